@@ -1,0 +1,145 @@
+"""The only randomness: one stream a named input, drawn in blocks.
+
+A stream depends on the seed and on the input's name alone, so that a new quote leaves the
+draws of every other input as they were. Values come from tables of conditional means at
+``CELLS`` equal steps of chance, which keep the mean of each range exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from zlib import crc32
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairecon.chance.inputs import Input
+from repairecon.formulas import ranges
+from repairecon.formulas.cells import cell_means
+
+BLOCK = 8192
+CELLS = 4096
+Z_CELLS = 4096
+Z_MAX = 6.0
+Floats = NDArray[np.float64]
+
+
+def generator(seed: int, name: str) -> np.random.Generator:
+    """The random stream of a name."""
+    return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, crc32(name.encode())])))
+
+
+def mean_table(x: Input) -> Floats:
+    """Conditional mean of a range in each of CELLS equal steps of chance."""
+    r = x.range
+    edges = np.linspace(0.0, 1.0, CELLS + 1)
+    return cell_means(edges, r.low, r.likely, r.high, r.shape)
+
+
+def normal_table(x: Input) -> Floats:
+    """Conditional mean of a range in each of Z_CELLS steps of a standard normal score."""
+    from scipy import special
+
+    r = x.range
+    z = np.linspace(-Z_MAX, Z_MAX, Z_CELLS + 1)
+    z[0], z[-1] = -np.inf, np.inf
+    p = special.ndtr(z)
+    weight = np.diff(p)
+    table = cell_means(p, r.low, r.likely, r.high, r.shape)
+    far = weight < 1e-7
+    table[far] = ranges.quantile((p[1:] + p[:-1])[far] / 2, r.low, r.likely, r.high, r.shape)
+    return table
+
+
+class _Steps:
+    """An input drawn by table look-up; four table indices from each 64 random bits."""
+
+    def __init__(self, x: Input, seed: int) -> None:
+        self.table = mean_table(x)
+        self.bits = generator(seed, x.key).bit_generator
+        self.index = np.empty(BLOCK, dtype=np.intp)
+
+    def draw(self, n: int, out: Floats) -> None:
+        raw = self.bits.random_raw(-(-n // 4))
+        index = self.index[:n]
+        np.right_shift(raw.view(np.uint16)[:n], 4, out=index, casting="unsafe")
+        self.table.take(index, out=out[:n], mode="clip")
+
+
+class _Hours:
+    """Hours that share the owner's common pace, by a normal score."""
+
+    def __init__(self, x: Input, seed: int, correlation: float) -> None:
+        self.table = normal_table(x)
+        self.stream = generator(seed, x.key)
+        self.own = float(np.sqrt(1.0 - correlation))
+        self.index = np.empty(BLOCK, dtype=np.intp)
+        self.score = np.empty(BLOCK)
+
+    def draw(self, n: int, pace: Floats, out: Floats) -> None:
+        z = self.score[:n]
+        self.stream.standard_normal(out=z)
+        z *= self.own
+        z += pace[:n]
+        z += Z_MAX
+        z *= Z_CELLS / (2 * Z_MAX)
+        np.clip(z, 0, Z_CELLS - 1, out=z)
+        np.copyto(self.index[:n], z, casting="unsafe")
+        self.table.take(self.index[:n], out=out[:n], mode="clip")
+
+
+class _Chance:
+    """One with the chance given, else nought."""
+
+    def __init__(self, x: Input, seed: int) -> None:
+        self.p = x.range.likely
+        self.stream = generator(seed, x.key)
+
+    def draw(self, n: int, out: Floats) -> None:
+        self.stream.random(out=out[:n])
+        np.less(out[:n], self.p, out=out[:n], casting="unsafe")
+
+
+class Draws:
+    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit."""
+
+    def __init__(self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int) -> None:
+        self.inputs = inputs
+        self.cumulative = np.cumsum(leaf_chance)
+        self.cumulative /= self.cumulative[-1]
+        self.tree = generator(seed, "tree")
+        self.pace_stream = generator(seed, "pace")
+        self.share = float(np.sqrt(correlation))
+        self.values = np.empty((len(inputs), BLOCK))
+        self.pace = np.empty(BLOCK)
+        self.sources: dict[int, _Steps | _Hours | _Chance] = {}
+        for i, x in enumerate(inputs):
+            if x.is_chance and 0.0 < x.range.likely < 1.0:
+                self.sources[i] = _Chance(x, seed)
+            elif x.range.sure:
+                self.values[i] = x.range.likely
+            elif x.shared_hours:
+                self.sources[i] = _Hours(x, seed, correlation)
+            else:
+                self.sources[i] = _Steps(x, seed)
+
+    def leaves(self, n: int) -> NDArray[np.intp]:
+        """Leaf of each of n draws, in ascending order: each leaf as often as its chance has it."""
+        edges = np.ceil(self.cumulative * n - self.tree.random()).astype(np.intp)
+        edges[-1] = n
+        counts = np.diff(edges, prepend=0)
+        return np.repeat(np.arange(len(counts)), counts)
+
+    def blocks(self, draws: int) -> Iterator[tuple[Floats, NDArray[np.intp]]]:
+        """(inputs (J, n), leaves (n,)) block by block; the arrays are used again for the next block."""
+        for start in range(0, draws, BLOCK):
+            n = min(BLOCK, draws - start)
+            pace = self.pace[:n]
+            self.pace_stream.standard_normal(out=pace)
+            pace *= self.share
+            for i, source in self.sources.items():
+                if isinstance(source, _Hours):
+                    source.draw(n, pace, self.values[i])
+                else:
+                    source.draw(n, self.values[i])
+            yield self.values[:, :n], self.leaves(n)

@@ -1,0 +1,401 @@
+"""A case as arrays: forms compiled for speed, and their exact expectation.
+
+``Model.evaluate`` is the one place where a way's cash, hours and days come about. It is
+given the values of the inputs: their means (one row a leaf) for expectations, drawn
+values (one row a draw) for ranges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairecon.chance.forms import OUTPUTS, Builder, Form
+from repairecon.chance.inputs import ONE, Atom, Input
+from repairecon.chance.world import NEVER_ENDS, World
+from repairecon.formulas import ranges, tree
+from repairecon.records import Case, RepaireconError
+
+Floats = NDArray[np.float64]
+Triple = tuple[Any, Any, Any]
+Term = tuple[int, tuple[int, ...], tuple[float, ...]]
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """A form as terms (pattern over leaves or -1, atoms, scales) for each output."""
+
+    terms: tuple[tuple[Term, ...], ...]
+
+
+@dataclass
+class Rows:
+    """Values of all atoms for some rows, with the leaf of each row."""
+
+    atoms: Sequence[Any]
+    leaf: NDArray[np.intp]
+    patterns: Floats
+    expanded: dict[int, Floats] = field(default_factory=dict)
+
+    def pattern(self, k: int, rows: Any) -> Floats:
+        """Pattern ``k`` spread over the rows."""
+        if k not in self.expanded:
+            self.expanded[k] = self.patterns[k].take(self.leaf)
+        expanded: Floats = self.expanded[k][rows]
+        return expanded
+
+    def value(self, atom: int, rows: Any) -> Any:
+        """Values of an atom on some rows; a mean stays a number."""
+        v = self.atoms[atom]
+        return v if np.ndim(v) == 0 else v[rows]
+
+
+ALL = slice(None)
+
+
+class Model:
+    """Ways, leaves and inputs of one case, ready to be evaluated."""
+
+    def __init__(self, case: Case, world: World, allowed: Mapping[str, bool]) -> None:
+        self.case = case
+        self.ways = tuple(w.way for w in case.ways)
+        self.allowed = np.array([allowed.get(w, True) for w in self.ways], dtype=bool)
+        builder = Builder(case, world)
+        order = _leaf_order(builder)
+        self.world = _reordered(world, order)
+        self.builder = builder = Builder(case, self.world)
+        self.prices = builder.prices
+        self._patterns: dict[bytes, int] = {}
+        self._pattern_rows: list[Floats] = []
+        self._atom_index: dict[Atom, int] = {}
+        self.buys = [i for i, w in enumerate(case.ways) if w.traits.buys and not w.traits.rebuilds]
+        self.ends: dict[int, NDArray[np.int64]] = {}
+        self.main: dict[int, Compiled] = {}
+        self.bought: dict[tuple[int, int], Compiled] = {}
+        self.spare: dict[int, Compiled] = {}
+        self.never: dict[int, int] = {}
+        self._write()
+        self.lost_day_atom = self._atom(
+            builder.inputs.number(
+                "lost day",
+                "cost of a day out of service",
+                f"{case.terms.currency} a day",
+                case.terms.cost_lost_day,
+            )
+        )
+        self.inputs: tuple[Input, ...] = tuple(builder.inputs.items)
+        self.atoms: tuple[Atom, ...] = tuple(self._atom_index)
+        self.patterns = np.array(self._pattern_rows).reshape(len(self._pattern_rows), builder.leaves)
+        self._plain_means: list[Any] = []
+        self._atoms_with = _atoms_by_input(self.atoms)
+        self.instead = self._rank_alternatives()
+
+    # ---- compiling ------------------------------------------------------------------------
+    def _write(self) -> None:
+        stages = {-1}
+        for i, way in enumerate(self.case.ways):
+            if way.traits.rebuilds:
+                self.ends[i] = self.builder.ends(way)
+                stages |= set(self.ends[i].tolist()) - {NEVER_ENDS}
+                leisure = way.traits.in_service == "bought"
+                away = way.traits.rebuilds == "away"
+                build = self.builder.send_away(way) if away else self.builder.rebuild_here(way, at_leisure=leisure)
+                self.main[i] = self._compile(build)
+        for i in self.buys:
+            way = self.case.ways[i]
+            self.spare[i] = self._compile(self.builder.purchase(way))
+            for stage in sorted(stages):
+                self.bought[i, stage] = self._compile(self.builder.buy(way, stage))
+        for i, way in enumerate(self.case.ways):
+            p_never = self._p_never(i)
+            if p_never > 0:
+                label = f"{way.way} never comes"
+                atom = self.builder.inputs.chance(f"never:{way.way}", label, p_never, way.source)
+                self.never[i] = self._atom(atom)
+
+    def _p_never(self, i: int) -> float:
+        way = self.case.ways[i]
+        if way.traits.rebuilds:
+            return way.p_never if way.traits.rebuilds == "away" else 0.0
+        quote = self.builder.price_way(way).quote
+        return quote.p_never if quote is not None and quote.p_never > 0 else way.p_never
+
+    def _atom(self, atom: Atom) -> int:
+        return self._atom_index.setdefault(atom, len(self._atom_index))
+
+    def _pattern(self, row: Floats) -> int:
+        key = row.tobytes()
+        if key not in self._patterns:
+            self._patterns[key] = len(self._pattern_rows)
+            self._pattern_rows.append(row)
+        return self._patterns[key]
+
+    def _compile(self, form: Form) -> Compiled:
+        outputs = []
+        for output in OUTPUTS:
+            groups: dict[int, list[tuple[int, float]]] = {}
+            for atom, coef in getattr(form, output).items():
+                c = np.asarray(coef, dtype=float)
+                if c.ndim == 0 or np.ptp(c) == 0:
+                    groups.setdefault(-1, []).append((self._atom(atom), float(c.flat[0])))
+                else:
+                    scale = float(c[np.argmax(np.abs(c))])
+                    groups.setdefault(self._pattern(c / scale), []).append((self._atom(atom), scale))
+            outputs.append(tuple((k, tuple(a for a, _ in g), tuple(s for _, s in g)) for k, g in groups.items()))
+        return Compiled(tuple(outputs))
+
+    @property
+    def bent_inputs(self) -> set[int]:
+        """Inputs in which days are not a straight line: waits of an order, and bench work under one."""
+        waits = [atom for atom in self.atoms if atom[0] == "max"]
+        return {i for atom in waits for i in (*atom[1], *(j for j, _ in atom[2]))}  # type: ignore
+
+    # ---- values of the inputs --------------------------------------------------------------
+    def atom_means(self, factors: Mapping[int, float] | None = None) -> list[Any]:
+        """Expected value of each atom, inputs scaled by ``factors`` (input index -> factor)."""
+        scale = dict(factors or {})
+        if not self._plain_means:
+            means = [x.mean for x in self.inputs]
+            self._plain_means = [self._atom_mean(atom, means, {}) for atom in self.atoms]
+        scaled = list(self._plain_means)
+        if scale:
+            means = [x.mean * scale.get(i, 1.0) for i, x in enumerate(self.inputs)]
+            for k in {k for i in scale for k in self._atoms_with.get(i, ())}:
+                scaled[k] = self._atom_mean(self.atoms[k], means, scale)
+        return scaled
+
+    def _atom_mean(self, atom: Atom, means: list[float], scale: dict[int, float]) -> float:
+        if atom == ONE:
+            return 1.0
+        if atom[0] == "*":
+            return float(np.prod([means[int(str(i))] for i in atom[1:]]))
+        waits = []
+        for i in atom[1]:  # type: ignore[attr-defined]
+            r = self.inputs[i].range.scaled(scale.get(i, 1.0))
+            waits.append((r.low, r.likely, r.high, str(r.shape)))
+        floor = sum(k * means[i] for i, k in atom[2])  # type: ignore[attr-defined]
+        waits.append((floor, floor, floor, "pert"))
+        return float(ranges.expected_maximum(waits))
+
+    def atom_values(self, drawn: Sequence[Floats]) -> list[Any]:
+        """Value of each atom for drawn inputs."""
+        values: list[Any] = []
+        for atom in self.atoms:
+            if atom == ONE:
+                values.append(1.0)
+            elif atom[0] == "*":
+                v: Any = drawn[int(str(atom[1]))]
+                for i in atom[2:]:
+                    v = v * drawn[int(str(i))]
+                values.append(v)
+            else:
+                v = np.float64(sum(k * self.inputs[i].mean for i, k in atom[2]))  # type: ignore[attr-defined]
+                for i in atom[1]:  # type: ignore[attr-defined]
+                    v = np.maximum(v, drawn[i])
+                values.append(v)
+        return values
+
+    # ---- evaluation -----------------------------------------------------------------------
+    def _run(self, form: Compiled, rows: Rows, where: Any) -> Triple:
+        out = []
+        for terms in form.terms:
+            total: Any = 0.0
+            for pattern, atoms, scales in terms:
+                inner: Any = 0.0
+                for a, s in zip(atoms, scales, strict=True):
+                    inner = inner + s * rows.value(a, where)
+                total = total + (inner if pattern < 0 else inner * rows.pattern(pattern, where))
+            out.append(total)
+        return out[0], out[1], out[2]
+
+    def buy(self, i: int, after: int, rows: Rows, where: Any = ALL, tried: frozenset[int] = frozenset()) -> Triple:
+        """Outcome of buying by way ``i`` once a rebuild got to stage ``after``; never -> the next best."""
+        own = self._run(self.bought[i, after], rows, where)
+        return self._or_instead(i, own, after, rows, where, tried | {i})
+
+    def _or_instead(self, i: int, own: Triple, after: int, rows: Rows, where: Any, tried: frozenset[int]) -> Triple:
+        if i not in self.never:
+            return own
+        never = rows.value(self.never[i], where)
+        wait = self.case.terms.give_up_days
+        alternative = next((a for a in self.instead[i] if a not in tried), None)
+        if alternative is None:
+            return own[0], own[1], own[2] + never * wait
+        other = self.buy(alternative, after, rows, where, tried)
+        other = (other[0], other[1], other[2] + wait)
+        mixed = [o + never * (x - o) for o, x in zip(own, other, strict=True)]
+        return mixed[0], mixed[1], mixed[2]
+
+    def evaluate(self, rows: Rows, choice: Mapping[int, NDArray[np.intp]]) -> list[Triple]:
+        """(cash, hours, days) of every way; ``choice[way][leaf]`` is the buy after an ended rebuild."""
+        results: list[Triple] = []
+        n = len(rows.leaf)
+        for i, way in enumerate(self.case.ways):
+            if i not in self.main:
+                results.append(_full(self.buy(i, -1, rows), n))
+                continue
+            main = _full(self._run(self.main[i], rows, ALL), n)
+            if way.traits.in_service == "bought":
+                bought = self.buy(self.ways.index(way.bought), -1, rows)
+                main = (main[0] + bought[0], main[1] + bought[1], main[2] + bought[2])
+            else:
+                self._after_the_end(i, main, rows, choice[i])
+                if way.bought:
+                    self._add_spare(i, main, rows)
+            if way.traits.rebuilds == "away":
+                main = _full(self._or_instead(i, main, -1, rows, ALL, frozenset()), n)
+            results.append(main)
+        return results
+
+    def _after_the_end(self, i: int, main: Triple, rows: Rows, choice: NDArray[np.intp]) -> None:
+        for stage in np.unique(self.ends[i]):
+            if stage == NEVER_ENDS:
+                continue
+            for b in np.unique(choice[self.ends[i] == stage]):
+                where = _rows_of((self.ends[i] == stage) & (choice == b), rows.leaf)
+                for out, extra in zip(main, self.buy(int(b), int(stage), rows, where), strict=True):
+                    out[where] += extra
+
+    def _add_spare(self, i: int, main: Triple, rows: Rows) -> None:
+        where = _rows_of(self.ends[i] == NEVER_ENDS, rows.leaf)
+        b = self.ways.index(self.case.ways[i].bought)
+        comes = 1.0 - rows.value(self.never[b], where) if b in self.never else 1.0
+        for out, extra in zip(main, self._run(self.spare[b], rows, where), strict=True):
+            out[where] += comes * extra
+
+    # ---- expectation ----------------------------------------------------------------------
+    def leaf_rows(self, factors: Mapping[int, float] | None = None) -> Rows:
+        """One row a leaf, inputs at their means."""
+        return Rows(self.atom_means(factors), np.arange(len(self.world.chance)), self.patterns)
+
+    def total(self, triple: Triple, own_hour: float | None = None, lost_day: Any = None) -> Any:
+        """Cash, own hours at their price and days at theirs."""
+        hour = self.case.terms.cost_own_hour if own_hour is None else own_hour
+        return triple[0] + hour * triple[1] + (self.lost_day if lost_day is None else lost_day) * triple[2]
+
+    @property
+    def lost_day(self) -> float:
+        """Expected cost of a day out of service [home money a day]."""
+        r = self.case.terms.cost_lost_day
+        return float(ranges.mean(r.low, r.likely, r.high, r.shape))
+
+    def choose(
+        self, rows: Rows, own_hour: float | None = None, lost_day: float | None = None
+    ) -> dict[int, NDArray[np.intp]]:
+        """For every leaf that ends a rebuild, the buy with least expected total on what is seen by then."""
+        buys = [b for b in self.buys if self.allowed[b]]
+        choice = {}
+        for i, ends in self.ends.items():
+            way = self.case.ways[i]
+            choice[i] = np.zeros(len(ends), dtype=np.intp)
+            if way.traits.in_service == "bought" or (ends == NEVER_ENDS).all():
+                continue
+            options = [self.ways.index(way.bought)] if way.bought else buys
+            if not options:
+                raise RepaireconError(
+                    f"{way.way} can end without a unit and no way buys one that may be chosen: "
+                    "add a way of kind new to ways.csv"
+                )
+            for stage in np.unique(ends[ends < NEVER_ENDS]):
+                self._choose_at(choice[i], ends == stage, int(stage), options, rows, own_hour, lost_day)
+        return choice
+
+    def _choose_at(
+        self,
+        choice: NDArray[np.intp],
+        here: NDArray[np.bool_],
+        stage: int,
+        options: list[int],
+        rows: Rows,
+        own_hour: float | None,
+        lost_day: float | None,
+    ) -> None:
+        n = len(here)
+        totals = np.array(
+            [np.broadcast_to(self.total(self.buy(b, stage, rows), own_hour, lost_day), (n,)) for b in options]
+        )
+        seen = [e for e, s in enumerate(self.world.seen) if 0 <= s <= stage]
+        ids, count = tree.information_sets(self.world.states[here], seen)
+        weights = np.zeros((count, len(options)))
+        np.add.at(weights, ids, (totals[:, here] * self.world.chance[here]).T)
+        choice[here] = np.array(options)[weights.argmin(axis=1)][ids]
+
+    def expected_by_leaf(
+        self,
+        factors: Mapping[int, float] | None = None,
+        own_hour: float | None = None,
+        lost_day: float | None = None,
+    ) -> Floats:
+        """Expected (cash, hours, days) of every way in every leaf, shape (W, 3, L)."""
+        rows = self.leaf_rows(factors)
+        results = self.evaluate(rows, self.choose(rows, own_hour, lost_day))
+        return np.array([np.array(r) for r in results])
+
+    def expected(
+        self,
+        factors: Mapping[int, float] | None = None,
+        own_hour: float | None = None,
+        lost_day: float | None = None,
+    ) -> Floats:
+        """Expected (cash, hours, days) of every way, shape (W, 3); exact, no sampling."""
+        return np.asarray(self.expected_by_leaf(factors, own_hour, lost_day) @ self.world.chance)
+
+    def _rank_alternatives(self) -> dict[int, list[int]]:
+        """What is done instead when a way never comes: as the case says, else cheapest allowed buys first."""
+        if not self.never:
+            return {}
+        rows, chance = self.leaf_rows(), self.world.chance
+        direct = {}
+        for b in self.buys:
+            triple = self._run(self.bought[b, -1], rows, ALL)
+            direct[b] = float(np.broadcast_to(self.total(triple), chance.shape) @ chance)
+        ranked = sorted((b for b in self.buys if self.allowed[b]), key=lambda b: direct[b])
+        instead = {}
+        for i in self.never:
+            named = [self.ways.index(self.case.ways[i].instead)] if self.case.ways[i].instead else []
+            instead[i] = [b for b in dict.fromkeys(named + ranked) if b != i and b in self.buys]
+        return instead
+
+
+def _atoms_by_input(atoms: Sequence[Atom]) -> dict[int, list[int]]:
+    """Atoms in which each input stands."""
+    where: dict[int, list[int]] = {}
+    for k, atom in enumerate(atoms):
+        if atom != ONE:
+            inputs = atom[1:] if atom[0] == "*" else (*atom[1], *(i for i, _ in atom[2]))  # type: ignore
+            for i in inputs:
+                where.setdefault(int(str(i)), []).append(k)
+    return where
+
+
+def _full(triple: Triple, n: int) -> Triple:
+    return tuple(np.broadcast_to(t, (n,)).astype(float, copy=True) for t in triple)  # type: ignore[return-value]
+
+
+def _rows_of(leaves: NDArray[np.bool_], leaf: NDArray[np.intp]) -> Any:
+    """Rows that lie in some leaves; a slice where they are neighbours (leaves are sorted)."""
+    wanted = np.flatnonzero(leaves)
+    if len(wanted) and len(leaf) and wanted[-1] - wanted[0] + 1 == len(wanted):
+        return slice(int(np.searchsorted(leaf, wanted[0])), int(np.searchsorted(leaf, wanted[-1], side="right")))
+    return np.flatnonzero(leaves.take(leaf))
+
+
+def _leaf_order(builder: Builder) -> NDArray[np.intp]:
+    """Leaves sorted by the stage at which rebuilds end, so that ended ones are neighbours."""
+    keys = [builder.ends(w) for w in builder.case.ways if w.traits.rebuilds]
+    return np.lexsort(keys[::-1]) if keys else np.arange(builder.leaves)
+
+
+def _reordered(world: World, order: NDArray[np.intp]) -> World:
+    return World(
+        world.events,
+        world.outcomes,
+        world.seen,
+        world.states[order],
+        world.chance[order],
+        world.holds[:, order],
+    )

@@ -1,0 +1,176 @@
+"""What the ways cost, in money, hours and days: exact means, sampled ranges."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairecon.chance.draws import BLOCK, Draws
+from repairecon.chance.model import Model, Rows
+
+QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
+BINS = 4096
+Floats = NDArray[np.float64]
+
+
+class Tally:
+    """Streaming count of values in narrow bins, for quantiles without keeping the draws."""
+
+    def __init__(self, first: Floats) -> None:
+        low, high = float(first.min()), float(first.max())
+        span = max(high - low, 1e-9 * max(abs(low), abs(high), 1.0))
+        self.start = low - 0.5 * span
+        self.width = 2.0 * span / BINS
+        self.counts = np.zeros(BINS, dtype=np.int64)
+        self.low, self.high = np.inf, -np.inf
+        self._scaled = np.empty(BLOCK)
+        self._index = np.empty(BLOCK, dtype=np.intp)
+
+    def add(self, x: Floats) -> None:
+        """Count some more values."""
+        n = len(x)
+        scaled, index = self._scaled[:n], self._index[:n]
+        np.subtract(x, self.start, out=scaled)
+        scaled *= 1.0 / self.width
+        np.clip(scaled, 0, BINS - 1, out=scaled)
+        np.copyto(index, scaled, casting="unsafe")
+        self.counts += np.bincount(index, minlength=BINS)
+        self.low, self.high = min(self.low, float(x.min())), max(self.high, float(x.max()))
+
+    def quantile(self, p: Floats | float) -> Floats:
+        """Value below which a share p of the draws lies."""
+        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
+        edges = self.start + self.width * np.arange(BINS + 1)
+        strictly = np.concatenate([[True], np.diff(cumulative) > 0])
+        strictly[:-1] |= np.concatenate([np.diff(cumulative) > 0])
+        found = np.interp(p, cumulative[strictly], edges[strictly])
+        return np.asarray(np.clip(found, self.low, self.high))
+
+    def quantile_se(self, p: float) -> float:
+        """Standard error of a quantile, from the values a standard error of chance away on each side."""
+        n = int(self.counts.sum())
+        step = float(np.sqrt(p * (1 - p) / n))
+        low, high = self.quantile(np.array([max(p - step, 0.0), min(p + step, 1.0)]))
+        return float(high - low) / 2
+
+    def chance_up_to(self, x: Floats) -> Floats:
+        """Share of draws that are no more than x."""
+        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
+        edges = self.start + self.width * np.arange(BINS + 1)
+        share = np.interp(x, edges, cumulative)
+        return np.where(x >= self.high, 1.0, np.where(x < self.low, 0.0, share))
+
+
+@dataclass
+class Outcomes:
+    """Exact means by way and leaf, sampled ranges, and a block of draws side by side with its inputs.
+
+    ``mean`` (W, Q) exact; ``sampled_mean`` and ``sampled_se`` (W, Q) their sampled twins;
+    ``tallies[w][q]``; ``p_cheapest`` (W,) over allowed ways, sums to one; ``regret`` (W,) expected
+    extra total against the cheapest allowed way of each draw; ``beats`` (W, W) chance that the row's
+    total is below the column's. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n).
+    """
+
+    ways: tuple[str, ...]
+    draws: int
+    seed: int
+    mean: Floats
+    by_leaf: Floats
+    sampled_mean: Floats
+    sampled_se: Floats
+    tallies: list[list[Tally]]
+    p_cheapest: Floats
+    regret: Floats
+    beats: Floats
+    sample: dict[str, NDArray[np.generic]] = field(repr=False, default_factory=dict)
+
+
+class _Sums:
+    """Running sums over blocks."""
+
+    def __init__(self, ways: int, allowed: NDArray[np.bool_]) -> None:
+        self.allowed = allowed
+        self.n = 0
+        self.mean = np.zeros((ways, len(QUANTITIES)))
+        self.squares = np.zeros_like(self.mean)
+        self.wins = np.zeros(ways)
+        self.regret = np.zeros(ways)
+        self.below = np.zeros((ways, ways))
+        self.tallies: list[list[Tally]] = []
+
+    def add(self, values: list[tuple[Floats, ...]]) -> None:
+        n = len(values[0][0])
+        if not self.tallies:
+            self.tallies = [[Tally(v) for v in row] for row in values]
+        for w, row in enumerate(values):
+            for q, v in enumerate(row):
+                self.tallies[w][q].add(v)
+                mean = v.mean()
+                delta = mean - self.mean[w, q]
+                self.squares[w, q] += float(np.dot(v - mean, v - mean)) + delta**2 * self.n * n / (self.n + n)
+                self.mean[w, q] += delta * n / (self.n + n)
+        self._rank(np.array([row[3] for row in values]))
+        self.n += n
+
+    def _rank(self, totals: Floats) -> None:
+        best = totals[self.allowed].min(axis=0)
+        least = (totals == best) & self.allowed[:, None]
+        self.wins += (least / least.sum(axis=0)).sum(axis=1)
+        self.regret += (totals - best).sum(axis=1)
+        for w, total in enumerate(totals):
+            self.below[w] += (total < totals).sum(axis=1)
+
+
+def sample(
+    model: Model,
+    draws: int,
+    seed: int,
+    own_hour: float | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Outcomes:
+    """Exact means and sampled ranges of every way.
+
+    ``draws`` joint draws of all inputs and of the leaf; ``own_hour`` overrides the case's value
+    of an own hour; ``progress`` is told the number of draws done after each block.
+    """
+    choice = model.choose(model.leaf_rows(), own_hour)
+    hour = model.case.terms.cost_own_hour if own_hour is None else own_hour
+    sums = _Sums(len(model.ways), model.allowed)
+    stream = Draws(model.inputs, model.world.chance, model.case.terms.hours_correlation, seed)
+    kept: dict[str, NDArray[np.generic]] = {}
+    for values, leaf in stream.blocks(draws):
+        rows = Rows(model.atom_values(list(values)), leaf, model.patterns)
+        lost_day = rows.value(model.lost_day_atom, slice(None))
+        block: list[tuple[Floats, ...]] = []
+        for cash, hours, days in model.evaluate(rows, choice):
+            free = cash + lost_day * days
+            block.append((cash, hours, days, free + hour * hours, free))
+        sums.add(block)
+        if not kept:
+            kept = {"inputs": values.copy(), "leaf": leaf, "total": np.array([b[3] for b in block])}
+        if progress is not None:
+            progress(len(leaf))
+    by_leaf = model.expected_by_leaf(own_hour=own_hour)
+    return Outcomes(
+        model.ways,
+        draws,
+        seed,
+        _exact(by_leaf @ model.world.chance, hour, model.lost_day),
+        by_leaf,
+        sums.mean,
+        np.sqrt(sums.squares / max(draws - 1, 1) / draws),
+        sums.tallies,
+        sums.wins / draws,
+        sums.regret / draws,
+        sums.below / draws,
+        kept,
+    )
+
+
+def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:
+    cash, hours, days = expected.T
+    free = cash + lost_day * days
+    return np.stack([cash, hours, days, free + hour * hours, free], axis=1)

@@ -1,0 +1,153 @@
+"""The hidden state of the unit: every leaf of the tree, and which branch rows hold in each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairecon.formulas import tree
+from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, RepaireconError, Way
+
+NEVER_ENDS = len(STAGES)
+STAGE = {name: i for i, name in enumerate(STAGES)}
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class World:
+    """Leaves of the tree.
+
+    ``states`` (L, E): outcome index of each event, -1 where the event does not happen.
+    ``chance`` (L,). ``holds`` (B, L): whether a branch row of the case applies in a leaf.
+    """
+
+    events: tuple[str, ...]
+    outcomes: tuple[tuple[str, ...], ...]
+    seen: tuple[int, ...]
+    states: NDArray[np.int16]
+    chance: NDArray[np.float64]
+    holds: Bools
+
+    def column(self, event: str) -> int:
+        """Index of an event by name."""
+        if event not in self.events:
+            raise FindingError(f"no event {event!r}; the events are: {', '.join(self.events) or 'none'}")
+        return self.events.index(event)
+
+    def outcome(self, event: str, outcome: str) -> tuple[int, int]:
+        """Indices of an event and of one of its outcomes, by name."""
+        e = self.column(event)
+        if outcome not in self.outcomes[e]:
+            raise FindingError(
+                f"event {event!r} has no outcome {outcome!r}; write one of: {', '.join(self.outcomes[e])}"
+            )
+        return e, self.outcomes[e].index(outcome)
+
+    def words(self, leaf: int) -> dict[str, str]:
+        """Event -> outcome of a leaf, the events that do not happen left out."""
+        row = self.states[leaf]
+        return {e: self.outcomes[i][s] for i, (e, s) in enumerate(zip(self.events, row, strict=True)) if s >= 0}
+
+
+def _names(case: Case) -> dict[str, list[str]]:
+    names: dict[str, list[str]] = {}
+    for b in case.branches:
+        outcomes = names.setdefault(b.event, [])
+        if b.outcome not in outcomes:
+            outcomes.append(b.outcome)
+    return names
+
+
+def _groups(
+    case: Case, names: dict[str, list[str]]
+) -> list[list[tuple[tuple[tuple[int, int], ...], NDArray[np.float64]]]]:
+    events = list(names)
+    groups: list[dict[tuple[tuple[int, int], ...], NDArray[np.float64]]] = [{} for _ in events]
+    for b in case.branches:
+        e = events.index(b.event)
+        given = tuple((events.index(o), names[o].index(v)) for o, v in b.given)
+        chances = groups[e].setdefault(given, np.zeros(len(names[b.event])))
+        chances[names[b.event].index(b.outcome)] += b.chance
+    return [list(g.items()) for g in groups]
+
+
+def _held(case: Case, names: dict[str, list[str]], states: NDArray[np.int16]) -> Bools:
+    """Which branch rows apply: their outcome is the leaf's and their condition is the one that held."""
+    events = list(names)
+    everywhere = np.ones(len(states), dtype=bool)
+
+    def given_holds(given: tuple[tuple[str, str], ...]) -> Bools:
+        holds = everywhere
+        for event, outcome in given:
+            holds = holds & (states[:, events.index(event)] == names[event].index(outcome))
+        return holds
+
+    special: dict[str, Bools] = {}
+    for b in case.branches:
+        if b.given:
+            special[b.event] = special.get(b.event, ~everywhere) | given_holds(b.given)
+    rows = []
+    for b in case.branches:
+        own = given_holds(b.given) if b.given else ~special.get(b.event, ~everywhere)
+        rows.append(own & (states[:, events.index(b.event)] == names[b.event].index(b.outcome)))
+    return np.array(rows, dtype=bool).reshape(len(case.branches), len(states))
+
+
+def grow(case: Case, *, bare: bool = False) -> World:
+    """Enumerate the case's tree; ``bare`` gives the one leaf in which nothing is found."""
+    names = _names(case)
+    if bare or not names:
+        states = np.full((1, len(names)), -1, dtype=np.int16)
+        chance = np.ones(1)
+    else:
+        try:
+            states, chance = tree.enumerate_leaves(_groups(case, names))
+        except ValueError as error:
+            raise RepaireconError(f"events.csv: {error}") from error
+    seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
+    return World(
+        tuple(names),
+        tuple(tuple(o) for o in names.values()),
+        seen,
+        states,
+        chance,
+        _held(case, names, states),
+    )
+
+
+def with_findings(world: World, found: Mapping[str, str]) -> World:
+    """The leaves that agree with what was found, their chances renewed by Bayes' rule."""
+    if not found:
+        return world
+    keep = np.ones(len(world.chance), dtype=bool)
+    for event, outcome in found.items():
+        e, o = world.outcome(event, outcome)
+        keep &= world.states[:, e] == o
+    if not keep.any():
+        raise FindingError(
+            "these findings cannot all be true in the tree of this case: "
+            + "; ".join(f"{e}={o}" for e, o in found.items())
+        )
+    chance, _ = tree.given_findings(world.chance, keep.astype(float))
+    return World(world.events, world.outcomes, world.seen, world.states[keep], chance[keep], world.holds[:, keep])
+
+
+def named_in(ways: tuple[str, ...], way: Way) -> bool:
+    """Whether a ``ways`` column names this way: by its name, its kind or a group of kinds."""
+    return any(w in (way.way, way.kind) or way.kind in WAY_GROUPS.get(w, ()) for w in ways)
+
+
+def branch_touches(branch: Branch, way: Way) -> bool:
+    """Whether an outcome bears on the rebuild of a way, or for a way that only buys, on its unit.
+
+    A blank ``ways`` means those that rebuild; ``buys`` means the bought unit, also that of a pair,
+    which is reckoned as the buy that the pair names.
+    """
+    if not branch.ways:
+        return bool(way.traits.rebuilds)
+    if way.traits.rebuilds:
+        return any(w in (way.way, way.kind, "rebuilds", "all") for w in branch.ways)
+    return named_in(branch.ways, way)

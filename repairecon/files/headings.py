@@ -1,0 +1,58 @@
+"""The columns that each file of a case folder may have."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True)
+class Headings:
+    """Columns of one file."""
+
+    columns: tuple[str, ...]
+    required: tuple[str, ...]
+    known: frozenset[str]
+
+
+def _headings(required: str, columns: str) -> Headings:
+    """Headings from words; ``name*`` stands for the four columns of a range."""
+    every: list[str] = []
+    for word in columns.split():
+        name = word.removesuffix("*")
+        every += [f"{name}_{end}" for end in ("low", "likely", "high", "shape")] if word != name else [word]
+    every += [c for c in ("description", "note") if c not in every]
+    return Headings(tuple(every), tuple(required.split()), frozenset(every))
+
+
+FILES: Mapping[str, Headings] = MappingProxyType(
+    {
+        "parts.csv": _headings("part", "part description quantity needed price* vat lead_days* standard_size"),
+        "tasks.csv": _headings("task stage", "task stage by hours* cost* vat days* ways"),
+        "events.csv": _headings(
+            "event outcome chance",
+            "event given outcome chance weight seen_at parts extra_hours* by outside_cost* vat extra_days* "
+            "ends_rebuild core_refused ways",
+        ),
+        "ways.csv": _headings(
+            "way kind",
+            "way kind price* vat lead_days* p_never instead fitting_hours* fitting_by core_surcharge* "
+            "core_carriage* p_refund core_if_stripped strip_charge* bought life_years* warranty_months "
+            "old_unit old_unit_price*",
+        ),
+        "suppliers.csv": _headings(
+            "supplier",
+            "supplier role currency vat vat_rate carriage* imported duty_rate cost_handling lead_days*",
+        ),
+        "quotes.csv": _headings("item supplier", "item supplier quoted* pack part_class lead_days* p_never quoted_on"),
+    }
+)
+"""Files of a case folder beside case.toml."""
+
+DEFAULT_TASKS = _headings("task stage source", "task stage by hours* share_of_kit* days* ways source")
+DEFAULT_EVENTS = _headings(
+    "event outcome chance source",
+    "event given outcome chance weight seen_at parts extra_hours* by share_of_new* extra_days* "
+    "ends_rebuild core_refused ways source",
+)

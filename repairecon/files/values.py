@@ -1,0 +1,177 @@
+"""Words of a file to numbers, ranges, yes or no: the value, or what to write instead."""
+
+from __future__ import annotations
+
+import datetime
+import math
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import cast
+
+from repairecon.records import SHAPES, Range, Shape, Source
+
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
+_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:[ ,'’\u00a0\u202f][0-9]{3})+(?:\.[0-9]+)?")
+_CONTINENTAL = re.compile(r"[+-]?[0-9]{1,3}(?:[. '’\u00a0\u202f][0-9]{3})*,[0-9]+")
+_DOUBTFUL = re.compile(r"[+-]?[0-9]{1,3},[0-9]{3}")
+_MARKS = re.compile(r"[^0-9.,+\- '’\u00a0\u202f]+")
+_TRUE, _FALSE = ("yes", "y", "true"), ("no", "n", "false")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Between what a number must lie."""
+
+    low: float
+    high: float
+    whole: bool = False
+    above: bool = False
+    fraction: bool = False
+
+
+LARGEST = 1e12
+MONEY = Limits(0.0, LARGEST)
+HOURS = Limits(0.0, 1e6)
+DAYS = Limits(0.0, 1e5)
+YEARS = Limits(0.0, 1e4)
+MONTHS = Limits(0.0, 1e5)
+WEIGHT = Limits(0.0, 1e9)
+FRACTION = Limits(0.0, 1.0, fraction=True)
+COUNT = Limits(1.0, 1e6, whole=True)
+EXCHANGE = Limits(0.0, 1e9, above=True)
+DAY_HOURS = Limits(0.0, 24.0, above=True)
+ABOVE_ZERO_DAYS = Limits(0.0, 1e5, above=True)
+
+
+@dataclass(frozen=True)
+class Misread:
+    """A value that could not be taken: what to write instead (and, of several, which and what)."""
+
+    write: str
+    which: str = ""
+    found: str = ""
+
+
+def plain(value: float) -> str:
+    """A number as an owner would type it."""
+    return str(int(value)) if value == int(value) and abs(value) < 1e15 else str(value)
+
+
+def within(value: float, limits: Limits) -> float | Misread:
+    """The number, if it keeps its limits."""
+    if not math.isfinite(value):
+        return Misread("write a number such as 12.50")
+    if limits.fraction and 2.0 <= value <= 100.0:
+        return Misread(f"give {Decimal(plain(value)) * Decimal('0.01')} for {plain(value)} %")
+    if limits.fraction and not 0.0 <= value <= 1.0:
+        return Misread("write a fraction from 0 to 1 (0.20 for 20 %)")
+    if value < limits.low or (limits.above and value == limits.low):
+        return Misread(f"write {'more than' if limits.above else 'not less than'} {plain(limits.low)}")
+    if value > limits.high:
+        return Misread(f"write {plain(limits.high)} at most")
+    if limits.whole and value != int(value):
+        return Misread("write a whole number such as 2")
+    return value
+
+
+def _advice(text: str, limits: Limits) -> str:
+    """What to write instead of ``text``, which is no number."""
+    example = "2" if limits.whole else "0.20" if limits.fraction else "12.50"
+    bare = _MARKS.sub("", text).strip() if len(text) <= 60 else ""
+    if _NUMBER.fullmatch(bare) and "%" in text:
+        return f"give {Decimal(bare) * Decimal('0.01')} for {bare} %"
+    if _THOUSANDS.fullmatch(bare):
+        joined = re.sub(r"[ ,'’\u00a0\u202f]", "", bare)
+        if _DOUBTFUL.fullmatch(bare):
+            return f"write {joined} or {bare.replace(',', '.')}, whichever is meant"
+        return f"write {joined}, with no mark between the thousands"
+    if _CONTINENTAL.fullmatch(bare):
+        joined = re.sub(r"[. '’\u00a0\u202f]", "", bare).replace(",", ".")
+        return f"write {joined}, with a point"
+    if _NUMBER.fullmatch(bare) and bare != text:
+        return f"write {bare} and nothing else"
+    return f"write a number such as {example}"
+
+
+def number(text: str, limits: Limits) -> float | Misread:
+    """The number that ``text`` writes with a decimal point."""
+    if _NUMBER.fullmatch(text):
+        return within(float(text), limits)
+    return Misread(_advice(text, limits))
+
+
+def toml_number(value: object, limits: Limits) -> float | Misread:
+    """The number of a TOML value."""
+    if isinstance(value, str):
+        read = number(value.strip(), limits)
+        return read if isinstance(read, Misread) else Misread(f"write {value.strip()} without quote marks")
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return Misread("write a number such as 12.50")
+    try:
+        return within(float(value), limits)
+    except OverflowError:
+        return Misread(f"write {plain(limits.high)} at most")
+
+
+def yes_no(text: str) -> bool | Misread:
+    """Yes or no."""
+    word = text.casefold()
+    if word in _TRUE:
+        return True
+    return False if word in _FALSE else Misread("write yes or no")
+
+
+def date(value: object) -> str | Misread:
+    """A date as year-month-day."""
+    if isinstance(value, datetime.datetime):
+        return value.date().isoformat()
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    try:
+        if isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+            return datetime.date.fromisoformat(value).isoformat()
+    except ValueError:
+        pass
+    return Misread("write a date as year-month-day, such as 2026-03-31")
+
+
+def shape(text: str) -> Shape | Misread:
+    """The shape of an uncertain number."""
+    word = text.casefold() or "pert"
+    return cast(Shape, word) if word in SHAPES else Misread(f"write one of: {', '.join(SHAPES)}")
+
+
+def in_order(
+    low: float | None,
+    likely: float | None,
+    high: float | None,
+    form: Shape,
+    source: Source,
+) -> Range | Misread:
+    """The range, if its three numbers make one; likely alone is a sure number."""
+    if low is None and high is None and likely is not None:
+        return Range(likely, likely, likely, form, source)
+    if likely is None and form == "uniform" and low is not None and high is not None:
+        likely = (low + high) / 2.0
+    if low is None or likely is None or high is None:
+        which = "low" if low is None else "likely" if likely is None else "high"
+        if likely is None:
+            which = "likely"
+        return Misread("give low, likely and high, or likely alone", which, "nothing")
+    found = f"low {plain(low)}, likely {plain(likely)}, high {plain(high)}"
+    if not low <= likely <= high:
+        which = "low" if low > likely else "high"
+        return Misread("write them so that low <= likely <= high", which, found)
+    if form == "lognormal" and low != high and not _lognormal_fits(low, likely, high):
+        return Misread(
+            "lognormal needs high - likely > likely - low > 0 and low * high >= likely * likely; or take pert",
+            "shape",
+            found,
+        )
+    return Range(low, likely, high, form, source)
+
+
+def _lognormal_fits(low: float, likely: float, high: float) -> bool:
+    """True if a lognormal starting at zero or later passes through all three."""
+    return high - likely > likely - low > 0.0 and low * high - likely * likely >= -1e-12 * likely * likely

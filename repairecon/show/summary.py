@@ -1,0 +1,148 @@
+"""The whole answer as plain text for a terminal, and as tables of words for a notebook."""
+
+from __future__ import annotations
+
+import textwrap
+
+import pandas as pd
+
+from repairecon.jobs.rebuild_or_buy import Answer
+from repairecon.show import sentences
+from repairecon.show.words import chance_words, days_words, hours_words, money, price
+
+WIDTH = 100
+
+
+def ways_table(answer: Answer) -> pd.DataFrame:
+    """Money and days of every way, then the bad case, in words; cheapest first, barred ways last."""
+    currency = answer.case.terms.currency
+    rows = {}
+    for way, r in _ranked(answer).iterrows():
+        rows[way] = {
+            "all in": money(r["total_mean"], currency),
+            "days out": days_words(r["days_mean"]),
+            "bad case": money(r["total_p90"], currency, r["total_p90_se"]),
+            "bad case days": days_words(r["days_p90"]),
+            "cash": money(r["cash_mean"], currency),
+            "own hours": hours_words(r["own_hours_mean"]),
+            "own time free": money(r["total_own_time_free_mean"], currency),
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def ranges_table(answer: Answer) -> pd.DataFrame:
+    """All-in money and days as ranges, then percentages."""
+    currency = answer.case.terms.currency
+    rows = {}
+    for way, r in _ranked(answer).iterrows():
+        rows[way] = {
+            "1 in 10 under": money(r["total_p10"], currency, r["total_p90_se"]),
+            "half under": money(r["total_p50"], currency, r["total_p90_se"]),
+            "1 in 10 over": money(r["total_p90"], currency, r["total_p90_se"]),
+            "days, half under": days_words(r["days_p50"]),
+            "cost of days": money(r["cost_lost_days_mean"], currency),
+            "cheapest in": chance_words(r["p_cheapest"]) if r["allowed"] else "not on price alone",
+            "regret": money(r["expected_regret"], currency),
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def assumed_table(answer: Answer) -> pd.DataFrame:
+    """Every default that was used."""
+    rows = [(a.name, a.value, a.unit, a.source) for a in answer.assumed]
+    return pd.DataFrame(rows, columns=["assumed", "value", "unit", "source"])
+
+
+def price_table(answer: Answer) -> pd.DataFrame:
+    """Where each price comes from."""
+    currency = answer.case.terms.currency
+    lines = answer.lines
+    return pd.DataFrame(
+        {
+            "item": lines["item"],
+            "needed": lines["needed"],
+            "pieces": lines["pieces"].astype(str),
+            "from": lines["supplier"].replace("", "own range"),
+            "price": [
+                price(q, c or currency) for q, c in zip(lines["quoted"], lines["currency"], strict=True)
+            ],
+            "all in": [price(x, currency) for x in lines["cost_all_in"]],
+            "read in": lines["source"],
+        }
+    )
+
+
+def _ranked(answer: Answer) -> pd.DataFrame:
+    return answer.table.sort_values(["allowed", "total_mean"], ascending=[False, True], kind="stable")
+
+
+def summary(answer: Answer) -> str:
+    """The answer on one screen: money and days, the bad case, the verdict, then what it rests on."""
+    case = answer.case
+    head = f"{case.unit.name}" + (f": {case.unit.symptom}" if case.unit.symptom else "")
+    figures = f"   [figures: {case.unit.figures}]" if case.unit.figures else ""
+    found = "".join(f"\nFound: {e} = {o}" for e, o in answer.found.items())
+    day = money(answer.cost_own_hour, case.terms.currency)
+    note = (
+        f"All in = cash + own hours at {day} each + days out at their cost. "
+        "Bad case = one time in ten it is more."
+    )
+    parts = [
+        sentences.capital(head) + figures + found,
+        _text(ways_table(answer)),
+        _wrap(note),
+        "Verdict\n" + _wrap(sentences.verdict(answer)),
+        "Ranges and percentages\n" + _text(ranges_table(answer)),
+        _section("Where it flips", [sentences.flip(f) + "." for f in sentences.useful_flips(answer.flips)]),
+        _section("Ways that may never come", nevers(answer)),
+        _section(
+            "Thumb rules in use", [sentences.thumb_rule(r, case.terms.currency) for r in answer.thumb_rules]
+        ),
+        _section("Before you start", list(answer.cautions)),
+        "Where the prices come from\n" + _text(price_table(answer), index=False),
+        _section("Assumed, as the case does not say", _assumed(answer)),
+        _wrap(sentences.how_sampled(answer)),
+    ]
+    return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def nevers(answer: Answer) -> list[str]:
+    """A sentence for every way that may never come."""
+    return [line for way in answer.table.index if (line := sentences.never_row(answer, str(way)))]
+
+
+def _assumed(answer: Answer) -> list[str]:
+    by_source: dict[str, list[str]] = {}
+    for a in answer.assumed:
+        by_source.setdefault(a.source, []).append(f"{a.name} {a.value} {a.unit}".strip())
+    return [f"{source}: {'; '.join(values)}" for source, values in by_source.items()]
+
+
+def _section(title: str, lines: list[str]) -> str:
+    if not lines:
+        return ""
+    return title + "\n" + "\n".join(_wrap(line, "- ") for line in lines)
+
+
+def _wrap(text: str, lead: str = "") -> str:
+    return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
+
+
+def _text(frame: pd.DataFrame, *, index: bool = True) -> str:
+    """A table as aligned text: first column to the left, the rest to the right."""
+    shown = frame.rename_axis("way").reset_index() if index else frame
+    columns = [[str(c), *map(str, shown[c])] for c in shown.columns]
+    widths = [max(map(len, c)) for c in columns]
+    left = [k == 0 or not _numeric(c[1:]) for k, c in enumerate(columns)]
+    lines = []
+    for row in zip(*columns, strict=True):
+        cells = [
+            x.ljust(w) if is_left else x.rjust(w) for x, w, is_left in zip(row, widths, left, strict=True)
+        ]
+        lines.append("  ".join(cells).rstrip())
+    lines.insert(1, "  ".join("-" * w for w in widths))
+    return "\n".join(lines)
+
+
+def _numeric(cells: list[str]) -> bool:
+    return all(any(ch.isdigit() for ch in c) for c in cells)

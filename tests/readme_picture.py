@@ -1,0 +1,23 @@
+"""Draws the picture of the README anew from the demo case; run it when the faces or the demo change."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import repairecon
+from repairecon.show import captions, charts
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def main() -> None:
+    case = repairecon.read_case(ROOT / "data" / "windlass")
+    answer = repairecon.rebuild_or_buy(case)
+    ax = charts.cost_ranges(answer.table, case.terms.currency, captions.ranges(answer))
+    target = ROOT / ".pictures" / "cost_ranges.png"
+    target.parent.mkdir(exist_ok=True)
+    target.write_bytes(charts.save_png(ax.figure))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,98 @@
+"""The command line as a person types it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from repairecon.__main__ import main
+
+DATA = Path(__file__).parents[1] / "data"
+
+
+def test_readable_answer(capsys):
+    assert main(["rebuild-or-buy", str(DATA / "starter"), "--draws", "1000"]) == 0
+    out = capsys.readouterr().out
+    assert out.index("all in") < out.index("Verdict") < out.index("Assumed")
+
+
+def test_json_answer(capsys):
+    assert main(["rebuild-or-buy", str(DATA / "starter"), "--draws", "1000", "--seed", "0", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert (data["seed"], data["draws"]) == (0, 1000)
+
+
+def test_options_reach_the_job(capsys):
+    line = ["rebuild-or-buy", str(DATA / "windlass"), "--draws", "500", "--json"]
+    assert main([*line, "--cost-own-hour", "0"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert all(w["total"]["mean"] == pytest.approx(w["total_own_time_free"]["mean"]) for w in data["ways"])
+    event, outcome = next(iter(data["tree"][0]["outcomes"].items()))
+    assert main([*line, "--found", f"{event}={outcome}"]) == 0
+    assert json.loads(capsys.readouterr().out)["found"] == {event: outcome}
+
+
+def test_faults_are_all_told_and_nothing_is_written(tmp_path, capsys):
+    (tmp_path / "case.toml").write_text(
+        '[unit]\nname = "x"\n[three_numbers]\nprice_new = "1.200,50"\nprice_kit = -4\n'
+    )
+    report = tmp_path / "r.html"
+    assert main(["rebuild-or-buy", str(tmp_path), "--report", str(report)]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert "price_new" in captured.err
+    assert "price_kit" in captured.err
+    assert "Traceback" not in captured.err
+    assert not report.exists()
+
+
+@pytest.mark.parametrize(
+    "line",
+    [["rebuild-or-buy", "no/such/folder"], ["rebuild-or-buy", __file__],
+     ["rebuild-or-buy", str(DATA / "starter"), "--draws", "0"],
+     ["rebuild-or-buy", str(DATA / "starter"), "--found", "nonsense"],
+     ["new-case", str(DATA)], ["notebooks", str(DATA.parent)]],
+)  # fmt: skip
+def test_bad_input_ends_with_2(line, capsys):
+    assert main(line) == 2
+    assert capsys.readouterr().err.strip()
+
+
+def test_usage_fault_ends_with_2():
+    with pytest.raises(SystemExit) as caught:
+        main(["rebuild-or-buy", str(DATA / "starter"), "--draws", "many"])
+    assert caught.value.code == 2
+
+
+def test_new_case_answers_at_once(tmp_path, capsys):
+    folder = tmp_path / "my pump"
+    assert main(["new-case", str(folder)]) == 0
+    assert main(["rebuild-or-buy", str(folder), "--draws", "500"]) == 0
+    assert "Verdict" in capsys.readouterr().out
+    assert main(["new-case", str(folder)]) == 2
+
+
+def test_notebooks_are_copied_with_the_demo_cases(tmp_path):
+    assert main(["notebooks", str(tmp_path / "copy")]) == 0
+    assert (tmp_path / "copy" / "notebooks" / "rebuild_or_buy.ipynb").is_file()
+    assert (tmp_path / "copy" / "data" / "windlass" / "events.csv").is_file()
+
+
+def test_run_as_a_module():
+    line = [
+        sys.executable,
+        "-m",
+        "repairecon",
+        "rebuild-or-buy",
+        str(DATA / "starter"),
+        "--draws",
+        "500",
+        "--json",
+    ]
+    done = subprocess.run(line, capture_output=True, check=True, encoding="utf-8")
+    assert json.loads(done.stdout)["verdict"]
+    assert done.stderr == ""

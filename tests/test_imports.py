@@ -1,0 +1,61 @@
+"""What importing the library brings along, and the names it promises."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import repairecon
+
+ROOT = Path(__file__).resolve().parent.parent
+
+NAMES = [
+    "Answer",
+    "Branch",
+    "Case",
+    "CaseError",
+    "Fault",
+    "FindingError",
+    "Part",
+    "Quote",
+    "Range",
+    "RepaireconError",
+    "Source",
+    "Supplier",
+    "Task",
+    "Terms",
+    "Unit",
+    "Verdict",
+    "Way",
+    "copy_notebooks",
+    "new_case",
+    "read_case",
+    "rebuild_or_buy",
+    "screen",
+]
+HEAVY = ("matplotlib", "scipy.optimize", "scipy.stats")
+
+
+def loaded_after(code: str) -> list[str]:
+    """Heavy modules that a new interpreter holds once it has run some code."""
+    ask = f"import sys; {code}; print(*[m for m in {HEAVY!r} if m in sys.modules], sep=',')"
+    run = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, cwd=ROOT, check=True)
+    return [m for m in run.stdout.strip().split(",") if m]
+
+
+def test_importing_stays_light() -> None:
+    assert loaded_after("import repairecon") == []
+
+
+def test_a_heavy_import_would_be_seen() -> None:
+    assert loaded_after("import repairecon, matplotlib, scipy.stats") == [
+        "matplotlib",
+        "scipy.optimize",
+        "scipy.stats",
+    ]
+
+
+def test_the_public_names() -> None:
+    assert sorted(repairecon.__all__) == NAMES
+    assert all(hasattr(repairecon, name) for name in NAMES)
