@@ -3,7 +3,9 @@
 from repairecon.files.case_folder import read_case
 from repairecon.files.share import copy_notebooks
 from repairecon.files.starter import new_case
-from repairecon.jobs.rebuild_or_buy import Answer, Verdict, rebuild_or_buy, screen
+from repairecon.jobs.answer import Answer, Verdict
+from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
+from repairecon.jobs.rules import screen
 from repairecon.records import (
     Branch,
     Case,

@@ -28,18 +28,14 @@ def _parser() -> argparse.ArgumentParser:
     job = jobs.add_parser("rebuild-or-buy", help="reckon a case folder")
     job.add_argument("folder", help="case folder: case.toml and, as far as you have them, the CSV files")
     job.add_argument("--draws", type=int, default=DRAWS, help="draws for the ranges (default %(default)s)")
-    job.add_argument(
-        "--seed", type=int, default=1, help="the same seed gives the same answer (default %(default)s)"
-    )
-    job.add_argument(
-        "--cost-own-hour", type=float, help="what an hour of your own is worth, instead of the case's"
-    )
+    job.add_argument("--seed", type=int, default=1, help="the same seed gives the same answer (default %(default)s)")
+    job.add_argument("--cost-own-hour", type=float, help="what an hour of your own is worth, instead of the case's")
     job.add_argument("--found", default="", metavar="EVENT=OUTCOME", help="findings so far, joined by ';'")
+    job.add_argument("--horizon-years", type=float, help="years looked ahead, instead of the case's; 0: this job alone")
+    job.add_argument("--stage", default="", help="last stage that is done: what it took is spent and not counted")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
-    face.add_argument(
-        "--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures"
-    )
+    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     starter = jobs.add_parser("new-case", help="write a commented starter folder")
     starter.add_argument("folder")
     copies = jobs.add_parser("notebooks", help="copy the notebooks and the demo cases into a folder")
@@ -69,17 +65,26 @@ def _rebuild_or_buy(args: argparse.Namespace) -> None:
             "draws": args.draws,
             "seed": args.seed,
             "cost_own_hour": args.cost_own_hour,
+            "horizon_years": args.horizon_years,
             "found": args.found,
+            "stage": args.stage,
         }
         read_case(args.folder)
         write_report("rebuild_or_buy", args.report, parameters, show_bar=sys.stderr.isatty())
         print(f"Wrote {args.report}")
         return
-    case = read_case(args.folder)
+    case = read_case(args.folder, years=bool(args.horizon_years))
     step, close = _progress(args.draws, sys.stderr.isatty() and args.draws >= LONG_WORK)
     try:
         answer = rebuild_or_buy(
-            case, args.draws, args.seed, cost_own_hour=args.cost_own_hour, found=args.found, progress=step
+            case,
+            args.draws,
+            args.seed,
+            cost_own_hour=args.cost_own_hour,
+            horizon_years=args.horizon_years,
+            found=args.found,
+            stage=args.stage,
+            progress=step,
         )
     finally:
         close()
@@ -95,16 +100,12 @@ def _rebuild_or_buy(args: argparse.Namespace) -> None:
 
 def _new_case(args: argparse.Namespace) -> None:
     new_case(args.folder)
-    print(
-        f"Wrote a starter case to {args.folder}. Edit case.toml, then: repairecon rebuild-or-buy {args.folder}"
-    )
+    print(f"Wrote a starter case to {args.folder}. Edit case.toml, then: repairecon rebuild-or-buy {args.folder}")
 
 
 def _notebooks(args: argparse.Namespace) -> None:
     copy_notebooks(args.folder)
-    print(
-        f"Copied the notebooks and the demo cases to {args.folder}. Open them with: jupyter lab {args.folder}"
-    )
+    print(f"Copied the notebooks and the demo cases to {args.folder}. Open them with: jupyter lab {args.folder}")
 
 
 JOBS = {"rebuild-or-buy": _rebuild_or_buy, "new-case": _new_case, "notebooks": _notebooks}

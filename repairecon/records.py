@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from math import inf
 from types import MappingProxyType
 from typing import Literal
 
@@ -119,6 +120,10 @@ class Terms:
     give_up_days: float
     near_tie_share: float
     near_tie_chance: float
+    risk_tolerance: float | None = None
+    cap_cost: float | None = None
+    cap_chance: float = 0.1
+    elsewhere_days: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -200,11 +205,30 @@ class Branch:
     core_refused: bool
     ways: tuple[str, ...]
     source: Source
+    not_this_unit: bool = False
 
     @property
     def key(self) -> str:
         """``event=outcome``."""
         return f"{self.event}={self.outcome}"
+
+
+@dataclass(frozen=True)
+class Look:
+    """A test, a call or an hour's measuring that tells of one event or of one price before it is paid for.
+
+    Either ``event`` or ``price_of`` (a part or a way) is set. ``p_right`` is the chance that it shows
+    what is the case.
+    """
+
+    look: str
+    event: str
+    price_of: str
+    cost: Range
+    hours: Range
+    days: Range
+    p_right: float
+    source: Source
 
 
 @dataclass(frozen=True)
@@ -243,7 +267,12 @@ WAY_GROUPS: Mapping[str, frozenset[str]] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Way:
-    """A way out. Ranges are None where the kind has no such figure."""
+    """A way out. Ranges are None where the kind has no such figure.
+
+    ``life_years`` and ``life_hours`` are ranges for the median life, standing and running: whichever
+    strikes earlier. ``life_shape`` is the Weibull shape of both, ``wear_kept`` the share of its age that the unit
+    keeps (0 as good as new, 1 as bad as old), ``p_early`` the chance that it fails as soon as it is used.
+    """
 
     way: str
     kind: str
@@ -265,11 +294,43 @@ class Way:
     old_unit_price: Range
     note: str
     source: Source
+    life_hours: Range | None = None
+    life_shape: float = 2.0
+    wear_kept: float = 0.0
+    p_early: float = 0.0
 
     @property
     def traits(self) -> WayKind:
         """What this way's kind is made of."""
         return WAY_KINDS[self.kind]
+
+
+@dataclass(frozen=True)
+class Years:
+    """The years after the job, as the owner sees them; ``horizon_years`` 0 looks at this job alone.
+
+    ``discount_rate`` with inflation in it and ``inflation_rate`` a year; ``p_away`` the chance that a failure
+    happens away from base, where it costs ``cost_away`` more (tow, hotel, lost cruise, express carriage) and
+    ``days_away`` more days; ``swap_hours`` own hours to put in a spare; ``shelf_life_years`` characteristic life
+    of a spare on its shelf, counted from when it was last turned (every ``turned_every_years``); ``resale_share``
+    of its price that a spare fetches with the boat; ``like_units`` in service that one spare serves;
+    ``p_kit_fits`` the chance that a kit alone can be fitted away (skill, press and pullers aboard).
+    """
+
+    horizon_years: float = 0.0
+    discount_rate: float = 0.0
+    inflation_rate: float = 0.0
+    hours_a_year: float = 0.0
+    p_away: float = 0.0
+    cost_away: Range = Range(0.0, 0.0, 0.0)
+    days_away: Range = Range(0.0, 0.0, 0.0)
+    swap_hours: Range = Range(0.0, 0.0, 0.0)
+    shelf_life_years: float = inf
+    shelf_shape: float = 1.0
+    turned_every_years: float = 1.0
+    resale_share: float = 0.0
+    like_units: int = 1
+    p_kit_fits: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -293,6 +354,8 @@ class Case:
     ways: tuple[Way, ...]
     suppliers: tuple[Supplier, ...] = ()
     quotes: tuple[Quote, ...] = ()
+    looks: tuple[Look, ...] = ()
+    years: Years = Years()
     waivers: tuple[Waiver, ...] = ()
     assumed: tuple[Assumed, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)

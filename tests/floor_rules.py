@@ -170,8 +170,8 @@ def chance_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
 
 
 def plot_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
-    """Plotting outside show/charts.py."""
-    if module != CHARTS:
+    """Plotting outside show/charts/."""
+    if module != CHARTS and not module.startswith(f"{CHARTS}."):
         yield from _imports_any(tree, module, {"matplotlib", "mpl_toolkits", "pylab", "seaborn"})
 
 

@@ -33,7 +33,7 @@ def test_options_reach_the_job(capsys):
     assert all(w["total"]["mean"] == pytest.approx(w["total_own_time_free"]["mean"]) for w in data["ways"])
     event, outcome = next(iter(data["tree"][0]["outcomes"].items()))
     assert main([*line, "--found", f"{event}={outcome}"]) == 0
-    assert json.loads(capsys.readouterr().out)["found"] == {event: outcome}
+    assert json.loads(capsys.readouterr().out)["found"] == [{"event": event, "outcome": outcome, "p_right": 1.0}]
 
 
 def test_faults_are_all_told_and_nothing_is_written(tmp_path, capsys):

@@ -47,7 +47,7 @@ BAD = [
     ("files", "repairecon.jobs.buy", "import numpy as np\nnp.loadtxt('x')"),
     ("files", "repairecon.jobs.buy", "import pandas as pd\npd.read_csv('x')"),
     ("files", "repairecon.jobs.buy", "frame.to_csv(path)"),
-    ("files", "repairecon.show.charts", "fig.savefig('x.png')"),
+    ("files", "repairecon.show.charts.page", "fig.savefig('x.png')"),
     ("files", "repairecon.jobs.buy", "import os\nos.replace('a', 'b')"),
     ("files", "repairecon.jobs.buy", "import shutil"),
     ("files", "repairecon.jobs.buy", "from sqlite3 import connect"),
@@ -60,6 +60,8 @@ BAD = [
     ("chance", "repairecon.jobs.buy", "stats.norm.rvs(3)"),
     ("plots", "repairecon.show.report", "import matplotlib.pyplot as plt"),
     ("plots", "repairecon.show.report", "def f():\n    from matplotlib.figure import Figure"),
+    ("plots", "repairecon.show.charts_too", "import matplotlib.pyplot as plt"),
+    ("plots", "repairecon.show.charts_too.page", "import matplotlib.pyplot as plt"),
     ("rounding", "repairecon.jobs.buy", "round(x, 2)"),
     ("rounding", "repairecon.jobs.buy", "frame.round(1)"),
     ("rounding", "repairecon.jobs.buy", "import numpy as np\nnp.around(x)"),
@@ -72,7 +74,7 @@ BAD = [
     ("rounding", "repairecon.jobs.buy", "'%5.1f' % x"),
     ("rounding", "repairecon.jobs.buy", "'{:.1f}'.format(x)"),
     ("rounding", "repairecon.jobs.buy", "format(x, '.1f')"),
-    ("rounding", "repairecon.show.charts", "frame.to_string(float_format=str)"),
+    ("rounding", "repairecon.show.charts.page", "frame.to_string(float_format=str)"),
 ]
 
 
@@ -88,10 +90,11 @@ GOOD = [
     ("imports", "repairecon.__main__", "import repairecon\nfrom repairecon.show import words"),
     ("imports", "repairecon.show.report", "from repairecon.show import words\nfrom ..jobs import buy"),
     ("files", "repairecon.files.reader", "open('x').read()\nimport shutil"),
-    ("files", "repairecon.show.charts", "fig.savefig(buffer)\nframe.to_csv()"),
+    ("files", "repairecon.show.charts.page", "fig.savefig(buffer)\nframe.to_csv()"),
     ("files", "repairecon.jobs.buy", "text.replace('a', 'b')\njson.dumps(x)"),
     ("chance", "repairecon.chance.draws", "import numpy as np\nnp.random.default_rng(1)"),
-    ("plots", "repairecon.show.charts", "import matplotlib.pyplot as plt"),
+    ("plots", "repairecon.show.charts.__init__", "import matplotlib.pyplot as plt"),
+    ("plots", "repairecon.show.charts.page", "def f():\n    from matplotlib.figure import Figure"),
     ("rounding", "repairecon.show.words", "round(f(x), 2)\nf'{x:.2f}'"),
     ("rounding", "repairecon.jobs.buy", "f'{x}, {y:>12} {n:02d} {when:%Y-%m-%d}'\n'%s' % x"),
 ]

@@ -21,6 +21,7 @@ BLOCK = 8192
 CELLS = 4096
 Z_CELLS = 4096
 Z_MAX = 6.0
+Z_STEPS = Z_CELLS / (2 * Z_MAX)
 Floats = NDArray[np.float64]
 
 
@@ -51,8 +52,14 @@ def normal_table(x: Input) -> Floats:
     return table
 
 
+def _indices(bits: np.random.BitGenerator, index: NDArray[np.intp]) -> None:
+    """Table indices, four from each 64 random bits."""
+    raw = bits.random_raw(-(-len(index) // 4))
+    np.right_shift(raw.view(np.uint16)[: len(index)], 4, out=index, casting="unsafe")
+
+
 class _Steps:
-    """An input drawn by table look-up; four table indices from each 64 random bits."""
+    """An input drawn by table look-up."""
 
     def __init__(self, x: Input, seed: int) -> None:
         self.table = mean_table(x)
@@ -60,32 +67,38 @@ class _Steps:
         self.index = np.empty(BLOCK, dtype=np.intp)
 
     def draw(self, n: int, out: Floats) -> None:
-        raw = self.bits.random_raw(-(-n // 4))
         index = self.index[:n]
-        np.right_shift(raw.view(np.uint16)[:n], 4, out=index, casting="unsafe")
+        _indices(self.bits, index)
         self.table.take(index, out=out[:n], mode="clip")
 
 
-class _Hours:
-    """Hours that share the owner's common pace, by a normal score."""
+def score_table() -> Floats:
+    """Conditional mean of a standard normal score in each of CELLS equal steps of chance, its variance kept at one."""
+    from scipy import special
 
-    def __init__(self, x: Input, seed: int, correlation: float) -> None:
+    edges = special.ndtri(np.linspace(0.0, 1.0, CELLS + 1))
+    density = np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)
+    means = -np.diff(density) * CELLS
+    return np.asarray(means / means.std())
+
+
+class _Hours:
+    """Hours that share the owner's common pace, by a normal score counted in steps of the table."""
+
+    def __init__(self, x: Input, seed: int, scores: Floats) -> None:
         self.table = normal_table(x)
-        self.stream = generator(seed, x.key)
-        self.own = float(np.sqrt(1.0 - correlation))
+        self.bits = generator(seed, x.key).bit_generator
+        self.scores = scores
         self.index = np.empty(BLOCK, dtype=np.intp)
         self.score = np.empty(BLOCK)
 
     def draw(self, n: int, pace: Floats, out: Floats) -> None:
-        z = self.score[:n]
-        self.stream.standard_normal(out=z)
-        z *= self.own
+        z, index = self.score[:n], self.index[:n]
+        _indices(self.bits, index)
+        self.scores.take(index, out=z, mode="clip")
         z += pace[:n]
-        z += Z_MAX
-        z *= Z_CELLS / (2 * Z_MAX)
-        np.clip(z, 0, Z_CELLS - 1, out=z)
-        np.copyto(self.index[:n], z, casting="unsafe")
-        self.table.take(self.index[:n], out=out[:n], mode="clip")
+        np.copyto(index, z, casting="unsafe")
+        self.table.take(index, out=out[:n], mode="clip")
 
 
 class _Chance:
@@ -109,7 +122,8 @@ class Draws:
         self.cumulative /= self.cumulative[-1]
         self.tree = generator(seed, "tree")
         self.pace_stream = generator(seed, "pace")
-        self.share = float(np.sqrt(correlation))
+        self.share = float(np.sqrt(correlation)) * Z_STEPS
+        scores = score_table() * float(np.sqrt(1.0 - correlation)) * Z_STEPS
         self.values = np.empty((len(inputs), BLOCK))
         self.pace = np.empty(BLOCK)
         self.sources: dict[int, _Steps | _Hours | _Chance] = {}
@@ -118,8 +132,8 @@ class Draws:
                 self.sources[i] = _Chance(x, seed)
             elif x.range.sure:
                 self.values[i] = x.range.likely
-            elif x.shared_hours:
-                self.sources[i] = _Hours(x, seed, correlation)
+            elif x.shared_hours and correlation > 0.0:
+                self.sources[i] = _Hours(x, seed, scores)
             else:
                 self.sources[i] = _Steps(x, seed)
 
@@ -137,9 +151,43 @@ class Draws:
             pace = self.pace[:n]
             self.pace_stream.standard_normal(out=pace)
             pace *= self.share
+            pace += Z_CELLS / 2
             for i, source in self.sources.items():
                 if isinstance(source, _Hours):
                     source.draw(n, pace, self.values[i])
                 else:
                     source.draw(n, self.values[i])
             yield self.values[:, :n], self.leaves(n)
+
+
+def failure_times(
+    life_years: Floats, life_hours: Floats, shape: float, age_years: float, p_early: float, hours_a_year: float,
+    horizon_years: float, paths: int, seed: int, name: str,
+) -> Floats:  # fmt: skip
+    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path."""
+    stream = generator(seed, f"failures:{name}")
+    step = stream.integers(0, len(life_years), paths)
+    t = np.zeros(paths)
+    times: list[Floats] = []
+    while True:
+        life = _standing(stream, life_years[step], shape, age_years)
+        if hours_a_year > 0:
+            age_hours = age_years * hours_a_year
+            life = np.minimum(life, _standing(stream, life_hours[step], shape, age_hours) / hours_a_year)
+        t = t + np.where(stream.random(paths) < p_early, 0.0, life)
+        if not (t <= horizon_years).any():
+            return np.array(times).reshape(len(times), paths)
+        times.append(np.where(t <= horizon_years, t, np.inf))
+
+
+def _standing(stream: np.random.Generator, life: Floats, shape: float, age: float) -> Floats:
+    """Drawn further lives of units of an age."""
+    spread = stream.standard_exponential(len(life))
+    with np.errstate(invalid="ignore"):
+        drawn = life * ((age / life) ** shape + spread) ** (1.0 / shape) - age
+    return np.where(np.isfinite(life), drawn, np.inf)
+
+
+def path_draws(seed: int, name: str, shape: tuple[int, ...]) -> Floats:
+    """Uniform numbers for what happens along the paths."""
+    return generator(seed, f"paths:{name}").random(shape)

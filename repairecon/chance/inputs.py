@@ -29,6 +29,7 @@ class Input:
     shared_hours: bool = False
     is_chance: bool = False
     takeover: float = inf
+    item: str = ""
 
     @property
     def mean(self) -> float:
@@ -52,10 +53,11 @@ class Inputs:
         return self.index[item.key]
 
     def number(
-        self, key: str, label: str, unit: str, range_: Range, *, hours: bool = False, takeover: float = inf
-    ) -> Atom:
+        self, key: str, label: str, unit: str, range_: Range, *, hours: bool = False,
+        takeover: float = inf, item: str = "",
+    ) -> Atom:  # fmt: skip
         """Atom for an uncertain number."""
-        return ("*", self.add(Input(key, label, unit, range_, shared_hours=hours, takeover=takeover)))
+        return ("*", self.add(Input(key, label, unit, range_, hours, False, takeover, item)))
 
     def chance(self, key: str, label: str, p: float, source: Source) -> Atom:
         """Atom that is one with chance ``p``, else nought."""

@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.forms import OUTPUTS, Builder, Form
+from repairecon.chance.forms import OUTPUTS, Form
 from repairecon.chance.inputs import ONE, Atom, Input
-from repairecon.chance.world import NEVER_ENDS, World
+from repairecon.chance.pieces import Pieces
+from repairecon.chance.world import NEVER_ENDS, STAGE, World
 from repairecon.formulas import ranges, tree
 from repairecon.records import Case, RepaireconError
 
@@ -39,7 +40,9 @@ class Rows:
     atoms: Sequence[Any]
     leaf: NDArray[np.intp]
     patterns: Floats
+    at_means: bool = False
     expanded: dict[int, Floats] = field(default_factory=dict)
+    known: dict[int, Triple] = field(default_factory=dict)
 
     def pattern(self, k: int, rows: Any) -> Floats:
         """Pattern ``k`` spread over the rows."""
@@ -54,20 +57,63 @@ class Rows:
         return v if np.ndim(v) == 0 else v[rows]
 
 
+class DrawnAtoms(Sequence[Any]):
+    """Atoms of drawn inputs; those that no form asks for cost nothing."""
+
+    def __init__(self, model: Model, drawn: Sequence[Floats]) -> None:
+        self.model, self.drawn = model, drawn
+        self.known: dict[int, Any] = {}
+
+    def __len__(self) -> int:
+        return len(self.model.atoms)
+
+    def __getitem__(self, k: Any) -> Any:
+        if k not in self.known:
+            self.known[k] = self._value(self.model.atoms[k])
+        return self.known[k]
+
+    def _value(self, atom: Atom) -> Any:
+        if atom == ONE:
+            return 1.0
+        if atom[0] == "*":
+            v: Any = self.drawn[int(str(atom[1]))]
+            for i in atom[2:]:
+                v = v * self.drawn[int(str(i))]
+            return v
+        v = np.float64(sum(k * self.model.inputs[i].mean for i, k in atom[2]))  # type: ignore[attr-defined]
+        for i in atom[1]:  # type: ignore[attr-defined]
+            v = np.maximum(v, self.drawn[i])
+        return v
+
+
 ALL = slice(None)
 
 
 class Model:
-    """Ways, leaves and inputs of one case, ready to be evaluated."""
+    """Ways, leaves and inputs of one case, ready to be evaluated.
 
-    def __init__(self, case: Case, world: World, allowed: Mapping[str, bool]) -> None:
+    ``done`` is the stage up to which the work is done already (-1: none begun): all that is
+    reckoned lies after it, and what it took is kept apart in ``spent``. ``own_hour`` is what an own
+    hour is worth, by default as the case says.
+    """
+
+    def __init__(
+        self,
+        case: Case,
+        world: World,
+        allowed: Mapping[str, bool],
+        done: int = -1,
+        own_hour: float | None = None,
+    ) -> None:
+        self.done = done
+        self.own_hour = case.terms.cost_own_hour if own_hour is None else own_hour
         self.case = case
         self.ways = tuple(w.way for w in case.ways)
         self.allowed = np.array([allowed.get(w, True) for w in self.ways], dtype=bool)
-        builder = Builder(case, world)
+        builder = Pieces(case, world)
         order = _leaf_order(builder)
         self.world = _reordered(world, order)
-        self.builder = builder = Builder(case, self.world)
+        self.builder = builder = Pieces(case, self.world)
         self.prices = builder.prices
         self._patterns: dict[bytes, int] = {}
         self._pattern_rows: list[Floats] = []
@@ -76,6 +122,8 @@ class Model:
         self.ends: dict[int, NDArray[np.int64]] = {}
         self.main: dict[int, Compiled] = {}
         self.bought: dict[tuple[int, int], Compiled] = {}
+        self.away: dict[tuple[int, int], Compiled] = {}
+        self.spent: dict[tuple[int, int], Compiled] = {}
         self.spare: dict[int, Compiled] = {}
         self.never: dict[int, int] = {}
         self._write()
@@ -92,30 +140,43 @@ class Model:
         self.patterns = np.array(self._pattern_rows).reshape(len(self._pattern_rows), builder.leaves)
         self._plain_means: list[Any] = []
         self._atoms_with = _atoms_by_input(self.atoms)
-        self.instead = self._rank_alternatives()
+        self._direct: dict[int, dict[int, float]] = {}
+        self._instead: dict[tuple[int, int], list[int]] = {}
 
     # ---- compiling ------------------------------------------------------------------------
     def _write(self) -> None:
-        stages = {-1}
+        points = range(self.done, len(STAGE))
         for i, way in enumerate(self.case.ways):
             if way.traits.rebuilds:
                 self.ends[i] = self.builder.ends(way)
-                stages |= set(self.ends[i].tolist()) - {NEVER_ENDS}
-                leisure = way.traits.in_service == "bought"
-                away = way.traits.rebuilds == "away"
-                build = self.builder.send_away(way) if away else self.builder.rebuild_here(way, at_leisure=leisure)
-                self.main[i] = self._compile(build)
+            if way.traits.rebuilds == "here":
+                self._write_rebuild(i, points)
+            if way.traits.rebuilds == "away":
+                for after in points:
+                    self.away[i, after] = self._compile(self.builder.send_away(way, after))
+                self.main[i] = self.away[i, self.done]
         for i in self.buys:
             way = self.case.ways[i]
             self.spare[i] = self._compile(self.builder.purchase(way))
-            for stage in sorted(stages):
-                self.bought[i, stage] = self._compile(self.builder.buy(way, stage))
+            for after in points:
+                self.bought[i, after] = self._compile(self.builder.buy(way, after))
         for i, way in enumerate(self.case.ways):
             p_never = self._p_never(i)
             if p_never > 0:
                 label = f"{way.way} never comes"
                 atom = self.builder.inputs.chance(f"never:{way.way}", label, p_never, way.source)
                 self.never[i] = self._atom(atom)
+
+    def _write_rebuild(self, i: int, points: range) -> None:
+        way = self.case.ways[i]
+        leisure = way.traits.in_service == "bought"
+        full = self.builder.rebuild_here(way, at_leisure=leisure)
+        before = self.builder.rebuild_here(way, at_leisure=leisure, upto=self.done) if self.done >= 0 else Form()
+        self.main[i] = self._compile(full.minus(before))
+        if way.kind == "rebuild":
+            for k in points:
+                spent = self.builder.rebuild_here(way, upto=k) if k >= 0 else Form()
+                self.spent[i, k] = self._compile(spent)
 
     def _p_never(self, i: int) -> float:
         way = self.case.ways[i]
@@ -155,20 +216,22 @@ class Model:
         return {i for atom in waits for i in (*atom[1], *(j for j, _ in atom[2]))}  # type: ignore
 
     # ---- values of the inputs --------------------------------------------------------------
-    def atom_means(self, factors: Mapping[int, float] | None = None) -> list[Any]:
-        """Expected value of each atom, inputs scaled by ``factors`` (input index -> factor)."""
-        scale = dict(factors or {})
+    def atom_means(
+        self, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None
+    ) -> list[Any]:
+        """Expected value of each atom; inputs scaled by ``factors``, or ``fixed`` at a value (index -> number)."""
+        scale, held = dict(factors or {}), dict(fixed or {})
         if not self._plain_means:
             means = [x.mean for x in self.inputs]
-            self._plain_means = [self._atom_mean(atom, means, {}) for atom in self.atoms]
+            self._plain_means = [self._atom_mean(atom, means, {}, {}) for atom in self.atoms]
         scaled = list(self._plain_means)
-        if scale:
-            means = [x.mean * scale.get(i, 1.0) for i, x in enumerate(self.inputs)]
-            for k in {k for i in scale for k in self._atoms_with.get(i, ())}:
-                scaled[k] = self._atom_mean(self.atoms[k], means, scale)
+        if scale or held:
+            means = [held.get(i, x.mean * scale.get(i, 1.0)) for i, x in enumerate(self.inputs)]
+            for k in {k for i in (*scale, *held) for k in self._atoms_with.get(i, ())}:
+                scaled[k] = self._atom_mean(self.atoms[k], means, scale, held)
         return scaled
 
-    def _atom_mean(self, atom: Atom, means: list[float], scale: dict[int, float]) -> float:
+    def _atom_mean(self, atom: Atom, means: list[float], scale: dict[int, float], held: dict[int, float]) -> float:
         if atom == ONE:
             return 1.0
         if atom[0] == "*":
@@ -176,38 +239,36 @@ class Model:
         waits = []
         for i in atom[1]:  # type: ignore[attr-defined]
             r = self.inputs[i].range.scaled(scale.get(i, 1.0))
-            waits.append((r.low, r.likely, r.high, str(r.shape)))
+            v = held.get(i)
+            waits.append((r.low, r.likely, r.high, str(r.shape)) if v is None else (v, v, v, "pert"))
         floor = sum(k * means[i] for i, k in atom[2])  # type: ignore[attr-defined]
         waits.append((floor, floor, floor, "pert"))
         return float(ranges.expected_maximum(waits))
 
-    def atom_values(self, drawn: Sequence[Floats]) -> list[Any]:
-        """Value of each atom for drawn inputs."""
-        values: list[Any] = []
-        for atom in self.atoms:
-            if atom == ONE:
-                values.append(1.0)
-            elif atom[0] == "*":
-                v: Any = drawn[int(str(atom[1]))]
-                for i in atom[2:]:
-                    v = v * drawn[int(str(i))]
-                values.append(v)
-            else:
-                v = np.float64(sum(k * self.inputs[i].mean for i, k in atom[2]))  # type: ignore[attr-defined]
-                for i in atom[1]:  # type: ignore[attr-defined]
-                    v = np.maximum(v, drawn[i])
-                values.append(v)
-        return values
+    def atom_values(self, drawn: Sequence[Floats]) -> DrawnAtoms:
+        """Values of the atoms for drawn inputs, each worked out when it is first wanted."""
+        return DrawnAtoms(self, drawn)
 
     # ---- evaluation -----------------------------------------------------------------------
     def _run(self, form: Compiled, rows: Rows, where: Any) -> Triple:
+        """(cash, hours, days) of a form; over all rows it is worked out once."""
+        if where is not ALL:
+            return self._worked_out(form, rows, where)
+        if id(form) not in rows.known:
+            rows.known[id(form)] = self._worked_out(form, rows, ALL)
+        return rows.known[id(form)]
+
+    def _worked_out(self, form: Compiled, rows: Rows, where: Any) -> Triple:
         out = []
         for terms in form.terms:
             total: Any = 0.0
             for pattern, atoms, scales in terms:
                 inner: Any = 0.0
-                for a, s in zip(atoms, scales, strict=True):
-                    inner = inner + s * rows.value(a, where)
+                if rows.at_means:
+                    inner = sum(s * rows.atoms[a] for a, s in zip(atoms, scales, strict=True))
+                else:
+                    for a, s in zip(atoms, scales, strict=True):
+                        inner = inner + s * rows.value(a, where)
                 total = total + (inner if pattern < 0 else inner * rows.pattern(pattern, where))
             out.append(total)
         return out[0], out[1], out[2]
@@ -217,12 +278,19 @@ class Model:
         own = self._run(self.bought[i, after], rows, where)
         return self._or_instead(i, own, after, rows, where, tried | {i})
 
+    def sent_away(self, i: int, after: int, rows: Rows) -> Triple:
+        """Outcome of sending away once the work is done up to stage ``after``; given up there -> the best buy."""
+        n = len(rows.leaf)
+        main = _full(self._run(self.away[i, after], rows, ALL), n)
+        self._after_the_end(i, main, rows, self.choose(rows, only=i)[i])
+        return _full(self._or_instead(i, main, after, rows, ALL, frozenset()), n)
+
     def _or_instead(self, i: int, own: Triple, after: int, rows: Rows, where: Any, tried: frozenset[int]) -> Triple:
         if i not in self.never:
             return own
         never = rows.value(self.never[i], where)
         wait = self.case.terms.give_up_days
-        alternative = next((a for a in self.instead[i] if a not in tried), None)
+        alternative = next((a for a in self.instead(i, after) if a not in tried), None)
         if alternative is None:
             return own[0], own[1], own[2] + never * wait
         other = self.buy(alternative, after, rows, where, tried)
@@ -236,18 +304,18 @@ class Model:
         n = len(rows.leaf)
         for i, way in enumerate(self.case.ways):
             if i not in self.main:
-                results.append(_full(self.buy(i, -1, rows), n))
+                results.append(_full(self.buy(i, self.done, rows), n))
                 continue
             main = _full(self._run(self.main[i], rows, ALL), n)
             if way.traits.in_service == "bought":
-                bought = self.buy(self.ways.index(way.bought), -1, rows)
+                bought = self.buy(self.ways.index(way.bought), self.done, rows)
                 main = (main[0] + bought[0], main[1] + bought[1], main[2] + bought[2])
             else:
                 self._after_the_end(i, main, rows, choice[i])
                 if way.bought:
                     self._add_spare(i, main, rows)
             if way.traits.rebuilds == "away":
-                main = _full(self._or_instead(i, main, -1, rows, ALL, frozenset()), n)
+                main = _full(self._or_instead(i, main, self.done, rows, ALL, frozenset()), n)
             results.append(main)
         return results
 
@@ -257,7 +325,7 @@ class Model:
                 continue
             for b in np.unique(choice[self.ends[i] == stage]):
                 where = _rows_of((self.ends[i] == stage) & (choice == b), rows.leaf)
-                for out, extra in zip(main, self.buy(int(b), int(stage), rows, where), strict=True):
+                for out, extra in zip(main, self.buy(int(b), max(int(stage), self.done), rows, where), strict=True):
                     out[where] += extra
 
     def _add_spare(self, i: int, main: Triple, rows: Rows) -> None:
@@ -268,13 +336,13 @@ class Model:
             out[where] += comes * extra
 
     # ---- expectation ----------------------------------------------------------------------
-    def leaf_rows(self, factors: Mapping[int, float] | None = None) -> Rows:
+    def leaf_rows(self, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None) -> Rows:
         """One row a leaf, inputs at their means."""
-        return Rows(self.atom_means(factors), np.arange(len(self.world.chance)), self.patterns)
+        return Rows(self.atom_means(factors, fixed), np.arange(len(self.world.chance)), self.patterns, at_means=True)
 
     def total(self, triple: Triple, own_hour: float | None = None, lost_day: Any = None) -> Any:
         """Cash, own hours at their price and days at theirs."""
-        hour = self.case.terms.cost_own_hour if own_hour is None else own_hour
+        hour = self.own_hour if own_hour is None else own_hour
         return triple[0] + hour * triple[1] + (self.lost_day if lost_day is None else lost_day) * triple[2]
 
     @property
@@ -284,7 +352,7 @@ class Model:
         return float(ranges.mean(r.low, r.likely, r.high, r.shape))
 
     def choose(
-        self, rows: Rows, own_hour: float | None = None, lost_day: float | None = None
+        self, rows: Rows, own_hour: float | None = None, lost_day: float | None = None, only: int | None = None
     ) -> dict[int, NDArray[np.intp]]:
         """For every leaf that ends a rebuild, the buy with least expected total on what is seen by then."""
         buys = [b for b in self.buys if self.allowed[b]]
@@ -292,6 +360,8 @@ class Model:
         for i, ends in self.ends.items():
             way = self.case.ways[i]
             choice[i] = np.zeros(len(ends), dtype=np.intp)
+            if only is not None and i != only:
+                continue
             if way.traits.in_service == "bought" or (ends == NEVER_ENDS).all():
                 continue
             options = [self.ways.index(way.bought)] if way.bought else buys
@@ -316,7 +386,10 @@ class Model:
     ) -> None:
         n = len(here)
         totals = np.array(
-            [np.broadcast_to(self.total(self.buy(b, stage, rows), own_hour, lost_day), (n,)) for b in options]
+            [
+                np.broadcast_to(self.total(self.buy(b, max(stage, self.done), rows), own_hour, lost_day), (n,))
+                for b in options
+            ]
         )
         seen = [e for e, s in enumerate(self.world.seen) if 0 <= s <= stage]
         ids, count = tree.information_sets(self.world.states[here], seen)
@@ -329,9 +402,10 @@ class Model:
         factors: Mapping[int, float] | None = None,
         own_hour: float | None = None,
         lost_day: float | None = None,
+        fixed: Mapping[int, float] | None = None,
     ) -> Floats:
         """Expected (cash, hours, days) of every way in every leaf, shape (W, 3, L)."""
-        rows = self.leaf_rows(factors)
+        rows = self.leaf_rows(factors, fixed)
         results = self.evaluate(rows, self.choose(rows, own_hour, lost_day))
         return np.array([np.array(r) for r in results])
 
@@ -340,25 +414,27 @@ class Model:
         factors: Mapping[int, float] | None = None,
         own_hour: float | None = None,
         lost_day: float | None = None,
+        fixed: Mapping[int, float] | None = None,
     ) -> Floats:
         """Expected (cash, hours, days) of every way, shape (W, 3); exact, no sampling."""
-        return np.asarray(self.expected_by_leaf(factors, own_hour, lost_day) @ self.world.chance)
+        return np.asarray(self.expected_by_leaf(factors, own_hour, lost_day, fixed) @ self.world.chance)
 
-    def _rank_alternatives(self) -> dict[int, list[int]]:
-        """What is done instead when a way never comes: as the case says, else cheapest allowed buys first."""
-        if not self.never:
-            return {}
-        rows, chance = self.leaf_rows(), self.world.chance
-        direct = {}
-        for b in self.buys:
-            triple = self._run(self.bought[b, -1], rows, ALL)
-            direct[b] = float(np.broadcast_to(self.total(triple), chance.shape) @ chance)
-        ranked = sorted((b for b in self.buys if self.allowed[b]), key=lambda b: direct[b])
-        instead = {}
-        for i in self.never:
+    def instead(self, i: int, after: int) -> list[int]:
+        """What is done when a way never comes: as the case says, else the cheapest allowed buys first."""
+        if (i, after) not in self._instead:
+            if after not in self._direct:
+                self._direct[after] = self._direct_totals(after)
+            direct = self._direct[after]
             named = [self.ways.index(self.case.ways[i].instead)] if self.case.ways[i].instead else []
-            instead[i] = [b for b in dict.fromkeys(named + ranked) if b != i and b in self.buys]
-        return instead
+            ranked = sorted((b for b in self.buys if self.allowed[b]), key=lambda b: direct[b])
+            self._instead[i, after] = [b for b in dict.fromkeys(named + ranked) if b != i and b in self.buys]
+        return self._instead[i, after]
+
+    def _direct_totals(self, after: int) -> dict[int, float]:
+        """Expected total of each buy that comes, after a rebuild that got to a stage."""
+        rows, chance = self.leaf_rows(), self.world.chance
+        triples = {b: self._run(self.bought[b, after], rows, ALL) for b in self.buys}
+        return {b: float(np.broadcast_to(self.total(t), chance.shape) @ chance) for b, t in triples.items()}
 
 
 def _atoms_by_input(atoms: Sequence[Atom]) -> dict[int, list[int]]:
@@ -384,7 +460,7 @@ def _rows_of(leaves: NDArray[np.bool_], leaf: NDArray[np.intp]) -> Any:
     return np.flatnonzero(leaves.take(leaf))
 
 
-def _leaf_order(builder: Builder) -> NDArray[np.intp]:
+def _leaf_order(builder: Pieces) -> NDArray[np.intp]:
     """Leaves sorted by the stage at which rebuilds end, so that ended ones are neighbours."""
     keys = [builder.ends(w) for w in builder.case.ways if w.traits.rebuilds]
     return np.lexsort(keys[::-1]) if keys else np.arange(builder.leaves)

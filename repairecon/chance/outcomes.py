@@ -40,6 +40,11 @@ class Tally:
         self.counts += np.bincount(index, minlength=BINS)
         self.low, self.high = min(self.low, float(x.min())), max(self.high, float(x.max()))
 
+    @property
+    def middles(self) -> Floats:
+        """Middle of each bin, kept within what was drawn."""
+        return np.clip(self.start + self.width * (np.arange(BINS) + 0.5), self.low, self.high)
+
     def quantile(self, p: Floats | float) -> Floats:
         """Value below which a share p of the draws lies."""
         cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
@@ -128,16 +133,13 @@ def sample(
     model: Model,
     draws: int,
     seed: int,
-    own_hour: float | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Outcomes:
     """Exact means and sampled ranges of every way.
 
-    ``draws`` joint draws of all inputs and of the leaf; ``own_hour`` overrides the case's value
-    of an own hour; ``progress`` is told the number of draws done after each block.
+    ``draws`` joint draws of all inputs and of the leaf; ``progress`` is told the number of draws done after each block.
     """
-    choice = model.choose(model.leaf_rows(), own_hour)
-    hour = model.case.terms.cost_own_hour if own_hour is None else own_hour
+    choice, hour = model.choose(model.leaf_rows()), model.own_hour
     sums = _Sums(len(model.ways), model.allowed)
     stream = Draws(model.inputs, model.world.chance, model.case.terms.hours_correlation, seed)
     kept: dict[str, NDArray[np.generic]] = {}
@@ -153,7 +155,7 @@ def sample(
             kept = {"inputs": values.copy(), "leaf": leaf, "total": np.array([b[3] for b in block])}
         if progress is not None:
             progress(len(leaf))
-    by_leaf = model.expected_by_leaf(own_hour=own_hour)
+    by_leaf = model.expected_by_leaf()
     return Outcomes(
         model.ways,
         draws,

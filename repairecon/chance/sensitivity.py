@@ -1,4 +1,4 @@
-"""At what value of which number the choice flips.
+"""What the choice hangs on: flip values, swings, and which way is best as two numbers move.
 
 Expected totals are straight lines in every price, hour and day as long as the buys that follow
 an ended rebuild stay as they are, and a long wait's is bent only by the other waits of its order.
@@ -7,13 +7,16 @@ So each number's flip is first read off its line, then made exact with those buy
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from repairecon.chance.model import Model
+from repairecon.chance.numbers import Number, choice_totals, lead_of, numbers
+from repairecon.formulas import ranges
 
 Floats = NDArray[np.float64]
 REACH = 5.0
@@ -40,65 +43,20 @@ class Flip:
 
 
 @dataclass(frozen=True)
-class _Number:
-    """One number that may flip the choice: exact totals at a value, and their slopes now."""
+class Swing:
+    """By how much the best way leads the next with a number at its P10 and P90, others as expected."""
 
-    name: str
+    number: str
     unit: str
-    now: float
-    low: float
-    high: float
-    source: str
-    totals: Callable[[float], Floats]
-    slopes: Floats | None
-    most: float = np.inf
+    value_low: float
+    value_high: float
+    lead_low: float
+    lead_high: float
+    best_low: str
+    best_high: str
 
 
-def _totals(model: Model, expected: Floats, hour: float, lost_day: float) -> Floats:
-    """Expected totals (W,), ways not allowed at infinity."""
-    total = expected[:, 0] + hour * expected[:, 1] + lost_day * expected[:, 2]
-    return np.where(model.allowed, total, np.inf)
-
-
-def _lead(totals: Floats, best: int) -> float:
-    """By how much the best way leads the next; below nought once another is cheaper."""
-    others = np.delete(totals, best)
-    return float(others.min() - totals[best]) if len(others) else np.inf
-
-
-def _numbers(model: Model, hour: float) -> Iterator[_Number]:
-    rows, chance = model.leaf_rows(), model.world.chance
-    choice = model.choose(rows, hour)
-    bent = model.bent_inputs
-
-    def fixed(factors: dict[int, float] | None) -> Floats:
-        held = np.array([np.array(r) for r in model.evaluate(model.leaf_rows(factors), choice)]) @ chance
-        return np.asarray(held)
-
-    base = fixed(None)
-    for i, x in enumerate(model.inputs):
-        mean = x.mean
-        if x.is_chance or mean <= 0 or x.key == "lost day":
-            continue
-
-        def by_input(value: float, i: int = i, mean: float = mean) -> Floats:
-            return _totals(model, model.expected({i: value / mean}, hour), hour, model.lost_day)
-
-        slopes = None if i in bent else (fixed({i: 2.0}) - base) @ [1.0, hour, model.lost_day] / mean
-        r = x.range
-        yield _Number(x.label, x.unit, mean, r.low, r.high, str(r.source), by_input, slopes, x.takeover)
-    home, day = model.case.terms.currency, model.case.terms.cost_lost_day
-    yield _Number(
-        "worth of an own hour", f"{home} an hour", hour, 0.0, 3.0 * hour, "",
-        lambda v: _totals(model, model.expected(None, v), v, model.lost_day), base[:, 1],
-    )  # fmt: skip
-    yield _Number(
-        "cost of a day out of service", f"{home} a day", model.lost_day, day.low, day.high, str(day.source),
-        lambda v: _totals(model, model.expected(None, hour, v), hour, v), base[:, 2],
-    )  # fmt: skip
-
-
-def _guess(number: _Number, totals: Floats, best: int, end: float) -> float:
+def _guess(number: Number, totals: Floats, best: int, end: float) -> float:
     """Where the straight lines first cross on the way to ``end``; ``end`` if they do not."""
     if number.slopes is None:
         return end
@@ -110,12 +68,12 @@ def _guess(number: _Number, totals: Floats, best: int, end: float) -> float:
     return float(within[np.abs(within - number.now).argmin()]) if len(within) else end
 
 
-def _exact(number: _Number, best: int, guess: float, end: float) -> float | None:
+def _exact(number: Number, best: int, guess: float, end: float) -> float | None:
     """The value at which the lead is gone, buys after an ended rebuild chosen anew."""
     from scipy import optimize
 
     def lead(x: float) -> float:
-        return _lead(number.totals(x), best)
+        return lead_of(number.totals(x), best)
 
     scale = 1e-9 * max(abs(number.totals(number.now)[best]), 1.0)
     at_guess = lead(guess)
@@ -127,16 +85,17 @@ def _exact(number: _Number, best: int, guess: float, end: float) -> float | None
     return float(optimize.brentq(lead, start, stop, xtol=1e-10 * max(abs(end), 1.0)))
 
 
-def flips(model: Model, own_hour: float, best: int) -> list[Flip]:
+def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Flip]:
     """Nearest flip of each number, down to nought and up to REACH times its mean; nearest first.
 
     At most TOLD are made exact and returned; the expected totals of the best way and of the
     way named are equal at ``value_flip``.
     """
-    totals = _totals(model, model.expected(None, own_hour), own_hour, model.lost_day)
+    listed = numbers(model) if listed is None else listed
+    totals = choice_totals(model, model.expected(), model.own_hour, model.lost_day)
     apart = float(np.abs(totals[np.isfinite(totals)]).max())
     guesses = []
-    for number in _numbers(model, own_hour):
+    for number in listed:
         reach = max(REACH * number.now, number.high, apart / 5 if number.now == 0 else 0.0)
         for end in (0.0, min(reach, number.most)):
             if end != number.now:
@@ -155,3 +114,55 @@ def flips(model: Model, own_hour: float, best: int) -> list[Flip]:
             found.append((abs(value - number.now) / max(number.now, 1e-9), flip))
     found.sort(key=lambda pair: pair[0])
     return [flip for _, flip in found][:TOLD]
+
+
+def swings(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Swing]:
+    """The numbers that move the lead of the best way most between their P10 and P90, widest first."""
+    listed = numbers(model) if listed is None else listed
+    totals = choice_totals(model, model.expected(), model.own_hour, model.lost_day)
+    ranked = sorted((n for n in listed if n.range is not None and not n.range.sure), key=lambda n: -_pull(n, best))
+    found = [_swing(model, n, best) for n in ranked[: 2 * TOLD]]
+    found = [s for s in found if abs(s.lead_high - s.lead_low) > 1e-9 * max(abs(float(totals[best])), 1.0)]
+    found.sort(key=lambda s: -abs(s.lead_high - s.lead_low))
+    return found[:TOLD]
+
+
+def _ends(number: Number) -> tuple[float, float]:
+    r = number.range
+    assert r is not None
+    low, high = ranges.quantile(np.array([0.1, 0.9]), r.low, r.likely, r.high, r.shape)
+    return float(low), min(float(high), number.most)
+
+
+def _pull(number: Number, best: int) -> float:
+    """How far the number may move some way against the best, by its straight line; bent ones come first."""
+    if number.slopes is None:
+        return np.inf
+    low, high = _ends(number)
+    return float(np.abs(number.slopes - number.slopes[best]).max() * (high - low))
+
+
+def _swing(model: Model, number: Number, best: int) -> Swing:
+    low, high = _ends(number)
+    at_low, at_high = number.at(low), number.at(high)
+    names = [model.ways[int(t.argmin())] for t in (at_low, at_high)]
+    return Swing(number.name, number.unit, low, high, lead_of(at_low, best), lead_of(at_high, best), names[0], names[1])
+
+
+def best_way_map(model: Model, x: Number, y: Number, steps: int = 13) -> pd.DataFrame:
+    """Name of the cheapest way on average over a grid of two inputs; rows are y, columns x."""
+    xs, ys = (np.linspace(*_span(n), steps) for n in (x, y))
+    cells = [[model.ways[int(_grid_totals(model, x, y, float(a), float(b)).argmin())] for a in xs] for b in ys]
+    frame = pd.DataFrame(cells, index=ys, columns=xs)
+    frame.attrs = {"x": (x.name, x.unit, x.now), "y": (y.name, y.unit, y.now)}
+    return frame
+
+
+def _span(number: Number) -> tuple[float, float]:
+    """The number's range, opened to half and twice its mean."""
+    return min(number.low, number.now / 2), min(max(number.high, 2 * number.now), number.most)
+
+
+def _grid_totals(model: Model, x: Number, y: Number, a: float, b: float) -> Floats:
+    expected = model.expected({x.index: a / x.now, y.index: b / y.now})
+    return choice_totals(model, expected, model.own_hour, model.lost_day)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -118,20 +118,34 @@ def grow(case: Case, *, bare: bool = False) -> World:
     )
 
 
-def with_findings(world: World, found: Mapping[str, str]) -> World:
-    """The leaves that agree with what was found, their chances renewed by Bayes' rule."""
+@dataclass(frozen=True)
+class Finding:
+    """What a look showed: an outcome of an event, and the chance that the look shows what is the case."""
+
+    event: str
+    outcome: str
+    p_right: float = 1.0
+
+    def __str__(self) -> str:
+        return f"{self.event}={self.outcome}" + (f" ({self.p_right})" if self.p_right < 1.0 else "")
+
+
+def with_findings(world: World, found: Sequence[Finding]) -> World:
+    """The leaves renewed by Bayes' rule on what was found; those that can no longer be are left out."""
     if not found:
         return world
-    keep = np.ones(len(world.chance), dtype=bool)
-    for event, outcome in found.items():
-        e, o = world.outcome(event, outcome)
-        keep &= world.states[:, e] == o
-    if not keep.any():
+    likelihood = np.ones(len(world.chance))
+    for f in found:
+        e, o = world.outcome(f.event, f.outcome)
+        if not 0.0 < f.p_right <= 1.0:
+            raise FindingError(f"{f}: the chance of being right lies above 0 and up to 1")
+        likelihood *= tree.finding_likelihood(world.states[:, e], o, f.p_right, outcomes=len(world.outcomes[e]))
+    if not (world.chance * likelihood).sum() > 0:
         raise FindingError(
-            "these findings cannot all be true in the tree of this case: "
-            + "; ".join(f"{e}={o}" for e, o in found.items())
+            "these findings cannot all be true in the tree of this case: " + "; ".join(str(f) for f in found)
         )
-    chance, _ = tree.given_findings(world.chance, keep.astype(float))
+    chance, _ = tree.given_findings(world.chance, likelihood)
+    keep = chance > 0
     return World(world.events, world.outcomes, world.seen, world.states[keep], chance[keep], world.holds[:, keep])
 
 

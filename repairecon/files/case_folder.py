@@ -6,7 +6,7 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
-from repairecon.files import case_toml, events, parts_tasks, suppliers_quotes, unit_toml, ways
+from repairecon.files import case_toml, events, lives, looks, parts_tasks, suppliers_quotes, unit_toml, ways, years_toml
 from repairecon.files.default_ways import default_names
 from repairecon.files.defaults import Defaults
 from repairecon.files.headings import FILES
@@ -19,14 +19,16 @@ from repairecon.files.toml_section import FILE
 from repairecon.records import Case, Quote, Range, Unit, Way
 
 
-def read_case(folder: str | os.PathLike[str]) -> Case:
+def read_case(folder: str | os.PathLike[str], years: bool = False) -> Case:
     """Read a case folder.
 
     Parameters
     ----------
     folder
         Folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv,
-        suppliers.csv and quotes.csv as there are.
+        suppliers.csv, quotes.csv and looks.csv as there are.
+    years
+        True to list what the years after the job take for granted, even if the case does not speak of them.
 
     Returns
     -------
@@ -43,6 +45,8 @@ def read_case(folder: str | os.PathLike[str]) -> Case:
     A CSV file with headings alone counts as none, and defaults take its place. Rows that begin with
     ``example:`` are left out. ``vat`` of a row of ways.csv holds for its price, core surcharge, core
     carriage and strip charge. ``lead_days`` of a part or way are for quotes that name no days.
+    Lives and years are always complete; what they take for granted is listed once it matters: with ``years``, or if
+    the case speaks of them.
     """
     problems = Problems()
     paths = _files(Path(folder), problems)
@@ -54,7 +58,9 @@ def read_case(folder: str | os.PathLike[str]) -> Case:
     money = case_toml.Money(toml, defaults)
     labour = case_toml.LabourBook(toml, money, defaults)
     unit = unit_toml.unit(toml, defaults)
-    case = _assemble(Reading(problems, defaults, three, money, labour, tables, toml.whole), toml, unit, str(folder))
+    case = _assemble(
+        Reading(problems, defaults, three, money, labour, tables, toml.whole), toml, unit, str(folder), years
+    )
     problems.stop_if_any()
     return case
 
@@ -90,7 +96,7 @@ def _files(folder: Path, problems: Problems) -> dict[str, Path]:
     return paths
 
 
-def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str) -> Case:
+def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool) -> Case:
     part_rows, reading.parts = named_rows(reading.tables["parts.csv"], "part", "part")
     way_rows, reading.ways = named_rows(reading.tables["ways.csv"], "way", "way")
     supplier_rows, reading.suppliers = named_rows(reading.tables["suppliers.csv"], "supplier", "supplier")
@@ -107,20 +113,27 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str) -> Case
     lead = suppliers_quotes.items_with_days(quotes, by_key)
     bare = suppliers_quotes.bare_prices(reading, quotes, by_key)
     parts = parts_tasks.parts(reading, part_rows, lead)
-    made = ways.ways(reading, way_rows, lead)
+    listed = listed or years_toml.spoken_of(toml) or lives.spoken_of(way_rows)
+    of_years = reading.defaults if listed else Defaults()
+    made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
+    tasks = parts_tasks.tasks(reading, parts_tasks.kit_price(reading, parts, bare))
+    branches = events.branches(reading, parts, share_of)
+    wrong_unit = any(b.not_this_unit for b in branches)
     return Case(
         folder=folder,
         unit=replace(unit, price_new=price_new),
         parts=parts,
-        tasks=parts_tasks.tasks(reading, parts_tasks.kit_price(reading, parts, bare)),
-        branches=events.branches(reading, parts, share_of),
+        tasks=tasks,
+        branches=branches,
         ways=made,
         suppliers=sellers,
         quotes=_complete(quotes, made),
+        looks=looks.looks(reading, parts, made),
+        years=years_toml.years(toml, reading.money, of_years),
         waivers=unit_toml.waivers(toml, reading.ways),
-        terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults),
+        terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults, wrong_unit),
         assumed=reading.defaults.used,
         notes=dict(reading.notes),
     )

@@ -14,7 +14,7 @@ from repairecon.files.toml_file import TomlFile
 from repairecon.files.toml_section import FILE, Section, shown_value
 from repairecon.records import ORDER_TIMES, Labour, Range, Terms
 
-SECTIONS = ("unit", "three_numbers", "money", "owner", "labour", "waiver")
+SECTIONS = ("unit", "three_numbers", "money", "owner", "labour", "years", "waiver")
 _THREE = ("price_new", "price_kit", "wait_days")
 _MONEY = ("currency", "vat_rate", "exchange_date", "exchange")
 _OWNER = (
@@ -26,6 +26,10 @@ _OWNER = (
     "give_up_days",
     "near_tie_share",
     "near_tie_chance",
+    "risk_tolerance",
+    "cap_cost",
+    "cap_chance",
+    "elsewhere_days",
 )
 _CODE = re.compile(r"[A-Za-z]{3}")
 
@@ -177,8 +181,8 @@ class LabourBook:
         return f"did you mean {shown(near)}?" if near else f'write owner, or add [labour."{shown(name)[1:-1]}"]'
 
 
-def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults) -> Terms:
-    """Money and time terms."""
+def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults, wrong_unit: bool) -> Terms:
+    """Money and time terms; ``wrong_unit``: another unit may be to blame."""
     owner = toml.section("owner", _OWNER)
 
     def number(name: str, limits: values.Limits) -> float:
@@ -192,6 +196,13 @@ def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults) 
     if lost_day is None:
         lost_day = money.from_euro(defaults.range("cost_lost_day", unit=money.per("per day")))
     order = owner.choice("order_parts", ORDER_TIMES, "")
+    cap_cost = owner.number("cap_cost", values.ABOVE_ZERO_MONEY)
+    cap_chance = owner.number("cap_chance", values.FRACTION)
+    if cap_cost is not None and cap_chance is None:
+        cap_chance = defaults.number("cap_chance")
+    elsewhere = owner.number("elsewhere_days", values.DAYS)
+    if elsewhere is None and wrong_unit:
+        elsewhere = defaults.number("elsewhere_days")
     return Terms(
         currency=money.currency,
         vat_rate=money.vat_rate_unlisted,
@@ -206,4 +217,8 @@ def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults) 
         give_up_days=number("give_up_days", values.ABOVE_ZERO_DAYS),
         near_tie_share=number("near_tie_share", values.FRACTION),
         near_tie_chance=number("near_tie_chance", values.FRACTION),
+        risk_tolerance=owner.number("risk_tolerance", values.ABOVE_ZERO_MONEY),
+        cap_cost=cap_cost,
+        cap_chance=float(defaults.peek("cap_chance")) if cap_chance is None else cap_chance,
+        elsewhere_days=elsewhere or 0.0,
     )

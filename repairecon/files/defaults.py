@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from repairecon.files.headings import DEFAULT_EVENTS, DEFAULT_TASKS, Headings
+from repairecon.files.headings import DEFAULT_EVENTS, DEFAULT_LOOKS, DEFAULT_TASKS, Headings
 from repairecon.files.names import key
 from repairecon.files.problems import Problems
 from repairecon.files.tables import Table, read_table
@@ -47,6 +47,11 @@ def default_tasks() -> Table:
 def default_events() -> Table:
     """Probability tree of a unit of which nothing is known."""
     return _table("default_events.csv", DEFAULT_EVENTS)
+
+
+def default_looks() -> Table:
+    """Looks at the events of that tree."""
+    return _table("default_looks.csv", DEFAULT_LOOKS)
 
 
 class Defaults:
@@ -98,6 +103,16 @@ class Defaults:
         value = self._take(name, of, unit)
         low, likely, high = value if isinstance(value, list) else (value, value, value)
         return Range(float(low), float(likely), float(high), source=self.source(name))
+
+    def life_years(self, kind: str) -> Range:
+        """Median life of a new unit of a kind, in years of standing."""
+        entry = unit_kinds().get(kind, {})
+        if "life_years" not in entry:
+            return self.range("life_years")
+        source = f"assumed, no source: no open data; {entry['life_accounts']}"
+        self.note(f"life_years ({kind})", as_text(entry["life_years"]), self._values["life_years"]["unit"], source)
+        low, likely, high = entry["life_years"]
+        return Range(float(low), float(likely), float(high), source=Source(ASSUMED, None, source))
 
 
 def unit_kinds() -> dict[str, Any]:

@@ -9,7 +9,7 @@ from repairecon.files import values
 from repairecon.files.conditions import check_tree
 from repairecon.files.defaults import default_events
 from repairecon.files.names import Names, key
-from repairecon.files.parts_tasks import VAT, check_priced
+from repairecon.files.parts_tasks import VAT, check_wanted
 from repairecon.files.problems import shown
 from repairecon.files.reading import Reading
 from repairecon.files.rows import Row
@@ -21,15 +21,19 @@ _BRINGS = (
     ("share_of_new", "of the price of new"),
     ("extra_days", "more days"),
 )
-_ENDS = (("ends_rebuild", "the rebuild ends"), ("core_refused", "the core is refused"))
+_ENDS = (
+    ("ends_rebuild", "the rebuild ends"),
+    ("core_refused", "the core is refused"),
+    ("not_this_unit", "the fault is elsewhere"),
+)
 _CONSEQUENCES = ("extra_hours", "outside_cost", "extra_days")
 
 
 class Outcomes:
     """Events and their outcomes by name."""
 
-    def __init__(self, rows: list[Row]) -> None:
-        self.events = Names()
+    def __init__(self, rows: list[Row], whole: bool = True) -> None:
+        self.events = Names(whole=whole)
         self.outcomes: dict[str, Names] = {}
         for row in rows:
             event, outcome = row.text("event"), row.text("outcome")
@@ -44,19 +48,23 @@ class Outcomes:
                 names.whole = False
 
 
+def outcomes(reading: Reading) -> Outcomes:
+    """Events and outcomes of the case, or of the default tree."""
+    table = reading.tables["events.csv"]
+    return Outcomes(table.rows, table.whole) if table.given else Outcomes(default_events().rows)
+
+
 def branches(reading: Reading, made: tuple[Part, ...], price_new: float | None) -> tuple[Branch, ...]:
     """The tree, the default one if none is given."""
     table = reading.tables["events.csv"]
     if not table.given:
         return _default_branches(reading, price_new or 0.0)
-    known = Outcomes(table.rows)
+    known = outcomes(reading)
     wanted: dict[str, None] = {}
     read = [_branch(reading, row, known, wanted) for row in table.rows]
-    rows = {row.row: row for row in reading.tables["parts.csv"].rows}
     for part in made:
-        row = rows.get(part.source.row or 0)
-        if row and part.needed == "damage" and part.part in wanted and not row.has_range("price"):
-            check_priced(reading, row, part.part, "an outcome in events.csv needs it")
+        if part.part in wanted:
+            check_wanted(reading, part, "an outcome in events.csv needs it")
     return check_tree(table.rows, read)
 
 
@@ -90,7 +98,14 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
         row.yes("core_refused"),
         reading.ways_cell(row),
         row.source,
+        row.yes("not_this_unit"),
     )
+    if branch.not_this_unit and branch.ends_rebuild:
+        row.fault(
+            "not_this_unit",
+            f"{shown(branch.key)}, which also ends the rebuild",
+            "write no in one of the two: a unit that is not to blame is not past rebuilding",
+        )
     if not row.has("seen_at"):
         _check_hidden(row, branch)
     return branch
@@ -99,7 +114,7 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
 def _check_hidden(row: Row, branch: Branch) -> None:
     """A cause that is never seen costs nothing by itself."""
     costs = [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
-    costs += [name for name in ("ends_rebuild", "core_refused") if getattr(branch, name)]
+    costs += [name for name, _ in _ENDS if getattr(branch, name)]
     for column in (["parts"] if branch.parts else []) + costs:
         row.fault(
             column,

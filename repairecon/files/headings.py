@@ -33,19 +33,20 @@ FILES: Mapping[str, Headings] = MappingProxyType(
         "events.csv": _headings(
             "event outcome chance",
             "event given outcome chance weight seen_at parts extra_hours* by outside_cost* vat extra_days* "
-            "ends_rebuild core_refused ways",
+            "ends_rebuild core_refused not_this_unit ways",
         ),
         "ways.csv": _headings(
             "way kind",
             "way kind price* vat lead_days* p_never instead fitting_hours* fitting_by core_surcharge* "
-            "core_carriage* p_refund core_if_stripped strip_charge* bought life_years* warranty_months "
-            "old_unit old_unit_price*",
+            "core_carriage* p_refund core_if_stripped strip_charge* bought life_years* life_hours* life_shape "
+            "wear_kept p_early warranty_months old_unit old_unit_price*",
         ),
         "suppliers.csv": _headings(
             "supplier",
             "supplier role currency vat vat_rate carriage* imported duty_rate cost_handling lead_days*",
         ),
         "quotes.csv": _headings("item supplier", "item supplier quoted* pack part_class lead_days* p_never quoted_on"),
+        "looks.csv": _headings("look", "look event price_of cost* vat hours* days* p_right"),
     }
 )
 """Files of a case folder beside case.toml."""
@@ -54,5 +55,6 @@ DEFAULT_TASKS = _headings("task stage source", "task stage by hours* share_of_ki
 DEFAULT_EVENTS = _headings(
     "event outcome chance source",
     "event given outcome chance weight seen_at parts extra_hours* by share_of_new* extra_days* "
-    "ends_rebuild core_refused ways source",
+    "ends_rebuild core_refused not_this_unit ways source",
 )
+DEFAULT_LOOKS = _headings("look event p_right source", "look event hours* days* p_right source")

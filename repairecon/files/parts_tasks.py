@@ -68,6 +68,14 @@ def check_priced(reading: Reading, row: Row, name: str, why: str) -> None:
         row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv ({why})")
 
 
+def check_wanted(reading: Reading, part: Part, why: str) -> None:
+    """The same for a part that is needed by damage only, once something wants it."""
+    row = reading.part_rows.get(part.source.row or 0)
+    told = row is None or row.has_range("price") or "price_likely" in row.bad
+    if row is not None and not told and part.needed == "damage":
+        check_priced(reading, row, part.part, why)
+
+
 def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]) -> Range:
     """What the parts that are always needed cost together."""
     if reading.three.price_kit:

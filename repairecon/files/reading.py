@@ -46,6 +46,11 @@ class Reading:
         """What may stand in a ``ways`` column."""
         return Names([*self.ways, *WAY_KINDS, *WAY_GROUPS])
 
+    @cached_property
+    def part_rows(self) -> dict[int, Row]:
+        """Rows of parts.csv by their number."""
+        return {row.row: row for row in self.tables["parts.csv"].rows}
+
     def worker(self, row: Row, column: str) -> str:
         """Who works, owner by default."""
         name = row.text(column)

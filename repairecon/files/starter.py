@@ -61,10 +61,19 @@ _EXAMPLES = {
             "parts": "1 shaft",
             "extra_hours_likely": "1",
         },
+        {"event": "this unit", "outcome": "to blame", "chance": "0.93", "seen_at": "first run", "ways": "all"},
+        {
+            "event": "this unit",
+            "outcome": "another is to blame",
+            "chance": "0.07",
+            "seen_at": "first run",
+            "not_this_unit": "yes",
+            "ways": "all",
+        },
     ),
     "ways.csv": (
-        {"way": "rebuild here", "kind": "rebuild"},
-        {"way": "new", "kind": "new", "price_likely": "640", "warranty_months": "24"},
+        {"way": "rebuild here", "kind": "rebuild", "life_years_likely": "12", "wear_kept": "0.2"},
+        {"way": "new", "kind": "new", "price_likely": "640", "life_hours_likely": "3000", "warranty_months": "24"},
         {
             "way": "second-hand",
             "kind": "second-hand",
@@ -86,6 +95,18 @@ _EXAMPLES = {
             "lead_days_likely": "2",
             "quoted_on": "2026-03-31",
         },
+    ),
+    "looks.csv": (
+        {
+            "look": "test it where it sits",
+            "event": "this unit",
+            "hours_low": "0.3",
+            "hours_likely": "0.5",
+            "hours_high": "1.5",
+            "p_right": "0.9",
+        },
+        {"look": "let a shop look at the shaft", "event": "shaft", "cost_likely": "45", "days_likely": "1"},
+        {"look": "ask for a firm price", "price_of": "second-hand", "hours_likely": "0.2"},
     ),
 }
 

@@ -82,7 +82,7 @@ def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
         core_if_stripped=row.yes("core_if_stripped"),
         strip_charge=_strip_charge(reading, line, money("strip_charge"), price),
         bought=_bought(reading, line),
-        life_years=row.range("life_years", values.YEARS),
+        life_years=None,
         warranty_months=row.number("warranty_months", values.MONTHS),
         old_unit=row.choice("old_unit", OLD_UNIT_ENDS, "") or old_unit(reading, name, kind),
         old_unit_price=reading.amount(row, "old_unit_price", values.MONEY),

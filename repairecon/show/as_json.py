@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from math import isfinite
 from typing import Any
 
-from repairecon.jobs.rebuild_or_buy import Answer
+from repairecon.jobs.answer import Answer
 from repairecon.show import sentences
 
 FIELDS = {"cash": "cash", "total": "total", "total_own_time_free": "total_own_time_free", "days": "days",
@@ -32,13 +33,79 @@ def as_json(answer: Answer) -> dict[str, Any]:
         "thumb_rules": [asdict(r) for r in answer.thumb_rules],
         "tree": [
             {"chance": c, "outcomes": o, "expected_extra_cost": x, "ends_rebuild": e}
-            for c, o, x, e in answer.leaves.itertuples(index=False)
+            for c, o, x, e, _ in answer.leaves.itertuples(index=False)
         ],
+        **_bench(answer),
+        "swings": [asdict(s) for s in answer.swings],
+        "shares": [asdict(s) for s in answer.shares],
+        "risk": _risk(answer),
+        "horizon_years": answer.horizon.years.horizon_years,
+        "horizon": _horizon(answer),
+        "best_over_the_years": answer.horizon.best,
+        "spare": _spare(answer),
         "prices": answer.lines.to_dict(orient="records"),
-        "found": dict(answer.found),
+        "found": [{"event": f.event, "outcome": f.outcome, "p_right": f.p_right} for f in answer.found],
+        "stage": answer.stage,
         "cost_own_hour": answer.cost_own_hour,
         "seed": answer.outcomes.seed,
         "draws": answer.outcomes.draws,
+    }
+
+
+def _bench(answer: Answer) -> dict[str, Any]:
+    """The choice at the bench: stages, policy, repair limit, worth of stripping and of looks."""
+    b = answer.bench
+    return {
+        "stages": answer.stages.to_dict(orient="records"),
+        "policy": [{k: _number(v) for k, v in r.items()} for r in answer.policy.to_dict(orient="records")],
+        "stop_when": [asdict(s) | {"point": s.point, "findings": dict(s.findings)} for s in answer.stop_when],
+        "value": b.value,
+        "now": b.now,
+        "best_commit": b.best_commit,
+        "repair_limit": {
+            "own_time_in": _number(b.repair_limit),
+            "own_time_free": _number(b.repair_limit_cash),
+            "way": b.limit_way,
+        },
+        "value_of_stripping": b.value_of_stripping,
+        "wrong_commitment": b.wrong_commitment,
+        "spent": asdict(b.spent),
+        "order_times": answer.order_times.to_dict(orient="records"),
+        "looks": [asdict(w) for w in answer.looks],
+    }
+
+
+def _number(x: Any) -> Any:
+    """A number that JSON can hold; None for what is not finite."""
+    return None if x is None or (isinstance(x, float) and not isfinite(x)) else x
+
+
+def _horizon(answer: Answer) -> list[dict[str, Any]]:
+    rows = answer.horizon.ways.reset_index().to_dict(orient="records")
+    return [{str(k): _number(v) for k, v in row.items()} for row in rows]
+
+
+def _spare(answer: Answer) -> dict[str, Any]:
+    """Worth of the best combination, before and after its cost, and of every one."""
+    h = answer.horizon
+    best = next((c for c in h.spares if c.combination == h.best_spare), None)
+    return {
+        "best": h.best_spare,
+        "worth": best.worth if best else 0.0,
+        "net": best.net if best else 0.0,
+        "by_combination": [asdict(c) for c in h.spares],
+    }
+
+
+def _risk(answer: Answer) -> dict[str, Any]:
+    r = answer.risk
+    return {
+        "tolerance": r.tolerance,
+        "cap": r.cap,
+        "cap_chance": r.cap_chance,
+        "best": r.best,
+        "changes": r.changes,
+        "ways": {str(w): dict(row) for w, row in r.frame.to_dict(orient="index").items()},
     }
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from repairecon.jobs.rebuild_or_buy import Answer
+from repairecon.chance.years import mean_of
+from repairecon.jobs.answer import Answer
 from repairecon.show.sentences import capital
-from repairecon.show.words import days_words, money, times_words
+from repairecon.show.words import days_words, money, number, times_words
 
 
 def ranges(answer: Answer) -> str:
@@ -53,4 +54,37 @@ def days(answer: Answer) -> str:
         f"Lower and further left is better. If you sail in less than "
         f"{days_words(answer.table.loc[v.best, 'days_p90'])}, take {v.fastest}: "
         f"back within {soonest} nine times in ten."
+    )
+
+
+def swings(answer: Answer) -> str:
+    """Under the swings."""
+    crossing = [s.number for s in answer.swings if min(s.lead_low, s.lead_high) < 0]
+    if not crossing:
+        return f"No single number takes {answer.verdict.best} out of the lead between its good and its bad case."
+    return f"Find out more about {crossing[0]} first: it alone can take {answer.verdict.best} out of the lead."
+
+
+def way_map(answer: Answer) -> str:
+    """Under the map of two numbers."""
+    best = answer.verdict.best
+    return f"Ask until you know in which field your own two numbers lie; as they stand it is that of {best}."
+
+
+def years(answer: Answer) -> str:
+    """Under the cost over the years."""
+    h = answer.horizon
+    return (
+        f"Take the way that lies lowest at the year in which you mean to sell: at {number(h.years.horizon_years)} "
+        f"years it is {h.best}."
+    )
+
+
+def spare(answer: Answer) -> str:
+    """Under the worth of a spare."""
+    h = answer.horizon
+    days = mean_of(h.years.days_away)
+    return (
+        f"Carry the spare whose line is highest at the days that it saves you at a failure away (the case says "
+        f"{days_words(days)}), and none where all lie under the line."
     )

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from repairecon.jobs.rebuild_or_buy import Answer
-from repairecon.show import sentences, summary
+from repairecon.jobs.answer import Answer
+from repairecon.show import captions, sentences, summary
 
 STYLE = "max-width:52em;line-height:1.45;font-size:1.02em"
 
@@ -38,13 +38,24 @@ def heading(answer: Answer) -> Panel:
     unit = answer.case.unit
     title = sentences.capital(unit.name) + (f": {unit.symptom}" if unit.symptom else "")
     lines = [f"Figures: {unit.figures}."] if unit.figures else []
-    lines += [f"Found: {e} = {o}." for e, o in answer.found.items()]
+    lines += sentences.so_far(answer)
     return Panel(title, lines, listed=False)
 
 
 def verdict(answer: Answer) -> Panel:
     """What to do and by what margin."""
     return Panel("Verdict", [sentences.verdict(answer)], listed=False)
+
+
+def bench(answer: Answer) -> Panel:
+    """What to do next, and the stop rule."""
+    return Panel("At the bench: when to go on, when to stop", summary.bench_lines(answer))
+
+
+def looks(answer: Answer) -> Panel:
+    """What to look at first, and what it is worth."""
+    currency = answer.case.terms.currency
+    return Panel("Look first", [sentences.look(w, currency) for w in sentences.useful_looks(answer)])
 
 
 def flips(answer: Answer) -> Panel:
@@ -68,3 +79,39 @@ def cautions(answer: Answer) -> Panel:
 def tables(answer: Answer) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Where the prices come from, and what was assumed."""
     return summary.price_table(answer).set_index("item"), summary.assumed_table(answer).set_index("assumed")
+
+
+def years(answer: Answer) -> Panel:
+    """What each way comes to over the years, and whether a spare pays."""
+    lines = sentences.over_the_years(answer) or ["Only this job is looked at: give horizon_years to look further."]
+    return Panel("Over the years", lines)
+
+
+def show_years(answer: Answer) -> None:
+    """Put the table and pictures of the years on the page, if they are looked at."""
+    from IPython.display import display
+
+    from repairecon.show import charts
+
+    display(years(answer))
+    if answer.horizon.years.horizon_years == 0:
+        return
+    currency = answer.case.terms.currency
+    display(summary.years_table(answer))
+    charts.show(charts.cost_over_years(_best_fans(answer), currency, captions.years(answer)))
+    if not answer.horizon.spare_lines.empty:
+        charts.show(charts.spare_worth(answer.horizon.spare_lines, currency, captions.spare(answer)))
+
+
+def _best_fans(answer: Answer) -> pd.DataFrame:
+    """The fans of the ways that may be chosen."""
+    allowed = answer.table.index[answer.table["allowed"]]
+    fan: pd.DataFrame = answer.horizon.fan
+    return fan[fan["way"].isin(allowed)]
+
+
+def swings_frame(answer: Answer) -> pd.DataFrame:
+    """The swings as the chart takes them."""
+    columns = ["number", "unit", "value_low", "value_high", "lead_low", "lead_high"]
+    rows = [[getattr(s, c) for c in columns] for s in answer.swings]
+    return pd.DataFrame(rows, columns=columns).assign(lead_now=answer.verdict.gap)

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from repairecon.chance.looking import Worth
 from repairecon.chance.sensitivity import Flip
-from repairecon.jobs.rebuild_or_buy import Answer, ThumbRule
-from repairecon.show.words import chance_words, days_words, measured, money, number, times_words, whole
+from repairecon.chance.stages import GO_ON, LEAVE
+from repairecon.jobs.answer import Answer, ThumbRule
+from repairecon.records import STAGES
+from repairecon.show.words import chance_words, days_words, hours_words, measured, money, number, times_words, whole
+
+MOST_TOLD = 4
 
 
 def capital(text: str) -> str:
@@ -18,7 +23,7 @@ def verdict(answer: Answer) -> str:
     """What to do, by what margin, and what it rests on."""
     v, table, currency = answer.verdict, answer.table, answer.case.terms.currency
     if not v.second:
-        return f"{capital(v.best)}: the only way that passes the safety screen."
+        return f"{capital(v.best)}: the only way that may be chosen."
     gap, odds = money(v.gap, currency), times_words(v.p_best_below_second)
     if v.near_tie:
         text = (
@@ -31,19 +36,11 @@ def verdict(answer: Answer) -> str:
             f"the two {odds}. One time in ten it comes to more than "
             f"{money(table.loc[v.best, 'total_p90'], currency, table.loc[v.best, 'total_p90_se'])}."
         )
-    return " ".join(
-        filter(
-            None,
-            (
-                text.strip(),
-                given_up(answer),
-                nearest_flip(answer),
-                never(answer),
-                spare(answer),
-                barred(answer),
-            ),
-        )
-    )
+    first = strip_first(answer)
+    if first:
+        text = f"{first} If you must choose for good now: {text[:1].lower()}{text[1:]}"
+    more = (given_up, nearest_flip, never, spare, minding, barred)
+    return " ".join(filter(None, (text.strip(), *(say(answer) for say in more))))
 
 
 def _quickest(answer: Answer) -> str:
@@ -107,6 +104,130 @@ def barred(answer: Answer) -> str:
     return f"Cheaper on paper, but not to be chosen on price alone ({out['why_not'].iloc[0]}): {names}."
 
 
+def strip_first(answer: Answer) -> str:
+    """That stripping before choosing pays, where the best way chosen for good now would be no rebuild."""
+    b, currency = answer.bench, answer.case.terms.currency
+    rebuilding = answer.case.way(b.best_commit).kind == "rebuild"
+    if b.value_of_stripping is None or b.value_of_stripping <= 0 or rebuilding:
+        return ""
+    return (
+        f"Strip it first, then choose by what you find: on average {money(b.value, currency)} all in, "
+        f"{money(b.value_of_stripping, currency)} less than {b.best_commit} chosen for good now."
+    )
+
+
+def minding(answer: Answer) -> str:
+    """What changes for an owner who minds the bad case or has set a cap."""
+    r, currency = answer.risk, answer.case.terms.currency
+    if r.tolerance is None and r.cap is None:
+        return ""
+    limit = "" if r.cap is None else f" over {money(r.cap, currency)} no more than {times_words(r.cap_chance)}"
+    if not r.best:
+        return f"No way that may be chosen stays{limit.replace(' no more than', ' with no more than')}."
+    if not r.changes:
+        return "Your risk limits do not change this."
+    return f"With your risk limits ({_limits(answer)}) the choice is {r.best} instead."
+
+
+def _limits(answer: Answer) -> str:
+    r, currency = answer.risk, answer.case.terms.currency
+    tolerance = "" if r.tolerance is None else f"risk tolerance {money(r.tolerance, currency)}"
+    cap = "" if r.cap is None else f"over {money(r.cap, currency)} at most {times_words(r.cap_chance)}"
+    return ", ".join(filter(None, (tolerance, cap)))
+
+
+def so_far(answer: Answer) -> list[str]:
+    """What is done and found so far, and what it took."""
+    lines = [f"Found: {f}." for f in answer.found]
+    if answer.stage:
+        spent, currency = answer.bench.spent, answer.case.terms.currency
+        lines.append(
+            f"Done up to {answer.stage}: spent {money(spent.cash, currency)} and {hours_words(spent.own_hours)} own "
+            f"hours, expected; that is spent and not counted below."
+        )
+    return lines
+
+
+def next_step(answer: Answer) -> str:
+    """The first step of the best rule, what the freedom to stop is worth, and the repair limit."""
+    b, currency = answer.bench, answer.case.terms.currency
+    limit = (
+        ""
+        if not b.limit_way
+        else (
+            f"Worth spending on the rebuild from here: at most {money(b.repair_limit, currency)} all in "
+            f"({money(b.repair_limit_cash, currency)} if your own time counts for nothing), which is what "
+            f"{b.limit_way} would cost."
+        )
+    )
+    if b.now == GO_ON:
+        saved = money(b.cost_commit - b.value, currency)
+        do = "Strip it and go on as below" if b.value_of_stripping is not None else "Go on as below"
+        text = f"{do}: {money(b.value, currency)} on average, {saved} less than {b.best_commit} with no turning back."
+        return f"{text} {limit}"
+    if b.now in answer.table.index:
+        stripping = ""
+        if b.value_of_stripping is not None:
+            stripping = f" Stripping it first would cost {money(-b.value_of_stripping, currency)} more on average."
+        return f"Do not begin: take {b.now} now.{stripping} {limit}"
+    if b.now == LEAVE:
+        return f"Leave this unit alone and look elsewhere first: it may not be to blame. {limit}"
+    return f"{capital(b.now)}. {limit}"
+
+
+def stop_rule(answer: Answer) -> list[str]:
+    """When to stop and what to do then, a sentence a stage and action."""
+    lines = []
+    points = list(dict.fromkeys(s.point for s in answer.stop_when if s.findings))
+    for point in points:
+        for action in dict.fromkeys(s.action for s in answer.stop_when if s.point == point and s.findings):
+            stops = [s for s in answer.stop_when if s.point == point and s.action == action]
+            told, left = stops[:MOST_TOLD], stops[MOST_TOLD:]
+            when = "; or ".join(" with ".join(f"{e}: {o}" for e, o in s.findings) for s in told)
+            more = (
+                f"; or in {whole(len(left))} rarer cases ({chance_words(sum(s.chance for s in left))})" if left else ""
+            )
+            often = times_words(sum(s.chance for s in stops))
+            do = "leave it and look elsewhere" if action == LEAVE else f"stop and take {action}"
+            lines.append(f"After {STAGES[point]}, {do} if {when}{more} ({often}); else go on.")
+    return lines
+
+
+def look(worth: Worth, currency: str) -> str:
+    """What one look is worth."""
+    if not worth.has_look:
+        return f"{capital(worth.look)}: worth up to {money(worth.evpi, currency)}."
+    verdict = "do it" if worth.net > 0 else "not worth its cost"
+    sure = f" (up to {money(worth.evpi, currency)} if it were sure)" if worth.evpi > worth.evsi else ""
+    return (
+        f"{capital(worth.look)}: worth {money(worth.evsi, currency)}{sure}, "
+        f"costs {money(worth.cost, currency)}, net {money(worth.net, currency)}: {verdict}."
+    )
+
+
+def useful_looks(answer: Answer, most: int = 8) -> list[Worth]:
+    """Looks at hand first, then what is worth knowing and how much, without the small change."""
+    small = 0.005 * abs(answer.bench.value)
+    at_hand = [w for w in answer.looks if w.has_look]
+    others = [w for w in answer.looks if not w.has_look and w.evpi > small]
+    return [*at_hand, *others][:most]
+
+
+def order_time(answer: Answer) -> str:
+    """Whether ordering the parts at another time would be better."""
+    if answer.order_times.empty:
+        return ""
+    currency = answer.case.terms.currency
+    rows = answer.order_times
+    best = rows.loc[rows["expected_total"].idxmin()]
+    told = "; ".join(
+        f"{r['order']} {money(r['expected_total'], currency)}, {days_words(r['expected_days'])}, in vain "
+        f"{times_words(r['p_in_vain'])}"
+        for _, r in rows.iterrows()
+    )
+    return f"Order the parts {best['order']}: cheapest on average by the best rule ({told})."
+
+
 def given_up(answer: Answer) -> str:
     """How often the chosen rebuild ends with a bought unit on top of what is spent."""
     row = answer.table.loc[answer.verdict.best]
@@ -150,3 +271,69 @@ def how_sampled(answer: Answer) -> str:
         f"Averages are exact over {whole(len(answer.leaves))} leaves of the tree; ranges and percentages are from "
         f"{whole(o.draws)} draws (seed {o.seed}) and are shown to the digits that supports."
     )
+
+
+def over_the_years(answer: Answer) -> list[str]:
+    """What each way comes to over the years, whether a spare pays, and what it hangs on."""
+    h, currency = answer.horizon, answer.case.terms.currency
+    years = h.years.horizon_years
+    if years == 0:
+        return []
+    best = h.ways.loc[h.best]
+    lines = [
+        f"Over {number(years)} years {h.best} comes cheapest: {money(best['present_cost'], currency)} in today's "
+        f"money, {money(best['annual_cost'], currency)} a year, {number(best['failures_expected'])} failures to expect "
+        f"({times_words(best['p_failure_away'])} one away from base).",
+        _against_today(answer),
+        _break_even(answer),
+        _in_time(answer),
+        *_spares(answer),
+        "No open data give hours to failure of such units: the lives are the case's or assumed ones, so look at the "
+        "life at which the choice turns before you lean on this.",
+    ]
+    return [line for line in lines if line]
+
+
+def _against_today(answer: Answer) -> str:
+    h, v, currency = answer.horizon, answer.verdict, answer.case.terms.currency
+    if h.best == v.best:
+        return ""
+    more = h.ways.loc[v.best, "present_cost"] - h.ways.loc[h.best, "present_cost"]
+    return (
+        f"{capital(v.best)} is cheaper today but comes to {money(more, currency)} more over these years, as it lasts "
+        f"{number(h.ways.loc[v.best, 'median_life'])} years (half of them) against "
+        f"{number(h.ways.loc[h.best, 'median_life'])}, or as the other leaves a spare aboard."
+    )
+
+
+def _break_even(answer: Answer) -> str:
+    told = []
+    for way in dict.fromkeys((answer.verdict.best, answer.horizon.best)):
+        row = answer.horizon.ways.loc[way]
+        if row["break_even_life"] is not None and row["break_even_life"] == row["break_even_life"]:
+            told.append(
+                f"{way} costs as much as the best other way if half of them last "
+                f"{number(row['break_even_life'])} years (reckoned: {number(row['median_life'])})"
+            )
+    return capital("; ".join(told)) + "." if told else ""
+
+
+def _in_time(answer: Answer) -> str:
+    row = answer.horizon.ways.loc[answer.horizon.best]
+    age = row["best_replacement_age"]
+    if age > answer.horizon.years.horizon_years:
+        return f"Renewing {answer.horizon.best} in time, before it fails, does not pay within these years."
+    return f"Renewing {answer.horizon.best} in time pays, best at about {number(age)} years."
+
+
+def _spares(answer: Answer) -> list[str]:
+    h, currency = answer.horizon, answer.case.terms.currency
+    lines = []
+    for c in h.spares:
+        if c.worth > 0 or c.cost > 0:
+            pays = "pays" if c.net > 0 else "does not pay"
+            lines.append(
+                f"{capital(c.combination)}: saves {money(c.worth, currency)} over these years for "
+                f"{money(c.cost, currency)} more, so it {pays} (net {money(c.net, currency)})."
+            )
+    return lines

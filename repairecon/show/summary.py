@@ -6,9 +6,9 @@ import textwrap
 
 import pandas as pd
 
-from repairecon.jobs.rebuild_or_buy import Answer
+from repairecon.jobs.answer import Answer
 from repairecon.show import sentences
-from repairecon.show.words import chance_words, days_words, hours_words, money, price
+from repairecon.show.words import chance_words, days_words, hours_words, money, number, price
 
 WIDTH = 100
 
@@ -47,6 +47,25 @@ def ranges_table(answer: Answer) -> pd.DataFrame:
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
+def years_table(answer: Answer) -> pd.DataFrame:
+    """Every way over the years, cheapest first; empty when only this job is looked at."""
+    h, currency = answer.horizon, answer.case.terms.currency
+    if h.years.horizon_years == 0:
+        return pd.DataFrame()
+    rows = {}
+    for way, r in h.ways.sort_values("present_cost", kind="stable").iterrows():
+        life = r["break_even_life"]
+        rows[way] = {
+            f"over {number(h.years.horizon_years)} years": money(r["present_cost"], currency),
+            "a year": money(r["annual_cost"], currency),
+            "failures": number(r["failures_expected"]),
+            "one away in": chance_words(r["p_failure_away"]),
+            "half last": f"{number(r['median_life'])} years",
+            "turns at": "never" if life is None or life != life else f"{number(life)} years",
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
 def assumed_table(answer: Answer) -> pd.DataFrame:
     """Every default that was used."""
     rows = [(a.name, a.value, a.unit, a.source) for a in answer.assumed]
@@ -63,9 +82,7 @@ def price_table(answer: Answer) -> pd.DataFrame:
             "needed": lines["needed"],
             "pieces": lines["pieces"].astype(str),
             "from": lines["supplier"].replace("", "own range"),
-            "price": [
-                price(q, c or currency) for q, c in zip(lines["quoted"], lines["currency"], strict=True)
-            ],
+            "price": [price(q, c or currency) for q, c in zip(lines["quoted"], lines["currency"], strict=True)],
             "all in": [price(x, currency) for x in lines["cost_all_in"]],
             "read in": lines["source"],
         }
@@ -78,32 +95,43 @@ def _ranked(answer: Answer) -> pd.DataFrame:
 
 def summary(answer: Answer) -> str:
     """The answer on one screen: money and days, the bad case, the verdict, then what it rests on."""
-    case = answer.case
+    case, currency = answer.case, answer.case.terms.currency
     head = f"{case.unit.name}" + (f": {case.unit.symptom}" if case.unit.symptom else "")
     figures = f"   [figures: {case.unit.figures}]" if case.unit.figures else ""
-    found = "".join(f"\nFound: {e} = {o}" for e, o in answer.found.items())
+    found = "".join(f"\n{line}" for line in sentences.so_far(answer))
     day = money(answer.cost_own_hour, case.terms.currency)
-    note = (
-        f"All in = cash + own hours at {day} each + days out at their cost. "
-        "Bad case = one time in ten it is more."
-    )
+    note = f"All in = cash + own hours at {day} each + days out at their cost. Bad case = one time in ten it is more."
     parts = [
         sentences.capital(head) + figures + found,
         _text(ways_table(answer)),
         _wrap(note),
         "Verdict\n" + _wrap(sentences.verdict(answer)),
+        _section("At the bench", bench_lines(answer)),
+        _section("Look first", [sentences.look(w, currency) for w in sentences.useful_looks(answer)]),
         "Ranges and percentages\n" + _text(ranges_table(answer)),
+        _years(answer),
         _section("Where it flips", [sentences.flip(f) + "." for f in sentences.useful_flips(answer.flips)]),
         _section("Ways that may never come", nevers(answer)),
-        _section(
-            "Thumb rules in use", [sentences.thumb_rule(r, case.terms.currency) for r in answer.thumb_rules]
-        ),
+        _section("Thumb rules in use", [sentences.thumb_rule(r, case.terms.currency) for r in answer.thumb_rules]),
         _section("Before you start", list(answer.cautions)),
         "Where the prices come from\n" + _text(price_table(answer), index=False),
         _section("Assumed, as the case does not say", _assumed(answer)),
         _wrap(sentences.how_sampled(answer)),
     ]
     return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def _years(answer: Answer) -> str:
+    table = years_table(answer)
+    if table.empty:
+        return ""
+    return "\n".join([_text(table), "", _section("Over the years", sentences.over_the_years(answer))])
+
+
+def bench_lines(answer: Answer) -> list[str]:
+    """Next step, stop rule, when to order."""
+    lines = [sentences.next_step(answer), *sentences.stop_rule(answer), sentences.order_time(answer)]
+    return [line for line in lines if line]
 
 
 def nevers(answer: Answer) -> list[str]:
@@ -136,9 +164,7 @@ def _text(frame: pd.DataFrame, *, index: bool = True) -> str:
     left = [k == 0 or not _numeric(c[1:]) for k, c in enumerate(columns)]
     lines = []
     for row in zip(*columns, strict=True):
-        cells = [
-            x.ljust(w) if is_left else x.rjust(w) for x, w, is_left in zip(row, widths, left, strict=True)
-        ]
+        cells = [x.ljust(w) if is_left else x.rjust(w) for x, w, is_left in zip(row, widths, left, strict=True)]
         lines.append("  ".join(cells).rstrip())
     lines.insert(1, "  ".join("-" * w for w in widths))
     return "\n".join(lines)

@@ -13,7 +13,7 @@ from repairecon.files import read_case
 from repairecon.records import CaseError, Fault
 
 PARTS, TASKS, EVENTS, WAYS = "parts.csv", "tasks.csv", "events.csv", "ways.csv"
-SUPPLIERS, QUOTES, CASE = "suppliers.csv", "quotes.csv", "case.toml"
+SUPPLIERS, QUOTES, LOOKS, CASE = "suppliers.csv", "quotes.csv", "looks.csv", "case.toml"
 
 GOOD: Mapping[str, str] = {
     "case.toml": """\
@@ -41,6 +41,12 @@ GBP = 1.17
 cost_own_hour = 18
 cost_lost_day = [0, 10, 40]
 order_parts = "after strip"
+
+[years]
+horizon_years = 10
+discount_rate = 0.05
+cost_away = [0, 200, 900]
+turned_every_years = 2
 
 [labour.yard]
 cost_hour = 60
@@ -76,13 +82,13 @@ casing,neglect=heavy,whole,0.8,6,strip,,,,,,,,
 casing,neglect=heavy,cracked,0.2,6,strip,,,,,,yes,yes,
 """,
     "ways.csv": """\
-way,kind,price_low,price_likely,price_high,vat,lead_days_likely,p_never,instead,core_surcharge_likely,core_carriage_likely,p_refund,bought,warranty_months,old_unit,old_unit_price_likely
-rebuild here,rebuild,,,,,,,,,,,,,,
-send away,send away,700,900,1300,ex,20,0.03,"new, maker",,,,,6,,
-exchange,exchange,,800,,in,9,0.05,"new, maker",300,50,0.9,,12,core,
-"new, maker",new,,,,,,0,,,,,,24,sold,80
-second-hand,second-hand,300,450,700,in,10,0.3,"new, maker",,,,,0,scrap,
-buy and rebuild,buy and rebuild,,,,,,,,,,,"new, maker",,spare,
+way,kind,price_low,price_likely,price_high,vat,lead_days_likely,p_never,instead,core_surcharge_likely,core_carriage_likely,p_refund,bought,life_years_low,life_years_likely,life_years_high,life_hours_likely,life_shape,wear_kept,p_early,warranty_months,old_unit,old_unit_price_likely
+rebuild here,rebuild,,,,,,,,,,,,6,10,16,,1.8,0.2,,,,
+send away,send away,700,900,1300,ex,20,0.03,"new, maker",,,,,,,,,,,,6,,
+exchange,exchange,,800,,in,9,0.05,"new, maker",300,50,0.9,,,,,900,,,0.03,12,core,
+"new, maker",new,,,,,,0,,,,,,,20,,1500,2.5,,,24,sold,80
+second-hand,second-hand,300,450,700,in,10,0.3,"new, maker",,,,,,,,,,,,0,scrap,
+buy and rebuild,buy and rebuild,,,,,,,,,,,"new, maker",,,,,,,,,spare,
 """,
     "suppliers.csv": """\
 supplier,role,currency,vat,vat_rate,carriage_likely,imported,duty_rate,cost_handling,lead_days_likely
@@ -94,6 +100,13 @@ item,supplier,quoted_low,quoted_likely,quoted_high,pack,part_class,lead_days_lik
 top seal,bearing stockist,,6.90,,1,generic part,,,2026-09-15
 top seal,specialist abroad,,21,,1,maker's part,,,2026-09-16
 "new, maker",specialist abroad,1500,1580,1700,1,maker's part,,0.02,2026-09-16
+""",
+    "looks.csv": """\
+look,event,price_of,cost_low,cost_likely,cost_high,vat,hours_likely,days_likely,p_right
+turn it by hand,shaft,,,,,,0.2,,0.8
+drain the oil,neglect,,5,8,20,ex,0.5,1,
+ask the stockist,,shaft,,,,,0.1,,
+ask for a firm price,,second-hand,,,,,0.2,2,1
 """,
 }
 

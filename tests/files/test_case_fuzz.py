@@ -110,6 +110,20 @@ def check(result: Case | CaseError) -> None:
     assert all(w.instead in names | {""} and w.bought in names | {""} for w in result.ways)
     assert {q.supplier for q in result.quotes} <= {s.supplier for s in result.suppliers}
     assert {q.item for q in result.quotes} <= names | {p.part for p in result.parts}
+    events = {b.event for b in result.branches}
+    for look in result.looks:
+        assert bool(look.event) != bool(look.price_of)
+        assert look.event in events | {""}
+        assert look.price_of in names | {p.part for p in result.parts} | {""}
+        assert 1 / 3 <= look.p_right <= 1
+        assert look.p_right == 1 or look.event
+    for way in result.ways:
+        assert way.life_years or way.life_hours
+        assert all(life.low > 0 for life in (way.life_years, way.life_hours) if life)
+        assert 0.3 <= way.life_shape <= 10
+        assert 0 <= min(way.wear_kept, way.p_early) <= max(way.wear_kept, way.p_early) <= 1
+    assert 0 <= result.years.horizon_years <= 60
+    assert min(result.years.shelf_life_years, result.years.turned_every_years) > 0
     workers = {"owner", *result.terms.labour}
     assert {t.by for t in result.tasks} | {b.by for b in result.branches} <= workers
 

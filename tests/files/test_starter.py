@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from pathlib import Path
 
 import pytest
 
 from repairecon.files import new_case, read_case, starter
 from repairecon.files.headings import FILES
-from repairecon.records import RepaireconError
+from repairecon.records import RepaireconError, Years
 
 
 def test_a_new_case_is_a_case(tmp_path: Path) -> None:
@@ -28,8 +29,13 @@ def test_its_examples_are_a_case_too(tmp_path: Path) -> None:
     case = read_case(folder)
     assert len(case.parts) == 2
     assert len(case.ways) == 3
-    assert len(case.branches) == 6
+    assert len(case.branches) == 8
+    assert [(x.event, x.price_of) for x in case.looks] == [("this unit", ""), ("shaft", ""), ("", "second-hand")]
+    assert [b.outcome for b in case.branches if b.not_this_unit] == ["another is to blame"]
     assert case.suppliers
+    rebuild, new = case.way("rebuild here"), case.way("new")
+    assert (rebuild.life_years and rebuild.life_years.likely, rebuild.wear_kept) == (12, 0.2)
+    assert (new.life_hours and new.life_hours.likely, new.life_years) == (3000, None)
     assert not [a for a in case.assumed if a.name.startswith(("task", "chance"))]
 
 
@@ -47,6 +53,10 @@ def test_its_hints_are_right(tmp_path: Path) -> None:
     assert case.terms.exchange == {"GBP": 1.17}
     assert set(case.terms.labour) == {"yard", "machine shop"}
     assert len(case.waivers) == 1
+    terms = case.terms
+    assert (case.years.horizon_years, case.years.like_units, case.years.cost_away.high) == (10, 1, 2500)
+    assert not {f.name for f in fields(Years)} & {a.name for a in case.assumed}
+    assert (terms.risk_tolerance, terms.cap_cost, terms.cap_chance, terms.elsewhere_days) == (3000, 900, 0.1, 3)
 
 
 def test_an_empty_folder_may_be_there(tmp_path: Path) -> None:

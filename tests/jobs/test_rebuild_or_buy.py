@@ -12,7 +12,8 @@ import pytest
 import reference_case as rc
 
 import repairecon
-from repairecon.jobs.rebuild_or_buy import near_tie, rebuild_or_buy, screen
+from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
+from repairecon.jobs.rules import near_tie, screen
 from repairecon.records import CaseError, FindingError, RepaireconError, Waiver
 from repairecon.show.as_json import as_json
 from repairecon.show.summary import summary
@@ -203,7 +204,7 @@ class TestFindings:
 
 @pytest.mark.parametrize(
     "bad", [{"draws": 1}, {"draws": 0}, {"seed": -1}, {"cost_own_hour": -1.0}, {"cost_own_hour": float("nan")},
-            {"horizon_years": 5.0}]
+            {"horizon_years": -5.0}, {"horizon_years": 500.0}]
 )  # fmt: skip
 def test_bad_arguments_are_said(bad):
     with pytest.raises(RepaireconError, match=next(iter(bad))):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import combinations, pairwise
+from itertools import pairwise
 from typing import Any
 
 import matplotlib
@@ -14,22 +14,16 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
+from chart_checks import BAD_FORMULA, CAPTION, WAYS, boxes, by_gid, outside, overlapping, texts
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Rectangle
-from matplotlib.text import Text
-from matplotlib.transforms import Bbox
 
 from repairecon.show import charts
+from repairecon.show.charts.text import MAIN, QUIET, TURN_TINT
 
-WAYS = [
-    "rebuild here", "send away", "exchange unit", "new (maker)", "new (pattern)", "second-hand",
-    "buy now and rebuild the old one as spare", "rebuild here and carry a bought spare besides",
-    'machine shop "$x^2$" with a shaft built up and ground',
-]  # fmt: skip
 WHY_NOT = "it keeps the sea out, and price alone does not choose that"
-CAPTION = "Order the exchange unit if the boat must sail within two weeks; else strip the old one first. " * 2
 
 
 @pytest.fixture(autouse=True)
@@ -99,28 +93,6 @@ NUMBERS = pd.DataFrame(
 )
 
 
-def by_gid(ax: Axes, gid: str) -> Any:
-    found = ax.findobj(lambda artist: artist.get_gid() == gid)
-    assert len(found) == 1, gid
-    return found[0]
-
-
-def texts(ax: Axes) -> list[Text]:
-    ticks = (*ax.get_xticklabels(), *ax.get_yticklabels())
-    rest = [ax._left_title, ax.xaxis.label, ax.yaxis.label]  # type: ignore[attr-defined]
-    return [text for text in (*ax.texts, *ticks, *rest) if text.get_text().strip() and text.get_visible()]
-
-
-def boxes(ax: Axes) -> list[tuple[str, Bbox]]:
-    ax.figure.canvas.draw()
-    return [(text.get_text().replace("\xa0", " "), text.get_window_extent()) for text in texts(ax)]
-
-
-def overlapping(found: list[tuple[str, Bbox]]) -> list[tuple[str, str]]:
-    """Pairs of texts that cover each other by more than a pixel."""
-    return [(a, b) for (a, first), (b, second) in combinations(found, 2) if first.padded(-1).overlaps(second)]
-
-
 def draw(name: str, many: int, ax: Axes | None = None) -> Axes:
     if name == "cost_ranges":
         return charts.cost_ranges(ways_table(many), "EUR", CAPTION, ax)
@@ -143,8 +115,7 @@ def test_no_text_covers_another_or_leaves_the_figure(name: str, many: int) -> No
     ax = draw(name, many)
     found = boxes(ax)
     assert overlapping(found) == []
-    page = ax.figure.bbox.padded(1)
-    assert [text for text, box in found if not (page.contains(*box.p0) and page.contains(*box.p1))] == []
+    assert outside(found, ax.figure.bbox.padded(1)) == []
     assert 9.0 <= ax.figure.get_figwidth() <= 10.5
     assert min(text.get_fontsize() for text in texts(ax)) >= 9.0
 
@@ -161,8 +132,7 @@ def test_given_axes_keep_to_their_place(name: str, size: tuple[float, float]) ->
         assert draw(name, 4, ax) is ax
         found = boxes(ax)
         assert overlapping(found) == []
-        outside = [text for text, box in found if not (place.contains(*box.p0) and place.contains(*box.p1))]
-        assert outside == []
+        assert outside(found, place) == []
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -182,8 +152,7 @@ def test_names_of_equal_points_stay_apart() -> None:
 
 
 def test_dollar_signs_are_never_formulas() -> None:
-    # a name that would raise when drawn if it were read as a formula
-    bad = r"cost $\nosuch{ $ and $x^2$"
+    bad = BAD_FORMULA
     table = ways_table(3).rename(index={"send away": bad})
     lines = curves(3).rename(columns={"send away": bad})
     tree = DEEP.assign(label=bad, event=bad, note=bad)
@@ -218,6 +187,17 @@ def test_bars_and_marks_stand_where_the_table_says() -> None:
     assert sorted(heights, key=lambda way: -heights[way]) == cheapest_first
     said = [text.replace("\n", " ") for text, _ in boxes(ax)]
     assert sum(f"left out: {WHY_NOT}" in text for text in said) == 1
+
+
+def test_a_sampled_range_shows_no_more_digits_than_it_supports() -> None:
+    # three standard errors of 90 reach past 100: hundreds are all that can be said; averages are exact
+    table = ways_table(1).assign(total_p50=1234.0, total_p90=1777.0, total_mean=1399.0, cash_mean=1111.0)
+    rough = " ".join(text for text, _ in boxes(charts.cost_ranges(table.assign(total_p90_se=90.0), "EUR")))
+    assert "under EUR 1,200, 1 in 10 over EUR 1,800" in rough
+    assert "average EUR 1,399" in rough
+    assert "cash only EUR 1,111" in rough
+    for exact in (table, table.assign(total_p90_se=np.nan)):
+        assert "EUR 1,234, 1 in 10 over EUR 1,777" in " ".join(t for t, _ in boxes(charts.cost_ranges(exact, "EUR")))
 
 
 @pytest.mark.parametrize(
@@ -294,14 +274,14 @@ def test_points_whiskers_and_the_beaten_ways() -> None:
         assert list(by_gid(ax, f"days {way}").get_xdata()) == [row["days_p10"], row["days_p90"]]
         assert list(by_gid(ax, f"cash {way}").get_ydata()) == [row["cash_p10"], row["cash_p90"]]
     # the third is as quick as the second and dearer; the others each lead all others on one of the two
-    grey = [way for way in table.index if by_gid(ax, f"way {way}").get_color() == charts.QUIET]
+    grey = [way for way in table.index if by_gid(ax, f"way {way}").get_color() == QUIET]
     assert grey == ["exchange unit"]
 
 
 def test_a_way_that_may_not_be_chosen_beats_nobody() -> None:
     table = ways_table(2).assign(days_p50=[9.0, 2.0], cash_mean=[900.0, 100.0], allowed=[True, False])
     ax = charts.money_against_days(table, "EUR")
-    assert by_gid(ax, "way rebuild here").get_color() == charts.MAIN
+    assert by_gid(ax, "way rebuild here").get_color() == MAIN
     assert by_gid(ax, "way send away").get_markerfacecolor() == "white"
 
 
@@ -393,7 +373,7 @@ def test_branches_are_as_wide_as_likely_and_fill_their_parent() -> None:
             assert edges[0][0] == pytest.approx(top)
             assert edges[-1][1] == pytest.approx(bottom)
             assert [one[1] for one in edges[:-1]] == pytest.approx([one[0] for one in edges[1:]])
-        turned = by_gid(ax, f"branch {key}").get_facecolor() == matplotlib.colors.to_rgba(charts.TURN_TINT)
+        turned = by_gid(ax, f"branch {key}").get_facecolor() == matplotlib.colors.to_rgba(TURN_TINT)
         assert turned is bool(row["ends_rebuild"])
 
 

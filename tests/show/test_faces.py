@@ -128,7 +128,7 @@ def test_parameter_names_are_pinned():
     import papermill
 
     path = Path(__file__).parents[2] / "notebooks" / "rebuild_or_buy.ipynb"
-    names = ["case_folder", "draws", "seed", "cost_own_hour", "horizon_years", "found"]
+    names = ["case_folder", "draws", "seed", "cost_own_hour", "horizon_years", "found", "stage"]
     assert list(papermill.inspect_notebook(str(path))) == names
     assert report.parameter_names(nbformat.read(path, as_version=4)) == names
 
@@ -147,7 +147,7 @@ def test_offline_page(tmp_path):
     assert "script" not in tags.seen
     assert tags.fetched == []
     assert "Verdict" in page
-    assert page.count("data:image/png") == 4
+    assert page.count("data:image/png") == 6
     assert "read_case" not in page
     assert all(f'alt="{t}' in page for t in ("What each way costs", "The chance that it costs"))
 

@@ -1,0 +1,201 @@
+"""A case walked event by event and priced draw by draw in plain Python.
+
+Written from what the records mean, without the engine: a cross-check of its figures, and a
+benchmark of a plain loop.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping
+
+from plain_numbers import Bill, Means, Numbers, OneDraw, mean
+from plain_work import (
+    FIRST_RUN,
+    MEASURE,
+    NO_END,
+    REASSEMBLY,
+    REMOVAL,
+    STRIP,
+    Found,
+    Offer,
+    PlainWork,
+    at,
+    names,
+    touches,
+)
+
+from repairecon.records import Branch, Case, Way
+
+MEANS = Means()
+
+
+class PlainCase(PlainWork):
+    """What each way comes to."""
+
+    def __init__(self, case: Case, allowed: Mapping[str, bool] | None = None) -> None:
+        super().__init__(case)
+        self.allowed = dict(allowed or {})
+        self.buys = [w for w in case.ways if w.traits.buys and not w.traits.rebuilds]
+        self.choices: dict[tuple[object, ...], Way] = {}
+        self.by_price: dict[int, list[Way]] = {}
+
+    def rebuild_here(self, way: Way, found: Found, n: Numbers, at_leisure: bool) -> Bill:
+        bill, end = Bill(), self.end(way, found)
+        waits = end >= REASSEMBLY  # nobody waits for parts of a rebuild that is given up on the bench
+        floor = 0.0
+        for t in self.tasks_of(way):
+            stage = at(t.stage)
+            if stage > end or (at_leisure and not STRIP <= stage <= REASSEMBLY):
+                continue
+            inside = waits and self.order_stage < stage <= MEASURE
+            self.task(bill, n, t, counts_days=not inside)
+            if inside:
+                floor += mean(t.hours) / self.terms.hours_per_day + mean(t.days)
+        bought = self.case.way(way.bought) if at_leisure else None
+        orders = self.outcomes(
+            bill, n, way, found, end, REASSEMBLY if at_leisure else NO_END,
+            lambda row: bought is not None and touches(row, bought),
+        )  # fmt: skip
+        if end > self.order_stage:
+            planned = orders.setdefault(self.order_stage, {})
+            for p in self.case.parts:
+                if p.needed == "always":
+                    planned[p.part] = planned.get(p.part, 0) + p.quantity
+        for stage, parts in orders.items():
+            self.order(bill, n, parts, waits, floor if stage == self.order_stage else 0.0)
+        return Bill(bill.cash, bill.hours, 0.0) if at_leisure else bill
+
+    def send_away(self, way: Way, found: Found, n: Numbers) -> Bill:
+        bill, end, o = Bill(), self.end(way, found), self.offers[way.way]
+        if end == NO_END:
+            bill.cash += self._price(o, n)
+            self.work(bill, n, f"fitting, {way.way}", way.fitting_by, way.fitting_hours)
+        else:
+            bill.cash += n.number(("strip charge", way.way), way.strip_charge)
+        self.freight(bill, n, o)
+        bill.cash += n.number(("core carriage", way.way), way.core_carriage)
+        bill.days += n.number(o.lead_name, o.lead) if o.lead else 0.0
+        for t in self.tasks_of(way):
+            if at(t.stage) <= end:
+                self.task(bill, n, t)
+        for parts in self.outcomes(bill, n, way, found, end, NO_END).values():
+            self.order(bill, n, parts, end >= REASSEMBLY)
+        return bill
+
+    def _price(self, o: Offer, n: Numbers) -> float:
+        return o.factor * n.number(("price", o.item, o.supplier.supplier if o.supplier else ""), o.price)
+
+    def purchase(self, way: Way, n: Numbers) -> Bill:
+        bill, o = Bill(), self.offers[way.way]
+        bill.cash += self._price(o, n) + n.number(("surcharge", way.way), way.core_surcharge)
+        self.freight(bill, n, o)
+        return bill
+
+    def fitted(self, way: Way, after: int, found: Found, n: Numbers) -> Bill:
+        """A bought unit that came, fitted after a rebuild that got as far as a stage."""
+        bill, o = self.purchase(way, n), self.offers[way.way]
+        spoilt = after >= STRIP and not way.core_if_stripped
+        if way.core_surcharge.high > 0 and not spoilt:
+            bill.cash += n.number(("core carriage", way.way), way.core_carriage)
+            refusals = [r for r in found.values() if r.core_refused and (not r.ways or names(r.ways, way))]
+            if not refusals:
+                got = n.happens(("refund", way.way), way.p_refund)
+                bill.cash -= got * n.number(("surcharge", way.way), way.core_surcharge)
+        if way.old_unit in ("sold", "scrap"):
+            bill.cash -= n.number(("old unit", way.way), way.old_unit_price)
+        bill.days += n.number(o.lead_name, o.lead) if o.lead else 0.0
+        for t in self.tasks_of(way):
+            if at(t.stage) > after or (after >= FIRST_RUN and at(t.stage) in (REMOVAL, FIRST_RUN)):
+                self.task(bill, n, t)  # a unit that failed aboard comes off again
+        self.work(bill, n, f"fitting, {way.way}", way.fitting_by, way.fitting_hours)
+        rebuilds = [w for w in self.case.ways if w.traits.rebuilds]
+
+        def paid(row: Branch) -> bool:
+            seen = at(row.seen_at) < after or (row.ends_rebuild and at(row.seen_at) == after)
+            return seen and any(touches(row, w) for w in rebuilds)
+
+        for parts in self.outcomes(bill, n, way, found, NO_END, NO_END, paid).values():
+            self.order(bill, n, parts, True)
+        return bill
+
+    def never(self, way: Way) -> float:
+        return self.offers[way.way].p_never or way.p_never
+
+    def _spare(self, way: Way, n: Numbers) -> Bill:
+        """A unit bought to lie aboard; one that never comes is not paid for."""
+        return n.either(("never", way.way), self.never(way), Bill, lambda: self.purchase(way, n))
+
+    def or_instead(self, way: Way, came: Bill, after: int, found: Found, n: Numbers, tried: tuple[str, ...]) -> Bill:
+        p = self.never(way)
+        if p == 0:
+            return came
+        late = Bill(days=self.terms.give_up_days)
+        named = [self.case.way(way.instead)] if way.instead else []
+        left = [w for w in self._cheapest_first(after) if self.allowed.get(w.way, True)]
+        next_ = next((w for w in named + left if w.way not in (*tried, way.way)), None)
+
+        def never() -> Bill:
+            return late + (came if next_ is None else self.buy(next_, after, found, n, (*tried, way.way)))
+
+        return n.either(("never", way.way), p, never, lambda: came)
+
+    def buy(self, way: Way, after: int, found: Found, n: Numbers, tried: tuple[str, ...] = ()) -> Bill:
+        return self.or_instead(way, self.fitted(way, after, found, n), after, found, n, tried)
+
+    def _cheapest_first(self, after: int) -> list[Way]:
+        def expected(way: Way) -> float:
+            return sum(p * self.total(self.fitted(way, after, found, MEANS), MEANS) for p, found in self.leaves)
+
+        if after not in self.by_price:
+            self.by_price[after] = sorted(self.buys, key=expected)
+        return self.by_price[after]
+
+    def total(self, bill: Bill, n: Numbers) -> float:
+        day = n.number(("lost day",), self.terms.cost_lost_day)
+        return bill.cash + self.terms.cost_own_hour * bill.hours + day * bill.days
+
+    def after_the_end(self, way: Way, found: Found) -> Way:
+        """The buy with the least expected total on what has been seen when the rebuild ends."""
+        end = self.end(way, found)
+        if way.bought:
+            return self.case.way(way.bought)
+        seen = [e for e, rows in self.rows.items() if rows[0].seen_at and at(rows[0].seen_at) <= end]
+        known = tuple(self._outcome(found, e) for e in seen)
+        if (way.way, end, known) not in self.choices:
+            like = [(p, f) for p, f in self.leaves if tuple(self._outcome(f, e) for e in seen) == known]
+            options = [w for w in self.buys if self.allowed.get(w.way, True)] or self.buys
+
+            def expected(w: Way) -> float:
+                return sum(p * self.total(self.buy(w, end, f, MEANS), MEANS) for p, f in like)
+
+            self.choices[way.way, end, known] = min(options, key=expected)
+        return self.choices[way.way, end, known]
+
+    def price(self, way: Way, found: Found, n: Numbers) -> Bill:
+        """Cash, own hours and days of a way once the state of the unit is given."""
+        traits = way.traits
+        if not traits.rebuilds:
+            return self.buy(way, -1, found, n)
+        if traits.in_service == "bought":
+            work = self.rebuild_here(way, found, n, at_leisure=True)
+            return work + self.buy(self.case.way(way.bought), -1, found, n)
+        away = traits.rebuilds == "away"
+        bill = self.send_away(way, found, n) if away else self.rebuild_here(way, found, n, at_leisure=False)
+        end = self.end(way, found)
+        if end < NO_END:
+            bill += self.buy(self.after_the_end(way, found), end, found, n)
+        elif way.bought:
+            bill += self._spare(self.case.way(way.bought), n)
+        return self.or_instead(way, bill, -1, found, n, ()) if away else bill
+
+    def draw(self, rng: random.Random) -> list[tuple[float, float, float, float]]:
+        """(cash, own_hours, days, total) of every way in one draw."""
+        n, found = OneDraw(rng, self.terms.hours_correlation), self.walk(rng)
+        bills = [self.price(way, found, n) for way in self.case.ways]
+        return [(b.cash, b.hours, b.days, self.total(b, n)) for b in bills]
+
+    def expected(self) -> list[tuple[float, float, float, float]]:
+        """The same in expectation, leaf by leaf."""
+        bills = [sum((self.price(w, f, MEANS).times(p) for p, f in self.leaves), Bill()) for w in self.case.ways]
+        return [(b.cash, b.hours, b.days, self.total(b, MEANS)) for b in bills]

@@ -1,0 +1,218 @@
+"""Prices, the tree and pieces of work of a case in plain Python, written from what the records mean."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator
+
+from plain_numbers import Bill, Numbers, mean
+
+from repairecon.records import (
+    ORDER_TIMES,
+    STAGES,
+    WAY_GROUPS,
+    Branch,
+    Case,
+    Quote,
+    Range,
+    Supplier,
+    Task,
+    Way,
+)
+
+NO_END = len(STAGES)
+REMOVAL, STRIP, MEASURE, REASSEMBLY, FIRST_RUN = range(1, 6)
+assert STAGES[1:6] == ("removal", "strip", "measure", "reassembly", "first run")
+EVERY_WAY = ("outside", "removal", "first run")
+Found = dict[str, Branch]
+Paid = Callable[[Branch], bool]
+
+
+def nothing(_row: Branch) -> bool:
+    return False
+
+
+def at(stage: str) -> int:
+    return STAGES.index(stage)
+
+
+def names(words: tuple[str, ...], way: Way) -> bool:
+    return any(way.way == w or way.kind == w or way.kind in WAY_GROUPS.get(w, ()) for w in words)
+
+
+def touches(row: Branch, way: Way) -> bool:
+    """Whether an outcome bears on a way; what concerns only buying is no part of a pair's rebuild."""
+    if way.traits.rebuilds:
+        words = tuple(w for w in row.ways if w != "buys")
+        return names(words, way) if row.ways else True
+    return names(row.ways, way)
+
+
+class Offer:
+    """What an item costs: home money = factor x price a pack, plus carriage and handling an order."""
+
+    def __init__(self, case: Case, item: str, price: Range | None, lead: Range | None, quote: Quote | None) -> None:
+        self.item, self.price, self.lead, self.pack, self.factor = item, price, lead, 1, 1.0
+        self.supplier: Supplier | None = None
+        self.lead_name, self.p_never = ("lead of", item), 0.0
+        if quote is not None:
+            s = self.supplier = case.supplier(quote.supplier)
+            self.price, self.pack, self.factor, self.p_never = (
+                quote.quoted,
+                quote.pack,
+                landed(case, s),
+                quote.p_never,
+            )
+            if quote.lead_days is not None:
+                self.lead, self.lead_name = quote.lead_days, ("quoted lead of", item, s.supplier)
+            elif s.lead_days is not None:
+                self.lead, self.lead_name = s.lead_days, ("supplier's lead", s.supplier)
+
+    def packs(self, pieces: int) -> int:
+        return (pieces + self.pack - 1) // self.pack
+
+    def expected(self, pieces: int) -> float:
+        s = self.supplier
+        extra = self.factor * mean(s.carriage) + s.cost_handling if s else 0.0
+        return self.packs(pieces) * mean(self.price) * self.factor + extra
+
+
+def landed(case: Case, s: Supplier) -> float:
+    factor = 1.0 if s.currency == case.terms.currency else case.terms.exchange[s.currency]
+    if not s.imported:
+        return factor if s.vat_included else factor * (1 + s.vat_rate)
+    net = factor / (1 + s.vat_rate) if s.vat_included else factor
+    return net * (1 + s.duty_rate) * (1 + case.terms.vat_rate)
+
+
+class PlainWork:
+    """Prices and tree of a case, and what each piece of work comes to."""
+
+    def __init__(self, case: Case) -> None:
+        self.case, self.terms = case, case.terms
+        self.order_stage = {"now": -1, "after removal": 1, "after strip": 2, "after measure": 3}[self.terms.order_parts]
+        assert self.terms.order_parts in ORDER_TIMES
+        self.rows: dict[str, list[Branch]] = {}
+        for row in case.branches:
+            self.rows.setdefault(row.event, []).append(row)
+        self.offers = {p.part: self._offer(p.part, p.quantity, p.price, p.lead_days) for p in case.parts}
+        self.offers |= {w.way: self._offer(w.way, 1, w.price, w.lead_days) for w in case.ways}
+        self.order_of_events = self._in_order()
+        self.leaves = list(self._enumerate({}, 1.0))
+
+    def _offer(self, item: str, pieces: int, price: Range | None, lead: Range | None) -> Offer:
+        quoted = [Offer(self.case, item, price, lead, q) for q in self.case.quotes if q.item == item]
+        return min(quoted, key=lambda o: o.expected(pieces)) if quoted else Offer(self.case, item, price, lead, None)
+
+    # ---- the tree ----
+    def _group(self, event: str, found: Found) -> list[Branch]:
+        """Rows of an event under the condition that holds; none where it does not happen."""
+
+        def holds(row: Branch) -> bool:
+            return all(self._outcome(found, e) == o for e, o in row.given)
+
+        special = [r for r in self.rows[event] if r.given and holds(r)]
+        return special or [r for r in self.rows[event] if not r.given]
+
+    @staticmethod
+    def _outcome(found: Found, event: str) -> str:
+        row = found.get(event)
+        return row.outcome if row is not None else ""
+
+    def _in_order(self) -> list[str]:
+        """Events, each after those it depends on."""
+        order: list[str] = []
+        while len(order) < len(self.rows):
+            waiting = (e for e in self.rows if e not in order)
+            order.append(next(e for e in waiting if {o for r in self.rows[e] for o, _ in r.given} <= set(order)))
+        return order
+
+    def _enumerate(self, found: Found, chance: float, depth: int = 0) -> Iterator[tuple[float, Found]]:
+        if depth == len(self.order_of_events):
+            yield chance, found
+            return
+        event = self.order_of_events[depth]
+        group = self._group(event, found)
+        for row in group:
+            if row.chance > 0:
+                yield from self._enumerate({**found, event: row}, chance * row.chance, depth + 1)
+        if not group:
+            yield from self._enumerate(found, chance, depth + 1)
+
+    def walk(self, rng: random.Random) -> Found:
+        """One walk down the tree."""
+        found: Found = {}
+        for event in self.order_of_events:
+            group = self._group(event, found)
+            if group:
+                found[event] = rng.choices(group, [r.chance for r in group])[0]
+        return found
+
+    def end(self, way: Way, found: Found) -> int:
+        ends = [at(r.seen_at) for r in found.values() if r.ends_rebuild and touches(r, way)]
+        return min(ends, default=NO_END)
+
+    # ---- pieces of work ----
+    def work(self, bill: Bill, n: Numbers, name: str, by: str, hours: Range, counts_days: bool = True) -> None:
+        h = n.number(("hours", name), hours, True)
+        if by == "owner":
+            bill.hours += h
+        else:
+            bill.cash += h * n.number(("hour of", by), self.terms.labour[by].cost_hour)
+        bill.days += h / self.terms.hours_per_day if counts_days else 0.0
+
+    def task(self, bill: Bill, n: Numbers, t: Task, counts_days: bool = True) -> None:
+        self.work(bill, n, t.task, t.by, t.hours, counts_days)
+        bill.cash += n.number(("cost", t.task), t.cost)
+        bill.days += n.number(("days", t.task), t.days) if counts_days else 0.0
+
+    def tasks_of(self, way: Way) -> list[Task]:
+        def needed(t: Task) -> bool:
+            return names(t.ways, way) if t.ways else t.stage in EVERY_WAY or way.traits.rebuilds == "here"
+
+        return [t for t in self.case.tasks if needed(t)]
+
+    def freight(self, bill: Bill, n: Numbers, o: Offer) -> None:
+        if o.supplier is not None:
+            s = o.supplier
+            bill.cash += n.number(("carriage", s.supplier), s.carriage) * o.factor + s.cost_handling
+
+    def outcomes(
+        self, bill: Bill, n: Numbers, way: Way, found: Found, end: int, last: int, paid: Paid = nothing
+    ) -> dict[int, dict[str, int]]:
+        """Pay for what is found, unless paid already; gives the pieces to order by stage."""
+        orders: dict[int, dict[str, int]] = {}
+        for row in found.values():
+            if not row.seen_at or not touches(row, way) or at(row.seen_at) > last or paid(row):
+                continue
+            stage = at(row.seen_at)
+            if stage < end or (row.ends_rebuild and stage == end):
+                name = f"{row.event}={row.outcome} {row.given}"
+                self.work(bill, n, name, self._worker(row, way), row.extra_hours)
+                bill.cash += n.number(("outside", name), row.outside_cost)
+                bill.days += n.number(("extra days", name), row.extra_days)
+            order = max(stage, self.order_stage)
+            if order < end:
+                for part, pieces in row.parts:
+                    wanted = orders.setdefault(order, {})
+                    wanted[part] = wanted.get(part, 0) + pieces
+        return orders
+
+    def _worker(self, row: Branch, way: Way) -> str:
+        """A shop works on a unit that was sent to it, except on what is done aboard."""
+        in_shop = way.traits.rebuilds == "away" and row.seen_at in ("strip", "measure", "reassembly")
+        if in_shop and row.by == "owner":
+            return next((by for by in ("machine shop", "yard") if by in self.terms.labour), "owner")
+        return row.by
+
+    def order(self, bill: Bill, n: Numbers, parts: dict[str, int], waits: bool, floor: float = 0.0) -> None:
+        """One order: packs, carriage once a supplier, the longest wait."""
+        offers = {part: self.offers[part] for part, pieces in parts.items() if pieces}
+        for part, o in offers.items():
+            supplier = o.supplier.supplier if o.supplier else ""
+            bill.cash += o.packs(parts[part]) * o.factor * n.number(("price", part, supplier), o.price)
+        for o in {o.supplier.supplier: o for o in offers.values() if o.supplier}.values():
+            self.freight(bill, n, o)
+        if waits:
+            leads = {o.lead_name: o.lead for o in offers.values() if o.lead is not None}
+            bill.days += n.longest(list(leads.items()), floor)
