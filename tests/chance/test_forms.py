@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from numpy.testing import assert_allclose
 from reference_case import branch, quotes, supplier, task, terms, way
-from small_case import by_outcome, days_task, expected, model_of, part, small, sure
+from small_case import by_outcome, days_task, expected, part, small, sure
 
 from repairecon.chance.model import Model
 from repairecon.chance.world import grow
