@@ -46,6 +46,7 @@ def loaded_after(code: str) -> list[str]:
 
 def test_importing_stays_light() -> None:
     assert loaded_after("import repairecon") == []
+    assert loaded_after("import repairecon; repairecon.rebuild_or_buy, repairecon.read_case") == []
 
 
 def test_a_heavy_import_would_be_seen() -> None:

@@ -118,12 +118,11 @@ def strip_first(answer: Answer) -> str:
 
 def minding(answer: Answer) -> str:
     """What changes for an owner who minds the bad case or has set a cap."""
-    r, currency = answer.risk, answer.case.terms.currency
+    r = answer.risk
     if r.tolerance is None and r.cap is None:
         return ""
-    limit = "" if r.cap is None else f" over {money(r.cap, currency)} no more than {times_words(r.cap_chance)}"
     if not r.best:
-        return f"No way that may be chosen stays{limit.replace(' no more than', ' with no more than')}."
+        return f"No way that may be chosen keeps to your limits ({_limits(answer)})."
     if not r.changes:
         return "Your risk limits do not change this."
     return f"With your risk limits ({_limits(answer)}) the choice is {r.best} instead."
@@ -151,28 +150,33 @@ def so_far(answer: Answer) -> list[str]:
 def next_step(answer: Answer) -> str:
     """The first step of the best rule, what the freedom to stop is worth, and the repair limit."""
     b, currency = answer.bench, answer.case.terms.currency
-    limit = (
-        ""
-        if not b.limit_way
-        else (
-            f"Worth spending on the rebuild from here: at most {money(b.repair_limit, currency)} all in "
-            f"({money(b.repair_limit_cash, currency)} if your own time counts for nothing), which is what "
-            f"{b.limit_way} would cost."
-        )
-    )
+    limit = _repair_limit(answer)
     if b.now == GO_ON:
         saved = money(b.cost_commit - b.value, currency)
         do = "Strip it and go on as below" if b.value_of_stripping is not None else "Go on as below"
         text = f"{do}: {money(b.value, currency)} on average, {saved} less than {b.best_commit} with no turning back."
         return f"{text} {limit}"
     if b.now in answer.table.index:
+        do = "Stop here" if answer.stage else "Do not begin"
         stripping = ""
         if b.value_of_stripping is not None:
             stripping = f" Stripping it first would cost {money(-b.value_of_stripping, currency)} more on average."
-        return f"Do not begin: take {b.now} now.{stripping} {limit}"
+        return f"{do}: take {b.now} now.{stripping} {limit}"
     if b.now == LEAVE:
         return f"Leave this unit alone and look elsewhere first: it may not be to blame. {limit}"
     return f"{capital(b.now)}. {limit}"
+
+
+def _repair_limit(answer: Answer) -> str:
+    b, currency = answer.bench, answer.case.terms.currency
+    if not b.limit_way:
+        return ""
+    rebuild = answer.table[(answer.table["kind"] == "rebuild") & answer.table["allowed"]]
+    what = "Any repair from here is worth" if rebuild.empty else "Worth spending on the rebuild from here:"
+    return (
+        f"{what} at most {money(b.repair_limit, currency)} all in ({money(b.repair_limit_cash, currency)} if your own "
+        f"time counts for nothing), which is what {b.limit_way} would cost."
+    )
 
 
 def stop_rule(answer: Answer) -> list[str]:

@@ -42,7 +42,7 @@ def ranges_table(answer: Answer) -> pd.DataFrame:
             "days, half under": days_words(r["days_p50"]),
             "cost of days": money(r["cost_lost_days_mean"], currency),
             "cheapest in": chance_words(r["p_cheapest"]) if r["allowed"] else "not on price alone",
-            "regret": money(r["expected_regret"], currency),
+            "regret": money(r["expected_regret"], currency) if r["allowed"] else "none",
         }
     return pd.DataFrame.from_dict(rows, orient="index")
 

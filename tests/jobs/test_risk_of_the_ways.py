@@ -40,9 +40,16 @@ def test_a_large_tolerance_is_neutral_and_a_small_one_is_not() -> None:
     assert small.verdict.best == "rebuild"
 
 
-@pytest.mark.parametrize(("cap", "chance", "best", "changes"), [
-    (600.0, 0.1, "new", True), (600.0, 0.3, "new", True), (600.0, 0.6, "rebuild", False), (900.0, 0.1, "rebuild", False), (400.0, 0.1, "", True),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("cap", "chance", "best", "changes"),
+    [
+        (600.0, 0.1, "new", True),
+        (600.0, 0.3, "new", True),
+        (600.0, 0.6, "rebuild", False),
+        (900.0, 0.1, "rebuild", False),
+        (400.0, 0.1, "", True),
+    ],
+)
 def test_a_cap_excludes_ways(cap: float, chance: float, best: str, changes: bool) -> None:
     told = answer(risky(cap_cost=cap, cap_chance=chance))
     assert told.risk.frame.loc["rebuild", "p_over_cap"] == pytest.approx(0.5 if cap < 855 else 0.0, abs=1 / DRAWS)
