@@ -146,6 +146,9 @@ def file_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
     for call, name, last in _calls(tree):
         reader = last.startswith("read_") and name.split(".")[0] in ("pd", "pandas")
         to_path = last in ("to_csv", "savefig") and bool(call.args) and not _is_buffer(call.args[0])
+        from_memory = name == "Image.open" and bool(call.args) and _is_buffer(call.args[0])
+        if from_memory:
+            continue
         if name in FILE_CALLS | {"open"} or last in FILE_METHODS or reader or to_path:
             yield Finding(module, call.lineno, f"touches files: {name or last}")
 

@@ -31,6 +31,8 @@ from repairecon.show.charts.text import (
     write,
 )
 
+COLOURS = 96
+
 
 def figure_of(ax: Axes) -> Figure:
     """The whole figure that axes stand in."""
@@ -183,10 +185,17 @@ def may_be_chosen(row: pd.Series[Any]) -> bool:
 
 
 def save_png(fig: Figure, dpi: float = 100.0) -> bytes:
-    """The figure as a PNG file, the same bytes for the same chart; nothing is cut off."""
-    buffer, nameless = io.BytesIO(), {"Software": None}
+    """The figure as a small PNG file, the same bytes for the same chart; nothing is cut off."""
+    from PIL import Image
+
+    buffer, small, nameless = io.BytesIO(), io.BytesIO(), {"Software": None}
     fig.savefig(buffer, format="png", dpi=dpi, bbox_inches="tight", pad_inches=EDGE, metadata=nameless)
-    return buffer.getvalue()
+    with Image.open(buffer) as picture:
+        few = picture.convert("RGB").convert(
+            "P", palette=Image.Palette.ADAPTIVE, colors=COLOURS, dither=Image.Dither.NONE
+        )
+        few.save(small, format="png", optimize=True)
+    return small.getvalue()
 
 
 def alt_text(ax: Axes) -> str:
