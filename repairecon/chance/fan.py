@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from repairecon.chance.draws import failure_times, path_draws
 from repairecon.chance.outcomes import Outcomes
-from repairecon.chance.years import STEPS, Ledger, clocks_of
+from repairecon.chance.years import Ledger, clocks_of, fine_cdf
 from repairecon.formulas import ranges, renewal
 
 Floats = NDArray[np.float64]
@@ -32,8 +32,8 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
 def _means(ledger: Ledger, i: int, grid: Floats) -> Floats:
     """Exact expected discounted cost so far; what a spare fetches is not yet taken off."""
     years = ledger.years
-    t = renewal.half_steps(years.horizon_years, STEPS)
-    cdf = clocks_of(ledger.case, ledger.case.ways[i]).cdf(t, years.hours_a_year)
+    cdf = fine_cdf(clocks_of(ledger.case, ledger.case.ways[i]), years)
+    t = np.linspace(0.0, years.horizon_years, len(cdf))
     count = renewal.renewals(cdf, cdf)
     worth = np.diff(count, axis=0) * ((1.0 + ledger.rate) ** -t[1::2])[:, None]
     so_far = np.concatenate([[0.0], np.cumsum(worth.mean(axis=1))]) + count[0].mean()
@@ -70,6 +70,6 @@ def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, shape:
     away = path_draws(seed, f"{name}:where", shape) < years.p_away
     cost = total + away * (money + days * ledger.day)
     if ledger.case.ways[i].bought:
-        works = path_draws(seed, f"{name}:spare", shape) < ledger.works
-        cost = np.where(works, ledger.swap + float(ledger.undelayed[plain]), cost)
+        works = path_draws(seed, f"{name}:spare", shape) < ledger.p_spare(i)
+        cost = np.where(works, ledger.swapped(plain), cost)
     return np.asarray(cost)

@@ -1,4 +1,4 @@
-"""The years after the job: failures to come by way, what they cost, and what a spare aboard saves.
+"""The years after the job: failures to come by way, and what they cost.
 
 Every later failure is answered by the same way again, at today's expected total of that way; the
 expected numbers of failures come from the renewal equation, a column for each step through the range
@@ -7,21 +7,21 @@ of the median life (which is one number of this unit, not drawn anew at each fai
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.model import ALL, Model
-from repairecon.chance.world import grow
+from repairecon.chance.world import NEVER_ENDS, World, grow
 from repairecon.formulas import age_replacement, discount, lives, mixed_lives, ranges, renewal, spare
 from repairecon.formulas.cells import cell_means
-from repairecon.records import Case, Range, Way, Years
+from repairecon.records import Case, Range, RepaireconError, Way, Years
 
 Floats = NDArray[np.float64]
 MEDIANS = 8
 STEPS = 400
+MOST_STEPS = 51_200
 FACTORS = (0.05, 20.0)
 
 
@@ -68,18 +68,6 @@ class WayYears:
     with_spare: bool
 
 
-@dataclass(frozen=True)
-class Combination:
-    """What having a spare (or a kit) aboard is worth over the horizon, before and after what it costs."""
-
-    combination: str
-    worth: float
-    cost: float
-    net: float
-    p_works: float
-    present_cost: float
-
-
 def mean_of(r: Range) -> float:
     """Expected value of a range."""
     return float(ranges.mean(r.low, r.likely, r.high, r.shape))
@@ -107,6 +95,21 @@ def clocks_of(case: Case, way: Way, factor: float = 1.0) -> Clocks:
     )
 
 
+def fine_cdf(clocks: Clocks, years: Years) -> Floats:
+    """Chance of failing by each half step of the horizon, in steps short enough for the shortest life."""
+    steps = STEPS
+    while True:
+        cdf = clocks.cdf(renewal.half_steps(years.horizon_years, steps), years.hours_a_year)
+        first = float(np.max(cdf[1] - cdf[0]))
+        if first <= 0.1 or (steps >= MOST_STEPS and first <= 0.3):
+            return cdf
+        if steps >= MOST_STEPS:
+            raise RepaireconError(
+                "a life is far too short for the years looked ahead: check life_years, life_hours and hours_a_year"
+            )
+        steps *= 2
+
+
 @dataclass(frozen=True)
 class Failures:
     """Expected, discounted, chance of one away; averages over the steps of the median."""
@@ -120,11 +123,17 @@ def failures(clocks: Clocks, years: Years) -> Failures:
     """Failures over the horizon."""
     if years.horizon_years == 0:
         return Failures(0.0, 0.0, 0.0)
-    cdf = clocks.cdf(renewal.half_steps(years.horizon_years, STEPS), years.hours_a_year)
+    cdf = fine_cdf(clocks, years)
     rate = discount.real_rate(years.discount_rate, years.inflation_rate)
     expected, discounted, _ = renewal.failures_over_horizon(cdf, cdf, years.horizon_years, float(rate))
     away = renewal.p_marked_failure(cdf, cdf, years.p_away)
     return Failures(float(np.mean(expected)), float(np.mean(discounted)), float(np.mean(away)))
+
+
+def _same_chances(a: World, b: World) -> bool:
+    """Whether nothing found so far tells of this unit; the leaves may be in another order."""
+    here, fresh = (w.chance[np.lexsort(w.states.T)] for w in (a, b))
+    return bool(np.array_equal(here, fresh))
 
 
 class Ledger:
@@ -135,7 +144,7 @@ class Ledger:
         self.now, self.hour, self.day = now, model.own_hour, model.lost_day
         allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
         self.fresh = model
-        if model.done >= 0 or len(model.world.chance) != len(grow(model.case).chance):
+        if model.done >= 0 or not _same_chances(model.world, grow(model.case)):
             self.fresh = Model(model.case, grow(model.case), allowed, -1, model.own_hour)
         expected = self.fresh.expected()
         self.total = expected @ np.array([1.0, self.hour, self.day])
@@ -146,6 +155,7 @@ class Ledger:
         )
         self.swap = mean_of(years.swap_hours) * self.hour
         self.rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
+        self.aboard = {i: float(model.world.chance[e == NEVER_ENDS].sum()) for i, e in model.ends.items()}
 
     def plain(self, i: int) -> int:
         """The way by which later failures of a way are made good: for a pair the cheaper of its two parts."""
@@ -164,8 +174,16 @@ class Ledger:
         plain = self.plain(i)
         if not self.case.ways[i].bought:
             return self.unspared(plain)
-        swapped = self.swap + float(self.undelayed[plain])
-        return self.works * swapped + (1.0 - self.works) * self.unspared(plain)
+        works = self.p_spare(i)
+        return works * self.swapped(plain) + (1.0 - works) * self.unspared(plain)
+
+    def p_spare(self, i: int) -> float:
+        """Chance that a pair has a spare aboard (its rebuild came off) and that it works."""
+        return self.works * self.aboard[i]
+
+    def swapped(self, plain: int) -> float:
+        """Expected cost of a failure with a spare that works; where the swap would be dearer it is not done."""
+        return min(self.swap + float(self.undelayed[plain]), self.unspared(plain))
 
     def resale(self, i: int) -> float:
         """Present value of what a bought spare fetches with the boat."""
@@ -175,7 +193,7 @@ class Ledger:
         b = self.ways.index(way.bought)
         price = float(np.mean(self.fresh._run(self.fresh.spare[b], self.fresh.leaf_rows(), ALL)[0]))
         later = discount.single_present_value(self.rate, self.years.horizon_years)
-        return self.years.resale_share * price * float(later) if self.years.horizon_years > 0 else 0.0
+        return self.aboard[i] * self.years.resale_share * price * float(later) if self.years.horizon_years > 0 else 0.0
 
     def present(self, i: int, factor: float = 1.0) -> tuple[float, Failures]:
         """Present cost of a way with its median life stretched."""
@@ -221,7 +239,10 @@ def median_life(clocks: Clocks, years: Years) -> float:
         ends = np.concatenate([ends, clocks.life_hours[np.isfinite(clocks.life_hours)] / years.hours_a_year])
     if left(0.0) >= 0 or not len(ends):
         return 0.0 if left(0.0) >= 0 else np.inf
-    return float(optimize.brentq(left, 0.0, 4.0 * float(ends.max())))
+    high = float(ends.max())
+    while left(high) < 0:
+        high *= 2.0
+    return float(optimize.brentq(left, 0.0, high))
 
 
 def _break_even(ledger: Ledger, i: int, costs: Floats) -> float | None:
@@ -236,10 +257,23 @@ def _break_even(ledger: Ledger, i: int, costs: Floats) -> float | None:
     def dearer(factor: float) -> float:
         return ledger.present(i, factor)[0] - float(others.min())
 
-    if dearer(FACTORS[0]) * dearer(FACTORS[1]) > 0:
+    low = _lowest_factor(ledger, i)
+    if dearer(low) * dearer(FACTORS[1]) > 0:
         return None
-    factor = float(optimize.brentq(dearer, *FACTORS, xtol=1e-6))
+    factor = float(optimize.brentq(dearer, low, FACTORS[1], xtol=1e-6))
     return median_life(clocks_of(ledger.case, ledger.case.ways[i], factor), ledger.years)
+
+
+def _lowest_factor(ledger: Ledger, i: int) -> float:
+    """Where the search for a break-even life begins: a twentieth, or what the steps can still follow."""
+    low = FACTORS[0]
+    while low < 1.0:
+        try:
+            fine_cdf(clocks_of(ledger.case, ledger.case.ways[i], low), ledger.years)
+            return low
+        except RepaireconError:
+            low *= 2.0
+    return 1.0
 
 
 def _replacement_age(ledger: Ledger, i: int) -> float:
@@ -250,58 +284,4 @@ def _replacement_age(ledger: Ledger, i: int) -> float:
     planned, failed = float(ledger.undelayed[ledger.plain(i)]), ledger.failure(i)
     if not np.isfinite(life) or clocks.shape <= 1.0 or failed <= planned or planned <= 0:
         return np.inf
-    return float(age_replacement.best_replacement_age(planned, failed, life, clocks.shape, ledger.rate)[0])
-
-
-def spare_combinations(ledger: Ledger, horizon: list[WayYears], kit_cost: float) -> list[Combination]:
-    """None, a kit alone, and every pair of the case, against the cheapest way without a spare."""
-    plain = [i for i, w in enumerate(ledger.case.ways) if not w.bought and ledger.allowed[i]]
-    if not plain:
-        return []
-    base = min(plain, key=lambda i: horizon[i].present_cost)
-    found = [Combination("no spare", 0.0, 0.0, 0.0, 0.0, horizon[base].present_cost)]
-    like = ledger.years.like_units
-    helps = ledger.years.p_away * ledger.years.p_kit_fits * ledger.away
-    kit = horizon[base].failures_discounted * like * helps
-    if kit_cost > 0:
-        present = horizon[base].present_cost + kit_cost - kit
-        found.append(Combination("kit alone", kit, kit_cost, kit - kit_cost, ledger.years.p_kit_fits, present))
-    for i, way in enumerate(ledger.case.ways):
-        if way.bought:
-            found.append(_pair(ledger, horizon, i, base, like))
-    return found
-
-
-def _pair(ledger: Ledger, horizon: list[WayYears], i: int, base: int, like: int) -> Combination:
-    saved_each = max(ledger.unspared(ledger.plain(i)) - ledger.failure(i), 0.0)
-    worth = horizon[i].failures_discounted * like * saved_each
-    without = (
-        float(ledger.now[i]) - ledger.resale(i) + horizon[i].failures_discounted * ledger.unspared(ledger.plain(i))
-    )
-    cost = without - horizon[base].present_cost
-    return Combination(
-        ledger.ways[i], worth, cost, worth - cost, ledger.works, horizon[base].present_cost + cost - worth
-    )
-
-
-def worth_by_days(ledger: Ledger, horizon: list[WayYears], steps: int = 25) -> dict[str, tuple[Floats, Floats]]:
-    """Net worth of each pair's spare against the days that it saves at each failure away."""
-    most = max(2.0 * mean_of(ledger.years.days_away), 10.0)
-    days = np.linspace(0.0, most, steps)
-    now = mean_of(ledger.years.days_away)
-    plain = [i for i, w in enumerate(ledger.case.ways) if not w.bought and ledger.allowed[i]]
-    if not plain:
-        return {}
-    base = min(plain, key=lambda i: horizon[i].present_cost)
-    lines: Mapping[str, tuple[Floats, Floats]] = {
-        ledger.ways[i]: (days, _net_with_days(ledger, horizon, i, base, days - now))
-        for i, w in enumerate(ledger.case.ways)
-        if w.bought
-    }
-    return dict(lines)
-
-
-def _net_with_days(ledger: Ledger, horizon: list[WayYears], i: int, base: int, more: Floats) -> Floats:
-    combination = _pair(ledger, horizon, i, base, ledger.years.like_units)
-    each_day = ledger.years.p_away * ledger.day * ledger.works * horizon[i].failures_discounted
-    return combination.net + each_day * ledger.years.like_units * more
+    return float(age_replacement.best_replacement_age(planned, failed, life, clocks.shape, max(ledger.rate, 0.0))[0])

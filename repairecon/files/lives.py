@@ -53,7 +53,7 @@ def _told(row: Row) -> _Life:
         hours=row.range("life_hours", values.LIFE_HOURS),
         shape=row.number("life_shape", values.LIFE_SHAPE),
         wear_kept=row.number("wear_kept", values.FRACTION),
-        p_early=row.number("p_early", values.FRACTION),
+        p_early=row.number("p_early", values.P_EARLY),
     )
 
 

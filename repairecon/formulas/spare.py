@@ -85,7 +85,8 @@ def mean_p_spare_works(turned_every_years: ArrayLike, life_years: ArrayLike, sha
     life, k = np.asarray(life_years, dtype=float), np.asarray(shape, dtype=float)
     worn = (every / life) ** k
     often = worn < 1e-9
-    lasting = mean(life, k) * special.gammainc(1.0 / k, worn)
+    # a life without end times no wear would be no number
+    lasting = mean(np.where(often, 1.0, life), k) * special.gammainc(1.0 / k, worn)
     return np.asarray(np.where(often, 1.0 - worn / (1.0 + k), lasting / np.where(often, 1.0, every)))[()]
 
 

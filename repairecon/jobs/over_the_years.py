@@ -9,7 +9,8 @@ import pandas as pd
 from repairecon.chance.fan import cost_over_years
 from repairecon.chance.model import Model
 from repairecon.chance.outcomes import Outcomes
-from repairecon.chance.years import Combination, Ledger, over_the_years, spare_combinations, worth_by_days
+from repairecon.chance.spares import Combination, spare_combinations, worth_by_days
+from repairecon.chance.years import Ledger, over_the_years
 from repairecon.records import Years
 
 
