@@ -11,10 +11,18 @@ from pathlib import Path
 from repairecon.files.case_folder import read_case
 from repairecon.files.share import copy_notebooks
 from repairecon.files.starter import new_case
-from repairecon.jobs.rebuild_or_buy import DRAWS, rebuild_or_buy
+from repairecon.jobs.rebuild_or_buy import AUTO, DRAWS, rebuild_or_buy
 from repairecon.records import CaseError, RepaireconError
 
 LONG_WORK = 200_000
+
+
+def _draws(text: str) -> int | str:
+    """A number of draws, or auto."""
+    try:
+        return AUTO if text == AUTO else int(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"found {text!r}; give a whole number, or auto") from error
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -27,7 +35,10 @@ def _parser() -> argparse.ArgumentParser:
     jobs = parser.add_subparsers(dest="job", required=True, metavar="JOB")
     job = jobs.add_parser("rebuild-or-buy", help="reckon a case folder")
     job.add_argument("folder", help="case folder: case.toml and, as far as you have them, the CSV files")
-    job.add_argument("--draws", type=int, default=DRAWS, help="draws for the ranges (default %(default)s)")
+    job.add_argument(
+        "--draws", type=_draws, default=DRAWS, help="draws for the ranges, or auto for as many as needed (%(default)s)"
+    )
+    job.add_argument("--exact", action="store_true", help="ranges of money without sampling, where it can (slower)")
     job.add_argument("--seed", type=int, default=1, help="the same seed gives the same answer (default %(default)s)")
     job.add_argument("--cost-own-hour", type=float, help="what an hour of your own is worth, instead of the case's")
     job.add_argument("--found", default="", metavar="EVENT=OUTCOME", help="findings so far, joined by ';'")
@@ -68,13 +79,15 @@ def _rebuild_or_buy(args: argparse.Namespace) -> None:
             "horizon_years": args.horizon_years,
             "found": args.found,
             "stage": args.stage,
+            "exact": args.exact,
         }
         read_case(args.folder)
         write_report("rebuild_or_buy", args.report, parameters, show_bar=sys.stderr.isatty())
         print(f"Wrote {args.report}")
         return
     case = read_case(args.folder, years=bool(args.horizon_years))
-    step, close = _progress(args.draws, sys.stderr.isatty() and args.draws >= LONG_WORK)
+    many = 0 if args.draws == AUTO else args.draws
+    step, close = _progress(many, sys.stderr.isatty() and many >= LONG_WORK)
     try:
         answer = rebuild_or_buy(
             case,
@@ -84,6 +97,7 @@ def _rebuild_or_buy(args: argparse.Namespace) -> None:
             horizon_years=args.horizon_years,
             found=args.found,
             stage=args.stage,
+            exact=args.exact,
             progress=step,
         )
     finally:

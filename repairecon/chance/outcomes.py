@@ -13,6 +13,10 @@ from repairecon.chance.model import Model, Rows
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
 BINS = 4096
+MOST_DRAWS = 1_000_000
+LOOK_EVERY = 4
+SURE_SHARE = 1 / 600
+SURE_CHANCE = 0.0025
 Floats = NDArray[np.float64]
 
 
@@ -129,21 +133,20 @@ class _Sums:
             self.below[w] += (total < totals).sum(axis=1)
 
 
-def sample(
-    model: Model,
-    draws: int,
-    seed: int,
-    progress: Callable[[int], None] | None = None,
-) -> Outcomes:
+def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int], None] | None = None) -> Outcomes:
     """Exact means and sampled ranges of every way.
 
-    ``draws`` joint draws of all inputs and of the leaf; ``progress`` is told the number of draws done after each block.
+    ``draws`` joint draws of all inputs and of the leaf, or None for as many as it takes until the
+    verdict's figures are sure enough to be shown in full; ``progress`` is told the number of draws done
+    after each block.
     """
     choice, hour = model.choose(model.leaf_rows()), model.own_hour
+    by_leaf = model.expected_by_leaf()
+    mean = _exact(by_leaf @ model.world.chance, hour, model.lost_day)
     sums = _Sums(len(model.ways), model.allowed)
     stream = Draws(model.inputs, model.world.chance, model.case.terms.hours_correlation, seed)
     kept: dict[str, NDArray[np.generic]] = {}
-    for values, leaf in stream.blocks(draws):
+    for done, (values, leaf) in enumerate(stream.blocks(MOST_DRAWS if draws is None else draws), start=1):
         rows = Rows(model.atom_values(list(values)), leaf, model.patterns)
         lost_day = rows.value(model.lost_day_atom, slice(None))
         block: list[tuple[Floats, ...]] = []
@@ -155,21 +158,34 @@ def sample(
             kept = {"inputs": values.copy(), "leaf": leaf, "total": np.array([b[3] for b in block])}
         if progress is not None:
             progress(len(leaf))
-    by_leaf = model.expected_by_leaf()
+        if draws is None and done % LOOK_EVERY == 0 and _sure_enough(sums, mean):
+            break
+    n = sums.n
     return Outcomes(
         model.ways,
-        draws,
+        n,
         seed,
-        _exact(by_leaf @ model.world.chance, hour, model.lost_day),
+        mean,
         by_leaf,
         sums.mean,
-        np.sqrt(sums.squares / max(draws - 1, 1) / draws),
+        np.sqrt(sums.squares / max(n - 1, 1) / n),
         sums.tallies,
-        sums.wins / draws,
-        sums.regret / draws,
-        sums.below / draws,
+        sums.wins / n,
+        sums.regret / n,
+        sums.below / n,
         kept,
     )
+
+
+def _sure_enough(sums: _Sums, mean: Floats) -> bool:
+    """Whether the bad case of the two best ways and the chance that one beats the other may be shown in full."""
+    totals = np.where(sums.allowed, mean[:, 3], np.inf)
+    best, second = (int(i) for i in np.argsort(totals, kind="stable")[[0, min(1, len(totals) - 1)]])
+    for way in (best, second):
+        if np.isfinite(totals[way]) and sums.tallies[way][3].quantile_se(0.9) > SURE_SHARE * abs(mean[way, 3]):
+            return False
+    p = sums.below[best, second] / sums.n
+    return bool(np.sqrt(p * (1 - p) / sums.n) <= SURE_CHANCE)
 
 
 def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:

@@ -101,6 +101,7 @@ class Answer:
     ``_p10``, ``_p50``, ``_p90`` (sampled), ``_se`` and ``_p90_se`` (standard errors of a sampled mean
     and of the sampled P90); ``cost_lost_days_mean``. ``stages`` has a row a stage (chance that it is reached
     and that one stops there), ``policy`` a row a place of choice, ``order_times`` a row a time of ordering.
+    ``exact_ranges`` way -> '' where its ranges of money are exact, else why they stay sampled; empty unless asked for.
     """
 
     case: Case
@@ -113,6 +114,7 @@ class Answer:
     lines: pd.DataFrame
     curves: pd.DataFrame
     nodes: pd.DataFrame
+    exact_ranges: dict[str, str]
     bench: Bench
     stages: pd.DataFrame
     policy: pd.DataFrame

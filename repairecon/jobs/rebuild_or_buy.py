@@ -14,33 +14,37 @@ from repairecon.chance.outcomes import sample
 from repairecon.chance.sensitivity import flips, swings
 from repairecon.chance.variance import variance_shares
 from repairecon.chance.world import STAGE, Finding, grow, with_findings
-from repairecon.jobs import at_the_bench, over_the_years, rules, tables
+from repairecon.jobs import at_the_bench, exact_ranges, over_the_years, rules, tables
 from repairecon.jobs.answer import Answer
 from repairecon.jobs.rules import screen
 from repairecon.records import STAGES, Case, RepaireconError
 
 DRAWS = 20_000
+AUTO = "auto"
 MOST_YEARS = 60
 
 
 def rebuild_or_buy(
     case: Case,
-    draws: int = DRAWS,
+    draws: int | str = DRAWS,
     seed: int = 1,
     *,
     cost_own_hour: float | None = None,
     horizon_years: float | None = None,
     found: Mapping[str, str] | str = "",
     stage: str = "",
+    exact: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> Answer:
     """Reckon every way of a case from where the owner stands.
 
-    ``draws`` joint draws for the ranges (means are exact without any); ``cost_own_hour`` overrides
+    ``draws`` joint draws for the ranges (means are exact without any), or "auto" for as many as the
+    verdict's figures need; ``cost_own_hour`` overrides
     the case's worth of an own hour; ``horizon_years`` the case's years looked ahead (0: this job
     alone); ``found`` holds findings so far, ``{"shaft": "grooved"}`` or
     ``"shaft=grooved; seal=eaten (0.8)"`` where 0.8 is the chance that the look was right; ``stage`` the last
-    stage of the work that is done (what it took is spent, and shown apart). The same seed gives the
+    stage of the work that is done (what it took is spent, and shown apart); ``exact`` gives the ranges of money
+    without sampling where it can (slower). The same seed gives the
     same answer, bit for bit.
     """
     _check(draws, seed, cost_own_hour, horizon_years)
@@ -55,8 +59,10 @@ def rebuild_or_buy(
             "no way is left after the safety screen: add a new or exchange unit or a specialist's "
             "rebuild to ways.csv, or write a [[waiver]] with its reason into case.toml"
         )
-    outcomes = sample(model, draws, seed, progress)
+    outcomes = sample(model, None if draws == AUTO else int(draws), seed, progress)
     table = tables.table(model, outcomes, why_not)
+    curves = tables.curves(table, outcomes)
+    exactly = exact_ranges.put_in(model, table, curves) if exact else {}
     verdict = rules.verdict(case, table, outcomes)
     best = model.ways.index(verdict.best)
     listed = numbers(model)
@@ -71,7 +77,8 @@ def rebuild_or_buy(
         thumb_rules=rules.rules_beside(model, table),
         leaves=leaves,
         lines=tables.lines(model),
-        curves=tables.curves(table, outcomes),
+        curves=curves,
+        exact_ranges=exactly,
         nodes=tables.nodes(model, leaves),
         bench=bench.bench,
         stages=bench.stages,
@@ -95,13 +102,13 @@ def rebuild_or_buy(
     )
 
 
-def _check(draws: int, seed: int, cost_own_hour: float | None, horizon_years: float | None) -> None:
+def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_years: float | None) -> None:
     if horizon_years is not None and not 0 <= horizon_years <= MOST_YEARS:
         raise RepaireconError(
             f"horizon_years: found {horizon_years}; give years from 0 (this job alone) to {MOST_YEARS}"
         )
-    if draws < 2:
-        raise RepaireconError(f"draws: found {draws}; give a whole number of 2 or more")
+    if draws != AUTO and (isinstance(draws, str) or draws < 2):
+        raise RepaireconError(f"draws: found {draws}; give a whole number of 2 or more, or auto")
     if seed < 0:
         raise RepaireconError(f"seed: found {seed}; give a whole number of 0 or more")
     if cost_own_hour is not None and not (np.isfinite(cost_own_hour) and cost_own_hour >= 0):

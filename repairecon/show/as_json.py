@@ -47,6 +47,7 @@ def as_json(answer: Answer) -> dict[str, Any]:
         "found": [{"event": f.event, "outcome": f.outcome, "p_right": f.p_right} for f in answer.found],
         "stage": answer.stage,
         "cost_own_hour": answer.cost_own_hour,
+        "exact_ranges": answer.exact_ranges,
         "seed": answer.outcomes.seed,
         "draws": answer.outcomes.draws,
     }

@@ -271,10 +271,15 @@ def thumb_rule(rule: ThumbRule, currency: str) -> str:
 def how_sampled(answer: Answer) -> str:
     """What is exact and what is sampled."""
     o = answer.outcomes
-    return (
+    text = (
         f"Averages are exact over {whole(len(answer.leaves))} leaves of the tree; ranges and percentages are from "
         f"{whole(o.draws)} draws (seed {o.seed}) and are shown to the digits that supports."
     )
+    if not answer.exact_ranges:
+        return text
+    left = [f"{way} ({why})" for way, why in answer.exact_ranges.items() if why]
+    rest = f" except of {'; '.join(left)}" if left else ""
+    return f"{text} Ranges of money are exact{rest}."
 
 
 def over_the_years(answer: Answer) -> list[str]:

@@ -267,3 +267,30 @@ def test_running_sums_of_blocks_that_drift() -> None:
         sums.add([(row[k],) * len(QUANTITIES) for row in x])
     assert_allclose(sums.mean[:, 3], x.reshape(2, -1).mean(axis=1))
     assert_allclose(sums.squares[:, 3] / 299, x.reshape(2, -1).var(axis=1, ddof=1))
+
+
+def test_as_many_draws_as_the_verdict_needs() -> None:
+    found = sample(model_of(case()), None, 3)
+    totals = np.where(model_of(case()).allowed, found.mean[:, 3], np.inf)
+    best, second = np.argsort(totals)[:2]
+    for way in (best, second):
+        assert found.tallies[way][3].quantile_se(0.9) <= abs(found.mean[way, 3]) / 600
+    p = found.beats[best, second]
+    assert np.sqrt(p * (1 - p) / found.draws) <= 0.0025
+    assert found.draws < 1_000_000
+    # Stopping early changes nothing of what was drawn: as many draws asked for give the same, bit for bit.
+    same = sample(model_of(case()), found.draws, 3)
+    assert_array_equal(found.p_cheapest, same.p_cheapest)
+    assert_array_equal(found.sampled_mean, same.sampled_mean)
+
+
+def test_fewer_draws_would_not_have_been_enough() -> None:
+    found = sample(model_of(case()), None, 3)
+    few = sample(model_of(case()), found.draws // 8, 3)
+    best = int(np.argmin(np.where(model_of(case()).allowed, few.mean[:, 3], np.inf)))
+    p = few.beats[best].min()
+    errors = [
+        few.tallies[best][3].quantile_se(0.9) / abs(few.mean[best, 3]) * 600,
+        np.sqrt(p * (1 - p) / few.draws) / 0.0025,
+    ]
+    assert max(errors) > 1.0

@@ -1,0 +1,50 @@
+"""Exact ranges of money through the job: no noise, near the sampled ones, and refused with a reason."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import reference_case as rc
+
+import repairecon
+from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
+from repairecon.show.summary import summary
+
+ENDS = [f"{q}_p{p}" for q in ("cash", "total") for p in (10, 50, 90)]
+
+
+def test_exact_ranges_do_not_know_the_seed_and_lie_near_the_sampled_ones():
+    one, two = (rebuild_or_buy(rc.case(), 1_000, seed, exact=True) for seed in (1, 2))
+    assert set(one.exact_ranges.values()) == {""}
+    np.testing.assert_array_equal(one.table[ENDS], two.table[ENDS])
+    assert (one.table[["total_p90_se", "cash_p90_se"]] == 0).all(axis=None)
+    sampled = rebuild_or_buy(rc.case(), 60_000, 3)
+    for q in ("cash", "total"):
+        for w, way in enumerate(sampled.table.index):
+            tally = sampled.outcomes.tallies[w][("cash", "own_hours", "days", "total").index(q)]
+            for p in (10, 50, 90):
+                # Four standard errors of the sampled value, and what 2e-4 of chance is worth there.
+                slack = 4 * tally.quantile_se(p / 100) + np.ptp(
+                    tally.quantile(np.array([p / 100 - 2e-4, p / 100 + 2e-4]))
+                )
+                assert one.table.loc[way, f"{q}_p{p}"] == pytest.approx(tally.quantile(p / 100), abs=slack)
+
+
+def test_exact_curves_are_chances_that_rise():
+    curves = rebuild_or_buy(rc.case(), 500, exact=True).curves
+    assert (curves.diff().iloc[1:] >= -1e-9).all(axis=None)
+    assert curves.min(axis=None) >= -1e-9
+    assert curves.max(axis=None) <= 1 + 1e-9
+
+
+def test_a_refused_way_keeps_its_sampled_range_and_says_why():
+    folder = Path(__file__).parents[2] / "data" / "windlass"
+    answer = rebuild_or_buy(repairecon.read_case(folder), 2_000, 1, exact=True)
+    refused = {way for way, why in answer.exact_ranges.items() if why}
+    assert refused
+    assert refused != set(answer.table.index)
+    assert (answer.table.loc[sorted(refused), "total_p90_se"] > 0).all()
+    said = " ".join(summary(answer).split())
+    assert all(f"{way} (" in said.partition("Ranges of money are exact")[2] for way in refused)
