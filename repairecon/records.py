@@ -306,6 +306,17 @@ class Way:
 
 
 @dataclass(frozen=True)
+class OwnLife:
+    """A life that the owner knows: of the unit of a way, how long it ran or stood, and whether it then failed."""
+
+    way: str
+    years: float | None
+    hours: float | None
+    failed: bool
+    source: Source
+
+
+@dataclass(frozen=True)
 class Years:
     """The years after the job, as the owner sees them; ``horizon_years`` 0 looks at this job alone.
 
@@ -356,6 +367,7 @@ class Case:
     quotes: tuple[Quote, ...] = ()
     looks: tuple[Look, ...] = ()
     years: Years = Years()
+    own_lives: tuple[OwnLife, ...] = ()
     waivers: tuple[Waiver, ...] = ()
     assumed: tuple[Assumed, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)

@@ -61,10 +61,10 @@ def _indices(bits: np.random.BitGenerator, index: NDArray[np.intp]) -> None:
 class _Steps:
     """An input drawn by table look-up."""
 
-    def __init__(self, x: Input, seed: int) -> None:
+    def __init__(self, x: Input, seed: int, index: NDArray[np.intp]) -> None:
         self.table = mean_table(x)
         self.bits = generator(seed, x.key).bit_generator
-        self.index = np.empty(BLOCK, dtype=np.intp)
+        self.index = index
 
     def draw(self, n: int, out: Floats) -> None:
         index = self.index[:n]
@@ -85,12 +85,10 @@ def score_table() -> Floats:
 class _Hours:
     """Hours that share the owner's common pace, by a normal score counted in steps of the table."""
 
-    def __init__(self, x: Input, seed: int, scores: Floats) -> None:
+    def __init__(self, x: Input, seed: int, scores: Floats, index: NDArray[np.intp], score: Floats) -> None:
         self.table = normal_table(x)
         self.bits = generator(seed, x.key).bit_generator
-        self.scores = scores
-        self.index = np.empty(BLOCK, dtype=np.intp)
-        self.score = np.empty(BLOCK)
+        self.scores, self.index, self.score = scores, index, score
 
     def draw(self, n: int, pace: Floats, out: Floats) -> None:
         z, index = self.score[:n], self.index[:n]
@@ -126,6 +124,7 @@ class Draws:
         scores = score_table() * float(np.sqrt(1.0 - correlation)) * Z_STEPS
         self.values = np.empty((len(inputs), BLOCK))
         self.pace = np.empty(BLOCK)
+        index, score = np.empty(BLOCK, dtype=np.intp), np.empty(BLOCK)
         self.sources: dict[int, _Steps | _Hours | _Chance] = {}
         for i, x in enumerate(inputs):
             if x.is_chance and 0.0 < x.range.likely < 1.0:
@@ -133,9 +132,9 @@ class Draws:
             elif x.range.sure:
                 self.values[i] = x.range.likely
             elif x.shared_hours and correlation > 0.0:
-                self.sources[i] = _Hours(x, seed, scores)
+                self.sources[i] = _Hours(x, seed, scores, index, score)
             else:
-                self.sources[i] = _Steps(x, seed)
+                self.sources[i] = _Steps(x, seed, index)
 
     def leaves(self, n: int) -> NDArray[np.intp]:
         """Leaf of each of n draws, in ascending order: each leaf as often as its chance has it."""

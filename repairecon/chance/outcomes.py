@@ -12,6 +12,9 @@ from repairecon.chance.draws import BLOCK, Draws
 from repairecon.chance.model import Model, Rows
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
+TOTAL = QUANTITIES.index("total")
+COUNTED = 262_144
+KEPT = 2048
 BINS = 4096
 MOST_DRAWS = 1_000_000
 LOOK_EVERY = 4
@@ -23,15 +26,14 @@ Floats = NDArray[np.float64]
 class Tally:
     """Streaming count of values in narrow bins, for quantiles without keeping the draws."""
 
-    def __init__(self, first: Floats) -> None:
+    def __init__(self, first: Floats, scratch: tuple[Floats, NDArray[np.intp]] | None = None) -> None:
         low, high = float(first.min()), float(first.max())
         span = max(high - low, 1e-9 * max(abs(low), abs(high), 1.0))
         self.start = low - 0.5 * span
         self.width = 2.0 * span / BINS
         self.counts = np.zeros(BINS, dtype=np.int64)
         self.low, self.high = np.inf, -np.inf
-        self._scaled = np.empty(BLOCK)
-        self._index = np.empty(BLOCK, dtype=np.intp)
+        self._scaled, self._index = scratch or (np.empty(BLOCK), np.empty(BLOCK, dtype=np.intp))
 
     def add(self, x: Floats) -> None:
         """Count some more values."""
@@ -98,11 +100,12 @@ class Outcomes:
 
 
 class _Sums:
-    """Running sums over blocks."""
+    """Running sums over blocks; totals of all draws, the other quantities of the first COUNTED."""
 
     def __init__(self, ways: int, allowed: NDArray[np.bool_]) -> None:
         self.allowed = allowed
         self.n = 0
+        self.counted = np.zeros(len(QUANTITIES))
         self.mean = np.zeros((ways, len(QUANTITIES)))
         self.squares = np.zeros_like(self.mean)
         self.wins = np.zeros(ways)
@@ -110,19 +113,32 @@ class _Sums:
         self.below = np.zeros((ways, ways))
         self.tallies: list[list[Tally]] = []
 
+    @property
+    def se(self) -> Floats:
+        """Standard errors of the sampled means."""
+        return np.asarray(np.sqrt(self.squares / np.maximum(self.counted - 1, 1) / self.counted))
+
     def add(self, values: list[tuple[Floats, ...]]) -> None:
+        """Count a block of values by way and quantity."""
         n = len(values[0][0])
         if not self.tallies:
-            self.tallies = [[Tally(v) for v in row] for row in values]
-        for w, row in enumerate(values):
-            for q, v in enumerate(row):
-                self.tallies[w][q].add(v)
-                mean = v.mean()
-                delta = mean - self.mean[w, q]
-                self.squares[w, q] += float(np.dot(v - mean, v - mean)) + delta**2 * self.n * n / (self.n + n)
-                self.mean[w, q] += delta * n / (self.n + n)
-        self._rank(np.array([row[3] for row in values]))
+            scratch = np.empty(BLOCK), np.empty(BLOCK, dtype=np.intp)
+            self.tallies = [[Tally(v, scratch) for v in row] for row in values]
+        wanted = [q for q in range(len(QUANTITIES)) if q == TOTAL or self.n < COUNTED]
+        for q in wanted:
+            for w, row in enumerate(values):
+                self._count(w, q, row[q])
+            self.counted[q] += n
+        self._rank(np.array([row[TOTAL] for row in values]))
         self.n += n
+
+    def _count(self, w: int, q: int, v: Floats) -> None:
+        n, before = len(v), self.counted[q]
+        self.tallies[w][q].add(v)
+        mean = v.mean()
+        delta = mean - self.mean[w, q]
+        self.squares[w, q] += float(np.dot(v - mean, v - mean)) + delta**2 * before * n / (before + n)
+        self.mean[w, q] += delta * n / (before + n)
 
     def _rank(self, totals: Floats) -> None:
         best = totals[self.allowed].min(axis=0)
@@ -155,7 +171,9 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
             block.append((cash, hours, days, free + hour * hours, free))
         sums.add(block)
         if not kept:
-            kept = {"inputs": values.copy(), "leaf": leaf, "total": np.array([b[3] for b in block])}
+            some = slice(None, None, max(len(leaf) // KEPT, 1))
+            kept = {"inputs": values[:, some].copy(), "leaf": leaf[some].copy()}
+            kept["total"] = np.array([b[TOTAL][some] for b in block])
         if progress is not None:
             progress(len(leaf))
         if draws is None and done % LOOK_EVERY == 0 and _sure_enough(sums, mean):
@@ -168,7 +186,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
         mean,
         by_leaf,
         sums.mean,
-        np.sqrt(sums.squares / max(n - 1, 1) / n),
+        sums.se,
         sums.tallies,
         sums.wins / n,
         sums.regret / n,
