@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from repairecon.chance.model import Model
 from repairecon.chance.numbers import Number
 from repairecon.chance.stages import Decision, decision
+from repairecon.chance.world import NEVER_ENDS
 from repairecon.formulas import ranges, tree
 from repairecon.formulas.cells import cell_means
 from repairecon.records import Look, Range
@@ -54,6 +55,17 @@ def value_of_knowing(made: Decision, likelihood: Floats) -> float:
     return max(made.value() - float(told), 0.0)
 
 
+def look_worth(model: Model, made: Decision, likelihood: Floats) -> float:
+    """The same, with what is bought after a failed sending-away chosen anew on what is shown."""
+    if not any((ends < NEVER_ENDS).any() for i, ends in model.ends.items() if (i, model.done) in model.away):
+        return value_of_knowing(made, likelihood)
+    joint = made.chance[:, None] * likelihood
+    p, told = joint.sum(axis=0), 0.0
+    for k in np.flatnonzero(p > 0):
+        told += p[k] * decision(model.on(joint[:, k] / p[k]), model.own_hour).value()
+    return max(made.value() - float(told), 0.0)
+
+
 def _likelihood(model: Model, event: int, p_right: float) -> Floats:
     return tree.look_likelihood(model.world.states[:, event], len(model.world.outcomes[event]), p_right)
 
@@ -62,7 +74,7 @@ def event_worth(model: Model, made: Decision, event: int) -> float:
     """Expected value of perfect information on one event."""
     if np.ptp(model.world.states[:, event]) == 0:
         return 0.0
-    return value_of_knowing(made, _likelihood(model, event, 1.0))
+    return look_worth(model, made, _likelihood(model, event, 1.0))
 
 
 def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
@@ -155,7 +167,7 @@ def _at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator
         if look.event:
             event = model.world.column(look.event)
             perfect = event_worth(model, made, event)
-            sample = value_of_knowing(made, _likelihood(model, event, look.p_right)) if look.p_right < 1.0 else perfect
+            sample = look_worth(model, made, _likelihood(model, event, look.p_right)) if look.p_right < 1.0 else perfect
         else:
             number = by_item.get(look.price_of)
             perfect, error = (0.0, 0.0) if number is None else number_worth(model, made, number)

@@ -8,7 +8,8 @@ values (one row a draw) for ranges.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from copy import copy
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -334,6 +335,13 @@ class Model:
         comes = 1.0 - rows.value(self.never[b], where) if b in self.never else 1.0
         for out, extra in zip(main, self._run(self.spare[b], rows, where), strict=True):
             out[where] += comes * extra
+
+    def on(self, chance: Floats) -> Model:
+        """The same model with other chances of its leaves."""
+        other = copy(self)
+        other.world = replace(self.world, chance=chance)
+        other._direct, other._instead = {}, {}
+        return other
 
     # ---- expectation ----------------------------------------------------------------------
     def leaf_rows(self, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None) -> Rows:

@@ -145,7 +145,6 @@ def test_knowing_the_price_of_what_is_bought_after_sending_away() -> None:
     assert worth == pytest.approx(exact, abs=error + 0.5)
 
 
-@pytest.mark.xfail(strict=True, reason="what is bought once sending away failed is not chosen anew on what is known")
 def test_knowing_of_a_unit_bought_after_sending_away() -> None:
     model = model_of(sent_off(0.1, new=sure(500), used=sure(100)))
     made = here(model)
