@@ -1,4 +1,4 @@
-"""JupyterLab in a real browser, for the tests marked ``browser``."""
+"""Steady hypothesis runs, and JupyterLab in a real browser for the tests marked ``browser``."""
 
 from __future__ import annotations
 
@@ -9,9 +9,14 @@ from typing import Any
 
 import lab_page
 import pytest
+from hypothesis import settings
 
 ROOT = Path(__file__).resolve().parent.parent
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking"]
+
+# the same examples each time
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.load_profile("steady")
 
 
 @pytest.fixture(scope="session")

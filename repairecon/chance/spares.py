@@ -45,11 +45,10 @@ def spare_combinations(ledger: Ledger, horizon: list[WayYears], kit_cost: float)
 
 
 def _pair(ledger: Ledger, horizon: list[WayYears], i: int, base: int, like: int) -> Combination:
-    saved_each = ledger.unspared(ledger.plain(i)) - ledger.failure(i)
+    plain = ledger.plain(i)
+    saved_each = ledger.p_spare(i) * (ledger.unspared(plain) - ledger.swapped(plain))
     worth = horizon[i].failures_discounted * like * saved_each
-    without = (
-        float(ledger.now[i]) - ledger.resale(i) + horizon[i].failures_discounted * ledger.unspared(ledger.plain(i))
-    )
+    without = float(ledger.now[i]) - ledger.resale(i) + horizon[i].failures_discounted * ledger.unspared(plain)
     cost = without - horizon[base].present_cost
     return Combination(
         ledger.ways[i], worth, cost, worth - cost, ledger.p_spare(i), horizon[base].present_cost + cost - worth

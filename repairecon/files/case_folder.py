@@ -6,7 +6,18 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
-from repairecon.files import case_toml, events, lives, looks, parts_tasks, suppliers_quotes, unit_toml, ways, years_toml
+from repairecon.files import (
+    case_toml,
+    events,
+    lives,
+    looks,
+    own_lives,
+    parts_tasks,
+    suppliers_quotes,
+    unit_toml,
+    ways,
+    years_toml,
+)
 from repairecon.files.default_ways import default_names
 from repairecon.files.defaults import Defaults
 from repairecon.files.headings import FILES
@@ -26,7 +37,7 @@ def read_case(folder: str | os.PathLike[str], years: bool = False) -> Case:
     ----------
     folder
         Folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv,
-        suppliers.csv, quotes.csv and looks.csv as there are.
+        suppliers.csv, quotes.csv, looks.csv and lives.csv as there are.
     years
         True to list what the years after the job take for granted, even if the case does not speak of them.
 
@@ -113,7 +124,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     lead = suppliers_quotes.items_with_days(quotes, by_key)
     bare = suppliers_quotes.bare_prices(reading, quotes, by_key)
     parts = parts_tasks.parts(reading, part_rows, lead)
-    listed = listed or years_toml.spoken_of(toml) or lives.spoken_of(way_rows)
+    listed = listed or years_toml.spoken_of(toml) or lives.spoken_of(way_rows) or reading.tables["lives.csv"].given
     of_years = reading.defaults if listed else Defaults()
     made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
@@ -132,6 +143,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         quotes=_complete(quotes, made),
         looks=looks.looks(reading, parts, made),
         years=years_toml.years(toml, reading.money, of_years),
+        own_lives=own_lives.own_lives(reading, made),
         waivers=unit_toml.waivers(toml, reading.ways),
         terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults, wrong_unit),
         assumed=reading.defaults.used,

@@ -47,6 +47,7 @@ FILES: Mapping[str, Headings] = MappingProxyType(
         ),
         "quotes.csv": _headings("item supplier", "item supplier quoted* pack part_class lead_days* p_never quoted_on"),
         "looks.csv": _headings("look", "look event price_of cost* vat hours* days* p_right"),
+        "lives.csv": _headings("way failed", "way years hours failed"),
     }
 )
 """Files of a case folder beside case.toml."""

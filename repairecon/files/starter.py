@@ -108,6 +108,11 @@ _EXAMPLES = {
         {"look": "let a shop look at the shaft", "event": "shaft", "cost_likely": "45", "days_likely": "1"},
         {"look": "ask for a firm price", "price_of": "second-hand", "hours_likely": "0.2"},
     ),
+    "lives.csv": (
+        {"way": "rebuild here", "years": "9", "hours": "1400", "failed": "yes"},
+        {"way": "rebuild here", "years": "6.5", "failed": "no"},
+        {"way": "new", "hours": "2600", "failed": "yes"},
+    ),
 }
 
 

@@ -10,6 +10,7 @@ from repairecon.chance.looking import Worth
 from repairecon.chance.model import Model
 from repairecon.chance.numbers import Number
 from repairecon.chance.outcomes import Outcomes
+from repairecon.chance.own_lives import LifeFit
 from repairecon.chance.sensitivity import Flip, Swing, best_way_map
 from repairecon.chance.stages import StopWhen
 from repairecon.chance.variance import Share
@@ -124,6 +125,7 @@ class Answer:
     shares: tuple[Share, ...]
     risk: Risk
     horizon: Horizon
+    life_fits: tuple[LifeFit, ...]
     assumed: tuple[Assumed, ...]
     cautions: tuple[str, ...]
     outcomes: Outcomes

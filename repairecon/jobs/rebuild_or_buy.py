@@ -11,6 +11,7 @@ from repairecon.chance.looking import looks
 from repairecon.chance.model import Model
 from repairecon.chance.numbers import numbers
 from repairecon.chance.outcomes import sample
+from repairecon.chance.own_lives import with_own_lives
 from repairecon.chance.sensitivity import flips, swings
 from repairecon.chance.variance import variance_shares
 from repairecon.chance.world import STAGE, Finding, grow, with_findings
@@ -48,6 +49,7 @@ def rebuild_or_buy(
     same answer, bit for bit.
     """
     _check(draws, seed, cost_own_hour, horizon_years)
+    case, fits = with_own_lives(case)
     findings, done = read_findings(found), _done(stage)
     world = with_findings(grow(case), findings)
     why_not = screen(case)
@@ -91,6 +93,7 @@ def rebuild_or_buy(
         horizon=over_the_years.reckon(
             model, outcomes, over_the_years.years_of(case.years, horizon_years), tables.kit_cost(model), seed
         ),
+        life_fits=fits,
         assumed=case.assumed,
         cautions=case.unit.cautions,
         outcomes=outcomes,

@@ -41,6 +41,7 @@ def as_json(answer: Answer) -> dict[str, Any]:
         "risk": _risk(answer),
         "horizon_years": answer.horizon.years.horizon_years,
         "horizon": _horizon(answer),
+        "life_fits": [{k: _number(v) for k, v in asdict(f).items()} for f in answer.life_fits],
         "best_over_the_years": answer.horizon.best,
         "spare": _spare(answer),
         "prices": answer.lines.to_dict(orient="records"),

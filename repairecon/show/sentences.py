@@ -297,10 +297,26 @@ def over_the_years(answer: Answer) -> list[str]:
         _break_even(answer),
         _in_time(answer),
         *_spares(answer),
+        *own_lives(answer),
         "No open data give hours to failure of such units: the lives are the case's or assumed ones, so look at the "
         "life at which the choice turns before you lean on this.",
     ]
     return [line for line in lines if line]
+
+
+def own_lives(answer: Answer) -> list[str]:
+    """What the owner's own lives tell, or why they cannot."""
+    lines = []
+    for f in answer.life_fits:
+        seen = f"{f.failures} failures and {f.survivors} still going"
+        if f.refused:
+            lines.append(f"Your own lives of {f.way} ({seen}, in {f.clock}) cannot tell: {f.refused}.")
+        else:
+            lines.append(
+                f"Your own lives of {f.way} ({seen}): half last {number(f.median)} {f.clock}, 9 times in 10 between "
+                f"{number(f.median_low)} and {number(f.median_high)}; shape {number(f.shape)}."
+            )
+    return lines
 
 
 def _against_today(answer: Answer) -> str:
