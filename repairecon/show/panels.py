@@ -67,8 +67,9 @@ def beside(answer: Answer) -> Panel:
     """Thumb rules beside the reckoning, ways that may never come, how it was sampled."""
     currency = answer.case.terms.currency
     lines = [sentences.thumb_rule(r, currency) for r in answer.thumb_rules]
+    lines += summary.ruled_out(answer)
     lines += summary.nevers(answer)
-    return Panel("Thumb rules, and ways that may never come", [*lines, sentences.how_sampled(answer)])
+    return Panel("Thumb rules, ways ruled out, and ways that may never come", [*lines, sentences.how_sampled(answer)])
 
 
 def cautions(answer: Answer) -> Panel:

@@ -164,7 +164,7 @@ def next_step(answer: Answer) -> str:
         return f"{do}: take {b.now} now.{stripping} {limit}"
     if b.now == LEAVE:
         return f"Leave this unit alone and look elsewhere first: it may not be to blame. {limit}"
-    return f"{capital(b.now)}. {limit}"
+    return f"It depends on what you see now, as told below. {limit}"
 
 
 def _repair_limit(answer: Answer) -> str:
@@ -202,9 +202,10 @@ def look(worth: Worth, currency: str) -> str:
     if not worth.has_look:
         return f"{capital(worth.look)}: worth up to {money(worth.evpi, currency)}."
     verdict = "do it" if worth.net > 0 else "not worth its cost"
-    sure = f" (up to {money(worth.evpi, currency)} if it were sure)" if worth.evpi > worth.evsi else ""
+    most, here = money(worth.evpi, currency), money(worth.evsi, currency)
+    sure = f" (up to {most} if it were sure)" if most != here else ""
     return (
-        f"{capital(worth.look)}: worth {money(worth.evsi, currency)}{sure}, "
+        f"{capital(worth.look)}: worth {here}{sure}, "
         f"costs {money(worth.cost, currency)}, net {money(worth.net, currency)}: {verdict}."
     )
 

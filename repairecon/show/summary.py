@@ -41,7 +41,7 @@ def ranges_table(answer: Answer) -> pd.DataFrame:
             "1 in 10 over": money(r["total_p90"], currency, r["total_p90_se"]),
             "days, half under": days_words(r["days_p50"]),
             "cost of days": money(r["cost_lost_days_mean"], currency),
-            "cheapest in": chance_words(r["p_cheapest"]) if r["allowed"] else "not on price alone",
+            "cheapest in": chance_words(r["p_cheapest"]) if r["allowed"] else "ruled out",
             "regret": money(r["expected_regret"], currency) if r["allowed"] else "none",
         }
     return pd.DataFrame.from_dict(rows, orient="index")
@@ -111,6 +111,7 @@ def summary(answer: Answer) -> str:
         "Ranges and percentages\n" + _text(ranges_table(answer)),
         _years(answer),
         _section("Where it flips", [sentences.flip(f) + "." for f in sentences.useful_flips(answer.flips)]),
+        _section("Ruled out", ruled_out(answer)),
         _section("Ways that may never come", nevers(answer)),
         _section("Thumb rules in use", [sentences.thumb_rule(r, case.terms.currency) for r in answer.thumb_rules]),
         _section("Before you start", list(answer.cautions)),
@@ -132,6 +133,12 @@ def bench_lines(answer: Answer) -> list[str]:
     """Next step, stop rule, when to order."""
     lines = [sentences.next_step(answer), *sentences.stop_rule(answer), sentences.order_time(answer)]
     return [line for line in lines if line]
+
+
+def ruled_out(answer: Answer) -> list[str]:
+    """Every way that may not be chosen, and why."""
+    barred = answer.table[~answer.table["allowed"]]
+    return [f"{sentences.capital(str(way))}: {why}." for way, why in barred["why_not"].items()]
 
 
 def nevers(answer: Answer) -> list[str]:
