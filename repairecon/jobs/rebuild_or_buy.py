@@ -49,6 +49,8 @@ def rebuild_or_buy(
     same answer, bit for bit.
     """
     _check(draws, seed, cost_own_hour, horizon_years)
+    if not case.ways:
+        raise RepaireconError("the case names no way out: add one to ways.csv")
     case, fits = with_own_lives(case)
     findings, done = read_findings(found), _done(stage)
     world = with_findings(grow(case), findings)

@@ -244,6 +244,11 @@ def test_a_case_without_a_way_to_buy_is_said():
         rebuild_or_buy(rc.case(ways=(rc.ways()[0],)), draws=100)
 
 
+def test_a_case_without_ways_is_said():
+    with pytest.raises(RepaireconError, match="no way out"):
+        rebuild_or_buy(rc.case(ways=()), draws=100)
+
+
 def test_all_faults_reach_the_library(tmp_path):
     (tmp_path / "case.toml").write_text(
         '[unit]\nname = "x"\n[three_numbers]\nprice_new = "dear"\nprice_kit = -1\n'
