@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.inputs import ONE, Atom
-from repairecon.chance.model import Compiled, Model
+from repairecon.chance.model import Model
+from repairecon.chance.rows import Compiled
 from repairecon.chance.world import NEVER_ENDS
 from repairecon.formulas.shapes import Curve
 from repairecon.records import RepaireconError

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,76 +18,12 @@ from numpy.typing import NDArray
 from repairecon.chance.forms import OUTPUTS, Form
 from repairecon.chance.inputs import ONE, Atom, Input
 from repairecon.chance.pieces import Pieces
+from repairecon.chance.rows import ALL, Compiled, DrawnAtoms, Rows, Triple, atoms_by_input, full, rows_of
 from repairecon.chance.world import NEVER_ENDS, STAGE, World
 from repairecon.formulas import ranges, tree
 from repairecon.records import Case, RepaireconError
 
 Floats = NDArray[np.float64]
-Triple = tuple[Any, Any, Any]
-Term = tuple[int, tuple[int, ...], tuple[float, ...]]
-
-
-@dataclass(frozen=True)
-class Compiled:
-    """A form as terms (pattern over leaves or -1, atoms, scales) for each output."""
-
-    terms: tuple[tuple[Term, ...], ...]
-
-
-@dataclass
-class Rows:
-    """Values of all atoms for some rows, with the leaf of each row."""
-
-    atoms: Sequence[Any]
-    leaf: NDArray[np.intp]
-    patterns: Floats
-    at_means: bool = False
-    expanded: dict[int, Floats] = field(default_factory=dict)
-    known: dict[int, Triple] = field(default_factory=dict)
-
-    def pattern(self, k: int, rows: Any) -> Floats:
-        """Pattern ``k`` spread over the rows."""
-        if k not in self.expanded:
-            self.expanded[k] = self.patterns[k].take(self.leaf)
-        expanded: Floats = self.expanded[k][rows]
-        return expanded
-
-    def value(self, atom: int, rows: Any) -> Any:
-        """Values of an atom on some rows; a mean stays a number."""
-        v = self.atoms[atom]
-        return v if np.ndim(v) == 0 else v[rows]
-
-
-class DrawnAtoms(Sequence[Any]):
-    """Atoms of drawn inputs; those that no form asks for cost nothing."""
-
-    def __init__(self, model: Model, drawn: Sequence[Floats]) -> None:
-        self.model, self.drawn = model, drawn
-        self.known: dict[int, Any] = {}
-
-    def __len__(self) -> int:
-        return len(self.model.atoms)
-
-    def __getitem__(self, k: Any) -> Any:
-        if k not in self.known:
-            self.known[k] = self._value(self.model.atoms[k])
-        return self.known[k]
-
-    def _value(self, atom: Atom) -> Any:
-        if atom == ONE:
-            return 1.0
-        if atom[0] == "*":
-            v: Any = self.drawn[int(str(atom[1]))]
-            for i in atom[2:]:
-                v = v * self.drawn[int(str(i))]
-            return v
-        v = np.float64(sum(k * self.model.inputs[i].mean for i, k in atom[2]))  # type: ignore[attr-defined]
-        for i in atom[1]:  # type: ignore[attr-defined]
-            v = np.maximum(v, self.drawn[i])
-        return v
-
-
-ALL = slice(None)
 
 
 class Model:
@@ -140,7 +76,7 @@ class Model:
         self.atoms: tuple[Atom, ...] = tuple(self._atom_index)
         self.patterns = np.array(self._pattern_rows).reshape(len(self._pattern_rows), builder.leaves)
         self._plain_means: list[Any] = []
-        self._atoms_with = _atoms_by_input(self.atoms)
+        self._atoms_with = atoms_by_input(self.atoms)
         self._direct: dict[int, dict[int, float]] = {}
         self._instead: dict[tuple[int, int], list[int]] = {}
 
@@ -248,10 +184,10 @@ class Model:
 
     def atom_values(self, drawn: Sequence[Floats]) -> DrawnAtoms:
         """Values of the atoms for drawn inputs, each worked out when it is first wanted."""
-        return DrawnAtoms(self, drawn)
+        return DrawnAtoms(self.atoms, self.inputs, drawn)
 
     # ---- evaluation -----------------------------------------------------------------------
-    def _run(self, form: Compiled, rows: Rows, where: Any) -> Triple:
+    def run(self, form: Compiled, rows: Rows, where: Any) -> Triple:
         """(cash, hours, days) of a form; over all rows it is worked out once."""
         if where is not ALL:
             return self._worked_out(form, rows, where)
@@ -276,15 +212,15 @@ class Model:
 
     def buy(self, i: int, after: int, rows: Rows, where: Any = ALL, tried: frozenset[int] = frozenset()) -> Triple:
         """Outcome of buying by way ``i`` once a rebuild got to stage ``after``; never -> the next best."""
-        own = self._run(self.bought[i, after], rows, where)
+        own = self.run(self.bought[i, after], rows, where)
         return self._or_instead(i, own, after, rows, where, tried | {i})
 
     def sent_away(self, i: int, after: int, rows: Rows) -> Triple:
         """Outcome of sending away once the work is done up to stage ``after``; given up there -> the best buy."""
         n = len(rows.leaf)
-        main = _full(self._run(self.away[i, after], rows, ALL), n)
+        main = full(self.run(self.away[i, after], rows, ALL), n)
         self._after_the_end(i, main, rows, self.choose(rows, only=i)[i])
-        return _full(self._or_instead(i, main, after, rows, ALL, frozenset()), n)
+        return full(self._or_instead(i, main, after, rows, ALL, frozenset()), n)
 
     def _or_instead(self, i: int, own: Triple, after: int, rows: Rows, where: Any, tried: frozenset[int]) -> Triple:
         if i not in self.never:
@@ -305,9 +241,9 @@ class Model:
         n = len(rows.leaf)
         for i, way in enumerate(self.case.ways):
             if i not in self.main:
-                results.append(_full(self.buy(i, self.done, rows), n))
+                results.append(full(self.buy(i, self.done, rows), n))
                 continue
-            main = _full(self._run(self.main[i], rows, ALL), n)
+            main = full(self.run(self.main[i], rows, ALL), n)
             if way.traits.in_service == "bought":
                 bought = self.buy(self.ways.index(way.bought), self.done, rows)
                 main = (main[0] + bought[0], main[1] + bought[1], main[2] + bought[2])
@@ -316,7 +252,7 @@ class Model:
                 if way.bought:
                     self._add_spare(i, main, rows)
             if way.traits.rebuilds == "away":
-                main = _full(self._or_instead(i, main, self.done, rows, ALL, frozenset()), n)
+                main = full(self._or_instead(i, main, self.done, rows, ALL, frozenset()), n)
             results.append(main)
         return results
 
@@ -325,15 +261,15 @@ class Model:
             if stage == NEVER_ENDS:
                 continue
             for b in np.unique(choice[self.ends[i] == stage]):
-                where = _rows_of((self.ends[i] == stage) & (choice == b), rows.leaf)
+                where = rows_of((self.ends[i] == stage) & (choice == b), rows.leaf)
                 for out, extra in zip(main, self.buy(int(b), max(int(stage), self.done), rows, where), strict=True):
                     out[where] += extra
 
     def _add_spare(self, i: int, main: Triple, rows: Rows) -> None:
-        where = _rows_of(self.ends[i] == NEVER_ENDS, rows.leaf)
+        where = rows_of(self.ends[i] == NEVER_ENDS, rows.leaf)
         b = self.ways.index(self.case.ways[i].bought)
         comes = 1.0 - rows.value(self.never[b], where) if b in self.never else 1.0
-        for out, extra in zip(main, self._run(self.spare[b], rows, where), strict=True):
+        for out, extra in zip(main, self.run(self.spare[b], rows, where), strict=True):
             out[where] += comes * extra
 
     def on(self, chance: Floats) -> Model:
@@ -441,31 +377,8 @@ class Model:
     def _direct_totals(self, after: int) -> dict[int, float]:
         """Expected total of each buy that comes, after a rebuild that got to a stage."""
         rows, chance = self.leaf_rows(), self.world.chance
-        triples = {b: self._run(self.bought[b, after], rows, ALL) for b in self.buys}
+        triples = {b: self.run(self.bought[b, after], rows, ALL) for b in self.buys}
         return {b: float(np.broadcast_to(self.total(t), chance.shape) @ chance) for b, t in triples.items()}
-
-
-def _atoms_by_input(atoms: Sequence[Atom]) -> dict[int, list[int]]:
-    """Atoms in which each input stands."""
-    where: dict[int, list[int]] = {}
-    for k, atom in enumerate(atoms):
-        if atom != ONE:
-            inputs = atom[1:] if atom[0] == "*" else (*atom[1], *(i for i, _ in atom[2]))  # type: ignore
-            for i in inputs:
-                where.setdefault(int(str(i)), []).append(k)
-    return where
-
-
-def _full(triple: Triple, n: int) -> Triple:
-    return tuple(np.broadcast_to(t, (n,)).astype(float, copy=True) for t in triple)  # type: ignore[return-value]
-
-
-def _rows_of(leaves: NDArray[np.bool_], leaf: NDArray[np.intp]) -> Any:
-    """Rows that lie in some leaves; a slice where they are neighbours (leaves are sorted)."""
-    wanted = np.flatnonzero(leaves)
-    if len(wanted) and len(leaf) and wanted[-1] - wanted[0] + 1 == len(wanted):
-        return slice(int(np.searchsorted(leaf, wanted[0])), int(np.searchsorted(leaf, wanted[-1], side="right")))
-    return np.flatnonzero(leaves.take(leaf))
 
 
 def _leaf_order(builder: Pieces) -> NDArray[np.intp]:

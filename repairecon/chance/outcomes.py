@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.draws import BLOCK, Draws
-from repairecon.chance.model import Model, Rows
+from repairecon.chance.model import Model
+from repairecon.chance.rows import Rows
+from repairecon.formulas import sums
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
 TOTAL = QUANTITIES.index("total")
@@ -133,12 +135,9 @@ class _Sums:
         self.n += n
 
     def _count(self, w: int, q: int, v: Floats) -> None:
-        n, before = len(v), self.counted[q]
         self.tallies[w][q].add(v)
-        mean = v.mean()
-        delta = mean - self.mean[w, q]
-        self.squares[w, q] += float(np.dot(v - mean, v - mean)) + delta**2 * before * n / (before + n)
-        self.mean[w, q] += delta * n / (before + n)
+        so_far = int(self.counted[q]), self.mean[w, q], self.squares[w, q]
+        _, self.mean[w, q], self.squares[w, q] = sums.merge_moments(*so_far, *sums.moments(v))
 
     def _rank(self, totals: Floats) -> None:
         best = totals[self.allowed].min(axis=0)
@@ -159,7 +158,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     choice, hour = model.choose(model.leaf_rows()), model.own_hour
     by_leaf = model.expected_by_leaf()
     mean = _exact(by_leaf @ model.world.chance, hour, model.lost_day)
-    sums = _Sums(len(model.ways), model.allowed)
+    so_far = _Sums(len(model.ways), model.allowed)
     stream = Draws(model.inputs, model.world.chance, model.case.terms.hours_correlation, seed)
     kept: dict[str, NDArray[np.generic]] = {}
     for done, (values, leaf) in enumerate(stream.blocks(MOST_DRAWS if draws is None else draws), start=1):
@@ -169,41 +168,41 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
         for cash, hours, days in model.evaluate(rows, choice):
             free = cash + lost_day * days
             block.append((cash, hours, days, free + hour * hours, free))
-        sums.add(block)
+        so_far.add(block)
         if not kept:
             some = slice(None, None, max(len(leaf) // KEPT, 1))
             kept = {"inputs": values[:, some].copy(), "leaf": leaf[some].copy()}
             kept["total"] = np.array([b[TOTAL][some] for b in block])
         if progress is not None:
             progress(len(leaf))
-        if draws is None and done % LOOK_EVERY == 0 and _sure_enough(sums, mean):
+        if draws is None and done % LOOK_EVERY == 0 and _sure_enough(so_far, mean):
             break
-    n = sums.n
+    n = so_far.n
     return Outcomes(
         model.ways,
         n,
         seed,
         mean,
         by_leaf,
-        sums.mean,
-        sums.se,
-        sums.tallies,
-        sums.wins / n,
-        sums.regret / n,
-        sums.below / n,
+        so_far.mean,
+        so_far.se,
+        so_far.tallies,
+        so_far.wins / n,
+        so_far.regret / n,
+        so_far.below / n,
         kept,
     )
 
 
-def _sure_enough(sums: _Sums, mean: Floats) -> bool:
+def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
     """Whether the bad case of the two best ways and the chance that one beats the other may be shown in full."""
-    totals = np.where(sums.allowed, mean[:, 3], np.inf)
+    totals = np.where(so_far.allowed, mean[:, 3], np.inf)
     best, second = (int(i) for i in np.argsort(totals, kind="stable")[[0, min(1, len(totals) - 1)]])
     for way in (best, second):
-        if np.isfinite(totals[way]) and sums.tallies[way][3].quantile_se(0.9) > SURE_SHARE * abs(mean[way, 3]):
+        if np.isfinite(totals[way]) and so_far.tallies[way][3].quantile_se(0.9) > SURE_SHARE * abs(mean[way, 3]):
             return False
-    p = sums.below[best, second] / sums.n
-    return bool(np.sqrt(p * (1 - p) / sums.n) <= SURE_CHANCE)
+    p = so_far.below[best, second] / so_far.n
+    return bool(np.sqrt(p * (1 - p) / so_far.n) <= SURE_CHANCE)
 
 
 def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:

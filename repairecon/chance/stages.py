@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.model import ALL, Model, Rows
+from repairecon.chance.model import Model
+from repairecon.chance.rows import ALL, Rows
 from repairecon.chance.world import NEVER_ENDS, STAGE
 from repairecon.formulas import stopping, tree
 from repairecon.records import STAGES
@@ -116,7 +117,7 @@ def decision(model: Model, hour: float, rows: Rows | None = None) -> Decision:
     spent = np.zeros((len(points), n))
     for s, point in enumerate(points):
         if r is not None:
-            here, before = (model._run(model.spent[r, k], rows, ALL) for k in (point, model.done))
+            here, before = (model.run(model.spent[r, k], rows, ALL) for k in (point, model.done))
             spent[s] = _total(model, here, hour, n) - _total(model, before, hour, n)
         for a, i in enumerate(buys):
             stop[s, :, a] = spent[s] + _total(model, model.buy(i, point, rows), hour, n)
@@ -125,7 +126,7 @@ def decision(model: Model, hour: float, rows: Rows | None = None) -> Decision:
                 stop[s, :, a] = spent[s] + _total(model, model.sent_away(i, point, rows), hour, n)
     go = np.full(n, np.inf)
     if r is not None:
-        full = _total(model, model._run(model.main[r], rows, ALL), hour, n)
+        full = _total(model, model.run(model.main[r], rows, ALL), hour, n)
         go = np.where(model.ends[r] == NEVER_ENDS, full, np.inf)
     ids = np.array([_seen_by(model, point) for point in points])
     ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.draws import Draws
-from repairecon.chance.model import Model, Rows
+from repairecon.chance.model import Model
+from repairecon.chance.rows import Rows
 from repairecon.formulas import shares
 
 Floats = NDArray[np.float64]

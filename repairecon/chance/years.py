@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.model import ALL, Model
+from repairecon.chance.model import Model
+from repairecon.chance.rows import ALL
 from repairecon.chance.world import NEVER_ENDS, World, grow
 from repairecon.formulas import age_replacement, discount, lives, mixed_lives, ranges, renewal, spare
 from repairecon.formulas.cells import cell_means
@@ -193,7 +194,7 @@ class Ledger:
         if not way.bought:
             return 0.0
         b = self.ways.index(way.bought)
-        price = float(np.mean(self.fresh._run(self.fresh.spare[b], self.fresh.leaf_rows(), ALL)[0]))
+        price = float(np.mean(self.fresh.run(self.fresh.spare[b], self.fresh.leaf_rows(), ALL)[0]))
         later = discount.single_present_value(self.rate, self.years.horizon_years)
         return self.aboard[i] * self.years.resale_share * price * float(later) if self.years.horizon_years > 0 else 0.0
 

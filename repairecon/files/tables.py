@@ -160,8 +160,7 @@ def _open_quote(text: str, delimiter: str) -> bool:
     if text.count('"') % 2 == 0:
         return False
     try:
-        for _ in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
-            pass
+        list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
     except csv.Error as error:
         return "unexpected end" in str(error)
     return False

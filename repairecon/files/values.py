@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import cast
@@ -136,11 +137,9 @@ def date(value: object) -> str | Misread:
         return value.date().isoformat()
     if isinstance(value, datetime.date):
         return value.isoformat()
-    try:
-        if isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+    if isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+        with suppress(ValueError):
             return datetime.date.fromisoformat(value).isoformat()
-    except ValueError:
-        pass
     return Misread("write a date as year-month-day, such as 2026-03-31")
 
 

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from repairecon.chance.model import ALL, Model
+from repairecon.chance.model import Model
 from repairecon.chance.outcomes import Outcomes
+from repairecon.chance.rows import ALL
 from repairecon.chance.stages import GO_ON, LEAVE, Decision, Place, StopWhen, decision, main_rebuild, places, stop_when
 from repairecon.chance.world import NEVER_ENDS, STAGE, World
 from repairecon.formulas import stopping
@@ -97,7 +98,7 @@ def _spent(model: Model) -> Spent:
     if r is None or model.done < 0:
         return Spent()
     n = len(model.world.chance)
-    triple = model._run(model.spent[r, model.done], model.leaf_rows(), ALL)
+    triple = model.run(model.spent[r, model.done], model.leaf_rows(), ALL)
     return Spent(*(float(np.broadcast_to(t, (n,)) @ model.world.chance) for t in triple))
 
 
@@ -168,13 +169,13 @@ def _days(model: Model, made: Decision) -> tuple[NDArray[np.float64], NDArray[np
     def days(triple: tuple[object, ...]) -> NDArray[np.float64]:
         return np.broadcast_to(np.asarray(triple[2], dtype=float), (n,))
 
-    before = days(model._run(model.spent[r, model.done], rows, ALL))
+    before = days(model.run(model.spent[r, model.done], rows, ALL))
     stop = np.zeros(made.stop_cost.shape)
     for s, point in enumerate(made.points):
-        spent = days(model._run(model.spent[r, point], rows, ALL)) - before
+        spent = days(model.run(model.spent[r, point], rows, ALL)) - before
         for a, name in enumerate(made.actions):
             if name in model.ways and np.isfinite(made.stop_cost[s, :, a]).any():
                 i = model.ways.index(name)
                 bought = model.buy(i, point, rows) if i in model.buys else model.sent_away(i, point, rows)
                 stop[s, :, a] = spent + days(bought)
-    return stop, np.array(days(model._run(model.main[r], rows, ALL)))
+    return stop, np.array(days(model.run(model.main[r], rows, ALL)))

@@ -73,7 +73,7 @@ def _price_new(model: Model) -> float | None:
     """Expected all-in price of a new unit [home money]."""
     for i, way in enumerate(model.case.ways):
         if way.kind == "new":
-            purchase = model._run(model.spare[i], model.leaf_rows(), slice(None))
+            purchase = model.run(model.spare[i], model.leaf_rows(), slice(None))
             return float(np.mean(purchase[0]))
     r = model.case.unit.price_new
     return None if r is None else float(ranges.mean(r.low, r.likely, r.high, r.shape))

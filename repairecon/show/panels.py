@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from repairecon.jobs.answer import Answer
-from repairecon.show import captions, sentences, summary
+from repairecon.show import captions, sentences, summary, years_told
 
 STYLE = "max-width:52em;line-height:1.45;font-size:1.02em"
 
@@ -84,7 +84,7 @@ def tables(answer: Answer) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def years(answer: Answer) -> Panel:
     """What each way comes to over the years, and whether a spare pays."""
-    lines = sentences.over_the_years(answer) or ["Only this job is looked at: give horizon_years to look further."]
+    lines = years_told.over_the_years(answer) or ["Only this job is looked at: give horizon_years to look further."]
     return Panel("Over the years", lines)
 
 

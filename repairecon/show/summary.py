@@ -7,7 +7,7 @@ import textwrap
 import pandas as pd
 
 from repairecon.jobs.answer import Answer
-from repairecon.show import sentences
+from repairecon.show import sentences, years_told
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, price
 
 WIDTH = 100
@@ -126,7 +126,7 @@ def _years(answer: Answer) -> str:
     table = years_table(answer)
     if table.empty:
         return ""
-    return "\n".join([_text(table), "", _section("Over the years", sentences.over_the_years(answer))])
+    return "\n".join([_text(table), "", _section("Over the years", years_told.over_the_years(answer))])
 
 
 def bench_lines(answer: Answer) -> list[str]:
