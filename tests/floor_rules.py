@@ -71,7 +71,7 @@ def import_findings(tree: ast.AST, module: str, modules: frozenset[str]) -> Iter
     room = room_of(module)
     for line, name in imported(tree, module, modules):
         top = name.split(".")[0]
-        if room == "records" and top not in sys.stdlib_module_names:
+        if room == "records" and top not in sys.stdlib_module_names and room_of(name) != room:
             yield Finding(module, line, f"records is standard library only, imports {name}")
         if room == "formulas" and top == "pandas":
             yield Finding(module, line, "formulas know no pandas")

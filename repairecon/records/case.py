@@ -1,17 +1,17 @@
-"""The nouns of the trade as frozen records, and the errors.
+"""A failed unit and its ways out.
 
-Standard library only. Money is in the case's home currency unless the field starts with
-``quoted`` (then in the supplier's); times are in hours or days as the field says; ``*_rate``
-is a fraction (0.20 for 20 %); ``p_*`` and ``chance`` lie in 0..1.
-"""
+Money is in the case's home currency."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import inf
 from types import MappingProxyType
 from typing import Literal
+
+from repairecon.records.base import NOTHING, Assumed, Range, Source
+from repairecon.records.supply import Customs, OrderWishes, Quote, Supplier
 
 STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "later")
 """Stages of the job in the order in which they come."""
@@ -19,65 +19,11 @@ STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "
 ORDER_TIMES = ("now", "after removal", "after strip", "after measure")
 """When the parts of the planned job are ordered."""
 
-SHAPES = ("pert", "triangular", "lognormal", "uniform")
-"""Shapes an uncertain number may have."""
-
 SAFETY_CLASSES = ("steering", "flooding", "gas", "fuel")
 """Units whose failure can hurt: never chosen on price alone."""
 
 OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
 """What may become of the old unit."""
-
-QUOTE_CLASSES = ("maker's part", "original-supplier part", "pattern part", "generic part", "second-hand")
-
-Shape = Literal["pert", "triangular", "lognormal", "uniform"]
-ASSUMED = "assumed"
-
-
-@dataclass(frozen=True)
-class Source:
-    """Where a figure was read: a file of the case and its row, or a default."""
-
-    file: str
-    row: int | None = None
-    note: str = ""
-
-    def __str__(self) -> str:
-        return self.file if self.row is None else f"{self.file}:{self.row}"
-
-
-@dataclass(frozen=True)
-class Range:
-    """An uncertain number: low, likely, high (a sure number repeats).
-
-    For ``lognormal`` they are the values that 10 %, 50 % and 90 % of cases stay below, and the
-    curve is a lognormal shifted so that it passes through all three.
-    """
-
-    low: float
-    likely: float
-    high: float
-    shape: Shape = "pert"
-    source: Source = Source(ASSUMED)
-
-    @property
-    def sure(self) -> bool:
-        """True when nothing about the number is uncertain."""
-        return self.low == self.high
-
-    def scaled(self, factor: float) -> Range:
-        """The same range with every value times ``factor``."""
-        return Range(self.low * factor, self.likely * factor, self.high * factor, self.shape, self.source)
-
-
-@dataclass(frozen=True)
-class Assumed:
-    """A default that the answer used because the case does not say."""
-
-    name: str
-    value: str
-    unit: str
-    source: str
 
 
 @dataclass(frozen=True)
@@ -127,40 +73,12 @@ class Terms:
 
 
 @dataclass(frozen=True)
-class Supplier:
-    """Somebody who quotes, named by role."""
-
-    supplier: str
-    role: str
-    currency: str
-    vat_included: bool
-    vat_rate: float
-    imported: bool
-    duty_rate: float
-    cost_handling: float
-    carriage: Range
-    lead_days: Range | None
-    source: Source
-
-
-@dataclass(frozen=True)
-class Quote:
-    """A price from a supplier for a part or a way, in the supplier's money."""
-
-    item: str
-    supplier: str
-    quoted: Range
-    pack: int
-    part_class: str
-    lead_days: Range | None
-    p_never: float
-    quoted_on: str
-    source: Source
-
-
-@dataclass(frozen=True)
 class Part:
-    """A part of the rebuild; ``needed`` is ``always`` or ``damage``."""
+    """A part of the rebuild; ``needed`` is ``always`` or ``damage``.
+
+    ``standard_size`` is the designation wanted (bearing, seal, O-ring, belt), ``fluid`` what it works in.
+    ``makers_only`` parts come from the maker or with a certificate, never generic.
+    """
 
     part: str
     description: str
@@ -170,6 +88,9 @@ class Part:
     lead_days: Range | None
     standard_size: str
     source: Source
+    material: str = ""
+    fluid: str = ""
+    makers_only: bool = False
 
 
 @dataclass(frozen=True)
@@ -333,9 +254,9 @@ class Years:
     inflation_rate: float = 0.0
     hours_a_year: float = 0.0
     p_away: float = 0.0
-    cost_away: Range = Range(0.0, 0.0, 0.0)
-    days_away: Range = Range(0.0, 0.0, 0.0)
-    swap_hours: Range = Range(0.0, 0.0, 0.0)
+    cost_away: Range = NOTHING
+    days_away: Range = NOTHING
+    swap_hours: Range = NOTHING
     shelf_life_years: float = inf
     shelf_shape: float = 1.0
     turned_every_years: float = 1.0
@@ -367,6 +288,8 @@ class Case:
     quotes: tuple[Quote, ...] = ()
     looks: tuple[Look, ...] = ()
     years: Years = Years()
+    customs: Customs = Customs()
+    wishes: OrderWishes = OrderWishes()
     own_lives: tuple[OwnLife, ...] = ()
     waivers: tuple[Waiver, ...] = ()
     assumed: tuple[Assumed, ...] = ()
@@ -379,35 +302,3 @@ class Case:
     def supplier(self, name: str) -> Supplier:
         """The supplier of that name."""
         return next(s for s in self.suppliers if s.supplier == name)
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One thing wrong in a case folder, and what to write instead."""
-
-    file: str
-    row: int | None
-    column: str
-    found: str
-    write: str
-
-    def __str__(self) -> str:
-        where = self.file if self.row is None else f"{self.file} row {self.row}"
-        where += f", {self.column}" if self.column else ""
-        return f"{where}: found {self.found}; {self.write}"
-
-
-class RepaireconError(Exception):
-    """Anything this package raises on purpose; its text is fit to show an owner."""
-
-
-class CaseError(RepaireconError):
-    """A case folder with faults: all of them, not the first."""
-
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        self.faults = tuple(faults)
-        super().__init__("\n".join(str(f) for f in self.faults))
-
-
-class FindingError(RepaireconError):
-    """A finding that names no branch of the tree, or that contradicts another."""

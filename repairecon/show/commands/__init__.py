@@ -1,0 +1,15 @@
+"""The command line, a module a job: each adds its words and says what to run."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from repairecon.show.commands import copies, rebuild_or_buy
+
+COMMANDS = (rebuild_or_buy, copies)
+
+
+def add_all(jobs: Any) -> None:
+    """Add every command, in the order in which the help shows them."""
+    for command in COMMANDS:
+        command.add(jobs)
