@@ -1,0 +1,217 @@
+"""Written names of rolling bearings: series, bore code and the marks before and behind."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import NamedTuple
+
+from repairecon.records import Designation
+from repairecon.standards.figures import NUMBER, exact, text
+from repairecon.standards.tables import Row, by, rows, trust
+
+KIND = "rolling bearing"
+DEEP_GROOVE = "deep groove ball bearing"
+WORDS = r"BEARINGS?|BRG|BALL|DEEP[ -]GROOVE|ROLLER"
+_DEEP = r"6(?:18|19)/\d(?:\.5)?|6[0234]/\d{2,3}|16[01]\d\d|6(?:18|19|22|23|30)\d\d|6[0234689]\d\d|6[02389][1-9]"
+_OTHERS = {
+    "angular contact ball bearing": r"7[0-4]\d\d",
+    "self-aligning ball bearing": r"1[0234]\d\d|2[23](?:[01]\d|2[0-2])",
+    "double row angular contact ball bearing": r"[35][23]\d\d",
+    "spherical roller bearing": r"2(?:13|2[23]|3[0-2]|4[01])\d\d",
+    "taper roller bearing": r"3(?:0[23]|13|2[0239]|3[0-2])\d\d",
+    "thrust ball bearing": r"51[1-4]\d\d",
+}
+_CYLINDRICAL = r"N(?:UP|U|J|F)?[ -]?(?:10|22|23|2|3|4)\d\d"
+_START = r"(?:^|[\s,;:(\"#-]|(?<![\w.])\d{1,2}X)"
+_END = r"(?!\d|X\d|MM|\.\d|/\d|-\d{3})"
+_TRIPLE = re.compile(rf"(?<![\w.])({NUMBER})X({NUMBER})X({NUMBER})(?![\w.])")
+_SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
+_JOINED = (
+    (re.compile(r"ABEC[ -]?(\d)"), r"ABEC\1"),
+    (re.compile(r"\bC[ -](\d)\b"), r"C\1"),
+    (re.compile(r"\b2[ -](?=RS|RZ|Z\b|ZR)"), "2"),
+    (re.compile(r"\bP6/?3\b"), "P6 C3"),
+    (re.compile(r"\bCO\b"), "C0"),
+)
+_FEATURES = ("sealing", "clearance", "tolerance class", "material", "cage", "ring", "bore")
+_BEFORE = {"S", "W"}
+
+
+class Marks(NamedTuple):
+    """What the signs behind a number say."""
+
+    said: dict[str, str]
+    rows: list[Row]
+    unread: list[str]
+
+
+def bore(number: str) -> float | None:
+    """Bore [mm] that a bearing number names by the bore code."""
+    if "/" in number:
+        return float(number.split("/")[1])
+    digits = re.sub(r"\D", "", number)
+    if len(digits) == 3 and not number.startswith("N"):
+        return float(digits[-1])
+    code = digits[-2:]
+    return float(_SMALL_CODES.get(code, 5 * int(code)))
+
+
+def _names(row: Row) -> tuple[str, str]:
+    return row["designation"], row["alt_designation"]
+
+
+def _code(row: Row) -> tuple[str]:
+    return (row["code"],)
+
+
+@cache
+def _by_dims() -> dict[tuple[str, ...], Row]:
+    return {tuple(text(exact(row[c])) for c in ("d_mm", "D_mm", "B_mm")): row for row in rows("bearings")}
+
+
+@cache
+def _pieces() -> re.Pattern[str]:
+    codes = sorted((c for c in by("bearing_marks", _code) if c not in _BEFORE), key=len, reverse=True)
+    return re.compile("|".join(map(re.escape, codes)))
+
+
+def _split(token: str) -> list[str]:
+    """The codes that a token is made of without a rest, the longest first; empty if there is a rest."""
+    if not token:
+        return []
+    for length in range(len(token), 0, -1):
+        if _pieces().fullmatch(token[:length]):
+            rest = _split(token[length:])
+            if rest or length == len(token):
+                return [token[:length], *rest]
+    return []
+
+
+def _tokens(behind: str) -> list[tuple[str, bool]]:
+    """Signs behind the number, and whether each is joined to it by no more than a hyphen or slash."""
+    for pattern, instead in _JOINED:
+        behind = pattern.sub(instead, behind)
+    found: list[tuple[str, bool]] = []
+    joined = True
+    for gap, token in re.findall(r"([\s\-/.,;:()_+\[\]]*)([^\s\-/.,;:()_+\[\]]+)", behind):
+        joined = joined and not re.search(r"[\s,;()\[\]]", gap)
+        found.append((token, joined))
+    return found
+
+
+def _speaks(codes: list[str], token: str, joined: bool, first: bool) -> bool:
+    """True if a token is a mark and no word that only looks like one."""
+    if not codes:
+        return False
+    if joined or (first and len(codes) == 1 and token not in ("N", "M", "J", "T", "K")):
+        return True
+    return len(codes) == 1 if len(token) > 1 and len(codes[0]) > 1 else len(token) > 2 and any(map(str.isdigit, token))
+
+
+def read_marks(before: str, behind: str) -> Marks:
+    """Features by the signs before and behind a bearing number, in any order."""
+    table = by("bearing_marks", _code)
+    said: dict[str, list[str]] = {}
+    marks = Marks({}, [], [])
+    if before:
+        said["material"] = ["stainless"]
+        marks.rows.append(table["S" if before == "S" else "W" if before == "W" else "SS"])
+    for k, (token, joined) in enumerate(_tokens(behind)):
+        codes = _split(token)
+        if _speaks(codes, token, joined, k == 0):
+            for code in codes:
+                row = table[code]
+                said.setdefault(row["feature"], []).append(row["value"])
+                marks.rows.append(row)
+        elif joined or (re.search(r"\d", token) and re.search(r"[A-Z]", token) and not _TRIPLE.fullmatch(token)):
+            marks.unread.append(token)
+    for feature, values in said.items():
+        if feature == "sealing":
+            marks.said[feature] = _both_sides(values)
+        else:
+            marks.said[feature] = values[0]
+            marks.unread.extend(v for v in values[1:] if v != values[0])
+    return marks
+
+
+def _both_sides(values: list[str]) -> str:
+    one = [v for v in values if v.startswith("one ")]
+    two = [v for v in values if not v.startswith("one ")]
+    if two:
+        return two[0]
+    if len(one) == 1:
+        return one[0]
+    kinds = sorted({v.removeprefix("one ") for v in one})
+    return f"two {kinds[0]}s" if len(kinds) == 1 else " and ".join(f"one {k}" for k in kinds)
+
+
+def _find(words: str, hint: bool) -> tuple[str, re.Match[str]] | None:
+    core = re.search(rf"{_START}(?:(SS|S|W|INOX)[ -]?)?({_DEEP}){_END}(.*)$", words)
+    if core:
+        return DEEP_GROOVE, core
+    core = re.search(rf"{_START}()({_CYLINDRICAL}){_END}(.*)$", words)
+    if core:
+        return "cylindrical roller bearing", core
+    if hint or says(words):
+        for kind, pattern in _OTHERS.items():
+            core = re.search(rf"{_START}(?:(SS|S|W|INOX)[ -]?)?({pattern}){_END}(.*)$", words)
+            if core:
+                return kind, core
+    return None
+
+
+def says(words: str) -> bool:
+    """True if the words say that it is a bearing."""
+    return re.search(rf"\b(?:{WORDS})\b", words) is not None
+
+
+def read(words: str, hint: bool = False) -> Designation | None:
+    """A rolling bearing's written name; with a hint also by its three sizes."""
+    found = _find(words, hint)
+    if found is None:
+        return _by_sizes(words) if hint or says(words) else None
+    type_, core = found
+    number = re.sub(r"(?<=[A-Z])[ -]", "", core[2])
+    row = by("bearings", _names).get(number) if type_ == DEEP_GROOVE else None
+    marks = read_marks(core[1] or "", core[3])
+    return _designation(words, type_, number, row, marks)
+
+
+def _by_sizes(words: str) -> Designation | None:
+    triple = _TRIPLE.search(words)
+    if triple is None:
+        return None
+    sizes = tuple(text(exact(s)) for s in triple.groups())
+    row = _by_dims().get(sizes)
+    if row is None:
+        dims = dict(zip("dDB", map(float, sizes), strict=True))
+        return Designation(words, KIND, "x".join(sizes), dims, marks={"type": ""}, listed=False)
+    marks = read_marks("", words[triple.end() :])
+    return _designation(words, DEEP_GROOVE, row["designation"], row, marks)
+
+
+def _designation(words: str, type_: str, number: str, row: Row | None, marks: Marks) -> Designation:
+    said = {"type": type_, **{f: marks.said[f] for f in _FEATURES if f in marks.said}}
+    unread = tuple(marks.unread)
+    if row is None:
+        inner = bore(number)
+        dims = {} if inner is None else {"d": inner}
+        return Designation(words, KIND, number, dims, marks=said, unread=unread, listed=False)
+    dims = {letter: float(row[f"{letter}_mm"]) for letter in "dDB"}
+    gap = clearance(dims["d"], said.get("clearance", "CN"))
+    figures = {} if gap is None else dict(zip(("clearance_min_um", "clearance_max_um"), _ends(gap), strict=True))
+    status, sources = trust([row, *marks.rows])
+    return Designation(words, KIND, row["designation"], dims, figures, said, unread, True, status, sources)
+
+
+def _ends(row: Row) -> tuple[float, float]:
+    return float(row["clearance_min_um"]), float(row["clearance_max_um"])
+
+
+def clearance(inner: float, group: str) -> Row | None:
+    """The row of radial internal clearance for a bore [mm] and a group."""
+    for row in rows("bearing_clearance"):
+        if row["group"] == group and float(row["bore_over_mm"]) < inner <= float(row["bore_to_mm"]):
+            return row
+    return None
