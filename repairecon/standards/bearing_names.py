@@ -11,6 +11,7 @@ from repairecon.standards.figures import NUMBER, exact, text
 from repairecon.standards.tables import Row, by, rows, trust
 
 KIND = "rolling bearing"
+NOT_SAID = "not said"
 DEEP_GROOVE = "deep groove ball bearing"
 WORDS = r"BEARINGS?|BRG|BALL|DEEP[ -]GROOVE|ROLLER"
 _DEEP = r"6(?:18|19)/\d(?:\.5)?|6[0234]/\d{2,3}|16[01]\d\d|6(?:18|19|22|23|30)\d\d|6[0234689]\d\d|6[02389][1-9]"
@@ -100,13 +101,11 @@ def _tokens(behind: str) -> list[tuple[str, bool]]:
     return found
 
 
-def _speaks(codes: list[str], token: str, joined: bool, first: bool) -> bool:
+def _speaks(codes: list[str], token: str, joined: bool) -> bool:
     """True if a token is a mark and no word that only looks like one."""
     if not codes:
         return False
-    if joined or (first and len(codes) == 1 and token not in ("N", "M", "J", "T", "K")):
-        return True
-    return len(codes) == 1 if len(token) > 1 and len(codes[0]) > 1 else len(token) > 2 and any(map(str.isdigit, token))
+    return joined or len(codes) == 1 or any(map(str.isdigit, token))
 
 
 def read_marks(before: str, behind: str) -> Marks:
@@ -117,9 +116,9 @@ def read_marks(before: str, behind: str) -> Marks:
     if before:
         said["material"] = ["stainless"]
         marks.rows.append(table["S" if before == "S" else "W" if before == "W" else "SS"])
-    for k, (token, joined) in enumerate(_tokens(behind)):
+    for token, joined in _tokens(behind):
         codes = _split(token)
-        if _speaks(codes, token, joined, k == 0):
+        if _speaks(codes, token, joined):
             for code in codes:
                 row = table[code]
                 said.setdefault(row["feature"], []).append(row["value"])
@@ -188,6 +187,7 @@ def _by_sizes(words: str) -> Designation | None:
         dims = dict(zip("dDB", map(float, sizes), strict=True))
         return Designation(words, KIND, "x".join(sizes), dims, marks={"type": ""}, listed=False)
     marks = read_marks("", words[triple.end() :])
+    marks.said.setdefault("sealing", NOT_SAID)
     return _designation(words, DEEP_GROOVE, row["designation"], row, marks)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from repairecon.records import Designation
 from repairecon.standards import bearing_names
+from repairecon.standards.bearing_names import NOT_SAID
 from repairecon.standards.figures import exact, text
 from repairecon.standards.judging import Judging
 
@@ -19,7 +20,7 @@ def compare(wanted: Designation, offered: Designation, judging: Judging) -> None
     """All findings on two bearings."""
     types = wanted.marks.get("type", ""), offered.marks.get("type", "")
     if all(types) and types[0] != types[1]:
-        judging.refuse(f"{wanted.size} is a {types[0]}, {offered.size} a {types[1]}: another type of bearing", "type")
+        judging.refuse(f"another type of bearing: {types[1]} {offered.size} against {types[0]} {wanted.size}", "type")
         return
     absent = [part for part in (wanted, offered) if not part.listed]
     for part in absent:
@@ -62,7 +63,10 @@ def _sealing(wanted: Designation, offered: Designation, judging: Judging) -> Non
         if "shield" in has or "non-contact" in has:
             judging.caution(_NO_WATER)
         return
-    wording = f"{has} against {want}" if has != "open" else f"open against {want}"
+    if NOT_SAID in (want, has):
+        _sealing_not_said(want, has, judging)
+        return
+    wording = f"{has} against {want}"
     if has == "open":
         lost = "sealing", "lubrication"
         if want == "one shield":
@@ -79,6 +83,13 @@ def _sealing(wanted: Designation, offered: Designation, judging: Judging) -> Non
         judging.caution(_RUNS)
     elif " contact seal" in want and " contact seal" not in has:
         judging.caution(_NO_WATER)
+
+
+def _sealing_not_said(want: str, has: str, judging: Judging) -> None:
+    if has == NOT_SAID:
+        judging.near(f"the offer does not say whether it is open, shielded or sealed; {want} is wanted: ask", "sealing")
+    else:
+        judging.near(f"the offer is {has}; whether the old one is open, shielded or sealed was not said", "sealing")
 
 
 def _what_changes(want: str, has: str) -> str:

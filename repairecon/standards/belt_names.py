@@ -24,6 +24,8 @@ _LINES = {
 _BY_WIDTH = {"Li": ("classical",), "Ld": ("classical", "wedge"), "La": ("automotive",)}
 _LARGEST_INCH = Decimal(360)
 """A larger number behind a letter of a classical section is of mm."""
+_SHORTEST = Decimal(100)
+"""mm; no closed V-belt is shorter."""
 _NARROWEST = Decimal("0.8")
 """How far a written width may be from the table's [mm]."""
 _FM = re.compile(r"(?<![\w.-])2(\d{3})(?![\w.])")
@@ -107,12 +109,14 @@ def _by_section(words: str, name: str, number: str, line: str) -> Designation | 
 
 def _with_length(
     words: str, size: str, row: Row, dims: dict[str, float], marks: dict[str, str], number: Decimal, line: str
-) -> Designation:
+) -> Designation | None:
     named, value, in_inches = _named(row, number, line)
     marks["line"] = named
     marks["number"] = "in" if in_inches else "mm"
     entry = listed(row, number, named, in_inches)
     found = lengths(row, value, named)
+    if min(found.known.values()) < _SHORTEST:
+        return None
     dims |= {c: float(v) for c, v in found.known.items()}
     figures = _figures(row, number, named, in_inches, found)
     if entry is not None:

@@ -16,8 +16,9 @@ WIDTH_SLACK = Decimal("0.8")
 HEIGHT_SLACK = Decimal("1")
 """How far heights [mm] may be apart (common practice, no source)."""
 
-NEAR_SHARE = Decimal("0.015")
-"""Share of the length that a usual tensioner takes up (common practice, no source)."""
+NEAR_SHARE = Decimal("0.02")
+"""Share of the length that a usual tensioner takes up: common practice, no source; the published list of SPZ belts
+sold for 3V ones pairs lengths up to 1.7 % apart."""
 
 INCH_ROUNDING = Decimal("1")
 """mm within which a length of inches and one of mm are written for the same belt."""
@@ -53,6 +54,9 @@ def _section(wanted: Designation, offered: Designation, judging: Judging) -> boo
     if wanted.marks["section"] == offered.marks["section"]:
         judging.note(f"same section: {wanted.marks['section']}, {_profile(wanted)}")
         return True
+    if _alike(wanted, offered):
+        judging.note(f"same section by two standards: {_label(wanted)} and {_label(offered)}, {_profile(wanted)}")
+        return True
     names = f"{_label(offered)} ({_profile(offered)}) against {_label(wanted)} ({_profile(wanted)})"
     width = exact(offered.dims["top_width"]) - exact(wanted.dims["top_width"])
     judging.gap("top_width", width)
@@ -64,6 +68,13 @@ def _section(wanted: Designation, offered: Designation, judging: Judging) -> boo
         return False
     _build(wanted, offered, judging)
     return True
+
+
+def _alike(wanted: Designation, offered: Designation) -> bool:
+    """True for the classical sections that two standards print alike (GOST 1284.1 gives those of ISO 4184)."""
+    families = {wanted.marks["family"], offered.marks["family"]}
+    alike = all(wanted.dims.get(c) == offered.dims.get(c) for c in ("top_width", "height", "datum_width"))
+    return families == {"GOST", "classical"} and alike and wanted.marks["build"] == offered.marks["build"]
 
 
 def _label(part: Designation) -> str:
@@ -142,13 +153,18 @@ def _judge_gap(
     judging.gap(line, gap)
     units = {part.marks["number"] for part in (wanted, offered)}
     slack = INCH_ROUNDING if len(units) > 1 else Decimal("0.5")
-    if abs(gap) <= slack or _catalogue(wanted, offered, line):
+    if abs(gap) <= slack:
         judging.note(f"{said}: the same")
+        return
+    if _catalogue(wanted, offered, line):
+        judging.note(f"{said}: a list sells the one as the other")
         return
     way = "longer" if gap > 0 else "shorter"
     words = f"{said}: {text(abs(gap))} mm ({share(gap, want)} %) {way}"
     if abs(gap) <= NEAR_SHARE * want:
         judging.near(f"{words}; only if the tensioner has that travel", "length")
+    elif "JIS" in (wanted.marks["family"], offered.marks["family"]):
+        judging.unknown(f"{words}; but what a JIS number names is doubtful: measure round the outside", "length")
     else:
         judging.refuse(f"{words}, more than a tensioner usually takes up", "length")
 
@@ -174,5 +190,9 @@ def _wish(said: Designation, missing: Designation) -> str:
         return f"{said.size} is {text(said.dims['La'])} mm outside" if "La" in said.dims else "ask for it"
     value = exact(said.dims[line])
     found = nearest_listed(row["family"], line, value)
-    near = f"; the nearest listed is {found['number']}" if found is not None and row["family"] == "wedge" else ""
-    return f"{said.size} is {text(value)} mm {_LINES[line]} length{near}"
+    words = f"{said.size} is {text(value)} mm {_LINES[line]} length"
+    if found is None or row["family"] != "wedge":
+        return words
+    gap = exact(found["number"]) - value
+    how = f"{text(abs(gap))} mm {'longer' if gap > 0 else 'shorter'}" if gap else "the same"
+    return f"{words}; the nearest wedge belt length of the list is {found['number']}, {how}"

@@ -12,7 +12,7 @@ from repairecon.standards.materials import material_of
 from repairecon.standards.tables import Row, by, trust
 
 KIND = "lip seal"
-_WORD = re.compile(r"\b(?:LIP|OIL|SHAFT|ROTARY|RADIAL)[ -]?(?:SHAFT )?SEALS?\b|\bSEALS?\b|\bSIMMER")
+_WORD = re.compile(r"\b(?:LIP|OIL|SHAFT|ROTARY|RADIAL)[ -]?(?:SHAFT )?SEALS?\b|\bSEALS?\b")
 _METRIC = re.compile(rf"(?<![\d./])({NUMBER})[X/-]({NUMBER})[X/-]({NUMBER})(?:[X/-]({NUMBER}))?(?![\d/])")
 _GOST = re.compile(rf"\b([12])\.\d-({NUMBER})X({NUMBER})-({NUMBER})(?![\d.])")
 _PART = r"(?:\d+[ -])?\d+/\d+|\d*\.\d+|\d+(?:\.\d+)?"

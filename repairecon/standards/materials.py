@@ -12,7 +12,7 @@ from repairecon.standards.tables import Row, rows
 from repairecon.standards.writing import plain
 
 _NAMES = {
-    "NBR": r"NBR|NITRILE?|BUNA[ -]?N|PERBUNAN",
+    "NBR": r"NBR|NITRILE?",
     "HNBR": r"HNBR|HSN",
     "EPDM": r"EPDM|EPM",
     "FKM": r"FKM|FPM|FLUORO(?:CARBON|ELASTOMER)",
@@ -144,12 +144,10 @@ def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judgin
             judging.refuse(said, "material")
     elif found.rating == "good":
         judging.note(f"{material} stands {found.fluid}")
+    elif offered and offered != wanted:
+        judging.near(f"the table does not say how {material} stands {found.fluid}: ask", "material")
     else:
-        judging.near(f"the table does not say how {material} stands {found.fluid}: ask", *_if(wanted != offered))
-
-
-def _if(differs: bool) -> tuple[str, ...]:
-    return ("material",) if differs else ()
+        judging.caution(f"The table does not say how {material} stands {found.fluid}: ask.")
 
 
 def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> None:

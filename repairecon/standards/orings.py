@@ -31,7 +31,9 @@ _NOMINAL = {
 NOMINAL_SLACK = Decimal("0.03")
 """How far the real inside diameter may be from the nominal one [in]."""
 SLACK = Decimal("0.02")
-"""Half the last digit to which inch sizes are turned into mm, and a little [mm]."""
+"""Half the last digit of a size in inches, and a little [mm]."""
+SAME = Decimal("0.005")
+"""Half the last printed digit of the tables [mm]."""
 
 
 def _dash(row: Row) -> tuple[str]:
@@ -92,7 +94,8 @@ def _from_sizes(words: str, sure: bool) -> Designation | None:
         return None
     inner, cord = Decimal(found[1]), Decimal(found[2])
     plausible = Decimal("0.5") <= cord <= Decimal("16") and inner > cord / 2
-    return _sized(words, inner, cord) if plausible and (sure or inner > cord) else None
+    known = sure or inner > cord or (inner, cord) in _by_size()
+    return _sized(words, inner, cord) if plausible and known else None
 
 
 def _inch(words: str, first: str, second: str) -> Designation | None:
@@ -142,14 +145,14 @@ def _marks(words: str) -> dict[str, str]:
     return {"material": material} if material else {}
 
 
-def series(cord: Decimal) -> str:
-    """Whether a section is of the inch, the metric or the Japanese series."""
-    if any(exact(row["cs_mm"]) == cord for row in rows("oring_as568")):
+def series(inner: Decimal, cord: Decimal) -> str:
+    """Whether a ring is of the inch, the metric or the Japanese series; an unlisted one goes by its section."""
+    row = _by_size().get((inner, cord))
+    if row is None:
+        return "inch" if any(exact(r["cs_mm"]) == cord for r in rows("oring_as568")) else "metric"
+    if "dash" in row:
         return "inch"
-    for row in rows("oring_metric"):
-        if exact(row["cs_mm"]) == cord:
-            return "Japanese" if row["standard"].startswith("JIS") else "metric"
-    return "metric"
+    return "Japanese" if row["standard"].startswith("JIS") else "metric"
 
 
 def tolerances(inner: Decimal, cord: Decimal) -> tuple[Decimal, Decimal, list[Row]]:
@@ -178,7 +181,7 @@ def compare(wanted: Designation, offered: Designation, judging: Judging) -> None
     for part in (wanted, offered):
         if not part.listed:
             judging.note(f"{part.size} is not in the table of sizes; it is taken as written")
-    if max(abs(gaps["id"]), abs(gaps["cs"])) <= SLACK:
+    if max(abs(gaps["id"]), abs(gaps["cs"])) <= SAME:
         judging.note(f"same size: {text(wanted.dims['id'])} x {text(wanted.dims['cs'])} mm")
         return
     _gaps(wanted, offered, gaps, judging)
@@ -197,12 +200,12 @@ def _gaps(wanted: Designation, offered: Designation, gaps: dict[str, Decimal], j
     id_tol, cs_tol, used = tolerances(inner, cord)
     judging.used(*used)
     judging.note(f"{text(offered.dims['id'])} x {text(offered.dims['cs'])} mm against {text(inner)} x {text(cord)} mm")
-    kinds = series(cord), series(exact(offered.dims["cs"]))
+    kinds = series(inner, cord), series(exact(offered.dims["id"]), exact(offered.dims["cs"]))
     if kinds[0] != kinds[1] and gaps["cs"]:
         judging.note(f"one section is of the {kinds[0]} series, the other of the {kinds[1]}: look-alikes")
     for letter, name, tolerance in (("cs", "section", cs_tol), ("id", "inside diameter", id_tol)):
         gap = gaps[letter]
-        if abs(gap) <= SLACK:
+        if abs(gap) <= SAME:
             continue
         way = "over" if gap > 0 else "below"
         whole = cord if letter == "cs" else inner

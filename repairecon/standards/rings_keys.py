@@ -89,7 +89,7 @@ def _same_section(row: Row, sizes: list[Decimal]) -> bool:
 def compare(wanted: Designation, offered: Designation, judging: Judging) -> None:
     """All findings on two circlips or two keys."""
     for part in (wanted, offered):
-        if not part.listed:
+        if not part.listed and (part.kind != CIRCLIP or "place" in part.marks):
             judging.note(f"{part.size} is not in the table; it is taken as written")
     if wanted.kind == CIRCLIP:
         _rings(wanted, offered, judging)
