@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from functools import cache
-from typing import NamedTuple
 
 from repairecon.records import Designation
-from repairecon.standards.figures import NUMBER, exact, text
+from repairecon.standards.bearing_marks import TRIPLE, Marks, read_marks
+from repairecon.standards.figures import exact, text
 from repairecon.standards.tables import Row, by, rows, trust
 
 KIND = "rolling bearing"
@@ -26,25 +26,8 @@ _OTHERS = {
 _CYLINDRICAL = r"N(?:UP|U|J|F)?[ -]?(?:10|22|23|2|3|4)\d\d"
 _START = r"(?:^|[\s,;:(\"#-]|(?<![\w.])\d{1,2}X)"
 _END = r"(?!\d|X\d|MM|\.\d|/\d|-\d{3})"
-_TRIPLE = re.compile(rf"(?<![\w.])({NUMBER})X({NUMBER})X({NUMBER})(?![\w.])")
 _SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
-_JOINED = (
-    (re.compile(r"ABEC[ -]?(\d)"), r"ABEC\1"),
-    (re.compile(r"\bC[ -](\d)\b"), r"C\1"),
-    (re.compile(r"\b2[ -](?=RS|RZ|Z\b|ZR)"), "2"),
-    (re.compile(r"\bP6/?3\b"), "P6 C3"),
-    (re.compile(r"\bCO\b"), "C0"),
-)
 _FEATURES = ("sealing", "clearance", "tolerance class", "material", "cage", "ring", "bore")
-_BEFORE = {"S", "W"}
-
-
-class Marks(NamedTuple):
-    """What the signs behind a number say."""
-
-    said: dict[str, str]
-    rows: list[Row]
-    unread: list[str]
 
 
 def bore(number: str) -> float | None:
@@ -62,87 +45,9 @@ def _names(row: Row) -> tuple[str, str]:
     return row["designation"], row["alt_designation"]
 
 
-def _code(row: Row) -> tuple[str]:
-    return (row["code"],)
-
-
 @cache
 def _by_dims() -> dict[tuple[str, ...], Row]:
     return {tuple(text(exact(row[c])) for c in ("d_mm", "D_mm", "B_mm")): row for row in rows("bearings")}
-
-
-@cache
-def _pieces() -> re.Pattern[str]:
-    codes = sorted((c for c in by("bearing_marks", _code) if c not in _BEFORE), key=len, reverse=True)
-    return re.compile("|".join(map(re.escape, codes)))
-
-
-def _split(token: str) -> list[str]:
-    """The codes that a token is made of without a rest, the longest first; empty if there is a rest."""
-    if not token:
-        return []
-    for length in range(len(token), 0, -1):
-        if _pieces().fullmatch(token[:length]):
-            rest = _split(token[length:])
-            if rest or length == len(token):
-                return [token[:length], *rest]
-    return []
-
-
-def _tokens(behind: str) -> list[tuple[str, bool]]:
-    """Signs behind the number, and whether each is joined to it by no more than a hyphen or slash."""
-    for pattern, instead in _JOINED:
-        behind = pattern.sub(instead, behind)
-    found: list[tuple[str, bool]] = []
-    joined = True
-    for gap, token in re.findall(r"([\s\-/.,;:()_+\[\]]*)([^\s\-/.,;:()_+\[\]]+)", behind):
-        joined = joined and not re.search(r"[\s,;()\[\]]", gap)
-        found.append((token, joined))
-    return found
-
-
-def _speaks(codes: list[str], token: str, joined: bool) -> bool:
-    """True if a token is a mark and no word that only looks like one."""
-    if not codes:
-        return False
-    return joined or len(codes) == 1 or any(map(str.isdigit, token))
-
-
-def read_marks(before: str, behind: str) -> Marks:
-    """Features by the signs before and behind a bearing number, in any order."""
-    table = by("bearing_marks", _code)
-    said: dict[str, list[str]] = {}
-    marks = Marks({}, [], [])
-    if before:
-        said["material"] = ["stainless"]
-        marks.rows.append(table["S" if before == "S" else "W" if before == "W" else "SS"])
-    for token, joined in _tokens(behind):
-        codes = _split(token)
-        if _speaks(codes, token, joined):
-            for code in codes:
-                row = table[code]
-                said.setdefault(row["feature"], []).append(row["value"])
-                marks.rows.append(row)
-        elif joined or (re.search(r"\d", token) and re.search(r"[A-Z]", token) and not _TRIPLE.fullmatch(token)):
-            marks.unread.append(token)
-    for feature, values in said.items():
-        if feature == "sealing":
-            marks.said[feature] = _both_sides(values)
-        else:
-            marks.said[feature] = values[0]
-            marks.unread.extend(v for v in values[1:] if v != values[0])
-    return marks
-
-
-def _both_sides(values: list[str]) -> str:
-    one = [v for v in values if v.startswith("one ")]
-    two = [v for v in values if not v.startswith("one ")]
-    if two:
-        return two[0]
-    if len(one) == 1:
-        return one[0]
-    kinds = sorted({v.removeprefix("one ") for v in one})
-    return f"two {kinds[0]}s" if len(kinds) == 1 else " and ".join(f"one {k}" for k in kinds)
 
 
 def _find(words: str, hint: bool) -> tuple[str, re.Match[str]] | None:
@@ -178,7 +83,7 @@ def read(words: str, hint: bool = False) -> Designation | None:
 
 
 def _by_sizes(words: str) -> Designation | None:
-    triple = _TRIPLE.search(words)
+    triple = TRIPLE.search(words)
     if triple is None:
         return None
     sizes = tuple(text(exact(s)) for s in triple.groups())

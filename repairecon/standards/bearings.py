@@ -194,5 +194,9 @@ def _bore(wanted: Designation, offered: Designation, judging: Judging) -> None:
 def _unread(wanted: Designation, offered: Designation, judging: Judging) -> None:
     for part, other, whose in ((offered, wanted, "offered"), (wanted, offered, "wanted")):
         for mark in part.unread:
-            if mark not in other.unread:
+            if mark in other.unread:
+                continue
+            if mark.isdigit():
+                judging.unknown(f"the number {mark} of the {whose} bearing may name a special size: measure it", "mark")
+            else:
                 judging.near(f"the mark {mark} of the {whose} bearing is not in the table: ask what it means", "mark")

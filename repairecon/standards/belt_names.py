@@ -42,7 +42,7 @@ def sections() -> dict[str, Row]:
 def _named_pattern() -> re.Pattern[str]:
     letters = [n for n in sections() if not n.isdigit() and n != "FM" and not re.match("GOST|JIS|SAE|AMER|[А-Я]", n)]
     words = "|".join(sorted((re.escape(n) for n in letters), key=len, reverse=True))
-    others = r"CX|DX|[58]V|5VX|8VX|3VX|XPC|[ABC]A|1[13579]N|5N|15N|25N"
+    others = r"CX|DX|[58]V|5VX|8VX|3VX|XPC|[ABC]A|15N|25N"
     prefix = r"(?:(JIS|GOST|SAE)[ -]?(?:K ?6323 ?)?)?"
     width = r"(?:\s*\(\d+\))?([ -]*\d\d?(?:\.\d)?X)?"
     return re.compile(rf"(?<![\w.]){prefix}({others}|{words}|1\dA){width}(?:[ :X/-]*({NUMBER}))?{_ENDS}(?![\w.])")

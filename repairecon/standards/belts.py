@@ -74,6 +74,8 @@ def _alike(wanted: Designation, offered: Designation) -> bool:
     """True for the classical sections that two standards print alike (GOST 1284.1 gives those of ISO 4184)."""
     families = {wanted.marks["family"], offered.marks["family"]}
     alike = all(wanted.dims.get(c) == offered.dims.get(c) for c in ("top_width", "height", "datum_width"))
+    if {wanted.marks["section"], offered.marks["section"]} == {"3V (9N)", "9N (3V)"}:
+        return True
     return families == {"GOST", "classical"} and alike and wanted.marks["build"] == offered.marks["build"]
 
 

@@ -6,7 +6,17 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from repairecon.records import Designation, Equivalence
-from repairecon.standards import bearing_names, bearings, belt_names, belts, lip_seals, materials, orings, rings_keys
+from repairecon.standards import (
+    bearing_names,
+    bearings,
+    belt_names,
+    belts,
+    lip_seals,
+    material_names,
+    materials,
+    orings,
+    rings_keys,
+)
 from repairecon.standards.judging import Judging
 from repairecon.standards.writing import plain
 
@@ -20,9 +30,9 @@ _COMPARE: dict[str, Callable[[Designation, Designation, Judging], None]] = {
     rings_keys.CIRCLIP: rings_keys.compare,
     rings_keys.KEY: rings_keys.compare,
     rings_keys.WOODRUFF: rings_keys.compare,
-    materials.KIND: materials.no_size,
+    material_names.KIND: materials.no_size,
 }
-_RUBBER = (orings.KIND, lip_seals.KIND, materials.KIND)
+_RUBBER = (orings.KIND, lip_seals.KIND, material_names.KIND)
 
 
 def identify(text: str, kind: str = "") -> Designation | None:
@@ -42,14 +52,14 @@ def _read(words: str, kind: str) -> Designation | None:
         orings.KIND: lambda: orings.read(words, True),
         lip_seals.KIND: lambda: lip_seals.read(words, True),
     }
-    if kind == materials.KIND:
-        return materials.read(words)
+    if kind == material_names.KIND:
+        return material_names.read(words)
     if kind in hinted:
         return hinted[kind]()
     if kind in _KINDS:
         return rings_keys.read(words, kind)
     readers = (rings_keys.read, _said, belt_names.read, bearing_names.read, lip_seals.read, orings.read,
-               materials.read)  # fmt: skip
+               material_names.read)  # fmt: skip
     return next((found for read in readers if (found := read(words)) is not None), None)
 
 
@@ -84,6 +94,7 @@ def equivalent(
         return judging.done()
     _COMPARE[want.kind](want, offer, judging)
     if want.kind in _RUBBER:
+        materials.compare_hardness(want, offer, judging)
         materials.compare(want.marks.get("material", ""), offer.marks.get("material", ""), fluid, judging)
     return judging.done()
 
@@ -103,9 +114,7 @@ def _with_help(text: str, part: Designation | None, other: Designation | None) -
 
 def _of(part: Designation, material: str) -> Designation:
     """The part with the material that was told beside its name."""
-    told = materials.material_of(material)
-    if part.kind == bearing_names.KIND and told == "steel":
-        told = ""
-    if not told:
+    told = material_names.material_of(material) or plain(material)
+    if not told or (part.kind == bearing_names.KIND and told == "steel"):
         return part
     return replace(part, marks={**part.marks, "material": told})

@@ -8,7 +8,7 @@ from decimal import Decimal
 from repairecon.records import Designation
 from repairecon.standards.figures import INCH, NUMBER, exact, inches, text
 from repairecon.standards.judging import Judging
-from repairecon.standards.materials import material_of
+from repairecon.standards.material_names import material_of, rubber_marks
 from repairecon.standards.tables import Row, by, trust
 
 KIND = "lip seal"
@@ -17,7 +17,9 @@ _METRIC = re.compile(rf"(?<![\d./])({NUMBER})[X/-]({NUMBER})[X/-]({NUMBER})(?:[X
 _GOST = re.compile(rf"\b([12])\.\d-({NUMBER})X({NUMBER})-({NUMBER})(?![\d.])")
 _PART = r"(?:\d+[ -])?\d+/\d+|\d*\.\d+|\d+(?:\.\d+)?"
 _MARK = r"\s*(?:\"|IN(?:CH(?:ES)?)?)?\s*"
-_INCH = re.compile(rf"(?<![\w./-])({_PART}){_MARK}X\s*({_PART}){_MARK}X\s*({_PART})\s*(?:\"|IN(?:CH(?:ES)?)?\b)")
+_INCH = re.compile(rf"(?<![\w./-])({_PART}){_MARK}X\s*({_PART}){_MARK}X\s*({_PART})(?:\s*(\"|IN(?:CH(?:ES)?)?\b))?")
+_THINNEST = Decimal(3)
+"""A shaft [mm] thinner than any lip seal is made for: a smaller number is of inches."""
 SLACK = Decimal("0.05")
 """Half the last printed digit of an inch size turned into mm [mm]."""
 LETTERS = ("d", "D", "b")
@@ -39,15 +41,13 @@ def says(words: str) -> bool:
 def read(words: str, hint: bool = False) -> Designation | None:
     """A lip seal's written name."""
     gost = _GOST.search(words)
-    inch = _INCH.search(words)
+    inch = _inches(words)
     metric = _METRIC.search(words)
     if gost:
         sizes = tuple(map(Decimal, gost.groups()[1:]))
         return _designation(words, sizes, {"1": "A", "2": "AS"}[gost[1]])
-    if inch:
-        read_in = [inches(s) for s in inch.groups()]
-        if all(read_in):
-            return _designation(words, tuple(s * INCH for s in read_in if s), _type(words))
+    if inch is not None:
+        return _designation(words, inch, _type(words))
     if metric:
         sizes = tuple(Decimal(s) for s in metric.groups() if s is not None)
         fits = sizes[0] < sizes[1] and (hint or sizes[2] < sizes[1])
@@ -55,6 +55,18 @@ def read(words: str, hint: bool = False) -> Designation | None:
         if fits and (told or "X" in metric[0] or words == metric[0]):
             return _designation(words, sizes, _type(words))
     return None
+
+
+def _inches(words: str) -> tuple[Decimal, ...] | None:
+    """Sizes [mm] of a seal written in inches: by their sign, by fractions, or by a shaft too thin for mm."""
+    found = _INCH.search(words)
+    if found is None:
+        return None
+    sizes = [inches(s) for s in found.group(1, 2, 3)]
+    told = found[4] or "/" in found[0]
+    if not all(sizes) or sizes[0] is None or sizes[1] is None or sizes[0] >= sizes[1]:
+        return None
+    return tuple(s * INCH for s in sizes if s) if told or sizes[0] < _THINNEST else None
 
 
 def _type(words: str) -> str:
@@ -68,9 +80,7 @@ def _type(words: str) -> str:
 def _designation(words: str, sizes: tuple[Decimal, ...], type_: str) -> Designation:
     size = "x".join(text(s) for s in sizes)
     row = by("seals", _size).get(size.upper())
-    marks = {"type": type_} if type_ else {}
-    if material_of(words):
-        marks["material"] = material_of(words)
+    marks = ({"type": type_} if type_ else {}) | rubber_marks(words)
     dims = dict(zip(LETTERS, map(float, sizes), strict=False))
     if len(sizes) > len(LETTERS):
         dims["b_over_lip"] = float(sizes[3])

@@ -11,21 +11,6 @@ from repairecon.standards.judging import Judging
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.writing import plain
 
-_NAMES = {
-    "NBR": r"NBR|NITRILE?",
-    "HNBR": r"HNBR|HSN",
-    "EPDM": r"EPDM|EPM",
-    "FKM": r"FKM|FPM|FLUORO(?:CARBON|ELASTOMER)",
-    "VMQ": r"VMQ|SILICONE?|MVQ|SI",
-    "CR": r"CR|NEOPRENE|CHLOROPRENE",
-    "ACM": r"ACM|POLYACRYLATE",
-    "NR": r"NR|NATURAL RUBBER",
-    "AU": r"AU|EU|PU|PUR|POLYURETHANE",
-    "PTFE": r"PTFE",
-}
-_RUBBER = {name: re.compile(rf"(?<![A-Z0-9])(?:{p})(?![A-Z0-9]|\.\d)") for name, p in _NAMES.items()}
-_METALS = (("stainless", r"STAINLESS|INOX|A2|A4|1\.4122|1\.4310|1\.4401|1\.4571|AISI ?3\d\d|SS|NIRO|RVS"),
-           ("steel", r"CARBON STEEL|SPRING STEEL|STEEL|C45K?|C75S?|1\.1231"))  # fmt: skip
 _FLUIDS = (
     (r"\b(?:SEA|SALT|RAW|SALTY|BRINE)[ -]?(?:WATER)?\b", ("seawater", "water_cold")),
     (r"\b(?:DIESEL|GAS ?OIL|DERV)\b", ("diesel", "fuel", "mineral_oil")),
@@ -45,8 +30,6 @@ _WORDS = {
     "brake_fluid": "brake fluid",
 }  # fmt: skip
 _SWELLING = ("mineral oil", "engine oil", "diesel", "fuel")
-KIND = "rubber part"
-_PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANES?|BELLOWS|RUBBER|RINGS?|PACKING)\b")
 HOT = 60.0
 """Degrees Celsius from which hot water counts."""
 
@@ -59,29 +42,16 @@ class Rating(NamedTuple):
     row: Row | None
 
 
-def material_of(text: str) -> str:
-    """The rubber or metal that a text names, or empty."""
-    words = plain(text)
-    for name, pattern in _RUBBER.items():
-        if pattern.search(words):
-            return name
-    for name, signs in _METALS:
-        if re.search(rf"(?<![A-Z0-9.])(?:{signs})(?![A-Z0-9])", words):
-            return name
-    return ""
-
-
-def read(words: str) -> Designation | None:
-    """A rubber part of which no more is said than its material."""
-    material = material_of(words)
-    if material not in _NAMES or not (_PART.search(words) or words == material):
-        return None
-    return Designation(words, KIND, "", marks={"material": material})
-
-
 def no_size(_wanted: Designation, _offered: Designation, judging: Judging) -> None:
     """What can be said on the sizes where none is given: that it is to be the same."""
     judging.note("no size is given to compare: the same size is taken as said")
+
+
+def compare_hardness(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    """What two hardnesses say where both are told."""
+    want, has = wanted.marks.get("hardness", ""), offered.marks.get("hardness", "")
+    if want and has and want != has:
+        judging.near(f"hardness {has} against {want} Shore: seals and holds pressure otherwise", "hardness")
 
 
 def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
@@ -161,7 +131,10 @@ def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> Non
             "material",
         )
         return
-    if weak:
+    strange = [name for name in (wanted, offered) if not _known(name)]
+    if strange:
+        said = f"{offered} for {wanted}: {' and '.join(strange)} not in the table of materials: ask"
+    elif weak:
         said = f"{offered} for {wanted}: it is worse in {', '.join(weak)}; shorter life where it meets them"
     else:
         said = f"{offered} for {wanted}: another material; the table names nothing in which it is worse"
@@ -171,6 +144,10 @@ def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> Non
         judging.used(spans[wanted], spans[offered])
         words = [f"{m} {spans[m]['low_C']} to {spans[m]['high_C']} °C" for m in (wanted, offered)]
         judging.note(f"working range in lip seals: {words[0]}, {words[1]}")
+
+
+def _known(material: str) -> bool:
+    return any(row["material"] == material for row in rows("seal_materials"))
 
 
 def _ageing(wanted: str, offered: str, fluid: str, met: tuple[tuple[str, ...], ...], judging: Judging) -> None:

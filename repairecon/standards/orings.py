@@ -9,7 +9,7 @@ from functools import cache
 from repairecon.records import Designation
 from repairecon.standards.figures import INCH, NUMBER, exact, inches, share, text
 from repairecon.standards.judging import Judging
-from repairecon.standards.materials import material_of
+from repairecon.standards.material_names import material_of, rubber_marks
 from repairecon.standards.tables import Row, by, rows, trust
 
 KIND = "O-ring"
@@ -74,7 +74,7 @@ def read(words: str, hint: bool = False) -> Designation | None:
 
 
 def _from_code(words: str, code: str, row: Row | None) -> Designation:
-    marks = _marks(words)
+    marks = rubber_marks(words)
     if row is None:
         return Designation(words, KIND, code, marks=marks, listed=False)
     return _listed(words, code, exact(row["id_mm"]), exact(row["cs_mm"]), row)
@@ -131,18 +131,13 @@ def _listed(words: str, size: str, inner: Decimal, cord: Decimal, row: Row | Non
     printed = {} if row is None else {c: row[c] for c in ("id_in", "cs_in") if c in row}
     figures = {c: float(v) for c, v in printed.items()}
     status, sources = trust([] if row is None else [row])
-    return Designation(words, KIND, size, dims, figures, _marks(words), (), row is not None, status, sources)
+    return Designation(words, KIND, size, dims, figures, rubber_marks(words), (), row is not None, status, sources)
 
 
 def _without_size(words: str, named: bool) -> Designation | None:
     if not (named and material_of(words)):
         return None
-    return Designation(words, KIND, "", marks=_marks(words))
-
-
-def _marks(words: str) -> dict[str, str]:
-    material = material_of(words)
-    return {"material": material} if material else {}
+    return Designation(words, KIND, "", marks=rubber_marks(words))
 
 
 def series(inner: Decimal, cord: Decimal) -> str:

@@ -8,7 +8,7 @@ from decimal import Decimal
 from repairecon.records import Designation
 from repairecon.standards.figures import NUMBER, exact, text
 from repairecon.standards.judging import Judging
-from repairecon.standards.materials import material_of
+from repairecon.standards.material_names import material_of
 from repairecon.standards.tables import Row, by, rows, trust
 
 CIRCLIP = "circlip"

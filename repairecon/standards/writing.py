@@ -14,7 +14,7 @@ _CLEANING = (
     (re.compile(r"[‐‑‒–—−]"), "-"),
     (re.compile(r"[”″]|''"), '"'),
     (re.compile(r"[Øø∅⌀]"), ""),
-    (re.compile(r"(?<=\d)\s*(?:MM)?\s*X\s*(?=\d)"), "X"),
+    (re.compile(r"(?<=\d)\s*(?:MM)?\s*X\s*(?=\.?\d)"), "X"),
     (re.compile(r"\s+"), " "),
 )
 

@@ -70,6 +70,8 @@ BELTS = [
     ("5L430", "B43", "not", ("length",)),
     ("JIS B40", "Z 40", "not", ("top width",)),
     ("A41", "A", "near", ("length",)),
+    ("3V250", "9N635", "same", ()),
+    ("JIS A", "A", "near", ("height",)),
 ]
 # ISO 3601-1 size codes, GB/T 3452.1 series G, JIS B 2401 (table rows)
 O_RINGS = [
@@ -105,6 +107,8 @@ SEALS = [
     ("25x40x7", "25x41x7", "not", ("outside diameter",)),
     ("25x40x7", '1.000x1.575x0.276"', "not", ("shaft",)),
     ("25x40x7 NBR", "25x40x7 FKM", "near", ("material",)),
+    ("25x40x7 NBR70", "25x40x7 NBR 90 Shore", "near", ("hardness",)),
+    ("3/4 x 1 1/8 x 1/4 seal", "0.750 x 1.125 x .250", "same", ()),
 ]
 # DIN 471, DIN 472, DIN 6885-1 tables of an open parts library
 RINGS_AND_KEYS = [
@@ -134,6 +138,7 @@ UNKNOWN = [
     ("hello", "6203"),
     ("seal kit", "seal kit"),
     ("6²03", "6203"),
+    ("62203-2RS", "6203-2RS"),
 ]
 LIGHT = [r for r in rows("belts_lengths") if "alternate of" in r["note"]]
 PAIRS = [*BEARINGS, *BELTS, *O_RINGS, *SEALS, *RINGS_AND_KEYS]
@@ -216,6 +221,20 @@ def test_a_bad_material_that_is_wanted_is_warned_of() -> None:
     got = equivalent("-210 EPDM", "-210 EPDM", fluid="diesel")
     assert got.verdict == "same"
     assert any("EPDM is bad in diesel" in words for words in got.caution)
+
+
+def test_a_number_behind_a_bearing_may_be_a_special_bore() -> None:
+    # 6202-10: the bearing 6202 with a bore of 10 mm (trade practice, from memory)
+    assert equivalent("6202", "6202-10").verdict == "unknown"
+
+
+def test_a_material_that_no_table_knows_is_asked_for() -> None:
+    got = equivalent("-210", "-210", material_wanted="NBR", material_offered="wonder rubber")
+    assert got.verdict == "near"
+    assert any("not in the table of materials" in r for r in got.reasons)
+    assert (
+        equivalent("-210", "-210", material_wanted="wonder rubber", material_offered="Wonder  Rubber").verdict == "same"
+    )
 
 
 def test_cautions_where_the_choice_can_hurt() -> None:
