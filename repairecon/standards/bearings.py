@@ -95,6 +95,8 @@ def _sealing_not_said(want: str, has: str, judging: Judging) -> None:
 def _what_changes(want: str, has: str) -> str:
     if want == "open":
         return "it comes greased for life, and oil or grease from the housing cannot reach the balls"
+    if " and " in has and want != "open":
+        return "its two sides differ: see that the side with the better seal faces the water or the dirt"
     if " contact seal" in want and " contact seal" not in has:
         return "shields and seals that do not rub do not keep water out; rubbing seals do"
     if " contact seal" in has and " contact seal" not in want:
