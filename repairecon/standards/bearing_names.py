@@ -25,7 +25,7 @@ _OTHERS = {
 }
 _CYLINDRICAL = r"N(?:UP|U|J|F)?[ -]?(?:10|22|23|2|3|4)\d\d"
 _START = r"(?:^|[\s,;:(\"#-]|(?<![\w.])\d{1,2}X)"
-_END = r"(?!\d|X\d|MM|\.\d|/\d|-\d{3})"
+_END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d|-\d{3})"
 _SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
 _FEATURES = ("sealing", "clearance", "tolerance class", "material", "cage", "ring", "bore")
 

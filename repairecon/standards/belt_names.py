@@ -66,7 +66,10 @@ def read(words: str, hint: bool = False) -> Designation | None:
         name = "".join(found.group(1, 2)) if found[1] else found[2]
         # DIN 2215 writes a classical belt as width x inside length
         line = _LINES.get(found[5] or "", "Li" if found[3] else "")
-        return _by_section(words, name, found[4] or "", line)
+        number = found[4] or ""
+        if found[3] and number and number == sections().get(name, {}).get("height_mm"):
+            number = ""  # width x height names the section once more
+        return _by_section(words, name, number, line)
     sizes = _SIZES.search(bare)
     if sizes and (hint or _plausible(Decimal(sizes[1]), Decimal(sizes[2]), sure or bool(sizes[3]))):
         return _by_width(words, Decimal(sizes[1]), sizes[2], _LINES.get(sizes[3] or "", ""))

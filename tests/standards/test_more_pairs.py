@@ -21,6 +21,7 @@ BEARINGS = [
     ("6203-2Z", "6203-RS-Z", "near", ("sealing",)),
     ("6203 P63", "6203 P6 C3", "same", ()),
     ("6203", "6203 CN", "same", ()),
+    ("6203.2RS", "6203_2RS", "same", ()),
     ("S6203-2RS", "6203-2RS INOX", "same", ()),
     ("6203-2RS", "6203-2RS ABEC-5", "same", ()),
     ("688", "618/8", "same", ()),
@@ -75,6 +76,7 @@ BELTS = [
     ("A41", "A", "near", ("length",)),
     ("3V250", "9N635", "same", ()),
     ("JIS A", "A", "near", ("height",)),
+    ("Z 10x6", "Z", "same", ()),
 ]
 # ISO 3601-1 size codes, GB/T 3452.1 series G, JIS B 2401 (table rows)
 O_RINGS = [
