@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from repairecon.jobs.answer import Answer, Verdict
     from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
     from repairecon.jobs.rules import screen
+    from repairecon.standards.equivalents import equivalent
 
 __all__ = [
     "Answer",
@@ -53,6 +54,7 @@ __all__ = [
     "Verdict",
     "Way",
     "copy_notebooks",
+    "equivalent",
     "new_case",
     "read_case",
     "rebuild_or_buy",
@@ -63,6 +65,7 @@ _FOUND_IN = {
     "Answer": "jobs.answer",
     "Verdict": "jobs.answer",
     "copy_notebooks": "files.share",
+    "equivalent": "standards.equivalents",
     "new_case": "files.starter",
     "read_case": "files.case_folder",
     "rebuild_or_buy": "jobs.rebuild_or_buy",

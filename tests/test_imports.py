@@ -29,6 +29,7 @@ NAMES = [
     "Verdict",
     "Way",
     "copy_notebooks",
+    "equivalent",
     "new_case",
     "read_case",
     "rebuild_or_buy",
@@ -46,7 +47,8 @@ def loaded_after(code: str) -> list[str]:
 
 def test_importing_stays_light() -> None:
     assert loaded_after("import repairecon") == []
-    assert loaded_after("import repairecon; repairecon.rebuild_or_buy, repairecon.read_case") == []
+    jobs = "repairecon.rebuild_or_buy, repairecon.read_case, repairecon.equivalent"
+    assert loaded_after(f"import repairecon; {jobs}") == []
 
 
 def test_a_heavy_import_would_be_seen() -> None:

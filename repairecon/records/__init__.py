@@ -38,6 +38,14 @@ from repairecon.records.errors import (
     FindingError,
     RepaireconError,
 )
+from repairecon.records.standards import (
+    STATUSES,
+    VERDICTS,
+    AlikeVerdict,
+    Designation,
+    Equivalence,
+    worst_status,
+)
 from repairecon.records.supply import (
     QUOTE_CLASSES,
     Customs,
@@ -57,13 +65,18 @@ __all__ = [
     "SAFETY_CLASSES",
     "SHAPES",
     "STAGES",
+    "STATUSES",
+    "VERDICTS",
     "WAY_GROUPS",
     "WAY_KINDS",
+    "AlikeVerdict",
     "Assumed",
     "Branch",
     "Case",
     "CaseError",
     "Customs",
+    "Designation",
+    "Equivalence",
     "Fault",
     "FindingError",
     "Labour",
@@ -86,4 +99,5 @@ __all__ = [
     "WayKind",
     "WeightBand",
     "Years",
+    "worst_status",
 ]

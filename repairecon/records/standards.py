@@ -1,0 +1,65 @@
+"""A part as a standard names it, and what a comparison of two such parts says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+VERDICTS = ("same", "near", "not", "unknown")
+"""From the best to no answer."""
+
+STATUSES = ("published", "doubtful", "from memory")
+"""How far a row of a table can be trusted, from the best to the worst."""
+
+AlikeVerdict = Literal["same", "near", "not", "unknown"]
+
+
+def worst_status(statuses: Iterable[str]) -> str:
+    """The least trusted of some statuses; empty where there is none."""
+    return max((s for s in statuses if s), key=STATUSES.index, default="")
+
+
+@dataclass(frozen=True)
+class Designation:
+    """What could be read of a part's written name.
+
+    ``dims`` are in mm by their usual letters (``d``, ``D``, ``B``; ``id``, ``cs``, ``od``; ``top_width``, ``Li`` ...);
+    ``figures`` are other numbers; ``marks`` are features by name; ``unread`` are signs that say nothing here.
+    ``listed`` is False where the size is not in the tables, which does not mean that it does not exist.
+    """
+
+    text: str
+    kind: str
+    size: str = ""
+    dims: Mapping[str, float] = field(default_factory=dict, hash=False)
+    figures: Mapping[str, float] = field(default_factory=dict, hash=False)
+    marks: Mapping[str, str] = field(default_factory=dict, hash=False)
+    unread: tuple[str, ...] = ()
+    listed: bool = True
+    status: str = ""
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Equivalence:
+    """Whether an offered part can stand for the wanted one, and why.
+
+    ``same`` fits and does the same; ``near`` fits or nearly fits and differs in what ``differs`` names; ``not`` must
+    not be taken for it; ``unknown`` where the tables cannot tell. ``status`` is that of the least trusted row used.
+    """
+
+    verdict: AlikeVerdict
+    reasons: tuple[str, ...]
+    differs: tuple[str, ...] = ()
+    wanted: Designation | None = None
+    offered: Designation | None = None
+    caution: tuple[str, ...] = ()
+    status: str = ""
+    sources: tuple[str, ...] = ()
+    gaps: Mapping[str, float] = field(default_factory=dict, hash=False)
+
+    @property
+    def dims(self) -> tuple[Mapping[str, float], Mapping[str, float]]:
+        """Sizes [mm] of the wanted and of the offered part, as far as they are known."""
+        return tuple({} if p is None else p.dims for p in (self.wanted, self.offered))  # type: ignore[return-value]

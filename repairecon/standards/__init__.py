@@ -1,0 +1,10 @@
+"""Dimension tables of standard parts, and whether one part is the same as another."""
+
+from __future__ import annotations
+
+from repairecon.standards.equivalents import equivalent, identify
+from repairecon.standards.seal_shafts import judge_seal_shaft
+from repairecon.standards.storage import shelf_life
+from repairecon.standards.wear import judge_wear
+
+__all__ = ["equivalent", "identify", "judge_seal_shaft", "judge_wear", "shelf_life"]

@@ -1,0 +1,200 @@
+"""Whether one V-belt can stand for another: section first, then length on a line that both share."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from repairecon.records import Designation
+from repairecon.standards.belt_lengths import nearest_listed
+from repairecon.standards.figures import exact, share, text
+from repairecon.standards.judging import Judging
+from repairecon.standards.tables import Row, rows
+
+WIDTH_SLACK = Decimal("0.8")
+"""How far top widths [mm] may be apart for one groove: the printed widths of one groove differ by up to 0.7."""
+
+HEIGHT_SLACK = Decimal("1")
+"""How far heights [mm] may be apart (common practice, no source)."""
+
+NEAR_SHARE = Decimal("0.02")
+"""Share of the length that a usual tensioner takes up: common practice, no source; the published list of SPZ belts
+sold for 3V ones pairs lengths up to 1.7 % apart."""
+
+INCH_ROUNDING = Decimal("1")
+"""mm within which a length of inches and one of mm are written for the same belt."""
+
+_LINES = {"Li": "inside", "Ld": "datum", "La": "outside"}
+
+
+def compare(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    """All findings on two V-belts."""
+    absent = [part for part in (wanted, offered) if not part.listed]
+    for part in absent:
+        judging.unknown(f"{part.size} is not in the table of belt sections: measure top width, height and length")
+    if absent:
+        return
+    for part in (wanted, offered):
+        if "guess" in part.marks and wanted.size != offered.size:
+            line = _LINES[part.marks["line"]]
+            judging.near(f"{part.size} does not say which length it names; {line} length is taken: ask", "length")
+    if _section(wanted, offered, judging):
+        _length(wanted, offered, judging)
+
+
+def _row(part: Designation) -> Row:
+    return next(row for row in rows("belts_sections") if row["section"] == part.marks["section"])
+
+
+def _profile(part: Designation) -> str:
+    return f"{text(part.dims['top_width'])} x {text(part.dims['height']) if 'height' in part.dims else '?'} mm"
+
+
+def _section(wanted: Designation, offered: Designation, judging: Judging) -> bool:
+    """Findings on the sections; False where they rule the offer out."""
+    if wanted.marks["section"] == offered.marks["section"]:
+        judging.note(f"same section: {wanted.marks['section']}, {_profile(wanted)}")
+        return True
+    if _alike(wanted, offered):
+        judging.note(f"same section by two standards: {_label(wanted)} and {_label(offered)}, {_profile(wanted)}")
+        return True
+    names = f"{_label(offered)} ({_profile(offered)}) against {_label(wanted)} ({_profile(wanted)})"
+    width = exact(offered.dims["top_width"]) - exact(wanted.dims["top_width"])
+    judging.gap("top_width", width)
+    if abs(width) > WIDTH_SLACK:
+        wide = "wider: rides high" if width > 0 else "narrower: sinks into the groove"
+        judging.refuse(f"{names}: {text(abs(width))} mm {wide}", "section", "top width")
+        return False
+    if not _heights(wanted, offered, names, judging):
+        return False
+    _build(wanted, offered, judging)
+    return True
+
+
+def _alike(wanted: Designation, offered: Designation) -> bool:
+    """True for the classical sections that two standards print alike (GOST 1284.1 gives those of ISO 4184)."""
+    families = {wanted.marks["family"], offered.marks["family"]}
+    alike = all(wanted.dims.get(c) == offered.dims.get(c) for c in ("top_width", "height", "datum_width"))
+    if {wanted.marks["section"], offered.marks["section"]} == {"3V (9N)", "9N (3V)"}:
+        return True
+    return families == {"GOST", "classical"} and alike and wanted.marks["build"] == offered.marks["build"]
+
+
+def _label(part: Designation) -> str:
+    return part.marks["section"].split(" (")[0]
+
+
+def _heights(wanted: Designation, offered: Designation, names: str, judging: Judging) -> bool:
+    if "height" not in wanted.dims or "height" not in offered.dims:
+        judging.near(f"{names}: same groove by top width; a height is not in the table", "section")
+        return True
+    gap = exact(offered.dims["height"]) - exact(wanted.dims["height"])
+    judging.gap("height", gap)
+    if abs(gap) > HEIGHT_SLACK:
+        _length(wanted, offered, judging)
+        what = (
+            "deeper: may run on the bottom of the groove and slip" if gap > 0
+            else "less deep: less wedge, lower rating; runs only as a weak stop-gap"
+        )  # fmt: skip
+        judging.refuse(f"{names}: like top width, but {text(abs(gap))} mm {what}", "section", "height")
+        return False
+    if gap:
+        deeper = "deeper: must not bottom in the groove" if gap > 0 else "less deep: a little less wedge"
+        judging.near(f"{names}: like top width, {text(abs(gap))} mm {deeper}", "section", "height")
+    else:
+        judging.near(f"{names}: runs in the same groove, another construction", "section")
+    return True
+
+
+def _build(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    want, has = wanted.marks.get("build", ""), offered.marks.get("build", "")
+    light = [part for part in (wanted, offered) if part.marks["family"] == "light duty"]
+    if len(light) == 1:
+        said = "the light-duty construction, for small drives; check the power"
+        judging.near(f"{_label(light[0])} is {said}", "build")
+    if want != has and want and has:
+        judging.near(f"{has} against {want}: bends and grips otherwise; change all belts of a set together", "build")
+
+
+def _length(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    missing = [part for part in (wanted, offered) if "line" not in part.marks]
+    if missing:
+        if len(missing) == 1:
+            said = wanted if missing == [offered] else offered
+            judging.near(f"{missing[0].size} says no length; {_wish(said, missing[0])}", "length")
+        elif wanted.marks["section"] != offered.marks["section"]:
+            judging.near("no length is said, and the two name their lengths differently: compare in mm", "length")
+        return
+    line = _common_line(wanted, offered)
+    if not line:
+        judging.unknown("the tables cannot bring their lengths to one line: measure round the outside", "length")
+        return
+    want, has = exact(wanted.dims[line]), exact(offered.dims[line])
+    _judge_gap(wanted, offered, line, want, has, judging)
+
+
+def _common_line(wanted: Designation, offered: Designation) -> str:
+    """The line on which to compare: what both name, else outside where both are known, else any other."""
+    if wanted.marks["line"] == offered.marks["line"]:
+        return wanted.marks["line"]
+    alike = wanted.marks["section"] == offered.marks["section"]
+    order = ("Ld", "Li", "La") if alike else ("La", "Ld", "Li")
+    return next((c for c in order if c in wanted.dims and c in offered.dims), "")
+
+
+def _judge_gap(
+    wanted: Designation, offered: Designation, line: str, want: Decimal, has: Decimal, judging: Judging
+) -> None:
+    inch = [part.figures.get("outside_in") for part in (wanted, offered)]
+    name = _LINES[line]
+    if inch[0] is not None and inch[1] is not None and (line == "La" or wanted.marks["line"] != offered.marks["line"]):
+        want, has, name = exact(inch[0]) * Decimal("25.4"), exact(inch[1]) * Decimal("25.4"), "outside"
+        said = f"outside length {text(inch[1])} in against {text(inch[0])} in (A, B, C: number + 2, 3, 4 in)"
+    else:
+        said = f"{name} length {text(has)} mm against {text(want)} mm"
+    gap = has - want
+    judging.gap(line, gap)
+    units = {part.marks["number"] for part in (wanted, offered)}
+    slack = INCH_ROUNDING if len(units) > 1 else Decimal("0.5")
+    if abs(gap) <= slack:
+        judging.note(f"{said}: the same")
+        return
+    if _catalogue(wanted, offered, line):
+        judging.note(f"{said}: a list sells the one as the other")
+        return
+    way = "longer" if gap > 0 else "shorter"
+    words = f"{said}: {text(abs(gap))} mm ({share(gap, want)} %) {way}"
+    if abs(gap) <= NEAR_SHARE * want:
+        judging.near(f"{words}; only if the tensioner has that travel", "length")
+    elif "JIS" in (wanted.marks["family"], offered.marks["family"]):
+        judging.unknown(f"{words}; but what a JIS number names is doubtful: measure round the outside", "length")
+    else:
+        judging.refuse(f"{words}, more than a tensioner usually takes up", "length")
+
+
+def _catalogue(wanted: Designation, offered: Designation, line: str) -> bool:
+    """True if a catalogue lists the number of one under the inside length of the other."""
+    if wanted.marks["section"] != offered.marks["section"] or line != "Li":
+        return False
+    for part, other in ((wanted, offered), (offered, wanted)):
+        printed = [v for k, v in part.figures.items() if k.startswith("Li_catalogue")]
+        if other.dims["Li"] in printed:
+            return True
+    return False
+
+
+def _wish(said: Designation, missing: Designation) -> str:
+    """Which length of the other section would stand for a belt."""
+    if said.marks["section"] == missing.marks["section"]:
+        return f"wanted is {said.size}"
+    row = _row(missing)
+    line = {"datum": "Ld", "inside": "Li", "outside": "La"}[row["number"].split()[0]] if row["number"] else "La"
+    if line not in said.dims:
+        return f"{said.size} is {text(said.dims['La'])} mm outside" if "La" in said.dims else "ask for it"
+    value = exact(said.dims[line])
+    found = nearest_listed(row["family"], line, value)
+    words = f"{said.size} is {text(value)} mm {_LINES[line]} length"
+    if found is None or row["family"] != "wedge":
+        return words
+    gap = exact(found["number"]) - value
+    how = f"{text(abs(gap))} mm {'longer' if gap > 0 else 'shorter'}" if gap else "the same"
+    return f"{words}; the nearest wedge belt length of the list is {found['number']}, {how}"

@@ -1,0 +1,167 @@
+"""Rubbers against what they meet: seawater, diesel, oil, coolant, grease."""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from repairecon.records import Designation
+from repairecon.standards.figures import NUMBER
+from repairecon.standards.judging import Judging
+from repairecon.standards.tables import Row, rows
+from repairecon.standards.writing import plain
+
+_FLUIDS = (
+    (r"\b(?:SEA|SALT|RAW|SALTY|BRINE)[ -]?(?:WATER)?\b", ("seawater", "water_cold")),
+    (r"\b(?:DIESEL|GAS ?OIL|DERV)\b", ("diesel", "fuel", "mineral_oil")),
+    (r"\b(?:FUEL|PETROL|GASOLINE)\b", ("fuel", "diesel")),
+    (r"\bBRAKE", ("brake_fluid",)),
+    (r"\b(?:COOLANT|GLYCOL|ANTI-?FREEZE)\b", ("glycol_coolant",)),
+    (r"\bGREASE\b", ("petroleum grease", "mineral_oil")),
+    (r"\b(?:ENGINE|MOTOR|CRANKCASE)[ -]?OIL\b", ("engine_oil", "mineral_oil")),
+    (r"\bOIL\b|\bATF\b|\bHYDRAULIC", ("mineral_oil", "engine_oil")),
+    (r"\b(?:STEAM|HOT[ -]?WATER|EXHAUST)\b", ("hot_water_steam",)),
+    (r"\b(?:OZONE|WEATHER|SUN|UV)\b", ("ozone_weather",)),
+    (r"\bWATER\b", ("water_cold",)),
+)
+_WORDS = {
+    "mineral_oil": "mineral oil", "engine_oil": "engine oil", "water_cold": "cold water",
+    "hot_water_steam": "hot water", "glycol_coolant": "glycol coolant", "ozone_weather": "ozone and weather",
+    "brake_fluid": "brake fluid",
+}  # fmt: skip
+_SWELLING = ("mineral oil", "engine oil", "diesel", "fuel")
+HOT = 60.0
+"""Degrees Celsius from which hot water counts."""
+
+
+class Rating(NamedTuple):
+    """How a material stands a fluid: good, bad or empty where no row tells."""
+
+    rating: str
+    fluid: str
+    row: Row | None
+
+
+def no_size(_wanted: Designation, _offered: Designation, judging: Judging) -> None:
+    """What can be said on the sizes where none is given: that it is to be the same."""
+    judging.note("no size is given to compare: the same size is taken as said")
+
+
+def compare_hardness(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    """What two hardnesses say where both are told."""
+    want, has = wanted.marks.get("hardness", ""), offered.marks.get("hardness", "")
+    if want and has and want != has:
+        judging.near(f"hardness {has} against {want} Shore: seals and holds pressure otherwise", "hardness")
+
+
+def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
+    """For each fluid that a text names, the table's fluids that may speak for it, nearest first."""
+    words = plain(text)
+    found = []
+    for pattern, names in _FLUIDS:
+        if re.search(pattern, words):
+            found.append(names)
+            words = re.sub(pattern, " ", words)
+    return tuple(found)
+
+
+def rating(material: str, fluids: tuple[str, ...]) -> Rating:
+    """How a material stands the first of some fluids that the table has for it."""
+    for fluid in fluids:
+        for row in rows("seal_materials"):
+            if row["material"] == material and row["fluid"] == fluid:
+                return Rating(row["rating"], _WORDS.get(fluid, fluid), row)
+    return Rating("", _WORDS.get(fluids[0], fluids[0]), None)
+
+
+def _weaknesses(wanted: str, offered: str) -> tuple[list[str], list[Row]]:
+    """Fluids which the wanted material stands and the offered does not."""
+    good = {row["fluid"] for row in rows("seal_materials") if row["material"] == wanted and row["rating"] == "good"}
+    bad = [row for row in rows("seal_materials") if row["material"] == offered and row["rating"] == "bad"]
+    weak = [row for row in bad if row["fluid"] in good]
+    return [_WORDS.get(row["fluid"], row["fluid"]) for row in weak], weak
+
+
+def compare(wanted: str, offered: str, fluid: str, judging: Judging) -> None:
+    """All findings on two rubbers in a fluid; an empty material is one that nobody said."""
+    met = fluids_of(fluid)
+    if fluid and not met:
+        judging.note(f"the table of materials does not know {fluid!r}: nothing is said about it")
+    for names in met:
+        _in_fluid(wanted, offered, names, judging)
+    if wanted and offered and wanted != offered:
+        _other(wanted, offered, bool(met), judging)
+    elif wanted and not offered:
+        judging.near(f"the offer does not say its material, {wanted} is wanted: ask", "material")
+    elif offered and not wanted:
+        judging.note(f"the offer is of {offered}; what the old part is of was not said")
+    _ageing(wanted, offered, fluid, met, judging)
+
+
+def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judging) -> None:
+    material = offered or wanted
+    if not material:
+        return
+    found = rating(material, names)
+    if found.row is not None:
+        judging.used(found.row)
+    if found.rating == "bad":
+        swells = ": it swells" if found.fluid in ("diesel", "fuel") or "oil" in found.fluid else ""
+        said = f"{material} is bad in {found.fluid}{swells}"
+        if material == wanted:
+            judging.caution(f"{said}; ask whether the wanted material is right.")
+        if offered and offered != wanted:
+            judging.refuse(said, "material")
+    elif found.rating == "good":
+        judging.note(f"{material} stands {found.fluid}")
+    elif offered and offered != wanted:
+        judging.near(f"the table does not say how {material} stands {found.fluid}: ask", "material")
+    else:
+        judging.caution(f"The table does not say how {material} stands {found.fluid}: ask.")
+
+
+def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> None:
+    weak, used = _weaknesses(wanted, offered)
+    judging.used(*used)
+    swelling = [fluid for fluid in weak if fluid in _SWELLING]
+    if swelling and not fluid_said:
+        judging.refuse(
+            f"{offered} for {wanted}: it swells in {', '.join(swelling)}, which {wanted} stands; "
+            "say the fluid if it meets none of them",
+            "material",
+        )
+        return
+    strange = [name for name in (wanted, offered) if not _known(name)]
+    if strange:
+        said = f"{offered} for {wanted}: {' and '.join(strange)} not in the table of materials: ask"
+    elif weak:
+        said = f"{offered} for {wanted}: it is worse in {', '.join(weak)}; shorter life where it meets them"
+    else:
+        said = f"{offered} for {wanted}: another material; the table names nothing in which it is worse"
+    judging.near(said, "material")
+    spans = {row["material"]: row for row in rows("seal_ranges")}
+    if wanted in spans and offered in spans:
+        judging.used(spans[wanted], spans[offered])
+        words = [f"{m} {spans[m]['low_C']} to {spans[m]['high_C']} °C" for m in (wanted, offered)]
+        judging.note(f"working range in lip seals: {words[0]}, {words[1]}")
+
+
+def _known(material: str) -> bool:
+    return any(row["material"] == material for row in rows("seal_materials"))
+
+
+def _ageing(wanted: str, offered: str, fluid: str, met: tuple[tuple[str, ...], ...], judging: Judging) -> None:
+    """Hot coolant or water also counts as hot water, which ages without ruining at once."""
+    degrees = [float(t) for t in re.findall(rf"({NUMBER})\s*°?\s*C\b", plain(fluid))]
+    watery = any(names[0] in ("glycol_coolant", "water_cold", "seawater") for names in met)
+    hot = "HOT" in plain(fluid).split() or any(t >= HOT for t in degrees)
+    material = offered or wanted
+    if not (watery and hot and material):
+        return
+    found = rating(material, ("hot_water_steam",))
+    if found.rating == "bad" and found.row is not None:
+        judging.used(found.row)
+        if offered and offered != wanted:
+            judging.near(f"{material} ages in hot water: shorter life", "material")
+        else:
+            judging.caution(f"{material} ages in hot water.")
