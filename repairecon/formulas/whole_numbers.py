@@ -1,0 +1,71 @@
+"""A mixed-integer program written down column by column and row by row, and solved."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Sum = list[tuple[int, float]]
+"""A weighted sum of columns."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """The best point found, or None, and the bound under which no point lies."""
+
+    point: Floats | None
+    bound: float
+    impossible: bool
+
+
+class Program:
+    """Least cost over columns within bounds, some of them whole, with rows between limits."""
+
+    def __init__(self) -> None:
+        self.cost: list[float] = []
+        self.lower: list[float] = []
+        self.upper: list[float] = []
+        self.whole: list[int] = []
+        self._cells: list[tuple[int, int, float]] = []
+        self._limits: list[tuple[float, float]] = []
+
+    def column(self, cost: float = 0.0, upper: float = inf, whole: bool = False) -> int:
+        """A new column from 0 up; its number."""
+        self.cost.append(cost)
+        self.lower.append(0.0)
+        self.upper.append(upper)
+        self.whole.append(int(whole))
+        return len(self.cost) - 1
+
+    def row(self, terms: Iterable[tuple[int, float]], low: float = -inf, high: float = inf) -> None:
+        """A weighted sum of columns held between two limits."""
+        number = len(self._limits)
+        self._cells.extend((number, column, weight) for column, weight in terms if weight != 0.0)
+        self._limits.append((low, high))
+
+    def solve(self, seconds: float) -> Found:
+        """Branch and bound, to within a millionth of the cost or the time given."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import csr_array
+
+        rows, columns, weights = zip(*self._cells, strict=True) if self._cells else ((), (), ())
+        table = csr_array((weights, (rows, columns)), shape=(len(self._limits), len(self.cost)))
+        low, high = np.array(self._limits).T if self._limits else (np.zeros(0), np.zeros(0))
+        found = milp(
+            np.array(self.cost),
+            constraints=LinearConstraint(table, low, high) if self._limits else None,
+            integrality=np.array(self.whole),
+            bounds=Bounds(np.array(self.lower), np.array(self.upper)),
+            options={"mip_rel_gap": 1e-8, "time_limit": max(seconds, 0.01)},
+        )
+        if found.status == 2:
+            return Found(None, inf, True)
+        bound = getattr(found, "mip_dual_bound", None)
+        if bound is None:
+            bound = found.fun if found.status == 0 else -inf
+        return Found(found.x, float(bound), False)
