@@ -49,20 +49,26 @@ class Program:
         self._limits.append((low, high))
 
     def solve(self, seconds: float) -> Found:
-        """Branch and bound, to within a millionth of the cost or the time given."""
+        """Branch and bound to the end, or as far as the time given goes."""
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
 
         rows, columns, weights = zip(*self._cells, strict=True) if self._cells else ((), (), ())
         table = csr_array((weights, (rows, columns)), shape=(len(self._limits), len(self.cost)))
         low, high = np.array(self._limits).T if self._limits else (np.zeros(0), np.zeros(0))
-        found = milp(
-            np.array(self.cost),
-            constraints=LinearConstraint(table, low, high) if self._limits else None,
-            integrality=np.array(self.whole),
-            bounds=Bounds(np.array(self.lower), np.array(self.upper)),
-            options={"mip_rel_gap": 1e-8, "time_limit": max(seconds, 0.01)},
-        )
+        constraints = LinearConstraint(table, low, high) if self._limits else None
+        bounds = Bounds(np.array(self.lower), np.array(self.upper))
+        options = {"mip_rel_gap": 1e-8, "time_limit": max(seconds, 0.01)}
+        for presolve in (True, False):  # presolve fails now and then, with a "solve error", where the search does not
+            found = milp(
+                np.array(self.cost),
+                constraints=constraints,
+                integrality=np.array(self.whole),
+                bounds=bounds,
+                options={**options, "presolve": presolve},
+            )
+            if found.status != 4:
+                break
         if found.status == 2:
             return Found(None, inf, True)
         bound = getattr(found, "mip_dual_bound", None)
