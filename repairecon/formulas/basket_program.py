@@ -6,8 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import inf
 
-import numpy as np
-
 from repairecon.formulas.basket_terms import Order
 from repairecon.formulas.parcel_program import Level, ParcelRows
 from repairecon.formulas.whole_numbers import Found, Program
@@ -99,7 +97,7 @@ class BasketRows:
         if found.point is None:
             return found, {}
         counts = {
-            i: sum(int(np.rint(found.point[c])) for level in levels for c, _ in level.packs)
+            i: sum(int(found.point[c] + 0.5) for level in levels for c, _ in level.packs)
             for i, levels in self.levels.items()
         }
         return found, {i: n for i, n in counts.items() if n > 0}

@@ -143,7 +143,7 @@ def set_against_allowance(
         bounds=Bounds(0.0, count),
         options={"mip_rel_gap": 0.0},
     )
-    return None if found.x is None else tuple(int(k) for k in np.rint(found.x))
+    return None if found.x is None else tuple(int(k + 0.5) for k in found.x)
 
 
 def price_parcel(

@@ -78,7 +78,7 @@ class ParcelRows:
         self.used = program.column(upper=1.0)
         for offer, (line, pieces) in offers.items():
             self._offer(offer, line, pieces)
-        self.most_value = max(1.0, sum(level.value * level.stop for level in self.levels))
+        self.most_value, self.most_kilos = self._mosts(offers)
         self._charging(cuts)
         self._goods_and_weight()
         self._taxes()
@@ -88,7 +88,7 @@ class ParcelRows:
     def _rules(self, offers: dict[int, tuple[Line, int]]) -> list[TaxRule]:
         """The rules of taxing that can matter, those with the same burden as a wider one left out."""
         lines = [line for line, _ in offers.values()]
-        worthless = any(line.core == 0.0 and line.prices[-1][1] == 0.0 for line in lines)
+        worthless = any(line.core == 0.0 and min(price for _, price in line.prices) == 0.0 for line in lines)
         kept: list[TaxRule] = []
         for rule in reversed(tax_rules(self.terms, self.border)):
             burdens = [rule.burden(line.duty_rate, self.border) for line in lines]
@@ -114,16 +114,28 @@ class ParcelRows:
         burdens = [rule.burden(line.duty_rate, self.border) for line, _ in offers.values()]
         return (0.0 if self.allowance else min(burdens)), max(burdens)
 
-    def _packs_for_goals(self, price: float, value: float) -> int:
-        """Packs that alone reach free carriage, minimum order, a tax limit and all that shares of duty can save."""
+    def _goals(self, price: float, value: float) -> list[tuple[float, float]]:
+        """What more packs could reach, and what each brings to it: goods, what is subject to duty, a lower share."""
         goals = [(self.terms.minimum_order, price), (self.terms.free_above or 0.0, price)]
         if any(rule.dutiable_from > 0.0 for rule in self.rules):
             goals.append((self.border.flat_duty_up_to + 2 * _ABOVE, value))
         if self.terms.imported:
             dearest = max([self.terms.carriage, *(quoted for _, quoted in self.terms.bands)]) * self.terms.net
             goals.append((dearest * self.taxed * max(self.spread(rule) for rule in self.rules), value))
-        packs = [ceil(goal / worth - 1e-9) for goal, worth in goals if goal > 0.0 and worth > 0.0]
-        return max(packs) if packs else 0
+        return [(goal, worth) for goal, worth in goals if goal > 0.0 and worth > 0.0]
+
+    def _mosts(self, offers: dict[int, tuple[Line, int]]) -> tuple[float, float]:
+        """No basket of least cost has a parcel worth more, or heavier: what is over is there for a goal alone."""
+        value = kilos = top_value = top_kilos = 0.0
+        for level in self.levels:
+            line, pieces = offers[level.offer]
+            packs = max(packs_needed(pieces, line.pack), line.minimum_packs, line.prices[-1][0])
+            value, kilos = value + packs * level.value, kilos + packs * level.kilos
+            for goal, worth in self._goals(level.price, level.value):
+                top_value = max(top_value, goal / worth * level.value)
+                top_kilos = max(top_kilos, goal / worth * level.kilos)
+            top_value, top_kilos = max(top_value, 2.0 * level.value), max(top_kilos, 2.0 * level.kilos)
+        return max(1.0, value + 2.0 * top_value), max(1.0, kilos + 2.0 * top_kilos)
 
     def spread(self, rule: TaxRule) -> float:
         """Between the least and the most that carriage can bear under a rule."""
@@ -137,7 +149,8 @@ class ParcelRows:
         keep = 1.0 - terms.discount_rate
         core = line.core * line.pack
         last = line.prices[-1][1] * keep
-        goal = self._packs_for_goals(last, terms.net * (last + core))
+        goals = self._goals(last, terms.net * (last + core))
+        goal = max((ceil(goal / worth - 1e-9) for goal, worth in goals), default=0)
         most = max(need, line.minimum_packs, line.prices[-1][0], goal)  # more than this never pays
         stops = [start - 1 for start, _ in line.prices[1:]] + [most]
         floor_price = line.price(max(need, line.minimum_packs)) * max(need, line.minimum_packs)
@@ -201,8 +214,7 @@ class ParcelRows:
             program.row([*goods, (self.used, -least), *((c, -more) for c in free)], low=0.0)
         if terms.bands:
             kilos = [(c, level.kilos * w) for level in self.levels for c, w in level.packs]
-            heaviest = max(1.0, sum(level.kilos * level.stop for level in self.levels))
-            limits = [(way.chosen, -min(heaviest, way.up_to_kg - self.margin)) for way in self.ways]
+            limits = [(way.chosen, -min(self.most_kilos, way.up_to_kg - self.margin)) for way in self.ways]
             program.row([*kilos, *limits], high=0.0)
 
     # duty and VAT at the border

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import os
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from math import inf
 
@@ -21,6 +23,29 @@ class Found:
     point: Floats | None
     bound: float
     impossible: bool
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep what the solver's C code prints by itself, now and then, out of the answer's own output."""
+    import ctypes
+
+    try:
+        flush = ctypes.CDLL(None).fflush
+        flush(None)
+        kept, (out, into) = os.dup(1), os.pipe()
+    except (OSError, TypeError, AttributeError):  # no such C library, or no such stream: nothing to be done
+        yield
+        return
+    os.set_blocking(into, False)  # what does not fit is lost, not waited for
+    os.dup2(into, 1)
+    try:
+        yield
+    finally:
+        flush(None)
+        os.dup2(kept, 1)
+        for stream in (kept, out, into):
+            os.close(stream)
 
 
 class Program:
@@ -60,13 +85,14 @@ class Program:
         bounds = Bounds(np.array(self.lower), np.array(self.upper))
         options = {"mip_rel_gap": 1e-8, "time_limit": max(seconds, 0.01)}
         for presolve in (True, False):  # presolve fails now and then, with a "solve error", where the search does not
-            found = milp(
-                np.array(self.cost),
-                constraints=constraints,
-                integrality=np.array(self.whole),
-                bounds=bounds,
-                options={**options, "presolve": presolve},
-            )
+            with _quiet():
+                found = milp(
+                    np.array(self.cost),
+                    constraints=constraints,
+                    integrality=np.array(self.whole),
+                    bounds=bounds,
+                    options={**options, "presolve": presolve},
+                )
             if found.status != 4:
                 break
         if found.status == 2:
