@@ -106,7 +106,8 @@ def frontier(order: Order, seconds: float = 60.0) -> list[Basket]:
     Examples
     --------
     >>> from repairecon.formulas.basket import Line, Offer, ParcelTerms
-    >>> near, far = Offer("seal", "shop", Line(((1, 9.0),)), days=1), Offer("seal", "stockist", Line(((1, 6.0),)), days=5)
+    >>> near = Offer("seal", "shop", Line(((1, 9.0),)), days=1)
+    >>> far = Offer("seal", "stockist", Line(((1, 6.0),)), days=5)
     >>> points = frontier(Order({"seal": 1}, (near, far), {"shop": ParcelTerms(), "stockist": ParcelTerms()}))
     >>> [(b.days, b.total) for b in points]
     [(1, 9.0), (5, 6.0)]
@@ -119,7 +120,7 @@ def frontier(order: Order, seconds: float = 60.0) -> list[Basket]:
         if found and found[-1].total >= basket.total - CENT:
             found.pop()
         found.append(basket)
-        days = [o.days for o in order.offers if o.days < basket.days]
+        days = [o.days for i, o in enumerate(order.offers) if order.allows(i) and o.days < basket.days]
         left = seconds - (time.perf_counter() - began)
         if not days or left <= 0.0:
             break
@@ -155,7 +156,8 @@ def soonest(order: Order, seconds: float = 60.0) -> Basket:
     Examples
     --------
     >>> from repairecon.formulas.basket import Line, Offer, ParcelTerms
-    >>> near, far = Offer("seal", "shop", Line(((1, 9.0),)), days=1), Offer("seal", "stockist", Line(((1, 6.0),)), days=5)
+    >>> near = Offer("seal", "shop", Line(((1, 9.0),)), days=1)
+    >>> far = Offer("seal", "stockist", Line(((1, 6.0),)), days=5)
     >>> soonest(Order({"seal": 1}, (near, far), {"shop": ParcelTerms(), "stockist": ParcelTerms()})).total
     9.0
     """
@@ -248,7 +250,7 @@ def _entry(cheapest: Basket, order: Order, index: int, seconds: float) -> Entry:
         proven = basket.proven or basket.status == "nothing can be had"
         if not proven or (basket.total > target and trial < 1.0):
             break  # z(trial) > target: it stays out just above the best factor so far
-        root = _highest(basket, order, index, target)
+        root = _highest(basket, order, index, target) if basket.packs else -1.0
         if root > factor:
             factor, entered = root, replace(basket, order=_at_factor(order, index, root))
         if factor >= 1.0 or (factor < 0.0 and trial <= 0.0):

@@ -234,9 +234,7 @@ def price_parcel(
         for i, n in enumerate(packs)
     )
     is_free = terms.free_above is not None and bool(quoted.sum() >= terms.free_above - CLOSE)
-    return LandedParcel(
-        landed, float(quoted.sum()), weight, float(value.sum()), is_free, rule.duty_by, rule.vat_free
-    )
+    return LandedParcel(landed, float(quoted.sum()), weight, float(value.sum()), is_free, rule.duty_by, rule.vat_free)
 
 
 def _rule_and_free_packs(

@@ -230,9 +230,7 @@ def tax_rules(terms: ParcelTerms, border: Border) -> tuple[TaxRule, ...]:
     duties.append(("own rates", inf, inf, above))
     vats = [(False, inf)] if terms.by_hand else [(True, border.vat_free_up_to), (False, inf)]
     return tuple(
-        TaxRule(by, free, min(value, limit), up_to, start)
-        for by, value, up_to, start in duties
-        for free, limit in vats
+        TaxRule(by, free, min(value, limit), up_to, start) for by, value, up_to, start in duties for free, limit in vats
     )
 
 
