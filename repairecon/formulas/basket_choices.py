@@ -10,6 +10,7 @@ from itertools import pairwise
 from repairecon.formulas.basket import solve
 from repairecon.formulas.basket_program import Extra
 from repairecon.formulas.basket_terms import CENT, Basket, Order
+from repairecon.formulas.landed import packs_needed
 from repairecon.formulas.parcel import price_parcel
 
 
@@ -194,13 +195,14 @@ def entering_prices(basket: Basket, offers: Iterable[int] | None = None, seconds
     Notes
     -----
     The least cost of a basket with a pack or more of the offer rises with its price; the offer enters
-    where that cost meets the cheapest total. It is solved with the offer forced in, and the
-    price taken at which the basket found would cost no more than the cheapest; again from there, until
-    just above (half a cent a pack) no basket with it does. Each step is
-    proven, so the price is one at which the offer enters and just above which it does not. Where its
-    own supplier has free carriage, a minimum order or a flat rate dearer than a line's own, a cheaper
-    price can make a basket dearer, and a still higher one may do as well (``Entry.only`` is then
-    False); so, too, where carriage times duty exceeds the goods. All prices of a line with breaks fall in proportion.
+    where that cost meets the cheapest total. To begin with the offer is put in the place of those
+    chosen for its part, and the price taken at which that basket would cost no more than the cheapest;
+    then the program is solved with the offer forced in just above that price (half a cent a pack), and
+    again from the basket found, until none with it costs no more. The last step is a proof, so the
+    price is one at which the offer enters and just above which it does not. Where its own supplier has
+    free carriage, a minimum order or a flat rate dearer than a line's own, a cheaper price can make a
+    basket dearer, and a still higher one may do as well (``Entry.only`` is then False); so, too, where
+    carriage times duty exceeds the goods. All prices of a line with breaks fall in proportion.
 
     References
     ----------
@@ -243,23 +245,36 @@ def _entry(cheapest: Basket, order: Order, index: int, seconds: float) -> Entry:
     asked = offer.line.price(offer.line.minimum_packs)
     step = min(1.0, max(CENT / asked, 1e-3 * CENT)) if asked > 0.0 else 1.0
     target = cheapest.total + 1e-9
-    factor, entered, trial, proven = -1.0, None, 1.0, True
-    while True:
+    entered = _swapped(cheapest, order, index)
+    factor = _highest(entered, order, index, target) if entered else -1.0
+    proven = True
+    while factor < 1.0:
+        trial = 0.0 if factor < 0.0 else min(1.0, factor + step)
         left = seconds - (time.perf_counter() - began)
-        basket = solve(_at_factor(order, index, trial), Extra(forced=index), left)
+        # far enough over the target that no noise keeps a basket out
+        extra = Extra(forced=index, cost_up_to=target + 1e-5)
+        basket = solve(_at_factor(order, index, trial), extra, left)
         proven = basket.proven or basket.status == "nothing can be had"
-        if not proven or (basket.total > target and trial < 1.0):
-            break  # z(trial) > target: it stays out just above the best factor so far
-        root = _highest(basket, order, index, target) if basket.packs else -1.0
-        if root > factor:
-            factor, entered = root, replace(basket, order=_at_factor(order, index, root))
-        if factor >= 1.0 or (factor < 0.0 and trial <= 0.0):
-            break
-        trial = 0.0 if factor < 0.0 else factor + step
-        if trial >= 1.0:
-            break
+        root = _highest(basket, order, index, target) if basket.packs and basket.total <= target else -1.0
+        if not proven or root <= factor:
+            break  # it stays out just above the best factor so far
+        factor, entered = root, basket
+    entered = replace(entered, order=_at_factor(order, index, factor)) if entered and factor >= 0.0 else None
     factor = max(factor, 0.0)
     return Entry(index, factor, asked * factor, asked * (1.0 - factor), _rises(order, index), proven, entered)
+
+
+def _swapped(basket: Basket, order: Order, index: int) -> Basket | None:
+    """The basket with the part's offers given up for one other, where that is sold."""
+    offer = order.offers[index]
+    packs = {i: n for i, n in basket.packs.items() if order.offers[i].part != offer.part}
+    packs[index] = max(packs_needed(order.wanted[offer.part], offer.line.pack), offer.line.minimum_packs)
+    swapped = replace(basket, order=order, packs=packs)
+    try:
+        parcels = len(swapped.parcels)
+    except ValueError:
+        return None
+    return None if order.most_parcels is not None and parcels > order.most_parcels else swapped
 
 
 def _rises(order: Order, index: int) -> bool:

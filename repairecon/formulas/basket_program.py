@@ -13,11 +13,12 @@ from repairecon.formulas.whole_numbers import Found, Program
 
 @dataclass(frozen=True)
 class Extra:
-    """What is asked of the basket besides: an offer that must be in, one of these offers left out, other suppliers."""
+    """What is asked besides: an offer that must be in, one of these left out, other suppliers, a limit of cost."""
 
     forced: int | None = None
     not_all_of: frozenset[int] = frozenset()
     other_than: frozenset[str] = frozenset()
+    cost_up_to: float = inf
     may_miss: bool = False
     margin: float = 0.0
 
@@ -87,9 +88,13 @@ class BasketRows:
                     for column, _ in level.packs:
                         program.row([(column, 1.0), (bought[-1][0], -float(level.stop))], high=0.0)
             program.row(bought, high=float(len(extra.not_all_of) - 1))
+        if extra.cost_up_to < inf:
+            program.row(enumerate(program.cost), high=extra.cost_up_to)
         if extra.other_than:
             terms = [(c, -1.0 if name in extra.other_than else 1.0) for name, c in used.items()]
             program.row(terms, low=1.0 - len(extra.other_than & set(used)))
+            for parcel in self.parcels.values():  # an empty parcel is none
+                program.row([*(t for level in parcel.levels for t in level.packs), (parcel.used, -1.0)], low=0.0)
 
     def solve(self, seconds: float) -> tuple[Found, dict[int, int]]:
         """The point found, and the packs that it means."""

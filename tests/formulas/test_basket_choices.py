@@ -28,7 +28,7 @@ def without_offer(order: Order, i: int) -> Order:
     return replace(order, only={part: kept})
 
 
-@settings(max_examples=80)
+@settings(max_examples=50)
 @given(orders())
 def test_second_best_leaves_out_one_of_the_offers_bought(order: Order) -> None:
     best = cheapest_basket(order)
@@ -44,7 +44,7 @@ def test_second_best_leaves_out_one_of_the_offers_bought(order: Order) -> None:
     assert second.total == pytest.approx(min(costs), abs=CENT)
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(orders())
 def test_second_best_by_suppliers_is_another_set(order: Order) -> None:
     best = cheapest_basket(order)
@@ -68,7 +68,7 @@ def plain_second_set(order: Order, barred: frozenset[str]) -> float | None:
     return min((cost for cost in found if cost is not None), default=None)
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(orders())
 def test_frontier_falls_and_each_point_is_the_cheapest_in_its_days(order: Order) -> None:
     points = frontier(order)
@@ -120,7 +120,7 @@ def test_a_quote_that_never_enters_and_one_as_cheap() -> None:
     assert (entries[other].fall, entries[other].factor) == (0.0, 1.0)
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(orders(goals=False))
 def test_entering_prices_hold_just_under_and_not_just_over(order: Order) -> None:
     best = cheapest_basket(order)
