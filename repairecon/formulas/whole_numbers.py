@@ -1,0 +1,103 @@
+"""A mixed-integer program written down column by column and row by row, and solved."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Sum = list[tuple[int, float]]
+"""A weighted sum of columns."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """The best point found, or None, and the bound under which no point lies."""
+
+    point: Floats | None
+    bound: float
+    impossible: bool
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep what the solver's C code prints by itself, now and then, out of the answer's own output."""
+    import ctypes
+
+    try:
+        flush = ctypes.CDLL(None).fflush
+        flush(None)
+        kept, (out, into) = os.dup(1), os.pipe()
+    except (OSError, TypeError, AttributeError):  # no such C library, or no such stream: nothing to be done
+        yield
+        return
+    os.set_blocking(into, False)  # what does not fit is lost, not waited for
+    os.dup2(into, 1)
+    try:
+        yield
+    finally:
+        flush(None)
+        os.dup2(kept, 1)
+        for stream in (kept, out, into):
+            os.close(stream)
+
+
+class Program:
+    """Least cost over columns within bounds, some of them whole, with rows between limits."""
+
+    def __init__(self) -> None:
+        self.cost: list[float] = []
+        self.lower: list[float] = []
+        self.upper: list[float] = []
+        self.whole: list[int] = []
+        self._cells: list[tuple[int, int, float]] = []
+        self._limits: list[tuple[float, float]] = []
+
+    def column(self, cost: float = 0.0, upper: float = inf, whole: bool = False) -> int:
+        """A new column from 0 up; its number."""
+        self.cost.append(cost)
+        self.lower.append(0.0)
+        self.upper.append(upper)
+        self.whole.append(int(whole))
+        return len(self.cost) - 1
+
+    def row(self, terms: Iterable[tuple[int, float]], low: float = -inf, high: float = inf) -> None:
+        """A weighted sum of columns held between two limits."""
+        number = len(self._limits)
+        self._cells.extend((number, column, weight) for column, weight in terms if weight != 0.0)
+        self._limits.append((low, high))
+
+    def solve(self, seconds: float) -> Found:
+        """Branch and bound to the end, or as far as the time given goes."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import csr_array
+
+        rows, columns, weights = zip(*self._cells, strict=True) if self._cells else ((), (), ())
+        table = csr_array((weights, (rows, columns)), shape=(len(self._limits), len(self.cost)))
+        low, high = np.array(self._limits).T if self._limits else (np.zeros(0), np.zeros(0))
+        constraints = LinearConstraint(table, low, high) if self._limits else None
+        bounds = Bounds(np.array(self.lower), np.array(self.upper))
+        options = {"mip_rel_gap": 1e-8, "time_limit": max(seconds, 0.01)}
+        for presolve in (True, False):  # presolve fails now and then, with a "solve error", where the search does not
+            with _quiet():
+                found = milp(
+                    np.array(self.cost),
+                    constraints=constraints,
+                    integrality=np.array(self.whole),
+                    bounds=bounds,
+                    options={**options, "presolve": presolve},
+                )
+            if found.status != 4:
+                break
+        if found.status == 2:
+            return Found(None, inf, True)
+        bound = getattr(found, "mip_dual_bound", None)
+        if bound is None:
+            bound = found.fun if found.status == 0 else -inf
+        return Found(found.x, float(bound), False)

@@ -1,0 +1,156 @@
+"""How long a proven cheapest basket takes, as ratios in one run: python tests/benchmarks/basket_problem.py
+
+Orders of parts by suppliers with every rule (weight bands, free carriage, minimum orders, breaks, packs, discounts,
+fees, customs limits, goods carried by hand), figures made up by a fixed recipe. Beside each, reading a case folder with
+as many parts, suppliers and quotes. ``--all`` adds 200 x 30, which may take its whole minute; its gap is told.
+Times are for comparing on one machine in one run, never a test.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import random
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+TESTS = Path(__file__).resolve().parent.parent
+sys.path[:0] = [str(TESTS.parent)]
+
+import repairecon  # noqa: E402
+from repairecon.formulas.basket import Border, Line, Offer, Order, ParcelTerms, cheapest_basket  # noqa: E402
+from repairecon.formulas.basket_choices import entering_prices, frontier, second_best  # noqa: E402
+
+BANDS = ((2.0, 8.0), (5.0, 12.5), (20.0, 24.0), (60.0, 60.0))
+SIZES = ((10, 4), (20, 6), (30, 8), (60, 12), (100, 20))
+CASE = """
+[unit]
+name = "raw water pump"
+figures = "invented"
+[money]
+currency = "EUR"
+vat_rate = 0.21
+[money.exchange]
+GBP = 1.17
+[three_numbers]
+price_new = 5000
+price_kit = 300
+wait_days = 10
+"""
+
+
+def supplier(k: int) -> ParcelTerms:
+    """The k-th supplier's terms; every third is abroad."""
+    abroad = k % 3 == 2
+    return ParcelTerms(
+        exchange=1.17 if abroad else 1.0,
+        vat_included=k % 4 < 2,
+        vat_rate=0.2 if abroad else 0.21,
+        imported=abroad,
+        carriage=6.0 + 2.5 * (k % 5),
+        bands=BANDS if k % 2 else (),
+        free_above=(None, 150.0, 300.0)[k % 3] if k % 2 else None,
+        minimum_order=40.0 if k % 4 == 2 else 0.0,
+        discount_rate=0.05 if k % 5 == 0 else 0.0,
+        card_fee_rate=0.015 if k % 4 == 1 else 0.0,
+        insurance_rate=0.01 if abroad else 0.0,
+        cost_handling=12.0 if abroad else 0.0,
+        by_hand=k % 12 == 8,
+    )
+
+
+def order(parts: int, suppliers: int, seed: int = 1) -> Order:
+    """An order with about three offers in five made."""
+    made, offers = random.Random(seed), []
+    for i in range(parts):
+        bare = made.lognormvariate(3.0, 1.0)
+        makers = [k for k in range(suppliers) if made.random() < 0.6] or [0]
+        for k in makers:
+            pack = made.choice([1, 1, 1, 1, 2, 5])
+            price = bare * made.uniform(0.7, 1.4) * pack * (1.0 if pack == 1 else 0.8)
+            cents = [int(100 * price * share) / 100 + 0.01 for share in (1.0, 0.93, 0.85)]
+            breaks = ((2, cents[1]), (5, cents[2])) if made.random() < 0.25 else ()
+            line = Line(
+                ((1, cents[0]), *breaks),
+                pack=pack,
+                minimum_packs=2 if made.random() < 0.06 else 1,
+                weight_kg=0.05 + 0.02 * bare,
+                duty_rate=made.choice([0.0, 0.027, 0.037, 0.045]),
+            )
+            offers.append(Offer(f"part {i}", f"supplier {k}", line, made.choice([1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0])))
+    wanted = {f"part {i}": made.choice([1, 1, 1, 2, 2, 4]) for i in range(parts)}
+    border = Border(0.21, 150.0, 0.0, 0.025, 700.0, 430.0)
+    return Order(wanted, tuple(offers), {f"supplier {k}": supplier(k) for k in range(suppliers)}, border)
+
+
+def write_case(folder: Path, asked: Order) -> None:
+    """A case folder with the same parts, suppliers and quotes."""
+    (folder / "case.toml").write_text(CASE, "utf-8")
+    tables = {
+        "parts.csv": [("part", "quantity"), *asked.wanted.items()],
+        "suppliers.csv": [
+            ("supplier", "currency", "vat", "vat_rate", "carriage_likely", "imported", "cost_handling"),
+            *(
+                (n, "GBP" if t.imported else "EUR", "in" if t.vat_included else "ex", t.vat_rate, t.carriage,
+                 "yes" if t.imported else "no", t.cost_handling)
+                for n, t in asked.suppliers.items()
+            ),
+        ],
+        "quotes.csv": [
+            ("item", "supplier", "quoted_likely", "pack", "lead_days_likely"),
+            *((o.part, o.supplier, o.line.prices[0][1], o.line.pack, o.days) for o in asked.offers),
+        ],
+    }  # fmt: skip
+    for name, rows in tables.items():
+        with (folder / name).open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows(rows)
+
+
+def reading(asked: Order) -> float:
+    """Best time of three to read such a folder [s]."""
+    with tempfile.TemporaryDirectory() as name:
+        write_case(Path(name), asked)
+        times = []
+        for _ in range(3):
+            start = time.perf_counter()
+            case = repairecon.read_case(name)
+            times.append(time.perf_counter() - start)
+        assert len(case.quotes) == len(asked.offers)
+    return min(times)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--all", action="store_true", help="with 200 parts by 30 suppliers")
+    sizes = SIZES + (((200, 30),) if parser.parse_args().all else ())
+    cheapest_basket(order(2, 2))
+    print(f"{'parts x suppliers':>18}{'offers':>8}{'basket s':>10}{'reading s':>11}{'ratio':>8}{'gap':>9}  status")
+    for parts, suppliers in sizes:
+        asked = order(parts, suppliers)
+        basket, read = cheapest_basket(asked), reading(asked)
+        ratio = basket.seconds / read
+        print(f"{f'{parts} x {suppliers}':>18}{len(asked.offers):>8}{basket.seconds:>10.2f}{read:>11.3f}{ratio:>8.1f}"
+              f"{basket.gap:>9.3f}  {basket.status}")  # fmt: skip
+        if (parts, suppliers) == (30, 8):
+            around(basket.order, read)
+
+
+def around(asked: Order, read: float) -> None:
+    """The answers around the cheapest basket of one order."""
+    basket = cheapest_basket(asked)
+    left = [i for i in range(len(asked.offers)) if i not in basket.packs][:10]
+    for what, work in (
+        ("next best", lambda: second_best(basket)),
+        ("money against days", lambda: frontier(asked)),
+        ("ten entering prices", lambda: entering_prices(basket, left)),
+    ):
+        start = time.perf_counter()
+        work()
+        seconds = time.perf_counter() - start
+        print(f"{'':>18}{what:>24}: {seconds:.2f} s, {seconds / read:.1f} x reading")
+
+
+if __name__ == "__main__":
+    main()
