@@ -11,6 +11,7 @@ from repairecon.files import (
     events,
     lives,
     looks,
+    order_toml,
     own_lives,
     parts_tasks,
     suppliers_quotes,
@@ -30,16 +31,18 @@ from repairecon.files.toml_section import FILE
 from repairecon.records import Case, Quote, Range, Unit, Way
 
 
-def read_case(folder: str | os.PathLike[str], years: bool = False) -> Case:
+def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool = False) -> Case:
     """Read a case folder.
 
     Parameters
     ----------
     folder
         Folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv,
-        suppliers.csv, quotes.csv, looks.csv and lives.csv as there are.
+        suppliers.csv, carriage.csv, quotes.csv, looks.csv and lives.csv as there are.
     years
         True to list what the years after the job take for granted, even if the case does not speak of them.
+    order
+        True to list what an order among the quotes takes for granted.
 
     Returns
     -------
@@ -57,7 +60,8 @@ def read_case(folder: str | os.PathLike[str], years: bool = False) -> Case:
     ``example:`` are left out. ``vat`` of a row of ways.csv holds for its price, core surcharge, core
     carriage and strip charge. ``lead_days`` of a part or way are for quotes that name no days.
     Lives and years are always complete; what they take for granted is listed once it matters: with ``years``, or if
-    the case speaks of them.
+    the case speaks of them. The terms at the border and the wishes of an order are complete likewise, and listed with
+    ``order`` alone; ``wishes.today`` stays blank where the case gives no day.
     """
     problems = Problems()
     paths = _files(Path(folder), problems)
@@ -70,7 +74,7 @@ def read_case(folder: str | os.PathLike[str], years: bool = False) -> Case:
     labour = case_toml.LabourBook(toml, money, defaults)
     unit = unit_toml.unit(toml, defaults)
     case = _assemble(
-        Reading(problems, defaults, three, money, labour, tables, toml.whole), toml, unit, str(folder), years
+        Reading(problems, defaults, three, money, labour, tables, toml.whole), toml, unit, str(folder), years, order
     )
     problems.stop_if_any()
     return case
@@ -107,7 +111,7 @@ def _files(folder: Path, problems: Problems) -> dict[str, Path]:
     return paths
 
 
-def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool) -> Case:
+def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool, order: bool) -> Case:
     part_rows, reading.parts = named_rows(reading.tables["parts.csv"], "part", "part")
     way_rows, reading.ways = named_rows(reading.tables["ways.csv"], "way", "way")
     supplier_rows, reading.suppliers = named_rows(reading.tables["suppliers.csv"], "supplier", "supplier")
@@ -126,6 +130,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     parts = parts_tasks.parts(reading, part_rows, lead)
     listed = listed or years_toml.spoken_of(toml) or lives.spoken_of(way_rows) or reading.tables["lives.csv"].given
     of_years = reading.defaults if listed else Defaults()
+    of_order = reading.defaults if order else Defaults()
     made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
@@ -143,6 +148,8 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         quotes=_complete(quotes, made),
         looks=looks.looks(reading, parts, made),
         years=years_toml.years(toml, reading.money, of_years),
+        customs=order_toml.customs(toml, sellers, of_order),
+        wishes=order_toml.wishes(toml, reading, of_order),
         own_lives=own_lives.own_lives(reading, made),
         waivers=unit_toml.waivers(toml, reading.ways),
         terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults, wrong_unit),
