@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 
 from repairecon.files import (
     case_toml,
@@ -63,8 +65,20 @@ def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool =
     the case speaks of them. The terms at the border and the wishes of an order are complete likewise, and listed with
     ``order`` alone; ``wishes.today`` stays blank where the case gives no day.
     """
+    case, reading = open_case(folder, years, order)
+    reading.problems.stop_if_any()
+    return case
+
+
+def open_case(
+    folder: str | os.PathLike[str],
+    years: bool = False,
+    order: bool = False,
+    instead: Mapping[str, Path] = MappingProxyType({}),
+) -> tuple[Case, Reading]:
+    """The case as far as it could be read, and the reading with its faults; ``instead`` has files to read in place."""
     problems = Problems()
-    paths = _files(Path(folder), problems)
+    paths = {**_files(Path(folder), problems), **instead}
     toml = read_toml(paths.get(FILE, Path(folder) / FILE), problems)
     tables = {file: read_table(paths.get(file), file, headings, problems) for file, headings in FILES.items()}
     defaults = Defaults()
@@ -73,11 +87,13 @@ def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool =
     money = case_toml.Money(toml, defaults)
     labour = case_toml.LabourBook(toml, money, defaults)
     unit = unit_toml.unit(toml, defaults)
-    case = _assemble(
-        Reading(problems, defaults, three, money, labour, tables, toml.whole), toml, unit, str(folder), years, order
-    )
-    problems.stop_if_any()
-    return case
+    reading = Reading(problems, defaults, three, money, labour, tables, toml.whole)
+    return _assemble(reading, toml, unit, str(folder), years, order), reading
+
+
+def file_of(folder: Path, name: str) -> Path | None:
+    """A file of the case, whatever the case of its name; None where there is none."""
+    return _files(folder, Problems()).get(name)
 
 
 def _files(folder: Path, problems: Problems) -> dict[str, Path]:

@@ -68,3 +68,5 @@ DEFAULT_EVENTS = _headings(
     "ends_rebuild core_refused not_this_unit ways source",
 )
 DEFAULT_LOOKS = _headings("look event p_right source", "look event hours* days* p_right source")
+COLUMNS = _headings("supplier column heading", "supplier column heading")
+"""Which heading of a supplier's list is which column of quotes.csv."""
