@@ -15,6 +15,7 @@ from repairecon.files.quotes_table import QUOTES, QuotesTable, same_cell
 from repairecon.files.reading import Reading
 from repairecon.files.sheet_quotes import SheetRow, decimal_marks, find_headings, sheet_rows
 from repairecon.files.spreadsheets import read_sheet
+from repairecon.files.tables import heading
 from repairecon.files.values import Misread, date
 from repairecon.records import Case, CaseError, SheetError
 
@@ -104,7 +105,7 @@ class ListIntoQuotes:
 
     def run(self) -> QuotesImport:
         sheet = read_sheet(self.spreadsheet, self.sheet_name, self.known)
-        head, places = find_headings(sheet, self.known, self.problems)
+        head, places = find_headings(sheet, self.known, {heading(w): w for w in self.columns}, self.problems)
         self._stop()
         money = {s.supplier: s.currency for s in self.case.suppliers}
         marks = decimal_marks(sheet, head, places, self.decimal)

@@ -13,6 +13,7 @@ from repairecon.files.list_into_quotes import ADDED, CHANGED, LEFT_OUT, SAME, Im
 from repairecon.files.problems import Problems
 from repairecon.files.quotes_table import QUOTES
 from repairecon.files.writing import replace_all
+from repairecon.records import Fault, SheetError
 
 __all__ = ["ADDED", "CHANGED", "LEFT_OUT", "SAME", "ImportedRow", "QuotesImport", "import_quotes", "preview"]
 
@@ -99,12 +100,15 @@ def import_quotes(
         If it cannot be written; the folder is then as it was.
     """
     folder = Path(case_folder)
+    if keep_columns and not supplier:
+        fault = Fault(Path(spreadsheet).name, None, "supplier", "nothing", "say whose columns are to be kept")
+        raise SheetError([fault])
     told = preview(folder, spreadsheet, columns, supplier, sheet, quoted_on, decimal)
     files: dict[str, bytes] = {}
     if told.those(ADDED) or told.those(CHANGED):
         path = file_of(folder, QUOTES)
         files[path.name if path else QUOTES] = told.quotes
-    if keep_columns and supplier:
+    if keep_columns:
         problems = Problems()
         files[COLUMNS_FILE] = columns_with(folder, supplier, told.columns, problems)
         problems.stop_if_any()

@@ -28,22 +28,29 @@ class SheetRow:
     wrong: str = ""
 
 
-def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) -> tuple[int, dict[int, str]]:
-    """The row of the headings, and our column by its place; what is missing or double is a fault."""
+def find_headings(
+    sheet: Sheet, known: Mapping[str, str], spelt: Mapping[str, str], problems: Problems
+) -> tuple[int, dict[int, str]]:
+    """The row of the headings, and our column by its place; what is missing or double is a fault.
+
+    ``known`` has headings in plain form, ``spelt`` each as the owner wrote it.
+    """
     best, row = -1, 0
     for number in [n for n in sheet.rows if n <= next(iter(sheet.rows), 0) + LOOKED_THROUGH]:
         found = len(known.keys() & {heading(text_of(c)) for c in sheet.rows[number]})
         if found > best:
             best, row = found, number
     names = [heading(text_of(c)) for c in sheet.rows.get(row, ())]
+    there = {heading(text_of(c)): text_of(c) for c in sheet.rows.get(row, ()) if c is not None}
     for theirs in known:
+        word = spelt.get(theirs, theirs)
         if theirs not in names:
-            near = closest(theirs, [n for n in names if n], cutoff=SURE if best <= 0 else 0.6)
-            others = ", ".join(shown(text_of(c)) for c in sheet.rows.get(row, ())[:12] if c is not None)
+            near = there.get(closest(theirs, there, cutoff=SURE if best <= 0 else 0.6), "")
+            others = ", ".join(shown(n) for n in list(there.values())[:12])
             write = f"did you mean {shown(near)}?" if near else f"name one of the headings: {others}"
-            problems.add(sheet.file, row or None, theirs, "no such heading", write)
+            problems.add(sheet.file, row or None, word, "no such heading", write)
         elif names.count(theirs) > 1:
-            problems.add(sheet.file, row, theirs, "the heading twice", "rename one of the two")
+            problems.add(sheet.file, row, word, "the heading twice", "rename one of the two")
     return row, {names.index(theirs): ours for theirs, ours in known.items() if theirs in names}
 
 

@@ -136,6 +136,8 @@ def _xlsx_cell(sheet: Any, value: Value, money: str, bold: bool) -> Any:
     from openpyxl.styles import Font
 
     plain: Any = ("yes" if value else "no") if isinstance(value, bool) else value
+    if value == "":
+        plain = value = None
     cell: Any = WriteOnlyCell(sheet, plain)
     if isinstance(value, str):
         cell.data_type = "s"  # else a leading = would make a formula of it

@@ -202,9 +202,7 @@ IN_TOML = [
 
 
 @pytest.mark.parametrize(("old", "new", "column", "found", "advice"), IN_TOML, ids=[c[1] or c[0] for c in IN_TOML])
-def test_one_wrong_value_is_one_fault(
-    tmp_path: Path, old: str, new: str, column: str, found: str, advice: str
-) -> None:
+def test_one_wrong_value_is_one_fault(tmp_path: Path, old: str, new: str, column: str, found: str, advice: str) -> None:
     (fault,) = faults(write(tmp_path, toml(old, new)))
     assert (fault.file, fault.column) == (CASE, column)
     assert found in fault.found
