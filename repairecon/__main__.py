@@ -47,7 +47,7 @@ def explain(error: RepaireconError) -> str:
     """The text of an error, the faults of a folder counted and listed."""
     if isinstance(error, CaseError):
         count = len(error.faults)
-        return f"{count} fault{'s' if count > 1 else ''} in the case folder; nothing was reckoned or written.\n{error}"
+        return f"{count} fault{'s' if count > 1 else ''} {error.where}.\n{error}"
     return str(error)
 
 

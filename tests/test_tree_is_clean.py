@@ -118,6 +118,36 @@ def test_demo_sizes_are_standard_ones_and_fit_each_other(case: str) -> None:
         assert int(sizes["motor seal"].split("x")[0]) == BEARINGS[sizes["worm bearing"]][0]
 
 
-@pytest.mark.parametrize("case", ["windlass", "alternator", "starter"])
+# what stands before the marks of a bearing, the sizes of seals and O-rings as above; circlips DIN 471 and DIN 472 and
+# the key section for 12 to 17 mm shafts of DIN 6885-1 from trade tables; V-belt numbers of DIN 2215 (inside inches)
+SERVICE_BEARINGS = {"6201": (12, 32), "6202": (15, 35), "6203": (17, 40), "6303": (17, 47)}
+SERVICE_SIZES = {
+    *("15x26x7", "15x30x7", "17x30x7", "28x40x7"),
+    *("60x3.55", "90x3.55", "56x3.55", "42.5x2.65"),
+    *("DIN 471 15", "DIN 472 35", "DIN 472 40", "DIN 6885 A 5x5x16"),
+    *("A 38", "A 39", "Z 40"),
+}
+
+
+def test_sizes_of_the_engine_service_are_standard_ones_and_fit_each_other() -> None:
+    folder = ROOT / "data" / "engine_service"
+    sizes = {}
+    for file, column in (("parts.csv", "standard_size"), ("quotes.csv", "designation")):
+        with (folder / file).open(encoding="utf-8", newline="") as opened:
+            for row in csv.DictReader(opened):
+                size = row[column]
+                assert not size or size in SERVICE_SIZES or re.split(r"[- ]", size)[0] in SERVICE_BEARINGS, row
+                sizes.setdefault(row.get("part", row.get("item")), size)
+    bore, outside = SERVICE_BEARINGS[sizes["pump front bearing"][:4]]
+    assert sizes["pump circlip, shaft"] == f"DIN 471 {bore}"
+    assert sizes["pump circlip, bore"] == f"DIN 472 {outside}"
+    for seal in ("pump lip seal, water side", "pump lip seal, bearing side"):
+        assert sizes[seal].startswith(f"{bore}x")
+    bore, outside = SERVICE_BEARINGS[sizes["circulating pump bearing"]]
+    assert sizes["circulating pump circlip"] == f"DIN 472 {outside}"
+    assert sizes["circulating pump lip seal"].startswith(f"{bore}x")
+
+
+@pytest.mark.parametrize("case", ["windlass", "alternator", "starter", "engine_service"])
 def test_demo_figures_are_said_to_be_invented(case: str) -> None:
     assert 'figures = "invented"' in (ROOT / "data" / case / "case.toml").read_text("utf-8")

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 
 from repairecon.files import (
     case_toml,
     events,
     lives,
     looks,
+    order_toml,
     own_lives,
     parts_tasks,
     suppliers_quotes,
@@ -30,16 +33,18 @@ from repairecon.files.toml_section import FILE
 from repairecon.records import Case, Quote, Range, Unit, Way
 
 
-def read_case(folder: str | os.PathLike[str], years: bool = False) -> Case:
+def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool = False) -> Case:
     """Read a case folder.
 
     Parameters
     ----------
     folder
         Folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv,
-        suppliers.csv, quotes.csv, looks.csv and lives.csv as there are.
+        suppliers.csv, carriage.csv, quotes.csv, looks.csv and lives.csv as there are.
     years
         True to list what the years after the job take for granted, even if the case does not speak of them.
+    order
+        True to list what an order among the quotes takes for granted.
 
     Returns
     -------
@@ -57,10 +62,23 @@ def read_case(folder: str | os.PathLike[str], years: bool = False) -> Case:
     ``example:`` are left out. ``vat`` of a row of ways.csv holds for its price, core surcharge, core
     carriage and strip charge. ``lead_days`` of a part or way are for quotes that name no days.
     Lives and years are always complete; what they take for granted is listed once it matters: with ``years``, or if
-    the case speaks of them.
+    the case speaks of them. The terms at the border and the wishes of an order are complete likewise, and listed with
+    ``order`` alone; ``wishes.today`` stays blank where the case gives no day.
     """
+    case, reading = open_case(folder, years, order)
+    reading.problems.stop_if_any()
+    return case
+
+
+def open_case(
+    folder: str | os.PathLike[str],
+    years: bool = False,
+    order: bool = False,
+    instead: Mapping[str, Path] = MappingProxyType({}),
+) -> tuple[Case, Reading]:
+    """The case as far as it could be read, and the reading with its faults; ``instead`` has files to read in place."""
     problems = Problems()
-    paths = _files(Path(folder), problems)
+    paths = {**_files(Path(folder), problems), **instead}
     toml = read_toml(paths.get(FILE, Path(folder) / FILE), problems)
     tables = {file: read_table(paths.get(file), file, headings, problems) for file, headings in FILES.items()}
     defaults = Defaults()
@@ -69,11 +87,13 @@ def read_case(folder: str | os.PathLike[str], years: bool = False) -> Case:
     money = case_toml.Money(toml, defaults)
     labour = case_toml.LabourBook(toml, money, defaults)
     unit = unit_toml.unit(toml, defaults)
-    case = _assemble(
-        Reading(problems, defaults, three, money, labour, tables, toml.whole), toml, unit, str(folder), years
-    )
-    problems.stop_if_any()
-    return case
+    reading = Reading(problems, defaults, three, money, labour, tables, toml.whole)
+    return _assemble(reading, toml, unit, str(folder), years, order), reading
+
+
+def file_of(folder: Path, name: str) -> Path | None:
+    """A file of the case, whatever the case of its name; None where there is none."""
+    return _files(folder, Problems()).get(name)
 
 
 def _files(folder: Path, problems: Problems) -> dict[str, Path]:
@@ -107,7 +127,7 @@ def _files(folder: Path, problems: Problems) -> dict[str, Path]:
     return paths
 
 
-def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool) -> Case:
+def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool, order: bool) -> Case:
     part_rows, reading.parts = named_rows(reading.tables["parts.csv"], "part", "part")
     way_rows, reading.ways = named_rows(reading.tables["ways.csv"], "way", "way")
     supplier_rows, reading.suppliers = named_rows(reading.tables["suppliers.csv"], "supplier", "supplier")
@@ -126,6 +146,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     parts = parts_tasks.parts(reading, part_rows, lead)
     listed = listed or years_toml.spoken_of(toml) or lives.spoken_of(way_rows) or reading.tables["lives.csv"].given
     of_years = reading.defaults if listed else Defaults()
+    of_order = reading.defaults if order else Defaults()
     made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
@@ -143,6 +164,8 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         quotes=_complete(quotes, made),
         looks=looks.looks(reading, parts, made),
         years=years_toml.years(toml, reading.money, of_years),
+        customs=order_toml.customs(toml, sellers, of_order),
+        wishes=order_toml.wishes(toml, reading, of_order),
         own_lives=own_lives.own_lives(reading, made),
         waivers=unit_toml.waivers(toml, reading.ways),
         terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults, wrong_unit),

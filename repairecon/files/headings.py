@@ -28,7 +28,10 @@ def _headings(required: str, columns: str) -> Headings:
 
 FILES: Mapping[str, Headings] = MappingProxyType(
     {
-        "parts.csv": _headings("part", "part description quantity needed price* vat lead_days* standard_size"),
+        "parts.csv": _headings(
+            "part",
+            "part description quantity needed price* vat lead_days* standard_size material fluid makers_only",
+        ),
         "tasks.csv": _headings("task stage", "task stage by hours* cost* vat days* ways"),
         "events.csv": _headings(
             "event outcome chance",
@@ -43,9 +46,15 @@ FILES: Mapping[str, Headings] = MappingProxyType(
         ),
         "suppliers.csv": _headings(
             "supplier",
-            "supplier role currency vat vat_rate carriage* imported duty_rate cost_handling lead_days*",
+            "supplier role currency vat vat_rate carriage* free_above minimum_order discount_rate card_fee_rate "
+            "insurance_rate delivery imported duty_rate cost_handling lead_days*",
         ),
-        "quotes.csv": _headings("item supplier", "item supplier quoted* pack part_class lead_days* p_never quoted_on"),
+        "carriage.csv": _headings("supplier up_to_kg", "supplier up_to_kg quoted*"),
+        "quotes.csv": _headings(
+            "item supplier",
+            "item supplier designation material quoted* pack minimum_packs breaks quoted_core* part_class weight_kg "
+            "duty_rate lead_days* p_never quoted_on valid_until",
+        ),
         "looks.csv": _headings("look", "look event price_of cost* vat hours* days* p_right"),
         "lives.csv": _headings("way failed", "way years hours failed"),
     }
@@ -59,3 +68,5 @@ DEFAULT_EVENTS = _headings(
     "ends_rebuild core_refused not_this_unit ways source",
 )
 DEFAULT_LOOKS = _headings("look event p_right source", "look event hours* days* p_right source")
+COLUMNS = _headings("supplier column heading", "supplier column heading")
+"""Which heading of a supplier's list is which column of quotes.csv."""

@@ -59,6 +59,9 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
         lead,
         row.text("standard_size"),
         row.source,
+        row.text("material"),
+        row.text("fluid"),
+        row.yes("makers_only"),
     )
 
 

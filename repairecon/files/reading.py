@@ -51,6 +51,12 @@ class Reading:
         """Rows of parts.csv by their number."""
         return {row.row: row for row in self.tables["parts.csv"].rows}
 
+    @property
+    def sellers_known(self) -> bool:
+        """True if an unknown supplier is a fault of its own: where quotes.csv lacks them all, that is told once."""
+        none = not self.tables["suppliers.csv"].given and self.tables["quotes.csv"].given
+        return self.suppliers.whole and not none
+
     def worker(self, row: Row, column: str) -> str:
         """Who works, owner by default."""
         name = row.text(column)

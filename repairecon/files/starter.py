@@ -14,7 +14,16 @@ from repairecon.records import RepaireconError
 _HERE = Path(__file__).parent
 _EXAMPLES = {
     "parts.csv": (
-        {"part": "shaft seal", "quantity": "2", "needed": "always", "price_likely": "12.50"},
+        {
+            "part": "shaft seal",
+            "quantity": "2",
+            "needed": "always",
+            "price_likely": "12.50",
+            "standard_size": "40x62x10",
+            "material": "NBR",
+            "fluid": "gear oil",
+            "makers_only": "no",
+        },
         {
             "part": "shaft",
             "quantity": "1",
@@ -84,16 +93,39 @@ _EXAMPLES = {
             "instead": "new",
         },
     ),
-    "suppliers.csv": ({"supplier": "bearing stockist", "role": "trade counter", "vat": "ex", "carriage_likely": "9"},),
+    "suppliers.csv": (
+        {
+            "supplier": "bearing stockist",
+            "role": "trade counter",
+            "vat": "ex",
+            "carriage_likely": "9",
+            "free_above": "150",
+            "minimum_order": "10",
+            "discount_rate": "0.05",
+            "card_fee_rate": "0.02",
+            "insurance_rate": "0.01",
+            "delivery": "post",
+        },
+    ),
+    "carriage.csv": (
+        {"supplier": "bearing stockist", "up_to_kg": "2", "quoted_likely": "9"},
+        {"supplier": "bearing stockist", "up_to_kg": "20", "quoted_likely": "16"},
+    ),
     "quotes.csv": (
         {
             "item": "shaft seal",
             "supplier": "bearing stockist",
+            "designation": "40x62x10",
+            "material": "NBR",
             "quoted_likely": "6.80",
             "pack": "1",
+            "minimum_packs": "1",
+            "breaks": "10 at 6.10; 50 at 5.40",
             "part_class": "generic part",
+            "weight_kg": "0.03",
             "lead_days_likely": "2",
             "quoted_on": "2026-03-31",
+            "valid_until": "2026-06-30",
         },
     ),
     "looks.csv": (

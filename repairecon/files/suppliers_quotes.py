@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from repairecon.files import values
+from repairecon.files import breaks, carriage, values
 from repairecon.files.names import key
 from repairecon.files.problems import shown
 from repairecon.files.reading import NOTHING, Reading
 from repairecon.files.rows import Row
-from repairecon.records import QUOTE_CLASSES, Quote, Supplier
+from repairecon.records import QUOTE_CLASSES, Quote, Supplier, WeightBand
+
+DELIVERY = ("post", "by hand")
 
 
 def suppliers(reading: Reading, rows: list[tuple[Row, str]]) -> tuple[Supplier, ...]:
     """Who quotes."""
-    return tuple(_supplier(reading, row, name) for row, name in rows)
+    bands = carriage.bands(reading)
+    return tuple(_supplier(reading, row, name, bands.get(key(name), ())) for row, name in rows)
 
 
-def _supplier(reading: Reading, row: Row, name: str) -> Supplier:
+def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ...]) -> Supplier:
     reading.keep_note(row)
     money = reading.money
     currency = row.text("currency").upper()
@@ -42,9 +45,16 @@ def _supplier(reading: Reading, row: Row, name: str) -> Supplier:
         imported,
         row.number("duty_rate", values.FRACTION) or 0.0,
         row.number("cost_handling", values.MONEY) or 0.0,
-        reading.amount(row, "carriage", values.MONEY),
+        carriage.flat(reading, row, bands),
         row.range("lead_days", values.DAYS),
         row.source,
+        bands,
+        carriage.free_above(reading, row, bands),
+        row.number("minimum_order", values.MONEY) or 0.0,
+        row.number("discount_rate", values.FRACTION) or 0.0,
+        row.number("card_fee_rate", values.FRACTION) or 0.0,
+        row.number("insurance_rate", values.FRACTION) or 0.0,
+        row.choice("delivery", DELIVERY, DELIVERY[0]) == DELIVERY[1],
     )
 
 
@@ -94,18 +104,34 @@ def _quote(reading: Reading, row: Row, missing: dict[str, None]) -> Quote:
             shown(row.cells["p_never"]),
             "leave it blank and put a 'part no longer available' row in events.csv",
         )
-    pack = row.number("pack", values.COUNT)
+    quoted = reading.amount(row, "quoted", values.MONEY)
     return Quote(
         part or way or item,
         reading.suppliers.find(supplier) or supplier,
-        reading.amount(row, "quoted", values.MONEY),
-        int(pack or 1),
+        quoted,
+        int(row.number("pack", values.COUNT) or 1),
         row.choice("part_class", QUOTE_CLASSES, ""),
         row.range("lead_days", values.DAYS),
         -1.0 if p_never is None else p_never,
         row.date("quoted_on"),
         row.source,
+        breaks.price_breaks(row, quoted),
+        int(row.number("minimum_packs", values.COUNT) or 1),
+        row.number("weight_kg", values.KILOGRAMS),
+        row.number("duty_rate", values.FRACTION),
+        reading.amount(row, "quoted_core", values.MONEY),
+        row.text("designation"),
+        row.text("material"),
+        _valid_until(row),
     )
+
+
+def _valid_until(row: Row) -> str:
+    """The quote's own last day, not before the day that it was given."""
+    last, given = row.date("valid_until"), row.date("quoted_on")
+    if last and given and last < given:
+        row.fault("valid_until", f"{last}, before quoted_on {given}", "write the last day on which the quote holds")
+    return last
 
 
 def items_with_days(made: tuple[Quote, ...], known: Mapping[str, Supplier]) -> set[str]:

@@ -48,15 +48,16 @@ def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
         csv.field_size_limit(limit)
 
 
-def _heading(cell: str) -> str:
+def heading(cell: str) -> str:
+    """A heading whatever its case and spaces."""
     return "_".join(cell.casefold().split())
 
 
-def _delimiter(text: str, known: frozenset[str]) -> str:
+def delimiter(text: str, known: frozenset[str]) -> str:
     """The mark between cells: the one that makes most of the first line known headings."""
     first = next((line for line in text.splitlines() if line.strip(" \t,;")), "")
     marks = (",", ";", "\t")
-    return max(marks, key=lambda m: sum(_heading(c.strip('" ')) in known for c in first.split(m)))
+    return max(marks, key=lambda m: sum(heading(c.strip('" ')) in known for c in first.split(m)))
 
 
 def _meant(name: str, headings: Headings) -> str:
@@ -72,7 +73,7 @@ def _heading_advice(name: str, headings: Headings, problems: Problems) -> str:
 
 def _columns(cells: list[str], row: int, table: Table, headings: Headings, problems: Problems) -> list[str]:
     """Headings of the columns, faults noted; a misspelt one is read as what it was meant to be."""
-    names = [_heading(c) for c in cells]
+    names = [heading(c) for c in cells]
     columns: list[str] = []
     for name, cell in zip(names, cells, strict=True):
         if name and name in columns:
@@ -127,10 +128,10 @@ def read_table(path: Path | None, file: str, headings: Headings, problems: Probl
         problems.add(file, None, "", error.found, error.write)
         return table
     encoded = not undecoded(text)
-    delimiter = _delimiter(text, headings.known)
+    mark = delimiter(text, headings.known)
     columns: list[str] = []
     last = 0
-    for number, cells in _records(text, delimiter):
+    for number, cells in _records(text, mark):
         last = number
         if not columns:
             columns = _columns(cells, number, table, headings, problems)
@@ -149,7 +150,7 @@ def read_table(path: Path | None, file: str, headings: Headings, problems: Probl
             "an empty file",
             f"write the headings {', '.join(headings.required)}, or take the file away",
         )
-    if columns and _open_quote(text, delimiter):
+    if columns and _open_quote(text, mark):
         table.whole = False
         problems.add(file, last, "", "a quote mark that is never closed", "close it, or take it out")
     return table

@@ -34,7 +34,8 @@ def undecoded(text: str) -> bool:
     return _UNDECODED.search(text) is not None
 
 
-def _decode(data: bytes) -> str:
+def decoded(data: bytes) -> str:
+    """Text of bytes; what is not UTF-8 stays as lone surrogates."""
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         try:
             return data.decode("utf-16")
@@ -45,14 +46,18 @@ def _decode(data: bytes) -> str:
 
 def read_text(path: Path) -> str:
     """The clean text of a file; bytes that are not UTF-8 stay as lone surrogates to be found later."""
+    return clean(decoded(read_data(path)))
+
+
+def read_data(path: Path) -> bytes:
+    """The bytes of a file of sensible size."""
     try:
         if not path.is_file():
             raise Unreadable("no file of text" if path.exists() else "no such file", "put a text file there")
         size = path.stat().st_size
         if size > LARGEST_FILE:
             raise Unreadable(f"a file of {size} bytes", f"keep it under {LARGEST_FILE} bytes")
-        data = path.read_bytes()
+        return path.read_bytes()
     except OSError as error:
         reason = error.strerror or "it cannot be read"
         raise Unreadable(f"a file that cannot be read ({reason})", "allow it to be read") from error
-    return clean(_decode(data))

@@ -50,6 +50,7 @@ LIFE_HOURS = Limits(0.0, 1e7, above=True)
 LIFE_SHAPE = Limits(0.3, 10.0)
 HORIZON = Limits(0.0, 60.0)
 YEAR_HOURS = Limits(0.0, 8784.0)
+KILOGRAMS = Limits(0.0, 1e5, above=True)
 LIKE_UNITS = Limits(1.0, 20.0, whole=True)
 
 

@@ -65,6 +65,23 @@ def _replace(target: Path, data: bytes) -> None:
         raise
 
 
+def replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write files of a folder, new or in place of old ones: all of them, or the folder is as it was."""
+    old: dict[Path, bytes | None] = {}
+    with _told(folder):
+        try:
+            for name, data in files.items():
+                target = Path(os.path.realpath(folder / name))
+                before = target.read_bytes() if target.exists() else None
+                _replace(target, data)
+                old[target] = before
+        except BaseException:
+            for target, before in old.items():
+                with contextlib.suppress(OSError):
+                    target.unlink() if before is None else _replace(target, before)
+            raise
+
+
 def write_all(folder: Path, files: Mapping[str, bytes]) -> None:
     """Write new files, folders made as needed: all of them, or none and no folder either."""
     made: list[Path] = []

@@ -37,6 +37,7 @@ from repairecon.records.errors import (
     Fault,
     FindingError,
     RepaireconError,
+    SheetError,
 )
 from repairecon.records.standards import (
     STATUSES,
@@ -49,6 +50,8 @@ from repairecon.records.standards import (
 from repairecon.records.supply import (
     QUOTE_CLASSES,
     Customs,
+    OrderLine,
+    OrderTotal,
     OrderWishes,
     PriceBreak,
     Quote,
@@ -81,6 +84,8 @@ __all__ = [
     "FindingError",
     "Labour",
     "Look",
+    "OrderLine",
+    "OrderTotal",
     "OrderWishes",
     "OwnLife",
     "Part",
@@ -89,6 +94,7 @@ __all__ = [
     "Range",
     "RepaireconError",
     "Shape",
+    "SheetError",
     "Source",
     "Supplier",
     "Task",

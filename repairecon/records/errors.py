@@ -29,9 +29,17 @@ class RepaireconError(Exception):
 class CaseError(RepaireconError):
     """A case folder with faults: all of them, not the first."""
 
+    where = "in the case folder; nothing was reckoned or written"
+
     def __init__(self, faults: Sequence[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__("\n".join(str(f) for f in self.faults))
+
+
+class SheetError(CaseError):
+    """A spreadsheet with faults: all of them, not the first."""
+
+    where = "in the spreadsheet; nothing was written"
 
 
 class FindingError(RepaireconError):

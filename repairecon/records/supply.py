@@ -87,6 +87,48 @@ class Quote:
 
 
 @dataclass(frozen=True)
+class OrderLine:
+    """A line of an order: packs of one quote at the price that holds for so many, in the supplier's money."""
+
+    supplier: str
+    item: str
+    designation: str
+    part_class: str
+    packs: int
+    pack: int
+    quoted: float
+    currency: str
+    source: Source
+    note: str = ""
+
+    @property
+    def pieces(self) -> int:
+        """Pieces in all the packs."""
+        return self.packs * self.pack
+
+
+@dataclass(frozen=True)
+class OrderTotal:
+    """What a supplier's order comes to: in the supplier's money as on the invoice, and landed in home money.
+
+    ``quoted_discount`` is taken off; ``quoted_fees`` are those of card and insurance; ``quoted_core`` is what will be
+    refunded. ``note`` says what to mind, such as an old quote.
+    """
+
+    supplier: str
+    currency: str
+    quoted_goods: float
+    quoted_discount: float
+    quoted_carriage: float
+    quoted_fees: float
+    quoted_core: float
+    quoted_total: float
+    cost_landed: float
+    lead_days: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Customs:
     """Terms at the border, dated data of the case; thresholds are on the goods value of the whole consignment.
 

@@ -14,6 +14,7 @@ from repairecon.records import CaseError, Fault
 
 PARTS, TASKS, EVENTS, WAYS = "parts.csv", "tasks.csv", "events.csv", "ways.csv"
 SUPPLIERS, QUOTES, LOOKS, CASE = "suppliers.csv", "quotes.csv", "looks.csv", "case.toml"
+CARRIAGE = "carriage.csv"
 
 GOOD: Mapping[str, str] = {
     "case.toml": """\
@@ -48,6 +49,20 @@ discount_rate = 0.05
 cost_away = [0, 200, 900]
 turned_every_years = 2
 
+[customs]
+as_of = 2026-07-01
+duty_free_up_to = 150
+flat_duty_rate = 0.025
+flat_duty_up_to = 700
+hand_allowance = 300
+
+[order]
+today = 2026-10-05
+deadline_days = 21
+most_parcels = 3
+without = ["Specialist  abroad"]
+old_after_days = 60
+
 [labour.yard]
 cost_hour = 60
 vat = "ex"
@@ -57,11 +72,11 @@ way = "second-hand"
 reason = "tested under load before it is paid"
 """,
     "parts.csv": """\
-part,description,quantity,needed,price_low,price_likely,price_high,vat,lead_days_likely,standard_size
-top seal,lip seal,1,always,,,,,,40x62x10
-circlip,for the shaft,2,always,1,1.5,3,in,2,
-bearing,open,2,damage,,12,,ex,3,6008
-shaft,main shaft,1,damage,150,210,330,in,12,
+part,description,quantity,needed,price_low,price_likely,price_high,vat,lead_days_likely,standard_size,material,fluid,makers_only
+top seal,lip seal,1,always,,,,,,40x62x10,NBR,gear oil,no
+circlip,for the shaft,2,always,1,1.5,3,in,2,,,,
+bearing,open,2,damage,,12,,ex,3,6008,,gear oil,
+shaft,main shaft,1,damage,150,210,330,in,12,,,,yes
 """,
     "tasks.csv": """\
 task,stage,by,hours_low,hours_likely,hours_high,cost_likely,vat,days_likely,ways
@@ -91,15 +106,20 @@ second-hand,second-hand,300,450,700,in,10,0.3,"new, maker",,,,,,,,,,,,0,scrap,
 buy and rebuild,buy and rebuild,,,,,,,,,,,"new, maker",,,,,,,,,spare,
 """,
     "suppliers.csv": """\
-supplier,role,currency,vat,vat_rate,carriage_likely,imported,duty_rate,cost_handling,lead_days_likely
-bearing stockist,trade counter,EUR,ex,,8,no,,,2
-specialist abroad,rebuilder,GBP,ex,0.2,20,yes,0.03,15,9
+supplier,role,currency,vat,vat_rate,carriage_likely,free_above,minimum_order,discount_rate,card_fee_rate,insurance_rate,delivery,imported,duty_rate,cost_handling,lead_days_likely
+bearing stockist,trade counter,EUR,ex,,8,120,15,0.05,,,post,no,,,2
+specialist abroad,rebuilder,GBP,ex,0.2,20,,,,0.02,0.01,by hand,yes,0.03,15,9
 """,
     "quotes.csv": """\
-item,supplier,quoted_low,quoted_likely,quoted_high,pack,part_class,lead_days_likely,p_never,quoted_on
-top seal,bearing stockist,,6.90,,1,generic part,,,2026-09-15
-top seal,specialist abroad,,21,,1,maker's part,,,2026-09-16
-"new, maker",specialist abroad,1500,1580,1700,1,maker's part,,0.02,2026-09-16
+item,supplier,designation,material,quoted_low,quoted_likely,quoted_high,pack,minimum_packs,breaks,quoted_core_likely,part_class,weight_kg,duty_rate,lead_days_likely,p_never,quoted_on,valid_until
+top seal,bearing stockist,40x62x10,NBR,,6.90,,1,2,5 at 6.10; 10 at 5.40,,generic part,0.04,,,,2026-09-15,2026-12-31
+top seal,specialist abroad,,,,21,,1,,,,maker's part,0.05,0.012,,,2026-09-16,
+"new, maker",specialist abroad,,,1500,1580,1700,1,,,90,maker's part,24,,,0.02,2026-09-16,
+""",
+    "carriage.csv": """\
+supplier,up_to_kg,quoted_low,quoted_likely,quoted_high
+Bearing Stockist,2,,8,
+bearing stockist,20,13,14,18
 """,
     "looks.csv": """\
 look,event,price_of,cost_low,cost_likely,cost_high,vat,hours_likely,days_likely,p_right

@@ -44,6 +44,8 @@ PIECES = st.one_of(
             "casing=whole",
             "always",
             "yes",
+            "5 at 6",
+            "by hand",
             "1,5",
             "lognormal",
             "new, maker",
@@ -110,6 +112,18 @@ def check(result: Case | CaseError) -> None:
     assert all(w.instead in names | {""} and w.bought in names | {""} for w in result.ways)
     assert {q.supplier for q in result.quotes} <= {s.supplier for s in result.suppliers}
     assert {q.item for q in result.quotes} <= names | {p.part for p in result.parts}
+    for seller in result.suppliers:
+        weights = [band.up_to_kg for band in seller.bands]
+        assert weights == sorted(set(weights))
+        assert seller.free_above is None or seller.bands or seller.carriage.source.row
+    for quote in result.quotes:
+        prices = [one.quoted for one in quote.breaks]
+        packs = [one.from_packs for one in quote.breaks]
+        assert prices == sorted(prices, reverse=True)
+        assert packs == sorted(set(packs))
+        assert all(n > 1 for n in packs)
+        assert not quote.valid_until or quote.valid_until >= quote.quoted_on
+    assert set(result.wishes.without) <= {s.supplier for s in result.suppliers}
     events = {b.event for b in result.branches}
     for look in result.looks:
         assert bool(look.event) != bool(look.price_of)
