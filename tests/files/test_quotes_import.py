@@ -11,7 +11,7 @@ from typing import Any
 import openpyxl
 import pandas as pd
 import pytest
-from book_makers import book, saved
+from workbook_makers import book, saved
 from case_makers import GOOD, QUOTES, SUPPLIERS, as_csv, cell, write
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st

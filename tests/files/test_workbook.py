@@ -11,7 +11,7 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 import pytest
-from book_makers import ROWS, SHEET, book, packed, parts, saved, with_part, with_rows
+from workbook_makers import ROWS, SHEET, book, packed, parts, saved, with_part, with_rows
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl.utils.datetime import MAC_EPOCH
