@@ -1,0 +1,205 @@
+"""Opening a spares book: is it one, is it whole, is it of this version; making a new one; backups."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from repairecon.files.book import faults, schema
+from repairecon.files.book.ledger import Ledger, now
+from repairecon.records import BookFileError
+
+if TYPE_CHECKING:
+    import sqlite3
+
+_HEAD = b"SQLite format 3\x00"
+
+
+def connect(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
+    """A connection in which nothing is written but by BEGIN IMMEDIATE; ``mode`` as in a SQLite URI."""
+    import sqlite3
+
+    uri = f"{path.absolute().as_uri()}?{mode}"
+    link = sqlite3.connect(uri, uri=True, timeout=wait_s, isolation_level=None)
+    try:
+        link.execute("PRAGMA foreign_keys = ON")
+        link.execute("PRAGMA synchronous = FULL")
+        link.execute("PRAGMA trusted_schema = OFF")
+        link.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except BaseException:
+        link.close()
+        raise
+    return link
+
+
+def check_head(path: Path) -> None:
+    """Refuse what is no spares book before SQLite touches it."""
+    name = faults.name_of(path)
+    if not path.exists():
+        raise BookFileError(f"{name}: no such file. To begin a new spares book, ask for one to be made")
+    if not path.is_file():
+        raise BookFileError(f"{name} is no file: name a spares book")
+    with faults.told(path), path.open("rb") as file:
+        head = file.read(100)
+    if not head:
+        raise BookFileError(f"{name} is an empty file, no spares book. Look for a backup; nothing was changed")
+    if not head.startswith(_HEAD):
+        raise BookFileError(f"{name} is no spares book: nothing was changed. A table of yours can be imported instead")
+    if len(head) < 100:
+        raise faults.damaged(path, "cut short")
+    if int.from_bytes(head[68:72], "big") != schema.APPLICATION_ID:
+        raise BookFileError(f"{name} belongs to another program, it is no spares book: nothing was changed")
+
+
+def open_ledger(path: Path, wait_s: float, today: datetime.date | None) -> Ledger:
+    """An existing book, brought up to this version; read-only where it cannot be written."""
+    check_head(path)
+    with faults.told(path):
+        link, writable = _connection(path, wait_s)
+    ledger = Ledger(path, link, writable, today)
+    try:
+        _check_version(ledger, wait_s)
+        if writable:
+            with faults.told(path):
+                link.execute("PRAGMA journal_mode = WAL")
+    except BaseException:
+        ledger.close()
+        raise
+    return ledger
+
+
+def _connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
+    """Writable if the file and its folder are; a log that is left beside it needs both to be read."""
+    if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK):
+        link = connect(path, "mode=rw", wait_s)
+        return link, True
+    log = path.with_name(path.name + "-wal")
+    if log.exists() and log.stat().st_size:
+        return connect(path, "mode=ro", wait_s), False
+    return connect(path, "mode=ro&immutable=1", wait_s), False
+
+
+def _check_version(ledger: Ledger, wait_s: float) -> None:
+    found = int(ledger.rows("PRAGMA user_version")[0][0])
+    name = faults.name_of(ledger.path)
+    if found > schema.VERSION:
+        raise BookFileError(
+            f"{name} was written by a newer version of this program (book {found}, this one knows {schema.VERSION}): "
+            "nothing was changed. Install the newer version"
+        )
+    if found == schema.VERSION:
+        return
+    if found < 1:
+        raise faults.damaged(ledger.path, "no version")
+    if not ledger.writable:
+        raise BookFileError(f"{name} is of an older version and has to be brought up first, but it may only be read")
+    _bring_up(ledger, wait_s)
+
+
+def _bring_up(ledger: Ledger, wait_s: float) -> None:
+    """Run the steps an older book lacks, after a backup that was read again and found sound."""
+    with ledger.writing():  # no other program writes between the backup and the steps
+        found = int(ledger.rows("PRAGMA user_version")[0][0])
+        if found >= schema.VERSION:
+            return
+        copy = connect(ledger.path, "mode=ro", wait_s)
+        with contextlib.closing(copy):
+            back_up(copy, ledger.path, _backup_name(ledger.path, found))
+        with faults.told(ledger.path):
+            _run_steps(ledger.link, found)
+            broken = ledger.link.execute("PRAGMA foreign_key_check").fetchall()
+        if broken:
+            raise faults.damaged(ledger.path, "lines that belong to nothing")
+
+
+def _backup_name(path: Path, found: int) -> Path:
+    moment = now().replace(":", "").replace("-", "").replace(".", "")
+    return path.with_name(f"{path.stem}-before-version-{found + 1}-{moment}{path.suffix}")
+
+
+def _run_steps(link: sqlite3.Connection, found: int) -> None:
+    """Inside a transaction: executescript would commit it, so the statements go one by one."""
+    import sqlite3
+
+    strict = sqlite3.sqlite_version_info >= (3, 37)
+    for step in range(found + 1, schema.VERSION + 1):
+        statement = ""
+        for line in schema.script(step, strict).splitlines(keepends=True):
+            statement += line
+            if sqlite3.complete_statement(statement):
+                link.execute(statement)
+                statement = ""
+    link.execute(f"PRAGMA user_version = {schema.VERSION}")
+
+
+def back_up(link: sqlite3.Connection, source: Path, target: Path) -> None:
+    """Copy a book that may be in use; the copy is checked, and takes its name only when it is whole."""
+    import sqlite3
+
+    part = target.with_name(f".{target.name}.part")
+    try:
+        with faults.told(target):
+            if os.path.lexists(target):
+                raise BookFileError(f"{faults.name_of(target)} is there already: nothing was written")
+            part.unlink(missing_ok=True)
+            with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as copy:
+                link.backup(copy)
+                copy.execute("PRAGMA journal_mode = DELETE")  # one file, whole in itself
+                sound = copy.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+            if not sound:
+                raise faults.damaged(source, "its copy does not read back")
+            _settle(part, target)
+    except BaseException:
+        for leftover in (part, part.with_name(part.name + "-journal")):
+            leftover.unlink(missing_ok=True)
+        raise
+
+
+def _settle(part: Path, target: Path) -> None:
+    """Give a finished file its name, never over another one."""
+    with part.open("rb+") as file:
+        os.fsync(file.fileno())
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        raise BookFileError(f"{faults.name_of(target)} is there already: nothing was written") from None
+    except OSError:  # some sticks know no second name for a file
+        part.rename(target)
+    part.unlink(missing_ok=True)
+    with contextlib.suppress(OSError):
+        folder = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def create(path: Path, currency: str, about: dict[str, str]) -> None:
+    """A new, empty book; it gets its name when it is whole, and never takes the place of a file."""
+    import sqlite3
+
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with faults.told(path):
+            if os.path.lexists(path):
+                raise BookFileError(f"{faults.name_of(path)} is there already: nothing was written")
+            with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as link:
+                link.execute("BEGIN IMMEDIATE")
+                _run_steps(link, 0)
+                link.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+                for name, value in {"home_currency": currency, **about}.items():
+                    link.execute("INSERT INTO about VALUES (?, ?)", (name, value))
+                link.execute("INSERT INTO lockers VALUES (1)")
+                link.execute(
+                    "INSERT INTO locker_versions (locker, name, kind, written_at) VALUES (1, ?, 'lent', ?)",
+                    (schema.LENT, now()),
+                )
+                link.execute("COMMIT")
+            _settle(part, path)
+    except BaseException:
+        for leftover in (part, part.with_name(part.name + "-journal")):
+            leftover.unlink(missing_ok=True)
+        raise
