@@ -68,7 +68,7 @@ def open_book(
         If it is no spares book, damaged, or of a newer version; nothing is changed then.
     """
     place = Path(path)
-    if not place.suffix:
+    if not place.suffix and not place.exists():
         place = place.with_suffix(SUFFIX)
     if create and not os.path.lexists(place):
         opening.create(place, words(home_currency, "home currency", required=True).upper(), {})

@@ -25,7 +25,17 @@ from repairecon.files.book.lots import Lots
 from repairecon.files.names import key
 from repairecon.files.problems import shown
 from repairecon.files.values import plain
-from repairecon.records import BookError, Counted, Happened, Item, Movement, ReceiveLine, StockError
+from repairecon.records import (
+    BookBusyError,
+    BookError,
+    BookFileError,
+    Counted,
+    Happened,
+    Item,
+    Movement,
+    ReceiveLine,
+    StockError,
+)
 
 When = datetime.date | str | None
 LENT = 1
@@ -164,6 +174,8 @@ def receive(ledger: Ledger, lines: Iterable[ReceiveLine], date: When, reference:
                 columns = _received(ledger, line)
                 number = record(ledger, {**columns, "on_date": on_date, "reference": words(reference, "reference")})
                 made.setdefault(columns["item"], []).append(number)
+            except (BookFileError, BookBusyError):
+                raise
             except BookError as error:
                 faults.append(f"line {place}: {error}")
         if faults:

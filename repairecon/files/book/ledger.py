@@ -50,6 +50,8 @@ class Ledger:
 
     def insert(self, table: str, values: Mapping[str, object]) -> int:
         """Add a row, only inside ``writing``; its number."""
+        if not self.link.in_transaction:  # some failures end the transaction: nothing may follow them
+            raise BookError(f"{faults.name_of(self.path)}: nothing was written")
         marks = ", ".join("?" * len(values))
         with faults.told(self.path):
             sql = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
