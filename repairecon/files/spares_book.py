@@ -71,7 +71,7 @@ def open_book(
     if not place.suffix and not place.exists():
         place = place.with_suffix(SUFFIX)
     if create and not os.path.lexists(place):
-        opening.create(place, words(home_currency, "home currency", required=True).upper(), {})
+        opening.create(place, {"home_currency": words(home_currency, "home currency", required=True).upper()})
     return SparesBook(opening.open_ledger(place, wait_s, today))
 
 

@@ -34,9 +34,8 @@ def kept(book: SparesBook) -> dict[str, int]:
 def write_and_kill(path: Path, first: int, wait_s: float) -> list[str]:
     """Start a writer, kill it after a while; the acts that it told as done."""
     root = str(Path(__file__).resolve().parents[2])
-    command = [sys.executable, "-I", "-c", f"import sys; sys.path[:0] = [{root!r}]; sys.argv = sys.argv[1:]; "
-               "import runpy; runpy.run_path(sys.argv[0], run_name='__main__')", str(WRITER), str(path), str(first)]  # fmt: skip
-    writer = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    command = [sys.executable, str(WRITER), str(path), str(first)]
+    writer = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": root})
     assert writer.stdout is not None
     assert writer.stdout.readline() == "open\n"
     time.sleep(wait_s)

@@ -151,14 +151,14 @@ def back_up(link: sqlite3.Connection, source: Path, target: Path) -> None:
                 sound = copy.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
             if not sound:
                 raise faults.damaged(source, "its copy does not read back")
-            _settle(part, target)
+            settle(part, target)
     except BaseException:
         for leftover in (part, part.with_name(part.name + "-journal")):
             leftover.unlink(missing_ok=True)
         raise
 
 
-def _settle(part: Path, target: Path) -> None:
+def settle(part: Path, target: Path) -> None:
     """Give a finished file its name, never over another one."""
     with part.open("rb+") as file:
         os.fsync(file.fileno())
@@ -177,7 +177,7 @@ def _settle(part: Path, target: Path) -> None:
             os.close(folder)
 
 
-def create(path: Path, currency: str, about: dict[str, str]) -> None:
+def create(path: Path, about: dict[str, str], written_at: str = "") -> None:
     """A new, empty book; it gets its name when it is whole, and never takes the place of a file."""
     import sqlite3
 
@@ -190,15 +190,15 @@ def create(path: Path, currency: str, about: dict[str, str]) -> None:
                 link.execute("BEGIN IMMEDIATE")
                 _run_steps(link, 0)
                 link.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
-                for name, value in {"home_currency": currency, **about}.items():
+                for name, value in about.items():
                     link.execute("INSERT INTO about VALUES (?, ?)", (name, value))
                 link.execute("INSERT INTO lockers VALUES (1)")
                 link.execute(
                     "INSERT INTO locker_versions (locker, name, kind, written_at) VALUES (1, ?, 'lent', ?)",
-                    (schema.LENT, now()),
+                    (schema.LENT, written_at or now()),
                 )
                 link.execute("COMMIT")
-            _settle(part, path)
+            settle(part, path)
     except BaseException:
         for leftover in (part, part.with_name(part.name + "-journal")):
             leftover.unlink(missing_ok=True)
