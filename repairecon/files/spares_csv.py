@@ -127,12 +127,10 @@ def _write(
         opening.create(part, about, lent)
         with contextlib.closing(opening.open_ledger(part, 5.0, datetime.date.today())) as ledger, ledger.writing():
             for cards in sorts:
-                for number in dict.fromkeys(v[cards.sort] for v in cards.versions):
-                    ledger.insert(f"{cards.sort}s", {cards.sort: number})
-                for version in cards.versions:
-                    ledger.insert(f"{cards.sort}_versions", version)
-            for move in moves:
-                ledger.insert("movements", move)
+                numbers = dict.fromkeys(v[cards.sort] for v in cards.versions)
+                ledger.insert_many(f"{cards.sort}s", [{cards.sort: number} for number in numbers])
+                ledger.insert_many(f"{cards.sort}_versions", cards.versions)
+            ledger.insert_many("movements", moves)
         with faults.told(target):
             opening.settle(part, target)
     finally:

@@ -151,7 +151,9 @@ def fit(
         label = words(lot, "lot")
         chosen = from_where(ledger, item, locker, count, label)
         undone = stock.undone(ledger)
-        fitted = stock.movements(ledger, "unit = ? AND item = ? AND kind = 'fitted'", (into, item.number))
+        fitted = stock.movements(
+            ledger, "item = ? AND locker_from IS NOT NULL AND +unit = ? AND kind = 'fitted'", (item.number, into)
+        )
         before = max(
             (m for m in fitted if stock.stands(m.number, undone)), key=lambda m: (m.on_date, m.number), default=None
         )

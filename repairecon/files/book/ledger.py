@@ -57,6 +57,16 @@ class Ledger:
             sql = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
             return int(self.link.execute(sql, tuple(values.values())).lastrowid or 0)
 
+    def insert_many(self, table: str, rows: Sequence[Mapping[str, object]]) -> None:
+        """Add rows of the same columns, only inside ``writing``; faster than one by one."""
+        if not rows:
+            return
+        if not self.link.in_transaction:
+            raise BookError(f"{faults.name_of(self.path)}: nothing was written")
+        sql = f"INSERT INTO {table} ({', '.join(rows[0])}) VALUES ({', '.join(f':{name}' for name in rows[0])})"
+        with faults.told(self.path):
+            self.link.executemany(sql, rows)
+
     @contextlib.contextmanager
     def writing(self) -> Iterator[None]:
         """One transaction: all that is written inside is kept, or nothing is; inside another it is part of that."""

@@ -61,7 +61,11 @@ class Lots:
         back = self._taken.get(step.undoes, {})
         taken: Heap = {}
         left = step.quantity
-        order = sorted(heap, key=lambda m: (not (step.lot and self._label[m] == step.lot), self._came[m]))
+        order = (
+            list(heap)
+            if len(heap) == 1
+            else sorted(heap, key=lambda m: (not (step.lot and self._label[m] == step.lot), self._came[m]))
+        )
         wanted = [(lot, quantity) for lot, quantity in back.items() if lot in heap]
         for lot, most in [*wanted, *((lot, left) for lot in order)]:
             part = min(left, most, heap.get(lot, 0))

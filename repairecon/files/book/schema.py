@@ -103,9 +103,13 @@ CREATE TABLE movements (
     CHECK (kind <> 'counted' OR (locker_from IS NULL) <> (locker_to IS NULL)),
     CHECK (kind <> 'fitted' OR unit IS NOT NULL)
 ) STRICT;
+CREATE INDEX locker_names ON locker_versions (name);
+CREATE INDEX unit_names ON unit_versions (name);
+CREATE INDEX item_names ON item_versions (name);
 CREATE INDEX locker_newest ON locker_versions (locker, version);
 CREATE INDEX unit_newest ON unit_versions (unit, version);
 CREATE INDEX item_newest ON item_versions (item, version);
+CREATE INDEX movements_of_items ON movements (item, movement);
 CREATE INDEX movements_in ON movements (item, locker_to, quantity) WHERE locker_to IS NOT NULL;
 CREATE INDEX movements_out ON movements (item, locker_from, quantity) WHERE locker_from IS NOT NULL;
 CREATE INDEX movements_bought ON movements (item, movement) WHERE kind = 'bought';

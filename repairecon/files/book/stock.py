@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from repairecon.files.book import things
 from repairecon.files.book.amounts import HOURS, MONEY, QUANTITY, RATE, amount, maybe_amount
-from repairecon.files.book.ledger import Ledger
+from repairecon.files.book.ledger import Ledger, Rows
 from repairecon.files.book.lots import Lots, Step
 from repairecon.records import Item, Locker, Lot, Movement, ReorderLine, StockLine
 
@@ -19,17 +19,27 @@ _FIELDS = (
 
 def places(ledger: Ledger, item: int) -> dict[int, int]:
     """Thousandths of an item in each locker that has any."""
-    rows = ledger.rows("SELECT locker, quantity FROM stock WHERE item = ? ORDER BY locker", (item,))
-    return dict(rows)
+    return dict(row[1:] for row in _of_one(ledger, item))
+
+
+def _of_one(ledger: Ledger, item: int) -> Rows:
+    """The view ``stock`` for one item, without adding up all others first."""
+    return ledger.rows(
+        "SELECT item, locker, sum(quantity) FROM ("
+        "SELECT item, locker_to AS locker, quantity FROM movements WHERE item = ?1 AND locker_to IS NOT NULL "
+        "UNION ALL SELECT item, locker_from, -quantity FROM movements WHERE item = ?1 AND locker_from IS NOT NULL) "
+        "GROUP BY locker HAVING sum(quantity) <> 0 ORDER BY locker",
+        (item,),
+    )
 
 
 def lines(ledger: Ledger, item: int | None = None) -> tuple[StockLine, ...]:
     """Stock by item and locker."""
-    which, values = ("", ()) if item is None else (" WHERE item = ?", (item,))
     with ledger.reading():
-        names: dict[int, str] = dict(ledger.rows("SELECT item, name FROM current_items"))
         where = things.lockers(ledger)
-        rows = ledger.rows(f"SELECT item, locker, quantity FROM stock{which} ORDER BY item, locker", values)
+        every = "SELECT item, locker, quantity FROM stock ORDER BY item, locker"
+        rows = ledger.rows(every) if item is None else _of_one(ledger, item)
+        names = things.names(ledger, "item", (r[0] for r in rows))
     return tuple(StockLine(i, names[i], where[k].name, where[k].kind, amount(q)) for i, k, q in rows)
 
 
@@ -57,11 +67,10 @@ def stands(movement: int, undone_by: Mapping[int, int]) -> bool:
 def movements(ledger: Ledger, where: str = "1", values: tuple[object, ...] = ()) -> tuple[Movement, ...]:
     """Movements as records, in the order in which they were written."""
     with ledger.reading():
-        names: dict[int, str] = dict(ledger.rows("SELECT item, name FROM current_items"))
-        lockers: dict[int, str] = dict(ledger.rows("SELECT locker, name FROM current_lockers"))
-        units: dict[int, str] = dict(ledger.rows("SELECT unit, name FROM current_units"))
+        lockers, units = things.names(ledger, "locker"), things.names(ledger, "unit")
         undone_by = undone(ledger)
         rows = ledger.rows(f"SELECT {_FIELDS} FROM movements WHERE {where} ORDER BY movement", values)
+        names = things.names(ledger, "item", (r[3] for r in rows))
     return tuple(
         Movement(
             number=r[0], on_date=r[1], kind=r[2], item_number=r[3], item=names[r[3]], quantity=amount(r[4]),
@@ -85,12 +94,14 @@ def last_bought(ledger: Ledger, item: int, undone_by: Mapping[int, int] | None =
 
 def _few(ledger: Ledger, only: int | None) -> dict[int, dict[int, int]]:
     """What lies where of the carried items that have fewer aboard than their minimum."""
-    which, values = ("", ()) if only is None else (" AND c.item = ?", (only,))
+    if only is not None:
+        card, held_there = things.item_by_number(ledger, only), places(ledger, only)
+        aboard = amount(by_kind(held_there, things.lockers(ledger))["aboard"])
+        return {only: held_there} if card.carried and aboard < card.minimum else {}
     rows = ledger.rows(
         "SELECT c.item, s.locker, coalesce(s.quantity, 0), c.minimum, l.kind FROM current_items c "
         "LEFT JOIN stock s ON s.item = c.item LEFT JOIN current_lockers l ON l.locker = s.locker "
-        f"WHERE c.carried AND c.minimum > 0{which} ORDER BY c.item, s.locker",
-        values,
+        "WHERE c.carried AND c.minimum > 0 ORDER BY c.item, s.locker"
     )
     held: dict[int, dict[int, int]] = {}
     missing: dict[int, int] = {}
@@ -154,7 +165,7 @@ def lots(ledger: Ledger, item: int | None = None) -> tuple[Lot, ...]:
     which, values = ("", ()) if item is None else (" WHERE item = ?", (item,))
     with ledger.reading():
         state = Lots().run(steps(ledger, item))
-        names: dict[int, str] = dict(ledger.rows("SELECT item, name FROM current_items"))
+        names = things.names(ledger, "item", (place[0] for place in state.places))
         where = things.lockers(ledger)
         came = {
             r[0]: r[1:]

@@ -15,6 +15,9 @@ from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, 
 Sort = Literal["item", "locker", "unit"]
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
 SHARES = ("weight_kg", "volume_litres", "resale_rate")
+MANY = 500
+"""Names asked for at a time; for more than that all are read."""
+
 COLUMNS = (
     "name", "system", "units", "makers_number", "cross_reference", "designation", "material", "measure", "minimum",
     "locker", "shelf_group", "critical", "needs", "weight_kg", "volume_litres", "resale_rate", "carried", "note",
@@ -46,10 +49,19 @@ def units(ledger: Ledger) -> dict[int, UnitAboard]:
     return made
 
 
-def _card(number: int, row: tuple[Any, ...], places: Mapping[int, Locker], aboard: Mapping[int, UnitAboard]) -> Item:
+def names(ledger: Ledger, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
+    """The names of all things of a sort, or of some, as they read now."""
+    some = None if only is None else sorted(set(only))
+    if some is None or len(some) > MANY:
+        return dict(ledger.rows(f"SELECT {sort}, name FROM current_{sort}s ORDER BY {sort}"))
+    marks = ", ".join("?" * len(some))
+    return dict(ledger.rows(f"SELECT {sort}, name FROM current_{sort}s WHERE {sort} IN ({marks})", some))
+
+
+def _card(number: int, row: tuple[Any, ...], places: Mapping[int, str], aboard: Mapping[int, str]) -> Item:
     told = dict(zip(COLUMNS, row, strict=True))
-    told["units"] = tuple(aboard[int(u)].name for u in told["units"].split(";") if u)
-    told["locker"] = places[told["locker"]].name if told["locker"] else ""
+    told["units"] = tuple(aboard[int(u)] for u in told["units"].split(";") if u)
+    told["locker"] = places[told["locker"]] if told["locker"] else ""
     told["minimum"] = amount(told["minimum"])
     told |= {name: bool(told[name]) for name in ("critical", "carried")}
     return Item(number, **told)
@@ -57,7 +69,7 @@ def _card(number: int, row: tuple[Any, ...], places: Mapping[int, Locker], aboar
 
 def items(ledger: Ledger) -> dict[int, Item]:
     """All items as their cards read now, by number."""
-    places, aboard = lockers(ledger), units(ledger)
+    places, aboard = names(ledger, "locker"), names(ledger, "unit")
     rows = ledger.rows(f"SELECT item, {', '.join(COLUMNS)} FROM current_items ORDER BY item")
     return {row[0]: _card(row[0], row[1:], places, aboard) for row in rows}
 
@@ -65,32 +77,36 @@ def items(ledger: Ledger) -> dict[int, Item]:
 def item_by_number(ledger: Ledger, number: int) -> Item:
     """One item as its card reads now."""
     row = ledger.rows(f"SELECT {', '.join(COLUMNS)} FROM current_items WHERE item = ?", (number,))[0]
-    return _card(number, row, lockers(ledger), units(ledger))
+    return _card(number, row, names(ledger, "locker"), names(ledger, "unit"))
 
 
 def versions(ledger: Ledger, number: int) -> tuple[ItemVersion, ...]:
     """All that an item's card has read, oldest first."""
-    places, aboard = lockers(ledger), units(ledger)
+    places, aboard = names(ledger, "locker"), names(ledger, "unit")
     rows = ledger.rows(
         f"SELECT written_at, {', '.join(COLUMNS)} FROM item_versions WHERE item = ? ORDER BY version", (number,)
     )
     return tuple(ItemVersion(row[0], _card(number, row[1:], places, aboard)) for row in rows)
 
 
-def find(ledger: Ledger, sort: Sort, name: str, also: Iterable[str] = ()) -> int:
+def find(ledger: Ledger, sort: Sort, name: str) -> int:
     """The number of a thing by its name whatever its case; else a sentence with the nearest name."""
-    names = ledger.rows(f"SELECT {sort}, name FROM current_{sort}s ORDER BY {sort}")
+    spelt = ledger.rows(f"SELECT DISTINCT {sort} FROM {sort}_versions WHERE name = ?", (str(name),))
+    for (number,) in spelt:
+        if names(ledger, sort, [number])[number] == name:
+            return int(number)
+    known_as = names(ledger, sort)
     wanted = key(str(name))
-    for number, known in names:
+    for number, known in known_as.items():
         if key(known) == wanted:
             return int(number)
     more = _by_other_marks(ledger, wanted) if sort == "item" else []
     if len(more) == 1:
         return more[0]
     if len(more) > 1:
-        called = ", ".join(shown(n) for k, n in names if k in more)
+        called = ", ".join(shown(known_as[k]) for k in more)
         raise BookError(f"{shown(name)} is the number or size of several items ({called}): name the one you mean")
-    advice = Problems().advice(str(name), [n for _, n in names] + list(also), "")
+    advice = Problems().advice(str(name), tuple(known_as.values()))
     raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
 
 
@@ -108,7 +124,7 @@ def _by_other_marks(ledger: Ledger, wanted: str) -> list[int]:
 def _free(ledger: Ledger, sort: Sort, name: str, but: int | None = None) -> str:
     """A name that nothing else of the sort has."""
     line = words(name, f"{sort} name", required=True)
-    for number, known in ledger.rows(f"SELECT {sort}, name FROM current_{sort}s"):
+    for number, known in names(ledger, sort).items():
         if key(known) == key(line) and number != but:
             raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
     return line
