@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from repairecon.files.book import cards_in, cells, faults, opening, schema
+from repairecon.files.book import cards_in, cells, faults, making, opening, schema
 from repairecon.files.book.amounts import HOURS, MONEY, QUANTITY, RATE, Scale, amount
 from repairecon.files.book.ledger import Ledger, now
 from repairecon.files.book.moves_in import Moves
@@ -124,7 +124,7 @@ def _write(
         with faults.told(target):
             if os.path.lexists(target):
                 raise BookFileError(f"{faults.name_of(target)} is there already: nothing was written")
-        opening.create(part, about, lent)
+        making.create(part, about, lent)
         with contextlib.closing(opening.open_ledger(part, 5.0, datetime.date.today())) as ledger, ledger.writing():
             for cards in sorts:
                 numbers = dict.fromkeys(v[cards.sort] for v in cards.versions)
@@ -132,7 +132,7 @@ def _write(
                 ledger.insert_many(f"{cards.sort}_versions", cards.versions)
             ledger.insert_many("movements", moves)
         with faults.told(target):
-            opening.settle(part, target)
+            making.settle(part, target)
     finally:
         for end in ("", "-wal", "-shm", "-journal"):
             part.with_name(part.name + end).unlink(missing_ok=True)

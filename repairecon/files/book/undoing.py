@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from repairecon.files.book import acts, stock, things
+from repairecon.files.book import acts, receiving, stock, things
 from repairecon.files.book.amounts import HOURS, MONEY, RATE, amount, day, maybe, month_or_day, pieces, words
 from repairecon.files.book.ledger import Ledger
 from repairecon.files.problems import Problems, shown
@@ -82,7 +82,7 @@ def correct(ledger: Ledger, number: int, changes: Mapping[str, Any]) -> Happened
         after = {name: before[name] for name in (*_COPIED, "on_date", "kind", "note")} | _changed(
             ledger, before, changes
         )
-        acts.check_value(after["quantity"], after["cost_unit"])
+        receiving.check_value(after["quantity"], after["cost_unit"])
         replacement = {**after, "corrects": number}
         gone = counter["locker_from"]
         lying = stock.places(ledger, before["item"]).get(gone, 0) if gone else 0
