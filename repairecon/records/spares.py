@@ -175,16 +175,26 @@ class ReceiveLine:
 class Happened:
     """What an act did to an item: the movements written, what is left, and the line to reorder if it is now too few.
 
-    ``before`` is the last time that the item was fitted to the same unit and ``hours_run`` the clock hours since.
+    ``lots`` are those that the first movement took or brought, with their cure dates and costs. ``before`` is the last
+    time that the item was fitted to the same unit and ``hours_run`` the clock hours since.
     """
 
     item: Item
     movements: tuple[Movement, ...]
     places: Mapping[str, Decimal] = field(default_factory=dict)
     aboard: Decimal = Decimal(0)
+    lots: tuple[Lot, ...] = ()
     reorder: ReorderLine | None = None
     before: Movement | None = None
     hours_run: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class Found:
+    """An item that was looked for, and where it lies."""
+
+    item: Item
+    stock: tuple[StockLine, ...]
 
 
 @dataclass(frozen=True)

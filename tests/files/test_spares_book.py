@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from book_makers import BELT, OIL, SEAL, held, new_book, stocked_book
 
-from repairecon.files.spares_book import open_book
+from repairecon.files.spares_book import SparesBook, open_book
 from repairecon.records import BookError, ReceiveLine, StockError
 
 
@@ -231,3 +231,45 @@ def test_a_closed_book_says_so(tmp_path: Path) -> None:
         book.stock()
     with open_book(tmp_path / "boat") as again:  # the suffix may be left out
         assert len(again.items()) == 3
+
+
+def test_what_was_taken_is_told_with_its_age_and_cost(tmp_path: Path) -> None:
+    with stocked_book(tmp_path) as book:
+        book.receive([ReceiveLine(SEAL, 2, "chandler", 9, locker="A1", cure_date="1Q26")], "2026-03-01")
+        taken = book.fit(SEAL, "engine", quantity=5).lots
+        assert [(t.quantity, t.cure_date, t.cost_unit) for t in taken] == [
+            (4, "2025-04-01", Decimal("6.25")), (1, "2026-01-01", 9),
+        ]  # fmt: skip
+        assert book.use(SEAL, lot="", locker="A1").lots[0].came_by == 4
+
+
+def test_a_lot_that_is_named_is_taken_first(tmp_path: Path) -> None:
+    with stocked_book(tmp_path) as book:
+        book.receive([ReceiveLine(SEAL, 2, "chandler", 9, lot="N1")], "2026-03-01")
+        assert [(x.lot, x.quantity) for x in book.use(SEAL, 2, lot="N1").lots] == [("N1", 2)]
+        assert [(x.lot, x.quantity) for x in book.lots(SEAL)] == [("K7", 4)]
+
+
+def test_what_is_looked_for_is_found_with_its_place(tmp_path: Path) -> None:
+    with stocked_book(tmp_path) as book:
+        (seal,) = book.search("water SEAL")
+        assert (seal.item.name, [line.locker for line in seal.stock]) == (SEAL, ["A1"])
+        assert [f.item.name for f in book.search("rw20")] == [SEAL]
+        assert {f.item.name for f in book.search("b2")} == {BELT, OIL}
+        assert book.search("anchor") == book.search(" ") == ()
+
+
+def use_and_fail(book: SparesBook) -> None:
+    book.use(SEAL)
+    raise RuntimeError("dropped")
+
+
+def test_a_failed_part_of_a_larger_act_leaves_nothing(tmp_path: Path) -> None:
+    with stocked_book(tmp_path) as book:
+        with book.ledger.writing():
+            book.use(SEAL)
+            with pytest.raises(RuntimeError, match="dropped"), book.ledger.writing():
+                use_and_fail(book)
+        assert held(book)[SEAL, "A1"] == "3"
+        with book.ledger.reading(), pytest.raises(BookError, match="is being read"):
+            book.use(SEAL)

@@ -7,6 +7,7 @@ head of the file, "Write-Ahead Logging" for reading without being allowed to wri
 from __future__ import annotations
 
 import contextlib
+import os
 import resource
 import shutil
 import sqlite3
@@ -312,3 +313,57 @@ def test_no_file_is_left_open(tmp_path: Path) -> None:
             book.backup(tmp_path / f"c{k}.spares")
     assert len(list(handles.iterdir())) == before
     assert sorted(p.suffix for p in tmp_path.iterdir()) == [".spares"] * 10
+
+
+def test_the_one_file_holds_all_after_every_act(tmp_path: Path) -> None:
+    """An owner copies the file while the book is open; the log beside it stays behind."""
+    with stocked_book(tmp_path) as book:
+        for k in range(5):
+            book.use(SEAL) if k < 4 else book.count("A1", {SEAL: 2})
+            shutil.copy(tmp_path / "boat.spares", tmp_path / f"copy{k}.spares")
+            with open_book(tmp_path / f"copy{k}.spares") as copy:
+                assert len(copy.movements()) == 4 + k
+                assert copy.check() == ()
+
+
+def test_a_name_that_a_link_would_misread(tmp_path: Path) -> None:
+    with stocked_book(tmp_path, "my boat? #1 100%25.spares") as book:
+        assert book.use(SEAL).aboard == 3
+    assert (tmp_path / "my boat? #1 100%25.spares").exists()
+
+
+LEFT_OPEN = """
+import os, sqlite3, sys
+from repairecon.files.spares_book import open_book
+from repairecon.records import BookError
+if os.getuid() == 0:
+    os.setgid(65534); os.setuid(65534)
+try:
+    with open_book(sys.argv[1]) as book:
+        print(len(book.movements()))
+except BookError as error:
+    print(error)
+"""
+
+
+def test_a_book_left_in_the_midst_that_may_only_be_read(open_folder: Path) -> None:
+    """The last lines are in the log; without room to put it in order nothing old is shown as if it were all."""
+    book = stocked_book(open_folder)
+    book.ledger.link.execute("PRAGMA wal_autocheckpoint = 0")
+    book.ledger.link.execute("BEGIN IMMEDIATE")
+    book.ledger.insert("about", {"name": "left", "value": "in the log"})
+    book.ledger.link.execute("COMMIT")
+    left = open_folder / "left"
+    left.mkdir()
+    for end in ("", "-wal"):
+        shutil.copy(open_folder / f"boat.spares{end}", left / f"boat.spares{end}")
+        (left / f"boat.spares{end}").chmod(0o444)
+    book.close()
+    left.chmod(0o555)
+    root = Path(__file__).resolve().parents[2]
+    code = f"import sys; sys.path[:0] = [{str(root)!r}]\n{LEFT_OPEN}"
+    run = subprocess.run([sys.executable, "-c", code, left / "boat.spares"], capture_output=True, text=True, check=True)
+    left.chmod(0o755)
+    assert "its last lines are in boat.spares-wal" in run.stdout
+    with open_book(left / "boat.spares") if os.getuid() == 0 else contextlib.nullcontext(None) as again:
+        assert again is None or again.about["left"] == "in the log"

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from repairecon.files.book import stock, things
+from repairecon.files.book import history, lots_read, reordering, stock, things
 from repairecon.files.book.amounts import (
     amount,
 )
@@ -38,9 +38,9 @@ def item_named(ledger: Ledger, name: str) -> Item:
 def happened(ledger: Ledger, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
     """What an act left behind."""
     listed = tuple(numbers)
-    made = stock.movements(ledger, f"movement IN ({', '.join('?' * len(listed))})", listed)
+    made = history.movements(ledger, f"movement IN ({', '.join('?' * len(listed))})", listed)
     held, where = stock.places(ledger, item), things.lockers(ledger)
-    few = stock.reorder(ledger, item)
+    few = reordering.reorder(ledger, item)
     run = None
     if before is not None and before.hours is not None and made[0].hours is not None:
         run = made[0].hours - before.hours
@@ -49,6 +49,7 @@ def happened(ledger: Ledger, item: int, numbers: Iterable[int], before: Movement
         made,
         {where[k].name: amount(q) for k, q in held.items()},
         amount(stock.by_kind(held, where)["aboard"]),
+        lots_read.taken(ledger, item, listed[0]),
         few[0] if few else None,
         before,
         run if run is None or run >= 0 else None,  # the clock may have been changed
@@ -93,8 +94,8 @@ def from_where(ledger: Ledger, item: Item, locker: str | None, quantity: int, lo
 def _check_lot(ledger: Ledger, item: Item, locker: int, quantity: int, lot: str) -> None:
     if not lot:
         return
-    there = [x for x in stock.lots(ledger, item.number) if x.lot == lot]
-    state = Lots().run(stock.steps(ledger, item.number)).places.get((item.number, locker), {})
+    there = [x for x in lots_read.lots(ledger, item.number) if x.lot == lot]
+    state = Lots().run(lots_read.steps(ledger, item.number)).places.get((item.number, locker), {})
     left = sum(q for came, q in state.items() if any(x.came_by == came for x in there))
     if left < quantity:
         raise StockError(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from repairecon.files.book import stock
+from repairecon.files.book import history
 from repairecon.files.book.ledger import Ledger
 from repairecon.records import MOVEMENT_KINDS
 
@@ -31,7 +31,7 @@ def columns(ledger: Ledger) -> dict[str, NDArray[np.generic]]:
     with ledger.reading():
         numbers = ledger.rows(f"SELECT {whole}, CASE kind {codes} END FROM movements ORDER BY movement")
         texts = ledger.rows("SELECT on_date, cure_date, lot, person FROM movements ORDER BY movement")
-        undone_by = stock.undone(ledger)
+        undone_by = history.undone(ledger)
     table = np.array(numbers, dtype=np.int64).reshape(-1, len(WHOLE) + 1)
     made: dict[str, NDArray[np.generic]] = {name: table[:, k].copy() for k, name in enumerate((*WHOLE, "kind"))}
     named = list(zip(*texts, strict=True)) if texts else [(), (), (), ()]
@@ -41,7 +41,7 @@ def columns(ledger: Ledger) -> dict[str, NDArray[np.generic]]:
         made[name] = np.array(cells, dtype=object)
     stand = table[:, WHOLE.index("undoes")] == 0
     for movement in undone_by:
-        if not stock.stands(movement, undone_by):
+        if not history.stands(movement, undone_by):
             stand[movement - 1] = False  # movements are numbered from 1 without a gap
     made["stands"] = stand
     return made

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from repairecon.files.book import schema, stock, things
+from repairecon.files.book import history, schema, stock, things
 from repairecon.files.book.acts import LENT, When, item_named, record
 from repairecon.files.book.amounts import Amount, amount, day, month_or_day, pieces, words
 from repairecon.files.book.ledger import Ledger
@@ -57,5 +57,5 @@ def _counted(
         }
         if change <= 0:
             row |= {"cure_date": "", "lot": ""}  # marks are of what was found, not of what was missing
-        written = stock.movements(ledger, "movement = ?", (record(ledger, row),))[0]
+        written = history.movements(ledger, "movement = ?", (record(ledger, row),))[0]
     return Counted(item.name, name, amount(in_book), amount(quantity), written)

@@ -6,7 +6,7 @@ import contextlib
 import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from repairecon.files.book import faults
 from repairecon.records import BookError
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     import sqlite3
 
 Rows = list[tuple[Any, ...]]
+_OUTER = ("BEGIN IMMEDIATE", "COMMIT", "ROLLBACK")
+_NESTED = ("SAVEPOINT inner", "RELEASE inner", "ROLLBACK TO inner; RELEASE inner")
 
 
 class Ledger:
@@ -23,7 +25,7 @@ class Ledger:
     def __init__(self, path: Path, link: sqlite3.Connection, writable: bool, today: datetime.date | None) -> None:
         self.path, self.writable, self._today = path, writable, today
         self._link: sqlite3.Connection | None = link
-        self._inside = False
+        self._inside: Literal["", "reading", "writing"] = ""
 
     @property
     def link(self) -> sqlite3.Connection:
@@ -70,23 +72,25 @@ class Ledger:
     @contextlib.contextmanager
     def writing(self) -> Iterator[None]:
         """One transaction: all that is written inside is kept, or nothing is; inside another it is part of that."""
-        if self._inside:
-            yield
-            return
         if not self.writable:
             raise faults.read_only(self.path)
+        if self._inside == "reading":
+            raise BookError(f"{faults.name_of(self.path)} is being read: write when that is done")
+        begin, keep, drop = _NESTED if self._inside else _OUTER
         with faults.told(self.path):
-            self.link.execute("BEGIN IMMEDIATE")
-        self._inside = True
+            self.link.execute(begin)
+        before, self._inside = self._inside, "writing"
         try:
             yield
             with faults.told(self.path):
-                self.link.execute("COMMIT")
+                self.link.execute(keep)
         except BaseException:
-            self._roll_back()
+            self._roll_back(drop)
             raise
         finally:
-            self._inside = False
+            self._inside = before
+        if not before:
+            self._into_the_file()
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[None]:
@@ -96,17 +100,26 @@ class Ledger:
             return
         with faults.told(self.path):
             self.link.execute("BEGIN")
-        self._inside = True
+        self._inside = "reading"
         try:
             yield
         finally:
-            self._inside = False
-            self._roll_back()
+            self._inside = ""
+            self._roll_back(_OUTER[2])
 
-    def _roll_back(self) -> None:
+    def _roll_back(self, how: str) -> None:
         if self.link.in_transaction:  # some failures have rolled back already
             with contextlib.suppress(Exception):
-                self.link.execute("ROLLBACK")
+                for statement in how.split(";"):
+                    self.link.execute(statement)
+
+    def _into_the_file(self) -> None:
+        """Bring what the log keeps into the file itself, so that an owner who copies the one file copies all.
+
+        The act is kept already: a disk that is full now, or a program that is reading, only puts this off.
+        """
+        with contextlib.suppress(Exception):
+            self.link.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
 
 
 def now() -> str:

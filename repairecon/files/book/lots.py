@@ -24,11 +24,11 @@ Heap = dict[int, int]
 
 
 class Lots:
-    """The lots of every place as movements go by."""
+    """The lots of every place as movements go by, and those that each movement took or brought."""
 
     def __init__(self) -> None:
         self.places: dict[tuple[int, int], Heap] = {}
-        self._taken: dict[int, Heap] = {}
+        self.taken: dict[int, Heap] = {}
         self._came: dict[int, tuple[str, int]] = {}
         self._label: dict[int, str] = {}
 
@@ -43,13 +43,13 @@ class Lots:
             return
         if step.locker_from:
             pieces = self._out(step)
-        elif step.undoes in self._taken:
-            pieces = self._taken[step.undoes]
+        elif step.undoes in self.taken:
+            pieces = self.taken[step.undoes]
         else:
             pieces = {step.movement: step.quantity}
             self._came[step.movement] = (step.on_date, step.movement)
             self._label[step.movement] = step.lot
-        self._taken[step.movement] = pieces
+        self.taken[step.movement] = pieces
         if step.locker_to:
             heap = self.places.setdefault((step.item, step.locker_to), {})
             for lot, quantity in pieces.items():
@@ -58,7 +58,7 @@ class Lots:
     def _out(self, step: Step) -> Heap:
         """What leaves a place: what is undone, or the lot named, then the oldest."""
         heap = self.places.get((step.item, step.locker_from), {})
-        back = self._taken.get(step.undoes, {})
+        back = self.taken.get(step.undoes, {})
         taken: Heap = {}
         left = step.quantity
         order = (

@@ -79,7 +79,13 @@ def _connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
         return link, True
     log = path.with_name(path.name + "-wal")
     if log.exists() and log.stat().st_size:
-        return connect(path, "mode=ro", wait_s), False
+        try:
+            return connect(path, "mode=ro", wait_s), False
+        except Exception as error:
+            raise BookFileError(
+                f"{faults.name_of(path)} was left in the midst of work, and its last lines are in "
+                f"{faults.name_of(log)}: allow both and their folder to be written, or copy both to where that is so"
+            ) from error
     return connect(path, "mode=ro&immutable=1", wait_s), False
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from repairecon.files.book import stock, things
+from repairecon.files.book import history, things
 from repairecon.files.book.acts import LENT, When, from_where, happened, item_named, record
 from repairecon.files.book.amounts import HOURS, Amount, amount, day, maybe, pieces, words
 from repairecon.files.book.ledger import Ledger
@@ -49,12 +49,12 @@ def fit(
         count = pieces(quantity, item.measure)
         label = words(lot, "lot")
         chosen = from_where(ledger, item, locker, count, label)
-        undone = stock.undone(ledger)
-        fitted = stock.movements(
+        undone = history.undone(ledger)
+        fitted = history.movements(
             ledger, "item = ? AND locker_from IS NOT NULL AND +unit = ? AND kind = 'fitted'", (item.number, into)
         )
         before = max(
-            (m for m in fitted if stock.stands(m.number, undone)), key=lambda m: (m.on_date, m.number), default=None
+            (m for m in fitted if history.stands(m.number, undone)), key=lambda m: (m.on_date, m.number), default=None
         )
         number = record(ledger, {
             "on_date": day(date, ledger.today()), "kind": "fitted", "item": item.number, "quantity": count,

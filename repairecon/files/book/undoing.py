@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from repairecon.files.book import acts, receiving, stock, things
+from repairecon.files.book import acts, history, receiving, stock, things
 from repairecon.files.book.amounts import HOURS, MONEY, RATE, amount, day, maybe, month_or_day, pieces, words
 from repairecon.files.book.ledger import Ledger
 from repairecon.files.problems import Problems, shown
@@ -35,8 +35,8 @@ def _whole_row(ledger: Ledger, number: int) -> dict[str, Any]:
 def _counter(ledger: Ledger, number: int, kind: str, date: acts.When, note: str) -> dict[str, Any]:
     """The mirror of a movement, and the row it mirrors."""
     row = _whole_row(ledger, number)
-    if number in stock.undone(ledger):
-        raise BookError(f"movement {number} is undone already, by movement {stock.undone(ledger)[number]}")
+    if number in history.undone(ledger):
+        raise BookError(f"movement {number} is undone already, by movement {history.undone(ledger)[number]}")
     if row["kind"] == "corrected":
         instead = ledger.rows("SELECT movement FROM movements WHERE corrects = ?", (row["undoes"],))[0][0]
         raise BookError(
