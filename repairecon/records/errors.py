@@ -44,3 +44,19 @@ class SheetError(CaseError):
 
 class FindingError(RepaireconError):
     """A finding that names no branch of the tree, or that contradicts another."""
+
+
+class BookError(RepaireconError):
+    """A spares book that cannot do what was asked; nothing was written."""
+
+
+class BookFileError(BookError):
+    """A file that is no spares book, or one that is damaged, newer, read-only, or without room."""
+
+
+class BookBusyError(BookError):
+    """Another program kept the spares book to itself for too long."""
+
+
+class StockError(BookError):
+    """More asked of a place than lies there."""

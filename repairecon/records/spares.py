@@ -1,0 +1,213 @@
+"""What the spares book holds and what it answers: items, lockers, units aboard, movements, lots.
+
+Quantities, money and clock hours are ``Decimal``: as exact as the book keeps them. Dates are year-month-day; an empty
+string is a date, a name or a word that is not known. ``cost_*`` is home money, landed; ``quoted_*`` the supplier's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+MOVEMENT_KINDS = (
+    "bought", "used", "fitted", "moved", "counted", "scrapped", "lent", "returned", "undone", "corrected",
+)  # fmt: skip
+"""``undone`` and ``corrected`` are counter-movements; after a ``corrected`` stands what takes its place."""
+
+LOCKER_KINDS = ("aboard", "ashore", "lent")
+MEASURES = ("piece", "metre", "litre", "kilogram")
+SHELF_GROUPS = ("", "A", "B", "C")
+"""Groups of rubber by storage life, ISO 2230; empty for what does not age on a shelf."""
+
+
+@dataclass(frozen=True)
+class Locker:
+    """A place by its number or name: aboard, ashore, or the one place for what is lent out."""
+
+    number: int
+    name: str
+    place: str = ""
+    kind: str = "aboard"
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class UnitAboard:
+    """A unit that parts are fitted to, with its hours on the clock as last read."""
+
+    number: int
+    name: str
+    kind: str = ""
+    hours: Decimal | None = None
+    hours_on: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Item:
+    """A spare as its card reads now, noun first: "seal, shaft, raw water pump".
+
+    ``units`` are those it fits, ``designation`` the standard size, ``minimum`` the least number to keep aboard,
+    ``locker`` where it belongs, ``needs`` the tools and gaskets that fitting it takes, ``resale_rate`` the share of its
+    cost that it fetches when sold. ``carried`` is False for what is no longer kept.
+    """
+
+    number: int
+    name: str
+    system: str = ""
+    units: tuple[str, ...] = ()
+    makers_number: str = ""
+    cross_reference: str = ""
+    designation: str = ""
+    material: str = ""
+    measure: str = "piece"
+    minimum: Decimal = Decimal(0)
+    locker: str = ""
+    shelf_group: str = ""
+    critical: bool = False
+    needs: str = ""
+    weight_kg: float | None = None
+    volume_litres: float | None = None
+    resale_rate: float | None = None
+    carried: bool = True
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class ItemVersion:
+    """An item's card as it read from a moment on (UTC)."""
+
+    written_at: str
+    item: Item
+
+
+@dataclass(frozen=True)
+class Movement:
+    """One line of the ledger; ``quantity`` is what left ``locker_from`` and came to ``locker_to``.
+
+    ``cost_unit`` is landed home money for one; ``currency``, ``rate`` (home money for one of it, on the day) and
+    ``quoted_unit`` are its evidence. ``person`` is the supplier of what is bought, the borrower of what is lent.
+    """
+
+    number: int
+    on_date: str
+    kind: str
+    item_number: int
+    item: str
+    quantity: Decimal
+    locker_from: str = ""
+    locker_to: str = ""
+    cost_unit: Decimal | None = None
+    currency: str = ""
+    rate: Decimal | None = None
+    quoted_unit: Decimal | None = None
+    person: str = ""
+    unit: str = ""
+    hours: Decimal | None = None
+    lot: str = ""
+    cure_date: str = ""
+    reference: str = ""
+    note: str = ""
+    undoes: int | None = None
+    corrects: int | None = None
+    undone_by: int | None = None
+    written_at: str = ""
+
+
+@dataclass(frozen=True)
+class StockLine:
+    """How many of an item lie in one locker."""
+
+    item_number: int
+    item: str
+    locker: str
+    locker_kind: str
+    quantity: Decimal
+
+
+@dataclass(frozen=True)
+class Lot:
+    """What is left in one locker of what came in by one movement."""
+
+    item_number: int
+    item: str
+    locker: str
+    locker_kind: str
+    quantity: Decimal
+    came_by: int
+    came_on: str
+    cost_unit: Decimal | None
+    lot: str = ""
+    cure_date: str = ""
+
+
+@dataclass(frozen=True)
+class ReorderLine:
+    """An item under its minimum, with whom it came from last and at what price."""
+
+    item: Item
+    aboard: Decimal
+    ashore: Decimal
+    lent: Decimal
+    short: Decimal
+    last: Movement | None
+
+
+@dataclass(frozen=True)
+class ReceiveLine:
+    """A line of a delivery: what came, from whom, at what landed cost, into which locker (its own by default)."""
+
+    item: str
+    quantity: Decimal | int | float | str
+    supplier: str = ""
+    cost_unit: Decimal | int | float | str | None = None
+    currency: str = ""
+    rate: Decimal | int | float | str | None = None
+    quoted_unit: Decimal | int | float | str | None = None
+    locker: str = ""
+    lot: str = ""
+    cure_date: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Happened:
+    """What an act did to an item: the movements written, what is left, and the line to reorder if it is now too few.
+
+    ``lots`` are those that the first movement took or brought, with their cure dates and costs. ``before`` is the last
+    time that the item was fitted to the same unit and ``hours_run`` the clock hours since.
+    """
+
+    item: Item
+    movements: tuple[Movement, ...]
+    places: Mapping[str, Decimal] = field(default_factory=dict)
+    aboard: Decimal = Decimal(0)
+    lots: tuple[Lot, ...] = ()
+    reorder: ReorderLine | None = None
+    before: Movement | None = None
+    hours_run: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class Found:
+    """An item that was looked for, and where it lies."""
+
+    item: Item
+    stock: tuple[StockLine, ...]
+
+
+@dataclass(frozen=True)
+class Counted:
+    """A count against the book; ``movement`` is what was written, None in a dry run."""
+
+    item: str
+    locker: str
+    in_book: Decimal
+    counted: Decimal
+    movement: Movement | None = None
+
+    @property
+    def difference(self) -> Decimal:
+        """Counted less what the book says."""
+        return self.counted - self.in_book
