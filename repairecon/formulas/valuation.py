@@ -7,6 +7,7 @@ lockers is no purchase and no use: give it a quantity of 0 here (`lots` follows 
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -144,7 +145,8 @@ def moving_average(
         elif q < 0:
             change = -share_of(v, -q, n) if n + q else -v
         elif surplus:
-            change = share_of(v, q, n) if n else share_of(*_scaled(last.get(i, (zero, 1)), q))
+            known, units = (v, n) if n else last.get(i, (zero, 1))
+            change = share_of(known, q, units)
         else:
             change = q * paid
         if n + q:
@@ -190,20 +192,29 @@ def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, p
     """
     code, amount, price = _columns(item, quantity, unit_cost)
     when = _refuse_overdrawn(code, amount, period)
-    cost = np.where(amount > 0, amount * price, 0)
     order = np.lexsort((np.arange(len(code)), when, code))
-    open_stock: dict[int, tuple[int, Any]] = {}
-    for rows in _runs(order, code, when):
-        here = int(code[rows[0]])
-        n, v = open_stock.get(here, (0, cost.dtype.type(0).item()))
-        n += int(amount[rows][amount[rows] > 0].sum())
-        v += cost[rows].sum().item()
-        taken, booked = 0, v * 0
-        for row in rows[amount[rows] < 0]:
-            taken -= int(amount[row])
-            upto = share_of(v, taken, n)
-            cost[row], booked = booked - upto, upto
-        open_stock[here] = n - taken, v - booked
+    items, periods = code[order].tolist(), when[order].tolist()
+    units, prices = amount[order].tolist(), price[order].tolist()
+    zero = 0 if price.dtype.kind == "i" else 0.0
+    changes: list[Any] = []
+    n, v, here = 0, zero, None
+    for (item_now, _), run in groupby(range(len(order)), lambda k: (items[k], periods[k])):
+        if item_now != here:
+            n, v, here = 0, zero, item_now
+        rows = list(run)
+        paid = [units[k] * prices[k] if units[k] > 0 else zero for k in rows]
+        n += sum(units[k] for k in rows if units[k] > 0)
+        v += sum(paid)
+        taken, booked = 0, zero
+        for k, change in zip(rows, paid, strict=True):
+            if units[k] < 0:
+                taken -= units[k]
+                upto = share_of(v, taken, n)
+                change, booked = booked - upto, upto
+            changes.append(change)
+        n, v = n - taken, v - booked
+    cost = np.empty(len(order), dtype=price.dtype)
+    cost[order] = changes
     return cost
 
 
@@ -265,17 +276,6 @@ def _refuse_overdrawn(code: Wholes, amount: Wholes, period: ArrayLike | None) ->
     if len(short):
         raise ValueError(f"rows {_some(np.sort(short))} take out more than there is")
     return when
-
-
-def _runs(order: Wholes, code: Wholes, when: Wholes) -> list[Wholes]:
-    """Rows of one item and one period at a time."""
-    c, w = code[order], when[order]
-    cuts = np.flatnonzero((c[1:] != c[:-1]) | (w[1:] != w[:-1])) + 1
-    return np.split(order, cuts) if len(order) else []
-
-
-def _scaled(known: tuple[Any, int], units: int) -> tuple[Any, int, int]:
-    return known[0], units, known[1]
 
 
 def _some(rows: Wholes) -> str:
