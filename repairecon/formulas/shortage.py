@@ -6,8 +6,6 @@ from 1 is the chance of more than the last number.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -42,7 +40,7 @@ def p_above(demand: ArrayLike) -> Floats:
     >>> p_above([0.5, 0.25, 0.125]).tolist()
     [0.5, 0.25, 0.125]
     """
-    chances = _chances(demand)
+    chances = checked_chances(demand)
     rest = np.maximum(1.0 - chances.sum(axis=-1, keepdims=True), 0.0)
     rest = np.where(rest < 1e-14, 0.0, rest)
     behind = np.cumsum(chances[..., :0:-1], axis=-1)[..., ::-1] + rest
@@ -154,112 +152,6 @@ def stock_for(demand: ArrayLike, assurance: ArrayLike) -> Wholes:
     return np.asarray(enough.argmax(axis=-1).astype(np.int64))[()]
 
 
-def total_demand(demands: Sequence[ArrayLike], most: int | None = None) -> Floats:
-    """Chances of 0, 1, 2, ... in all, of demands that do not hang together.
-
-    Parameters
-    ----------
-    demands : sequence of array (numbers,)
-        Chances of 0, 1, 2, ... of each [-].
-    most : int or None
-        Last number to give a chance for; None = as far as they reach [-].
-
-    Returns
-    -------
-    array (most + 1,)
-        Chances [-].
-
-    Notes
-    -----
-    Convolution: several like units with one common pool of spares. What is missing from 1 adds up. ValueError for
-    chances below 0.
-
-    References
-    ----------
-    Trivedi, Probability and Statistics with Reliability, Queuing and Computer Science Applications, 2nd ed.,
-    ch. 6.4, problem 2 (common pool; after Barlow).
-
-    Examples
-    --------
-    >>> total_demand([[0.5, 0.5], [0.5, 0.5]]).tolist()
-    [0.25, 0.5, 0.25]
-    """
-    total = np.ones(1)
-    for demand in demands:
-        total = np.convolve(total, _chances(demand))[: None if most is None else most + 1]
-    if most is not None and len(total) < most + 1:
-        total = np.concatenate([total, np.zeros(most + 1 - len(total))])
-    return np.asarray(total)
-
-
-def demand_in_batches(demand: ArrayLike, per_job: int, sure: int = 0) -> Floats:
-    """Chances of 0, 1, 2, ... pieces when every job takes several, and some are wanted in any case.
-
-    Parameters
-    ----------
-    demand : array (..., numbers)
-        Chances of 0, 1, 2, ... jobs [-].
-    per_job : int
-        Pieces a job takes, at least 1 [-].
-    sure : int
-        Pieces that planned services take besides [-].
-
-    Returns
-    -------
-    array (..., pieces)
-        Chances of 0, 1, 2, ... pieces [-].
-
-    Notes
-    -----
-    ``sure + per_job D``. What is missing from 1 stays. ValueError for a job without pieces.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> demand_in_batches([0.75, 0.25], 2, sure=1).tolist()
-    [0.0, 0.75, 0.0, 0.25]
-    """
-    if per_job < 1 or sure < 0:
-        raise ValueError("a job takes at least 1 piece, planned services 0 or more")
-    jobs = _chances(demand)
-    pieces = np.zeros((*jobs.shape[:-1], sure + per_job * (jobs.shape[-1] - 1) + 1))
-    pieces[..., sure::per_job] = jobs
-    return pieces
-
-
-def separate_or_common(demands: Sequence[ArrayLike], assurance: float) -> tuple[Wholes, int]:
-    """Spares needed when every place keeps its own, and when they share one pool.
-
-    Parameters
-    ----------
-    demands : sequence of array (numbers,)
-        Chances of 0, 1, 2, ... of each place [-].
-    assurance : float
-        Chance wanted that a stock is enough: of each place's own stock, and of the common one [-].
-
-    Returns
-    -------
-    separate : array (places,)
-        Stock of each place [-].
-    common : int
-        Stock of the pool [-].
-
-    Notes
-    -----
-    :func:`stock_for` of each and of :func:`total_demand`. ValueError as there.
-
-    References
-    ----------
-    Trivedi, Probability and Statistics with Reliability, Queuing and Computer Science Applications, 2nd ed.,
-    ch. 6.4, problem 2 (after Barlow).
-    """
-    separate = np.array([int(stock_for(d, assurance)) for d in demands], dtype=np.int64)
-    return separate, int(stock_for(total_demand(demands), assurance))
-
-
 def newsvendor_stock(demand: ArrayLike, cost_short: ArrayLike, cost_left: ArrayLike) -> Wholes:
     """Stock that costs least on average where no budget binds.
 
@@ -336,20 +228,40 @@ def p_any_short(p_each: ArrayLike) -> float:
         return float(-np.expm1(np.log1p(-each).sum()))
 
 
-def _at(values: Floats, index: Wholes) -> Floats:
-    if values.ndim == 1:
-        return np.asarray(values[index])[()]
-    where = np.broadcast_to(index, values.shape[:-1])
-    return np.asarray(np.take_along_axis(values, where[..., np.newaxis], axis=-1)[..., 0])
+def checked_chances(demand: ArrayLike) -> Floats:
+    """Chances of 0, 1, 2, ... asked for, checked.
 
+    Parameters
+    ----------
+    demand : array (..., numbers)
+        Chances [-].
 
-def _chances(demand: ArrayLike) -> Floats:
+    Returns
+    -------
+    array (..., numbers)
+        The same [-].
+
+    Notes
+    -----
+    ValueError for none, for chances below 0 and for more than 1 in all.
+
+    References
+    ----------
+    Common practice, no source.
+    """
     chances = np.asarray(demand, dtype=float)
     if chances.ndim == 0 or chances.shape[-1] == 0:
         raise ValueError("give the chances of 0, 1, 2, ... asked for")
     if not np.all(chances >= 0.0) or np.any(chances.sum(axis=-1) > 1.0 + 1e-9):
         raise ValueError("chances must be 0 or more and add up to 1 at most")
     return chances
+
+
+def _at(values: Floats, index: Wholes) -> Floats:
+    if values.ndim == 1:
+        return np.asarray(values[index])[()]
+    where = np.broadcast_to(index, values.shape[:-1])
+    return np.asarray(np.take_along_axis(values, where[..., np.newaxis], axis=-1)[..., 0])
 
 
 def _stock(stock: ArrayLike) -> Wholes:

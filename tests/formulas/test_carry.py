@@ -146,6 +146,11 @@ def test_two_are_needed_at_once() -> None:
     assert poor.most_lost == pytest.approx(18.0)
 
 
+def test_left_over_by_hand() -> None:
+    # half a year: a tenth of the shelf life, and of the rest 1 - sqrt(0.64) = 0.2; 2 for the locker
+    assert c.cost_left_over([100.0, 0.0], 0.1, 0.36, 182.5, 2.0) == pytest.approx([30.0, 2.0])
+
+
 def test_no_items() -> None:
     assert c.efficient_steps(np.zeros((0, 1)), []).item.size == 0
     assert c.efficient_steps([[0.0, -4.0]], [3.0]).item.size == 0
@@ -154,6 +159,7 @@ def test_no_items() -> None:
 @pytest.mark.parametrize(
     "call",
     [
+        lambda: c.cost_left_over(10.0, 20.0, 0.1, 90),
         lambda: c.stock_worth([[0.5, 0.5]], -1.0, 0.0, 2),
         lambda: c.worth_of_more([[0.0, 1.0]], [1], 1),
         lambda: c.worth_of_more([[0.0, 1.0]], [-1], 1),

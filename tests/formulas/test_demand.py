@@ -114,7 +114,6 @@ def test_mean_demand_adds_days_and_hours() -> None:
         lambda: s.stock_for([0.5, 0.5], 1.0),
         lambda: s.newsvendor_stock([0.5, 0.25], 9.0, 1.0),
         lambda: s.newsvendor_stock([0.5, 0.5], -9.0, 1.0),
-        lambda: s.demand_in_batches([1.0], 0),
         lambda: s.p_any_short([1.1]),
     ],
 )

@@ -31,16 +31,6 @@ def test_spare_drives() -> None:
     assert s.stock_for(poisson_demand(means), 0.95).tolist() == [3, 2, 1]
 
 
-def test_common_pool() -> None:
-    # Trivedi, Probability and Statistics, 2nd ed., ch. 6.4 problem 2: rate 0.002 an hour, 1300, 1500, 1200 h, 90 %: the
-    # common supply needs fewer. Poisson quantiles by scipy
-    means = 0.002 * np.array([1300.0, 1500.0, 1200.0])
-    separate, common = s.separate_or_common([poisson_demand(m) for m in means], 0.9)
-    assert separate.tolist() == [int(stats.poisson.ppf(0.9, m)) for m in means] == [5, 5, 4]
-    assert common == int(stats.poisson.ppf(0.9, means.sum())) == 12
-    assert common < separate.sum()
-
-
 def test_newsvendor() -> None:
     # Cachon and Terwiesch, Matching Supply with Demand, 3rd ed., ch. 12, Q12.1: demand N(200, 80), price 20, cost 12,
     # salvage 8; chances to 4 digits; 235.2 by the table with its argument rounded up, so the least whole unit is 235
@@ -68,23 +58,6 @@ def test_units_short_of_a_poisson_demand(mean: float, stock: int) -> None:
     assert s.expected_short(poisson_demand(mean), stock) == pytest.approx(closed, abs=1e-9)
 
 
-@given(CHANCES, CHANCES)
-def test_total_is_every_pair(a: list[float], b: list[float]) -> None:
-    found = s.total_demand([of(a), of(b)])
-    wanted = np.zeros(len(a) + len(b) - 1)
-    for i, p in enumerate(of(a)):
-        for j, q in enumerate(of(b)):
-            wanted[i + j] += p * q
-    assert found == pytest.approx(wanted, abs=1e-12)
-
-
-def test_total_of_like_units_is_poisson() -> None:
-    assert s.total_demand([poisson_demand(0.3, 30)] * 4, 8) == pytest.approx(
-        stats.poisson.pmf(range(9), 1.2), abs=1e-12
-    )
-    assert s.total_demand([[1.0]], 3).tolist() == [1.0, 0.0, 0.0, 0.0]
-
-
 @given(CHANCES, st.floats(0.0, 50.0), st.floats(0.01, 50.0))
 def test_newsvendor_costs_least(weights: list[float], short: float, left: float) -> None:
     chances = of(weights)
@@ -110,13 +83,6 @@ def test_many_items_at_once() -> None:
     assert s.expected_short(both, [0, 2]) == pytest.approx([0.7, 0.0])
     assert s.stock_for(both, [0.8, 0.3]).tolist() == [1, 1]
     assert s.newsvendor_stock(both, [1.0, 9.0], [1.0, 1.0]).tolist() == [0, 2]
-
-
-def test_pieces_of_jobs() -> None:
-    pieces = s.demand_in_batches(poisson_demand([0.4, 1.1], 6), 3, sure=2)
-    for k, job in enumerate(poisson_demand(1.1, 6)):
-        assert pieces[1, 2 + 3 * k] == pytest.approx(job, rel=1e-12)
-    assert pieces.sum(axis=1) == pytest.approx(poisson_demand([0.4, 1.1], 6).sum(axis=1))
 
 
 def test_any_short_of_several() -> None:
