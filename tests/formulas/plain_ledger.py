@@ -23,6 +23,7 @@ class Boat:
 
     units: dict[int, list[Unit]] = field(default_factory=dict)
     gone: dict[int, list[Unit]] = field(default_factory=dict)
+    last_paid: dict[int, int] = field(default_factory=dict)
     cost: list[int] = field(default_factory=list)
 
     def take(self, item: int, count: int, place: int, lot: int) -> list[Unit]:
@@ -35,31 +36,35 @@ class Boat:
             out.append(oldest)
         return out
 
-
-def walk(rows: list[tuple]) -> Boat:
-    """Rows of (item, quantity, unit cost, place, to place, against, counted)."""
-    boat = Boat()
-    last_paid: dict[int, int] = {}
-    for n, (item, quantity, price, place, to, against, counted) in enumerate(rows):
-        units = boat.units.setdefault(item, [])
+    def step(self, row: tuple) -> None:
+        """The next row: item, quantity, unit cost, place, to place, against, counted."""
+        item, quantity, price, place, to, against, counted = row
+        n, units = len(self.cost), self.units.setdefault(item, [])
         if quantity > 0 and against >= 0:
-            back = [boat.gone[against].pop() for _ in range(quantity)]
+            back = [self.gone[against].pop() for _ in range(quantity)]
             units.extend(Unit(u.lot, u.cost, place) for u in back)
-            boat.cost.append(sum(u.cost for u in back))
+            self.cost.append(sum(u.cost for u in back))
         elif quantity > 0:
-            paid = last_paid.get(item, 0) if counted else price
+            paid = self.last_paid.get(item, 0) if counted else price
             if not counted:
-                last_paid[item] = price
+                self.last_paid[item] = price
             units.extend(Unit(n, paid, place) for _ in range(quantity))
-            boat.cost.append(quantity * paid)
+            self.cost.append(quantity * paid)
         else:
-            taken = boat.take(item, -quantity, place, against)
+            taken = self.take(item, -quantity, place, against)
             if to >= 0:
                 units.extend(Unit(u.lot, u.cost, to) for u in taken)
-                boat.cost.append(0)
+                self.cost.append(0)
             else:
-                boat.gone[n] = taken
-                boat.cost.append(-sum(u.cost for u in taken))
+                self.gone[n] = taken
+                self.cost.append(-sum(u.cost for u in taken))
+
+
+def walk(rows: list[tuple]) -> Boat:
+    """The boat after all rows."""
+    boat = Boat()
+    for row in rows:
+        boat.step(row)
     return boat
 
 
@@ -82,10 +87,10 @@ def average(rows: list[tuple[int, int, Fraction]]) -> list[Fraction]:
 def ledgers(draw: st.DrawFn, full: bool = True) -> list[tuple]:
     """Possible ledgers of up to 25 rows; `full` with moves, named lots, returns and counts."""
     rows: list[tuple] = []
+    boat = Boat()
     for _ in range(draw(st.integers(0, 25))):
         item, place = draw(st.integers(1, 3)), draw(st.integers(0, 2)) if full else 0
         row = (item, draw(st.integers(1, 5)), draw(st.integers(0, 999)), place, -1, -1, False)
-        boat = walk(rows)
         here = [u for u in boat.units.get(item, []) if u.place == place]
         kind = draw(st.sampled_from(["in", "out", "out"] + ["move", "named", "return", "count"] * full))
         issues = [n for n, gone in boat.gone.items() if gone and rows[n][0] == item]
@@ -100,4 +105,5 @@ def ledgers(draw: st.DrawFn, full: bool = True) -> list[tuple]:
         elif kind == "count":
             row = (item, row[1], 0, place, -1, -1, True)
         rows.append(row)
+        boat.step(row)
     return rows

@@ -69,6 +69,13 @@ def test_dead_first_unit_is_counted() -> None:
     assert life_demand(first, later, 2) == pytest.approx([0.7, 0.3, 0.0])
 
 
+def test_chain_after_a_dead_first_unit() -> None:
+    # dead now with 0.5, else it lasts; three or more: half the chance that two exponential lives end within 1 (Erlang)
+    later = lives.cdf(half_steps(1.0, 20), 1.0, 1.0)
+    chances = life_demand(np.full(41, 0.5), later, 2)
+    assert 1 - chances.sum() == pytest.approx(0.5 * stats.erlang(2).cdf(1.0), abs=2e-4)
+
+
 @pytest.mark.parametrize(
     ("first", "later", "most"),
     [

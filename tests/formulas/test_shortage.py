@@ -77,6 +77,12 @@ def test_assurance_is_met_and_no_more(weights: list[float], assurance: float) ->
     assert held == 0 or reached[held - 1] < assurance
 
 
+def test_what_is_missing_is_beyond_the_last_number() -> None:
+    cut = poisson_demand([0.8, 2.0], 3)
+    assert s.p_short(cut, 1) == pytest.approx(stats.poisson.sf(1, [0.8, 2.0]), abs=1e-12)
+    assert s.p_short(cut, 9) == pytest.approx(stats.poisson.sf(3, [0.8, 2.0]), abs=1e-12)
+
+
 def test_many_items_at_once() -> None:
     both = np.array([[0.5, 0.3, 0.2], [0.1, 0.2, 0.7]])
     assert s.p_short(both, [1, 0]) == pytest.approx([0.2, 0.9])

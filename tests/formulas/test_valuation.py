@@ -122,6 +122,11 @@ def test_moving_average_in_fractions(rows: list[tuple]) -> None:
         stock, value = quantity[item == code].sum(), cents[item == code].sum()
         assert value >= 0
         assert stock > 0 or value == 0
+        rows_of = np.flatnonzero(item == code)
+        for n, k in enumerate(rows_of):
+            if quantity[k] < 0:
+                there, worth = int(quantity[rows_of[:n]].sum()), int(cents[rows_of[:n]].sum())
+                assert 2 * abs(int(cents[k]) * there - worth * int(quantity[k])) <= there
         assert abs(value - float(sum(c for c, i in zip(exact, item, strict=True) if i == code))) <= len(rows)
 
 
