@@ -1,0 +1,298 @@
+"""How many of an item a passage or season will ask for, as chances of 0, 1, 2, ... .
+
+Chances stand along the last axis, one item a row: ``demand[..., k]`` is the chance that exactly k are asked
+for. A row may stop early; what is missing from 1 is the chance of more than its last number, and every
+page says how little that is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from repairecon.formulas.range_nodes import range_nodes
+
+Floats = NDArray[np.float64]
+
+TAIL = 1e-12
+LONGEST = 100_000
+
+
+def mean_demand(
+    rate_per_day: ArrayLike,
+    days: ArrayLike,
+    rate_per_hour: ArrayLike = 0.0,
+    hours: ArrayLike = 0.0,
+    units: ArrayLike = 1,
+) -> Floats:
+    """Number of failures to expect in a period, from rates by the day and by the running hour.
+
+    Parameters
+    ----------
+    rate_per_day, rate_per_hour : float or array
+        Failures of one unit a day, standing or not, and an hour of running [1/day, 1/hour].
+    days, hours : float or array
+        Days of the period until the next resupply, and running hours in it [day, hour].
+    units : int or array
+        Like units aboard [-].
+
+    Returns
+    -------
+    float or array
+        Expected failures [-].
+
+    Notes
+    -----
+    ``units (rate_per_day days + rate_per_hour hours)``. The period runs to the day on which a part can be
+    had, not only to the end of the passage. ValueError for anything below 0.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> round(float(mean_demand(0.001, 30, 0.0002, 100, units=2)), 6)
+    0.1
+    """
+    parts = [np.asarray(x, dtype=float) for x in (rate_per_day, days, rate_per_hour, hours, units)]
+    if not all(np.all(x >= 0.0) for x in parts):
+        raise ValueError("rates, days, hours and units must be 0 or more")
+    by_day, for_days, by_hour, for_hours, count = parts
+    return np.asarray(count * (by_day * for_days + by_hour * for_hours))[()]
+
+
+def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
+    """Chances of 0, 1, 2, ... failures that come by chance at a known rate.
+
+    Parameters
+    ----------
+    mean : float or array
+        Expected failures in the period [-].
+    most : int or None
+        Last number to give a chance for; None = so many that more have a chance below 1e-12 [-].
+
+    Returns
+    -------
+    array (..., most + 1)
+        Chances [-].
+
+    Notes
+    -----
+    ``exp(-mean) mean**k / k!`` through logarithms; relative error about 1e-13. Right for chance
+    failures; worn units fail more regularly (:func:`life_demand` in `aging`). ValueError for a mean
+    below 0 or without end.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.6.19 (Poisson; section from memory).
+
+    Examples
+    --------
+    >>> poisson_demand(1.0, 2).round(4).tolist()
+    [0.3679, 0.3679, 0.1839]
+    """
+    from scipy import special
+
+    mu = _from_zero(mean, "mean")
+    k = np.arange(_last(most, lambda n: special.pdtrc(n, mu)) + 1)
+    logs = special.xlogy(k, mu[..., np.newaxis]) - mu[..., np.newaxis] - special.gammaln(k + 1.0)
+    return np.asarray(np.exp(logs))
+
+
+def uncertain_demand(
+    failures_known: ArrayLike, exposure_known: ArrayLike, exposure: ArrayLike, most: int | None = None
+) -> Floats:
+    """Chances of 0, 1, 2, ... failures when the rate itself is only known from so much experience.
+
+    Parameters
+    ----------
+    failures_known : float or array
+        Shape of the gamma range of the rate: failures its knowledge is worth, above 0 [-].
+    exposure_known : float or array
+        Rate of that gamma range: unit-hours, days or seasons its knowledge is worth, above 0 [time].
+    exposure : float or array
+        The period ahead, in the same unit, times like units [time].
+    most : int or None
+        Last number to give a chance for; None = so many that more have a chance below 1e-12 [-].
+
+    Returns
+    -------
+    array (..., most + 1)
+        Chances [-].
+
+    Notes
+    -----
+    Negative binomial: a Poisson demand mixed over a gamma rate. Its mean is
+    ``failures_known exposure / exposure_known``; it is wider than a Poisson demand of that mean. The two numbers
+    come from :func:`learned_rate`. ValueError outside the ranges told.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.2.5 (gamma prior; section from memory);
+    Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6 (from memory).
+
+    Examples
+    --------
+    >>> uncertain_demand(1.0, 1.0, 1.0, 2).round(6).tolist()
+    [0.5, 0.25, 0.125]
+    """
+    from scipy import special
+
+    a, b = _from_zero(failures_known, "failures known"), _from_zero(exposure_known, "exposure known")
+    t = _from_zero(exposure, "exposure")
+    if not (np.all(a > 0.0) and np.all(b > 0.0)):
+        raise ValueError("give a prior: failures and exposure known must be above 0")
+    a, b, t = np.broadcast_arrays(a, b, t)
+    stays = (b / (b + t))[..., np.newaxis]
+    shape = a[..., np.newaxis]
+    k = np.arange(_last(most, lambda n: special.betainc(n + 1.0, a, t / (b + t))) + 1)
+    logs = special.gammaln(k + shape) - special.gammaln(shape) - special.gammaln(k + 1.0)
+    return np.asarray(np.exp(logs + shape * np.log(stays) + special.xlog1py(k, -stays)))
+
+
+def learned_rate(
+    failures: ArrayLike, exposure: ArrayLike, prior_failures: ArrayLike, prior_exposure: ArrayLike
+) -> tuple[Floats, Floats]:
+    """What the owner's own record makes of a prior view of a failure rate.
+
+    Parameters
+    ----------
+    failures : float or array
+        Failures seen [-].
+    exposure : float or array
+        Unit-hours, days or seasons in which they were seen [time].
+    prior_failures, prior_exposure : float or array
+        The prior view, as failures in an exposure, both above 0 [-, time].
+
+    Returns
+    -------
+    failures_known, exposure_known : float or array
+        What :func:`uncertain_demand` takes [-, time].
+
+    Notes
+    -----
+    Gamma prior and Poisson record: both add up. ``prior_failures / prior_exposure`` is the prior mean rate;
+    a small `prior_failures` (0.5 or 1) says that little is known. ValueError outside the ranges told.
+
+    References
+    ----------
+    Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6 (from memory).
+
+    Examples
+    --------
+    >>> [float(x) for x in learned_rate(2, 900.0, 1, 600.0)]
+    [3.0, 1500.0]
+    """
+    prior, known = _from_zero(prior_failures, "prior failures"), _from_zero(prior_exposure, "prior exposure")
+    if not (np.all(prior > 0.0) and np.all(known > 0.0)):
+        raise ValueError("a prior needs failures and an exposure above 0")
+    seen, ran = _from_zero(failures, "failures"), _from_zero(exposure, "exposure")
+    return (prior + seen)[()], (known + ran)[()]
+
+
+def guessed_demand(
+    low: float, likely: float, high: float, seasons: float = 1.0, shape: str = "pert", most: int | None = None
+) -> Floats:
+    """Chances of 0, 1, 2, ... failures from a guess of how often a season.
+
+    Parameters
+    ----------
+    low, likely, high : float
+        How often a season one fails [1/season]: 0.2 for once in five seasons.
+    seasons : float
+        Length of the period ahead [season].
+    shape : str
+        pert, triangular, lognormal or uniform [-].
+    most : int or None
+        Last number to give a chance for; None = so many that more have a chance below 1e-12 [-].
+
+    Returns
+    -------
+    array (most + 1,)
+        Chances [-].
+
+    Notes
+    -----
+    Poisson demand mixed over the range of its mean by 20 Gauss nodes: chances true to about 1e-6 for up to ten
+    failures; the mean is kept. ValueError for a range out of order or below 0.
+
+    References
+    ----------
+    Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., section 8.3 (mixed Poisson; from memory).
+
+    Examples
+    --------
+    >>> guessed_demand(0.2, 0.2, 0.2, most=1).round(4).tolist()
+    [0.8187, 0.1637]
+    """
+    if not low >= 0.0 or not seasons >= 0.0:
+        raise ValueError("a guess of how often, and the seasons, must be 0 or more")
+    nodes, weights = range_nodes(low, likely, high, shape, 20)
+    return np.asarray(weights @ poisson_demand(np.maximum(nodes, 0.0) * seasons, most))
+
+
+def planned_demand(since_last: ArrayLike, period: ArrayLike, interval: ArrayLike) -> NDArray[np.int64]:
+    """How often a service by the clock or the calendar falls due in a period.
+
+    Parameters
+    ----------
+    since_last : float or array
+        Hours or days since it was last done [time].
+    period : float or array
+        Hours or days ahead [time].
+    interval : float or array
+        Hours or days between services, above 0 [time].
+
+    Returns
+    -------
+    int or array
+        Services due by the end of the period [-].
+
+    Notes
+    -----
+    ``floor((since_last + period) / interval)`` from the interval on; an overdue one counts once and the next
+    is counted from now. ValueError outside the ranges told.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> int(planned_demand(80, 250, 100)), int(planned_demand(150, 250, 100))
+    (3, 3)
+    """
+    since, ahead, every = (np.asarray(x, dtype=float) for x in (since_last, period, interval))
+    if not (np.all(since >= 0.0) and np.all(ahead >= 0.0) and np.all(every > 0.0)):
+        raise ValueError("times must be 0 or more and the interval above 0")
+    overdue = since >= every
+    due = overdue + np.floor((np.where(overdue, 0.0, since) + ahead) / every)
+    return np.asarray(due.astype(np.int64))[()]
+
+
+def _last(most: int | None, p_above: Callable[[int], Floats]) -> int:
+    """The number asked for, or the least (by doubling, then halving) that little enough lies above."""
+    if most is not None:
+        if most < 0:
+            raise ValueError("the last number must be 0 or more")
+        return most
+    high = 1
+    while np.any(p_above(high) > TAIL):
+        high *= 2
+        if high > LONGEST:
+            raise ValueError(f"more than {LONGEST} may be asked for: give the last number wanted")
+    low = high // 2
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if np.any(p_above(middle) > TAIL) else (low, middle)
+    return high
+
+
+def _from_zero(x: ArrayLike, name: str) -> Floats:
+    value = np.asarray(x, dtype=float)
+    if not np.all((value >= 0.0) & np.isfinite(value)):
+        raise ValueError(f"the {name} must be a plain number of 0 or more")
+    return value

@@ -1,0 +1,283 @@
+"""What a store of spares is worth: first in first out, moving average, average of a period.
+
+The columns are those of `ledger`. Every page gives the cost of each row with its sign: what it added to the
+value or took from it. So the value at any date is the sum of the rows up to it, and nothing is lost. A move between
+lockers is no purchase and no use: give it a quantity of 0 here (`lots` follows it from locker to locker).
+"""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from repairecon.formulas.ledger import Amounts, Wholes, money, overdrawn, share_of, whole
+
+
+def fifo(
+    item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, period: ArrayLike | None = None
+) -> tuple[Amounts, Wholes]:
+    """Cost of each movement and what is left of each receipt, first in first out.
+
+    Parameters
+    ----------
+    item : int array (rows,)
+        Code of the item [-].
+    quantity : int array (rows,)
+        Units in (above 0) or out (below 0) [-].
+    unit_cost : array (rows,)
+        Landed cost of a unit that comes in; not read where units go out [home money, or its hundredths].
+    period : int array (rows,) or None
+        Number of the period a row falls in, never falling: the stock is then counted at the end of each
+        only; None = perpetual, every row must find its units there [-].
+
+    Returns
+    -------
+    cost : array (rows,)
+        What each row adds to the value (below 0 for an issue) [as unit_cost].
+    left : int array (rows,)
+        Units of each receipt still there [-].
+
+    Notes
+    -----
+    The k-th unit out is the k-th that came in, by item over the whole boat. Perpetual and periodic give
+    the same figures wherever both can be had. ValueError where more goes out than there is, naming the rows.
+
+    References
+    ----------
+    IAS 2 Inventories, paragraphs 25 and 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
+
+    Examples
+    --------
+    >>> [x.tolist() for x in fifo([1, 1, 1], [2, 2, -3], [10, 12, 0])]
+    [[20, 24, -32], [0, 1, 0]]
+    """
+    code, amount, price = _columns(item, quantity, unit_cost)
+    _refuse_overdrawn(code, amount, period)
+    order = np.argsort(code, kind="stable")
+    ins, outs = order[amount[order] > 0], order[amount[order] < 0]
+    # one line of units for the whole boat, item after item; an item's issues start where its receipts start
+    in_end, out_run = np.cumsum(amount[ins]), np.cumsum(-amount[outs])
+    in_before = np.concatenate([[0], in_end])[np.searchsorted(code[ins], code[outs])]
+    out_before = np.concatenate([[0], out_run])[np.searchsorted(code[outs], code[outs])]
+    out_end = in_before + out_run - out_before
+    out_start = out_end + amount[outs]
+    # between two neighbouring ends all units share one receipt and one issue, or are still there
+    ends = np.unique(np.concatenate([in_end, out_end]))
+    start = np.concatenate([[0], ends[:-1]])[: len(ends)]
+    lot = ins[np.searchsorted(in_end, start, side="right")]
+    issue = np.searchsorted(out_end, start, side="right")
+    gone = issue < len(outs)
+    gone[gone] = out_start[issue[gone]] <= start[gone]
+    units = ends - start
+    cost = np.where(amount > 0, amount * price, 0)
+    np.subtract.at(cost, outs[issue[gone]], (units * price[lot])[gone])
+    left = np.zeros(len(amount), dtype=np.int64)
+    np.add.at(left, lot[~gone], units[~gone])
+    return cost, left
+
+
+def moving_average(
+    item: ArrayLike,
+    quantity: ArrayLike,
+    unit_cost: ArrayLike,
+    against: ArrayLike | None = None,
+    counted: ArrayLike | None = None,
+) -> Amounts:
+    """Cost of each movement at the average of what is there at the time.
+
+    Parameters
+    ----------
+    item : int array (rows,)
+        Code of the item [-].
+    quantity : int array (rows,)
+        Units in (above 0) or out (below 0) [-].
+    unit_cost : array (rows,)
+        Landed cost of a unit that comes in; not read for issues, returns and counts
+        [home money, or its hundredths].
+    against : int array (rows,) or None
+        Earlier row that this one undoes: an issue that comes back, a receipt sent back; -1 = none [-].
+    counted : bool array (rows,) or None
+        Rows that bring the book to what was counted; they know no cost of their own.
+
+    Returns
+    -------
+    array (rows,)
+        What each row adds to the value (below 0 for an issue) [as unit_cost].
+
+    Notes
+    -----
+    An issue takes ``value / stock`` a unit. What comes back from an issue comes in at what it went out at;
+    what is sent back leaves at what it came in at, but never more than the value there, and with the last
+    unit all of it. A counted surplus comes in at the present average (it is more of the same), or, if
+    the book says none is there, at the last average known, else at 0. Whole money is shared to the nearest unit,
+    the rest staying with what is left. A plain loop: each average needs the one before. ValueError where
+    more goes out than there is, or comes back than went.
+
+    References
+    ----------
+    IAS 2 Inventories, paragraph 27 (from memory); returns and counts: common practice, no source.
+
+    Examples
+    --------
+    >>> moving_average([1, 1, 1], [2, 2, -1], [10, 12, 0]).tolist()
+    [20, 24, -11]
+    """
+    code, amount, price = _columns(item, quantity, unit_cost)
+    _refuse_overdrawn(code, amount, None)
+    undone = undone_rows(code, amount, against)
+    found = np.zeros(len(amount), dtype=bool) if counted is None else np.asarray(counted, dtype=bool)
+    zero = 0 if price.dtype.kind == "i" else 0.0
+    stock: dict[int, int] = {}
+    value: dict[int, Any] = {}
+    last: dict[int, tuple[Any, int]] = {}
+    cost: list[Any] = []
+    rows = zip(code.tolist(), amount.tolist(), price.tolist(), undone.tolist(), found.tolist(), strict=True)
+    for i, q, paid, back, surplus in rows:
+        n, v = stock.get(i, 0), value.get(i, zero)
+        if q == 0:
+            change = zero
+        elif back >= 0:
+            change = share_of(abs(cost[back]), abs(q), abs(int(amount[back])))
+            change = change if q > 0 else -(min(change, v) if n + q else v)
+        elif q < 0:
+            change = -share_of(v, -q, n) if n + q else -v
+        elif surplus:
+            known, units = (v, n) if n else last.get(i, (zero, 1))
+            change = share_of(known, q, units)
+        else:
+            change = q * paid
+        if n + q:
+            last[i] = (v + change, n + q)
+        stock[i], value[i] = n + q, v + change if n + q else zero
+        cost.append(change)
+    return np.array(cost, dtype=price.dtype)
+
+
+def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, period: ArrayLike) -> Amounts:
+    """Cost of each movement at the average of the period's opening stock and receipts.
+
+    Parameters
+    ----------
+    item : int array (rows,)
+        Code of the item [-].
+    quantity : int array (rows,)
+        Units in (above 0) or out (below 0) [-].
+    unit_cost : array (rows,)
+        Landed cost of a unit that comes in; not read where units go out [home money, or its hundredths].
+    period : int array (rows,)
+        Number of the period a row falls in, never falling [-].
+
+    Returns
+    -------
+    array (rows,)
+        What each row adds to the value (below 0 for an issue) [as unit_cost].
+
+    Notes
+    -----
+    All issues of a period, early or late, take ``(opening value + receipts) / (opening stock + units received)``.
+    Whole money is shared so that a period's issues and its closing value add up exactly. ValueError where
+    more goes out by the end of a period than there is.
+
+    References
+    ----------
+    IAS 2 Inventories, paragraph 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
+
+    Examples
+    --------
+    >>> period_average([1, 1, 1], [2, -1, 2], [10, 0, 12], [0, 0, 0]).tolist()
+    [20, -11, 24]
+    """
+    code, amount, price = _columns(item, quantity, unit_cost)
+    when = _refuse_overdrawn(code, amount, period)
+    order = np.lexsort((np.arange(len(code)), when, code))
+    items, periods = code[order].tolist(), when[order].tolist()
+    units, prices = amount[order].tolist(), price[order].tolist()
+    zero = 0 if price.dtype.kind == "i" else 0.0
+    changes: list[Any] = []
+    n, v, here = 0, zero, None
+    for (item_now, _), run in groupby(range(len(order)), lambda k: (items[k], periods[k])):
+        if item_now != here:
+            n, v, here = 0, zero, item_now
+        rows = list(run)
+        paid = [units[k] * prices[k] if units[k] > 0 else zero for k in rows]
+        n += sum(units[k] for k in rows if units[k] > 0)
+        v += sum(paid)
+        taken, booked = 0, zero
+        for k, change in zip(rows, paid, strict=True):
+            if units[k] < 0:
+                taken -= units[k]
+                upto = share_of(v, taken, n)
+                change, booked = booked - upto, upto
+            changes.append(change)
+        n, v = n - taken, v - booked
+    cost = np.empty(len(order), dtype=price.dtype)
+    cost[order] = changes
+    return cost
+
+
+def undone_rows(item: Wholes, quantity: Wholes, against: ArrayLike | None) -> Wholes:
+    """The rows that rows undo, checked.
+
+    Parameters
+    ----------
+    item, quantity : int array (rows,)
+        Columns of the ledger [-].
+    against : int array (rows,) or None
+        Earlier row that each undoes; -1 = none [-].
+
+    Returns
+    -------
+    int array (rows,)
+        The same, -1 throughout for None [-].
+
+    Notes
+    -----
+    ValueError unless it is an earlier row of the same item and the other direction, and no more comes back in all
+    than went.
+
+    References
+    ----------
+    Common practice, no source.
+    """
+    if against is None:
+        return np.full(len(item), -1, dtype=np.int64)
+    undone = whole(against, "against")
+    rows = np.flatnonzero(undone >= 0)
+    first = undone[rows]
+    good = (first < rows) & (item[np.minimum(first, rows)] == item[rows])
+    good &= quantity[np.minimum(first, rows)] * quantity[rows] < 0
+    back = np.zeros(len(item), dtype=np.int64)
+    np.add.at(back, first[good], np.abs(quantity[rows[good]]))
+    good[good] = back[first[good]] <= np.abs(quantity[first[good]])
+    if not np.all(good):
+        raise ValueError(f"rows {_some(rows[~good])} undo what is no such earlier movement, or more than it moved")
+    return undone
+
+
+def _columns(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike) -> tuple[Wholes, Wholes, Amounts]:
+    code, amount, price = whole(item, "item"), whole(quantity, "quantity"), money(unit_cost)
+    if not len(code) == len(amount) == len(price):
+        raise ValueError("all columns of a ledger must be of the same length")
+    return code, amount, price
+
+
+def _refuse_overdrawn(code: Wholes, amount: Wholes, period: ArrayLike | None) -> Wholes:
+    if period is None:
+        when, order = np.zeros(len(code), dtype=np.int64), np.arange(len(code))
+    else:
+        when = whole(period, "period")
+        if len(when) != len(code) or np.any(np.diff(when) < 0):
+            raise ValueError("give every row its period, in order")
+        order = np.lexsort((-amount, when))
+    short = order[overdrawn(code[order], amount[order])]
+    if len(short):
+        raise ValueError(f"rows {_some(np.sort(short))} take out more than there is")
+    return when
+
+
+def _some(rows: Wholes) -> str:
+    shown = ", ".join(map(str, rows[:10].tolist()))
+    return shown if len(rows) <= 10 else f"{shown} and {len(rows) - 10} more"

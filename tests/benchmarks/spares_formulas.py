@@ -1,0 +1,145 @@
+"""How long the formulas of the spares take, as ratios in one run: python tests/benchmarks/spares_formulas.py
+
+The baseline is a plain SELECT of the same rows, in order, out of an SQLite table in memory into numpy columns; for
+the carry list, a SELECT of one row an item. Invented movements: 200,000 over 10,000 items, receipts and issues in
+turn, one item in ten moved between lockers. Times are for comparing on one machine in one run, never a test.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import sys
+from pathlib import Path
+
+import numpy as np
+
+TESTS = Path(__file__).resolve().parent.parent
+sys.path[:0] = [str(TESTS.parent), str(TESTS / "benchmarks")]
+
+from reference_problem import timed  # noqa: E402
+
+from repairecon.formulas import carry_list, carry_program, demand, ledger, lots, valuation  # noqa: E402
+
+ITEMS = 10_000
+
+
+def movements(rows: int) -> np.ndarray:
+    """Item, quantity, unit cost, locker, locker moved to, period; never more out than in."""
+    rng = np.random.default_rng(3)
+    item = rng.permutation(np.repeat(np.arange(ITEMS), rows // ITEMS))
+    order = np.argsort(item, kind="stable")
+    turn = np.empty(rows, dtype=np.int64)
+    turn[order] = np.arange(rows) % (rows // ITEMS)
+    size = rng.integers(1, 6, ITEMS)[item]
+    quantity = np.where(turn % 2 == 0, size, -size)
+    quantity[turn % 4 == 1] = -1
+    move = (turn % 4 == 1) & (item % 10 == 0)
+    place = item % 60
+    columns = (item, quantity, rng.integers(100, 20_000, rows), place, np.where(move, place, -1))
+    return np.stack([*columns, np.arange(rows) * 24 // rows], axis=1)
+
+
+def table(columns: np.ndarray) -> sqlite3.Connection:
+    base = sqlite3.connect(":memory:")
+    names = ", ".join(f"c{k} INTEGER" for k in range(columns.shape[1]))
+    base.execute(f"CREATE TABLE rows (id INTEGER PRIMARY KEY, {names})")
+    marks = ", ".join("?" * columns.shape[1])
+    base.executemany(f"INSERT INTO rows VALUES (NULL, {marks})", columns.tolist())
+    return base
+
+
+def select(base: sqlite3.Connection) -> np.ndarray:
+    return np.array(base.execute("SELECT * FROM rows ORDER BY id").fetchall())
+
+
+def show(name: str, seconds: float, baseline: float) -> None:
+    print(f"  {name:44} {1e3 * seconds:9.1f} ms {seconds / baseline:8.2f} x SELECT")
+
+
+def value(rows: int) -> None:
+    columns = movements(rows)
+    base = table(columns)
+    plain = timed(lambda: select(base), 3)
+    print(f"{rows:,} movements over {ITEMS:,} items; SELECT of them: {1e3 * plain:.1f} ms")
+    item, quantity, price, place, to, period = columns.T.copy()
+    runs = {
+        "first in first out": lambda: valuation.fifo(item, quantity, price),
+        "moving average": lambda: valuation.moving_average(item, quantity, price),
+        "average of 24 periods": lambda: valuation.period_average(item, quantity, price, period),
+        "lots by locker, with moves": lambda: lots.stock_lots(item, quantity, price, place, to),
+        "rows that take too much": lambda: ledger.overdrawn(item, quantity, place, to),
+        "sums by locker": lambda: ledger.total_by(place, price),
+        "numpy.bincount of the same, for comparison": lambda: np.bincount(place, price),
+    }
+    for name, run in runs.items():
+        show(name, timed(run, 3), plain)
+
+
+def carry(items: int) -> None:
+    rng = np.random.default_rng(4)
+    mean, have, price = rng.gamma(0.5, 0.4, items), rng.integers(0, 3, items), rng.uniform(5, 400, items)
+    short, left = rng.uniform(20, 3000, items), 0.1 * price
+    base = table(
+        np.stack([np.arange(items), have, (100 * price).astype(np.int64), (100 * short).astype(np.int64)], axis=1)
+    )
+    plain = timed(lambda: select(base), 5)
+    print(f"carry list of {items:,} items; SELECT of them: {1e3 * plain:.1f} ms")
+    asked = demand.uncertain_demand(1.5, 1.5 / np.maximum(mean, 1e-6), 1.0, 24)
+    show("chances of what is asked for", timed(lambda: demand.uncertain_demand(1.5, 1.5 / mean, 1.0, 24), 3), plain)
+
+    def listed() -> carry_list.CarryList:
+        return carry_list.carry_list(asked, have, price, short, left, 8, budget=20.0 * items)
+
+    found = listed()
+    show("carry list", timed(listed, 3), plain)
+    urgent = short > 2000
+    curve = timed(lambda: carry_list.budget_curve(asked, have, short, left, found.steps, urgent), 3)
+    show(f"curve of {len(found.steps.item):,} steps", curve, plain)
+
+
+def program(units: int) -> None:
+    """Units of three parts, a kit and a whole unit each, money and weight."""
+    rng = np.random.default_rng(5)
+    kinds, things = 3 * units, 5 * units
+    saved = np.zeros((kinds, things))
+    for u in range(units):
+        for k in range(3):
+            saved[3 * u + k, 5 * u + k] = saved[3 * u + k, 5 * u + 3] = 200.0 + 100 * k
+            saved[3 * u + k, 5 * u + 4] = 260.0 + 120 * k
+    asked = [demand.poisson_demand(m) for m in rng.uniform(0.02, 0.3, kinds)]
+    price, weight = np.tile([20.0, 25.0, 30.0, 55.0, 250.0], units), np.tile([0.2, 0.3, 0.2, 0.6, 6.0], units)
+
+    def best() -> carry_program.Program:
+        limits = ([weight], [4.0 * units])
+        return carry_program.best_carry(
+            asked,
+            saved,
+            np.zeros(things),
+            price,
+            1,
+            90.0 * units,
+            None,
+            0.05 * price,
+            *limits,
+            seconds=30.0,
+            most_courses=200,
+        )
+
+    found = best()
+    print(
+        f"program of {units} units, {things} things: {timed(best, 1):.2f} s; worth {found.gain:.0f}, at most"
+        f" {found.most_lost:.2f} better; courses left out {found.p_left_out:.1e}"
+    )
+
+
+def main() -> None:
+    for rows in (20_000, 200_000):
+        value(rows)
+    for items in (1_000, 10_000):
+        carry(items)
+    for units in (5, 20):
+        program(units)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,249 @@
+"""Value of a store against an accounting textbook, exact fractions and a walk unit by unit."""
+
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from plain_ledger import average, ledgers, walk
+
+from repairecon.formulas import ledger
+from repairecon.formulas import valuation as v
+from repairecon.formulas.lots import stock_lots
+
+# OpenStax, Principles of Accounting, vol. 1, ch. 10: GPS units in July; the source stands in the file
+GPS = Path(__file__).parent / "data" / "openstax_gps_july.csv"
+
+
+def gps() -> tuple[list[int], list[int], list[int]]:
+    """Item, signed units and unit value of every row."""
+    rows = [line.split(",") for line in GPS.read_text("utf-8").splitlines()[2:]]
+    signed = [-int(units) if kind == "sale" else int(units) for _, kind, units, _ in rows]
+    return [1] * len(rows), signed, [int(r[3]) for r in rows]
+
+
+def sales() -> int:
+    _, units, price = gps()
+    return sum(-q * p for q, p in zip(units, price, strict=True) if q < 0)
+
+
+@pytest.mark.parametrize("period", [None, [7] * 5])
+def test_first_in_first_out(period) -> None:
+    # modules m67890 (periodic), m67891 (perpetual): cost of sales 7,200, closing 8,955, margin 4,140, available 16,155
+    cost, left = v.fifo(*gps(), period)
+    assert -cost[cost < 0].sum() == 7200
+    assert cost.sum() == 8955
+    assert cost[cost > 0].sum() == 16155
+    assert sales() + cost[cost < 0].sum() == 4140
+    assert left.tolist() == [0, 0, 75, 0, 210]
+
+
+def test_average_of_the_period() -> None:
+    # module m67890: 27.62 a unit, closing 7,872, cost of sales 8,283; the book rounds the unit cost first: 285 and 300
+    # units at half a cent are 1.43 and 1.50
+    item, units, price = gps()
+    cost = v.period_average(item, units, np.array(price, dtype=float), [7] * 5)
+    assert cost[1] / -120 == pytest.approx(27.62, abs=0.005)
+    assert cost.sum() == pytest.approx(7872, abs=285 * 0.005 + 0.5)
+    assert -cost[cost < 0].sum() == pytest.approx(8283, abs=300 * 0.005 + 0.5)
+
+
+def test_specific_identification() -> None:
+    # module m67890: 120 and 20 of the lot at 21, 160 of the lot at 27 sold: closing 8,895, cost of sales 7,260
+    held = stock_lots([1] * 6, [150, -120, 225, -20, -160, 210], [21, 0, 27, 0, 0, 33], against=[-1, 0, -1, 0, 2, -1])
+    assert held.cost.sum() == (held.quantity * held.unit_cost).sum() == 8895
+    assert -held.cost[held.cost < 0].sum() == 7260
+    assert sales() - 7260 == 4080
+
+
+def test_one_price() -> None:
+    # module m67889, oil filters: 50 and 20 at 7, 18 left: available 490, closing 126, cost of goods sold 364, 52 sold
+    item, units, price = [1, 1, 1], [50, 20, 18 - 50 - 20], [7, 7, 0]
+    for cost in (
+        v.fifo(item, units, price)[0],
+        v.moving_average(item, units, price),
+        stock_lots(item, units, price).cost,
+    ):
+        assert cost[:2].sum() == 490
+        assert cost.sum() == 126
+        assert cost[2] == -364
+    assert units[2] == -52
+
+
+def columns(rows: list[tuple]) -> tuple:
+    return tuple(np.array(c, dtype=np.int64) for c in zip(*rows, strict=True)) if rows else (np.zeros(0, int),) * 7
+
+
+@given(ledgers())
+def test_lots_unit_by_unit(rows: list[tuple]) -> None:
+    boat, columns_ = walk(rows), columns(rows)
+    held = stock_lots(*columns_)
+    assert held.cost.tolist() == boat.cost
+    wanted: dict[tuple, int] = {}
+    for item, units in boat.units.items():
+        for u in units:
+            wanted[item, u.lot, u.place, u.cost] = wanted.get((item, u.lot, u.place, u.cost), 0) + 1
+    found = zip(*(c.tolist() for c in (held.item, held.row, held.place, held.unit_cost, held.quantity)), strict=True)
+    assert {tuple(f[:4]): f[4] for f in found} == wanted
+    # lots add up to the stock and to the value
+    assert held.cost.sum() == (held.quantity * held.unit_cost).sum()
+    item, quantity, _, _, to, _, _ = columns_
+    stays = to < 0
+    codes, units_left = ledger.total_by(item[stays], quantity[stays])
+    lots = dict(zip(*(x.tolist() for x in ledger.total_by(held.item, held.quantity)), strict=True))
+    assert {c: lots.get(c, 0) for c in codes.tolist()} == dict(zip(codes.tolist(), units_left.tolist(), strict=True))
+
+
+@given(ledgers(full=False))
+def test_fifo_unit_by_unit(rows: list[tuple]) -> None:
+    boat = walk(rows)
+    item, quantity, price = columns(rows)[:3]
+    cost, left = v.fifo(item, quantity, price)
+    assert cost.tolist() == boat.cost
+    units = [u.lot for every in boat.units.values() for u in every]
+    assert left.tolist() == [units.count(n) for n in range(len(rows))]
+    # periods of three rows, receipts of a period first: the same closing value
+    late, _ = v.fifo(item, quantity, price, np.arange(len(rows)) // 3)
+    assert late.sum() == cost.sum()
+
+
+@given(ledgers(full=False))
+def test_moving_average_in_fractions(rows: list[tuple]) -> None:
+    item, quantity, price = columns(rows)[:3]
+    exact = average([(i, q, Fraction(p)) for i, q, p, *_ in rows])
+    cost = v.moving_average(item, quantity, price.astype(float))
+    assert cost == pytest.approx([float(c) for c in exact], abs=1e-6)
+    # whole money: exact in sum, none left with no stock, and within half a unit for every issue since
+    cents = v.moving_average(item, quantity, price)
+    assert cents.dtype == np.int64
+    for code in set(item.tolist()):
+        stock, value = quantity[item == code].sum(), cents[item == code].sum()
+        assert value >= 0
+        assert stock > 0 or value == 0
+        rows_of = np.flatnonzero(item == code)
+        for n, k in enumerate(rows_of):
+            if quantity[k] < 0:
+                there, worth = int(quantity[rows_of[:n]].sum()), int(cents[rows_of[:n]].sum())
+                assert 2 * abs(int(cents[k]) * there - worth * int(quantity[k])) <= there
+        assert abs(value - float(sum(c for c, i in zip(exact, item, strict=True) if i == code))) <= len(rows)
+
+
+@given(ledgers(full=False), st.integers(1, 6))
+def test_average_of_periods_in_fractions(rows: list[tuple], length: int) -> None:
+    item, quantity, price = columns(rows)[:3]
+    period = np.arange(len(rows)) // length
+    cost = v.period_average(item, quantity, price.astype(float), period)
+    opening: dict[int, tuple[int, Fraction]] = {}
+    for p in sorted(set(period.tolist())):
+        for code in set(item[period == p].tolist()):
+            here = [k for k in range(len(rows)) if period[k] == p and item[k] == code]
+            n, value = opening.get(code, (0, Fraction(0)))
+            n += sum(int(quantity[k]) for k in here if quantity[k] > 0)
+            value += sum(int(quantity[k]) * int(price[k]) for k in here if quantity[k] > 0)
+            out = sum(-int(quantity[k]) for k in here if quantity[k] < 0)
+            for k in here:
+                if quantity[k] < 0:
+                    assert cost[k] == pytest.approx(float(int(quantity[k]) * value / n), abs=1e-6)
+            opening[code] = n - out, value - (out * value / n if n else 0)
+    cents = v.period_average(item, quantity, price, period)
+    assert cents == pytest.approx(cost, abs=len(rows))
+    for code in set(item.tolist()):
+        assert quantity[item == code].sum() > 0 or cents[item == code].sum() == 0
+
+
+def test_prices_that_rise_then_fall_apart() -> None:
+    # 10 at 1.00, 10 at 3.00, 10 used, 10 at 5.00, 15 used: by hand
+    item, units, price = [1] * 5, [10, 10, -10, 10, -15], [100, 300, 0, 500, 0]
+    assert v.fifo(item, units, price)[0].tolist() == [1000, 3000, -1000, 5000, -(3000 + 2500)]
+    # (1000 + 3000) / 20 = 200; then (2000 + 5000) / 20 = 350
+    assert v.moving_average(item, units, price).tolist() == [1000, 3000, -2000, 5000, -5250]
+
+
+def test_average_with_returns_and_counts() -> None:
+    # 3 at 1.00; one used; 2 at 4.00; the used one comes back at 1.00; a surplus of 1 at (200 + 800 + 100) / 5 = 2.20;
+    # a purchased one at 4.00 is sent back; all used: 1100 + 220 - 400
+    found = v.moving_average(
+        [1] * 7,
+        [3, -1, 2, 1, 1, -1, -5],
+        [100, 0, 400, 0, 0, 0, 0],
+        against=[-1, -1, -1, 1, -1, 2, -1],
+        counted=[False, False, False, False, True, False, False],
+    )
+    assert found.tolist() == [300, -100, 800, 100, 220, -400, -920]
+    # the book says none is left: at the last average; never any: at nothing
+    assert v.moving_average([1] * 3, [2, -2, 1], [150, 0, 0], counted=[0, 0, 1]).tolist() == [300, -300, 150]
+    assert v.moving_average([1], [4], [77], counted=[True]).tolist() == [0]
+
+
+def test_sent_back_takes_no_more_than_is_there() -> None:
+    # 1 at 1.00 and 1 at 9.00, one used at 5.00, the dear one sent back: only 5.00 is left to take
+    found = v.moving_average([1] * 4, [1, 1, -1, -1], [100, 900, 0, 0], against=[-1, -1, -1, 1])
+    assert found.tolist() == [100, 900, -500, -500]
+
+
+@given(ledgers())
+def test_overdrawn_is_seen(rows: list[tuple]) -> None:
+    item, quantity, _, place, to, against, _ = columns(rows)
+    assert ledger.overdrawn(item, quantity, place, to).size == 0
+    if not rows:
+        return
+    # one more than is in some locker
+    last = rows[-1]
+    here = sum(u.place == last[3] for u in walk(rows).units[last[0]])
+    more = [
+        np.append(c, x) for c, x in zip((item, quantity, place, to), (last[0], -here - 1, last[3], -1), strict=True)
+    ]
+    assert ledger.overdrawn(*more).tolist() == [len(rows)]
+    with pytest.raises(ValueError, match=f"row {len(rows)} takes 1 more"):
+        stock_lots(more[0], more[1], np.ones(len(rows) + 1), more[2], more[3], np.append(against, -1))
+
+
+@pytest.mark.parametrize("reckon", [v.fifo, v.moving_average, stock_lots])
+@pytest.mark.parametrize(
+    ("item", "quantity", "price", "says"),
+    [
+        ([1, 1], [1, -2], [5, 0], "1"),
+        ([1, 2], [1, -1], [5, 0], "1"),
+        ([1, 1], [1, 1], [5], "length"),
+        ([1], [0.5], [5], "whole"),
+        ([1], [1], [-5], "0 or more"),
+    ],
+)
+def test_what_cannot_be_is_refused(reckon, item, quantity, price, says) -> None:
+    with pytest.raises(ValueError, match=says):
+        reckon(item, quantity, price)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "against"),
+    [([2, -1, 2], [-1, -1, 1]), ([2, -1, 1], [-1, -1, 0]), ([2, 1, -1], [-1, 2, -1]), ([2, -1, 1, 1], [-1, -1, 1, 1])],
+)
+def test_what_cannot_come_back_is_refused(quantity, against) -> None:
+    for reckon in (v.moving_average, stock_lots):
+        with pytest.raises(ValueError, match="undo"):
+            reckon([1] * len(quantity), quantity, [9] * len(quantity), against=against)
+
+
+def test_a_move_does_not_come_back() -> None:
+    with pytest.raises(ValueError, match="is a move"):
+        stock_lots([1] * 3, [2, -1, 1], [9, 0, 0], [0, 0, 0], [-1, 4, -1], [-1, -1, 1])
+
+
+def test_periods_see_late_receipts() -> None:
+    # used before it was booked in: the count at the end of the month is right, the running one is not
+    assert v.fifo([1, 1], [-1, 2], [0, 6], [3, 3])[0].tolist() == [-6, 12]
+    with pytest.raises(ValueError, match="rows 0 take"):
+        v.fifo([1, 1], [-1, 2], [0, 6])
+    with pytest.raises(ValueError, match="rows 0 take"):
+        v.fifo([1, 1], [-1, 2], [0, 6], [3, 4])
+    with pytest.raises(ValueError, match="in order"):
+        v.fifo([1, 1], [2, -1], [6, 0], [4, 3])
+
+
+def test_value_at_any_date_and_by_locker() -> None:
+    # 2 at 10 in locker 5, one moved to 6, 1 at 14 into 6, one of 6 used: the older
+    held = stock_lots([1] * 4, [2, -1, 1, -1], [10, 0, 14, 0], [5, 5, 6, 6], [-1, 6, -1, -1])
+    assert np.cumsum(held.cost).tolist() == [20, 20, 34, 24]
+    assert [x.tolist() for x in ledger.total_by(held.place, held.quantity * held.unit_cost)] == [[5, 6], [10, 14]]
