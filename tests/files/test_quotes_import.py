@@ -11,10 +11,10 @@ from typing import Any
 import openpyxl
 import pandas as pd
 import pytest
-from workbook_makers import book, saved
 from case_makers import GOOD, QUOTES, SUPPLIERS, as_csv, cell, write
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from workbook_makers import book, saved
 
 from repairecon.__main__ import main
 from repairecon.files import import_quotes, preview, read_case, writing

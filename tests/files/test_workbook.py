@@ -11,10 +11,10 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 import pytest
-from workbook_makers import ROWS, SHEET, book, packed, parts, saved, with_part, with_rows
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl.utils.datetime import MAC_EPOCH
+from workbook_makers import ROWS, SHEET, book, packed, parts, saved, with_part, with_rows
 
 from repairecon.files.loose_values import date_of_serial
 from repairecon.files.sheets import MOST_COLUMNS, MOST_EMPTY, BadCell, BadSheet, Sheet, column_index, column_letters
