@@ -62,7 +62,7 @@ def _decoded(data: bytes) -> tuple[str, list[str]]:
         except UnicodeDecodeError as error:
             raise BadSheet("broken UTF-16 text", _SAVED) from error
     try:
-        return data.decode("utf-8-sig"), []
+        return data.decode("utf-8"), []  # its mark, if any, goes with the control characters
     except UnicodeDecodeError:
         pass
     try:

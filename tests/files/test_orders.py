@@ -79,6 +79,15 @@ def test_the_workbook_by_a_general_purpose_reader(tmp_path: Path) -> None:
         pd.testing.assert_frame_equal(frame, sheets[name], check_dtype=False)
 
 
+def test_a_designation_that_a_spreadsheet_would_obey(tmp_path: Path) -> None:
+    """In the CSV file it has a mark before it; in the workbook it is text as it stands."""
+    paths = write_orders(tmp_path / "orders", [line(designation="=1+1", note="@x")], [total()], "EUR")
+    rows = list(csv.DictReader(io.StringIO(paths[0].read_text("utf-8-sig"))))
+    assert (rows[0]["designation"], rows[0]["note"]) == ("'=1+1", "'@x")
+    cell = openpyxl.load_workbook(paths[1])["bearing stockist"]["B2"]
+    assert (cell.value, cell.data_type) == ("=1+1", "s")
+
+
 def test_names_of_files_and_sheets(tmp_path: Path) -> None:
     names = ["A/B: [x]?", "a b x", "é" * 80, "../..", "history", "é" * 90]
     lines, totals = [line(supplier=n) for n in names], [total(n) for n in names]
