@@ -10,7 +10,7 @@ import pytest
 from basket_makers import MOST_PACKS, orders
 from hypothesis import given, settings
 
-from repairecon.formulas.basket import Order, cheapest_basket
+from repairecon.formulas.basket import Line, Offer, Order, ParcelTerms, cheapest_basket
 from repairecon.formulas.basket_choices import frontier, second_best, soonest
 
 CENT = 0.005
@@ -83,3 +83,12 @@ def test_frontier_falls_and_each_point_is_the_cheapest_in_its_days(order: Order)
             assert min(on_it) == pytest.approx(plain, abs=CENT)
     first = soonest(order)
     assert (first.days, first.total) == (points[0].days, pytest.approx(points[0].total, abs=CENT))
+
+
+def test_a_later_basket_that_saves_less_than_half_a_cent_is_no_point() -> None:
+    offers = (
+        Offer("seal", "stockist", Line(((1, 8.996),)), days=5.0),
+        Offer("seal", "shop", Line(((1, 9.0),)), days=2.0),
+    )
+    points = frontier(Order({"seal": 1}, offers, {"stockist": ParcelTerms(), "shop": ParcelTerms()}))
+    assert [(p.days, p.total) for p in points] == [(2.0, 9.0)]
