@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import inf
 
@@ -116,6 +116,12 @@ class Basket:
     def complete(self) -> bool:
         """Whether every part wanted is in it."""
         return bool(self.packs) and not self.uncovered
+
+    @property
+    def covered_order(self) -> Order:
+        """The order over the parts that are in it."""
+        lacking = {u.part for u in self.uncovered}
+        return replace(self.order, wanted={p: n for p, n in self.order.wanted.items() if p not in lacking})
 
     @property
     def suppliers(self) -> tuple[str, ...]:

@@ -162,6 +162,15 @@ def test_hand_worked_breaks_and_packs() -> None:
     assert dict(cheapest_basket(replace(order, wanted={SEAL: 5})).packs) == {1: 1}
 
 
+def test_all_packs_of_a_line_bear_one_price() -> None:
+    # hand-worked: 10 for up to 2, 7 from 3 on, carriage 25, free from 40: two are 20 + 25 = 45, six at 7 are 42 and
+    # free; four would be 40 and free only at the dearer price, which is not theirs
+    offers = (Offer(SEAL, "stockist", Line(((1, 10.0), (3, 7.0)))),)
+    order = Order({SEAL: 2}, offers, {"stockist": ParcelTerms(carriage=25.0, free_above=40.0)})
+    basket = cheapest_basket(order)
+    assert (dict(basket.packs), basket.total, basket.proven) == ({0: 6}, 42.0, True)
+
+
 def test_a_parcel_is_kept_under_the_duty_limit() -> None:
     # hand-worked: 100 + 60 from abroad is over 150: duty 10 % 16, in all 176; the 60 elsewhere for 70: 170
     offers = (
