@@ -273,3 +273,14 @@ def test_a_failed_part_of_a_larger_act_leaves_nothing(tmp_path: Path) -> None:
         assert held(book)[SEAL, "A1"] == "3"
         with book.ledger.reading(), pytest.raises(BookError, match="is being read"):
             book.use(SEAL)
+
+
+def test_what_is_put_back_is_the_lot_that_was_taken(tmp_path: Path) -> None:
+    """Its cost and its age come back with it; the books of stock and of lots say the same."""
+    with stocked_book(tmp_path) as book:
+        before = book.lots(SEAL)
+        used = book.use(SEAL, 3).movements[0].number
+        moved = book.move(SEAL, "shed", 1).movements[0].number
+        book.undo(moved)
+        book.undo(used)
+        assert book.lots(SEAL) == before
