@@ -142,6 +142,18 @@ def test_two_are_needed_at_once() -> None:
     assert poor.most_lost == pytest.approx(18.0)
 
 
+def test_half_a_pair() -> None:
+    # 2 wanted with 0.4, 3 with 0.1. One seal aboard is no use alone and costs 2 lying there, but it is half of a pair
+    found = carry_list([[0.5, 0.0, 0.4, 0.1]], [1], 5.0, 50.0, 2.0, 1, per_event=True)
+    assert (found.more.tolist(), found.surplus.tolist()) == ([1], [0])
+    # with none to add it is surplus
+    assert carry_list([[0.5, 0.0, 0.4, 0.1]], [1], 5.0, 50.0, 2.0, 0, per_event=True).surplus.tolist() == [1]
+    # steps are the pair and then the third: money for one buys none, not the third without the pair
+    steps = carry_list([[0.5, 0.0, 0.4, 0.1]], [0], 5.0, 50.0, 0.0, 3, per_event=True).steps
+    assert steps.units.tolist() == [2, 1]
+    assert c.carry_for(steps, 1, 5.0)[:3] == (np.array([0]), 0.0, 0.0)
+
+
 def test_left_over_by_hand() -> None:
     # half a year: a tenth of the shelf life, and of the rest 1 - sqrt(0.64) = 0.2; 2 for the locker
     assert c.cost_left_over([100.0, 0.0], 0.1, 0.36, 182.5, 2.0) == pytest.approx([30.0, 2.0])
