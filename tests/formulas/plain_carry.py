@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from functools import cache
 from itertools import product
 
+import numpy as np
 from hypothesis import strategies as st
 
 
@@ -70,20 +71,21 @@ def chances(draw: st.DrawFn, longest: int = 4) -> list[float]:
 @st.composite
 def stores(draw: st.DrawFn) -> dict:
     """Small problems with parts, kits and whole units that stand in for one another."""
-    kinds, things, buys = draw(st.integers(1, 3)), draw(st.integers(1, 3)), draw(st.integers(1, 3))
-    of = lambda top, n: draw(st.lists(st.integers(0, top), min_size=n, max_size=n))  # noqa: E731
-    fits = [of(1, things) for _ in range(kinds)]
+    rng = np.random.default_rng(draw(st.integers(0, 2**32)))
+    kinds, things, buys = (int(n) for n in rng.integers(1, 4, 3))
     # all savings differ, so that what goes where is settled
-    saved = [[f * (50 + 37 * k + 11 * t + 5 * k * t) for t, f in enumerate(row)] for k, row in enumerate(fits)]
+    k, t = np.indices((kinds, things))
+    weights = rng.integers(1, 20, (kinds, int(rng.integers(2, 4))))
+    price = rng.integers(5, 45, buys)
     return {
-        "demands": [draw(chances(3)) for _ in range(kinds)],
-        "saved": saved,
-        "have": of(1, things),
-        "contents": [of(2, things) for _ in range(buys)],
-        "cost_buy": [5 + c for c in of(40, buys)],
-        "most": of(2, buys),
-        "budget": draw(st.integers(0, 120)),
-        "cost_left": of(9, things),
-        "uses": [of(5, buys)],
-        "limits": [draw(st.integers(0, 12))],
+        "demands": (weights / weights.sum(axis=1, keepdims=True)).tolist(),
+        "saved": ((rng.random((kinds, things)) < 0.6) * (50 + 37 * k + 11 * t + 5 * k * t)).tolist(),
+        "have": rng.integers(0, 2, things).tolist(),
+        "contents": rng.integers(0, 3, (buys, things)).tolist(),
+        "cost_buy": price.tolist(),
+        "most": rng.integers(0, 3, buys).tolist(),
+        "budget": int(rng.integers(0, 2 * price.sum())),
+        "cost_left": rng.integers(0, 9, things).tolist(),
+        "uses": [rng.integers(0, 6, buys).tolist()],
+        "limits": [int(rng.integers(2, 16))],
     }

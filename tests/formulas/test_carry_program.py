@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_carry import chances, choices, joint, stores
+from plain_carry import choices, joint, stores
 
 from repairecon.formulas import joint_demand as j
 from repairecon.formulas.carry_list import carry_list
@@ -62,16 +62,17 @@ def test_joint_worth_against_every_use(store: dict) -> None:
 
 
 @settings(max_examples=40)
-@given(st.lists(chances(), min_size=1, max_size=4), st.data())
-def test_program_is_marginal_analysis_at_its_steps(demands: list, data: st.DataObject) -> None:
-    n = len(demands)
-    of = lambda low, top: data.draw(st.lists(st.integers(low, top), min_size=n, max_size=n))  # noqa: E731
-    have, price, short, left, most = of(0, 2), of(1, 40), of(1, 300), of(0, 20), of(0, 3)
-    size = max(map(len, demands))
-    table = np.array([d + [0.0] * (size - len(d)) for d in demands])
-    steps = carry_list(table, have, price, short, left, most).steps
+@given(st.integers(0, 2**32))
+def test_program_is_marginal_analysis_at_its_steps(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(1, 5))
+    weights = rng.integers(0, 20, (n, 4)) + 1
+    demands = weights / weights.sum(axis=1, keepdims=True)
+    have, most, price = rng.integers(0, 3, n), rng.integers(0, 4, n), rng.integers(1, 40, n)
+    short, left = rng.integers(50, 300, n), rng.integers(0, 20, n)
+    steps = carry_list(demands, have, price, short, left, most).steps
     for spend, gain in zip(np.cumsum(steps.spend), np.cumsum(steps.gain), strict=True):
-        found = best_carry(demands, np.diag(short), have, price, most, float(spend), cost_left=left)
+        found = best_carry(list(demands), np.diag(short), have, price, most, float(spend), cost_left=left)
         assert found.gain == pytest.approx(gain, abs=1e-6)
 
 
