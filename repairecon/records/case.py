@@ -192,7 +192,8 @@ class Way:
 
     ``life_years`` and ``life_hours`` are ranges for the median life, standing and running: whichever
     strikes earlier. ``life_shape`` is the Weibull shape of both, ``wear_kept`` the share of its age that the unit
-    keeps (0 as good as new, 1 as bad as old), ``p_early`` the chance that it fails as soon as it is used.
+    keeps at this rebuild and at each one to come (0 as good
+    as new, 1 as bad as old), ``p_early`` the chance that it fails as soon as it is used.
     """
 
     way: str
