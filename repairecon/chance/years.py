@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.chance.aboard import fetches, mean_of, p_aboard
 from repairecon.chance.clocks import Failures, can_follow, clocks_of, failures, median_life
 from repairecon.chance.model import Model
-from repairecon.chance.rows import ALL
-from repairecon.chance.world import NEVER_ENDS, World, grow
-from repairecon.formulas import age_replacement, discount, ranges, spare
-from repairecon.records import Range, Years
+from repairecon.chance.world import World, grow
+from repairecon.formulas import age_replacement, discount, spare
+from repairecon.records import Years
 
 Floats = NDArray[np.float64]
 FACTORS = (0.05, 20.0)
@@ -47,11 +47,6 @@ class WayYears:
     with_spare: bool
 
 
-def mean_of(r: Range) -> float:
-    """Expected value of a range."""
-    return float(ranges.mean(r.low, r.likely, r.high, r.shape))
-
-
 def _same_chances(a: World, b: World) -> bool:
     """Whether nothing found so far tells of this unit; the leaves may be in another order."""
     if not a.events or a.states.shape != b.states.shape:
@@ -79,15 +74,20 @@ class Ledger:
         )
         self.swap = mean_of(years.swap_hours) * self.hour
         self.rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
-        self.aboard = {i: float(model.world.chance[e == NEVER_ENDS].sum()) for i, e in model.ends.items()}
+        self.aboard = [p_aboard(model, i) for i in range(len(model.ways))]
 
     def plain(self, i: int) -> int:
-        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts."""
+        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts.
+
+        Where the safety screen holds both, it is the cheapest way that may be chosen alone, if there is one.
+        """
         way = self.case.ways[i]
         if not way.bought:
             return i
-        rebuilds = [k for k, w in enumerate(self.case.ways) if w.kind == "rebuild"]
-        return min([self.ways.index(way.bought), *rebuilds], key=lambda k: float(self.undelayed[k]))
+        parts = [self.ways.index(way.bought), *(k for k, w in enumerate(self.case.ways) if w.kind == "rebuild")]
+        alone = [k for k, w in enumerate(self.case.ways) if self.allowed[k] and not w.bought]
+        options = [k for k in parts if self.allowed[k]] or alone or parts
+        return min(options, key=lambda k: float(self.undelayed[k]))
 
     def unspared(self, i: int) -> float:
         """Expected cost of a failure without a spare aboard."""
@@ -102,7 +102,7 @@ class Ledger:
         return works * self.swapped(plain) + (1.0 - works) * self.unspared(plain)
 
     def p_spare(self, i: int) -> float:
-        """Chance that a pair has a spare aboard (its rebuild came off) and that it works."""
+        """Chance that a pair has a spare aboard (its rebuild came off, a bought one came) and that it works."""
         return self.works * self.aboard[i]
 
     def swapped(self, plain: int) -> float:
@@ -110,14 +110,11 @@ class Ledger:
         return min(self.swap + float(self.undelayed[plain]), self.unspared(plain))
 
     def resale(self, i: int) -> float:
-        """Present value of what a bought spare fetches with the boat."""
-        way = self.case.ways[i]
-        if not way.bought:
+        """Present value of what a spare fetches with the boat."""
+        if self.years.horizon_years == 0 or self.aboard[i] == 0:
             return 0.0
-        b = self.ways.index(way.bought)
-        price = float(np.mean(self.fresh.run(self.fresh.spare[b], self.fresh.leaf_rows(), ALL)[0]))
-        later = discount.single_present_value(self.rate, self.years.horizon_years)
-        return self.aboard[i] * self.years.resale_share * price * float(later) if self.years.horizon_years > 0 else 0.0
+        later = float(discount.single_present_value(self.rate, self.years.horizon_years))
+        return self.aboard[i] * fetches(self.fresh, i, self.years.resale_share) * later
 
     def present(self, i: int, factor: float = 1.0) -> tuple[float, Failures]:
         """Present cost of a way with its median life stretched."""

@@ -246,7 +246,7 @@ class Years:
     happens away from base, where it costs ``cost_away`` more (tow, hotel, lost cruise, express carriage) and
     ``days_away`` more days; ``swap_hours`` own hours to put in a spare; ``shelf_life_years`` characteristic life
     of a spare on its shelf, counted from when it was last turned (every ``turned_every_years``); ``resale_share``
-    of its price that a spare fetches with the boat; ``like_units`` in service that one spare serves;
+    of its plain price that a spare fetches with the boat; ``like_units`` in service that one spare serves;
     ``p_kit_fits`` the chance that a kit alone can be fitted away (skill, press and pullers aboard).
     """
 
