@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from repairecon.files import (
+    bearing_toml,
     case_toml,
     events,
     lives,
@@ -144,6 +145,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         looks=looks.looks(reading, parts, made),
         years=years_toml.years(toml, reading.money, of_years),
         own_lives=own_lives.own_lives(reading, made),
+        bearing=bearing_toml.bearing(toml, reading.ways, reading.defaults),
         waivers=unit_toml.waivers(toml, reading.ways),
         terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults, wrong_unit),
         assumed=reading.defaults.used,

@@ -12,12 +12,14 @@ from repairecon.records.base import (
     Source,
 )
 from repairecon.records.case import (
+    BEARING_KINDS,
     OLD_UNIT_ENDS,
     ORDER_TIMES,
     SAFETY_CLASSES,
     STAGES,
     WAY_GROUPS,
     WAY_KINDS,
+    Bearing,
     Branch,
     Case,
     Labour,
@@ -50,6 +52,7 @@ from repairecon.records.supply import (
 
 __all__ = [
     "ASSUMED",
+    "BEARING_KINDS",
     "NOTHING",
     "OLD_UNIT_ENDS",
     "ORDER_TIMES",
@@ -60,6 +63,7 @@ __all__ = [
     "WAY_GROUPS",
     "WAY_KINDS",
     "Assumed",
+    "Bearing",
     "Branch",
     "Case",
     "CaseError",
