@@ -80,7 +80,7 @@ def wait_masses(model: Model, coefs: Mapping[Atom, float], step: float, known: K
 def _two_orders(model: Model, active: Mapping[Atom, float], step: float, known: Known) -> tuple[Floats, int]:
     """Chances of two longest waits added up, whatever they have in common."""
     (a, ca), (b, cb) = active.items()
-    key = ("two", a, b, float(f"{cb / ca:.12g}"))
+    key = ("two", a, b, np.float32(cb / ca))  # alike whatever a day costs
     if key not in known:
         one, other = set(_members(a)), set(_members(b))
         alone, later, common = (

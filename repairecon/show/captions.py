@@ -85,6 +85,6 @@ def spare(answer: Answer) -> str:
     h = answer.horizon
     days = mean_of(h.years.days_away)
     return (
-        f"Carry the spare whose line is highest at the days that it saves you at a failure away (the case says "
+        f"Carry the spare whose line is highest at the days more that a failure away takes you (the case says "
         f"{days_words(days)}), and none where all lie under the line."
     )
