@@ -161,25 +161,28 @@ class Draws:
 
 def failure_times(
     life_years: Floats, life_hours: Floats, shape: float, age_years: float, p_early: float, hours_a_year: float,
-    horizon_years: float, paths: int, seed: int, name: str,
+    horizon_years: float, paths: int, seed: int, name: str, wear_kept: float = 0.0,
 ) -> Floats:  # fmt: skip
-    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path."""
+    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
+
+    The age with which a unit starts grows by ``wear_kept`` of what it ran.
+    """
     stream = generator(seed, f"failures:{name}")
     step = stream.integers(0, len(life_years), paths)
     t = np.zeros(paths)
     times: list[Floats] = []
     while True:
-        life = _standing(stream, life_years[step], shape, age_years)
+        age = age_years + wear_kept * np.minimum(t, horizon_years)
+        life = _standing(stream, life_years[step], shape, age)
         if hours_a_year > 0:
-            age_hours = age_years * hours_a_year
-            life = np.minimum(life, _standing(stream, life_hours[step], shape, age_hours) / hours_a_year)
+            life = np.minimum(life, _standing(stream, life_hours[step], shape, age * hours_a_year) / hours_a_year)
         t = t + np.where(stream.random(paths) < p_early, 0.0, life)
         if not (t <= horizon_years).any():
             return np.array(times).reshape(len(times), paths)
         times.append(np.where(t <= horizon_years, t, np.inf))
 
 
-def _standing(stream: np.random.Generator, life: Floats, shape: float, age: float) -> Floats:
+def _standing(stream: np.random.Generator, life: Floats, shape: float, age: Floats) -> Floats:
     """Drawn further lives of units of an age."""
     spread = stream.standard_exponential(len(life))
     with np.errstate(invalid="ignore"):

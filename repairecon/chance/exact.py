@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from repairecon.chance.exact_nodes import Sum, node_counts
-from repairecon.chance.exact_rows import REFUSAL, Rows, reach_of, same_rows, way_rows
+from repairecon.chance.exact_pieces import pieces_of
+from repairecon.chance.exact_rows import REFUSAL, reach_of, way_rows
 from repairecon.chance.exact_spectra import Complexes, Grid, Part, inputs_of, spectrum
+from repairecon.chance.exact_together import hours_together
 from repairecon.chance.exact_waits import Known
-from repairecon.chance.inputs import Atom
 from repairecon.chance.model import Model
 from repairecon.formulas.convolve import (
     factor_nodes,
@@ -37,7 +38,7 @@ TAIL = 1e-8
 FINE = 160
 TRIES = 5
 MOST = 16_384
-KEPT = (192, 384, 1024, 2048)
+KEPT = (192, 384, 640, 1024, 1536, 2048, 3072)
 
 
 def exact_distribution(
@@ -67,39 +68,6 @@ def quantiles(
     return quantile_of(*exact_distribution(model, way_index, quantity, size), p)
 
 
-# ---- pieces -------------------------------------------------------------------------------
-def pieces_of(rows: Rows) -> Sum:
-    """Rows written as sums of pieces that share no input with one another."""
-    used = np.flatnonzero(np.any(rows.money, axis=0) | np.any(rows.days, axis=0))
-    columns, pieces = [], []
-    for member in _components([rows.atoms[k] for k in used]):
-        places = used[member]
-        table = np.concatenate([rows.money[:, places], rows.days[:, places]], axis=1)
-        first, kind = same_rows(table)
-        for k, row in enumerate(first):
-            money, days = np.split(table[row], 2)
-            parts = tuple(
-                (rows.atoms[a], float(m), float(d)) for a, m, d in zip(places, money, days, strict=True) if m or d
-            )
-            if parts:
-                columns.append(kind == k)
-                pieces.append(parts)
-    uses = np.array(columns, dtype=bool).reshape(len(columns), len(rows.chance)).T
-    return Sum(rows.chance, uses, tuple(pieces))
-
-
-def _components(atoms: list[Atom]) -> list[list[int]]:
-    """Places of atoms that hang together by their inputs."""
-    found: list[tuple[set[int], list[int]]] = []
-    for k, atom in enumerate(atoms):
-        names, members = set(inputs_of(atom)), [k]
-        for other in [g for g in found if g[0] & names]:
-            found.remove(other)
-            names, members = names | other[0], other[1] + members
-        found.append((names, members))
-    return [sorted(members) for _, members in found]
-
-
 # ---- nodes and grid -----------------------------------------------------------------------
 @dataclass(frozen=True)
 class Nodes:
@@ -114,13 +82,10 @@ class Nodes:
 
 def nodes_for(model: Model, sums: Sum, tolerance: float) -> Nodes:
     """As many values as keep the chances right to about the tolerance."""
-    atoms = {atom for piece in sums.pieces for atom, _, _ in piece}
     correlation = model.case.terms.hours_correlation
-    hours = any(model.inputs[i].shared_hours for atom in atoms for i in inputs_of(atom))
-    if hours and correlation >= 1.0:
-        raise RepaireconError(f"{REFUSAL}hours that all go alike (a correlation of 1)")
+    hours = any(_has_hours(model, piece) for piece in sums.pieces)
     paces, days, prices = node_counts(model, sums, tolerance)
-    pace = factor_nodes(paces) if hours and correlation > 0.0 else (np.zeros(1), np.ones(1))
+    pace = factor_nodes(paces) if hours and 0.0 < correlation < 1.0 else (np.zeros(1), np.ones(1))
     r = model.case.terms.cost_lost_day
     if any(d for piece in sums.pieces for _, _, d in piece):
         return Nodes(*pace, *range_nodes(r.low, r.likely, r.high, str(r.shape), days), prices)
@@ -182,9 +147,15 @@ def _on_grid(
         half, end = (float(np.abs(mixed[max(k - 16, 0) : k]).max()) for k in (kept // 2, kept))
         if end < CUTOFF:
             break
-        wanted = 1.3 * kept * 2.0 ** (math.log(end / CUTOFF) / math.log(max(half / end, 1.1)))
+        wanted = _figures_wanted(kept, half, end)
     masses = spectrum_masses(mixed, first, size)
     return masses / masses.sum(), first
+
+
+def _figures_wanted(kept: int, half: float, end: float) -> float:
+    """Figures until the spectrum has died away: as a power would, or soon after a bell would."""
+    fall, left = math.log(max(half / end, 1.1)), math.log(end / CUTOFF)
+    return kept * min(1.3 * math.exp(math.log(2.0) * left / fall), 3.0 * math.sqrt(1.0 + 0.75 * left / fall))
 
 
 def _mixed(grid: Grid, sums: Sum, nodes: Nodes) -> Complexes:
@@ -193,7 +164,7 @@ def _mixed(grid: Grid, sums: Sum, nodes: Nodes) -> Complexes:
     spectra: list[Complexes] = [np.ones((1, 1, 1), dtype=np.complex128)] * columns.shape[1]
     plain_first = sorted(range(len(sums.pieces)), key=lambda k: _hangs_on(grid, sums.pieces[k]))
     for k in plain_first:
-        spectra[bundle.ravel()[k]] = spectra[bundle.ravel()[k]] * spectrum(grid, sums.pieces[k])
+        spectra[bundle.ravel()[k]] = spectra[bundle.ravel()[k]] * _spectrum(grid, sums.pieces[k])
     plan = plan_leaves(sums.chance, columns)
     shape = (len(nodes.day), grid.kept)
     mixed = np.zeros(grid.kept, dtype=np.complex128)
@@ -206,6 +177,16 @@ def _mixed(grid: Grid, sums: Sum, nodes: Nodes) -> Complexes:
         whole[: len(leaves)] = leaves
         mixed += weight * (nodes.day_weight @ whole.reshape(shape))
     return mixed
+
+
+def _spectrum(grid: Grid, piece: tuple[Part, ...]) -> Complexes:
+    if grid.model.case.terms.hours_correlation < 1.0 or not _has_hours(grid.model, piece):
+        return spectrum(grid, piece)
+    return hours_together(grid, piece, grid.day if any(d for _, _, d in piece) else np.zeros(1))
+
+
+def _has_hours(model: Model, piece: tuple[Part, ...]) -> bool:
+    return any(model.inputs[i].shared_hours for atom, _, _ in piece for i in inputs_of(atom))
 
 
 def _hangs_on(grid: Grid, piece: tuple[Part, ...]) -> tuple[bool, bool]:

@@ -45,12 +45,16 @@ class Path:
 
 @dataclass(frozen=True)
 class Rows:
-    """Chance of each row, and its coefficients by atom: of money, and of days; ``atoms`` are canonical."""
+    """Chance of each row, and its coefficients by atom: of money, and of days; ``atoms`` are canonical.
+
+    ``together``: inputs that one number sets, hours that all go alike.
+    """
 
     chance: Floats
     money: Floats
     days: Floats
     atoms: tuple[Atom, ...]
+    together: tuple[int, ...] = ()
 
 
 def _p_never(model: Model, i: int) -> float:
@@ -126,7 +130,9 @@ def way_rows(model: Model, i: int, quantity: str) -> Rows:
     first, row = same_rows(both)
     both = both[first]
     chance = np.asarray(np.bincount(row, weights=chance), dtype=np.float64)
-    return Rows(chance, both[:, : len(atoms)], both[:, len(atoms) :], atoms)
+    alike = model.case.terms.hours_correlation >= 1.0
+    together = tuple(i for i, x in enumerate(model.inputs) if alike and x.shared_hours)
+    return Rows(chance, both[:, : len(atoms)], both[:, len(atoms) :], atoms, together)
 
 
 def same_rows(table: Floats) -> tuple[Ints, Ints]:

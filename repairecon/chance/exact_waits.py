@@ -17,6 +17,7 @@ from repairecon.chance.inputs import Atom
 from repairecon.chance.model import Model
 from repairecon.formulas import ranges
 from repairecon.formulas.convolve import largest_curve
+from repairecon.formulas.two_waits import two_longest
 from repairecon.records import RepaireconError
 
 Floats = NDArray[np.float64]
@@ -48,10 +49,13 @@ def wait_masses(model: Model, coefs: Mapping[Atom, float], step: float, known: K
     often = list(chain.from_iterable(_members(a) for a in active))
     shared = sorted({i for i in often if often.count(i) > 1})
     open_ones = [a for a in active if set(_members(a)) - set(shared)]
-    endless = len(shared) == 2 and any(three_of(model, i)[3] == "lognormal" for i in often)
-    if len(shared) > 2 or endless or len(open_ones) > 1 or any(active[a] < 0.0 for a in open_ones):
+    endless = any(three_of(model, i)[3] == "lognormal" for i in often)
+    beyond = len(shared) > 2 or len(open_ones) > 1 or any(active[a] < 0.0 for a in open_ones)
+    if len(active) == 2 and shared and (beyond or endless):
+        return _two_orders(model, active, step, known)
+    if beyond or (endless and len(shared) == 2):
         names = ", ".join(model.inputs[i].label for i in sorted(set(often)))
-        raise RepaireconError(f"{REFUSAL}orders wait for several suppliers in common: {names}")
+        raise RepaireconError(f"{REFUSAL}three or more orders wait for the same suppliers: {names}")
     key = ("nodes", *active)
     if key not in known:
         known[key] = _shared_nodes(model, list(active), shared)
@@ -71,6 +75,20 @@ def wait_masses(model: Model, coefs: Mapping[Atom, float], step: float, known: K
     top = max(reach_of(model, i)[1] for i in rest)
     masses, first = _with_rest(known[*rest, "rest"], floor, top, step / active[atom])
     return _add_up(masses, first + np.arange(masses.shape[1], dtype=float), fixed / step, weights)
+
+
+def _two_orders(model: Model, active: Mapping[Atom, float], step: float, known: Known) -> tuple[Floats, int]:
+    """Chances of two longest waits added up, whatever they have in common."""
+    (a, ca), (b, cb) = active.items()
+    key = ("two", a, b, np.float32(cb / ca))  # alike whatever a day costs
+    if key not in known:
+        one, other = set(_members(a)), set(_members(b))
+        alone, later, common = (
+            [three_of(model, i) for i in sorted(group)] for group in (one - other, other - one, one & other)
+        )
+        known[key] = two_longest(alone, later, common, (_floor(a), _floor(b)), (1.0, cb / ca))
+    values, masses = known[key]
+    return _add_up(np.ones((len(masses), 1)), np.zeros(1), values * (ca / step), masses)
 
 
 def _with_rest(curve: tuple[Floats, ...], floor: Floats, top: float, step: float) -> tuple[Floats, int]:

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from repairecon.chance.clocks import clocks_of, counts
 from repairecon.chance.draws import failure_times, path_draws
 from repairecon.chance.outcomes import Outcomes
-from repairecon.chance.years import Ledger, clocks_of, fine_cdf
-from repairecon.formulas import ranges, renewal
+from repairecon.chance.years import Ledger
+from repairecon.formulas import ranges
 
 Floats = NDArray[np.float64]
 PATHS = 4000
@@ -32,9 +33,8 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
 def _means(ledger: Ledger, i: int, grid: Floats) -> Floats:
     """Exact expected discounted cost so far; what a spare fetches is not yet taken off."""
     years = ledger.years
-    cdf = fine_cdf(clocks_of(ledger.case, ledger.case.ways[i]), years)
-    t = np.linspace(0.0, years.horizon_years, len(cdf))
-    count = renewal.renewals(cdf, cdf)
+    count, _ = counts(clocks_of(ledger.case, ledger.case.ways[i]), years)
+    t = np.linspace(0.0, years.horizon_years, 2 * len(count) - 1)
     worth = np.diff(count, axis=0) * ((1.0 + ledger.rate) ** -t[1::2])[:, None]
     so_far = np.concatenate([[0.0], np.cumsum(worth.mean(axis=1))]) + count[0].mean()
     return np.asarray(ledger.now[i] + ledger.failure(i) * np.interp(grid, t[::2], so_far))
@@ -46,6 +46,7 @@ def _paths(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, 
     times = failure_times(
         clocks.life_years, clocks.life_hours, clocks.shape, clocks.age_years, clocks.p_early,
         years.hours_a_year, years.horizon_years, paths, seed, name,
+        clocks.wear_kept,
     )  # fmt: skip
     tally = outcomes.tallies[i][3]
     now = tally.quantile(path_draws(seed, f"{name}:now", (paths,)))

@@ -79,6 +79,7 @@ class Model:
         self._atoms_with = atoms_by_input(self.atoms)
         self._direct: dict[int, dict[int, float]] = {}
         self._instead: dict[tuple[int, int], list[int]] = {}
+        self._ranked: tuple[Rows | None, float | None, float | None] = (None, None, None)
 
     # ---- compiling ------------------------------------------------------------------------
     def _write(self) -> None:
@@ -350,8 +351,17 @@ class Model:
     ) -> Floats:
         """Expected (cash, hours, days) of every way in every leaf, shape (W, 3, L)."""
         rows = self.leaf_rows(factors, fixed)
-        results = self.evaluate(rows, self.choose(rows, own_hour, lost_day))
+        model = self
+        if factors or fixed or own_hour is not None or lost_day is not None:
+            model = self._ranked_at(rows, own_hour, lost_day)
+        results = model.evaluate(rows, model.choose(rows, own_hour, lost_day))
         return np.array([np.array(r) for r in results])
+
+    def _ranked_at(self, rows: Rows, own_hour: float | None, lost_day: float | None) -> Model:
+        """The same model that ranks what is done instead of a way that never comes at other numbers."""
+        other = copy(self)
+        other._direct, other._instead, other._ranked = {}, {}, (rows, own_hour, lost_day)
+        return other
 
     def expected(
         self,
@@ -376,9 +386,10 @@ class Model:
 
     def _direct_totals(self, after: int) -> dict[int, float]:
         """Expected total of each buy that comes, after a rebuild that got to a stage."""
-        rows, chance = self.leaf_rows(), self.world.chance
-        triples = {b: self.run(self.bought[b, after], rows, ALL) for b in self.buys}
-        return {b: float(np.broadcast_to(self.total(t), chance.shape) @ chance) for b, t in triples.items()}
+        at, own_hour, lost_day = self._ranked
+        rows, chance = at or self.leaf_rows(), self.world.chance
+        triples = {b: self.total(self.run(self.bought[b, after], rows, ALL), own_hour, lost_day) for b in self.buys}
+        return {b: float(np.broadcast_to(t, chance.shape) @ chance) for b, t in triples.items()}
 
 
 def _leaf_order(builder: Pieces) -> NDArray[np.intp]:

@@ -8,7 +8,7 @@ from math import nan
 from typing import Literal
 
 from repairecon.formulas.fits import fit_weibull
-from repairecon.records import ASSUMED, Case, OwnLife, Range, Source, Way
+from repairecon.records import ASSUMED, Assumed, Case, OwnLife, Range, Source, Way
 
 Clock = Literal["years", "hours"]
 CLOCKS: tuple[Clock, ...] = ("years", "hours")
@@ -52,13 +52,14 @@ def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
     fitted = {w.way: _lived(w, [f for f in fits if f.way == w.way and not f.refused]) for w in case.ways}
     ways = tuple(_followed(case, w, fitted) for w in case.ways)
     known = {fit.way for fit in fits if not fit.refused}
-    assumed = tuple(a for a in case.assumed if not any(_about_life(a.name, way) for way in known))
+    assumed = tuple(a for a in (_without(a, known) for a in case.assumed) if a is not None)
     return replace(case, ways=ways, assumed=assumed), fits
 
 
-def _about_life(name: str, way: str) -> bool:
-    """Whether an assumed figure is of the life that has been fitted."""
-    return name.endswith(f"({way})") and name.startswith(("life_", "wear_kept", "p_early"))
+def _without(assumed: Assumed, known: set[str]) -> Assumed | None:
+    """An assumed figure with the ways whose lives still hang on it; None where it is used no more."""
+    left = tuple(way for way in assumed.ways if way not in known)
+    return replace(assumed, ways=left) if left or not assumed.ways else None
 
 
 def _fits(way: str, lives: Sequence[OwnLife]) -> list[LifeFit]:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.years import Ledger, WayYears, mean_of
+from repairecon.chance.aboard import mean_of
+from repairecon.chance.years import Ledger, WayYears
 
 Floats = NDArray[np.float64]
 
@@ -56,7 +57,7 @@ def _pair(ledger: Ledger, horizon: list[WayYears], i: int, base: int, like: int)
 
 
 def worth_by_days(ledger: Ledger, horizon: list[WayYears], steps: int = 25) -> dict[str, tuple[Floats, Floats]]:
-    """Net worth of each pair's spare against the days that it saves at each failure away."""
+    """Net worth of each pair's spare against the days more that each failure away takes."""
     now = mean_of(ledger.years.days_away)
     days = np.linspace(0.0, max(2.0 * now, 10.0), steps)
     nets = [{c.combination: c.net for c in _with_days(ledger, horizon, float(d) - now)} for d in days]

@@ -1,8 +1,7 @@
 """The years after the job: failures to come by way, and what they cost.
 
 Every later failure is answered by the same way again, at today's expected total of that way; the
-expected numbers of failures come from the renewal equation, a column for each step through the range
-of the median life (which is one number of this unit, not drawn anew at each failure).
+expected numbers of failures come from ``clocks``.
 """
 
 from __future__ import annotations
@@ -12,36 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.chance.aboard import fetches, mean_of, p_aboard
+from repairecon.chance.clocks import Failures, can_follow, clocks_of, failures, median_life
 from repairecon.chance.model import Model
-from repairecon.chance.rows import ALL
-from repairecon.chance.world import NEVER_ENDS, World, grow
-from repairecon.formulas import age_replacement, discount, lives, mixed_lives, ranges, renewal, spare
-from repairecon.formulas.cells import cell_means
-from repairecon.records import Case, Range, RepaireconError, Way, Years
+from repairecon.chance.world import World, grow
+from repairecon.formulas import age_replacement, discount, spare
+from repairecon.records import Years
 
 Floats = NDArray[np.float64]
-MEDIANS = 8
-STEPS = 400
-MOST_STEPS = 51_200
 FACTORS = (0.05, 20.0)
-
-
-@dataclass(frozen=True)
-class Clocks:
-    """Characteristic lives by step of the median's range (S,), equal weights, with the age kept at the start."""
-
-    life_years: Floats
-    life_hours: Floats
-    shape: float
-    age_years: float
-    p_early: float
-
-    def cdf(self, t: Floats, hours_a_year: float) -> Floats:
-        """Chance of failing by each time t (T, S)."""
-        alive = mixed_lives.two_clock_survival(
-            t[:, None], hours_a_year, self.life_hours, self.shape, self.life_years, self.shape, self.age_years
-        )
-        return np.asarray(1.0 - mixed_lives.early_failure_survival(t[:, None], alive, self.p_early))
 
 
 @dataclass(frozen=True)
@@ -67,68 +45,6 @@ class WayYears:
     break_even_life: float | None
     best_replacement_age: float
     with_spare: bool
-
-
-def mean_of(r: Range) -> float:
-    """Expected value of a range."""
-    return float(ranges.mean(r.low, r.likely, r.high, r.shape))
-
-
-def _characteristic(r: Range | None, shape: float, factor: float) -> Floats:
-    if r is None:
-        return np.full(MEDIANS, np.inf)
-    steps = cell_means(np.linspace(0.0, 1.0, MEDIANS + 1), r.low, r.likely, r.high, r.shape)
-    return np.asarray(lives.life_from_median(steps * factor, shape), dtype=float)
-
-
-def clocks_of(case: Case, way: Way, factor: float = 1.0) -> Clocks:
-    """The lives of the unit that a way puts into service; ``factor`` stretches its median."""
-    bought = case.way(way.bought) if way.bought and way.traits.in_service == "bought" else way
-    shape = bought.life_shape
-    rebuilt = way.traits.in_service == "rebuilt"
-    age = bought.wear_kept * (case.unit.age_years or 0.0) if rebuilt else 0.0
-    return Clocks(
-        _characteristic(bought.life_years, shape, factor),
-        _characteristic(bought.life_hours, shape, factor),
-        shape,
-        age,
-        bought.p_early,
-    )
-
-
-def fine_cdf(clocks: Clocks, years: Years) -> Floats:
-    """Chance of failing by each half step of the horizon, in steps short enough for the shortest life."""
-    steps = STEPS
-    while True:
-        cdf = clocks.cdf(renewal.half_steps(years.horizon_years, steps), years.hours_a_year)
-        first = float(np.max(cdf[1] - cdf[0]))
-        if first <= 0.1 or (steps >= MOST_STEPS and first <= 0.3):
-            return cdf
-        if steps >= MOST_STEPS:
-            raise RepaireconError(
-                "a life is far too short for the years looked ahead: check life_years, life_hours and hours_a_year"
-            )
-        steps *= 2
-
-
-@dataclass(frozen=True)
-class Failures:
-    """Expected, discounted, chance of one away; averages over the steps of the median."""
-
-    expected: float
-    discounted: float
-    p_away: float
-
-
-def failures(clocks: Clocks, years: Years) -> Failures:
-    """Failures over the horizon."""
-    if years.horizon_years == 0:
-        return Failures(0.0, 0.0, 0.0)
-    cdf = fine_cdf(clocks, years)
-    rate = discount.real_rate(years.discount_rate, years.inflation_rate)
-    expected, discounted, _ = renewal.failures_over_horizon(cdf, cdf, years.horizon_years, float(rate))
-    away = renewal.p_marked_failure(cdf, cdf, years.p_away)
-    return Failures(float(np.mean(expected)), float(np.mean(discounted)), float(np.mean(away)))
 
 
 def _same_chances(a: World, b: World) -> bool:
@@ -158,15 +74,20 @@ class Ledger:
         )
         self.swap = mean_of(years.swap_hours) * self.hour
         self.rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
-        self.aboard = {i: float(model.world.chance[e == NEVER_ENDS].sum()) for i, e in model.ends.items()}
+        self.aboard = [p_aboard(model, i) for i in range(len(model.ways))]
 
     def plain(self, i: int) -> int:
-        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts."""
+        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts.
+
+        Where the safety screen holds both, it is the cheapest way that may be chosen alone, if there is one.
+        """
         way = self.case.ways[i]
         if not way.bought:
             return i
-        rebuilds = [k for k, w in enumerate(self.case.ways) if w.kind == "rebuild"]
-        return min([self.ways.index(way.bought), *rebuilds], key=lambda k: float(self.undelayed[k]))
+        parts = [self.ways.index(way.bought), *(k for k, w in enumerate(self.case.ways) if w.kind == "rebuild")]
+        alone = [k for k, w in enumerate(self.case.ways) if self.allowed[k] and not w.bought]
+        options = [k for k in parts if self.allowed[k]] or alone or parts
+        return min(options, key=lambda k: float(self.undelayed[k]))
 
     def unspared(self, i: int) -> float:
         """Expected cost of a failure without a spare aboard."""
@@ -181,7 +102,7 @@ class Ledger:
         return works * self.swapped(plain) + (1.0 - works) * self.unspared(plain)
 
     def p_spare(self, i: int) -> float:
-        """Chance that a pair has a spare aboard (its rebuild came off) and that it works."""
+        """Chance that a pair has a spare aboard (its rebuild came off, a bought one came) and that it works."""
         return self.works * self.aboard[i]
 
     def swapped(self, plain: int) -> float:
@@ -189,14 +110,11 @@ class Ledger:
         return min(self.swap + float(self.undelayed[plain]), self.unspared(plain))
 
     def resale(self, i: int) -> float:
-        """Present value of what a bought spare fetches with the boat."""
-        way = self.case.ways[i]
-        if not way.bought:
+        """Present value of what a spare fetches with the boat."""
+        if self.years.horizon_years == 0 or self.aboard[i] == 0:
             return 0.0
-        b = self.ways.index(way.bought)
-        price = float(np.mean(self.fresh.run(self.fresh.spare[b], self.fresh.leaf_rows(), ALL)[0]))
-        later = discount.single_present_value(self.rate, self.years.horizon_years)
-        return self.aboard[i] * self.years.resale_share * price * float(later) if self.years.horizon_years > 0 else 0.0
+        later = float(discount.single_present_value(self.rate, self.years.horizon_years))
+        return self.aboard[i] * fetches(self.fresh, i, self.years.resale_share) * later
 
     def present(self, i: int, factor: float = 1.0) -> tuple[float, Failures]:
         """Present cost of a way with its median life stretched."""
@@ -230,24 +148,6 @@ def _way_years(ledger: Ledger, i: int, costs: Floats, f: Failures) -> WayYears:
     )
 
 
-def median_life(clocks: Clocks, years: Years) -> float:
-    """Years by which half of such units fail, over the steps of the median; inf if they never do."""
-    from scipy import optimize
-
-    def left(t: float) -> float:
-        return float(clocks.cdf(np.array([t]), years.hours_a_year).mean()) - 0.5
-
-    ends = clocks.life_years[np.isfinite(clocks.life_years)]
-    if years.hours_a_year > 0:
-        ends = np.concatenate([ends, clocks.life_hours[np.isfinite(clocks.life_hours)] / years.hours_a_year])
-    if left(0.0) >= 0 or not len(ends):
-        return 0.0 if left(0.0) >= 0 else np.inf
-    high = float(ends.max())
-    while left(high) < 0:
-        high *= 2.0
-    return float(optimize.brentq(left, 0.0, high))
-
-
 def _break_even(ledger: Ledger, i: int, costs: Floats) -> float | None:
     """Median life at which a way costs as much as the cheapest allowed other one."""
     from scipy import optimize
@@ -270,13 +170,9 @@ def _break_even(ledger: Ledger, i: int, costs: Floats) -> float | None:
 def _lowest_factor(ledger: Ledger, i: int) -> float:
     """Where the search for a break-even life begins: a twentieth, or what the steps can still follow."""
     low = FACTORS[0]
-    while low < 1.0:
-        try:
-            fine_cdf(clocks_of(ledger.case, ledger.case.ways[i], low), ledger.years)
-            return low
-        except RepaireconError:
-            low *= 2.0
-    return 1.0
+    while low < 1.0 and not can_follow(clocks_of(ledger.case, ledger.case.ways[i], low), ledger.years):
+        low *= 2.0
+    return min(low, 1.0)
 
 
 def _replacement_age(ledger: Ledger, i: int) -> float:

@@ -9,6 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from repairecon.files import (
+    bearing_toml,
     case_toml,
     events,
     lives,
@@ -167,6 +168,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         customs=order_toml.customs(toml, sellers, of_order),
         wishes=order_toml.wishes(toml, reading, of_order),
         own_lives=own_lives.own_lives(reading, made),
+        bearing=bearing_toml.bearing(toml, reading.ways, reading.defaults),
         waivers=unit_toml.waivers(toml, reading.ways),
         terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults, wrong_unit),
         assumed=reading.defaults.used,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -66,16 +67,18 @@ class Defaults:
         """The defaults handed out, in order."""
         return tuple(self._used.values())
 
-    def note(self, name: str, value: str, unit: str, source: str) -> None:
-        """List something assumed."""
-        self._used.setdefault((name, value), Assumed(name, value, unit, source))
+    def note(self, name: str, value: str, unit: str, source: str, life_of: str = "") -> None:
+        """List something assumed, and the way whose life hangs on it."""
+        known = self._used.setdefault((name, value), Assumed(name, value, unit, source))
+        if life_of and life_of not in known.ways:
+            self._used[name, value] = replace(known, ways=(*known.ways, life_of))
 
-    def _take(self, name: str, of: str, unit: str = "") -> Any:
+    def _take(self, name: str, of: str, unit: str = "", life_of: str = "") -> Any:
         entry = self._values[name]
         title = f"{name.split('.')[0]} ({of})" if of else name
         if entry["source"] == DEFINITION:
             return entry["value"]
-        self.note(title, as_text(entry["value"]), unit or entry["unit"], entry["source"])
+        self.note(title, as_text(entry["value"]), unit or entry["unit"], entry["source"], life_of)
         return entry["value"]
 
     def source(self, name: str) -> Source:
@@ -94,23 +97,24 @@ class Defaults:
         """A default in words."""
         return str(self._take(name, of))
 
-    def number(self, name: str, of: str = "", unit: str = "") -> float:
+    def number(self, name: str, of: str = "", unit: str = "", life_of: str = "") -> float:
         """A default number."""
-        return float(self._take(name, of, unit))
+        return float(self._take(name, of, unit, life_of))
 
-    def range(self, name: str, of: str = "", unit: str = "") -> Range:
+    def range(self, name: str, of: str = "", unit: str = "", life_of: str = "") -> Range:
         """A default range."""
-        value = self._take(name, of, unit)
+        value = self._take(name, of, unit, life_of)
         low, likely, high = value if isinstance(value, list) else (value, value, value)
         return Range(float(low), float(likely), float(high), source=self.source(name))
 
-    def life_years(self, kind: str) -> Range:
+    def life_years(self, kind: str, life_of: str = "") -> Range:
         """Median life of a new unit of a kind, in years of standing."""
         entry = unit_kinds().get(kind, {})
         if "life_years" not in entry:
-            return self.range("life_years")
+            return self.range("life_years", life_of=life_of)
         source = f"assumed, no source: no open data; {entry['life_accounts']}"
-        self.note(f"life_years ({kind})", as_text(entry["life_years"]), self._values["life_years"]["unit"], source)
+        unit = self._values["life_years"]["unit"]
+        self.note(f"life_years ({kind})", as_text(entry["life_years"]), unit, source, life_of)
         low, likely, high = entry["life_years"]
         return Range(float(low), float(likely), float(high), source=Source(ASSUMED, None, source))
 

@@ -81,24 +81,28 @@ def _inherited(told: _Life, base: Way | None) -> _Life:
 
 def _completed(way: Way, told: _Life, unit: Unit, defaults: Defaults) -> Way:
     """A life in hours alone stays one: no life in years is assumed beside it."""
-    kind, years = _base_kind(way), told.years
+    kind, name, years = _base_kind(way), way.way, told.years
+
+    def default(key: str, of: str = "") -> float:
+        return defaults.number(key, of, life_of=name)
+
     if years is None and told.hours is None:
-        share = defaults.number(f"life_share.{kind}", way.way)
-        years = _usual(unit, defaults).scaled(share)
+        share = default(f"life_share.{kind}", name)
+        years = _usual(unit, defaults, name).scaled(share)
     return replace(
         way,
         life_years=years,
         life_hours=told.hours,
-        life_shape=defaults.number("life_shape") if told.shape is None else told.shape,
-        wear_kept=defaults.number(f"wear_kept.{kind}", way.way) if told.wear_kept is None else told.wear_kept,
-        p_early=defaults.number("p_early") if told.p_early is None else told.p_early,
+        life_shape=default("life_shape") if told.shape is None else told.shape,
+        wear_kept=default(f"wear_kept.{kind}", name) if told.wear_kept is None else told.wear_kept,
+        p_early=default("p_early") if told.p_early is None else told.p_early,
     )
 
 
-def _usual(unit: Unit, defaults: Defaults) -> Range:
+def _usual(unit: Unit, defaults: Defaults, life_of: str) -> Range:
     """Median life of a new unit of this kind: about what the owner expects, else by kind."""
     expected = unit.expected_life_years
     if not expected:
-        return defaults.life_years(unit.kind)
-    by = defaults.range("life_multiples")
+        return defaults.life_years(unit.kind, life_of)
+    by = defaults.range("life_multiples", life_of=life_of)
     return Range(by.low * expected, by.likely * expected, by.high * expected, by.shape, by.source)

@@ -86,6 +86,43 @@ def rating_life_hours(million_turns: ArrayLike, turns_a_minute: ArrayLike) -> Fl
     return np.asarray(np.asarray(million_turns, dtype=float) * 1e6 / (60.0 * speed))[()]
 
 
+def several_bearings(l10: ArrayLike, bearings: ArrayLike, shape: ArrayLike = 1.4) -> Floats:
+    """Life that 90 % of units reach which have several like bearings.
+
+    Parameters
+    ----------
+    l10 : float or array
+        Life that 90 % of single bearings reach [time].
+    bearings : float or array
+        How many there are, each of them enough to end the unit [-].
+    shape : float or array
+        Shape of a bearing's life [-].
+
+    Returns
+    -------
+    float or array
+        Life that all bearings of 90 % of units reach [time].
+
+    Notes
+    -----
+    ``l10 bearings**(-1 / shape)``: the first to fail ends the unit, their lives apart from one another. ValueError
+    unless all are above 0.
+
+    References
+    ----------
+    G. Lundberg, A. Palmgren, Dynamic Capacity of Rolling Bearings (1947), product law of survival (from memory).
+
+    Examples
+    --------
+    >>> float(several_bearings(1000.0, 2, 1.0))
+    500.0
+    """
+    size, n, k = (np.asarray(x, dtype=float) for x in (l10, bearings, shape))
+    if not (np.all(size > 0.0) and np.all(n > 0.0) and np.all(k > 0.0)):
+        raise ValueError("a life, its shape and the number of bearings must be above 0")
+    return np.asarray(size * n ** (-1.0 / k))[()]
+
+
 def life_from_l10(l10: ArrayLike, shape: ArrayLike = 1.4) -> Floats:
     """Characteristic life of a Weibull life from the life that 90 % reach.
 

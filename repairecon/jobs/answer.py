@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from repairecon.chance.bearings import BearingLife
 from repairecon.chance.looking import Worth
 from repairecon.chance.model import Model
 from repairecon.chance.numbers import Number
@@ -126,6 +127,7 @@ class Answer:
     risk: Risk
     horizon: Horizon
     life_fits: tuple[LifeFit, ...]
+    bearing_life: BearingLife | None
     assumed: tuple[Assumed, ...]
     cautions: tuple[str, ...]
     outcomes: Outcomes

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
+from repairecon.chance.bearings import with_bearing
 from repairecon.chance.looking import looks
 from repairecon.chance.model import Model
 from repairecon.chance.numbers import numbers
@@ -52,6 +53,7 @@ def rebuild_or_buy(
     if not case.ways:
         raise RepaireconError("the case names no way out: add one to ways.csv")
     case, fits = with_own_lives(case)
+    case, bearing_life = with_bearing(case, {f.way for f in fits if not f.refused})
     findings, done = read_findings(found), _done(stage)
     world = with_findings(grow(case), findings)
     why_not = screen(case)
@@ -96,6 +98,7 @@ def rebuild_or_buy(
             model, outcomes, over_the_years.years_of(case.years, horizon_years), tables.kit_cost(model), seed
         ),
         life_fits=fits,
+        bearing_life=bearing_life,
         assumed=case.assumed,
         cautions=case.unit.cautions,
         outcomes=outcomes,

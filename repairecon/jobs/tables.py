@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from repairecon.chance.aboard import p_aboard
 from repairecon.chance.inputs import Priced
 from repairecon.chance.model import Model
 from repairecon.chance.outcomes import QUANTITIES, Outcomes
-from repairecon.chance.world import NEVER_ENDS, STAGE, branch_touches, grow
+from repairecon.chance.world import NEVER_ENDS, branch_touches, grow
 from repairecon.formulas import ranges
 from repairecon.records import Branch
 
@@ -34,7 +35,7 @@ def table(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd.Da
     columns["p_never"] = [_p_never(model, i) for i in range(len(model.ways))]
     columns["instead"] = [_instead(model, i) for i in range(len(model.ways))]
     columns["p_given_up"] = [_p_given_up(model, i) for i in range(len(model.ways))]
-    columns["p_spare"] = [_p_spare(model, i) for i in range(len(model.ways))]
+    columns["p_spare"] = [p_aboard(model, i) for i in range(len(model.ways))]
     return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
 
 
@@ -53,19 +54,6 @@ def _instead(model: Model, i: int) -> str:
     i = _bought_by(model, i)
     others = model.instead(i, model.done) if i in model.never else []
     return model.ways[others[0]] if others else ""
-
-
-def _p_spare(model: Model, i: int) -> float:
-    """Chance that the way ends with a working spare aboard."""
-    way = model.case.ways[i]
-    if not (way.traits.buys and way.traits.rebuilds):
-        return 0.0
-    ends = model.ends[i]
-    done = ends == NEVER_ENDS
-    if way.traits.in_service == "bought":
-        done |= ends > STAGE["reassembly"]
-    p = float(model.world.chance[done].sum())
-    return p if way.traits.in_service == "bought" else p * (1.0 - _p_never(model, i))
 
 
 def _p_given_up(model: Model, i: int) -> float:

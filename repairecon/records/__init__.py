@@ -12,12 +12,14 @@ from repairecon.records.base import (
     Source,
 )
 from repairecon.records.case import (
+    BEARING_KINDS,
     OLD_UNIT_ENDS,
     ORDER_TIMES,
     SAFETY_CLASSES,
     STAGES,
     WAY_GROUPS,
     WAY_KINDS,
+    Bearing,
     Branch,
     Case,
     Labour,
@@ -83,6 +85,7 @@ from repairecon.records.supply import (
 
 __all__ = [
     "ASSUMED",
+    "BEARING_KINDS",
     "LOCKER_KINDS",
     "MEASURES",
     "MOVEMENT_KINDS",
@@ -100,6 +103,7 @@ __all__ = [
     "WAY_KINDS",
     "AlikeVerdict",
     "Assumed",
+    "Bearing",
     "BookBusyError",
     "BookError",
     "BookFileError",

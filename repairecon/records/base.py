@@ -59,9 +59,10 @@ NOTHING = Range(0.0, 0.0, 0.0)
 
 @dataclass(frozen=True)
 class Assumed:
-    """A default that the answer used because the case does not say."""
+    """A default that the answer used because the case does not say; ``ways`` whose lives hang on it, if they do."""
 
     name: str
     value: str
     unit: str
     source: str
+    ways: tuple[str, ...] = ()

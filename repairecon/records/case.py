@@ -192,7 +192,8 @@ class Way:
 
     ``life_years`` and ``life_hours`` are ranges for the median life, standing and running: whichever
     strikes earlier. ``life_shape`` is the Weibull shape of both, ``wear_kept`` the share of its age that the unit
-    keeps (0 as good as new, 1 as bad as old), ``p_early`` the chance that it fails as soon as it is used.
+    keeps at this rebuild and at each one to come (0 as good
+    as new, 1 as bad as old), ``p_early`` the chance that it fails as soon as it is used.
     """
 
     way: str
@@ -245,7 +246,7 @@ class Years:
     happens away from base, where it costs ``cost_away`` more (tow, hotel, lost cruise, express carriage) and
     ``days_away`` more days; ``swap_hours`` own hours to put in a spare; ``shelf_life_years`` characteristic life
     of a spare on its shelf, counted from when it was last turned (every ``turned_every_years``); ``resale_share``
-    of its price that a spare fetches with the boat; ``like_units`` in service that one spare serves;
+    of its plain price that a spare fetches with the boat; ``like_units`` in service that one spare serves;
     ``p_kit_fits`` the chance that a kit alone can be fitted away (skill, press and pullers aboard).
     """
 
@@ -263,6 +264,26 @@ class Years:
     resale_share: float = 0.0
     like_units: int = 1
     p_kit_fits: float = 0.0
+
+
+BEARING_KINDS = ("ball", "roller")
+"""Kinds of rolling bearing, by how the rolling parts touch."""
+
+
+@dataclass(frozen=True)
+class Bearing:
+    """Like rolling bearings of the unit: rating and load [kN], speed, number, and the ways they are new in.
+
+    ``shape`` is the Weibull shape of one bearing's life.
+    """
+
+    rating_kn: float
+    load_kn: Range
+    turns_a_minute: float
+    kind: str
+    bearings: int
+    shape: float
+    ways: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -291,6 +312,7 @@ class Case:
     customs: Customs = Customs()
     wishes: OrderWishes = OrderWishes()
     own_lives: tuple[OwnLife, ...] = ()
+    bearing: Bearing | None = None
     waivers: tuple[Waiver, ...] = ()
     assumed: tuple[Assumed, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)

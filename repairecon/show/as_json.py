@@ -42,6 +42,7 @@ def as_json(answer: Answer) -> dict[str, Any]:
         "horizon_years": answer.horizon.years.horizon_years,
         "horizon": _horizon(answer),
         "life_fits": [{k: _number(v) for k, v in asdict(f).items()} for f in answer.life_fits],
+        "bearing_life": _bearing(answer),
         "best_over_the_years": answer.horizon.best,
         "spare": _spare(answer),
         "prices": answer.lines.to_dict(orient="records"),
@@ -85,6 +86,15 @@ def _number(x: Any) -> Any:
 def _horizon(answer: Answer) -> list[dict[str, Any]]:
     rows = answer.horizon.ways.reset_index().to_dict(orient="records")
     return [{str(k): _number(v) for k, v in row.items()} for row in rows]
+
+
+def _bearing(answer: Answer) -> dict[str, Any] | None:
+    """What the bearings would last by their rating; None where the case does not speak of them."""
+    life = answer.bearing_life
+    if life is None:
+        return None
+    half = {end: getattr(life.half_hours, end) for end in ("low", "likely", "high")}
+    return {"l10_hours": life.l10_hours, "half_hours": half, "ways": list(life.ways)}
 
 
 def _spare(answer: Answer) -> dict[str, Any]:

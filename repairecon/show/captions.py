@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from repairecon.chance.years import mean_of
+from repairecon.chance.aboard import mean_of
 from repairecon.jobs.answer import Answer
 from repairecon.show.sentences import capital
 from repairecon.show.words import days_words, money, number, times_words
@@ -85,6 +85,6 @@ def spare(answer: Answer) -> str:
     h = answer.horizon
     days = mean_of(h.years.days_away)
     return (
-        f"Carry the spare whose line is highest at the days that it saves you at a failure away (the case says "
+        f"Carry the spare whose line is highest at the days more that a failure away takes you (the case says "
         f"{days_words(days)}), and none where all lie under the line."
     )

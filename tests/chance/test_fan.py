@@ -11,6 +11,7 @@ from lived_case import lived
 from numpy.testing import assert_array_equal
 from reference_case import span
 
+from repairecon.chance.clocks import clocks_of, failures
 from repairecon.chance.draws import failure_times
 from repairecon.chance.fan import cost_over_years
 from repairecon.chance.model import Model
@@ -151,3 +152,31 @@ def test_failure_times_end_at_the_horizon_and_go_up():
     assert_array_equal(again, times)
     other = failure_times(LIVES_YEARS, LIVES_HOURS, SHAPE, AGE, EARLY, HOURS, 9.0, 1_000, 5, "other way")
     assert not np.array_equal(other[0], times[0])
+
+
+def test_wear_adds_up_from_rebuild_to_rebuild():
+    """Courses drawn plainly: a rebuild leaves a share of the years run, on both clocks; the first one of the age."""
+    case = lived(age_years=6.0)
+    i = [w.way for w in case.ways].index("rebuild here")
+    made = replace(case.ways[i], wear_kept=0.4)
+    clocks = clocks_of(replace(case, ways=(made, *case.ways[1:])), made)
+    rng, n = np.random.default_rng(9), 100_000
+    step, k = rng.integers(0, len(clocks.life_years), n), made.life_shape
+    life_years, life_hours = clocks.life_years[step], clocks.life_hours[step]
+    clock, worn, count, away = np.zeros(n), np.full(n, 0.4 * 6.0), np.zeros(n), np.zeros(n, bool)
+    while (clock <= 12.0).any():
+        by_years = life_years * ((worn / life_years) ** k + rng.exponential(size=n)) ** (1 / k) - worn
+        hours = 90.0 * worn
+        by_hours = life_hours * ((hours / life_hours) ** k + rng.exponential(size=n)) ** (1 / k) - hours
+        run = np.where(rng.random(n) < 0.05, 0.0, np.minimum(by_years, by_hours / 90.0))
+        clock, worn = clock + run, worn + 0.4 * run
+        count += clock <= 12.0
+        away |= (clock <= 12.0) & (rng.random(n) < 0.4)
+    found = failures(clocks, replace(case.years, p_away=0.4))
+    for ours, seen in ((found.expected, count), (found.p_away, away)):
+        assert abs(ours - seen.mean()) < 4 * seen.std() / np.sqrt(n)
+    times = failure_times(
+        clocks.life_years, clocks.life_hours, k, clocks.age_years, 0.05, 90.0, 12.0, 20_000, 5, "way", clocks.wear_kept
+    )
+    seen = np.isfinite(times).sum(axis=0)
+    assert abs(found.expected - seen.mean()) < 4 * seen.std() / np.sqrt(len(seen))

@@ -118,7 +118,6 @@ def test_totals_follow_the_mean_of_a_number(k: float) -> None:
         assert_allclose(number.totals(k * number.now), again, rtol=1e-6, err_msg=number.name)
 
 
-@pytest.mark.xfail(strict=True, reason="what is done instead of a way that never comes is not chosen anew")
 def test_totals_follow_the_price_of_what_is_done_instead() -> None:
     _, found = listed("narrowed")
     number = next(n for n in found if n.name == "price of exchange")

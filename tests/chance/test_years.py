@@ -30,10 +30,11 @@ from lived_small import (
 from reference_case import span
 from small_case import small, sure
 
+from repairecon.chance.clocks import clocks_of, failures
 from repairecon.chance.model import Model
 from repairecon.chance.spares import spare_combinations
 from repairecon.chance.world import grow
-from repairecon.chance.years import Ledger, clocks_of, failures, over_the_years
+from repairecon.chance.years import Ledger, over_the_years
 from repairecon.records import Range, Way, Years
 
 REFERENCE, SMALL = ledger_of(lived(age_years=0.0)), simple()

@@ -13,10 +13,11 @@ from numpy.testing import assert_allclose
 from scipy import optimize
 from small_case import sure
 
+from repairecon.chance.clocks import clocks_of, median_life
 from repairecon.chance.model import Model
 from repairecon.chance.spares import worth_by_days
 from repairecon.chance.world import Finding, grow, with_findings
-from repairecon.chance.years import Ledger, clocks_of, median_life, over_the_years
+from repairecon.chance.years import Ledger, over_the_years
 from repairecon.records import Unit, Years
 
 REFERENCE = ledger_of(lived(age_years=0.0))

@@ -7,13 +7,20 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
-from case_makers import GOOD, write
+from case_makers import GOOD as WITHOUT_LIVES
+from case_makers import write
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from repairecon.files import read_case
 from repairecon.records import Case, CaseError
 
+BEARING = '[bearing]\ndynamic_rating_kn = 14\nload_kn = [0.6, 1, 2]\nturns_a_minute = 900\nways = ["exchange"]\n'
+GOOD = {
+    **WITHOUT_LIVES,
+    "case.toml": f"{WITHOUT_LIVES['case.toml']}\n{BEARING}",
+    "lives.csv": 'way,years,hours,failed,note\n"new, maker",9,1200,yes,seal\nexchange,4,,no,\n',
+}
 NAMES = sorted(GOOD)
 LOOSE = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 PIECES = st.one_of(
@@ -136,6 +143,14 @@ def check(result: Case | CaseError) -> None:
         assert all(life.low > 0 for life in (way.life_years, way.life_hours) if life)
         assert 0.3 <= way.life_shape <= 10
         assert 0 <= min(way.wear_kept, way.p_early) <= max(way.wear_kept, way.p_early) <= 1
+    if result.bearing:
+        assert 0 < result.bearing.load_kn.high <= result.bearing.rating_kn / 2
+        assert result.bearing.turns_a_minute > 0
+        assert set(result.bearing.ways) <= names
+    for life in result.own_lives:
+        assert life.way in names
+        assert any(t is not None for t in (life.years, life.hours))
+        assert all(t is None or 0 < t < math.inf for t in (life.years, life.hours))
     assert 0 <= result.years.horizon_years <= 60
     assert min(result.years.shelf_life_years, result.years.turned_every_years) > 0
     workers = {"owner", *result.terms.labour}

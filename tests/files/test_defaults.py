@@ -245,6 +245,8 @@ def test_no_default_number_in_code() -> None:
         "default_ways",
         "events",
         "lives",
+        "own_lives",
+        "bearing_toml",
         "years_toml",
         "looks",
         "parts_tasks",

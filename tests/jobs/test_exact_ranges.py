@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import reference_case as rc
 
-import repairecon
+from repairecon.chance.exact import exact_distribution
+from repairecon.chance.exact_rows import REFUSAL
+from repairecon.chance.model import Model
+from repairecon.jobs import exact_ranges
 from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
+from repairecon.records import RepaireconError
 from repairecon.show.summary import summary
 
 ENDS = [f"{q}_p{p}" for q in ("cash", "total") for p in (10, 50, 90)]
@@ -39,12 +41,18 @@ def test_exact_curves_are_chances_that_rise():
     assert curves.max(axis=None) <= 1 + 1e-9
 
 
-def test_a_refused_way_keeps_its_sampled_range_and_says_why():
-    folder = Path(__file__).parents[2] / "data" / "windlass"
-    answer = rebuild_or_buy(repairecon.read_case(folder), 2_000, 1, exact=True)
+def test_a_refused_way_keeps_its_sampled_range_and_says_why(monkeypatch: pytest.MonkeyPatch):
+    """Whatever the engine cannot give: here it is made to refuse the first way."""
+
+    def sulking(model: Model, i: int, quantity: str) -> tuple[float, float, np.ndarray]:
+        if i == 0 and quantity == "total":
+            raise RepaireconError(f"{REFUSAL}three or more orders wait for the same suppliers: one, two")
+        return exact_distribution(model, i, quantity)
+
+    monkeypatch.setattr(exact_ranges, "exact_distribution", sulking)
+    answer = rebuild_or_buy(rc.case(), 2_000, 1, exact=True)
     refused = {way for way, why in answer.exact_ranges.items() if why}
-    assert refused
-    assert refused != set(answer.table.index)
+    assert refused == {answer.table.index[0]}
     assert (answer.table.loc[sorted(refused), "total_p90_se"] > 0).all()
     said = " ".join(summary(answer).split())
     assert all(f"{way} (" in said.partition("Ranges of money are exact")[2] for way in refused)

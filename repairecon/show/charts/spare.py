@@ -43,13 +43,14 @@ EVEN = "costs as much as it saves"
 
 
 def spare_worth(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """What a spare is worth if it saves so many days at each failure: a line for each combination.
+    """What a spare is worth if a failure away takes so many days more: a line for each combination.
 
     Parameters
     ----------
     frame
-        A row a combination and number of days: ``combination`` (its name), ``days_saved`` at each
-        failure [day], ``worth`` of the spare (below 0 it costs more than it saves) [home money].
+        A row a combination and number of days: ``combination`` (its name), ``days_saved`` at each failure away,
+        beside the wait that it saves at every one [day], ``worth`` of the spare (below 0 it costs more than it
+        saves) [home money].
     currency
         Name of the home money.
     caption
@@ -95,7 +96,7 @@ def _scales(ax: Axes, frame: pd.DataFrame, currency: str) -> None:
     ax.axhspan(low - pad, 0.0, color=REST_TINT, linewidth=0.0, zorder=0)
     ticks(ax, "x", days_words, integer=True)
     ticks(ax, "y", lambda v: money_said(v, currency))
-    axis_label(ax, "x", "days out of service that it saves at each failure")
+    axis_label(ax, "x", "days more that a failure away from base takes")
     axis_label(ax, "y", "worth of the spare")
 
 

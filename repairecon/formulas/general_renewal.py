@@ -1,0 +1,173 @@
+"""Failures over a horizon when each is answered by a rebuild that keeps a share of the unit's age.
+
+Between a renewal (the next one is as new) and a repair that leaves it as old as it was. Lives are Weibull; time
+is in years throughout. Both clocks of a unit, years and hours, go into one life by :func:`one_clock` as they have
+one shape.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from repairecon.formulas.lives import virtual_age
+
+Floats = NDArray[np.float64]
+
+_COARSE = 0.3
+
+
+def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float, shape: float) -> Floats:
+    """Characteristic life in years of a unit that both years of standing and hours run wear out.
+
+    Parameters
+    ----------
+    life_years, life_hours : float or array
+        Characteristic life on each clock [year] and [h]; inf where that clock does not matter.
+    hours_a_year : float
+        Use [h/year]; 0 = it only stands.
+    shape : float
+        Shape, the same on both clocks [-].
+
+    Returns
+    -------
+    float or array
+        Characteristic life [year]; inf if neither clock runs.
+
+    Notes
+    -----
+    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up.
+    ValueError unless lives and shape are above 0 and the use is 0 or more.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.8.1 (competing risk model; from memory).
+
+    Examples
+    --------
+    >>> round(float(one_clock(5.0, 60.0, 15.0, 1.0)), 4)
+    2.2222
+    """
+    years, hours = np.asarray(life_years, dtype=float), np.asarray(life_hours, dtype=float)
+    if not (np.all(years > 0.0) and np.all(hours > 0.0) and shape > 0.0 and hours_a_year >= 0.0):
+        raise ValueError("lives and their shape must be above 0, hours a year 0 or more")
+    # in parts of the shorter life, so that no power runs out of range
+    with np.errstate(divide="ignore"):
+        by_use = np.asarray(hours / np.asarray(float(hours_a_year)))
+    short, long = np.minimum(years, by_use), np.maximum(years, by_use)
+    ends = np.isfinite(short)
+    ratio = np.where(ends, short, 0.0) / np.where(np.isfinite(long), long, 1.0) * np.isfinite(long)
+    return np.asarray(np.where(ends, np.where(ends, short, 1.0) * (1.0 + ratio**shape) ** (-1.0 / shape), np.inf))[()]
+
+
+def rebuilds(
+    horizon_years: float,
+    life: ArrayLike,
+    shape: float,
+    age: float = 0.0,
+    wear_kept: float = 0.0,
+    p_early: float = 0.0,
+    p_goes_on: ArrayLike = 1.0,
+    steps: int = 200,
+) -> Floats:
+    """Expected number of failures from now to the end of each step, each answered by a rebuild.
+
+    Parameters
+    ----------
+    horizon_years : float
+        Horizon [year].
+    life : array (lives,)
+        Characteristic lives of a new one [year].
+    shape : float
+        Shape [-].
+    age : float
+        Virtual age now, after the rebuild that starts the horizon [year].
+    wear_kept : float
+        Share of the wear since the rebuild before that each rebuild leaves [-]; 0..1.
+    p_early : float
+        Share of rebuilds that fail at once [-]; below 1.
+    p_goes_on : float or array (kinds,)
+        Chance that a failure is followed by a rebuild, the count ending otherwise [-]; 0..1.
+    steps : int
+        Steps that the horizon is cut into [-].
+
+    Returns
+    -------
+    array (steps + 1, lives) or (kinds, steps + 1, lives)
+        Expected failures within 0, 1, 2, ... steps [-].
+
+    Notes
+    -----
+    Kijima's type I, :func:`lives.virtual_age`: as the wear kept adds up, a unit rebuilt at time x behaves as one of
+    age ``age + wear_kept x``, whatever the number of rebuilds. A share of 0 with no age is the ordinary renewal
+    process; a share of 1 is a repair that leaves the unit as old as it was, with ``((age + t) / life)**shape
+    - (age / life)**shape`` failures expected. Solves ``F(t | age) = integral of S(t - x | age + wear_kept x)
+    dM(x)`` (of those that failed once or more the last rebuild still works) step by step with dM at the
+    middle of its step, once with these steps and once with steps half as long, and takes the error of order step
+    squared out of the two. What is left is below 0.0001 of the failures for shapes of 1 or more wherever the steps
+    are not refused, and with 200 steps down to a shape of 0.5. ValueError for shares outside 0..1, and for steps so
+    coarse that over 30 % of the units end within half a step.
+
+    References
+    ----------
+    M. Kijima, "Some results for repairable systems with general repair", Journal of Applied Probability 26
+    (1989) 89-102, model I (from memory); M. Xie, "On the solution of renewal-type integral equations",
+    Communications in Statistics, Simulation and Computation 18 (1989) 281-293 (midpoint rule; from memory).
+
+    Examples
+    --------
+    >>> round(float(rebuilds(10.0, [5.0], 2.0, wear_kept=1.0)[-1, 0]), 2)
+    4.0
+    """
+    lives, goes_on = np.atleast_1d(np.asarray(life, dtype=float)), np.asarray(p_goes_on, dtype=float)
+    for chance in (p_early, goes_on):
+        if not np.all((np.asarray(chance) >= 0.0) & (np.asarray(chance) <= 1.0)):
+            raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
+    if p_early >= 1.0:
+        raise ValueError("units that are all dead on arrival can never be replaced")
+    if not (np.all(lives > 0.0) and shape > 0.0 and horizon_years >= 0.0 and steps >= 1):
+        raise ValueError("a life and its shape must be above 0, the horizon 0 years or more, in at least 1 step")
+    kinds = np.atleast_1d(goes_on)[:, None]
+    coarse, fine = (_solved(horizon_years, lives, shape, age, wear_kept, p_early, kinds, n) for n in (steps, 2 * steps))
+    both = ((4.0 * fine[:, :, ::2] - coarse) / 3.0).transpose(0, 2, 1)
+    return np.ascontiguousarray(both if goes_on.ndim else both[0])
+
+
+def _solved(
+    horizon: float, life: Floats, shape: float, age: float, kept: float, p_early: float, kinds: Floats, steps: int
+) -> Floats:
+    """Failures by the end of each step, shape (kinds, lives, steps + 1)."""
+    scale, step = life[:, None] ** -shape, horizon / steps
+    middle = np.asarray((np.arange(steps) + 0.5) * step, dtype=np.float64)
+    ends = np.asarray(np.arange(steps + 1) * step, dtype=np.float64)
+    after = np.asarray(virtual_age(age, middle, kept), dtype=np.float64)
+    if (1.0 - p_early) * -np.expm1(-float(scale.max()) * _most_added(shape, age, after[-1], step / 2)) > _COARSE:
+        raise ValueError("the steps are too coarse for such short lives: take more of them")
+    fails = 1.0 - (1.0 - p_early) * np.exp(-scale * _added(shape, np.asarray(age), ends))
+    at_start = p_early / (1.0 - kinds * p_early)
+    counts = np.zeros((len(kinds), len(life), steps + 1))
+    counts[:, :, 0] = at_start
+    for n in range(1, steps + 1):
+        alive = (1.0 - p_early) * np.exp(-scale * _added(shape, after[:n], ends[n] - middle[:n]))
+        known = fails[:, n] - at_start * (1.0 - kinds * fails[:, n])
+        counts[:, :, n] = _next(counts[:, :, 1:n], alive, kinds, known)
+    counts[:, :, 1:] = at_start[:, :, None] + np.cumsum(counts[:, :, 1:], axis=2)
+    return counts
+
+
+def _next(before: Floats, alive: Floats, kinds: Floats, known: Floats) -> Floats:
+    """Failures in the next step, shape (kinds, lives)."""
+    last = before.shape[2]
+    # going on with a chance, those that do not go on stay put: 1 - g F = 1 - g + g S
+    stays = before.sum(axis=2) * (1.0 - kinds) + kinds * np.einsum("kln,ln->kl", before, alive[:, :last])
+    return np.asarray((known - stays) / (1.0 - kinds + kinds * alive[:, last]))
+
+
+def _added(shape: float, age: Floats, further: Floats) -> Floats:
+    """Hazard that a unit of life 1 adds from its age on; powers, so that they serve every life."""
+    return np.asarray((age + further) ** shape - age**shape)
+
+
+def _most_added(shape: float, age: float, oldest: float, further: float) -> float:
+    """Hazard added from the first or the last age on, whichever is more."""
+    return float(np.max(_added(shape, np.array([age, oldest]), np.asarray(further))))
