@@ -9,6 +9,7 @@ from pathlib import Path
 from repairecon.files import (
     case_toml,
     events,
+    learned,
     lives,
     looks,
     own_lives,
@@ -145,6 +146,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         years=years_toml.years(toml, reading.money, of_years),
         own_lives=own_lives.own_lives(reading, made),
         waivers=unit_toml.waivers(toml, reading.ways),
+        learned=learned.asked_for(toml, folder),
         terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults, wrong_unit),
         assumed=reading.defaults.used,
         notes=dict(reading.notes),

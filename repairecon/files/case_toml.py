@@ -14,7 +14,7 @@ from repairecon.files.toml_file import TomlFile
 from repairecon.files.toml_section import FILE, Section, shown_value
 from repairecon.records import ORDER_TIMES, Labour, Range, Terms
 
-SECTIONS = ("unit", "three_numbers", "money", "owner", "labour", "years", "waiver")
+SECTIONS = ("unit", "three_numbers", "money", "owner", "labour", "years", "waiver", "learned")
 _THREE = ("price_new", "price_kit", "wait_days")
 _MONEY = ("currency", "vat_rate", "exchange_date", "exchange")
 _OWNER = (

@@ -65,3 +65,11 @@ class Assumed:
     value: str
     unit: str
     source: str
+
+
+@dataclass(frozen=True)
+class Moved(Assumed):
+    """A figure that was learned from past jobs: what it was and what it is now, as numbers."""
+
+    was: float = 0.0
+    now: float = 0.0

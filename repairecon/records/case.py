@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from repairecon.records.base import NOTHING, Assumed, Range, Source
+from repairecon.records.done import Learned
 from repairecon.records.supply import Customs, OrderWishes, Quote, Supplier
 
 STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "later")
@@ -292,6 +293,7 @@ class Case:
     wishes: OrderWishes = OrderWishes()
     own_lives: tuple[OwnLife, ...] = ()
     waivers: tuple[Waiver, ...] = ()
+    learned: Learned | None = None
     assumed: tuple[Assumed, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
 
