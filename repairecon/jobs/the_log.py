@@ -17,7 +17,7 @@ from repairecon.records import QUANTITIES, STAGES, Branch, Case, JobLog, Learned
 
 CLAIMED = 0.8
 SURE = 0.9
-EDGES = (0.0, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0)
+EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 POINTS = ((0.1, "p10"), (0.5, "p50"), (0.9, "p90"))
 
 
@@ -73,7 +73,7 @@ def calibration(log: JobLog) -> Calibration | None:
         brier_plain=scores.brier(np.full(len(rows), came.mean()), came),
         log_score=scores.log_score(stated, came),
         parts=scores.brier_parts(stated, came, EDGES),
-        groups=tuple(scores.calibration_groups(stated, came, EDGES)),
+        groups=tuple(scores.calibration_groups(stated, came, EDGES, SURE)),
     )
 
 

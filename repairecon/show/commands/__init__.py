@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from repairecon.show.commands import copies, rebuild_or_buy
+from repairecon.show.commands import after_the_job, copies, rebuild_or_buy
 
-COMMANDS = (rebuild_or_buy, copies)
+COMMANDS = (rebuild_or_buy, after_the_job, copies)
 
 
 def add_all(jobs: Any) -> None:
