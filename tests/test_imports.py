@@ -28,9 +28,13 @@ NAMES = [
     "Unit",
     "Verdict",
     "Way",
+    "after_the_job",
     "copy_notebooks",
+    "decide",
     "new_case",
     "read_case",
+    "read_closed",
+    "read_log",
     "rebuild_or_buy",
     "screen",
 ]

@@ -16,7 +16,13 @@ from repairecon.jobs.after_answer import Calibration, Held, Shift
 from repairecon.records import QUANTITIES, STAGES, Branch, Case, JobLog, Learned, Logged
 
 CLAIMED = 0.8
+LEAST_JOBS = 4
+"""Fewer jobs tell nothing; a choice of ours."""
+
 SURE = 0.9
+TIGHT = 0.4
+"""Width of the exact limits from which on nothing is said for the ranges."""
+
 EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 POINTS = ((0.1, "p10"), (0.5, "p50"), (0.9, "p90"))
 
@@ -44,20 +50,21 @@ def _held(name: str, rows: Sequence[Logged]) -> Held | None:
     )
     loss = np.mean([scores.pinball(seen, q, p) for (p, _), q in zip(POINTS, (p10, p50, p90), strict=True)], axis=0)
     middle = np.where(p50 > 0, p50, 1.0)
-    says = _says(low, high, factor_low, factor_high)
+    says = _says(inside, len(wide), factor_low, factor_high)
     return Held(
         name, inside, len(wide), low, high, factor, factor_low, factor_high, float(np.mean(loss / middle)), says,
         tuple(float(z) for z in places),
     )  # fmt: skip
 
 
-def _says(low: float, high: float, factor_low: float, factor_high: float) -> str:
-    """Advice only where the share inside and the spread both speak, each beyond its own doubt."""
-    if high < CLAIMED and factor_low > 1.0:
+def _says(inside: int, of: int, factor_low: float, factor_high: float) -> str:
+    """Advice only where the share inside (by its exact limits) and the spread both speak, each beyond its own doubt."""
+    low, high = coverage.share_interval(inside, of, SURE, "exact")
+    if of >= LEAST_JOBS and high < CLAIMED and factor_low > 1.0:
         return "too narrow"
-    if low > CLAIMED and factor_high < 1.0:
+    if of >= LEAST_JOBS and low > CLAIMED and factor_high < 1.0:
         return "too wide"
-    return "hold" if high - low < 0.35 and low <= CLAIMED <= high else "cannot tell"
+    return "hold" if high - low < TIGHT and low <= CLAIMED <= high else "cannot tell"
 
 
 def calibration(log: JobLog) -> Calibration | None:

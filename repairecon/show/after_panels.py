@@ -11,7 +11,7 @@ from repairecon.show import after_told
 from repairecon.show.after_summary import largest_steps, step_name
 from repairecon.show.panels import Panel
 from repairecon.show.sentences import capital
-from repairecon.show.words import chance_words
+from repairecon.show.words import chance_words, whole
 
 KINDS = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
 
@@ -97,7 +97,9 @@ def chances_caption(found: AfterTheJob) -> str:
     if not off:
         return "Every range meets the dashed line: keep your chances as they are."
     g = max(off, key=lambda g: g.many)
-    return f"Where you would say {chance_words(g.stated)}, say {chance_words(g.happened)} until the log says otherwise."
+    side = "higher" if g.happened > g.stated else "lower"
+    ends = f"{chance_words(g.low)} to {chance_words(g.high)}"
+    return f"Where you would say {chance_words(g.stated)}, go {side}: the log leaves {ends} open."
 
 
 def moved_frame(found: AfterTheJob, kind: str, most: int = 8) -> pd.DataFrame:
@@ -116,6 +118,16 @@ def rank_frame(ranks: np.ndarray, bars: int = 10) -> pd.DataFrame:
 def rank_band(ranks: np.ndarray, bars: int = 10) -> tuple[float, float]:
     """The counts that nine bars in ten should keep to."""
     return histogram_band(len(ranks), bars, 0.9)
+
+
+def rank_caption(ranks: np.ndarray, bars: int = 10) -> str:
+    """Under the bars of ranks."""
+    low, high = rank_band(ranks, bars)
+    counts = rank_frame(ranks, bars)["count"]
+    out = int(((counts < low) | (counts > high)).sum())
+    inside = chance_words(float(((ranks >= 0.1) & (ranks <= 0.9)).mean()))
+    told = f"{inside} lie between P10 and P90, which claim 80 in 100; {whole(out)} of {whole(bars)} bars leave the band"
+    return f"{told}. " + ("Trust the ranges as far as the case." if out <= bars // 4 else "Take the ranges with care.")
 
 
 def show_bridge(found: AfterTheJob) -> None:
