@@ -15,6 +15,7 @@ from repairecon.files.job_log import FILE, add_to_log, read_log
 from repairecon.files.learned import write_learned
 from repairecon.jobs.after_the_job import after_the_job
 from repairecon.jobs.closing import decide
+from repairecon.records import RepaireconError
 
 
 def add(jobs: Any) -> None:
@@ -59,9 +60,13 @@ def run(args: argparse.Namespace) -> None:
     if args.report is not None:
         from repairecon.show.report import write_report
 
+        if alone:
+            raise RepaireconError("a report is of a closed job: name its folder, and the log with --log")
         parameters = {"folder": str(Path(args.folder).resolve()), "log": str(at.resolve()), "strength": args.strength}
-        after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
-        write_report("after_the_job", args.report, parameters, show_bar=sys.stderr.isatty())
+        closed = read_closed(args.folder)
+        after_the_job(closed, read_log(at), args.strength)
+        title = f"After the job: {closed.name}"
+        write_report("after_the_job", args.report, parameters, show_bar=sys.stderr.isatty(), title=title)
         print(f"Wrote {args.report}")
         return
     found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
