@@ -34,6 +34,11 @@ def condition(branch: Branch) -> Condition:
     return branch.event, "; ".join(f"{e}={o}" for e, o in branch.given)
 
 
+def kind_of(case: Case) -> str:
+    """The kind of unit by which jobs are like each other; its name where the kind is not known."""
+    return case.unit.kind or case.unit.name
+
+
 def same(a: str, b: str) -> bool:
     """Whether two names are the same whatever their case and spacing."""
     return " ".join(a.casefold().split()) == " ".join(b.casefold().split())
@@ -87,7 +92,7 @@ def groups(branches: Sequence[Branch]) -> dict[Condition, list[int]]:
 def _chances(case: Case, learned: Learned, source: str) -> tuple[tuple[Branch, ...], list[Assumed]]:
     branches = list(case.branches)
     moved: list[Assumed] = []
-    counts = counts_for(case.branches, case.unit.kind, learned)
+    counts = counts_for(case.branches, kind_of(case), learned)
     for (event, given), members in groups(case.branches).items():
         if not counts[members].any():
             continue
@@ -142,5 +147,5 @@ def _lives(case: Case, learned: Learned, source: str) -> Iterator[OwnLife]:
     singles: list[Way] = [w for w in case.ways if not (w.traits.buys and w.traits.rebuilds)]
     for life in learned.lives:
         for way in singles:
-            if same(life.unit, case.unit.kind) and same(life.way_kind, way.kind):
+            if same(life.unit, kind_of(case)) and same(life.way_kind, way.kind):
                 yield OwnLife(way.way, life.years, life.hours, life.failed, Source(learned.source.file, None, source))

@@ -127,6 +127,8 @@ def log_text(rows: Sequence[Logged]) -> str:
 def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     """Add a job to a log, which is begun if there is none.
 
+    Of a job that is there already only its lives are renewed, as those are known later than the rest.
+
     Parameters
     ----------
     folder
@@ -142,14 +144,17 @@ def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     Raises
     ------
     RepaireconError
-        If the log has faults or holds the job already, or cannot be written; it is then as it was.
+        If the log has faults, holds the job already with the same lives, or cannot be written; it is then as it was.
     """
     path, before = Path(folder) / FILE, read_log(folder)
     known = {key(job) for job in before.jobs}
-    for row in rows:
-        if key(row.job) in known:
-            raise RepaireconError(f"{shown(row.job)} is in {FILE} already: a job is logged once")
-    text = log_text([*before.rows, *rows])
+    late = {key(r.job) for r in rows} & known
+    lives = [r for r in rows if r.kind == "life" and key(r.job) in late]
+    kept = [r for r in before.rows if r.kind != "life" or key(r.job) not in {key(x.job) for x in lives}]
+    made = log_text([*kept, *(r for r in rows if key(r.job) not in known), *lives])
+    if late and sorted(made.splitlines()) == sorted(log_text(before.rows).splitlines()):
+        raise RepaireconError(f"{shown(rows[0].job)} is in {FILE} already: a job is logged once, later only its lives")
+    text = made
     if path.exists():
         write_whole(path, text)
     else:

@@ -27,7 +27,8 @@ class Bridge:
     """From the estimate to what it came to; the steps add up to the difference.
 
     ``estimate`` and ``actual`` hold cash, own hours, days, total. ``not_told`` are things expected of which the owner
-    wrote nothing: they are taken to have come as expected.
+    wrote nothing: they are taken to have come as expected. ``whole`` are the quantities of which nothing is missing:
+    only those say whether a range held.
     """
 
     way: str
@@ -37,6 +38,7 @@ class Bridge:
     p90: float
     steps: tuple[Step, ...]
     not_told: tuple[str, ...]
+    whole: tuple[str, ...]
 
     @property
     def difference(self) -> float:

@@ -32,7 +32,7 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
     allowed = {way: not why for way, why in screen(closed.case).items()}
     case = with_learned(closed.case)
     made = bridge(case, closed.decision, closed.actual, allowed)
-    logged = log_rows(closed, made.actual, "days out of service" not in made.not_told)
+    logged = log_rows(closed, made)
     if closed.name not in log.jobs:
         log = JobLog((*log.rows, *logged))
     found = _looked_at(closed.name, closed, log, strength)

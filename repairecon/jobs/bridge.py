@@ -13,7 +13,7 @@ from repairecon.chance.world import STAGE, Finding
 from repairecon.chance.years import mean_of
 from repairecon.jobs.after_answer import Bridge, Step
 from repairecon.jobs.rebuild_or_buy import read_findings
-from repairecon.records import Actual, Case, Decision, Done
+from repairecon.records import QUANTITIES, Actual, Case, Decision, Done
 
 Floats = NDArray[np.float64]
 SMALL = 1e-9
@@ -92,7 +92,7 @@ def bridge(case: Case, decision: Decision, actual: Actual, allowed: Mapping[str,
     lines.go(estimate.lines(way, came))
     days = _days(actual)
     if days is None:
-        lines.not_told.append("days out of service")
+        lines.miss("days out of service", days=True)
     else:
         walk.add("days", "days out of service", days=days - float(at[2]))
     _close(walk, start, actual)
@@ -106,6 +106,7 @@ def bridge(case: Case, decision: Decision, actual: Actual, allowed: Mapping[str,
         p90=total.p90,
         steps=tuple(walk.steps),
         not_told=tuple(lines.not_told),
+        whole=_whole(lines.missing, actual),
     )
 
 
@@ -117,6 +118,14 @@ def _quantities(walk: _Walk, triple: Floats) -> dict[str, float]:
 def _days(actual: Actual) -> float | None:
     told = [r.days for kind in ("way", "total") for r in actual.of(kind) if r.days is not None]
     return told[-1] if told else None
+
+
+def _whole(missing: set[str], actual: Actual) -> tuple[str, ...]:
+    """Quantities that were written down in full, line by line or as a total."""
+    totals = actual.of("total")
+    given = {q for r in totals for q, x in (("cash", r.paid), ("own hours", r.hours)) if x is not None}
+    left = missing - given
+    return tuple(q for q in QUANTITIES if (q not in left if q != "total" else not left))
 
 
 def _close(walk: _Walk, start: Floats, actual: Actual) -> None:
@@ -135,6 +144,13 @@ class _Lines:
     estimate: Estimate
     actual: Actual
     not_told: list[str] = field(default_factory=list)
+    missing: set[str] = field(default_factory=set)
+
+    def miss(self, name: str, cash: float = 0.0, hours: float = 0.0, days: bool = False) -> None:
+        """Something expected that the owner wrote nothing of."""
+        self.not_told.append(name)
+        gone = (("cash", abs(cash) > SMALL), ("own hours", abs(hours) > SMALL), ("days", days))
+        self.missing |= {q for q, missed in gone if missed}
 
     def go(self, lines: Sequence[Line]) -> None:
         """Steps line by line; the names of what was expected and not told are kept."""
@@ -148,7 +164,7 @@ class _Lines:
                 elif kind in ("unit", "refund") and told:
                     self.walk.add("price" if kind == "unit" else "refund", f"{name}: none", -line.cash)
                 else:
-                    self.not_told.append(name if kind != CARRIAGE else "carriage and handling")
+                    self.miss(name if kind != CARRIAGE else "carriage and handling", line.cash, line.hours)
 
     def told(self, line: Line, row: Done) -> None:
         """The steps of one row."""
@@ -187,6 +203,7 @@ class _Lines:
     def _work(self, line: Line, row: Done) -> None:
         case = self.estimate.case
         by = row.by or worker(case, row)
+        self._half_told(line, row, by)
         charges = line.cash - line.rate * line.hired_hours
         if by == "owner":
             own = line.hours if row.hours is None else row.hours
@@ -197,6 +214,15 @@ class _Lines:
             rate = mean_of(case.terms.labour[by].cost_hour)
             cash = line.cash if row.hours is None else charges + rate * row.hours
         self.walk.add("paid for work", row.name, (cash if row.paid is None else row.paid) - line.cash)
+
+
+    def _half_told(self, line: Line, row: Done, by: str) -> None:
+        """Hours without money, or money without hours, where both were expected."""
+        if by == "owner" and row.hours is None and abs(line.hours) > SMALL:
+            self.miss(f"hours of {row.name}", hours=line.hours)
+        charged = line.cash - (line.rate * line.hired_hours if row.hours is not None else 0.0)
+        if row.paid is None and abs(charged) > SMALL:
+            self.miss(f"what was paid for {row.name}", cash=charged)
 
 
 def worker(case: Case, row: Done) -> str:

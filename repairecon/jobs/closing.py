@@ -15,6 +15,7 @@ from repairecon.files.case_folder import read_case
 from repairecon.files.closed import Closed
 from repairecon.files.frozen import freeze
 from repairecon.formulas import ranges
+from repairecon.jobs.after_answer import Bridge
 from repairecon.jobs.bridge import found_in_order, taken, worker
 from repairecon.jobs.rebuild_or_buy import DRAWS, read_findings, rebuild_or_buy
 from repairecon.records import Decision, Done, Figures, Logged, Movement, Range, RepaireconError
@@ -89,14 +90,14 @@ def movements(closed: Closed) -> tuple[Movement, ...]:
     return tuple(moved)
 
 
-def log_rows(closed: Closed, actual: dict[str, float], told_days: bool) -> tuple[Logged, ...]:
-    """What the log keeps of a job; ``actual`` is what it came to, as the bridge has it."""
-    return tuple(_Keeper(closed, actual, told_days).rows())
+def log_rows(closed: Closed, made: Bridge) -> tuple[Logged, ...]:
+    """What the log keeps of a job, whose bridge has been made."""
+    return tuple(_Keeper(closed, made).rows())
 
 
 class _Keeper:
-    def __init__(self, closed: Closed, actual: dict[str, float], told_days: bool) -> None:
-        self.closed, self.came_to, self.told_days = closed, actual, told_days
+    def __init__(self, closed: Closed, made: Bridge) -> None:
+        self.closed, self.made = closed, made
         self.case, self.decision, self.actual = with_learned(closed.case), closed.decision, closed.actual
 
     def row(self, kind: str, name: str, source: Done | None = None, **more: object) -> Logged:
@@ -117,12 +118,12 @@ class _Keeper:
             yield self.row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
 
     def _ranges(self) -> Iterator[Logged]:
-        """A job that went another way than decided says nothing of that decision's ranges."""
+        """Only of quantities told in full; a job that went another way than decided says nothing of its ranges."""
         if taken(self.decision, self.actual) != self.decision.way:
             return
         for name, f in self.decision.figures[self.decision.way].items():
-            if name not in ("days", "total") or self.told_days:
-                yield self.row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.came_to[name])
+            if name in self.made.whole:
+                yield self.row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.made.actual[name])
 
     def _found(self) -> Iterator[Logged]:
         """Stated chances as findings came in, and the condition under which each outcome counts."""

@@ -7,7 +7,7 @@ from math import isfinite
 
 import numpy as np
 
-from repairecon.chance.learned import counts_for, groups
+from repairecon.chance.learned import counts_for, groups, kind_of
 from repairecon.chance.learning import drift, drift_before, failure_rate, pace, pace_before
 from repairecon.formulas import coverage, scores
 from repairecon.formulas.bayes import chance_interval, dirichlet_mean, dirichlet_update, rate_interval
@@ -86,7 +86,7 @@ def calibration(log: JobLog) -> Calibration | None:
 
 def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...]:
     """Figures before and after the log, side by side; chances need the case in which they stand."""
-    found = list(_chances(case.branches, case.unit.kind, learned)) if case else []
+    found = list(_chances(case.branches, kind_of(case), learned)) if case else []
     return (*found, *_hours(log.of("hours")), *_drift(log.of("price"), learned), *_rates(log.of("life")))
 
 

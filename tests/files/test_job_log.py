@@ -57,6 +57,13 @@ def test_a_job_is_logged_once(tmp_path: Path) -> None:
     assert path.read_bytes() == before
 
 
+def test_lives_are_renewed_later(tmp_path: Path) -> None:
+    add_to_log(tmp_path, ROWS)
+    older = replace(ROWS[-1], hours=1200.0, happened=False)
+    add_to_log(tmp_path, (*ROWS[:-1], older))
+    assert bare(read_log(tmp_path)) == (*ROWS[:-1], older)
+
+
 def test_a_faulty_log_is_not_added_to(tmp_path: Path) -> None:
     (tmp_path / "job_log.csv").write_text("job,unit,kind,name\nx,windlass,rnge,total\n")
     with pytest.raises(CaseError):

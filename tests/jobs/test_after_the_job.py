@@ -11,11 +11,23 @@ import pytest
 from done_case import ACTUAL, CASH, DAYS, HOURS, write_case
 
 from repairecon import FindingError, RepaireconError, read_case, rebuild_or_buy
+from repairecon.chance.estimates import Estimate
 from repairecon.files.closed import Closed, read_closed
 from repairecon.files.job_log import read_log
 from repairecon.jobs.after_the_job import after_the_job
+from repairecon.jobs.bridge import bridge, settled, worker
 from repairecon.jobs.closing import decide
-from repairecon.records import ChanceCount, JobLog, Learned
+from repairecon.records import (
+    QUANTITIES,
+    Actual,
+    ChanceCount,
+    Decision,
+    Done,
+    Figures,
+    JobLog,
+    Learned,
+    Source,
+)
 
 DATA = Path(__file__).parents[2] / "data"
 HOUR, DAY = 10.0, 5.0
@@ -63,7 +75,8 @@ def test_the_bridge_by_hand(closed: Closed) -> None:
     # wait 4 and 5 + 2 own hours at 5 a day were left to expect
     assert steps.pop(("days", "days out of service")) == pytest.approx((0.0, 0.0, 9 - (4 + 7 / 5)))
     assert steps == {}
-    assert b.not_told == ("open it",)
+    assert b.not_told == ("open it", "what was paid for put together")
+    assert b.whole == ("days",)
     # what it came to: every row of the sheet, and the hour of opening it as expected; consumables 15 as expected
     assert b.actual["cash"] == pytest.approx(105 + 95 + 75 + 15 + 20 + 12 + 8)
     assert b.actual["own hours"] == pytest.approx(3 + 1 + 1.5 + 2.5 + 0.5)
@@ -88,6 +101,7 @@ def test_the_demo_came_to_what_its_sheet_says(demo: Closed) -> None:
     with (DATA / "alternator_done" / "actual.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert b.not_told == ()
+    assert b.whole == ("cash", "own hours", "days", "total")
     assert b.actual["cash"] == pytest.approx(sum(float(r["paid"] or 0) for r in rows))
     assert b.actual["own hours"] == pytest.approx(sum(float(r["hours"] or 0) for r in rows))
     assert b.actual["days"] == 17
@@ -97,6 +111,29 @@ def sheet_of(tmp_path: Path, closed: Closed, rows: str) -> Closed:
     folder = write_case(tmp_path / "job", "kind,name,outcome,quantity,paid,hours,days,by,from_spares,note\n" + rows)
     decide(folder, closed.decision.way, on="2026-05-04", draws=500)
     return read_closed(folder)
+
+
+@pytest.mark.parametrize("folder", ["windlass", "alternator"])
+def test_whatever_is_written_down_is_what_it_came_to(folder: str) -> None:
+    """Every line of every way told with other figures: no estimate is left in the actual, and the steps add up."""
+    case, rng = read_case(DATA / folder), random.Random(6)
+    blank = Done("", "", "", None, None, None, None, "", None, False, None, None, "", Source("actual.csv"))
+    figures = {w.way: {q: Figures(1.0, 1.0, 1.0, 1.0) for q in QUANTITIES} for w in case.ways}
+    for way in case.ways:
+        decision = Decision("", way.way, "2026-05-04", 1, 2, "", "EUR", 18.0, figures, "")
+        rows, owner = [replace(blank, kind="way", name=way.way, days=12.5)], 0.0
+        for line in Estimate(case, (), {}, 18.0).lines(way.way, settled(case, decision, Actual(tuple(rows)))):
+            told = replace(blank, kind=line.kind, name=line.name, paid=100 * rng.random(), hours=rng.random() * 9)
+            if line.kind in ("part", "unit", "carriage", "refund"):
+                told = replace(told, hours=None, quantity=2.0 if line.kind == "part" else None)
+            elif worker(case, told) == "owner":
+                owner += told.hours or 0.0
+            rows.append(told)
+        b = bridge(case, decision, Actual(tuple(rows)), {})
+        paid = sum((-1 if r.kind == "refund" else 1) * (r.paid or 0.0) for r in rows)
+        assert (b.actual["cash"], b.actual["own hours"], b.actual["days"]) == pytest.approx((paid, owner, 12.5))
+        assert sum(s.amount for s in b.steps) == pytest.approx(b.difference, abs=1e-6)
+        assert b.not_told == ()
 
 
 def test_nothing_told_came_as_expected(tmp_path: Path, closed: Closed) -> None:
@@ -111,6 +148,7 @@ def test_totals_are_closed_by_a_step_of_their_own(tmp_path: Path, closed: Closed
     b = after_the_job(sheet_of(tmp_path, closed, "task,take it off,,,,3,,,,\ntotal,,,,300,9,11,,,\n")).bridge
     assert b is not None
     assert (b.actual["cash"], b.actual["own hours"], b.actual["days"]) == pytest.approx((300.0, 9.0, 11.0))
+    assert b.whole == ("cash", "own hours", "days", "total")
     rest = next(s for s in b.steps if s.group == "not told line by line")
     assert (rest.cash, rest.own_hours) == pytest.approx((300 - CASH, 9 - HOURS - 1))
 
@@ -200,7 +238,8 @@ def test_what_the_log_keeps(closed: Closed) -> None:
     assert hours == {"take it off": ("removal", 2.0, 3.0, True), "put together": ("reassembly", 2.0, 1.5, True)}
     prices = {r.name: (r.p50, r.actual) for r in rows if r.kind == "price"}
     assert prices == {"seal": (30.0, 35.0), "shaft": (80.0, 95.0)}
-    assert {r.name for r in rows if r.kind == "range"} == {"cash", "own hours", "days", "total"}
+    # the hour of opening it and what the consumables cost were not written down: no range of hours, cash or total
+    assert {r.name for r in rows if r.kind == "range"} == {"days"}
     assert {r.job for r in rows} == {"bilge pump"}
 
 
