@@ -101,6 +101,38 @@ def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> F
     return np.where(side > 0.0, float(special.ndtri(0.9)) * score, np.nan)
 
 
+def chances_below(scores: ArrayLike) -> Floats:
+    """Place of what came in its range, from 0 to 1 (the probability integral transform).
+
+    Parameters
+    ----------
+    scores : array
+        Normal scores of what came, as :func:`places` gives them [-].
+
+    Returns
+    -------
+    array
+        Chance that had been given to less [-]; evenly spread where ranges are right.
+
+    Notes
+    -----
+    Standard normal distribution function.
+
+    References
+    ----------
+    T. Gneiting, F. Balabdaoui, A. E. Raftery, "Probabilistic forecasts, calibration and sharpness", J. R. Statist.
+    Soc. B 69 (2007) 243-268, section 3.1 (section from memory).
+
+    Examples
+    --------
+    >>> chances_below([0.0]).tolist()
+    [0.5]
+    """
+    from scipy import special
+
+    return np.asarray(special.ndtr(np.asarray(scores, dtype=float)))
+
+
 def spread_interval(scores: ArrayLike, confidence: float = 0.9) -> tuple[float, float, float]:
     """By how much ranges should be widened, and how well that is known.
 

@@ -8,9 +8,11 @@ from math import isfinite
 import numpy as np
 
 from repairecon.chance.learned import counts_for, groups, kind_of
-from repairecon.chance.learning import drift, drift_before, failure_rate, pace, pace_before
+from repairecon.chance.learning import WIDE, drift, drift_before, failure_rate, pace, pace_before
+from repairecon.files.defaults import Defaults
 from repairecon.formulas import coverage, scores
 from repairecon.formulas.bayes import chance_interval, dirichlet_mean, dirichlet_update, rate_interval
+from repairecon.formulas.fits import fit_weibull, life_interval
 from repairecon.formulas.linear_belief import LinearBelief, marginal, t_interval
 from repairecon.jobs.after_answer import Calibration, Held, Shift
 from repairecon.records import QUANTITIES, STAGES, Branch, Case, JobLog, Learned, Logged
@@ -87,7 +89,8 @@ def calibration(log: JobLog) -> Calibration | None:
 def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...]:
     """Figures before and after the log, side by side; chances need the case in which they stand."""
     found = list(_chances(case.branches, kind_of(case), learned)) if case else []
-    return (*found, *_hours(log.of("hours")), *_drift(log.of("price"), learned), *_rates(log.of("life")))
+    lives = log.of("life")
+    return (*found, *_hours(log.of("hours")), *_drift(log.of("price"), learned), *_rates(lives), *_lives(lives))
 
 
 def _chances(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterator[Shift]:
@@ -137,3 +140,19 @@ def _rates(rows: Sequence[Logged]) -> Iterator[Shift]:
         was, now = ((s / t, *rate_interval(s, t)) for s, t in (before, after))
         if all(map(isfinite, now)):
             yield Shift("failures a year", unit, *was, *now, jobs=many)
+
+
+def _lives(rows: Sequence[Logged]) -> Iterator[Shift]:
+    """Median lives fitted to the years that units served, survivors counted, where the log can tell."""
+    for unit, way_kind in sorted({(r.unit, r.group) for r in rows}):
+        lives = [r for r in rows if (r.unit, r.group) == (unit, way_kind)]
+        years = np.array([r.years for r in lives if r.years])
+        failed = [bool(r.happened) for r in lives if r.years]
+        try:
+            fit = fit_weibull(years, failed)
+            low, high = life_interval(years, failed, confidence=WIDE)
+        except ValueError:
+            continue
+        was = Defaults().life_years(unit)
+        before = was.likely, was.low, was.high
+        yield Shift("median life", f"{unit}, {way_kind}", *before, fit.median, low, high, jobs=len(years))

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from repairecon.formulas.coverage import histogram_band
+from repairecon.formulas.coverage import chances_below, histogram_band
 from repairecon.jobs.after_answer import AfterTheJob
 from repairecon.show import after_told
 from repairecon.show.after_summary import largest_steps, step_name
 from repairecon.show.panels import Panel
 from repairecon.show.sentences import capital
 from repairecon.show.words import chance_words, whole
+
+Floats = NDArray[np.float64]
+LEAST_BARS = 10
+"""Jobs from which on bars are drawn."""
 
 KINDS = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
 
@@ -109,18 +114,33 @@ def moved_frame(found: AfterTheJob, kind: str, most: int = 8) -> pd.DataFrame:
     return pd.DataFrame([[getattr(s, c) for c in columns] for s in some], columns=columns)
 
 
-def rank_frame(ranks: np.ndarray, bars: int = 10) -> pd.DataFrame:
+def rank_frame(ranks: Floats, bars: int = 10) -> pd.DataFrame:
     """Ranks from 0 to 1 counted in equal bars."""
     counts, edges = np.histogram(ranks, bars, (0.0, 1.0))
     return pd.DataFrame({"low": edges[:-1], "high": edges[1:], "count": counts})
 
 
-def rank_band(ranks: np.ndarray, bars: int = 10) -> tuple[float, float]:
+def rank_band(ranks: Floats, bars: int = 10) -> tuple[float, float]:
     """The counts that nine bars in ten should keep to."""
     return histogram_band(len(ranks), bars, 0.9)
 
 
-def rank_caption(ranks: np.ndarray, bars: int = 10) -> str:
+def places_of(found: AfterTheJob, quantity: str) -> Floats:
+    """Places from 0 to 1 of past jobs in the ranges stated for a quantity."""
+    return chances_below([z for h in found.held if h.quantity == quantity for z in h.places])
+
+
+def places_caption(places: Floats) -> str:
+    """Under the places of past jobs."""
+    high, low = float((places > 0.8).mean()), float((places < 0.2).mean())
+    if high > 2 * low and high > 0.3:
+        return f"{chance_words(high)} came in the top fifth of their range: raise your middle values."
+    if low > 2 * high and low > 0.3:
+        return f"{chance_words(low)} came in the bottom fifth of their range: lower your middle values."
+    return "Right ranges give even bars; heaps at both ends ask for wider ones, a heap in the middle for narrower ones."
+
+
+def rank_caption(ranks: Floats, bars: int = 10) -> str:
     """Under the bars of ranks."""
     low, high = rank_band(ranks, bars)
     counts = rank_frame(ranks, bars)["count"]
@@ -145,6 +165,10 @@ def show_log(found: AfterTheJob) -> None:
 
     if found.held:
         charts.show(charts.held(held_frame(found), held_caption(found)))
+    places = places_of(found, "total")
+    if len(places) >= LEAST_BARS:
+        title, caption = "Total: the place of each job in the range stated for it", places_caption(places)
+        charts.show(charts.rank_bars(rank_frame(places, 5), rank_band(places, 5), title, caption))
     if found.calibration is not None:
         charts.show(charts.honest_chances(chances_frame(found), chances_caption(found)))
 

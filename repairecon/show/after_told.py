@@ -130,6 +130,8 @@ def figure(kind: str, x: float) -> str:
         return chance_words(x)
     if kind == "price":
         return share(x) if abs(x) >= 0.1 else f"{number(100.0 * x)} %"
+    if kind == "median life":
+        return f"{number(x)} years"
     return times(x) if kind == "hours" else number(x)
 
 
@@ -140,7 +142,7 @@ def shift(s: Shift) -> str:
     now = figure(s.kind, s.after)
     if s.kind == "hours":
         return f"Own hours, {s.name}: {now} what you guess ({ends})."
-    lead = {"price": f"prices, {s.name}", "failures a year": f"failures a year, {s.name}"}.get(s.kind, s.name)
+    lead = s.name if s.kind == "chance" else f"{'prices' if s.kind == 'price' else s.kind}, {s.name}"
     return f"{capital(lead)}: {figure(s.kind, s.before)} before, now {now} ({ends})."
 
 

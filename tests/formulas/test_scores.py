@@ -107,6 +107,11 @@ def test_places_of_a_right_range_are_normal() -> None:
     assert np.isnan(coverage.places(3.0, 2.0, 2.0, 2.0))
 
 
+def test_places_from_nought_to_one() -> None:
+    # tables of the standard normal: 0.8413 below one, 0.0250 below -1.96
+    assert coverage.chances_below([0.0, 1.0, -1.96]) == pytest.approx([0.5, 0.8413, 0.0250], abs=5e-5)
+
+
 def test_spread_is_found_with_its_uncertainty() -> None:
     rng, held, factors = np.random.default_rng(2), 0, []
     for _ in range(2000):

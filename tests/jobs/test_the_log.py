@@ -78,6 +78,22 @@ def test_pinball_loss_by_hand() -> None:
     assert h.loss == pytest.approx((0.1 * 7 + 0.5 * 2 + 0.1 * 8) / 3 / 10)
 
 
+def test_median_life_as_the_handbook_has_it() -> None:
+    """Ten failures and ten survivors at 500, NIST/SEMATECH e-Handbook 8.4.1.3: shape 1.7256, life 606.005."""
+    ages = [55, 187, 216, 240, 244, 335, 361, 373, 375, 386]
+    told = [(float(a) / 100, True) for a in ages] + 10 * [(5.0, False)]
+    rows = [
+        Logged(f"{k}", "", "winch", "life", "x", Source("x"), group="new", years=y, happened=f)
+        for k, (y, f) in enumerate(told)
+    ]
+    found = after_the_job(None, JobLog(tuple(rows)))
+    life = next(s for s in found.shifts if s.kind == "median life")
+    assert life.after == pytest.approx(6.06005 * np.log(2) ** (1 / 1.72563), abs=5e-4)
+    assert life.low < life.after < life.high
+    few = after_the_job(None, JobLog(tuple(rows[:2])))
+    assert not [s for s in few.shifts if s.kind == "median life"]
+
+
 def test_chances_by_hand() -> None:
     rows = [
         Logged("x", "", "pump", "chance", "e", Source("x"), outcome="o", chance=p, happened=h)

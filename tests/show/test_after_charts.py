@@ -12,7 +12,7 @@ from chart_checks import BAD_FORMULA, CAPTION, boxes, by_gid, named, outside, ov
 from matplotlib.axes import Axes
 
 from repairecon.show import charts
-from repairecon.show.after_panels import rank_band, rank_caption, rank_frame
+from repairecon.show.after_panels import places_caption, rank_band, rank_caption, rank_frame
 
 BRIDGE = pd.DataFrame(
     {
@@ -103,6 +103,13 @@ def test_words_under_the_ranks() -> None:
     assert "with care" in rank_caption(even**4)
     low, high = rank_band(even)
     assert low < 20 < high
+
+
+def test_words_under_the_places() -> None:
+    even = (np.arange(50) + 0.5) / 50
+    assert "even bars" in places_caption(even)
+    assert "raise your" in places_caption(even**0.3)
+    assert "lower your" in places_caption(even**4)
 
 
 def test_chances_and_their_ranges() -> None:
