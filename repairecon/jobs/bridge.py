@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -232,35 +232,3 @@ def worker(case: Case, row: Done) -> str:
     whose = row.name.removeprefix("fitting, ")
     fitter = next((w.fitting_by for w in case.ways if w.way == whose), "owner")
     return next((t.by for t in case.tasks if t.task == row.name), fitter)
-
-
-def known_inputs(estimate: Estimate, actual: Actual) -> dict[str, float]:
-    """Inputs of the model whose value is known now: prices paid, hours worked, days waited."""
-    held: dict[str, float] = {}
-    for key, value in _known(estimate, actual):
-        if key in estimate.keys:
-            held[key] = value
-    return held
-
-
-def _known(estimate: Estimate, actual: Actual) -> Iterator[tuple[str, float]]:
-    case, model = estimate.case, estimate.model
-    for r in (*actual.of("part"), *actual.of("unit")):
-        priced = model.prices[r.name] if r.kind == "part" else model.builder.price_way(case.way(r.name))
-        if r.days is not None:
-            yield priced.lead_key, r.days
-        if r.paid is None or r.quantity == 0:
-            continue
-        core = mean_of(case.way(r.name).core_surcharge) if r.kind == "unit" else 0.0
-        each = max(r.paid - core, 0.0) / (r.quantity or 1.0) * priced.pack / priced.factor
-        seller = f"quoted:{r.name}@{priced.supplier.supplier}" if priced.supplier else f"price:{r.name}"
-        yield seller, each
-    for r in actual.of("task"):
-        hours = f"task hours:{r.name}"
-        if r.hours is not None:
-            yield (
-                (f"fitting hours:{r.name.removeprefix('fitting, ')}" if hours not in estimate.keys else hours),
-                r.hours,
-            )
-        if r.paid is not None and (r.by or worker(case, r)) == "owner":
-            yield f"task cost:{r.name}", r.paid

@@ -40,7 +40,7 @@ def before_after(frame: pd.DataFrame, title: str, unit: str = "", caption: str =
     ax = stage(ax, title, caption, sum(heights), margins, least=LOW)
     ax.set_xlim(*((0.0, 1.0) if unit == "chance" else limits(frame[columns].to_numpy(float).ravel())))
     inches_down(ax, sum(heights))
-    say = chance_words if unit == "chance" else lambda x: f"{number(x)} {unit}".strip()
+    say = chance_words if unit == "chance" else lambda x: _counted(number(x), unit)
     ticks(ax, "x", chance_words if unit == "chance" else number)
     top = 0.0
     for (_, row), name, height in zip(frame.iterrows(), names, heights, strict=True):
@@ -56,3 +56,7 @@ def before_after(frame: pd.DataFrame, title: str, unit: str = "", caption: str =
         write(ax, (1.0, y + 0.09), f"now {say(row['after'])}", beside, (9.0, 0.0), color=INK, weight="bold")
         top += height
     return ax
+
+
+def _counted(words: str, unit: str) -> str:
+    return f"{words} {unit.removesuffix('s') if words == '1' else unit}".strip()

@@ -10,7 +10,19 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from repairecon.show.charts.page import Margins, axis_label, check, inches_down, slot, stage, ticks
-from repairecon.show.charts.text import INK, LOW, MAIN, MAIN_TINT, QUIET, TURN, TURN_DARK, chance_said, wrap, write
+from repairecon.show.charts.text import (
+    HALO,
+    INK,
+    LOW,
+    MAIN,
+    MAIN_TINT,
+    QUIET,
+    TURN,
+    TURN_DARK,
+    chance_said,
+    wrap,
+    write,
+)
 from repairecon.show.words import number, whole
 
 EDGE_SCORE = 1.2816
@@ -144,7 +156,8 @@ def honest_chances(frame: pd.DataFrame, caption: str = "", ax: Axes | None = Non
         ax.plot([row["stated"]] * 2, [row["low"], row["high"]], color=ink, linewidth=2.0, gid=f"range {k}", zorder=2)
         ax.plot(row["stated"], row["happened"], "D" if out else "o", ms=8, color=ink, mec="white", gid=f"group {k}",
                 clip_on=False, zorder=3)  # fmt: skip
-        write(ax, (row["stated"], row["happened"]), f"of {whole(row['many'])}", "data", (10.0, 0.0), color=QUIET)
+        write(ax, (row["stated"], row["happened"]), f"of {whole(row['many'])}", "data", (10.0, 0.0), color=QUIET,
+              path_effects=HALO)  # fmt: skip
     said = wrap("on the dashed line: came as often as stated; a mark above it came more often", margins.right - 0.2)
     write(ax, (1.0, 0.5), said, "axes fraction", (10.0, 0.0), color=QUIET)
     return ax
