@@ -28,9 +28,13 @@ from repairecon.records import (
 
 if TYPE_CHECKING:
     from repairecon.files.case_folder import read_case
+    from repairecon.files.closed import read_closed
+    from repairecon.files.job_log import read_log
     from repairecon.files.share import copy_notebooks
     from repairecon.files.starter import new_case
+    from repairecon.jobs.after_the_job import after_the_job
     from repairecon.jobs.answer import Answer, Verdict
+    from repairecon.jobs.closing import decide
     from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
     from repairecon.jobs.rules import screen
     from repairecon.standards.equivalents import equivalent
@@ -53,10 +57,14 @@ __all__ = [
     "Unit",
     "Verdict",
     "Way",
+    "after_the_job",
     "copy_notebooks",
+    "decide",
     "equivalent",
     "new_case",
     "read_case",
+    "read_closed",
+    "read_log",
     "rebuild_or_buy",
     "screen",
 ]
@@ -64,10 +72,14 @@ __all__ = [
 _FOUND_IN = {
     "Answer": "jobs.answer",
     "Verdict": "jobs.answer",
+    "after_the_job": "jobs.after_the_job",
     "copy_notebooks": "files.share",
     "equivalent": "standards.equivalents",
+    "decide": "jobs.closing",
     "new_case": "files.starter",
     "read_case": "files.case_folder",
+    "read_closed": "files.closed",
+    "read_log": "files.job_log",
     "rebuild_or_buy": "jobs.rebuild_or_buy",
     "screen": "jobs.rules",
 }

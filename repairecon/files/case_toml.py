@@ -14,7 +14,9 @@ from repairecon.files.toml_file import TomlFile
 from repairecon.files.toml_section import FILE, Section, shown_value
 from repairecon.records import ORDER_TIMES, Labour, Range, Terms
 
-SECTIONS = ("unit", "three_numbers", "money", "owner", "labour", "years", "bearing", "customs", "order", "waiver")
+SECTIONS = (
+    "unit", "three_numbers", "money", "owner", "labour", "years", "bearing", "customs", "order", "waiver", "learned",
+)  # fmt: skip
 _THREE = ("price_new", "price_kit", "wait_days")
 _MONEY = ("currency", "vat_rate", "exchange_date", "exchange")
 _OWNER = (

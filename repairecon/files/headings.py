@@ -68,5 +68,15 @@ DEFAULT_EVENTS = _headings(
     "ends_rebuild core_refused not_this_unit ways source",
 )
 DEFAULT_LOOKS = _headings("look event p_right source", "look event hours* days* p_right source")
+
 COLUMNS = _headings("supplier column heading", "supplier column heading")
 """Which heading of a supplier's list is which column of quotes.csv."""
+
+ACTUAL = _headings("kind name", "kind name outcome quantity paid vat hours days by first_time from_spares years failed")
+"""What an owner writes down of a job that has been done."""
+
+JOB_LOG = _headings(
+    "job unit kind name",
+    "job closed_on unit kind name group given outcome chance p10 p50 p90 actual years hours first_time happened",
+)
+"""The rows of a log of jobs."""

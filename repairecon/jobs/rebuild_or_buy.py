@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from repairecon.chance.bearings import with_bearing
+from repairecon.chance.learned import with_learned
 from repairecon.chance.looking import looks
 from repairecon.chance.model import Model
 from repairecon.chance.numbers import numbers
@@ -52,7 +53,7 @@ def rebuild_or_buy(
     _check(draws, seed, cost_own_hour, horizon_years)
     if not case.ways:
         raise RepaireconError("the case names no way out: add one to ways.csv")
-    case, fits = with_own_lives(case)
+    case, fits = with_own_lives(with_learned(case))
     case, bearing_life = with_bearing(case, {f.way for f in fits if not f.refused})
     findings, done = read_findings(found), _done(stage)
     world = with_findings(grow(case), findings)

@@ -66,3 +66,11 @@ class Assumed:
     unit: str
     source: str
     ways: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Moved(Assumed):
+    """A figure that was learned from past jobs: what it was and what it is now, as numbers."""
+
+    was: float = 0.0
+    now: float = 0.0

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from repairecon.records.base import NOTHING, Assumed, Range, Source
+from repairecon.records.done import Learned
 from repairecon.records.supply import Customs, OrderWishes, Quote, Supplier
 
 STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "later")
@@ -314,6 +315,7 @@ class Case:
     own_lives: tuple[OwnLife, ...] = ()
     bearing: Bearing | None = None
     waivers: tuple[Waiver, ...] = ()
+    learned: Learned | None = None
     assumed: tuple[Assumed, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
 

@@ -93,11 +93,13 @@ def page(notebook: Any, title: str) -> str:
     return PAGE.format(title=html.escape(title), body=body)
 
 
-def write_report(name: str, path: Path, parameters: Mapping[str, Any], *, show_bar: bool = False) -> None:
+def write_report(
+    name: str, path: Path, parameters: Mapping[str, Any], *, show_bar: bool = False, title: str = ""
+) -> None:
     """Run a job's notebook on a case and write the page, whole or not at all."""
     if path.is_dir():
         raise RepaireconError(f"{path} is a folder; give the name of a file, such as report.html")
     if not path.parent.is_dir():
         raise RepaireconError(f"{path.parent} is no folder; make it first")
     notebook = run_notebook(name, parameters, show_bar=show_bar)
-    write_whole(path, page(notebook, f"Rebuild or buy: {Path(str(parameters['case_folder'])).name}"))
+    write_whole(path, page(notebook, title or f"Rebuild or buy: {Path(str(parameters['case_folder'])).name}"))

@@ -7,6 +7,7 @@ import textwrap
 import pandas as pd
 
 from repairecon.jobs.answer import Answer
+from repairecon.records import Assumed, Moved
 from repairecon.show import sentences, years_told
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, price
 
@@ -68,8 +69,13 @@ def years_table(answer: Answer) -> pd.DataFrame:
 
 def assumed_table(answer: Answer) -> pd.DataFrame:
     """Every default that was used."""
-    rows = [(a.name, a.value, a.unit, a.source) for a in answer.assumed]
+    rows = [(a.name, assumed_value(a), a.unit, a.source) for a in answer.assumed]
     return pd.DataFrame(rows, columns=["assumed", "value", "unit", "source"])
+
+
+def assumed_value(a: Assumed) -> str:
+    """An assumed figure, or one that was learned with what it was."""
+    return f"{number(a.now)} (was {number(a.was)})" if isinstance(a, Moved) else a.value
 
 
 def price_table(answer: Answer) -> pd.DataFrame:
@@ -103,21 +109,21 @@ def summary(answer: Answer) -> str:
     note = f"All in = cash + own hours at {day} each + days out at their cost. Bad case = one time in ten it is more."
     parts = [
         sentences.capital(head) + figures + found,
-        _text(ways_table(answer)),
-        _wrap(note),
-        "Verdict\n" + _wrap(sentences.verdict(answer)),
-        _section("At the bench", bench_lines(answer)),
-        _section("Look first", [sentences.look(w, currency) for w in sentences.useful_looks(answer)]),
-        "Ranges and percentages\n" + _text(ranges_table(answer)),
+        as_text(ways_table(answer)),
+        wrapped(note),
+        "Verdict\n" + wrapped(sentences.verdict(answer)),
+        section("At the bench", bench_lines(answer)),
+        section("Look first", [sentences.look(w, currency) for w in sentences.useful_looks(answer)]),
+        "Ranges and percentages\n" + as_text(ranges_table(answer)),
         _years(answer),
-        _section("Where it flips", [sentences.flip(f) + "." for f in sentences.useful_flips(answer.flips)]),
-        _section("Ruled out", ruled_out(answer)),
-        _section("Ways that may never come", nevers(answer)),
-        _section("Thumb rules in use", [sentences.thumb_rule(r, case.terms.currency) for r in answer.thumb_rules]),
-        _section("Before you start", list(answer.cautions)),
-        "Where the prices come from\n" + _text(price_table(answer), index=False),
-        _section("Assumed, as the case does not say", _assumed(answer)),
-        _wrap(sentences.how_sampled(answer)),
+        section("Where it flips", [sentences.flip(f) + "." for f in sentences.useful_flips(answer.flips)]),
+        section("Ruled out", ruled_out(answer)),
+        section("Ways that may never come", nevers(answer)),
+        section("Thumb rules in use", [sentences.thumb_rule(r, case.terms.currency) for r in answer.thumb_rules]),
+        section("Before you start", list(answer.cautions)),
+        "Where the prices come from\n" + as_text(price_table(answer), ""),
+        section("Assumed, as the case does not say", _assumed(answer)),
+        wrapped(sentences.how_sampled(answer)),
     ]
     return "\n\n".join(p for p in parts if p) + "\n"
 
@@ -126,7 +132,7 @@ def _years(answer: Answer) -> str:
     table = years_table(answer)
     if table.empty:
         return ""
-    return "\n".join([_text(table), "", _section("Over the years", years_told.over_the_years(answer))])
+    return "\n".join([as_text(table), "", section("Over the years", years_told.over_the_years(answer))])
 
 
 def bench_lines(answer: Answer) -> list[str]:
@@ -149,23 +155,25 @@ def nevers(answer: Answer) -> list[str]:
 def _assumed(answer: Answer) -> list[str]:
     by_source: dict[str, list[str]] = {}
     for a in answer.assumed:
-        by_source.setdefault(a.source, []).append(f"{a.name} {a.value} {a.unit}".strip())
+        by_source.setdefault(a.source, []).append(f"{a.name} {assumed_value(a)} {a.unit}".strip())
     return [f"{source}: {'; '.join(values)}" for source, values in by_source.items()]
 
 
-def _section(title: str, lines: list[str]) -> str:
+def section(title: str, lines: list[str]) -> str:
+    """A title over wrapped lines, empty without lines."""
     if not lines:
         return ""
-    return title + "\n" + "\n".join(_wrap(line, "- ") for line in lines)
+    return title + "\n" + "\n".join(wrapped(line, "- ") for line in lines)
 
 
-def _wrap(text: str, lead: str = "") -> str:
+def wrapped(text: str, lead: str = "") -> str:
+    """Text broken to the width of the page."""
     return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
 
 
-def _text(frame: pd.DataFrame, *, index: bool = True) -> str:
-    """A table as aligned text: first column to the left, the rest to the right."""
-    shown = frame.rename_axis("way").reset_index() if index else frame
+def as_text(frame: pd.DataFrame, name: str = "way") -> str:
+    """A table as aligned text, first column to the left, the rest to the right; ``name`` heads the index, if shown."""
+    shown = frame.rename_axis(name).reset_index() if name else frame
     columns = [[str(c), *map(str, shown[c])] for c in shown.columns]
     widths = [max(map(len, c)) for c in columns]
     left = [k == 0 or not _numeric(c[1:]) for k, c in enumerate(columns)]

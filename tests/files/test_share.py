@@ -21,7 +21,8 @@ def shared(place: Path) -> Path:
 
 def test_in_this_checkout() -> None:
     assert (share_dir() / "notebooks").is_dir()
-    for case in sorted((share_dir() / "data").iterdir()):
+    cases = [p for p in sorted((share_dir() / "data").iterdir()) if p.name != "job_log"]
+    for case in cases:
         assert read_case(case).unit.figures == "invented"
 
 

@@ -7,9 +7,12 @@ place it had: names, title and caption are drawn inside that place.
 
 from __future__ import annotations
 
+from repairecon.show.charts.before_after import before_after
+from repairecon.show.charts.bridge import bridge
 from repairecon.show.charts.curves import chance_below
 from repairecon.show.charts.days import money_against_days
 from repairecon.show.charts.flips import flips
+from repairecon.show.charts.held import held, honest_chances, rank_bars
 from repairecon.show.charts.page import alt_text, save_png, show
 from repairecon.show.charts.ranges import cost_ranges
 from repairecon.show.charts.spare import spare_worth
@@ -21,14 +24,19 @@ from repairecon.show.charts.years import cost_over_years
 
 __all__ = [
     "alt_text",
+    "before_after",
     "best_way_map",
+    "bridge",
     "chance_below",
     "cost_over_years",
     "cost_ranges",
     "damage_tree",
     "flips",
+    "held",
+    "honest_chances",
     "money_against_days",
     "prune",
+    "rank_bars",
     "save_png",
     "show",
     "spare_worth",

@@ -1,0 +1,131 @@
+"""Scoring rules against worked figures, and proper by search; coverage against published limits and simulation."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from repairecon.formulas import coverage, scores
+
+
+def test_pinball_of_the_true_quantile_is_least() -> None:
+    drawn = stats.lognorm(0.5, scale=10.0).ppf((np.arange(20_000) + 0.5) / 20_000)
+    for p in (0.1, 0.5, 0.9):
+        tried = np.linspace(2.0, 30.0, 561)
+        losses = [scores.pinball(drawn, q, p).mean() for q in tried]
+        assert tried[int(np.argmin(losses))] == pytest.approx(stats.lognorm(0.5, scale=10.0).ppf(p), abs=0.05)
+
+
+def test_pinball_by_hand() -> None:
+    # 12 against a stated 10 that nine in ten stay below: 0.9 x 2; 8 against it: 0.1 x 2
+    assert scores.pinball([12.0, 8.0, 10.0], 10.0, 0.9) == pytest.approx([1.8, 0.2, 0.0])
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        scores.pinball(1.0, 1.0, 1.0)
+
+
+def test_interval_score_is_both_quantile_losses() -> None:
+    # Gneiting and Raftery (2007), section 6.2, from memory: (u - l) + 2/alpha (l - x)+ + 2/alpha (x - u)+
+    assert scores.interval_score(10.0, 20.0, [15.0, 22.0, 9.0], 0.8) == pytest.approx([10.0, 30.0, 20.0])
+    seen = np.linspace(0.0, 40.0, 41)
+    halves = scores.pinball(seen, 10.0, 0.1) + scores.pinball(seen, 20.0, 0.9)
+    assert scores.interval_score(10.0, 20.0, seen, 0.8) == pytest.approx(halves / 0.1)
+
+
+@pytest.mark.parametrize("truth", [0.15, 0.5, 0.83])
+def test_brier_and_log_score_are_proper(truth: float) -> None:
+    happened = np.arange(1000) < 1000 * truth
+    tried = np.linspace(0.01, 0.99, 99)
+    for rule in (scores.brier, scores.log_score):
+        best = tried[int(np.argmin([rule(np.full(1000, p), happened) for p in tried]))]
+        assert best == pytest.approx(truth, abs=1e-9)
+
+
+def test_brier_by_hand() -> None:
+    # four days of rain forecasts 0.9, 0.1, 0.8, 0.3, rain on the first and third: (0.01 + 0.01 + 0.04 + 0.09) / 4
+    assert scores.brier([0.9, 0.1, 0.8, 0.3], [True, False, True, False]) == pytest.approx(0.0375)
+    assert scores.brier(np.full(10, 0.5), np.arange(10) < 3) == 0.25
+    assert scores.log_score(np.full(10, 0.5), np.arange(10) < 3) == pytest.approx(np.log(2.0))
+    assert scores.log_score([0.0], [True]) == np.inf
+    for rule in (scores.brier, scores.log_score):
+        with pytest.raises(ValueError, match="no stated chance"):
+            rule([], [])
+
+
+def test_brier_taken_apart_by_hand() -> None:
+    # stated 0.8 five times (came 3), 0.2 five times (came 2): O = 0.5, reliability 0.04, resolution 0.01, O(1-O) 0.25
+    stated = np.repeat([0.8, 0.2], 5)
+    came = np.array([1, 1, 1, 0, 0, 1, 1, 0, 0, 0], dtype=bool)
+    parts = scores.brier_parts(stated, came, [0.0, 0.5, 1.0])
+    assert parts[:3] == pytest.approx((0.04, 0.01, 0.25))
+    assert scores.brier(stated, came) == pytest.approx(0.04 - 0.01 + 0.25)
+    assert parts.within == pytest.approx(0.0, abs=1e-15)
+    mixed = np.linspace(0.05, 0.95, 10)
+    p = scores.brier_parts(mixed, came, [0.0, 0.5, 1.0])
+    assert p.reliability - p.resolution + p.uncertainty + p.within == pytest.approx(scores.brier(mixed, came))
+
+
+def test_groups_of_chances() -> None:
+    groups = scores.calibration_groups([0.1, 0.15, 0.9, 1.0], [False, True, True, True], [0.0, 0.5, 1.0])
+    assert [(g.stated, g.happened, g.many) for g in groups] == [
+        (pytest.approx(0.125), 0.5, 2),
+        (pytest.approx(0.95), 1.0, 2),
+    ]
+    assert groups[0].low < 0.5 < groups[0].high
+
+
+def test_limits_of_a_share() -> None:
+    # NIST/SEMATECH e-Handbook, section 7.2.4.1 (from memory): 4 of 20, 90 %, exact: 0.0714 to 0.4010
+    assert coverage.share_interval(4, 20, 0.9, "exact") == pytest.approx((0.0714, 0.4010), abs=5e-5)
+    # Brown, Cai and DasGupta (2001), table 5 (from memory): Jeffreys 95 %, n = 10: 2 of 10 gives 0.044 to 0.503
+    assert coverage.share_interval(2, 10, 0.95) == pytest.approx((0.044, 0.503), abs=5e-4)
+    assert coverage.share_interval(0, 10)[0] == 0.0
+    assert coverage.share_interval(10, 10)[1] == 1.0
+    assert coverage.share_interval(0, 0) == (0.0, 1.0)
+    with pytest.raises(ValueError, match="so many of so many"):
+        coverage.share_interval(3, 2)
+
+
+def test_exact_limits_keep_their_promise() -> None:
+    for truth in (0.1, 0.5, 0.8):
+        held = sum(
+            stats.binom.pmf(k, 15, truth)
+            for k in range(16)
+            if (lambda low, high: low <= truth <= high)(*coverage.share_interval(k, 15, 0.9, "exact"))
+        )
+        assert held >= 0.9
+
+
+def test_places_of_a_right_range_are_normal() -> None:
+    truth = stats.lognorm(0.4, scale=100.0)
+    p10, p50, p90 = truth.ppf([0.1, 0.5, 0.9])
+    u = (np.arange(2000) + 0.5) / 2000
+    z = coverage.places(truth.ppf(u), p10, p50, p90)
+    assert z == pytest.approx(stats.norm.ppf(u), abs=1e-9)
+    plain = coverage.places([-5.0, 0.0, 10.0], -5.0, 0.0, 5.0)
+    assert plain == pytest.approx(stats.norm.ppf(0.9) * np.array([-1.0, 0.0, 2.0]))
+    assert np.isnan(coverage.places(3.0, 2.0, 2.0, 2.0))
+
+
+def test_places_from_nought_to_one() -> None:
+    # tables of the standard normal: 0.8413 below one, 0.0250 below -1.96
+    assert coverage.chances_below([0.0, 1.0, -1.96]) == pytest.approx([0.5, 0.8413, 0.0250], abs=5e-5)
+
+
+def test_spread_is_found_with_its_uncertainty() -> None:
+    rng, held, factors = np.random.default_rng(2), 0, []
+    for _ in range(2000):
+        factor, low, high = coverage.spread_interval(1.7 * rng.standard_normal(9), 0.9)
+        held += low < 1.7 < high
+        factors.append(factor**2)
+    assert held / 2000 == pytest.approx(0.9, abs=3 * (0.09 / 2000) ** 0.5)
+    assert np.mean(factors) == pytest.approx(1.7**2, rel=0.05)
+    with pytest.raises(ValueError, match="no score"):
+        coverage.spread_interval([np.nan])
+
+
+def test_band_of_a_histogram() -> None:
+    low, high = coverage.histogram_band(200, 10, 0.9)
+    assert stats.binom.cdf(high, 200, 0.1) - stats.binom.cdf(low - 1, 200, 0.1) >= 0.9
+    assert stats.binom.cdf(high - 1, 200, 0.1) < 0.95
+    assert stats.binom.cdf(low, 200, 0.1) >= 0.05
