@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from repairecon.chance.forms import OUTPUTS, Form
 from repairecon.chance.inputs import ONE, Atom, Input
 from repairecon.chance.pieces import Pieces
-from repairecon.chance.rows import ALL, Compiled, DrawnAtoms, Rows, Triple, atoms_by_input, full, rows_of
+from repairecon.chance.rows import ALL, Compiled, DrawnAtoms, Rows, Triple, added, atoms_by_input, full, rows_of
 from repairecon.chance.world import NEVER_ENDS, STAGE, World
 from repairecon.formulas import ranges, tree
 from repairecon.records import Case, RepaireconError
@@ -205,8 +205,8 @@ class Model:
                     inner = sum(s * rows.atoms[a] for a, s in zip(atoms, scales, strict=True))
                 else:
                     for a, s in zip(atoms, scales, strict=True):
-                        inner = inner + s * rows.value(a, where)
-                total = total + (inner if pattern < 0 else inner * rows.pattern(pattern, where))
+                        inner = added(inner, rows.value(a, where), s)
+                total = added(total, inner) if pattern < 0 else added(total, inner, rows.pattern(pattern, where))
             out.append(total)
         return out[0], out[1], out[2]
 
