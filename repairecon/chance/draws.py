@@ -40,6 +40,16 @@ class Block:
     replicate: NDArray[np.intp] | int
 
 
+def _table(x: Input, alike: bool, made: dict[object, Singles]) -> Singles:
+    """Values by steps; none for a chance. Like ranges share a table."""
+    r = x.range
+    key = (x.is_chance, alike, r.low, r.likely, r.high, r.shape)
+    if key not in made:
+        table = np.zeros(0) if x.is_chance else (normal_table if alike else mean_table)(x)
+        made[key] = table.astype(np.float32)
+    return made[key]
+
+
 class Draws:
     """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit.
 
@@ -61,10 +71,8 @@ class Draws:
         self.pace_table = (scores * np.sqrt(correlation) + Z_CELLS / 2).astype(np.float32)
         self.scores = (scores * np.sqrt(1.0 - correlation)).astype(np.float32)
         self.alike = [inputs[k].shared_hours and correlation > 0.0 for k in self.uncertain]
-        self.tables: list[Singles] = []
-        for k, alike in zip(self.uncertain, self.alike, strict=True):
-            table = np.zeros(0) if inputs[k].is_chance else (normal_table if alike else mean_table)(inputs[k])
-            self.tables.append(table.astype(np.float32))
+        made: dict[object, Singles] = {}
+        self.tables = [_table(inputs[k], alike, made) for k, alike in zip(self.uncertain, self.alike, strict=True)]
         names = [*(inputs[k].key for k in self.uncertain), PACE]
         self.streams = [generator(seed, name).bit_generator for name in names]
         self.tree = generator(seed, "tree")

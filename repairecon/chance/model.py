@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from repairecon.chance.forms import OUTPUTS, Form
 from repairecon.chance.inputs import ONE, Atom, Input
 from repairecon.chance.pieces import Pieces
-from repairecon.chance.rows import ALL, Compiled, DrawnAtoms, Rows, Triple, added, atoms_by_input, full, rows_of
+from repairecon.chance.rows import ALL, Compiled, DrawnAtoms, Rows, Triple, added, atoms_by_input, full, rows_of, spread
 from repairecon.chance.world import NEVER_ENDS, STAGE, World
 from repairecon.formulas import ranges, tree
 from repairecon.records import Case, RepaireconError
@@ -241,13 +241,14 @@ class Model:
         n = len(rows.leaf)
         for i, way in enumerate(self.case.ways):
             if i not in self.main:
-                results.append(full(self.buy(i, self.done, rows), n))
+                results.append(spread(self.buy(i, self.done, rows), n))
                 continue
-            main = full(self.run(self.main[i], rows, ALL), n)
+            main = self.run(self.main[i], rows, ALL)
             if way.traits.in_service == "bought":
                 bought = self.buy(self.ways.index(way.bought), self.done, rows)
-                main = (main[0] + bought[0], main[1] + bought[1], main[2] + bought[2])
+                main = spread((main[0] + bought[0], main[1] + bought[1], main[2] + bought[2]), n)
             else:
+                main = full(main, n)
                 self._after_the_end(i, main, rows, choice[i])
                 if way.bought:
                     self._add_spare(i, main, rows)

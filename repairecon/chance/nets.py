@@ -93,12 +93,12 @@ class Points:
     def _sort(self, stretch: Stretch, part: NDArray[np.float64], moved: Ints) -> None:
         bits = stretch.bits
         turned = xor_table(1 << np.arange(bits)[::-1])
-        points = [np.sort(turned[:n] ^ by) for n, by in zip(stretch.counts, moved, strict=True)]
-        which = np.repeat(np.arange(len(points)), stretch.counts)
-        number = np.concatenate(points)
-        place = (number + part[which]) / (1 << bits)
-        order = np.argsort(place, kind="stable")
-        self.place, which, number = place[order], which[order], number[order]
+        number = np.concatenate([turned[:n] ^ by for n, by in zip(stretch.counts, moved, strict=True)])
+        which = np.repeat(np.arange(len(part)), stretch.counts)
+        self.place = (number + part[which]) / (1 << bits)
+        order = np.argsort(self.place, kind="stable")
+        self.place, which, number = self.place[order], which[order], number[order]
+        del order
         self.replicate = stretch.replicates[which]
         self._low_at = (which << LOW) + (number & ((1 << LOW) - 1))
         self._high_at = (which << (bits - LOW)) + (number >> LOW)

@@ -23,7 +23,7 @@ TOTAL, DAYS = QUANTITIES.index("total"), QUANTITIES.index("days")
 MONEY = len(QUANTITIES)
 """Place behind the quantities of what a total comes to with a lost day costing nothing."""
 COUNTED = 262_144
-KEPT = 2048
+KEPT = 1024
 MOST_DRAWS = 1_000_000
 SURE_SHARE = 1 / 600
 SURE_CHANCE = 0.0025
@@ -38,7 +38,8 @@ class Outcomes:
     ``mean`` (W, Q) exact; ``sampled_mean`` and ``sampled_se`` (W, Q) their sampled twins;
     ``tallies[w][q]``; ``p_cheapest`` (W,) over allowed ways, sums to one; ``regret`` (W,) expected
     extra total against the cheapest allowed way of each draw; ``beats`` (W, W) chance that the row's
-    total is below the column's, equal ones counted half. All ``_se`` are from the spread of independent
+    total is below the column's, equal ones counted half. Ranking and all but
+    the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent
     replicates. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n).
     """
 
@@ -60,14 +61,14 @@ class Outcomes:
 
 
 class _Sums:
-    """Running sums by replicate; totals of all draws, the other quantities of the first COUNTED."""
+    """Running sums by replicate; totals of all draws, the other quantities and the ranking of the first COUNTED."""
 
     def __init__(self, model: Model) -> None:
         self.allowed, ways = model.allowed, len(model.ways)
         self.day = model.case.terms.cost_lost_day
         self.ranking = Ranking(self.day, self.allowed)
         self.n = 0
-        self.each = np.zeros(REPLICATES)
+        self.ranked = np.zeros(REPLICATES)
         self.counted = np.zeros((len(QUANTITIES), REPLICATES))
         self.sums = np.zeros((ways, len(QUANTITIES), REPLICATES))
         self.wins = np.zeros((ways, REPLICATES))
@@ -97,8 +98,9 @@ class _Sums:
                     self.tallies[w][q].add(row[q], replicate)
                     self.sums[w, q] += by_replicate(row[q], replicate)
                 self.counted[q] += n
-        self._rank(values, replicate, n)
-        self.each += n
+        if self.n < COUNTED:
+            self._rank(values, replicate, n)
+            self.ranked += n
         self.n += len(values[0][0])
 
     def _rank(self, values: Values, replicate: Replicate, n: Floats) -> None:
@@ -141,11 +143,11 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
         del values
         if draws is None and ends_round(so_far.n) and _sure_enough(so_far, mean):
             break
-    n, each = so_far.n, so_far.each
+    n = so_far.n
     ranks = (so_far.wins, so_far.regret, so_far.below)
-    p, regret, beats = (x.sum(axis=-1) / n for x in ranks)
+    p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in ranks)
     p /= p.sum()
-    p_se, regret_se, beats_se = (sums.replicate_se(x, each) for x in ranks)
+    p_se, regret_se, beats_se = (sums.replicate_se(x, so_far.ranked) for x in ranks)
     return Outcomes(
         model.ways,
         n,
@@ -169,19 +171,19 @@ def _blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Block, Values
     """Blocks of draws with what every way comes to in them, by quantity."""
     choice, hour = model.choose(model.leaf_rows()), float(model.own_hour)
     patterns = model.patterns.astype(np.float32)
-    stream = Draws(
-        model.inputs, model.world.chance, model.case.terms.hours_correlation, seed, telling(model)
-    )
+    correlation = model.case.terms.hours_correlation
+    stream = Draws(model.inputs, model.world.chance, correlation, seed, telling(model))
     for block in stream.blocks(draws):
         rows = Rows(model.atom_values(list(block.values)), block.leaf, patterns)
-        lost_day = rows.value(model.lost_day_atom, slice(None))
+        lost_day, triples = rows.value(model.lost_day_atom, slice(None)), model.evaluate(rows, choice)
+        del rows  # room for what comes of it
         values: Values = []
-        for cash, hours, days in model.evaluate(rows, choice):
-            lost = lost_day * days
+        for cash, hours, days in triples:
             money = cash + hour * hours
+            lost = lost_day * days
             values.append((cash, hours, days, money + lost, cash + lost, money))
         yield block, values
-        del rows, values, cash, hours, days, lost, money  # room for the next block
+        del values, triples, cash, hours, days, money, lost  # and for the next block
 
 
 def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
@@ -192,7 +194,7 @@ def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
         error = so_far.tallies[way][TOTAL].quantile_se(0.9)
         if np.isfinite(totals[way]) and error > SURE_SHARE * abs(mean[way, TOTAL]):
             return False
-    return bool(sums.replicate_se(so_far.below[best, second], so_far.each) <= SURE_CHANCE)
+    return bool(sums.replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
 
 
 def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:

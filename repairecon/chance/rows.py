@@ -104,6 +104,11 @@ def full(triple: Triple, n: int) -> Triple:
     return tuple(np.broadcast_to(t, (n,)).astype(d) for t, d in zip(triple, wanted, strict=True))  # type: ignore[return-value]
 
 
+def spread(triple: Triple, n: int) -> Triple:
+    """One number a row; to be read only, as arrays are handed on as they are."""
+    return tuple(t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in triple)  # type: ignore[return-value]
+
+
 def rows_of(leaves: NDArray[np.bool_], leaf: NDArray[np.intp]) -> Any:
     """Rows that lie in some leaves; a slice where they are neighbours (leaves are sorted)."""
     wanted = np.flatnonzero(leaves)

@@ -89,7 +89,7 @@ def test_a_way_keeps_its_fan_when_another_is_left_out(fan):
     # a new one never looks at the others; a rebuild that ends does
     kept = fan[fan["way"] == "new"].reset_index(drop=True)
     # which inputs are drawn most evenly hangs on all ways: the sampled total, not the failures, moves a little
-    pd.testing.assert_frame_equal(rows[rows["way"] == "new"].reset_index(drop=True), kept, rtol=5e-3)
+    pd.testing.assert_frame_equal(rows[rows["way"] == "new"].reset_index(drop=True), kept, rtol=1e-2)
 
 
 LIVES_YEARS, LIVES_HOURS = np.array([4.0, 8.0, 15.0]), np.array([500.0, np.inf, 900.0])
