@@ -11,7 +11,7 @@ from repairecon.chance.rows import Rows
 from repairecon.formulas import ranges
 
 Floats = NDArray[np.float64]
-LEAVES = 32
+LEAVES = 64
 
 
 def telling(model: Model) -> list[str]:
