@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.inputs import Input
 from repairecon.formulas import ranges
 from repairecon.formulas.cells import cell_means
+from repairecon.records import Range
 
 CELL_DIGITS = 12
 CELLS = 1 << CELL_DIGITS
@@ -20,18 +20,21 @@ Z_STEPS = Z_CELLS / (2 * Z_MAX)
 Floats = NDArray[np.float64]
 
 
-def mean_table(x: Input) -> Floats:
+def mean_table(r: Range) -> Floats:
     """Conditional mean of a range in each of CELLS equal steps of chance."""
-    r = x.range
     edges = np.linspace(0.0, 1.0, CELLS + 1)
     return cell_means(edges, r.low, r.likely, r.high, r.shape)
 
 
-def normal_table(x: Input) -> Floats:
+def by_steps(r: Range, uniform: Floats) -> Floats:
+    """Values of a range for uniform numbers, by steps; far quicker than its quantiles, and the mean is kept."""
+    return np.asarray(mean_table(r).take((uniform * CELLS).astype(np.intp)))
+
+
+def normal_table(r: Range) -> Floats:
     """Conditional mean of a range in each of Z_CELLS steps of a standard normal score."""
     from scipy import special
 
-    r = x.range
     z = np.linspace(-Z_MAX, Z_MAX, Z_CELLS + 1)
     z[0], z[-1] = -np.inf, np.inf
     p = special.ndtr(z)

@@ -45,7 +45,7 @@ def _table(x: Input, alike: bool, made: dict[object, Singles]) -> Singles:
     r = x.range
     key = (x.is_chance, alike, r.low, r.likely, r.high, r.shape)
     if key not in made:
-        table = np.zeros(0) if x.is_chance else (normal_table if alike else mean_table)(x)
+        table = np.zeros(0) if x.is_chance else (normal_table if alike else mean_table)(r)
         made[key] = table.astype(np.float32)
     return made[key]
 
@@ -125,25 +125,31 @@ class Draws:
 
 def failure_times(
     life_years: Floats, life_hours: Floats, shape: float, age_years: float, p_early: float, hours_a_year: float,
-    horizon_years: float, paths: int, seed: int, name: str,
+    horizon_years: float, paths: int, seed: int, name: str, wear_kept: float = 0.0,
 ) -> Floats:  # fmt: skip
-    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path."""
+    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
+
+    The age with which a unit starts grows by ``wear_kept`` of what it ran.
+    """
     stream = generator(seed, f"failures:{name}")
     step = stream.integers(0, len(life_years), paths)
-    t = np.zeros(paths)
+    going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
     while True:
-        life = _standing(stream, life_years[step], shape, age_years)
+        age = age_years + wear_kept * t
+        life = _standing(stream, life_years[step[going]], shape, age)
         if hours_a_year > 0:
-            age_hours = age_years * hours_a_year
-            life = np.minimum(life, _standing(stream, life_hours[step], shape, age_hours) / hours_a_year)
-        t = t + np.where(stream.random(paths) < p_early, 0.0, life)
-        if not (t <= horizon_years).any():
+            hours = _standing(stream, life_hours[step[going]], shape, age * hours_a_year)
+            life = np.minimum(life, hours / hours_a_year)
+        t = t + np.where(stream.random(len(going)) < p_early, 0.0, life)
+        going, t = going[t <= horizon_years], t[t <= horizon_years]
+        if not len(going):
             return np.array(times).reshape(len(times), paths)
-        times.append(np.where(t <= horizon_years, t, np.inf))
+        times.append(np.full(paths, np.inf))
+        times[-1][going] = t
 
 
-def _standing(stream: np.random.Generator, life: Floats, shape: float, age: float) -> Floats:
+def _standing(stream: np.random.Generator, life: Floats, shape: float, age: Floats) -> Floats:
     """Drawn further lives of units of an age."""
     spread = stream.standard_exponential(len(life))
     with np.errstate(invalid="ignore"):
