@@ -13,14 +13,15 @@ from repairecon.chance.draws import path_draws
 from repairecon.chance.fan import _paths
 from repairecon.chance.model import Model
 from repairecon.chance.nets import REPLICATES
-from repairecon.chance.outcomes import TOTAL, Outcomes, _blocks
+from repairecon.chance.outcomes import TOTAL, Outcomes, evaluated_blocks
 from repairecon.chance.years import Ledger
 from repairecon.formulas import sums
 
 Floats = NDArray[np.float64]
-DRAWS = 16_384
-PATHS = 2000
+DRAWS = 65_536
+PATHS = 4000
 BEFORE = -1.0
+APART = 1_000_003
 
 
 def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Floats:
@@ -36,7 +37,7 @@ def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Fl
 def joint_totals(model: Model, draws: int, seed: int) -> list[Floats]:
     """Totals (W, n) of each replicate."""
     parts: list[list[Floats]] = [[] for _ in range(REPLICATES)]
-    for block, values in _blocks(model, draws, seed):
+    for block, values in evaluated_blocks(model, draws, seed):
         totals = np.array([v[TOTAL] for v in values], dtype=float)
         for r in np.unique(block.replicate):
             parts[int(r)].append(totals[:, np.broadcast_to(block.replicate == r, totals.shape[1:])])
@@ -51,10 +52,9 @@ def cheapest_over_years(
     ``paths`` courses of failures for each way and replicate.
     """
     totals = joint_totals(model, draws, seed)
-    later = later_costs(ledger, outcomes, seed, paths * len(totals))
     wins = np.zeros((len(model.ways), len(totals)))
     for r, now in enumerate(totals):
-        mine = np.sort(later[:, r * paths : (r + 1) * paths], axis=1)
+        mine = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
         wins[:, r] = _wins(now, mine, model.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
     counts = np.array([t.shape[1] for t in totals])
     p = wins.sum(axis=1)

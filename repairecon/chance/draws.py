@@ -129,17 +129,20 @@ def failure_times(
 ) -> Floats:  # fmt: skip
     """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
 
-    The age with which a unit starts grows by ``wear_kept`` of what it ran.
+    First failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
+    ran.
     """
     stream = generator(seed, f"failures:{name}")
-    step = stream.integers(0, len(life_years), paths)
+    step = np.arange(paths) % len(life_years)
+    first = [_even(stream, paths, irrational) for irrational in (5**0.5, 2**0.5)]
     going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
     while True:
         age = age_years + wear_kept * t
-        life = _standing(stream, life_years[step[going]], shape, age)
+        spread = [stream.standard_exponential(len(going)) for _ in first] if times else first
+        life = _standing(spread[0], life_years[step[going]], shape, age)
         if hours_a_year > 0:
-            hours = _standing(stream, life_hours[step[going]], shape, age * hours_a_year)
+            hours = _standing(spread[1], life_hours[step[going]], shape, age * hours_a_year)
             life = np.minimum(life, hours / hours_a_year)
         t = t + np.where(stream.random(len(going)) < p_early, 0.0, life)
         going, t = going[t <= horizon_years], t[t <= horizon_years]
@@ -149,9 +152,13 @@ def failure_times(
         times[-1][going] = t
 
 
-def _standing(stream: np.random.Generator, life: Floats, shape: float, age: Floats) -> Floats:
+def _even(stream: np.random.Generator, count: int, irrational: float) -> Floats:
+    """Exponential numbers that any run of them spreads evenly: multiples of an irrational number, shifted."""
+    return np.asarray(-np.log1p(-((stream.random() + np.arange(count) * irrational) % 1.0)))
+
+
+def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats:
     """Drawn further lives of units of an age."""
-    spread = stream.standard_exponential(len(life))
     with np.errstate(invalid="ignore"):
         drawn = life * ((age / life) ** shape + spread) ** (1.0 / shape) - age
     return np.where(np.isfinite(life), drawn, np.inf)

@@ -132,7 +132,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     mean = _exact(by_leaf @ model.world.chance, model.own_hour, model.lost_day)
     so_far = _Sums(model)
     kept: dict[str, NDArray[np.generic]] = {}
-    for block, values in _blocks(model, MOST_DRAWS if draws is None else draws, seed):
+    for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
         so_far.add(values, block.replicate)
         if not kept:
             some = slice(None, None, max(len(block.leaf) // KEPT, 1))
@@ -167,7 +167,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     )
 
 
-def _blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Block, Values]]:
+def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Block, Values]]:
     """Blocks of draws with what every way comes to in them, by quantity."""
     choice, hour = model.choose(model.leaf_rows()), float(model.own_hour)
     patterns = model.patterns.astype(np.float32)

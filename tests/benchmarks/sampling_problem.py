@@ -77,7 +77,7 @@ def gains(what: str, work: Callable[[int], np.ndarray], per_draw: dict[str, floa
     """Variance times time of chances against independent draws at so many seconds each."""
     p, variance, seconds = spread(work)
     used = p > 0.01
-    one = (p * (1 - p) / (variance * seconds))[used]
+    one = (p * (1 - p))[used] / (variance[used] * seconds)
     for name, each in per_draw.items():
         gain = one * each
         each_way = ", ".join(f"{g:.0f}" for g in gain)
@@ -87,15 +87,17 @@ def gains(what: str, work: Callable[[int], np.ndarray], per_draw: dict[str, floa
 def growth(path: Path, streams: int) -> None:
     """Seconds of sampling beside draws, leaves and ways."""
     from matplotlib.figure import Figure
+    from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
     def widened(events: int, ways: int) -> Case:
-        made = case()
+        made, cost = case(), span(1, 2, 5)
         extra = tuple(
-            branch(f"extra {k}", outcome, 0.5, "strip", outside_cost=span(1, 2, 5) if outcome == "bad" else span(0, 0, 0))
+            branch(f"extra {k}", outcome, 0.5, "strip", outside_cost=span(0, 0, 0) if outcome == "good" else cost)
             for k in range(events)
             for outcome in ("good", "bad")
         )
-        more = tuple(replace(made.way("new"), way=f"new {k}", price=span(820 + k, 880 + k, 990 + k)) for k in range(ways))
+        new = made.way("new")
+        more = tuple(replace(new, way=f"new {k}", price=span(820 + k, 880 + k, 990 + k)) for k in range(ways))
         return replace(made, branches=(*made.branches, *extra), ways=(*made.ways, *more))
 
     def seconds(made: Case, draws: int = 100_000) -> float:
@@ -113,8 +115,11 @@ def growth(path: Path, streams: int) -> None:
     for ax, (name, x, y) in zip(figure.subplots(1, 3), panels, strict=True):
         ax.plot(x, y, "o-", color="#0072b2", label="sampling")
         if name == "draws":
-            ax.plot(x, [timed(lambda n=n: uniforms(streams, n), 2) for n in x], "s--", color="#d55e00", label="uniforms alone")
+            alone = [timed(lambda n=n: uniforms(streams, n), 2) for n in x]
+            ax.plot(x, alone, "s--", color="#d55e00", label="uniforms alone")
             ax.legend(frameon=False)
+        ax.xaxis.set_major_locator(MaxNLocator(5))
+        ax.xaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
         ax.set(xlabel=name, ylabel="seconds", ylim=(0, None))
         ax.spines[["top", "right"]].set_visible(False)
     figure.savefig(path, dpi=110)
@@ -151,12 +156,12 @@ def main() -> None:
     print("chance of being cheapest, variance x time against independent draws (each way):   target 15")
     gains("this job, 16,384 draws", lambda s: sample(model, 16_384, s).p_cheapest, per_draw)
     gains("this job, 131,072 draws", lambda s: sample(model, 131_072, s).p_cheapest, per_draw)
-    years(per_draw)
+    years()
     if asked.chart:
         growth(asked.chart, streams)
 
 
-def years(per_draw: dict[str, float]) -> None:
+def years() -> None:
     """The same with the failures of the years to come."""
     made = lived()
     model = model_of(made)
