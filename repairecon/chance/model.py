@@ -79,6 +79,8 @@ class Model:
         self._atoms_with = atoms_by_input(self.atoms)
         self._direct: dict[int, dict[int, float]] = {}
         self._instead: dict[tuple[int, int], list[int]] = {}
+        self.curves: dict[int, dict[object, tuple[Floats, ...]]] = {}
+        """Curves of the inputs by number of paces, as exact ranges work them out; ways share them."""
 
     # ---- compiling ------------------------------------------------------------------------
     def _write(self) -> None:
