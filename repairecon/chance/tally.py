@@ -11,7 +11,7 @@ from repairecon.chance.nets import BLOCK, REPLICATES
 from repairecon.formulas import sums
 
 BINS = 4096
-COARSE = 64
+COARSE = 256
 Floats = NDArray[np.float64]
 Replicate = NDArray[np.intp] | int
 

@@ -15,6 +15,7 @@ from scipy import stats
 from wide_case import quote, wide
 
 from repairecon.chance.draws import SLOTS
+from repairecon.chance.exact import quantiles
 from repairecon.chance.importance import telling
 from repairecon.chance.model import Model
 from repairecon.chance.nets import REPLICATES
@@ -63,12 +64,18 @@ def test_errors_told_are_the_spread_over_seeds(what: str) -> None:
     assert np.abs(ratio**2 - 1).max() < 4.5 * np.sqrt(2 / 59), ratio
 
 
-def test_error_told_of_a_quantile_is_its_spread_over_seeds() -> None:
-    outcomes = many("reference", 4096)
-    for w in range(5):
-        at = np.array([float(o.tallies[w][3].quantile(0.9)) for o in outcomes])
-        told = np.mean([o.tallies[w][3].quantile_se(0.9) ** 2 for o in outcomes])
-        assert 0.5 < at.var(ddof=1) / told < 1.9
+def test_exact_quantiles_lie_within_the_errors_told_as_often_as_they_should() -> None:
+    m, shares = model_of(case()), (0.1, 0.5, 0.9)
+    exact = np.array([quantiles(m, w, shares) for w in range(5)])
+    z = np.array([
+        [[(float(t[3].quantile(p)) - x) / t[3].quantile_se(p) for p, x in zip(shares, row, strict=True)]
+         for t, row in zip(o.tallies, exact, strict=True)]
+        for o in many("reference", 16_384)
+    ])  # fmt: skip
+    t = stats.t(REPLICATES - 1)
+    beyond = (np.abs(z) > t.ppf(0.975)).mean()
+    assert 0.02 < beyond < 0.09, beyond
+    assert np.abs(z).max() < t.ppf(1 - 1e-6 / 2)
 
 
 # ---- what it saves ------------------------------------------------------------------------
