@@ -142,7 +142,8 @@ def _narrow(case: Case, way: str) -> Case:
 def _chain(case: Case, way: str, stream: _Stream, jobs: int, seed: int, draws: int) -> float:
     truth = _truth(case, stream)
     model = Model(truth, grow(truth), {})
-    values, leaf = next(iter(Draws(model.inputs, model.world.chance, truth.terms.hours_correlation, seed).blocks(MANY)))
+    block = next(iter(Draws(model.inputs, model.world.chance, truth.terms.hours_correlation, seed).blocks(MANY)))
+    values, leaf = block.values.astype(float), block.leaf
     picked = stream.places(jobs + 1, MANY)
     rows = [r for k in range(jobs) for r in _rows(case, model, f"{k:04}", values[:, picked[k]], int(leaf[picked[k]]))]
     tool = with_learned(replace(case, learned=learn(JobLog(tuple(rows)))))

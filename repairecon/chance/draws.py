@@ -1,28 +1,29 @@
-"""The only randomness: one stream a named input, drawn in blocks.
+"""The only randomness: evenly spread points by named input, drawn in blocks.
 
-A stream depends on the seed and on the input's name alone, so that a new quote leaves the
-draws of every other input as they were. Values come from tables of conditional means at
-``CELLS`` equal steps of chance, which keep the mean of each range exactly.
+What an input draws depends on the seed and on its name alone, so that a new quote leaves the draws of every other
+input as they were. The few inputs that tell most (``first``) take their columns from a Sobol sequence in that order, so
+that they go evenly together; all else but those columns is theirs by name too. The others have random columns by name.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.chance.cell_tables import CELL_DIGITS, Z_CELLS, Z_STEPS, mean_table, normal_table, score_table
 from repairecon.chance.inputs import Input
-from repairecon.formulas import ranges
-from repairecon.formulas.cells import cell_means
+from repairecon.chance.nets import BITS, BLOCK, DIGITS, REPLICATES, Points, stretches
+from repairecon.formulas.digital import random_columns, scrambled, sobol_columns
 
-BLOCK = 8192
-CELLS = 4096
-Z_CELLS = 4096
-Z_MAX = 6.0
-Z_STEPS = Z_CELLS / (2 * Z_MAX)
+PACE = "pace"
+SLOTS = 12
 Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Ints = NDArray[np.int64]
 
 
 def generator(seed: int, name: str) -> np.random.Generator:
@@ -30,133 +31,96 @@ def generator(seed: int, name: str) -> np.random.Generator:
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, crc32(name.encode())])))
 
 
-def mean_table(x: Input) -> Floats:
-    """Conditional mean of a range in each of CELLS equal steps of chance."""
+@dataclass(frozen=True)
+class Block:
+    """Drawn inputs (J, n), the leaf and the replicate of each draw; the arrays are used again for the next block."""
+
+    values: Singles
+    leaf: NDArray[np.intp]
+    replicate: NDArray[np.intp] | int
+
+
+def _table(x: Input, alike: bool, made: dict[object, Singles]) -> Singles:
+    """Values by steps; none for a chance. Like ranges share a table."""
     r = x.range
-    edges = np.linspace(0.0, 1.0, CELLS + 1)
-    return cell_means(edges, r.low, r.likely, r.high, r.shape)
-
-
-def normal_table(x: Input) -> Floats:
-    """Conditional mean of a range in each of Z_CELLS steps of a standard normal score."""
-    from scipy import special
-
-    r = x.range
-    z = np.linspace(-Z_MAX, Z_MAX, Z_CELLS + 1)
-    z[0], z[-1] = -np.inf, np.inf
-    p = special.ndtr(z)
-    weight = np.diff(p)
-    table = cell_means(p, r.low, r.likely, r.high, r.shape)
-    far = weight < 1e-7
-    table[far] = ranges.quantile((p[1:] + p[:-1])[far] / 2, r.low, r.likely, r.high, r.shape)
-    return table
-
-
-def _indices(bits: np.random.BitGenerator, index: NDArray[np.intp]) -> None:
-    """Table indices, four from each 64 random bits."""
-    raw = bits.random_raw(-(-len(index) // 4))
-    np.right_shift(raw.view(np.uint16)[: len(index)], 4, out=index, casting="unsafe")
-
-
-class _Steps:
-    """An input drawn by table look-up."""
-
-    def __init__(self, x: Input, seed: int, index: NDArray[np.intp]) -> None:
-        self.table = mean_table(x)
-        self.bits = generator(seed, x.key).bit_generator
-        self.index = index
-
-    def draw(self, n: int, out: Floats) -> None:
-        index = self.index[:n]
-        _indices(self.bits, index)
-        self.table.take(index, out=out[:n], mode="clip")
-
-
-def score_table() -> Floats:
-    """Conditional mean of a standard normal score in each of CELLS equal steps of chance, its variance kept at one."""
-    from scipy import special
-
-    edges = special.ndtri(np.linspace(0.0, 1.0, CELLS + 1))
-    density = np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)
-    means = -np.diff(density) * CELLS
-    return np.asarray(means / means.std())
-
-
-class _Hours:
-    """Hours that share the owner's common pace, by a normal score counted in steps of the table."""
-
-    def __init__(self, x: Input, seed: int, scores: Floats, index: NDArray[np.intp], score: Floats) -> None:
-        self.table = normal_table(x)
-        self.bits = generator(seed, x.key).bit_generator
-        self.scores, self.index, self.score = scores, index, score
-
-    def draw(self, n: int, pace: Floats, out: Floats) -> None:
-        z, index = self.score[:n], self.index[:n]
-        _indices(self.bits, index)
-        self.scores.take(index, out=z, mode="clip")
-        z += pace[:n]
-        np.copyto(index, z, casting="unsafe")
-        self.table.take(index, out=out[:n], mode="clip")
-
-
-class _Chance:
-    """One with the chance given, else nought."""
-
-    def __init__(self, x: Input, seed: int) -> None:
-        self.p = x.range.likely
-        self.stream = generator(seed, x.key)
-
-    def draw(self, n: int, out: Floats) -> None:
-        self.stream.random(out=out[:n])
-        np.less(out[:n], self.p, out=out[:n], casting="unsafe")
+    key = (x.is_chance, alike, r.low, r.likely, r.high, r.shape)
+    if key not in made:
+        table = np.zeros(0) if x.is_chance else (normal_table if alike else mean_table)(r)
+        made[key] = table.astype(np.float32)
+    return made[key]
 
 
 class Draws:
-    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit."""
+    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit.
 
-    def __init__(self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int) -> None:
-        self.inputs = inputs
+    ``first`` names the inputs (or ``PACE``) that tell most, most telling first.
+    """
+
+    def __init__(
+        self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()
+    ) -> None:
         self.cumulative = np.cumsum(leaf_chance)
         self.cumulative /= self.cumulative[-1]
+        self.values = np.empty((len(inputs), BLOCK), dtype=np.float32)
+        self.uncertain = [k for k, x in enumerate(inputs) if not x.range.sure or (x.is_chance and 0 < x.mean < 1)]
+        for k, x in enumerate(inputs):
+            if k not in self.uncertain:
+                self.values[k] = x.range.likely
+        self.inputs = inputs
+        scores = score_table() * Z_STEPS
+        self.pace_table = (scores * np.sqrt(correlation) + Z_CELLS / 2).astype(np.float32)
+        self.scores = (scores * np.sqrt(1.0 - correlation)).astype(np.float32)
+        self.alike = [inputs[k].shared_hours and correlation > 0.0 for k in self.uncertain]
+        made: dict[object, Singles] = {}
+        self.tables = [_table(inputs[k], alike, made) for k, alike in zip(self.uncertain, self.alike, strict=True)]
+        names = [*(inputs[k].key for k in self.uncertain), PACE]
+        self.streams = [generator(seed, name).bit_generator for name in names]
         self.tree = generator(seed, "tree")
-        self.pace_stream = generator(seed, "pace")
-        self.share = float(np.sqrt(correlation)) * Z_STEPS
-        scores = score_table() * float(np.sqrt(1.0 - correlation)) * Z_STEPS
-        self.values = np.empty((len(inputs), BLOCK))
-        self.pace = np.empty(BLOCK)
-        index, score = np.empty(BLOCK, dtype=np.intp), np.empty(BLOCK)
-        self.sources: dict[int, _Steps | _Hours | _Chance] = {}
-        for i, x in enumerate(inputs):
-            if x.is_chance and 0.0 < x.range.likely < 1.0:
-                self.sources[i] = _Chance(x, seed)
-            elif x.range.sure:
-                self.values[i] = x.range.likely
-            elif x.shared_hours and correlation > 0.0:
-                self.sources[i] = _Hours(x, seed, scores, index, score)
-            else:
-                self.sources[i] = _Steps(x, seed, index)
+        self.slots = [names.index(name) for name in first if name in names][:SLOTS]
+        self.index, self.pace = np.empty(BLOCK, dtype=np.intp), np.empty(BLOCK, dtype=np.float32)
+        self.score = np.empty(BLOCK, dtype=np.float32)
 
-    def leaves(self, n: int) -> NDArray[np.intp]:
-        """Leaf of each of n draws, in ascending order: each leaf as often as its chance has it."""
-        edges = np.ceil(self.cumulative * n - self.tree.random()).astype(np.intp)
-        edges[-1] = n
-        counts = np.diff(edges, prepend=0)
-        return np.repeat(np.arange(len(counts)), counts)
+    def _columns(self) -> tuple[Ints, Ints, Ints]:
+        """Scrambled columns (sources, replicates, BITS) and shifts of all sources, and the shift among the leaves."""
+        raw = np.array([s.random_raw(REPLICATES * (BITS + 1)) for s in self.streams]).reshape(-1, REPLICATES, BITS + 1)
+        upper, lower = (raw >> np.uint64(32)).astype(np.int64), (raw & np.uint64(0xFFFFFFFF)).astype(np.int64)
+        columns = random_columns(upper[..., :BITS])
+        columns[self.slots] = sobol_columns(1 + len(self.slots), BITS)[1:, None]
+        shift = self.tree.integers(0, 1 << DIGITS, REPLICATES)
+        return scrambled(columns, lower[..., :BITS], DIGITS), lower[..., BITS], shift
 
-    def blocks(self, draws: int) -> Iterator[tuple[Floats, NDArray[np.intp]]]:
-        """(inputs (J, n), leaves (n,)) block by block; the arrays are used again for the next block."""
-        for start in range(0, draws, BLOCK):
-            n = min(BLOCK, draws - start)
-            pace = self.pace[:n]
-            self.pace_stream.standard_normal(out=pace)
-            pace *= self.share
-            pace += Z_CELLS / 2
-            for i, source in self.sources.items():
-                if isinstance(source, _Hours):
-                    source.draw(n, pace, self.values[i])
-                else:
-                    source.draw(n, self.values[i])
-            yield self.values[:, :n], self.leaves(n)
+    def leaves(self, points: Points) -> NDArray[np.intp]:
+        """Leaf of each point, in ascending order: each leaf as often as its chance has it."""
+        edges = np.searchsorted(points.place, self.cumulative)
+        edges[-1] = points.n
+        return np.repeat(np.arange(len(edges)), np.diff(edges, prepend=0))
+
+    def blocks(self, draws: int) -> Iterator[Block]:
+        """Block by block; every draw belongs to one of some independent replicates of like size."""
+        for stretch in stretches(draws):
+            if stretch.start == 0 and stretch.replicates[0] == 0:
+                columns, shift, place_shift = self._columns()
+            points = Points(stretch, columns, shift, place_shift)
+            self._draw(points)
+            replicate = int(points.replicate[0]) if len(stretch.replicates) == 1 else points.replicate
+            yield Block(self.values[:, : points.n], self.leaves(points), replicate)
+
+    def _draw(self, points: Points) -> None:
+        index, pace, score = self.index[: points.n], self.pace[: points.n], self.score[: points.n]
+        points.digits(len(self.uncertain), CELL_DIGITS, index)
+        self.pace_table.take(index, out=pace, mode="clip")
+        for source, (k, alike, table) in enumerate(zip(self.uncertain, self.alike, self.tables, strict=True)):
+            out = self.values[k, : points.n]
+            if not len(table):
+                points.digits(source, DIGITS, index)
+                np.less(index, self.inputs[k].mean * 2.0**DIGITS, out=out, casting="unsafe")
+                continue
+            points.digits(source, CELL_DIGITS, index)
+            if alike:
+                self.scores.take(index, out=score, mode="clip")
+                score += pace
+                np.copyto(index, score, casting="unsafe")
+            table.take(index, out=out, mode="clip")
 
 
 def failure_times(
@@ -165,26 +129,36 @@ def failure_times(
 ) -> Floats:  # fmt: skip
     """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
 
-    The age with which a unit starts grows by ``wear_kept`` of what it ran.
+    First failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
+    ran.
     """
     stream = generator(seed, f"failures:{name}")
-    step = stream.integers(0, len(life_years), paths)
-    t = np.zeros(paths)
+    step = np.arange(paths) % len(life_years)
+    first = [_even(stream, paths, irrational) for irrational in (5**0.5, 2**0.5)]
+    going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
     while True:
-        age = age_years + wear_kept * np.minimum(t, horizon_years)
-        life = _standing(stream, life_years[step], shape, age)
+        age = age_years + wear_kept * t
+        spread = [stream.standard_exponential(len(going)) for _ in first] if times else first
+        life = _standing(spread[0], life_years[step[going]], shape, age)
         if hours_a_year > 0:
-            life = np.minimum(life, _standing(stream, life_hours[step], shape, age * hours_a_year) / hours_a_year)
-        t = t + np.where(stream.random(paths) < p_early, 0.0, life)
-        if not (t <= horizon_years).any():
+            hours = _standing(spread[1], life_hours[step[going]], shape, age * hours_a_year)
+            life = np.minimum(life, hours / hours_a_year)
+        t = t + np.where(stream.random(len(going)) < p_early, 0.0, life)
+        going, t = going[t <= horizon_years], t[t <= horizon_years]
+        if not len(going):
             return np.array(times).reshape(len(times), paths)
-        times.append(np.where(t <= horizon_years, t, np.inf))
+        times.append(np.full(paths, np.inf))
+        times[-1][going] = t
 
 
-def _standing(stream: np.random.Generator, life: Floats, shape: float, age: Floats) -> Floats:
+def _even(stream: np.random.Generator, count: int, irrational: float) -> Floats:
+    """Exponential numbers that any run of them spreads evenly: multiples of an irrational number, shifted."""
+    return np.asarray(-np.log1p(-((stream.random() + np.arange(count) * irrational) % 1.0)))
+
+
+def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats:
     """Drawn further lives of units of an age."""
-    spread = stream.standard_exponential(len(life))
     with np.errstate(invalid="ignore"):
         drawn = life * ((age / life) ** shape + spread) ** (1.0 / shape) - age
     return np.where(np.isfinite(life), drawn, np.inf)

@@ -116,7 +116,7 @@ def distribution_of(model: Model, sums: Sum, size: int, nodes: Nodes) -> tuple[f
         raise RepaireconError(f"{REFUSAL}{size} points are too few for {spare // 2} pieces")
     if high - low <= 1e-12 * max(abs(low), abs(high), 1.0):
         return low, 1e-9 * max(abs(low), 1.0), np.concatenate([[1.0], np.zeros(size - 1)])
-    known: Known = {}
+    known: Known = model.curves.setdefault(len(nodes.pace), {})
     for _ in range(TRIES):
         step = (high - low) / (size - spare)
         masses, first = _on_grid(model, sums, step, math.floor(low / step) - spare // 2, size, nodes, known)

@@ -190,8 +190,11 @@ def hub_nodes(model: Model, i: int, count: int) -> tuple[Floats, Floats]:
     x = model.inputs[i]
     if x.is_chance:
         return np.array([0.0, 1.0]), np.array([1.0 - x.range.likely, x.range.likely])
-    r = x.range
-    return range_nodes(r.low, r.likely, r.high, str(r.shape), count)
+    r, known = x.range, model.curves.setdefault(0, {})
+    if (i, count) not in known:
+        known[i, count] = range_nodes(r.low, r.likely, r.high, str(r.shape), count)
+    values, weights = known[i, count]
+    return values, weights
 
 
 def _waits(grid: Grid, coefs: dict[Atom, Floats]) -> Complexes:

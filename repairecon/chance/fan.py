@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from repairecon.chance.cell_tables import by_steps
 from repairecon.chance.clocks import clocks_of, counts
 from repairecon.chance.draws import failure_times, path_draws
 from repairecon.chance.outcomes import Outcomes
 from repairecon.chance.years import Ledger
-from repairecon.formulas import ranges
 
 Floats = NDArray[np.float64]
 PATHS = 4000
@@ -51,21 +51,22 @@ def _paths(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, 
     tally = outcomes.tallies[i][3]
     now = tally.quantile(path_draws(seed, f"{name}:now", (paths,)))
     now += float(ledger.now[i]) - outcomes.sampled_mean[i, 3]
-    cost = _failure_costs(ledger, outcomes, i, seed, times.shape)
-    with np.errstate(invalid="ignore"):
-        worth = np.where(np.isfinite(times), cost * (1.0 + ledger.rate) ** -times, 0.0)
+    fails = np.isfinite(times)
+    worth = np.zeros(times.shape)
+    worth[fails] = _failure_costs(ledger, outcomes, i, seed, int(fails.sum())) * (1.0 + ledger.rate) ** -times[fails]
     paid: Floats = now + np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
     return paid
 
 
-def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, shape: tuple[int, ...]) -> Floats:
-    """Drawn costs of later failures; their mean is that of ``Ledger.failure``."""
+def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, count: int) -> Floats:
+    """Drawn costs of so many later failures; their mean is that of ``Ledger.failure``."""
     name, plain, years = ledger.ways[i], ledger.plain(i), ledger.years
     tally = outcomes.tallies[plain][3]
-    total = tally.quantile(path_draws(seed, f"{name}:repair", shape).reshape(-1)).reshape(shape)
+    shape = (count,)
+    total = tally.quantile(path_draws(seed, f"{name}:repair", shape))
     total += float(ledger.total[plain]) - outcomes.sampled_mean[plain, 3]
     money, days = (
-        ranges.quantile(path_draws(seed, f"{name}:{what}", shape), r.low, r.likely, r.high, r.shape)
+        by_steps(r, path_draws(seed, f"{name}:{what}", shape))
         for what, r in (("away", years.cost_away), ("days", years.days_away))
     )
     away = path_draws(seed, f"{name}:where", shape) < years.p_away

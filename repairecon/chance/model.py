@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from repairecon.chance.forms import OUTPUTS, Form
 from repairecon.chance.inputs import ONE, Atom, Input
 from repairecon.chance.pieces import Pieces
-from repairecon.chance.rows import ALL, Compiled, DrawnAtoms, Rows, Triple, atoms_by_input, full, rows_of
+from repairecon.chance.rows import ALL, Compiled, DrawnAtoms, Rows, Triple, added, atoms_by_input, full, rows_of, spread
 from repairecon.chance.world import NEVER_ENDS, STAGE, World
 from repairecon.formulas import ranges, tree
 from repairecon.records import Case, RepaireconError
@@ -80,6 +80,8 @@ class Model:
         self._direct: dict[int, dict[int, float]] = {}
         self._instead: dict[tuple[int, int], list[int]] = {}
         self._ranked: tuple[Rows | None, float | None, float | None] = (None, None, None)
+        self.curves: dict[int, dict[object, tuple[Floats, ...]]] = {}
+        """Curves of the inputs by number of paces, as exact ranges work them out; ways share them."""
 
     # ---- compiling ------------------------------------------------------------------------
     def _write(self) -> None:
@@ -206,8 +208,8 @@ class Model:
                     inner = sum(s * rows.atoms[a] for a, s in zip(atoms, scales, strict=True))
                 else:
                     for a, s in zip(atoms, scales, strict=True):
-                        inner = inner + s * rows.value(a, where)
-                total = total + (inner if pattern < 0 else inner * rows.pattern(pattern, where))
+                        inner = added(inner, rows.value(a, where), s)
+                total = added(total, inner) if pattern < 0 else added(total, inner, rows.pattern(pattern, where))
             out.append(total)
         return out[0], out[1], out[2]
 
@@ -242,13 +244,14 @@ class Model:
         n = len(rows.leaf)
         for i, way in enumerate(self.case.ways):
             if i not in self.main:
-                results.append(full(self.buy(i, self.done, rows), n))
+                results.append(spread(self.buy(i, self.done, rows), n))
                 continue
-            main = full(self.run(self.main[i], rows, ALL), n)
+            main = self.run(self.main[i], rows, ALL)
             if way.traits.in_service == "bought":
                 bought = self.buy(self.ways.index(way.bought), self.done, rows)
-                main = (main[0] + bought[0], main[1] + bought[1], main[2] + bought[2])
+                main = spread((main[0] + bought[0], main[1] + bought[1], main[2] + bought[2]), n)
             else:
+                main = full(main, n)
                 self._after_the_end(i, main, rows, choice[i])
                 if way.bought:
                     self._add_spare(i, main, rows)

@@ -2,79 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.draws import BLOCK, Draws
+from repairecon.chance.draws import Block, Draws
+from repairecon.chance.importance import telling
 from repairecon.chance.model import Model
+from repairecon.chance.nets import BLOCK, REPLICATES, ends_round
+from repairecon.chance.ranking import Ranking, plainly
 from repairecon.chance.rows import Rows
+from repairecon.chance.tally import Replicate, Tally, by_replicate
 from repairecon.formulas import sums
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
-TOTAL = QUANTITIES.index("total")
+TOTAL, DAYS = QUANTITIES.index("total"), QUANTITIES.index("days")
+MONEY = len(QUANTITIES)
+"""Place behind the quantities of what a total comes to with a lost day costing nothing."""
 COUNTED = 262_144
-KEPT = 2048
-BINS = 4096
+KEPT = 1024
 MOST_DRAWS = 1_000_000
-LOOK_EVERY = 4
 SURE_SHARE = 1 / 600
 SURE_CHANCE = 0.0025
 Floats = NDArray[np.float64]
-
-
-class Tally:
-    """Streaming count of values in narrow bins, for quantiles without keeping the draws."""
-
-    def __init__(self, first: Floats, scratch: tuple[Floats, NDArray[np.intp]] | None = None) -> None:
-        low, high = float(first.min()), float(first.max())
-        span = max(high - low, 1e-9 * max(abs(low), abs(high), 1.0))
-        self.start = low - 0.5 * span
-        self.width = 2.0 * span / BINS
-        self.counts = np.zeros(BINS, dtype=np.int64)
-        self.low, self.high = np.inf, -np.inf
-        self._scaled, self._index = scratch or (np.empty(BLOCK), np.empty(BLOCK, dtype=np.intp))
-
-    def add(self, x: Floats) -> None:
-        """Count some more values."""
-        n = len(x)
-        scaled, index = self._scaled[:n], self._index[:n]
-        np.subtract(x, self.start, out=scaled)
-        scaled *= 1.0 / self.width
-        np.clip(scaled, 0, BINS - 1, out=scaled)
-        np.copyto(index, scaled, casting="unsafe")
-        self.counts += np.bincount(index, minlength=BINS)
-        self.low, self.high = min(self.low, float(x.min())), max(self.high, float(x.max()))
-
-    @property
-    def middles(self) -> Floats:
-        """Middle of each bin, kept within what was drawn."""
-        return np.clip(self.start + self.width * (np.arange(BINS) + 0.5), self.low, self.high)
-
-    def quantile(self, p: Floats | float) -> Floats:
-        """Value below which a share p of the draws lies."""
-        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
-        edges = self.start + self.width * np.arange(BINS + 1)
-        strictly = np.concatenate([[True], np.diff(cumulative) > 0])
-        strictly[:-1] |= np.concatenate([np.diff(cumulative) > 0])
-        found = np.interp(p, cumulative[strictly], edges[strictly])
-        return np.asarray(np.clip(found, self.low, self.high))
-
-    def quantile_se(self, p: float) -> float:
-        """Standard error of a quantile, from the values a standard error of chance away on each side."""
-        n = int(self.counts.sum())
-        step = float(np.sqrt(p * (1 - p) / n))
-        low, high = self.quantile(np.array([max(p - step, 0.0), min(p + step, 1.0)]))
-        return float(high - low) / 2
-
-    def chance_up_to(self, x: Floats) -> Floats:
-        """Share of draws that are no more than x."""
-        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
-        edges = self.start + self.width * np.arange(BINS + 1)
-        share = np.interp(x, edges, cumulative)
-        return np.where(x >= self.high, 1.0, np.where(x < self.low, 0.0, share))
+Values = list[tuple[Any, ...]]
 
 
 @dataclass
@@ -84,7 +38,9 @@ class Outcomes:
     ``mean`` (W, Q) exact; ``sampled_mean`` and ``sampled_se`` (W, Q) their sampled twins;
     ``tallies[w][q]``; ``p_cheapest`` (W,) over allowed ways, sums to one; ``regret`` (W,) expected
     extra total against the cheapest allowed way of each draw; ``beats`` (W, W) chance that the row's
-    total is below the column's. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n).
+    total is below the column's, equal ones counted half. Ranking and all but
+    the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent
+    replicates. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n).
     """
 
     ways: tuple[str, ...]
@@ -96,56 +52,73 @@ class Outcomes:
     sampled_se: Floats
     tallies: list[list[Tally]]
     p_cheapest: Floats
+    p_cheapest_se: Floats
     regret: Floats
+    regret_se: Floats
     beats: Floats
+    beats_se: Floats
     sample: dict[str, NDArray[np.generic]] = field(repr=False, default_factory=dict)
 
 
 class _Sums:
-    """Running sums over blocks; totals of all draws, the other quantities of the first COUNTED."""
+    """Running sums by replicate; totals of all draws, the other quantities and the ranking of the first COUNTED."""
 
-    def __init__(self, ways: int, allowed: NDArray[np.bool_]) -> None:
-        self.allowed = allowed
+    def __init__(self, model: Model) -> None:
+        self.allowed, ways = model.allowed, len(model.ways)
+        self.day = model.case.terms.cost_lost_day
+        self.ranking = Ranking(self.day, self.allowed)
         self.n = 0
-        self.counted = np.zeros(len(QUANTITIES))
-        self.mean = np.zeros((ways, len(QUANTITIES)))
-        self.squares = np.zeros_like(self.mean)
-        self.wins = np.zeros(ways)
-        self.regret = np.zeros(ways)
-        self.below = np.zeros((ways, ways))
+        self.ranked = np.zeros(REPLICATES)
+        self.counted = np.zeros((len(QUANTITIES), REPLICATES))
+        self.sums = np.zeros((ways, len(QUANTITIES), REPLICATES))
+        self.wins = np.zeros((ways, REPLICATES))
+        self.regret = np.zeros((ways, REPLICATES))
+        self.below = np.zeros((ways, ways, REPLICATES))
         self.tallies: list[list[Tally]] = []
+
+    @property
+    def mean(self) -> Floats:
+        """Sampled means."""
+        return np.asarray(self.sums.sum(axis=-1) / self.counted.sum(axis=-1))
 
     @property
     def se(self) -> Floats:
         """Standard errors of the sampled means."""
-        return np.asarray(np.sqrt(self.squares / np.maximum(self.counted - 1, 1) / self.counted))
+        return np.stack([sums.replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
 
-    def add(self, values: list[tuple[Floats, ...]]) -> None:
+    def add(self, values: Values, replicate: Replicate) -> None:
         """Count a block of values by way and quantity."""
-        n = len(values[0][0])
+        n = by_replicate(np.ones(len(values[0][0])), replicate)
         if not self.tallies:
-            scratch = np.empty(BLOCK), np.empty(BLOCK, dtype=np.intp)
+            scratch = np.empty(BLOCK, dtype=np.float32), np.empty(BLOCK, dtype=np.intp)
             self.tallies = [[Tally(v, scratch) for v in row] for row in values]
-        wanted = [q for q in range(len(QUANTITIES)) if q == TOTAL or self.n < COUNTED]
-        for q in wanted:
-            for w, row in enumerate(values):
-                self._count(w, q, row[q])
-            self.counted[q] += n
-        self._rank(np.array([row[TOTAL] for row in values]))
-        self.n += n
+        for q in range(len(QUANTITIES)):
+            if q == TOTAL or self.n < COUNTED:
+                for w, row in enumerate(values):
+                    self.tallies[w][q].add(row[q], replicate)
+                    self.sums[w, q] += by_replicate(row[q], replicate)
+                self.counted[q] += n
+        if self.n < COUNTED:
+            self._rank(values, replicate, n)
+            self.ranked += n
+        self.n += len(values[0][0])
 
-    def _count(self, w: int, q: int, v: Floats) -> None:
-        self.tallies[w][q].add(v)
-        so_far = int(self.counted[q]), self.mean[w, q], self.squares[w, q]
-        _, self.mean[w, q], self.squares[w, q] = sums.merge_moments(*so_far, *sums.moments(v))
+    def _rank(self, values: Values, replicate: Replicate, n: Floats) -> None:
+        def count(x: Any) -> Floats:
+            return by_replicate(x, replicate)
 
-    def _rank(self, totals: Floats) -> None:
-        best = totals[self.allowed].min(axis=0)
-        least = (totals == best) & self.allowed[:, None]
-        self.wins += (least / least.sum(axis=0)).sum(axis=1)
-        self.regret += (totals - best).sum(axis=1)
+        totals = [row[TOTAL] for row in values]
+        best = np.minimum.reduce([t for t, allowed in zip(totals, self.allowed, strict=True) if allowed])
         for w, total in enumerate(totals):
-            self.below[w] += (total < totals).sum(axis=1)
+            self.regret[w] += count(total - best)
+        if self.day.sure:
+            p, pairs = plainly(totals, best, self.allowed, count)
+        else:
+            p, pairs = self.ranking.add_up([row[MONEY] for row in values], [row[DAYS] for row in values], count)
+        self.wins += [count(share) for share in p]
+        for (a, b), first in pairs.items():
+            self.below[a, b] += first
+            self.below[b, a] += n - first
 
 
 def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int], None] | None = None) -> Outcomes:
@@ -155,29 +128,26 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     verdict's figures are sure enough to be shown in full; ``progress`` is told the number of draws done
     after each block.
     """
-    choice, hour = model.choose(model.leaf_rows()), model.own_hour
     by_leaf = model.expected_by_leaf()
-    mean = _exact(by_leaf @ model.world.chance, hour, model.lost_day)
-    so_far = _Sums(len(model.ways), model.allowed)
-    stream = Draws(model.inputs, model.world.chance, model.case.terms.hours_correlation, seed)
+    mean = _exact(by_leaf @ model.world.chance, model.own_hour, model.lost_day)
+    so_far = _Sums(model)
     kept: dict[str, NDArray[np.generic]] = {}
-    for done, (values, leaf) in enumerate(stream.blocks(MOST_DRAWS if draws is None else draws), start=1):
-        rows = Rows(model.atom_values(list(values)), leaf, model.patterns)
-        lost_day = rows.value(model.lost_day_atom, slice(None))
-        block: list[tuple[Floats, ...]] = []
-        for cash, hours, days in model.evaluate(rows, choice):
-            free = cash + lost_day * days
-            block.append((cash, hours, days, free + hour * hours, free))
-        so_far.add(block)
+    for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
+        so_far.add(values, block.replicate)
         if not kept:
-            some = slice(None, None, max(len(leaf) // KEPT, 1))
-            kept = {"inputs": values[:, some].copy(), "leaf": leaf[some].copy()}
-            kept["total"] = np.array([b[TOTAL][some] for b in block])
+            some = slice(None, None, max(len(block.leaf) // KEPT, 1))
+            kept = {"inputs": block.values[:, some].copy(), "leaf": block.leaf[some].copy()}
+            kept["total"] = np.array([v[TOTAL][some] for v in values], dtype=float)
         if progress is not None:
-            progress(len(leaf))
-        if draws is None and done % LOOK_EVERY == 0 and _sure_enough(so_far, mean):
+            progress(len(block.leaf))
+        del values
+        if draws is None and ends_round(so_far.n) and _sure_enough(so_far, mean):
             break
     n = so_far.n
+    ranks = (so_far.wins, so_far.regret, so_far.below)
+    p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in ranks)
+    p /= p.sum()
+    p_se, regret_se, beats_se = (sums.replicate_se(x, so_far.ranked) for x in ranks)
     return Outcomes(
         model.ways,
         n,
@@ -187,22 +157,44 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
         so_far.mean,
         so_far.se,
         so_far.tallies,
-        so_far.wins / n,
-        so_far.regret / n,
-        so_far.below / n,
+        p,
+        p_se,
+        regret,
+        regret_se,
+        beats,
+        beats_se,
         kept,
     )
 
 
+def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Block, Values]]:
+    """Blocks of draws with what every way comes to in them, by quantity."""
+    choice, hour = model.choose(model.leaf_rows()), float(model.own_hour)
+    patterns = model.patterns.astype(np.float32)
+    correlation = model.case.terms.hours_correlation
+    stream = Draws(model.inputs, model.world.chance, correlation, seed, telling(model))
+    for block in stream.blocks(draws):
+        rows = Rows(model.atom_values(list(block.values)), block.leaf, patterns)
+        lost_day, triples = rows.value(model.lost_day_atom, slice(None)), model.evaluate(rows, choice)
+        del rows  # room for what comes of it
+        values: Values = []
+        for cash, hours, days in triples:
+            money = cash + hour * hours
+            lost = lost_day * days
+            values.append((cash, hours, days, money + lost, cash + lost, money))
+        yield block, values
+        del values, triples, cash, hours, days, money, lost  # and for the next block
+
+
 def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
     """Whether the bad case of the two best ways and the chance that one beats the other may be shown in full."""
-    totals = np.where(so_far.allowed, mean[:, 3], np.inf)
+    totals = np.where(so_far.allowed, mean[:, TOTAL], np.inf)
     best, second = (int(i) for i in np.argsort(totals, kind="stable")[[0, min(1, len(totals) - 1)]])
     for way in (best, second):
-        if np.isfinite(totals[way]) and so_far.tallies[way][3].quantile_se(0.9) > SURE_SHARE * abs(mean[way, 3]):
+        error = so_far.tallies[way][TOTAL].quantile_se(0.9)
+        if np.isfinite(totals[way]) and error > SURE_SHARE * abs(mean[way, TOTAL]):
             return False
-    p = so_far.below[best, second] / so_far.n
-    return bool(np.sqrt(p * (1 - p) / so_far.n) <= SURE_CHANCE)
+    return bool(sums.replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
 
 
 def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:

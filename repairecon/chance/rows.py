@@ -29,16 +29,16 @@ class Rows:
 
     atoms: Sequence[Any]
     leaf: NDArray[np.intp]
-    patterns: Floats
+    patterns: NDArray[Any]
     at_means: bool = False
-    expanded: dict[int, Floats] = field(default_factory=dict)
+    expanded: dict[int, NDArray[Any]] = field(default_factory=dict)
     known: dict[int, Triple] = field(default_factory=dict)
 
-    def pattern(self, k: int, rows: Any) -> Floats:
+    def pattern(self, k: int, rows: Any) -> NDArray[Any]:
         """Pattern ``k`` spread over the rows."""
         if k not in self.expanded:
             self.expanded[k] = self.patterns[k].take(self.leaf)
-        expanded: Floats = self.expanded[k][rows]
+        expanded: NDArray[Any] = self.expanded[k][rows]
         return expanded
 
     def value(self, atom: int, rows: Any) -> Any:
@@ -70,7 +70,7 @@ class DrawnAtoms(Sequence[Any]):
             for i in atom[2:]:
                 v = v * self.drawn[int(str(i))]
             return v
-        v = np.float64(sum(k * self.inputs[i].mean for i, k in atom[2]))  # type: ignore[attr-defined]
+        v = float(sum(k * self.inputs[i].mean for i, k in atom[2]))  # type: ignore[attr-defined]
         for i in atom[1]:  # type: ignore[attr-defined]
             v = np.maximum(v, self.drawn[i])
         return v
@@ -90,8 +90,23 @@ def atoms_by_input(atoms: Sequence[Atom]) -> dict[int, list[int]]:
     return where
 
 
+def added(total: Any, value: Any, scale: Any = 1.0) -> Any:
+    """``total + value * scale``, in the array of the total where it is one."""
+    if type(total) is not np.ndarray:
+        return value * scale if type(total) is float and total == 0.0 else total + value * scale
+    total += value if type(scale) is float and scale == 1.0 else value * scale
+    return total
+
+
 def full(triple: Triple, n: int) -> Triple:
-    return tuple(np.broadcast_to(t, (n,)).astype(float, copy=True) for t in triple)  # type: ignore[return-value]
+    """Arrays of their own, as fine as what they are made of."""
+    wanted = [t.dtype if np.ndim(t) else np.float64 for t in triple]
+    return tuple(np.broadcast_to(t, (n,)).astype(d) for t, d in zip(triple, wanted, strict=True))  # type: ignore[return-value]
+
+
+def spread(triple: Triple, n: int) -> Triple:
+    """One number a row; to be read only, as arrays are handed on as they are."""
+    return tuple(t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in triple)  # type: ignore[return-value]
 
 
 def rows_of(leaves: NDArray[np.bool_], leaf: NDArray[np.intp]) -> Any:

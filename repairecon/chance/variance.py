@@ -31,8 +31,8 @@ class Share:
 
 def _drawn(model: Model, seed: int, pairs: int) -> tuple[Floats, NDArray[np.intp]]:
     stream = Draws(model.inputs, model.world.chance, model.case.terms.hours_correlation, seed)
-    values, leaf = next(iter(stream.blocks(pairs)))
-    return values.copy(), leaf
+    block = next(iter(stream.blocks(pairs)))
+    return block.values.astype(float), block.leaf
 
 
 def _groups(model: Model) -> dict[str, list[int]]:

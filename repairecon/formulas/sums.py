@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -91,3 +93,41 @@ def merge_moments(
     share = n2 / both if both else 0.0
     m2_both = np.asarray(m2, dtype=float) + np.asarray(m22, dtype=float) + step * step * (n * share)
     return both, np.asarray(mean + step * share)[()], np.asarray(m2_both)[()]
+
+
+def replicate_se(totals: ArrayLike, counts: ArrayLike) -> Any:
+    """Standard error of a mean over independent replicates, from their spread.
+
+    Parameters
+    ----------
+    totals : array (..., replicates)
+        Sum of the figures of each replicate [any unit].
+    counts : array (replicates,)
+        Number of figures of each replicate [-]; one without figures is left out.
+
+    Returns
+    -------
+    array (...)
+        Standard error of sum(totals) / sum(counts) [unit of the totals]; nan for less than two replicates.
+
+    Notes
+    -----
+    With r replicates, the root of ``r / (r - 1) sum((total - count mean)**2) / sum(count)**2``: whatever hangs
+    together within a replicate is counted. With few replicates it is itself uncertain, by about 1 / sqrt(2 (r - 1)).
+
+    References
+    ----------
+    W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6 (ratio estimates), from memory; A. B. Owen, Monte Carlo theory,
+    methods and examples, ch. 17 (replicated quasi-Monte Carlo), from memory.
+
+    Examples
+    --------
+    >>> float(replicate_se([1.0, 3.0], [1, 1]))
+    1.0
+    """
+    x, n = np.asarray(totals, dtype=float), np.asarray(counts, dtype=float)
+    used, whole = int((n > 0).sum()), n.sum()
+    if used < 2:
+        return np.full(x.shape[:-1], np.nan)[()]
+    away = x - n * (x.sum(axis=-1, keepdims=True) / whole)
+    return np.sqrt(used / (used - 1) * (away * away).sum(axis=-1))[()] / whole

@@ -44,8 +44,7 @@ def verdict(case: Case, table: pd.DataFrame, outcomes: Outcomes) -> Verdict:
     if second:
         s = outcomes.ways.index(second)
         gap = float(ranked["total_mean"].iloc[1] - ranked["total_mean"].iloc[0])
-        tied = 1.0 - outcomes.beats[b, s] - outcomes.beats[s, b]
-        p_below = float(outcomes.beats[b, s] + tied / 2)
+        p_below = float(outcomes.beats[b, s])
     near = bool(second) and near_tie(case, gap, float(ranked["total_mean"].iloc[0]), p_below)
     return Verdict(
         best,

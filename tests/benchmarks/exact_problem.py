@@ -40,11 +40,26 @@ def finer(model: Model, way: int, quantity: str) -> tuple[float, float, exact.Fl
         exact.node_counts = counts
 
 
+def against_draws(model: Model, draws: int) -> None:
+    """Largest gap between exact chances and shares of draws, beside what so many independent draws differ by."""
+    outcomes = sample(model, draws, 9)
+    for i, way in enumerate(model.ways):
+        tally = outcomes.tallies[i][3]
+        shares = np.cumsum(tally.counts) / tally.counts.sum()
+        gap = np.abs(chance_up_to(*exact_distribution(model, i), tally.edges[1:]) - shares).max()
+        noise = 1.63 / draws**0.5
+        print(f"{way:26}gap to {draws:,} draws {gap:.6f}; one in a hundred differs by more than {noise:.6f}")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--draws", type=int, help="only compare with so many draws, such as 10000000")
     parser.add_argument("--quick", action="store_true", help="sample 100,000 draws only, to learn the standard errors")
-    draws = 100_000 if parser.parse_args().quick else DRAWS
+    asked = parser.parse_args()
+    draws = 100_000 if asked.quick else DRAWS
     model = Model(case(), grow(case()), {})
+    if asked.draws:
+        return against_draws(model, asked.draws)
     a = timed(lambda: uniforms(STREAMS, DRAWS), 5)
     outcomes = sample(model, draws, 1)
     each_draw = timed(lambda: sample(model, 100_000, 1), 3) / 100_000 / len(model.ways)

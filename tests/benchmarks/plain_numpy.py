@@ -177,8 +177,8 @@ class PlainNumpy:
     def total(self, m: Money) -> Array:
         return m.cash + self.terms.cost_own_hour * m.hours + self.day * m.days
 
-    def answer(self) -> dict[str, Any]:
-        """Means, quantiles, chance of being cheapest of all ways."""
+    def bills(self) -> dict[str, Money]:
+        """What every way comes to."""
         buys = ("exchange", "new", "second-hand")
         whole = {b: self.buy(b, False) for b in buys}
         after = min((self.buy(b, True) for b in buys), key=lambda m: float(self.total(m).mean()))
@@ -187,7 +187,15 @@ class PlainNumpy:
             setattr(here, name, getattr(here, name) + np.where(ended, getattr(after, name), 0))
         bench, new = self.rebuild(at_leisure=True), whole["new"]
         both = Money(bench.cash + new.cash, bench.hours + new.hours, bench.days + new.days)
-        bills = {"rebuild here": here, **whole, "buy new, rebuild the old": both}
+        return {"rebuild here": here, **whole, "buy new, rebuild the old": both}
+
+    def totals(self) -> Array:
+        """Total of every way in every draw (W, n)."""
+        return np.array([self.total(m) for m in self.bills().values()])
+
+    def answer(self) -> dict[str, Any]:
+        """Means, quantiles, chance of being cheapest of all ways."""
+        bills = self.bills()
         values = np.array([[m.cash, m.hours, m.days, self.total(m)] for m in bills.values()])
         total = values[:, 3]
         best = total.min(axis=0)

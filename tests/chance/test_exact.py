@@ -21,7 +21,8 @@ from repairecon.chance.exact import exact_distribution, quantiles
 from repairecon.chance.exact_nodes import node_counts
 from repairecon.chance.exact_rows import way_rows
 from repairecon.chance.model import Model
-from repairecon.chance.outcomes import BINS, Outcomes, sample
+from repairecon.chance.outcomes import Outcomes, sample
+from repairecon.chance.tally import BINS
 from repairecon.chance.world import grow
 from repairecon.formulas.convolve import chance_up_to
 from repairecon.records import Case, Range, RepaireconError
@@ -102,7 +103,9 @@ def test_every_chance_within_the_noise_of_draws(name: str, i: int, quantity: str
 @pytest.mark.parametrize(("name", "i"), SOME)
 def test_variance_against_draws(name: str, i: int) -> None:
     s = drawn(name)
-    spread = s.sampled_se[i, 3] * np.sqrt(DRAWS)
+    tally = s.tallies[i][3]
+    share = tally.counts / tally.counts.sum()
+    spread = np.sqrt(share @ (tally.middles - share @ tally.middles) ** 2)
     kurtosis = 30.0 if any(r.shape == "lognormal" for r in _leads(name, i)) else 3.0
     off = np.sqrt(variance_of(found(name, i, "total"))) / spread - 1.0
     assert abs(off) < 4.0 * np.sqrt(kurtosis / DRAWS) / 2.0 + 1e-3

