@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.draws import path_draws
-from repairecon.chance.fan import _paths
+from repairecon.chance.fan import courses
 from repairecon.chance.model import Model
 from repairecon.chance.nets import REPLICATES
 from repairecon.chance.outcomes import TOTAL, Outcomes, evaluated_blocks
@@ -29,7 +29,7 @@ def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Fl
     grid = np.array([BEFORE, ledger.years.horizon_years])
     found = []
     for i in range(len(ledger.ways)):
-        now, whole = _paths(ledger, outcomes, i, grid, seed, paths)
+        now, whole = courses(ledger, outcomes, i, grid, seed, paths)
         found.append(whole - now - ledger.resale(i))
     return np.array(found)
 

@@ -22,7 +22,7 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
     grid = np.linspace(0.0, h, int(np.ceil(h)) + 1)
     frames = []
     for i, way in enumerate(ledger.ways):
-        paid = _paths(ledger, outcomes, i, grid, seed, paths)
+        paid = courses(ledger, outcomes, i, grid, seed, paths)
         low, high = np.quantile(paid, [0.1, 0.9], axis=1)
         mean, se = paid.mean(axis=1), paid.std(axis=1) / np.sqrt(paths)
         columns = {"year": grid, "way": way, "mean": _means(ledger, i, grid), "p10": low, "p90": high}
@@ -40,7 +40,7 @@ def _means(ledger: Ledger, i: int, grid: Floats) -> Floats:
     return np.asarray(ledger.now[i] + ledger.failure(i) * np.interp(grid, t[::2], so_far))
 
 
-def _paths(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
+def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
     """Discounted cost so far (years, paths) of drawn courses of failures."""
     clocks, years, name = clocks_of(ledger.case, ledger.case.ways[i]), ledger.years, ledger.ways[i]
     times = failure_times(

@@ -54,6 +54,7 @@ def years_table(answer: Answer) -> pd.DataFrame:
     if h.years.horizon_years == 0:
         return pd.DataFrame()
     rows = {}
+    allowed = answer.table["allowed"]
     for way, r in h.ways.sort_values("present_cost", kind="stable").iterrows():
         life = r["break_even_life"]
         rows[way] = {
@@ -61,6 +62,7 @@ def years_table(answer: Answer) -> pd.DataFrame:
             "a year": money(r["annual_cost"], currency),
             "failures": number(r["failures_expected"]),
             "one away in": chance_words(r["p_failure_away"]),
+            "cheapest in": chance_words(r["p_cheapest"]) if allowed[way] else "ruled out",
             "half last": f"{number(r['median_life'])} years",
             "turns at": "never" if life is None or life != life else f"{number(life)} years",
         }
