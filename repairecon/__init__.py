@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from repairecon.jobs.after_the_job import after_the_job
     from repairecon.jobs.answer import Answer, Verdict
     from repairecon.jobs.closing import decide
+    from repairecon.jobs.compare_quotes import QuotesAnswer, compare_quotes
     from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
     from repairecon.jobs.rules import screen
     from repairecon.standards.equivalents import equivalent
@@ -48,6 +49,7 @@ __all__ = [
     "FindingError",
     "Part",
     "Quote",
+    "QuotesAnswer",
     "Range",
     "RepaireconError",
     "Source",
@@ -58,6 +60,7 @@ __all__ = [
     "Verdict",
     "Way",
     "after_the_job",
+    "compare_quotes",
     "copy_notebooks",
     "decide",
     "equivalent",
@@ -71,7 +74,9 @@ __all__ = [
 
 _FOUND_IN = {
     "Answer": "jobs.answer",
+    "QuotesAnswer": "jobs.compare_quotes",
     "Verdict": "jobs.answer",
+    "compare_quotes": "jobs.compare_quotes",
     "after_the_job": "jobs.after_the_job",
     "copy_notebooks": "files.share",
     "equivalent": "standards.equivalents",

@@ -32,7 +32,7 @@ def p_aboard(model: Model, i: int) -> float:
 def plain_price(model: Model, way: Way) -> float:
     """Expected price of a bought unit, tax and duty in, without carriage, handling and core surcharge."""
     p = model.builder.price_way(way)
-    return p.factor * mean_of(p.range)
+    return p.goods * mean_of(p.range)
 
 
 def fetches(model: Model, i: int, resale_share: float) -> float:

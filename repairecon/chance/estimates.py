@@ -106,7 +106,7 @@ class Estimate:
     def piece(self, part: str, mean: float) -> float:
         """Home money for a piece of a part at a quoted price of a pack."""
         priced = self.model.prices[part]
-        return priced.factor * mean / priced.pack
+        return priced.a_piece * mean
 
     def mean_price(self, item: str) -> float:
         """Expected home money for a piece of a part or for a unit."""
@@ -115,7 +115,7 @@ class Estimate:
         else:
             priced = self.model.builder.price_way(self.case.way(item))
         r = priced.range
-        return priced.factor * float(ranges.mean(r.low, r.likely, r.high, r.shape)) / priced.pack
+        return priced.a_piece * float(ranges.mean(r.low, r.likely, r.high, r.shape))
 
     def _line_of(self, key: str) -> tuple[str, str]:
         """Kind and name of the line that an input belongs to; none for chances, days and the price of an hour."""

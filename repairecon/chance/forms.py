@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.inputs import ONE, Atom, Inputs, Priced, choose_price, times
+from repairecon.chance.buying import Buying, Priced
+from repairecon.chance.inputs import ONE, Atom, Inputs, times
 from repairecon.chance.world import STAGE, World
-from repairecon.formulas import landed
 from repairecon.records import Branch, Case, Task, Way
 
 Floor = tuple[tuple[int, float], ...]
@@ -54,7 +54,7 @@ class Form:
 
 
 @dataclass
-class Demand:
+class Wanted:
     """Pieces of a part wanted in each leaf by an order placed at the end of a stage."""
 
     stage: int
@@ -65,23 +65,25 @@ class Demand:
 class Builder:
     """Writes the forms of a case over a world's leaves."""
 
-    def __init__(self, case: Case, world: World) -> None:
+    def __init__(self, case: Case, world: World, buying: Buying | None = None) -> None:
         self.case = case
+        self.buying = buying or Buying(case)
         self.home = case.terms.currency
         self.world = world
         self.inputs = Inputs()
         self.leaves = len(world.chance)
-        self.prices = {p.part: self._price_part(p.part) for p in case.parts}
         self.order_stage = {"now": -1, "after removal": 1, "after strip": 2, "after measure": 3}[case.terms.order_parts]
 
     # ---- prices ---------------------------------------------------------------------------
-    def _price_part(self, name: str) -> Priced:
-        part = next(p for p in self.case.parts if p.part == name)
-        return choose_price(self.case, name, part.quantity, part.price, part.lead_days, part.source)
-
     def price_way(self, way: Way) -> Priced:
         """The price a bought or sent-away unit takes."""
-        return choose_price(self.case, way.way, 1, way.price, way.lead_days, way.source)
+        return self.buying.alone(way.way, 1)
+
+    @property
+    def prices(self) -> dict[str, Priced]:
+        """What each part takes: in the planned order, or by itself where only damage needs it."""
+        planned = {p.item: p for p in self.buying.order(self.buying.plan)}
+        return {p.part: planned.get(p.part) or self.buying.alone(p.part, p.quantity) for p in self.case.parts}
 
     def price_atom(self, p: Priced) -> Atom:
         """Input atom of a price as quoted."""
@@ -100,14 +102,20 @@ class Builder:
         whose = p.lead_key.partition(":")[2].replace("@", " from ")
         return self.inputs.number(p.lead_key, f"days to wait for {whose}", "days", p.lead)
 
-    def add_carriage(self, form: Form, p: Priced, orders: Coef) -> None:
-        """Carriage and handling of a supplier, once an order."""
-        if p.supplier is None:
-            return
-        s = p.supplier
-        atom = self.inputs.number(f"carriage:{s.supplier}", f"carriage of {s.supplier}", s.currency, s.carriage)
-        form.add("cash", atom, orders * p.factor)
-        form.add("cash", ONE, orders * s.cost_handling)
+    def add_line(self, form: Form, p: Priced, lines: tuple[Coef, Coef, Coef]) -> None:
+        """A line of an order: so much for one of the price quoted, so much for one of the carriage, and the rest."""
+        goods, carriage, fixed = lines
+        form.add("cash", self.price_atom(p), goods)
+        if p.supplier is not None and np.any(carriage):
+            s, band = p.supplier, "" if p.band is None else f", up to {p.band} kg"
+            label = f"carriage of {s.supplier}{band}"
+            atom = self.inputs.number(f"carriage:{s.supplier}{band}", label, s.currency, p.carriage_range)
+            form.add("cash", atom, carriage)
+        form.add("cash", ONE, fixed)
+
+    def add_unit(self, form: Form, p: Priced, bought: Coef = 1.0) -> None:
+        """A unit bought or sent away: its carriage and fixed charges even where the work is not done."""
+        self.add_line(form, p, (bought * p.goods, p.carriage, p.fixed))
 
     # ---- work -----------------------------------------------------------------------------
     def add_hours(self, form: Form, atom: Atom, by: str, coef: Coef, day_coef: Coef | None = None) -> None:
@@ -150,8 +158,10 @@ class Builder:
             form.add("days", number(f"outcome days:{name}", f"extra days, {name}", "days", branch.extra_days), coef)
 
     # ---- orders ---------------------------------------------------------------------------
-    def add_orders(self, form: Form, demands: Iterable[Demand], ends: Ints, floor: Floor = ()) -> None:
-        """Parts wanted, order by order: packs, carriage once a supplier, the longest wait.
+    def add_orders(
+        self, form: Form, demands: Iterable[Wanted], ends: Ints, floor: Floor = (), leisure: bool = False
+    ) -> None:
+        """Parts wanted, order by order: the cheapest basket for each demand, and the longest wait.
 
         A rebuild given up before the unit goes together again does not wait for its parts.
         """
@@ -162,28 +172,28 @@ class Builder:
             parts = by_stage.setdefault(d.stage, {})
             parts[d.part] = parts.get(d.part, np.zeros(self.leaves, dtype=np.int64)) + d.pieces
         for stage, parts in sorted(by_stage.items()):
-            self._add_order(form, parts, ends >= REBUILD_STARTS, floor if stage == self.order_stage else ())
+            self._add_order(form, parts, ends >= REBUILD_STARTS, (floor if stage == self.order_stage else (), leisure))
 
-    def _add_order(self, form: Form, parts: dict[str, Ints], waited: NDArray[np.bool_], floor: Floor) -> None:
-        suppliers: dict[str, tuple[Priced, NDArray[np.bool_]]] = {}
-        waits: dict[int, NDArray[np.bool_]] = {}
-        nowhere = np.zeros(self.leaves, dtype=bool)
-        for name, pieces in parts.items():
-            p = self.prices[name]
-            wanted = pieces > 0
-            form.add("cash", self.price_atom(p), landed.packs_needed(pieces, p.pack) * p.factor)
-            if p.supplier is not None:
-                _, before = suppliers.get(p.supplier.supplier, (p, nowhere))
-                suppliers[p.supplier.supplier] = (p, before | wanted)
-            lead = self.lead_atom(p)
-            if lead is not None:
-                i = int(str(lead[1]))
-                waits[i] = waits.get(i, nowhere) | (wanted & waited)
-        for p, used in suppliers.values():
-            self.add_carriage(form, p, used.astype(float))
-        table = np.array(list(waits.values()), dtype=bool).reshape(len(waits), self.leaves)
-        for column in np.unique(table.T, axis=0):
-            here = (table == column[:, None]).all(axis=0) & waited
-            chosen = tuple(i for i, on in zip(waits, column, strict=True) if on)
+    def _add_order(
+        self, form: Form, parts: dict[str, Ints], waited: NDArray[np.bool_], how: tuple[Floor, bool]
+    ) -> None:
+        floor, leisure = how
+        pieces = np.array(list(parts.values())).reshape(len(parts), self.leaves)
+        unlike, which = np.unique(pieces, axis=1, return_inverse=True)
+        which = which.reshape(-1)
+        table: dict[tuple[Atom, float | None], tuple[Priced, Floats]] = {}
+        waits = np.full(unlike.shape[1], None, dtype=object)
+        for d, column in enumerate(unlike.T):
+            lines = self.buying.order(tuple((p, int(n)) for p, n in zip(parts, column, strict=True) if n), leisure)
+            for p in lines:
+                _, rows = table.setdefault((self.price_atom(p), p.band), (p, np.zeros((3, unlike.shape[1]))))
+                rows[:, d] += (p.goods, p.carriage, p.fixed)
+            leads = (self.lead_atom(p) for p in lines)
+            waits[d] = tuple(dict.fromkeys(int(str(atom[1])) for atom in leads if atom is not None))
+        for p, rows in table.values():
+            goods, carriage, fixed = rows[:, which]
+            self.add_line(form, p, (goods, carriage, fixed))
+        for chosen in dict.fromkeys(waits):
+            here = np.array([w == chosen for w in waits])[which] & waited
             if chosen or floor:
                 form.add("days", ("max", chosen, floor), here.astype(float))

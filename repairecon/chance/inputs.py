@@ -1,12 +1,12 @@
-"""The uncertain inputs of a case by name, and the price that each item takes."""
+"""The uncertain inputs of a case by name."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import inf
 
-from repairecon.formulas import landed, ranges
-from repairecon.records import Case, Quote, Range, RepaireconError, Source, Supplier
+from repairecon.formulas import ranges
+from repairecon.records import Range, Source
 
 ONE = ("1",)
 Atom = tuple[object, ...]
@@ -67,95 +67,3 @@ class Inputs:
 def times(a: Atom, b: Atom) -> Atom:
     """Product of two product atoms of independent inputs."""
     return ("*", *a[1:], *b[1:])
-
-
-@dataclass(frozen=True)
-class Priced:
-    """An item with the price it takes: home money = ``factor`` times the priced range, per pack.
-
-    ``takeover`` is the mean price at which the next cheapest quote would be taken instead.
-    """
-
-    item: str
-    range: Range
-    factor: float
-    pack: int
-    supplier: Supplier | None
-    quote: Quote | None
-    lead: Range | None
-    lead_key: str
-    source: Source
-    takeover: float = inf
-
-    def cost(self, quantity: int) -> float:
-        """Expected home money for a quantity, carriage and handling as if ordered alone."""
-        r = self.range
-        packs = landed.packs_needed(quantity, self.pack)
-        goods = self.factor * float(packs) * float(ranges.mean(r.low, r.likely, r.high, r.shape))
-        if self.supplier is None:
-            return goods
-        c = self.supplier.carriage
-        carriage = float(ranges.mean(c.low, c.likely, c.high, c.shape))
-        return goods + self.factor * carriage + self.supplier.cost_handling
-
-
-def supplier_factor(case: Case, supplier: Supplier) -> float:
-    """Home money paid for each unit of the supplier's money, tax and duty in."""
-    home = case.terms.currency
-    exchange = 1.0 if supplier.currency == home else case.terms.exchange[supplier.currency]
-    return float(
-        landed.landed_factor(
-            exchange=exchange,
-            vat_included=supplier.vat_included,
-            vat_rate=supplier.vat_rate,
-            home_vat_rate=case.terms.vat_rate,
-            imported=supplier.imported,
-            duty_rate=supplier.duty_rate,
-        )
-    )
-
-
-def _from_quote(case: Case, quote: Quote, fallback_lead: Range | None) -> Priced:
-    supplier = case.supplier(quote.supplier)
-    lead: Range | None
-    if quote.lead_days is not None:
-        lead, lead_key = quote.lead_days, f"days:{quote.item}@{quote.supplier}"
-    elif supplier.lead_days is not None:
-        lead, lead_key = supplier.lead_days, f"days of supplier:{quote.supplier}"
-    else:
-        lead, lead_key = fallback_lead, f"days of item:{quote.item}"
-    return Priced(
-        quote.item,
-        quote.quoted,
-        supplier_factor(case, supplier),
-        quote.pack,
-        supplier,
-        quote,
-        lead,
-        lead_key,
-        quote.source,
-    )
-
-
-def _with_takeover(offers: list[Priced], quantity: int) -> Priced:
-    if len(offers) == 1:
-        return offers[0]
-    best, rival = offers[:2]
-    r = best.range
-    packs = float(landed.packs_needed(quantity, best.pack))
-    spare = rival.cost(quantity) - best.cost(quantity)
-    mean = float(ranges.mean(r.low, r.likely, r.high, r.shape))
-    return replace(best, takeover=mean + spare / (best.factor * packs))
-
-
-def choose_price(
-    case: Case, item: str, quantity: int, own_price: Range | None, own_lead: Range | None, source: Source
-) -> Priced:
-    """The cheapest all-in single quote for the item, else its own range of prices."""
-    offers = [_from_quote(case, q, own_lead) for q in case.quotes if q.item == item]
-    if offers:
-        offers.sort(key=lambda o: o.cost(quantity))
-        return _with_takeover(offers, quantity)
-    if own_price is None:
-        raise RepaireconError(f"{source}: {item} has neither a price nor a quote")
-    return Priced(item, own_price, 1.0, 1, None, None, own_lead, f"days of item:{item}", source)

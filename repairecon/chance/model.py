@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.chance.buying import Buying
 from repairecon.chance.forms import OUTPUTS, Form
 from repairecon.chance.inputs import ONE, Atom, Input
 from repairecon.chance.pieces import Pieces
@@ -31,7 +32,7 @@ class Model:
 
     ``done`` is the stage up to which the work is done already (-1: none begun): all that is
     reckoned lies after it, and what it took is kept apart in ``spent``. ``own_hour`` is what an own
-    hour is worth, by default as the case says.
+    hour is worth, by default as the case says. ``buying`` holds the orders chosen for a sister model.
     """
 
     def __init__(
@@ -41,16 +42,18 @@ class Model:
         allowed: Mapping[str, bool],
         done: int = -1,
         own_hour: float | None = None,
+        buying: Buying | None = None,
     ) -> None:
         self.done = done
         self.own_hour = case.terms.cost_own_hour if own_hour is None else own_hour
         self.case = case
         self.ways = tuple(w.way for w in case.ways)
         self.allowed = np.array([allowed.get(w, True) for w in self.ways], dtype=bool)
-        builder = Pieces(case, world)
+        self.buying = buying or Buying(case)
+        builder = Pieces(case, world, self.buying)
         order = _leaf_order(builder)
         self.world = _reordered(world, order)
-        self.builder = builder = Pieces(case, self.world)
+        self.builder = builder = Pieces(case, self.world, self.buying)
         self.prices = builder.prices
         self._patterns: dict[bytes, int] = {}
         self._pattern_rows: list[Floats] = []

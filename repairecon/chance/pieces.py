@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.forms import REBUILD_STARTS, Builder, Coef, Demand, Floor, Form, Ints
+from repairecon.chance.forms import REBUILD_STARTS, Builder, Coef, Floor, Form, Ints, Wanted
 from repairecon.chance.inputs import Atom, times
 from repairecon.chance.world import NEVER_ENDS, STAGE, branch_touches, named_in
 from repairecon.records import Branch, Task, Way
@@ -57,20 +57,20 @@ class Pieces(Builder):
             early = self.order_stage < stage < REBUILD_STARTS
             self.add_task(form, task, coef, coef - overlaps if early else None)
         demands = [
-            Demand(self.order_stage, p.part, np.where(ends > self.order_stage, p.quantity, 0))
+            Wanted(self.order_stage, p.part, np.where(ends > self.order_stage, p.quantity, 0))
             for p in self.case.parts
             if p.needed == "always"
         ]
         last = REBUILD_STARTS if at_leisure else NEVER_ENDS
         demands += self._damage(form, way, ends, last, upto=upto)
-        self.add_orders(form, demands, ends, self._overlap(way))
+        self.add_orders(form, demands, ends, self._overlap(way), at_leisure)
         if at_leisure:
             form.days.clear()
         return form
 
     def _damage(
         self, form: Form, way: Way, ends: Ints, last: int, after: int = -1, upto: int = NEVER_ENDS
-    ) -> list[Demand]:
+    ) -> list[Wanted]:
         """Work of the outcomes that bear on a way; those that a rebuild before it has paid are left out."""
         demands = []
         for b, holds in zip(self.case.branches, self.world.holds, strict=True):
@@ -85,7 +85,7 @@ class Pieces(Builder):
             counts = holds & ((ends == stage) & (stage <= upto) if ending else (ends > stage))
             self.add_branch(form, b, self._worker(b, way, stage), counts.astype(float))
             order = max(stage, self.order_stage)
-            demands += [Demand(order, part, np.where(holds & (ends > order), n, 0)) for part, n in b.parts]
+            demands += [Wanted(order, part, np.where(holds & (ends > order), n, 0)) for part, n in b.parts]
         return demands
 
     def _paid_before(self, b: Branch, stage: int, after: int) -> bool:
@@ -104,11 +104,10 @@ class Pieces(Builder):
         """A specialist rebuilds the old unit, whatever the owner has done up to a stage left out."""
         form, ends, p = Form(), self.ends(way), self.price_way(way)
         done = (ends == NEVER_ENDS).astype(float)
-        form.add("cash", self.price_atom(p), done * p.factor)
+        self.add_unit(form, p, done)
         if way.strip_charge.high > 0:
             atom = self.inputs.number(f"strip:{way.way}", f"strip charge, {way.way}", self.home, way.strip_charge)
             form.add("cash", atom, 1.0 - done)
-        self.add_carriage(form, p, 1.0)
         self._add_core_carriage(form, way, 1.0)
         lead = self.lead_atom(p)
         if lead is not None:
@@ -174,8 +173,7 @@ class Pieces(Builder):
     def purchase(self, way: Way) -> Form:
         """Only the paying for a unit: price, carriage, core surcharge."""
         form, p = Form(), self.price_way(way)
-        form.add("cash", self.price_atom(p), p.factor)
-        self.add_carriage(form, p, 1.0)
+        self.add_unit(form, p)
         if way.core_surcharge.high > 0:
             form.add("cash", self._surcharge(way), 1.0)
         return form

@@ -64,7 +64,7 @@ class Ledger:
         allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
         self.fresh = model
         if model.done >= 0 or not _same_chances(model.world, grow(model.case)):
-            self.fresh = Model(model.case, grow(model.case), allowed, -1, model.own_hour)
+            self.fresh = Model(model.case, grow(model.case), allowed, -1, model.own_hour, model.buying)
         expected = self.fresh.expected()
         self.total = expected @ np.array([1.0, self.hour, self.day])
         self.undelayed = expected @ np.array([1.0, self.hour, 0.0])

@@ -27,8 +27,8 @@ def bearing(toml: TomlFile, ways: Names, defaults: Defaults) -> Bearing | None:
     named = _ways(section, ways)
     if rating is None or load is None or turns is None:
         return None
-    if load.high > rating.likely / 2.0:
-        most = f"{values.plain(rating.likely / 2.0)} kN, half its rating: the rating life holds no further"
+    if load.high > rating.likely / 2:
+        most = f"{values.plain(rating.likely / 2)} kN, half its rating: the rating life holds no further"
         section.fault("load_kn", values.plain(load.high), f"write at most {most}")
     return Bearing(
         rating_kn=rating.likely,

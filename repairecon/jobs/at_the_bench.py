@@ -141,7 +141,7 @@ def order_times(case: Case, world: World, model: Model) -> pd.DataFrame:
         if order != case.terms.order_parts:
             changed = replace(case, terms=replace(case.terms, order_parts=order))
             allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
-            other = Model(changed, world, allowed, model.done, model.own_hour)
+            other = Model(changed, world, allowed, model.done, model.own_hour, model.buying)
         if other.builder.order_stage >= model.done:
             made = decision(other, other.own_hour)
             made = replace(made, other=np.zeros_like(made.other))

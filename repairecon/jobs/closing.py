@@ -175,7 +175,7 @@ class _Keeper:
             priced = model.prices[r.name] if way is None else model.builder.price_way(way)
             core = way.core_surcharge.likely if way else 0.0
             each = (r.paid - core) / (r.quantity or 1.0)
-            stated = priced.range.scaled(priced.factor / priced.pack)
+            stated = priced.range.scaled(priced.a_piece)
             age = _years(priced.quote.quoted_on if priced.quote else "", self.decision.decided_on)
             if each > 0 and stated.likely > 0:
                 yield self.row("price", r.name, r, **_ends(stated), actual=each, years=age)

@@ -61,7 +61,7 @@ def _known(estimate: Estimate, actual: Actual) -> Iterator[tuple[str, float]]:
         if r.paid is None or r.quantity == 0:
             continue
         core = mean_of(case.way(r.name).core_surcharge) if r.kind == "unit" else 0.0
-        each = max(r.paid - core, 0.0) / (r.quantity or 1.0) * priced.pack / priced.factor
+        each = max(r.paid - core, 0.0) / (r.quantity or 1.0) / priced.a_piece
         seller = f"quoted:{r.name}@{priced.supplier.supplier}" if priced.supplier else f"price:{r.name}"
         yield seller, each
     for r in actual.of("task"):

@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from repairecon.chance.aboard import p_aboard
-from repairecon.chance.inputs import Priced
+from repairecon.chance.buying import Priced
 from repairecon.chance.model import Model
 from repairecon.chance.outcomes import QUANTITIES, Outcomes
 from repairecon.chance.world import NEVER_ENDS, branch_touches, grow
@@ -71,7 +71,7 @@ def leaves(model: Model, outcomes: Outcomes, stops: list[str]) -> pd.DataFrame:
         return pd.DataFrame(rows, columns=columns)
     case = model.case
     allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
-    plan = Model(case, grow(case, bare=True), allowed, model.done, model.own_hour)
+    plan = Model(case, grow(case, bare=True), allowed, model.done, model.own_hour, model.buying)
     cash, hours, _ = outcomes.by_leaf[i]
     planned = plan.expected()[i] @ np.array([1.0, model.own_hour, 0.0])
     extra = cash + model.own_hour * hours - planned
@@ -170,7 +170,7 @@ def _line(name: str, needed: str, pieces: int, priced: Priced) -> tuple[object, 
     mean = float(ranges.mean(r.low, r.likely, r.high, r.shape))
     supplier = priced.supplier.supplier if priced.supplier else ""
     currency = priced.supplier.currency if priced.supplier else ""
-    return name, needed, pieces, supplier, mean, currency, priced.cost(pieces), str(priced.source)
+    return name, needed, pieces, supplier, mean, currency, priced.landed, str(priced.source)
 
 
 def curves(table: pd.DataFrame, outcomes: Outcomes) -> pd.DataFrame:
@@ -183,5 +183,5 @@ def curves(table: pd.DataFrame, outcomes: Outcomes) -> pd.DataFrame:
 
 
 def kit_cost(model: Model) -> float:
-    """Expected money for the parts of the planned rebuild, each ordered alone [home money]."""
-    return sum(model.prices[p.part].cost(p.quantity) for p in model.case.parts if p.needed == "always")
+    """Expected money for the parts of the planned rebuild, in one order [home money]."""
+    return sum(p.landed for p in model.buying.order(model.buying.plan))

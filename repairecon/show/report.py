@@ -102,4 +102,5 @@ def write_report(
     if not path.parent.is_dir():
         raise RepaireconError(f"{path.parent} is no folder; make it first")
     notebook = run_notebook(name, parameters, show_bar=show_bar)
-    write_whole(path, page(notebook, title or f"Rebuild or buy: {Path(str(parameters['case_folder'])).name}"))
+    title = title or f"{name.replace('_', ' ').capitalize()}: {Path(str(parameters['case_folder'])).name}"
+    write_whole(path, page(notebook, title))

@@ -113,6 +113,24 @@ def span(r: Range) -> str:
     return number(r.likely) if r.sure else f"{number(r.low)} to {number(r.high)}, likely {number(r.likely)}"
 
 
+def cents(x: float) -> float:
+    """Money to the cent, for what is written into a file.
+
+    >>> cents(71.0916)
+    71.09
+    """
+    return round(x, 2) + 0.0
+
+
+def rate(x: float) -> str:
+    """A rate in per cent, to three figures.
+
+    >>> rate(0.025), rate(0.21)
+    ('2.5 %', '21 %')
+    """
+    return f"{100.0 * x:.3g} %"
+
+
 def share(x: float) -> str:
     """A fraction in per cent.
 

@@ -63,7 +63,7 @@ class PlainCase(PlainWork):
                 if p.needed == "always":
                     planned[p.part] = planned.get(p.part, 0) + p.quantity
         for stage, parts in orders.items():
-            self.order(bill, n, parts, waits, floor if stage == self.order_stage else 0.0)
+            self.order(bill, n, parts, waits, floor if stage == self.order_stage else 0.0, at_leisure)
         return Bill(bill.cash, bill.hours, 0.0) if at_leisure else bill
 
     def send_away(self, way: Way, found: Found, n: Numbers) -> Bill:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Callable, Iterator
 
@@ -71,11 +72,6 @@ class Offer:
     def packs(self, pieces: int) -> int:
         return (pieces + self.pack - 1) // self.pack
 
-    def expected(self, pieces: int) -> float:
-        s = self.supplier
-        extra = self.factor * mean(s.carriage) + s.cost_handling if s else 0.0
-        return self.packs(pieces) * mean(self.price) * self.factor + extra
-
 
 def landed(case: Case, s: Supplier) -> float:
     factor = 1.0 if s.currency == case.terms.currency else case.terms.exchange[s.currency]
@@ -95,14 +91,34 @@ class PlainWork:
         self.rows: dict[str, list[Branch]] = {}
         for row in case.branches:
             self.rows.setdefault(row.event, []).append(row)
-        self.offers = {p.part: self._offer(p.part, p.quantity, p.price, p.lead_days) for p in case.parts}
-        self.offers |= {w.way: self._offer(w.way, 1, w.price, w.lead_days) for w in case.ways}
+        self.everyone = {p.part: self._offers(p.part, p.price, p.lead_days) for p in case.parts}
+        self.everyone |= {w.way: self._offers(w.way, w.price, w.lead_days) for w in case.ways}
+        self.chosen: dict[tuple[tuple[tuple[str, int], ...], bool], dict[str, Offer]] = {}
+        self.offers = {w.way: self.cheapest({w.way: 1}, False)[w.way] for w in case.ways}
         self.order_of_events = self._in_order()
         self.leaves = list(self._enumerate({}, 1.0))
 
-    def _offer(self, item: str, pieces: int, price: Range | None, lead: Range | None) -> Offer:
+    def _offers(self, item: str, price: Range | None, lead: Range | None) -> list[Offer]:
         quoted = [Offer(self.case, item, price, lead, q) for q in self.case.quotes if q.item == item]
-        return min(quoted, key=lambda o: o.expected(pieces)) if quoted else Offer(self.case, item, price, lead, None)
+        return quoted or [Offer(self.case, item, price, lead, None)]
+
+    def cheapest(self, parts: dict[str, int], at_leisure: bool) -> dict[str, Offer]:
+        """From whom each part of an order comes: every choice is tried, carriage once a supplier, the wait counted."""
+        key = tuple(parts.items()), at_leisure
+        if key not in self.chosen:
+            choices = list(itertools.product(*(self.everyone[part] for part in parts)))
+            best = choices[0]
+            if len(choices) > 1:
+                best = min(choices, key=lambda choice: self._cost(parts, choice, at_leisure))
+            self.chosen[key] = dict(zip(parts, best, strict=True))
+        return self.chosen[key]
+
+    def _cost(self, parts: dict[str, int], choice: tuple[Offer, ...], at_leisure: bool) -> float:
+        cost = sum(o.packs(n) * mean(o.price) * o.factor for o, n in zip(choice, parts.values(), strict=True))
+        for o in {o.supplier.supplier: o for o in choice if o.supplier}.values():
+            cost += o.factor * mean(o.supplier.carriage) + o.supplier.cost_handling
+        days = max((mean(o.lead) for o in choice if o.lead is not None), default=0.0)
+        return cost + (0.0 if at_leisure else days * mean(self.terms.cost_lost_day))
 
     # ---- the tree ----
     def _group(self, event: str, found: Found) -> list[Branch]:
@@ -205,9 +221,11 @@ class PlainWork:
             return next((by for by in ("machine shop", "yard") if by in self.terms.labour), "owner")
         return row.by
 
-    def order(self, bill: Bill, n: Numbers, parts: dict[str, int], waits: bool, floor: float = 0.0) -> None:
+    def order(
+        self, bill: Bill, n: Numbers, parts: dict[str, int], waits: bool, floor: float = 0.0, at_leisure: bool = False
+    ) -> None:
         """One order: packs, carriage once a supplier, the longest wait."""
-        offers = {part: self.offers[part] for part, pieces in parts.items() if pieces}
+        offers = self.cheapest({part: pieces for part, pieces in parts.items() if pieces}, at_leisure)
         for part, o in offers.items():
             supplier = o.supplier.supplier if o.supplier else ""
             bill.cash += o.packs(parts[part]) * o.factor * n.number(("price", part, supplier), o.price)

@@ -114,11 +114,11 @@ def inputs_of(made: Case) -> tuple[list[str], dict[str, Floats]]:
 
 def test_a_small_new_quote_and_task_leave_every_other_column_alone() -> None:
     first, before = inputs_of(wide())
-    cheaper = quote("part 2", "engine dealer", span(0.1, 0.2, 0.4))
+    cheaper = quote("part 6", "deck gear dealer", span(0.1, 0.2, 0.4))
     small = task("wipe it", "strip", hours=span(0.1, 0.1, 0.2))
     first_after, after = inputs_of(wide(quotes=(cheaper, *wide().quotes), tasks=(*wide().tasks, small)))
     assert first == first_after
-    assert set(after) - set(before) == {"quoted:part 2@engine dealer", "task hours:wipe it"}
+    assert set(after) - set(before) == {"quoted:part 6@deck gear dealer", "task hours:wipe it"}
     for key in set(before) & set(after):
         assert_array_equal(before[key], after[key], err_msg=key)
 

@@ -125,7 +125,7 @@ def test_at_a_flip_the_two_ways_cost_the_same(made: Case) -> None:
     now = totals(model)
     best = min(now, key=now.__getitem__)
     found = flips(model, model.ways.index(best))
-    assert len(found) >= 4
+    assert len(found) >= 3
     for flip in found:
         there = totals(model_of(at_flip(made, flip)))
         assert there[best] == pytest.approx(there[flip.to_way], rel=1e-6), flip

@@ -13,7 +13,9 @@ from repairecon.show.charts.curves import chance_below
 from repairecon.show.charts.days import money_against_days
 from repairecon.show.charts.flips import flips
 from repairecon.show.charts.held import held, honest_chances, rank_bars
+from repairecon.show.charts.holdings import expiry_timeline, risk_against_money, value_by_place
 from repairecon.show.charts.page import alt_text, save_png, show
+from repairecon.show.charts.parcels import landed_by_supplier, order_against_days
 from repairecon.show.charts.ranges import cost_ranges
 from repairecon.show.charts.spare import spare_worth
 from repairecon.show.charts.stream import damage_tree
@@ -31,14 +33,19 @@ __all__ = [
     "cost_over_years",
     "cost_ranges",
     "damage_tree",
+    "expiry_timeline",
     "flips",
     "held",
     "honest_chances",
+    "landed_by_supplier",
     "money_against_days",
+    "order_against_days",
     "prune",
     "rank_bars",
+    "risk_against_money",
     "save_png",
     "show",
     "spare_worth",
     "swings",
+    "value_by_place",
 ]

@@ -1,0 +1,296 @@
+"""Which quotes each order of parts takes: the cheapest basket of what it wants, the wait for it counted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from math import inf
+
+import numpy as np
+
+from repairecon.chance.offers import Offered, border, line_of, mean, parcel_terms, today_of, weigh
+from repairecon.formulas.basket_choices import frontier
+from repairecon.formulas.basket_terms import Offer, Order, price_packs
+from repairecon.formulas.landed import packs_needed
+from repairecon.formulas.parcel import Border, LandedLine, LandedParcel, Line, ParcelTerms, price_parcel
+from repairecon.records import NOTHING, Case, OrderWishes, Quote, Range, RepaireconError, Source, Supplier
+
+Demand = tuple[tuple[str, int], ...]
+"""Items wanted by one order, each with its pieces."""
+
+MOST_TRIED = 10
+"""Suppliers up to which every set of them is tried; with more, or with terms that bend, the program decides."""
+
+SECONDS = 20.0
+
+
+@dataclass(frozen=True)
+class Priced:
+    """An item as an order takes it, as a sum of inputs.
+
+    Home money = ``goods`` x price as quoted + ``carriage`` x carriage as quoted + ``fixed``; at their means that is
+    ``landed``. ``band`` is the weight band whose carriage holds (None: the supplier's one carriage). ``takeover`` is
+    the mean price at which another quote would be taken instead.
+    """
+
+    item: str
+    range: Range
+    supplier: Supplier | None
+    quote: Quote | None
+    lead: Range | None
+    lead_key: str
+    source: Source
+    packs: int
+    goods: float
+    carriage: float = 0.0
+    fixed: float = 0.0
+    band: float | None = None
+    takeover: float = inf
+
+    @property
+    def carriage_range(self) -> Range:
+        """Carriage as the supplier quotes it."""
+        if self.supplier is None:
+            return NOTHING
+        bands = {b.up_to_kg: b.quoted for b in self.supplier.bands}
+        return bands.get(self.band, self.supplier.carriage) if self.band is not None else self.supplier.carriage
+
+    @property
+    def a_piece(self) -> float:
+        """Home money for a piece, carriage left out, where one is quoted for a pack."""
+        return self.goods / (self.packs * (self.quote.pack if self.quote else 1))
+
+    @property
+    def landed(self) -> float:
+        """Expected home money for the line in its order."""
+        return self.goods * mean(self.range) + self.carriage * mean(self.carriage_range) + self.fixed
+
+
+class Buying:
+    """The offers of a case for its parts and units, and the orders chosen so far.
+
+    Prices and waits count at their means. What nobody quotes for is had at its own price, without carriage.
+    """
+
+    def __init__(self, case: Case) -> None:
+        self.case = case
+        self.parts = {p.part: p for p in case.parts}
+        self.own = {p.part: (p.price, p.lead_days, p.source) for p in case.parts}
+        self.own |= {w.way: (w.price, w.lead_days, w.source) for w in case.ways}
+        pieces = {p.part: p.quantity for p in case.parts} | {w.way: 1 for w in case.ways}
+        weighed = weigh(case, pieces, _undated(case.wishes), take_near=False)
+        self.barred = tuple(o for o in weighed if o.left_out)
+        self.offers = tuple(o for o in weighed if not o.left_out)
+        quotes: dict[str, list[Quote]] = {}
+        for o in self.offers:
+            quotes.setdefault(o.supplier.supplier, []).append(o.quote)
+        self.terms = {name: parcel_terms(case, case.supplier(name), mine) for name, mine in quotes.items()}
+        self.border = border(case)
+        self.lines = [line_of(o) for o in self.offers]
+        self.days = [mean(lead) if (lead := self._lead(o)[0]) is not None else 0.0 for o in self.offers]
+        self.cost_day = mean(case.terms.cost_lost_day)
+        self.by_item: dict[str, list[int]] = {}
+        for k, o in enumerate(self.offers):
+            self.by_item.setdefault(o.quote.item, []).append(k)
+        self._packs: dict[tuple[Demand, float], dict[int, int]] = {}
+        self._takeover: dict[int, float] = {}
+
+    @cached_property
+    def plan(self) -> Demand:
+        """The parts that are always needed."""
+        return tuple((p.part, p.quantity) for p in self.case.parts if p.needed == "always")
+
+    def order(self, demand: Demand, leisure: bool = False) -> tuple[Priced, ...]:
+        """The lines of an order; its wait counts as far as it is longer than that for what nobody quotes for."""
+        quoted = tuple((item, n) for item, n in demand if item in self.by_item)
+        own = tuple(self._own_price(item, n) for item, n in demand if item not in self.by_item)
+        anyway = max((mean(p.lead) for p in own if p.lead is not None), default=0.0)
+        return (*self._lines(self._chosen(quoted, inf if leisure else anyway)), *own)
+
+    def alone(self, item: str, pieces: int) -> Priced:
+        """An item ordered by itself."""
+        return self.order(((item, pieces),))[0]
+
+    def _own_price(self, item: str, pieces: int) -> Priced:
+        price, lead, source = self.own[item]
+        if price is None:
+            why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
+            raise RepaireconError(f"{source}: {item} has neither a price nor a quote that may be taken. {why}".strip())
+        return Priced(item, price, None, None, lead, f"days of item:{item}", source, pieces, float(pieces))
+
+    def _lead(self, o: Offered) -> tuple[Range | None, str]:
+        """Days to wait for an offer, and the input that they are."""
+        q = o.quote
+        if q.lead_days is not None:
+            return q.lead_days, f"days:{q.item}@{q.supplier}"
+        if o.supplier.lead_days is not None:
+            return o.supplier.lead_days, f"days of supplier:{q.supplier}"
+        return self.own[q.item][1], f"days of item:{q.item}"
+
+    def _chosen(self, demand: Demand, anyway: float = 0.0) -> dict[int, int]:
+        """Packs by offer; a wait of up to ``anyway`` days costs nothing more."""
+        key = (demand, anyway)
+        if key not in self._packs:
+            self._packs[key] = self._choose(dict(demand), anyway) if demand else {}
+        return self._packs[key]
+
+    def takeover(self, k: int) -> float:
+        """Mean price of an offer, as quoted, at which its order would be made without it."""
+        if k not in self._takeover:
+            self._takeover[k] = self._price_without(k)
+        return self._takeover[k]
+
+    def _price_without(self, k: int) -> float:
+        item = self.offers[k].quote.item
+        if len(self.by_item[item]) == 1:
+            return inf
+        plan = tuple((i, n) for i, n in self.plan if i in self.by_item)
+        demand = plan if k in self._chosen(plan) else ((item, self.offers[k].pieces),)
+        packs = self._chosen(demand)
+        if k not in packs:
+            return inf
+        more = self._worth(self._choose(dict(demand), barred=k)) - self._worth(packs)
+        line = next(p for p in self._lines(packs, plain=True) if p.quote is self.offers[k].quote)
+        return mean(line.range) + more / line.goods if line.goods > 0.0 else inf
+
+    def _choose(self, wanted: Mapping[str, int], anyway: float = 0.0, barred: int = -1) -> dict[int, int]:
+        usable = [k for part in wanted for k in self.by_item[part] if k != barred]
+        names = sorted({self.offers[k].supplier.supplier for k in usable})
+        if len(names) <= MOST_TRIED and all(n in self._plain for n in names):
+            return self._tried(wanted, usable, names, anyway)
+        return self._programmed(wanted, usable, anyway)
+
+    # ---- plain terms: every set of suppliers is tried -----------------------------------------
+    @cached_property
+    def _plain(self) -> dict[str, tuple[float, float]]:
+        """Fixed cost a parcel, and home money for one quoted, of suppliers whose terms are straight lines."""
+        found = {}
+        for name, terms in self.terms.items():
+            mine = [line for o, line in zip(self.offers, self.lines, strict=True) if o.supplier.supplier == name]
+            rates = {line.duty_rate for line in mine}
+            bent = terms.bands or terms.minimum_order or terms.free_above is not None or _limits(terms, self.border)
+            bent = bent or len(rates) > 1 or any(len(line.prices) > 1 or line.core for line in mine)
+            if not bent:
+                rate = rates.pop()
+                # not from 0: a parcel of no value passes the border free
+                one, two = (
+                    price_parcel(terms, [Line(((1, p),), duty_rate=rate)], [1], self.border).total for p in (1.0, 2.0)
+                )
+                found[name] = (2.0 * one - two, two - one)
+        return found
+
+    def _tried(
+        self, wanted: Mapping[str, int], usable: Sequence[int], names: list[str], anyway: float
+    ) -> dict[int, int]:
+        parts = list(wanted)
+        packs = {k: _packs(self.lines[k], wanted[self.offers[k].quote.item]) for k in usable}
+        best, least = dict[int, int](), inf
+        for deadline, waited in self._deadlines(usable, anyway):
+            cost = np.full((len(parts), len(names)), inf)
+            pick = np.full((len(parts), len(names)), -1)
+            for k in usable:
+                i, j = parts.index(self.offers[k].quote.item), names.index(self.offers[k].supplier.supplier)
+                goods = self._plain[names[j]][1] * packs[k] * self.lines[k].price(packs[k])
+                if self.days[k] <= deadline and goods < cost[i, j]:
+                    cost[i, j], pick[i, j] = goods, k
+            fixed = np.array([self._plain[n][0] for n in names])
+            for chosen in _sets(len(names), len(parts)):
+                total = fixed[chosen].sum() + cost[:, chosen].min(axis=1).sum() + waited
+                if total < least - 1e-9:
+                    at = [chosen[int(j)] for j in cost[:, chosen].argmin(axis=1)]
+                    least, best = total, {int(pick[i, j]): packs[int(pick[i, j])] for i, j in enumerate(at)}
+        return best
+
+    def _deadlines(self, usable: Sequence[int], anyway: float) -> list[tuple[float, float]]:
+        """Deadlines worth trying, each with what waiting for it costs."""
+        if self.cost_day <= 0.0 or anyway == inf:
+            return [(inf, 0.0)]
+        days = {max(self.days[k], anyway) for k in usable}
+        return [(d, self.cost_day * (d - anyway)) for d in sorted(days)]
+
+    # ---- terms that bend: the program decides ----------------------------------------------------
+    def _programmed(self, wanted: Mapping[str, int], usable: Sequence[int], anyway: float) -> dict[int, int]:
+        mine = [self._all[k] for k in usable]
+        order = Order(wanted, tuple(mine), {o.supplier: self.terms[o.supplier] for o in mine}, self.border)
+        if self.cost_day <= 0.0 or anyway == inf:
+            order = replace(order, offers=tuple(replace(o, days=0.0) for o in mine))
+        found = [b for b in frontier(order, SECONDS) if b.packs and not b.uncovered]
+        if not found:
+            raise RepaireconError(f"no order of these quotes can be made for {', '.join(wanted)}: see minimum orders")
+        best = min(found, key=lambda b: b.total + self.cost_day * max(b.days - anyway, 0.0))
+        return {usable[k]: n for k, n in best.packs.items()}
+
+    # ---- coefficients ----------------------------------------------------------------------------
+    def _parcels(self, packs: Mapping[int, int]) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
+        wanted = {self.offers[k].quote.item: 1 for k in packs}
+        return price_packs(Order(wanted, self._all, self.terms, self.border), packs)
+
+    @cached_property
+    def _all(self) -> tuple[Offer, ...]:
+        zipped = zip(self.offers, self.lines, self.days, strict=True)
+        return tuple(Offer(o.quote.item, o.supplier.supplier, line, days) for o, line, days in zipped)
+
+    def _worth(self, packs: Mapping[int, int]) -> float:
+        landed = sum(parcel.total for _, parcel in self._parcels(packs).values())
+        return landed + self.cost_day * max((self.days[k] for k in packs), default=0.0)
+
+    def _lines(self, packs: Mapping[int, int], plain: bool = False) -> tuple[Priced, ...]:
+        made = []
+        for name, (indexes, parcel) in self._parcels(packs).items():
+            terms = self.terms[name]
+            band = _band(terms, parcel.weight_kg) if not parcel.carriage_free else None
+            for k, line in zip(indexes, parcel.lines, strict=True):
+                made.append(self._line(terms, k, line, (band, inf if plain else self.takeover(k))))
+        return tuple(made)
+
+    def _line(self, terms: ParcelTerms, k: int, line: LandedLine, more: tuple[float | None, float]) -> Priced:
+        """A landed line taken apart: within the rules that hold for its parcel every charge is a straight line."""
+        band, takeover = more
+        before = line.goods + line.core + line.carriage
+        charged = line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
+        factor = 1.0 + charged / before if before > 0.0 else 0.0
+        o = self.offers[k]
+        goods, fixed = _over(line.goods * factor, mean(o.quote.quoted))
+        rate = next((quoted for up_to, quoted in terms.bands if up_to == band), terms.carriage)
+        carriage, rest = _over(line.carriage * factor, rate)
+        fixed += rest + line.core * factor + line.handling + line.core_refund
+        lead, key = self._lead(o)
+        return Priced(
+            o.quote.item, o.quote.quoted, o.supplier, o.quote, lead, key, o.quote.source,
+            line.packs, goods, carriage, fixed, band, takeover,
+        )  # fmt: skip
+
+
+def _over(cost: float, quoted: float) -> tuple[float, float]:
+    """A cost as so much for one of what is quoted, and the rest that is fixed."""
+    return (cost / quoted, 0.0) if quoted > 0.0 else (0.0, cost)
+
+
+def _undated(wishes: OrderWishes) -> OrderWishes:
+    """The wishes that bear on a rebuild: quotes age only where the case says what day it is."""
+    if wishes.today:
+        return wishes
+    return replace(wishes, price_inflation_rate=0.0, today=today_of(wishes).isoformat())
+
+
+def _limits(terms: ParcelTerms, rules: Border) -> bool:
+    """Whether the border's rules change with what is in the parcel."""
+    if not terms.imported:
+        return False
+    own = rules.hand_allowance > 0.0 if terms.by_hand else rules.duty_free_up_to > 0.0 or rules.vat_free_up_to > 0.0
+    return own or rules.flat_duty_rate is not None
+
+
+def _packs(line: Line, pieces: int) -> int:
+    return max(line.minimum_packs, packs_needed(pieces, line.pack))
+
+
+def _sets(suppliers: int, parts: int) -> list[list[int]]:
+    """Every set of suppliers that may each have a part of the order."""
+    return [list(c) for n in range(1, min(suppliers, parts) + 1) for c in combinations(range(suppliers), n)]
+
+
+def _band(terms: ParcelTerms, weight_kg: float) -> float | None:
+    return next((up_to for up_to, _ in terms.bands if weight_kg <= up_to + 1e-6), None)

@@ -1,0 +1,141 @@
+"""The second job: which quotes to take, what each comes to at the door, and the same part without the badge."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+import pandas as pd
+
+from repairecon.chance.offers import Offered, order_of, today_of, weigh
+from repairecon.formulas.basket import cheapest_basket
+from repairecon.formulas.basket_terms import Basket, Order
+from repairecon.jobs import quote_orders, quote_tables
+from repairecon.records import Assumed, Case, OrderLine, OrderTotal, OrderWishes, RepaireconError
+
+SECONDS = 60.0
+
+
+@dataclass(frozen=True)
+class QuotesAnswer:
+    """All that the job found, money in the home currency.
+
+    ``lines`` has a row a quote for a wanted part: what it is, how it fits, its age and days, ``alone`` (landed, all
+    the pieces wanted, ordered alone), ``packs`` bought of it, ``enters_below`` (the price as quoted under which it
+    would enter the basket), ``left_out`` (why it may not be bought). ``basket`` has a row a line bought, every charge
+    in a column of its own and ``landed``, their sum. ``alternatives`` has a row another way of ordering, ``frontier`` a
+    row a deadline, ``equivalents`` a row a quote whose designation was held against the one wanted, ``uncovered``
+    (part, why).
+    """
+
+    case: Case
+    wanted: Mapping[str, int]
+    wishes: OrderWishes
+    today: date
+    lines: pd.DataFrame
+    basket: pd.DataFrame
+    total: float
+    proven: bool
+    gap: float
+    days: float
+    alternatives: pd.DataFrame
+    frontier: pd.DataFrame
+    equivalents: pd.DataFrame
+    uncovered: tuple[tuple[str, str], ...]
+    saved_without_badge: float
+    assumed: tuple[Assumed, ...]
+    found: Basket = field(repr=False)
+    offers: tuple[Offered, ...] = field(repr=False)
+
+    def order_lines(self) -> tuple[OrderLine, ...]:
+        """What to write to each supplier."""
+        return quote_orders.order_lines(self.offers, self.found)
+
+    def order_totals(self) -> tuple[OrderTotal, ...]:
+        """What each supplier's invoice should say."""
+        return quote_orders.order_totals(self.offers, self.found)
+
+
+def compare_quotes(
+    case: Case,
+    *,
+    wanted: Mapping[str, int] | None = None,
+    also_damage: bool = False,
+    deadline_days: float | None = None,
+    most_parcels: int | None = None,
+    without: tuple[str, ...] | None = None,
+    take_near: bool = False,
+    seconds: float = SECONDS,
+) -> QuotesAnswer:
+    """Choose among the quotes of a case.
+
+    ``wanted`` part -> pieces, else the parts that are always needed (``also_damage``: those of the damage too);
+    ``deadline_days``, ``most_parcels`` and ``without`` take the place of the case's wishes; ``take_near`` allows quotes
+    whose designation is near the wanted one but not the same; ``seconds`` is the time allowed to each search.
+    """
+    wishes = _wishes(case, deadline_days, most_parcels, without)
+    pieces = wanted_parts(case, wanted, also_damage)
+    if not pieces:
+        raise RepaireconError("no part is wanted: add parts that are always needed to parts.csv, or name some")
+    offers = weigh(case, pieces, wishes, take_near)
+    order = order_of(case, pieces, offers, wishes)
+    basket = cheapest_basket(order, seconds)
+    alternatives = quote_tables.alternatives(order, basket, seconds)
+    return QuotesAnswer(
+        case=case,
+        wanted=pieces,
+        wishes=wishes,
+        today=today_of(wishes),
+        lines=quote_tables.lines(order, offers, basket, seconds),
+        basket=quote_tables.bought(offers, basket),
+        total=basket.total if basket.packs else 0.0,
+        proven=basket.proven,
+        gap=basket.gap,
+        days=basket.days,
+        alternatives=alternatives,
+        frontier=quote_tables.frontier(order, basket, seconds),
+        equivalents=quote_tables.equivalents(order, offers),
+        uncovered=tuple((u.part, quote_tables.why_uncovered(case, offers, u)) for u in basket.uncovered),
+        saved_without_badge=quote_tables.saved_without_badge(alternatives),
+        assumed=case.assumed,
+        found=basket,
+        offers=offers,
+    )
+
+
+def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool) -> dict[str, int]:
+    """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
+    if wanted is None:
+        return {p.part: p.quantity for p in case.parts if p.needed == "always" or also_damage}
+    known = {p.part for p in case.parts} | {w.way for w in case.ways}
+    for name, pieces in wanted.items():
+        if name not in known:
+            raise RepaireconError(f"wanted: no part or way is called {name!r}; they are: {', '.join(sorted(known))}")
+        if pieces < 1:
+            raise RepaireconError(f"wanted: found {pieces} of {name}; give 1 or more")
+    return dict(wanted)
+
+
+def _wishes(
+    case: Case, deadline_days: float | None, most_parcels: int | None, without: tuple[str, ...] | None
+) -> OrderWishes:
+    wishes = case.wishes
+    if deadline_days is not None:
+        if not deadline_days >= 0:
+            raise RepaireconError(f"deadline_days: found {deadline_days}; give days of 0 or more")
+        wishes = replace(wishes, deadline_days=float(deadline_days))
+    if most_parcels is not None:
+        if most_parcels < 1:
+            raise RepaireconError(f"most_parcels: found {most_parcels}; give 1 or more")
+        wishes = replace(wishes, most_parcels=most_parcels)
+    if without is not None:
+        known = [s.supplier for s in case.suppliers]
+        for name in without:
+            if name not in known:
+                raise RepaireconError(f"without: no supplier is called {name!r}; they are: {', '.join(known)}")
+        wishes = replace(wishes, without=tuple(without))
+    return wishes
+
+
+__all__ = ["Order", "QuotesAnswer", "compare_quotes"]

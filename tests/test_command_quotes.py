@@ -1,0 +1,83 @@
+"""compare-quotes as a person types it."""
+
+from __future__ import annotations
+
+import csv
+import json
+
+import pytest
+from quote_cases import case_of, quotes_of
+
+from repairecon.__main__ import main
+
+SELLERS = [{"supplier": "dealer", "lead_days_likely": 2}, {"supplier": "stockist", "lead_days_likely": 8}]
+PRICES = {("seal", "dealer"): 12, ("seal", "stockist"): 5, ("ring", "dealer"): 9}
+
+
+@pytest.fixture
+def folder(tmp_path):
+    case_of(tmp_path / "case", [{"part": "seal"}, {"part": "ring"}], SELLERS, quotes_of(PRICES))
+    return tmp_path / "case"
+
+
+def told(capsys, *line):
+    assert main(["compare-quotes", *map(str, line)]) == 0
+    return capsys.readouterr().out
+
+
+def test_readable_answer(folder, capsys):
+    out = told(capsys, folder)
+    assert out.index("order from") < out.index("Verdict") < out.index("Other ways of ordering")
+    assert "EUR 14.00" in out
+
+
+def test_options_reach_the_job(folder, capsys):
+    assert json.loads(told(capsys, folder, "--json"))["total"] == pytest.approx(14.0)
+    assert json.loads(told(capsys, folder, "--json", "--deadline", 3))["total"] == pytest.approx(21.0)
+    assert json.loads(told(capsys, folder, "--json", "--most-parcels", 1))["total"] == pytest.approx(21.0)
+    assert json.loads(told(capsys, folder, "--json", "--without", "stockist"))["total"] == pytest.approx(21.0)
+    assert json.loads(told(capsys, folder, "--json", "--want", "seal=3"))["total"] == pytest.approx(15.0)
+
+
+def test_orders_are_written_for_each_supplier(folder, tmp_path, capsys):
+    told(capsys, folder, "--orders", tmp_path / "orders")
+    names = sorted(p.name for p in (tmp_path / "orders").iterdir())
+    assert names == ["order_dealer.csv", "order_stockist.csv", "orders.xlsx"]
+    with (tmp_path / "orders" / "order_stockist.csv").open(encoding="utf-8-sig") as file:
+        rows = list(csv.DictReader(file))
+    assert (rows[0]["item"], rows[0]["pieces"], float(rows[0]["quoted_line"])) == ("seal", "1", 5.0)
+    # a second time nothing is written over
+    assert main(["compare-quotes", str(folder), "--orders", str(tmp_path / "orders")]) == 2
+
+
+@pytest.mark.parametrize(
+    "line", [["--deadline", "-2"], ["--without", "nobody"], ["--want", "keel=1"], ["--most-parcels", "0"]]
+)
+def test_wishes_that_cannot_be_end_with_2(folder, capsys, line):
+    assert main(["compare-quotes", str(folder), *line]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert "Traceback" not in captured.err
+
+
+def test_want_needs_a_number(folder, capsys):
+    with pytest.raises(SystemExit) as stopped:
+        main(["compare-quotes", str(folder), "--want", "seal"])
+    assert stopped.value.code == 2
+    assert "PART=PIECES" in capsys.readouterr().err
+
+
+def test_all_faults_at_once(folder, capsys):
+    (folder / "suppliers.csv").write_text("supplier,discount_rate,carriage_likely\ndealer,20,-3\nstockist,0.1,1\n")
+    assert main(["compare-quotes", str(folder)]) == 2
+    text = capsys.readouterr().err
+    assert "discount_rate" in text
+    assert "carriage" in text
+
+
+def test_a_case_without_quotes_says_so(tmp_path, capsys):
+    case_of(tmp_path / "case", [{"part": "seal"}, {"part": "ring"}], SELLERS, quotes_of(PRICES))
+    (tmp_path / "case" / "parts.csv").write_text("part,price_likely\nseal,4\n")
+    for name in ("quotes.csv", "suppliers.csv"):
+        (tmp_path / "case" / name).unlink()
+    assert "Nothing can be ordered" in told(capsys, tmp_path / "case")
