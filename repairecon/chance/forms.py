@@ -80,19 +80,21 @@ class Builder:
         return self.buying.alone(way.way, 1)
 
     @property
-    def prices(self) -> dict[str, Priced]:
-        """What each part takes: in the planned order, or by itself where only damage needs it."""
-        planned = {p.item: p for p in self.buying.order(self.buying.plan)}
-        return {p.part: planned.get(p.part) or self.buying.alone(p.part, p.quantity) for p in self.case.parts}
+    def prices(self) -> dict[str, tuple[Priced, ...]]:
+        """The lines that each part takes: in the planned order, or by itself where only damage needs it."""
+        planned: dict[str, tuple[Priced, ...]] = {}
+        for p in self.buying.order(self.buying.plan):
+            planned[p.item] = (*planned.get(p.item, ()), p)
+        return {p.part: planned.get(p.part) or self.buying.order(((p.part, p.quantity),)) for p in self.case.parts}
 
     def price_atom(self, p: Priced) -> Atom:
         """Input atom of a price as quoted."""
         if p.supplier is None:
             return self.inputs.number(f"price:{p.item}", f"price of {p.item}", self.home, p.range, item=p.item)
         s = p.supplier
-        label = f"price of {p.item} at {s.supplier}"
+        label = f"price of {p.item} at {s.supplier}{p.again}"
         return self.inputs.number(
-            f"quoted:{p.item}@{s.supplier}", label, s.currency, p.range, takeover=p.takeover, item=p.item
+            f"quoted:{p.item}@{s.supplier}{p.again}", label, s.currency, p.range, takeover=p.takeover, item=p.item
         )
 
     def lead_atom(self, p: Priced) -> Atom | None:

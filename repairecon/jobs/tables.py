@@ -156,8 +156,10 @@ def lines(model: Model) -> pd.DataFrame:
     rows = []
     pieces = {p.part: p.quantity for p in model.case.parts}
     needed = {p.part: p.needed for p in model.case.parts}
-    for name, priced in model.prices.items():
-        rows.append(_line(name, needed[name], pieces[name], priced))
+    for name, taken in model.prices.items():
+        for priced in taken:
+            bought = pieces[name] if len(taken) == 1 or priced.quote is None else priced.packs * priced.quote.pack
+            rows.append(_line(name, needed[name], bought, priced))
     for i, way in enumerate(model.case.ways):
         if i in model.buys or way.traits.rebuilds == "away":
             rows.append(_line(way.way, "unit", 1, model.builder.price_way(way)))

@@ -11,6 +11,7 @@ from quote_cases import case_of
 from wide_case import wide
 
 from repairecon.chance.buying import Buying
+from repairecon.chance.forms import Builder
 from repairecon.chance.offers import border, mean
 from repairecon.chance.world import grow
 from repairecon.records import Range, RepaireconError
@@ -159,3 +160,54 @@ def test_the_tree_is_untouched_by_who_sells(tmp_path):
     case = bent_case(tmp_path)
     assert grow(case).chance.sum() == pytest.approx(1.0)
     assert isinstance(Buying(case).alone("seal", 2).range, Range)
+
+
+def test_packs_of_two_quotes_may_be_mixed(tmp_path):
+    """Three pieces: a pack of two at 10 and one at 6, 16; neither 2 packs (20) nor 3 single ones (18)."""
+    quotes = [
+        {"item": "seal", "supplier": "dealer", "quoted_likely": 10, "pack": 2},
+        {"item": "seal", "supplier": "dealer", "quoted_likely": 6},
+    ]
+    case = case_of(tmp_path / "case", [{"part": "seal", "quantity": 3}], [{"supplier": "dealer"}], quotes)
+    buying = Buying(case)
+    assert sum(p.landed for p in buying.order(buying.plan)) == pytest.approx(16.0)
+    made = Builder(case, grow(case), buying)
+    assert [p.packs for p in made.prices["seal"]] == [1, 1]
+    assert len({made.price_atom(p) for p in made.prices["seal"]}) == 2
+
+
+def test_a_second_quote_of_a_supplier_is_a_number_of_its_own(tmp_path):
+    """One piece takes the single one at 6; five take the pack of five at 20: two prices, not one."""
+    quotes = [
+        {"item": "seal", "supplier": "dealer", "quoted_likely": 6, "lead_days_likely": 2},
+        {"item": "seal", "supplier": "dealer", "quoted_likely": 20, "pack": 5, "lead_days_likely": 9},
+    ]
+    case = case_of(
+        tmp_path / "case", [{"part": "seal"}], [{"supplier": "dealer"}], quotes, "[owner]\ncost_lost_day = 0\n"
+    )
+    made = Builder(case, grow(case))
+    taken = [made.buying.order((("seal", n),))[0] for n in (1, 5)]
+    assert [p.landed for p in taken] == pytest.approx([6.0, 20.0])
+    price, lead = ([atom(p)[1] for p in taken] for atom in (made.price_atom, made.lead_atom))
+    assert [made.inputs.items[i].mean for i in price] == [6.0, 20.0]
+    assert [made.inputs.items[i].mean for i in lead] == [2.0, 9.0]
+
+
+def test_the_only_order_that_can_be_made_has_no_other_to_lose_to(tmp_path):
+    """Free of charge from either, but the stockist's least order is never reached: the dealer's stays, at any price."""
+    case = case_of(
+        tmp_path / "case", [{"part": "seal"}], [{"supplier": "dealer"}, {"supplier": "stockist", "minimum_order": 15}],
+        [{"item": "seal", "supplier": name, "quoted_likely": 0} for name in ("dealer", "stockist")],
+    )  # fmt: skip
+    (line,) = Buying(case).order((("seal", 1),))
+    assert line.supplier.supplier == "dealer"
+    assert line.takeover == float("inf")
+
+
+def test_quotes_of_which_no_order_can_be_made_are_told(tmp_path):
+    case = case_of(
+        tmp_path / "case", [{"part": "seal"}], [{"supplier": "stockist", "minimum_order": 15}],
+        [{"item": "seal", "supplier": "stockist", "quoted_likely": 0}],
+    )  # fmt: skip
+    with pytest.raises(RepaireconError, match="minimum orders"):
+        Buying(case).order((("seal", 1),))
