@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
 from math import inf
 
 from repairecon.formulas import ranges
 from repairecon.formulas.basket_terms import Offer, Order
 from repairecon.formulas.parcel_terms import Border, Line, ParcelTerms
-from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, Range, Supplier
+from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, Range, RepaireconError, Supplier
 from repairecon.standards.equivalents import equivalent
 
 MAKERS = ("maker's part", "original-supplier part")
@@ -123,7 +124,7 @@ def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> Par
         vat_rate=supplier.vat_rate,
         imported=supplier.imported,
         carriage=_carriage(supplier, weighed),
-        bands=tuple((b.up_to_kg, mean(b.quoted)) for b in supplier.bands) if weighed else (),
+        bands=_bands(supplier) if weighed else (),
         free_above=supplier.free_above,
         minimum_order=supplier.minimum_order,
         discount_rate=supplier.discount_rate,
@@ -132,6 +133,16 @@ def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> Par
         cost_handling=supplier.cost_handling,
         by_hand=supplier.by_hand,
     )
+
+
+def _bands(supplier: Supplier) -> tuple[tuple[float, float], ...]:
+    bands = tuple((b.up_to_kg, mean(b.quoted)) for b in supplier.bands)
+    if any(heavier < lighter for (_, lighter), (_, heavier) in pairwise(bands)):  # ranges of more than one shape
+        raise RepaireconError(
+            f"carriage.csv: the carriage of {supplier.supplier} falls with the weight, on average; "
+            "give all its bands the same quoted_shape"
+        )
+    return bands
 
 
 def _carriage(supplier: Supplier, weighed: bool) -> float:

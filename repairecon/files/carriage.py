@@ -5,7 +5,7 @@ from __future__ import annotations
 from repairecon.files import values
 from repairecon.files.names import key
 from repairecon.files.problems import shown
-from repairecon.files.reading import Reading
+from repairecon.files.reading import NOTHING, Reading
 from repairecon.files.rows import Row
 from repairecon.records import Range, WeightBand
 
@@ -37,8 +37,21 @@ def _take(reading: Reading, row: Row, made: dict[str, list[WeightBand]]) -> None
             f"{values.plain(up_to)} after {values.plain(lighter[-1].up_to_kg)}",
             "write the bands of a supplier from the lightest to the heaviest, each weight once",
         )
+    elif lighter and _falls(lighter[-1].quoted, quoted):
+        row.fault(
+            "quoted_likely",
+            f"{values.plain(quoted.likely)} after {values.plain(lighter[-1].quoted.likely)} for a lighter parcel",
+            "write a carriage that does not fall with the weight (a lighter parcel may go at the price of a heavier)",
+        )
     else:
         lighter.append(WeightBand(up_to, quoted))
+
+
+def _falls(lighter: Range, heavier: Range) -> bool:
+    """Whether any number of a carriage is below that of a lighter parcel."""
+    return heavier is not NOTHING and any(
+        getattr(heavier, at) < getattr(lighter, at) for at in ("low", "likely", "high")
+    )
 
 
 def flat(reading: Reading, row: Row, known: tuple[WeightBand, ...]) -> Range:

@@ -46,7 +46,8 @@ def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool =
     years
         True to list what the years after the job take for granted, even if the case does not speak of them.
     order
-        True to list what an order among the quotes takes for granted.
+        True to list what an order among the quotes takes for granted, and to let parts and units stand that have
+        neither a price nor a quote.
 
     Returns
     -------
@@ -89,7 +90,7 @@ def open_case(
     money = case_toml.Money(toml, defaults)
     labour = case_toml.LabourBook(toml, money, defaults)
     unit = unit_toml.unit(toml, defaults)
-    reading = Reading(problems, defaults, three, money, labour, tables, toml.whole)
+    reading = Reading(problems, defaults, three, money, labour, tables, toml.whole, order)
     return _assemble(reading, toml, unit, str(folder), years, order), reading
 
 

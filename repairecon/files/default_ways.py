@@ -66,9 +66,9 @@ def _price_of_new(reading: Reading, name: str) -> Range | None:
     price, section = reading.three.price_new, reading.three.section
     if price is None and key(name) in reading.quoted:
         return None
-    if price is None and "price_new" not in section.bad and reading.toml_whole:
+    if price is None and not reading.ordering and "price_new" not in section.bad and reading.toml_whole:
         section.fault("price_new", "nothing", "write the price of a new unit, or add ways.csv")
-    return price or NOTHING
+    return price if price is not None or reading.ordering else NOTHING
 
 
 def never(reading: Reading, name: str, kind: str) -> float:

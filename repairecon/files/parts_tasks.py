@@ -67,7 +67,7 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
 
 def check_priced(reading: Reading, row: Row, name: str, why: str) -> None:
     """A part that is wanted needs a price, its own or quoted."""
-    if key(name) not in reading.quoted and reading.tables["quotes.csv"].whole:
+    if key(name) not in reading.quoted and not reading.ordering and reading.tables["quotes.csv"].whole:
         row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv ({why})")
 
 

@@ -29,6 +29,8 @@ class Reading:
     labour: LabourBook
     tables: dict[str, Table]
     toml_whole: bool = True
+    ordering: bool = False
+    """Quotes alone are compared: what nobody quotes for needs no price of its own."""
     parts: Names = field(default_factory=Names)
     ways: Names = field(default_factory=Names)
     suppliers: Names = field(default_factory=Names)

@@ -106,7 +106,7 @@ def _price(reading: Reading, line: _Line, vat: str) -> Range | None:
     if kind == "new" and three.price_new is not None:
         return three.price_new
     told = kind == "new" and "price_new" in three.section.bad
-    if name and reading.tables["quotes.csv"].whole and not told:
+    if name and reading.tables["quotes.csv"].whole and not told and not reading.ordering:
         row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv")
     return None
 

@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from quote_cases import case_of, named, quotes_of, table
+from quote_cases import case_of, named, quotes_of, table, write_rows
 
 import repairecon
 from repairecon.formulas.parcel import CHARGES
@@ -280,6 +280,25 @@ def test_a_part_with_a_price_but_no_quote_is_named(tmp_path):
     answer = repairecon.compare_quotes(case)
     assert [part for part, _ in answer.uncovered] == ["shaft"]
     assert answer.total == pytest.approx(5.0)
+
+
+def test_a_part_with_neither_price_nor_quote_is_named_and_the_others_bought(tmp_path):
+    """Nor is a price of a new unit asked for, as long as quotes alone are compared."""
+    folder = tmp_path / "case"
+    case_of(
+        folder, [{"part": "seal"}, {"part": "shaft", "price_likely": 80}], [{"supplier": "shop"}],
+        quotes_of({("seal", "shop"): 5}),
+    )  # fmt: skip
+    write_rows(folder / "parts.csv", [{"part": "seal"}, {"part": "shaft"}])
+    (folder / "case.toml").write_text('[unit]\nname = "pump"\nkind = "raw water pump"\n')
+    answer = repairecon.compare_quotes(repairecon.read_case(folder, order=True))
+    assert [part for part, _ in answer.uncovered] == ["shaft"]
+    assert answer.total == pytest.approx(5.0)
+    with pytest.raises(RepaireconError) as told:
+        repairecon.read_case(folder)
+    assert {f.column for f in told.value.faults} == {"price_likely", "three_numbers.price_new"}
+    with pytest.raises(RepaireconError, match="neither a price nor a quote"):
+        repairecon.rebuild_or_buy(answer.case, draws=100)
 
 
 @pytest.mark.parametrize(
