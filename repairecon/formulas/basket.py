@@ -204,7 +204,8 @@ def _over_the_limits(order: Order, usable: list[int], began: float, seconds: flo
     free = BasketRows(replace(order, most_parcels=None), usable, Extra(may_miss=True))
     without, _ = free.solve(seconds - (time.perf_counter() - began))
     alone = {p for p, c in free.missed.items() if without.point is not None and without.point[c] > 0.5}
-    too_many = f"over the limit of {order.most_parcels} parcels together with the others"
+    many = "1 parcel" if order.most_parcels == 1 else f"{order.most_parcels} parcels"
+    too_many = f"over the limit of {many} together with the others"
     return tuple(Uncovered(p, "too heavy for one parcel" if p in alone else too_many) for p in missed)
 
 

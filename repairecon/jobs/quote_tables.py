@@ -111,7 +111,8 @@ def alternatives(order: Order, basket: Basket, seconds: float) -> pd.DataFrame:
     singles = list(single_suppliers(order, seconds).values())
     if singles:
         ways.append((ONE, min(singles, key=lambda b: (len(b.uncovered), b.total))))
-    ways.append((MAKERS_ONLY, cheapest_basket(_makers_throughout(order), seconds)))
+    if makers := _makers_throughout(order):
+        ways.append((MAKERS_ONLY, cheapest_basket(makers, seconds)))
     ways.append((BY_LINE, line_by_line(order, seconds)))
     ways.append((SOONEST, soonest(order, seconds)))
     rows = [_alternative(name, found, basket) for name, found in ways if found.packs]
@@ -119,10 +120,10 @@ def alternatives(order: Order, basket: Basket, seconds: float) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def _makers_throughout(order: Order) -> Order:
-    """Only the maker's own, where a part has a quote of it that may be bought."""
+def _makers_throughout(order: Order) -> Order | None:
+    """Only the maker's own, where a part has a quote of it that may be bought; None where none has."""
     has = {o.part for k, o in enumerate(order.offers) if o.makers and order.allows(k)}
-    return replace(order, makers_only=order.makers_only | has)
+    return None if not has else replace(order, makers_only=order.makers_only | has)
 
 
 def _alternative(name: str, found: Basket, chosen: Basket) -> dict[str, object]:
@@ -140,10 +141,10 @@ def _alternative(name: str, found: Basket, chosen: Basket) -> dict[str, object]:
 
 
 def saved_without_badge(table: pd.DataFrame) -> float:
-    """What the basket saves against the maker's parts throughout; nought where that cannot be had whole."""
+    """What the basket saves against the maker's parts throughout; nought where these cover other parts."""
     row = table[(table["way"] == MAKERS_ONLY)]
     chosen = table[(table["way"] == CHOSEN)]
-    if row.empty or chosen.empty or row["covers"].iloc[0] != chosen["covers"].iloc[0]:
+    if row.empty or chosen.empty or set(row["lacks"].iloc[0]) != set(chosen["lacks"].iloc[0]):
         return 0.0
     return float(row["over"].iloc[0])
 

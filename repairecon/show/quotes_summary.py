@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
+from repairecon.formulas.basket_terms import CENT
 from repairecon.jobs.compare_quotes import QuotesAnswer
 from repairecon.show import quotes_told
 from repairecon.show.panels import Panel
+from repairecon.show.quotes_terms import terms, terms_table
 from repairecon.show.sentences import capital
 from repairecon.show.summary import as_text, section
 from repairecon.show.words import days_words, price, whole
@@ -34,6 +38,27 @@ def basket_table(answer: QuotesAnswer) -> pd.DataFrame:
     )
 
 
+def _on_the_page(table: pd.DataFrame) -> pd.DataFrame:
+    """What a terminal has room for: kinds left out, the row of the file in short."""
+    rows = [f"row {source.rpartition(':')[2]}" for source in table["read in"]]
+    return table.drop(columns=["kind", "read in"]).assign(**{"quotes.csv": rows})
+
+
+def charges_table(answer: QuotesAnswer) -> pd.DataFrame:
+    """Every line landed, charge by charge, the sums of all lines last."""
+    c, currency = quotes_told.charges(answer), answer.case.terms.currency
+    names = [name for name in c.columns if name != "supplier"]
+    table = pd.DataFrame(
+        {
+            name: [price(float(x), currency) if abs(x) >= CENT else "" for x in (*c[name], c[name].sum())]
+            for name in names
+        }
+    )
+    table.insert(0, "order from", [*c["supplier"], "all"])
+    table.insert(1, "part", [*answer.basket["part"], ""])
+    return table.assign(**{"read in": [*answer.basket["source"], ""]})
+
+
 def _pieces(bought: int, wanted: int) -> str:
     return str(bought) if bought == wanted else f"{bought} for {wanted}"
 
@@ -45,12 +70,23 @@ def alternatives_table(answer: QuotesAnswer) -> pd.DataFrame:
         {
             "way of ordering": a["way"],
             "landed": [price(x, currency) for x in a["total"]],
+            "against it": [_against(answer, row) for _, row in a.iterrows()],
             "parcels": a["parcels"].astype(str),
             "all here in": [days_words(d) for d in a["days"]],
             "from": [s if n < 3 else f"{n} suppliers" for s, n in zip(a["suppliers"], a["parcels"], strict=True)],
             "parts": [f"{n} of {len(answer.wanted)}" for n in a["covers"]],
         }
     )
+
+
+def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
+    """What a way of ordering costs more than the basket; sums of unlike parts do not compare."""
+    if row["way"] == quotes_told.CHOSEN:
+        return ""
+    if set(row["lacks"]) != {part for part, _ in answer.uncovered}:
+        return "other parts"
+    over = price(abs(row["over"]), answer.case.terms.currency)
+    return "the same" if abs(row["over"]) < CENT else f"{over} {'more' if row['over'] > 0 else 'less'}"
 
 
 def lines_table(answer: QuotesAnswer) -> pd.DataFrame:
@@ -103,13 +139,13 @@ def summary(answer: QuotesAnswer) -> str:
     case = answer.case
     parts = [
         "\n".join(quotes_told.heading(answer)),
-        as_text(basket_table(answer), "") if len(answer.basket) else "",
+        as_text(_on_the_page(basket_table(answer)), "", fold=True) if len(answer.basket) else "",
         section("Verdict", quotes_told.verdict(answer)),
         _beside(answer),
         section("The same part without the badge", quotes_told.alike(answer)),
         section("Worth a telephone call", quotes_told.entering(answer)),
         section("Out of date", quotes_told.stale(answer)),
-        section("Terms", [*quotes_told.terms(answer), quotes_told.counts(answer)]),
+        section("Terms", [*terms(answer), *_counts(answer)]),
         section("Before you start", list(case.unit.cautions)),
         section("Assumed, as the case does not say", assumed(answer)),
     ]
@@ -119,13 +155,17 @@ def summary(answer: QuotesAnswer) -> str:
 def _beside(answer: QuotesAnswer) -> str:
     if answer.alternatives.empty:
         return ""
-    return "Other ways of ordering\n" + as_text(alternatives_table(answer), "")
+    return "Other ways of ordering\n" + as_text(alternatives_table(answer), "", fold=True)
 
 
 def assumed(answer: QuotesAnswer) -> list[str]:
     """The defaults that bear on an order."""
     bearing = [a for a in answer.assumed if a.name in BEARING]
-    return [f"{a.name}: {a.value} {a.unit} ({a.source})" for a in bearing]
+    return [f"{a.name}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})" for a in bearing]
+
+
+def _counts(answer: QuotesAnswer) -> list[str]:
+    return [line for line in [quotes_told.counts(answer)] if line]
 
 
 def heading(answer: QuotesAnswer) -> Panel:
@@ -144,7 +184,11 @@ def panels(answer: QuotesAnswer) -> tuple[Panel, ...]:
         Panel("The same part without the badge", quotes_told.alike(answer)),
         Panel("Worth a telephone call", quotes_told.entering(answer)),
         Panel("Out of date", quotes_told.stale(answer)),
-        Panel("Terms", [line for line in (*quotes_told.terms(answer), quotes_told.counts(answer)) if line]),
+        Panel("Terms", [*terms(answer), *_counts(answer)]),
         Panel("Before you start", list(answer.case.unit.cautions)),
     )
     return tuple(p for p in listed if p.lines)
+
+
+__all__ = ["alternatives_table", "assumed", "basket_table", "charges_table", "equivalents_table", "heading",
+           "lines_table", "panels", "show_parcels", "summary", "terms_table", "verdict"]  # fmt: skip

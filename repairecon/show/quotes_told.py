@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 from repairecon.jobs.compare_quotes import QuotesAnswer
 from repairecon.jobs.quote_tables import BY_LINE, CHOSEN, NEXT, ONE
 from repairecon.show.sentences import capital
-from repairecon.show.words import days_words, money, price, rate, share, whole
+from repairecon.show.words import days_words, money, price, share, whole
 
 MOST_TOLD = 6
 
 
 def heading(answer: QuotesAnswer) -> list[str]:
     """What is ordered and on which day."""
-    parts = f"{len(answer.wanted)} part{'s' if len(answer.wanted) != 1 else ''} wanted"
     sellers = len({o.supplier.supplier for o in answer.offers})
-    text = f"{parts}, {len(answer.offers)} quotes from {sellers} suppliers, on {answer.today.isoformat()}."
+    quotes = f"{_many(len(answer.offers), 'quote')} from {_many(sellers, 'supplier')}"
+    text = f"{_many(len(answer.wanted), 'part')} wanted, {quotes}, on {answer.today.isoformat()}."
     figures = answer.case.unit.figures
     return [text] + ([f"Figures: {figures}."] if figures else [])
+
+
+def _many(n: int, what: str) -> str:
+    return f"{whole(n)} {what}" if n == 1 else f"{whole(n)} {what}s"
 
 
 def verdict(answer: QuotesAnswer) -> list[str]:
@@ -27,15 +33,13 @@ def verdict(answer: QuotesAnswer) -> list[str]:
     if answer.basket.empty:
         return ["Nothing can be ordered: " + "; ".join(f"{part}: {why}" for part, why in answer.uncovered) + "."]
     from_whom = answer.basket.groupby("supplier", sort=False)["landed"].sum()
-    listed = ", ".join(f"{name} ({money(cost, currency)})" for name, cost in from_whom.items())
+    listed = ", ".join(f"{name} ({price(cost, currency)})" for name, cost in from_whom.items())
     sure = "no basket of these quotes costs less" if answer.proven else (
         f"a cheaper one could save {price(answer.gap, currency)} at most; the search was stopped"
     )  # fmt: skip
-    parcels = f"{len(from_whom)} parcel{'s' if len(from_whom) != 1 else ''}"
-    text = (
-        f"Order {parcels}: {listed}. Landed in all {price(answer.total, currency)}{_of(answer)}, all here in "
-        f"{days_words(answer.days)} ({_counted(answer)}); {sure}."
-    )
+    ready = f"all here in {days_words(answer.days)} ({_counted(answer)})"
+    landed = f"Landed in all {price(answer.total, currency)}{_of(answer)}, {ready}; {sure}."
+    text = f"Order {_many(len(from_whom), 'parcel')}: {listed}. {landed}"
     return [text, *_beside(answer), *_missing(answer)]
 
 
@@ -56,21 +60,37 @@ def _beside(answer: QuotesAnswer) -> list[str]:
     if answer.saved_without_badge > 0.5:
         saved = money(answer.saved_without_badge, currency)
         said.append(f"Against the maker's parts throughout, parts without the badge and bought together save {saved}.")
-    if BY_LINE in table.index and table.loc[BY_LINE, "over"] > 0.5:
-        row = table.loc[BY_LINE]
-        said.append(
-            f"Each part at its cheapest price looks best and is not: with carriage, tax and charges it comes to "
-            f"{money(row['over'], currency)} more, in {row['parcels']} parcels."
-        )
-    if ONE in table.index:
-        row = table.loc[ONE]
-        if row["covers"] == table.loc[CHOSEN, "covers"]:
-            said.append(f"All from one supplier ({row['suppliers']}): {money(row['over'], currency)} more.")
-        else:
-            said.append(f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts.")
+    said += _line_by_line(answer, table) + _one_supplier(answer, table)
     if NEXT in table.index:
         said.append(f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more.")
     return said
+
+
+def _same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
+    """Whether another way of ordering has the parts that the basket has: only then do their sums compare."""
+    return set(row["lacks"]) == {part for part, _ in answer.uncovered}
+
+
+def _line_by_line(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
+    if BY_LINE not in table.index or not _same_parts(answer, row := table.loc[BY_LINE]):
+        return []
+    over, parcels = price(abs(row["over"]), answer.case.terms.currency), _many(row["parcels"], "parcel")
+    if row["over"] > 0.5:
+        said = "looks best and is not: with carriage, tax and charges it comes to"
+        return [f"Each part at its cheapest price {said} {over} more, in {parcels}."]
+    if row["over"] < -0.5:  # it asks for more parcels than are wished for
+        limit = _many(answer.wishes.most_parcels or 1, "parcel")
+        return [f"The limit of {limit} costs you {over} or more: so much less each part at its cheapest, in {parcels}."]
+    return []
+
+
+def _one_supplier(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
+    if ONE not in table.index or table.loc[CHOSEN, "parcels"] == 1:
+        return []
+    row = table.loc[ONE]
+    if _same_parts(answer, row):
+        return [f"All from one supplier ({row['suppliers']}): {price(row['over'], answer.case.terms.currency)} more."]
+    return [f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."]
 
 
 def _missing(answer: QuotesAnswer) -> list[str]:
@@ -102,7 +122,8 @@ def alike(answer: QuotesAnswer) -> list[str]:
     ]
     barred = table[table["verdict"].isin(["near", "not"])].head(MOST_TOLD)
     return lines + [
-        f"{capital(r['part'])}: {r['offered']} is {_held(r['verdict'])}: {r['reasons']}." for _, r in barred.iterrows()
+        f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is {_held(r['verdict'])}: {r['reasons']}."
+        for _, r in barred.iterrows()
     ]
 
 
@@ -114,36 +135,6 @@ def stale(answer: QuotesAnswer) -> list[str]:
     """Bought lines whose quotes are out of date."""
     rows = answer.basket[answer.basket["stale"] != ""]
     return [f"{capital(r['part'])} from {r['supplier']}: {r['stale']}." for _, r in rows.iterrows()]
-
-
-def terms(answer: QuotesAnswer) -> list[str]:
-    """Which terms the figures rest on, and as of when."""
-    t, c, currency = answer.case.terms, answer.case.customs, answer.case.terms.currency
-    used = {o.supplier.currency for o in answer.offers} - {currency}
-    said = [f"VAT at home {rate(t.vat_rate)}; buyer {c.buyer}."]
-    for code in sorted(used):
-        said.append(f"1 {code} = {currency} {t.exchange[code]} (as of {t.exchange_date or 'no date given'}).")
-    if any(o.supplier.imported for o in answer.offers):
-        said.append(_border(answer))
-    growth = answer.wishes.price_inflation_rate
-    if growth > 0:
-        said.append(f"Quotes that are out of date are raised from their day by {rate(growth)} a year.")
-    return said
-
-
-def _border(answer: QuotesAnswer) -> str:
-    c, currency = answer.case.customs, answer.case.terms.currency
-    free = [
-        f"{what} free up to {money(limit, currency)} of goods a consignment"
-        for what, limit in (("duty", c.duty_free_up_to), ("VAT", c.vat_free_up_to))
-        if limit > 0
-    ]
-    if c.flat_duty_rate is not None:
-        free.append(f"duty {rate(c.flat_duty_rate)} flat up to {money(c.flat_duty_up_to, currency)}")
-    if c.hand_allowance > 0:
-        free.append(f"{money(c.hand_allowance, currency)} carried in by hand goes free")
-    listed = "; ".join(free) or "no thresholds"
-    return f"At the border (as of {c.as_of or 'no date given'}): {listed}. Ask your customs office: such terms move."
 
 
 def caption_parcels(answer: QuotesAnswer) -> str:
@@ -165,29 +156,38 @@ def caption_days(answer: QuotesAnswer) -> str:
     )
 
 
-def by_supplier(answer: QuotesAnswer) -> pd.DataFrame:
-    """What each supplier is paid, charge by charge, refunds taken off the charge they belong to."""
+def charges(answer: QuotesAnswer) -> pd.DataFrame:
+    """Every line bought, charge by charge, refunds taken off the charge they belong to; they add up to ``landed``."""
     b = answer.basket
-    table = pd.DataFrame(
+    core = b["core"] + b["core_refund"]
+    return pd.DataFrame(
         {
             "supplier": b["supplier"],
             "goods": b["goods"],
             "carriage": b["carriage"],
-            "insurance, fees, handling": b["insurance"] + b["card_fee"] + b["handling"],
+            "insurance and fees": b["insurance"] + b["card_fee"],
             "duty": b["duty"],
-            "VAT": b["vat"] + b["vat_back"],
-            "core kept": b["core"] + b["core_refund"],
+            "VAT": b["vat"] + b["vat_back"] + core.clip(upper=0.0),  # the refund brings back its VAT
+            "handling": b["handling"],
+            "core kept": core.clip(lower=0.0),
+            "landed": b["landed"],
         }
     )
-    return table.groupby("supplier", sort=False).sum().clip(lower=0.0)
+
+
+def by_supplier(answer: QuotesAnswer) -> pd.DataFrame:
+    """What each supplier is paid, charge by charge."""
+    table = charges(answer).drop(columns="landed").groupby("supplier", sort=False).sum().clip(lower=0.0)
+    table.insert(2, "insurance, fees, handling", table.pop("insurance and fees") + table.pop("handling"))
+    return table
 
 
 def counts(answer: QuotesAnswer) -> str:
     """How many quotes were left out, by reason in short."""
     out = answer.lines[answer.lines["left_out"] != ""]
-    many = f"{whole(len(out))} of {whole(len(answer.lines))} quotes"
-    return f"{many} are left out; the list of quotes says why." if len(out) else ""
+    many = f"{whole(len(out))} of {_many(len(answer.lines), 'quote')} {'is' if len(out) == 1 else 'are'} left out"
+    return f"{many}; the list of every quote, in the notebook and the page, says why." if len(out) else ""
 
 
-__all__ = ["CHOSEN", "alike", "by_supplier", "caption_days", "caption_parcels", "entering", "heading", "stale", "terms",
-           "verdict"]  # fmt: skip
+__all__ = ["CHOSEN", "alike", "by_supplier", "caption_days", "caption_parcels", "charges", "counts", "entering",
+           "heading", "stale", "verdict"]  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from itertools import zip_longest
 
 import pandas as pd
 
@@ -11,7 +12,7 @@ from repairecon.records import Assumed, Moved
 from repairecon.show import sentences, years_told
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, price
 
-WIDTH = 100
+WIDTH, NARROWEST = 100, 14
 
 
 def ways_table(answer: Answer) -> pd.DataFrame:
@@ -173,18 +174,36 @@ def wrapped(text: str, lead: str = "") -> str:
     return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
 
 
-def as_text(frame: pd.DataFrame, name: str = "way") -> str:
-    """A table as aligned text, first column to the left, the rest to the right; ``name`` heads the index, if shown."""
+def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False) -> str:
+    """A table as aligned text, words to the left, numbers to the right; ``name`` heads the index, if shown.
+
+    ``fold`` brings words down to a page's width.
+    """
     shown = frame.rename_axis(name).reset_index() if name else frame
     columns = [[str(c), *map(str, shown[c])] for c in shown.columns]
-    widths = [max(map(len, c)) for c in columns]
     left = [k == 0 or not _numeric(c[1:]) for k, c in enumerate(columns)]
+    widths = [max(map(len, c)) for c in columns]
+    widths = _fitting(widths, left) if fold else widths
     lines = []
-    for row in zip(*columns, strict=True):
-        cells = [x.ljust(w) if is_left else x.rjust(w) for x, w, is_left in zip(row, widths, left, strict=True)]
-        lines.append("  ".join(cells).rstrip())
-    lines.insert(1, "  ".join("-" * w for w in widths))
+    for k, row in enumerate(zip(*columns, strict=True)):
+        folded = [textwrap.wrap(x, w) if len(x) > w else [x] for x, w in zip(row, widths, strict=True)]
+        for cells in zip_longest(*folded, fillvalue=""):
+            put = [x.ljust(w) if is_left else x.rjust(w) for x, w, is_left in zip(cells, widths, left, strict=True)]
+            lines.append("  ".join(put).rstrip())
+        if k == 0:
+            lines.append("  ".join("-" * w for w in widths))
     return "\n".join(lines)
+
+
+def _fitting(widths: list[int], left: list[bool]) -> list[int]:
+    """Widths of columns, the widest of words narrowed until the table goes on the page; as they are if it cannot."""
+    narrow = list(widths)
+    while sum(narrow) + 2 * (len(narrow) - 1) > WIDTH:
+        widest = max((k for k, is_left in enumerate(left) if is_left), key=narrow.__getitem__)
+        if narrow[widest] <= NARROWEST:
+            return widths
+        narrow[widest] -= 1
+    return narrow
 
 
 def _numeric(cells: list[str]) -> bool:

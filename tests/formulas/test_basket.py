@@ -210,7 +210,7 @@ def test_too_few_parcels_and_too_heavy_a_part() -> None:
     three = tuple(Offer(p, s, flat(5.0)) for p, s in ((SEAL, "a"), (BEARING, "a"), ("gasket", "b")))
     order = Order({SEAL: 1, BEARING: 1, "gasket": 1}, three, {"a": ParcelTerms(), "b": ParcelTerms()}, most_parcels=1)
     basket = cheapest_basket(order)
-    assert basket.uncovered == (Uncovered("gasket", "over the limit of 1 parcels together with the others"),)
+    assert basket.uncovered == (Uncovered("gasket", "over the limit of 1 parcel together with the others"),)
     assert (dict(basket.packs), basket.proven) == ({0: 1, 1: 1}, True)
     heavy = (Offer(SEAL, "a", flat(5.0, weight_kg=3.0)), Offer(BEARING, "a", flat(5.0)))
     basket = cheapest_basket(Order({SEAL: 1, BEARING: 1}, heavy, {"a": ParcelTerms(bands=((2.0, 4.0),))}))
