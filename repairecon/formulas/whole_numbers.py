@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import sys
+import threading
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -25,9 +27,31 @@ class Found:
     impossible: bool
 
 
+_ONE_AT_A_TIME = threading.Lock()
+"""Two solves that each put the other's stream back would leave none."""
+
+
+def _others_print() -> bool:
+    """Whether other threads may print to the very stream that is to be stopped: noise is better than a loss."""
+    try:
+        return threading.active_count() > 1 and sys.stdout.fileno() == 1
+    except (OSError, AttributeError, ValueError):  # nothing is printed there: a notebook, a test, no stream at all
+        return False
+
+
 @contextmanager
 def _quiet() -> Iterator[None]:
     """Keep what the solver's C code prints by itself, now and then, out of the answer's own output."""
+    if _others_print():
+        yield
+        return
+    with _ONE_AT_A_TIME, _stopped():
+        yield
+
+
+@contextmanager
+def _stopped() -> Iterator[None]:
+    """The process's standard output stopped."""
     import ctypes
 
     try:
