@@ -18,6 +18,7 @@ def as_json(answer: QuotesAnswer) -> dict[str, Any]:
         "today": answer.today.isoformat(),
         "figures": answer.case.unit.figures,
         "wanted": dict(answer.wanted),
+        "wishes": vars(answer.wishes),
         "basket": _rows(answer.basket),
         "total": answer.total,
         "proven": answer.proven,

@@ -12,6 +12,7 @@ from repairecon.show import quotes_told
 from repairecon.show.panels import Panel
 from repairecon.show.quotes_terms import terms, terms_table
 from repairecon.show.sentences import capital
+from repairecon.show.sheet import Sheet
 from repairecon.show.summary import as_text, section
 from repairecon.show.words import days_words, price, whole
 
@@ -45,15 +46,12 @@ def _on_the_page(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def charges_table(answer: QuotesAnswer) -> pd.DataFrame:
-    """Every line landed, charge by charge, the sums of all lines last."""
+    """Every line landed, charge by charge in home money, the sums of all lines last."""
     c, currency = quotes_told.charges(answer), answer.case.terms.currency
     names = [name for name in c.columns if name != "supplier"]
     table = pd.DataFrame(
-        {
-            name: [price(float(x), currency) if abs(x) >= CENT else "" for x in (*c[name], c[name].sum())]
-            for name in names
-        }
-    )
+        {name: [price(float(x), "") if abs(x) >= CENT else "" for x in (*c[name], c[name].sum())] for name in names}
+    ).rename(columns={"landed": f"landed, {currency}"})
     table.insert(0, "order from", [*c["supplier"], "all"])
     table.insert(1, "part", [*answer.basket["part"], ""])
     return table.assign(**{"read in": [*answer.basket["source"], ""]})
@@ -125,6 +123,11 @@ def equivalents_table(answer: QuotesAnswer) -> pd.DataFrame:
     )
 
 
+def whole_tables(answer: QuotesAnswer) -> tuple[Sheet, ...]:
+    """Charges, terms, every quote and every designation."""
+    return tuple(Sheet(table(answer)) for table in (charges_table, terms_table, lines_table, equivalents_table))
+
+
 def show_parcels(answer: QuotesAnswer) -> None:
     """The picture of what each supplier is paid, if anything can be ordered."""
     from repairecon.show import charts
@@ -190,5 +193,19 @@ def panels(answer: QuotesAnswer) -> tuple[Panel, ...]:
     return tuple(p for p in listed if p.lines)
 
 
-__all__ = ["alternatives_table", "assumed", "basket_table", "charges_table", "equivalents_table", "heading",
-           "lines_table", "panels", "show_parcels", "summary", "terms_table", "verdict"]  # fmt: skip
+__all__ = [
+    "Sheet",
+    "alternatives_table",
+    "assumed",
+    "basket_table",
+    "charges_table",
+    "equivalents_table",
+    "heading",
+    "lines_table",
+    "panels",
+    "show_parcels",
+    "summary",
+    "terms_table",
+    "verdict",
+    "whole_tables",
+]  # fmt: skip

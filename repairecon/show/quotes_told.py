@@ -19,8 +19,21 @@ def heading(answer: QuotesAnswer) -> list[str]:
     sellers = len({o.supplier.supplier for o in answer.offers})
     quotes = f"{_many(len(answer.offers), 'quote')} from {_many(sellers, 'supplier')}"
     text = f"{_many(len(answer.wanted), 'part')} wanted, {quotes}, on {answer.today.isoformat()}."
-    figures = answer.case.unit.figures
-    return [text] + ([f"Figures: {figures}."] if figures else [])
+    figures, asked = answer.case.unit.figures, wishes(answer)
+    return [text] + ([f"Asked for: {asked}."] if asked else []) + ([f"Figures: {figures}."] if figures else [])
+
+
+def wishes(answer: QuotesAnswer) -> str:
+    """What the owner asks of the order besides its cost."""
+    w = answer.wishes
+    asked = []
+    if w.deadline_days is not None:
+        asked.append(f"all here within {days_words(w.deadline_days)} ({_counted(answer)})")
+    if w.most_parcels is not None:
+        asked.append(f"at most {_many(w.most_parcels, 'parcel')}")
+    if w.without:
+        asked.append(f"nothing from {', '.join(w.without)}")
+    return "; ".join(asked)
 
 
 def _many(n: int, what: str) -> str:
@@ -34,7 +47,7 @@ def verdict(answer: QuotesAnswer) -> list[str]:
         return ["Nothing can be ordered: " + "; ".join(f"{part}: {why}" for part, why in answer.uncovered) + "."]
     from_whom = answer.basket.groupby("supplier", sort=False)["landed"].sum()
     listed = ", ".join(f"{name} ({price(cost, currency)})" for name, cost in from_whom.items())
-    sure = "no basket of these quotes costs less" if answer.proven else (
+    sure = f"no basket of these quotes {'that meets this ' if wishes(answer) else ''}costs less" if answer.proven else (
         f"a cheaper one could save {price(answer.gap, currency)} at most; the search was stopped"
     )  # fmt: skip
     ready = f"all here in {days_words(answer.days)} ({_counted(answer)})"

@@ -20,7 +20,7 @@ body{{font:16px/1.5 system-ui,sans-serif;color:#1c2430;max-width:64em;margin:2em
 h1,h2,h3{{line-height:1.2}} img{{max-width:100%;height:auto}} pre{{white-space:pre-wrap}}
 .jp-OutputArea-output,.output{{overflow-x:auto}}
 table{{border-collapse:collapse;margin:.6em 0}} th,td{{padding:.3em .7em;border-bottom:1px solid #ccd3dc}}
-th{{text-align:left}} td{{text-align:right;white-space:nowrap}} @media print{{body{{max-width:none;margin:0}}}}
+th,td{{white-space:nowrap}} th{{text-align:left}} td{{text-align:right}} @media print{{body{{max-width:none;margin:0}}}}
 </style></head><body>
 {body}
 </body></html>

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+
 import pandas as pd
 import pytest
 from quote_cases import case_of, quotes_of, write_rows
@@ -9,6 +11,8 @@ from quote_cases import case_of, quotes_of, write_rows
 import repairecon
 from repairecon.jobs.quote_tables import MAKERS_ONLY
 from repairecon.show import quotes_summary, quotes_terms, quotes_told
+from repairecon.show.quotes_json import as_json
+from repairecon.show.sheet import Sheet
 from repairecon.show.summary import WIDTH, as_text
 
 HOME = '[money]\nvat_rate = 0.21\ncurrency = "EUR"\n'
@@ -63,7 +67,7 @@ def test_charges_of_an_import_by_hand(tmp_path):
     assert {name: row[name] for name in by_hand} == pytest.approx(by_hand)
     assert row["landed"] == pytest.approx(187.02306)
     shown = quotes_summary.charges_table(answer)
-    assert list(shown["duty"]) == ["EUR 6.67", "EUR 6.67"]
+    assert list(shown["duty"]) == ["6.67", "6.67"]
     assert list(shown["read in"]) == ["quotes.csv:2", ""]
     (terms,) = quotes_terms.terms_table(answer).to_dict("records")
     assert terms == {
@@ -137,3 +141,21 @@ def test_a_table_folds_its_words_and_not_its_numbers():
     assert text.count("EUR 12.00") == 1
     numbers = pd.DataFrame({f"{k} " * 9: ["1,000,000"] for k in range(9)})
     assert len(as_text(numbers, index=False, fold=True).splitlines()) == 3
+
+
+def test_a_sheet_leaves_out_no_row_and_no_word():
+    demo = repairecon.compare_quotes(repairecon.read_case("data/engine_service", order=True))
+    shown = [sheet._repr_html_() for sheet in quotes_summary.whole_tables(demo)]
+    assert [text.count("<tr>") for text in shown[2:]] == [1 + len(demo.lines), 1 + len(demo.equivalents)]
+    for words in (*demo.lines["left_out"], *demo.equivalents["reasons"]):
+        assert html.escape(words) in "".join(shown)
+    hurt = Sheet(pd.DataFrame({"part": ["<script>alert(1)</script>"], "landed": ["EUR 4.00"]}))._repr_html_()
+    assert "<script>" not in hurt
+    assert '<td class="n">EUR 4.00</td>' in hurt
+
+
+def test_what_is_asked_for_is_told(tmp_path):
+    answer = limited(tmp_path)
+    assert "Asked for: at most 1 parcel." in quotes_told.heading(answer)
+    assert "that meets this costs less" in quotes_told.verdict(answer)[0]
+    assert as_json(answer)["wishes"]["most_parcels"] == 1

@@ -1,0 +1,43 @@
+"""A table of words in a notebook, shown whole: no row, no column and no word left out."""
+
+from __future__ import annotations
+
+import html
+import re
+
+import pandas as pd
+
+from repairecon.show.summary import as_text
+
+_NUMBER = re.compile(r"([A-Z]{3} )?-?[\d,]+(\.\d+)?( (%|days?|more|less))?")
+STYLE = """<style>.sheet{border-collapse:collapse;font-size:.85em;line-height:1.3}
+.sheet td,.sheet th{padding:.25em .6em;text-align:left;vertical-align:top;white-space:normal;border:0;
+border-bottom:1px solid #ccd3dc}.sheet .n{text-align:right}
+.sheet td.n{white-space:nowrap}</style>"""
+
+
+class Sheet:
+    """A table that shows itself, numbers to the right and words to the left, folded where they are long."""
+
+    def __init__(self, table: pd.DataFrame) -> None:
+        self.table = table
+
+    def __repr__(self) -> str:
+        return as_text(self.table, index=False) if len(self.table) else "nothing"
+
+    def _repr_html_(self) -> str:
+        columns = {str(name): [str(x) for x in self.table[name]] for name in self.table.columns}
+        kinds = [' class="n"' if _numbers(cells) else "" for cells in columns.values()]
+        lines = [_row("th", list(columns), kinds)]
+        lines += [_row("td", list(row), kinds) for row in zip(*columns.values(), strict=True)]
+        return f'{STYLE}<table class="sheet">\n' + "\n".join(lines) + "\n</table>"
+
+
+def _numbers(cells: list[str]) -> bool:
+    told = [c for c in cells if c]
+    return bool(told) and all(_NUMBER.fullmatch(c) for c in told)
+
+
+def _row(tag: str, cells: list[str], kinds: list[str]) -> str:
+    made = (f"<{tag}{kind}>{html.escape(cell)}</{tag}>" for cell, kind in zip(cells, kinds, strict=True))
+    return f"<tr>{''.join(made)}</tr>"
