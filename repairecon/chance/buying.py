@@ -48,7 +48,12 @@ class Priced:
     @property
     def a_piece(self) -> float:
         """Home money for a piece, carriage left out, where one is quoted for a pack."""
-        return self.goods / (self.packs * (self.quote.pack if self.quote else 1))
+        return self.goods / self.pieces
+
+    @property
+    def pieces(self) -> int:
+        """Pieces in all packs."""
+        return self.packs * (self.quote.pack if self.quote else 1)
 
     @property
     def landed(self) -> float:

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.model import Model
+from repairecon.chance.offers import mean
 from repairecon.chance.world import Finding, grow, with_findings
-from repairecon.formulas import ranges
 from repairecon.records import Case
 
 Floats = NDArray[np.float64]
@@ -98,24 +98,15 @@ class Estimate:
         line.keys = (*line.keys, key)
         mean = self.model.inputs[self.keys[key]].mean
         if line.kind == "part":
-            line.piece = self.piece(line.name, mean)
+            line.piece = self.mean_price(line.name)
         if " hours:" in key and share[0] > 0 and mean > 0:
             line.hired_hours += mean
             line.rate = share[0] / mean
 
-    def piece(self, part: str, mean: float) -> float:
-        """Home money for a piece of a part at a quoted price of a pack."""
-        priced = self.model.prices[part]
-        return priced.a_piece * mean
-
     def mean_price(self, item: str) -> float:
         """Expected home money for a piece of a part or for a unit."""
-        if item in self.model.prices:
-            priced = self.model.prices[item]
-        else:
-            priced = self.model.builder.price_way(self.case.way(item))
-        r = priced.range
-        return priced.a_piece * float(ranges.mean(r.low, r.likely, r.high, r.shape))
+        taken = self.model.prices.get(item) or (self.model.builder.price_way(self.case.way(item)),)
+        return sum(p.goods * mean(p.range) for p in taken) / sum(p.pieces for p in taken)
 
     def _line_of(self, key: str) -> tuple[str, str]:
         """Kind and name of the line that an input belongs to; none for chances, days and the price of an hour."""

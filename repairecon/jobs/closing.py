@@ -172,7 +172,7 @@ class _Keeper:
             if not r.paid or r.from_spares or r.quantity == 0:
                 continue
             way = None if r.kind == "part" else self.case.way(r.name)
-            priced = model.prices[r.name] if way is None else model.builder.price_way(way)
+            priced = model.prices[r.name][0] if way is None else model.builder.price_way(way)
             core = way.core_surcharge.likely if way else 0.0
             each = (r.paid - core) / (r.quantity or 1.0)
             stated = priced.range.scaled(priced.a_piece)

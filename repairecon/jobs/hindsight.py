@@ -55,15 +55,15 @@ def known_inputs(estimate: Estimate, actual: Actual) -> dict[str, float]:
 def _known(estimate: Estimate, actual: Actual) -> Iterator[tuple[str, float]]:
     case, model = estimate.case, estimate.model
     for r in (*actual.of("part"), *actual.of("unit")):
-        priced = model.prices[r.name] if r.kind == "part" else model.builder.price_way(case.way(r.name))
-        if r.days is not None:
-            yield priced.lead_key, r.days
-        if r.paid is None or r.quantity == 0:
-            continue
+        taken = model.prices[r.name] if r.kind == "part" else (model.builder.price_way(case.way(r.name)),)
         core = mean_of(case.way(r.name).core_surcharge) if r.kind == "unit" else 0.0
-        each = max(r.paid - core, 0.0) / (r.quantity or 1.0) / priced.a_piece
-        seller = f"quoted:{r.name}@{priced.supplier.supplier}" if priced.supplier else f"price:{r.name}"
-        yield seller, each
+        for priced in taken:
+            if r.days is not None:
+                yield priced.lead_key, r.days
+            if r.paid is not None and r.quantity != 0:
+                each = max(r.paid - core, 0.0) / (r.quantity or 1.0) / priced.a_piece
+                seller = f"quoted:{r.name}@{priced.supplier.supplier}{priced.again}" if priced.supplier else ""
+                yield seller or f"price:{r.name}", each
     for r in actual.of("task"):
         hours = f"task hours:{r.name}"
         if r.hours is not None:

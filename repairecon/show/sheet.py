@@ -23,7 +23,7 @@ class Sheet:
         self.table = table
 
     def __repr__(self) -> str:
-        return as_text(self.table, index=False) if len(self.table) else "nothing"
+        return as_text(self.table, "") if len(self.table) else "nothing"
 
     def _repr_html_(self) -> str:
         columns = {str(name): [str(x) for x in self.table[name]] for name in self.table.columns}
