@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 
-from repairecon.chance.choosing import Choosing, Demand
+from repairecon.chance.choosing import Choosing, Demand, packs_for
 from repairecon.chance.offers import mean
 from repairecon.formulas.parcel import LandedLine, ParcelTerms
 from repairecon.records import NOTHING, Case, Quote, Range, RepaireconError, Source, Supplier
@@ -86,6 +86,15 @@ class Buying(Choosing):
     def alone(self, item: str, pieces: int) -> Priced:
         """An item ordered by itself."""
         return self.order(((item, pieces),))[0]
+
+    def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:
+        """An item ordered by itself from one supplier, whether that is the cheapest or not."""
+        k = next(k for k in self.by_item[item] if self.named(k) == supplier)
+        return self._lines({k: packs_for(self.lines[k], pieces)}, plain=True)[0]
+
+    def named(self, k: int) -> str:
+        """The supplier of an offer as the inputs name it: a second quote for the same item is told apart."""
+        return self.offers[k].supplier.supplier + self._again(self.offers[k])
 
     def _own_price(self, item: str, pieces: int) -> Priced:
         price, lead, source = self.own[item]

@@ -112,7 +112,7 @@ class Choosing:
         self, wanted: Mapping[str, int], usable: Sequence[int], names: list[str], anyway: float
     ) -> dict[int, int]:
         parts = list(wanted)
-        packs = {k: _packs(self.lines[k], wanted[self.offers[k].quote.item]) for k in usable}
+        packs = {k: packs_for(self.lines[k], wanted[self.offers[k].quote.item]) for k in usable}
         best, least = dict[int, int](), inf
         for deadline, waited in self._deadlines(usable, anyway):
             cost = np.full((len(parts), len(names)), inf)
@@ -179,7 +179,8 @@ def _limits(terms: ParcelTerms, rules: Border) -> bool:
     return own or rules.flat_duty_rate is not None
 
 
-def _packs(line: Line, pieces: int) -> int:
+def packs_for(line: Line, pieces: int) -> int:
+    """Packs of a line that hold so many pieces."""
     return max(line.minimum_packs, packs_needed(pieces, line.pack))
 
 

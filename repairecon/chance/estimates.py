@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.chance.buying import Priced
 from repairecon.chance.model import Model
-from repairecon.chance.offers import mean
 from repairecon.chance.world import Finding, grow, with_findings
+from repairecon.formulas import ranges
 from repairecon.records import Case
 
 Floats = NDArray[np.float64]
@@ -20,21 +22,21 @@ CARRIAGE = "carriage"
 
 @dataclass
 class Line:
-    """What was expected of one thing: cash and own hours in all, and the price of one piece, whole home money."""
+    """What was expected of one thing: cash and own hours in all, and of a part the pieces bought, in whole packs."""
 
     kind: str
     name: str
     cash: float = 0.0
     hours: float = 0.0
-    piece: float = 0.0
+    pieces: float = 0.0
     rate: float = 0.0
     hired_hours: float = 0.0
     keys: tuple[str, ...] = ()
 
     @property
-    def pieces(self) -> float:
-        """Pieces expected."""
-        return self.cash / self.piece if self.piece > 0 else 0.0
+    def piece(self) -> float:
+        """Price expected of one piece, from whomever it would have come; 0 where none is expected."""
+        return self.cash / self.pieces if self.pieces > 0 else 0.0
 
 
 class Estimate:
@@ -98,22 +100,40 @@ class Estimate:
         line.keys = (*line.keys, key)
         mean = self.model.inputs[self.keys[key]].mean
         if line.kind == "part":
-            line.piece = self.mean_price(line.name)
+            each = self.a_piece(line.name, key) * mean
+            line.pieces += share[0] / each if each > 0 else 0.0
         if " hours:" in key and share[0] > 0 and mean > 0:
             line.hired_hours += mean
             line.rate = share[0] / mean
 
+    @cached_property
+    def prices(self) -> dict[str, Priced]:
+        """What each part takes, in the planned order or by itself; of several quotes that it mixes the first."""
+        return {part: taken[0] for part, taken in self.model.prices.items()}
+
+    def a_piece(self, part: str, key: str) -> float:
+        """Home money for a piece of a part where one is quoted for a pack by the supplier that an input names."""
+        kind, _, name = key.partition(":")
+        supplier, priced = name.rpartition("@")[2], self.prices[part]
+        if kind == "price":
+            return 1.0
+        if priced.supplier is None or priced.supplier.supplier + priced.again != supplier:
+            pieces = next(p.quantity for p in self.case.parts if p.part == part)
+            priced = self.model.builder.buying.from_supplier(part, supplier, pieces)
+        return priced.a_piece
+
     def mean_price(self, item: str) -> float:
         """Expected home money for a piece of a part or for a unit."""
-        taken = self.model.prices.get(item) or (self.model.builder.price_way(self.case.way(item)),)
-        return sum(p.goods * mean(p.range) for p in taken) / sum(p.pieces for p in taken)
+        priced = self.prices[item] if item in self.prices else self.model.builder.price_way(self.case.way(item))
+        r = priced.range
+        return priced.a_piece * float(ranges.mean(r.low, r.likely, r.high, r.shape))
 
     def _line_of(self, key: str) -> tuple[str, str]:
         """Kind and name of the line that an input belongs to; none for chances, days and the price of an hour."""
         kind, _, name = key.partition(":")
         if kind in ("price", "quoted"):
             item = name if kind == "price" else name.rpartition("@")[0]
-            return ("part" if item in self.model.prices else "unit"), item
+            return ("part" if item in self.prices else "unit"), item
         if kind in ("task hours", "task cost"):
             return "task", name
         if kind == "fitting hours":

@@ -23,7 +23,7 @@ _NAMELESS = ("total", "first run")
 _TAKES = {
     "way": ("days",),
     "found": ("outcome",),
-    "part": ("quantity", "paid", "vat", "days", "from_spares"),
+    "part": ("quantity", "bought", "paid", "vat", "days", "from_spares"),
     "unit": ("paid", "vat", "days", "from_spares"),
     "task": ("paid", "vat", "hours", "days", "by", "first_time"),
     "damage": ("paid", "vat", "hours", "days", "by", "first_time"),
@@ -35,7 +35,10 @@ _TAKES = {
     "total": ("paid", "hours", "days"),
     "life": ("years", "hours", "failed"),
 }
-_COLUMNS = ("outcome", "quantity", "paid", "vat", "hours", "days", "by", "first_time", "from_spares", "years", "failed")
+_COLUMNS = (
+    "outcome", "quantity", "bought", "paid", "vat", "hours", "days", "by", "first_time", "from_spares", "years",
+    "failed",
+)  # fmt: skip
 
 
 def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
@@ -107,6 +110,7 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
         name=name,
         outcome=_outcome(row, kind, name, case),
         quantity=row.number("quantity", QUANTITY),
+        bought=row.number("bought", QUANTITY),
         paid=paid if paid is None or vat == "in" else paid * (1.0 + case.terms.vat_rate),
         hours=row.number("hours", values.LIFE_HOURS if kind == "life" else values.HOURS),
         days=row.number("days", values.DAYS),
@@ -156,8 +160,13 @@ def _by(row: Row, case: Case) -> str:
 
 def _check_whole(row: Row, done: Done) -> None:
     """What a row that tells something must tell besides."""
-    if done.kind == "part" and row.has("paid") and not row.has("quantity"):
-        row.fault("quantity", "nothing", "write how many pieces that paid for")
+    if done.kind == "part" and (row.has("paid") or row.has("bought")) and not row.has("quantity"):
+        write = "write how many pieces were fitted, 0 for none (bought: how many were paid for)"
+        row.fault("quantity", "nothing", write)
+    if done.kind == "part" and done.paid and done.quantity == 0 and done.bought is None:
+        row.fault("bought", "nothing", "none were fitted: write how many pieces were paid for")
+    if done.bought == 0 and done.paid:
+        row.fault("bought", "0", "leave paid blank, or write how many pieces were paid for")
     if done.kind == "life":
         if not row.has("years") and not row.has("hours"):
             row.fault(

@@ -72,7 +72,9 @@ DEFAULT_LOOKS = _headings("look event p_right source", "look event hours* days* 
 COLUMNS = _headings("supplier column heading", "supplier column heading")
 """Which heading of a supplier's list is which column of quotes.csv."""
 
-ACTUAL = _headings("kind name", "kind name outcome quantity paid vat hours days by first_time from_spares years failed")
+ACTUAL = _headings(
+    "kind name", "kind name outcome quantity bought paid vat hours days by first_time from_spares years failed"
+)
 """What an owner writes down of a job that has been done."""
 
 JOB_LOG = _headings(

@@ -13,7 +13,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from repairecon.files.book import acts, check, counting, making, opening, receiving, taking, things, undoing
+from repairecon.files.book import acts, check, counting, making, opening, receiving, taking, things, undoing, whole_jobs
 from repairecon.files.book.amounts import Amount, words
 from repairecon.files.book.answers import Answers
 from repairecon.files.book.card_box import CardBox
@@ -21,7 +21,9 @@ from repairecon.files.book.ledger import Ledger
 from repairecon.records import (
     BookError,
     Counted,
+    FitLine,
     Happened,
+    JobInBook,
     ReceiveLine,
 )
 
@@ -107,6 +109,26 @@ class SparesBook(CardBox, Answers):
     ) -> Happened:
         """Take a spare from stock, write it into the unit's history, say whether it is now to be reordered."""
         return taking.fit(self.ledger, item, unit, hours, date, quantity, locker, note, lot)
+
+    def write_job(
+        self,
+        reference: str,
+        received: Iterable[ReceiveLine],
+        fitted: Iterable[FitLine],
+        unit: str,
+        hours: Amount | None = None,
+        date: When = None,
+        new_cards: Iterable[Mapping[str, Any]] = (),
+        new_unit: bool = False,
+        write: bool = True,
+    ) -> JobInBook:
+        """Write all that came and all that was fitted to a unit on one job, or nothing; once for a reference.
+
+        ``new_cards`` are the fields of items that the book does not know yet; with ``new_unit`` the unit is added too.
+        ``write=False`` shows what would happen.
+        """
+        job = whole_jobs.Job(reference, tuple(received), tuple(fitted), unit, hours, date, tuple(new_cards), new_unit)
+        return whole_jobs.write_job(self.ledger, job, write)
 
     def use(
         self,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from repairecon.formulas.scores import BrierParts, Group
-from repairecon.records import Case, Decision, JobLog, Learned, Logged, StoresMoved
+from repairecon.records import Case, Decision, JobInBook, JobLog, Learned, Logged, StoresMoved
 
 
 @dataclass(frozen=True)
@@ -124,6 +124,36 @@ class Shift:
     low: float
     high: float
     jobs: float
+
+
+@dataclass(frozen=True)
+class BookLine:
+    """A movement of the job and the item of the book that it is of.
+
+    ``item`` is empty where the book knows none, or where the owner leaves it out of the book. ``known_by`` is what the
+    item was found by; ``new_card`` says that the item is added with this job.
+    """
+
+    moved: StoresMoved
+    item: str
+    known_by: str = ""
+    new_card: bool = False
+    left_out: bool = False
+
+
+@dataclass(frozen=True)
+class IntoTheBook:
+    """A job held against the spares book: its movements, what stands in the way, what the book then says.
+
+    ``done`` is None where something stands in the way; nothing is written then. ``spare`` names what else became a
+    spare and is for the owner to receive.
+    """
+
+    unit: str
+    lines: tuple[BookLine, ...]
+    problems: tuple[str, ...]
+    done: JobInBook | None
+    spare: str = ""
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,10 @@ from repairecon.chance.learning import STRENGTH, learn
 from repairecon.files.closed import Closed
 from repairecon.jobs.after_answer import AfterTheJob
 from repairecon.jobs.bridge import bridge
-from repairecon.jobs.closing import log_rows, movements
+from repairecon.jobs.closing import log_rows
 from repairecon.jobs.hindsight import hindsight
 from repairecon.jobs.rules import screen
+from repairecon.jobs.stores import movements
 from repairecon.jobs.the_log import calibration, held, shifts
 from repairecon.records import JobLog, RepaireconError
 

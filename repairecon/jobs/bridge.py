@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.aboard import mean_of
+from repairecon.chance.buying import Priced
 from repairecon.chance.estimates import CARRIAGE, Estimate, Line
 from repairecon.chance.world import STAGE, Finding
 from repairecon.jobs.after_answer import Bridge, Step
@@ -185,13 +187,14 @@ class _Lines:
             self.walk.add("unforeseen", row.name, paid, own)
 
     def _part(self, line: Line, row: Done) -> None:
-        """Price at the pieces used, pieces at the price expected: the two add up."""
+        """Price at the pieces paid for, pieces at the price expected: the two add up."""
+        if row.from_spares and not row.paid:
+            self.walk.add("price", f"{row.name} from the spares", -line.cash)
+            return
         piece = line.piece or self.estimate.mean_price(row.name)
-        pieces = row.quantity if row.quantity is not None else line.pieces
+        pieces = line.pieces if row.quantity is None else pieces_paid(self.estimate.prices[row.name], row)
         if row.paid is not None:
             self.walk.add("price", row.name, row.paid - pieces * piece)
-        elif row.from_spares:
-            self.walk.add("price", f"{row.name} from the spares", -pieces * piece)
         self.walk.add("quantity", row.name, pieces * piece - line.cash)
 
     def _unit(self, line: Line, row: Done) -> None:
@@ -215,7 +218,6 @@ class _Lines:
             cash = line.cash if row.hours is None else charges + rate * row.hours
         self.walk.add("paid for work", row.name, (cash if row.paid is None else row.paid) - line.cash)
 
-
     def _half_told(self, line: Line, row: Done, by: str) -> None:
         """Hours without money, or money without hours, where both were expected."""
         if by == "owner" and row.hours is None and abs(line.hours) > SMALL:
@@ -223,6 +225,17 @@ class _Lines:
         charged = line.cash - (line.rate * line.hired_hours if row.hours is not None else 0.0)
         if row.paid is None and abs(charged) > SMALL:
             self.miss(f"what was paid for {row.name}", cash=charged)
+
+
+def pieces_paid(priced: Priced, row: Done) -> float:
+    """Pieces of a part that were bought: as told, else what was fitted in the whole packs of what was to be bought."""
+    if row.bought is not None:
+        return row.bought
+    if row.from_spares or not row.quantity:
+        return 0.0
+    pack = priced.quote.pack if priced.quote else 1
+    least = priced.quote.minimum_packs if priced.quote else 0
+    return float(pack * max(least, ceil(row.quantity / pack - SMALL))) if pack > 1 or least > 1 else row.quantity
 
 
 def worker(case: Case, row: Done) -> str:

@@ -1,4 +1,4 @@
-"""Closing a job: the decision frozen, what the log keeps of it, what moved in and out of the stores."""
+"""Closing a job: the decision frozen, and what the log keeps of it."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from repairecon.files.closed import Closed
 from repairecon.files.frozen import freeze
 from repairecon.formulas import ranges
 from repairecon.jobs.after_answer import Bridge
-from repairecon.jobs.bridge import found_in_order, taken, worker
+from repairecon.jobs.bridge import found_in_order, pieces_paid, taken, worker
 from repairecon.jobs.rebuild_or_buy import DRAWS, read_findings, rebuild_or_buy
-from repairecon.records import Decision, Done, Figures, Logged, Range, RepaireconError, StoresMoved
+from repairecon.records import Decision, Done, Figures, Logged, Range, RepaireconError
 
 COLUMNS = {"cash": "cash", "own hours": "own_hours", "days": "days", "total": "total"}
 
@@ -71,23 +71,6 @@ def _day(on: str) -> str:
         return (datetime.date.fromisoformat(on) if on else datetime.date.today()).isoformat()
     except ValueError as error:
         raise RepaireconError(f"on: found {on!r}; write a date as year-month-day, such as 2026-03-31") from error
-
-
-def movements(closed: Closed) -> tuple[StoresMoved, ...]:
-    """What was bought for the job and what was fitted, in the order of the sheet.
-
-    A part or unit with pieces used and not out of the spares was bought; every piece used was fitted.
-    """
-    moved = []
-    for r in (*closed.actual.of("part"), *closed.actual.of("unit")):
-        pieces = (1.0 if r.kind == "unit" else 0.0) if r.quantity is None else r.quantity
-        if pieces <= 0:
-            continue
-        on = closed.decision.decided_on
-        if not r.from_spares:
-            moved.append(StoresMoved("bought", r.name, pieces, r.paid, False, on, r.source))
-        moved.append(StoresMoved("fitted", r.name, pieces, r.paid, r.from_spares, on, r.source))
-    return tuple(moved)
 
 
 def log_rows(closed: Closed, made: Bridge) -> tuple[Logged, ...]:
@@ -167,14 +150,15 @@ class _Keeper:
                 )
 
     def _prices(self) -> Iterator[Logged]:
-        model = Estimate(self.case, (), {}).model
+        estimate = Estimate(self.case, (), {})
         for r in (*self.actual.of("part"), *self.actual.of("unit")):
-            if not r.paid or r.from_spares or r.quantity == 0:
-                continue
             way = None if r.kind == "part" else self.case.way(r.name)
-            priced = model.prices[r.name][0] if way is None else model.builder.price_way(way)
+            priced = estimate.prices[r.name] if way is None else estimate.model.builder.price_way(way)
+            bought = pieces_paid(priced, r) if way is None else float(not r.from_spares)
+            if not r.paid or not bought:
+                continue
             core = way.core_surcharge.likely if way else 0.0
-            each = (r.paid - core) / (r.quantity or 1.0)
+            each = (r.paid - core) / bought
             stated = priced.range.scaled(priced.a_piece)
             age = _years(priced.quote.quoted_on if priced.quote else "", self.decision.decided_on)
             if each > 0 and stated.likely > 0:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from repairecon.chance.aboard import mean_of
 from repairecon.chance.estimates import Estimate
 from repairecon.jobs.after_answer import Bridge, Hindsight
-from repairecon.jobs.bridge import found_in_order, settled, taken, worker
+from repairecon.jobs.bridge import found_in_order, pieces_paid, settled, taken, worker
 from repairecon.jobs.rebuild_or_buy import read_findings
 from repairecon.records import Actual, Case, Decision
 
@@ -55,15 +55,16 @@ def known_inputs(estimate: Estimate, actual: Actual) -> dict[str, float]:
 def _known(estimate: Estimate, actual: Actual) -> Iterator[tuple[str, float]]:
     case, model = estimate.case, estimate.model
     for r in (*actual.of("part"), *actual.of("unit")):
-        taken = model.prices[r.name] if r.kind == "part" else (model.builder.price_way(case.way(r.name)),)
+        priced = estimate.prices[r.name] if r.kind == "part" else model.builder.price_way(case.way(r.name))
+        if r.days is not None:
+            yield priced.lead_key, r.days
+        bought = pieces_paid(priced, r) if r.kind == "part" else 1.0
+        if r.paid is None or not bought or priced.a_piece <= 0:
+            continue
         core = mean_of(case.way(r.name).core_surcharge) if r.kind == "unit" else 0.0
-        for priced in taken:
-            if r.days is not None:
-                yield priced.lead_key, r.days
-            if r.paid is not None and r.quantity != 0:
-                each = max(r.paid - core, 0.0) / (r.quantity or 1.0) / priced.a_piece
-                seller = f"quoted:{r.name}@{priced.supplier.supplier}{priced.again}" if priced.supplier else ""
-                yield seller or f"price:{r.name}", each
+        each = max(r.paid - core, 0.0) / bought / priced.a_piece
+        seller = f"quoted:{r.name}@{priced.supplier.supplier}{priced.again}" if priced.supplier else f"price:{r.name}"
+        yield seller, each
     for r in actual.of("task"):
         hours = f"task hours:{r.name}"
         if r.hours is not None:

@@ -13,7 +13,7 @@ DONE_KINDS: Mapping[str, str] = MappingProxyType(
     {
         "way": "the way taken in the end; days: out of service in all",
         "found": "an event of events.csv and the outcome that was found",
-        "part": "a part used: how many, paid for all of them at the door without carriage, days waited for it",
+        "part": "a part: quantity fitted, bought (if not as many), paid for all at the door but for carriage, days waited",
         "unit": "a unit bought or a rebuild paid elsewhere, by its way: paid with any core surcharge, days waited",
         "task": "a piece of work: hours, what was paid for it",
         "damage": "work that an outcome took beyond the plan, as event=outcome: hours, what was paid",
@@ -37,7 +37,10 @@ QUANTITIES = ("cash", "own hours", "days", "total")
 
 @dataclass(frozen=True)
 class Done:
-    """One row of actual.csv; None where a cell is blank. Money at the door, tax included."""
+    """One row of actual.csv; None where a cell is blank. Money at the door, tax included.
+
+    ``quantity`` is the pieces fitted, ``bought`` those paid for.
+    """
 
     kind: str
     name: str
@@ -53,11 +56,12 @@ class Done:
     failed: bool | None
     note: str
     source: Source
+    bought: float | None = None
 
     @property
     def told(self) -> bool:
         """Whether the row tells anything beyond its name."""
-        numbers = (self.quantity, self.paid, self.hours, self.days, self.years, self.failed)
+        numbers = (self.quantity, self.bought, self.paid, self.hours, self.days, self.years, self.failed)
         return bool(self.outcome) or any(n is not None for n in numbers)
 
 
@@ -119,7 +123,10 @@ class Decision:
 
 @dataclass(frozen=True)
 class StoresMoved:
-    """Something that came into or left the boat's stores because of a job: ``bought`` or ``fitted``."""
+    """Something that came into or left the boat's stores because of a job: ``bought`` or ``fitted``.
+
+    ``cost_unit`` is what one that was bought came to, its share of the carriage in it; None where it is not known.
+    """
 
     movement: Literal["bought", "fitted"]
     item: str
@@ -128,6 +135,7 @@ class StoresMoved:
     from_spares: bool
     on: str
     source: Source
+    cost_unit: float | None = None
 
 
 @dataclass(frozen=True)

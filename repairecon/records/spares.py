@@ -172,6 +172,17 @@ class ReceiveLine:
 
 
 @dataclass(frozen=True)
+class FitLine:
+    """Something fitted on a job; from a lot, or the oldest first."""
+
+    item: str
+    quantity: Decimal | int | float | str = 1
+    locker: str = ""
+    note: str = ""
+    lot: str = ""
+
+
+@dataclass(frozen=True)
 class Happened:
     """What an act did to an item: the movements written, what is left, and the line to reorder if it is now too few.
 
@@ -187,6 +198,19 @@ class Happened:
     reorder: ReorderLine | None = None
     before: Movement | None = None
     hours_run: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class JobInBook:
+    """A whole job in the book: what it did to each item, and all that is to be reordered now.
+
+    ``written`` is False for a trial, which shows the same and leaves the book as it was.
+    """
+
+    reference: str
+    happened: tuple[Happened, ...]
+    reorder: tuple[ReorderLine, ...]
+    written: bool
 
 
 @dataclass(frozen=True)

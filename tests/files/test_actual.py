@@ -79,7 +79,7 @@ def test_every_fault_at_once(tmp_path, case) -> None:
     wanted = [
         (2, "kind", "did you mean 'part'?"),
         (3, "name", "did you mean 'rotor'?"),
-        (4, "quantity", "write how many pieces that paid for"),
+        (4, "quantity", "write how many pieces were fitted, 0 for none (bought: how many were paid for)"),
         (5, "paid", "write a number such as 12.50"),
         (6, "outcome", "write one of: 'dry', 'salt'"),
         (7, "hours", "leave it blank in a row of kind found, or choose another kind"),

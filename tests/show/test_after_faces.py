@@ -130,7 +130,7 @@ def test_decide_fill_close_log_learn_use(tmp_path: Path, capsys: pytest.CaptureF
     sheet = case / "actual.csv"
     text = sheet.read_text()
     text = text.replace("found,neglect,,", "found,neglect,heavy,").replace("found,fasteners,,", "found,fasteners,free,")
-    text = text.replace("task,gain access and take it off,,,,,,", "task,gain access and take it off,,,,,9,")
+    text = text.replace("task,gain access and take it off,,,,,,,", "task,gain access and take it off,,,,,,9,")
     sheet.write_text(text)
     learned = tmp_path / "next" / "learned.toml"
     shutil.copytree(DATA / "starter", learned.parent)

@@ -42,8 +42,9 @@ def happened(ledger: Ledger, item: int, numbers: Iterable[int], before: Movement
     held, where = stock.places(ledger, item), things.lockers(ledger)
     few = reordering.reorder(ledger, item)
     run = None
-    if before is not None and before.hours is not None and made[0].hours is not None:
-        run = made[0].hours - before.hours
+    clock = next((m.hours for m in made if m.hours is not None), None)
+    if before is not None and before.hours is not None and clock is not None:
+        run = clock - before.hours
     return Happened(
         things.item_by_number(ledger, item),
         made,

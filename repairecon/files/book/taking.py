@@ -40,7 +40,7 @@ def take_out(
 
 def fit(
     ledger: Ledger, name: str, unit: str, hours: Amount | None, date: When, quantity: Amount, locker: str | None,
-    note: str, lot: str,
+    note: str, lot: str, reference: str = "",
 ) -> Happened:  # fmt: skip
     """Take a spare from stock and write it into the history of the unit it went into."""
     with ledger.writing():
@@ -59,7 +59,7 @@ def fit(
         number = record(ledger, {
             "on_date": day(date, ledger.today()), "kind": "fitted", "item": item.number, "quantity": count,
             "locker_from": chosen, "unit": into, "hours": maybe(hours, HOURS, "hours on the clock"),
-            "note": words(note, "note"), "lot": label,
+            "note": words(note, "note"), "lot": label, "reference": words(reference, "reference"),
         })  # fmt: skip
         return happened(ledger, item.number, [number], before)
 

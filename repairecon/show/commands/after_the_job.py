@@ -16,6 +16,7 @@ from repairecon.files.learned import write_learned
 from repairecon.jobs.after_the_job import after_the_job
 from repairecon.jobs.closing import decide
 from repairecon.records import RepaireconError
+from repairecon.show.commands import after_book
 
 
 def add(jobs: Any) -> None:
@@ -33,6 +34,7 @@ def add(jobs: Any) -> None:
     job.add_argument(
         "--strength", type=float, default=STRENGTH, help="what a job on another kind of unit counts for (%(default)s)"
     )
+    after_book.add(job)
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
@@ -69,6 +71,11 @@ def run(args: argparse.Namespace) -> None:
         write_report("after_the_job", args.report, parameters, show_bar=sys.stderr.isatty(), title=title)
         print(f"Wrote {args.report}")
         return
+    if args.book is not None:
+        found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
+        after_book.run(args, found)
+        return
+    after_book.refuse_alone(args)
     found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
     if args.json:
         from repairecon.show.after_json import as_json
