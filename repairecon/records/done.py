@@ -13,7 +13,7 @@ DONE_KINDS: Mapping[str, str] = MappingProxyType(
     {
         "way": "the way taken in the end; days: out of service in all",
         "found": "an event of events.csv and the outcome that was found",
-        "part": "a part: quantity fitted, bought (if not as many), paid for all at the door but for carriage, days waited",
+        "part": "a part: quantity fitted, bought (if not as many), paid at the door for all without carriage, days",
         "unit": "a unit bought or a rebuild paid elsewhere, by its way: paid with any core surcharge, days waited",
         "task": "a piece of work: hours, what was paid for it",
         "damage": "work that an outcome took beyond the plan, as event=outcome: hours, what was paid",

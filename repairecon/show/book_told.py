@@ -92,7 +92,8 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
     if made.spare:
         parts.append(f"A spare besides: {made.spare}. Receive it by hand, at what it is worth to you.")
     if made.problems:
-        parts += [section("In the way, nothing can be written", list(made.problems)), section("To go on", remedies(made))]
+        parts.append(section("In the way, nothing can be written", list(made.problems)))
+        parts.append(section("To go on", remedies(made)))
     if done:
         parts.append(section("Left of each", [left(h) for h in done.happened]))
         lines = [reorder(r, currency) for r in done.reorder] or ["Nothing is under its minimum."]
