@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from repairecon.chance.buying import Priced
 from repairecon.chance.model import Model
-from repairecon.chance.world import Finding, grow, with_findings
+from repairecon.chance.world import NEVER_ENDS, Finding, grow, with_findings
 from repairecon.formulas import ranges
 from repairecon.records import Case
 
@@ -42,7 +42,7 @@ class Line:
 class Estimate:
     """Expected cash, own hours and days of the ways of a case, with the inputs that are known held at a value.
 
-    What is bought after a rebuild has ended is chosen once, on what is expected, and kept.
+    What is bought after a rebuild has ended is chosen once, on what is expected, and kept unless told otherwise.
     """
 
     def __init__(
@@ -53,11 +53,22 @@ class Estimate:
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
         self.choice = self.model.choose(self.model.leaf_rows())
 
-    def expected(self, fixed: Mapping[str, float] | None = None) -> Floats:
-        """Expected (cash, own hours, days) of every way, shape (W, 3); inputs by key held at values."""
+    def expected(self, fixed: Mapping[str, float] | None = None, anew: bool = False) -> Floats:
+        """Expected (cash, own hours, days) of every way, shape (W, 3); inputs by key held at values.
+
+        ``anew``: what is bought after a rebuild has ended is chosen with these values known.
+        """
         held = {self.keys[k]: v for k, v in (fixed or {}).items() if k in self.keys}
-        results = self.model.evaluate(self.model.leaf_rows(fixed=held), self.choice)
+        rows = self.model.leaf_rows(fixed=held)
+        results = self.model.evaluate(rows, self.model.choose(rows) if anew else self.choice)
         return np.array([np.array(r) for r in results]) @ self.model.world.chance
+
+    def bought_after(self, way: str, unit: str) -> None:
+        """From here on a unit is what is bought where the rebuild of a way has ended."""
+        i = self.model.ways.index(way)
+        if i in self.choice:
+            ended = self.model.ends[i] < NEVER_ENDS
+            self.choice[i] = np.where(ended, self.model.ways.index(unit), self.choice[i])
 
     def total(self, triple: Floats) -> float:
         """Cash, own hours at their worth and days at theirs."""

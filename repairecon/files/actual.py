@@ -202,14 +202,21 @@ def sheet(case: Case, way: str) -> str:
         outcomes = dict.fromkeys(b.outcome for b in case.branches if b.event == event)
         line("found", event, note="outcome: " + " / ".join(outcomes))
     for part in case.parts:
-        line("part", part.part, note=f"planned {part.quantity}" if part.needed == "always" else "if damaged")
+        packs = sorted({q.pack for q in case.quotes if q.item == part.part and q.pack > 1})
+        sold = f"; quoted in packs of {' or '.join(map(str, packs))}: bought = all pieces in them" if packs else ""
+        line("part", part.part, note=(f"planned {part.quantity}" if part.needed == "always" else "if damaged") + sold)
     for task in case.tasks:
         line("task", task.task, by=task.by if task.by != "owner" else "", note=task.stage)
+    for outcome in dict.fromkeys(b.key for b in case.branches if b.extra_hours.high > 0 or b.outside_cost.high > 0):
+        line("damage", outcome, note="if it was found")
     for name in fittings(case):
         line("task", name, note="if it was taken")
     for w in case.ways:
         if w.traits.rebuilds != "here":
             line("unit", w.way, note="if it was taken")
+    for w in case.ways:
+        if w.core_surcharge.high > 0 or (w.old_unit in ("sold", "scrap") and w.old_unit_price.high > 0):
+            line("refund", w.way, note="if money came back for the old unit")
     line("carriage", "all", note=DONE_KINDS["carriage"])
     line("first run", note="outcome: good / not good")
     line("total", note=DONE_KINDS["total"])

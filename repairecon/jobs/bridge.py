@@ -42,6 +42,13 @@ def settled(case: Case, decision: Decision, actual: Actual) -> dict[str, float]:
     return {f"never:{w}": float(w in never) for w in names & (came | never)}
 
 
+def bought_after(case: Case, way: str, actual: Actual) -> str:
+    """The unit that was bought because the rebuild of a way was given up; empty if none was, or two were."""
+    traits = case.way(way).traits
+    units = [r.name for r in actual.of("unit") if r.name != way and case.way(r.name).traits.buys]
+    return units[0] if len(units) == 1 and traits.rebuilds and not case.way(way).bought else ""
+
+
 class _Walk:
     """Steps from one total to the next."""
 
@@ -66,9 +73,10 @@ class _Walk:
 def bridge(case: Case, decision: Decision, actual: Actual, allowed: Mapping[str, bool]) -> Bridge:
     """From the estimate as it was decided to what the job came to.
 
-    First what was found inside, an outcome at a time in the order in which it shows; then whether what was ordered
-    came; then prices and pieces, work, carriage, refunds, days. What the owner did not write down is taken to have come
-    as expected. A total that was written down and is not made up by the rows is closed by a step of its own.
+    First what was found inside, an outcome at a time in the order in which it shows; then what was bought if the
+    rebuild was given up, and whether what was ordered came; then prices and pieces, work, carriage, refunds, days. What
+    the owner did not write down is taken to have come as expected. A total that was written down and is not made up by
+    the rows is closed by a step of its own.
     """
     known = list(read_findings(decision.found))
     estimate = Estimate(case, known, allowed, decision.cost_own_hour)
@@ -87,6 +95,11 @@ def bridge(case: Case, decision: Decision, actual: Actual, allowed: Mapping[str,
         after = estimate.expected()[i]
         walk.between("found inside", str(finding), at, after)
         at = after
+    unit = bought_after(case, way, actual)
+    if unit:
+        estimate.bought_after(way, unit)
+        walk.between("given up", f"{unit} bought", at, estimate.expected()[i])
+        at = estimate.expected()[i]
     came = settled(case, decision, actual)
     walk.between("whether it came", way, at, estimate.expected(came)[i])
     at = estimate.expected(came)[i]

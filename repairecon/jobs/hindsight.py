@@ -20,7 +20,7 @@ def hindsight(case: Case, decision: Decision, actual: Actual, allowed: Mapping[s
     known = [*read_findings(decision.found), *found_in_order(case, actual)]
     estimate = Estimate(case, known, allowed, decision.cost_own_hour)
     held = {**settled(case, decision, actual), **known_inputs(estimate, actual)}
-    totals = dict(zip(estimate.model.ways, map(estimate.total, estimate.expected(held)), strict=True))
+    totals = dict(zip(estimate.model.ways, map(estimate.total, estimate.expected(held, anew=True)), strict=True))
     may = [w for w in totals if allowed.get(w, True)]
     way, then = taken(decision, actual), {w: decision.figures[w]["total"].mean for w in may}
     chosen = decision.figures[decision.way]["total"]

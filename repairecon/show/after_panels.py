@@ -40,7 +40,7 @@ def verdict(found: AfterTheJob) -> Panel:
 
 def held(found: AfterTheJob) -> Panel:
     """Whether the ranges hold, and the chances."""
-    lines = [after_told.held(h) for h in found.held]
+    lines = after_told.all_held(found)
     return Panel("Do the ranges hold", [*lines, *filter(None, [after_told.chances(found)])])
 
 
@@ -98,7 +98,9 @@ def chances_frame(found: AfterTheJob) -> pd.DataFrame:
 def chances_caption(found: AfterTheJob) -> str:
     """Under the stated chances."""
     c = found.calibration
-    off = [g for g in c.groups if not g.low <= g.stated <= g.high] if c else []
+    if c is None or c.many < after_told.LEAST_STATED:
+        return "Too few stated chances to tell anything yet: go on writing down what you find."
+    off = after_told.off_groups(c)
     if not off:
         return "Every range meets the dashed line: keep your chances as they are."
     g = max(off, key=lambda g: g.many)

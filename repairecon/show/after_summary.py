@@ -8,7 +8,7 @@ from repairecon.jobs.after_answer import AfterTheJob, Bridge, Step
 from repairecon.show import after_told
 from repairecon.show.sentences import capital
 from repairecon.show.summary import as_text, section, wrapped
-from repairecon.show.words import chance_words, hours_words, money, number, whole
+from repairecon.show.words import chance_words, hours_words, money, number, price, whole
 
 MOST_STEPS = 12
 
@@ -100,7 +100,7 @@ def movements_table(found: AfterTheJob) -> pd.DataFrame:
             m.movement,
             m.item,
             number(m.quantity),
-            "" if m.paid is None else money(m.paid, currency),
+            price(m.paid, currency) if m.paid is not None and m.movement == "bought" else "",
             "the spares" if m.from_spares else "",
         )
         for m in found.movements
@@ -112,7 +112,7 @@ def summary(found: AfterTheJob) -> str:
     """All of it on one screen: estimate against actual, the choice in hindsight, the ranges, what was learned."""
     b, h, currency = found.bridge, found.hindsight, after_told.currency_of(found)
     head = found.case.unit.name if found.case else found.name
-    parts = [capital(head) + f"   {after_told.decided(found)}"]
+    parts = [wrapped(capital(head) + f"   {after_told.decided(found)}")]
     if b is not None and h is not None:
         parts += [
             "Estimate against actual\n" + wrapped(after_told.bridge(b, currency)),
@@ -124,7 +124,7 @@ def summary(found: AfterTheJob) -> str:
             ),
             as_text(ways_table(found)),
         ]
-    lines = [after_told.held(x) for x in found.held]
+    lines = after_told.all_held(found)
     parts += [
         section("Do the ranges hold", [*lines, *filter(None, [after_told.chances(found)])]),
         section("What the log teaches", after_told.learned(found)),

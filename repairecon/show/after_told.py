@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from math import isfinite
 
-from repairecon.jobs.after_answer import AfterTheJob, Bridge, Held, Hindsight, Shift
+from repairecon.formulas.scores import Group
+from repairecon.jobs.after_answer import AfterTheJob, Bridge, Calibration, Held, Hindsight, Shift
 from repairecon.show.sentences import capital
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, share, whole
 
 MOST = 3
+LEAST_STATED, LEAST_IN_GROUP = 10, 4
+"""Stated chances from which on they are judged, in all and in a group; choices of ours."""
+
 GROUPS = {
     "found inside": "what was found inside",
     "price": "prices",
@@ -20,6 +24,7 @@ GROUPS = {
     "unforeseen": "what the case did not foresee",
     "days": "days out of service",
     "whether it came": "whether what was ordered came",
+    "given up": "what was bought when the rebuild was given up",
     "another way": "another way taken",
     "not told line by line": "what was not told line by line",
     "reckoned anew": "this version reckons the same case otherwise",
@@ -42,11 +47,14 @@ def bridge(b: Bridge, currency: str) -> str:
     came, was = money(b.actual["total"], currency), money(b.estimate["total"], currency)
     inside = b.p10 <= b.actual["total"] <= b.p90
     ends = f"{money(b.p10, currency)} to {money(b.p90, currency)}"
-    text = f"{capital(b.way)} came to {came} all in, {signed(b.difference, currency)} than the {was} reckoned; "
+    if not b.steps:
+        return f"Nothing that was written down differs from the {was} reckoned for {b.way}."
+    more = f"{signed(b.difference, currency)} than the {was} reckoned"
+    text = f"{capital(b.way)} came to {came} all in, {more if abs(b.difference) >= 0.5 else 'as reckoned'}; "
     text += f"{'inside' if inside else 'outside'} the range that was stated for eight jobs in ten ({ends}). "
     reasons = [(GROUPS.get(g, g), x) for g, x in b.groups.items() if abs(x) >= 1.0]
     told = [f"{name} ({signed(x, currency)})" for name, x in reasons[:MOST]]
-    return text + (f"Where it came from: {', '.join(told)}." if told else "It came as reckoned.")
+    return text + (f"Where it came from: {', '.join(told)}." if told else "No step is worth naming.")
 
 
 def not_told(b: Bridge) -> str:
@@ -97,12 +105,29 @@ def held(h: Held) -> str:
     return text + f"{capital(h.says)}: {todo.lower()} the next ones to about {number(h.factor)} times ({ends})."
 
 
+def all_held(found: AfterTheJob) -> list[str]:
+    """Every quantity's ranges; those of which the log cannot tell in one line."""
+    dumb = [h for h in found.held if h.says == "cannot tell"]
+    lines = [held(h) for h in found.held if h.says != "cannot tell"]
+    if len(dumb) < 2:
+        return [held(h) for h in found.held]
+    told = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in dumb)
+    return [*lines, f"Inside the stated range: {told}. Too few to tell whether those ranges hold: no advice yet."]
+
+
+def off_groups(c: Calibration) -> list[Group]:
+    """Groups of stated chances that what came contradicts; one of a few chances contradicts nothing."""
+    return [g for g in c.groups if g.many >= LEAST_IN_GROUP and not g.low <= g.stated <= g.high]
+
+
 def chances(found: AfterTheJob) -> str:
     """Whether stated chances were honest."""
     c = found.calibration
     if c is None:
         return ""
-    off = [g for g in c.groups if not g.low <= g.stated <= g.high]
+    if c.many < LEAST_STATED:
+        return f"Chances: {c.many} stated, too few to tell whether they were honest."
+    off = off_groups(c)
     verb = "better" if c.brier < c.brier_plain else "no better"
     text = (
         f"Chances: {c.many} stated, Brier score {number(c.brier)}, {verb} than always stating the overall share "
@@ -180,5 +205,9 @@ def decided(found: AfterTheJob) -> str:
     if d is None or b is None:
         return f"{len(found.log.jobs)} jobs in the log."
     run = f" First run: {found.first_run}." if found.first_run else ""
-    took = f"{hours_words(b.actual['own hours'])} own hours, {days_words(b.actual['days'])} out of service"
-    return f"Decided on {d.decided_on}: {d.way}. It took {took}.{run}"
+    hours, days = hours_words(b.actual["own hours"]), days_words(b.actual["days"])
+    took = [f"{hours} own hours"] if "own hours" in b.whole else []
+    took += [f"{days} out of service"] if "days" in b.whole else []
+    told = f" It took {', '.join(took)}." if took else ""
+    other = f" In the end: {b.way}." if b.way != d.way else ""
+    return f"Decided on {d.decided_on}: {d.way}.{other}{told}{run}"
