@@ -20,6 +20,7 @@ from repairecon.chance.exact_together import hours_together
 from repairecon.chance.exact_waits import Known
 from repairecon.chance.model import Model
 from repairecon.formulas.convolve import (
+    LeafPlan,
     factor_nodes,
     mix_leaves,
     plan_leaves,
@@ -138,12 +139,12 @@ def _on_grid(
     model: Model, sums: Sum, step: float, first: int, size: int, nodes: Nodes, known: Known
 ) -> tuple[Floats, int]:
     """Chances on a grid; few figures of the spectra do, unless the sum is jagged."""
-    full, wanted = size // 2 + 1, 0.0
+    full, wanted, plan = size // 2 + 1, 0.0, _plan(model, sums, nodes)
     for kept in (*(k for k in KEPT if k < full), full):
         if kept < min(wanted, full):
             continue
         grid = Grid(model, step, size, nodes.pace, nodes.day, nodes.prices, kept, known)
-        mixed = _mixed(grid, sums, nodes)
+        mixed = _mixed(grid, sums, nodes, plan)
         half, end = (float(np.abs(mixed[max(k - 16, 0) : k]).max()) for k in (kept // 2, kept))
         if end < CUTOFF:
             break
@@ -158,25 +159,24 @@ def _figures_wanted(kept: int, half: float, end: float) -> float:
     return kept * min(1.3 * math.exp(math.log(2.0) * left / fall), 3.0 * math.sqrt(1.0 + 0.75 * left / fall))
 
 
-def _mixed(grid: Grid, sums: Sum, nodes: Nodes) -> Complexes:
+def _mixed(grid: Grid, sums: Sum, nodes: Nodes, plan: LeafPlan) -> Complexes:
     """Spectrum of the mixture over rows, paces and days."""
-    columns, bundle = np.unique(sums.uses, axis=1, return_inverse=True)
-    spectra: list[Complexes] = [np.ones((1, 1, 1), dtype=np.complex128)] * columns.shape[1]
-    plain_first = sorted(range(len(sums.pieces)), key=lambda k: _hangs_on(grid, sums.pieces[k]))
-    for k in plain_first:
-        spectra[bundle.ravel()[k]] = spectra[bundle.ravel()[k]] * _spectrum(grid, sums.pieces[k])
-    plan = plan_leaves(sums.chance, columns)
-    shape = (len(nodes.day), grid.kept)
-    mixed = np.zeros(grid.kept, dtype=np.complex128)
-    rows = np.empty((len(spectra), *shape), dtype=np.complex128)
-    for p, weight in enumerate(nodes.pace_weight):
-        for row, s in zip(rows, spectra, strict=True):
-            row[:] = s[min(p, len(s) - 1)]
-        leaves = mix_leaves(plan, rows.reshape(len(rows), -1))
-        whole = np.zeros(shape[0] * shape[1], dtype=np.complex128)
-        whole[: len(leaves)] = leaves
-        mixed += weight * (nodes.day_weight @ whole.reshape(shape))
-    return mixed
+    mixed = mix_leaves(plan, [_spectrum(grid, piece) for piece in sums.pieces])
+    paces = nodes.pace_weight if mixed.shape[0] > 1 else np.ones(1)
+    days = nodes.day_weight if mixed.shape[1] > 1 else np.ones(1)
+    whole = np.zeros(grid.kept, dtype=np.complex128)
+    whole[: mixed.shape[-1]] = np.einsum("p,d,pdk->k", paces, days, mixed)
+    return whole
+
+
+def _plan(model: Model, sums: Sum, nodes: Nodes) -> LeafPlan:
+    """Order of mixing: what hangs on nothing first, then what hangs on the day, then on the pace."""
+    paces, days = len(nodes.pace), len(nodes.day)
+    late = [
+        (paces if _has_hours(model, piece) else 1) * (days if any(d for _, _, d in piece) else 1)
+        for piece in sums.pieces
+    ]
+    return plan_leaves(sums.chance, sums.uses, late)
 
 
 def _spectrum(grid: Grid, piece: tuple[Part, ...]) -> Complexes:
@@ -187,8 +187,3 @@ def _spectrum(grid: Grid, piece: tuple[Part, ...]) -> Complexes:
 
 def _has_hours(model: Model, piece: tuple[Part, ...]) -> bool:
     return any(model.inputs[i].shared_hours for atom, _, _ in piece for i in inputs_of(atom))
-
-
-def _hangs_on(grid: Grid, piece: tuple[Part, ...]) -> tuple[bool, bool]:
-    """Whether a piece hangs on the pace, on the day."""
-    return any(grid.has_pace(i) for a, _, _ in piece for i in inputs_of(a)), any(d for _, _, d in piece)

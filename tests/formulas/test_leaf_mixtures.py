@@ -59,3 +59,17 @@ def test_more_terms_than_bits_and_no_common_term() -> None:
     mixed = convolve.mix_leaves(convolve.plan_leaves(chance, uses), spectra)
     slow = convolve.mix_spectra(chance, [np.prod(spectra[used], axis=0) for used in uses])
     assert mixed == pytest.approx(slow, abs=1e-12)
+
+
+def test_spectra_that_hang_on_values_are_mixed_value_by_value() -> None:
+    rng = np.random.default_rng(4)
+    chance, uses = rng.dirichlet(np.ones(25)), rng.random((25, 9)) < 0.5
+    uses[:, 4] = True
+    shapes = [(1, 1), (3, 1), (1, 5), (3, 5), (3, 1), (1, 1), (1, 5), (3, 5), (1, 1)]
+    spectra = [rng.uniform(-1, 1, (*s, 900)) + 1j * rng.uniform(-1, 1, (*s, 900)) for s in shapes]
+    mixed = convolve.mix_leaves(convolve.plan_leaves(chance, uses, [a * b for a, b in shapes]), spectra)
+    for i in range(3):
+        for j in range(5):
+            rows = np.array([s[min(i, len(s) - 1), min(j, s.shape[1] - 1)] for s in spectra])
+            slow = convolve.mix_spectra(chance, [np.prod(rows[used], axis=0) for used in uses])
+            assert mixed[i, j] == pytest.approx(slow, abs=1e-12)
