@@ -342,3 +342,14 @@ def test_three_orders_with_endless_waits_in_common_are_refused() -> None:
     made = replace(MADE["wide, ordered now"], suppliers=slow)
     with pytest.raises(RepaireconError, match="three or more orders wait for the same suppliers"):
         distribution(made, "rebuild here")
+
+
+# ---- figures kept of a spectrum -----------------------------------------------------------
+@pytest.mark.parametrize(("name", "i"), [("reference", 0), ("wide", 7), ("wide", 9)])
+def test_figures_cut_off_do_not_show(name: str, i: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Far fewer figures are reckoned than a grid has; all of them give the same chances."""
+    few = found(name, i, "total")
+    monkeypatch.setattr(exact, "KEPT", exact.MOST)
+    every = exact_distribution(model(name), i, "total")
+    x = few[0] + few[1] * np.arange(0.0, len(few[2]), 0.5)
+    assert np.abs(chance_up_to(*few, x) - chance_up_to(*every, x)).max() < 1e-7
