@@ -12,6 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 NAMES = [
     "Answer",
+    "BookError",
     "Branch",
     "Case",
     "CaseError",
@@ -21,8 +22,10 @@ NAMES = [
     "Quote",
     "QuotesAnswer",
     "Range",
+    "ReceiveLine",
     "RepaireconError",
     "Source",
+    "SparesAnswer",
     "Supplier",
     "Task",
     "Terms",
@@ -30,16 +33,22 @@ NAMES = [
     "Verdict",
     "Way",
     "after_the_job",
+    "book_at",
+    "book_copy",
+    "book_from_csv",
     "compare_quotes",
     "copy_notebooks",
     "decide",
     "equivalent",
+    "export_book",
     "new_case",
+    "open_book",
     "read_case",
     "read_closed",
     "read_log",
     "rebuild_or_buy",
     "screen",
+    "spares_aboard",
 ]
 HEAVY = ("matplotlib", "scipy.optimize", "scipy.stats")
 

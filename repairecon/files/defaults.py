@@ -22,7 +22,8 @@ _HERE = Path(__file__).parent
 
 
 @cache
-def _toml(name: str) -> dict[str, Any]:
+def shipped(name: str) -> dict[str, Any]:
+    """A data file of this room."""
     return tomllib.loads((_HERE / name).read_text(encoding="utf-8"))
 
 
@@ -59,7 +60,7 @@ class Defaults:
     """Hands out defaults and remembers which."""
 
     def __init__(self) -> None:
-        self._values = _toml("defaults.toml")
+        self._values = shipped("defaults.toml")
         self._used: dict[tuple[str, str], Assumed] = {}
 
     @property
@@ -121,24 +122,24 @@ class Defaults:
 
 def unit_kinds() -> dict[str, Any]:
     """What is known of each kind of unit, by kind."""
-    kinds: dict[str, Any] = _toml("unit_kinds.toml")["kinds"]
+    kinds: dict[str, Any] = shipped("unit_kinds.toml")["kinds"]
     return kinds
 
 
 def general_cautions() -> tuple[str, ...]:
     """Cautions for every unit."""
-    return tuple(_toml("unit_kinds.toml")["general"])
+    return tuple(shipped("unit_kinds.toml")["general"])
 
 
 def class_cautions() -> dict[str, str]:
     """Caution of each safety class."""
-    classes: dict[str, str] = _toml("unit_kinds.toml")["classes"]
+    classes: dict[str, str] = shipped("unit_kinds.toml")["classes"]
     return classes
 
 
 def law_caution() -> str:
     """Who has the last word."""
-    return str(_toml("unit_kinds.toml")["law"])
+    return str(shipped("unit_kinds.toml")["law"])
 
 
 def kind_words() -> dict[str, str]:

@@ -14,6 +14,8 @@ from repairecon.files.writing import write_all
 from repairecon.records import OrderLine, OrderTotal, RepaireconError
 
 WORKBOOK = "orders.xlsx"
+LANDED = "landed, duty and tax included"
+"""The row of an order that holds its total in home money."""
 _HEADINGS = (
     "item",
     "designation",
@@ -135,7 +137,7 @@ def _table(lines: Sequence[OrderLine], total: OrderTotal, home: str) -> Rows:
         ("card fee and insurance", total.quoted_fees, total.currency),
         ("core surcharge, refunded against the old ones", total.quoted_core, total.currency),
         ("total to pay the supplier", total.quoted_total, total.currency),
-        ("landed, duty and tax included", total.cost_landed, home),
+        (LANDED, total.cost_landed, home),
     ]
     always = {"goods", "carriage", sums[-2][0], sums[-1][0]}
     rows += [

@@ -70,10 +70,10 @@ class Problems:
         """All faults by file, row and column."""
         return tuple(sorted(self._faults, key=lambda f: (f.file, f.row or 0, f.column, f.found)))
 
-    def stop_if_any(self) -> None:
+    def stop_if_any(self, kind: type[CaseError] = CaseError) -> None:
         """Raise all faults at once, if there are any."""
         if self._faults:
-            error = CaseError(self.faults)
+            error = kind(self.faults)
             error.args = (printable(error.faults),)
             raise error
 

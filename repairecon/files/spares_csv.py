@@ -19,7 +19,7 @@ from repairecon.files.problems import Problems
 from repairecon.files.spares_book import SparesBook
 from repairecon.files.tables import read_table
 from repairecon.files.writing import write_all, write_whole
-from repairecon.records import BookFileError
+from repairecon.records import BookFileError, ListError
 
 _SCALES: dict[str, Scale] = {
     "minimum": QUANTITY, "quantity": QUANTITY, "hours": HOURS, "cost_unit": MONEY, "quoted_unit": MONEY, "rate": RATE,
@@ -110,7 +110,7 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
     items.measures = {v["item"]: v["measure"] for v in items.versions}
     moves = Moves(items, lockers, units, problems, written_at).read(tables["movements.csv"])
     about = {cells.text_of(row, "name"): cells.text_of(row, "value") for row in tables["about.csv"].rows}
-    problems.stop_if_any()
+    problems.stop_if_any(ListError)
     lockers.versions = [v for v in lockers.versions if v["locker"] != 1]
     _write(Path(target), {"home_currency": "EUR", **about}, lent, (lockers, units, items), moves)
 

@@ -20,8 +20,10 @@ _AT_LINE = re.compile(r"\(at line ([0-9]+), column [0-9]+\)|\(at end of document
 class TomlFile:
     """The tables of case.toml; ``whole`` is False where it could not be read."""
 
-    def __init__(self, problems: Problems, data: dict[str, Any], lines: Mapping[str, int], whole: bool) -> None:
-        self.problems, self.data, self.lines, self.whole = problems, data, lines, whole
+    def __init__(
+        self, problems: Problems, data: dict[str, Any], lines: Mapping[str, int], whole: bool, file: str = FILE
+    ) -> None:
+        self.problems, self.data, self.lines, self.whole, self.file = problems, data, lines, whole, file
 
     def section(self, name: str, known: Sequence[str] = ()) -> Section:
         """A table by its dotted name, empty if absent."""
@@ -31,7 +33,7 @@ class TomlFile:
         if not isinstance(value, dict):
             self._not_a_table(name, value)
             value = {}
-        section = Section(name, dict(value), self.problems, self.lines)
+        section = Section(name, dict(value), self.problems, self.lines, file=self.file)
         return section.only(known) if known else section
 
     def sections(self, name: str, known: Sequence[str]) -> list[Section]:
@@ -42,11 +44,14 @@ class TomlFile:
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
             self._not_a_table(name, value, f"[[{name}]]")
             return []
-        return [Section(name, dict(v), self.problems, self.lines, nth).only(known) for nth, v in enumerate(value)]
+        return [
+            Section(name, dict(v), self.problems, self.lines, nth, file=self.file).only(known)
+            for nth, v in enumerate(value)
+        ]
 
     def _not_a_table(self, name: str, value: object, header: str = "") -> None:
         line = next((self.lines[n] for n in (f".{name}", name) if n in self.lines), None)
-        self.problems.add(FILE, line, name, shown_value(value), f"write a section headed {header or f'[{name}]'}")
+        self.problems.add(self.file, line, name, shown_value(value), f"write a section headed {header or f'[{name}]'}")
 
 
 def _places(text: str) -> dict[str, int]:
@@ -67,19 +72,20 @@ def _places(text: str) -> dict[str, int]:
     return lines
 
 
-def read_toml(path: Path, problems: Problems) -> TomlFile:
-    """case.toml, its faults of form noted."""
+def read_toml(path: Path, problems: Problems, file: str = FILE) -> TomlFile:
+    """case.toml or another such file, its faults of form noted."""
     try:
         text = read_text(path).replace("\r\n", "\n").replace("\r", "\n")
     except Unreadable as error:
-        write = "write a case.toml with [unit] and [three_numbers]" if "no such" in error.found else error.write
-        problems.add(FILE, None, "", error.found, write)
-        return TomlFile(problems, {}, {}, whole=False)
+        absent = file == FILE and "no such" in error.found
+        write = "write a case.toml with [unit] and [three_numbers]" if absent else error.write
+        problems.add(file, None, "", error.found, write)
+        return TomlFile(problems, {}, {}, whole=False, file=file)
     if undecoded(text):
         for number, line in enumerate(text.split("\n"), start=1):
             if undecoded(line):
                 problems.add(
-                    FILE,
+                    file,
                     number,
                     "",
                     shown(line),
@@ -87,16 +93,16 @@ def read_toml(path: Path, problems: Problems) -> TomlFile:
                 )
         text = text.encode("utf-8", "replace").decode("utf-8")
     try:
-        return TomlFile(problems, tomllib.loads(text), _places(text), whole=True)
+        return TomlFile(problems, tomllib.loads(text), _places(text), whole=True, file=file)
     except (ValueError, RecursionError) as error:
-        _syntax_fault(error, text, problems)
-    return TomlFile(problems, {}, {}, whole=False)
+        _syntax_fault(error, text, problems, file)
+    return TomlFile(problems, {}, {}, whole=False, file=file)
 
 
-def _syntax_fault(error: Exception, text: str, problems: Problems) -> None:
+def _syntax_fault(error: Exception, text: str, problems: Problems, file: str) -> None:
     where = _AT_LINE.search(str(error))
     lines = text.split("\n")
     row = int(where[1]) if where and where[1] else len(lines) if where else None
     found = shown(lines[row - 1]) if row else "a file that is not TOML"
     reason = _AT_LINE.sub("", str(error)).strip() if isinstance(error, tomllib.TOMLDecodeError) else "too deep"
-    problems.add(FILE, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")
+    problems.add(file, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")

@@ -1,4 +1,4 @@
-"""One table of case.toml, its values read with faults noted."""
+"""One table of a TOML file such as case.toml, its values read with faults noted."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ FILE = "case.toml"
 
 @dataclass
 class Section:
-    """One table of case.toml."""
+    """One table of the file."""
 
     name: str
     values: dict[str, Any]
@@ -25,6 +25,7 @@ class Section:
     lines: Mapping[str, int] = field(default_factory=dict)
     nth: int = 0
     bad: set[str] = field(default_factory=set)
+    file: str = FILE
 
     def line(self, key: str = "") -> int | None:
         """The line of a key, else of the section, as far as it can be told."""
@@ -39,12 +40,12 @@ class Section:
 
     def source(self, key: str) -> Source:
         """Where a key stands."""
-        return Source(FILE, self.line(key), self.column(key))
+        return Source(self.file, self.line(key), self.column(key))
 
     def fault(self, key: str, found: str, write: str) -> None:
         """Note a fault."""
         self.bad.add(key)
-        self.problems.add(FILE, self.line(key), self.column(key), found, write)
+        self.problems.add(self.file, self.line(key), self.column(key), found, write)
 
     def has(self, key: str) -> bool:
         """True if something, right or wrong, is written there."""

@@ -58,10 +58,13 @@ from repairecon.records.errors import (
     CaseError,
     Fault,
     FindingError,
+    ListError,
+    PassageError,
     RepaireconError,
     SheetError,
     StockError,
 )
+from repairecon.records.passage import Passage, SpareWish
 from repairecon.records.spares import (
     LOCKER_KINDS,
     MEASURES,
@@ -154,6 +157,7 @@ __all__ = [
     "Labour",
     "Learned",
     "LearnedLife",
+    "ListError",
     "Locker",
     "Logged",
     "Look",
@@ -165,6 +169,8 @@ __all__ = [
     "OrderWishes",
     "OwnLife",
     "Part",
+    "Passage",
+    "PassageError",
     "PriceBreak",
     "Quote",
     "Range",
@@ -174,6 +180,7 @@ __all__ = [
     "Shape",
     "SheetError",
     "Source",
+    "SpareWish",
     "StockError",
     "StockLine",
     "StoresMoved",

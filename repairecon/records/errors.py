@@ -42,6 +42,18 @@ class SheetError(CaseError):
     where = "in the spreadsheet; nothing was written"
 
 
+class PassageError(CaseError):
+    """A passage.toml with faults: all of them, not the first."""
+
+    where = "in passage.toml; nothing was reckoned"
+
+
+class ListError(CaseError):
+    """A list for the spares book with faults: all of them, not the first."""
+
+    where = "in the list; nothing was written"
+
+
 class FindingError(RepaireconError):
     """A finding that names no branch of the tree, or that contradicts another."""
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from math import floor, isfinite, log10
 
 from repairecon.records import Range
+
+_MEASURED = {"metre": "m", "litre": "l", "kilogram": "kg"}
 
 
 def money(amount: float, currency: str, se: float = 0.0) -> str:
@@ -111,6 +114,16 @@ def span(r: Range) -> str:
     '1 to 5, likely 2'
     """
     return number(r.likely) if r.sure else f"{number(r.low)} to {number(r.high)}, likely {number(r.likely)}"
+
+
+def quantity(many: float | Decimal, measure: str = "piece") -> str:
+    """So many of something as counted, with its measure unless it is pieces.
+
+    >>> quantity(Decimal("1.250"), "metre"), quantity(12.0)
+    ('1.25 m', '12')
+    """
+    text = f"{Decimal(str(many)).normalize():f}"
+    return f"{text} {_MEASURED[measure]}" if measure in _MEASURED else text
 
 
 def cents(x: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -15,6 +16,7 @@ from repairecon.files.problems import SURE, Problems, closest, shown
 from repairecon.files.values import Misread
 
 _FIELDS = tuple(sheet.WORDS)
+_DIGITS = re.compile("[0-9]+")
 
 
 @dataclass(frozen=True)
@@ -140,7 +142,8 @@ class ListReader:
         if found:
             return found
         line = " ".join(name.split())
-        near = closest(line, [*known, *new], SURE) if len(line) > 3 else ""
+        alike = [n for n in (*known, *new) if _DIGITS.findall(n) == _DIGITS.findall(line)]  # "locker 2" is another
+        near = closest(line, alike, SURE) if len(line) > 3 else ""
         if near:
             self._fault(row, column, shown(line), f"did you mean {shown(near)}? (else give it a name less like it)")
             return near

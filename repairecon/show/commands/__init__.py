@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from repairecon.show.commands import after_the_job, compare_quotes, copies, import_quotes, rebuild_or_buy
+from repairecon.show.commands import (
+    after_the_job,
+    compare_quotes,
+    copies,
+    import_quotes,
+    rebuild_or_buy,
+    spares_aboard,
+)
 
-COMMANDS = (rebuild_or_buy, compare_quotes, after_the_job, import_quotes, copies)
+COMMANDS = (rebuild_or_buy, compare_quotes, spares_aboard, after_the_job, import_quotes, copies)
 
 
 def add_all(jobs: Any) -> None:

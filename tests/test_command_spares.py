@@ -1,0 +1,300 @@
+"""``repairecon spares-aboard`` as a person types it."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+from aboard_makers import DEMO
+from openpyxl import load_workbook
+
+from repairecon.__main__ import main
+from repairecon.files.orders import write_orders
+from repairecon.files.spares_book import open_book
+from repairecon.records import OrderLine, OrderTotal, Source
+
+KEYS = {
+    "boat", "currency", "figures", "today", "until", "passage_days", "period_days", "running_hours", "value",
+    "holdings", "receipts", "below_minimum", "expiring", "turning", "carry", "budget", "spend", "most_lost", "risk",
+    "budget_curve", "missing", "surplus", "insurance", "cases", "assumed",
+}  # fmt: skip
+IMPELLER = "impeller, raw water pump"
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("built") / "boat.spares"
+    assert main(["spares-aboard", str(path), "new", str(DEMO)]) == 0
+    return path
+
+
+@pytest.fixture
+def book(built: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copy(built, tmp_path / "boat.spares"))
+
+
+def told(capsys: pytest.CaptureFixture[str], *line: str, code: int = 0) -> str:
+    """What a command prints; on a fault what it says of it."""
+    capsys.readouterr()
+    assert main(["spares-aboard", *map(str, line)]) == code
+    out = capsys.readouterr()
+    assert "Traceback" not in out.err
+    return out.err if code else out.out
+
+
+def test_first_worth_then_minimum_then_expiry_then_what_to_buy(book, capsys):
+    text = told(capsys, book, "--today", "2026-06-01", "--budget", "200")
+    heads = ["\nWorth", "\nBelow the minimum", "\nExpiring", "\nWhat to buy next", "\nAssumed"]
+    assert [text.index(h) for h in heads] == sorted(text.index(h) for h in heads)
+    assert "of EUR 200" in text
+
+
+def test_json_has_every_key(book, capsys):
+    data = json.loads(told(capsys, book, "--json", "--today", "2026-06-01", "--budget", "200"))
+    assert set(data) == KEYS
+    assert {"fifo", "average"} <= set(data["value"])
+    assert all({"item", "have", "carry", "p_short", "worth", "why"} <= set(line) for line in data["carry"])
+    assert len(data["carry"]) > 100
+    assert all(0 <= line["p_short"] <= 1 and line["carry"] >= line["have"] for line in data["carry"])
+    assert data["spend"] <= 200
+    assert {"item", "have", "minimum", "supplier_last", "price_last"} <= set(data["below_minimum"][0])
+    assert {"item", "good_until", "state"} <= set(data["expiring"][0])
+    assert {"spend", "expected_cost", "p_critical_short"} <= set(data["budget_curve"][0])
+    assert data["value"]["fifo"] == pytest.approx(sum(h["fifo"] for h in data["holdings"]))
+
+
+def test_numbers_of_the_command_go_before_those_of_the_file(tmp_path, capsys):
+    folder = tmp_path / "spares"
+    shutil.copytree(DEMO, folder)
+    (folder / "passage.toml").write_text("[passage]\ndays = 21\nbudget = 50\nresupply_days = 3\n")
+    data = json.loads(told(capsys, folder, "--json", "--budget", "0"))
+    assert (data["passage_days"], data["period_days"], data["budget"], data["spend"]) == (21, 24, 0, 0)
+
+
+def test_fit_is_stock_history_and_reorder_in_one(book, capsys):
+    text = told(capsys, book, "fit", IMPELLER, "raw water pump", "--hours", "2600", "--date", "2026-06-01")
+    assert "fitted last on 2026-05-02, 97.74 hours ago" in text
+    assert "REORDER: impeller, raw water pump: 0 aboard, 2 wanted; CRITICAL; buy 2, last from chandler" in text
+    with open_book(book) as opened:
+        assert opened.unit_history("raw water pump")[-1].hours == 2600
+    number = text.split("movement ")[1].split()[0]
+    assert "left aboard: 1" in told(capsys, book, "undo", number)
+    assert number in told(capsys, book, "history", IMPELLER)
+
+
+def test_the_other_acts(book, capsys):
+    assert "left aboard: 1 (1 in A1)" in told(capsys, book, "move", "belt, alternator", "A1")
+    assert "1 in lent out" in told(capsys, book, "lend", "tape, self-amalgamating", "the next boat")
+    assert "left aboard: 4" in told(capsys, book, "give-back", "tape, self-amalgamating", "the next boat")
+    assert "used 2 from" in told(capsys, book, "use", "split pin, 3 mm", "--quantity", "2")
+    assert "thrown away 1" in told(capsys, book, "scrap", "O-ring, tube stack")
+    dry = told(capsys, book, "count", "B1", IMPELLER, "3", "--dry-run")
+    assert "book 1, counted 3, +2" in dry
+    assert dry.endswith("Nothing was written.\n")
+    assert "(movement " in told(capsys, book, "count", "B1", IMPELLER, "3")
+    assert "3 in B1" in told(capsys, book, "find", "impeller", "57x22")
+    assert told(capsys, book, "check") == "Sound.\n"
+    assert "Wrote" in told(capsys, book, "backup", book.with_name("copy.spares"))
+
+
+def test_a_sheet_goes_out_and_comes_back(book, capsys, tmp_path):
+    sheet = tmp_path / "count.csv"
+    told(capsys, book, "sheet", "--locker", "B1", "--to", sheet)
+    with sheet.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        row["counted"] = "2" if row["item"] == IMPELLER else row["in_book"]
+    with sheet.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+    dry = told(capsys, book, "reconcile", sheet, "--dry-run")
+    assert dry.splitlines()[0] == f"B1: {IMPELLER}: book 1, counted 2, +1"
+    assert f"{len(rows) - 1} agreed" in dry
+    told(capsys, book, "use", "cover gasket, raw water pump")
+    assert "the sheet was printed with 3, the book says 2 now" in told(capsys, book, "reconcile", sheet)
+    assert "2 in B1" in told(capsys, book, "find", IMPELLER)
+
+
+def test_every_fault_of_a_sheet_at_once_and_nothing_written(book, capsys, tmp_path):
+    sheet = tmp_path / "count.csv"
+    sheet.write_text("locker,item,counted\nB1,impeler raw water pump,2\nZ9,thermostat,1\nB1,thermostat,many\n"
+                     f'B1,"{IMPELLER}",7\n')  # fmt: skip
+    before = book.read_bytes()
+    text = told(capsys, book, "reconcile", sheet, code=2)
+    assert text.startswith("3 faults in the list; nothing was written")
+    for word in ("row 2, item", "row 3, locker", "row 4, counted"):
+        assert word in text
+    assert book.read_bytes() == before
+
+
+def test_a_delivery_is_received_once(book, capsys, tmp_path):
+    came = tmp_path / "parcel.csv"
+    came.write_text(f'item,quantity,supplier,cost_unit,cure_date\n"{IMPELLER}",2,chandler,28.10,1Q26\n')
+    assert "impeller, raw water pump: 2 at EUR 28.10 each" in told(capsys, book, "receive", came, "--dry-run")
+    text = told(capsys, book, "receive", came)
+    assert "left aboard: 3" in text
+    assert "REORDER" not in text
+    assert "was received on" in told(capsys, book, "receive", came, code=2)
+    assert "left aboard: 5" in told(capsys, book, "receive", came, "--again")
+
+
+def orders(folder: Path) -> tuple[Path, ...]:
+    """An order as the quotes job writes it: goods 66 in pounds, landed 99 in home money."""
+    lines = [
+        OrderLine("chandler", IMPELLER, "57x22", "maker", 1, 2, 46.0, "GBP", Source("quotes.csv", 2)),
+        OrderLine("chandler", "split pin, 3 mm", "", "generic", 2, 10, 10.0, "GBP", Source("quotes.csv", 3)),
+    ]
+    total = OrderTotal("chandler", "GBP", 66.0, 0.0, 9.0, 0.0, 0.0, 75.0, 99.0)
+    return write_orders(folder, lines, [total], "EUR")
+
+
+def test_an_order_as_it_was_sent_is_received_at_its_landed_cost(book, capsys, tmp_path):
+    sheet, workbook = orders(tmp_path / "orders")
+    text = told(capsys, book, "receive", sheet)
+    # 99 landed over 66 of goods: half as much again on each price; 46 for two impellers, 20 for twenty pins
+    assert "received 2 to B1 from chandler at EUR 34.50 each" in text
+    assert "received 20 to C2 from chandler at EUR 1.50 each" in text
+    text = told(capsys, book, "receive", workbook, "--sheet", "chandler", "--dry-run")
+    assert "impeller, raw water pump: 2 at EUR 34.50 each from chandler" in text
+
+
+def test_unknown_items_of_a_delivery_are_told_or_taken(book, capsys, tmp_path):
+    came = tmp_path / "parcel.csv"
+    came.write_text("item,quantity,cost_unit\nsplit pin 3mm,2,1\nshackle,1,x\n")
+    text = told(capsys, book, "receive", came, code=2)
+    for word in ("row 2, item", "did you mean 'split pin, 3 mm'?", "row 3, cost_unit", "row 3, item"):
+        assert word in text
+    came.write_text("item,quantity,cost_unit\nshackle,1,4\n")
+    assert "name the locker" in told(capsys, book, "receive", came, "--new-items", code=2)
+    assert "left aboard: 1 (1 in A1)" in told(capsys, book, "receive", came, "--new-items", "--locker", "A1")
+
+
+def test_an_owners_own_list_is_looked_at_then_taken(book, capsys, tmp_path):
+    own = tmp_path / "mine.csv"
+    own.write_text("Part name;How many;Where;Colour\nfilter, cabin heater;3;A1;red\n")
+    columns = ["--column", "item=Part name", "--column", "quantity=How many", "--column", "locker=Where"]
+    dry = told(capsys, book, "import", own, *columns, "--dry-run")
+    assert "row 2  filter, cabin heater: new item; +3 in A1" in dry
+    assert "Left out: Colour" in dry
+    assert "no item" in told(capsys, book, "use", "filter, cabin heater", code=2)
+    assert "Written: 1 new items." in told(capsys, book, "import", own, *columns)
+    assert "3 in A1" in told(capsys, book, "find", "cabin", "heater")
+
+
+def test_papers_out_and_a_book_from_them(book, capsys, tmp_path):
+    told(capsys, book, "export", tmp_path / "out")
+    assert {p.name for p in (tmp_path / "out").iterdir()} >= {"items.csv", "movements.csv", "spares.xlsx", "spares.sql"}
+    stock = load_workbook(tmp_path / "out" / "spares.xlsx")["stock"]
+    assert stock.max_row > 100
+    link = sqlite3.connect(":memory:")
+    link.executescript((tmp_path / "out" / "spares.sql").read_text(encoding="utf-8"))
+    assert link.execute("SELECT count(*) FROM movements").fetchone() == (427,)
+    told(capsys, tmp_path / "again.spares", "new", tmp_path / "out")
+    both = [told(capsys, b, "--json", "--today", "2026-06-01") for b in (book, tmp_path / "again.spares")]
+    assert json.loads(both[0])["value"] == json.loads(both[1])["value"]
+
+
+def test_formulas_in_a_book_are_defused_on_paper(tmp_path, capsys):
+    path = tmp_path / "b.spares"
+    with open_book(path, create=True) as book:
+        book.add_locker("A1")
+        book.add_item("=1+1", locker="A1", note="@x")
+        book.count("A1", {"=1+1": 2})
+    told(capsys, path, "export", tmp_path / "out")
+    assert "'=1+1" in (tmp_path / "out" / "items.csv").read_text()
+    assert load_workbook(tmp_path / "out" / "spares.xlsx")["items"]["B2"].data_type == "s"
+    told(capsys, path, "sheet", "--to", tmp_path / "s.csv")
+    text = (tmp_path / "s.csv").read_text()
+    assert ",'=1+1," in text
+    (tmp_path / "s.csv").write_text(text.replace(",2,,", ",2,3,"))
+    assert "=1+1: book 2, counted 3, +1" in told(capsys, path, "reconcile", tmp_path / "s.csv")
+
+
+def test_a_printed_sheet_escapes_what_the_book_says(tmp_path, capsys):
+    path = tmp_path / "b.spares"
+    with open_book(path, create=True) as book:
+        book.add_locker("<b>A1", "port & aft")
+        book.add_item("<script>alert(1)</script>", locker="<b>A1")
+    told(capsys, path, "sheet", "--to", tmp_path / "s.html")
+    page = (tmp_path / "s.html").read_text()
+    assert "<script" not in page
+    assert "&lt;b&gt;A1 port &amp; aft" in page
+
+
+@pytest.mark.parametrize(
+    "line",
+    [["nothing.spares"], [__file__], [str(DEMO), "use", IMPELLER], [str(DEMO), "--budget", "-5"],
+     [str(DEMO), "--today", "soon"], [str(DEMO), "reconcile", "none.csv"], [str(DEMO), "sheet", "--to", "x.pdf"],
+     [str(DEMO), "sheet", "--locker", "Q"], [str(DEMO.parent), "--json"]],
+)  # fmt: skip
+def test_bad_input_ends_with_2(line, capsys):
+    assert told(capsys, *line, code=2).strip()
+
+
+def test_every_fault_of_passage_toml_at_once(tmp_path, capsys):
+    shutil.copytree(DEMO, tmp_path / "spares")
+    (tmp_path / "spares" / "passage.toml").write_text(
+        '[passage]\ndays = -3\ntools = 4\nbugdet = 2\n[cost_without]\ncoling = 5\n'
+        '[[items]]\nitem = "impeler, raw water pump"\ncost_without = [3, 2, 1]\n'
+        '[[items]]\nitem = "thermostat"\ncase = "nowhere"\nfailures_per_year = 1\ninspected = "yes"\ncovers = ["x"]\n'
+        "[extra]\n"
+    )
+    text = told(capsys, tmp_path / "spares", code=2)
+    assert "faults in passage.toml; nothing was reckoned" in text
+    for word in ("passage.days", "passage.tools", "passage.bugdet", "cost_without.coling", "did you mean 'cooling'",
+                 "items.item", "items.cost_without", "items.case", "items.inspected", "items.covers",
+                 "unknown section 'extra'", "a guess beside a case"):  # fmt: skip
+        assert word in text, word
+
+
+def test_report_is_one_offline_page(book, capsys, tmp_path):
+    page = tmp_path / "spares.html"
+    told(capsys, book, "--today", "2026-06-01", "--budget", "100", "--report", page)
+    text = page.read_text(encoding="utf-8")
+    assert text.count("data:image/png") == 3
+    assert "http://" not in text
+    assert "What to buy next" in text
+
+
+@pytest.mark.parametrize("name", ["list.csv", "list.xlsx"])
+def test_a_list_for_an_insurer(book, capsys, tmp_path, name):
+    told(capsys, book, "--today", "2026-06-01", "--insurance", tmp_path / name)
+    if name.endswith("csv"):
+        with (tmp_path / name).open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.reader(file))
+    else:
+        rows = [list(r) for r in load_workbook(tmp_path / name)["spares"].iter_rows(values_only=True)]
+    at = rows[0].index("cost")
+    assert rows[-1][0] == "all, 2026-06-01"
+    assert float(rows[-1][at]) == pytest.approx(sum(float(r[at]) for r in rows[1:-1]))
+    assert "write a name that ends in" in told(capsys, book, "--insurance", tmp_path / "x.pdf", code=2)
+
+
+def test_fitting_old_rubber_warns(tmp_path, capsys):
+    path = tmp_path / "old.spares"
+    told(capsys, path, "new")
+    own = tmp_path / "list.csv"
+    rows = ("seal,1,Locker 1,pump,NBR,1Q18", "ring,1,Locker 2,pump,NBR,1Q25")
+    own.write_text("\n".join(("Item,Qty,Locker,Used in,Material,Cure date", *rows)))
+    told(capsys, path, "import", own)
+    assert "PAST ITS SHELF LIFE since 2025-01-01" in told(capsys, path, "fit", "seal", "pump", "--date", "2026-06-01")
+    assert "SHELF LIFE" not in told(capsys, path, "fit", "ring", "pump", "--date", "2026-06-01")
+    assert "is there already" in told(capsys, path, "new", code=2)
+
+
+@pytest.mark.parametrize(
+    ("said", "code"),
+    [("[passage]\ndays = 36525\n", 0), ("[passage]\nrunning_hours = 1e5\n", 0), ("[passage]\ndays = 1e5\n", 2),
+     ("[passage]\ntoday = 9999-12-31\n", 2), ("[passage]\nassurance = 1\n", 2), ("items = 3\n", 2), ("[passage", 2),
+     ('[[items]]\nitem = "thermostat"\nturned = 0001-01-01\n', 2),
+     ('[[items]]\nitem = "thermostat"\nfailures_per_year = [0, 0, 1000]\nmost = 1000\n', 0)],
+)  # fmt: skip
+def test_extremes_answer_or_say_why(tmp_path, capsys, said, code):
+    shutil.copytree(DEMO, tmp_path / "spares")
+    (tmp_path / "spares" / "passage.toml").write_text(said)
+    assert told(capsys, tmp_path / "spares", "--json", code=code).strip()
