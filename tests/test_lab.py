@@ -54,3 +54,21 @@ def test_rebuild_or_buy_runs_and_follows_the_case_typed(open_notebook: Open) -> 
     after = book.output("verdict")
     assert after.strip()
     assert after != before
+
+
+@pytest.mark.parametrize(
+    ("name", "start", "typed"),
+    [
+        ("compare_quotes", "deadline_days", "deadline_days: float = 10"),
+        ("spares_aboard", "budget", "budget: float = 60"),
+        ("after_the_job", "strength", "strength: float = 0.9"),
+    ],
+)
+def test_the_other_jobs_run_and_follow_what_is_typed(open_notebook: Open, name: str, start: str, typed: str) -> None:
+    book = open_notebook(name)
+    assert book.run_all() == []
+    before = book.output("verdict")
+    assert before.strip()
+    book.retype("parameters", start, typed)
+    assert book.run_all() == []
+    assert name == "after_the_job" or book.output("verdict") != before
