@@ -16,6 +16,7 @@ from repairecon.formulas.basket_terms import Basket, Order, Uncovered
 from repairecon.formulas.entering_prices import entering_prices
 from repairecon.formulas.landed import packs_needed
 from repairecon.formulas.parcel import CHARGES, price_parcel
+from repairecon.formulas.parcel_terms import CLOSE, Line, ParcelTerms
 from repairecon.records import Case
 
 CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT = (
@@ -94,13 +95,28 @@ def _too_late(order: Order, k: int) -> str:
 
 
 def alone(order: Order, k: int) -> float:
-    """Landed cost of all pieces wanted of an offer ordered alone; nan where it is not sold so."""
+    """Landed cost of all pieces wanted of an offer ordered alone, more bought where that pays; nan if not sold so."""
     offer = order.offers[k]
-    packs = max(offer.line.minimum_packs, packs_needed(order.wanted[offer.part], offer.line.pack))
-    try:
-        return price_parcel(order.suppliers[offer.supplier], [offer.line], [packs], order.border).total
-    except ValueError:
-        return nan
+    terms, costs = order.suppliers[offer.supplier], []
+    for packs in _worth_trying(offer.line, terms, order.wanted[offer.part]):
+        try:
+            costs.append(price_parcel(terms, [offer.line], [packs], order.border).total)
+        except ValueError:  # under the minimum order, or too heavy
+            continue
+    return min(costs, default=nan)
+
+
+def _worth_trying(line: Line, terms: ParcelTerms, pieces: int) -> list[int]:
+    """Packs of a line ordered alone: as few as will do, and those at which a price, a minimum or carriage turns."""
+    least = max(line.minimum_packs, packs_needed(pieces, line.pack))
+    starts = [least, *(start for start, _ in line.prices if start > least)]
+    tried = set(starts)
+    for start in starts:
+        pack = line.price(start) * (1.0 - terms.discount_rate)
+        if pack > 0.0:
+            limits = (terms.minimum_order, terms.free_above or 0.0)
+            tried |= {max(start, ceil((limit - CLOSE) / pack)) for limit in limits}
+    return sorted(tried)
 
 
 def alternatives(order: Order, basket: Basket, seconds: float) -> pd.DataFrame:

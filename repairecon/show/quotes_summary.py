@@ -163,7 +163,8 @@ def _beside(answer: QuotesAnswer) -> str:
 
 def assumed(answer: QuotesAnswer) -> list[str]:
     """The defaults that bear on an order."""
-    bearing = [a for a in answer.assumed if a.name in BEARING]
+    told = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
+    bearing = [a for a in answer.assumed if a.name in BEARING and not (told and a.name == "lead_days")]
     return [f"{a.name}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})" for a in bearing]
 
 
