@@ -79,7 +79,10 @@ class Buying(Choosing):
     def order(self, demand: Demand, leisure: bool = False) -> tuple[Priced, ...]:
         """The lines of an order; its wait counts as far as it is longer than that for what nobody quotes for."""
         quoted = tuple((item, n) for item, n in demand if item in self.by_item)
-        own = tuple(self._own_price(item, n) for item, n in demand if item not in self.by_item)
+        unquoted = [(item, n) for item, n in demand if item not in self.by_item]
+        if missing := [self._no_price(item) for item, _ in unquoted if self.own[item][0] is None]:
+            raise RepaireconError("\n".join(missing))
+        own = tuple(self._own_price(item, n) for item, n in unquoted)
         anyway = max((mean(p.lead) for p in own if p.lead is not None), default=0.0)
         return (*self._lines(self._chosen(quoted, inf if leisure else anyway)), *own)
 
@@ -96,12 +99,14 @@ class Buying(Choosing):
         """The supplier of an offer as the inputs name it: a second quote for the same item is told apart."""
         return self.offers[k].supplier.supplier + self._again(self.offers[k])
 
+    def _no_price(self, item: str) -> str:
+        """What stands against every quote for an item that has no price of its own."""
+        why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
+        return f"{self.own[item][2]}: {item} has neither a price nor a quote that may be taken. {why}".strip()
+
     def _own_price(self, item: str, pieces: int) -> Priced:
         price, lead, source = self.own[item]
-        if price is None:
-            why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
-            raise RepaireconError(f"{source}: {item} has neither a price nor a quote that may be taken. {why}".strip())
-        return Priced(item, price, None, None, lead, f"days of item:{item}", source, pieces, float(pieces))
+        return Priced(item, price or NOTHING, None, None, lead, f"days of item:{item}", source, pieces, float(pieces))
 
     def takeover(self, k: int) -> float:
         """Mean price of an offer, as quoted, at which its order would be made without it."""

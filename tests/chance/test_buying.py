@@ -144,6 +144,16 @@ def test_what_may_not_be_taken_is_told(tmp_path):
         Buying(case).order((("bearing", 1),))
 
 
+def test_all_parts_that_cannot_be_priced_are_told_at_once(tmp_path):
+    parts = [{"part": name, "standard_size": "6203-2RS"} for name in ("front", "rear", "middle")]
+    quotes = [{"item": p["part"], "supplier": "dealer", "quoted_likely": 5, "designation": "6303-2RS"} for p in parts]
+    case = case_of(tmp_path / "case", parts, SUPPLIERS[:1], [*quotes[:2], quotes[2] | {"designation": "6203-2RS"}])
+    buying = Buying(case)
+    with pytest.raises(RepaireconError) as told:
+        buying.order(buying.plan)
+    assert [line.split(":")[1] for line in str(told.value).splitlines()] == ["2", "3"]
+
+
 def test_quotes_age_only_on_a_day_that_the_case_names(tmp_path):
     quote = [{"item": "seal", "supplier": "dealer", "quoted_likely": 10, "quoted_on": "2020-01-01"}]
     grown = "[order]\nprice_inflation_rate = 0.1\n"
