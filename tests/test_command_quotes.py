@@ -60,6 +60,21 @@ def test_wishes_that_cannot_be_end_with_2(folder, capsys, line):
     assert "Traceback" not in captured.err
 
 
+def test_all_wishes_that_cannot_be_are_told_at_once(folder, capsys):
+    wishes = ["--want", "keel=1", "--want", "seal=0", "--without", "delaer", "--deadline", "-2", "--most-parcels", "0"]
+    assert main(["compare-quotes", str(folder), *wishes]) == 2
+    said = capsys.readouterr().err
+    for words in ("'keel'", "0 of seal", "'delaer'; did you mean 'dealer'?", "deadline_days", "most_parcels"):
+        assert words in said
+
+
+def test_names_are_found_whatever_their_case(folder, capsys):
+    told(capsys, folder, "--want", "Seal=2", "--without", "DEALER")
+    assert main(["compare-quotes", str(folder), "--want", "seal=1", "--want", "seal=2"]) == 2
+    assert main(["compare-quotes", str(folder), "--want", "seal=1", "--want", "Seal=2"]) == 2
+    assert "name each part once" in capsys.readouterr().err
+
+
 def test_want_needs_a_number(folder, capsys):
     with pytest.raises(SystemExit) as stopped:
         main(["compare-quotes", str(folder), "--want", "seal"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 
 import pandas as pd
@@ -12,7 +12,8 @@ from repairecon.chance.offers import Offered, order_of, today_of, weigh
 from repairecon.formulas.basket import cheapest_basket
 from repairecon.formulas.basket_terms import Basket, Order
 from repairecon.jobs import quote_orders, quote_tables
-from repairecon.records import Assumed, Case, OrderLine, OrderTotal, OrderWishes, RepaireconError
+from repairecon.jobs.quote_wishes import asked
+from repairecon.records import Assumed, Case, OrderLine, OrderTotal, OrderWishes
 
 SECONDS = 60.0
 
@@ -74,10 +75,7 @@ def compare_quotes(
     ``deadline_days``, ``most_parcels`` and ``without`` take the place of the case's wishes; ``take_near`` allows quotes
     whose designation is near the wanted one but not the same; ``seconds`` is the time allowed to each search.
     """
-    wishes = _wishes(case, deadline_days, most_parcels, without)
-    pieces = wanted_parts(case, wanted, also_damage)
-    if not pieces:
-        raise RepaireconError("no part is wanted: add parts that are always needed to parts.csv, or name some")
+    pieces, wishes = asked(case, wanted, also_damage, deadline_days, most_parcels, without)
     offers = weigh(case, pieces, wishes, take_near)
     order = order_of(case, pieces, offers, wishes)
     basket = cheapest_basket(order, seconds)
@@ -102,40 +100,6 @@ def compare_quotes(
         found=basket,
         offers=offers,
     )
-
-
-def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool) -> dict[str, int]:
-    """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
-    if wanted is None:
-        return {p.part: p.quantity for p in case.parts if p.needed == "always" or also_damage}
-    known = {p.part for p in case.parts} | {w.way for w in case.ways}
-    for name, pieces in wanted.items():
-        if name not in known:
-            raise RepaireconError(f"wanted: no part or way is called {name!r}; they are: {', '.join(sorted(known))}")
-        if pieces < 1:
-            raise RepaireconError(f"wanted: found {pieces} of {name}; give 1 or more")
-    return dict(wanted)
-
-
-def _wishes(
-    case: Case, deadline_days: float | None, most_parcels: int | None, without: tuple[str, ...] | None
-) -> OrderWishes:
-    wishes = case.wishes
-    if deadline_days is not None:
-        if not deadline_days >= 0:
-            raise RepaireconError(f"deadline_days: found {deadline_days}; give days of 0 or more")
-        wishes = replace(wishes, deadline_days=float(deadline_days))
-    if most_parcels is not None:
-        if most_parcels < 1:
-            raise RepaireconError(f"most_parcels: found {most_parcels}; give 1 or more")
-        wishes = replace(wishes, most_parcels=most_parcels)
-    if without is not None:
-        known = [s.supplier for s in case.suppliers]
-        for name in without:
-            if name not in known:
-                raise RepaireconError(f"without: no supplier is called {name!r}; they are: {', '.join(known)}")
-        wishes = replace(wishes, without=tuple(without))
-    return wishes
 
 
 __all__ = ["Order", "QuotesAnswer", "compare_quotes"]

@@ -197,7 +197,7 @@ def why_uncovered(case: Case, offers: Sequence[Offered], missing: Uncovered) -> 
     own = next((p for p in case.parts if p.part == missing.part and p.price is not None), None)
     if own is not None and missing.why == "no offer at all":
         return f"no quote; parts.csv gives a price, but nobody to order from ({own.source})"
-    return missing.why
+    return "nobody quotes for it" if missing.why == "no offer at all" else missing.why
 
 
 def frontier(order: Order, basket: Basket, seconds: float) -> pd.DataFrame:

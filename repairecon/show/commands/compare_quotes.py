@@ -11,7 +11,7 @@ from typing import Any
 
 from repairecon.files.case_folder import read_case
 from repairecon.jobs.compare_quotes import QuotesAnswer, compare_quotes
-from repairecon.records import OrderTotal
+from repairecon.records import OrderTotal, RepaireconError
 
 MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
          "cost_landed")  # fmt: skip
@@ -42,10 +42,17 @@ def _wanted(text: str) -> tuple[str, int]:
     raise argparse.ArgumentTypeError(f"found {text!r}; write PART=PIECES, as in 'shaft seal=2'")
 
 
+def _each_once(wanted: list[tuple[str, int]]) -> dict[str, int]:
+    twice = sorted({part for part, _ in wanted if sum(part == other for other, _ in wanted) > 1})
+    if twice:
+        raise RepaireconError(f"--want: {', '.join(twice)} twice; name each part once")
+    return dict(wanted)
+
+
 def run(args: argparse.Namespace) -> None:
     """Compare, then print or write."""
     wishes = {
-        "wanted": dict(args.want) if args.want else None,
+        "wanted": _each_once(args.want) if args.want else None,
         "also_damage": args.also_damage,
         "deadline_days": args.deadline,
         "most_parcels": args.most_parcels,
