@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.buying import Priced
+from repairecon.chance.buying import Buying, Priced
 from repairecon.chance.model import Model
 from repairecon.chance.world import NEVER_ENDS, Finding, grow, with_findings
 from repairecon.formulas import ranges
@@ -43,13 +43,19 @@ class Estimate:
     """Expected cash, own hours and days of the ways of a case, with the inputs that are known held at a value.
 
     What is bought after a rebuild has ended is chosen once, on what is expected, and kept unless told otherwise.
+    ``buying`` holds the orders chosen for another estimate of the case.
     """
 
     def __init__(
-        self, case: Case, found: Sequence[Finding], allowed: Mapping[str, bool], own_hour: float | None = None
+        self,
+        case: Case,
+        found: Sequence[Finding],
+        allowed: Mapping[str, bool],
+        own_hour: float | None = None,
+        buying: Buying | None = None,
     ) -> None:
         self.case = case
-        self.model = Model(case, with_findings(grow(case), found), allowed, own_hour=own_hour)
+        self.model = Model(case, with_findings(grow(case), found), allowed, own_hour=own_hour, buying=buying)
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
         self.choice = self.model.choose(self.model.leaf_rows())
 
@@ -130,7 +136,7 @@ class Estimate:
             return 1.0
         if priced.supplier is None or priced.supplier.supplier + priced.again != supplier:
             pieces = next(p.quantity for p in self.case.parts if p.part == part)
-            priced = self.model.builder.buying.from_supplier(part, supplier, pieces)
+            priced = self.model.buying.from_supplier(part, supplier, pieces)
         return priced.a_piece
 
     def mean_price(self, item: str) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from repairecon.chance.buying import Buying
 from repairecon.chance.learned import with_learned
 from repairecon.chance.learning import STRENGTH, learn
 from repairecon.files.closed import Closed
@@ -32,8 +33,9 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
         return _looked_at("job log", None, log, strength)
     allowed = {way: not why for way, why in screen(closed.case).items()}
     case = with_learned(closed.case)
-    made = bridge(case, closed.decision, closed.actual, allowed)
-    logged = log_rows(closed, made)
+    buying = Buying(case)
+    made = bridge(case, closed.decision, closed.actual, allowed, buying)
+    logged = log_rows(closed, made, buying)
     if closed.name not in log.jobs:
         log = JobLog((*log.rows, *logged))
     found = _looked_at(closed.name, closed, log, strength)
@@ -42,9 +44,9 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
         **{
             **found.__dict__,
             "bridge": made,
-            "hindsight": hindsight(case, closed.decision, closed.actual, allowed, made),
+            "hindsight": hindsight(case, closed.decision, closed.actual, allowed, made, buying),
             "logged": logged,
-            "movements": movements(closed),
+            "movements": movements(closed, buying),
             "first_run": run[0].outcome if run else "",
         }
     )

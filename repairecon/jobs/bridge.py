@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.aboard import mean_of
-from repairecon.chance.buying import Priced
+from repairecon.chance.buying import Buying, Priced
 from repairecon.chance.estimates import CARRIAGE, Estimate, Line
 from repairecon.chance.world import STAGE, Finding
 from repairecon.jobs.after_answer import Bridge, Step
@@ -70,7 +70,9 @@ class _Walk:
         self.add(group, name, *(float(x) for x in new - old))
 
 
-def bridge(case: Case, decision: Decision, actual: Actual, allowed: Mapping[str, bool]) -> Bridge:
+def bridge(
+    case: Case, decision: Decision, actual: Actual, allowed: Mapping[str, bool], buying: Buying | None = None
+) -> Bridge:
     """From the estimate as it was decided to what the job came to.
 
     First what was found inside, an outcome at a time in the order in which it shows; then what was bought if the
@@ -79,7 +81,7 @@ def bridge(case: Case, decision: Decision, actual: Actual, allowed: Mapping[str,
     the rows is closed by a step of its own.
     """
     known = list(read_findings(decision.found))
-    estimate = Estimate(case, known, allowed, decision.cost_own_hour)
+    estimate = Estimate(case, known, allowed, decision.cost_own_hour, buying)
     walk = _Walk(decision.cost_own_hour, estimate.model.lost_day)
     stated = {q: f.mean for q, f in decision.figures[decision.way].items()}
     start = np.array([stated["cash"], stated["own hours"], stated["days"]])
@@ -91,7 +93,7 @@ def bridge(case: Case, decision: Decision, actual: Actual, allowed: Mapping[str,
     at = estimate.expected()[i]
     for finding in found_in_order(case, actual):
         known.append(finding)
-        estimate = Estimate(case, known, allowed, decision.cost_own_hour)
+        estimate = Estimate(case, known, allowed, decision.cost_own_hour, estimate.model.buying)
         after = estimate.expected()[i]
         walk.between("found inside", str(finding), at, after)
         at = after

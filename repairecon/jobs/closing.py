@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from repairecon.chance.buying import Buying
 from repairecon.chance.estimates import Estimate
 from repairecon.chance.learned import condition, with_learned
 from repairecon.chance.world import Finding, World, grow, with_findings
@@ -73,14 +74,14 @@ def _day(on: str) -> str:
         raise RepaireconError(f"on: found {on!r}; write a date as year-month-day, such as 2026-03-31") from error
 
 
-def log_rows(closed: Closed, made: Bridge) -> tuple[Logged, ...]:
+def log_rows(closed: Closed, made: Bridge, buying: Buying | None = None) -> tuple[Logged, ...]:
     """What the log keeps of a job, whose bridge has been made."""
-    return tuple(_Keeper(closed, made).rows())
+    return tuple(_Keeper(closed, made, buying).rows())
 
 
 class _Keeper:
-    def __init__(self, closed: Closed, made: Bridge) -> None:
-        self.closed, self.made = closed, made
+    def __init__(self, closed: Closed, made: Bridge, buying: Buying | None) -> None:
+        self.closed, self.made, self.buying = closed, made, buying
         self.case, self.decision, self.actual = with_learned(closed.case), closed.decision, closed.actual
 
     def row(self, kind: str, name: str, source: Done | None = None, **more: object) -> Logged:
@@ -150,7 +151,7 @@ class _Keeper:
                 )
 
     def _prices(self) -> Iterator[Logged]:
-        estimate = Estimate(self.case, (), {})
+        estimate = Estimate(self.case, (), {}, buying=self.buying)
         for r in (*self.actual.of("part"), *self.actual.of("unit")):
             way = None if r.kind == "part" else self.case.way(r.name)
             priced = estimate.prices[r.name] if way is None else estimate.model.builder.price_way(way)

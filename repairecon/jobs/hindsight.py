@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from repairecon.chance.aboard import mean_of
+from repairecon.chance.buying import Buying
 from repairecon.chance.estimates import Estimate
 from repairecon.jobs.after_answer import Bridge, Hindsight
 from repairecon.jobs.bridge import found_in_order, pieces_paid, settled, taken, worker
@@ -12,13 +13,15 @@ from repairecon.jobs.rebuild_or_buy import read_findings
 from repairecon.records import Actual, Case, Decision
 
 
-def hindsight(case: Case, decision: Decision, actual: Actual, allowed: Mapping[str, bool], b: Bridge) -> Hindsight:
+def hindsight(
+    case: Case, decision: Decision, actual: Actual, allowed: Mapping[str, bool], b: Bridge, buying: Buying | None = None
+) -> Hindsight:
     """Every way reckoned anew with the outcomes found as certain and with prices, hours and waits where known.
 
     A way that was not taken keeps its own uncertainty: nobody knows what it would have come to.
     """
     known = [*read_findings(decision.found), *found_in_order(case, actual)]
-    estimate = Estimate(case, known, allowed, decision.cost_own_hour)
+    estimate = Estimate(case, known, allowed, decision.cost_own_hour, buying)
     held = {**settled(case, decision, actual), **known_inputs(estimate, actual)}
     totals = dict(zip(estimate.model.ways, map(estimate.total, estimate.expected(held, anew=True)), strict=True))
     may = [w for w in totals if allowed.get(w, True)]

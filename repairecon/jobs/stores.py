@@ -7,19 +7,20 @@ from collections.abc import Iterator
 from math import ceil
 
 from repairecon.chance.aboard import mean_of
+from repairecon.chance.buying import Buying
 from repairecon.chance.estimates import Estimate
 from repairecon.files.closed import Closed
 from repairecon.jobs.bridge import pieces_paid, taken
 from repairecon.records import Done, StoresMoved
 
 
-def movements(closed: Closed) -> tuple[StoresMoved, ...]:
+def movements(closed: Closed, buying: Buying | None = None) -> tuple[StoresMoved, ...]:
     """What was bought for the job and what was fitted, in the order of the sheet.
 
     Parts come in whole packs where that is how they were quoted, or as many as the row says; those not fitted stay in
     the stores, and so does a unit bought as a spare. A unit that somebody else rebuilt is no purchase.
     """
-    return tuple(_moved(closed, done_on(closed)))
+    return tuple(_moved(closed, done_on(closed), buying))
 
 
 def done_on(closed: Closed) -> str:
@@ -30,8 +31,9 @@ def done_on(closed: Closed) -> str:
     return (decided + datetime.timedelta(days=min(ceil(days), left))).isoformat()
 
 
-def _moved(closed: Closed, on: str) -> Iterator[StoresMoved]:
-    estimate, rows = Estimate(closed.case, (), {}), (*closed.actual.of("part"), *closed.actual.of("unit"))
+def _moved(closed: Closed, on: str, buying: Buying | None) -> Iterator[StoresMoved]:
+    rows = (*closed.actual.of("part"), *closed.actual.of("unit"))
+    estimate = Estimate(closed.case, (), {}, buying=buying)
     bought = {r: _bought(closed, estimate, r) for r in rows}
     carriage = _carriage(closed, [r for r, n in bought.items() if n > 0])
     for r, pieces in bought.items():

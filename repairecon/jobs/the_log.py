@@ -25,7 +25,10 @@ SURE = 0.9
 TIGHT = 0.4
 """Width of the exact limits from which on nothing is said for the ranges."""
 
-EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
+FINE = 1e-9
+EDGES = (0.0, *(x - FINE for x in (0.2, 0.4, 0.6, 0.8)), 1.0)
+"""Groups of stated chances; one that was worked out as 0.19999999999999998 falls into the group of 0.2."""
+
 POINTS = ((0.1, "p10"), (0.5, "p50"), (0.9, "p90"))
 
 

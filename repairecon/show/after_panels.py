@@ -65,12 +65,19 @@ def bridge_caption(found: AfterTheJob) -> str:
     if b is None or not b.steps:
         return ""
     name, amount = next(iter(b.groups.items()))
-    todo = {
+    dearer = {
         "found inside": "no estimate is to blame for that; look first next time",
         "days": "ask for the days in writing next time, or widen their range",
         "hours": "let your own record correct the hours of the next case",
         "price": "quote before you choose",
-    }.get(name, "put it into the next case")
+    }
+    cheaper = {
+        "found inside": "luck inside; leave the chances to the log",
+        "days": "reckon with fewer days next time",
+        "hours": "let your own record correct the hours of the next case",
+        "price": "take these prices into the next case",
+    }
+    todo = (dearer if amount > 0 else cheaper).get(name, "put it into the next case")
     return f"The largest reason is {after_told.GROUPS.get(name, name)} ({after_told.signed(amount, currency)}): {todo}."
 
 
@@ -148,7 +155,9 @@ def rank_caption(ranks: Floats, bars: int = 10) -> str:
     counts = rank_frame(ranks, bars)["count"]
     out = int(((counts < low) | (counts > high)).sum())
     inside = chance_words(float(((ranks >= 0.1) & (ranks <= 0.9)).mean()))
-    told = f"{inside} lie between P10 and P90, which claim 80 in 100; {whole(out)} of {whole(bars)} bars leave the band"
+    leave = "leaves" if out == 1 else "leave"
+    claim = f"{inside} lie between P10 and P90, which claim 80 in 100"
+    told = f"{claim}; {whole(out)} of {whole(bars)} bars {leave} the band"
     return f"{told}. " + ("Trust the ranges as far as the case." if out <= bars // 4 else "Take the ranges with care.")
 
 
@@ -171,7 +180,7 @@ def show_log(found: AfterTheJob) -> None:
     if len(places) >= LEAST_BARS:
         title, caption = "Total: the place of each job in the range stated for it", places_caption(places)
         charts.show(charts.rank_bars(rank_frame(places, 5), rank_band(places, 5), title, caption))
-    if found.calibration is not None:
+    if found.calibration is not None and found.calibration.many >= after_told.LEAST_STATED:
         charts.show(charts.honest_chances(chances_frame(found), chances_caption(found)))
 
 

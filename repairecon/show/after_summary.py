@@ -8,7 +8,7 @@ from repairecon.jobs.after_answer import AfterTheJob, Bridge, Step
 from repairecon.show import after_told
 from repairecon.show.sentences import capital
 from repairecon.show.summary import as_text, section, wrapped
-from repairecon.show.words import chance_words, hours_words, money, number, price, whole
+from repairecon.show.words import chance_words, hours_words, money, number, price, tenths, whole
 
 MOST_STEPS = 12
 
@@ -47,7 +47,7 @@ def _row(of: dict[str, float], currency: str) -> dict[str, str]:
         "all in": money(of["total"], currency),
         "cash": money(of["cash"], currency),
         "own hours": hours_words(of["own hours"]),
-        "days": number(of["days"]),
+        "days": tenths(of["days"]),
     }
 
 
@@ -86,9 +86,9 @@ def learned_table(found: AfterTheJob) -> pd.DataFrame:
     rows = []
     for s in found.shifts:
         before, after = after_told.figure(s.kind, s.before), after_told.figure(s.kind, s.after)
-        low, high = after_told.figure(s.kind, s.low), after_told.figure(s.kind, s.high)
+        low, high = after_told.figure(s.kind, s.low).removesuffix(" times"), after_told.figure(s.kind, s.high)
         rows.append((s.kind, s.name, before, after, f"{low} to {high}", number(s.jobs)))
-    return pd.DataFrame(rows, columns=["kind", "figure", "before", "now", "8 in 10 sure", "jobs"])
+    return pd.DataFrame(rows, columns=["kind", "figure", "before", "now", "8 in 10 sure", "jobs"]).set_index("kind")
 
 
 def movements_table(found: AfterTheJob) -> pd.DataFrame:
@@ -105,7 +105,7 @@ def movements_table(found: AfterTheJob) -> pd.DataFrame:
         )
         for m in found.movements
     ]
-    return pd.DataFrame(rows, columns=["on", "movement", "item", "pieces", "paid", "from"])
+    return pd.DataFrame(rows, columns=["on", "movement", "item", "pieces", "paid", "from"]).set_index("on")
 
 
 def summary(found: AfterTheJob) -> str:
@@ -131,5 +131,5 @@ def summary(found: AfterTheJob) -> str:
     ]
     if found.movements:
         table = movements_table(found)
-        parts.append("Into and out of the stores\n" + as_text(table, ""))
+        parts.append("Into and out of the stores\n" + as_text(table, "on"))
     return "\n\n".join(p for p in parts if p) + "\n"

@@ -95,6 +95,15 @@ def number(x: float) -> str:
     return f"{x:,.0f}" if abs(x) >= 100 else f"{x:.3g}"
 
 
+def tenths(x: float) -> str:
+    """A number to one decimal, none where it is whole.
+
+    >>> tenths(-0.422), tenths(12.54), tenths(14.0), tenths(-0.04)
+    ('-0.4', '12.5', '14', '0')
+    """
+    return f"{round(x, 1) + 0.0:,.1f}".removesuffix(".0")
+
+
 def measured(x: float, unit: str) -> str:
     """A number with its unit, money with its currency in front.
 

@@ -59,4 +59,6 @@ def before_after(frame: pd.DataFrame, title: str, unit: str = "", caption: str =
 
 
 def _counted(words: str, unit: str) -> str:
+    if words == "1" and unit == "times":
+        return "as guessed"
     return f"{words} {unit.removesuffix('s') if words == '1' else unit}".strip()

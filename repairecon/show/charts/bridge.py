@@ -64,7 +64,7 @@ def bridge(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | Non
             ax.plot([end, end], [middle, middle + height], color=QUIET, linewidth=0.8, zorder=1)
         write(ax, (0.0, middle), name, ("axes fraction", "data"), (-9.0, 0.0), ha="right",
                weight="bold" if whole else "normal")  # fmt: skip
-        said = money_said(end, currency) if whole else _more(end - start, currency)
+        said = money_said(end, currency) if whole else _more(float(frame["amount"].iloc[k]), currency)
         shade = INK if whole else (TURN_DARK if end > start else MAIN)
         write(ax, (max(start, end), middle), said, "data", (6.0, 0.0), color=shade, path_effects=HALO)
         top += height
