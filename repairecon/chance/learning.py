@@ -20,6 +20,9 @@ OWNER_JOBS, STAGE_JOBS, FIRST_JOBS, PACE_JOBS = 1.0, 4.0, 1.0, 1.0
 """Tasks that stand behind "no bias at all", "all stages alike", "the first time is like the next" and "no job has a
 pace of its own"; assumed."""
 
+FACTOR, RATES = 100.0, (-0.9, 10.0)
+"""Beyond these a bias of hours or a rise of prices is a slip of the pen in the log, and a next case takes no more."""
+
 SPREAD_SHAPE, SPREAD_SCALE = 2.0, 0.12
 """Belief before any job in the square of the scatter of ln(actual / estimate): about 0.35 either way; assumed."""
 
@@ -128,7 +131,7 @@ def _hours(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
     found = pace(rows)
     seen = {stage: len({r.job for r in rows if r.group == stage}) for stage in STAGES}
     return tuple(
-        HoursBias(stage, first, *found.factor(stage, first), jobs=seen[stage])
+        HoursBias(stage, first, *(min(max(x, 1.0 / FACTOR), FACTOR) for x in found.factor(stage, first)), seen[stage])
         for stage in STAGES
         for first in (True, False)
     )
@@ -137,4 +140,4 @@ def _hours(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
 def _drift_rate(rows: Sequence[Logged]) -> float | None:
     if len({r.years for r in rows if r.years is not None}) < LEAST_AGES:
         return None
-    return float(np.expm1(drift(rows).mean[1]))
+    return min(max(float(np.expm1(drift(rows).mean[1])), RATES[0]), RATES[1])

@@ -183,3 +183,51 @@ def test_report_is_one_offline_page(boat: Path, tmp_path: Path) -> None:
     assert "Do the ranges hold" in page
     assert page.count("data:image/png") >= 6
     assert "http://" not in page.replace("http://www.w3.org", "")
+
+
+def test_nothing_written_down_is_said_so(found: AfterTheJob) -> None:
+    assert found.bridge is not None
+    blank = replace(found.bridge, steps=(), actual=found.bridge.estimate, whole=())
+    text = after_told.bridge(blank, "EUR")
+    assert text == "Nothing that was written down differs from the EUR 573 reckoned for rebuild here."
+    assert "It took" not in after_told.decided(replace(found, bridge=blank))
+    assert "own hours" in after_told.decided(found)
+    other = replace(found, bridge=replace(found.bridge, way="exchange"))
+    assert "In the end: exchange." in after_told.decided(other)
+
+
+def test_a_difference_of_nothing_is_not_told_as_more_or_less(found: AfterTheJob) -> None:
+    assert found.bridge is not None
+    near = replace(found.bridge, actual={**found.bridge.actual, "total": found.bridge.estimate["total"] + 0.3})
+    assert "all in, as reckoned;" in after_told.bridge(near, "EUR")
+
+
+def test_few_jobs_are_told_in_one_line(found: AfterTheJob) -> None:
+    few = replace(found, held=tuple(replace(h, says="cannot tell", inside=1, of=1) for h in found.held))
+    lines = after_told.all_held(few)
+    assert len(lines) == 1
+    assert lines[0].startswith("Inside the stated range: cash 1 of 1, own hours 1 of 1, ")
+    assert after_told.all_held(found) == [after_told.held(h) for h in found.held]
+
+
+def test_few_chances_are_not_judged(found: AfterTheJob) -> None:
+    assert found.calibration is not None
+    few = replace(found, calibration=replace(found.calibration, many=2))
+    assert "too few to tell" in after_told.chances(few)
+    assert "Too few" in after_panels.chances_caption(few)
+    alone = replace(found.calibration, groups=(found.calibration.groups[0]._replace(many=1, low=0.9, high=1.0),))
+    assert after_told.off_groups(alone) == []
+
+
+@pytest.mark.parametrize(("amount", "words"), [(400.0, "quote before"), (-400.0, "take these prices")])
+def test_the_caption_of_the_bridge_knows_dearer_from_cheaper(found: AfterTheJob, amount: float, words: str) -> None:
+    assert found.bridge is not None
+    step = replace(found.bridge.steps[0], group="price", amount=amount)
+    caption = after_panels.bridge_caption(replace(found, bridge=replace(found.bridge, steps=(step,))))
+    assert words in caption
+
+
+def test_what_was_fitted_was_not_paid_a_second_time(found: AfterTheJob) -> None:
+    table = after_summary.movements_table(found)
+    assert set(table.loc[table["movement"] == "fitted", "paid"]) == {""}
+    assert "EUR 9.80" in set(table["paid"])
