@@ -111,7 +111,7 @@ def test_all_or_nothing_wherever_it_breaks(book: SparesBook, place: int, monkeyp
 def test_every_fault_at_once_and_nothing_written(book: SparesBook) -> None:
     before = book.movements()
     came = (ReceiveLine("seel", 1), ReceiveLine("shaft", 0.5), ReceiveLine("seal", 4, lot="job 1"))
-    fitted = (FitLine("seal", 3, lot="job 1"), FitLine("seal", 7), FitLine("shaft", 1))
+    fitted = (FitLine("seal", 1, lot="job 1"), FitLine("seal", 7), FitLine("shaft", 1))
     with pytest.raises(BookError) as error:
         book.write_job("job 1", came, fitted, "pump")
     text = str(error.value)

@@ -29,7 +29,7 @@ def a_row(rng: random.Random, job: str) -> Logged:
         "range": {"name": rng.choice(QUANTITIES), "actual": rng.choice([*ODD, -5.0])},
         "chance": {"outcome": "o", "chance": rng.choice([0.0, 1.0, 0.2, 1e-300]), "happened": rng.random() < 0.5},
         "count": {"outcome": "o", "given": rng.choice(["", "a=b"]), "actual": rng.choice([None, 1.0, 0.3])},
-        "hours": {"group": rng.choice([*STAGES, ""]), "actual": rng.choice(ODD), "first_time": rng.choice([None, True])},
+        "hours": {"group": rng.choice([*STAGES, ""]), "actual": rng.choice(ODD), "first_time": rng.random() < 0.5},
         "price": {"actual": rng.choice(ODD), "years": rng.choice([None, 0.0, 0.1, 5.0, 1000.0])},
         "life": {"group": "new", "years": rng.choice([None, 0.1, 5.0, 9999.0]), "hours": 9.0, "happened": True},
     }[kind]  # type: ignore[assignment]
