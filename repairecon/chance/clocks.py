@@ -115,19 +115,34 @@ def can_follow(clocks: Clocks, years: Years) -> bool:
 def counts(clocks: Clocks, years: Years) -> tuple[Floats, Floats]:
     """Expected failures by the end of each step (steps + 1, S), and the chance of one away from base (S,)."""
     if clocks.wear_kept > 0:
-        all_of_them, at_home = general_renewal.rebuilds(
-            years.horizon_years,
-            clocks.life(years.hours_a_year),
-            clocks.shape,
-            clocks.age_years,
-            clocks.wear_kept,
-            clocks.p_early,
-            [1.0, 1.0 - years.p_away],
-            kept_steps(clocks, years),
-        )
+        all_of_them, at_home = _rebuilds(clocks, years, [1.0, 1.0 - years.p_away])
         return all_of_them, years.p_away * at_home[-1]
     cdf = fine_cdf(clocks, years)
     return renewal.renewals(cdf, cdf), renewal.p_marked_failure(cdf, cdf, years.p_away)
+
+
+def _rebuilds(clocks: Clocks, years: Years, p_goes_on: list[float]) -> Floats:
+    return general_renewal.rebuilds(
+        years.horizon_years,
+        clocks.life(years.hours_a_year),
+        clocks.shape,
+        clocks.age_years,
+        clocks.wear_kept,
+        clocks.p_early,
+        p_goes_on,
+        kept_steps(clocks, years),
+    )
+
+
+def discounted_failures(clocks: Clocks, years: Years) -> float:
+    """Failures over a horizon above 0, discounted, and nothing else of them."""
+    rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
+    if clocks.wear_kept > 0:
+        count = _rebuilds(clocks, years, [1.0])[0]
+    else:
+        cdf = fine_cdf(clocks, years)
+        count = renewal.renewals(cdf, cdf)
+    return float(np.mean(renewal.discounted_renewals(count, years.horizon_years, rate)))
 
 
 @dataclass(frozen=True)

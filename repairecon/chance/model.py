@@ -195,11 +195,24 @@ class Model:
     # ---- evaluation -----------------------------------------------------------------------
     def run(self, form: Compiled, rows: Rows, where: Any) -> Triple:
         """(cash, hours, days) of a form; over all rows it is worked out once."""
-        if where is not ALL:
+        if where is not ALL and not rows.at_means:
             return self._worked_out(form, rows, where)
         if id(form) not in rows.known:
-            rows.known[id(form)] = self._worked_out(form, rows, ALL)
-        return rows.known[id(form)]
+            rows.known[id(form)] = self._at_means(form, rows) if rows.at_means else self._worked_out(form, rows, ALL)
+        known = rows.known[id(form)]
+        if where is ALL:
+            return known
+        return tuple(t if np.ndim(t) == 0 else t[where] for t in known)
+
+    def _at_means(self, form: Compiled, rows: Rows) -> Triple:
+        """A form with one row a leaf and one number an atom."""
+        means, out = rows.means, []
+        for sure, atoms, scales, starts, patterns in form.packed():
+            total: Any = float(means[sure[0]] @ sure[1])
+            if len(starts):
+                total = total + np.add.reduceat(means[atoms] * scales, starts) @ self.patterns[patterns]
+            out.append(total)
+        return out[0], out[1], out[2]
 
     def _worked_out(self, form: Compiled, rows: Rows, where: Any) -> Triple:
         out = []
@@ -207,11 +220,8 @@ class Model:
             total: Any = 0.0
             for pattern, atoms, scales in terms:
                 inner: Any = 0.0
-                if rows.at_means:
-                    inner = sum(s * rows.atoms[a] for a, s in zip(atoms, scales, strict=True))
-                else:
-                    for a, s in zip(atoms, scales, strict=True):
-                        inner = added(inner, rows.value(a, where), s)
+                for a, s in zip(atoms, scales, strict=True):
+                    inner = added(inner, rows.value(a, where), s)
                 total = added(total, inner) if pattern < 0 else added(total, inner, rows.pattern(pattern, where))
             out.append(total)
         return out[0], out[1], out[2]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,8 @@ from repairecon.chance.inputs import ONE, Atom, Input
 Floats = NDArray[np.float64]
 Triple = tuple[Any, Any, Any]
 Term = tuple[int, tuple[int, ...], tuple[float, ...]]
+Ints = NDArray[np.intp]
+Packed = tuple[tuple[Ints, Floats], Ints, Floats, Ints, Ints]
 
 
 @dataclass(frozen=True)
@@ -21,6 +24,26 @@ class Compiled:
     """A form as terms (pattern over leaves or -1, atoms, scales) for each output."""
 
     terms: tuple[tuple[Term, ...], ...]
+    _packed: list[Packed] = field(default_factory=list, compare=False, repr=False)
+
+    def packed(self) -> list[Packed]:
+        """The same as arrays: atoms and scales without a pattern, then those with one, where each begins, and which."""
+        if not self._packed:
+            self._packed.extend(_pack(terms) for terms in self.terms)
+        return self._packed
+
+
+def _pack(terms: Sequence[Term]) -> Packed:
+    sure = [(a, s) for k, atoms, scales in terms if k < 0 for a, s in zip(atoms, scales, strict=True)]
+    bent = [term for term in terms if term[0] >= 0]
+    starts = np.cumsum([0, *(len(atoms) for _, atoms, _ in bent)])[:-1]
+    return (
+        (np.array([a for a, _ in sure], dtype=np.intp), np.array([s for _, s in sure], dtype=np.float64)),
+        np.array([a for _, atoms, _ in bent for a in atoms], dtype=np.intp),
+        np.array([s for _, _, scales in bent for s in scales], dtype=np.float64),
+        starts.astype(np.intp),
+        np.array([k for k, _, _ in bent], dtype=np.intp),
+    )
 
 
 @dataclass
@@ -33,6 +56,11 @@ class Rows:
     at_means: bool = False
     expanded: dict[int, NDArray[Any]] = field(default_factory=dict)
     known: dict[int, Triple] = field(default_factory=dict)
+
+    @cached_property
+    def means(self) -> Floats:
+        """The atoms in one array, where each is one number."""
+        return np.array(self.atoms, dtype=np.float64)
 
     def pattern(self, k: int, rows: Any) -> NDArray[Any]:
         """Pattern ``k`` spread over the rows."""

@@ -6,13 +6,14 @@ expected numbers of failures come from ``clocks``.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.aboard import fetches, mean_of, p_aboard
-from repairecon.chance.clocks import Failures, can_follow, clocks_of, failures, median_life
+from repairecon.chance.clocks import Failures, can_follow, clocks_of, discounted_failures, failures, median_life
 from repairecon.chance.model import Model
 from repairecon.chance.world import World, grow
 from repairecon.formulas import age_replacement, discount, spare
@@ -20,6 +21,8 @@ from repairecon.records import Years
 
 Floats = NDArray[np.float64]
 FACTORS = (0.05, 20.0)
+BREAK_EVEN_RIGHT = 1e-7
+"""Share of a break-even life that it may be off by."""
 
 
 @dataclass(frozen=True)
@@ -157,13 +160,18 @@ def _break_even(ledger: Ledger, i: int, costs: Floats) -> float | None:
     if ledger.years.horizon_years == 0 or not np.isfinite(others).any():
         return None
 
-    def dearer(factor: float) -> float:
-        return ledger.present(i, factor)[0] - float(others.min())
+    cost, bare = ledger.failure(i), float(ledger.now[i]) - ledger.resale(i) - float(others.min())
 
-    low = _lowest_factor(ledger, i)
-    if dearer(low) * dearer(FACTORS[1]) > 0:
+    def dearer(stretched: float) -> float:
+        """How much dearer than the other, in logarithms where that can be: by them it is nearly a straight line."""
+        factor = math.exp(stretched)
+        gone = discounted_failures(clocks_of(ledger.case, ledger.case.ways[i], factor), ledger.years)
+        return math.log(max(gone * cost, 1e-300) / -bare) if cost > 0 > bare else bare + gone * cost
+
+    low, high = math.log(_lowest_factor(ledger, i)), math.log(FACTORS[1])
+    if dearer(low) * dearer(high) > 0:
         return None
-    factor = float(optimize.brentq(dearer, low, FACTORS[1], xtol=1e-6))
+    factor = math.exp(float(optimize.brentq(dearer, low, high, xtol=BREAK_EVEN_RIGHT)))
     return median_life(clocks_of(ledger.case, ledger.case.ways[i], factor), ledger.years)
 
 

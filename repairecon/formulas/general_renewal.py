@@ -15,6 +15,8 @@ from repairecon.formulas.lives import virtual_age
 Floats = NDArray[np.float64]
 
 _COARSE = 0.3
+BLOCK = 32
+"""Steps that are solved together."""
 
 
 def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float, shape: float) -> Floats:
@@ -147,20 +149,23 @@ def _solved(
     at_start = p_early / (1.0 - kinds * p_early)
     counts = np.zeros((len(kinds), len(life), steps + 1))
     counts[:, :, 0] = at_start
-    for n in range(1, steps + 1):
-        alive = (1.0 - p_early) * np.exp(-scale * _added(shape, after[:n], ends[n] - middle[:n]))
-        known = fails[:, n] - at_start * (1.0 - kinds * fails[:, n])
-        counts[:, :, n] = _next(counts[:, :, 1:n], alive, kinds, known)
+    known = fails[:, 1:] - at_start[:, :, None] * (1.0 - kinds[:, :, None] * fails[:, 1:])
+    for start in range(0, steps, BLOCK):
+        stop = min(start + BLOCK, steps)
+        further = np.maximum(ends[start + 1 : stop + 1, None] - middle[:stop], 0.0)
+        alive = (1.0 - p_early) * np.exp(-scale[:, :, None] * _added(shape, after[:stop], further))
+        counts[:, :, start + 1 : stop + 1] = _next(counts[:, :, 1 : start + 1], alive, kinds, known[:, :, start:stop])
     counts[:, :, 1:] = at_start[:, :, None] + np.cumsum(counts[:, :, 1:], axis=2)
     return counts
 
 
 def _next(before: Floats, alive: Floats, kinds: Floats, known: Floats) -> Floats:
-    """Failures in the next step, shape (kinds, lives)."""
-    last = before.shape[2]
+    """Failures in the next steps, shape (kinds, lives, steps); ``alive`` (lives, steps, all steps so far)."""
     # going on with a chance, those that do not go on stay put: 1 - g F = 1 - g + g S
-    stays = before.sum(axis=2) * (1.0 - kinds) + kinds * np.einsum("kln,ln->kl", before, alive[:, :last])
-    return np.asarray((known - stays) / (1.0 - kinds + kinds * alive[:, last]))
+    goes_on = kinds[:, :, None, None]
+    stays, last = 1.0 - goes_on + goes_on * alive, before.shape[2]
+    rest = known[..., None] - stays[..., :last] @ before[..., None]
+    return np.asarray(np.linalg.solve(np.tril(stays[..., last:]), rest)[..., 0])
 
 
 def _added(shape: float, age: Floats, further: Floats) -> Floats:
