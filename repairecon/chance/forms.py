@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from repairecon.chance.buying import Buying, Priced
 from repairecon.chance.inputs import ONE, Atom, Inputs, times
 from repairecon.chance.world import STAGE, World
+from repairecon.formulas import tree
 from repairecon.records import Branch, Case, Task, Way
 
 Floor = tuple[tuple[int, float], ...]
@@ -181,8 +182,10 @@ class Builder:
     ) -> None:
         floor, leisure = how
         pieces = np.array(list(parts.values())).reshape(len(parts), self.leaves)
-        unlike, which = np.unique(pieces, axis=1, return_inverse=True)
-        which = which.reshape(-1)
+        which, count = tree.information_sets(pieces.T, range(len(parts)))
+        first = np.zeros(count, dtype=np.intp)
+        first[which] = np.arange(self.leaves)
+        unlike = pieces[:, first]
         table: dict[tuple[Atom, float | None], tuple[Priced, Floats]] = {}
         waits = np.full(unlike.shape[1], None, dtype=object)
         for d, column in enumerate(unlike.T):

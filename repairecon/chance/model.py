@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -78,7 +79,10 @@ class Model:
         self.inputs: tuple[Input, ...] = tuple(builder.inputs.items)
         self.atoms: tuple[Atom, ...] = tuple(self._atom_index)
         self.patterns = np.array(self._pattern_rows).reshape(len(self._pattern_rows), builder.leaves)
+        self._means = [x.mean for x in self.inputs]
         self._plain_means: list[Any] = []
+        self._stops = {i: [(int(k), e == k) for k in np.unique(e[e < NEVER_ENDS])] for i, e in self.ends.items()}
+        self._alike: dict[tuple[int, int], tuple[NDArray[np.int64], int]] = {}
         self._atoms_with = atoms_by_input(self.atoms)
         self._direct: dict[int, dict[int, float]] = {}
         self._instead: dict[tuple[int, int], list[int]] = {}
@@ -165,11 +169,10 @@ class Model:
         """Expected value of each atom; inputs scaled by ``factors``, or ``fixed`` at a value (index -> number)."""
         scale, held = dict(factors or {}), dict(fixed or {})
         if not self._plain_means:
-            means = [x.mean for x in self.inputs]
-            self._plain_means = [self._atom_mean(atom, means, {}, {}) for atom in self.atoms]
+            self._plain_means = [self._atom_mean(atom, self._means, {}, {}) for atom in self.atoms]
         scaled = list(self._plain_means)
         if scale or held:
-            means = [held.get(i, x.mean * scale.get(i, 1.0)) for i, x in enumerate(self.inputs)]
+            means = [held.get(i, mean * scale.get(i, 1.0)) for i, mean in enumerate(self._means)]
             for k in {k for i in (*scale, *held) for k in self._atoms_with.get(i, ())}:
                 scaled[k] = self._atom_mean(self.atoms[k], means, scale, held)
         return scaled
@@ -274,12 +277,10 @@ class Model:
         return results
 
     def _after_the_end(self, i: int, main: Triple, rows: Rows, choice: NDArray[np.intp]) -> None:
-        for stage in np.unique(self.ends[i]):
-            if stage == NEVER_ENDS:
-                continue
-            for b in np.unique(choice[self.ends[i] == stage]):
-                where = rows_of((self.ends[i] == stage) & (choice == b), rows.leaf)
-                for out, extra in zip(main, self.buy(int(b), max(int(stage), self.done), rows, where), strict=True):
+        for stage, here in self._stops[i]:
+            for b in np.flatnonzero(np.bincount(choice[here])):
+                where = rows_of(here & (choice == b), rows.leaf)
+                for out, extra in zip(main, self.buy(int(b), max(stage, self.done), rows, where), strict=True):
                     out[where] += extra
 
     def _add_spare(self, i: int, main: Triple, rows: Rows) -> None:
@@ -288,6 +289,13 @@ class Model:
         comes = 1.0 - rows.value(self.never[b], where) if b in self.never else 1.0
         for out, extra in zip(main, self.run(self.spare[b], rows, where), strict=True):
             out[where] += comes * extra
+
+    def seen_by(self, point: int) -> NDArray[np.int64]:
+        """Which leaves look alike (L,) by the end of a stage."""
+        if (-1, point) not in self._alike:
+            seen = [e for e, s in enumerate(self.world.seen) if 0 <= s <= point]
+            self._alike[-1, point] = tree.information_sets(self.world.states, seen)
+        return self._alike[-1, point][0]
 
     def on(self, chance: Floats) -> Model:
         """The same model with other chances of its leaves."""
@@ -306,7 +314,7 @@ class Model:
         hour = self.own_hour if own_hour is None else own_hour
         return triple[0] + hour * triple[1] + (self.lost_day if lost_day is None else lost_day) * triple[2]
 
-    @property
+    @cached_property
     def lost_day(self) -> float:
         """Expected cost of a day out of service [home money a day]."""
         r = self.case.terms.cost_lost_day
@@ -323,7 +331,7 @@ class Model:
             choice[i] = np.zeros(len(ends), dtype=np.intp)
             if only is not None and i != only:
                 continue
-            if way.traits.in_service == "bought" or (ends == NEVER_ENDS).all():
+            if way.traits.in_service == "bought" or not self._stops[i]:
                 continue
             options = [self.ways.index(way.bought)] if way.bought else buys
             if not options:
@@ -331,29 +339,31 @@ class Model:
                     f"{way.way} can end without a unit and no way buys one that may be chosen: "
                     "add a way of kind new to ways.csv"
                 )
-            for stage in np.unique(ends[ends < NEVER_ENDS]):
-                self._choose_at(choice[i], ends == stage, int(stage), options, rows, own_hour, lost_day)
+            for place in range(len(self._stops[i])):
+                self._choose_at(choice[i], i, place, options, rows, own_hour, lost_day)
         return choice
 
     def _choose_at(
         self,
         choice: NDArray[np.intp],
-        here: NDArray[np.bool_],
-        stage: int,
+        i: int,
+        place: int,
         options: list[int],
         rows: Rows,
         own_hour: float | None,
         lost_day: float | None,
     ) -> None:
-        n = len(here)
+        (stage, here), n = self._stops[i][place], len(choice)
         totals = np.array(
             [
                 np.broadcast_to(self.total(self.buy(b, max(stage, self.done), rows), own_hour, lost_day), (n,))
                 for b in options
             ]
         )
-        seen = [e for e, s in enumerate(self.world.seen) if 0 <= s <= stage]
-        ids, count = tree.information_sets(self.world.states[here], seen)
+        if (i, stage) not in self._alike:
+            seen = [e for e, s in enumerate(self.world.seen) if 0 <= s <= stage]
+            self._alike[i, stage] = tree.information_sets(self.world.states[here], seen)
+        ids, count = self._alike[i, stage]
         weights = np.zeros((count, len(options)))
         np.add.at(weights, ids, (totals[:, here] * self.world.chance[here]).T)
         choice[here] = np.array(options)[weights.argmin(axis=1)][ids]

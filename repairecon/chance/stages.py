@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from repairecon.chance.model import Model
 from repairecon.chance.rows import ALL, Rows
 from repairecon.chance.world import NEVER_ENDS, STAGE
-from repairecon.formulas import stopping, tree
+from repairecon.formulas import stopping
 from repairecon.records import STAGES
 
 Floats = NDArray[np.float64]
@@ -128,7 +128,7 @@ def decision(model: Model, hour: float, rows: Rows | None = None) -> Decision:
     if r is not None:
         full = _total(model, model.run(model.main[r], rows, ALL), hour, n)
         go = np.where(model.ends[r] == NEVER_ENDS, full, np.inf)
-    ids = np.array([_seen_by(model, point) for point in points])
+    ids = np.array([model.seen_by(point) for point in points])
     ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)
     for s, point in enumerate(points):
         stop[s, ends < point] = np.inf
@@ -139,11 +139,6 @@ def decision(model: Model, hour: float, rows: Rows | None = None) -> Decision:
     a_day = model.lost_day + model.case.terms.hours_per_day * model.own_hour
     elsewhere = model.case.terms.elsewhere_days * a_day
     return Decision(model.world.chance, points, ids, stop, go, spent, names, ends, other, elsewhere)
-
-
-def _seen_by(model: Model, point: int) -> Ints:
-    seen = [e for e, s in enumerate(model.world.seen) if 0 <= s <= point]
-    return tree.information_sets(model.world.states, seen)[0]
 
 
 @dataclass(frozen=True)
