@@ -137,10 +137,11 @@ def way_rows(model: Model, i: int, quantity: str) -> Rows:
 
 def same_rows(table: Floats) -> tuple[Ints, Ints]:
     """First of each kind of row, and the kind of every row."""
-    table = np.ascontiguousarray(table + 0.0)  # -0.0 is 0.0
-    keys = table.view(np.dtype((np.void, table.dtype.itemsize * table.shape[1]))).reshape(-1)
-    _, first, row = np.unique(keys, return_index=True, return_inverse=True)
-    return first, row.reshape(-1)
+    kinds: dict[bytes, int] = {}
+    row = [kinds.setdefault(r.tobytes(), len(kinds)) for r in table + 0.0]  # -0.0 is 0.0
+    first = np.zeros(len(kinds), dtype=np.intp)
+    first[row[::-1]] = np.arange(len(row))[::-1]
+    return first, np.array(row, dtype=np.intp)
 
 
 def _add_form(block: Floats, form: Compiled, patterns: Floats, leaves: Ints) -> None:

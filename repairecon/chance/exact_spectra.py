@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.chance.exact_rows import REFUSAL, reach_of
-from repairecon.chance.exact_waits import Known, area_at, lattice_masses, three_of, wait_masses
+from repairecon.chance.exact_waits import Known, area_at, cubic, lattice_masses, three_of, wait_masses
 from repairecon.chance.inputs import ONE, Atom
 from repairecon.chance.model import Model
 from repairecon.formulas.convolve import conditional_curve, largest_curve, range_nodes
@@ -88,7 +88,7 @@ class Grid:
         if i not in self.known:
             three = three_of(self.model, i)
             if self.has_pace(i):
-                self.known[i] = conditional_curve(*three, self.model.case.terms.hours_correlation, self.pace)
+                self.known[i] = cubic(*conditional_curve(*three, self.model.case.terms.hours_correlation, self.pace))
             else:
                 self.known[i] = _plain_curve(three)
         return self.known[i]
@@ -110,10 +110,11 @@ class Grid:
 def _plain_curve(three: tuple[float, float, float, str]) -> tuple[Floats, ...]:
     if three[3] == "lognormal":
         x, cdf, area = largest_curve([three], -np.inf)
-        return x, cdf[None, :], area[None, :]
+        return cubic(x, cdf[None, :], area[None, :])
     curve = Curve.of(*three)
     u = (1.0 - np.cos(np.pi * np.arange(KNOTS + 1) / KNOTS)) / 2.0
-    return curve.start + curve.scale * u, curve.unit.cdf(u)[None, :], curve.scale * curve.unit.area(u)[None, :]
+    area = curve.scale * curve.unit.area(u)
+    return cubic(curve.start + curve.scale * u, curve.unit.cdf(u)[None, :], area[None, :])
 
 
 def spectrum(grid: Grid, parts: Sequence[Part]) -> Complexes:

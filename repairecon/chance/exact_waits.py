@@ -70,7 +70,7 @@ def wait_masses(model: Model, coefs: Mapping[Atom, float], step: float, known: K
     rest = [i for i in _members(atom) if i not in shared]
     if (*rest, "rest") not in known:
         lows = [reach_of(model, i)[0] for i in rest]
-        known[*rest, "rest"] = largest_curve([three_of(model, i) for i in rest], max(lows))
+        known[*rest, "rest"] = cubic(*largest_curve([three_of(model, i) for i in rest], max(lows)))
     floor = np.asarray(np.maximum(_largest(values, shared, atom), known[*rest, "rest"][0][0]), dtype=np.float64)
     top = max(reach_of(model, i)[1] for i in rest)
     masses, first = _with_rest(known[*rest, "rest"], floor, top, step / active[atom])
@@ -105,9 +105,11 @@ def _with_rest(curve: tuple[Floats, ...], floor: Floats, top: float, step: float
 
 def lattice_masses(area: Floats, mean: Floats) -> Floats:
     """Chances on places 0, 1, ... from the integral of the cdf there; what a cut took from the mean is put back."""
-    mean_cdf = np.diff(area, axis=-1)
+    mean_cdf = area[..., 1:] - area[..., :-1]
     mean_cdf[..., -1] = 1.0
-    masses = np.maximum(np.diff(mean_cdf, axis=-1, prepend=0.0), 0.0)
+    masses = mean_cdf.copy()
+    masses[..., 1:] -= mean_cdf[..., :-1]
+    np.maximum(masses, 0.0, out=masses)
     lack = np.asarray(mean - masses @ np.arange(masses.shape[-1]))
     if lack.max() > 1e-9:
         last, likely = masses.shape[-1] - 1, masses.argmax(axis=-1)[..., None]
@@ -165,13 +167,25 @@ def _pieces(three: tuple[float, float, float, str], corners: set[float], count: 
     return np.asarray(ranges.quantile(p.ravel(), *three)), weights / weights.sum()
 
 
+def cubic(x: Floats, cdf: Floats, area: Floats) -> tuple[Floats, ...]:
+    """A cdf at knots with its integral, and the integral's bend and twist between knots, its slope being the cdf."""
+    h = np.diff(x)
+    rise = np.divide(np.diff(area), h, out=np.zeros_like(cdf[..., 1:]), where=h > 0.0)
+    left, right = cdf[..., :-1], cdf[..., 1:]
+    bend = np.divide(3.0 * rise - 2.0 * left - right, h, out=np.zeros_like(rise), where=h > 0.0)
+    twist = np.divide(left + right - 2.0 * rise, h * h, out=np.zeros_like(rise), where=h > 0.0)
+    return x, cdf, area, bend, twist
+
+
 def area_at(curve: tuple[Floats, ...], at: Floats) -> Floats:
-    """Integral of a cdf known at knots, by cubic pieces whose slope is the cdf; shape (rows of the cdf, *at)."""
-    x, cdf, area = curve
-    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
-    h = x[i + 1] - x[i]
-    t = np.clip((at - x[i]) / h, 0.0, 1.0)
-    rest = 1.0 - t
-    inner = area[..., i] * (rest**2 * (1 + 2 * t)) + area[..., i + 1] * (t**2 * (3 - 2 * t))
-    inner = inner + cdf[..., i] * (h * t * rest**2) - cdf[..., i + 1] * (h * t**2 * rest)
-    return np.asarray(inner + np.maximum(at - x[-1], 0.0))
+    """Integral of a cdf known by :func:`cubic`; shape (rows of the cdf, *at)."""
+    x, cdf, area, bend, twist = curve
+    within = np.minimum(np.maximum(at, x[0]), x[-1])
+    i = x[1:-1].searchsorted(within, side="right")
+    t = within - x[i]
+    inner = twist[..., i] * t
+    for part in (bend, cdf, area):
+        inner += part[..., i]
+        if part is not area:
+            inner *= t
+    return np.asarray(inner + (at - within) * (at > within))
