@@ -130,11 +130,12 @@ def _hours(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
         return ()
     found = pace(rows)
     seen = {stage: len({r.job for r in rows if r.group == stage}) for stage in STAGES}
-    return tuple(
-        HoursBias(stage, first, *(min(max(x, 1.0 / FACTOR), FACTOR) for x in found.factor(stage, first)), seen[stage])
-        for stage in STAGES
-        for first in (True, False)
-    )
+    made = []
+    for stage in STAGES:
+        for first in (True, False):
+            factor, low, high = (min(max(x, 1.0 / FACTOR), FACTOR) for x in found.factor(stage, first))
+            made.append(HoursBias(stage, first, factor, low, high, seen[stage]))
+    return tuple(made)
 
 
 def _drift_rate(rows: Sequence[Logged]) -> float | None:
