@@ -14,6 +14,7 @@ from quoted_done import write_quoted
 
 from repairecon.chance.estimates import Estimate
 from repairecon.files.actual import read_actual
+from repairecon.files.case_folder import read_case
 from repairecon.files.closed import Closed, read_closed
 from repairecon.jobs.after_the_job import after_the_job
 from repairecon.jobs.bridge import found_in_order
@@ -200,3 +201,15 @@ def test_whatever_an_owner_writes_adds_up(bare: Closed, tmp_path: Path, sheet: s
     assert "inf" not in text.replace("inform", "")
     json.dumps(as_json(found), allow_nan=False)
     after_panels.bridge_caption(found)
+
+
+def test_pieces_of_a_part_that_may_come_from_either_of_two(tmp_path: Path) -> None:
+    """A cheap rotor abroad brings the valve set in its parcel: one set in all, unless the body is cracked (0.1)."""
+    folder = write_quoted(tmp_path / "job")
+    quotes = (folder / "quotes.csv").read_text()
+    (folder / "quotes.csv").write_text(quotes.replace("rotor,abroad,,,70,78,95", "rotor,abroad,,,20,28,45"))
+    lines = Estimate(read_case(folder), (), {}).lines("rebuild here", {})
+    valve = next(x for x in lines if x.name == "valve set")
+    assert len(valve.keys) == 2
+    assert valve.pieces == pytest.approx(0.9)
+    assert next(x for x in lines if x.name == "rotor").pieces == pytest.approx(0.2 * 0.9)
