@@ -130,12 +130,16 @@ def _hours(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
         return ()
     found = pace(rows)
     seen = {stage: len({r.job for r in rows if r.group == stage}) for stage in STAGES}
-    made = []
-    for stage in STAGES:
-        for first in (True, False):
-            factor, low, high = (min(max(x, 1.0 / FACTOR), FACTOR) for x in found.factor(stage, first))
-            made.append(HoursBias(stage, first, factor, low, high, seen[stage]))
-    return tuple(made)
+    return tuple(
+        HoursBias(stage, first, *_believable(found.factor(stage, first)), jobs=seen[stage])
+        for stage in STAGES
+        for first in (True, False)
+    )
+
+
+def _believable(factors: tuple[float, float, float]) -> tuple[float, float, float]:
+    middle, low, high = (min(max(x, 1.0 / FACTOR), FACTOR) for x in factors)
+    return middle, low, high
 
 
 def _drift_rate(rows: Sequence[Logged]) -> float | None:
