@@ -98,14 +98,15 @@ def nodes_for(model: Model, sums: Sum, tolerance: float) -> Nodes:
 def _ends(model: Model, piece: tuple[Part, ...], day: Floats) -> tuple[float, float]:
     """Lowest and highest value of a piece, the parts taken apart."""
     low = high = 0.0
+    ends = float(day.min()), float(day.max())
     for atom, money, days in piece:
         reaches = [reach_of(model, i) for i in inputs_of(atom)]
         if atom[0] == "max":
             bottom = float(str(atom[2]))
             a, b = bottom, max(bottom, *(r[1] for r in reaches))
         else:
-            a, b = float(np.prod([r[0] for r in reaches])), float(np.prod([r[1] for r in reaches]))
-        corners = [(money + days * d) * x for d in (day.min(), day.max()) for x in (a, b)]
+            a, b = math.prod(r[0] for r in reaches), math.prod(r[1] for r in reaches)
+        corners = [(money + days * d) * x for d in ends for x in (a, b)]
         low, high = low + min(corners), high + max(corners)
     return low, high
 

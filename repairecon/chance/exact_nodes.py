@@ -58,7 +58,7 @@ def _moved(model: Model, piece: tuple[Part, ...]) -> tuple[float, float, float]:
             days += waits * max(x.mean for x in inputs)
             variance += coef**2 * min(_variance(model, i) for i in inputs_of(atom)) / 2.0
             continue
-        mean = float(np.prod([x.mean for x in inputs]))
+        mean = math.prod(x.mean for x in inputs)
         days += waits * mean
         for i, x in zip(inputs_of(atom), inputs, strict=True):
             own = coef**2 * _variance(model, i) * (mean / x.mean if x.mean else 0.0) ** 2

@@ -98,7 +98,7 @@ class Grid:
         low, high = reach_of(self.model, i)
         size = np.maximum(np.abs(factors), 1e-9 * self.step / (high - low))[:, None] / self.step
         first = np.floor(size * low)
-        points = int(np.max(np.ceil(size * high) - first)) + 1
+        points = int((np.ceil(size * high) - first).max()) + 1
         at = first + np.arange(points + 1)
         curve = self.curve(i)
         mean = (curve[0][-1] - curve[2][:, -1])[:, None] * size[:, 0] - first[:, 0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from math import inf
 
 from repairecon.formulas import ranges
@@ -31,7 +32,7 @@ class Input:
     takeover: float = inf
     item: str = ""
 
-    @property
+    @cached_property
     def mean(self) -> float:
         """Expected value [unit of the input]."""
         r = self.range

@@ -167,8 +167,10 @@ def _elimination(rows: NDArray[np.bool_], late: NDArray[np.float64]) -> list[int
         without = np.sort(code[:, np.newaxis] - rows[:, some] * keys[some], axis=0)
         counts = np.count_nonzero(without[1:] != without[:-1], axis=0)
         out = some[int(np.argmin(counts))]
-        code, first = np.unique(code - rows[:, out] * keys[out], return_index=True)
-        rows = rows[first]
+        code = code - rows[:, out] * keys[out]
+        if counts.min() < 0.7 * len(code):
+            code, first = np.unique(code, return_index=True)
+            rows = rows[first]
         left = left[left != out]
         gone.append(int(out))
     return gone[::-1]
