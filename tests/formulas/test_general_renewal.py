@@ -89,7 +89,7 @@ def test_several_lives_at_once_are_each_alone() -> None:
             assert together[kind, :, k] == pytest.approx(alone[:, 0], rel=1e-12)
 
 
-@given(st.floats(1.0, 4.0), st.floats(3.0, 20.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.floats(0.0, 5.0))
+@given(st.floats(1.0, 4.0), st.floats(6.0, 20.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.floats(0.0, 5.0))
 @settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.too_slow])
 def test_more_wear_kept_never_means_fewer_failures(shape: float, life: float, a: float, b: float, age: float) -> None:
     less, more = (g.rebuilds(8.0, [life], shape, age, kept, steps=150)[-1, 0] for kept in sorted((a, b)))
