@@ -40,7 +40,7 @@ def check_head(path: Path) -> None:
     """Refuse what is no spares book before SQLite touches it."""
     name = faults.name_of(path)
     if not path.exists():
-        raise BookFileError(f"{name}: no such file. To begin a new spares book, ask for one to be made")
+        raise BookFileError(f"{name}: no such file. To begin a new spares book: repairecon spares-aboard {name} new")
     if not path.is_file():
         raise BookFileError(f"{name} is no file: name a spares book")
     with faults.told(path), path.open("rb") as file:
