@@ -19,7 +19,8 @@ from repairecon.records import Passage, PassageError, Range, Source, SpareWish
 
 PASSAGE = "passage.toml"
 CRITICAL, OTHER = "critical", "other"
-_PASSAGE = ("days", "running_hours", "resupply_days", "budget", "weight_kg", "today", "assurance", "tools")
+_PASSAGE = ("days", "running_hours", "resupply_days", "budget", "weight_kg", "room_litres", "today", "assurance",
+            "tools")  # fmt: skip
 _ITEM = (
     "item", "cost_without", "failures_per_year", "failures_per_1000_hours", "like_units", "price", "case", "covers",
     "p_useful", "most", "inspected", "whole_unit", "turned", "turn_every_days", "note",
@@ -87,6 +88,7 @@ def _passage(section: Section) -> dict[str, Any]:
         "resupply_days": section.number("resupply_days", PERIOD),
         "budget": section.number("budget", values.MONEY),
         "weight_kg": section.number("weight_kg", Limits(0.0, 1e6)),
+        "room_litres": section.number("room_litres", Limits(0.0, 1e6)),
         "today": _day(section, "today"),
         "assurance": section.number("assurance", _ASSURANCE),
         "tools": _texts(section, "tools") if section.has("tools") else None,

@@ -42,6 +42,7 @@ class Line:
     cost_left: float
     most: int
     weight: float
+    room: float
     p_useful: float
     tools_missing: tuple[str, ...]
     case: str
@@ -79,22 +80,25 @@ class _Arrays:
         self.most = np.array([x.most for x in lines], dtype=np.int64)
         self.buyable = np.where(self.known, self.most, 0)
         self.weight = np.array([x.weight for x in lines], dtype=float)
+        self.room = np.array([x.room for x in lines], dtype=float)
         self.critical = np.array([x.card.critical for x in lines], dtype=bool)
 
 
 def reckon(
-    lines: Sequence[Line], budget: float | None, weight_kg: float | None,
+    lines: Sequence[Line], budget: float | None, weight_kg: float | None, room_litres: float | None,
     covers: Mapping[str, tuple[tuple[str, ...], float]], assurance: float,
 ) -> Carried:  # fmt: skip
-    """By an integer program where things stand in for one another or weight is short, else by worth per money."""
+    """By an integer program where things stand in for others or weight or room is short, else by worth per money."""
     a = _Arrays(lines)
     money = np.inf if budget is None else budget
     plain = carry_list(a.demand, a.have, a.price, a.short, a.left, a.buyable, money)
     more, most_lost = plain.more, plain.most_lost
     useful = _useful(lines, covers)
     saved = joint_demand.saved_by(a.without, useful)
-    if covers or weight_kg is not None:
-        more, most_lost = _program(a, saved, money, weight_kg)
+    limits = [(a.weight, weight_kg), (a.room, room_litres)]
+    tight = [(use, limit) for use, limit in limits if limit is not None]
+    if covers or tight:
+        more, most_lost = _program(a, saved, money, tight)
     now, then = _shortage(a, saved, a.have, bool(covers)), _shortage(a, saved, a.have + more, bool(covers))
     worth = _gain(a, more)
     spend = float(a.price @ more)
@@ -140,8 +144,9 @@ def _useful(lines: Sequence[Line], covers: Mapping[str, tuple[tuple[str, ...], f
     return useful.reshape(len(lines), len(lines))
 
 
-def _program(a: _Arrays, saved: Floats, budget: float, weight_kg: float | None) -> tuple[Wholes, float]:
-    uses, limits = (None, None) if weight_kg is None else (a.weight[np.newaxis, :], np.array([weight_kg]))
+def _program(a: _Arrays, saved: Floats, budget: float, tight: list[tuple[Floats, float]]) -> tuple[Wholes, float]:
+    uses = np.array([use for use, _ in tight]) if tight else None
+    limits = np.array([limit for _, limit in tight]) if tight else None
     found = carry_program.best_carry(
         list(a.demand), saved, a.have, a.price, a.buyable, budget, None, a.left, uses, limits, seconds=20.0
     )

@@ -53,6 +53,7 @@ def spares_aboard(
     resupply_days: float | None = None,
     budget: float | None = None,
     weight_kg: float | None = None,
+    room_litres: float | None = None,
 ) -> SparesAnswer:
     """Reckon a spares book.
 
@@ -68,8 +69,8 @@ def spares_aboard(
         Days of the passage or season, running hours of the engine in it, days after it until a part can be had.
     budget
         Money to spend on spares at most; without one, all that is worth its price.
-    weight_kg
-        Weight that may be added at most.
+    weight_kg, room_litres
+        Weight that may be added and room that may be taken at most, as far as the cards tell them.
 
     Returns
     -------
@@ -82,7 +83,7 @@ def spares_aboard(
         If a number is none that can be reckoned with; PassageError with every fault of passage.toml.
     """
     numbers = {"passage_days": passage_days, "running_hours": running_hours, "resupply_days": resupply_days,
-               "budget": budget, "weight_kg": weight_kg}  # fmt: skip
+               "budget": budget, "weight_kg": weight_kg, "room_litres": room_litres}  # fmt: skip
     _check(numbers)
     if not isinstance(book, SparesBook):
         with book_at(book) as opened:
@@ -102,10 +103,11 @@ def spares_aboard(
     record = aboard_demand.record_of(book, movements, _stands(book), period.today)
     money = told.budget if budget is None else budget
     weight = told.weight_kg if weight_kg is None else weight_kg
+    room = told.room_litres if room_litres is None else room_litres
     lines = _lines(items, held, told, wishes, cases, record, period, defaults, valued, aboard_dates.out_of_date(table))
     covers = {w.item: (w.covers, _p_useful(w, defaults)) for w in told.items if w.covers}
     assurance = told.assurance if told.assurance is not None else defaults.number("assurance")
-    found = aboard_carry.reckon(lines, money, weight, covers, assurance)
+    found = aboard_carry.reckon(lines, money, weight, room, covers, assurance)
     insured = aboard_value.insurance(items, held)
     return SparesAnswer(
         boat=book.about.get("boat", "") or book.ledger.path.stem,
@@ -137,7 +139,7 @@ def spares_aboard(
         spend=found.spend,
         most_lost=found.most_lost,
         risk=found.risk,
-        joint=bool(covers) or weight is not None,
+        joint=bool(covers) or weight is not None or room is not None,
         assumed=defaults.used,
     )
 
@@ -220,6 +222,7 @@ def _lines(
         made.append(Line(
             card, wanted, have, price, _mean(cost), cost.low, cost.high, cost_from,
             _cost_left(card, price, period, defaults), _most(wish, defaults), (card.weight_kg or 0.0) * each,
+            (card.volume_litres or 0.0) * each,
             0.0 if lacking else p_useful, lacking, case.case if case else "",
         ))  # fmt: skip
     return made

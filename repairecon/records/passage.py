@@ -40,7 +40,7 @@ class SpareWish:
 
 @dataclass(frozen=True)
 class Passage:
-    """A passage or season: days, running hours, days after it until a part can be had, money, weight, tools.
+    """A passage or season: days, running hours, days after it until a part can be had, money, weight, room, tools.
 
     ``tools`` are those aboard and usable at sea, None where nothing is said of them. ``cost_without`` holds the cost of
     being without by system, and that of ``critical`` and ``other`` items.
@@ -51,6 +51,7 @@ class Passage:
     resupply_days: float | None = None
     budget: float | None = None
     weight_kg: float | None = None
+    room_litres: float | None = None
     today: str = ""
     assurance: float | None = None
     tools: tuple[str, ...] | None = None

@@ -5,14 +5,14 @@ uncertainty (``pip install -e '.[bench]'``; left out where they are missing), sc
 compared of sampled figures is variance times time: how many times longer the other takes for the same standard error.
 ``--chart growth.png`` draws how cost grows with draws, leaves and ways; ``--quick`` takes fewer draws.
 
-One run, on two busy cores, 1,000,000 draws of 54 streams (a):
+One run on two cores, 1,000,000 draws of 54 streams (a):
 
-    joint draws with ranges and ranking of 5 ways   3.9 (a); plain numpy 43, chaospy 455, mcerp 1,330
-    ten exact expected costs                        0.0009 (a)
-    exact distribution of a way's total             0.03 to 0.15 (a), all five ways 0.38
-    memory above start                              6.7 MB allocated, 8.7 resident (2.5 of it code)
-    chance of being cheapest, variance x time       25 (16,384 draws) to 92 (131,072) times plain numpy
-    the same with the years to come                 34 times plain numpy (16 for the worst way)
+    joint draws with ranges and ranking of 5 ways   3.2 (a); plain numpy 45, chaospy 727, mcerp 1,731
+    ten exact expected costs                        0.003 (a)
+    exact distribution of a way's total             0.04 to 0.08 (a), the longest rebuild 0.12, all five 0.35
+    memory above start                              7.2 MB allocated, 8.6 resident (2.5 of it code)
+    chance of being cheapest, variance x time       16 (16,384 draws) to 60 (131,072) times plain numpy
+    the same with the years to come                 32 times plain numpy (16 for the worst way)
 """
 
 from __future__ import annotations

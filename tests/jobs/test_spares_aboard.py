@@ -335,6 +335,17 @@ def test_weight_is_kept_to(tmp_path):
     assert row(free, "pump")["buy"] > 2
 
 
+def test_room_is_kept_to_beside_weight(tmp_path):
+    # by hand: 13 kg at 6 kg each are two, 25 litres at 20 litres each are one
+    with empty_book(tmp_path) as book:
+        book.add_item("pump", locker="A1", weight_kg=6.0, volume_litres=20.0)
+        wish = SpareWish("pump", cost_without=sure(900.0), failures_per_year=sure(YEAR / 30), price=50.0)
+        tight = spares_aboard(book, passage(items=(wish,)), weight_kg=13, room_litres=25)
+        roomy = spares_aboard(book, passage(items=(wish,)), weight_kg=13, room_litres=90)
+        alone = spares_aboard(book, passage(items=(wish,)), room_litres=65)
+    assert [row(found, "pump")["buy"] for found in (tight, roomy, alone)] == [1, 2, 3]
+
+
 def test_measured_goods_go_by_what_is_used_at_a_time(tmp_path):
     with empty_book(tmp_path) as book:
         book.add_item("hose", measure="metre", locker="A1")

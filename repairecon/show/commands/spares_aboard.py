@@ -18,6 +18,7 @@ NUMBERS = {
     "resupply_days": "days after it until a part can be had",
     "budget": "money to spend on spares at most",
     "weight_kg": "weight that may be added at most",
+    "room_litres": "room that may be taken at most",
 }
 
 
