@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
+from repairecon.chance.inputs import mean_of
 from repairecon.chance.model import Model
 from repairecon.chance.world import NEVER_ENDS, STAGE
-from repairecon.formulas import ranges
-from repairecon.records import Range, Way
-
-
-def mean_of(r: Range) -> float:
-    """Expected value of a range."""
-    return float(ranges.mean(r.low, r.likely, r.high, r.shape))
+from repairecon.records import Way
 
 
 def p_aboard(model: Model, i: int) -> float:

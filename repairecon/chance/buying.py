@@ -8,7 +8,7 @@ from functools import cached_property
 from math import inf
 
 from repairecon.chance.choosing import Choosing, Demand, packs_for
-from repairecon.chance.offers import mean
+from repairecon.chance.inputs import mean_of
 from repairecon.formulas.parcel import LandedLine, ParcelTerms
 from repairecon.records import NOTHING, Case, Quote, Range, RepaireconError, Source, Supplier
 
@@ -58,7 +58,7 @@ class Priced:
     @property
     def landed(self) -> float:
         """Expected home money for the line in its order."""
-        return self.goods * mean(self.range) + self.carriage * mean(self.carriage_range) + self.fixed
+        return self.goods * mean_of(self.range) + self.carriage * mean_of(self.carriage_range) + self.fixed
 
 
 class Buying(Choosing):
@@ -83,7 +83,7 @@ class Buying(Choosing):
         if missing := [self._no_price(item) for item, _ in unquoted if self.own[item][0] is None]:
             raise RepaireconError("\n".join(missing))
         own = tuple(self._own_price(item, n) for item, n in unquoted)
-        anyway = max((mean(p.lead) for p in own if p.lead is not None), default=0.0)
+        anyway = max((mean_of(p.lead) for p in own if p.lead is not None), default=0.0)
         return (*self._lines(self._chosen(quoted, inf if leisure else anyway)), *own)
 
     def alone(self, item: str, pieces: int) -> Priced:
@@ -128,7 +128,7 @@ class Buying(Choosing):
             return inf
         more = self._worth(without) - self._worth(packs)
         line = next(p for p in self._lines(packs, plain=True) if p.quote is self.offers[k].quote)
-        return mean(line.range) + more / line.goods if line.goods > 0.0 else inf
+        return mean_of(line.range) + more / line.goods if line.goods > 0.0 else inf
 
     def _lines(self, packs: Mapping[int, int], plain: bool = False) -> tuple[Priced, ...]:
         made = []
@@ -146,7 +146,7 @@ class Buying(Choosing):
         charged = line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
         factor = 1.0 + charged / before if before > 0.0 else 0.0
         o = self.offers[k]
-        goods, fixed = _over(line.goods * factor, mean(o.quote.quoted))
+        goods, fixed = _over(line.goods * factor, mean_of(o.quote.quoted))
         rate = next((quoted for up_to, quoted in terms.bands if up_to == band), terms.carriage)
         carriage, rest = _over(line.carriage * factor, rate)
         fixed += rest + line.core * factor + line.handling + line.core_refund

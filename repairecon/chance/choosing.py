@@ -10,7 +10,8 @@ from math import inf
 
 import numpy as np
 
-from repairecon.chance.offers import Offered, border, line_of, mean, parcel_terms, today_of, weigh
+from repairecon.chance.inputs import mean_of
+from repairecon.chance.offers import Offered, border, line_of, parcel_terms, today_of, weigh
 from repairecon.formulas.basket_choices import frontier
 from repairecon.formulas.basket_terms import Offer, Order, price_packs
 from repairecon.formulas.landed import packs_needed
@@ -50,8 +51,8 @@ class Choosing:
         self.by_item: dict[str, list[int]] = {}
         for k, o in enumerate(self.offers):
             self.by_item.setdefault(o.quote.item, []).append(k)
-        self.days = [mean(lead) if (lead := self._lead(o)[0]) is not None else 0.0 for o in self.offers]
-        self.cost_day = mean(case.terms.cost_lost_day)
+        self.days = [mean_of(lead) if (lead := self._lead(o)[0]) is not None else 0.0 for o in self.offers]
+        self.cost_day = mean_of(case.terms.cost_lost_day)
         self._packs: dict[tuple[Demand, float], dict[int, int]] = {}
 
     def _lead(self, o: Offered) -> tuple[Range | None, str]:

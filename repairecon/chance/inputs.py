@@ -16,6 +16,11 @@ Atom = tuple[object, ...]
 The floor of a wait is a sum of input means: ``((i, coefficient), ...)``."""
 
 
+def mean_of(r: Range) -> float:
+    """Expected value of a range."""
+    return float(ranges.mean(r.low, r.likely, r.high, r.shape))
+
+
 @dataclass(frozen=True)
 class Input:
     """One uncertain number. ``key`` names its random stream and never changes with other inputs.
@@ -35,8 +40,7 @@ class Input:
     @cached_property
     def mean(self) -> float:
         """Expected value [unit of the input]."""
-        r = self.range
-        return r.likely if self.is_chance else float(ranges.mean(r.low, r.likely, r.high, r.shape))
+        return self.range.likely if self.is_chance else mean_of(self.range)
 
 
 @dataclass

@@ -8,10 +8,11 @@ from datetime import date
 from itertools import pairwise
 from math import inf
 
+from repairecon.chance.inputs import mean_of
 from repairecon.formulas import ranges
 from repairecon.formulas.basket_terms import Offer, Order
 from repairecon.formulas.parcel_terms import Border, Line, ParcelTerms
-from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, Range, RepaireconError, Supplier
+from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, RepaireconError, Supplier
 from repairecon.standards.equivalents import equivalent
 
 MAKERS = ("maker's part", "original-supplier part")
@@ -41,11 +42,6 @@ class Offered:
     def makers(self) -> bool:
         """Whether it is the maker's own part."""
         return self.quote.part_class in MAKERS
-
-
-def mean(r: Range) -> float:
-    """Expected value of a range."""
-    return float(ranges.mean(r.low, r.likely, r.high, r.shape))
 
 
 def today_of(wishes: OrderWishes) -> date:
@@ -136,7 +132,7 @@ def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> Par
 
 
 def _bands(supplier: Supplier) -> tuple[tuple[float, float], ...]:
-    bands = tuple((b.up_to_kg, mean(b.quoted)) for b in supplier.bands)
+    bands = tuple((b.up_to_kg, mean_of(b.quoted)) for b in supplier.bands)
     if any(heavier < lighter for (_, lighter), (_, heavier) in pairwise(bands)):  # ranges of more than one shape
         raise RepaireconError(
             f"carriage.csv: the carriage of {supplier.supplier} falls with the weight, on average; "
@@ -148,8 +144,8 @@ def _bands(supplier: Supplier) -> tuple[tuple[float, float], ...]:
 def _carriage(supplier: Supplier, weighed: bool) -> float:
     """One charge whatever the weight: where weights are wanted but not known, that of the heaviest band."""
     if supplier.bands and not weighed:
-        return max(mean(supplier.carriage), *(mean(b.quoted) for b in supplier.bands))
-    return mean(supplier.carriage)
+        return max(mean_of(supplier.carriage), *(mean_of(b.quoted) for b in supplier.bands))
+    return mean_of(supplier.carriage)
 
 
 def border(case: Case) -> Border:
@@ -169,7 +165,7 @@ def border(case: Case) -> Border:
 def line_of(o: Offered) -> Line:
     """A quote's line at its mean price of today."""
     q = o.quote
-    start = mean(q.quoted)
+    start = mean_of(q.quoted)
     prices = ((1, start), *((b.from_packs, b.quoted) for b in q.breaks))
     return Line(
         prices=tuple((n, p * o.age_factor) for n, p in prices),
@@ -177,7 +173,7 @@ def line_of(o: Offered) -> Line:
         minimum_packs=q.minimum_packs,
         weight_kg=q.weight_kg or 0.0,
         duty_rate=o.supplier.duty_rate if q.duty_rate is None else q.duty_rate,
-        core=mean(q.quoted_core),
+        core=mean_of(q.quoted_core),
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.aboard import mean_of
+from repairecon.chance.inputs import mean_of
 from repairecon.chance.years import Ledger, WayYears
 
 Floats = NDArray[np.float64]

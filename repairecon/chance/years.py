@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.aboard import fetches, mean_of, p_aboard
+from repairecon.chance.aboard import fetches, p_aboard
 from repairecon.chance.clocks import Failures, can_follow, clocks_of, discounted_failures, failures, median_life
+from repairecon.chance.inputs import mean_of
 from repairecon.chance.model import Model
 from repairecon.chance.world import World, grow
 from repairecon.formulas import age_replacement, discount, spare

@@ -7,6 +7,7 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Collection
+from contextlib import suppress
 from itertools import islice
 
 from repairecon.files.problems import shown
@@ -61,10 +62,8 @@ def _decoded(data: bytes) -> tuple[str, list[str]]:
             return data.decode("utf-16"), []
         except UnicodeDecodeError as error:
             raise BadSheet("broken UTF-16 text", _SAVED) from error
-    try:
+    with suppress(UnicodeDecodeError):
         return data.decode("utf-8"), []  # its mark, if any, goes with the control characters
-    except UnicodeDecodeError:
-        pass
     try:
         return data.decode("cp1252"), ["letters were read as Windows-1252: look at names with accents"]
     except UnicodeDecodeError as error:

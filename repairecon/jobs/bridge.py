@@ -9,9 +9,9 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.chance.aboard import mean_of
 from repairecon.chance.buying import Buying, Priced
 from repairecon.chance.estimates import CARRIAGE, Estimate, Line
+from repairecon.chance.inputs import mean_of
 from repairecon.chance.world import STAGE, Finding
 from repairecon.jobs.after_answer import Bridge, Step
 from repairecon.jobs.rebuild_or_buy import read_findings

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from repairecon.chance.aboard import mean_of
 from repairecon.chance.buying import Buying
 from repairecon.chance.estimates import Estimate
+from repairecon.chance.inputs import mean_of
 from repairecon.jobs.after_answer import Bridge, Hindsight
 from repairecon.jobs.bridge import found_in_order, pieces_paid, settled, taken, worker
 from repairecon.jobs.rebuild_or_buy import read_findings

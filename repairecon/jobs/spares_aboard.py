@@ -11,18 +11,19 @@ from typing import Any
 
 import pandas as pd
 
+from repairecon.chance.inputs import mean_of
 from repairecon.files import values
 from repairecon.files.book_place import book_at, passage_for
 from repairecon.files.passage_toml import PERIOD, PassageDefaults
 from repairecon.files.spares_book import SparesBook
 from repairecon.files.values import Misread
-from repairecon.formulas import carry, ranges, shelf
+from repairecon.formulas import carry, shelf
 from repairecon.jobs import aboard_carry, aboard_dates, aboard_demand, aboard_value
 from repairecon.jobs.aboard_answer import CaseWorth, SparesAnswer, Worth
 from repairecon.jobs.aboard_carry import Line
 from repairecon.jobs.aboard_case import case_worth
 from repairecon.jobs.aboard_dates import day_number
-from repairecon.records import Item, Passage, Range, RepaireconError, SpareWish
+from repairecon.records import Item, Passage, RepaireconError, SpareWish
 
 Day = datetime.date | str | None
 SPARE_NUMBERS = 40
@@ -220,16 +221,12 @@ def _lines(
         lacking = _tools_missing(card, told, items)
         p_useful = wish.p_useful if wish and wish.p_useful is not None and not wish.covers else 1.0
         made.append(Line(
-            card, wanted, have, price, _mean(cost), cost.low, cost.high, cost_from,
+            card, wanted, have, price, mean_of(cost), cost.low, cost.high, cost_from,
             _cost_left(card, price, period, defaults), _most(wish, defaults), (card.weight_kg or 0.0) * each,
             (card.volume_litres or 0.0) * each,
             0.0 if lacking else p_useful, lacking, case.case if case else "",
         ))  # fmt: skip
     return made
-
-
-def _mean(cost: Range) -> float:
-    return float(ranges.mean(cost.low, cost.likely, cost.high, cost.shape))
 
 
 def _most(wish: SpareWish | None, defaults: PassageDefaults) -> int:

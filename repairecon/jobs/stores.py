@@ -6,9 +6,9 @@ import datetime
 from collections.abc import Iterator
 from math import ceil
 
-from repairecon.chance.aboard import mean_of
 from repairecon.chance.buying import Buying
 from repairecon.chance.estimates import Estimate
+from repairecon.chance.inputs import mean_of
 from repairecon.files.closed import Closed
 from repairecon.jobs.bridge import pieces_paid, taken
 from repairecon.records import Done, StoresMoved

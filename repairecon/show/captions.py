@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from repairecon.chance.aboard import mean_of
+from repairecon.chance.inputs import mean_of
 from repairecon.jobs.answer import Answer
 from repairecon.show.sentences import capital
 from repairecon.show.words import days_words, money, number, times_words

@@ -12,7 +12,8 @@ from wide_case import wide
 
 from repairecon.chance.buying import Buying
 from repairecon.chance.forms import Builder
-from repairecon.chance.offers import border, mean
+from repairecon.chance.inputs import mean_of
+from repairecon.chance.offers import border
 from repairecon.chance.world import grow
 from repairecon.records import Range, RepaireconError
 
@@ -72,7 +73,7 @@ def by_plain_search(buying, wanted, day):
 def test_an_order_is_the_cheapest_of_all_with_its_wait(tmp_path, wanted, day):
     buying = Buying(bent_case(tmp_path, day))
     lines = buying.order(tuple(wanted.items()))
-    cost = sum(p.landed for p in lines) + day * max(mean(p.lead) for p in lines)
+    cost = sum(p.landed for p in lines) + day * max(mean_of(p.lead) for p in lines)
     assert cost == pytest.approx(by_plain_search(buying, wanted, day), abs=0.006)
 
 
@@ -95,7 +96,7 @@ def test_lines_are_straight_in_what_is_quoted(tmp_path):
             more = [(x.at_factor(1.01) if x is buying.lines[k] else x, n) for x, n in at]
             terms, rules = buying.terms[p.supplier.supplier], border(buying.case)
             rise = parcel_cost(terms, more, rules) - parcel_cost(terms, at, rules)
-            assert p.goods * mean(p.range) * 0.01 == pytest.approx(rise, rel=2e-3)
+            assert p.goods * mean_of(p.range) * 0.01 == pytest.approx(rise, rel=2e-3)
             dearer = replace(terms, carriage=terms.carriage * 1.01)
             carried = parcel_cost(dearer, at, rules) - parcel_cost(terms, at, rules)
             assert sum(q.carriage for q in same) * terms.carriage * 0.01 == pytest.approx(carried, rel=2e-3, abs=1e-9)
@@ -120,7 +121,7 @@ def test_trying_every_set_agrees_with_the_program(order):
         for leisure in (False, True):
             costs = [
                 sum(p.landed for p in lines)
-                + (0.0 if leisure else b.cost_day * max((mean(p.lead) for p in lines if p.lead), default=0))
+                + (0.0 if leisure else b.cost_day * max((mean_of(p.lead) for p in lines if p.lead), default=0))
                 for b in (tried, programmed)
                 for lines in [b.order(demand, leisure)]
             ]

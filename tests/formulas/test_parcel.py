@@ -11,7 +11,6 @@ from basket_makers import borders, lines, terms
 from hypothesis import given
 from hypothesis import strategies as st
 
-from repairecon.formulas.landed import landed_factor
 from repairecon.formulas.parcel import (
     CHARGES,
     Border,
@@ -152,12 +151,15 @@ def test_parcels_cost_what_plain_loops_say_and_lines_add_up(t: Any, border: Any,
 
 
 @given(st.booleans(), st.booleans(), st.floats(0.0, 0.3), st.floats(0.0, 0.3), st.floats(0.5, 2.0))
-def test_a_plain_parcel_is_the_landed_factor(
+def test_a_plain_parcel_is_one_factor_on_goods_and_carriage(
     vat_in: bool, imported: bool, vat: float, duty: float, exchange: float
 ) -> None:
     t = ParcelTerms(exchange, vat_in, vat, imported, carriage=10.0, cost_handling=4.0)
     parcel = price_parcel(t, [flat(90.0, duty_rate=duty)], [1], Border(home_vat_rate=0.2))
-    factor = landed_factor(exchange, vat_in, vat, 0.2, imported, duty)
+    # common practice, no source: an export is sold free of the seller's tax; duty, then tax at home on top of it
+    factor = exchange * (1.0 if vat_in else 1.0 + vat)
+    if imported:
+        factor = exchange / (1.0 + vat if vat_in else 1.0) * (1.0 + duty) * 1.2
     assert parcel.total == pytest.approx(100.0 * factor + 4.0)
 
 
