@@ -5,7 +5,9 @@ The jobs are loaded when they are first asked for, so that the import itself is 
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from repairecon.records import (
@@ -29,22 +31,22 @@ from repairecon.records import (
 )
 
 if TYPE_CHECKING:
-    from repairecon.files.book_place import book_at, book_copy
-    from repairecon.files.case_folder import read_case
-    from repairecon.files.closed import read_closed
-    from repairecon.files.job_log import read_log
-    from repairecon.files.share import copy_notebooks
-    from repairecon.files.spares_book import open_book
-    from repairecon.files.spares_csv import book_from_csv, export_book
-    from repairecon.files.starter import new_case
-    from repairecon.jobs.aboard_answer import SparesAnswer
-    from repairecon.jobs.after_the_job import after_the_job
-    from repairecon.jobs.answer import Answer, Verdict
-    from repairecon.jobs.closing import decide
-    from repairecon.jobs.compare_quotes import QuotesAnswer, compare_quotes
-    from repairecon.jobs.rebuild_or_buy import rebuild_or_buy
-    from repairecon.jobs.rules import screen
-    from repairecon.jobs.spares_aboard import spares_aboard
+    from repairecon.after_the_job.closing import decide
+    from repairecon.after_the_job.job import after_the_job
+    from repairecon.book.book_place import book_at, book_copy
+    from repairecon.book.spares_book import open_book
+    from repairecon.book.spares_csv import book_from_csv, export_book
+    from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
+    from repairecon.read.case_folder import read_case
+    from repairecon.read.closed import read_closed
+    from repairecon.read.job_log import read_log
+    from repairecon.read.share import copy_notebooks
+    from repairecon.read.starter import new_case
+    from repairecon.rebuild_or_buy.answer import Answer, Verdict
+    from repairecon.rebuild_or_buy.job import rebuild_or_buy
+    from repairecon.rebuild_or_buy.rules import screen
+    from repairecon.spares_aboard.answer import SparesAnswer
+    from repairecon.spares_aboard.job import spares_aboard
     from repairecon.standards.equivalents import equivalent
 
 __all__ = [
@@ -89,27 +91,27 @@ __all__ = [
 ]
 
 _FOUND_IN = {
-    "Answer": "jobs.answer",
-    "QuotesAnswer": "jobs.compare_quotes",
-    "SparesAnswer": "jobs.aboard_answer",
-    "Verdict": "jobs.answer",
-    "after_the_job": "jobs.after_the_job",
-    "book_at": "files.book_place",
-    "book_copy": "files.book_place",
-    "book_from_csv": "files.spares_csv",
-    "compare_quotes": "jobs.compare_quotes",
-    "copy_notebooks": "files.share",
-    "decide": "jobs.closing",
+    "Answer": "rebuild_or_buy.answer",
+    "QuotesAnswer": "compare_quotes.job",
+    "SparesAnswer": "spares_aboard.answer",
+    "Verdict": "rebuild_or_buy.answer",
+    "after_the_job": "after_the_job.job",
+    "book_at": "book.book_place",
+    "book_copy": "book.book_place",
+    "book_from_csv": "book.spares_csv",
+    "compare_quotes": "compare_quotes.job",
+    "copy_notebooks": "read.share",
+    "decide": "after_the_job.closing",
     "equivalent": "standards.equivalents",
-    "export_book": "files.spares_csv",
-    "new_case": "files.starter",
-    "open_book": "files.spares_book",
-    "read_case": "files.case_folder",
-    "read_closed": "files.closed",
-    "read_log": "files.job_log",
-    "rebuild_or_buy": "jobs.rebuild_or_buy",
-    "screen": "jobs.rules",
-    "spares_aboard": "jobs.spares_aboard",
+    "export_book": "book.spares_csv",
+    "new_case": "read.starter",
+    "open_book": "book.spares_book",
+    "read_case": "read.case_folder",
+    "read_closed": "read.closed",
+    "read_log": "read.job_log",
+    "rebuild_or_buy": "rebuild_or_buy.job",
+    "screen": "rebuild_or_buy.rules",
+    "spares_aboard": "spares_aboard.job",
 }
 
 
@@ -123,3 +125,17 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
+
+
+class _Face(ModuleType):
+    """A job's folder has the name of its function: ``repairecon.rebuild_or_buy`` stays the function.
+
+    Importing the folder would otherwise put the module in its place.
+    """
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _FOUND_IN and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Face

@@ -6,8 +6,8 @@ import argparse
 import sys
 from collections.abc import Sequence
 
+from repairecon.commands import add_all
 from repairecon.records import CaseError, RepaireconError
-from repairecon.show.commands import add_all
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -6,7 +6,7 @@ import csv
 import datetime
 from pathlib import Path
 
-from repairecon.files.spares_book import SparesBook, open_book
+from repairecon.book.spares_book import SparesBook, open_book
 from repairecon.records import Passage, ReceiveLine
 
 TODAY = datetime.date(2026, 6, 1)

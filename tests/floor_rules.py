@@ -11,21 +11,25 @@ from pathlib import Path
 
 PACKAGE = "repairecon"
 FACE = f"{PACKAGE}.__init__"
-FLOORS = {
-    "records": 1,
-    "files": 2,
-    "standards": 2,
-    "formulas": 3,
-    "chance": 4,
-    "jobs": 5,
-    "show": 6,
-    "__init__": 6,
-    "__main__": 6,
+ROOMS = {
+    "records": (),
+    "formulas": (),
+    "standards": ("records",),
+    "kinds": ("records",),
+    "read": ("records", "standards", "kinds"),
+    "book": ("records", "standards", "read"),
+    "buying": ("records", "formulas", "standards"),
+    "show": ("records", "read"),
 }
+"""Shared rooms, and what each of them may import beside itself."""
+JOBS = ("rebuild_or_buy", "compare_quotes", "spares_aboard", "after_the_job")
+"""The jobs: each may import the shared rooms and the jobs before it, no other."""
+FACES = ("__init__", "__main__", "commands")
+KNOWN = {*ROOMS, *JOBS, *FACES}
 TABLES = "repairecon.standards.tables"
-DRAWS = "repairecon.chance.draws"
-CHARTS = "repairecon.show.charts"
+DRAWS = "repairecon.rebuild_or_buy.draws"
 WORDS = "repairecon.show.words"
+FILE_ROOMS = ("read", "book")
 
 
 @dataclass(frozen=True)
@@ -79,18 +83,18 @@ def import_findings(tree: ast.AST, module: str, modules: frozenset[str]) -> Iter
         if top != PACKAGE:
             continue
         other = room_of(name)
-        if other not in FLOORS:
-            yield Finding(module, line, f"{name} is on no floor")
-        elif room == "formulas" and other != room:
-            yield Finding(module, line, f"formulas import nothing of the project, imports {name}")
+        if other not in KNOWN:
+            yield Finding(module, line, f"{name} is in no room")
         elif room != other and not _may(room, other):
             yield Finding(module, line, f"{room} may not import {name}")
 
 
 def _may(room: str, other: str) -> bool:
-    if room in ("__init__", "__main__"):
+    if room in FACES:
         return other != "__main__"
-    return FLOORS[other] < FLOORS[room]
+    if room in JOBS:
+        return other in ROOMS or other in JOBS[: JOBS.index(room)]
+    return other in ROOMS[room]
 
 
 FILE_MODULES = {
@@ -140,8 +144,8 @@ def _imports_any(tree: ast.AST, module: str, names: set[str]) -> Iterator[Findin
 
 
 def file_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
-    """Opening, reading, writing or moving files outside files/; one module reads the tables of standards/."""
-    if room_of(module) == "files":
+    """Opening, reading, writing or moving files outside read/ and book/; one module reads the tables of standards/."""
+    if room_of(module) in FILE_ROOMS:
         return
     of_the_package = {"csv", "importlib.resources"} if module == TABLES else set()
     yield from _imports_any(tree, module, FILE_MODULES - of_the_package)
@@ -162,7 +166,7 @@ def _is_buffer(node: ast.AST) -> bool:
 
 
 def chance_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
-    """Randomness outside chance/draws.py."""
+    """Randomness outside rebuild_or_buy/draws.py."""
     if module == DRAWS:
         return
     roots = {"random", "secrets", "numpy.random", "scipy.stats.qmc", "uuid"}
@@ -177,8 +181,8 @@ def chance_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
 
 
 def plot_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
-    """Plotting outside show/charts/."""
-    if module != CHARTS and not module.startswith(f"{CHARTS}."):
+    """Plotting outside show/ and the charts of a job."""
+    if room_of(module) != "show" and not module.rsplit(".", 1)[-1].startswith("chart"):
         yield from _imports_any(tree, module, {"matplotlib", "mpl_toolkits", "pylab", "seaborn"})
 
 

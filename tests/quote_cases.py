@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from repairecon.files.case_folder import read_case
+from repairecon.read.case_folder import read_case
 from repairecon.records import Case
 
 Row = Mapping[str, Any]

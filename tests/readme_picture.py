@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import repairecon
-from repairecon.show import captions, charts
+from repairecon.rebuild_or_buy import captions, charts
 
 ROOT = Path(__file__).resolve().parents[1]
 

@@ -13,8 +13,8 @@ from aboard_makers import DEMO
 from openpyxl import load_workbook
 
 from repairecon.__main__ import main
-from repairecon.files.orders import write_orders
-from repairecon.files.spares_book import open_book
+from repairecon.book.spares_book import open_book
+from repairecon.read.orders import write_orders
 from repairecon.records import OrderLine, OrderTotal, Source
 
 KEYS = {

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import repairecon
 from repairecon.__main__ import main
-from repairecon.show.summary import summary
+from repairecon.rebuild_or_buy.summary import summary
 
 ROOT = Path(__file__).parents[1]
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from repairecon.files.share import notebook_text, share_dir
-from repairecon.files.writing import write_whole
+from repairecon.read.share import notebook_text, share_dir
+from repairecon.read.writing import write_whole
 from repairecon.records import RepaireconError
 
 CELL_TIMEOUT = 600

@@ -1,13 +1,14 @@
-"""A table of words in a notebook, shown whole: no row, no column and no word left out."""
+"""What shows itself in a notebook: a table of words, shown whole, and a titled list of sentences."""
 
 from __future__ import annotations
 
 import html
 import re
+from collections.abc import Sequence
 
 import pandas as pd
 
-from repairecon.show.summary import as_text
+from repairecon.show.layout import as_text
 
 _NUMBER = re.compile(r"([A-Z]{3} )?-?[\d,]+(\.\d+)?( (%|days?|more|less))?")
 STYLE = """<style>.sheet{border-collapse:collapse;font-size:.85em;line-height:1.3}
@@ -41,3 +42,26 @@ def _numbers(cells: list[str]) -> bool:
 def _row(tag: str, cells: list[str], kinds: list[str]) -> str:
     made = (f"<{tag}{kind}>{html.escape(cell)}</{tag}>" for cell, kind in zip(cells, kinds, strict=True))
     return f"<tr>{''.join(made)}</tr>"
+
+
+PANEL_STYLE = "max-width:52em;line-height:1.45;font-size:1.02em"
+
+
+class Panel:
+    """A titled list of sentences, or one paragraph; shows itself in a notebook."""
+
+    def __init__(self, title: str, lines: Sequence[str], *, listed: bool = True) -> None:
+        self.title, self.lines, self.listed = title, list(lines), listed
+
+    def __repr__(self) -> str:
+        lead = "- " if self.listed else ""
+        return "\n".join([self.title, *(lead + line for line in self.lines)]).strip()
+
+    def _repr_html_(self) -> str:
+        title = f"<h3>{html.escape(self.title)}</h3>" if self.title else ""
+        texts = [html.escape(line) for line in self.lines]
+        if self.listed:
+            body = "<ul>" + "".join(f"<li>{t}</li>" for t in texts) + "</ul>"
+        else:
+            body = "".join(f"<p>{t}</p>" for t in texts)
+        return f'<div style="{PANEL_STYLE}">{title}{body}</div>'

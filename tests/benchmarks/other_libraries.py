@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from repairecon.chance.inputs import Input
-from repairecon.chance.model import Model
-from repairecon.chance.rows import ALL
-from repairecon.chance.world import NEVER_ENDS
+from repairecon.buying.inputs import Input
+from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.rows import ALL
+from repairecon.rebuild_or_buy.world import NEVER_ENDS
 
 
 class Rows:

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from plain_numpy import PlainNumpy
 
-from repairecon.chance.outcomes import Outcomes
-from repairecon.chance.years import Ledger
+from repairecon.rebuild_or_buy.outcomes import Outcomes
+from repairecon.rebuild_or_buy.years import Ledger
 from repairecon.records import Case
 
 Array = NDArray[np.float64]

@@ -26,9 +26,9 @@ from plain_loop import PlainCase  # noqa: E402
 from plain_numpy import PlainNumpy  # noqa: E402
 from reference_case import case  # noqa: E402
 
-from repairecon.chance.model import Model  # noqa: E402
-from repairecon.chance.outcomes import sample  # noqa: E402
-from repairecon.chance.world import grow  # noqa: E402
+from repairecon.rebuild_or_buy.model import Model  # noqa: E402
+from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402
+from repairecon.rebuild_or_buy.world import grow  # noqa: E402
 
 BLOCK = 8192
 TARGET_RATIO, TARGET_MB, TARGET_IMPORT = 6.0, 64.0, 1.3
@@ -37,9 +37,9 @@ import sys, tracemalloc
 sys.path[:0] = {paths!r}
 from reference_case import case
 from reference_problem import peak
-from repairecon.chance.model import Model
-from repairecon.chance.outcomes import sample
-from repairecon.chance.world import grow
+from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.outcomes import sample
+from repairecon.rebuild_or_buy.world import grow
 model = Model(case(), grow(case()), {{}})
 before = peak()
 if {trace}:

@@ -37,12 +37,12 @@ from plain_numpy import PlainNumpy  # noqa: E402
 from reference_case import branch, case, span  # noqa: E402
 from reference_problem import MEMORY, fresh, timed, uniforms  # noqa: E402
 
-from repairecon.chance.cheapest_years import cheapest_over_years  # noqa: E402
-from repairecon.chance.exact import exact_distribution  # noqa: E402
-from repairecon.chance.model import Model  # noqa: E402
-from repairecon.chance.outcomes import sample  # noqa: E402
-from repairecon.chance.world import grow  # noqa: E402
-from repairecon.chance.years import Ledger  # noqa: E402
+from repairecon.rebuild_or_buy.cheapest_years import cheapest_over_years  # noqa: E402
+from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
+from repairecon.rebuild_or_buy.model import Model  # noqa: E402
+from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402
+from repairecon.rebuild_or_buy.world import grow  # noqa: E402
+from repairecon.rebuild_or_buy.years import Ledger  # noqa: E402
 from repairecon.records import Case  # noqa: E402
 
 FEW, SEEDS = 20_000, 12

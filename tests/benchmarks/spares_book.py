@@ -18,7 +18,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path[:0] = [str(ROOT)]
 
-from repairecon.files.spares_book import SparesBook, open_book  # noqa: E402
+from repairecon.book.spares_book import SparesBook, open_book  # noqa: E402
 
 ITEMS, MOVEMENTS, LOCKERS = 10_000, 200_000, 40
 HEADS = ("what", "s", "beside", "s", "ratio", "target")

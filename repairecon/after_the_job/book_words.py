@@ -1,0 +1,118 @@
+"""A closed job in the spares book, in words and as plain data."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from decimal import Decimal
+from typing import Any
+
+import pandas as pd
+
+from repairecon.after_the_job.answer import AfterTheJob, BookLine, IntoTheBook
+from repairecon.records import Happened, ReorderLine
+from repairecon.show.layout import as_text, capital, section
+from repairecon.show.words import number, price
+
+BY_ITEM = (
+    '--item "NAME=ITEM" says which item of the book a part or unit is; "NAME=" leaves it out.',
+    "--new-cards makes a card for each one that the book does not know (no minimum, nothing to reorder).",
+)
+BY_UNIT = "--unit NAME says which unit of the book was worked on (--new-cards adds it)."
+BY_LOCKER = "--locker NAME says where things without a locker of their own go."
+
+
+def moves_table(found: AfterTheJob, made: IntoTheBook) -> pd.DataFrame:
+    """A row a movement: what it is of and what becomes of it."""
+    currency = found.case.terms.currency if found.case else ""
+    rows = [
+        (
+            line.moved.movement,
+            line.moved.item,
+            number(line.moved.quantity),
+            "" if line.moved.cost_unit is None else price(line.moved.cost_unit, currency),
+            _item(line),
+        )
+        for line in made.lines
+    ]
+    return pd.DataFrame(rows, columns=["movement", "on the job", "pieces", "cost of one", "in the book"])
+
+
+def _item(line: BookLine) -> str:
+    if line.left_out:
+        return "left out"
+    if not line.item:
+        return "not known"
+    how = "a new card" if line.new_card else "" if line.known_by == "name" else f"by {line.known_by}"
+    same = line.item == line.moved.item
+    return (how or "the same name") if same else f"{line.item}, {how}".rstrip(", ")
+
+
+def left(happened: Happened) -> str:
+    """What the job left of an item, and when it was fitted before."""
+    where = ", ".join(f"{number(float(q))} in {name}" for name, q in happened.places.items()) or "none left"
+    text = f"{happened.item.name}: {where}."
+    before = happened.before
+    if before is not None:
+        text += f" Fitted before on {before.on_date}"
+        text += f", {number(float(happened.hours_run))} hours ago." if happened.hours_run is not None else "."
+    return text
+
+
+def reorder(line: ReorderLine, currency: str) -> str:
+    """A line of what is to be bought again."""
+    text = f"{line.item.name}: {number(float(line.short))} short of {number(float(line.item.minimum))}"
+    text += ", critical" if line.item.critical else ""
+    last = line.last
+    if last is None:
+        return text + "."
+    whom = f" from {last.person}" if last.person else ""
+    cost = "" if last.cost_unit is None else f" at {price(float(last.cost_unit), currency)}"
+    return f"{text}; last bought on {last.on_date}{whom}{cost}."
+
+
+def remedies(made: IntoTheBook) -> list[str]:
+    """Options that clear the way."""
+    unknown = any(not line.item and not line.left_out for line in made.lines)
+    told = list(BY_ITEM) if unknown else []
+    told += [BY_UNIT] if any("has no unit" in p for p in made.problems) else []
+    return told + ([BY_LOCKER] if any("no locker of its own" in p for p in made.problems) else [])
+
+
+def summary(found: AfterTheJob, made: IntoTheBook) -> str:
+    """What came in, what went out, what is left and to be reordered; or what stands in the way."""
+    currency = found.case.terms.currency if found.case else ""
+    done = made.done
+    head = "Written into the spares book" if done and done.written else "Into the spares book: a trial, nothing written"
+    on = made.lines[0].moved.on
+    if done and done.happened:
+        on = done.happened[0].movements[0].on_date
+    parts = [f"{head}\n{capital(made.unit)}, {on}. Cost of one: as paid, with its share of the carriage."]
+    parts.append(as_text(moves_table(found, made), ""))
+    if made.spare:
+        parts.append(f"A spare besides: {made.spare}. Receive it by hand, at what it is worth to you.")
+    if made.problems:
+        parts.append(section("In the way, nothing can be written", list(made.problems)))
+        parts.append(section("To go on", remedies(made)))
+    if done:
+        parts.append(section("Left of each", [left(h) for h in done.happened]))
+        lines = [reorder(r, currency) for r in done.reorder] or ["Nothing is under its minimum."]
+        parts.append(section("To be reordered", lines))
+        if not done.written:
+            parts.append("Give --write to write it, all of it or nothing.")
+    return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def as_json(made: IntoTheBook) -> dict[str, Any]:
+    """Dictionaries, lists, numbers and text."""
+    plain: dict[str, Any] = _plain({**asdict(made), "written": bool(made.done and made.done.written)})
+    for line, x in zip(plain["lines"], made.lines, strict=True):
+        line["moved"]["source"] = str(x.moved.source)
+    return plain
+
+
+def _plain(x: Any) -> Any:
+    if isinstance(x, dict):
+        return {str(k): _plain(v) for k, v in x.items()}
+    if isinstance(x, list | tuple):
+        return [_plain(v) for v in x]
+    return float(x) if isinstance(x, Decimal) else x

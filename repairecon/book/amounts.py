@@ -1,0 +1,123 @@
+"""Quantities, money, hours and dates between an owner's hand and the book's whole numbers."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+
+from repairecon.book import schema
+from repairecon.read import values
+from repairecon.read.problems import shown
+from repairecon.read.text import clean
+from repairecon.read.values import Misread
+from repairecon.records import BookError
+
+Amount = Decimal | int | float | str
+LONGEST_TEXT = 2_000
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How many digits after the point the book keeps of a kind of number, and how large it may be."""
+
+    digits: int
+    largest: int
+    fitted: bool = False
+    """True where further digits are left out, to the nearest (the even one of two); else they are refused."""
+
+
+QUANTITY = Scale(3, schema.LARGEST_QUANTITY)
+MONEY = Scale(6, 1_000_000_000, fitted=True)
+RATE = Scale(9, 1_000_000_000, fitted=True)
+HOURS = Scale(3, 1_000_000, fitted=True)
+
+
+def scaled(value: Amount, scale: Scale) -> int | Misread:
+    """The whole number that the book keeps for an amount."""
+    try:
+        exact = Decimal(str(value).strip()) if not isinstance(value, bool) else Decimal("NaN")
+    except InvalidOperation:
+        exact = Decimal("NaN")
+    if not exact.is_finite():
+        return Misread("write a number such as 2 or 12.50")
+    if exact < 0:
+        return Misread("write not less than 0")
+    if exact > scale.largest:
+        return Misread(f"write {scale.largest} at most")
+    moved = exact.scaleb(scale.digits)
+    whole = moved.to_integral_value(ROUND_HALF_EVEN)
+    if whole != moved and not scale.fitted:
+        return Misread(f"write no more than {scale.digits} digits after the point")
+    return int(whole)
+
+
+def taken(value: Amount, scale: Scale, what: str) -> int:
+    """The whole number for an amount; a wrong one is refused in a sentence."""
+    found = scaled(value, scale)
+    if isinstance(found, Misread):
+        raise BookError(f"{what}: found {shown(str(value))}; {found.write}")
+    return found
+
+
+def maybe(value: Amount | None, scale: Scale, what: str) -> int | None:
+    """The same for an amount that may be left out."""
+    return None if value is None or value == "" else taken(value, scale, what)
+
+
+def pieces(value: Amount, measure: str, what: str = "quantity", above: bool = True) -> int:
+    """A quantity in thousandths; pieces come whole."""
+    found = taken(value, QUANTITY, what)
+    if above and not found:
+        raise BookError(f"{what}: found {shown(str(value))}; write more than 0")
+    if measure == "piece" and found % 1000:
+        raise BookError(f"{what}: found {shown(str(value))}; these come in whole pieces: write a whole number")
+    return found
+
+
+def amount(found: int, scale: Scale = QUANTITY) -> Decimal:
+    """The number that the book means by its whole number, with no needless noughts."""
+    whole, rest = divmod(abs(found), 10**scale.digits)
+    text = f"{whole}.{str(rest).rjust(scale.digits, '0').rstrip('0')}".rstrip(".")
+    return Decimal(f"-{text}" if found < 0 else text)
+
+
+def maybe_amount(found: int | None, scale: Scale) -> Decimal | None:
+    """The same where nothing may be known."""
+    return None if found is None else amount(found, scale)
+
+
+def words(text: str, what: str = "text", required: bool = False) -> str:
+    """Free words on one line, nothing in them that a terminal obeys."""
+    line = " ".join(clean(str(text)).split()).encode("utf-8", "replace").decode("utf-8")
+    if len(line) > LONGEST_TEXT:
+        raise BookError(f"{what}: {len(line)} characters; write {LONGEST_TEXT} at most")
+    if required and not line:
+        raise BookError(f"{what}: found nothing; write a name")
+    return line
+
+
+def day(value: datetime.date | str | None, today: datetime.date, what: str = "date") -> str:
+    """A date as year-month-day, today by default; what lies ahead is a slip of the pen."""
+    if value is None or value == "":
+        return today.isoformat()
+    found = values.date(value)
+    if isinstance(found, Misread):
+        raise BookError(f"{what}: found {shown(str(value))}; {found.write}")
+    if found > (today + datetime.timedelta(days=1)).isoformat():
+        raise BookError(f"{what}: found {found}, which is still to come; write the day on which it happened")
+    return found
+
+
+def month_or_day(value: datetime.date | str, what: str = "cure date") -> str:
+    """A date, or nothing; the quarter that is moulded or printed on rubber ("2Q24") is its first day."""
+    if isinstance(value, str):
+        text = value.strip().upper()
+        if not text:
+            return ""
+        if len(text) == 4 and text[1] == "Q" and text[0] in "1234" and text[2:].isdecimal():
+            value = datetime.date(2000 + int(text[2:]), 3 * int(text[0]) - 2, 1)
+    found = values.date(value)
+    if isinstance(found, Misread):
+        raise BookError(f"{what}: found {shown(str(value))}; write year-month-day, or a quarter such as 2Q24")
+    return found

@@ -1,0 +1,200 @@
+"""The quotes of a case as offers to choose from: fit, age, days, and the terms of those who quote."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import pairwise
+from math import inf
+
+from repairecon.buying.basket_terms import Offer, Order
+from repairecon.buying.inputs import mean_of
+from repairecon.buying.parcel_terms import Border, Line, ParcelTerms
+from repairecon.formulas import ranges
+from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, RepaireconError, Supplier
+from repairecon.standards.equivalents import equivalent
+
+MAKERS = ("maker's part", "original-supplier part")
+"""Classes that count as the maker's own."""
+
+YEAR = 365.25
+
+
+@dataclass(frozen=True)
+class Offered:
+    """A quote weighed: how it fits, how old it is, and why it is left out of the basket ('' where it is not).
+
+    ``age_factor`` raises its prices to today; ``stale`` says in what way the quote is out of date. ``days`` is the lead
+    time as the wishes count it.
+    """
+
+    quote: Quote
+    supplier: Supplier
+    pieces: int
+    fit: Equivalence | None
+    age_factor: float
+    stale: str
+    days: float
+    left_out: str
+
+    @property
+    def makers(self) -> bool:
+        """Whether it is the maker's own part."""
+        return self.quote.part_class in MAKERS
+
+
+def today_of(wishes: OrderWishes) -> date:
+    """The day the owner decides on: the case's, else the calendar's."""
+    return date.fromisoformat(wishes.today) if wishes.today else date.today()
+
+
+def weigh(case: Case, wanted: Mapping[str, int], wishes: OrderWishes, take_near: bool) -> tuple[Offered, ...]:
+    """Every quote for a wanted part, in the order of the file."""
+    parts = {p.part: p for p in case.parts}
+    today = today_of(wishes)
+    return tuple(
+        _weigh(case, q, parts.get(q.item), wanted[q.item], (wishes, today, take_near))
+        for q in case.quotes
+        if q.item in wanted
+    )
+
+
+def _weigh(case: Case, q: Quote, part: Part | None, pieces: int, how: tuple[OrderWishes, date, bool]) -> Offered:
+    wishes, today, take_near = how
+    supplier = case.supplier(q.supplier)
+    fit = _fit(part, q)
+    factor, stale = _age(q, wishes, today)
+    days = _days(q, supplier, part, wishes)
+    offered = Offered(q, supplier, pieces, fit, factor, stale, days, "")
+    return replace(offered, left_out=_left_out(offered, part, wishes, take_near))
+
+
+def _fit(part: Part | None, q: Quote) -> Equivalence | None:
+    if part is None or not part.standard_size or not q.designation:
+        return None
+    return equivalent(
+        part.standard_size, q.designation, fluid=part.fluid, material_wanted=part.material, material_offered=q.material
+    )
+
+
+def _age(q: Quote, wishes: OrderWishes, today: date) -> tuple[float, str]:
+    """What its price has grown by, and whether it is out of date."""
+    age = (today - date.fromisoformat(q.quoted_on)).days if q.quoted_on else 0
+    if q.valid_until:
+        stale = f"valid until {q.valid_until} only: ask anew" if date.fromisoformat(q.valid_until) < today else ""
+    else:
+        stale = f"quoted on {q.quoted_on}, which is old: ask anew" if age > wishes.old_after_days else ""
+    return (float((1.0 + wishes.price_inflation_rate) ** (age / YEAR)) if stale else 1.0), stale
+
+
+def _days(q: Quote, supplier: Supplier, part: Part | None, wishes: OrderWishes) -> float:
+    lead = q.lead_days or supplier.lead_days or (part.lead_days if part else None)
+    if lead is None:
+        return 0.0
+    if wishes.deadline_by == "likely" or lead.sure:
+        return lead.likely
+    return float(ranges.quantile(0.9, lead.low, lead.likely, lead.high, lead.shape))
+
+
+def _left_out(o: Offered, part: Part | None, wishes: OrderWishes, take_near: bool) -> str:
+    """Why a quote may not be bought whatever it costs, '' if it may."""
+    if part is not None and part.makers_only and not o.makers:
+        return "safety-critical: the maker's own part or one with a certificate only, whatever the price"
+    if o.supplier.supplier in wishes.without:
+        return "the supplier is left out by the order's wishes"
+    if o.fit is not None and o.fit.verdict == "not":
+        return "not the part: " + "; ".join(o.fit.reasons)
+    if o.fit is not None and o.fit.verdict == "near" and not take_near:
+        return "near, not the same: " + "; ".join(o.fit.reasons)
+    return ""
+
+
+def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> ParcelTerms:
+    """A supplier's terms at their means; weight bands count only where every weight is known."""
+    home = case.terms.currency
+    weighed = bool(supplier.bands) and all(q.weight_kg is not None for q in quotes)
+    return ParcelTerms(
+        exchange=1.0 if supplier.currency == home else case.terms.exchange[supplier.currency],
+        vat_included=supplier.vat_included,
+        vat_rate=supplier.vat_rate,
+        imported=supplier.imported,
+        carriage=_carriage(supplier, weighed),
+        bands=_bands(supplier) if weighed else (),
+        free_above=supplier.free_above,
+        minimum_order=supplier.minimum_order,
+        discount_rate=supplier.discount_rate,
+        card_fee_rate=supplier.card_fee_rate,
+        insurance_rate=supplier.insurance_rate,
+        cost_handling=supplier.cost_handling,
+        by_hand=supplier.by_hand,
+    )
+
+
+def _bands(supplier: Supplier) -> tuple[tuple[float, float], ...]:
+    bands = tuple((b.up_to_kg, mean_of(b.quoted)) for b in supplier.bands)
+    if any(heavier < lighter for (_, lighter), (_, heavier) in pairwise(bands)):  # ranges of more than one shape
+        raise RepaireconError(
+            f"carriage.csv: the carriage of {supplier.supplier} falls with the weight, on average; "
+            "give all its bands the same quoted_shape"
+        )
+    return bands
+
+
+def _carriage(supplier: Supplier, weighed: bool) -> float:
+    """One charge whatever the weight: where weights are wanted but not known, that of the heaviest band."""
+    if supplier.bands and not weighed:
+        return max(mean_of(supplier.carriage), *(mean_of(b.quoted) for b in supplier.bands))
+    return mean_of(supplier.carriage)
+
+
+def border(case: Case) -> Border:
+    """Tax at home and the rules at the border."""
+    c = case.customs
+    return Border(
+        home_vat_rate=case.terms.vat_rate,
+        duty_free_up_to=c.duty_free_up_to,
+        vat_free_up_to=c.vat_free_up_to,
+        flat_duty_rate=c.flat_duty_rate,
+        flat_duty_up_to=c.flat_duty_up_to,
+        hand_allowance=c.hand_allowance,
+        vat_back=c.buyer == "VAT-registered",
+    )
+
+
+def line_of(o: Offered) -> Line:
+    """A quote's line at its mean price of today."""
+    q = o.quote
+    start = mean_of(q.quoted)
+    prices = ((1, start), *((b.from_packs, b.quoted) for b in q.breaks))
+    return Line(
+        prices=tuple((n, p * o.age_factor) for n, p in prices),
+        pack=q.pack,
+        minimum_packs=q.minimum_packs,
+        weight_kg=q.weight_kg or 0.0,
+        duty_rate=o.supplier.duty_rate if q.duty_rate is None else q.duty_rate,
+        core=mean_of(q.quoted_core),
+    )
+
+
+def order_of(case: Case, wanted: Mapping[str, int], offers: Sequence[Offered], wishes: OrderWishes) -> Order:
+    """The question for the basket: index k of its offers is ``offers[k]``."""
+    names = dict.fromkeys(o.supplier.supplier for o in offers)
+    quotes = {name: [o.quote for o in offers if o.supplier.supplier == name] for name in names}
+    parts = {p.part: p for p in case.parts}
+    barred = {k for k, o in enumerate(offers) if o.left_out}
+    allowed = {
+        part: frozenset(k for k, o in enumerate(offers) if o.quote.item == part and k not in barred)
+        for part in {offers[k].quote.item for k in barred}
+    }
+    return Order(
+        wanted=dict(wanted),
+        offers=tuple(Offer(o.quote.item, o.supplier.supplier, line_of(o), o.days, o.makers) for o in offers),
+        suppliers={name: parcel_terms(case, case.supplier(name), quotes[name]) for name in names},
+        border=border(case),
+        deadline_days=inf if wishes.deadline_days is None else wishes.deadline_days,
+        most_parcels=wishes.most_parcels,
+        without=frozenset(wishes.without) & set(names),
+        makers_only=frozenset(w for w in wanted if w in parts and parts[w].makers_only),
+        only=allowed,
+    )

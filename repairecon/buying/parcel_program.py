@@ -1,0 +1,311 @@
+"""One supplier's parcel as rows of a mixed-integer program: its charges are linear within a way of charging.
+
+A way of charging is a carriage (a weight band, or free) with a rule of taxing at the border, and has one column of
+0 or 1. Only duty on carriage, shared over lines by value, is not linear: carriage x (taxes on the lines / value of the
+parcel). It is held from below by the value's interval, exactly at the interval's two ends; the intervals are cut finer
+where an answer shows that it matters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import ceil, floor, inf
+
+from repairecon.buying.landed import packs_needed
+from repairecon.buying.parcel_terms import Border, Line, ParcelTerms, TaxRule, tax_rules
+from repairecon.buying.whole_numbers import Program, Sum
+
+_ABOVE = 1e-3
+
+
+@dataclass
+class Level:
+    """Packs of an offer bought at one price: those that are needed, those over, from so many to so many."""
+
+    offer: int
+    price: float
+    value: float
+    kilos: float
+    duty_rate: float
+    need: int
+    start: int
+    stop: int
+    base: float = 0.0
+    useful: int = -1
+    over: int = -1
+
+    @property
+    def packs(self) -> Sum:
+        """All packs of it."""
+        return [(self.useful, 1.0)] + ([(self.over, 1.0)] if self.over >= 0 else [])
+
+
+@dataclass(frozen=True)
+class Charging:
+    """A carriage in home money, net, up to a weight, from goods on, with a rule of taxing and an interval of value."""
+
+    carriage: float
+    up_to_kg: float
+    is_free: bool
+    rule: int
+    low: float
+    high: float
+    chosen: int
+
+
+class ParcelRows:
+    """Writes a supplier's parcel into a program: ``used`` is its column of 0 or 1."""
+
+    def __init__(
+        self,
+        program: Program,
+        terms: ParcelTerms,
+        border: Border,
+        offers: dict[int, tuple[Line, int]],
+        cuts: tuple[float, ...] = (),
+        margin: float = 0.0,
+    ) -> None:
+        self.program, self.terms, self.border, self.margin = program, terms, border, margin
+        domestic_vat = 0.0 if terms.imported or border.vat_back else terms.vat_rate
+        self.gross = (1.0 + terms.insurance_rate + terms.card_fee_rate) * (1.0 + domestic_vat)
+        self.refund_vat = 1.0 + domestic_vat
+        self.taxed = 1.0 + terms.insurance_rate
+        self.allowance = border.hand_allowance if terms.imported and terms.by_hand else 0.0
+        self.rules = self._rules(offers)
+        self._burdens = {rule: self._burden_range(rule, offers) for rule in self.rules}
+        self.levels: list[Level] = []
+        self.used = program.column(upper=1.0)
+        for offer, (line, pieces) in offers.items():
+            self._offer(offer, line, pieces)
+        self.most_value, self.most_kilos = self._mosts(offers)
+        self._charging(cuts)
+        self._goods_and_weight()
+        self._taxes()
+
+    # what is possible at all
+
+    def _rules(self, offers: dict[int, tuple[Line, int]]) -> list[TaxRule]:
+        """The rules of taxing that can matter, those with the same burden as a wider one left out."""
+        lines = [line for line, _ in offers.values()]
+        worthless = any(line.core == 0.0 and min(price for _, price in line.prices) == 0.0 for line in lines)
+        kept: list[TaxRule] = []
+        for rule in reversed(tax_rules(self.terms, self.border)):
+            burdens = [rule.burden(line.duty_rate, self.border) for line in lines]
+            wider = [
+                k for k in kept
+                if burdens == [k.burden(line.duty_rate, self.border) for line in lines]
+                and k.value_up_to >= rule.value_up_to and k.dutiable_from <= rule.dutiable_from
+                and k.dutiable_up_to >= rule.dutiable_up_to
+            ]  # fmt: skip
+            flat = self.border.flat_duty_rate or 0.0
+            if rule.dutiable_from > 0.0 and all(flat <= line.duty_rate for line in lines if line.duty_rate > 0.0):
+                rule = replace(rule, dutiable_from=0.0)
+            if rule.dutiable_up_to <= 0.0 or (rule.value_up_to <= 0.0 and not worthless):
+                continue
+            if not wider:
+                kept.append(rule)
+        return kept
+
+    def _burden_range(self, rule: TaxRule, offers: dict[int, tuple[Line, int]]) -> tuple[float, float]:
+        """The least and the most that a unit of carriage can bear."""
+        if not self.terms.imported:
+            return 0.0, 0.0
+        burdens = [rule.burden(line.duty_rate, self.border) for line, _ in offers.values()]
+        return (0.0 if self.allowance else min(burdens)), max(burdens)
+
+    def _goals(self, price: float, value: float) -> list[tuple[float, float]]:
+        """What more packs could reach, and what each brings to it: goods, what is subject to duty, a lower share."""
+        goals = [(self.terms.minimum_order, price), (self.terms.free_above or 0.0, price)]
+        if any(rule.dutiable_from > 0.0 for rule in self.rules):
+            goals.append((self.border.flat_duty_up_to + 2 * _ABOVE, value))
+        if self.terms.imported:
+            dearest = max([self.terms.carriage, *(quoted for _, quoted in self.terms.bands)]) * self.terms.net
+            goals.append((dearest * self.taxed * max(self.spread(rule) for rule in self.rules), value))
+        return [(goal, worth) for goal, worth in goals if goal > 0.0 and worth > 0.0]
+
+    def _mosts(self, offers: dict[int, tuple[Line, int]]) -> tuple[float, float]:
+        """No basket of least cost has a parcel worth more, or heavier: what is over is there for a goal alone."""
+        value = kilos = top_value = top_kilos = 0.0
+        for level in self.levels:
+            line, pieces = offers[level.offer]
+            packs = max(packs_needed(pieces, line.pack), line.minimum_packs, line.prices[-1][0])
+            value, kilos = value + packs * level.value, kilos + packs * level.kilos
+            for goal, worth in self._goals(level.price, level.value):
+                top_value = max(top_value, goal / worth * level.value)
+                top_kilos = max(top_kilos, goal / worth * level.kilos)
+            top_value, top_kilos = max(top_value, 2.0 * level.value), max(top_kilos, 2.0 * level.kilos)
+        return max(1.0, value + 2.0 * top_value), max(1.0, kilos + 2.0 * top_kilos)
+
+    def spread(self, rule: TaxRule) -> float:
+        """Between the least and the most that carriage can bear under a rule."""
+        return self._burdens[rule][1] - self._burdens[rule][0]
+
+    # packs
+
+    def _offer(self, offer: int, line: Line, pieces: int) -> None:
+        terms, program = self.terms, self.program
+        need = packs_needed(pieces, line.pack)
+        keep = 1.0 - terms.discount_rate
+        core = line.core * line.pack
+        last = line.prices[-1][1] * keep
+        goals = self._goals(last, terms.net * (last + core))
+        goal = max((ceil(goal / worth - 1e-9) for goal, worth in goals), default=0)
+        most = max(need, line.minimum_packs, line.prices[-1][0], goal)  # more than this never pays
+        stops = [start - 1 for start, _ in line.prices[1:]] + [most]
+        floor_price = line.price(max(need, line.minimum_packs)) * max(need, line.minimum_packs)
+        levels = []
+        for (start, quoted), stop in zip(line.prices, stops, strict=True):
+            start = max(start, line.minimum_packs)
+            pays = start <= need or start * quoted < floor_price or goal > need
+            if stop >= start and (pays or start == line.minimum_packs):
+                price, net = quoted * keep, terms.net
+                level = Level(
+                    offer, price, net * (price + core), line.weight_kg * line.pack, line.duty_rate, need, start, stop
+                )
+                level.base = level.value * self.gross - net * core * line.core_refund_rate * self.refund_vat
+                levels.append(level)
+        choices = []
+        for level in levels:
+            level.useful = program.column(level.base, min(level.stop, need), whole=True)
+            if most > need:
+                level.over = program.column(level.base, level.stop, whole=True)
+            gate = self.used
+            if level.start > 1 or len(levels) > 1:
+                gate = program.column(upper=1.0, whole=True)
+                choices.append((gate, 1.0))
+                program.row([*level.packs, (gate, -float(level.start))], low=0.0)
+                program.row([*level.packs, (gate, -float(level.stop))], high=0.0)
+            program.row([(level.useful, 1.0), (gate, -float(min(level.stop, need)))], high=0.0)
+            if level.over >= 0:
+                program.row([(level.over, 1.0), (gate, -float(level.stop))], high=0.0)
+        if choices:
+            program.row([*choices, (self.used, -1.0)], high=0.0)
+        self.levels += levels
+
+    # ways of charging
+
+    def _charging(self, cuts: tuple[float, ...]) -> None:
+        terms, program = self.terms, self.program
+        self.ways: list[Charging] = []
+        choices = [(quoted, up_to, False) for up_to, quoted in terms.bands] or [(terms.carriage, inf, False)]
+        if terms.free_above is not None:
+            choices.append((0.0, inf, True))
+        for r, rule in enumerate(self.rules):
+            for quoted, up_to_kg, is_free in choices:
+                carriage = quoted * terms.net
+                edges = [0.0, *(cuts if self.spread(rule) > 0.0 else ()), self.most_value]
+                for low, high in pairwise(edges):
+                    cost = carriage * self.gross + terms.cost_handling
+                    cost += carriage * self.taxed * self._burdens[rule][0]
+                    chosen = program.column(cost, 1.0, whole=True)
+                    self.ways.append(Charging(carriage, up_to_kg, is_free, r, low, high, chosen))
+        program.row([(way.chosen, 1.0) for way in self.ways] + [(self.used, -1.0)], 0.0, 0.0)
+
+    def _goods_and_weight(self) -> None:
+        terms, program = self.terms, self.program
+        goods = [(c, level.price * w) for level in self.levels for c, w in level.packs]
+        free = [way.chosen for way in self.ways if way.is_free]
+        least = terms.minimum_order + (self.margin if terms.minimum_order else 0.0)
+        if least > 0.0:
+            program.row([*goods, (self.used, -least)], low=0.0)
+        if free:
+            more = max((terms.free_above or 0.0) + self.margin - least, 0.0)
+            program.row([*goods, (self.used, -least), *((c, -more) for c in free)], low=0.0)
+        if terms.bands:
+            kilos = [(c, level.kilos * w) for level in self.levels for c, w in level.packs]
+            limits = [(way.chosen, -min(self.most_kilos, way.up_to_kg - self.margin)) for way in self.ways]
+            program.row([*kilos, *limits], high=0.0)
+
+    # duty and VAT at the border
+
+    def _taxes(self) -> None:
+        if not self.terms.imported:
+            return
+        whole = len(self.rules) == 1 and not self.allowance
+        self.excess = -1
+        shares = []
+        for r, rule in enumerate(self.rules):
+            share = []
+            for level in self.levels:
+                burden = rule.burden(level.duty_rate, self.border) * level.value * self.taxed
+                if whole:
+                    for column, _ in level.packs:
+                        self.program.cost[column] += burden
+                    share.append((level.packs, -1))
+                else:
+                    share.append(self._share(r, rule, level, burden))
+            shares.append(share)
+            self._limits(r, rule, share)
+            self._tax_on_carriage(r, rule, share)
+        if not whole:
+            for i, level in enumerate(self.levels):
+                parts = [term for share in shares for term in share[i][0]]
+                self.program.row(parts + [(c, -w) for c, w in level.packs], 0.0, 0.0)
+
+    def _share(self, r: int, rule: TaxRule, level: Level, burden: float) -> tuple[Sum, int]:
+        """Packs of a level under one rule, and those of them that go in free by hand."""
+        program = self.program
+        most = level.stop
+        if level.value > 0.0 and rule.value_up_to < inf:
+            most = min(most, floor(rule.value_up_to / level.value + 1e-9))
+        packs = program.column(burden, most)
+        program.row([(packs, 1.0), *((w.chosen, -float(most)) for w in self.ways if w.rule == r)], high=0.0)
+        if not self.allowance or level.value > self.allowance + 1e-6:
+            return [(packs, 1.0)], -1
+        most = level.stop if level.value == 0.0 else min(level.stop, floor(self.allowance / level.value + 1e-9))
+        free = program.column(-burden, most, whole=True)
+        program.row([(free, 1.0), (packs, -1.0)], high=0.0)
+        return [(packs, 1.0)], free
+
+    def _limits(self, r: int, rule: TaxRule, share: list[tuple[Sum, int]]) -> None:
+        """Thresholds of a rule on the whole consignment, and the allowance."""
+        program, margin = self.program, self.margin
+        chosen = [w.chosen for w in self.ways if w.rule == r]
+        value = [(c, level.value * w) for level, (packs, _) in zip(self.levels, share, strict=True) for c, w in packs]
+        if rule.value_up_to < inf:
+            program.row([*value, *((c, -rule.value_up_to + margin) for c in chosen)], high=0.0)
+        dutiable: Sum = []
+        free: Sum = []
+        for level, (packs, k) in zip(self.levels, share, strict=True):
+            if k >= 0:
+                free.append((k, level.value))
+            if level.duty_rate > 0.0:
+                dutiable += [(c, level.value * w) for c, w in packs]
+                dutiable += [(k, -level.value)] if k >= 0 else []
+        if rule.dutiable_up_to < inf:
+            program.row([*dutiable, *((c, -rule.dutiable_up_to + margin) for c in chosen)], high=0.0)
+        if rule.dutiable_from > 0.0:
+            program.row([*dutiable, *((c, -rule.dutiable_from - _ABOVE - margin) for c in chosen)], low=0.0)
+        if free:
+            program.row([*free, *((c, -self.allowance + margin) for c in chosen)], high=0.0)
+
+    def _tax_on_carriage(self, r: int, rule: TaxRule, share: list[tuple[Sum, int]]) -> None:
+        """Taxes on carriage over the least that they can be: each line bears its share by value."""
+        program, ways = self.program, [w for w in self.ways if w.rule == r]
+        low, high = self._burdens[rule]
+        if high <= low or all(w.carriage == 0.0 for w in ways):
+            return
+        if self.excess < 0:
+            self.excess = program.column(1.0)
+        value, over = [], []
+        for level, (packs, k) in zip(self.levels, share, strict=True):
+            burden = rule.burden(level.duty_rate, self.border)
+            value += [(c, level.value * w) for c, w in packs]
+            over += [(c, (burden - low) * level.value * w) for c, w in packs]
+            over += [(k, -burden * level.value)] if k >= 0 else []
+        if len({w.low for w in ways}) > 1:
+            program.row([*value, *((w.chosen, -w.high) for w in ways)], high=0.0)
+            program.row([*value, *((w.chosen, -w.low) for w in ways)], low=0.0)
+        for way in ways:
+            scale = way.carriage * self.taxed
+            if scale == 0.0:
+                continue
+            slack = scale * (high - low) * self.most_value / way.high
+            terms = [(c, -weight * scale / way.high) for c, weight in over]
+            program.row([(self.excess, 1.0), *terms, (way.chosen, -slack)], low=-slack)
+            if way.low > 0.0:
+                slack, by = scale * (high - low), scale / way.low
+                under = [(c, weight * by * (high - low)) for c, weight in value] + [(c, -w * by) for c, w in over]
+                # excess >= slack - (slack_by_value - over) - slack (1 - chosen)
+                program.row([(self.excess, 1.0), *under, (way.chosen, -slack)], low=0.0)

@@ -1,0 +1,210 @@
+"""The tables of the quotes job: quotes, what is bought, other ways of ordering, money against days, equivalents."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import ceil, inf, isfinite, nan
+
+import pandas as pd
+
+from repairecon.buying.basket import cheapest_basket, line_by_line, single_suppliers
+from repairecon.buying.basket_choices import frontier as cheapest_by_days
+from repairecon.buying.basket_choices import second_best, soonest
+from repairecon.buying.basket_terms import Basket, Order, Uncovered
+from repairecon.buying.entering_prices import entering_prices
+from repairecon.buying.landed import packs_needed
+from repairecon.buying.offers import Offered
+from repairecon.buying.parcel import CHARGES, price_parcel
+from repairecon.buying.parcel_terms import CLOSE, Line, ParcelTerms
+from repairecon.records import Case
+
+CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT = (
+    "cheapest basket",
+    "maker's parts throughout",
+    "cheapest price line by line",
+    "soonest here",
+    "second best",
+)
+ONE = "all from one supplier"
+ASKED, ENTERING = 12, 10.0
+"""Quotes for which the price is sought at which they would enter, the nearest first, and seconds at most for that."""
+
+
+def bought(offers: Sequence[Offered], basket: Basket) -> pd.DataFrame:
+    """A row a line bought: every charge, and ``landed``, their sum."""
+    rows = []
+    for supplier, (indexes, parcel) in basket.parcels.items() if basket.packs else ():
+        for k, line in zip(indexes, parcel.lines, strict=True):
+            q = offers[k].quote
+            row = {
+                "part": q.item, "supplier": supplier, "quantity": line.packs * q.pack, "wanted": offers[k].pieces,
+                "packs": line.packs, "pack": q.pack, "quoted": line.quoted_price,
+                "currency": offers[k].supplier.currency,
+                "part_class": q.part_class, "designation": q.designation, "days": offers[k].days,
+                "stale": offers[k].stale, "source": str(q.source),
+            }  # fmt: skip
+            rows.append(row | {name: getattr(line, name) + 0.0 for name in CHARGES} | {"landed": line.total})
+    columns = ["part", "supplier", "quantity", "wanted", "packs", "pack", "quoted", "currency", "part_class",
+               "designation", "days", "stale", "source", *CHARGES, "landed"]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns)
+
+
+def lines(order: Order, offers: Sequence[Offered], basket: Basket, seconds: float) -> pd.DataFrame:
+    """A row a quote for a wanted part."""
+    rows, enters = [], _entering(order, basket, seconds)
+    for k, o in enumerate(offers):
+        q = o.quote
+        rows.append({
+            "part": q.item, "supplier": q.supplier, "part_class": q.part_class, "designation": q.designation,
+            "fit": o.fit.verdict if o.fit else "", "pieces": o.pieces, "pack": q.pack,
+            "quoted": order.offers[k].line.price(1), "currency": o.supplier.currency, "alone": alone(order, k),
+            "days": o.days, "quoted_on": q.quoted_on, "stale": o.stale, "packs": basket.packs.get(k, 0),
+            "enters_below": enters.get(k), "left_out": o.left_out or _too_late(order, k), "source": str(q.source),
+        })  # fmt: skip
+    columns = ["part", "supplier", "part_class", "designation", "fit", "pieces", "pack", "quoted", "currency", "alone",
+               "days", "quoted_on", "stale", "packs", "enters_below", "left_out", "source"]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _entering(order: Order, basket: Basket, seconds: float) -> dict[int, float]:
+    """Prices at which the quotes would enter that are nearest, carriage left out, to what is bought of their part."""
+    if not basket.packs:
+        return {}
+    paid = {order.offers[k].part: _goods(order, k) for k in basket.packs}
+    near = {
+        k: _goods(order, k) / max(paid[o.part], 0.01)
+        for k, o in enumerate(order.offers)
+        if order.allows(k) and k not in basket.packs and o.part in paid
+    }
+    asked = sorted(near, key=near.__getitem__)[:ASKED]
+    found = entering_prices(basket, asked, min(seconds, ENTERING))
+    return {k: entry.quoted for k, entry in found.items() if entry.proven and not entry.never}
+
+
+def _goods(order: Order, k: int) -> float:
+    """The pieces wanted at an offer's price, in home money with tax, duty and carriage left out."""
+    line, terms = order.offers[k].line, order.suppliers[order.offers[k].supplier]
+    packs = max(line.minimum_packs, packs_needed(order.wanted[order.offers[k].part], line.pack))
+    tax = order.border.home_vat_rate if terms.imported else terms.vat_rate
+    return packs * line.price(packs) * (1.0 - terms.discount_rate) * terms.net * (1.0 + tax)
+
+
+def _too_late(order: Order, k: int) -> str:
+    return "" if order.offers[k].days <= order.deadline_days else "comes after the deadline"
+
+
+def alone(order: Order, k: int) -> float:
+    """Landed cost of all pieces wanted of an offer ordered alone, more bought where that pays; nan if not sold so."""
+    offer = order.offers[k]
+    terms, costs = order.suppliers[offer.supplier], []
+    for packs in _worth_trying(offer.line, terms, order.wanted[offer.part]):
+        try:
+            costs.append(price_parcel(terms, [offer.line], [packs], order.border).total)
+        except ValueError:  # under the minimum order, or too heavy
+            continue
+    return min(costs, default=nan)
+
+
+def _worth_trying(line: Line, terms: ParcelTerms, pieces: int) -> list[int]:
+    """Packs of a line ordered alone: as few as will do, and those at which a price, a minimum or carriage turns."""
+    least = max(line.minimum_packs, packs_needed(pieces, line.pack))
+    starts = [least, *(start for start, _ in line.prices if start > least)]
+    tried = set(starts)
+    for start in starts:
+        pack = line.price(start) * (1.0 - terms.discount_rate)
+        if pack > 0.0:
+            limits = (terms.minimum_order, terms.free_above or 0.0)
+            tried |= {max(start, ceil((limit - CLOSE) / pack)) for limit in limits}
+    return sorted(tried)
+
+
+def alternatives(order: Order, basket: Basket, seconds: float) -> pd.DataFrame:
+    """Other ways of ordering the same parts, beside the basket chosen."""
+    ways: list[tuple[str, Basket]] = [(CHOSEN, basket)]
+    if basket.packs:
+        ways.append((NEXT, second_best(basket, seconds=seconds)))
+    singles = list(single_suppliers(order, seconds).values())
+    if singles:
+        ways.append((ONE, min(singles, key=lambda b: (len(b.uncovered), b.total))))
+    if makers := _makers_throughout(order):
+        ways.append((MAKERS_ONLY, cheapest_basket(makers, seconds)))
+    ways.append((BY_LINE, line_by_line(order, seconds)))
+    ways.append((SOONEST, soonest(order, seconds)))
+    rows = [_alternative(name, found, basket) for name, found in ways if found.packs]
+    columns = ["way", "total", "over", "parcels", "days", "suppliers", "covers", "lacks", "proven"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _makers_throughout(order: Order) -> Order | None:
+    """Only the maker's own, where a part has a quote of it that may be bought; None where none has."""
+    has = {o.part for k, o in enumerate(order.offers) if o.makers and order.allows(k)}
+    return None if not has else replace(order, makers_only=order.makers_only | has)
+
+
+def _alternative(name: str, found: Basket, chosen: Basket) -> dict[str, object]:
+    return {
+        "way": name,
+        "total": found.total,
+        "over": found.total - chosen.total,
+        "parcels": len(found.parcels),
+        "days": found.days,
+        "suppliers": ", ".join(found.suppliers),
+        "covers": len(found.order.wanted) - len(found.uncovered),
+        "lacks": [u.part for u in found.uncovered],
+        "proven": found.proven,
+    }
+
+
+def saved_without_badge(table: pd.DataFrame) -> float:
+    """What the basket saves against the maker's parts throughout; nought where these cover other parts."""
+    row = table[(table["way"] == MAKERS_ONLY)]
+    chosen = table[(table["way"] == CHOSEN)]
+    if row.empty or chosen.empty or set(row["lacks"].iloc[0]) != set(chosen["lacks"].iloc[0]):
+        return 0.0
+    return float(row["over"].iloc[0])
+
+
+def equivalents(order: Order, offers: Sequence[Offered]) -> pd.DataFrame:
+    """A row a quote whose designation was held against the one wanted, and what it saves against the maker's."""
+    makers: dict[str, float] = {}
+    for k, o in enumerate(offers):
+        cost = alone(order, k)
+        if o.makers and not o.left_out and isfinite(cost):
+            makers[o.quote.item] = min(cost, makers.get(o.quote.item, inf))
+    rows = []
+    for k, o in enumerate(offers):
+        if o.fit is None:
+            continue
+        dear, cost = makers.get(o.quote.item, nan), alone(order, k)
+        rows.append({
+            "part": o.quote.item, "offered": o.quote.designation, "supplier": o.quote.supplier,
+            "verdict": o.fit.verdict, "reasons": "; ".join(o.fit.reasons), "caution": " ".join(o.fit.caution),
+            "alone": cost, "saves": dear - cost,
+            "tables": o.fit.status, "source": str(o.quote.source),
+        })  # fmt: skip
+    columns = ["part", "offered", "supplier", "verdict", "reasons", "caution", "alone", "saves", "tables", "source"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def why_uncovered(case: Case, offers: Sequence[Offered], missing: Uncovered) -> str:
+    """Why a part is not in the basket, with what stands against each of its quotes."""
+    barred = [f"{o.quote.supplier}: {o.left_out}" for o in offers if o.quote.item == missing.part and o.left_out]
+    if missing.days is not None:
+        return f"{missing.why}; the soonest comes in {ceil(missing.days)} days"
+    if barred and missing.why in ("none of the offers asked for", "no offer of the maker's part"):
+        return f"no quote that may be bought ({'. '.join(barred)})"
+    own = next((p for p in case.parts if p.part == missing.part and p.price is not None), None)
+    if own is not None and missing.why == "no offer at all":
+        return f"no quote; parts.csv gives a price, but nobody to order from ({own.source})"
+    return "nobody quotes for it" if missing.why == "no offer at all" else missing.why
+
+
+def frontier(order: Order, basket: Basket, seconds: float) -> pd.DataFrame:
+    """A row a deadline that is worth something, for the parts of the basket: days, total, from whom."""
+    missing = {u.part for u in basket.uncovered}
+    wanted = {part: pieces for part, pieces in order.wanted.items() if part not in missing}
+    baskets = cheapest_by_days(replace(order, wanted=wanted, deadline_days=inf), seconds) if wanted else []
+    rows = [{"days": b.days, "total": b.total, "parcels": len(b.parcels), "suppliers": ", ".join(b.suppliers),
+             "proven": b.proven} for b in baskets]  # fmt: skip
+    return pd.DataFrame(rows, columns=["days", "total", "parcels", "suppliers", "proven"])

@@ -1,0 +1,147 @@
+"""Defaults out of the data files beside this one, and the list of those that were used."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from repairecon.read.headings import DEFAULT_EVENTS, DEFAULT_LOOKS, DEFAULT_TASKS, Headings
+from repairecon.read.names import key
+from repairecon.read.problems import Problems
+from repairecon.read.tables import Table, read_table
+from repairecon.read.values import plain
+from repairecon.records import ASSUMED, Assumed, Range, Source
+
+DEFINITION = "by the kind of way"
+"""Source of what follows from the kind of way: nothing is assumed there."""
+
+_HERE = Path(__file__).parent
+
+
+@cache
+def shipped(name: str) -> dict[str, Any]:
+    """A data file of this room."""
+    return tomllib.loads((_HERE / name).read_text(encoding="utf-8"))
+
+
+def as_text(value: Any) -> str:
+    """A default as the list of assumed figures shows it."""
+    if isinstance(value, list):
+        return " / ".join(as_text(v) for v in value)
+    return plain(value) if isinstance(value, int | float) else str(value)
+
+
+def _table(file: str, headings: Headings) -> Table:
+    problems = Problems()
+    table = read_table(_HERE / file, file, headings, problems)
+    problems.stop_if_any()
+    return table
+
+
+def default_tasks() -> Table:
+    """Tasks of a unit of which nothing is known."""
+    return _table("default_tasks.csv", DEFAULT_TASKS)
+
+
+def default_events() -> Table:
+    """Probability tree of a unit of which nothing is known."""
+    return _table("default_events.csv", DEFAULT_EVENTS)
+
+
+def default_looks() -> Table:
+    """Looks at the events of that tree."""
+    return _table("default_looks.csv", DEFAULT_LOOKS)
+
+
+class Defaults:
+    """Hands out defaults and remembers which."""
+
+    def __init__(self) -> None:
+        self._values = shipped("defaults.toml")
+        self._used: dict[tuple[str, str], Assumed] = {}
+
+    @property
+    def used(self) -> tuple[Assumed, ...]:
+        """The defaults handed out, in order."""
+        return tuple(self._used.values())
+
+    def note(self, name: str, value: str, unit: str, source: str, life_of: str = "") -> None:
+        """List something assumed, and the way whose life hangs on it."""
+        known = self._used.setdefault((name, value), Assumed(name, value, unit, source))
+        if life_of and life_of not in known.ways:
+            self._used[name, value] = replace(known, ways=(*known.ways, life_of))
+
+    def _take(self, name: str, of: str, unit: str = "", life_of: str = "") -> Any:
+        entry = self._values[name]
+        title = f"{name.split('.')[0]} ({of})" if of else name
+        if entry["source"] == DEFINITION:
+            return entry["value"]
+        self.note(title, as_text(entry["value"]), unit or entry["unit"], entry["source"], life_of)
+        return entry["value"]
+
+    def source(self, name: str) -> Source:
+        """The source of a default."""
+        return Source(ASSUMED, None, self._values[name]["source"])
+
+    def has(self, name: str) -> bool:
+        """True if there is such a default."""
+        return name in self._values
+
+    def peek(self, name: str) -> Any:
+        """A value, without listing it as used."""
+        return self._values[name]["value"]
+
+    def text(self, name: str, of: str = "") -> str:
+        """A default in words."""
+        return str(self._take(name, of))
+
+    def number(self, name: str, of: str = "", unit: str = "", life_of: str = "") -> float:
+        """A default number."""
+        return float(self._take(name, of, unit, life_of))
+
+    def range(self, name: str, of: str = "", unit: str = "", life_of: str = "") -> Range:
+        """A default range."""
+        value = self._take(name, of, unit, life_of)
+        low, likely, high = value if isinstance(value, list) else (value, value, value)
+        return Range(float(low), float(likely), float(high), source=self.source(name))
+
+    def life_years(self, kind: str, life_of: str = "") -> Range:
+        """Median life of a new unit of a kind, in years of standing."""
+        entry = unit_kinds().get(kind, {})
+        if "life_years" not in entry:
+            return self.range("life_years", life_of=life_of)
+        source = f"assumed, no source: no open data; {entry['life_accounts']}"
+        unit = self._values["life_years"]["unit"]
+        self.note(f"life_years ({kind})", as_text(entry["life_years"]), unit, source, life_of)
+        low, likely, high = entry["life_years"]
+        return Range(float(low), float(likely), float(high), source=Source(ASSUMED, None, source))
+
+
+def unit_kinds() -> dict[str, Any]:
+    """What is known of each kind of unit, by kind."""
+    kinds: dict[str, Any] = shipped("unit_kinds.toml")["kinds"]
+    return kinds
+
+
+def general_cautions() -> tuple[str, ...]:
+    """Cautions for every unit."""
+    return tuple(shipped("unit_kinds.toml")["general"])
+
+
+def class_cautions() -> dict[str, str]:
+    """Caution of each safety class."""
+    classes: dict[str, str] = shipped("unit_kinds.toml")["classes"]
+    return classes
+
+
+def law_caution() -> str:
+    """Who has the last word."""
+    return str(shipped("unit_kinds.toml")["law"])
+
+
+def kind_words() -> dict[str, str]:
+    """Kind by each word that stands for it."""
+    return {key(w): kind for kind, entry in unit_kinds().items() for w in (kind, *entry["aliases"])}

@@ -1,0 +1,178 @@
+"""Workbooks (.xlsx) to plain rows: nothing in them is evaluated, followed or run.
+
+Formulas give the last result kept beside them; macros and links to other files are left alone.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+import math
+import re
+import warnings
+from collections.abc import Iterator
+from typing import Any
+
+from repairecon.read.problems import shown
+from repairecon.read.sheets import LAST_ROW, MOST_EMPTY, BadCell, BadSheet, Cell, Sheet, choose, column_index, take
+from repairecon.read.tables import LONGEST_CELL
+from repairecon.read.text import clean
+from repairecon.read.zip_guard import Parts, looked_at
+
+_CORNER = re.compile(r"([A-Z]+)([0-9]+)")
+_WRITTEN = "write what is meant, or clear the cell"
+
+
+def read_workbook(data: bytes, file: str, wanted: str = "") -> Sheet:
+    """One sheet of a workbook.
+
+    Parameters
+    ----------
+    data
+        The bytes of the file.
+    file
+        Its name, as faults show it.
+    wanted
+        Name of the sheet; blank for the only one that is not hidden.
+
+    Returns
+    -------
+    Sheet
+        Rows that hold something, and notes of how they were read.
+
+    Raises
+    ------
+    BadSheet
+        If there is nothing in it that can be taken.
+    """
+    parts = looked_at(data)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of what the library leaves out
+        try:
+            return _read(data, file, wanted, parts)
+        except BadSheet:
+            raise
+        except Exception as error:  # a hostile workbook can make the library raise anything
+            raise BadSheet(
+                "a workbook that cannot be read", "open it in a spreadsheet program and save it again as .xlsx"
+            ) from error
+
+
+def _read(data: bytes, file: str, wanted: str, parts: Parts) -> Sheet:
+    from openpyxl import load_workbook
+
+    book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+    sheets = {sheet.title: sheet for sheet in book.worksheets}
+    names = [n for n, s in sheets.items() if s.sheet_state == "visible"]
+    name = choose(names, [n for n in sheets if n not in names], wanted)
+    part = _part(sheets[name])
+    notes = ["macros in it are left alone"] if parts.macros else []
+    notes += ["links in it to other files are not followed"] if parts.links else []
+    if name not in names:
+        notes.append(f"{shown(name)} is a hidden sheet")
+    formulas = None
+    if part in parts.formulas:
+        written = load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
+        formulas = _numbered(written[name])
+    reader = _Rows(parts.merged.get(part, []))
+    reader.read(_numbered(sheets[name]), formulas)
+    return Sheet(file, name, reader.rows, (*notes, *reader.notes()))
+
+
+def _part(sheet: Any) -> str:
+    """The name of the part that holds a sheet."""
+    return str(sheet._worksheet_path).lstrip("/")
+
+
+def _numbered(sheet: Any) -> Iterator[tuple[Any, ...]]:
+    """The rows of a sheet as far as it truly goes, whatever size it says it has."""
+    sheet.reset_dimensions()
+    return iter(sheet.iter_rows(max_row=LAST_ROW))
+
+
+class _Rows:
+    """Rows as they are read, and what was met on the way."""
+
+    def __init__(self, merged: list[tuple[str, str]]) -> None:
+        self.rows: dict[int, tuple[Cell, ...]] = {}
+        self._areas = [_area(*corners) for corners in merged]
+        self._results = 0
+        self._stopped = 0
+
+    def read(self, rows: Iterator[tuple[Any, ...]], formulas: Iterator[tuple[Any, ...]] | None) -> None:
+        """Take every row up to a long stretch of empty ones."""
+        empty = 0
+        for number, cells in enumerate(rows, start=1):
+            written = next(formulas, ()) if formulas is not None else ()
+            read = [_cell(cell) for cell in cells]
+            if written:
+                self._formulas(read, written)
+            if not any(cell is not None for cell in read):
+                empty += 1
+                if empty >= MOST_EMPTY:
+                    self._stopped = number
+                    return
+                continue
+            empty = 0
+            self._merged(number, read)
+            take(self.rows, number, read)
+
+    def notes(self) -> list[str]:
+        """What an owner should know of the reading."""
+        notes = []
+        if self._results:
+            notes.append(f"{self._results} cells are the last results of formulas, as kept in the file")
+        if self._stopped:
+            notes.append(f"reading stopped at row {self._stopped} after {MOST_EMPTY} empty rows")
+        return notes
+
+    def _formulas(self, read: list[Cell], written: tuple[Any, ...]) -> None:
+        for k, cell in enumerate(written[: len(read)]):
+            if getattr(cell, "data_type", "n") != "f":
+                continue
+            if read[k] is None:
+                read[k] = BadCell(
+                    "a formula that keeps no result", "save the workbook in a spreadsheet program, or write the value"
+                )
+            else:
+                self._results += 1
+
+    def _merged(self, number: int, read: list[Cell]) -> None:
+        """Cells hidden under a merged one are told, not taken for blank."""
+        for first, left, last, right, corner in self._areas:
+            if not first <= number <= last:
+                continue
+            for k in range(left, min(right, len(read) - 1) + 1):
+                if read[k] is None and (number, k) != (first, left):
+                    read[k] = BadCell(f"a cell merged with {corner}", "unmerge the cells and write the value in each")
+
+
+def _area(start: str, end: str) -> tuple[int, int, int, int, str]:
+    a, b = _CORNER.fullmatch(start), _CORNER.fullmatch(end)
+    if not a or not b:
+        raise BadSheet("merged cells that lie nowhere", "save the workbook again")
+    return int(a[2]), column_index(a[1]), int(b[2]), column_index(b[1]), start
+
+
+def _cell(cell: Any) -> Cell:
+    """The value of a cell of the library."""
+    value = cell.value
+    if value is None:
+        return None
+    if cell.data_type == "e":
+        return BadCell(f"the error {shown(str(value))}", _WRITTEN)
+    if isinstance(value, str):
+        text = clean(value[: LONGEST_CELL + 1]).strip()
+        if not text.isascii():
+            text = text.encode("utf-8", "replace").decode("utf-8")
+        if len(value) > LONGEST_CELL:
+            return BadCell(f"{len(value)} characters: {shown(text)}", f"write {LONGEST_CELL} characters at most")
+        return text or None
+    if isinstance(value, datetime.datetime):
+        return value.date() if value.time() == datetime.time() else value.isoformat(" ", "minutes")
+    if isinstance(value, bool | datetime.date):
+        return value
+    if isinstance(value, int | float):
+        wild = not math.isfinite(value) or abs(value) > 1e300
+        return BadCell("a number beyond all measure", _WRITTEN) if wild else value
+    return BadCell(f"a time {shown(str(value))}", _WRITTEN)

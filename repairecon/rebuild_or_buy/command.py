@@ -1,0 +1,101 @@
+"""``repairecon rebuild-or-buy FOLDER``."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from repairecon.read.case_folder import read_case
+from repairecon.rebuild_or_buy.job import AUTO, DRAWS, rebuild_or_buy
+
+LONG_WORK = 200_000
+
+
+def add(jobs: Any) -> None:
+    """Add the job to the command line."""
+    job = jobs.add_parser("rebuild-or-buy", help="reckon a case folder")
+    job.add_argument("folder", help="case folder: case.toml and, as far as you have them, the CSV files")
+    job.add_argument(
+        "--draws", type=_draws, default=DRAWS, help="draws for the ranges, or auto for as many as needed (%(default)s)"
+    )
+    job.add_argument("--exact", action="store_true", help="ranges of money without sampling, where it can (slower)")
+    job.add_argument("--seed", type=int, default=1, help="the same seed gives the same answer (default %(default)s)")
+    job.add_argument("--cost-own-hour", type=float, help="what an hour of your own is worth, instead of the case's")
+    job.add_argument("--found", default="", metavar="EVENT=OUTCOME", help="findings so far, joined by ';'")
+    job.add_argument("--horizon-years", type=float, help="years looked ahead, instead of the case's; 0: this job alone")
+    job.add_argument("--stage", default="", help="last stage that is done: what it took is spent and not counted")
+    face = job.add_mutually_exclusive_group()
+    face.add_argument("--json", action="store_true", help="plain data for other programs")
+    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    job.set_defaults(run=run)
+
+
+def _draws(text: str) -> int | str:
+    """A number of draws, or auto."""
+    try:
+        return AUTO if text == AUTO else int(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"found {text!r}; give a whole number, or auto") from error
+
+
+def _progress(total: int, wanted: bool) -> tuple[Callable[[int], None] | None, Callable[[], None]]:
+    if not wanted:
+        return None, lambda: None
+    from tqdm import tqdm
+
+    bar = tqdm(total=total, unit=" draws", unit_scale=True, file=sys.stderr, leave=False)
+
+    def step(n: int) -> None:
+        bar.update(n)
+
+    return step, bar.close
+
+
+def run(args: argparse.Namespace) -> None:
+    """Reckon, then print or write."""
+    if args.report is not None:
+        from repairecon.show.report import write_report
+
+        parameters = {
+            "case_folder": str(Path(args.folder).resolve()),
+            "draws": args.draws,
+            "seed": args.seed,
+            "cost_own_hour": args.cost_own_hour,
+            "horizon_years": args.horizon_years,
+            "found": args.found,
+            "stage": args.stage,
+            "exact": args.exact,
+        }
+        read_case(args.folder)
+        write_report("rebuild_or_buy", args.report, parameters, show_bar=sys.stderr.isatty())
+        print(f"Wrote {args.report}")
+        return
+    case = read_case(args.folder, years=bool(args.horizon_years))
+    many = 0 if args.draws == AUTO else args.draws
+    step, close = _progress(many, sys.stderr.isatty() and many >= LONG_WORK)
+    try:
+        answer = rebuild_or_buy(
+            case,
+            args.draws,
+            args.seed,
+            cost_own_hour=args.cost_own_hour,
+            horizon_years=args.horizon_years,
+            found=args.found,
+            stage=args.stage,
+            exact=args.exact,
+            progress=step,
+        )
+    finally:
+        close()
+    if args.json:
+        from repairecon.rebuild_or_buy.as_json import as_json
+
+        print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+    else:
+        from repairecon.rebuild_or_buy.summary import summary
+
+        print(summary(answer), end="")

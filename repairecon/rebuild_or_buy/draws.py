@@ -1,0 +1,169 @@
+"""The only randomness: evenly spread points by named input, drawn in blocks.
+
+What an input draws depends on the seed and on its name alone, so that a new quote leaves the draws of every other
+input as they were. The few inputs that tell most (``first``) take their columns from a Sobol sequence in that order, so
+that they go evenly together; all else but those columns is theirs by name too. The others have random columns by name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from zlib import crc32
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairecon.buying.inputs import Input
+from repairecon.formulas.digital import random_columns, scrambled, sobol_columns
+from repairecon.rebuild_or_buy.cell_tables import CELL_DIGITS, Z_CELLS, Z_STEPS, mean_table, normal_table, score_table
+from repairecon.rebuild_or_buy.nets import BITS, BLOCK, DIGITS, REPLICATES, Points, stretches
+
+PACE = "pace"
+SLOTS = 12
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Ints = NDArray[np.int64]
+
+
+def generator(seed: int, name: str) -> np.random.Generator:
+    """The random stream of a name."""
+    return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, crc32(name.encode())])))
+
+
+@dataclass(frozen=True)
+class Block:
+    """Drawn inputs (J, n), the leaf and the replicate of each draw; the arrays are used again for the next block."""
+
+    values: Singles
+    leaf: NDArray[np.intp]
+    replicate: NDArray[np.intp] | int
+
+
+def _table(x: Input, alike: bool, made: dict[object, Singles]) -> Singles:
+    """Values by steps; none for a chance. Like ranges share a table."""
+    r = x.range
+    key = (x.is_chance, alike, r.low, r.likely, r.high, r.shape)
+    if key not in made:
+        table = np.zeros(0) if x.is_chance else (normal_table if alike else mean_table)(r)
+        made[key] = table.astype(np.float32)
+    return made[key]
+
+
+class Draws:
+    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit.
+
+    ``first`` names the inputs (or ``PACE``) that tell most, most telling first.
+    """
+
+    def __init__(
+        self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()
+    ) -> None:
+        self.cumulative = np.cumsum(leaf_chance)
+        self.cumulative /= self.cumulative[-1]
+        self.values = np.empty((len(inputs), BLOCK), dtype=np.float32)
+        self.uncertain = [k for k, x in enumerate(inputs) if not x.range.sure or (x.is_chance and 0 < x.mean < 1)]
+        for k, x in enumerate(inputs):
+            if k not in self.uncertain:
+                self.values[k] = x.range.likely
+        self.inputs = inputs
+        scores = score_table() * Z_STEPS
+        self.pace_table = (scores * np.sqrt(correlation) + Z_CELLS / 2).astype(np.float32)
+        self.scores = (scores * np.sqrt(1.0 - correlation)).astype(np.float32)
+        self.alike = [inputs[k].shared_hours and correlation > 0.0 for k in self.uncertain]
+        made: dict[object, Singles] = {}
+        self.tables = [_table(inputs[k], alike, made) for k, alike in zip(self.uncertain, self.alike, strict=True)]
+        names = [*(inputs[k].key for k in self.uncertain), PACE]
+        self.streams = [generator(seed, name).bit_generator for name in names]
+        self.tree = generator(seed, "tree")
+        self.slots = [names.index(name) for name in first if name in names][:SLOTS]
+        self.index, self.pace = np.empty(BLOCK, dtype=np.intp), np.empty(BLOCK, dtype=np.float32)
+        self.score = np.empty(BLOCK, dtype=np.float32)
+
+    def _columns(self) -> tuple[Ints, Ints, Ints]:
+        """Scrambled columns (sources, replicates, BITS) and shifts of all sources, and the shift among the leaves."""
+        raw = np.array([s.random_raw(REPLICATES * (BITS + 1)) for s in self.streams]).reshape(-1, REPLICATES, BITS + 1)
+        upper, lower = (raw >> np.uint64(32)).astype(np.int64), (raw & np.uint64(0xFFFFFFFF)).astype(np.int64)
+        columns = random_columns(upper[..., :BITS])
+        columns[self.slots] = sobol_columns(1 + len(self.slots), BITS)[1:, None]
+        shift = self.tree.integers(0, 1 << DIGITS, REPLICATES)
+        return scrambled(columns, lower[..., :BITS], DIGITS), lower[..., BITS], shift
+
+    def leaves(self, points: Points) -> NDArray[np.intp]:
+        """Leaf of each point, in ascending order: each leaf as often as its chance has it."""
+        edges = np.searchsorted(points.place, self.cumulative)
+        edges[-1] = points.n
+        return np.repeat(np.arange(len(edges)), np.diff(edges, prepend=0))
+
+    def blocks(self, draws: int) -> Iterator[Block]:
+        """Block by block; every draw belongs to one of some independent replicates of like size."""
+        for stretch in stretches(draws):
+            if stretch.start == 0 and stretch.replicates[0] == 0:
+                columns, shift, place_shift = self._columns()
+            points = Points(stretch, columns, shift, place_shift)
+            self._draw(points)
+            replicate = int(points.replicate[0]) if len(stretch.replicates) == 1 else points.replicate
+            yield Block(self.values[:, : points.n], self.leaves(points), replicate)
+
+    def _draw(self, points: Points) -> None:
+        index, pace, score = self.index[: points.n], self.pace[: points.n], self.score[: points.n]
+        points.digits(len(self.uncertain), CELL_DIGITS, index)
+        self.pace_table.take(index, out=pace, mode="clip")
+        for source, (k, alike, table) in enumerate(zip(self.uncertain, self.alike, self.tables, strict=True)):
+            out = self.values[k, : points.n]
+            if not len(table):
+                points.digits(source, DIGITS, index)
+                np.less(index, self.inputs[k].mean * 2.0**DIGITS, out=out, casting="unsafe")
+                continue
+            points.digits(source, CELL_DIGITS, index)
+            if alike:
+                self.scores.take(index, out=score, mode="clip")
+                score += pace
+                np.copyto(index, score, casting="unsafe")
+            table.take(index, out=out, mode="clip")
+
+
+def failure_times(
+    life_years: Floats, life_hours: Floats, shape: float, age_years: float, p_early: float, hours_a_year: float,
+    horizon_years: float, paths: int, seed: int, name: str, wear_kept: float = 0.0,
+) -> Floats:  # fmt: skip
+    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
+
+    First failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
+    ran.
+    """
+    stream = generator(seed, f"failures:{name}")
+    step = np.arange(paths) % len(life_years)
+    first = [_even(stream, paths, irrational) for irrational in (5**0.5, 2**0.5)]
+    going, t = np.arange(paths), np.zeros(paths)
+    times: list[Floats] = []
+    while True:
+        age = age_years + wear_kept * t
+        spread = [stream.standard_exponential(len(going)) for _ in first] if times else first
+        life = _standing(spread[0], life_years[step[going]], shape, age)
+        if hours_a_year > 0:
+            hours = _standing(spread[1], life_hours[step[going]], shape, age * hours_a_year)
+            life = np.minimum(life, hours / hours_a_year)
+        t = t + np.where(stream.random(len(going)) < p_early, 0.0, life)
+        going, t = going[t <= horizon_years], t[t <= horizon_years]
+        if not len(going):
+            return np.array(times).reshape(len(times), paths)
+        times.append(np.full(paths, np.inf))
+        times[-1][going] = t
+
+
+def _even(stream: np.random.Generator, count: int, irrational: float) -> Floats:
+    """Exponential numbers that any run of them spreads evenly: multiples of an irrational number, shifted."""
+    return np.asarray(-np.log1p(-((stream.random() + np.arange(count) * irrational) % 1.0)))
+
+
+def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats:
+    """Drawn further lives of units of an age."""
+    with np.errstate(invalid="ignore"):
+        drawn = life * ((age / life) ** shape + spread) ** (1.0 / shape) - age
+    return np.where(np.isfinite(life), drawn, np.inf)
+
+
+def path_draws(seed: int, name: str, shape: tuple[int, ...]) -> Floats:
+    """Uniform numbers for what happens along the paths."""
+    return generator(seed, f"paths:{name}").random(shape)

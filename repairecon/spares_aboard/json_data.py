@@ -1,0 +1,89 @@
+"""The answer of spares-aboard as plain data for other programs."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import asdict
+from math import isfinite
+from typing import Any
+
+import pandas as pd
+
+from repairecon.records import ReorderLine
+from repairecon.spares_aboard import told as aboard_told
+from repairecon.spares_aboard.answer import SparesAnswer
+
+CARRY = (
+    "item", "system", "critical", "have", "buy", "carry", "at_a_time", "measure", "for_assurance", "p_short_now",
+    "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
+    "price", "mean_wanted", "cost_without", "wanted_from", "cost_from",
+)  # fmt: skip
+
+
+def as_json(answer: SparesAnswer) -> dict[str, Any]:
+    """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
+    carry = answer.carry
+    return {
+        "boat": answer.boat,
+        "currency": answer.currency,
+        "figures": answer.figures,
+        "today": answer.today.isoformat(),
+        "until": answer.until.isoformat(),
+        "passage_days": answer.passage_days,
+        "period_days": answer.period_days,
+        "running_hours": answer.running_hours,
+        "value": {
+            **{k: _plain(v) for k, v in asdict(answer.worth).items()},
+            "by_locker": rows(answer.by_locker.reset_index()),
+            "by_system": rows(answer.by_system.reset_index()),
+            "by_date": rows(answer.by_date.reset_index()),
+        },
+        "holdings": rows(answer.holdings.drop(columns=["number", "resale_rate"])),
+        "receipts": rows(answer.receipts.drop(columns=["number"])),
+        "below_minimum": [_below(line) for line in answer.below_minimum],
+        "expiring": rows(answer.expiring.drop(columns=["number"])),
+        "turning": rows(answer.turning),
+        "carry": [
+            {**row, "why": aboard_told.why(told, answer.currency)}
+            for row, told in zip(rows(carry[list(CARRY)]), carry.itertuples(index=False), strict=True)
+        ],
+        "budget": answer.budget,
+        "spend": answer.spend,
+        "most_lost": answer.most_lost,
+        "risk": asdict(answer.risk),
+        "budget_curve": rows(answer.budget_curve),
+        "missing": rows(answer.missing),
+        "surplus": rows(answer.surplus),
+        "insurance": rows(answer.insurance),
+        "cases": [asdict(c) for c in answer.cases],
+        "assumed": [asdict(a) for a in answer.assumed],
+    }
+
+
+def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows of a frame as JSON can hold them; None for what is not known."""
+    return [{str(k): _plain(v) for k, v in row.items()} for row in frame.to_dict(orient="records")]
+
+
+def _plain(x: Any) -> Any:
+    if isinstance(x, datetime.date):
+        return x.isoformat()
+    if hasattr(x, "item"):
+        x = x.item()
+    return None if isinstance(x, float) and not isfinite(x) else x
+
+
+def _below(line: ReorderLine) -> dict[str, Any]:
+    last = line.last
+    return {
+        "item": line.item.name,
+        "critical": line.item.critical,
+        "have": float(line.aboard),
+        "minimum": float(line.item.minimum),
+        "short": float(line.short),
+        "ashore": float(line.ashore),
+        "lent": float(line.lent),
+        "supplier_last": last.person if last else "",
+        "price_last": float(last.cost_unit) if last and last.cost_unit is not None else None,
+        "bought_last": last.on_date if last else "",
+    }

@@ -1,0 +1,70 @@
+"""Killed at any instant, the book keeps every act that was told as done, and holds none by halves.
+
+The promise is SQLite's own: with a write-ahead log and synchronous=FULL a transaction is kept once COMMIT has returned
+(sqlite.org, "Write-Ahead Logging" and "PRAGMA synchronous"). SPARES_BOOK_KILLS sets how often; 500 for the long run.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from book_makers import new_book
+
+from repairecon.book.spares_book import SparesBook, open_book
+
+KILLS = int(os.environ.get("SPARES_BOOK_KILLS", "20"))
+WRITER = Path(__file__).parent / "book_writer.py"
+
+
+def kept(book: SparesBook) -> dict[str, int]:
+    """How many lines each act left in the book."""
+    found: dict[str, int] = {}
+    for movement in book.movements():
+        act = movement.reference or movement.note
+        found[act] = found.get(act, 0) + 1
+    return found
+
+
+def write_and_kill(path: Path, first: int, acts: int, wait_s: float) -> list[str]:
+    """Start a writer, kill it a moment after so many acts; the acts that it told as done."""
+    root = str(Path(__file__).resolve().parents[2])
+    command = [sys.executable, str(WRITER), str(path), str(first)]
+    writer = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": root})
+    assert writer.stdout is not None
+    assert writer.stdout.readline() == "open\n"
+    told = "".join(writer.stdout.readline() for _ in range(acts))
+    time.sleep(wait_s)
+    writer.send_signal(signal.SIGKILL)
+    told += writer.stdout.read()
+    writer.wait()
+    lines = told.split("\n")[:-1]  # what the kill cut short was not told
+    assert writer.returncode == -signal.SIGKILL
+    return lines
+
+
+def test_no_kill_loses_what_was_committed(tmp_path: Path) -> None:
+    with new_book(tmp_path) as book:
+        path, items = book.ledger.path, len(book.items())
+    dice = random.Random(7)
+    told: list[str] = []
+    lost: set[str] = set()
+    halves = 0
+    for turn in range(KILLS):
+        told += write_and_kill(path, turn * 1_000_000, dice.randrange(4), dice.uniform(0.0, 0.03))
+        with open_book(path) as book:
+            assert book.check() == ()
+            found = kept(book)
+        lost |= {act for act in told if act not in found}
+        halves += sum(n != (items if act.startswith("delivery") else 1) for act, n in found.items())
+        told_of = set(told)
+        more = [act for act in found if act not in told_of]
+        assert len(more) <= turn + 1  # at most the one that each kill caught between the commit and the telling
+    print(f"\n{KILLS} kills, {len(told)} acts told as kept: {len(lost)} lost, {halves} half written")
+    assert len(told) > KILLS
+    assert (len(lost), halves) == (0, 0)

@@ -1,0 +1,154 @@
+"""An owner's own list: columns guessed or told, looked at first, taken in whole or not at all, twice without harm."""
+
+from __future__ import annotations
+
+import datetime
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from book_makers import BELT, OIL, SEAL, held, new_book, stocked_book
+
+from repairecon.book.spares_import import guess_columns, plan_import, write_import
+from repairecon.records import CaseError
+
+HEADINGS = [
+    "System",
+    "Part",
+    "Part No.",
+    "Qty",
+    "Min",
+    "Stowage",
+    "Price",
+    "Bought from",
+    "Used in",
+    "Cure date",
+    "Colour",
+]
+ROWS: list[list[object]] = [
+    [
+        "cooling",
+        "impeller, raw water pump",
+        "IMP 9",
+        3.0,
+        2.0,
+        "A1",
+        21.5,
+        "chandler",
+        "raw water pump",
+        "2Q24",
+        "black",
+    ],
+    ["", "", "", None, None, "", None, "", "", "", ""],
+    ["cooling", "hose clamp, 20-32 mm", "", 12, 10, "C4", "2.4", "", "engine; raw water pump", float("nan"), ""],
+    ["cooling", "hose clamp, 20-32 mm", "", 4, 10, "shed", "2.4", "", "", None, ""],
+    ["electrics", BELT, "", 1, 2, "", "", "", "", datetime.date(2024, 5, 1), ""],
+    ["electrics", "bulb, anchor light"],
+]
+
+
+def test_columns_are_guessed() -> None:
+    assert guess_columns(HEADINGS) == {
+        "name": "Part", "system": "System", "units": "Used in", "makers_number": "Part No.", "minimum": "Min",
+        "locker": "Stowage", "quantity": "Qty", "cost_unit": "Price", "supplier": "Bought from",
+        "cure_date": "Cure date",
+    }  # fmt: skip
+    assert guess_columns(["Itemm", "Quantty", "Stowge", None, 4]) == {
+        "name": "Itemm", "quantity": "Quantty", "locker": "Stowge",
+    }  # fmt: skip
+
+
+def test_looking_writes_nothing_and_says_what_would_be(tmp_path: Path) -> None:
+    with stocked_book(tmp_path) as book:
+        before = (book.movements(), book.items())
+        plan = plan_import(book, HEADINGS, ROWS)
+        assert (book.movements(), book.items()) == before
+    assert plan.faults == ()
+    assert plan.left_out == ("Colour",)
+    assert plan.new_items == ("impeller, raw water pump", "hose clamp, 20-32 mm", "bulb, anchor light")
+    assert (plan.new_lockers, plan.new_units) == (("C4",), ())
+    belt = next(line for line in plan.lines if line.item == BELT)
+    assert (belt.new, belt.in_book, belt.difference, dict(belt.changes)) == (
+        False, 2, -1, {"system": "electrics", "minimum": "2"},
+    )  # fmt: skip
+    assert [line.row for line in plan.lines] == [2, 4, 5, 6, 7]
+
+
+def test_a_list_is_taken_in_and_again_without_harm(tmp_path: Path) -> None:
+    with stocked_book(tmp_path) as book:
+        write_import(book, plan_import(book, HEADINGS, ROWS), "2026-03-01")
+        stock = held(book)
+        assert stock["impeller, raw water pump", "A1"] == "3"
+        assert (stock["hose clamp, 20-32 mm", "C4"], stock["hose clamp, 20-32 mm", "shed"]) == ("12", "4")
+        assert stock[BELT, "B2"] == "1"
+        card = book.item("imp 9")
+        assert (card.minimum, card.locker, card.units) == (2, "A1", ("raw water pump",))
+        bought = book.last_bought("imp 9")
+        assert bought is not None
+        assert (bought.cost_unit, bought.person, bought.cure_date) == (Decimal("21.5"), "chandler", "2024-04-01")
+        assert book.item("hose clamp, 20-32 mm").units == ("engine", "raw water pump")
+        assert book.item("hose clamp, 20-32 mm").locker == "C4"
+        assert book.item(BELT).minimum == 2
+        written, cards = book.movements(), book.items()
+        again = plan_import(book, HEADINGS, ROWS)
+        assert [line.difference for line in again.lines] == [0] * 5
+        assert [dict(line.changes) for line in again.lines] == [{}] * 5
+        write_import(book, again)
+        assert (book.movements(), book.items()) == (written, cards)
+        assert book.check() == ()
+
+
+def test_columns_may_be_told_and_a_place_for_the_rest(tmp_path: Path) -> None:
+    with new_book(tmp_path) as book:
+        columns = {"name": "what", "quantity": "how many"}
+        plan = plan_import(book, ["how many", "what"], [["2", "thimble"]], columns, locker="B2")
+        write_import(book, plan)
+        assert held(book) == {("thimble", "B2"): "2"}
+        assert book.movements()[0].kind == "counted"
+
+
+def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
+    headings = ["item", "qty", "locker", "price", "min", "measure", "units", "cure date"]
+    rows: list[list[object]] = [
+        ["bolt", "two", "A1", "1,50", "", "", "", ""],
+        ["", 1, "A1"],
+        ["nut", 1.5, "A1", "", "", "box", "", "5Q99"],
+        ["rope", "1.5", "", "", "", "metre", "", ""],
+        ["washer", 1, "A1", "", "", "", "raw water pmup", ""],
+        [OIL.upper(), 2.5, "B2", "", "", "", "", ""],
+        [OIL, 2.5, "B2", "", "", "", "", ""],
+        [SEAL, -1, "A1", "", "", "", "", True],
+    ]
+    with new_book(tmp_path) as book:
+        plan = plan_import(book, headings, rows, file="my list")
+        with pytest.raises(CaseError) as told:
+            write_import(book, plan)
+        assert held(book) == {}
+        assert len(book.items()) == 3
+    found = [str(fault) for fault in told.value.faults]
+    expected = [
+        "my list row 2, cost_unit: found '1,50'; write 1.50",
+        "my list row 2, quantity: found 'two'; write a number",
+        "my list row 3, name: found nothing; name the item",
+        "my list row 4, cure_date: found '5Q99'; write year-month-day, or a quarter",
+        "my list row 4, measure: found 'box'; write one of: piece, metre, litre, kilogram",
+        "my list row 4, quantity: found '1.5'; write a whole number",
+        "my list row 5, locker: found nothing; name the locker",
+        "my list row 6, units: found 'raw water pmup'; did you mean 'raw water pump'?",
+        "my list row 8, name: found 'oil, engine' again; make one row of it and row 7",
+        "my list row 9, cure_date: found 'yes'; write year-month-day",
+        "my list row 9, quantity: found '-1'; write not less than 0",
+    ]
+    for start in expected:
+        assert [f for f in found if f.startswith(start)], (start, found)
+    assert len(found) == len(expected)
+
+
+def test_headings_that_are_not_there(tmp_path: Path) -> None:
+    with new_book(tmp_path) as book:
+        plan = plan_import(book, ["a", "b"], [["x", "y"]])
+        assert "say which heading holds the names" in str(plan.faults[0])
+        plan = plan_import(book, ["item", "number"], [], {"name": "itme", "qantity": "number"})
+        said = " ".join(map(str, plan.faults))
+        assert "did you mean 'item'" in said
+        assert "did you mean 'quantity'" in said

@@ -1,0 +1,88 @@
+"""A new case folder: complete, readable, and never in place of something."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+
+from repairecon.read import new_case, read_case, starter
+from repairecon.read.headings import FILES
+from repairecon.records import RepaireconError, Years
+
+
+def test_a_new_case_is_a_case(tmp_path: Path) -> None:
+    folder = new_case(tmp_path / "boats" / "pump")
+    assert sorted(p.name for p in folder.iterdir()) == sorted(["case.toml", *FILES])
+    case = read_case(folder)
+    assert case.unit.figures == "invented"
+    assert [p.part for p in case.parts] == ["rebuild kit"]
+
+
+def test_its_examples_are_a_case_too(tmp_path: Path) -> None:
+    """With ``example:`` taken away every file is read, none of it assumed."""
+    folder = new_case(str(tmp_path / "pump"))
+    for file in FILES:
+        path = folder / file
+        path.write_text(path.read_text("utf-8").replace("example: ", ""), "utf-8")
+    case = read_case(folder)
+    assert len(case.parts) == 2
+    assert len(case.ways) == 3
+    assert len(case.branches) == 8
+    assert [(x.event, x.price_of) for x in case.looks] == [("this unit", ""), ("shaft", ""), ("", "second-hand")]
+    assert [b.outcome for b in case.branches if b.not_this_unit] == ["another is to blame"]
+    assert case.suppliers
+    rebuild, new = case.way("rebuild here"), case.way("new")
+    assert (rebuild.life_years and rebuild.life_years.likely, rebuild.wear_kept) == (12, 0.2)
+    assert (new.life_hours and new.life_hours.likely, new.life_years) == (3000, None)
+    assert not [a for a in case.assumed if a.name.startswith(("task", "chance"))]
+
+
+def test_its_hints_are_right(tmp_path: Path) -> None:
+    """Every commented line of case.toml may be taken into use as it stands."""
+    folder = new_case(tmp_path / "pump")
+    lines = (folder / "case.toml").read_text("utf-8").split("\n")
+    head = next(k for k, line in enumerate(lines) if line.startswith("[unit]"))
+    used = [line.removeprefix("# ") for line in lines[head:]]
+    for file in FILES:
+        path = folder / file
+        path.write_text(path.read_text("utf-8").replace("example: ", ""), "utf-8")
+    (folder / "case.toml").write_text("\n".join(used), "utf-8")
+    case = read_case(folder)
+    assert case.terms.exchange == {"GBP": 1.17}
+    assert set(case.terms.labour) == {"yard", "machine shop"}
+    assert len(case.waivers) == 1
+    terms = case.terms
+    assert (case.years.horizon_years, case.years.like_units, case.years.cost_away.high) == (10, 1, 2500)
+    assert not {f.name for f in fields(Years)} & {a.name for a in case.assumed}
+    assert (terms.risk_tolerance, terms.cap_cost, terms.cap_chance, terms.elsewhere_days) == (3000, 900, 0.1, 3)
+
+
+def test_an_empty_folder_may_be_there(tmp_path: Path) -> None:
+    (tmp_path / "pump").mkdir()
+    read_case(new_case(tmp_path / "pump"))
+
+
+def test_nothing_is_overwritten(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("mine")
+    (tmp_path / "full").mkdir()
+    (tmp_path / "full" / "mine.txt").write_text("mine")
+    for name in ("file", "full", "file/pump"):
+        with pytest.raises(RepaireconError):
+            new_case(tmp_path / name)
+    assert (tmp_path / "file").read_text() == "mine"
+    assert [p.name for p in (tmp_path / "full").iterdir()] == ["mine.txt"]
+
+
+def test_all_or_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A failure half-way leaves no file and no folder."""
+    real = starter.write_all
+
+    def half(folder: Path, files: dict[str, bytes]) -> None:
+        real(folder, {**files, "case.toml/impossible": b""})
+
+    monkeypatch.setattr(starter, "write_all", half)
+    with pytest.raises(RepaireconError, match="nothing was changed"):
+        new_case(tmp_path / "boats" / "pump")
+    assert list(tmp_path.iterdir()) == []
