@@ -121,7 +121,7 @@ def _drift_place(stream: _Stream, jobs: int) -> float:
 
 
 def _row(job: str, kind: str, name: str, **more: object) -> Logged:
-    return Logged(job, "", "unit", kind, name, HERE, **more)  # type: ignore[arg-type]
+    return Logged(job=job, closed_on="", unit="unit", kind=kind, name=name, source=HERE, **more)  # type: ignore[arg-type]
 
 
 def chain_ranks(case: Case, way: str, runs: int, jobs: int, seed: int, draws: int = 2048) -> Floats:

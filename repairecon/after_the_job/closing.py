@@ -89,7 +89,7 @@ class _Keeper:
         at = source.source if source else self.case.ways[0].source
         unit = self.case.unit.kind or self.case.unit.name
         day = self.decision.decided_on
-        return Logged(self.closed.name, day, unit, kind, name, at, **more)  # type: ignore[arg-type]
+        return Logged(job=self.closed.name, closed_on=day, unit=unit, kind=kind, name=name, source=at, **more)  # type: ignore[arg-type]
 
     def rows(self) -> Iterator[Logged]:
         """Ranges, chances, counts, hours, prices, lives."""

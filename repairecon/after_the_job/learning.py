@@ -114,7 +114,10 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
         chances=_counts(log.of("count")),
         hours=_hours(log.of("hours")),
         drift_rate=_drift_rate(log.of("price")),
-        lives=tuple(LearnedLife(r.unit, r.group, r.years, r.hours, bool(r.happened)) for r in log.of("life")),
+        lives=tuple(
+            LearnedLife(unit=r.unit, way_kind=r.group, years=r.years, hours=r.hours, failed=bool(r.happened))
+            for r in log.of("life")
+        ),
     )
 
 
@@ -122,7 +125,10 @@ def _counts(rows: Sequence[Logged]) -> tuple[ChanceCount, ...]:
     sums: dict[tuple[str, str, str, str], list[float]] = {}
     for r in rows:
         sums.setdefault((r.unit, r.name, r.given, r.outcome), []).append(1.0 if r.actual is None else r.actual)
-    return tuple(ChanceCount(*key, float(sum(sorted(n)))) for key, n in sorted(sums.items()))
+    return tuple(
+        ChanceCount(unit=unit, event=event, given=given, outcome=outcome, count=float(sum(sorted(n))))
+        for (unit, event, given, outcome), n in sorted(sums.items())
+    )
 
 
 def _hours(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
@@ -131,10 +137,13 @@ def _hours(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
     found = pace(rows)
     seen = {stage: len({r.job for r in rows if r.group == stage}) for stage in STAGES}
     return tuple(
-        HoursBias(stage, first, *_believable(found.factor(stage, first)), jobs=seen[stage])
-        for stage in STAGES
-        for first in (True, False)
+        _bias(stage, first, found.factor(stage, first), seen[stage]) for stage in STAGES for first in (True, False)
     )
+
+
+def _bias(stage: str, first_time: bool, factors: tuple[float, float, float], jobs: int) -> HoursBias:
+    factor, low, high = _believable(factors)
+    return HoursBias(group=stage, first_time=first_time, factor=factor, low=low, high=high, jobs=jobs)
 
 
 def _believable(factors: tuple[float, float, float]) -> tuple[float, float, float]:

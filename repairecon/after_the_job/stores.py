@@ -39,10 +39,27 @@ def _moved(closed: Closed, on: str, buying: Buying | None) -> Iterator[StoresMov
     for r, pieces in bought.items():
         if pieces > 0:
             cost = None if r.paid is None else (_kept(closed, r) + carriage[r]) / pieces
-            yield StoresMoved("bought", r.name, pieces, r.paid, False, on, r.source, cost)
+            yield StoresMoved(
+                movement="bought",
+                item=r.name,
+                quantity=pieces,
+                paid=r.paid,
+                from_spares=False,
+                on=on,
+                source=r.source,
+                cost_unit=cost,
+            )
         fitted = _fitted(closed, r)
         if fitted > 0:
-            yield StoresMoved("fitted", r.name, fitted, r.paid, r.from_spares, on, r.source)
+            yield StoresMoved(
+                movement="fitted",
+                item=r.name,
+                quantity=fitted,
+                paid=r.paid,
+                from_spares=r.from_spares,
+                on=on,
+                source=r.source,
+            )
 
 
 def _bought(closed: Closed, estimate: Estimate, r: Done) -> float:

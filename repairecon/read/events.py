@@ -83,22 +83,22 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
     parts = _parts(reading, row, wanted)
     cost = reading.money.with_vat(reading.amount(row, "outside_cost", values.MONEY), vat)
     branch = Branch(
-        known.events.find(event) or event,
-        _given(row, known),
-        names.find(outcome) or outcome,
-        0.0 if chance is None else chance,
-        weight,
-        row.choice("seen_at", STAGES, ""),
-        parts,
-        reading.amount(row, "extra_hours", values.HOURS),
-        reading.worker(row, "by"),
-        cost,
-        reading.amount(row, "extra_days", values.DAYS),
-        row.yes("ends_rebuild"),
-        row.yes("core_refused"),
-        reading.ways_cell(row),
-        row.source,
-        row.yes("not_this_unit"),
+        event=known.events.find(event) or event,
+        given=_given(row, known),
+        outcome=names.find(outcome) or outcome,
+        chance=0.0 if chance is None else chance,
+        weight=weight,
+        seen_at=row.choice("seen_at", STAGES, ""),
+        parts=parts,
+        extra_hours=reading.amount(row, "extra_hours", values.HOURS),
+        by=reading.worker(row, "by"),
+        outside_cost=cost,
+        extra_days=reading.amount(row, "extra_days", values.DAYS),
+        ends_rebuild=row.yes("ends_rebuild"),
+        core_refused=row.yes("core_refused"),
+        ways=reading.ways_cell(row),
+        source=row.source,
+        not_this_unit=row.yes("not_this_unit"),
     )
     if branch.not_this_unit and branch.ends_rebuild:
         row.fault(

@@ -108,22 +108,35 @@ def _needed(section: Section, name: str, limits: Limits) -> float:
 
 def _chance(s: Section) -> ChanceCount:
     event, outcome = s.required("event", "name the event"), s.required("outcome", "name the outcome")
-    return ChanceCount(key(s.text("unit")), event, s.text("given"), outcome, _needed(s, "count", values.WEIGHT))
+    return ChanceCount(
+        unit=key(s.text("unit")),
+        event=event,
+        given=s.text("given"),
+        outcome=outcome,
+        count=_needed(s, "count", values.WEIGHT),
+    )
 
 
 def _hours(s: Section) -> HoursBias:
     factor, low, high = (_needed(s, name, FACTOR) for name in ("factor", "low", "high"))
     jobs = int(_needed(s, "jobs", Limits(0.0, 1e6, whole=True)))
-    return HoursBias(s.required("group", "name the stage"), _yes(s, "first_time", True), factor, low, high, jobs)
+    return HoursBias(
+        group=s.required("group", "name the stage"),
+        first_time=_yes(s, "first_time", True),
+        factor=factor,
+        low=low,
+        high=high,
+        jobs=jobs,
+    )
 
 
 def _life(s: Section) -> LearnedLife:
     return LearnedLife(
-        key(s.text("unit")),
-        s.required("way_kind", "name the kind of way"),
-        s.number("years", values.LIFE_YEARS),
-        s.number("hours", values.LIFE_HOURS),
-        _yes(s, "failed", False),
+        unit=key(s.text("unit")),
+        way_kind=s.required("way_kind", "name the kind of way"),
+        years=s.number("years", values.LIFE_YEARS),
+        hours=s.number("hours", values.LIFE_HOURS),
+        failed=_yes(s, "failed", False),
     )
 
 

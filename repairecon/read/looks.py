@@ -46,14 +46,14 @@ def _look(reading: Reading, row: Row, name: str, known: _Known) -> Look:
     event, price_of = _about(reading, row, known)
     vat = row.choice("vat", VAT, "in")
     return Look(
-        name,
-        event,
-        price_of,
-        reading.money.with_vat(reading.amount(row, "cost", values.MONEY), vat),
-        reading.amount(row, "hours", values.HOURS),
-        reading.amount(row, "days", values.DAYS),
-        _p_right(reading, row, name, known),
-        row.source,
+        look=name,
+        event=event,
+        price_of=price_of,
+        cost=reading.money.with_vat(reading.amount(row, "cost", values.MONEY), vat),
+        hours=reading.amount(row, "hours", values.HOURS),
+        days=reading.amount(row, "days", values.DAYS),
+        p_right=_p_right(reading, row, name, known),
+        source=row.source,
     )
 
 

@@ -23,7 +23,7 @@ def _own_life(reading: Reading, row: Row, made: dict[str, Way]) -> OwnLife:
     if not row.has("years") and not row.has("hours"):
         row.fault("years", "neither years nor hours", "write the years that it stood, the hours that it ran, or both")
     row.required("failed", "write yes if it failed at that age, no if it still worked")
-    return OwnLife(way, years, hours, row.yes("failed"), row.source)
+    return OwnLife(way=way, years=years, hours=hours, failed=row.yes("failed"), source=row.source)
 
 
 def _way(reading: Reading, row: Row, made: dict[str, Way]) -> str:

@@ -37,7 +37,18 @@ def _kit(reading: Reading, quotes_lead: set[str]) -> tuple[Part, ...]:
             section.fault("price_kit", "nothing", "write the price of the rebuild kit, or add parts.csv")
         price = NOTHING
     lead = None if key(name) in quotes_lead else wait(reading)
-    return (Part(name, "", 1, "always", price, lead, "", price.source if price else Source(FILE)),)
+    return (
+        Part(
+            part=name,
+            description="",
+            quantity=1,
+            needed="always",
+            price=price,
+            lead_days=lead,
+            standard_size="",
+            source=price.source if price else Source(FILE),
+        ),
+    )
 
 
 def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
@@ -51,17 +62,17 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
         lead = wait(reading)
     quantity = row.number("quantity", values.COUNT)
     return Part(
-        name,
-        row.text("description"),
-        int(quantity or 1),
-        needed,
-        reading.money.with_vat(price, vat) if price else None,
-        lead,
-        row.text("standard_size"),
-        row.source,
-        row.text("material"),
-        row.text("fluid"),
-        row.yes("makers_only"),
+        part=name,
+        description=row.text("description"),
+        quantity=int(quantity or 1),
+        needed=needed,
+        price=reading.money.with_vat(price, vat) if price else None,
+        lead_days=lead,
+        standard_size=row.text("standard_size"),
+        source=row.source,
+        material=row.text("material"),
+        fluid=row.text("fluid"),
+        makers_only=row.yes("makers_only"),
     )
 
 
@@ -103,14 +114,14 @@ def _task(reading: Reading, row: Row) -> Task:
     row.required("stage", f"write one of: {', '.join(STAGES)}")
     vat = row.choice("vat", VAT, "in")
     return Task(
-        name,
-        row.choice("stage", STAGES, STAGES[0]),
-        reading.worker(row, "by"),
-        reading.amount(row, "hours", values.HOURS),
-        reading.money.with_vat(reading.amount(row, "cost", values.MONEY), vat),
-        reading.amount(row, "days", values.DAYS),
-        reading.ways_cell(row),
-        row.source,
+        task=name,
+        stage=row.choice("stage", STAGES, STAGES[0]),
+        by=reading.worker(row, "by"),
+        hours=reading.amount(row, "hours", values.HOURS),
+        cost=reading.money.with_vat(reading.amount(row, "cost", values.MONEY), vat),
+        days=reading.amount(row, "days", values.DAYS),
+        ways=reading.ways_cell(row),
+        source=row.source,
     )
 
 
@@ -124,12 +135,12 @@ def _default_task(reading: Reading, row: Row, kit: Range) -> Task:
     source = Source(row.file, row.row, row.text("source"))
     cost = Range(share.low * kit.likely, share.likely * kit.likely, share.high * kit.likely, source=source)
     return Task(
-        row.text("task"),
-        row.text("stage"),
-        row.text("by"),
-        hours,
-        cost,
-        reading.amount(row, "days", values.DAYS),
-        reading.ways_cell(row),
-        source,
+        task=row.text("task"),
+        stage=row.text("stage"),
+        by=row.text("by"),
+        hours=hours,
+        cost=cost,
+        days=reading.amount(row, "days", values.DAYS),
+        ways=reading.ways_cell(row),
+        source=source,
     )

@@ -147,21 +147,21 @@ def _wish(section: Section, item: str, known: Names, folder: Path) -> SpareWish:
         section.fault("case", shown(case), "name a case folder, its path counted from passage.toml")
     covers = tuple(_known(section, "covers", name, known) for name in _texts(section, "covers"))
     return SpareWish(
-        item,
-        section.range("cost_without", values.MONEY),
-        section.range("failures_per_year", _OFTEN),
-        section.range("failures_per_1000_hours", _OFTEN),
-        int(like or 1),
-        section.number("price", values.MONEY),
-        str(folder / case) if case else "",
-        tuple(c for c in covers if c and c != item),
-        section.number("p_useful", values.FRACTION),
-        None if most is None else int(most),
-        _yes(section, "inspected") is True,
-        _yes(section, "whole_unit"),
-        _day(section, "turned"),
-        section.number("turn_every_days", _EVERY),
-        Source(PASSAGE, section.line(), item),
+        item=item,
+        cost_without=section.range("cost_without", values.MONEY),
+        failures_per_year=section.range("failures_per_year", _OFTEN),
+        failures_per_1000_hours=section.range("failures_per_1000_hours", _OFTEN),
+        like_units=int(like or 1),
+        price=section.number("price", values.MONEY),
+        case=str(folder / case) if case else "",
+        covers=tuple(c for c in covers if c and c != item),
+        p_useful=section.number("p_useful", values.FRACTION),
+        most=None if most is None else int(most),
+        inspected=_yes(section, "inspected") is True,
+        whole_unit=_yes(section, "whole_unit"),
+        turned=_day(section, "turned"),
+        turn_every_days=section.number("turn_every_days", _EVERY),
+        source=Source(PASSAGE, section.line(), item),
     )
 
 

@@ -10,7 +10,7 @@ from repairecon.records.base import Range, Source
 FROM_THE_FILE = Source("passage.toml")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SpareWish:
     """What is known of one item beyond its card; None and empty where nothing is said.
 
@@ -38,7 +38,7 @@ class SpareWish:
     source: Source = FROM_THE_FILE
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Passage:
     """A passage or season: days, running hours, days after it until a part can be had, money, weight, room, tools.
 

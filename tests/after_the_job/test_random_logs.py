@@ -58,7 +58,18 @@ def test_any_log(seed: int, tmp_path: Path) -> None:
 
 
 def test_a_slip_of_the_pen_does_not_stop_the_next_case(tmp_path: Path) -> None:
-    row = Logged("a", "", "pump", "hours", "x", Source("x"), group="strip", p50=0.001, actual=9e5, first_time=True)
+    row = Logged(
+        job="a",
+        closed_on="",
+        unit="pump",
+        kind="hours",
+        name="x",
+        source=Source("x"),
+        group="strip",
+        p50=0.001,
+        actual=9e5,
+        first_time=True,
+    )
     learned = after_the_job(None, JobLog((row,))).learned
     assert max(h.high for h in learned.hours) == 100.0
     (tmp_path / "learned.toml").write_text(learned_text(learned), encoding="utf-8")
@@ -69,7 +80,17 @@ def test_a_chance_worked_out_falls_into_its_group() -> None:
     """0.1 + 0.1 and 1 - 0.8 are the same chance, whatever their last digit."""
     stated = (0.2, 1.0 - 0.8, 0.19999999999999998)
     rows = [
-        Logged(f"{k}", "", "pump", "chance", "x", Source("x"), outcome="o", chance=p, happened=False)
+        Logged(
+            job=f"{k}",
+            closed_on="",
+            unit="pump",
+            kind="chance",
+            name="x",
+            source=Source("x"),
+            outcome="o",
+            chance=p,
+            happened=False,
+        )
         for k, p in enumerate(stated)
     ]
     found = calibration(JobLog(tuple(rows)))

@@ -15,7 +15,19 @@ from repairecon.records import Decision, Figures
 
 DATA = Path(__file__).parents[2] / "data"
 FIGURES = {"rebuild here": {"total": Figures(100.0, 60.0, 95.0, 180.0)}}
-MADE = Decision("", "rebuild here", "2026-05-04", 1, 500, "neglect=dry", "EUR", 18.0, FIGURES, "", "exchange")
+MADE = Decision(
+    folder="",
+    way="rebuild here",
+    decided_on="2026-05-04",
+    seed=1,
+    draws=500,
+    found="neglect=dry",
+    currency="EUR",
+    cost_own_hour=18.0,
+    figures=FIGURES,
+    seal="",
+    best="exchange",
+)
 
 
 @pytest.fixture

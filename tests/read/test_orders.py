@@ -27,12 +27,16 @@ def line(
     item: str = "bearing", supplier: str = "bearing stockist", packs: int = 3, quoted: float = 6.9, **more: Any
 ) -> OrderLine:
     figures = {"designation": "6008", "part_class": "generic part", "pack": 2, "currency": "EUR"} | more
-    return OrderLine(supplier, item, packs=packs, quoted=quoted, source=Source("quotes.csv", 3), **figures)
+    return OrderLine(
+        supplier=supplier, item=item, packs=packs, quoted=quoted, source=Source("quotes.csv", 3), **figures
+    )
 
 
 def total(supplier: str = "bearing stockist", goods: float = 20.7, **more: Any) -> OrderTotal:
     figures = {"quoted_discount": 0.0, "quoted_carriage": 8.0, "quoted_fees": 0.0, "quoted_core": 0.0} | more
-    return OrderTotal(supplier, "EUR", quoted_goods=goods, quoted_total=goods + 8, cost_landed=34.73, **figures)
+    return OrderTotal(
+        supplier=supplier, currency="EUR", quoted_goods=goods, quoted_total=goods + 8, cost_landed=34.73, **figures
+    )
 
 
 def test_an_order_by_hand(tmp_path: Path) -> None:

@@ -45,7 +45,15 @@ def test_parts_as_written(good: Case) -> None:
 
 
 def test_border_and_wishes_as_written(good: Case) -> None:
-    assert good.customs == Customs("2026-07-01", 150, 0, 0.025, 700, 300, "private")
+    assert good.customs == Customs(
+        as_of="2026-07-01",
+        duty_free_up_to=150,
+        vat_free_up_to=0,
+        flat_duty_rate=0.025,
+        flat_duty_up_to=700,
+        hand_allowance=300,
+        buyer="private",
+    )
     wishes = good.wishes
     assert (wishes.today, wishes.deadline_days, wishes.deadline_by) == ("2026-10-05", 21, "P90")
     assert (wishes.most_parcels, wishes.without, wishes.old_after_days) == (3, ("specialist abroad",), 60)

@@ -77,7 +77,10 @@ def test_a_known_life_comes_before_the_rating() -> None:
 
 def test_what_is_told() -> None:
     """With the caution that no rating counts water, salt, seals and rust; the same figures as plain data."""
-    own = tuple(OwnLife("exchange", y, None, True, Source("lives.csv", 2)) for y in (2.0, 3.5, 5.0, 7.0))
+    own = tuple(
+        OwnLife(way="exchange", years=y, hours=None, failed=True, source=Source("lives.csv", 2))
+        for y in (2.0, 3.5, 5.0, 7.0)
+    )
     named = replace(ONE, ways=(*NAMED, "exchange"), load_kn=Range(2, 3, 4))
     answer = rebuild_or_buy(replace(with_it(named), own_lives=own), draws=200)
     line = told(answer)
