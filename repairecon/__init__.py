@@ -40,8 +40,7 @@ if TYPE_CHECKING:
     from repairecon.read.case_folder import read_case
     from repairecon.read.closed import read_closed
     from repairecon.read.job_log import read_log
-    from repairecon.read.share import copy_notebooks
-    from repairecon.read.starter import new_case
+    from repairecon.read.starter import copy_notebooks, new_case
     from repairecon.rebuild_or_buy.answer import Answer, Verdict
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.rebuild_or_buy.rules import screen
@@ -100,7 +99,7 @@ _FOUND_IN = {
     "book_copy": "book.book_place",
     "book_from_csv": "book.spares_csv",
     "compare_quotes": "compare_quotes.job",
-    "copy_notebooks": "read.share",
+    "copy_notebooks": "read.starter",
     "decide": "after_the_job.closing",
     "equivalent": "standards.equivalents",
     "export_book": "book.spares_csv",

@@ -8,8 +8,7 @@ from typing import Any
 
 from repairecon.after_the_job.answer import BookLine
 from repairecon.book.spares_book import SparesBook
-from repairecon.read.names import Names, key
-from repairecon.read.problems import Problems, shown
+from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.records import BookBusyError, BookError, BookFileError, Case, Item, Part, StoresMoved
 
 

@@ -14,8 +14,7 @@ from repairecon.after_the_job.estimates import Estimate
 from repairecon.buying.buying import Buying
 from repairecon.formulas import ranges
 from repairecon.read.case_folder import read_case
-from repairecon.read.closed import Closed
-from repairecon.read.frozen import freeze
+from repairecon.read.closed import Closed, freeze
 from repairecon.rebuild_or_buy.job import DRAWS, read_findings, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import condition, with_learned
 from repairecon.rebuild_or_buy.world import Finding, World, grow, with_findings

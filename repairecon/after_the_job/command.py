@@ -12,10 +12,8 @@ from repairecon.after_the_job import command_after_book as after_book
 from repairecon.after_the_job.closing import decide
 from repairecon.after_the_job.job import after_the_job
 from repairecon.after_the_job.learning import STRENGTH
-from repairecon.read.closed import read_closed
-from repairecon.read.frozen import FOLDER
-from repairecon.read.job_log import FILE, add_to_log, read_log
-from repairecon.read.learned import write_learned
+from repairecon.read.closed import FOLDER, read_closed
+from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
 
 

@@ -12,11 +12,10 @@ from typing import Any
 from repairecon.book.spares_book import SparesBook
 from repairecon.book.spares_csv import dump_sql, export_book
 from repairecon.book.spares_import import ImportPlan, plan_import
+from repairecon.read.files import write_all
 from repairecon.read.problems import Problems
 from repairecon.read.sheet_writing import Value, workbook_bytes
-from repairecon.read.sheets import BadCell
-from repairecon.read.spreadsheets import read_sheet
-from repairecon.read.writing import write_all
+from repairecon.read.sheets import BadCell, read_sheet
 from repairecon.records import ListError
 
 WORKBOOK, SQL = "spares.xlsx", "spares.sql"

@@ -9,8 +9,7 @@ from repairecon.book import schema
 from repairecon.book.amounts import HOURS, Scale, maybe, month_or_day, pieces, words
 from repairecon.book.ledger import Ledger, now
 from repairecon.book.things import COLUMNS, SHARES, TEXTS, Sort, find, item_by_number, names
-from repairecon.read.names import key
-from repairecon.read.problems import Problems, shown
+from repairecon.read.problems import Problems, key, shown
 from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError
 
 

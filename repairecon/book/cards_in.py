@@ -9,10 +9,8 @@ from typing import Any
 from repairecon.book import cells, schema
 from repairecon.book.amounts import HOURS, QUANTITY, month_or_day
 from repairecon.book.things import SHARES, TEXTS
-from repairecon.read.names import Names, key
-from repairecon.read.problems import Problems, shown
-from repairecon.read.rows import Row
-from repairecon.read.tables import Table
+from repairecon.read.problems import Names, Problems, key, shown
+from repairecon.read.tables import Row, Table
 from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS
 
 

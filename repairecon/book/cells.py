@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 from repairecon.book.amounts import Scale, scaled, words
 from repairecon.read import values
-from repairecon.read.headings import Headings
+from repairecon.read.columns import Headings
 from repairecon.read.problems import shown
-from repairecon.read.rows import Row
+from repairecon.read.tables import Row
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError
 

@@ -6,7 +6,7 @@ import contextlib
 from collections.abc import Iterator
 from pathlib import Path
 
-from repairecon.read.text import clean
+from repairecon.read.problems import clean
 from repairecon.records import BookBusyError, BookError, BookFileError, StockError
 
 _BUSY = {"SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL"}

@@ -11,8 +11,7 @@ from typing import Any
 from repairecon.book import sheet, stock, things
 from repairecon.book.ledger import Ledger
 from repairecon.book.sheet import Cell, guess_columns
-from repairecon.read.names import Names, key
-from repairecon.read.problems import SURE, Problems, closest, shown
+from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.values import Misread
 
 _FIELDS = tuple(sheet.WORDS)

@@ -7,10 +7,8 @@ from typing import Any
 from repairecon.book import cells, schema
 from repairecon.book.amounts import HOURS, MONEY, QUANTITY, RATE, amount, month_or_day
 from repairecon.book.cards_in import Cards, named
-from repairecon.read.names import key
-from repairecon.read.problems import Problems, shown
-from repairecon.read.rows import Row
-from repairecon.read.tables import Table
+from repairecon.read.problems import Problems, key, shown
+from repairecon.read.tables import Row, Table
 from repairecon.read.values import plain
 from repairecon.records import MOVEMENT_KINDS
 

@@ -9,8 +9,7 @@ from typing import Any
 
 from repairecon.book.amounts import MONEY, QUANTITY, Scale, month_or_day, scaled, words
 from repairecon.read import values
-from repairecon.read.names import key
-from repairecon.read.problems import SURE, closest
+from repairecon.read.problems import SURE, closest, key
 from repairecon.read.values import Limits, Misread
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError
 

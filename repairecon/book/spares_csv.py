@@ -16,9 +16,9 @@ from repairecon.book.amounts import HOURS, MONEY, QUANTITY, RATE, Scale, amount
 from repairecon.book.ledger import Ledger, now
 from repairecon.book.moves_in import Moves
 from repairecon.book.spares_book import SparesBook
+from repairecon.read.files import write_all, write_whole
 from repairecon.read.problems import Problems
 from repairecon.read.tables import read_table
-from repairecon.read.writing import write_all, write_whole
 from repairecon.records import BookFileError, ListError
 
 _SCALES: dict[str, Scale] = {

@@ -10,8 +10,7 @@ from repairecon.book import history, things
 from repairecon.book.acts import LENT, When, from_where, happened, item_named, record
 from repairecon.book.amounts import HOURS, Amount, amount, day, maybe, pieces, words
 from repairecon.book.ledger import Ledger
-from repairecon.read.names import key
-from repairecon.read.problems import shown
+from repairecon.read.problems import key, shown
 from repairecon.records import (
     BookError,
     Happened,

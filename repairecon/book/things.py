@@ -7,8 +7,7 @@ from typing import Any, Literal
 
 from repairecon.book.amounts import HOURS, amount, maybe_amount
 from repairecon.book.ledger import Ledger
-from repairecon.read.names import key
-from repairecon.read.problems import Problems, shown
+from repairecon.read.problems import Problems, key, shown
 from repairecon.records import BookError, Item, ItemVersion, Locker, UnitAboard
 
 Sort = Literal["item", "locker", "unit"]

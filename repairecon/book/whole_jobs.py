@@ -9,8 +9,7 @@ from typing import Any
 from repairecon.book import acts, cards, history, receiving, reordering, taking, things
 from repairecon.book.amounts import Amount, words
 from repairecon.book.ledger import Ledger
-from repairecon.read.names import key
-from repairecon.read.problems import shown
+from repairecon.read.problems import key, shown
 from repairecon.records import (
     BookBusyError,
     BookError,

@@ -297,7 +297,7 @@ class Waiver:
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A case folder, read and completed with defaults; ``assumed`` says which."""
+    """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file."""
 
     folder: str
     unit: Unit
@@ -318,6 +318,7 @@ class Case:
     learned: Learned | None = None
     assumed: tuple[Assumed, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
+    rows_read: Mapping[str, int] = field(default_factory=dict)
 
     def way(self, name: str) -> Way:
         """The way of that name."""

@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from repairecon.read.share import copy_notebooks
-from repairecon.read.starter import new_case
+from repairecon.read.starter import copy_notebooks, new_case
 
 
 def add(jobs: Any) -> None:

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from repairecon.book.spares_book import SparesBook
 from repairecon.book.stock_sheet import HEADINGS, sheet_rows
+from repairecon.read.files import write_whole
 from repairecon.read.sheet_writing import csv_text
-from repairecon.read.writing import write_whole
 from repairecon.records import RepaireconError
 
 BLANK = "_" * 6

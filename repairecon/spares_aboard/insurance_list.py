@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from repairecon.read.files import replace_all
 from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
-from repairecon.read.writing import replace_all
 from repairecon.records import RepaireconError
 from repairecon.spares_aboard.answer import SparesAnswer
 

@@ -13,8 +13,7 @@ from repairecon.after_the_job import summary as after_summary
 from repairecon.after_the_job.job import after_the_job
 from repairecon.after_the_job.json_data import as_json
 from repairecon.after_the_job.the_log import calibration
-from repairecon.read.job_log import log_text, read_log
-from repairecon.read.learned import learned_text, read_learned
+from repairecon.read.job_log import learned_text, log_text, read_learned, read_log
 from repairecon.records import LOG_KINDS, QUANTITIES, STAGES, JobLog, Logged, Source
 
 ODD = (0.0, 1e-12, 1e-3, 0.5, 1.0, 3.0, 10.0, 250.0, 1e6)

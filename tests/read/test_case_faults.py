@@ -43,7 +43,7 @@ def test_a_value_in_the_place_of_a_section(tmp_path: Path, old: str, new: str, c
 
 # file, a row to add, the column and what is found there
 AGAIN = [
-    (PARTS, "Circlip ,,1,damage,,9,,,,", "part", "'Circlip' again", "row 3 has this one"),
+    (PARTS, "Circlip ,,1,damage,,9,,,,,,,", "part", "'Circlip' again", "row 3 has this one"),
     (
         EVENTS,
         "shaft,neglect=light, Grooved,0.1,6,strip,,,,,,,,",
@@ -51,8 +51,8 @@ AGAIN = [
         "'shaft=grooved' again",
         "row 5 has it",
     ),
-    (WAYS, "exchange,new,,9,,,,,,,,,,,,", "way", "'exchange' again", "row 4 has this one"),
-    (SUPPLIERS, "Bearing  Stockist,,,,,,,,,", "supplier", "'Bearing Stockist' again", "row 2 has this one"),
+    (WAYS, "exchange,new,,9,,,,,,,,,,,,,,,,,,,", "way", "'exchange' again", "row 4 has this one"),
+    (SUPPLIERS, "Bearing  Stockist,,,,,,,,,,,,,,,", "supplier", "'Bearing Stockist' again", "row 2 has this one"),
 ]
 
 

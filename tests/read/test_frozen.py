@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 from repairecon import CaseError, RepaireconError, read_case
-from repairecon.read.closed import read_closed
-from repairecon.read.frozen import freeze, read_decision
+from repairecon.read.closed import freeze, read_closed, read_decision
 from repairecon.records import Decision, Figures
 
 DATA = Path(__file__).parents[2] / "data"
@@ -63,7 +62,7 @@ def test_frozen_once(folder: Path) -> None:
 
 
 def test_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from repairecon.read import writing
+    from repairecon.read import files as writing
 
     place, calls = tmp_path / "boat", []
     shutil.copytree(DATA / "alternator", place)

@@ -199,7 +199,7 @@ IN_TOML = [
     ("hand_allowance = 300", 'buyer = "company"', "customs.buyer", "'company'", "'private', 'vat-registered'"),
     ("today = 2026-10-05", "today = 5", "order.today", "'5'", "year-month-day"),
     ("deadline_days = 21", "deadline_days = -1", "order.deadline_days", "-1", "not less than 0"),
-    ("deadline_days = 21", 'deadline_by = "P80"', "order.deadline_by", "'p80'", "p90"),
+    ("deadline_days = 21", 'deadline_by = "P80"', "order.deadline_by", "'P80'", "p90"),
     ("most_parcels = 3", "most_parcels = 0", "order.most_parcels", "0", "not less than 1"),
     ("most_parcels = 3", "most_parcels = 2.5", "order.most_parcels", "2.5", "whole number"),
     ('["Specialist  abroad"]', '["specialst abroad"]', "order.without", "'specialst abroad'", "did you mean"),
