@@ -13,7 +13,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from repairecon import records
-from repairecon.read.values import MONEY, Limits
+from repairecon.read.values import MONEY, Limits, plain
 
 ENDS = ("low", "likely", "high")
 CASE = "case.toml"
@@ -125,3 +125,45 @@ FILES: Mapping[str, Headings] = MappingProxyType(
 
 CASE_FILES = tuple(list(FILES)[: list(FILES).index("lives.csv") + 1])
 """Files of a case folder beside case.toml."""
+
+
+_HEAD = """# Every column and key
+
+Made from `repairecon/read/columns.csv`. A range is three columns, `_low`, `_likely`, `_high` (with only `_likely` it is
+sure), and `_shape`. A default with @ stands in `repairecon/read/defaults.toml`."""
+_TABLE = "| | what | unit | may be | blank means |\n|---|---|---|---|---|"
+
+
+def table_of_files() -> str:
+    """The files of a case as a table for the README; ``_*`` stands for the columns of a range."""
+    lines = ["| file | a row is | columns |", "|---|---|---|"]
+    for file in CASE_FILES:
+        own = (c for c in FILES[file].declared.values() if c.name not in ("description", "note"))
+        columns = ", ".join(f"`{c.name}_*`" if c.type == "range" else f"`{c.name}`" for c in own)
+        lines.append(f"| `{file}` | {about(file)[0]} | {columns} |")
+    return "\n".join(lines)
+
+
+def reference() -> str:
+    """Every column and key with its meaning, unit, what may be written and what a blank one means."""
+    lines = [_HEAD]
+    for file, section in dict.fromkeys((row["file"], row["section"]) for row in _rows()):
+        declared = tuple(_of(file, section))
+        if declared:
+            title = "every CSV file" if file == ANY else f"{file} [{section}]" if section else file
+            lines.append(f"\n## {title}\n\n{about(file, section)[0]}\n\n{_TABLE}")
+            lines += [
+                f"| `{c.name}`{' (needed)' if c.need else ''} | {c.meaning} | {c.unit} | {_may_be(c)} | {c.default} |"
+                for c in declared
+            ]
+    return "\n".join(lines) + "\n"
+
+
+def _may_be(column: Column) -> str:
+    if column.options:
+        return (" to " if column.type == "date" else ", ").join(column.options)
+    if column.type in ("number", "whole", "fraction", "range"):
+        low, high = plain(column.limits.low), plain(column.limits.high)
+        sort = {"number": "", "range": "range, "}.get(column.type, f"{column.type}, ")
+        return f"{sort}{'more than ' if column.limits.above else ''}{low} to {high}"
+    return {"yes": "yes or no", "worker": "owner or one of [labour]", "ways": "ways"}.get(column.type, column.type)

@@ -61,6 +61,10 @@ class Entry:
     def _yes(self, value: Any) -> bool | Misread:
         raise NotImplementedError
 
+    def column(self, name: str) -> Column:
+        """How it is declared; one that is not is read as its reader says."""
+        return self.declared.get(name) or Column(name=name)
+
     def shown(self, name: str) -> str:
         """What stands there, as faults quote it."""
         return shown(str(self.written(name)))
@@ -82,24 +86,24 @@ class Entry:
     def required(self, name: str, write: str = "") -> str:
         """Words that must be there; ``write`` is what to write where the column does not say it."""
         if self.lacks(name):
-            self.fault(name, "nothing", write or self.declared[name].write)
+            self.fault(name, "nothing", write or self.column(name).write)
         return self.text(name)
 
     def required_value(self, *names: str) -> None:
         """Note a fault for each that is blank."""
         for name in names:
             if self.lacks(name):
-                self.fault(name, "nothing", self.declared[name].write)
+                self.fault(name, "nothing", self.column(name).write)
 
     def number(self, name: str, limits: Limits | None = None) -> float | None:
         """A number; its default, if it has one of its own, when blank or wrong."""
         value = self.value(name)
         if value is not None:
-            read = self._parsed(value, limits or self.declared[name].limits)
+            read = self._parsed(value, limits or self.column(name).limits)
             if not isinstance(read, Misread):
                 return read
             self.fault(name, self.shown(name), read.write)
-        default = self.declared[name].default if name in self.declared else ""
+        default = self.column(name).default
         return float(default) if default.isdigit() else None
 
     def whole(self, name: str) -> int | None:
@@ -126,19 +130,19 @@ class Entry:
         """Yes or no; its default when blank or wrong."""
         read = self.yes_if_written(name)
         if read is None and default is None:
-            return self.declared[name].default == "yes"
+            return self.column(name).default == "yes"
         return bool(default) if read is None else read
 
     def choice(self, name: str, options: Sequence[str] = (), default: str | None = None) -> str:
         """One of the options, whatever its case; the default, if that is one of them, when blank or wrong."""
-        options = options or self.declared[name].options
+        options = options or self.column(name).options
         word = " ".join(self.text(name).casefold().split())
         if word in options:
             return word
         if word:
             self.fault(name, self.shown(name), self.problems.advice(word, options))
         if default is None:
-            default = self.declared[name].default
+            default = self.column(name).default
         return default if default in options else ""
 
     def date(self, name: str) -> str:
@@ -147,7 +151,7 @@ class Entry:
         if value is None:
             return ""
         read = values.date(value)
-        between = self.declared[name].options if name in self.declared else ()
+        between = self.column(name).options
         if not isinstance(read, Misread) and between and not between[0] <= read <= between[1]:
             read = Misread(f"write a day between {between[0]} and {between[1]}")
         if isinstance(read, Misread):
@@ -157,7 +161,7 @@ class Entry:
 
     def read(self, name: str) -> Any:
         """The value as its column is declared."""
-        column = self.declared[name]
+        column = self.column(name)
         if column.type == "range":
             return self.amount(name) if column.default == "0" else self.range(name)
         if column.type == "yes":
@@ -217,7 +221,7 @@ class Row(Entry):
         """The range in ``name_low``, ``name_likely``, ``name_high``, None when blank or wrong."""
         if not self.has_range(name):
             return None
-        limits = limits or self.declared[name].limits
+        limits = limits or self.column(name).limits
         columns = [f"{name}_{end}" for end in ("low", "likely", "high")]
         low, likely, high = (self.number(c, limits) for c in columns)
         form = values.shape(self.text(f"{name}_shape"))
