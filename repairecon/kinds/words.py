@@ -1,0 +1,179 @@
+"""Words as owners write them: folding, singulars, stems, typing slips, words of one meaning, what "no" belongs to."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Collection, Iterable
+from functools import cache
+
+from repairecon.kinds.tables import rows
+
+Tokens = tuple[str, ...]
+
+_SLIP_FROM = 4
+"""Shortest word in which a typing slip is mended: of three letters too many are one slip apart (gas, gap, fan)."""
+
+
+def fold(text: str) -> str:
+    """Lower case, plain letters, hyphens as spaces, apostrophes dropped."""
+    plain = unicodedata.normalize("NFKD", text.casefold())
+    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    return re.sub(r"[-_/&+]", " ", re.sub(r"['’`´]", "", plain))
+
+
+@cache
+def listed(use: str) -> frozenset[str]:
+    """Words of one use in ``words.csv``: stop, not, idle, part."""
+    return frozenset(row["word"] for row in rows("words") if row["use"] == use)
+
+
+def singular(word: str) -> str:
+    """A plain plural without its ending."""
+    if len(word) > 4 and word.endswith("ies"):
+        return word[:-3] + "y"
+    if len(word) > 4 and word.endswith(("ches", "shes", "sses", "xes")):
+        return word[:-2]
+    if len(word) > 3 and word.endswith("s") and not word.endswith(("ss", "us", "is")):
+        return word[:-1]
+    return word
+
+
+def stem(word: str) -> str:
+    """A word without the endings that do not change what it means to an owner (drips, dripping, dripped)."""
+    word = singular(word)
+    for ending, least in (("ing", 6), ("ed", 5), ("ly", 6), ("er", 7), ("y", 5)):
+        if len(word) >= least and word.endswith(ending):
+            word = word[: -len(ending)]
+            break
+    if len(word) > 3 and word[-1] == word[-2] and word[-1] not in "lsz":
+        word = word[:-1]
+    return word[:-1] if len(word) > 3 and word.endswith("e") else word
+
+
+@cache
+def slips(a: str, b: str) -> int:
+    """Letters wrong, missing, extra or swapped with the next between two words."""
+    above: list[int] = []
+    last = list(range(len(b) + 1))
+    for i, x in enumerate(a, 1):
+        row = [i]
+        for j, y in enumerate(b, 1):
+            best = min(last[j] + 1, row[j - 1] + 1, last[j - 1] + (x != y))
+            if i > 1 and j > 1 and x == b[j - 2] and a[i - 2] == y:
+                best = min(best, above[j - 2] + 1)
+            row.append(best)
+        above, last = last, row
+    return last[-1]
+
+
+def mended(word: str, known: Collection[str]) -> str:
+    """The known word that a mistyped one stands for; the word itself where none or several are as near."""
+    if word in known or len(word) < _SLIP_FROM or not word.isalpha():
+        return word
+    allowed = 1 if len(word) < 8 else 2
+    near: dict[str, int] = {}
+    for other in known:
+        if len(other) >= _SLIP_FROM and abs(len(other) - len(word)) <= allowed:
+            apart = slips(word, other)
+            if apart <= allowed:
+                near[other] = apart
+    if not near:
+        return word
+    best = [w for w, apart in near.items() if apart == min(near.values())]
+    same_start = [w for w in best if w[0] == word[0]]
+    best = same_start or best
+    return best[0] if len(best) == 1 else word
+
+
+def glued(tokens: Iterable[str], known: Collection[str]) -> list[str]:
+    """Words written apart that belong together (gear box), and together that belong apart (bilgepump)."""
+    joined: list[str] = []
+    for token in tokens:
+        if joined and joined[-1] + token in known and not (joined[-1] in known and token in known):
+            joined[-1] += token
+        else:
+            joined.append(token)
+    return [piece for token in joined for piece in ([token] if token in known else _split(token, known) or [token])]
+
+
+def _split(word: str, known: Collection[str]) -> list[str] | None:
+    if word in known:
+        return [word]
+    for cut in range(len(word) - 3, 2, -1):
+        if word[:cut] in known:
+            rest = _split(word[cut:], known)
+            if rest:
+                return [word[:cut], *rest]
+    return None
+
+
+def replaced(tokens: list[str], table: dict[Tokens, Tokens]) -> list[str]:
+    """Tokens with each listed run put into its plain form, longest runs first."""
+    longest = max(map(len, table), default=1)
+    out: list[str] = []
+    k = 0
+    while k < len(tokens):
+        for size in range(min(longest, len(tokens) - k), 0, -1):
+            run = tuple(tokens[k : k + size])
+            if run in table:
+                out.extend(table[run])
+                k += size
+                break
+        else:
+            out.append(tokens[k])
+            k += 1
+    return out
+
+
+@cache
+def _meanings() -> tuple[dict[str, set[str]], dict[Tokens, str]]:
+    single: dict[str, set[str]] = {}
+    several: dict[Tokens, str] = {}
+    for row in rows("words"):
+        if row["use"] == "sentence":
+            words = tuple(stem(w) for w in fold(row["word"]).split())
+            if len(words) == 1:
+                single.setdefault(words[0], set()).add("@" + row["means"])
+            else:
+                several[words] = "@" + row["means"]
+    return single, several
+
+
+def _runs(text: str) -> list[list[tuple[str, bool]]]:
+    """Runs of words that no stop word or comma breaks, each word as (stem, denied)."""
+    runs: list[list[tuple[str, bool]]] = [[]]
+    denied = 0
+    for word in re.findall(r"[a-z0-9.]*[a-z0-9]|[,;:.!?]", fold(text)):
+        if word in listed("not"):
+            runs.append([])
+            denied = 2  # "no oil leak" denies both words, "not charging at all" one
+        elif word in listed("stop") or not word[0].isalnum():
+            runs.append([])
+            denied = 0 if not word[0].isalnum() or runs[-2] else denied
+        else:
+            runs[-1].append((stem(word), denied > 0))
+            denied = max(0, denied - 1)
+    return runs
+
+
+@cache
+def meaning(text: str) -> dict[str, float]:
+    """What a sentence says: stems and groups of one meaning (``@leak``), denied ones with ``!``, each with a weight.
+
+    A word counts 1 as itself and 1 as its group, so that "drip" is nearer to "drips" than to "weeps".
+    """
+    single, several = _meanings()
+    found: dict[str, float] = {}
+    for run in _runs(text):
+        words = [word for word, _ in run]
+        for k, (word, denied) in enumerate(run):
+            mark = "!" if denied else ""
+            found[mark + word] = 1.0
+            for group in single.get(word, ()):
+                found[mark + group] = 1.0
+            for size in (2, 3):
+                group_of_run = several.get(tuple(words[k : k + size]))
+                if group_of_run:
+                    found[mark + group_of_run] = 1.0
+    return found
