@@ -216,7 +216,9 @@ def _known_kind(name: str, words: frozenset[str], kind: str, certainty: Certaint
 def _ask(name: str, words: frozenset[str], choice: Tokens, covered: frozenset[str]) -> KindMatch:
     kinds = tuple(c for c in choice if c in _kind_rows())
     options = [c.removesuffix(" (no kind)") for c in choice]
-    question = f"Which is it: {', '.join(options[:-1])} or {options[-1]}?" if options[1:] else f"Is it this: {options[0]}?"
+    question = (
+        f"Which is it: {', '.join(options[:-1])} or {options[-1]}?" if options[1:] else f"Is it this: {options[0]}?"
+    )
     # what a whole name explains is judged by its kind; any other word keeps the danger that it tells of
     full = frozenset().union(covered, *(n for k, n in _names() if k in kinds and n <= words))
     return _match(name, words - full, kinds, "ask", question=question, said=f"not sure: {' or '.join(options)}")
@@ -240,7 +242,9 @@ def _classes() -> dict[str, dict[str, str]]:
 @cache
 def _danger() -> tuple[tuple[frozenset[str], str, str], ...]:
     return tuple(
-        (frozenset(plain_words(row["word"])), row["means"], row["word"]) for row in rows("words") if row["use"] == "safety"
+        (frozenset(plain_words(row["word"])), row["means"], row["word"])
+        for row in rows("words")
+        if row["use"] == "safety"
     )
 
 

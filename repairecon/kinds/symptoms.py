@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -9,7 +10,7 @@ from math import log
 
 from repairecon.kinds.names import Certainty, KindMatch, as_kind
 from repairecon.kinds.tables import of_kind, parts, rows
-from repairecon.kinds.words import Tokens, meaning
+from repairecon.kinds.words import Tokens, fold, listed, meaning
 
 _LEAST = 2.0
 _CLOSE = 0.8
@@ -149,10 +150,11 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     best = scores[ranked[0]]
     elsewhere = tuple(p for p in pointers if p.kind != kind) or _heard_elsewhere(sentence, kind, best)
     found = found_in(kind, sentence)
-    if best < _LEAST:
-        return _unsure(kind, sentence, "", ranked, elsewhere, found)
+    if best < _LEAST or (best < 3 * _LEAST and _says_fine(sentence)):
+        unsure = _unsure(kind, sentence, "", ranked, elsewhere, found)
+        return replace(unsure, nothing_wrong=unsure.nothing_wrong or _says_fine(sentence))
     close = [s for s in ranked if scores[s] >= _CLOSE * best]
-    if len(close) > 1:
+    if len(close) > 1 or any(_weigh(meaning(p.because)) > best for p in elsewhere):
         return _unsure(kind, sentence, ranked[0], close, elsewhere, found)
     row = _row(kind, ranked[0])
     return SymptomMatch(
@@ -192,11 +194,16 @@ def _nothing_wrong(kind: str, sentence: str) -> str:
     said = set(meaning(sentence))
     for _, row in of_kind("symptoms", kind):
         for clause in parts(row["nothing_wrong"]):
-            wanted = set(meaning(clause))
+            wanted = set(meaning(clause.split(":")[0]))
             both = _weigh(wanted & said)
-            if both >= 0.6 * _weigh(wanted) and both >= 0.5 * _weigh(said):
+            if both >= 0.7 * _weigh(wanted) and both >= 0.5 * _weigh(said):
                 return clause
     return ""
+
+
+def _says_fine(sentence: str) -> str:
+    text = f" {fold(sentence)} "
+    return "you say that it works" if any(f" {phrase} " in text for phrase in listed("fine")) else ""
 
 
 def _heard_elsewhere(sentence: str, kind: str, best: float) -> tuple[Pointer, ...]:
@@ -223,27 +230,50 @@ def _clauses(kind: str) -> tuple[tuple[frozenset[str], Found], ...]:
     for _, row in of_kind("remedies", kind):
         for clause in _alternatives(row["finding"]):
             found.append((frozenset(meaning(clause)), Found(clause, "remedies", cause=row["finding"])))
-    return tuple((words, record) for words, record in found if sum(not w.startswith("@") for w in words) > 1)
+    # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or plain damage
+    return tuple(
+        (words, record)
+        for words, record in found
+        if words & _tells("damage") or (words & _tells("state") and _names_part(words))
+    )
+
+
+def _names_part(words: frozenset[str]) -> bool:
+    return any(not w.startswith("@") and not set(meaning(w)) & _tells("state") for w in words)
+
+
+@cache
+def _tells(use: str) -> frozenset[str]:
+    return frozenset(w for state in listed(use) for w in meaning(state) if not w.startswith("!"))
 
 
 def _alternatives(cause: str) -> Tokens:
-    """"brushes short or rings dirty" is two causes; "bearing rough and wet" is one and its halves keep the noun."""
-    pieces = [p.strip() for comma in parts(cause, ",") for p in comma.split(" or ")]
-    return tuple(dict.fromkeys([cause, *(p for p in pieces if " " in p)]))
+    """The ways to name a cause: "brushes stuck or worn" is told by "brushes worn" as well."""
+    pieces = [p.strip() for comma in parts(cause, ",") for p in re.split(r" or | and |: ", comma)]
+    told = []
+    for k, piece in enumerate(pieces):
+        noun = pieces[k - 1].split()[0] if k and set(piece.split()) <= listed("state") else ""
+        stated = listed("state") & set(piece.split())
+        state = pieces[k + 1].split()[-1] if not stated and k + 1 < len(pieces) else ""
+        told.append(f"{noun} {piece} {state}".strip())
+    # "shaft grooved under the seal" is told by "shaft grooved"
+    cut = [re.split(r" (?:under|of|in|from|behind|by|to|at|with|on|inside|past) ", t)[0] for t in (cause, *told)]
+    return tuple(dict.fromkeys([cause, *told, *cut]))
 
 
 def found_in(kind: str, text: str) -> tuple[Found, ...]:
     """What a text says was found already on a unit of a kind, nearest wording first."""
     said = set(meaning(text))
-    heard: dict[tuple[str, str], tuple[float, Found]] = {}
+    heard: dict[tuple[str, str], tuple[float, float, Found]] = {}
     for words, record in _clauses(kind):
         # a word and its group tell the same thing: the group is enough
         told = [w for w in words if w.startswith(("@", "!@")) or not _groups(w, record.words)]
         share = _weigh(w for w in told if w in said) / (_weigh(told) or 1)
         key = (record.table, record.cause + record.symptom)
-        if share >= _FOUND and share > heard.get(key, (0.0, record))[0]:
-            heard[key] = (share, record)
-    return tuple(record for _, record in sorted(heard.values(), key=lambda pair: -pair[0]))
+        stated = words & said & (_tells("state") | _tells("damage"))
+        if share >= _FOUND and stated and (share, _weigh(told)) > heard.get(key, (0.0, 0.0))[:2]:
+            heard[key] = (share, _weigh(told), record)
+    return tuple(record for *_, record in sorted(heard.values(), key=lambda h: (-h[0], -h[1])))
 
 
 @cache

@@ -29,6 +29,7 @@ NAMES = (
     "temporary",
     "shares",
     "sources",
+    "units",
 )
 """Every table of the room."""
 

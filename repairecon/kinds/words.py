@@ -143,17 +143,22 @@ def _meanings() -> tuple[dict[str, set[str]], dict[Tokens, str]]:
 def _runs(text: str) -> list[list[tuple[str, bool]]]:
     """Runs of words that no stop word or comma breaks, each word as (stem, denied)."""
     runs: list[list[tuple[str, bool]]] = [[]]
-    denied = 0
+    denied, waiting = 0, False
     for word in re.findall(r"[a-z0-9.]*[a-z0-9]|[,;:.!?]", fold(text)):
         if word in listed("not"):
+            # "stopped charging" both stops and denies what follows
+            stops = stem(word) in _meanings()[0] and not word.endswith("ly")
+            runs.append([(stem(word), False)] if stops else [])
+            denied, waiting = 2, True  # "no oil leak" denies both words, "not charging at all" one
+        elif not word[0].isalnum():
             runs.append([])
-            denied = 2  # "no oil leak" denies both words, "not charging at all" one
-        elif word in listed("stop") or not word[0].isalnum():
+            denied = 0
+        elif word in listed("stop"):
             runs.append([])
-            denied = 0 if not word[0].isalnum() or runs[-2] else denied
+            denied = denied if waiting else 0
         else:
             runs[-1].append((stem(word), denied > 0))
-            denied = max(0, denied - 1)
+            denied, waiting = max(0, denied - 1), False
     return runs
 
 
