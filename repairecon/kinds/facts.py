@@ -33,7 +33,11 @@ class Task:
 
 @dataclass(frozen=True)
 class Failure:
-    """What may stand behind a symptom; the chances of one symptom add up to 1. ``chain``: what it damages next."""
+    """What may stand behind a symptom; the chances of one symptom add up to 1.
+
+    ``chain`` is what it damages next, ``findings`` the findings whose remedies meet it, likeliest first; without
+    any, ``outcome`` says in words what is done.
+    """
 
     symptom: str
     cause: str
@@ -42,6 +46,7 @@ class Failure:
     chance: Range
     seen_at: str
     chain: str
+    findings: tuple[str, ...]
     source: Source
 
 
@@ -172,6 +177,10 @@ class KindFacts:
         """What may stand behind one symptom."""
         return tuple(f for f in self.failures if f.symptom == symptom)
 
+    def remedies_of(self, failure: Failure) -> tuple[Remedy, ...]:
+        """The ways to meet a failure."""
+        return tuple(r for finding in failure.findings for r in self.remedies if r.finding == finding)
+
     def looks_of(self, symptom: str) -> tuple[Look, ...]:
         """The looks of one symptom, first one first."""
         return tuple(look for look in self.looks if look.symptom == symptom)
@@ -278,6 +287,7 @@ def _failures(kind: str) -> tuple[Failure, ...]:
                 chance=_sure(spread(row, "chance", where)),
                 seen_at=row["seen_at"],
                 chain=chain,
+                findings=parts(row["findings"]),
                 source=where,
             )
         )

@@ -191,10 +191,10 @@ def _unsure(
 
 def _nothing_wrong(kind: str, sentence: str) -> str:
     """The kind's own word that this is no fault, where the sentence says hardly more than that."""
-    said = set(meaning(sentence))
+    said = {word.lstrip("!") for word in meaning(sentence)}
     for _, row in of_kind("symptoms", kind):
         for clause in parts(row["nothing_wrong"]):
-            wanted = set(meaning(clause.split(":")[0]))
+            wanted = {word.lstrip("!") for word in meaning(clause.split(":")[0])}
             both = _weigh(wanted & said)
             if both >= 0.7 * _weigh(wanted) and both >= 0.5 * _weigh(said):
                 return clause
@@ -263,16 +263,17 @@ def _alternatives(cause: str) -> Tokens:
 
 def found_in(kind: str, text: str) -> tuple[Found, ...]:
     """What a text says was found already on a unit of a kind, nearest wording first."""
-    said = set(meaning(text))
     heard: dict[tuple[str, str], tuple[float, float, Found]] = {}
-    for words, record in _clauses(kind):
-        # a word and its group tell the same thing: the group is enough
-        told = [w for w in words if w.startswith(("@", "!@")) or not _groups(w, record.words)]
-        share = _weigh(w for w in told if w in said) / (_weigh(told) or 1)
-        key = (record.table, record.cause + record.symptom)
-        stated = words & said & (_tells("state") | _tells("damage"))
-        if share >= _FOUND and stated and (share, _weigh(told)) > heard.get(key, (0.0, 0.0))[:2]:
-            heard[key] = (share, _weigh(told), record)
+    # clause by clause, so that "brushes worn, rings fine" tells nothing of the rings
+    for said in (set(meaning(clause)) for clause in re.split(r"[,;.:]| but | though | while ", text)):
+        for words, record in _clauses(kind):
+            # a word and its group tell the same thing: the group is enough
+            told = [w for w in words if w.startswith(("@", "!@")) or not _groups(w, record.words)]
+            share = _weigh(w for w in told if w in said) / (_weigh(told) or 1)
+            key = (record.table, record.cause + record.symptom)
+            stated = words & said & (_tells("state") | _tells("damage"))
+            if share >= _FOUND and stated and (share, _weigh(told)) > heard.get(key, (0.0, 0.0))[:2]:
+                heard[key] = (share, _weigh(told), record)
     return tuple(record for *_, record in sorted(heard.values(), key=lambda h: (-h[0], -h[1])))
 
 

@@ -144,15 +144,20 @@ def _runs(text: str) -> list[list[tuple[str, bool]]]:
     """Runs of words that no stop word or comma breaks, each word as (stem, denied)."""
     runs: list[list[tuple[str, bool]]] = [[]]
     denied, waiting = 0, False
-    for word in re.findall(r"[a-z0-9.]*[a-z0-9]|[,;:.!?]", fold(text)):
+    words = re.findall(r"[a-z0-9.]*[a-z0-9]|[,;:.!?]", fold(text))
+    for k, word in enumerate(words):
         if word in listed("not"):
             # "stopped charging" both stops and denies what follows
             stops = stem(word) in _meanings()[0] and not word.endswith("ly")
             runs.append([(stem(word), False)] if stops else [])
             denied, waiting = 2, True  # "no oil leak" denies both words, "not charging at all" one
         elif not word[0].isalnum():
-            runs.append([])
+            runs += [[], []]
             denied = 0
+        elif word in listed("well") and _ends(words, k):
+            # "the flow is good" denies that the flow is the matter
+            last = next((run for run in reversed(runs[-3:]) if run), [])
+            last[:] = [(w, True) for w, _ in last]
         elif word in listed("stop"):
             runs.append([])
             denied = denied if waiting else 0
@@ -160,6 +165,13 @@ def _runs(text: str) -> list[list[tuple[str, bool]]]:
             runs[-1].append((stem(word), denied > 0))
             denied, waiting = max(0, denied - 1), False
     return runs
+
+
+def _ends(words: list[str], k: int) -> bool:
+    """Whether a word of praise stands after what it praises ("flow good", not "good flow" nor "in the well")."""
+    after = words[k + 1] if k + 1 < len(words) else ","
+    before = words[k - 1] if k else ","
+    return before not in ("the", "a") and (not after[0].isalnum() or after in listed("stop") | listed("not"))
 
 
 @cache
