@@ -57,6 +57,7 @@ class _Hit:
     score: float
     weight: float
     covered: frozenset[str]
+    has_head: bool
 
 
 @cache
@@ -68,26 +69,48 @@ def _table(use: str) -> dict[Tokens, Tokens]:
     }
 
 
+@dataclass(frozen=True)
+class _Name:
+    kind: str
+    words: frozenset[str]
+    head: str
+
+
 @cache
-def _names() -> tuple[tuple[str, frozenset[str]], ...]:
-    """Every name of every kind as its set of plain words."""
-    found = []
-    for row in rows("kinds"):
-        for name in (row["kind"], *parts(row["other_names"])):
-            plain = replaced([singular(w) for w in fold(name).split()], _table("name"))
-            found.append((row["kind"], frozenset(singular(w) for w in plain)))
-    return tuple(found)
+def _names() -> tuple[_Name, ...]:
+    """Every name of every kind as its set of plain words, with the noun that the others describe."""
+    return tuple(
+        _Name(kind=row["kind"], words=frozenset(_canonical(name)), head=_canonical(_first(name))[-1])
+        for row in rows("kinds")
+        for name in (row["kind"], *parts(row["other_names"]))
+    )
+
+
+def _canonical(name: str) -> list[str]:
+    return [singular(w) for w in replaced([singular(w) for w in fold(name).split()], _table("name"))]
+
+
+def _first(name: str) -> str:
+    """A name up to its first comma, "for", "of", "on", "in"."""
+    return re.split(r"[,(;]|\b(?:for|of|on|in|from|with)\b", fold(name))[0]
+
+
+def _whole(kind: str, words: frozenset[str]) -> list[_Name]:
+    """The names of a kind that a text holds whole."""
+    return [n for n in _names() if n.kind == kind and n.words <= words]
 
 
 @cache
 def _own_words() -> dict[str, frozenset[str]]:
     """Every word that a kind's names use."""
-    return {row["kind"]: frozenset().union(*(n for k, n in _names() if k == row["kind"])) for row in rows("kinds")}
+    return {
+        row["kind"]: frozenset().union(*(n.words for n in _names() if n.kind == row["kind"])) for row in rows("kinds")
+    }
 
 
 @cache
 def _name_words() -> frozenset[str]:
-    return frozenset().union(*(words for _, words in _names()))
+    return frozenset().union(*(n.words for n in _names()))
 
 
 @cache
@@ -102,9 +125,9 @@ def _known() -> frozenset[str]:
 @cache
 def _weights() -> dict[str, float]:
     by_word: dict[str, set[str]] = {}
-    for kind, words in _names():
-        for word in words:
-            by_word.setdefault(word, set()).add(kind)
+    for name in _names():
+        for word in name.words:
+            by_word.setdefault(word, set()).add(name.kind)
     return {word: log(1 + len(rows("kinds")) / len(kinds)) for word, kinds in by_word.items()}
 
 
@@ -116,13 +139,19 @@ def _weigh(words: Iterable[str]) -> float:
 
 def plain_words(name: str) -> list[str]:
     """A name as plain known words: slips mended, spellings made one, sizes dropped, mains volts as ``mains``."""
-    text = _MAINS.sub(" mains ", fold(name))
-    raw = [w for w in re.findall(r"[a-z0-9]+", text) if not re.fullmatch(r"\d+[a-z]{0,3}", w)]
+    # "pump, bilge" is a bilge pump
+    text = " ".join(reversed(_MAINS.sub(" mains ", fold(name)).split(",")))
+    raw = [w for w in re.findall(r"[a-z0-9]{2,}", text) if not re.fullmatch(r"\d+[a-z]{0,3}", w)]
     words = glued([singular(w) if singular(w) in _known() and w not in _known() else w for w in raw], _known())
-    words = [w if w in _known() else mended(w, _known()) for w in words]
+    words = [w if w in _known() else _mended(w) for w in words]
     words = replaced(glued(words, _known()), _table("name"))
     # "mains" is voltage, "main" is size
     return [w if w == "mains" or singular(w) not in _known() else singular(w) for w in words]
+
+
+def _mended(word: str) -> str:
+    as_written = mended(word, _known())
+    return as_written if as_written in _known() else mended(singular(word), _known())
 
 
 @cache
@@ -134,25 +163,31 @@ def _hits(words: frozenset[str]) -> list[_Hit]:
     """The best name of each kind, likeliest kind first."""
     best: dict[str, _Hit] = {}
     own = _own_words()
-    for kind, name in _names():
-        both = name & words
+    for name in _names():
+        both = name.words & words
         if not both:
             continue
-        rest = words - name
-        idle = rest & (listed("idle") | own[kind])
+        rest = words - name.words
+        idle = rest & (listed("idle") | own[name.kind])
         hit = _weigh(both)
-        found = hit / _weigh(name)
+        found = hit / _weigh(name.words)
         used = hit / (hit + _weigh(rest - idle) + _IDLE_COUNTS * len(idle) ** 0.5)
-        at = _Hit(kind=kind, score=2 * found * used / (found + used), weight=hit, covered=frozenset(both))
-        if kind not in best or (at.score, at.weight) > (best[kind].score, best[kind].weight):
-            best[kind] = at
+        at = _Hit(
+            kind=name.kind,
+            score=2 * found * used / (found + used),
+            weight=hit,
+            covered=frozenset(both),
+            has_head=name.head in both,
+        )
+        last = best.get(name.kind)
+        if last is None or (at.score, at.weight) > (last.score, last.weight):
+            best[name.kind] = at
     return sorted(best.values(), key=lambda h: (-h.score, -h.weight, h.kind))
 
 
 def _head(name: str) -> str:
-    """The noun that the other words describe: the last word before a comma, "for", "of", "on", "in"."""
-    first = re.split(r"[,(;]|\b(?:for|of|on|in|from|with)\b", fold(name))[0]
-    words = plain_words(first)
+    """The noun that the other words describe."""
+    words = plain_words(_first(name))
     return words[-1] if words else ""
 
 
@@ -170,27 +205,35 @@ def match_kind(name: str) -> KindMatch:
         The kind, how sure that is, what to ask, and who may rebuild it. Nothing in the name lowers what its kind
         demands; words that its kind does not explain (gas, steering, mains) raise it.
     """
-    whole = frozenset(plain_words(name))
-    meant = whole - listed("idle") or whole
-    hits = _hits(whole)
-    choice = _asked().get(whole) or _asked().get(meant)
+    words = frozenset(plain_words(name))
+    meant = words - listed("idle") or words
+    hits = _hits(words)
+    choice = _asked().get(words) or _asked().get(meant)
     if choice and not any(h.score > 0.9 and h.covered > meant for h in hits):
-        return _ask(name, whole, choice, meant)
-    hits = _narrowed(hits, whole)
-    if not hits or hits[0].score < _ASKED:
-        return _none(name, whole)
-    best = hits[0]
-    full = frozenset().union(*(n for k, n in _names() if k == best.kind and n <= whole))
-    head = _head(name)
-    if head in listed("part") and head not in full:
-        return _ask(name, whole, (best.kind, f"its {head} only (no kind)"), full) if full else _none(name, whole)
+        return _ask(name, words, choice, meant)
+    hits = _narrowed(hits, words)
+    return _judged(name, words, hits) if hits and hits[0].score >= _ASKED else _none(name, words)
+
+
+def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
+    """What the best hit is worth: the kind itself, a part of it, one of several, or nothing."""
+    best, head = hits[0], _head(name)
+    full = _whole(best.kind, words)
+    if head in listed("part") and head not in {n.head for n in full}:
+        return (
+            _ask(name, words, (best.kind, f"its {head} only (no kind)"), best.covered) if full else _none(name, words)
+        )
     near = [h for h in hits if best.score - h.score < _APART and not h.covered < best.covered]
-    if best.score >= _TAKEN and len(near) == 1:
-        exact = any(kind == best.kind and words == whole for kind, words in _names())
-        return _known_kind(name, whole, best.kind, "exact" if exact else "taken as")
-    if head not in full and best.score < _TAKEN and _dangers(whole - full - best.covered):
-        return _none(name, whole)
-    return _ask(name, whole, tuple(h.kind for h in near[:4]) or (best.kind,), full)
+    if best.score >= _TAKEN and len(near) == 1 and best.has_head:
+        exact = any(n.words == words for n in full)
+        return _known_kind(name, words, best.kind, "exact" if exact else "taken as")
+    asked = _asked().get(frozenset([head]), ())
+    if not full and (_dangers(words - _own_words()[best.kind]) or not (best.has_head or best.kind in asked)):
+        return _none(name, words)
+    choice = tuple(h.kind for h in near[:4])
+    if best.kind not in asked or best.covered <= {head}:
+        choice = asked or choice
+    return _ask(name, words, choice, best.covered if full else frozenset())
 
 
 def _narrowed(hits: list[_Hit], words: frozenset[str]) -> list[_Hit]:
@@ -213,15 +256,15 @@ def _known_kind(name: str, words: frozenset[str], kind: str, certainty: Certaint
     return _match(name, words - _own_words()[kind], (kind,), certainty, said=said)
 
 
-def _ask(name: str, words: frozenset[str], choice: Tokens, covered: frozenset[str]) -> KindMatch:
+def _ask(name: str, words: frozenset[str], choice: Tokens, explained: frozenset[str]) -> KindMatch:
     kinds = tuple(c for c in choice if c in _kind_rows())
     options = [c.removesuffix(" (no kind)") for c in choice]
-    question = (
-        f"Which is it: {', '.join(options[:-1])} or {options[-1]}?" if options[1:] else f"Is it this: {options[0]}?"
-    )
+    question = f"Is it this: {options[0]}?"
+    if len(options) > 1:
+        question = f"Which is it: {', '.join(options[:-1])} or {options[-1]}?"
     # what a whole name explains is judged by its kind; any other word keeps the danger that it tells of
-    full = frozenset().union(covered, *(n for k, n in _names() if k in kinds and n <= words))
-    return _match(name, words - full, kinds, "ask", question=question, said=f"not sure: {' or '.join(options)}")
+    told = explained.union(*(n.words for k in kinds for n in _whole(k, words)))
+    return _match(name, words - told, kinds, "ask", question=question, said=f"not sure: {' or '.join(options)}")
 
 
 def _none(name: str, words: frozenset[str]) -> KindMatch:

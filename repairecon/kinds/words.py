@@ -94,13 +94,13 @@ def glued(tokens: Iterable[str], known: Collection[str]) -> list[str]:
             joined[-1] += token
         else:
             joined.append(token)
-    return [piece for token in joined for piece in ([token] if token in known else _split(token, known) or [token])]
+    return [piece for token in joined for piece in _split(token, known) or _split(singular(token), known) or [token]]
 
 
 def _split(word: str, known: Collection[str]) -> list[str] | None:
     if word in known:
         return [word]
-    for cut in range(len(word) - 3, 2, -1):
+    for cut in range(len(word) - 2, 1, -1):
         if word[:cut] in known:
             rest = _split(word[cut:], known)
             if rest:

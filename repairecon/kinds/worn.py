@@ -67,7 +67,7 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
         return Judgement(kind, measure="", value=said, limit="", verdict="ask", what_then="", source="",
                          note=f"no such measure is known of it; known are: {known}")  # fmt: skip
     # a figure belongs to a limit in figures, words to one in words
-    fitting = [row for row in likely if bool(row["unit"]) == bool(re.match(_NUMBER, said))]
+    fitting = [row for row in likely if said and bool(row["unit"]) == bool(re.match(_NUMBER, said))]
     row = (fitting or likely)[0]
     verdict, note = _judge(row, said)
     if row["by_type"] == "yes" and "your book" not in note:
