@@ -13,6 +13,7 @@ from repairecon.records import Range, Source
 
 Needed = Literal["always", "if found", "ashore"]
 StillWorks = Literal["yes", "partly", "no"]
+Mend = Literal["kit", "remedy", "fix", "end", "elsewhere"]
 CarryOnRule = Literal["as long as watched", "until a date", "to the next port", "never"]
 
 
@@ -35,8 +36,9 @@ class Task:
 class Failure:
     """What may stand behind a symptom; the chances of one symptom add up to 1.
 
-    ``chain`` is what it damages next, ``findings`` the findings whose remedies meet it, likeliest first; without
-    any, ``outcome`` says in words what is done.
+    ``chain`` is what it damages next; ``mend`` how it is met: ``kit`` (the usual rebuild cures it), ``remedy`` (by the
+    remedies of its ``findings``, likeliest first), ``fix`` (a small job without a rebuild: ``fix_share`` of the
+    price of new and ``fix_hours``), ``end`` (past mending) or ``elsewhere`` (another thing is to blame).
     """
 
     symptom: str
@@ -47,6 +49,9 @@ class Failure:
     seen_at: str
     chain: str
     findings: tuple[str, ...]
+    mend: Mend
+    fix_share: float
+    fix_hours: float
     source: Source
 
 
@@ -288,6 +293,9 @@ def _failures(kind: str) -> tuple[Failure, ...]:
                 seen_at=row["seen_at"],
                 chain=chain,
                 findings=parts(row["findings"]),
+                mend=cast(Mend, row["mend"]),
+                fix_share=float(row["fix_share"] or 0),
+                fix_hours=float(row["fix_hours"] or 0),
                 source=where,
             )
         )
