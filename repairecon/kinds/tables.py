@@ -64,8 +64,8 @@ def parts(cell: str, mark: str = ";") -> tuple[str, ...]:
 
 
 def spread(row: Row, name: str, where: Source) -> Range | None:
-    """The three columns ``name_low``, ``name_likely``, ``name_high`` as a range; None where they are empty."""
-    cells = [row[f"{name}_{end}"] for end in ("low", "likely", "high")]
+    """The three columns ``name_low``, ``name_likely``, ``name_high`` (or without a name) as a range; None if empty."""
+    cells = [row[f"{name}_{end}".lstrip("_")] for end in ("low", "likely", "high")]
     if not any(cells):
         return None
     low, likely, high = map(float, cells)

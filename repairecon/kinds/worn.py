@@ -86,10 +86,10 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
 
 def _likely_rows(kind: str, measure: str) -> list[Mapping[str, str]]:
     """Limits whose name shares most of its words with the owner's, best first; those about as near come along."""
-    said = set(meaning(measure))
+    said = meaning(measure)
     scored = []
     for _, row in of_kind("limits", kind):
-        name = set(meaning(row["measure"]))
+        name = meaning(row["measure"])
         both = len(said & name)
         scored.append((2 * both / (len(said) + len(name) or 1), row))
     best = max((s for s, _ in scored), default=0.0)
@@ -133,9 +133,9 @@ def _against(row: Mapping[str, str], number: float, low: float, high: float) -> 
 
 
 def _by_words(row: Mapping[str, str], said: str) -> Verdict:
-    heard = set(meaning(said))
+    heard = meaning(said)
     told: dict[Verdict, bool] = {
-        verdict: any(fold(p) == fold(said) or (meaning(p) and set(meaning(p)) <= heard) for p in parts(row[cell]))
+        verdict: any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell]))
         for verdict, cell in _CELLS.items()
     }
     return next((verdict for verdict, is_told in told.items() if is_told), "ask")

@@ -1,4 +1,4 @@
-"""Sentences of owners. They were written without looking at the phrases of the data, ``fresh`` ones after the building."""
+"""Sentences of owners, written without looking at the phrases of the data; the ``fresh`` ones after the building."""
 
 from __future__ import annotations
 
