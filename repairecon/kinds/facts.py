@@ -194,8 +194,8 @@ class KindFacts:
 
     def carry_on_of(self, symptom: str, when: str = "") -> CarryOn:
         """How far one symptom may be nursed; the strictest row where the condition is not told."""
-        found = [c for c in self.carry_on if c.symptom == symptom and (not when or c.when == when)]
-        return min(found, key=lambda c: _STRICT.index(c.may))
+        rows_of = [c for c in self.carry_on if c.symptom == symptom]
+        return min([c for c in rows_of if when and c.when == when] or rows_of, key=lambda c: _STRICT.index(c.may))
 
 
 _STRICT: tuple[CarryOnRule, ...] = ("never", "to the next port", "until a date", "as long as watched")
@@ -236,27 +236,19 @@ def facts(kind: str) -> KindFacts:
         life_years=spread(row, "life_years", where),
         life_hours=spread(row, "life_hours", where),
         symptoms=tuple(r["symptom"] for _, r in of_kind("symptoms", kind)),
-        tasks=_records(
-            Task, "tasks", kind, ",", name="task", hours_professional="hours_pro_likely", tools="special_tools"
-        ),
+        tasks=_records(Task, "tasks", kind, ",", **_WORK),
         failures=_records(Failure, "failures", kind),
-        looks=tuple(
-            sorted(_records(Look, "looks", kind, name="look", costs="cost_hint"), key=lambda k: (k.symptom, k.order))
-        ),
+        looks=_records(Look, "looks", kind, name="look", costs="cost_hint"),
         remedies=_records(Remedy, "remedies", kind, name="remedy", life="life_share"),
         always_renew=_records(Renewal, "always_renew", kind),
         ratios=_records(Ratio, "ratios", kind, share=""),
         carry_on=_records(CarryOn, "carry_on", kind, may="may_carry_on", per="unit"),
-        temporary=_records(Temporary, "temporary", kind, **_TEMPORARY),
+        temporary=_records(Temporary, "temporary", kind, chance_holds="chance_it_holds", **_TEMPORARY),
     )
 
 
-_TEMPORARY = {
-    "name": "temporary_repair",
-    "takes": "parts_and_tools",
-    "holds": "holds_hours",
-    "chance_holds": "chance_it_holds",
-}
+_TEMPORARY = {"name": "temporary_repair", "takes": "parts_and_tools", "holds": "holds_hours"}
+_WORK = {"name": "task", "hours_professional": "hours_pro_likely", "tools": "special_tools"}
 
 
 def _records(make: Callable[..., T], table: str, kind: str, mark: str = ";", **columns: str) -> tuple[T, ...]:
@@ -264,10 +256,10 @@ def _records(make: Callable[..., T], table: str, kind: str, mark: str = ";", **c
     found = []
     for line, row in of_kind(table, kind):
         where = _where(table, line, row)
-        told = {
-            f.name: _cell(row, columns.get(f.name, f.name), f"{f.type}", mark, where) for f in fields(cast(Any, make))
-        }
-        found.append(make(**{**told, "source": where}))
+        told: dict[str, Any] = {"source": where}
+        for f in fields(cast(Any, make)):
+            told.setdefault(f.name, _cell(row, columns.get(f.name, f.name), f"{f.type}", mark, where))
+        found.append(make(**told))
     return tuple(found)
 
 

@@ -10,9 +10,11 @@ from pathlib import Path
 import pytest
 from scipy import constants
 
+import repairecon.kinds
 from repairecon.kinds import facts, kinds, own_hours
-from repairecon.kinds.tables import NAMES, parts, rows, said_by
+from repairecon.kinds.tables import parts, rows, said_by
 
+NAMES = sorted(p.stem for p in (Path(repairecon.kinds.__file__).parent / "data").glob("*.csv"))
 SYMPTOMS = {(r["kind"], r["symptom"]) for r in rows("symptoms")}
 OF_A_KIND = [n for n in NAMES if "kind" in rows(n)[0] and n != "kinds"]
 OF_A_SYMPTOM = ("failures", "looks", "carry_on", "temporary")
