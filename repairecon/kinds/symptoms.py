@@ -14,7 +14,6 @@ from repairecon.kinds.words import Tokens, fold, listed, meaning
 
 _LEAST = 2.0
 _CLOSE = 0.8
-_DENIED = 0.7
 _PHRASE = 0.6
 _POINTER = 0.8
 _FOUND = 0.74
@@ -96,18 +95,12 @@ def _row(kind: str, symptom: str) -> Mapping[str, str]:
     return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
 
 
-def _flip(word: str) -> str:
-    return word[1:] if word.startswith("!") else "!" + word
-
-
 def score(sentence: str, kind: str, symptom: str) -> float:
-    """How well a sentence fits a symptom: rare words count more, whole phrases more still, denied words against it."""
+    """How well a sentence fits a symptom: rare words count more, whole phrases more still."""
     said = meaning(sentence)
     title, words, phrases = _titles(kind, symptom)
     total = 1.2 * _weigh(said & title) + _weigh(said & words - title)
-    total -= _DENIED * _weigh(w for w in map(_flip, said) if w in title | words and _flip(w) not in title | words)
-    total += _PHRASE * max((_weigh(p) for p in phrases if p <= said), default=0.0)
-    return total
+    return total + _PHRASE * max((_weigh(p) for p in phrases if p <= said), default=0.0)
 
 
 def _pointers(sentence: str, kind: str) -> list[Pointer]:

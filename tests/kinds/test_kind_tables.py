@@ -124,7 +124,7 @@ def test_repairs_near_the_edge_of_safety_are_shown_with_their_ban() -> None:
     for kind in kinds():
         for repair in facts(kind).temporary:
             if repair.possible and edge.search(repair.name + repair.takes):
-                assert repair.not_allowed_when, repair.name
+                assert repair.not_allowed_when.strip(), repair.name
                 assert repair.not_allowed_when in repair.said
     text = " ".join(r["temporary_repair"] for r in rows("temporary"))
     assert "fire blanket" not in text
