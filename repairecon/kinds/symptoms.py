@@ -125,7 +125,7 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     Parameters
     ----------
     kind : str
-        One of ``kinds()``.
+        One of ``kinds()``, or empty for a unit of no known kind.
     sentence : str
         What the owner says is the matter.
 
@@ -134,6 +134,8 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     SymptomMatch
         What it was taken for, how sure that is, and the question that would tell more.
     """
+    if not of_kind("symptoms", kind):
+        return SymptomMatch(kind=kind, sentence=sentence, symptom="", certainty="none", said=_NO_SYMPTOM)
     pointers = _pointers(sentence, kind)
     scores = {
         row["symptom"]: score(sentence, kind, row["symptom"])
