@@ -22,7 +22,7 @@ FLOORS = {
     "__init__": 6,
     "__main__": 6,
 }
-TABLES = "repairecon.standards.tables"
+TABLES = ("repairecon.standards.tables", "repairecon.kinds.tables")
 DRAWS = "repairecon.chance.draws"
 CHARTS = "repairecon.show.charts"
 WORDS = "repairecon.show.words"
@@ -143,7 +143,7 @@ def file_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
     """Opening, reading, writing or moving files outside files/; one module reads the tables of standards/."""
     if room_of(module) == "files":
         return
-    of_the_package = {"csv", "importlib.resources"} if module == TABLES else set()
+    of_the_package = {"csv", "importlib.resources"} if module in TABLES else set()
     yield from _imports_any(tree, module, FILE_MODULES - of_the_package)
     for call, name, last in _calls(tree):
         reader = last.startswith("read_") and name.split(".")[0] in ("pd", "pandas")

@@ -26,7 +26,7 @@ def kinds_listed() -> tuple[str, list[dict[str, Any]]]:
     """
     known = [facts(kind) for kind in kinds()]
     wide = max(len(k.kind) for k in known)
-    lines = [f"{k.kind:<{wide}}  own rebuild: {k.own_rebuild}; also {', '.join(k.other_names[:3])}" for k in known]
+    lines = [f"{k.kind.ljust(wide)}  own rebuild: {k.own_rebuild}; also {', '.join(k.other_names[:3])}" for k in known]
     data = [
         {
             "kind": k.kind,

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, fields
 from functools import cache
-from typing import Literal, cast
+from typing import Any, Literal, TypeVar, cast
 
 from repairecon.kinds.names import OwnRebuild
-from repairecon.kinds.tables import of_kind, parts, rows, source, spread
+from repairecon.kinds.tables import Row, of_kind, parts, rows, source, spread
 from repairecon.records import Range, Source
 
+T = TypeVar("T")
 Needed = Literal["always", "if found", "ashore"]
 StillWorks = Literal["yes", "partly", "no"]
 Mend = Literal["kit", "remedy", "fix", "end", "elsewhere"]
@@ -103,6 +105,7 @@ class Ratio:
     key: str
     share: Range
     note: str
+    source: Source
 
 
 @dataclass(frozen=True)
@@ -127,11 +130,10 @@ class CarryOn:
 
 @dataclass(frozen=True)
 class Temporary:
-    """A repair that gets the boat home; ``possible`` is False where there is none. Show ``said``: it holds the ban."""
+    """A repair that gets the boat home. Show ``said``: it holds the ban."""
 
     symptom: str
     name: str
-    possible: bool
     takes: str
     own_hours: float
     cost_share: Range | None
@@ -141,6 +143,11 @@ class Temporary:
     not_allowed_when: str
     afterwards: str
     source: Source
+
+    @property
+    def possible(self) -> bool:
+        """False where the row says that there is none."""
+        return not re.match(r"none\b", self.name)
 
     @property
     def said(self) -> str:
@@ -192,8 +199,8 @@ class KindFacts:
 
     def carry_on_of(self, symptom: str, when: str = "") -> CarryOn:
         """How far one symptom may be nursed; the strictest row where the condition is not told."""
-        found = [c for c in self.carry_on if c.symptom == symptom and (not when or c.when == when)]
-        return min(found, key=lambda c: _STRICT.index(c.may))
+        rows_of = [c for c in self.carry_on if c.symptom == symptom]
+        return min([c for c in rows_of if when and c.when == when] or rows_of, key=lambda c: _STRICT.index(c.may))
 
 
 _STRICT: tuple[CarryOnRule, ...] = ("never", "to the next port", "until a date", "as long as watched")
@@ -234,177 +241,50 @@ def facts(kind: str) -> KindFacts:
         life_years=spread(row, "life_years", where),
         life_hours=spread(row, "life_hours", where),
         symptoms=tuple(r["symptom"] for _, r in of_kind("symptoms", kind)),
-        tasks=_tasks(kind),
-        failures=_failures(kind),
-        looks=_looks(kind),
-        remedies=_remedies(kind),
-        always_renew=_renewals(kind),
-        ratios=_ratios(kind),
-        carry_on=_carry_on(kind),
-        temporary=_temporary(kind),
+        tasks=_records(Task, "tasks", kind, ",", **_WORK),
+        failures=_records(Failure, "failures", kind),
+        looks=_records(Look, "looks", kind, name="look", costs="cost_hint"),
+        remedies=_records(Remedy, "remedies", kind, name="remedy", life="life_share"),
+        always_renew=_records(Renewal, "always_renew", kind),
+        ratios=_records(Ratio, "ratios", kind, share=""),
+        carry_on=_records(CarryOn, "carry_on", kind, may="may_carry_on", per="unit"),
+        temporary=_records(Temporary, "temporary", kind, chance_holds="chance_it_holds", **_TEMPORARY),
     )
 
 
-def _sure(found: Range | None) -> Range:
-    assert found is not None, "the tables are complete here; a test holds this"
-    return found
+_TEMPORARY = {"name": "temporary_repair", "takes": "parts_and_tools", "holds": "holds_hours"}
+_WORK = {"name": "task", "hours_professional": "hours_pro_likely", "tools": "special_tools"}
 
 
-def _where(table: str, line: int, said: str, figures: str) -> Source:
+def _records(make: Callable[..., T], table: str, kind: str, mark: str = ";", **columns: str) -> tuple[T, ...]:
+    """The rows of a kind as records: each field from its column, read as the field's type says."""
+    found = []
+    for line, row in of_kind(table, kind):
+        where = _where(table, line, row)
+        told: dict[str, Any] = {"source": where}
+        for f in fields(cast(Any, make)):
+            told.setdefault(f.name, _cell(row, columns.get(f.name, f.name), f"{f.type}", mark, where))
+        found.append(make(**told))
+    return tuple(found)
+
+
+def _cell(row: Row, column: str, kind_of: str, mark: str, where: Source) -> object:
+    if kind_of.startswith("Range"):
+        return spread(row, column, where)
+    text = row.get(column, "")
+    if kind_of.startswith("tuple"):
+        return parts(text, mark)
+    if kind_of == "bool":
+        return text == "yes"
+    if kind_of in ("float", "int"):
+        return float(text or 0) if kind_of == "float" else int(text)
+    return (float(text) if text else None) if kind_of == "float | None" else text
+
+
+def _where(table: str, line: int, row: Row) -> Source:
     """The row, who was read, and that the figures are from memory where they are."""
-    extra = "; figures from memory" if figures == "from memory" and said != "from memory" else ""
-    read = source(table, line, said)
-    return Source(file=read.file, row=read.row, note=read.note + extra)
-
-
-def _tasks(kind: str) -> tuple[Task, ...]:
-    found = []
-    for line, row in of_kind("tasks", kind):
-        where = _where("tasks", line, row["source"], "" if row["source_is_for"] == "hours" else "from memory")
-        found.append(
-            Task(
-                name=row["task"],
-                stage=row["stage"],
-                by=row["by"],
-                hours=_sure(spread(row, "hours", where)),
-                hours_professional=float(row["hours_pro_likely"]),
-                tools=parts(row["special_tools"], ","),
-                consumables=parts(row["consumables"], ","),
-                needed=cast(Needed, row["needed"]),
-                source=where,
-            )
-        )
-    return tuple(found)
-
-
-def _failures(kind: str) -> tuple[Failure, ...]:
-    found = []
-    chain = ""
-    for line, row in of_kind("failures", kind):
-        where = _where("failures", line, row["source"], row["chance_source"])
-        chain = chain if row["chain"] == "as above" else row["chain"]
-        found.append(
-            Failure(
-                symptom=row["symptom"],
-                cause=row["cause"],
-                outcome=row["outcome"],
-                this_unit=row["this_unit"] == "yes",
-                chance=_sure(spread(row, "chance", where)),
-                seen_at=row["seen_at"],
-                chain=chain,
-                findings=parts(row["findings"]),
-                mend=cast(Mend, row["mend"]),
-                fix_share=float(row["fix_share"] or 0),
-                fix_hours=float(row["fix_hours"] or 0),
-                source=where,
-            )
-        )
-    return tuple(found)
-
-
-def _looks(kind: str) -> tuple[Look, ...]:
-    found = [
-        Look(
-            symptom=row["symptom"],
-            order=int(row["order"]),
-            name=row["look"],
-            hours=float(row["hours"]),
-            costs=row["cost_hint"],
-            tells=row["tells"],
-            p_right=float(row["p_right"]),
-            source=_where("looks", line, row["source"], row["figures_source"]),
-        )
-        for line, row in of_kind("looks", kind)
-    ]
-    return tuple(sorted(found, key=lambda look: (look.symptom, look.order)))
-
-
-def _remedies(kind: str) -> tuple[Remedy, ...]:
-    found = []
-    for line, row in of_kind("remedies", kind):
-        where = _where("remedies", line, row["source"], row["figures_source"])
-        found.append(
-            Remedy(
-                finding=row["finding"],
-                name=row["remedy"],
-                parts="" if row["parts"] == "-" else row["parts"],
-                own_hours=float(row["own_hours"]),
-                parts_share=_sure(spread(row, "parts_share", where)),
-                outside_share=_sure(spread(row, "outside_share", where)),
-                days=_sure(spread(row, "days", where)),
-                life=float(row["life_share"]),
-                not_allowed_when=row["not_allowed_when"],
-                source=where,
-            )
-        )
-    return tuple(found)
-
-
-def _renewals(kind: str) -> tuple[Renewal, ...]:
-    return tuple(
-        Renewal(
-            part=row["part"],
-            why=row["why"],
-            generic="" if row["generic"] == "none" else row["generic"],
-            usual_sizes=row["usual_sizes"],
-            source=source("always_renew", line, row["source"]),
-        )
-        for line, row in of_kind("always_renew", kind)
-    )
-
-
-def _ratios(kind: str) -> tuple[Ratio, ...]:
-    found = []
-    for line, row in of_kind("ratios", kind):
-        low, likely, high = (float(row[end]) for end in ("low", "likely", "high"))
-        share = Range(low=low, likely=likely, high=high, source=source("ratios", line, row["source"]))
-        found.append(Ratio(key=row["key"], share=share, note=row["note"]))
-    return tuple(found)
-
-
-def _carry_on(kind: str) -> tuple[CarryOn, ...]:
-    found = []
-    for line, row in of_kind("carry_on", kind):
-        where = _where("carry_on", line, row["source"], row["figures_source"])
-        found.append(
-            CarryOn(
-                symptom=row["symptom"],
-                when=row["when"],
-                still_works=cast(StillWorks, row["still_works"]),
-                may=cast(CarryOnRule, row["may_carry_on"]),
-                within_days=float(row["within_days"]) if row["within_days"] else None,
-                why=row["why"],
-                watch_for=row["watch_for"],
-                chance_fails=_sure(spread(row, "chance_fails", where)),
-                per="10 running hours" if row["unit"] == "hours10" else row["unit"],
-                chance_is_of=row["chance_is_of"],
-                what_more_breaks="" if row["what_more_breaks"] == "none" else row["what_more_breaks"],
-                more_cost_share=_sure(spread(row, "more_cost_share", where)),
-                makes_safe=row["makes_safe"],
-                source=where,
-            )
-        )
-    return tuple(found)
-
-
-def _temporary(kind: str) -> tuple[Temporary, ...]:
-    found = []
-    for line, row in of_kind("temporary", kind):
-        where = _where("temporary", line, row["source"], row["figures_source"])
-        found.append(
-            Temporary(
-                symptom=row["symptom"],
-                name=row["temporary_repair"],
-                possible=not re.match(r"none\b", row["temporary_repair"]),
-                takes=row["parts_and_tools"],
-                own_hours=float(row["own_hours"] or 0),
-                cost_share=spread(row, "cost_share", where),
-                holds=spread(row, "holds_hours", where),
-                holds_unit=row["holds_unit"],
-                chance_holds=float(row["chance_it_holds"] or 0),
-                not_allowed_when=row["not_allowed_when"],
-                afterwards=row["afterwards"],
-                source=where,
-            )
-        )
-    return tuple(found)
+    read = source(table, line, row["source"])
+    figures = row.get("figures_source", row.get("chance_source", row.get("source_is_for", "hours")))
+    if "from memory" in figures and row["source"] != "from memory":
+        return Source(file=read.file, row=read.row, note=f"{read.note}; figures from memory")
+    return read

@@ -9,7 +9,7 @@ from functools import cache
 from math import log
 from typing import Literal
 
-from repairecon.kinds.tables import parts, rows
+from repairecon.kinds.tables import by, parts, rows
 from repairecon.kinds.words import Tokens, fold, glued, listed, mended, replaced, singular
 
 Certainty = Literal["exact", "taken as", "ask", "none"]
@@ -103,23 +103,16 @@ def _whole(kind: str, words: frozenset[str]) -> list[_Name]:
 @cache
 def _own_words() -> dict[str, frozenset[str]]:
     """Every word that a kind's names use."""
-    return {
-        row["kind"]: frozenset().union(*(n.words for n in _names() if n.kind == row["kind"])) for row in rows("kinds")
-    }
-
-
-@cache
-def _name_words() -> frozenset[str]:
-    return frozenset().union(*(n.words for n in _names()))
+    return {kind: frozenset().union(*(n.words for n in _names() if n.kind == kind)) for kind in by("kinds", "kind")}
 
 
 @cache
 def _known() -> frozenset[str]:
     """Every word that a name may hold and that a mistyped one may be mended to."""
-    listed_words = {w for use in ("name", "safety") for run in _table(use) for w in run}
+    written = {w for use in ("name", "safety") for run in _table(use) for w in run}
     plain = {w for run in _table("name").values() for w in run}
     asked = {singular(w) for row in rows("ambiguous_names") for w in fold(row["word"]).split()}
-    return _name_words() | listed("idle") | listed("part") | listed_words | plain | asked
+    return frozenset(_weights()) | listed("idle") | listed("part") | written | plain | asked
 
 
 @cache
@@ -185,12 +178,6 @@ def _hits(words: frozenset[str]) -> list[_Hit]:
     return sorted(best.values(), key=lambda h: (-h.score, -h.weight, h.kind))
 
 
-def _head(name: str) -> str:
-    """The noun that the other words describe."""
-    words = plain_words(_first(name))
-    return words[-1] if words else ""
-
-
 def match_kind(name: str) -> KindMatch:
     """Match the name of a unit to a kind.
 
@@ -217,12 +204,11 @@ def match_kind(name: str) -> KindMatch:
 
 def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
     """What the best hit is worth: the kind itself, a part of it, one of several, or nothing."""
-    best, head = hits[0], _head(name)
+    best, head = hits[0], (plain_words(_first(name)) or [""])[-1]
     full = _whole(best.kind, words)
     if head in listed("part") and head not in {n.head for n in full}:
-        return (
-            _ask(name, words, (best.kind, f"its {head} only (no kind)"), best.covered) if full else _none(name, words)
-        )
+        part = f"its {head} only (no kind)"
+        return _ask(name, words, (best.kind, part), best.covered) if full else _none(name, words)
     near = [h for h in hits if best.score - h.score < _APART and not h.covered < best.covered]
     if best.score >= _TAKEN and len(near) == 1 and best.has_head:
         exact = any(n.words == words for n in full)
@@ -257,7 +243,7 @@ def _known_kind(name: str, words: frozenset[str], kind: str, certainty: Certaint
 
 
 def _ask(name: str, words: frozenset[str], choice: Tokens, explained: frozenset[str]) -> KindMatch:
-    kinds = tuple(c for c in choice if c in _kind_rows())
+    kinds = tuple(c for c in choice if c in by("kinds", "kind"))
     options = [c.removesuffix(" (no kind)") for c in choice]
     question = f"Is it this: {options[0]}?"
     if len(options) > 1:
@@ -269,17 +255,6 @@ def _ask(name: str, words: frozenset[str], choice: Tokens, explained: frozenset[
 
 def _none(name: str, words: frozenset[str]) -> KindMatch:
     return _match(name, words, (), "none", said="no kind of unit that is known here: judged by its words alone")
-
-
-@cache
-def _kind_rows() -> dict[str, dict[str, str]]:
-    return {row["kind"]: dict(row) for row in rows("kinds")}
-
-
-@cache
-def _classes() -> dict[str, dict[str, str]]:
-    """Safety classes, strictest first."""
-    return {row["safety_class"]: dict(row) for row in rows("safety_classes")}
 
 
 @cache
@@ -300,15 +275,13 @@ def _match(
     name: str, rest: frozenset[str], kinds: Tokens, certainty: Certainty, question: str = "", said: str = ""
 ) -> KindMatch:
     """The record, its safety the strictest of all candidates and of the words that they do not explain."""
+    classes, known = by("safety_classes", "safety_class"), [by("kinds", "kind")[k] for k in kinds]
     danger = _dangers(rest)
-    of_words = [means for means, _ in danger]
-    of_kinds = [_kind_rows()[k]["safety_class"] for k in kinds]
-    levels = [_kind_rows()[k]["own_rebuild"] for k in kinds] + [_classes()[c]["unknown_unit_rebuild"] for c in of_words]
-    if not kinds:
-        levels.append(_classes()["none"]["unknown_unit_rebuild"])
-    ranked = [c for c in _classes() if c in of_words + of_kinds] or ["none"]
-    cautions = [c for k in kinds for c in parts(_kind_rows()[k]["cautions"])]
-    cautions += [_classes()[c]["caution"] for c in (of_words or ([] if kinds else ["none"]))]
+    of_words = [means for means, _ in danger] or ([] if kinds else ["none"])
+    levels = [row["own_rebuild"] for row in known] + [classes[c]["unknown_unit_rebuild"] for c in of_words]
+    # the table has the strictest class first
+    ranked = [c for c in classes if c in of_words or any(c == row["safety_class"] for row in known)]
+    cautions = [c for row in known for c in parts(row["cautions"])] + [classes[c]["caution"] for c in of_words]
     return KindMatch(
         written=name,
         kind=kinds[0] if kinds else "",
@@ -318,7 +291,7 @@ def _match(
         said=said,
         safety_class=ranked[0],
         own_rebuild=max(LEVELS, key=lambda level: (level in levels, LEVELS.index(level))),
-        certificate_needed=any(_classes()[c]["certificate_needed"] == "yes" for c in ranked),
+        certificate_needed=any(classes[c]["certificate_needed"] == "yes" for c in ranked),
         cautions=tuple(dict.fromkeys(cautions)),
         safety_words=tuple(dict.fromkeys(word for _, word in danger)),
     )

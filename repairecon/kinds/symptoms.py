@@ -14,10 +14,10 @@ from repairecon.kinds.words import Tokens, fold, listed, meaning
 
 _LEAST = 2.0
 _CLOSE = 0.8
-_DENIED = 0.7
 _PHRASE = 0.6
 _POINTER = 0.8
 _FOUND = 0.74
+_NO_SYMPTOM = "the sentence fits no symptom that is known of this unit"
 
 
 @dataclass(frozen=True)
@@ -83,10 +83,10 @@ def _bag(cell: str) -> set[str]:
 
 
 @cache
-def _titles(kind: str, symptom: str) -> tuple[set[str], set[str], tuple[set[str], ...]]:
+def _titles(kind: str, symptom: str) -> tuple[set[str], set[str], tuple[frozenset[str], ...]]:
     """Words of a symptom's name, of all its phrases, and of each phrase."""
     row = _row(kind, symptom)
-    phrases = [set(meaning(p)) for p in (*parts(row["words"]), *parts(symptom, ","), symptom)]
+    phrases = [meaning(p) for p in (*parts(row["words"]), *parts(symptom, ","), symptom)]
     return _bag(symptom), _bag(row["words"]), tuple(p for p in phrases if p)
 
 
@@ -95,28 +95,22 @@ def _row(kind: str, symptom: str) -> Mapping[str, str]:
     return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
 
 
-def _flip(word: str) -> str:
-    return word[1:] if word.startswith("!") else "!" + word
-
-
 def score(sentence: str, kind: str, symptom: str) -> float:
-    """How well a sentence fits a symptom: rare words count more, whole phrases more still, denied words against it."""
-    said = set(meaning(sentence))
+    """How well a sentence fits a symptom: rare words count more, whole phrases more still."""
+    said = meaning(sentence)
     title, words, phrases = _titles(kind, symptom)
     total = 1.2 * _weigh(said & title) + _weigh(said & words - title)
-    total -= _DENIED * _weigh(w for w in map(_flip, said) if w in title | words and _flip(w) not in title | words)
-    total += _PHRASE * max((_weigh(p) for p in phrases if p <= said), default=0.0)
-    return total
+    return total + _PHRASE * max((_weigh(p) for p in phrases if p <= said), default=0.0)
 
 
 def _pointers(sentence: str, kind: str) -> list[Pointer]:
     """Where the kind's own rows send a sentence such as this."""
-    said = set(meaning(sentence))
+    said = meaning(sentence)
     found = []
     for _, row in of_kind("symptoms", kind):
         for cell in parts(row["not_these"], "|"):
             phrase, _, target = cell.partition(" > ")
-            wanted = set(meaning(phrase))
+            wanted = meaning(phrase)
             to_kind, _, to_symptom = target.partition(": ")
             heard = _weigh(wanted & said) / (_weigh(wanted) or 1)
             if heard >= _POINTER and len(wanted & said) > 1:
@@ -131,7 +125,7 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     Parameters
     ----------
     kind : str
-        One of ``kinds()``.
+        One of ``kinds()``, or empty for a unit of no known kind.
     sentence : str
         What the owner says is the matter.
 
@@ -140,6 +134,8 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     SymptomMatch
         What it was taken for, how sure that is, and the question that would tell more.
     """
+    if not of_kind("symptoms", kind):
+        return SymptomMatch(kind=kind, sentence=sentence, symptom="", certainty="none", said=_NO_SYMPTOM)
     pointers = _pointers(sentence, kind)
     scores = {
         row["symptom"]: score(sentence, kind, row["symptom"])
@@ -149,43 +145,21 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     ranked = sorted(scores, key=lambda s: -scores[s])
     best = scores[ranked[0]]
     elsewhere = tuple(p for p in pointers if p.kind != kind) or _heard_elsewhere(sentence, kind, best)
-    found = found_in(kind, sentence)
-    if best < _LEAST or (best < 3 * _LEAST and _says_fine(sentence)):
-        unsure = _unsure(kind, sentence, "", ranked, elsewhere, found)
-        return replace(unsure, nothing_wrong=unsure.nothing_wrong or _says_fine(sentence))
-    close = [s for s in ranked if scores[s] >= _CLOSE * best]
-    if len(close) > 1 or any(_weigh(meaning(p.because)) > best for p in elsewhere):
-        return _unsure(kind, sentence, ranked[0], close, elsewhere, found)
-    row = _row(kind, ranked[0])
+    fine = _says_fine(sentence) if best < 3 * _LEAST else ""
+    lost = best < _LEAST or bool(fine)
+    close = ranked if lost else [s for s in ranked if scores[s] >= _CLOSE * best]
+    sure = len(close) == 1 and not lost and all(_weigh(meaning(p.because)) <= best for p in elsewhere)
     return SymptomMatch(
         kind=kind,
         sentence=sentence,
-        symptom=ranked[0],
-        certainty="exact" if sentence.strip().casefold() == ranked[0].casefold() else "taken as",
-        first_question=row["first_question"],
-        candidates=(ranked[0],),
-        nothing_wrong=_nothing_wrong(kind, sentence),
+        symptom="" if lost else ranked[0],
+        certainty="none" if lost else "ask" if not sure else "exact" if sentence == ranked[0] else "taken as",
+        first_question=_row(kind, ranked[0])["first_question"] if sure else f"Which fits best: {'; '.join(close)}?",
+        candidates=tuple(close),
+        nothing_wrong=_nothing_wrong(kind, sentence) or fine,
         points_elsewhere=elsewhere,
-        found=found,
-        said=f"taken as: {ranked[0]}",
-    )
-
-
-def _unsure(
-    kind: str, sentence: str, guess: str, choice: list[str], elsewhere: tuple[Pointer, ...], found: tuple[Found, ...]
-) -> SymptomMatch:
-    listing = "; ".join(choice)
-    return SymptomMatch(
-        kind=kind,
-        sentence=sentence,
-        symptom=guess,
-        certainty="ask" if guess else "none",
-        first_question=f"Which fits best: {listing}?",
-        candidates=tuple(choice),
-        nothing_wrong=_nothing_wrong(kind, sentence),
-        points_elsewhere=elsewhere,
-        found=found,
-        said=f"not sure: {' or '.join(choice)}" if guess else "the sentence fits no symptom that is known of this unit",
+        found=found_in(kind, sentence),
+        said=f"taken as: {ranked[0]}" if sure else _NO_SYMPTOM if lost else f"not sure: {' or '.join(close)}",
     )
 
 
@@ -226,10 +200,10 @@ def _clauses(kind: str) -> tuple[tuple[frozenset[str], Found], ...]:
     for _, row in of_kind("failures", kind):
         for clause in _alternatives(row["cause"]):
             record = Found(clause, "failures", symptom=row["symptom"], cause=row["cause"], outcome=row["outcome"])
-            found.append((frozenset(meaning(clause)), record))
+            found.append((meaning(clause), record))
     for _, row in of_kind("remedies", kind):
         for clause in _alternatives(row["finding"]):
-            found.append((frozenset(meaning(clause)), Found(clause, "remedies", cause=row["finding"])))
+            found.append((meaning(clause), Found(clause, "remedies", cause=row["finding"])))
     # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or plain damage
     return tuple(
         (words, record)
@@ -239,7 +213,7 @@ def _clauses(kind: str) -> tuple[tuple[frozenset[str], Found], ...]:
 
 
 def _names_part(words: frozenset[str]) -> bool:
-    return any(not w.startswith("@") and not set(meaning(w)) & _tells("state") for w in words)
+    return any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
 
 
 @cache
@@ -265,10 +239,10 @@ def found_in(kind: str, text: str) -> tuple[Found, ...]:
     """What a text says was found already on a unit of a kind, nearest wording first."""
     heard: dict[tuple[str, str], tuple[float, float, Found]] = {}
     # clause by clause, so that "brushes worn, rings fine" tells nothing of the rings
-    for said in (set(meaning(clause)) for clause in re.split(r"[,;.:]| but | though | while ", text)):
+    for said in (meaning(clause) for clause in re.split(r"[,;.:]| but | though | while ", text)):
         for words, record in _clauses(kind):
             # a word and its group tell the same thing: the group is enough
-            told = [w for w in words if w.startswith(("@", "!@")) or not _groups(w, record.words)]
+            told = [w for w in words if "@" in w or not _grouped(w)]
             share = _weigh(w for w in told if w in said) / (_weigh(told) or 1)
             key = (record.table, record.cause + record.symptom)
             stated = words & said & (_tells("state") | _tells("damage"))
@@ -277,10 +251,9 @@ def found_in(kind: str, text: str) -> tuple[Found, ...]:
     return tuple(record for *_, record in sorted(heard.values(), key=lambda h: (-h[0], -h[1])))
 
 
-@cache
-def _groups(word: str, clause: str) -> bool:
-    """Whether a word of the clause is told by a group of words of one meaning as well."""
-    return any(w.startswith(("@", "!@")) for w in meaning(word.lstrip("!"))) and word in meaning(clause)
+def _grouped(word: str) -> bool:
+    """Whether a word is told by a group of words of one meaning as well."""
+    return any("@" in w for w in meaning(word.lstrip("!")))
 
 
 def settle(match: KindMatch, sentence: str) -> KindMatch:

@@ -12,27 +12,6 @@ from repairecon.records import Range, Source
 
 Row = Mapping[str, str]
 
-NAMES = (
-    "kinds",
-    "ambiguous_names",
-    "words",
-    "safety_classes",
-    "symptoms",
-    "tasks",
-    "failures",
-    "looks",
-    "remedies",
-    "always_renew",
-    "limits",
-    "ratios",
-    "carry_on",
-    "temporary",
-    "shares",
-    "sources",
-    "units",
-)
-"""Every table of the room."""
-
 
 @cache
 def rows(name: str) -> tuple[Row, ...]:
@@ -47,10 +26,16 @@ def of_kind(name: str, kind: str) -> tuple[tuple[int, Row], ...]:
     return tuple((line, row) for line, row in enumerate(rows(name), 2) if row["kind"] == kind)
 
 
+@cache
+def by(name: str, column: str) -> Mapping[str, Row]:
+    """Rows of one table by the value of a column, in their order."""
+    return {row[column]: row for row in rows(name)}
+
+
 def said_by(codes: str) -> str:
     """Who says it, in words, for codes such as ``S01; P2``."""
-    known = {row["code"]: row["said_by"] for row in rows("sources")}
-    return "; ".join(dict.fromkeys(known.get(code, code) for code in parts(codes)))
+    known = by("sources", "code")
+    return "; ".join(dict.fromkeys(known[code]["said_by"] for code in parts(codes)))
 
 
 def source(name: str, line: int, codes: str) -> Source:
@@ -64,8 +49,8 @@ def parts(cell: str, mark: str = ";") -> tuple[str, ...]:
 
 
 def spread(row: Row, name: str, where: Source) -> Range | None:
-    """The three columns ``name_low``, ``name_likely``, ``name_high`` as a range; None where they are empty."""
-    cells = [row[f"{name}_{end}"] for end in ("low", "likely", "high")]
+    """The three columns ``name_low``, ``name_likely``, ``name_high`` (or without a name) as a range; None if empty."""
+    cells = [row[f"{name}_{end}".lstrip("_")] for end in ("low", "likely", "high")]
     if not any(cells):
         return None
     low, likely, high = map(float, cells)

@@ -175,22 +175,16 @@ def _ends(words: list[str], k: int) -> bool:
 
 
 @cache
-def meaning(text: str) -> dict[str, float]:
-    """What a sentence says: stems and groups of one meaning (``@leak``), denied ones with ``!``, each with a weight.
+def meaning(text: str) -> frozenset[str]:
+    """What a sentence says: its stems and their groups of one meaning (``@leak``), denied ones with ``!``.
 
-    A word counts 1 as itself and 1 as its group, so that "drip" is nearer to "drips" than to "weeps".
+    A word stands as itself and as its group, so that "drip" is nearer to "drips" than to "weeps".
     """
     single, several = _meanings()
-    found: dict[str, float] = {}
+    found: set[str] = set()
     for run in _runs(text):
         words = [word for word, _ in run]
         for k, (word, denied) in enumerate(run):
-            mark = "!" if denied else ""
-            found[mark + word] = 1.0
-            for group in single.get(word, ()):
-                found[mark + group] = 1.0
-            for size in (2, 3):
-                group_of_run = several.get(tuple(words[k : k + size]))
-                if group_of_run:
-                    found[mark + group_of_run] = 1.0
-    return found
+            groups = {several.get(tuple(words[k : k + size]), word) for size in (2, 3)} | single.get(word, set())
+            found |= {("!" if denied else "") + told for told in {word} | groups}
+    return frozenset(found)

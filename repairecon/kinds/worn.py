@@ -28,13 +28,13 @@ class Judgement:
     """
 
     kind: str
-    measure: str
     value: str
-    limit: str
-    verdict: Verdict
-    what_then: str
-    source: str
     note: str
+    verdict: Verdict = "ask"
+    measure: str = ""
+    limit: str = ""
+    what_then: str = ""
+    source: str = ""
 
 
 def measures(kind: str) -> tuple[str, ...]:
@@ -64,8 +64,8 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
     likely = _likely_rows(kind, measure)
     if not likely:
         known = "; ".join(measures(kind))
-        return Judgement(kind, measure="", value=said, limit="", verdict="ask", what_then="", source="",
-                         note=f"no such measure is known of it; known are: {known}")  # fmt: skip
+        note = f"no such measure is known of it; known are: {known}"
+        return Judgement(kind=kind, value=said, note=note)
     # a figure belongs to a limit in figures, words to one in words
     fitting = [row for row in likely if said and bool(row["unit"]) == bool(re.match(_NUMBER, said))]
     row = (fitting or likely)[0]
@@ -86,10 +86,10 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
 
 def _likely_rows(kind: str, measure: str) -> list[Mapping[str, str]]:
     """Limits whose name shares most of its words with the owner's, best first; those about as near come along."""
-    said = set(meaning(measure))
+    said = meaning(measure)
     scored = []
     for _, row in of_kind("limits", kind):
-        name = set(meaning(row["measure"]))
+        name = meaning(row["measure"])
         both = len(said & name)
         scored.append((2 * both / (len(said) + len(name) or 1), row))
     best = max((s for s, _ in scored), default=0.0)
@@ -113,7 +113,7 @@ def _judge(row: Mapping[str, str], said: str) -> tuple[Verdict, str]:
         by_words = _by_words(row, said)
         return by_words, "" if by_words != "ask" else note or _wanted(row)
     low, high = float(row["limit_low"]), float(row["limit_high"])
-    if number > _NO_SUCH_SIZE * high and "under" in row["value_is"]:
+    if (number < 0 and row["unit"] != "C") or (number > _NO_SUCH_SIZE * high and "under" in row["value_is"]):
         return "ask", _wanted(row)
     verdict = _against(row, number, low, high)
     if verdict == "ask":
@@ -133,9 +133,9 @@ def _against(row: Mapping[str, str], number: float, low: float, high: float) -> 
 
 
 def _by_words(row: Mapping[str, str], said: str) -> Verdict:
-    heard = set(meaning(said))
+    heard = meaning(said)
     told: dict[Verdict, bool] = {
-        verdict: any(fold(p) == fold(said) or (meaning(p) and set(meaning(p)) <= heard) for p in parts(row[cell]))
+        verdict: any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell]))
         for verdict, cell in _CELLS.items()
     }
     return next((verdict for verdict, is_told in told.items() if is_told), "ask")

@@ -86,6 +86,13 @@ def test_what_fits_several_is_asked(text: str, among: set[str]) -> None:
     assert LEVELS.index(match.own_rebuild) >= strictest
 
 
+def test_the_other_words_say_which_is_meant() -> None:
+    # alone it is asked about as gas or engine; an alternator's has nothing to do with gas
+    assert match_kind("alternator regulator").candidates == ("alternator",)
+    assert match_kind("alternator regulator").safety_class == "fire/fuel"
+    assert match_kind("gas solenoid").kind == "gas locker regulator"
+
+
 NO_KIND = {
     "rudder bearing": "steering",
     "fan belt": "none",
