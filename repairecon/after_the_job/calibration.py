@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from repairecon.after_the_job.learning import drift, drift_before, learn, pace, pace_before
 from repairecon.formulas import ranges
-from repairecon.formulas.bayes import dirichlet_update
-from repairecon.formulas.linear_belief import LinearBelief, marginal
+from repairecon.formulas.bayes import LinearBelief, dirichlet_update, marginal
 from repairecon.rebuild_or_buy.draws import Draws, path_draws
 from repairecon.rebuild_or_buy.learned import condition, groups, with_learned
 from repairecon.rebuild_or_buy.model import Model

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas.bayes import gamma_poisson_update
-from repairecon.formulas.linear_belief import LinearBelief, linear_update, marginal, t_interval
+from repairecon.formulas.bayes import LinearBelief, gamma_poisson_update, linear_update, marginal, t_interval
 from repairecon.records import STAGES, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
 
 Floats = NDArray[np.float64]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from repairecon.after_the_job import told as after_told
 from repairecon.after_the_job.answer import AfterTheJob
 from repairecon.after_the_job.summary import largest_steps, step_name
-from repairecon.formulas.coverage import chances_below, histogram_band
+from repairecon.formulas.scores import chances_below, histogram_band
 from repairecon.show.layout import capital
 from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, whole

@@ -9,10 +9,17 @@ import numpy as np
 
 from repairecon.after_the_job.answer import Calibration, Held, Shift
 from repairecon.after_the_job.learning import WIDE, drift, drift_before, failure_rate, pace, pace_before
-from repairecon.formulas import coverage, scores
-from repairecon.formulas.bayes import chance_interval, dirichlet_mean, dirichlet_update, rate_interval
+from repairecon.formulas import scores
+from repairecon.formulas.bayes import (
+    LinearBelief,
+    chance_interval,
+    dirichlet_mean,
+    dirichlet_update,
+    marginal,
+    rate_interval,
+    t_interval,
+)
 from repairecon.formulas.fits import fit_weibull, life_interval
-from repairecon.formulas.linear_belief import LinearBelief, marginal, t_interval
 from repairecon.read.defaults import Defaults
 from repairecon.rebuild_or_buy.learned import counts_for, groups, kind_of
 from repairecon.records import QUANTITIES, STAGES, Branch, Case, JobLog, Learned, Logged
@@ -47,11 +54,11 @@ def _held(name: str, rows: Sequence[Logged]) -> Held | None:
         np.array([getattr(r, c) for r in wide], dtype=float) for c in ("p10", "p50", "p90", "actual")
     )
     inside = int(((p10 <= seen) & (seen <= p90)).sum())
-    low, high = coverage.share_interval(inside, len(wide), SURE)
-    places = coverage.places(seen, p10, p50, p90)
+    low, high = scores.share_interval(inside, len(wide), SURE)
+    places = scores.places(seen, p10, p50, p90)
     places = places[np.isfinite(places)]
     factor, factor_low, factor_high = (
-        coverage.spread_interval(places, SURE) if len(places) else (1.0, 0.0, float("inf"))
+        scores.spread_interval(places, SURE) if len(places) else (1.0, 0.0, float("inf"))
     )
     loss = np.mean([scores.pinball(seen, q, p) for (p, _), q in zip(POINTS, (p10, p50, p90), strict=True)], axis=0)
     middle = np.where(p50 > 0, p50, 1.0)
@@ -64,7 +71,7 @@ def _held(name: str, rows: Sequence[Logged]) -> Held | None:
 
 def _says(inside: int, of: int, factor_low: float, factor_high: float) -> str:
     """Advice only where the share inside (by its exact limits) and the spread both speak, each beyond its own doubt."""
-    low, high = coverage.share_interval(inside, of, SURE, "exact")
+    low, high = scores.share_interval(inside, of, SURE, "exact")
     if of >= LEAST_JOBS and high < CLAIMED and factor_low > 1.0:
         return "too narrow"
     if of >= LEAST_JOBS and low > CLAIMED and factor_high < 1.0:

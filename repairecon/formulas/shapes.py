@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-
 Z_OF_90_PERCENT = 1.2815515655446004
 """Standard normal value that 90 % of cases stay below."""
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import ranges
-from repairecon.formulas.largest import expected_maximum
+from repairecon.formulas.ranges import expected_maximum
 
 Floats = NDArray[np.float64]
 Three = tuple[float, float, float, str]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import ranges
-from repairecon.formulas.cells import cell_means
+from repairecon.formulas.ranges import cell_means
 from repairecon.records import Range
 
 CELL_DIGITS = 12

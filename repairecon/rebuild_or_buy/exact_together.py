@@ -11,7 +11,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas.cells import cell_means
+from repairecon.formulas.ranges import cell_means
 from repairecon.rebuild_or_buy.exact_rows import REFUSAL
 from repairecon.rebuild_or_buy.exact_spectra import Complexes, Grid, Part, hub_nodes, inputs_of
 from repairecon.records import RepaireconError

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import ranges, tree
-from repairecon.formulas.cells import cell_means
+from repairecon.formulas.ranges import cell_means
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.numbers import Number
 from repairecon.rebuild_or_buy.stages import Decision, decision

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import sums
+from repairecon.formulas import digital
 from repairecon.rebuild_or_buy.draws import Block, Draws
 from repairecon.rebuild_or_buy.importance import telling
 from repairecon.rebuild_or_buy.model import Model
@@ -84,7 +84,7 @@ class _Sums:
     @property
     def se(self) -> Floats:
         """Standard errors of the sampled means."""
-        return np.stack([sums.replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
+        return np.stack([digital.replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
 
     def add(self, values: Values, replicate: Replicate) -> None:
         """Count a block of values by way and quantity."""
@@ -147,7 +147,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     ranks = (so_far.wins, so_far.regret, so_far.below)
     p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in ranks)
     p /= p.sum()
-    p_se, regret_se, beats_se = (sums.replicate_se(x, so_far.ranked) for x in ranks)
+    p_se, regret_se, beats_se = (digital.replicate_se(x, so_far.ranked) for x in ranks)
     return Outcomes(
         model.ways,
         n,
@@ -194,7 +194,7 @@ def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
         error = so_far.tallies[way][TOTAL].quantile_se(0.9)
         if np.isfinite(totals[way]) and error > SURE_SHARE * abs(mean[way, TOTAL]):
             return False
-    return bool(sums.replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
+    return bool(digital.replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
 
 
 def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import sums
+from repairecon.formulas import digital
 from repairecon.rebuild_or_buy.nets import BLOCK, REPLICATES
 
 BINS = 4096
@@ -84,7 +84,7 @@ class Tally:
         place = (at - self.start) / self.width * COARSE / BINS
         whole = min(int(place), COARSE - 1)
         below = self.by_replicate[:, :whole].sum(axis=1) + (place - whole) * self.by_replicate[:, whole]
-        step = float(sums.replicate_se(below, each))
+        step = float(digital.replicate_se(below, each))
         low, high = self.quantile(np.array([max(p - step, 0.0), min(p + step, 1.0)]))
         return float(high - low) / 2
 

@@ -11,7 +11,7 @@ from scipy import stats
 
 from repairecon import read_case
 from repairecon.after_the_job import calibration
-from repairecon.formulas.linear_belief import LinearBelief
+from repairecon.formulas.bayes import LinearBelief
 
 DATA = Path(__file__).parents[2] / "data"
 

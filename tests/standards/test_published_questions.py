@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from repairecon.formulas.bearing_load import equivalent_load, rating_for_hours
 
 from repairecon.formulas.bearing_life import basic_rating_life, rating_life_hours
-from repairecon.formulas.bearing_load import equivalent_load, rating_for_hours
 from repairecon.records import Equivalence
 from repairecon.standards import equivalent, identify, judge_seal_shaft, judge_wear, shelf_life
 from repairecon.standards.bearing_names import clearance

@@ -75,11 +75,17 @@ MIXED = [
 ]
 
 
+def shifted_lognormal(low: float, likely: float, high: float) -> tuple[float, float, float]:
+    """Lower end, and mean and deviation of the log above it, by the percentile formulas (Johnson et al., ch. 14)."""
+    theta = (low * high - likely**2) / (low + high - 2 * likely)
+    return theta, math.log(likely - theta), math.log((high - likely) / (likely - low)) / float(special.ndtri(0.9))
+
+
 def by_normal_draws(group, k: int) -> float:
     """Share of the expected maximum from the k-th: its value times the chance that the others lie below."""
     one, others = group[k], [other for i, other in enumerate(group) if i != k]
     low, _, high, shape = one
-    theta, mu, sigma = ranges.lognormal_parameters(*one[:3]) if shape == "lognormal" else (0.0, 0.0, 0.0)
+    theta, mu, sigma = shifted_lognormal(*one[:3]) if shape == "lognormal" else (0.0, 0.0, 0.0)
 
     def value(z: float) -> float:
         return theta + math.exp(mu + sigma * z) if sigma else float(ranges.quantile(special.ndtr(z), *one))
