@@ -31,8 +31,7 @@ from repairecon.records import (
 )
 
 if TYPE_CHECKING:
-    from repairecon.after_the_job.closing import decide
-    from repairecon.after_the_job.job import after_the_job
+    from repairecon.after_the_job.job import after_the_job, decide
     from repairecon.book.book_place import book_at, book_copy
     from repairecon.book.spares_book import open_book
     from repairecon.book.spares_csv import book_from_csv, export_book
@@ -101,7 +100,7 @@ _FOUND_IN = {
     "book_from_csv": "book.spares_csv",
     "compare_quotes": "compare_quotes.job",
     "copy_notebooks": "read.share",
-    "decide": "after_the_job.closing",
+    "decide": "after_the_job.job",
     "equivalent": "standards.equivalents",
     "export_book": "book.spares_csv",
     "new_case": "read.starter",

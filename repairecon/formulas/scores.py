@@ -316,38 +316,6 @@ def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> F
     return np.where(side > 0.0, float(special.ndtri(0.9)) * score, np.nan)
 
 
-def chances_below(scores: ArrayLike) -> Floats:
-    """Place of what came in its range, from 0 to 1 (the probability integral transform).
-
-    Parameters
-    ----------
-    scores : array
-        Normal scores of what came, as :func:`places` gives them [-].
-
-    Returns
-    -------
-    array
-        Chance that had been given to less [-]; evenly spread where ranges are right.
-
-    Notes
-    -----
-    Standard normal distribution function.
-
-    References
-    ----------
-    T. Gneiting, F. Balabdaoui, A. E. Raftery, "Probabilistic forecasts, calibration and sharpness", J. R. Statist.
-    Soc. B 69 (2007) 243-268, section 3.1 (section from memory).
-
-    Examples
-    --------
-    >>> chances_below([0.0]).tolist()
-    [0.5]
-    """
-    from scipy import special
-
-    return np.asarray(special.ndtr(np.asarray(scores, dtype=float)))
-
-
 def spread_interval(scores: ArrayLike, confidence: float = 0.9) -> tuple[float, float, float]:
     """By how much ranges should be widened, and how well that is known.
 
@@ -388,37 +356,3 @@ def spread_interval(scores: ArrayLike, confidence: float = 0.9) -> tuple[float, 
     total, side = float(z @ z), (1.0 - confidence) / 2.0
     most, least = (float(special.chdtri(len(z), p)) for p in (side, 1.0 - side))
     return (total / len(z)) ** 0.5, (total / most) ** 0.5, (total / least) ** 0.5
-
-
-def histogram_band(of: int, bars: int, confidence: float = 0.9) -> tuple[float, float]:
-    """Counts between which each bar of a histogram should lie if every place was equally likely.
-
-    Parameters
-    ----------
-    of : int
-        Values in the histogram [-].
-    bars : int
-        Bars of equal width [-].
-    confidence : float
-        Chance that one bar lies inside [-].
-
-    Returns
-    -------
-    low, high : float, float
-        Counts [-].
-
-    Notes
-    -----
-    Quantiles of the binomial distribution with chance 1 / bars, each bar by itself.
-
-    References
-    ----------
-    S. Talts et al., "Validating Bayesian inference algorithms with simulation-based calibration", arXiv:1804.06788
-    (2018), section 4 (section from memory).
-    """
-    from scipy import special
-
-    counts = np.arange(of + 1)
-    below = special.bdtr(counts, of, 1.0 / bars)
-    side = (1.0 - confidence) / 2.0
-    return float(np.argmax(below >= side)), float(np.argmax(below >= 1.0 - side))

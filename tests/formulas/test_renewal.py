@@ -220,7 +220,9 @@ def test_dead_on_arrival_by_chance_alone() -> None:
     assert found == pytest.approx((0.1 + np.linspace(0, 2, 201)) / 0.9, abs=1e-6)
 
 
-def simulated_rebuilds(n: int, horizon: float, life: float, shape: float, age: float, kept: float, p_early: float) -> tuple:
+def simulated_rebuilds(
+    n: int, horizon: float, life: float, shape: float, age: float, kept: float, p_early: float
+) -> tuple:
     """Life by life, each rebuild leaving a share of what was run since the one before; some fail at once."""
     rng = np.random.default_rng(11)
     count, worth, away = np.zeros(n), np.zeros(n), np.zeros(n, dtype=bool)

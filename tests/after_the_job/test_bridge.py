@@ -12,9 +12,8 @@ from done_case import ACTUAL, CASH, DAYS, HOURS, write_case
 
 from repairecon import FindingError, RepaireconError, read_case, rebuild_or_buy
 from repairecon.after_the_job.bridge import bridge, settled, worker
-from repairecon.after_the_job.closing import decide
-from repairecon.after_the_job.estimates import Estimate
-from repairecon.after_the_job.job import after_the_job
+from repairecon.after_the_job.estimate import Estimate
+from repairecon.after_the_job.job import after_the_job, decide
 from repairecon.read.closed import Closed, read_closed
 from repairecon.read.job_log import read_log
 from repairecon.records import (
@@ -75,7 +74,7 @@ def test_the_bridge_by_hand(closed: Closed) -> None:
     # wait 4 and 5 + 2 own hours at 5 a day were left to expect
     assert steps.pop(("days", "days out of service")) == pytest.approx((0.0, 0.0, 9 - (4 + 7 / 5)))
     assert steps == {}
-    assert b.not_told == ("open it", "what was paid for put together")
+    assert b.not_written == ("open it", "what was paid for put together")
     assert b.whole == ("days",)
     # what it came to: every row of the sheet, and the hour of opening it as expected; consumables 15 as expected
     assert b.actual["cash"] == pytest.approx(105 + 95 + 75 + 15 + 20 + 12 + 8)
@@ -100,7 +99,7 @@ def test_the_demo_came_to_what_its_sheet_says(demo: Closed) -> None:
     assert b is not None
     with (DATA / "alternator_done" / "actual.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
-    assert b.not_told == ()
+    assert b.not_written == ()
     assert b.whole == ("cash", "own hours", "days", "total")
     assert b.actual["cash"] == pytest.approx(sum(float(r["paid"] or 0) for r in rows))
     assert b.actual["own hours"] == pytest.approx(sum(float(r["hours"] or 0) for r in rows))
@@ -133,7 +132,7 @@ def test_whatever_is_written_down_is_what_it_came_to(folder: str) -> None:
         paid = sum((-1 if r.kind == "refund" else 1) * (r.paid or 0.0) for r in rows)
         assert (b.actual["cash"], b.actual["own hours"], b.actual["days"]) == pytest.approx((paid, owner, 12.5))
         assert sum(s.amount for s in b.steps) == pytest.approx(b.difference, abs=1e-6)
-        assert b.not_told == ()
+        assert b.not_written == ()
 
 
 def test_nothing_told_came_as_expected(tmp_path: Path, closed: Closed) -> None:
@@ -141,7 +140,7 @@ def test_nothing_told_came_as_expected(tmp_path: Path, closed: Closed) -> None:
     assert b is not None
     assert b.steps == ()
     assert b.difference == 0.0
-    assert set(b.not_told) >= {"seal", "shaft", "take it off", "days out of service"}
+    assert set(b.not_written) >= {"seal", "shaft", "take it off", "days out of service"}
 
 
 def test_totals_are_closed_by_a_step_of_their_own(tmp_path: Path, closed: Closed) -> None:
@@ -296,9 +295,7 @@ def test_the_answer_moves_only_with_consent(tmp_path: Path) -> None:
     assert [a.source for a in taught.assumed if a.name.startswith("chance: ")] == ["learned from 4 jobs"] * 2
 
 
-@pytest.mark.parametrize(
-    ("words", "match"), [({"way": "sail on"}, "write one of"), ({"on": "May"}, "year-month-day")]
-)
+@pytest.mark.parametrize(("words", "match"), [({"way": "sail on"}, "write one of"), ({"on": "May"}, "year-month-day")])
 def test_a_decision_that_cannot_be(tmp_path: Path, words: dict[str, str], match: str) -> None:
     folder = write_case(tmp_path / "job")
     with pytest.raises(RepaireconError, match=match):

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from repairecon.after_the_job.job import after_the_job
-from repairecon.after_the_job.the_log import calibration, held
+from repairecon.after_the_job.log import calibration, held
 from repairecon.read.job_log import read_log
 from repairecon.records import JobLog, Logged, Source
 

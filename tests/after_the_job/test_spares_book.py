@@ -13,12 +13,9 @@ from done_case import ACTUAL, write_case
 
 from repairecon import RepaireconError
 from repairecon.__main__ import main
-from repairecon.after_the_job import book_words as book_told
-from repairecon.after_the_job.answer import AfterTheJob
-from repairecon.after_the_job.book_items import BookWishes
-from repairecon.after_the_job.closing import decide
-from repairecon.after_the_job.into_the_book import into_the_book
-from repairecon.after_the_job.job import after_the_job
+from repairecon.after_the_job import book_words
+from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
+from repairecon.after_the_job.spares_book import BookWishes, into_the_book
 from repairecon.book.spares_book import SparesBook, open_book
 from repairecon.read.closed import read_closed
 from repairecon.read.job_log import read_log
@@ -121,9 +118,7 @@ def test_fewer_bought_than_fitted_takes_the_rest_from_stock(tmp_path: Path, book
 def test_a_unit_bought_and_the_core_refund(tmp_path: Path, book: SparesBook) -> None:
     found = close(tmp_path / "job", HEAD + "way,new,,,,,3,\nunit,new,,,,430,3,\ncarriage,all,,,,20,,\n")
     assert moved(found) == [("bought", "new", 1), ("fitted", "new", 1)]
-    assert into_the_book(found, book).problems == (
-        "the book has no item 'new': name its item, or make a card for it",
-    )
+    assert into_the_book(found, book).problems == ("the book has no item 'new': name its item, or make a card for it",)
     made = into_the_book(found, book, True, BookWishes(new_cards=True, locker="B1"))
     assert made.lines[0].item == "bilge pump, new"
     assert book.movements()[1].cost_unit == 450
@@ -145,7 +140,7 @@ def test_what_a_unit_of_each_kind_of_way_does(
     """A rebuild elsewhere is no purchase; a spare that is bought is not fitted; an old unit rebuilt is told of."""
     folder = write_case(tmp_path / "job", HEAD + rows)
     with (folder / "ways.csv").open("a") as file:
-        file.write(f"send away,send away,200,5,0\n\"{'buy new, rebuild the old'}\",buy and rebuild,,,\n")
+        file.write(f'send away,send away,200,5,0\n"{"buy new, rebuild the old"}",buy and rebuild,,,\n')
         file.write('"rebuild, carry a new one",rebuild and spare,,,\n')
     decide(folder, way, on="2026-05-04", draws=200)
     found = after_the_job(read_closed(folder))
@@ -234,7 +229,7 @@ def test_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_words(found: AfterTheJob, book: SparesBook) -> None:
     made = into_the_book(found, book, True, BookWishes(called={"shaft": ""}))
-    text = book_told.summary(found, made)
+    text = book_words.summary(found, made)
     assert text.startswith("Written into the spares book\nBilge pump, 2026-05-13.")
     assert "left out" in text
     assert "trial" not in text

@@ -1,13 +1,20 @@
-"""What happened after the job in sentences an owner can act on."""
+"""What happened after the job in sentences and tables that an owner can act on."""
 
 from __future__ import annotations
 
 from math import isfinite
 
-from repairecon.after_the_job.answer import AfterTheJob, Bridge, Calibration, Held, Hindsight, Shift
+import pandas as pd
+
+from repairecon.after_the_job.bridge import Bridge, Step
+from repairecon.after_the_job.hindsight import Hindsight
+from repairecon.after_the_job.job import AfterTheJob
+from repairecon.after_the_job.learning import Shift
+from repairecon.after_the_job.log import Calibration, Held
 from repairecon.formulas.scores import Group
-from repairecon.show.layout import capital
-from repairecon.show.words import chance_words, days_words, hours_words, money, number, share, whole
+from repairecon.show.layout import as_text, capital, section, wrapped
+from repairecon.show.sheet import Panel
+from repairecon.show.words import chance_words, days_words, hours_words, money, number, price, share, tenths, whole
 
 MOST = 3
 LEAST_STATED, LEAST_IN_GROUP = 10, 4
@@ -53,15 +60,15 @@ def bridge(b: Bridge, currency: str) -> str:
     text = f"{capital(b.way)} came to {came} all in, {more if abs(b.difference) >= 0.5 else 'as reckoned'}; "
     text += f"{'inside' if inside else 'outside'} the range that was stated for eight jobs in ten ({ends}). "
     reasons = [(GROUPS.get(g, g), x) for g, x in b.groups.items() if abs(x) >= 1.0]
-    told = [f"{name} ({signed(x, currency)})" for name, x in reasons[:MOST]]
-    return text + (f"Where it came from: {', '.join(told)}." if told else "No step is worth naming.")
+    named = [f"{name} ({signed(x, currency)})" for name, x in reasons[:MOST]]
+    return text + (f"Where it came from: {', '.join(named)}." if named else "No step is worth naming.")
 
 
-def not_told(b: Bridge) -> str:
+def not_written(b: Bridge) -> str:
     """What the owner did not write down."""
-    if not b.not_told:
+    if not b.not_written:
         return ""
-    some = ", ".join(b.not_told[:6]) + (", ..." if len(b.not_told) > 6 else "")
+    some = ", ".join(b.not_written[:6]) + (", ..." if len(b.not_written) > 6 else "")
     return f"Not written down, so taken to have come as expected: {some}."
 
 
@@ -91,6 +98,11 @@ def judged(h: Hindsight) -> str:
     return f"{decision}, {h.luck} luck."
 
 
+def choice(h: Hindsight, currency: str) -> list[str]:
+    """The choice, then and now."""
+    return [judged(h), then(h, currency), now(h, currency)]
+
+
 def held(h: Held) -> str:
     """Whether a quantity's ranges held, and what to do; no advice where the log cannot tell."""
     claimed = whole(0.8 * h.of)
@@ -111,8 +123,8 @@ def all_held(found: AfterTheJob) -> list[str]:
     lines = [held(h) for h in found.held if h.says != "cannot tell"]
     if len(dumb) < 2:
         return [held(h) for h in found.held]
-    told = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in dumb)
-    return [*lines, f"Inside the stated range: {told}. Too few to tell whether those ranges hold: no advice yet."]
+    counts = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in dumb)
+    return [*lines, f"Inside the stated range: {counts}. Too few to tell whether those ranges hold: no advice yet."]
 
 
 def off_groups(c: Calibration) -> list[Group]:
@@ -208,6 +220,156 @@ def decided(found: AfterTheJob) -> str:
     hours, days = hours_words(b.actual["own hours"]), days_words(b.actual["days"])
     took = [f"{hours} own hours"] if "own hours" in b.whole else []
     took += [f"{days} out of service"] if "days" in b.whole else []
-    told = f" It took {', '.join(took)}." if took else ""
+    times_taken = f" It took {', '.join(took)}." if took else ""
     other = f" In the end: {b.way}." if b.way != d.way else ""
-    return f"Decided on {d.decided_on}: {d.way}.{other}{told}{run}"
+    return f"Decided on {d.decided_on}: {d.way}.{other}{times_taken}{run}"
+
+
+MOST_STEPS = 12
+
+
+def largest_steps(b: Bridge, most: int = MOST_STEPS) -> list[Step]:
+    """The steps, largest first, the smallest put together."""
+    ranked = sorted(b.steps, key=lambda s: -abs(s.amount))
+    if len(ranked) <= most:
+        return ranked
+    rest = ranked[most - 1 :]
+    sums = {c: sum(getattr(s, c) for s in rest) for c in ("amount", "cash", "own_hours", "days")}
+    return [*ranked[: most - 1], Step(group=f"{whole(len(rest))} small steps", name="", **sums)]
+
+
+def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
+    """From estimate to actual in words, largest step first."""
+    b, currency = found.bridge, currency_of(found)
+    if b is None:
+        return pd.DataFrame()
+    rows = {"estimate": _row(b.estimate, currency)}
+    for s in largest_steps(b, most):
+        step = {"total": s.amount, "cash": s.cash, "own hours": s.own_hours, "days": s.days}
+        rows[step_name(s)] = _row(step, currency)
+    rows["actual"] = _row(b.actual, currency)
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def step_name(s: Step) -> str:
+    """A step with its group."""
+    alone = not s.name or s.name.startswith((s.group, "up to"))
+    return (s.name or s.group) if alone else f"{s.group}: {s.name}"
+
+
+def _row(of: dict[str, float], currency: str) -> dict[str, str]:
+    return {
+        "all in": money(of["total"], currency),
+        "cash": money(of["cash"], currency),
+        "own hours": hours_words(of["own hours"]),
+        "days": tenths(of["days"]),
+    }
+
+
+def ways_table(found: AfterTheJob) -> pd.DataFrame:
+    """Each way as reckoned then and as it would be reckoned now."""
+    h, currency = found.hindsight, currency_of(found)
+    if h is None:
+        return pd.DataFrame()
+    rows = {}
+    for way in sorted(h.now, key=lambda w: h.now[w]):
+        came = money(h.actual, currency) if found.bridge and way == found.bridge.way else ""
+        rows[way] = {
+            "reckoned then": money(h.then[way], currency),
+            "reckoned now": money(h.now[way], currency),
+            "came to": came,
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def held_table(found: AfterTheJob) -> pd.DataFrame:
+    """Whether the ranges held, in words."""
+    rows = {}
+    for h in found.held:
+        rows[h.quantity] = {
+            "inside": f"{h.inside} of {h.of}",
+            "true share": f"{chance_words(h.low)} to {chance_words(h.high)}",
+            "spread": f"{number(h.factor)} times ({number(h.factor_low)} to {number(h.factor_high)})",
+            "loss": number(h.loss),
+            "says": h.says,
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def learned_table(found: AfterTheJob) -> pd.DataFrame:
+    """Every figure before and after the log."""
+    rows = []
+    for s in found.shifts:
+        before, after = figure(s.kind, s.before), figure(s.kind, s.after)
+        low, high = figure(s.kind, s.low).removesuffix(" times"), figure(s.kind, s.high)
+        rows.append((s.kind, s.name, before, after, f"{low} to {high}", number(s.jobs)))
+    return pd.DataFrame(rows, columns=["kind", "figure", "before", "now", "8 in 10 sure", "jobs"]).set_index("kind")
+
+
+def movements_table(found: AfterTheJob) -> pd.DataFrame:
+    """What was bought and what was fitted."""
+    currency = currency_of(found)
+    rows = [
+        (
+            m.on,
+            m.movement,
+            m.item,
+            number(m.quantity),
+            price(m.paid, currency) if m.paid is not None and m.movement == "bought" else "",
+            "the spares" if m.from_spares else "",
+        )
+        for m in found.movements
+    ]
+    return pd.DataFrame(rows, columns=["on", "movement", "item", "pieces", "paid", "from"]).set_index("on")
+
+
+def summary(found: AfterTheJob) -> str:
+    """All of it on one screen: estimate against actual, the choice in hindsight, the ranges, what was learned."""
+    b, h, currency = found.bridge, found.hindsight, currency_of(found)
+    head = found.case.unit.name if found.case else found.name
+    parts = [wrapped(capital(head) + f"   {decided(found)}")]
+    if b is not None and h is not None:
+        parts += [
+            "Estimate against actual\n" + wrapped(bridge(b, currency)),
+            as_text(bridge_table(found), "step"),
+            wrapped(not_written(b)),
+            section("The choice, then and now", choice(h, currency)),
+            as_text(ways_table(found)),
+        ]
+    lines = all_held(found)
+    parts += [
+        section("Do the ranges hold", [*lines, *filter(None, [chances(found)])]),
+        section("What the log teaches", learned(found)),
+    ]
+    if found.movements:
+        table = movements_table(found)
+        parts.append("Into and out of the stores\n" + as_text(table, "on"))
+    return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def heading(found: AfterTheJob) -> Panel:
+    """What was done, and whose figures these are."""
+    unit = found.case.unit if found.case else None
+    title = capital(unit.name if unit else found.name)
+    figures = [f"Figures: {unit.figures}."] if unit and unit.figures else []
+    return Panel(title, [decided(found), *figures], listed=False)
+
+
+def verdict(found: AfterTheJob) -> Panel:
+    """Estimate against actual, and the choice then and now."""
+    b, h, currency = found.bridge, found.hindsight, currency_of(found)
+    if b is None or h is None:
+        return Panel("After the job", ["No closed job: only the log is looked at."], listed=False)
+    lines = [bridge(b, currency), *choice(h, currency), not_written(b)]
+    return Panel("After the job", lines, listed=False)
+
+
+def held_panel(found: AfterTheJob) -> Panel:
+    """Whether the ranges hold, and the chances."""
+    lines = all_held(found)
+    return Panel("Do the ranges hold", [*lines, *filter(None, [chances(found)])])
+
+
+def learned_panel(found: AfterTheJob) -> Panel:
+    """What the log teaches."""
+    return Panel("What the log teaches", learned(found))

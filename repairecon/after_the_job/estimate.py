@@ -13,14 +13,23 @@ from repairecon.buying.buying import Buying, Priced
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.world import NEVER_ENDS, Finding, grow, with_findings
-from repairecon.records import Case
+from repairecon.records import Case, Done
 
 Floats = NDArray[np.float64]
+SMALL = 1e-9
 CARRIAGE = "carriage"
 """The line of all carriage and handling."""
 
+LINE_KINDS = {
+    "task hours": "task", "task cost": "task", "fitting hours": "task",
+    "outcome hours": "damage", "outcome cost": "damage",
+    "carriage": CARRIAGE, "core carriage": CARRIAGE,
+    "core": "unit", "strip": "unit", "refund": "refund", "old unit": "refund",
+}  # fmt: skip
+"""Line of the estimate that each kind of input belongs to; chances, days and the price of an hour belong to none."""
 
-@dataclass
+
+@dataclass(kw_only=True)
 class Line:
     """What was expected of one thing: cash and own hours in all, and of a part the pieces bought, in whole packs."""
 
@@ -42,20 +51,21 @@ class Line:
 class Estimate:
     """Expected cash, own hours and days of the ways of a case, with the inputs that are known held at a value.
 
-    What is bought after a rebuild has ended is chosen once, on what is expected, and kept unless told otherwise.
+    What is bought after a rebuild has ended is chosen once, on what is expected, and kept unless said otherwise.
     ``buying`` holds the orders chosen for another estimate of the case.
     """
 
     def __init__(
         self,
         case: Case,
-        found: Sequence[Finding],
-        allowed: Mapping[str, bool],
+        found: Sequence[Finding] = (),
+        allowed: Mapping[str, bool] | None = None,
         own_hour: float | None = None,
         buying: Buying | None = None,
     ) -> None:
         self.case = case
-        self.model = Model(case, with_findings(grow(case), found), allowed, own_hour=own_hour, buying=buying)
+        tree = with_findings(grow(case), found)
+        self.model = Model(case, tree, allowed or {}, own_hour=own_hour, buying=buying)
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
         self.choice = self.model.choose(self.model.leaf_rows())
 
@@ -83,9 +93,7 @@ class Estimate:
     def lines(self, way: str, came: Mapping[str, float]) -> list[Line]:
         """The way's expected cash and own hours line by line; they add up to the whole.
 
-        ``came`` holds inputs that are settled (whether a way came, a core was taken). Cash is a sum of products of
-        independent inputs, so holding one at nought takes its own share out; what is left in the end are fixed
-        charges of suppliers, which go with the carriage.
+        ``came`` holds inputs that are settled (whether a way came, a core was taken).
         """
         i = self.model.ways.index(way)
         whole = self.expected(came)[i]
@@ -95,8 +103,8 @@ class Estimate:
             kind, name = self._line_of(key)
             if not kind or key in came:
                 continue
-            held = {**came, key: 0.0}
-            base = whole
+            # cash is a sum of products of independent inputs, so holding one at 0 takes its own share out
+            held, base = {**came, key: 0.0}, whole
             if key.startswith("core:"):
                 refund = f"refund:{name}"
                 base = self.expected({**came, refund: 0.0})[i]
@@ -104,11 +112,11 @@ class Estimate:
             share = base - self.expected(held)[i]
             if not share[:2].any():
                 continue
-            line = lines.setdefault((kind, name), Line(kind, name))
-            self._add(line, key, share)
+            self._add(lines.setdefault((kind, name), Line(kind=kind, name=name)), key, share)
             left -= share[0]
-        if abs(left) > 1e-9:
-            lines.setdefault((CARRIAGE, "all"), Line(CARRIAGE, "all")).cash += left
+        if abs(left) > SMALL:
+            # what no input explains are fixed charges of suppliers: they go with the carriage
+            lines.setdefault((CARRIAGE, "all"), Line(kind=CARRIAGE, name="all")).cash += left
         return list(lines.values())
 
     def _add(self, line: Line, key: str, share: Floats) -> None:
@@ -117,7 +125,7 @@ class Estimate:
         line.keys = (*line.keys, key)
         mean = self.model.inputs[self.keys[key]].mean
         if line.kind == "part":
-            each = self.a_piece(line.name, key) * mean
+            each = self._a_piece(line.name, key) * mean
             line.pieces += share[0] / each if each > 0 else 0.0
         if " hours:" in key and share[0] > 0 and mean > 0:
             line.hired_hours += mean
@@ -128,7 +136,11 @@ class Estimate:
         """What each part takes, in the planned order or by itself; of several quotes that it mixes the first."""
         return {part: taken[0] for part, taken in self.model.prices.items()}
 
-    def a_piece(self, part: str, key: str) -> float:
+    def priced(self, row: Done) -> Priced:
+        """What the part or the unit of a row was to be bought by."""
+        return self.prices[row.name] if row.kind == "part" else self.model.builder.price_way(self.case.way(row.name))
+
+    def _a_piece(self, part: str, key: str) -> float:
         """Home money for a piece of a part where one is quoted for a pack by the supplier that an input names."""
         kind, _, name = key.partition(":")
         supplier, priced = name.rpartition("@")[2], self.prices[part]
@@ -139,26 +151,20 @@ class Estimate:
             priced = self.model.buying.from_supplier(part, supplier, pieces)
         return priced.a_piece
 
-    def mean_price(self, item: str) -> float:
-        """Expected home money for a piece of a part or for a unit."""
-        priced = self.prices[item] if item in self.prices else self.model.builder.price_way(self.case.way(item))
-        r = priced.range
-        return priced.a_piece * float(ranges.mean(r.low, r.likely, r.high, r.shape))
+    def mean_price(self, part: str) -> float:
+        """Expected home money for a piece of a part."""
+        r = self.prices[part].range
+        return self.prices[part].a_piece * float(ranges.mean(r.low, r.likely, r.high, r.shape))
 
     def _line_of(self, key: str) -> tuple[str, str]:
-        """Kind and name of the line that an input belongs to; none for chances, days and the price of an hour."""
+        """Kind and name of the line that an input belongs to."""
         kind, _, name = key.partition(":")
         if kind in ("price", "quoted"):
             item = name if kind == "price" else name.rpartition("@")[0]
             return ("part" if item in self.prices else "unit"), item
-        if kind in ("task hours", "task cost"):
-            return "task", name
+        line = LINE_KINDS.get(kind, "")
         if kind == "fitting hours":
-            return "task", f"fitting, {name}"
-        if kind in ("outcome hours", "outcome cost"):
-            return "damage", name.partition(" given ")[0]
-        if kind in ("carriage", "core carriage"):
-            return CARRIAGE, "all"
-        if kind in ("core", "strip"):
-            return "unit", name
-        return ("refund", name) if kind in ("refund", "old unit") else ("", "")
+            return line, f"fitting, {name}"
+        if line == "damage":
+            return line, name.partition(" given ")[0]
+        return line, ("all" if line == CARRIAGE else name)

@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import matplotlib.pyplot as plt
-import numpy as np
 import pandas as pd
 import pytest
 from chart_checks import BAD_FORMULA, CAPTION, boxes, by_gid, named, outside, overlapping, said
 from matplotlib.axes import Axes
 
 from repairecon.after_the_job import charts
-from repairecon.after_the_job.panels import places_caption, rank_band, rank_caption, rank_frame
 
 BRIDGE = pd.DataFrame(
     {
@@ -43,7 +41,6 @@ MOVED = pd.DataFrame(
         "high": [0.6, 0.22],
     }
 )
-RANKS = rank_frame(np.repeat([0.05, 0.15, 0.95], [30, 9, 11]))
 
 
 @pytest.fixture(autouse=True)
@@ -54,11 +51,10 @@ def closed_figures() -> Iterator[None]:
 
 def drawn() -> dict[str, Axes]:
     return {
-        "bridge": charts.bridge(BRIDGE, "EUR", CAPTION),
-        "held": charts.held(HELD, CAPTION),
-        "ranks": charts.rank_bars(RANKS, (2.0, 9.0), "Ranks", CAPTION),
-        "chances": charts.honest_chances(CHANCES, CAPTION),
-        "before": charts.before_after(MOVED, "Chances", "chance", CAPTION),
+        "bridge": charts.bridge_chart(BRIDGE, "EUR", CAPTION),
+        "held": charts.held_chart(HELD, CAPTION),
+        "chances": charts.chances_chart(CHANCES, CAPTION),
+        "before": charts.moved_chart(MOVED, "Chances", "chance", CAPTION),
     }
 
 
@@ -70,7 +66,7 @@ def test_nothing_covers_anything_or_sticks_out() -> None:
 
 
 def test_bars_of_the_bridge_hang_together() -> None:
-    ax = charts.bridge(BRIDGE, "EUR")
+    ax = charts.bridge_chart(BRIDGE, "EUR")
     spans = []
     for k in range(5):
         bar = by_gid(ax, f"bar {k}")
@@ -81,59 +77,34 @@ def test_bars_of_the_bridge_hang_together() -> None:
 
 
 def test_dots_fall_where_the_jobs_did() -> None:
-    ax = charts.held(HELD)
+    ax = charts.held_chart(HELD)
     inside, out = by_gid(ax, "inside cash"), by_gid(ax, "outside cash")
     assert sorted(inside.get_xdata()) == [-0.5, 0.1, 1.0]
     assert sorted(out.get_xdata()) == [-4.0, 2.5]  # far ones stand at the edge
     assert "3 of 5 inside too narrow" in said(ax)
 
 
-def test_bars_outside_the_band_are_marked() -> None:
-    ax = charts.rank_bars(RANKS, (2.0, 9.0), "Ranks")
-    heights = [by_gid(ax, f"bar {k}").get_height() for k in range(10)]
-    assert heights == [30, 9, 0, 0, 0, 0, 0, 0, 0, 11]
-    marked = [by_gid(ax, f"bar {k}").get_hatch() is not None for k in range(10)]
-    assert marked == [True, False, *[True] * 8]
-
-
-def test_words_under_the_ranks() -> None:
-    even = (np.arange(200) + 0.5) / 200
-    assert "Trust" in rank_caption(even)
-    assert "80 in 100" in rank_caption(even)
-    assert "with care" in rank_caption(even**4)
-    low, high = rank_band(even)
-    assert low < 20 < high
-
-
-def test_words_under_the_places() -> None:
-    even = (np.arange(50) + 0.5) / 50
-    assert "even bars" in places_caption(even)
-    assert "raise your" in places_caption(even**0.3)
-    assert "lower your" in places_caption(even**4)
-
-
 def test_chances_and_their_ranges() -> None:
-    ax = charts.honest_chances(CHANCES)
+    ax = charts.chances_chart(CHANCES)
     assert list(by_gid(ax, "range 1").get_ydata()) == [0.55, 0.83]
     assert by_gid(ax, "group 1").get_marker() == "D"
     assert by_gid(ax, "group 0").get_marker() == "o"
 
 
 def test_before_and_after() -> None:
-    ax = charts.before_after(MOVED, "Chances", "chance")
+    ax = charts.moved_chart(MOVED, "Chances", "chance")
     assert list(by_gid(ax, "after shaft=grooved given neglect=long").get_xdata()) == [0.4, 0.6]
     assert len(named(ax, "before ")) == 2
     assert "now 50 in 100" in said(ax)
 
 
-@pytest.mark.parametrize("chart", ["bridge", "held", "ranks", "chances", "before"])
+@pytest.mark.parametrize("chart", ["bridge", "held", "chances", "before"])
 def test_an_empty_frame_is_refused(chart: str) -> None:
     calls = {
-        "bridge": lambda: charts.bridge(BRIDGE[:0], "EUR"),
-        "held": lambda: charts.held(HELD[:0]),
-        "ranks": lambda: charts.rank_bars(RANKS[:0], (0.0, 1.0), "x"),
-        "chances": lambda: charts.honest_chances(CHANCES[:0]),
-        "before": lambda: charts.before_after(MOVED[:0], "x"),
+        "bridge": lambda: charts.bridge_chart(BRIDGE[:0], "EUR"),
+        "held": lambda: charts.held_chart(HELD[:0]),
+        "chances": lambda: charts.chances_chart(CHANCES[:0]),
+        "before": lambda: charts.moved_chart(MOVED[:0], "x"),
     }
     with pytest.raises(ValueError, match="nothing to draw"):
         calls[chart]()
