@@ -17,7 +17,7 @@ from repairecon.rebuild_or_buy.looking import Worth, event_worth, looks, value_o
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.numbers import numbers
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.world import NEVER_ENDS, STAGE
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
 from repairecon.records import Case, Look, Source
 
 seeds = st.integers(0, 2**32 - 1)

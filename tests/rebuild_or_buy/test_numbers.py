@@ -17,7 +17,7 @@ from wide_case import wide
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.numbers import Number, lead_of, numbers
 from repairecon.rebuild_or_buy.sensitivity import best_way_map, swings
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Quote
 
 BARRED = {"second-hand": False}

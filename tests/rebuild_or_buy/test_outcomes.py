@@ -21,7 +21,7 @@ from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.nets import BLOCK, REPLICATES
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes, sample
 from repairecon.rebuild_or_buy.tally import Tally
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import ORDER_TIMES, WAY_KINDS, Case
 
 ALLOWED = {"second-hand": False}

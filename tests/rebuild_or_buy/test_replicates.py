@@ -20,7 +20,7 @@ from repairecon.rebuild_or_buy.importance import telling
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.nets import REPLICATES
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case
 
 Floats = NDArray[np.float64]

@@ -21,7 +21,7 @@ from repairecon.formulas import tree
 from repairecon.rebuild_or_buy.looking import value_of_knowing
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Place, StopWhen, decision, places, stop_when
-from repairecon.rebuild_or_buy.world import STAGE, Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
 from repairecon.records import STAGES, Case, FindingError
 
 seeds = st.integers(0, 2**32 - 1)

@@ -16,7 +16,7 @@ from small_case import sure
 from repairecon.rebuild_or_buy.clocks import clocks_of, median_life
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.spares import worth_by_days
-from repairecon.rebuild_or_buy.world import Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import Finding, grow, with_findings
 from repairecon.rebuild_or_buy.years import Ledger, over_the_years
 from repairecon.records import Unit, Years
 
