@@ -22,7 +22,7 @@ from repairecon.read.closed import Closed
 from repairecon.read.frozen import freeze
 from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import with_learned
-from repairecon.rebuild_or_buy.rules import screen
+from repairecon.rebuild_or_buy.verdict import screen
 from repairecon.records import Case, Decision, Figures, JobLog, Learned, Logged, RepaireconError, StoresMoved
 
 NO_LOG = JobLog()

@@ -15,7 +15,7 @@ from repairecon.formulas.scores import BrierParts, Group
 from repairecon.read.closed import Closed
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
-from repairecon.rebuild_or_buy.world import Finding, World, grow, with_findings
+from repairecon.rebuild_or_buy.tree import Finding, Tree, grow, with_findings
 from repairecon.records import QUANTITIES, Done, JobLog, Logged, Range
 
 CLAIMED = 0.8
@@ -116,17 +116,17 @@ class _Keeper:
             known.append(f)
             yield from self._counts(end, f, rows[f.event])
 
-    def _stated(self, world: World, f: Finding, row: Done) -> Iterator[Logged]:
+    def _stated(self, tree: Tree, f: Finding, row: Done) -> Iterator[Logged]:
         """The chance of each outcome but the first, given what was found before it and that the event happens."""
-        e = world.column(f.event)
-        happens = float(world.chance[world.states[:, e] >= 0].sum())
-        for k, outcome in enumerate(world.outcomes[e]):
-            p = float(world.chance[world.states[:, e] == k].sum()) / happens if happens > 0 else 0.0
+        e = tree.column(f.event)
+        happens = float(tree.chance[tree.states[:, e] >= 0].sum())
+        for k, outcome in enumerate(tree.outcomes[e]):
+            p = float(tree.chance[tree.states[:, e] == k].sum()) / happens if happens > 0 else 0.0
             if k and p < 1.0:
                 came = outcome == f.outcome
                 yield self.row("chance", f.event, row, outcome=outcome, chance=min(p, 1.0), happened=came)
 
-    def _counts(self, end: World, f: Finding, row: Done) -> Iterator[Logged]:
+    def _counts(self, end: Tree, f: Finding, row: Done) -> Iterator[Logged]:
         """The outcome under each condition that may have held, for the chance that it did."""
         for b, holds in zip(self.case.branches, end.holds, strict=True):
             share = float(end.chance[holds].sum())

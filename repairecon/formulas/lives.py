@@ -114,43 +114,6 @@ def cdf(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -
     return np.asarray(-np.expm1(-_hazard_added(t, life, shape, age)))[()]
 
 
-def quantile(p: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -> Floats:
-    """Further time within which the share p of units of this age fails.
-
-    Parameters
-    ----------
-    p : float or array
-        Chance [-], 0..1.
-    life : float or array
-        Characteristic life of a new one [time].
-    shape : float or array
-        Shape [-].
-    age : float or array
-        Age now, or virtual age of a rebuilt one [time]; 0 = new.
-
-    Returns
-    -------
-    float or array
-        Further time [time]; inf at p = 1.
-
-    Notes
-    -----
-    ``life ((age / life)**shape - ln(1 - p))**(1 / shape) - age``, the inverse of :func:`cdf`.
-    ValueError as there, and for a chance outside 0..1.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section
-    from memory).
-    """
-    chance = np.asarray(p, dtype=float)
-    if not np.all((chance >= 0.0) & (chance <= 1.0)):
-        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
-    size, k = _life_and_shape(life, shape)
-    old = _age(age)
-    with np.errstate(divide="ignore"):
-        left = (old / size) ** k - np.log1p(-chance)
-    return np.asarray(np.maximum(size * left ** (1.0 / k) - old, 0.0))[()]
 
 
 def mean(life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -> Floats:
