@@ -273,8 +273,8 @@ def _written(
     fitted = list(_fit_lines(kept, items, label))
     try:
         return book.write_job(
-            reference_of(found.decision), received, fitted, items.unit, hours, on, items.cards.values(),
-            items.new_unit, write,
+            reference_of(found.decision), received, fitted, items.unit, hours=hours, date=on,
+            new_cards=items.cards.values(), new_unit=items.new_unit, write=write,
         )  # fmt: skip
     except (BookFileError, BookBusyError):
         raise
@@ -303,9 +303,9 @@ def _fit_lines(lines: Sequence[BookLine], items: _Items, label: str) -> Iterator
             new = 0.0 if x.moved.from_spares else min(bought.get(x.moved.item, 0.0), x.moved.quantity)
             note = label if x.item == x.moved.item else f"{label}: {x.moved.item}"
             if new > 0:
-                yield FitLine(x.item, new, items.locker(x.item), note, label)
+                yield FitLine(x.item, new, locker=items.locker(x.item), note=note, lot=label)
             if x.moved.quantity > new:
-                yield FitLine(x.item, x.moved.quantity - new, "", note)
+                yield FitLine(x.item, x.moved.quantity - new, note=note)
 
 
 def _spare(found: AfterTheJob) -> str:

@@ -8,12 +8,9 @@ import matplotlib
 import pytest
 from aboard_makers import DEMO, empty_book, passage
 
-from repairecon.book.book_place import book_at, book_copy
+from repairecon.book.spares_book import book_at, book_copy
 from repairecon.records import Passage, Range, ReceiveLine, SpareWish
-from repairecon.spares_aboard import captions as aboard_captions
-from repairecon.spares_aboard import charts
-from repairecon.spares_aboard import panels as aboard_panels
-from repairecon.spares_aboard import summary as aboard_summary
+from repairecon.spares_aboard import charts, words
 from repairecon.spares_aboard.job import spares_aboard
 
 matplotlib.use("Agg")
@@ -36,31 +33,31 @@ def hostile(tmp_path):
 
 
 def test_panels_escape_what_the_book_says(hostile):
-    panels = [aboard_panels.heading(hostile), *aboard_panels.verdict(hostile), *aboard_panels.more(hostile)]
+    panels = [words.heading(hostile), *words.verdict(hostile), *words.more(hostile)]
     page = "".join(p._repr_html_() for p in panels)
     assert "&lt;script&gt;" in page
     assert "<script" not in page
     assert HOSTILE in "".join(map(repr, panels))
-    table = aboard_summary.holdings_table(hostile).to_html()
+    table = words.holdings_table(hostile).to_html()
     assert "<script" not in table
 
 
 def test_pictures_are_drawn_for_any_book(hostile, demo):
     for answer in (hostile, demo):
-        first = charts.risk_against_money(answer.budget_curve, "EUR", answer.budget, aboard_captions.risk(answer))
+        first = charts.risk_against_money(answer.budget_curve, "EUR", answer.budget, words.under_risk(answer))
         assert {a.get_gid() for a in first.lines} >= {"risk", "chosen"}
-        places = aboard_panels.place_frame(answer)
+        places = words.place_frame(answer)
         assert (places["value"] >= 0).all()
-        charts.value_by_place(places, "EUR", aboard_captions.places(answer)).figure.canvas.draw()
-        frame = aboard_panels.expiry_frame(answer)
-        charts.expiry_timeline(frame, answer.today, answer.until, aboard_captions.expiry(answer)).figure.canvas.draw()
+        charts.value_by_place(places, "EUR", words.under_places(answer)).figure.canvas.draw()
+        frame = words.expiry_frame(answer)
+        charts.expiry_timeline(frame, answer.today, answer.until, words.under_expiry(answer)).figure.canvas.draw()
 
 
 def test_captions_say_what_to_do(demo, hostile):
-    assert "float switch, bilge first, for EUR 32.98" in aboard_captions.risk(demo)
-    assert aboard_captions.places(demo).startswith("Count D1 first")
-    assert aboard_captions.expiry(demo) == "Before you sail: throw away 2."
-    assert aboard_captions.expiry(hostile) == "Before you sail: throw away 1."
+    assert "float switch, bilge first, for EUR 32.98" in words.under_risk(demo)
+    assert words.under_places(demo).startswith("Count D1 first")
+    assert words.under_expiry(demo) == "Before you sail: throw away 2."
+    assert words.under_expiry(hostile) == "Before you sail: throw away 1."
 
 
 def test_expiry_is_told_with_its_evidence(tmp_path):
@@ -69,7 +66,7 @@ def test_expiry_is_told_with_its_evidence(tmp_path):
         for name, cure, bought in rings:
             book.add_item(name, material="NBR", locker="A1")
             book.receive([ReceiveLine(name, 1, "x", 1, cure_date=cure)], bought)
-        lines = aboard_summary.expiring(spares_aboard(book, passage()))
+        lines = words.expiring(spares_aboard(book, passage()))
     assert lines == [
         "c: 1 in A1: out of date since 2020-01-01: throw away (cured 2010-01-01).",
         "b: 1 in A1: inspect: due since 2025-01-01; if sound, good until 2028-01-01 (no cure date, counted from the "
@@ -100,11 +97,11 @@ def test_acts_are_tried_on_a_copy_that_leaves_nothing(tmp_path):
         book.backup(path)
         before = book.movements()
     with book_copy(path, datetime.date(2026, 6, 1)) as copy:
-        lines = aboard_panels.acts_tried(copy).lines
+        lines = words.acts_tried(copy).lines
     assert any(line.startswith("REORDER") for line in lines)
     assert any("fitted 1 from B1 into raw water pump" in line for line in lines)
     assert any("taken back from the book" in line for line in lines)
     with book_at(path) as book:
         assert book.movements() == before
     with empty_book(tmp_path, "empty.spares") as nothing:
-        assert "Nothing in this book" in repr(aboard_panels.acts_tried(nothing))
+        assert "Nothing in this book" in repr(words.acts_tried(nothing))

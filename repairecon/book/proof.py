@@ -24,7 +24,7 @@ _RULES = {
 def check(ledger: Ledger) -> tuple[str, ...]:
     """What is wrong, in words; nothing if all is well."""
     with ledger.reading():
-        told = [str(row[0]) for row in ledger.rows("PRAGMA integrity_check") if row[0] != "ok"]
-        told += [f"a line of {row[0]} that belongs to nothing" for row in ledger.rows("PRAGMA foreign_key_check")]
-        told += [what for what, sql in _RULES.items() if ledger.rows(sql)]
-    return tuple(told)
+        found = [str(row[0]) for row in ledger.rows("PRAGMA integrity_check") if row[0] != "ok"]
+        found += [f"a line of {row[0]} that belongs to nothing" for row in ledger.rows("PRAGMA foreign_key_check")]
+        found += [what for what, sql in _RULES.items() if ledger.rows(sql)]
+    return tuple(found)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 
-from repairecon.records import Counted, Found, Happened, Movement, ReceiveLine
+from repairecon.book.own_list import ImportPlan
+from repairecon.records import Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
 from repairecon.show.words import price, quantity
-from repairecon.spares_aboard.dates import good_until
-from repairecon.spares_aboard.told import below
+from repairecon.spares_aboard.holdings import good_until
 
 _DID = {
     "bought": "received", "used": "used", "fitted": "fitted", "moved": "moved", "counted": "counted",
@@ -56,9 +56,19 @@ def happened(done: Happened, currency: str) -> str:
     return "\n".join(lines)
 
 
-def delivery(done: Sequence[Happened], currency: str) -> str:
-    """What a delivery brought, item by item."""
-    return "\n".join(happened(h, currency) for h in done)
+def below(line: ReorderLine, currency: str) -> str:
+    """One item under its minimum: whom to ask, and the last price."""
+    m, last = line.item.measure, line.last
+    short = f"{line.item.name}: {quantity(line.aboard, m)} aboard, {quantity(line.item.minimum, m)} wanted"
+    short += "; CRITICAL" if line.item.critical else ""
+    short += f"; {quantity(line.ashore, m)} ashore" if line.ashore else ""
+    short += f"; {quantity(line.lent, m)} lent out" if line.lent else ""
+    many = quantity(line.short, m)
+    if last is None:
+        return f"{short}; buy {many}, never bought by this book."
+    who = f" from {last.person}" if last.person else ""
+    paid = f" at {price(float(last.cost_unit), currency)} each" if last.cost_unit is not None else ""
+    return f"{short}; buy {many}, last{who}{paid} on {last.on_date}."
 
 
 def counted(made: Sequence[Counted], written: bool, notes: Sequence[str] = ()) -> str:
@@ -96,29 +106,25 @@ def movements(listed: Sequence[Movement], currency: str) -> str:
 
 def planned_delivery(lines: Sequence[ReceiveLine], new_items: Sequence[str], currency: str) -> str:
     """What a delivery would bring."""
-    told = []
+    said = []
     for line in lines:
         new = " (new item)" if line.item in new_items else ""
         cost = f" at {price(float(line.cost_unit), currency)} each" if line.cost_unit is not None else ""
         sender = f" from {line.supplier}" if line.supplier else ""
-        told.append(f"{line.item}{new}: {quantity(Decimal(str(line.quantity)))}{cost}{sender}")
-    return "\n".join([*told, "Nothing was written."])
+        said.append(f"{line.item}{new}: {quantity(Decimal(str(line.quantity)))}{cost}{sender}")
+    return "\n".join([*said, "Nothing was written."])
 
 
-def plan(
-    columns: Mapping[str, str], left_out: Sequence[str], lockers: Sequence[str], units: Sequence[str]
-) -> list[str]:
-    """Which heading of a list is taken for what, and what comes new with it."""
-    lines = ["Columns: " + ", ".join(f"{ours} = {theirs}" for ours, theirs in columns.items())]
-    lines += [f"Left out: {', '.join(left_out)}"] if left_out else []
-    lines += [f"New lockers: {', '.join(lockers)}"] if lockers else []
-    lines += [f"New units: {', '.join(units)}"] if units else []
-    return lines
-
-
-def planned(row: int, item: str, new: bool, locker: str, difference: Decimal, changes: Sequence[str]) -> str:
-    """What one row of a list would do."""
-    does = ["new item"] if new else [f"card changed: {', '.join(changes)}"] if changes else []
-    if difference:
-        does.append(f"{'+' if difference > 0 else ''}{quantity(difference)} in {locker}")
-    return f"  row {row}  {item}: {'; '.join(does) or 'as in the book'}"
+def planned_import(plan: ImportPlan, most: int) -> str:
+    """Which heading of a list is taken for what, what comes new with it, and what each row would do."""
+    lines = ["Columns: " + ", ".join(f"{ours} = {theirs}" for ours, theirs in plan.columns.items())]
+    listed = (("Left out", plan.left_out), ("New lockers", plan.new_lockers), ("New units", plan.new_units))
+    lines += [f"{title}: {', '.join(names)}" for title, names in listed if names]
+    for line in plan.lines[:most]:
+        does = ["new item"] if line.new else [f"card changed: {', '.join(line.changes)}"] if line.changes else []
+        if line.difference:
+            does.append(f"{'+' if line.difference > 0 else ''}{quantity(line.difference)} in {line.locker}")
+        lines.append(f"  row {line.row}  {line.item}: {'; '.join(does) or 'as in the book'}")
+    if len(plan.lines) > most:
+        lines.append(f"  ... and {len(plan.lines) - most} more")
+    return "\n".join(lines)
