@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 
 from repairecon.records.base import Range, Source
 
 FROM_THE_FILE = Source("passage.toml")
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class SpareWish:
     """What is known of one item beyond its card; None and empty where nothing is said.
 
@@ -22,6 +22,7 @@ class SpareWish:
     """
 
     item: str
+    _: KW_ONLY
     cost_without: Range | None = None
     failures_per_year: Range | None = None
     failures_per_1000_hours: Range | None = None
