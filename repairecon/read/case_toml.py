@@ -17,7 +17,18 @@ from repairecon.read.defaults import (
 from repairecon.read.problems import SURE, Names, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading
 from repairecon.read.toml_file import Section, TomlFile
-from repairecon.records import SAFETY_CLASSES, Customs, OrderWishes, Supplier, Terms, Unit, Waiver, Years
+from repairecon.records import (
+    SAFETY_CLASSES,
+    Branch,
+    Customs,
+    Needed,
+    OrderWishes,
+    Supplier,
+    Terms,
+    Unit,
+    Waiver,
+    Years,
+)
 
 GONE = ("bearing",)
 """Sections of older cases that are left alone."""
@@ -129,6 +140,46 @@ def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults, 
     )
 
 
+def needed(toml: TomlFile) -> Needed | None:
+    """When the boat must be back in use, if the case says so."""
+    if "needed" not in toml.data:
+        return None
+    section = toml.section("needed")
+    read = section.these(*section.declared)
+    if not section.has("by") and not section.has("within_days"):
+        section.fault("by", "neither by nor within_days", "write the day, or in how many days, the boat must be back")
+    if section.has("by") and section.has("within_days"):
+        section.fault("within_days", "days beside a date", "keep one of the two")
+    return Needed(**read)
+
+
+def found(toml: TomlFile, branches: Sequence[Branch]) -> str:
+    """What is found already, as events and outcomes of the tree."""
+    section, unit = toml.section("found"), toml.section("unit")
+    said = [(section, name, name, section.text(name)) for name in section.values]
+    for word in filter(None, map(str.strip, unit.text("found").split(";"))):
+        event, _, outcome = word.partition("=")
+        said.append((unit, "found", event.strip(), outcome.strip()))
+    events = Names(b.event for b in branches)
+    made: dict[str, str] = {}
+    for where, column, event, outcome in said:
+        outcomes = Names(b.outcome for b in branches if key(b.event) == key(event))
+        if event not in events:
+            where.fault(column, f"an unknown event {shown(event)}", events.advice(toml.problems, event))
+        elif outcome not in outcomes:
+            write = outcomes.advice(toml.problems, outcome)
+            where.fault(column, f"an unknown outcome {shown(outcome)} of {shown(events.find(event))}", write)
+        else:
+            made[events.find(event)] = outcomes.find(outcome)
+    return "; ".join(f"{event}={outcome}" for event, outcome in made.items())
+
+
+def hours_a_year(toml: TomlFile) -> float | None:
+    """Running hours a year, where the case gives them."""
+    years = toml.data.get("years", {})
+    return toml.section("years").number("hours_a_year") if isinstance(years, dict) and years else None
+
+
 def years_wanted(toml: TomlFile) -> bool:
     """True if the case says something of the years, right or wrong."""
     return "years" in toml.data
@@ -141,7 +192,8 @@ def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:
     if cost_away is None:
         cost_away = money.from_euro(defaults.range("cost_away", unit=money.per("each time, tax included")))
     others = (name for name in section.declared if name != "cost_away")
-    return Years(cost_away=cost_away, **defaults.complete(section, *others))
+    stated = section.has("horizon_years")
+    return Years(cost_away=cost_away, horizon_stated=stated, **defaults.complete(section, *others))
 
 
 def customs(toml: TomlFile, sellers: Sequence[Supplier], defaults: Defaults) -> Customs:
