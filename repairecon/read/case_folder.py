@@ -171,7 +171,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         own_lives=lives.own_lives(reading, made),
         waivers=case_toml.waivers(toml, reading.ways),
         learned=job_log.learned_of(toml, folder),
-        terms=case_toml.terms(toml, money, reading.labour, defaults, any(b.not_this_unit for b in branches)),
+        terms=case_toml.terms(toml, reading, any(b.not_this_unit for b in branches)),
         assumed=defaults.used,
         notes={**reading.notes, **{file: t.note for file, t in tables.items() if t.note}},
         rows_read={file: len(t.rows) for file, t in tables.items() if t.there},

@@ -15,9 +15,10 @@ from repairecon.read.defaults import (
     unit_kinds,
 )
 from repairecon.read.problems import SURE, Names, closest, key, shown
-from repairecon.read.reading import LabourBook, Money, Reading
+from repairecon.read.reading import Money, Reading
 from repairecon.read.toml_file import Section, TomlFile
 from repairecon.records import (
+    NOTHING,
     SAFETY_CLASSES,
     Branch,
     Customs,
@@ -110,13 +111,19 @@ def waivers(toml: TomlFile, ways: Names) -> tuple[Waiver, ...]:
     return tuple(read)
 
 
-def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults, wrong_unit: bool) -> Terms:
+def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
     """Money and time terms; ``wrong_unit``: another unit may be to blame."""
+    money, defaults, as_decided = reading.money, reading.defaults, reading.as_decided
     owner = toml.section("owner")
-    own_hour = owner.number("cost_own_hour")
+    own_hour, lost_day = owner.number("cost_own_hour"), owner.range("cost_lost_day")
+    own_hour_stated, lost_day_stated = own_hour is not None, lost_day is not None
     if own_hour is None:
-        own_hour = money.assumed("cost_own_hour", "per hour").likely
-    lost_day = owner.range("cost_lost_day") or money.assumed("cost_lost_day", "per day")
+        # older decisions rest on what an hour was then taken to be; today nobody is told what an hour is worth
+        own_hour = money.assumed("cost_own_hour", "per hour").likely if as_decided else 0.0
+    for name, stated, what in (("cost_own_hour", own_hour_stated or as_decided, "an hour of yours"),
+                               ("cost_lost_day", lost_day_stated, "a day without the boat")):  # fmt: skip
+        if not stated:
+            defaults.note(name, "0", money.currency, f"assumed: not counted, as you do not say what {what} is worth")
     cap_cost, cap_chance = owner.number("cap_cost"), owner.number("cap_chance")
     if cap_chance is None:
         cap_chance = float(defaults.peek("cap_chance")) if cap_cost is None else defaults.number("cap_chance")
@@ -129,9 +136,11 @@ def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults, 
         vat_rate=money.vat_rate_unlisted,
         exchange=dict(money.exchange),
         exchange_date=money.exchange_date,
-        labour=dict(labour.rates),
+        labour=dict(reading.labour.rates),
         cost_own_hour=own_hour,
-        cost_lost_day=lost_day,
+        cost_lost_day=lost_day or NOTHING,
+        own_hour_stated=own_hour_stated,
+        lost_day_stated=lost_day_stated,
         **defaults.complete(owner, *plain),
         risk_tolerance=owner.number("risk_tolerance"),
         cap_cost=cap_cost,
