@@ -27,6 +27,9 @@ class Designation:
     ``dims`` are in mm by their usual letters (``d``, ``D``, ``B``; ``id``, ``cs``, ``od``; ``top_width``, ``Li`` ...);
     ``figures`` are other numbers; ``marks`` are features by name; ``unread`` are signs that say nothing here.
     ``listed`` is False where the size is not in the tables, which does not mean that it does not exist.
+    Words that keep a part from being ``same`` whatever its size: ``against`` are sentences on sizes that disagree,
+    ``others`` name another thing (words, ``not`` or ``unknown``, why), ``lacks`` a missing piece, ``denied`` a negation,
+    ``conditions`` what must be asked.
     """
 
     text: str
@@ -36,6 +39,11 @@ class Designation:
     figures: Mapping[str, float] = field(default_factory=dict, hash=False)
     marks: Mapping[str, str] = field(default_factory=dict, hash=False)
     unread: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+    others: tuple[tuple[str, str, str], ...] = ()
+    lacks: tuple[str, ...] = ()
+    denied: tuple[str, ...] = ()
+    conditions: tuple[str, ...] = ()
     listed: bool = True
     status: str = ""
     sources: tuple[str, ...] = ()

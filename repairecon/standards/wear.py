@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from repairecon.standards.figures import exact
+from repairecon.standards.words import exact
 from repairecon.standards.tables import Row, rows
 
 
