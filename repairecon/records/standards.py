@@ -71,3 +71,30 @@ class Equivalence:
     def dims(self) -> tuple[Mapping[str, float], Mapping[str, float]]:
         """Sizes [mm] of the wanted and of the offered part, as far as they are known."""
         return tuple({} if p is None else p.dims for p in (self.wanted, self.offered))  # type: ignore[return-value]
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A standard part that a measured one can be; ``gaps`` are measured less nominal [mm] by letter."""
+
+    designation: str
+    kind: str
+    gaps: Mapping[str, float] = field(default_factory=dict, hash=False)
+    note: str = ""
+    status: str = ""
+
+
+@dataclass(frozen=True)
+class WhichPart:
+    """What a part from a caliper can be, the likeliest first, what else to note, and what it cannot be."""
+
+    measured: str
+    parts: tuple[Candidate, ...] = ()
+    notes: tuple[str, ...] = ()
+    ruled_out: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, object]:
+        """The answer as plain lists and dictionaries."""
+        parts = [{"designation": p.designation, "kind": p.kind, "gaps": dict(p.gaps), "note": p.note,
+                  "status": p.status} for p in self.parts]  # fmt: skip
+        return {"measured": self.measured, "parts": parts, "notes": list(self.notes), "not": list(self.ruled_out)}

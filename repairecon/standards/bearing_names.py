@@ -18,7 +18,7 @@ KIND = "rolling bearing"
 NOT_SAID = "not said"
 DEEP_GROOVE = "deep groove ball bearing"
 ORDER = ("d", "D", "B")
-LABELS = {"inner": "d", "outer": "D", "width": "B", "thickness": "B", "height": "B"}
+LABELS = {"bore": "d", "inner": "d", "shaft": "d", "outer": "D", "width": "B", "thickness": "B", "height": "B"}
 _DEEP = r"6(?:18|19)/\d(?:\.5)?|6[0234]/\d{2,3}|16[01]\d\d|6(?:18|19|22|23|30)\d\d|6[0234689]\d\d|6[02389][1-9]"
 _TYPES = {
     "angular contact ball bearing": r"7[0-4]\d\d",
@@ -264,7 +264,8 @@ def _by_sizes(text: Text) -> Found | None:
     if chain:
         sizes = [millimetres(s, chain[4]) for s in chain.group(1, 2, 3)]
     else:
-        sizes = [sized(text, "inner"), sized(text, "outer"), sized(text, "width")]
+        inner = sized(text, "bore") or sized(text, "inner") or sized(text, "shaft")
+        sizes = [inner, sized(text, "outer"), sized(text, "width")]
     dims = [s for s in sizes if s is not None]
     if len(dims) < 3:
         return None

@@ -116,6 +116,8 @@ def _positive(words: str, kind: str) -> Designation | None:
     said = [k for k in kinds_said(words) if k in FAMILIES]
     if kind and kind not in said and not (said and kind == materials.KIND):
         said = [kind, *said] if not said or kind in FAMILIES else said
+    if belt_names.KIND in said:
+        said = [other_belts.RIBBED, other_belts.TOOTHED, *said]
     for name in said:
         found = _of_kind(words, name, True)
         if found is not None:
@@ -156,7 +158,9 @@ def _second(text: Text, found: Found, kind: str) -> None:
         return
     text.left = probe.left
     common = set(found.dims) & set(again.dims)
-    if not common or any(abs(found.dims[c] - again.dims[c]) > materials.SAME_SIZE for c in common):
+    if common and "x" in again.size and any(abs(found.dims[c] - again.dims[c]) > materials.SAME_SIZE for c in common):
+        found.against.append(f"says {again.size}, but {found.size} is another size")
+    elif not common or any(abs(found.dims[c] - again.dims[c]) > materials.SAME_SIZE for c in common):
         found.others.append((again.size, "unknown", f"it names {found.size} and {again.size}"))
 
 

@@ -43,7 +43,7 @@ def read(text: Text, sure: bool) -> Found | None:
     """A hose: its bore in mm, inches or as a dash number, what it carries, its standard and class."""
     if not sure:
         return None
-    found = Found(KIND, labels={"inner": "bore", "outer": "outside", "diameter": "bore"})
+    found = Found(KIND, labels={"bore": "bore", "inner": "bore", "outer": "outside", "diameter": "bore"})
     standard = text.take(_STANDARDS)
     if standard:
         found.marks["standard"] = re.sub(r"[ ]|^SAE", "", standard[1] or standard[2])
@@ -71,7 +71,7 @@ def read(text: Text, sure: bool) -> Found | None:
 
 
 def _bore(text: Text) -> Decimal | None:
-    labelled = sized(text, "inner") or sized(text, "diameter")
+    labelled = sized(text, "bore") or sized(text, "inner") or sized(text, "diameter")
     if labelled is not None:
         return labelled
     dash = text.take(_DASH)
@@ -215,7 +215,7 @@ def read_pump_seal(text: Text, sure: bool) -> Found | None:
         column = "designation_normal" if code[1] == "N" else "designation_short"
         row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
     elif sure:
-        shaft_mm = sized(text, "inner") or sized(text, "diameter") or _bore(text)
+        shaft_mm = sized(text, "shaft") or sized(text, "inner") or sized(text, "diameter") or _bore(text)
         if shaft_mm is None:
             return None
         shaft, marks, row = shaft_mm, {}, None
@@ -223,7 +223,7 @@ def read_pump_seal(text: Text, sure: bool) -> Found | None:
     else:
         return None
     found = Found(PUMP_SEAL, size, {"shaft": shaft}, marks, {}, [] if row is None else [row], row is not None)
-    found.labels = {"inner": "shaft"}
+    found.labels = {"shaft": "shaft"}
     take_material(text, found)
     return found
 

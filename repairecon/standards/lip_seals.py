@@ -13,7 +13,7 @@ from repairecon.standards.tables import Row, by
 from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, shown
 
 KIND = "lip seal"
-LABELS = {"inner": "d", "outer": "D", "width": "b", "thickness": "b", "height": "b"}
+LABELS = {"shaft": "d", "inner": "d", "bore": "D d", "outer": "D", "width": "b", "thickness": "b", "height": "b"}
 _METRIC = re.compile(rf"(?<![\d./A-Z])({NUMBER})[X/-]({NUMBER})[X/-]({NUMBER})(?:[X/-]({NUMBER}))?(?: ?MM)?(?![\d/]|[X-]\d)")
 _GOST = re.compile(rf"\b([12])\.\d-({NUMBER})X({NUMBER})-({NUMBER})(?![\d.])")
 _MARK = r"\s*(?:\"|IN(?:CH(?:ES)?)?)?\s*"
@@ -68,8 +68,10 @@ def _sizes(text: Text, sure: bool) -> Found | None:
             text.take(_METRIC)
             return _found(sizes, "")
         return None
-    if sure and {"inner", "outer"} <= {s.label for s in text.sizes}:
-        labelled = [sized(text, c) for c in ("inner", "outer", "width")]
+    labels = {s.label for s in text.sizes}
+    if sure and labels & {"shaft", "inner"} and labels & {"outer", "bore"}:
+        labelled = [sized(text, "shaft") or sized(text, "inner"), sized(text, "outer") or sized(text, "bore"),
+                    sized(text, "width") or sized(text, "thickness")]  # fmt: skip
         if all(labelled):
             return _found(tuple(s for s in labelled if s), "")
     return None
@@ -174,7 +176,7 @@ def _types(wanted: Designation, offered: Designation, judging: Judging) -> None:
         judging.near(f"{cases[1]} outside against {cases[0]}: seats otherwise in a worn or soft bore", "case")
     for name, at in (("lips", 0), ("case", 1)):
         one, other = lips[0][at], lips[1][at]
-        if bool(one) != bool(other):
+        if bool(one) != bool(other) and (one or other) != "rubber":
             judging.near(f"only one of the two says its {name}, {one or other}: ask", name)
 
 

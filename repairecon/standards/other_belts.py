@@ -72,6 +72,7 @@ def _ribbed(ribs: int, profile: str, length: Decimal, side: str) -> Found:
 
 def read_toothed(text: Text, sure: bool) -> Found | None:
     """A toothed belt: 225L050, 800-8M-30, 16 T5/510, T5-510-16."""
+    text.take(r"\b(?:MXL|XL|HTD|AT5|AT10|T5|T10|[358]M|14M)(?= (?:BELT|¦))") if re.search(r"\d ?(?:MXL|XL|\dM|T5|T10)", text.left) else None
     if inch := text.take(_INCH_TEETH):
         length, width = Decimal(inch[1]) / 10 * INCH, Decimal(inch[3]) / 100 * INCH
         return _toothed(inch[2], length, width, "".join(inch.groups()))

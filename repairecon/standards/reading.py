@@ -21,7 +21,10 @@ _QUANTITY = re.compile(r"(?<![\w.\-/X])(?:(?:PACK|SET|BOX|QTY|QUANTITY|LOT)(?: O
 
 @dataclass
 class Found:
-    """What the reader of a kind took from a name. ``order`` are the letters of a chain of sizes like 25x40x7."""
+    """What the reader of a kind took from a name.
+
+    ``order`` are the letters of a chain of sizes like 25x40x7; ``labels`` say by which letters a labelled size goes.
+    """
 
     kind: str
     size: str = ""
@@ -45,11 +48,11 @@ def take_quantity(text: Text) -> None:
 
 def sized(text: Text, label: str) -> Decimal | None:
     """A labelled size, taken from those that were written beside the name."""
-    for size in text.sizes:
-        if size.label == label:
-            text.sizes.remove(size)
-            return size.value
-    return None
+    found = next((size for size in text.sizes if size.label == label), None)
+    if found is None:
+        return None
+    text.sizes.remove(found)
+    return found.value
 
 
 def finish(text: Text, found: Found, denied: Sequence[str] = ()) -> Designation:
@@ -85,6 +88,7 @@ def finish(text: Text, found: Found, denied: Sequence[str] = ()) -> Designation:
 def _generic(said: str, kind: str) -> bool:
     """Seal and ring are said of parts that have a name of their own."""
     return (said == "seal" and kind in ("O-ring", "lip seal", "pump shaft seal", "rubber part")) or (
+        said == "V-belt" and kind in ("multi-rib belt", "toothed belt")) or (
         said == "maker's number" and kind == "rubber part") or (
         said == "ring" and kind in ("O-ring", "circlip", "rubber part", "lip seal")
     )
@@ -109,11 +113,11 @@ def _features(text: Text, found: Found) -> None:
 def _beside(text: Text, found: Found) -> None:
     """Sizes that stand beside the designation must agree with it."""
     for size in text.sizes:
-        letter = found.labels.get(size.label, "")
-        if letter not in found.dims:
+        own = [found.dims[c] for c in found.labels.get(size.label, "").split() if c in found.dims]
+        if not own:
             found.unread.append(size.shown)
-        elif abs(found.dims[letter] - size.value) > SLACK:
-            found.against.append(f"says {size.shown!r}, but {found.size} has {shown(found.dims[letter])} mm there")
+        elif all(abs(value - size.value) > SLACK for value in own):
+            found.against.append(f"says {size.shown!r}, but {found.size} has {shown(own[0])} mm there")
     while chain := text.take(_CHAIN):
         _chain(chain, found)
     while single := text.take(_SINGLE):

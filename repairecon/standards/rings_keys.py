@@ -61,9 +61,9 @@ def read_ring(text: Text, sure: bool) -> Found | None:
     place = _feature(text, CIRCLIP, "place")
     form = _feature(text, CIRCLIP, "form")
     type_ = "heavy" if heavy or _feature(text, CIRCLIP, "duty") == "heavy" else "E" if form == "E" else ""
-    labelled = next((s.label for s in text.sizes if s.label in ("inner", "diameter")), "")
+    labelled = next((s.label for s in text.sizes if s.label in ("shaft", "bore", "diameter")), "")
     if labelled:
-        place = place or _place(next(s.shown for s in text.sizes if s.label == labelled).lower())
+        place = place or (labelled if labelled != "diameter" else "")
         nominal, thick = sized(text, labelled), sized(text, "thickness")
     else:
         size = text.take(_SIZE)
@@ -91,7 +91,7 @@ def _ring(nominal: Decimal, thick: Decimal | None, place: str, type_: str) -> Fo
     if thick is not None:
         dims["thickness_s"] = thick
     size = " ".join(w for w in (type_, shown(nominal), place) if w)
-    labels = {"inner": "nominal", "diameter": "nominal", "thickness": "thickness_s"}
+    labels = {"shaft": "nominal", "bore": "nominal", "diameter": "nominal", "thickness": "thickness_s"}
     used = [] if row is None else [row]
     return Found(CIRCLIP, size, dims, marks, {}, used, row is not None, ("nominal", "thickness_s"), labels)
 

@@ -55,6 +55,8 @@ def read(text: Text, sure: bool) -> Found | None:
         found.marks |= {"steel": steel, "class": grade[2] or grade[3] or ""}
         if steel:
             found.marks["material"] = "stainless"
+    if re.search(r"\bHEX|\bSECHSKANT", text.words):
+        found.marks.setdefault("head", "hexagon")
     cone = text.take(_CONE)
     if cone:
         found.marks["cone"] = "45" if "45" in cone[0] else "37"
@@ -226,7 +228,7 @@ def _classes(wanted: Designation, offered: Designation, judging: Judging) -> Non
         return
     strength = {r["mark"].split("-")[-1]: r for r in rows("stainless_classes")}
     rows_ = [strength.get(c) for c in (want, has)]
-    tensile = [cell(r, "tensile_N_mm2") if r is not None else None for r in rows_]
+    tensile = [_tensile(c, r) for c, r in zip((want, has), rows_, strict=True)]
     if want and not has:
         judging.near(f"the offer does not say its strength, {want} is wanted: ask", "class")
     elif has and not want:
@@ -235,6 +237,13 @@ def _classes(wanted: Designation, offered: Designation, judging: Judging) -> Non
         judging.refuse(f"strength {has} ({tensile[1]} N/mm2) against {want} ({tensile[0]} N/mm2): weaker", "class")
     else:
         judging.near(f"strength {has} against {want}: stronger is not tougher; ask", "class")
+
+
+def _tensile(mark: str, row: Row | None) -> Decimal | None:
+    """Tensile strength [N/mm2]; the figure before the point of a steel class is a hundredth of it (ISO 898-1)."""
+    if row is not None:
+        return cell(row, "tensile_N_mm2")
+    return Decimal(mark.split(".")[0]) * 100 if "." in mark else None
 
 
 def _other_materials(wanted: Designation, offered: Designation, judging: Judging) -> None:

@@ -25,6 +25,9 @@ NUMBER = r"\d+(?:\.\d+)?"
 PART = r"(?:\d+[ -])?\d+/\d+|\d*\.\d+|\d+(?:\.\d+)?"
 """A number of inches or mm, also as a fraction."""
 
+ANY = "*"
+"""Any kind, where a phrase is only looked for."""
+
 GAP = "¦"
 """Stands where a reader took something."""
 
@@ -44,7 +47,9 @@ _TOKEN = re.compile(r"[^\s,;:()\[\]+/¦!?=_-]+")
 _LONGEST_PHRASE = 6
 _UNIT = r"(?:\s*(MM|CM|INCH(?:ES)?|IN|\"))?"
 _LABELS = {
-    "inner": r"BORE(?: SIZE)?(?: DIA(?:METER)?)?|I\.?D\.?|(?:INSIDE|INNER|INTERNAL) DIA(?:METER|M)?|SHAFT(?: DIA(?:METER)?| SIZE)?",
+    "bore": r"BORE(?: SIZE)?(?: DIA(?:METER)?)?",
+    "shaft": r"SHAFT(?: DIA(?:METER)?| SIZE)?",
+    "inner": r"I\.?D\.?|(?:INSIDE|INNER|INTERNAL) DIA(?:METER|M)?",
     "outer": r"O\.?D\.?|(?:OUTSIDE|OUTER|EXTERNAL) DIA(?:METER|M)?",
     "width": r"(?:TOP |RIB )?WIDTH|WIDE",
     "height": r"HEIGHT|HIGH|DEEP",
@@ -137,6 +142,16 @@ def millimetres(number: str, unit: str | None) -> Decimal | None:
 
 
 @cache
+def _labelled() -> tuple[re.Pattern[str], re.Pattern[str]]:
+    """A size before its label (with a unit, or where no other size follows the label), and one behind it."""
+    label, again = _LABEL.format(""), _LABEL.format("2")
+    unit = r"\s*(?:MM|CM|INCH(?:ES)?|IN|\")"
+    follows = rf"(?!\s*[=:]?\s*(?:{PART})(?:{unit})?(?!\s*(?:{again})))"
+    number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w)|{_NUM}\s*(?:{_LABEL.format('3')})(?!\w){follows})"
+    return re.compile(number_first), re.compile(rf"(?<![\w.])(?:{label})\s*[=:]?\s*{_NUM}{_UNIT}(?![\w]|-\w)")
+
+
+@cache
 def phrases() -> Mapping[str, tuple[Entry, ...]]:
     """The listed phrases by their letters and digits alone, so that spaces and hyphens do not matter."""
     found: dict[str, list[Entry]] = {}
@@ -179,12 +194,11 @@ class Text:
 
     def take_labelled(self) -> None:
         """Take the sizes that say what they are the size of."""
-        label_first = re.compile(rf"(?<![\w.])(?:{_LABEL.format('')})\s*[=:]?\s*{_NUM}{_UNIT}(?![\w])")
-        number = rf"{_NUM}{_UNIT}\s*(?:{_LABEL.format('')})(?![\w])"
-        number_first = re.compile(rf"{number}(?!\s*[=:]?\s*(?:{PART}){_UNIT}(?!\s*(?:{_LABEL.format('2')})))")
-        for pattern in (number_first, label_first):
+        firsts = [pattern.search(self.left) for pattern in _labelled()]
+        begins = [len(self.left) if found is None else found.start() for found in firsts]
+        for pattern in _labelled() if begins[0] < begins[1] else _labelled()[::-1]:
             for found in list(pattern.finditer(self.left)):
-                label = next(name for name in _LABELS if found[name])
+                label = next(name.rstrip("23") for name, said in found.groupdict().items() if said)
                 digits = next(g for g in found.groups() if g and re.fullmatch(PART, g))
                 unit = next((g for g in found.groups() if g and re.fullmatch(r"MM|CM|IN(?:CH(?:ES)?)?|\"", g)), None)
                 value = millimetres(digits, unit)
@@ -232,7 +246,7 @@ def matches(words: str, kind: str) -> Iterator[tuple[int, int, str, tuple[Entry,
 
 def _applicable(key: str, kind: str) -> tuple[Entry, ...]:
     found = phrases().get(key) or phrases().get(key.removesuffix("S"), ())
-    return tuple(e for e in found if e.role != "feature" or e.kind == kind)
+    return tuple(e for e in found if e.role != "feature" or kind in (e.kind, ANY))
 
 
 def _kind_follows(behind: str) -> bool:
@@ -263,6 +277,7 @@ def _chosen(entries: tuple[Entry, ...], kind: str, before: str, kind_follows: bo
 @cache
 def kinds_said(words: str) -> tuple[str, ...]:
     """The kinds of part that some words name, in their order; ``seal`` and ``ring`` only where nothing else is said."""
-    found = [e.kind for *_, entries in matches(words, "") for e in entries[:1] if e.role == "kind"]
+    found = [next(e.kind for e in entries if e.role == "kind") for *_, entries in matches(words, ANY)
+             if any(e.role == "kind" for e in entries)]  # fmt: skip
     exact_kinds = [k for k in dict.fromkeys(found) if k not in ("seal", "ring")]
     return tuple(exact_kinds or dict.fromkeys(found))
