@@ -55,9 +55,8 @@ def read(text: Text, sure: bool) -> Found | None:
     services = [e.value for _, e in text.entries if e.kind == KIND and e.feature == "service"]
     text.entries = [(w, e) for w, e in text.entries if not (e.kind == KIND and e.feature in ("service", "measure"))]
     if services:
-        found.marks["service"] = services[0]
-        if len(set(services) - {"water", "raw water"}) > 1 and not set(services) <= {"raw water", *FUEL, "bilge"}:
-            found.marks["service"] = " and ".join(dict.fromkeys(services))
+        several = [s for s in dict.fromkeys(services) if s != "water" or len(set(services)) == 1]
+        found.marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
     bore = _bore(text)
     if bore is None:
         return None

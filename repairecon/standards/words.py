@@ -250,26 +250,24 @@ def _applicable(key: str, kind: str) -> tuple[Entry, ...]:
 
 
 def _kind_follows(behind: str) -> bool:
-    """Whether a name of a kind comes next, after words of use at most: raw water pump impeller, alternator belt."""
-    for start, _, _, entries in matches(behind, ""):
-        if behind[:start].strip(" -"):
-            return False
-        if any(e.role == "kind" for e in entries):
-            return True
-        return any(e.role == "use" for e in entries) and False
-    return False
+    """Whether a name of a kind comes next, as in alternator belt."""
+    first = next(matches(behind, ""), None)
+    if first is None or behind[: first[0]].strip(" -"):
+        return False
+    return first[2].isalpha() and any(e.role == "kind" for e in first[3])
 
 
-_PRIORITY = ("feature", "kind", "use", "lack", "negation", "other", "condition", "for", "harmless")
+_PRIORITY = ("feature", "kind", "use", "place of use", "lack", "negation", "other", "condition", "for", "harmless")
 
 
 def _chosen(entries: tuple[Entry, ...], kind: str, before: str, kind_follows: bool) -> Entry | None:
     ordered = sorted(entries, key=lambda e: (_PRIORITY.index(e.role), e.role == "kind" and e.kind != kind))
     for entry in ordered:
-        if entry.role == "use" and not (before in ("for", "use") or kind_follows):
-            if any(e.role == "other" for e in ordered):
+        if "use" in entry.role:
+            named = before in ("for", "use", "place of use") or (kind_follows and entry.role == "use")
+            if not named and any(e.role == "other" for e in ordered):
                 continue
-            return Entry("other", "", "", "unknown", "")
+            return entry if named else Entry("other", "", "", "unknown", "")
         return entry
     return None
 
