@@ -12,7 +12,7 @@ from typing import NamedTuple
 from repairecon.standards.bearing_marks import ANGLES, one_writing, take_marks
 from repairecon.standards.reading import Found, sized
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.words import NUMBER, Text, exact, millimetres, shown
+from repairecon.standards.words import PART, Text, exact, millimetres, shown
 
 KIND = "rolling bearing"
 NOT_SAID = "not said"
@@ -33,7 +33,7 @@ _LETTERED = (
     r"N(?:UP|U|J|F)?[ -]?(?:10|22|23|2|3|4)\d\d|UC ?2\d\d(?:-\d\d?)?|[HB]K ?\d{4}|NKI? ?\d+/\d+"
     r"|R?NA ?49(?:/\d\d|\d\d)|R(?:LS|MS)? ?\d{1,2}(?:\.5|[- ]1/2)?A?|K ?\d+X\d+X\d+(?:\.\d)?"
 )
-_START = r"(?<![\w./])(?<!\d-)"
+_START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
 _END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d|-\d{3})"
 _FAMILY_TYPES = {
     "deep groove, wide": DEEP_GROOVE,
@@ -52,7 +52,14 @@ _FAMILY_TYPES = {
     "insert, set screws": "insert bearing",
 }
 _SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
-_CHAIN = re.compile(rf"(?<![\w.\-/])({NUMBER}(?: \d/\d+)?|\d+/\d+)X({NUMBER}|\d+/\d+)X({NUMBER}|\d+/\d+)(?: ?(MM|IN(?:CH)?|\"))?(?![\w.]*\d)")
+_CHAIN = re.compile(rf"(?<![\w.\-/])({PART}) ?X ?({PART}) ?X ?({PART})(?: ?(MM|IN(?:CH)?|\"))?(?![\w.]*\d)")
+_BY_PREFIX = {
+    "NKI": "needle roller bearing with inner ring", "NK": "needle roller bearing without inner ring",
+    "RNA": "needle roller bearing without inner ring", "NA": "needle roller bearing with inner ring",
+    "HK": "needle roller bearing, drawn cup", "BK": "needle roller bearing, drawn cup", "UC": "insert bearing",
+    "NUP": "cylindrical roller bearing", "NU": "cylindrical roller bearing", "NJ": "cylindrical roller bearing",
+    "NF": "cylindrical roller bearing", "N": "cylindrical roller bearing",
+}  # fmt: skip
 
 
 class Listed(NamedTuple):
@@ -131,11 +138,13 @@ def _number(text: Text, sure: bool) -> tuple[str, str, str, int] | None:
         for found in re.finditer(rf"{_START}(?:(SS|S|W|INOX)[ -]?)?({pattern}){_END}", text.left):
             name = _squeezed(found[2])
             part = by_name().get(name)
-            clear = type_ == DEEP_GROOVE or part is not None or (sure and bool(type_)) or name.startswith("N")
+            prefix = re.match("[A-Z]*", name)
+            lettered = _BY_PREFIX.get(prefix[0] if prefix else "", "")
+            clear = type_ == DEEP_GROOVE or part is not None or (sure and bool(type_)) or bool(lettered)
             if not clear or (type_ and type_ != DEEP_GROOVE and not sure and not _stands_alone(text, found)):
                 continue
             text.cut(*found.span())
-            return found[1] or "", part.type if part else type_ or "cylindrical roller bearing", name, found.end()
+            return found[1] or "", part.type if part else type_ or lettered, name, found.end()
     return None
 
 
@@ -218,6 +227,9 @@ def _numbered(text: Text, prefix: str, type_: str, name: str, end: int) -> Found
     else:
         found.dims = dict(zip(ORDER, part.dims, strict=True))
         found.used.append(part.row)
+        gap = clearance(float(part.dims[0]), found.marks.get("clearance", "CN")) if type_ == DEEP_GROOVE else None
+        for end in ("clearance_min_um", "clearance_max_um") if gap is not None else ():
+            found.figures[end] = float(gap[end]) if gap is not None else 0.0
     _claims(text, found)
     return found
 

@@ -64,6 +64,7 @@ def read(text: Text, sure: bool) -> Found | None:
 
 
 def _named_belt(text: Text, sure: bool) -> Found | None:
+    text.left = re.sub(r"\b(AVX?) (?=1[037]\b|1[037]X)", r"\1", text.left)
     found = _eastern(text) or _automotive(text, sure) or _raw_edge(text, sure)
     if found is not None:
         return found

@@ -18,7 +18,8 @@ BRUSH = "carbon brush"
 BATTERY = "battery"
 _AMPS = re.compile(rf"(?<![\w.])({NUMBER}) ?(?:A|AMPS?|AMPERES?)(?!\w)")
 _VOLTS = re.compile(rf"(?<![\w.])({NUMBER}) ?(?:V|VOLTS?|VDC|V DC)(?!\w)")
-_SPEED = re.compile(rf"(?<![\w.])(FF|TT|F|M|T)(?: ?({NUMBER}) ?(?:A|AMPS?)(?!\w)|(?![\w.]))")
+_SPEED = (rf"(?<![\w.])({{}})(?: ?({NUMBER}) ?(?:A|AMPS?)(?!\w)|(?![\w.]))")
+"""The speed letters of ``fuse_speeds.csv`` alone or before the current: T, T2A."""
 _GLASS = re.compile(r"(?<![\w.])(5X20|6\.3X3[02]|6X3[02]|6\.3X25|6X25|3AG|8AG)(?: ?MM)?(?![\w.])")
 _STRIP = re.compile(r"\b(SF ?30|SF ?51|ANL)\b")
 _PINS = re.compile(r"(?<![\w.])([45]) ?-?(?:PINS?|POLE|TERMINALS?)(?!\w)")
@@ -40,7 +41,8 @@ def read_fuse(text: Text, sure: bool) -> Found | None:
     if glass or strip:
         marks["size"] = _glass(glass[1]) if glass else strip[1].replace(" ", "") if strip else ""
         marks["form"] = "tube" if glass else "bolt-down"
-    speed = text.take(_SPEED) if glass or said.get("form") == "tube" else None
+    letters = "|".join(sorted((row["letter"] for row in rows("fuse_speeds")), key=len, reverse=True))
+    speed = text.take(_SPEED.format(letters)) if glass or said.get("form") == "tube" else None
     amps = text.take(_AMPS) if not (speed and speed[2]) else None
     if speed:
         marks["speed"] = speed[1]

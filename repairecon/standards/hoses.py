@@ -21,7 +21,7 @@ _STANDARDS = re.compile(
     r"(?:\b(ISO ?7840|ISO ?8469|SAE ?J1527|SAE ?J2006|ISO ?13363|SAE ?J1942|SAE ?J20|USCG|J1527|J2006|J20|J1942)(?!\d)(?::\d{4})?)"
     r"|\b((?:SAE ?)?100 ?R\d{1,2}|(?:SAE ?)?30 ?R\d{1,2}|EN ?85[34] ?\w{3})\b"
 )
-_CLASS = re.compile(r"(?<![\w-])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(?![\w])")
+_CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(?![\w])")
 _DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\b")
 _BORE = re.compile(rf"(?<![\w.\-/])({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
 _LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
@@ -113,12 +113,22 @@ def _bores(wanted: Designation, offered: Designation, judging: Judging) -> None:
     want, has = exact(wanted.dims["bore"]), exact(offered.dims["bore"])
     judging.gap("bore", has - want)
     rows_ = nominal(want), nominal(has)
-    alike = rows_[0] is rows_[1] if all(rows_) else abs(want - has) <= SAME_BORE
+    alike = rows_[0] is rows_[1] if all(rows_) else abs(want - has) <= SAME_BORE or _one_tail(want, has)
     if alike:
         judging.note(f"same nominal bore: {wanted.size}")
     else:
         what = "does not go on the tail and throttles the flow" if has < want else "is loose on the tail and leaks"
         judging.refuse(f"bore {shown(has)} against {shown(want)} mm: {what}", "bore")
+
+
+def _one_tail(want: Decimal, has: Decimal) -> bool:
+    """Whether two bores are sold for one hose tail, one named in inches and one in mm."""
+    for row in rows("hose_tails"):
+        bores = {exact(row["tail_mm"]), *(exact(b) for b in re.findall(r"\d+(?:\.\d+)?", row["hose_bore_mm_sold"]))}
+        inch = any(abs(b - exact(row["tail_mm"])) < Decimal("0.03") for b in (want, has))
+        if inch and all(any(abs(b - known) < Decimal("0.03") for known in bores) for b in (want, has)):
+            return True
+    return False
 
 
 def _services(want: str, has: str, judging: Judging) -> None:

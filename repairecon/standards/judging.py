@@ -96,7 +96,10 @@ def compare_features(wanted: Designation, offered: Designation, judging: Judging
             verdict, said = row["missing"], f"the offer does not say its {name}, {want} is wanted: ask{why}"
         else:
             verdict, said = row["said"], f"the offer says {name} {has}; that of the old part was not said{why}"
-        judging.find(cast(AlikeVerdict, verdict), said, (name,))
+        if verdict == "same":
+            judging.note(said)
+        else:
+            judging.find(cast(AlikeVerdict, verdict), said, (name,))
 
 
 def compare_words(part: Designation, whose: str, judging: Judging) -> None:
@@ -116,6 +119,9 @@ def compare_words(part: Designation, whose: str, judging: Judging) -> None:
     for words in part.conditions:
         judging.near(f"the {whose} name says {words!r}: ask", "words")
     for words in part.unread:
+        if words.strip("-+./").replace(".", "").isdigit():
+            judging.unknown(f"the {whose} name says {words!r}, which may name another size: measure it", "words")
+            continue
         judging.near(f"the {whose} name says {words!r}, which is in no table: ask", "words")
 
 

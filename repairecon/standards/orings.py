@@ -96,6 +96,9 @@ def _from_sizes(text: Text, sure: bool) -> Found | None:
         inner_mm = sized(text, "inner")
         cord_mm = sized(text, "section") or sized(text, "thickness") or sized(text, "width")
         return _sized(inner_mm, cord_mm) if inner_mm and cord_mm else None
+    if sure and {"outer", "section"} <= labels:
+        outer_mm, cord_mm = sized(text, "outer"), sized(text, "section")
+        return _sized(outer_mm - 2 * cord_mm, cord_mm) if outer_mm and cord_mm and outer_mm > 2 * cord_mm else None
     pair = _PAIR.search(text.left)
     if pair is None:
         return None

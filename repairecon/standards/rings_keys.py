@@ -131,7 +131,7 @@ def read_woodruff(text: Text, sure: bool) -> Found | None:
         return None
     size = _SIZE.search(text.left)
     if size is None or size[3] is None:
-        return _woodruff_number(text)
+        return _woodruff_inch(text) or _woodruff_number(text)
     text.take(_SIZE)
     b, h = Decimal(size[2]), Decimal(size[3])
     row = by("woodruff_metric", _size).get(f"{shown(b)}x{shown(h)}")
@@ -146,6 +146,21 @@ def read_woodruff(text: Text, sure: bool) -> Found | None:
             found.against.append(f"says diameter {size[4]}, but {found.size} has {shown(dims['D'])}")
         dims.setdefault("D", third)
     return found
+
+
+def _woodruff_inch(text: Text) -> Found | None:
+    """An inch key by width x diameter: 1/8 x 1/2."""
+    match = _INCH.search(text.left)
+    if match is None or "/" not in match[0] or match[3]:
+        return None
+    b, diameter = (millimetres(s, None if "/" in s else "IN") for s in match.group(1, 2))
+    for row in rows("woodruff_inch"):
+        near = b and diameter and abs(exact(row["width_mm"]) - b) < Decimal("0.01")
+        if near and diameter and abs(exact(row["diameter_mm"]) - diameter) < Decimal("0.01"):
+            text.take(_INCH)
+            text.left = f"{text.left} {row['key_number']}"
+            return _woodruff_number(text)
+    return None
 
 
 def _woodruff_number(text: Text) -> Found | None:

@@ -57,6 +57,8 @@ def read(text: Text, sure: bool) -> Found | None:
             found.marks["material"] = "stainless"
     if re.search(r"\bHEX|\bSECHSKANT", text.words):
         found.marks.setdefault("head", "hexagon")
+    elif not any(e.feature == "head" for _, e in text.entries) and any(e.value == "bolt" for _, e in text.entries):
+        found.marks["head"] = "hexagon"  # what a bolt has where nobody says more (common practice)
     cone = text.take(_CONE)
     if cone:
         found.marks["cone"] = "45" if "45" in cone[0] else "37"

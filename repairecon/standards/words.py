@@ -216,8 +216,10 @@ class Text:
             if entry is None:
                 before = ""
                 continue
+            if entry.role == "for" and not _use_follows(self.left[end:], kind):
+                entry = Entry("condition", "", "", "", "")
             self.entries.append((self.left[start:end].strip() or key, entry))
-            before = entry.role
+            before = before if entry.role == "harmless" else entry.role
             self.cut(start, end)
 
     def said(self, role: str) -> Iterator[tuple[str, Entry]]:
@@ -255,6 +257,15 @@ def _kind_follows(behind: str) -> bool:
     if first is None or behind[: first[0]].strip(" -"):
         return False
     return first[2].isalpha() and any(e.role == "kind" for e in first[3])
+
+
+def _use_follows(behind: str, kind: str) -> bool:
+    """Whether the word behind ``for`` or ``of`` names a use or a place; a part for 6203 need not be a 6203."""
+    if re.match(rf"\s*(?:THE |A |AN |MY )?(?:{GAP}|$|[,;:)])", behind):
+        return True
+    first = next(matches(behind, kind), None)
+    near = first is not None and not re.sub(r"\b(?:THE|A|AN|MY|OLD)\b", "", behind[: first[0]]).strip(" -")
+    return first is not None and near and any("use" in e.role or e.role == "feature" for e in first[3])
 
 
 _PRIORITY = ("feature", "kind", "use", "place of use", "lack", "negation", "other", "condition", "for", "harmless")
