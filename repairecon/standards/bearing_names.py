@@ -26,7 +26,7 @@ _TYPES = {
     "double row angular contact ball bearing": r"[35][23]\d\d",
     "double row deep groove ball bearing": r"4[23]\d\d",
     "spherical roller bearing": r"2(?:13|2[23]|3[0-2]|4[01])\d\d",
-    "taper roller bearing": r"3(?:0[23]|13|2[0239]|3[0-2])\d\dX?",
+    "taper roller bearing": r"3(?:0[23]|13|2[0239]|3[0-2])(?:\d\d|/\d\d)X?",
     "thrust ball bearing": r"51[1-4]\d\d",
 }
 _LETTERED = (
@@ -74,7 +74,7 @@ class Listed(NamedTuple):
 def bore(number: str) -> float | None:
     """Bore [mm] that a bearing number names by the bore code."""
     if "/" in number:
-        return float(number.split("/")[1])
+        return float(number.split("/")[1].rstrip("X"))
     digits = re.sub(r"\D", "", number)
     if len(digits) == 3 and not number.startswith("N"):
         return float(digits[-1])
@@ -208,8 +208,6 @@ def _numbered(text: Text, prefix: str, type_: str, name: str, end: int) -> Found
         if letter[1] in ANGLES:
             found.marks["angle"] = ANGLES[letter[1]]
             text.cut(end, end + letter.end())
-    if name.startswith("30") or name.startswith("32"):
-        text.take(r"(?<=¦)X(?![\w])")
     marks = take_marks(text, prefix, end)
     found.marks |= {"type": type_, **marks.said}
     if type_.startswith("cylindrical"):

@@ -107,7 +107,7 @@ def _listed_number(row: Row, value: Decimal, unit: Decimal) -> Decimal:
             near = abs(off) if off <= 0 else off * Decimal("0.8")
             if -Decimal("0.004") * value <= off <= STRETCH * value and (best is None or near < best[0]):
                 best = (near, number)
-    if best is not None and best[0] <= max(Decimal(3), unit / 2):
+    if best is not None:
         return best[1]
     step = Decimal(5) if unit == INCH / 10 else Decimal(1)
     return (value / unit / step).quantize(Decimal(1)) * step

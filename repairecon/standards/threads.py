@@ -17,8 +17,8 @@ from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, s
 KIND = "threaded part"
 STEEPEST = Decimal("0.26")
 """Largest pitch as a share of the diameter; a second number above is a length (ISO 261 sizes)."""
-_METRIC = re.compile(rf"(?<![\w.])M ?({NUMBER})(?: ?[X-] ?({NUMBER}))?(?: ?[X-] ?({NUMBER}))?(?: ?MM)?(?![\w.]*\d)")
-_UNIFIED = re.compile(r"(?<![\w./])(#?\d+(?: \d/\d+|/\d+)?|\d+-\d/\d+) ?[- ] ?(\d{1,2}) ?(UNC|UNF|UN|UNS|BSW|BSF|JIC|ORB|NPSM)?(?![\w/])")
+_METRIC = re.compile(rf"(?<![\w.])M ?(\d{{1,2}}(?:\.\d)?|1[0-6]\d)(?![\d])(?: ?[X-] ?({NUMBER}))?(?: ?[X-] ?({NUMBER}))?(?: ?MM)?(?![\w.]*\d)")
+_UNIFIED = re.compile(r"(?<![\w./])(#?\d+(?: \d/\d+|/\d+)?|\d+-\d/\d+) ?[- ] ?(\d{1,2}) ?(UNC|UNF|UN|UNS|BSW|BSF|JIC(?: ?37)?|ORB|NPSM)?(?![\w/])")
 _NAMED = re.compile(r"(?<![\w./])(#\d+|(?:\d+[ -])?\d+/\d+|\d)\"? ?(UNC|UNF|BSW|BSF)(?!\w)")
 _PIPE_NAMES = r"BSPP|BSPT|BSP|NPTF|NPT|NPSM|RP|RC|G|R"
 _PIPE = (
@@ -118,10 +118,11 @@ def _pipe(text: Text, sure: bool) -> Found | None:
 
 
 def _unified(text: Text, sure: bool) -> Found | None:
-    match = text.take(_UNIFIED) if sure or re.search(r"UN[CFS]?\b|BS[WF]\b", text.left) else None
+    match = text.take(_UNIFIED) if sure or re.search(r"UN[CFS]?\b|BS[WF]\b|JIC|SAE ?45", text.left) else None
     if match:
         size, tpi, series = match[1], match[2], match[3] or ""
-        names = [f"{size}-{tpi}{s}" for s in ([series] if series.startswith("UN") else ["UNC", "UNF"])]
+        standard = series if series.startswith(("UN", "BS")) else ""
+        names = [f"{size}-{tpi}{s}" for s in ([standard] if standard else ["UNC", "UNF"])]
     elif named := text.take(_NAMED):
         size, series = named[1], named[2]
         names = [r["designation"] for r in rows("threads") if r["series"] == series and
@@ -135,7 +136,7 @@ def _unified(text: Text, sure: bool) -> Found | None:
     length = text.take(_LENGTH)
     if length and (value := millimetres(length[1], "IN")):
         found.dims["length"] = value
-    if series == "JIC":
+    if series.startswith("JIC"):
         found.marks["cone"] = "37"
     return found
 
