@@ -28,8 +28,8 @@ class Designation:
     ``figures`` are other numbers; ``marks`` are features by name; ``unread`` are signs that say nothing here.
     ``listed`` is False where the size is not in the tables, which does not mean that it does not exist.
     Words that keep a part from being ``same`` whatever its size: ``against`` are sentences on sizes that disagree,
-    ``others`` name another thing (words, ``not`` or ``unknown``, why), ``lacks`` a missing piece, ``denied`` a negation,
-    ``conditions`` what must be asked.
+    ``others`` name another thing (words, ``not`` or ``unknown``, why), ``lacks`` a missing piece, ``denied`` a
+    negation, ``conditions`` what must be asked.
     """
 
     text: str

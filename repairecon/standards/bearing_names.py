@@ -204,10 +204,10 @@ def _inch_pair(text: Text, sure: bool) -> Found | None:
 def _numbered(text: Text, prefix: str, type_: str, name: str, end: int) -> Found:
     part = by_name().get(name)
     found = Found(KIND, part.name if part else name, order=ORDER, labels=LABELS, listed=part is not None)
-    if "angular" in type_ and (letter := re.match(r"([ABCE]+[PM]?)(?![A-Z\d])", text.left[end:])):
-        if letter[1] in ANGLES:
-            found.marks["angle"] = ANGLES[letter[1]]
-            text.cut(end, end + letter.end())
+    letter = re.match(r"([ABCE]+[PM]?)(?![A-Z\d])", text.left[end:]) if "angular" in type_ else None
+    if letter and letter[1] in ANGLES:
+        found.marks["angle"] = ANGLES[letter[1]]
+        text.cut(end, end + letter.end())
     marks = take_marks(text, prefix, end)
     found.marks |= {"type": type_, **marks.said}
     if type_.startswith("cylindrical"):
@@ -226,8 +226,8 @@ def _numbered(text: Text, prefix: str, type_: str, name: str, end: int) -> Found
         found.dims = dict(zip(ORDER, part.dims, strict=True))
         found.used.append(part.row)
         gap = clearance(float(part.dims[0]), found.marks.get("clearance", "CN")) if type_ == DEEP_GROOVE else None
-        for end in ("clearance_min_um", "clearance_max_um") if gap is not None else ():
-            found.figures[end] = float(gap[end]) if gap is not None else 0.0
+        if gap is not None:
+            found.figures = {c: float(gap[c]) for c in ("clearance_min_um", "clearance_max_um")}
     _claims(text, found)
     return found
 

@@ -102,7 +102,8 @@ def _eastern(text: Text) -> Found | None:
 
 def _automotive(text: Text, sure: bool) -> Found | None:
     """10A0850 and the like: without SAE it cannot be known whether the width is of mm or of SAE J636."""
-    found = text.take(r"(?<![\w.-])(SAE ?)?(9\.5|1[0-7])A[- ]?(\d{3,4})(?![\w.])") if sure or "A0" in text.left else None
+    pattern = r"(?<![\w.-])(SAE ?)?(9\.5|1[0-7])A[- ]?(\d{3,4})(?![\w.])"
+    found = text.take(pattern) if sure or "A0" in text.left else None
     if found is None or found[1]:
         return _by_section(f"SAE{found[2]}A", shown(Decimal(found[3])), "") if found else None
     width = Decimal(found[2])

@@ -34,7 +34,8 @@ def which_part_answer(measured: str, kind: str = "") -> tuple[str, dict[str, obj
 def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str, object]]:
     """Whether an offered part is the wanted one: the words for the screen, and plain data.
 
-    The data hold ``verdict``, ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, wanted first.
+    The data hold ``verdict``, ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted
+    one first.
     """
     found = equivalent(wanted, offered, fluid=fluid)
     lines = [f"Wanted {wanted}, offered {offered}: {found.verdict}: {_VERDICTS[found.verdict]}."]

@@ -18,7 +18,7 @@ BRUSH = "carbon brush"
 BATTERY = "battery"
 _AMPS = re.compile(rf"(?<![\w.])({NUMBER}) ?(?:A|AMPS?|AMPERES?)(?!\w)")
 _VOLTS = re.compile(rf"(?<![\w.])({NUMBER}) ?(?:V|VOLTS?|VDC|V DC)(?!\w)")
-_SPEED = (rf"(?<![\w.])({{}})(?: ?({NUMBER}) ?(?:A|AMPS?)(?!\w)|(?![\w.]))")
+_SPEED = rf"(?<![\w.])({{}})(?: ?({NUMBER}) ?(?:A|AMPS?)(?!\w)|(?![\w.]))"
 """The speed letters of ``fuse_speeds.csv`` alone or before the current: T, T2A."""
 _GLASS = re.compile(r"(?<![\w.])(5X20|6\.3X3[02]|6X3[02]|6\.3X25|6X25|3AG|8AG)(?: ?MM)?(?![\w.])")
 _STRIP = re.compile(r"\b(SF ?30|SF ?51|ANL)\b")
@@ -137,7 +137,8 @@ def read_lamp(text: Text, sure: bool) -> Found | None:
 
 def _category(text: Text, found: Found) -> str:
     for row in rows("lamp_bases"):
-        for name in re.findall(r"\b[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]):
+        names: list[str] = re.findall(r"\b[A-Z]{0,2}Y?\d[\w/]*", row["used_by"])
+        for name in names:
             if re.search(r"[A-Z]", name) and text.take(rf"(?<![\w.]){re.escape(name)}(?![\w/])"):
                 if found.marks.get("base", row["base"]) != row["base"]:
                     found.against.append(f"says {name}, which has the base {row['base']}")
@@ -165,7 +166,8 @@ def read_brush(text: Text, sure: bool) -> Found | None:
 def read_battery(text: Text, sure: bool) -> Found | None:
     """A battery by its standard size, or by length x width x height."""
     marks: dict[str, str] = {}
-    row = next((r for r in rows("batteries") for n in _battery_names(r, sure) if text.take(rf"(?<![\w.]){n}(?![\w.])")), None)
+    named = ((r, n) for r in rows("batteries") for n in _battery_names(r, sure))
+    row = next((r for r, name in named if text.take(rf"(?<![\w.]){name}(?![\w.])")), None)
     if not (sure or row is not None):
         return None
     hours, volts = text.take(_AMP_HOURS), text.take(_VOLTS)

@@ -18,7 +18,7 @@ MAKERS = "maker's number"
 SAME_BORE = Decimal("0.45")
 """mm within which a bore of inches and one of mm are of one nominal size, where the table has none."""
 _STANDARDS = re.compile(
-    r"(?:\b(ISO ?7840|ISO ?8469|SAE ?J1527|SAE ?J2006|ISO ?13363|SAE ?J1942|SAE ?J20|USCG|J1527|J2006|J20|J1942)(?!\d)(?::\d{4})?)"
+    r"(?:\b(ISO ?7840|ISO ?8469|ISO ?13363|USCG|(?:SAE ?)?J(?:1527|2006|1942|20))(?!\d)(?::\d{4})?)"
     r"|\b((?:SAE ?)?100 ?R\d{1,2}|(?:SAE ?)?30 ?R\d{1,2}|EN ?85[34] ?\w{3})\b"
 )
 _CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(?![\w])")
@@ -238,7 +238,7 @@ def read_pump_seal(text: Text, sure: bool) -> Found | None:
 
 
 def compare_pump_seals(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    """All findings on two pump shaft seals: their sizes outside the shaft are the maker's unless the standard is said."""
+    """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
     compare_features(wanted, offered, judging)
     compare_sizes(wanted, offered, judging, {"shaft": "shaft"}, Decimal("0.05"))
     coded = [bool(part.marks.get("lengths")) for part in (wanted, offered)]
@@ -266,5 +266,3 @@ def compare_makers(wanted: Designation, offered: Designation, judging: Judging) 
     else:
         judging.unknown("no public standard sizes such a part, and the maker's numbers differ: ask the seller which "
                         "number it replaces, and measure", "number")  # fmt: skip
-
-

@@ -14,7 +14,9 @@ from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, 
 
 KIND = "lip seal"
 LABELS = {"shaft": "d", "inner": "d", "bore": "D d", "outer": "D", "width": "b", "thickness": "b", "height": "b"}
-_METRIC = re.compile(rf"(?<![\d./A-Z])({NUMBER})[X/-]({NUMBER})[X/-]({NUMBER})(?:[X/-]({NUMBER}))?(?: ?MM)?(?![\d/]|[X-]\d)")
+_METRIC = re.compile(
+    rf"(?<![\d./A-Z])({NUMBER})[X/-]({NUMBER})[X/-]({NUMBER})(?:[X/-]({NUMBER}))?(?: ?MM)?(?![\d/]|[X-]\d)"
+)
 _GOST = re.compile(rf"\b([12])\.\d-({NUMBER})X({NUMBER})-({NUMBER})(?![\d.])")
 _MARK = r"\s*(?:\"|IN(?:CH(?:ES)?)?)?\s*"
 _INCH = re.compile(rf"(?<![\w./-])({PART}){_MARK}X\s*({PART}){_MARK}X\s*({PART})(?:\s*(\"|IN(?:CH(?:ES)?)?\b))?")
@@ -23,7 +25,6 @@ _THINNEST = Decimal(3)
 SLACK = Decimal("0.05")
 """Half the last printed digit of an inch size turned into mm [mm]."""
 LETTERS = ("d", "D", "b")
-
 
 
 def _size(row: Row) -> tuple[str]:
@@ -157,11 +158,11 @@ def _width(gap: Decimal, judging: Judging) -> None:
 def _types(wanted: Designation, offered: Designation, judging: Judging) -> None:
     want, has = wanted.marks.get("type", ""), offered.marks.get("type", "")
     if not want and not {"lips", "case"} & set(wanted.marks):
-        said = [offered.marks[name] for name in ("type", "lips", "case") if name in offered.marks]
-        if said and (set(said) & {"triple", "metal"}):
-            judging.near(f"the offer says {', '.join(said)}; that of the old seal was not said: ask", "type")
-        elif said:
-            judging.note(f"the offer says {', '.join(said)}; that of the old seal was not said")
+        has_said = [offered.marks[name] for name in ("type", "lips", "case") if name in offered.marks]
+        if has_said and (set(has_said) & {"triple", "metal"}):
+            judging.near(f"the offer says {', '.join(has_said)}; that of the old seal was not said: ask", "type")
+        elif has_said:
+            judging.note(f"the offer says {', '.join(has_said)}; that of the old seal was not said")
         return
     if want and not has and "lips" not in offered.marks:
         judging.near(f"the offer does not say its type, {want} is wanted: ask", "type")

@@ -27,6 +27,7 @@ _NAMES = {
 _RUBBER = {name: re.compile(rf"(?<![A-Z0-9])(?:{p})(?![A-Z]|\d{{3}}|\.\d)") for name, p in _NAMES.items()}
 _METALS = (("stainless", r"STAINLESS|INOX|A2|A4|1\.4122|1\.4310|1\.4401|1\.4571|AISI ?3\d\d|SS|NIRO|RVS"),
            ("steel", r"CARBON STEEL|SPRING STEEL|STEEL|C45K?|C75S?|1\.1231"))  # fmt: skip
+_SHORE = r"(?<![\d.])(\d\d) ?(?:SHORE(?: ?A)?|SHA?|IRHD)(?!\w)|(?:SHORE|IRHD) ?A? ?(\d\d)(?!\d)"
 KIND = "rubber part"
 _PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANES?|BELLOWS|RUBBER|RINGS?|PACKING)\b")
 
@@ -45,9 +46,8 @@ def material_of(text: str) -> str:
 
 def take_material(text: Text, found: Found) -> None:
     """Take the rubber and its hardness that a name says."""
-    hard = r"(?:[ -]?(?:(\d\d) ?(?:SHORE(?: ?A)?|SHA?|IRHD)(?!\w)|(?:SHORE|IRHD) ?A? ?(\d\d)(?!\d)|(\d\d)(?![\d.X/\w]|-\d)))?"
-    names = [(name, p) for name, p in _RUBBER.items()]
-    for name, pattern in names:
+    hard = rf"(?:[ -]?(?:{_SHORE}|(\d\d)(?![\d.X/\w]|-\d)))?"
+    for name, pattern in _RUBBER.items():
         if pattern.search(text.left):
             match = text.take(rf"(?:{pattern.pattern})(?: RUBBER)?{hard}")
             if match:
@@ -55,7 +55,7 @@ def take_material(text: Text, found: Found) -> None:
                 if found.marks.get("material", name) != name:
                     found.against.append(f"says two materials: {found.marks['material']} and {name}")
                 found.marks |= {"material": name} | ({"hardness": hardness} if hardness else {})
-    shore = text.take(r"(?<![\d.])(\d\d) ?(?:SHORE(?: ?A)?|SHA?|IRHD)(?!\w)|(?:SHORE|IRHD) ?A? ?(\d\d)(?!\d)")
+    shore = text.take(_SHORE)
     if shore:
         hardness = shore[1] or shore[2]
         if found.marks.get("hardness", hardness) != hardness:
@@ -65,7 +65,8 @@ def take_material(text: Text, found: Found) -> None:
 
 def read(text: Text, _sure: bool) -> Found | None:
     """A rubber part of which no more is said than its material."""
-    if not (material_of(text.words) in _NAMES and (_PART.search(text.words) or material_of(text.alone) and " " not in text.alone)):
+    alone = " " not in text.alone and bool(material_of(text.alone))
+    if material_of(text.words) not in _NAMES or not (_PART.search(text.words) or alone):
         return None
     found = Found(KIND)
     part = text.take(_PART)

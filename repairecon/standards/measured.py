@@ -45,13 +45,16 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     ``top width 9.7, outside length 850``, ``20.9 mm, 14 tpi``; mm where no unit is said. ``kind`` narrows: bearing,
     seal, belt, o-ring, key, circlip, hose, thread ... The parts are in the order of how well they fit.
     """
-    words = measured if isinstance(measured, str) else ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in measured.items())
+    words = measured
+    if not isinstance(words, str):
+        words = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in words.items())
     text = plain(words)
     sizes = _measures(text)
     sizes.hints = f"{kind} {text}".casefold()
     asked = kind_of(kind) if kind else next(iter(k for k in kinds_said(text) if k in (*SPECS, *BELTS)), "")
     if not sizes.named and not sizes.bare:
-        return WhichPart(words, (), ("no size could be read: write them like 16.98 x 39.99 x 12.02 or shaft 25, bore 40",))
+        how = "no size could be read: write them like 16.98 x 39.99 x 12.02 or shaft 25, bore 40"
+        return WhichPart(words, (), (how,))
     kinds = _kinds(asked, sizes, kind)
     found: list[tuple[Decimal, Candidate]] = []
     notes: list[str] = []
@@ -68,7 +71,7 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     if not parts:
         notes.insert(0, "no listed standard part has these sizes; it may be worn, special or of a maker's own size")
     elif any(p.status != "published" for p in parts):
-        notes.append("not every row behind these names is published: see the status, and measure again before you order")
+        notes.append("not every row behind these names is published: see the status, and measure again")
     if len({p.kind for p in parts}) > 1:
         notes.append("say the kind of part to narrow this down: " + ", ".join(dict.fromkeys(p.kind for p in parts)))
     return WhichPart(words, parts, tuple(dict.fromkeys(notes)), tuple(dict.fromkeys(misses))[:6])
@@ -125,15 +128,17 @@ def _measures(words: str) -> Measures:
 
 def named_as(part: Candidate) -> str:
     """A candidate in one line: its name, kind and gaps."""
-    gaps = ", ".join(f"{letter} {value:+g}" for letter, value in part.gaps.items() if value)
+    gaps = ", ".join(f"{c} {'+' if value > 0 else ''}{shown(value)}" for c, value in part.gaps.items() if value)
     return f"{part.designation} ({part.kind}{f'; measured less nominal: {gaps} mm' if gaps else ''})"
 
 
 def size_key(text: str, kind: str = "") -> str:
     """One writing of a part for finding equal ones: kind, size and features; empty where a word is not understood."""
     part = identify(text, kind)
-    clean = part is not None and part.size and not (
-        part.unread or part.against or part.others or part.lacks or part.denied or part.conditions
+    clean = (
+        part is not None
+        and part.size
+        and not (part.unread or part.against or part.others or part.lacks or part.denied or part.conditions)
     )
     if part is None or not clean:
         return ""

@@ -8,13 +8,15 @@ from repairecon.records.standards import Candidate
 from repairecon.standards.belt_lengths import lengths, outside_minus_inside
 from repairecon.standards.measured_sizes import Answer, Measures
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.words import INCH, exact, shown
+from repairecon.standards.words import INCH, exact, shown, whole
 
 BELTS = ("V-belt", "multi-rib belt", "toothed belt")
 STRETCH = Decimal("0.012")
 """Share by which a used belt may be longer than new (common practice, no source)."""
-_NOTES = ("a worn belt is narrower at the top and a stretched one longer: measure along a thread round the outside, and "
-          "see the height")  # fmt: skip
+_NOTES = (
+    "a worn belt is narrower at the top and a stretched one longer: measure along a thread round the outside, and see "
+    "the height"
+)
 
 
 def belts_of(kind: str, sizes: Measures) -> Answer:
@@ -40,7 +42,8 @@ def _v_belts(sizes: Measures) -> Answer:
         tall = row["height_mm"]
         if not Decimal("-1.1") <= gap <= Decimal("0.45"):
             if abs(gap) < Decimal("2.5"):
-                answer.misses.append(f"{row['section']}: its top width is {row['top_width_mm']} mm, measured {shown(width)}")
+                said = f"its top width is {row['top_width_mm']} mm, measured {shown(width)}"
+                answer.misses.append(f"{row['section']}: {said}")
             continue
         if height is not None and tall and abs(height - exact(tall)) > Decimal("1"):
             answer.misses.append(f"{row['section']}: its height is {tall} mm, measured {shown(height)}")
@@ -64,7 +67,9 @@ def _v_belts(sizes: Measures) -> Answer:
 def _common(row: Row) -> Decimal:
     """Sections that a boat meets go first, whole ones before those of which the table knows no height."""
     order = {"automotive": "0", "wedge": "0", "classical": "0.2", "light duty": "0.4"}
-    return Decimal(order.get(row["family"], "2")) + (0 if row["height_mm"] else 1) + (Decimal("0.3") if "V" in row["names"][1:2] or row["names"] == "9N" else 0)
+    american = "V" in row["names"][1:2] or row["names"] == "9N"
+    no_height = Decimal(0) if row["height_mm"] else Decimal(1)
+    return Decimal(order.get(row["family"], "2")) + no_height + (Decimal("0.3") if american else Decimal(0))
 
 
 def _length(sizes: Measures, bare: list[Decimal]) -> tuple[str, Decimal | None]:
@@ -92,8 +97,9 @@ def _v_belt(row: Row, length: Decimal | None, line: str) -> tuple[str, dict[str,
     unit = Decimal(1) if meaning.endswith("mm") else INCH / 10 if meaning.endswith("in/10") else INCH
     number = _listed_number(row, value, unit)
     gap = value - number * unit
-    name = f"{label}x{number} La" if row["family"] == "automotive" and unit == 1 else f"{label}{' ' if len(label) > 2 and not label[0].isdigit() else ''}{number}"
-    return name, {own: round(float(gap), 2)}
+    apart = " " if len(label) > 2 and not label[0].isdigit() else ""
+    name = f"{label}x{number} La" if row["family"] == "automotive" and unit == 1 else f"{label}{apart}{number}"
+    return name, {own: float(gap)}
 
 
 def _listed_number(row: Row, value: Decimal, unit: Decimal) -> Decimal:
@@ -110,7 +116,7 @@ def _listed_number(row: Row, value: Decimal, unit: Decimal) -> Decimal:
     if best is not None:
         return best[1]
     step = Decimal(5) if unit == INCH / 10 else Decimal(1)
-    return (value / unit / step).quantize(Decimal(1)) * step
+    return whole(value / unit / step) * step
 
 
 def _ribbed(sizes: Measures) -> Answer:
@@ -121,10 +127,10 @@ def _ribbed(sizes: Measures) -> Answer:
     answer = Answer(notes=["count the ribs; the pitch is the width over the ribs: PJ 2.34, PK 3.56, PL 4.7 mm"])
     for row in rows("belts_multirib"):
         pitch = exact(row["rib_pitch_mm"])
-        counts = [ribs] if ribs else [Decimal(round(width / pitch))] if width else [Decimal(0)]
+        counts = [ribs] if ribs else [whole(width / pitch)] if width else [Decimal(0)]
         count = counts[0]
         gap = width - count * pitch if width and count else Decimal(0)
-        name = f"{shown(count) if count else '?'}{row['profile']}{shown(length.quantize(Decimal(1))) if length else ''}"
+        name = f"{shown(count) if count else '?'}{row['profile']}{whole(length) if length else ''}"
         if count and width and abs(gap) > pitch * Decimal("0.55"):
             answer.misses.append(f"{name}: {shown(count)} ribs of {row['profile']} are {shown(count * pitch)} mm wide")
             continue
@@ -140,8 +146,11 @@ def _toothed(sizes: Measures) -> Answer:
     teeth, length = sizes.named.get("teeth"), sizes.named.get("length")
     if pitch is None and teeth and length:
         pitch = length / teeth
-    answer = Answer(notes=["count the teeth: the length is teeth times pitch; see the form of the tooth (round or trapezoidal)",
-                           "measure the pitch over ten teeth and divide"])  # fmt: skip
+    answer = Answer()
+    answer.notes += [
+        "count the teeth: the length is teeth times pitch; see the form of the tooth (round or trapezoidal)",
+        "measure the pitch over ten teeth and divide",
+    ]
     if pitch is None:
         return Answer(notes=["the pitch is needed: measure over ten teeth and divide"])
     for row in rows("belts_synchronous"):
@@ -151,8 +160,9 @@ def _toothed(sizes: Measures) -> Answer:
                 length = teeth * exact(row["pitch_mm"])
             sizes_said = "".join(f", {shown(v)} {w}" for v, w in ((length, "long"), (width, "wide")) if v)
             note = f"{row['profile']}; not the same as {row['not_the_same_as']}"
-            answer.parts.append((abs(gap), Candidate(f"{row['mark']}{sizes_said}", "toothed belt", {"pitch": float(gap)},
-                                                     note, row["status"])))  # fmt: skip
+            name = f"{row['mark']}{sizes_said}"
+            part = Candidate(name, "toothed belt", {"pitch": float(gap)}, note, row["status"])
+            answer.parts.append((abs(gap), part))
         elif abs(gap) < pitch * Decimal("0.08"):
             answer.misses.append(f"{row['mark']}: its pitch is {row['pitch_mm']} mm, measured {shown(pitch)}")
     return answer

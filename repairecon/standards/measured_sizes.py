@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
@@ -17,7 +17,8 @@ from repairecon.standards.words import exact, shown
 Window = tuple[Decimal, Decimal]
 FREE = ("l",)
 """A length that is cut to fit or wears, so it is named and not looked up."""
-IT11 = ((10, "0.09"), (18, "0.11"), (30, "0.13"), (50, "0.16"), (80, "0.19"), (120, "0.22"), (180, "0.25"), (500, "0.40"))
+IT11 = ((10, "0.09"), (18, "0.11"), (30, "0.13"), (50, "0.16"), (80, "0.19"), (120, "0.22"), (180, "0.25"),
+        (500, "0.40"))  # fmt: skip
 """Tolerance IT11 [mm] up to a diameter [mm] (ISO 286-1): a seal's shaft is h11, so it may be that much thinner."""
 
 
@@ -238,7 +239,10 @@ def _hose(_letter: str, nominal: Decimal) -> Window:
 
 @cache
 def _pump_seals() -> tuple[Option, ...]:
-    return _plain("mechanical_seals", {"d1": "shaft_d1_mm"}, lambda r: f"{r['designation_normal']} or {r['designation_short']}")
+    def called(row: Row) -> str:
+        return f"{row['designation_normal']} or {row['designation_short']}"
+
+    return _plain("mechanical_seals", {"d1": "shaft_d1_mm"}, called)
 
 
 @cache
@@ -278,50 +282,114 @@ def _batteries() -> tuple[Option, ...]:
 _TEN = ("-10", "10")
 SPECS: Mapping[str, Spec] = {
     "rolling bearing": Spec(
-        {"d": ("inner", "bore", "shaft"), "D": ("outer", "diameter"), "B": ("width", "thickness", "height")}, _bearings,
+        {"d": ("inner", "bore", "shaft"), "D": ("outer", "diameter"), "B": ("width", "thickness", "height")},
+        _bearings,
         _fixed(d=("-0.06", "0.06"), D=("-0.06", "0.06"), B=("-0.15", "0.08")),
-        ("note the seals or shields (2RS, ZZ, open), the clearance (C3), the cage and stainless steel: they are not in the size",
-         "balls or rollers, the number of rows and the outer race tell apart bearings of one size"), (3,)),
+        (
+            "note the seals or shields (2RS, ZZ, open), the clearance (C3), the cage and "
+            "stainless steel: they are not in the size",
+            "balls or rollers, the number of rows and the outer race tell apart bearings of one size",
+        ),
+        (3,),
+    ),
     "lip seal": Spec(
-        {"d": ("shaft", "inner"), "D": ("bore", "outer"), "b": ("width", "thickness", "height")}, _seals, _lip,
-        ("measure the shaft beside the worn track: the lip itself is smaller than its shaft when free",
-         "note the lips (dust lip), rubber or metal outside, the material, a helix and its direction",
-         "feel the shaft where the lip ran: on a groove a new seal of any make will leak"), (3,)),
+        {"d": ("shaft", "inner"), "D": ("bore", "outer"), "b": ("width", "thickness", "height")},
+        _seals,
+        _lip,
+        (
+            "measure the shaft beside the worn track: the lip itself is smaller than its shaft when free",
+            "note the lips (dust lip), rubber or metal outside, the material, a helix and its direction",
+            "feel the shaft where the lip ran: on a groove a new seal of any make will leak",
+        ),
+        (3,),
+    ),
     "O-ring": Spec(
-        {"id": ("inner", "bore"), "cs": ("section", "thickness", "width"), "od": ("outer", "diameter")}, _orings, _rubber,
-        ("a caliper cannot tell 3.50, 3.53 and 3.55 on rubber: the groove or the maker decides",
-         "a used ring is set flat or swollen: measure the groove too; note the material and the hardness"), (2, 3)),
+        {"id": ("inner", "bore"), "cs": ("section", "thickness", "width"), "od": ("outer", "diameter")},
+        _orings,
+        _rubber,
+        (
+            "a caliper cannot tell 3.50, 3.53 and 3.55 on rubber: the groove or the maker decides",
+            "a used ring is set flat or swollen: measure the groove too; note the material and the hardness",
+        ),
+        (2, 3),
+    ),
     "circlip": Spec(
-        {"shaft": ("shaft", "inner", "diameter"), "bore": ("bore", "outer"), "s": ("thickness", "width")}, _circlips,
+        {"shaft": ("shaft", "inner", "diameter"), "bore": ("bore", "outer"), "s": ("thickness", "width")},
+        _circlips,
         _fixed(shaft=("-0.25", "0.12"), bore=("-0.12", "0.25"), s=("-0.08", "0.06")),
-        ("the nominal size is that of the shaft or bore, not of the ring; the heavy type is thicker",), (2,)),
+        ("the nominal size is that of the shaft or bore, not of the ring; the heavy type is thicker",),
+        (2,),
+    ),
     "parallel key": Spec(
-        {"b": ("width",), "h": ("height", "thickness"), "l": ("length",)}, _keys, _fixed(b=("-0.08", "0.04"), h=("-0.2", "0.05")),
-        ("note the length and the form: A round ends, B square ends",), (2, 3)),
+        {"b": ("width",), "h": ("height", "thickness"), "l": ("length",)},
+        _keys,
+        _fixed(b=("-0.08", "0.04"), h=("-0.2", "0.05")),
+        ("note the length and the form: A round ends, B square ends",),
+        (2, 3),
+    ),
     "Woodruff key": Spec(
-        {"b": ("width", "thickness"), "h": ("height",), "D": ("diameter", "length")}, _woodruff,
+        {"b": ("width", "thickness"), "h": ("height",), "D": ("diameter", "length")},
+        _woodruff,
         _fixed(b=("-0.05", "0.04"), h=("-0.3", "0.2"), D=("-0.4", "0.3")),
-        ("an inch key is loose in a metric slot and the reverse: measure the width to 0.01 mm",), (2, 3)),
-    "pump shaft seal": Spec({"d1": ("shaft", "inner", "diameter")}, _pump_seals, _fixed(d1=("-0.15", "0.05")),
-        ("measure the seat bore, the seat depth and the working length too: outside EN 12756 they are the maker's own",), (1,)),
+        ("an inch key is loose in a metric slot and the reverse: measure the width to 0.01 mm",),
+        (2, 3),
+    ),
+    "pump shaft seal": Spec(
+        {"d1": ("shaft", "inner", "diameter")},
+        _pump_seals,
+        _fixed(d1=("-0.15", "0.05")),
+        (
+            "measure the seat bore, the seat depth and the working length too: outside EN "
+            "12756 they are the maker's own",
+        ),
+        (1,),
+    ),
     "carbon brush": Spec(
-        {"t": ("thickness",), "a": ("width",), "l": ("length", "height")}, _brushes, _fixed(t=("-0.3", "0.05"), a=("-0.3", "0.05")),
-        ("t is along the turning direction, a along the shaft; the length wears, so ask for that of the new one",), (2, 3)),
-    "lamp": Spec({"length": ("length",), "diameter": ("diameter", "width")}, _festoons,
-        _fixed(length=("-0.6", "0.6"), diameter=("-1", "1")), ("read power and voltage on the cap",), (1, 2)),
-    "hose": Spec({"bore": ("bore", "inner", "diameter")}, _hoses, _hose,
-        ("note what it carries, the printed standard (a fuel hose without its mark is unfit), wire or no wire, the length",),
-        (1,)),
+        {"t": ("thickness",), "a": ("width",), "l": ("length", "height")},
+        _brushes,
+        _fixed(t=("-0.3", "0.05"), a=("-0.3", "0.05")),
+        ("t is along the turning direction, a along the shaft; the length wears, so ask for that of the new one",),
+        (2, 3),
+    ),
+    "lamp": Spec(
+        {"length": ("length",), "diameter": ("diameter", "width")},
+        _festoons,
+        _fixed(length=("-0.6", "0.6"), diameter=("-1", "1")),
+        ("read power and voltage on the cap",),
+        (1, 2),
+    ),
+    "hose": Spec(
+        {"bore": ("bore", "inner", "diameter")},
+        _hoses,
+        _hose,
+        (
+            "note what it carries, the printed standard (a fuel hose without its mark is "
+            "unfit), wire or no wire, the length",
+        ),
+        (1,),
+    ),
     "threaded part": Spec(
-        {"major": ("major", "outer", "diameter"), "pitch": ("pitch",), "tpi": ("tpi",)}, _threads, _thread,
-        ("see whether the thread is parallel or tapered, and 55 or 60 degrees: BSP and NPT do not fit each other",
-         "a male thread is measured here; note the length, the head, the steel and its mark"), (2,)),
-    "fuse": Spec({"diameter": ("diameter", "width"), "length": ("length",)}, _fuses,
+        {"major": ("major", "outer", "diameter"), "pitch": ("pitch",), "tpi": ("tpi",)},
+        _threads,
+        _thread,
+        (
+            "see whether the thread is parallel or tapered, and 55 or 60 degrees: BSP and NPT do not fit each other",
+            "a male thread is measured here; note the length, the head, the steel and its mark",
+        ),
+        (2,),
+    ),
+    "fuse": Spec(
+        {"diameter": ("diameter", "width"), "length": ("length",)},
+        _fuses,
         _fixed(diameter=("-0.3", "0.3"), length=("-0.6", "0.6")),
-        ("note the current, the speed letter and the voltage printed on the cap",), (2,)),
-    "battery": Spec({"length": ("length",), "width": ("width",), "height": ("height",)}, _batteries,
+        ("note the current, the speed letter and the voltage printed on the cap",),
+        (2,),
+    ),
+    "battery": Spec(
+        {"length": ("length",), "width": ("width",), "height": ("height",)},
+        _batteries,
         _fixed(length=_TEN, width=_TEN, height=_TEN),
-        ("note where the poles are, the hold-down, the capacity and the kind (flooded, AGM)",), (3,)),
-}  # fmt: skip
-
-
+        ("note where the poles are, the hold-down, the capacity and the kind (flooded, AGM)",),
+        (3,),
+    ),
+}

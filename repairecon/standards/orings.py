@@ -15,7 +15,9 @@ from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, 
 
 KIND = "O-ring"
 LABELS = {"inner": "id", "outer": "od", "section": "cs", "thickness": "cs", "width": "cs", "diameter": "cs"}
-_CODED = re.compile(r"\b(?:AS ?-?568 ?[A-D]?|BS ?1806|ISO ?3601(?:-1)?|DASH(?: NO\.?)?|(?<![\w.-])2(?=-\d{3}))[ :-]*-?(\d{3})(?![\d.X])")
+_CODED = re.compile(
+    r"\b(?:AS ?-?568 ?[A-D]?|BS ?1806|ISO ?3601(?:-1)?|DASH(?: NO\.?)?|(?<![\w.-])2(?=-\d{3}))[ :-]*-?(\d{3})(?![\d.X])"
+)
 _DASH = re.compile(r"(?:^|(?<=[\s¦]))-(\d{3})(?![\d.X])")
 _BARE = re.compile(r"(?:^|(?<=[\s¦]))(?:OR[ -]?)?(\d{3})(?![\w.X\"]| ?MM)")
 _JAPANESE = re.compile(r"(?:\bJIS(?: ?B ?2401)?[ -]*)?(?:(?<=\s)|^|(?<=[-¦]))([PG])[ -]?(\d{1,3}(?:\.\d)?A?)(?![\w.])")
@@ -206,7 +208,8 @@ def _gaps(wanted: Designation, offered: Designation, gaps: dict[str, Decimal], j
     inner, cord = exact(wanted.dims["id"]), exact(wanted.dims["cs"])
     id_tol, cs_tol, used = tolerances(inner, cord)
     judging.used(*used)
-    judging.note(f"{shown(offered.dims['id'])} x {shown(offered.dims['cs'])} mm against {shown(inner)} x {shown(cord)} mm")
+    has = f"{shown(offered.dims['id'])} x {shown(offered.dims['cs'])} mm"
+    judging.note(f"{has} against {shown(inner)} x {shown(cord)} mm")
     kinds = series(inner, cord), series(exact(offered.dims["id"]), exact(offered.dims["cs"]))
     if kinds[0] != kinds[1] and gaps["cs"]:
         judging.note(f"one section is of the {kinds[0]} series, the other of the {kinds[1]}: look-alikes")

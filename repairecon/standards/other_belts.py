@@ -7,9 +7,9 @@ from decimal import Decimal
 
 from repairecon.records import Designation
 from repairecon.standards.judging import Judging, compare_features
-from repairecon.standards.reading import Found, rounded, sized
+from repairecon.standards.reading import Found, sized
 from repairecon.standards.tables import Row, by, rows
-from repairecon.standards.words import INCH, NUMBER, Text, exact, shown
+from repairecon.standards.words import INCH, NUMBER, Text, exact, shown, whole
 
 RIBBED = "multi-rib belt"
 TOOTHED = "toothed belt"
@@ -25,9 +25,13 @@ _RIBS = (
 _INCH_RIBS = re.compile(r"(?<![\w.])(?P<length>\d{3,4})(?P<profile>[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])")
 _K = re.compile(r"(?<![\w.])K(?P<ribs>\d\d)0(?P<length>\d{3,4})(?![\w.])")
 _INCH_TEETH = re.compile(r"(?<![\w.])(\d{2,4}) ?(MXL|XXH|XL|XH|L|H) ?-?(\d{3})(?![\w.])")
-_CURVED = re.compile(r"(?<![\w.])(?:HTD[ -]?)?(\d{2,4})[ -]?(?:HTD[ -]?)?(3M|5M|8M|14M|20M|8MGT|5MGT|S8M)(?:[ -]?(\d{1,3}))?(?![\w.])")
+_CURVED = re.compile(
+    r"(?<![\w.])(?:HTD[ -]?)?(\d{2,4})[ -]?(?:HTD[ -]?)?(3M|5M|8M|14M|20M|8MGT|5MGT|S8M)(?:[ -]?(\d{1,3}))?(?![\w.])"
+)
 _CURVED_FIRST = re.compile(r"(?<![\w.])(?:HTD[ -]?)?(3M|5M|8M|14M|20M|S8M)[ -](\d{3,4})[ -](\d{1,3})(?![\w.])")
-_METRIC = re.compile(rf"(?<![\w.])(?:({NUMBER})[ -]?)?(AT5|AT10|T2\.5|T5|T10)[ /-]?(\d{{3,4}})(?:[/ -](\d{{1,3}}))?(?![\w.])")
+_METRIC = re.compile(
+    rf"(?<![\w.])(?:({NUMBER})[ -]?)?(AT5|AT10|T2\.5|T5|T10)[ /-]?(\d{{3,4}})(?:[/ -](\d{{1,3}}))?(?![\w.])"
+)
 _TEETH = re.compile(r"(?<![\w.])(\d{2,3}) ?(?:TEETH|TOOTH|Z)(?!\w)")
 
 
@@ -63,7 +67,7 @@ def _ribbed(ribs: int, profile: str, length: Decimal, side: str) -> Found:
     row = by("belts_multirib", _profile)[profile]
     dims = {"ribs": Decimal(ribs), "Le": length}
     marks = {"profile": profile, "sides": "double" if side == "D" else "", "stretch": "elastic" if side == "E" else ""}
-    size = f"{ribs}{side}{profile}{shown(length.quantize(Decimal(1)))}"
+    size = f"{ribs}{side}{profile}{whole(length)}"
     labels = {"length": "Le", "width": "width"}
     found = Found(RIBBED, size, dims, marks, used=[row], labels=labels)
     found.figures = {"width": float(ribs * exact(row["rib_pitch_mm"]))}
@@ -72,7 +76,8 @@ def _ribbed(ribs: int, profile: str, length: Decimal, side: str) -> Found:
 
 def read_toothed(text: Text, sure: bool) -> Found | None:
     """A toothed belt: 225L050, 800-8M-30, 16 T5/510, T5-510-16."""
-    text.take(r"\b(?:MXL|XL|HTD|AT5|AT10|T5|T10|[358]M|14M)(?= (?:BELT|¦))") if re.search(r"\d ?(?:MXL|XL|\dM|T5|T10)", text.left) else None
+    if re.search(r"\d ?(?:MXL|XL|\dM|T5|T10)", text.left):
+        text.take(r"\b(?:MXL|XL|HTD|AT5|AT10|T5|T10|[358]M|14M)(?= ¦)")  # said once more: XL belt 230XL037
     if inch := text.take(_INCH_TEETH):
         length, width = Decimal(inch[1]) / 10 * INCH, Decimal(inch[3]) / 100 * INCH
         return _toothed(inch[2], length, width, "".join(inch.groups()))
@@ -101,7 +106,7 @@ def _toothed(mark: str, length: Decimal, width: Decimal | None, size: str) -> Fo
     elif row["profile"].startswith("trap"):
         marks["profile word"] = "trapezoidal"
     found = Found(TOOTHED, size, dims, marks, used=[row], labels=labels)
-    found.figures = {"pitch": float(row["pitch_mm"]), "teeth": float(round(length / exact(row["pitch_mm"])))}
+    found.figures = {"pitch": float(row["pitch_mm"]), "teeth": float(whole(length / exact(row["pitch_mm"])))}
     return found
 
 
@@ -134,8 +139,8 @@ def _pitch(part: Designation) -> str:
 
 def _lengths(want: Decimal, has: Decimal, letter: str, judging: Judging) -> None:
     gap = has - want
-    judging.gap(letter, rounded(gap))
-    said = f"length {shown(rounded(has, 1))} against {shown(rounded(want, 1))} mm"
+    judging.gap(letter, gap)
+    said = f"length {shown(has)} against {shown(want)} mm"
     slack = LENGTH_SLACK if letter == "Le" else Decimal("0.6")
     if abs(gap) <= slack:
         judging.note(f"{said}: the same")
@@ -160,8 +165,8 @@ def _widths(wanted: Designation, offered: Designation, judging: Judging) -> None
             judging.near("only one of the two says its width", "width")
         return
     gap = exact(offered.dims["width"]) - exact(wanted.dims["width"])
-    judging.gap("width", rounded(gap))
+    judging.gap("width", gap)
     if abs(gap) <= Decimal("0.3"):
         return
     what = "wider: stands over the pulley" if gap > 0 else "narrower: carries less; a stop-gap"
-    judging.near(f"{shown(abs(rounded(gap, 1)))} mm {what}", "width")
+    judging.near(f"{shown(abs(gap))} mm {what}", "width")

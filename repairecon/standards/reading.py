@@ -14,9 +14,14 @@ from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, s
 SLACK = Decimal("0.06")
 """How far [mm] a size written beside a name may be from the name's own: the rounding of two printed digits."""
 
-_CHAIN = re.compile(rf"(?<![\w.\-/])((?:{PART})(?:\s*X\s*(?:{PART}))+)(?![\w./]*\d)(?:\s*(MM|IN(?:CH(?:ES)?)?|\"))?(?!\w)")
+_CHAIN = re.compile(
+    rf"(?<![\w.\-/])((?:{PART})(?:\s*X\s*(?:{PART}))+)(?![\w./]*\d)(?:\s*(MM|IN(?:CH(?:ES)?)?|\"))?(?!\w)"
+)
 _SINGLE = re.compile(rf"(?<![\w.\-/])({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")(?!\w)")
-_QUANTITY = re.compile(r"(?<![\w.\-/X])(?:(?:PACK|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}|\d{1,4} ?(?:X|PCS?|PIECES?|OFF|STK|EA)(?= |$))(?![\w.])")
+_QUANTITY = re.compile(
+    r"(?<![\w.\-/X])(?:(?:PACK|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}"
+    r"|\d{1,4} ?(?:X|PCS?|PIECES?|OFF|STK|EA)(?= |$))(?![\w.])"
+)
 
 
 @dataclass
@@ -87,10 +92,11 @@ def finish(text: Text, found: Found, denied: Sequence[str] = ()) -> Designation:
 
 def _generic(said: str, kind: str) -> bool:
     """Seal and ring are said of parts that have a name of their own."""
-    return (said == "seal" and kind in ("O-ring", "lip seal", "pump shaft seal", "rubber part")) or (
-        said == "V-belt" and kind in ("multi-rib belt", "toothed belt")) or (
-        said == "maker's number" and kind == "rubber part") or (
-        said == "ring" and kind in ("O-ring", "circlip", "rubber part", "lip seal")
+    return (
+        (said == "seal" and kind in ("O-ring", "lip seal", "pump shaft seal", "rubber part"))
+        or (said == "V-belt" and kind in ("multi-rib belt", "toothed belt"))
+        or (said == "maker's number" and kind == "rubber part")
+        or (said == "ring" and kind in ("O-ring", "circlip", "rubber part", "lip seal"))
     )
 
 
@@ -102,9 +108,7 @@ def _features(text: Text, found: Found) -> None:
         if own is None:
             found.marks[entry.feature] = entry.value
         elif own != entry.value and entry.value:
-            if own == "":
-                found.marks[entry.feature] = entry.value
-            elif own == "not said":
+            if own in ("", "not said"):
                 found.marks[entry.feature] = entry.value
             elif entry.value != "not said":
                 found.against.append(f"says {words!r}, but {found.size or 'it'} also says {entry.feature} {own}")
@@ -134,18 +138,11 @@ def _chain(chain: re.Match[str], found: Found) -> None:
     numbers = re.split(r"\s*X\s*", chain[1])
     values = [millimetres(n, chain[2]) for n in numbers]
     own = [found.dims[c] for c in found.order if c in found.dims]
-    if not own:
-        found.unread.append(chain[0])
-    elif len(values) > len(own):
+    if len(values) > len(own):
         found.unread.append(chain[0])
     elif any(v is None or abs(v - o) > SLACK for v, o in zip(values, own, strict=False)):
         known = " x ".join(map(shown, own))
         found.against.append(f"says {chain[0]!r}, but {found.size} is {known} mm")
-
-
-def rounded(value: Decimal, digits: int = 3) -> Decimal:
-    """A size in mm that came from inches, with the digits that a table prints."""
-    return value.quantize(Decimal(1).scaleb(-digits)).normalize() + 0
 
 
 def cell(row: Row, column: str) -> Decimal | None:

@@ -16,8 +16,13 @@ CIRCLIP = "circlip"
 KEY = "parallel key"
 WOODRUFF = "Woodruff key"
 PIN = "pin"
-_SIZE = re.compile(rf"(?<![\w./])(?:([AB]{{1,2}}) ?)?({NUMBER})(?:X({NUMBER}))?(?:X({NUMBER}))?(?: ?MM)?(?![\d/\"]|X\d|\.\d)(?!\w)")
-_INCH = re.compile(rf"(?<![\w./])({PART})(?:\"|IN(?:CH)?)? ?X ?({PART})(?:(?:\"|IN(?:CH)?)? ?X ?({PART}))? ?(\"|IN(?:CH(?:ES)?)?)?(?!\w)")
+_SIZE = re.compile(
+    rf"(?<![\w./])(?:([AB]{{1,2}}) ?)?({NUMBER})(?:X({NUMBER}))?(?:X({NUMBER}))?(?: ?MM)?(?![\d/\"]|X\d|\.\d)(?!\w)"
+)
+_INCH_SIGN = r"(?:\"|IN(?:CH(?:ES)?)?)"
+_INCH = re.compile(
+    rf"(?<![\w./])({PART}){_INCH_SIGN}? ?X ?({PART})(?:{_INCH_SIGN}? ?X ?({PART}))? ?({_INCH_SIGN})?(?!\w)"
+)
 _KEY_NUMBER = re.compile(r"(?<![\w./])(?:#|NO\.? ?|NR\.? ?)?(\d{3,4}(?:\.5)?)(?![\w./]| ?MM)")
 _STANDARD_PIN = re.compile(rf"(?<![\w./])({NUMBER})(?: ?M6|H8)?(?:X({NUMBER}))?(?: ?MM)?(?![\d/]|X\d|\.\d)(?!\w)")
 
@@ -188,8 +193,15 @@ def read_pin(text: Text, sure: bool) -> Found | None:
         item = "spring pin, coiled" if "coiled" in item else f"spring pin, {duty}"
         text.entries = [(w, e) for w, e in text.entries if e.feature not in ("duty", "item")]
     nominal = Decimal(size[1])
-    names = {"spring pin, heavy": "ISO 8752", "spring pin, light": "ISO 13337", "spring pin, coiled": "ISO 8750",
-             "split pin": "ISO 1234", "taper pin": "ISO 2339", "parallel pin": "ISO 2338", "grooved pin": "ISO 8739"}
+    names = {
+        "spring pin, heavy": "ISO 8752",
+        "spring pin, light": "ISO 13337",
+        "spring pin, coiled": "ISO 8750",
+        "split pin": "ISO 1234",
+        "taper pin": "ISO 2339",
+        "parallel pin": "ISO 2338",
+        "grooved pin": "ISO 8739",
+    }
     row = by("pins_clips", _size).get(f"{names[item]} - {shown(nominal)}")
     dims = {"nominal": nominal} | ({"length": Decimal(size[2])} if size[2] else {})
     labels = {"diameter": "nominal", "length": "length"}

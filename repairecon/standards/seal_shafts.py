@@ -5,8 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import NamedTuple
 
-from repairecon.standards.words import exact
 from repairecon.standards.tables import Row, rows
+from repairecon.standards.words import exact
 
 
 class Shaft(NamedTuple):

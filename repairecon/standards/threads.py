@@ -17,16 +17,29 @@ from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, s
 KIND = "threaded part"
 STEEPEST = Decimal("0.26")
 """Largest pitch as a share of the diameter; a second number above is a length (ISO 261 sizes)."""
-_METRIC = re.compile(rf"(?<![\w.])M ?(\d{{1,2}}(?:\.\d)?|1[0-6]\d)(?![\d])(?: ?[X-] ?({NUMBER}))?(?: ?[X-] ?({NUMBER}))?(?: ?MM)?(?![\w.]*\d)")
-_UNIFIED = re.compile(r"(?<![\w./])(#?\d+(?: \d/\d+|/\d+)?|\d+-\d/\d+) ?[- ] ?(\d{1,2}) ?(UNC|UNF|UN|UNS|BSW|BSF|JIC(?: ?37)?|ORB|NPSM)?(?![\w/])")
+_METRIC = re.compile(
+    rf"(?<![\w.])M ?(\d{{1,2}}(?:\.\d)?|1[0-6]\d)(?![\d])"
+    rf"(?: ?[X-] ?({NUMBER}))?(?: ?[X-] ?({NUMBER}))?(?: ?MM)?(?![\w.]*\d)"
+)
+_UNIFIED = re.compile(
+    r"(?<![\w./])(#?\d+(?: \d/\d+|/\d+)?|\d+-\d/\d+) ?[- ] ?(\d{1,2}) ?"
+    r"(UNC|UNF|UN|UNS|BSW|BSF|JIC(?: ?37)?|ORB|NPSM)?(?![\w/])"
+)
 _NAMED = re.compile(r"(?<![\w./])(#\d+|(?:\d+[ -])?\d+/\d+|\d)\"? ?(UNC|UNF|BSW|BSF)(?!\w)")
 _PIPE_NAMES = r"BSPP|BSPT|BSP|NPTF|NPT|NPSM|RP|RC|G|R"
 _PIPE = (
     re.compile(rf"(?<![\w./])({_PIPE_NAMES}) ?-? ?((?:\d+[ -])?\d/\d+|\d(?![\d./]))(?: ?\"| ?IN(?:CH)?)?(?![\w/])"),
     re.compile(rf"(?<![\w./])()((?:\d+[ -])?\d/\d+|\d(?![\d./]))(?:\"| ?IN(?:CH)?)? ?-? ?({_PIPE_NAMES})(?![\w])"),
 )
-_GRADE = re.compile(r"(?<![\w.])(A[1-8]|C[134]|F1|D[2468])(?:[- ]?(50|70|80|100))?(?![\w.])|(?<![\w.])(4\.6|4\.8|5\.8|6\.8|8\.8|10\.9|12\.9)(?![\w.])|(?<![\w.])(?:AISI ?|GRADE ?)?(316|304|303)(L|TI)?(?![\w.])")
-_CONE = re.compile(r"\bJIC\b(?: ?37(?: ?DEG(?:REES)?)?)?|\bSAE ?45\b(?: ?DEG(?:REES)?)?|(?<![\w.])(?:37|45) ?DEG(?:REES)?(?: ?(?:FLARE|CONE))?")
+_GRADE = re.compile(
+    r"(?<![\w.])(A[1-8]|C[134]|F1|D[2468])(?:[- ]?(50|70|80|100))?(?![\w.])"
+    r"|(?<![\w.])(4\.6|4\.8|5\.8|6\.8|8\.8|10\.9|12\.9)(?![\w.])"
+    r"|(?<![\w.])(?:AISI ?|GRADE ?)?(316|304|303)(L|TI)?(?![\w.])"
+)
+_CONE = re.compile(
+    r"\bJIC\b(?: ?37(?: ?DEG(?:REES)?)?)?|\bSAE ?45\b(?: ?DEG(?:REES)?)?|(?<![\w.])(?:37|45) ?DEG(?:REES)?"
+    r"(?: ?(?:FLARE|CONE))?"
+)
 _LENGTH = re.compile(rf"X ?({PART})\"?(?![\w/])")
 _FAMILIES = {"BSPP": "G", "G": "G", "BSPT": "R", "R": "R", "RC": "Rc", "RP": "Rp", "BSP": "BSP", "NPT": "NPT",
              "NPTF": "NPTF", "NPSM": "NPSM"}  # fmt: skip
@@ -46,7 +59,7 @@ def by_name() -> Mapping[str, Row]:
 
 def read(text: Text, sure: bool) -> Found | None:
     """A thread, with length, grade and head where said."""
-    found = _metric(text, sure) or (_pipe(text, sure) or _unified(text, sure))
+    found = _metric(text) or _pipe(text, sure) or _unified(text, sure)
     if found is None:
         return None
     grade = text.take(_GRADE)
@@ -72,7 +85,7 @@ def read(text: Text, sure: bool) -> Found | None:
     return found
 
 
-def _metric(text: Text, sure: bool) -> Found | None:
+def _metric(text: Text) -> Found | None:
     match = text.take(_METRIC)
     if match is None:
         return None
@@ -187,7 +200,8 @@ def _fit(want: str, has: str) -> Row | None:
                  ("Rc", "R"): "Rp or Rc", ("Rp", "R"): "Rp or Rc"}  # fmt: skip
         for row in rows("threads_fit"):
             for (one, other), start in pairs.items():
-                if sorted(families) == sorted((one, other)) and row["wanted"].startswith(start) and other in row["offered"]:
+                meant = sorted(families) == sorted((one, other)) and row["wanted"].startswith(start)
+                if meant and other in row["offered"]:
                     return row if row["verdict"] != "same" else None
     return None
 

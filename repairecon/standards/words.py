@@ -109,6 +109,11 @@ def shown(value: Decimal | float) -> str:
     return digits.rstrip("0").rstrip(".") if "." in digits else digits
 
 
+def whole(value: Decimal) -> Decimal:
+    """The nearest whole number, as names of parts have it (6PK1194, 33.5 in)."""
+    return Decimal(int(value + Decimal("0.5")))
+
+
 def share(part: Decimal, whole: Decimal) -> str:
     """A part of a whole in percent, two digits."""
     return "?" if not whole else shown(_SHOWN.divide(abs(part) * 100, whole))

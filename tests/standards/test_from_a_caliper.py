@@ -91,20 +91,23 @@ def test_stretched_belts_are_found() -> None:
     assert which_part("width 21.2, 6 ribs, length 1203", "belt").parts[0].designation == "6PK1203"
 
 
-@pytest.mark.parametrize(("measured", "kind"), [("", ""), ("nothing here", ""), ("1e9 x 3", "seal"), ("x x x", "belt"),
-                                                ("17 x 40 x 12", "sprocket"), ("-5 x 3 x 2", "bearing"), ("0 x 0 x 0", "")])  # fmt: skip
+BAD = [("", ""), ("nothing here", ""), ("1e9 x 3", "seal"), ("x x x", "belt"), ("17 x 40 x 12", "sprocket"),
+       ("-5 x 3 x 2", "bearing"), ("0 x 0 x 0", "")]  # fmt: skip
+PIECES = st.sampled_from(["17", "x", "40.5", "bore", "mm", "in", "1/2", "ribs", "tpi", "0", "width"])
+KINDS = ["", "bearing", "seal", "belt", "o-ring", "key", "hose", "thread", "circlip", "toothed belt", "ring"]
+
+
+@pytest.mark.parametrize(("measured", "kind"), BAD)
 def test_bad_sizes_have_an_answer(measured: str, kind: str) -> None:
     assert which_part(measured, kind).notes
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.one_of(st.text(max_size=30), st.lists(st.sampled_from(["17", "x", "40.5", "bore", "mm", "in", "1/2", "ribs", "tpi", "0", "width"]), max_size=8).map(" ".join)),
-       st.sampled_from(["", "bearing", "seal", "belt", "o-ring", "key", "hose", "thread", "circlip", "toothed belt", "ring"]))  # fmt: skip
+@given(st.one_of(st.text(max_size=30), st.lists(PIECES, max_size=8).map(" ".join)), st.sampled_from(KINDS))
 def test_any_text_has_an_answer(measured: str, kind: str) -> None:
     got = which_part(measured, kind)
-    assert got.as_json()["parts"] == [
-        {"designation": p.designation, "kind": p.kind, "gaps": dict(p.gaps), "note": p.note, "status": p.status} for p in got.parts
-    ]
+    assert json.loads(json.dumps(got.as_json()))["measured"] == measured
+    assert got.parts or got.notes
 
 
 def test_the_two_commands_say_the_same_in_words_and_data() -> None:

@@ -36,7 +36,6 @@ READ: dict[str, tuple[Name, dict[str, str]]] = {
     "brushes_sizes": (lambda r: f"carbon brush {r['t_or_a_or_r_mm']}x10x20", {"t": "t_or_a_or_r_mm"}),
     "fuse_speeds": (lambda r: f"fuse 5x20 {r['letter']} 2A", {}),
 }
-ROWS = [(table, row) for table in READ for row in rows(table)]
 
 
 def read(text: str) -> Designation:
@@ -52,14 +51,21 @@ def test_every_row_is_read_by_its_own_name(table: str) -> None:
         text = name(row)
         part = read(text)
         assert part.listed, text
-        assert not (part.unread or part.others or part.against or part.lacks or part.denied), (text, part)
+        assert [*part.unread, *part.others, *part.against, *part.lacks, *part.denied] == [], text
         for letter, column in columns.items():
             assert part.dims[letter] == pytest.approx(float(row[column]), abs=1e-6), text
         assert equivalent(text, text).verdict == "same", text
         assert equivalent(text, text.lower()).verdict == "same", text
 
 
-@pytest.mark.parametrize("row", [r for r in rows("circlips_keys") if r["item"] == "parallel key"], ids=lambda r: r["nominal_mm"])
+KEYS = [r for r in rows("circlips_keys") if r["item"] == "parallel key"]
+FAMILIES = [("G 1/2", "R 1/2", "near"), ("NPT 1/2", "R 1/2", "not"), ("NPT 1/2", "NPTF 1/2", "near"),
+            ("G 1/2", "NPT 1/2", "not")]  # fmt: skip
+MARKED = [r for r in rows("hose_standards") if r["standard"][:3] in ("ISO", "SAE") and r["mark"]]
+EXAMPLES = [r for r in rows("belts_synchronous") if r["name_example"]]
+
+
+@pytest.mark.parametrize("row", KEYS, ids=lambda r: r["nominal_mm"])
 def test_keys(row: Row) -> None:
     part = read(f"parallel key {row['b_mm']}x{row['h_mm']}x40")
     assert part.listed
@@ -84,10 +90,7 @@ def test_threads_that_look_alike(row: Row) -> None:
 
 
 # ISO 7-1, ISO 228-1, ASME B1.20.1: stored pages on NPT and BSP
-@pytest.mark.parametrize(
-    ("wanted", "offered", "verdict"),
-    [("G 1/2", "R 1/2", "near"), ("NPT 1/2", "R 1/2", "not"), ("NPT 1/2", "NPTF 1/2", "near"), ("G 1/2", "NPT 1/2", "not")],
-)
+@pytest.mark.parametrize(("wanted", "offered", "verdict"), FAMILIES)
 def test_pipe_families(wanted: str, offered: str, verdict: str) -> None:
     assert equivalent(wanted, offered).verdict == verdict
 
@@ -114,8 +117,7 @@ def test_hoses_that_do_not_stand_fuel(row: Row) -> None:
     assert got.verdict == "not", got.reasons
 
 
-@pytest.mark.parametrize("row", [r for r in rows("hose_standards") if r["standard"][:3] in ("ISO", "SAE") and r["mark"]],
-                         ids=lambda r: f"{r['standard']} {r['mark']}")  # fmt: skip
+@pytest.mark.parametrize("row", MARKED, ids=lambda r: f"{r['standard']} {r['mark']}")
 def test_hose_standards_are_read(row: Row) -> None:
     standard = row["standard"].split(" / ")[0]
     if row["mark"] in ("list", "R1..R5") or row["mark"].startswith("type") or standard.endswith(row["mark"]):
@@ -138,18 +140,20 @@ def test_relays() -> None:
 
 
 def test_no_table_is_left_out() -> None:
-    elsewhere = {"bearing_clearance", "bearing_marks", "belts_lengths", "belts_sections", "circlips_keys", "hose_tails",
-                 "belts_synchronous", "hose_standards", "hose_unfit_words", "threads_fit", "relays", "words", "features",
-                 "bearing_name_clashes", "rubber_storage", "seal_materials", "seal_ranges", "seal_shafts", "seal_types",
-                 "wear_limits", "fuses_glass"}  # fmt: skip
+    elsewhere = set(
+        "bearing_clearance bearing_marks belts_lengths belts_sections circlips_keys hose_tails belts_synchronous "
+        "hose_standards hose_unfit_words threads_fit relays words features bearing_name_clashes rubber_storage "
+        "seal_materials seal_ranges seal_shafts seal_types wear_limits fuses_glass".split()
+    )
     assert set(NAMES) == set(READ) | elsewhere
 
 
 # names of the examples that the table of toothed belts prints, with the pitch length it gives for them
-@pytest.mark.parametrize("row", [r for r in rows("belts_synchronous") if r["name_example"]], ids=lambda r: r["name_example"])
+@pytest.mark.parametrize("row", EXAMPLES, ids=lambda r: r["name_example"])
 def test_toothed_belts(row: Row) -> None:
     part = read(f"timing belt {row['name_example']}")
-    length = row["read_as"].split(" mm")[0].split()[-1] if " in =" in row["read_as"] else row["read_as"].split("pitch length ")[1].split()[0]
+    before = " in =" if " in =" in row["read_as"] else "pitch length "
+    length = row["read_as"].split(before)[1].split()[0]
     assert part.dims["length"] == pytest.approx(float(length), abs=0.05)
     assert part.figures["pitch"] == float(row["pitch_mm"])
 
