@@ -181,7 +181,8 @@ def _of_eastern(row: Row) -> Found:
     if marks["type"].startswith("cylindrical"):
         marks["flanges"] = re.sub(r"[\d]", "", name)
     dims = dict(zip(ORDER, part.dims if part else sizes, strict=True))
-    return Found(KIND, name, dims, marks, used=[row], listed=part is not None, order=ORDER, labels=LABELS)
+    size = part.name if part else name
+    return Found(KIND, size, dims, marks, used=[row], listed=part is not None, order=ORDER, labels=LABELS)
 
 
 def _inch_pair(text: Text, sure: bool) -> Found | None:

@@ -49,7 +49,10 @@ def _sizes(wanted: Designation, offered: Designation, judging: Judging) -> bool:
 
 
 def _writing(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    if wanted.size == offered.size and wanted.text != offered.text and wanted.marks == offered.marks:
+    if wanted.size != offered.size:
+        said = f"{offered.size} and {wanted.size} have the same three sizes; corners, steel or build may differ: ask"
+        judging.near(said, "number")
+    elif wanted.text != offered.text and wanted.marks == offered.marks:
         judging.note("the two names are two writings of the same bearing")
 
 

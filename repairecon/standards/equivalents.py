@@ -179,7 +179,7 @@ def equivalent(
         unread = [text for text, part in ((wanted, want), (offered, offer)) if part is None]
         reasons = tuple(f"{_shown(text)} could not be read as the name of a standard part" for text in unread)
         return Equivalence("unknown", reasons, (), want, offer)
-    want, offer = _of(want, material_wanted), _of(offer, material_offered)
+    want, offer = _meets(_of(want, material_wanted), fluid), _of(offer, material_offered)
     judging = Judging(want, offer)
     if fluid and not materials.fluids_of(fluid):
         judging.note(f"the table of materials does not know {fluid!r}: nothing is said about it")
@@ -221,6 +221,16 @@ def _with_help(text: str, part: Designation | None, other: Designation | None) -
     helped = identify(text, other.kind)
     sure = part is not None and part.listed
     return part if helped is None or (sure and not helped.listed) else helped
+
+
+def _meets(part: Designation, fluid: str) -> Designation:
+    """A bolt or a hose with what it meets, where its own name does not say it."""
+    met = {names[0] for names in materials.fluids_of(fluid)}
+    if part.kind == threads.KIND and "seawater" in met:
+        return replace(part, marks={"place": "sea water", **part.marks})
+    carried = {"seawater": "raw water", "diesel": "diesel fuel", "fuel": "fuel", "glycol_coolant": "coolant"}
+    service = next((carried[name] for name in met if name in carried), "")
+    return replace(part, marks={"service": service, **part.marks}) if service and part.kind == hoses.KIND else part
 
 
 def _of(part: Designation, material: str) -> Designation:

@@ -252,7 +252,7 @@ def read_makers(text: Text, sure: bool) -> Found | None:
     if not sure:
         return None
     number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)")
-    if number is None:
+    if number is None or re.search(r"\dX\d", number[0]):
         return None
     return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), {}, {}, listed=False)
 

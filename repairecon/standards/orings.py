@@ -62,6 +62,7 @@ def read(text: Text, sure: bool) -> Found | None:
     found: Found | None = None
     if coded:
         found = _from_code(f"-{coded[1]}", by("oring_as568", _dash).get(coded[1]))
+        found.marks["system"] = "inch"
     else:
         japanese = _JAPANESE.search(text.left)
         if japanese and (sure or "JIS" in text.words or text.alone == japanese[0]):

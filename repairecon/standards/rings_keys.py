@@ -178,7 +178,8 @@ def _woodruff_number(text: Text) -> Found | None:
         return Found(WOODRUFF, f"No. {number[1]}", listed=False)
     dims = {"b": exact(row["width_mm"]), "h": exact(row["height_mm"]), "D": exact(row["diameter_mm"])}
     labels = {"width": "b", "height": "h", "diameter": "D"}
-    return Found(WOODRUFF, f"No. {number[1]}", dims, used=[row], order=("b", "D"), labels=labels)
+    marks = {"system": "inch"}
+    return Found(WOODRUFF, f"No. {number[1]}", dims, marks, used=[row], order=("b", "D"), labels=labels)
 
 
 def read_pin(text: Text, sure: bool) -> Found | None:

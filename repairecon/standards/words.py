@@ -221,6 +221,8 @@ class Text:
             if entry is None:
                 before = ""
                 continue
+            if key == "NO" and re.match(r"\s+[A-Z]{2}", self.left[end:]):
+                entry = Entry("negation", "", "", "", "")
             if entry.role == "for" and not _use_follows(self.left[end:], kind):
                 entry = Entry("condition", "", "", "", "")
             self.entries.append((self.left[start:end].strip() or key, entry))
