@@ -12,7 +12,7 @@ from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import INCH, NUMBER, Text, exact, shown
 
 KIND = "V-belt"
-LABELS = {"width": "top_width", "height": "height", "thickness": "height", "length": "named"}
+LABELS = {"width": "top_width", "height": "height", "thickness": "height", "length": "Ld Li La"}
 _ENDS = r"(?:\s*(?:MM)?\s*[-/]?\s*\(?(LI|LD|LW|LP|LA|LE|INSIDE|OUTSIDE|PITCH|DATUM|EFFECTIVE)\)?)?(?:\s*MM)?"
 _LINES = {
     "LI": "Li", "INSIDE": "Li", "LD": "Ld", "LW": "Ld", "LP": "Ld", "PITCH": "Ld", "DATUM": "Ld",

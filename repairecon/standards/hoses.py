@@ -23,7 +23,7 @@ _STANDARDS = re.compile(
 )
 _CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(?![\w])")
 _DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\b")
-_BORE = re.compile(rf"(?<![\w.\-/])({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
+_BORE = re.compile(rf"(?<![\w.\-/])(?:DN ?)?({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
 _LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
 _SEAL = re.compile(r"(?<![\w])([NK])([UB])(\d{3})(?:([RLS])([01]))?(?!\w)")
 FUEL = ("fuel", "diesel fuel")
@@ -44,6 +44,7 @@ def read(text: Text, sure: bool) -> Found | None:
     if not sure:
         return None
     found = Found(KIND, labels={"bore": "bore", "inner": "bore", "outer": "outside", "diameter": "bore"})
+    text.left = re.sub(r"(\d)X\d+(?:\.\d+)? ?M(?!\w)", r"\1 MM", text.left)  # 25 mm x 2 m: the length sold
     standard = text.take(_STANDARDS)
     if standard:
         found.marks["standard"] = re.sub(r"[ ]|^SAE", "", standard[1] or standard[2])

@@ -48,7 +48,11 @@ def read_ribbed(text: Text, sure: bool) -> Found | None:
     for pattern in _RIBS:
         if found := text.take(pattern):
             side = found.groupdict().get("side") or ""
-            return _ribbed(int(found["ribs"]), found["profile"], Decimal(found["length"]), side)
+            belt = _ribbed(int(found["ribs"]), found["profile"], Decimal(found["length"]), side)
+            said = text.take(r"(?<![\w.])(\d{1,2}) ?(?:RIBS?|GROOVES?)(?!\w)")
+            if said and said[1] != found["ribs"]:
+                belt.against.append(f"says {said[0]!r}, but {belt.size} has {found['ribs']}")
+            return belt
     inch = text.take(_INCH_RIBS) if sure or not re.search(r"\d[HL]\d{3}", text.left) else None
     maker = None if inch else text.take(_K)
     if inch or maker:

@@ -66,9 +66,12 @@ def read_ring(text: Text, sure: bool) -> Found | None:
     place = _feature(text, CIRCLIP, "place")
     form = _feature(text, CIRCLIP, "form")
     type_ = "heavy" if heavy or _feature(text, CIRCLIP, "duty") == "heavy" else "E" if form == "E" else ""
+    against: list[str] = []
     labelled = next((s.label for s in text.sizes if s.label in ("shaft", "bore", "diameter")), "")
     if labelled:
-        place = place or (labelled if labelled != "diameter" else "")
+        said = labelled if labelled != "diameter" else ""
+        against = [f"says both {place} and {said}"] if place and said and place != said else []
+        place = place or said
         nominal, thick = sized(text, labelled), sized(text, "thickness")
     else:
         size = text.take(_SIZE)
@@ -78,7 +81,9 @@ def read_ring(text: Text, sure: bool) -> Found | None:
     if nominal is None:
         return None
     place = "shaft" if type_ == "E" and not place else place
-    return _ring(nominal, thick, place, type_)
+    ring = _ring(nominal, thick, place, type_)
+    ring.against += against
+    return ring
 
 
 def _ring(nominal: Decimal, thick: Decimal | None, place: str, type_: str) -> Found:

@@ -37,8 +37,8 @@ _GRADE = re.compile(
     r"|(?<![\w.])(?:AISI ?|GRADE ?)?(316|304|303)(L|TI)?(?![\w.])"
 )
 _CONE = re.compile(
-    r"\bJIC\b(?: ?37(?: ?DEG(?:REES)?)?)?|\bSAE ?45\b(?: ?DEG(?:REES)?)?|(?<![\w.])(?:37|45) ?DEG(?:REES)?"
-    r"(?: ?(?:FLARE|CONE))?"
+    r"\bJIC\b(?: ?37(?: ?DEG(?:REES?)?)?)?|\bSAE ?45\b(?: ?DEG(?:REES?)?)?|(?<![\w.])(?:37|45) ?DEG(?:REES?)?"
+    r" ?(?:FLARE|CONE)"
 )
 _LENGTH = re.compile(rf"X ?({PART})\"?(?![\w/])")
 _FAMILIES = {"BSPP": "G", "G": "G", "BSPT": "R", "R": "R", "RC": "Rc", "RP": "Rp", "BSP": "BSP", "NPT": "NPT",
@@ -75,6 +75,9 @@ def read(text: Text, sure: bool) -> Found | None:
     cone = text.take(_CONE)
     if cone:
         found.marks["cone"] = "45" if "45" in cone[0] else "37"
+    bend = text.take(r"(?<![\w.])(45|60|90) ?(?:DEG(?:REES?)?|°)(?!\w)")
+    if bend:
+        found.marks["bend"] = bend[1]
     if "length" not in found.dims and (long := sized(text, "length")):
         found.dims["length"] = long
     found.labels = {"length": "length", "diameter": "major"}

@@ -59,7 +59,6 @@ _LABELS = {
     "diameter": r"DIA(?:METER|M)?",
     "pitch": r"PITCH",
 }
-_LABEL = "|".join(f"(?P<{name}{{0}}>{signs})" for name, signs in _LABELS.items())
 _NUM = rf"(?<![\w.\-/X#])({PART})(?![\w./]*[X/]\s*\d)"
 
 
@@ -149,10 +148,10 @@ def millimetres(number: str, unit: str | None) -> Decimal | None:
 @cache
 def _labelled() -> tuple[re.Pattern[str], re.Pattern[str]]:
     """A size before its label (with a unit, or where no other size follows the label), and one behind it."""
-    label, again = _LABEL.format(""), _LABEL.format("2")
+    label, other, again = ("|".join(f"(?P<{c}{n}>{signs})" for c, signs in _LABELS.items()) for n in ("", "2", "3"))
     unit = r"\s*(?:MM|CM|INCH(?:ES)?|IN|\")"
     follows = rf"(?!\s*[=:]?\s*(?:{PART})(?:{unit})?(?!\s*(?:{again})))"
-    number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w)|{_NUM}\s*(?:{_LABEL.format('3')})(?!\w){follows})"
+    number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w)|{_NUM}\s*(?:{other})(?!\w){follows})"
     return re.compile(number_first), re.compile(rf"(?<![\w.])(?:{label})\s*[=:]?\s*{_NUM}{_UNIT}(?![\w]|-\w)")
 
 
@@ -199,6 +198,8 @@ class Text:
 
     def take_labelled(self) -> None:
         """Take the sizes that say what they are the size of."""
+        if re.search(r"\b(?:[IO]\.?D|BORE)\b", self.left):  # beside these a W is a width, not watts or a steel
+            self.left = re.sub(r"\bW(?=\s*[=:]?\s*\d{1,3}(?!\d))|(?<=\dMM )W\b", "WIDTH", self.left)
         firsts = [pattern.search(self.left) for pattern in _labelled()]
         begins = [len(self.left) if found is None else found.start() for found in firsts]
         for pattern in _labelled() if begins[0] < begins[1] else _labelled()[::-1]:
@@ -221,7 +222,8 @@ class Text:
             if entry is None:
                 before = ""
                 continue
-            if key == "NO" and re.match(r"\s+[A-Z]{2}", self.left[end:]):
+            numbers = kind in ("Woodruff key", "maker's number") and re.match(r"\s*\d", self.left[end:])
+            if key == "NO" and not self.left[start:end].endswith(".") and not numbers:
                 entry = Entry("negation", "", "", "", "")
             if entry.role == "for" and not _use_follows(self.left[end:], kind):
                 entry = Entry("condition", "", "", "", "")
