@@ -270,7 +270,7 @@ def _is_a(type_: str, claim: str) -> bool:
 
 
 def _by_sizes(text: Text) -> Found | None:
-    """A bearing told by its three sizes and by words for its type."""
+    """A bearing named by its three sizes and by words for its type."""
     chain = text.take(_CHAIN)
     if chain:
         sizes = [millimetres(s, chain[4]) for s in chain.group(1, 2, 3)]

@@ -11,7 +11,7 @@ _VERDICTS = {
     "same": "the same part",
     "near": "near, not the same: take it only if you allow what differs",
     "not": "not the part",
-    "unknown": "cannot be told from this: ask before you order",
+    "unknown": "not clear from this: ask before you order",
 }
 
 

@@ -178,6 +178,8 @@ def _fuel_classes(want: tuple[str, str], has: tuple[str, str], judging: Judging)
         judging.refuse(f"{said}: class 2 is for vent and fill, not for a line always full of fuel", "class")
     elif bool(want[1]) != bool(has[1]):
         judging.near(f"{said}: only one of the two says its class: ask", "class")
+    elif want[0] == has[0]:
+        judging.near(f"{said}: another class of permeation; ask which one the rules of the boat name", "class")
     else:
         judging.near(f"{said}: another test; ask which one the rules of the boat name", "standard")
 

@@ -106,7 +106,7 @@ HOT = 60.0
 
 
 class Rating(NamedTuple):
-    """How a material stands a fluid: good, bad or empty where no row tells."""
+    """How a material stands a fluid: good, bad or empty where no row says."""
 
     rating: str
     fluid: str
@@ -122,7 +122,7 @@ def no_size(wanted: Designation, offered: Designation, judging: Judging) -> None
 
 
 def compare_hardness(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    """What two hardnesses say where both are told."""
+    """What two hardnesses say where both are said."""
     want, has = wanted.marks.get("hardness", ""), offered.marks.get("hardness", "")
     if want and has and want != has:
         judging.near(f"hardness {has} against {want} Shore: seals and holds pressure otherwise", "hardness")

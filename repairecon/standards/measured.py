@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from decimal import Decimal
+from fractions import Fraction
 
 from repairecon.records.standards import Candidate, WhichPart
 from repairecon.standards.equivalents import identify, kind_of
 from repairecon.standards.measured_belts import BELTS, belts_of
 from repairecon.standards.measured_sizes import SPECS, Measures, Spec, fits
-from repairecon.standards.words import PART, Text, kinds_said, millimetres, plain, shown
+from repairecon.standards.words import INCH, PART, Text, kinds_said, millimetres, plain, shown, whole
 
 MOST = 12
 """How many parts are named; more would not be asked for."""
@@ -68,6 +69,8 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     parts = tuple(part for _, part in found[:MOST])
     if kind and not asked:
         notes.insert(0, f"the kind {kind!r} is not known here: every kind was looked through")
+    if not parts and (inch := _in_inches([*sizes.bare, *sizes.named.values()])):
+        notes.insert(0, f"these are whole parts of an inch: ask for {inch} in, an inch size")
     if not parts:
         notes.insert(0, "no listed standard part has these sizes; it may be worn, special or of a maker's own size")
     elif any(p.status != "published" for p in parts):
@@ -75,6 +78,19 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     if len({p.kind for p in parts}) > 1:
         notes.append("say the kind of part to narrow this down: " + ", ".join(dict.fromkeys(p.kind for p in parts)))
     return WhichPart(words, parts, tuple(dict.fromkeys(notes)), tuple(dict.fromkeys(misses))[:6])
+
+
+def _in_inches(values: list[Decimal]) -> str:
+    """Sizes as fractions of an inch where each lies within 0.05 mm of a sixteenth, else empty."""
+    names = []
+    for value in values:
+        sixteenths = int(whole(value * 16 / INCH))
+        if not sixteenths or abs(sixteenths * INCH / 16 - value) > Decimal("0.05"):
+            return ""
+        ones, rest = divmod(sixteenths, 16)
+        part = str(Fraction(rest, 16)) if rest else ""
+        names.append(" ".join(n for n in (str(ones) if ones else "", part) if n))
+    return " x ".join(names) if len(names) > 1 else ""
 
 
 def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
@@ -94,7 +110,7 @@ def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
         return ["threaded part"]
     if any("length" in name for name in sizes.named) and "width" in sizes.named and len(sizes.named) < 4:
         return ["V-belt", "parallel key"]
-    rare = ("carbon brush", "fuse", "lamp", "pump shaft seal", "threaded part")
+    rare = ("carbon brush", "pin", "fuse", "lamp", "pump shaft seal", "threaded part")
     return [name for name, spec in SPECS.items() if name not in rare and _suits(spec, sizes)]
 
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import cache
 from typing import NamedTuple
 
 from repairecon.records.standards import Candidate
-from repairecon.standards import bearing_names
-from repairecon.standards.rings_keys import rings
-from repairecon.standards.tables import Row, rows
+from repairecon.standards import measured_options as options
+from repairecon.standards.measured_options import Option
+from repairecon.standards.tables import rows
 from repairecon.standards.words import exact, shown
 
 Window = tuple[Decimal, Decimal]
@@ -29,16 +28,6 @@ class Measures:
     named: dict[str, Decimal]
     bare: list[Decimal]
     hints: str = ""
-
-
-class Option(NamedTuple):
-    """A listed part: its name, nominal sizes [mm] by letter, note and status; lower ``rank`` is named first."""
-
-    name: str
-    dims: Mapping[str, Decimal]
-    note: str
-    status: str
-    rank: int = 0
 
 
 class Spec(NamedTuple):
@@ -149,141 +138,16 @@ def _thread(letter: str, nominal: Decimal) -> Window:
     return (Decimal("-0.04"), Decimal("0.04")) if letter == "pitch" else (Decimal("-0.3"), Decimal("0.3"))
 
 
-@cache
-def _bearings() -> tuple[Option, ...]:
-    found = []
-    for part in bearing_names.listed():
-        note = part.type if part.row.get("status") == "published" else f"{part.type}; {part.row['status']}"
-        dims = dict(zip(bearing_names.ORDER, part.dims, strict=True))
-        rank = 0 if part.type == bearing_names.DEEP_GROOVE else 1
-        found.append(Option(part.name.replace(" ", ""), dims, note, part.row["status"], rank))
-        if part.row.get("series") == "NU22":
-            # ISO 15: the spherical roller bearing of dimension series 22 has the same three sizes
-            number = part.name.replace("NU 22", "222")
-            found.append(Option(number, dims, "spherical roller bearing, ISO 15 dimension series 22", "from memory", 2))
-    return tuple(found)
-
-
-def _plain(name: str, columns: Mapping[str, str], called: Callable[[Row], str]) -> tuple[Option, ...]:
-    found = []
-    for row in rows(name):
-        dims = {c: exact(row[column]) for c, column in columns.items() if row.get(column)}
-        if dims:
-            found.append(Option(called(row), dims, row.get("note", ""), row["status"]))
-    return tuple(found)
-
-
-@cache
-def _seals() -> tuple[Option, ...]:
-    return _plain("seals", {"d": "d_mm", "D": "D_mm", "b": "b_mm"}, lambda r: r["designation"])
-
-
-@cache
-def _orings() -> tuple[Option, ...]:
-    sizes = {"id": "id_mm", "cs": "cs_mm", "od": "od_mm"}
-    inch = _plain("oring_as568", sizes, lambda r: f"AS568{r['dash']}")
-    metric = [o._replace(name=o.name) for o in _plain("oring_metric", sizes, _metric_name)]
-    return (*inch, *metric)
-
-
-def _metric_name(row: Row) -> str:
-    return f"JIS {row['code']}" if row["standard"].startswith("JIS") else row["code"]
-
-
-@cache
-def _circlips() -> tuple[Option, ...]:
-    found = []
-    for (nominal, place, type_), row in rings().items():
-        thick = row.get("thickness_s_mm") or row["thickness_mm"]
-        standard = "DIN 6799" if type_ == "E" else "DIN 471" if place == "shaft" else "DIN 472"
-        words = f"{standard}{' heavy' if type_ == 'heavy' else ''} {shown(nominal)}x{shown(exact(thick))}"
-        dims = {place: nominal, "s": exact(thick)}
-        found.append(Option(words, dims, f"for a {place}", row["status"], {"": 0, "heavy": 0, "E": 1}[type_]))
-    return tuple(found)
-
-
-@cache
-def _keys() -> tuple[Option, ...]:
-    seen = {}
-    for row in rows("circlips_keys"):
-        if row["item"] == "parallel key":
-            name = f"DIN 6885 {row['b_mm']}x{row['h_mm']}"
-            dims = {"b": exact(row["b_mm"]), "h": exact(row["h_mm"])}
-            seen[name] = Option(name, dims, "the length is cut to the keyway; say the form A or B", row["status"])
-    return tuple(seen.values())
-
-
-@cache
-def _woodruff() -> tuple[Option, ...]:
-    metric = {"b": "width_b_mm", "h": "height_h_mm", "D": "diameter_D_mm"}
-    inch = {"b": "width_mm", "h": "height_mm", "D": "diameter_mm"}
-    return (*_plain("woodruff_inch", inch, lambda r: f"Woodruff {r['key_number']}"),
-            *_plain("woodruff_metric", metric, lambda r: f"Woodruff {r['designation']}"))  # fmt: skip
-
-
-@cache
-def _hoses() -> tuple[Option, ...]:
-    found = []
-    for row in rows("hose_bores"):
-        names = [f"{row['bore_nominal_mm']} mm", row["inch"] and f"{row['inch']} in", row["dash"]]
-        dims = {"bore": exact(row["bore_nominal_mm"])}
-        found += [Option(name, dims, row["note"], row["status"], rank) for rank, name in enumerate(names) if name]
-    return tuple(found)
-
-
 def _hose(_letter: str, nominal: Decimal) -> Window:
     """From the least to the largest bore of a nominal size (ISO 1307)."""
     row = next(r for r in rows("hose_bores") if exact(r["bore_nominal_mm"]) == nominal)
     return exact(row["bore_min_mm"]) - nominal, exact(row["bore_max_mm"]) - nominal
 
 
-@cache
-def _pump_seals() -> tuple[Option, ...]:
-    def called(row: Row) -> str:
-        return f"{row['designation_normal']} or {row['designation_short']}"
-
-    return _plain("mechanical_seals", {"d1": "shaft_d1_mm"}, called)
-
-
-@cache
-def _brushes() -> tuple[Option, ...]:
-    preferred = rows("brushes_sizes")
-    return tuple(
-        Option(f"brush {t['t_or_a_or_r_mm']}x{a['t_or_a_or_r_mm']}",
-               {"t": exact(t["t_or_a_or_r_mm"]), "a": exact(a["t_or_a_or_r_mm"])}, "preferred sizes", t["status"])
-        for t in preferred for a in preferred
-    )  # fmt: skip
-
-
-@cache
-def _festoons() -> tuple[Option, ...]:
-    return _plain("lamp_festoon", {"length": "length_mm", "diameter": "diameter_mm"},
-                  lambda r: f"festoon {r['length_mm']} mm {r['base']}")  # fmt: skip
-
-
-@cache
-def _threads() -> tuple[Option, ...]:
-    found = _plain("threads", {"major": "major_d_mm", "pitch": "pitch_mm", "tpi": "tpi"}, lambda r: r["designation"])
-    taper = {r["designation"] for r in rows("threads") if r["form"].startswith("taper")}
-    return tuple(o._replace(rank=1 if o.name in taper else 0) for o in found)
-
-
-@cache
-def _fuses() -> tuple[Option, ...]:
-    return _plain("fuses_glass", {"diameter": "diameter_mm", "length": "length_mm"}, lambda r: r["name"])
-
-
-@cache
-def _batteries() -> tuple[Option, ...]:
-    sizes = {"length": "length_mm", "width": "width_mm", "height": "height_mm"}
-    return _plain("batteries", sizes, lambda r: r["name"])
-
-
-_TEN = ("-10", "10")
 SPECS: Mapping[str, Spec] = {
     "rolling bearing": Spec(
         {"d": ("inner", "bore", "shaft"), "D": ("outer", "diameter"), "B": ("width", "thickness", "height")},
-        _bearings,
+        options.bearings_options,
         _fixed(d=("-0.06", "0.06"), D=("-0.06", "0.06"), B=("-0.15", "0.08")),
         (
             "note the seals or shields (2RS, ZZ, open), the clearance (C3), the cage and "
@@ -294,7 +158,7 @@ SPECS: Mapping[str, Spec] = {
     ),
     "lip seal": Spec(
         {"d": ("shaft", "inner"), "D": ("bore", "outer"), "b": ("width", "thickness", "height")},
-        _seals,
+        options.seals_options,
         _lip,
         (
             "measure the shaft beside the worn track: the lip itself is smaller than its shaft when free",
@@ -305,7 +169,7 @@ SPECS: Mapping[str, Spec] = {
     ),
     "O-ring": Spec(
         {"id": ("inner", "bore"), "cs": ("section", "thickness", "width"), "od": ("outer", "diameter")},
-        _orings,
+        options.orings_options,
         _rubber,
         (
             "a caliper cannot tell 3.50, 3.53 and 3.55 on rubber: the groove or the maker decides",
@@ -315,28 +179,28 @@ SPECS: Mapping[str, Spec] = {
     ),
     "circlip": Spec(
         {"shaft": ("shaft", "inner", "diameter"), "bore": ("bore", "outer"), "s": ("thickness", "width")},
-        _circlips,
+        options.circlips_options,
         _fixed(shaft=("-0.25", "0.12"), bore=("-0.12", "0.25"), s=("-0.08", "0.06")),
         ("the nominal size is that of the shaft or bore, not of the ring; the heavy type is thicker",),
         (2,),
     ),
     "parallel key": Spec(
         {"b": ("width",), "h": ("height", "thickness"), "l": ("length",)},
-        _keys,
-        _fixed(b=("-0.08", "0.04"), h=("-0.2", "0.05")),
+        options.keys_options,
+        _fixed(b=("-0.1", "0.1"), h=("-0.2", "0.1")),
         ("note the length and the form: A round ends, B square ends",),
         (2, 3),
     ),
     "Woodruff key": Spec(
         {"b": ("width", "thickness"), "h": ("height",), "D": ("diameter", "length")},
-        _woodruff,
+        options.woodruff_options,
         _fixed(b=("-0.05", "0.04"), h=("-0.3", "0.2"), D=("-0.4", "0.3")),
         ("an inch key is loose in a metric slot and the reverse: measure the width to 0.01 mm",),
         (2, 3),
     ),
     "pump shaft seal": Spec(
         {"d1": ("shaft", "inner", "diameter")},
-        _pump_seals,
+        options.pump_seals_options,
         _fixed(d1=("-0.15", "0.05")),
         (
             "measure the seat bore, the seat depth and the working length too: outside EN "
@@ -346,21 +210,28 @@ SPECS: Mapping[str, Spec] = {
     ),
     "carbon brush": Spec(
         {"t": ("thickness",), "a": ("width",), "l": ("length", "height")},
-        _brushes,
+        options.brushes_options,
         _fixed(t=("-0.3", "0.05"), a=("-0.3", "0.05")),
         ("t is along the turning direction, a along the shaft; the length wears, so ask for that of the new one",),
         (2, 3),
     ),
     "lamp": Spec(
         {"length": ("length",), "diameter": ("diameter", "width")},
-        _festoons,
+        options.festoons_options,
         _fixed(length=("-0.6", "0.6"), diameter=("-1", "1")),
         ("read power and voltage on the cap",),
         (1, 2),
     ),
+    "pin": Spec(
+        {"d": ("diameter", "inner"), "l": ("length",)},
+        options.pins_options,
+        _fixed(d=("-0.12", "0.15")),
+        ("a spring pin is larger than its hole before it is driven in; say slotted or coiled, heavy or light",),
+        (1, 2),
+    ),
     "hose": Spec(
         {"bore": ("bore", "inner", "diameter")},
-        _hoses,
+        options.hoses_options,
         _hose,
         (
             "note what it carries, the printed standard (a fuel hose without its mark is "
@@ -370,7 +241,7 @@ SPECS: Mapping[str, Spec] = {
     ),
     "threaded part": Spec(
         {"major": ("major", "outer", "diameter"), "pitch": ("pitch",), "tpi": ("tpi",)},
-        _threads,
+        options.threads_options,
         _thread,
         (
             "see whether the thread is parallel or tapered, and 55 or 60 degrees: BSP and NPT do not fit each other",
@@ -380,15 +251,15 @@ SPECS: Mapping[str, Spec] = {
     ),
     "fuse": Spec(
         {"diameter": ("diameter", "width"), "length": ("length",)},
-        _fuses,
+        options.fuses_options,
         _fixed(diameter=("-0.3", "0.3"), length=("-0.6", "0.6")),
         ("note the current, the speed letter and the voltage printed on the cap",),
         (2,),
     ),
     "battery": Spec(
         {"length": ("length",), "width": ("width",), "height": ("height",)},
-        _batteries,
-        _fixed(length=_TEN, width=_TEN, height=_TEN),
+        options.batteries_options,
+        _fixed(length=("-10", "10"), width=("-10", "10"), height=("-10", "10")),
         ("note where the poles are, the hold-down, the capacity and the kind (flooded, AGM)",),
         (3,),
     ),

@@ -184,8 +184,11 @@ def _threads(wanted: Designation, offered: Designation, judging: Judging) -> boo
     if row is not None:
         judging.used(row)
         said = f"{has} against {want}: {row['note']}"
-        judging.near(said, "thread") if row["verdict"] == "near" else judging.refuse(said, "thread")
-        return row["verdict"] == "near"
+        if row["verdict"] == "not":
+            judging.refuse(said, "thread")
+        else:
+            judging.near(said, "thread")
+        return row["verdict"] != "not"
     sizes = [f"{shown(p.dims['major'])} x {shown(p.dims['pitch'])} mm" if "pitch" in p.dims else p.size
              for p in (wanted, offered)]  # fmt: skip
     judging.refuse(f"another thread: {has} ({sizes[1]}) against {want} ({sizes[0]})", "thread")
@@ -205,7 +208,7 @@ def _fit(want: str, has: str) -> Row | None:
             for (one, other), start in pairs.items():
                 meant = sorted(families) == sorted((one, other)) and row["wanted"].startswith(start)
                 if meant and other in row["offered"]:
-                    return row if row["verdict"] != "same" else None
+                    return row
     return None
 
 

@@ -214,11 +214,11 @@ FLUIDS = [
 
 @pytest.mark.parametrize(("wanted", "offered", "fluid", "verdict"), FLUIDS)
 def test_materials_in_a_fluid(wanted: str, offered: str, fluid: str, verdict: str) -> None:
-    told = equivalent("-210", "18.64x3.53", fluid=fluid, material_wanted=wanted, material_offered=offered)
+    stated = equivalent("-210", "18.64x3.53", fluid=fluid, material_wanted=wanted, material_offered=offered)
     written = equivalent(f"25x40x7 {wanted}", f"25x40x7 {offered}", fluid=fluid)
     rubber = equivalent(f"{wanted} gasket", f"{offered} gasket", fluid=fluid)
-    assert told.verdict == written.verdict == rubber.verdict == verdict, told.reasons
-    assert ("material" in told.differs) == (verdict != "same")
+    assert stated.verdict == written.verdict == rubber.verdict == verdict, stated.reasons
+    assert ("material" in stated.differs) == (verdict != "same")
 
 
 def test_a_bad_material_that_is_wanted_is_warned_of() -> None:
