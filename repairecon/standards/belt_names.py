@@ -158,6 +158,8 @@ def _of_row(row: Row) -> Found:
     marks = {"section": row["section"], "family": row["family"]}
     if row["build"]:
         marks["build"] = row["build"]
+    if row["family"] in ("classical", "wedge"):
+        marks["profile"] = "narrow" if row["family"] == "wedge" else "classical"
     dims = {c: exact(row[f"{c}_mm"]) for c in ("top_width", "height", "datum_width") if row[f"{c}_mm"]}
     return Found(KIND, "", dims, marks, used=[row], order=("top_width", "height"), labels=LABELS)
 

@@ -35,6 +35,7 @@ def read_fuse(text: Text, sure: bool) -> Found | None:
     """A fuse: body, current or colour, speed, voltage."""
     if not sure:
         return None
+    text.left = re.sub(r"(\d+) ?MA(?!\w)", lambda m: f"{shown(Decimal(m[1]) / 1000)} A", text.left)
     said = {e.feature: e.value for _, e in text.entries if e.kind == FUSE}
     marks: dict[str, str] = {}
     glass, strip = text.take(_GLASS), text.take(_STRIP)

@@ -25,7 +25,7 @@ _CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(
 _DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\b")
 _BORE = re.compile(rf"(?<![\w.\-/])(?:DN ?)?({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
 _LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
-_SEAL = re.compile(r"(?<![\w])([NK])([UB])(\d{3})(?:([RLS])([01]))?(?!\w)")
+_SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
 FUEL = ("fuel", "diesel fuel")
 
 
