@@ -18,9 +18,9 @@ from scipy import stats
 from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.nets import BLOCK, REPLICATES
+from repairecon.rebuild_or_buy.draws import BLOCK, REPLICATES
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes, sample
-from repairecon.rebuild_or_buy.tally import Tally
+from repairecon.rebuild_or_buy.outcomes import Tally
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import ORDER_TIMES, WAY_KINDS, Case
 
