@@ -18,10 +18,10 @@ from repairecon.formulas import ranges
 from repairecon.formulas.bayes import dirichlet_update
 from repairecon.formulas.linear_belief import LinearBelief, marginal
 from repairecon.rebuild_or_buy.draws import Draws, path_draws
+from repairecon.rebuild_or_buy.evaluate import Drawn
 from repairecon.rebuild_or_buy.learned import condition, groups, with_learned
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, sample
-from repairecon.rebuild_or_buy.evaluate import Drawn
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import STAGES, Case, JobLog, Logged, Source
 

@@ -6,11 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from repairecon.formulas import stopping
-from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.evaluate import Piece
+from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import (
     GO_ON,
     LEAVE,

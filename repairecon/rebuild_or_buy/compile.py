@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import ONE, Input, Term
 from repairecon.rebuild_or_buy.tree import STAGE, Tree
 from repairecon.rebuild_or_buy.ways_cost import Ints, WaysCost

@@ -12,8 +12,8 @@ from repairecon.buying.buying import Priced
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes
-from repairecon.rebuild_or_buy.years import p_spare_left
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, branch_touches, grow
+from repairecon.rebuild_or_buy.years import p_spare_left
 from repairecon.records import Branch
 
 
