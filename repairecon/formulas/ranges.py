@@ -7,6 +7,7 @@ numbers; ``x`` and ``p`` may be arrays.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from functools import cache
 
@@ -230,24 +231,26 @@ def expected_maximum(ranges: Sequence[tuple[float, float, float, str]]) -> float
     """
     if not ranges:
         raise ValueError("give at least one range")
-    curves = [Curve.of(*one) for one in ranges]
-    breaks = [curve.start + curve.scale * curve.unit.breaks() for curve in curves]
+    many = Counter(ranges)
+    curves = [(Curve.of(*one), count) for one, count in many.items()]
+    breaks = [curve.start + curve.scale * curve.unit.breaks() for curve, _ in curves]
     floor = max(float(points[0]) for points in breaks)
     edges = np.unique(np.concatenate(breaks))
     edges = edges[(edges >= floor) & np.isfinite(edges)]
-    uncertain = [curve for curve in curves if curve.scale > 0.0]
-    return floor + _integral_of_maximum(edges, uncertain)
+    # one that ends below the floor is never the largest
+    open_ended = [c for c, points in zip(curves, breaks, strict=True) if c[0].scale > 0.0 and points[-1] > floor]
+    return floor + _integral_of_maximum(edges, open_ended)
 
 
-def _integral_of_maximum(edges: Floats, curves: Sequence[Curve]) -> float:
-    """Integral over the edges' span of the chance that any of the curves is above x."""
+def _integral_of_maximum(edges: Floats, curves: Sequence[tuple[Curve, int]]) -> float:
+    """Integral over the edges' span of the chance that any of the curves, each so often, is above x."""
     at, weight = _nodes()
     width = np.diff(edges)[:, None]
     x = edges[:-1, None] + width * at
     none_above = np.zeros_like(x)
     with np.errstate(divide="ignore"):
-        for curve in curves:
-            none_above += np.log1p(-curve.unit.survival((x - curve.start) / curve.scale))
+        for curve, count in curves:
+            none_above += count * np.log1p(-curve.unit.survival((x - curve.start) / curve.scale))
     return float(np.sum(width * weight * -np.expm1(none_above)))
 
 

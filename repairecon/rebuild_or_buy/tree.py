@@ -69,6 +69,27 @@ class Tree:
         return {e: self.outcomes[i][s] for i, (e, s) in enumerate(zip(self.events, row, strict=True)) if s >= 0}
 
 
+@dataclass(frozen=True)
+class Nested:
+    """Leaves in an order in which the sets that look alike are side by side at every point.
+
+    ``starts`` (by point) where each set begins among the leaves, ``within`` where it begins among the sets of the next
+    point (of the last point: among the leaves).
+    """
+
+    order: Ints
+    starts: tuple[Ints, ...]
+    within: tuple[Ints, ...]
+
+    @staticmethod
+    def of(ids: Ints) -> Nested:
+        """Of sets by point (S, L), each of which lies within one of the point before."""
+        order = np.lexsort(ids[::-1])
+        begins = [np.flatnonzero(np.diff(row[order], prepend=-1)) for row in ids]
+        finer = [*begins[1:], np.arange(ids.shape[1])]
+        return Nested(order, tuple(begins), tuple(np.searchsorted(f, b) for b, f in zip(begins, finer, strict=True)))
+
+
 def _names(case: Case) -> dict[str, list[str]]:
     names: dict[str, list[str]] = {}
     for b in case.branches:
@@ -78,9 +99,7 @@ def _names(case: Case) -> dict[str, list[str]]:
     return names
 
 
-def _groups(
-    case: Case, names: dict[str, list[str]]
-) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
+def _groups(case: Case, names: dict[str, list[str]]) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
     events = list(names)
     groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in events]
     for b in case.branches:

@@ -9,10 +9,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from repairecon.rebuild_or_buy.rows import ALL
 
 from repairecon.buying.inputs import Input
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.rows import ALL
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS
 
 
@@ -68,7 +68,7 @@ def shape(x: Input) -> tuple[float, float, float, float]:
 
 def leaf_at(model: Model, place: np.ndarray) -> np.ndarray:
     """Leaf at a place between 0 and 1."""
-    return np.searchsorted(np.cumsum(model.world.chance), place).clip(max=len(model.world.chance) - 1)
+    return np.searchsorted(np.cumsum(model.tree.chance), place).clip(max=len(model.tree.chance) - 1)
 
 
 def by_mcerp(model: Model, draws: int) -> np.ndarray:

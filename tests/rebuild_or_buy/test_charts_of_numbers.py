@@ -18,7 +18,6 @@ from chart_checks import (
     BAD_FORMULA,
     CAPTION,
     WAYS,
-    best_ways,
     boxes,
     by_gid,
     named,
@@ -66,7 +65,7 @@ def spares(many: int) -> pd.DataFrame:
 
 
 MAKERS: dict[str, Any] = {
-    "swings": lambda many: SWINGS.head(many), "best_way_map": best_ways, "cost_over_years": years,
+    "swings": lambda many: SWINGS.head(many), "cost_over_years": years,
     "spare_worth": spares,
 }  # fmt: skip
 
@@ -106,11 +105,8 @@ def test_given_axes_keep_to_their_place(name: str, size: tuple[float, float]) ->
 
 def test_dollar_signs_are_never_formulas() -> None:
     bad = BAD_FORMULA
-    land = best_ways(3).replace({"send away": bad})
-    land.attrs = {"x": (bad, "$", 12.0), "y": (bad, "$", 640.0)}
     drawn = [
         charts.swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
-        charts.best_way_map(land, "$", bad),
         charts.cost_over_years(years(3).replace({"send away": bad}), "$", bad),
         charts.spare_worth(spares(3).replace({f"{WAYS[1]}, spare aboard": bad}), "$", bad),
     ]

@@ -129,7 +129,7 @@ def test_parameter_names_are_pinned():
     import papermill
 
     path = Path(__file__).parents[2] / "notebooks" / "rebuild_or_buy.ipynb"
-    names = ["case_folder", "draws", "seed", "cost_own_hour", "horizon_years", "found", "stage", "exact"]
+    names = ["case_folder", "draws", "seed", "cost_own_hour", "horizon_years", "found", "stage"]
     assert list(papermill.inspect_notebook(str(path))) == names
     assert report.parameter_names(nbformat.read(path, as_version=4)) == names
 
