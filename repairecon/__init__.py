@@ -38,8 +38,7 @@ if TYPE_CHECKING:
     from repairecon.read.case_folder import read_case
     from repairecon.read.closed import read_closed
     from repairecon.read.job_log import read_log
-    from repairecon.read.share import copy_notebooks
-    from repairecon.read.starter import new_case
+    from repairecon.read.starter import copy_notebooks, new_case
     from repairecon.rebuild_or_buy.answer import Answer
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.rebuild_or_buy.verdict import Verdict, screen
@@ -98,7 +97,7 @@ _FOUND_IN = {
     "book_copy": "book.spares_book",
     "book_from_csv": "book.csv_folder",
     "compare_quotes": "compare_quotes.job",
-    "copy_notebooks": "read.share",
+    "copy_notebooks": "read.starter",
     "decide": "after_the_job.job",
     "equivalent": "standards.equivalents",
     "export_book": "book.csv_folder",

@@ -34,7 +34,7 @@ def _new_case(args: argparse.Namespace) -> None:
 
 
 def _notebooks(args: argparse.Namespace) -> None:
-    from repairecon.read.share import copy_notebooks
+    from repairecon.read.starter import copy_notebooks
 
     copy_notebooks(args.folder)
     print(f"Copied the notebooks and the demo cases to {args.folder}. Open them with: jupyter lab {args.folder}")

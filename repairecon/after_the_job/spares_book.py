@@ -13,8 +13,7 @@ from repairecon.after_the_job.estimate import Estimate
 from repairecon.book.spares_book import SparesBook
 from repairecon.buying.inputs import mean_of
 from repairecon.read.closed import Closed
-from repairecon.read.names import Names, key
-from repairecon.read.problems import Problems, shown
+from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.records import (
     BookBusyError,
     BookError,
@@ -112,10 +111,10 @@ def _moved(closed: Closed, estimate: Estimate) -> Iterator[StoresMoved]:
         more = {"item": r.name, "paid": r.paid, "on": done_on(closed), "source": r.source}
         if pieces > 0:
             cost = None if r.paid is None else (_kept(closed, r) + carriage[r]) / pieces
-            yield StoresMoved("bought", quantity=pieces, from_spares=False, cost_unit=cost, **more)  # type: ignore[arg-type]
+            yield StoresMoved(movement="bought", quantity=pieces, from_spares=False, cost_unit=cost, **more)  # type: ignore[arg-type]
         fitted = _fitted(closed, r)
         if fitted > 0:
-            yield StoresMoved("fitted", quantity=fitted, from_spares=r.from_spares, **more)  # type: ignore[arg-type]
+            yield StoresMoved(movement="fitted", quantity=fitted, from_spares=r.from_spares, **more)  # type: ignore[arg-type]
 
 
 def _bought(closed: Closed, estimate: Estimate, r: Done) -> float:

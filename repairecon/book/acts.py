@@ -9,8 +9,7 @@ from repairecon.book import schema
 from repairecon.book.amounts import HOURS, MONEY, RATE, Amount, When, amount, day, kept, month_or_day, pieces, words
 from repairecon.book.ledger import now
 from repairecon.book.stock import Stock, by_kind, stands
-from repairecon.read.names import key
-from repairecon.read.problems import shown
+from repairecon.read.problems import key, shown
 from repairecon.read.values import plain
 from repairecon.records import (
     BookBusyError,

@@ -8,8 +8,7 @@ from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
 
 from repairecon.book import schema
 from repairecon.read import values
-from repairecon.read.problems import Problems, shown
-from repairecon.read.text import clean
+from repairecon.read.problems import Problems, clean, shown
 from repairecon.read.values import Misread
 from repairecon.records import BookError
 

@@ -20,8 +20,7 @@ from repairecon.book.amounts import (
     words,
 )
 from repairecon.book.ledger import Ledger, now
-from repairecon.read.names import key
-from repairecon.read.problems import Problems, shown
+from repairecon.read.problems import Problems, key, shown
 from repairecon.records import (
     LOCKER_KINDS,
     MEASURES,

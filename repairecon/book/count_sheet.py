@@ -10,12 +10,11 @@ from pathlib import Path
 
 from repairecon.book.deliveries import SheetColumns
 from repairecon.book.spares_book import SparesBook
-from repairecon.read.names import Names, key
-from repairecon.read.problems import Problems, shown
+from repairecon.read.files import write_whole
+from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheet_writing import csv_text
-from repairecon.read.spreadsheets import read_sheet
+from repairecon.read.sheets import read_sheet
 from repairecon.read.values import Limits
-from repairecon.read.writing import write_whole
 from repairecon.records import BookError, Counted, ListError, RepaireconError
 
 HEADINGS = ("locker", "place", "item", "designation", "makers_number", "measure", "in_book", "counted", "note")

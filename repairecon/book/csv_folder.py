@@ -33,14 +33,12 @@ from repairecon.book.cards import FIELDS, SHARES, TEXTS
 from repairecon.book.ledger import name_of, new_ledger, now, worded_errors
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.headings import Headings
-from repairecon.read.names import Names, key
-from repairecon.read.problems import Problems, shown
-from repairecon.read.rows import Row
+from repairecon.read.columns import Headings
+from repairecon.read.files import write_all
+from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheet_writing import Value, workbook_bytes
-from repairecon.read.tables import Table, read_table
+from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.values import Limits, Misread, plain
-from repairecon.read.writing import write_all
 from repairecon.records import (
     LOCKER_KINDS,
     MEASURES,

@@ -11,12 +11,9 @@ from pathlib import Path
 from repairecon.book.amounts import When, as_meant, month_or_day
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.names import Names, key
 from repairecon.read.orders import LANDED
-from repairecon.read.problems import Problems, shown
-from repairecon.read.sheets import BadCell, Sheet, text_of
-from repairecon.read.spreadsheets import read_sheet
-from repairecon.read.tables import heading
+from repairecon.read.problems import Names, Problems, key, shown
+from repairecon.read.sheets import BadCell, Sheet, heading, read_sheet, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError, Happened, ListError, ReceiveLine
 

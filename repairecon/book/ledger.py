@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from repairecon.book import schema
-from repairecon.read.text import clean
+from repairecon.read.problems import clean
 from repairecon.records import BookBusyError, BookError, BookFileError, StockError
 
 Rows = list[tuple[Any, ...]]

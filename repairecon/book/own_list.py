@@ -17,10 +17,8 @@ from repairecon.book.amounts import MONEY, QUANTITY, Scale, month_or_day, scaled
 from repairecon.book.cards import FIELDS
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.names import Names, key
-from repairecon.read.problems import SURE, Problems, closest, shown
-from repairecon.read.sheets import BadCell
-from repairecon.read.spreadsheets import read_sheet
+from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
+from repairecon.read.sheets import BadCell, read_sheet
 from repairecon.read.values import Limits, Misread
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ListError, ReceiveLine
 

@@ -10,7 +10,7 @@ from repairecon.book import schema
 from repairecon.book.amounts import HOURS, MONEY, RATE, amount, maybe_amount
 from repairecon.book.cards import MANY, Cards
 from repairecon.book.ledger import Rows
-from repairecon.read.names import key
+from repairecon.read.problems import key
 from repairecon.records import MOVEMENT_KINDS, Found, Item, Locker, Lot, Movement, ReorderLine, StockLine
 
 if TYPE_CHECKING:

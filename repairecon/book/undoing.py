@@ -8,8 +8,7 @@ from typing import Any
 from repairecon.book.acts import Acts, check_value
 from repairecon.book.amounts import HOURS, MONEY, RATE, Amount, When, amount, day, kept, month_or_day, pieces, words
 from repairecon.book.stock import stands
-from repairecon.read.names import key
-from repairecon.read.problems import Problems, shown
+from repairecon.read.problems import Problems, key, shown
 from repairecon.records import (
     BookBusyError,
     BookError,

@@ -112,7 +112,7 @@ class Look:
 
     def wish(self, card: Item) -> SpareWish:
         """What the owner says of an item."""
-        return next((w for w in self.passage.items if w.item == card.name), SpareWish(card.name))
+        return next((w for w in self.passage.items if w.item == card.name), SpareWish(item=card.name))
 
 
 def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement | None) -> Line | None:

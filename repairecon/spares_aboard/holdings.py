@@ -274,7 +274,7 @@ def turning_table(
     word = str(defaults.peek("whole_unit_word")).casefold()
     for lot in lots:
         card = items[lot.item_number]
-        wish = wishes.get(card.name) or SpareWish(card.name)
+        wish = wishes.get(card.name) or SpareWish(item=card.name)
         said = bool(wish.turned or wish.turn_every_days)
         named = word in card.name.casefold().replace(",", " ").split()
         whole = wish.whole_unit if wish.whole_unit is not None else said or named

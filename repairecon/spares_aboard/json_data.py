@@ -10,8 +10,8 @@ from typing import Any
 
 import pandas as pd
 
+from repairecon.read.files import replace_all
 from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
-from repairecon.read.writing import replace_all
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard.answer import SparesAnswer
 from repairecon.spares_aboard.words import why

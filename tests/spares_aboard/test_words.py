@@ -28,7 +28,7 @@ def hostile(tmp_path):
         book.add_locker(HOSTILE)
         book.add_item(HOSTILE, system=HOSTILE, material="NBR", locker=HOSTILE, minimum=5, critical=True)
         book.receive([ReceiveLine(HOSTILE, 1, HOSTILE, 9, cure_date="2010-01-01")], "2020-01-01")
-        wish = SpareWish(HOSTILE, cost_without=Range(90.0, 90.0, 90.0), failures_per_year=Range(5.0, 5.0, 5.0))
+        wish = SpareWish(item=HOSTILE, cost_without=Range(90.0, 90.0, 90.0), failures_per_year=Range(5.0, 5.0, 5.0))
         return spares_aboard(book, passage(items=(wish,)))
 
 
@@ -81,8 +81,8 @@ def test_whole_units_are_to_be_turned(tmp_path):
             book.add_item(name, locker="A1")
             book.receive([ReceiveLine(name, 1, "x", 1)], "2025-01-01")
         wishes = (
-            SpareWish("elbow, complete", whole_unit=False),
-            SpareWish("starter", turned="2026-05-20", turn_every_days=30.0),
+            SpareWish(item="elbow, complete", whole_unit=False),
+            SpareWish(item="starter", turned="2026-05-20", turn_every_days=30.0),
         )
         answer = spares_aboard(book, passage(items=wishes))
     turning = answer.turning.set_index("item")

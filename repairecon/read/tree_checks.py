@@ -8,9 +8,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from repairecon.read.names import key
-from repairecon.read.problems import shown
-from repairecon.read.rows import Row
+from repairecon.read.problems import key, shown
+from repairecon.read.tables import Row
 from repairecon.records import Branch
 
 TOLERANCE = 1e-6
