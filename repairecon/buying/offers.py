@@ -8,9 +8,8 @@ from datetime import date
 from itertools import pairwise
 from math import inf
 
-from repairecon.buying.basket_terms import Offer, Order
 from repairecon.buying.inputs import mean_of
-from repairecon.buying.parcel_terms import Border, Line, ParcelTerms
+from repairecon.buying.terms import Border, Line, Offer, Order, ParcelTerms
 from repairecon.formulas import ranges
 from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, RepaireconError, Supplier
 from repairecon.standards.equivalents import equivalent

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from repairecon.buying.basket_terms import Basket
+from repairecon.buying.basket import Basket
 from repairecon.buying.offers import Offered
-from repairecon.buying.parcel import LandedParcel, ParcelTerms, parcel_carriage
+from repairecon.buying.parcel import LandedParcel, parcel_carriage
+from repairecon.buying.terms import ParcelTerms
 from repairecon.records import OrderLine, OrderTotal
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.buying.basket_terms import CENT
+from repairecon.buying.basket import CENT
 from repairecon.compare_quotes import told as quotes_told
 from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.terms import terms, terms_table

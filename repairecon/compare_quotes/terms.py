@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from repairecon.buying.offers import Offered
-from repairecon.buying.parcel_terms import ParcelTerms
+from repairecon.buying.terms import ParcelTerms
 from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.show.layout import capital
 from repairecon.show.words import money, price, rate, span, whole

@@ -39,29 +39,29 @@ QUOTES = [
 ]
 
 
-def bent_case(folder, day=0):
+def stepped_case(folder, day=0):
     return case_of(folder / "case", PARTS, SUPPLIERS, QUOTES, TOML.format(day=day))
 
 
 def by_plain_search(buying, wanted, day):
     """Every number of packs up to one more than needed of every offer, priced by the plain loop."""
-    offers = [k for part in wanted for k in buying.by_item[part]]
-    spans = [range(wanted[buying.offers[k].quote.item] // buying.lines[k].pack + 3) for k in offers]
+    offers = [k for part in wanted for k in buying.choices.by_item[part]]
+    spans = [range(wanted[buying.choices.offers[k].quote.item] // buying.choices.lines[k].pack + 3) for k in offers]
     best = float("inf")
     for packs in itertools.product(*spans):
         got: dict[str, int] = {}
         parcels: dict[str, list] = {}
         for k, n in zip(offers, packs, strict=True):
             if n:
-                o = buying.offers[k]
+                o = buying.choices.offers[k]
                 got[o.quote.item] = got.get(o.quote.item, 0) + n * o.quote.pack
-                parcels.setdefault(o.supplier.supplier, []).append((buying.lines[k], n))
+                parcels.setdefault(o.supplier.supplier, []).append((buying.choices.lines[k], n))
         if any(got.get(part, 0) < pieces for part, pieces in wanted.items()):
             continue
-        costs = [parcel_cost(buying.terms[s], lines, buying.border) for s, lines in parcels.items()]
+        costs = [parcel_cost(buying.choices.terms[s], lines, buying.choices.border) for s, lines in parcels.items()]
         if None in costs:
             continue
-        waits = [buying.days[k] for k, n in zip(offers, packs, strict=True) if n]
+        waits = [buying.choices.days[k] for k, n in zip(offers, packs, strict=True) if n]
         best = min(best, sum(costs) + day * max(waits))
     return best
 
@@ -71,14 +71,14 @@ def by_plain_search(buying, wanted, day):
     "wanted", [{"seal": 2, "bearing": 1}, {"shaft": 1}, {"seal": 2, "bearing": 1, "shaft": 1}, {"seal": 4}]
 )
 def test_an_order_is_the_cheapest_of_all_with_its_wait(tmp_path, wanted, day):
-    buying = Buying(bent_case(tmp_path, day))
+    buying = Buying(stepped_case(tmp_path, day))
     lines = buying.order(tuple(wanted.items()))
     cost = sum(p.landed for p in lines) + day * max(mean_of(p.lead) for p in lines)
     assert cost == pytest.approx(by_plain_search(buying, wanted, day), abs=0.006)
 
 
 def test_at_leisure_the_wait_costs_nothing(tmp_path):
-    buying = Buying(bent_case(tmp_path, 15))
+    buying = Buying(stepped_case(tmp_path, 15))
     wanted = {"seal": 2, "bearing": 1, "shaft": 1}
     lines = buying.order(tuple(wanted.items()), leisure=True)
     assert sum(p.landed for p in lines) == pytest.approx(by_plain_search(buying, wanted, 0.0), abs=0.006)
@@ -86,15 +86,15 @@ def test_at_leisure_the_wait_costs_nothing(tmp_path):
 
 def test_lines_are_straight_in_what_is_quoted(tmp_path):
     """A price a hundredth higher, the whole parcel priced anew by the plain loop: the line's own factor."""
-    buying = Buying(bent_case(tmp_path))
+    buying = Buying(stepped_case(tmp_path))
     for demand in ((("seal", 2), ("bearing", 1)), (("shaft", 1),), (("bearing", 1), ("shaft", 1))):
         for p in buying.order(demand):
-            k = next(i for i, o in enumerate(buying.offers) if o.quote is p.quote)
+            k = next(i for i, o in enumerate(buying.choices.offers) if o.quote is p.quote)
             same = [q for q in buying.order(demand) if q.supplier is p.supplier]
-            places = [next(i for i, o in enumerate(buying.offers) if o.quote is q.quote) for q in same]
-            at = [(buying.lines[i], q.packs) for i, q in zip(places, same, strict=True)]
-            more = [(x.at_factor(1.01) if x is buying.lines[k] else x, n) for x, n in at]
-            terms, rules = buying.terms[p.supplier.supplier], border(buying.case)
+            places = [next(i for i, o in enumerate(buying.choices.offers) if o.quote is q.quote) for q in same]
+            at = [(buying.choices.lines[i], q.packs) for i, q in zip(places, same, strict=True)]
+            more = [(x.at_factor(1.01) if x is buying.choices.lines[k] else x, n) for x, n in at]
+            terms, rules = buying.choices.terms[p.supplier.supplier], border(buying.case)
             rise = parcel_cost(terms, more, rules) - parcel_cost(terms, at, rules)
             assert p.goods * mean_of(p.range) * 0.01 == pytest.approx(rise, rel=2e-3)
             dearer = replace(terms, carriage=terms.carriage * 1.01)
@@ -103,7 +103,7 @@ def test_lines_are_straight_in_what_is_quoted(tmp_path):
 
 
 def test_a_late_order_pays_its_own_carriage(tmp_path):
-    buying = Buying(bent_case(tmp_path))
+    buying = Buying(stepped_case(tmp_path))
     together = sum(p.landed for p in buying.order((("seal", 2), ("bearing", 1))))
     apart = sum(p.landed for p in (*buying.order((("seal", 2),)), *buying.order((("bearing", 1),))))
     assert apart > together + 8.0
@@ -114,14 +114,14 @@ def test_trying_every_set_agrees_with_the_program(order):
     """The wide case has straight terms: both ways of choosing must come to the same cost."""
     case = wide(order)
     tried, programmed = Buying(case), Buying(case)
-    programmed.__dict__["_plain"] = {}
-    parts = [p.part for p in case.parts if p.part in tried.by_item]
+    programmed.choices.__dict__["straight"] = {}
+    parts = [p.part for p in case.parts if p.part in tried.choices.by_item]
     for size in (1, 2, 5, len(parts)):
         demand = tuple((p, 3) for p in parts[:size])
         for leisure in (False, True):
             costs = [
                 sum(p.landed for p in lines)
-                + (0.0 if leisure else b.cost_day * max((mean_of(p.lead) for p in lines if p.lead), default=0))
+                + (0.0 if leisure else b.choices.cost_day * max((mean_of(p.lead) for p in lines if p.lead), default=0))
                 for b in (tried, programmed)
                 for lines in [b.order(demand, leisure)]
             ]
@@ -137,7 +137,7 @@ def test_a_price_is_left_where_another_quote_takes_over(tmp_path):
     assert Buying(case).alone("seal", 1).takeover == pytest.approx(13.0)
 
 
-def test_what_may_not_be_taken_is_told(tmp_path):
+def test_what_may_not_be_taken_is_said(tmp_path):
     parts = [{"part": "bearing", "standard_size": "6203-2RS"}]
     quotes = [{"item": "bearing", "supplier": "dealer", "quoted_likely": 5, "designation": "6303-2RS"}]
     case = case_of(tmp_path / "case", parts, SUPPLIERS[:1], quotes)
@@ -145,14 +145,14 @@ def test_what_may_not_be_taken_is_told(tmp_path):
         Buying(case).order((("bearing", 1),))
 
 
-def test_all_parts_that_cannot_be_priced_are_told_at_once(tmp_path):
+def test_all_parts_that_cannot_be_priced_are_said_at_once(tmp_path):
     parts = [{"part": name, "standard_size": "6203-2RS"} for name in ("front", "rear", "middle")]
     quotes = [{"item": p["part"], "supplier": "dealer", "quoted_likely": 5, "designation": "6303-2RS"} for p in parts]
     case = case_of(tmp_path / "case", parts, SUPPLIERS[:1], [*quotes[:2], quotes[2] | {"designation": "6203-2RS"}])
     buying = Buying(case)
-    with pytest.raises(RepaireconError) as told:
+    with pytest.raises(RepaireconError) as caught:
         buying.order(buying.plan)
-    assert [line.split(":")[1] for line in str(told.value).splitlines()] == ["2", "3"]
+    assert [line.split(":")[1] for line in str(caught.value).splitlines()] == ["2", "3"]
 
 
 def test_quotes_age_only_on_a_day_that_the_case_names(tmp_path):
@@ -168,7 +168,7 @@ def test_quotes_age_only_on_a_day_that_the_case_names(tmp_path):
 
 
 def test_the_tree_is_untouched_by_who_sells(tmp_path):
-    case = bent_case(tmp_path)
+    case = stepped_case(tmp_path)
     assert grow(case).chance.sum() == pytest.approx(1.0)
     assert isinstance(Buying(case).alone("seal", 2).range, Range)
 
@@ -215,7 +215,7 @@ def test_the_only_order_that_can_be_made_has_no_other_to_lose_to(tmp_path):
     assert line.takeover == float("inf")
 
 
-def test_quotes_of_which_no_order_can_be_made_are_told(tmp_path):
+def test_quotes_of_which_no_order_can_be_made_are_said(tmp_path):
     case = case_of(
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "stockist", "minimum_order": 15}],
         [{"item": "seal", "supplier": "stockist", "quoted_likely": 0}],

@@ -1,4 +1,4 @@
-"""A mixed-integer program written down column by column and row by row, and solved."""
+"""A mixed-integer program written down column by column and row by row, and solved by scipy's HiGHS."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
 Sum = list[tuple[int, float]]
 """A weighted sum of columns."""
 
@@ -22,54 +21,9 @@ Sum = list[tuple[int, float]]
 class Found:
     """The best point found, or None, and the bound under which no point lies."""
 
-    point: Floats | None
+    point: NDArray[np.float64] | None
     bound: float
     impossible: bool
-
-
-_ONE_AT_A_TIME = threading.Lock()
-"""Two solves that each put the other's stream back would leave none."""
-
-
-def _others_print() -> bool:
-    """Whether other threads may print to the very stream that is to be stopped: noise is better than a loss."""
-    try:
-        return threading.active_count() > 1 and sys.stdout.fileno() == 1
-    except (OSError, AttributeError, ValueError):  # nothing is printed there: a notebook, a test, no stream at all
-        return False
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """Keep what the solver's C code prints by itself, now and then, out of the answer's own output."""
-    if _others_print():
-        yield
-        return
-    with _ONE_AT_A_TIME, _stopped():
-        yield
-
-
-@contextmanager
-def _stopped() -> Iterator[None]:
-    """The process's standard output stopped."""
-    import ctypes
-
-    try:
-        flush = ctypes.CDLL(None).fflush
-        flush(None)
-        kept, (out, into) = os.dup(1), os.pipe()
-    except (OSError, TypeError, AttributeError):  # no such C library, or no such stream: nothing to be done
-        yield
-        return
-    os.set_blocking(into, False)  # what does not fit is lost, not waited for
-    os.dup2(into, 1)
-    try:
-        yield
-    finally:
-        flush(None)
-        os.dup2(kept, 1)
-        for stream in (kept, out, into):
-            os.close(stream)
 
 
 class Program:
@@ -77,7 +31,6 @@ class Program:
 
     def __init__(self) -> None:
         self.cost: list[float] = []
-        self.lower: list[float] = []
         self.upper: list[float] = []
         self.whole: list[int] = []
         self._cells: list[tuple[int, int, float]] = []
@@ -86,7 +39,6 @@ class Program:
     def column(self, cost: float = 0.0, upper: float = inf, whole: bool = False) -> int:
         """A new column from 0 up; its number."""
         self.cost.append(cost)
-        self.lower.append(0.0)
         self.upper.append(upper)
         self.whole.append(int(whole))
         return len(self.cost) - 1
@@ -97,24 +49,22 @@ class Program:
         self._cells.extend((number, column, weight) for column, weight in terms if weight != 0.0)
         self._limits.append((low, high))
 
-    def solve(self, seconds: float) -> Found:
-        """Branch and bound to the end, or as far as the time given goes."""
+    def solve(self, seconds: float, gap: float = 1e-8) -> Found:
+        """Branch and bound to a relative gap, or as far as the time given [s] goes."""
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
 
         rows, columns, weights = zip(*self._cells, strict=True) if self._cells else ((), (), ())
         table = csr_array((weights, (rows, columns)), shape=(len(self._limits), len(self.cost)))
-        low, high = np.array(self._limits).T if self._limits else (np.zeros(0), np.zeros(0))
-        constraints = LinearConstraint(table, low, high) if self._limits else None
-        bounds = Bounds(np.array(self.lower), np.array(self.upper))
-        options = {"mip_rel_gap": 1e-8, "time_limit": max(seconds, 0.01)}
+        constraints = LinearConstraint(table, *np.array(self._limits).T) if self._limits else None
+        options = {"mip_rel_gap": gap, "time_limit": max(seconds, 0.01)}
         for presolve in (True, False):  # presolve fails now and then, with a "solve error", where the search does not
             with _quiet():
                 found = milp(
                     np.array(self.cost),
                     constraints=constraints,
                     integrality=np.array(self.whole),
-                    bounds=bounds,
+                    bounds=Bounds(0.0, np.array(self.upper)),
                     options={**options, "presolve": presolve},
                 )
             if found.status != 4:
@@ -125,3 +75,47 @@ class Program:
         if bound is None:
             bound = found.fun if found.status == 0 else -inf
         return Found(found.x, float(bound), False)
+
+
+# HiGHS writes "...transformNewIntegerFeasibleSolution tmpSolver.run();" to the process's standard output by a bare
+# printf whenever it mends a point, whatever disp says: seen in HiGHS 1.8.0 (scipy 1.15.0) and 1.12.0 (scipy 1.17.1).
+# A bare printf passes by sys.stdout, so contextlib.redirect_stdout does not catch it, and it would break --json and
+# show in the cells of a notebook. Hence the descriptor itself is turned aside while the solver runs. Drop all below
+# once the lowest scipy allowed has a HiGHS without that line (1.16 has none).
+
+_ONE_AT_A_TIME = threading.Lock()
+"""Two solves that each put the other's stream back would leave none."""
+
+
+def _others_print() -> bool:
+    """Whether other threads may print to the very stream that is turned aside: noise is better than a loss."""
+    try:
+        return threading.active_count() > 1 and sys.stdout.fileno() == 1
+    except (OSError, AttributeError, ValueError):  # nothing is printed there: a notebook, a test, no stream at all
+        return False
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    if _others_print():
+        yield
+        return
+    with _ONE_AT_A_TIME:
+        try:
+            import ctypes
+
+            flush = ctypes.CDLL(None).fflush
+            flush(None)
+            kept, (out, into) = os.dup(1), os.pipe()
+        except (OSError, TypeError, AttributeError):  # no such C library, or no such stream: nothing to be done
+            yield
+            return
+        os.set_blocking(into, False)  # what does not fit is lost, not waited for
+        os.dup2(into, 1)
+        try:
+            yield
+        finally:
+            flush(None)
+            os.dup2(kept, 1)
+            for stream in (kept, out, into):
+                os.close(stream)
