@@ -122,14 +122,16 @@ def price_packs(order: Order, packs: Packs) -> dict[str, tuple[tuple[int, ...], 
 
 @dataclass(frozen=True)
 class Extra:
-    """What is asked besides: an offer that must be in, one of these left out, other suppliers, a limit of cost."""
+    """What is asked besides: an offer that must be in, one of these left out, a limit of cost."""
 
     forced: int | None = None
     not_all_of: frozenset[int] = frozenset()
-    other_than: frozenset[str] = frozenset()
     cost_up_to: float = inf
     may_miss: bool = False
     margin: float = 0.0
+
+
+NO_MORE = Extra()
 
 
 @dataclass
@@ -138,7 +140,7 @@ class BasketRows:
 
     order: Order
     usable: Sequence[int]
-    extra: Extra = Extra()
+    extra: Extra = NO_MORE
     cuts: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -197,11 +199,6 @@ class BasketRows:
             program.row(bought, high=float(len(extra.not_all_of) - 1))
         if extra.cost_up_to < inf:
             program.row(enumerate(program.cost), high=extra.cost_up_to)
-        if extra.other_than:
-            terms = [(c, -1.0 if name in extra.other_than else 1.0) for name, c in used.items()]
-            program.row(terms, low=1.0 - len(extra.other_than & set(used)))
-            for parcel in self.parcels.values():  # an empty parcel is none
-                program.row([*(t for level in parcel.levels for t in level.packs), (parcel.used, -1.0)], low=0.0)
 
     def solve(self, seconds: float) -> tuple[Found, dict[int, int]]:
         """The point found, and the packs that it means."""
@@ -231,7 +228,7 @@ class BasketRows:
         return {name: tuple(sorted(points)) for name, points in made.items()}
 
 
-def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = Extra()) -> Basket:
+def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = NO_MORE) -> Basket:
     """The basket of least landed cost that covers every part, with proof.
 
     A mixed-integer program, exact for: fixed carriage or weight bands, free carriage, minimum order, whole packs,
@@ -278,7 +275,7 @@ def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = Extra())
     served = {order.offers[i].part for i in usable}
     absent = tuple(why_not(order, part) for part in order.wanted if part not in served)
     basket = replace(_refined(order, usable, extra, (began, seconds)), uncovered=absent)
-    if basket.status != "nothing can be had" or not usable or extra != Extra():
+    if basket.status != "nothing can be had" or not usable or extra != NO_MORE:
         return basket
     missing = _over_the_limits(order, usable, began + seconds)
     left = [i for i in usable if order.offers[i].part not in {m.part for m in missing}]

@@ -6,35 +6,80 @@ import time
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import inf
 
-from repairecon.buying.basket import CENT, Basket, Extra, cheapest_basket
+from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Extra, cheapest_basket
 from repairecon.buying.parcel import price_parcel
 from repairecon.buying.terms import Order
 
+_A_PART = 3
+"""Offers of each part that a quick basket chooses from."""
 
-def second_best(basket: Basket, differ: str = "offers", seconds: float = 60.0) -> Basket:
-    """The cheapest basket that is another one: the same program with one more row.
+
+def second_best(basket: Basket, seconds: float = 60.0, quick: bool = False) -> Basket:
+    """The cheapest basket without at least one of the offers bought: the same program with one more row.
 
     Parameters
     ----------
     basket
         The cheapest [home money].
-    differ
-        "offers": at least one of the offers bought is not bought, so that the basket with something added is no other
-        one. "suppliers": another set of suppliers.
     seconds
         Time allowed [s].
+    quick
+        Of few offers, see :func:`quick_basket`.
 
     Returns
     -------
     Basket
         Its total less that of the cheapest is what it costs more [home money].
     """
-    if differ not in ("offers", "suppliers"):
-        raise ValueError(f"baskets differ by offers or by suppliers, not by {differ}")
-    by_offers = Extra(not_all_of=frozenset(basket.packs))
-    extra = by_offers if differ == "offers" else Extra(other_than=frozenset(basket.suppliers))
+    extra = Extra(not_all_of=frozenset(basket.packs))
+    if quick:
+        return quick_basket(basket.covered_order, basket.packs, seconds, extra)
     return cheapest_basket(basket.covered_order, seconds, extra)
+
+
+def goods_cost(order: Order, index: int) -> float:
+    """The pieces wanted at an offer's price with tax, duty and carriage left out [home money]."""
+    offer = order.offers[index]
+    line, terms = offer.line, order.suppliers[offer.supplier]
+    packs = line.packs_for(order.wanted[offer.part])
+    tax = order.border.home_vat_rate if terms.imported else terms.vat_rate
+    return packs * line.price(packs) * (1.0 - terms.discount_rate) * terms.net * (1.0 + tax)
+
+
+def quick_basket(order: Order, kept: Iterable[int] = (), seconds: float = 60.0, extra: Extra = NO_MORE) -> Basket:
+    """A basket of the few offers of each part with the cheapest goods, its gap told by the relaxation over all offers.
+
+    It takes about a fifth of the time of the cheapest basket of an order with a dozen offers a part and is seldom more
+    than half a per cent dearer; the program without whole numbers gives a bound at once.
+
+    Parameters
+    ----------
+    order
+        What is wanted and offered [pieces; supplier's and home money].
+    kept
+        Offers that stay in whatever they cost, such as those of a basket known.
+    seconds
+        Time allowed [s].
+    extra
+        What is asked besides.
+
+    Returns
+    -------
+    Basket
+        Seldom proven [home money].
+    """
+    usable = [i for i in range(len(order.offers)) if order.allows(i)]
+    by_part: dict[str, list[int]] = {}
+    for i in sorted(usable, key=lambda i: goods_cost(order, i)):
+        by_part.setdefault(order.offers[i].part, []).append(i)
+    some = {part: frozenset(mine[:_A_PART]) | (frozenset(kept) & frozenset(mine)) for part, mine in by_part.items()}
+    found = cheapest_basket(replace(order, only={**order.only, **some}), seconds, extra)
+    if not found.packs:
+        return found
+    bound = BasketRows(order, usable, extra).program.relaxed()
+    return replace(found, order=order, least=found.least if len(usable) == sum(map(len, some.values())) else bound)
 
 
 def one_supplier(order: Order, seconds: float = 60.0) -> Basket | None:
@@ -149,6 +194,48 @@ def frontier(order: Order, seconds: float = 60.0, cheapest: Basket | None = None
         basket = cheapest_basket(within, left / len(days))
         basket = replace(basket, uncovered=(*found[0].uncovered, *basket.uncovered))
     return found[::-1]
+
+
+def quick_frontier(cheapest: Basket, seconds: float, most: int = 3) -> list[Basket]:
+    """Money against days where there are too many quotes for :func:`frontier`: quick baskets for a few deadlines.
+
+    Parameters
+    ----------
+    cheapest
+        The cheapest basket, without a deadline [home money].
+    seconds
+        Time after which no further deadline is begun [s].
+    most
+        Deadlines tried at most: the soonest by which each part has an offer, then evenly up to the cheapest basket's.
+
+    Returns
+    -------
+    list of Basket
+        The soonest and dearest first, the cheapest last [days; home money].
+    """
+    until, order, kept = time.perf_counter() + seconds, cheapest.order, set(cheapest.packs)
+    soonest = soonest_possible(order)
+    days = sorted({o.days for i, o in enumerate(order.offers) if order.allows(i) and soonest <= o.days < cheapest.days})
+    found = [cheapest]
+    for k in range(min(most, len(days))):
+        if time.perf_counter() < until:
+            within = replace(order, deadline_days=days[k * len(days) // min(most, len(days))])
+            found.append(quick_basket(within, kept, max(seconds, 1.0)))
+            kept |= set(found[-1].packs)
+    falling: list[Basket] = []
+    for basket in sorted((b for b in found if b.complete), key=lambda b: (b.days, b.total)):
+        if not falling or basket.total < falling[-1].total - CENT:
+            falling.append(basket)
+    return falling
+
+
+def soonest_possible(order: Order) -> float:
+    """No basket of all parts is there sooner: the longest of each part's shortest days [day]."""
+    soonest: dict[str, float] = {}
+    for i, offer in enumerate(order.offers):
+        if order.allows(i):
+            soonest[offer.part] = min(offer.days, soonest.get(offer.part, inf))
+    return max(soonest.values(), default=0.0)
 
 
 @dataclass(frozen=True)

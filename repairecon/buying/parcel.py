@@ -8,13 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from repairecon.buying.program import Program
 from repairecon.buying.terms import ABOVE, CLOSE, Border, Line, ParcelTerms, TaxRule, tax_rules
-
-Floats = NDArray[np.float64]
 
 NO_BORDER = Border()
 CHARGES = (
@@ -104,10 +99,10 @@ def parcel_carriage(terms: ParcelTerms, quoted_goods: float, weight_kg: float) -
 
 
 def set_against_allowance(
-    values: ArrayLike,
+    values: Sequence[float],
     dutiable: Sequence[bool],
     packs: Sequence[int],
-    saved: ArrayLike,
+    saved: Sequence[float],
     limits: tuple[float, float, float],
 ) -> tuple[int, ...] | None:
     """Which packs a traveller sets against the allowance: those that save most.
@@ -129,14 +124,13 @@ def set_against_allowance(
         Packs let in free of each line [packs]; None if the limits cannot be kept.
     """
     allowance, most, least = limits
-    value, count = np.asarray(values, dtype=float), np.asarray(packs, dtype=float)
-    subject = np.where(np.asarray(dutiable, dtype=bool), value, 0.0)
-    if value @ count <= allowance + CLOSE / 2 and least <= 0.0 <= most:  # all goes in free: no choice to be made
-        return tuple(int(n) for n in packs)
+    if sum(v * n for v, n in zip(values, packs, strict=True)) <= allowance + CLOSE / 2 and least <= 0.0 <= most:
+        return tuple(packs)  # all goes in free: no choice to be made
     program = Program()
-    free = [program.column(-s, n, whole=True) for s, n in zip(np.asarray(saved, dtype=float), count, strict=True)]
-    program.row(zip(free, value, strict=True), high=allowance + CLOSE / 2)
-    left = float(subject @ count)
+    free = [program.column(-s, float(n), whole=True) for s, n in zip(saved, packs, strict=True)]
+    program.row(zip(free, values, strict=True), high=allowance + CLOSE / 2)
+    subject = [v if d else 0.0 for v, d in zip(values, dutiable, strict=True)]
+    left = sum(v * n for v, n in zip(subject, packs, strict=True))
     program.row(zip(free, subject, strict=True), left - most, left - least + CLOSE / 2)
     found = program.solve(60.0, gap=0.0)
     return None if found.point is None else tuple(int(k + 0.5) for k in found.point)
@@ -188,43 +182,69 @@ def price_parcel(
     (12.0, 60.0)
     """
     _check_packs(lines, packs)
-    count = np.asarray(packs, dtype=float)
-    price = np.array([line.price(n) for n, line in zip(packs, lines, strict=True)])
-    quoted = count * price * (1.0 - terms.discount_rate)
-    spent = float(quoted.sum())
+    prices = [line.price(n) for n, line in zip(packs, lines, strict=True)]
+    quoted = [n * price * (1.0 - terms.discount_rate) for n, price in zip(packs, prices, strict=True)]
+    spent = sum(quoted)
     if spent < terms.minimum_order - CLOSE:
         raise ValueError(f"goods of {spent} are under the minimum order of {terms.minimum_order}")
-    core = terms.net * count * np.array([line.core * line.pack for line in lines])
-    weight = float(count @ np.array([line.weight_kg * line.pack for line in lines]))
-    value = terms.net * quoted + core
-    share = value / value.sum() if value.sum() > 0.0 else np.full(len(lines), 1.0 / len(lines))
-    carriage = terms.net * parcel_carriage(terms, spent, weight) * share
-    insurance, card_fee = terms.insurance_rate * (value + carriage), terms.card_fee_rate * (value + carriage)
-    rule, free = _rule_and_free_packs(terms, border, (lines, packs), value, value + carriage + insurance)
-    if terms.imported:
-        taxed = (value + carriage + insurance) * (1.0 - free / count)
-        duty = taxed * np.array([rule.duty_rate(line.duty_rate, border) for line in lines])
-        vat = (taxed + duty) * rule.vat_rate(border)
-    else:
-        duty, vat = np.zeros(len(lines)), terms.vat_rate * (value + carriage + insurance + card_fee)
-    tax_on_refund = 0.0 if terms.imported or border.vat_back else terms.vat_rate
-    refund = core * np.array([line.core_refund_rate for line in lines]) * (1.0 + tax_on_refund)
-    back = vat if border.vat_back else np.zeros(len(lines))
-    by_charge = (terms.net * quoted, core, carriage, insurance, card_fee, duty, vat, terms.cost_handling * share, -back,
-                 -refund)  # fmt: skip
+    cores = [terms.net * n * line.core * line.pack for n, line in zip(packs, lines, strict=True)]
+    weight = sum(n * line.weight_kg * line.pack for n, line in zip(packs, lines, strict=True))
+    values = [terms.net * money + core for money, core in zip(quoted, cores, strict=True)]
+    value = sum(values)
+    shares = [v / value if value > 0.0 else 1.0 / len(lines) for v in values]
+    carried = terms.net * parcel_carriage(terms, spent, weight)
+    taxed = [(v + carried * share) * (1.0 + terms.insurance_rate) for v, share in zip(values, shares, strict=True)]
+    rule, free = _rule_and_free_packs(terms, border, (lines, packs), values, taxed)
     landed = tuple(
-        LandedLine(packs=int(n), quoted_price=float(p), free_packs=int(f),
-                   **dict(zip(CHARGES, map(float, row), strict=True)))
-        for n, p, f, row in zip(packs, price, free, np.transpose(by_charge), strict=True)
+        _landed(terms, border, rule, line, (n, price, free_packs), (money, core, carried * share, share))
+        for line, n, price, free_packs, money, core, share
+        in zip(lines, packs, prices, free, quoted, cores, shares, strict=True)
     )  # fmt: skip
     return LandedParcel(
         lines=landed,
         quoted_goods=spent,
         weight_kg=weight,
-        value=float(value.sum()),
+        value=value,
         carriage_free=terms.free_above is not None and spent >= terms.free_above - CLOSE,
         duty_by=rule.duty_by,
         vat_free=rule.vat_free,
+    )
+
+
+def _landed(
+    terms: ParcelTerms,
+    border: Border,
+    rule: TaxRule,
+    line: Line,
+    bought: tuple[int, float, int],
+    charged: tuple[float, float, float, float],
+) -> LandedLine:
+    """The charges of one line, once the rule of the parcel and its share of it are known."""
+    packs, price, free_packs = bought
+    quoted, core, carriage, share = charged
+    billed = terms.net * quoted + core + carriage
+    insurance, card_fee = terms.insurance_rate * billed, terms.card_fee_rate * billed
+    if terms.imported:
+        taxed = (billed + insurance) * (1.0 - free_packs / packs)
+        duty = taxed * rule.duty_rate(line.duty_rate, border)
+        vat = (taxed + duty) * rule.vat_rate(border)
+    else:
+        duty, vat = 0.0, terms.vat_rate * (billed + insurance + card_fee)
+    tax_on_refund = 0.0 if terms.imported or border.vat_back else terms.vat_rate
+    return LandedLine(
+        packs=packs,
+        quoted_price=price,
+        goods=terms.net * quoted,
+        core=core,
+        carriage=carriage,
+        insurance=insurance,
+        card_fee=card_fee,
+        duty=duty,
+        vat=vat,
+        handling=terms.cost_handling * share,
+        vat_back=-vat if border.vat_back else 0.0,
+        core_refund=-core * line.core_refund_rate * (1.0 + tax_on_refund),
+        free_packs=free_packs,
     )
 
 
@@ -236,25 +256,34 @@ def _check_packs(lines: Sequence[Line], packs: Sequence[int]) -> None:
 
 
 def _rule_and_free_packs(
-    terms: ParcelTerms, border: Border, bought: tuple[Sequence[Line], Sequence[int]], value: Floats, taxed: Floats
-) -> tuple[TaxRule, Floats]:
+    terms: ParcelTerms,
+    border: Border,
+    bought: tuple[Sequence[Line], Sequence[int]],
+    values: Sequence[float],
+    taxed: Sequence[float],
+) -> tuple[TaxRule, tuple[int, ...]]:
     """The rule of taxing that holds for the parcel, and the packs of each line that go in free."""
     lines, packs = bought
-    none, rules = np.zeros(len(lines)), tax_rules(terms, border)
-    dutiable = [line.duty_rate > 0.0 for line in lines]
-    subject = float(value[np.array(dutiable)].sum())
+    rules, none = tax_rules(terms, border), (0,) * len(lines)
+    value = sum(values)
+    subject = sum(v for v, line in zip(values, lines, strict=True) if line.duty_rate > 0.0)
     if not (terms.imported and terms.by_hand and border.hand_allowance > 0.0):
-        kept = (r for r in rules if value.sum() <= r.value_up_to + CLOSE and subject <= r.dutiable_up_to + CLOSE)
+        kept = (r for r in rules if value <= r.value_up_to + CLOSE and subject <= r.dutiable_up_to + CLOSE)
         return next(kept), none  # the last rule has no limits
-    found: list[tuple[float, TaxRule, Floats]] = []
+    found: list[tuple[float, TaxRule, tuple[int, ...]]] = []
     for rule in rules:
-        burden = taxed * np.array([rule.burden(line.duty_rate, border) for line in lines])
+        burden = [t * rule.burden(line.duty_rate, border) for t, line in zip(taxed, lines, strict=True)]
         least = rule.dutiable_from + ABOVE if rule.dutiable_from > 0.0 else 0.0
-        limits = (border.hand_allowance, rule.dutiable_up_to, least)
-        chosen = set_against_allowance(value / packs, dutiable, packs, burden / packs, limits)
-        if chosen is not None:
-            free = np.array(chosen, dtype=float)
-            found.append((float(burden @ (1.0 - free / packs)), rule, free))
+        free = set_against_allowance(
+            [v / n for v, n in zip(values, packs, strict=True)],
+            [line.duty_rate > 0.0 for line in lines],
+            packs,
+            [b / n for b, n in zip(burden, packs, strict=True)],
+            (border.hand_allowance, rule.dutiable_up_to, least),
+        )
+        if free is not None:
+            left = sum(b * (1.0 - k / n) for b, k, n in zip(burden, free, packs, strict=True))
+            found.append((left, rule, free))
     if not found:  # what is subject to duty lies within a hair of the limit
         return rules[-1], none
     _, rule, free = min(found, key=lambda entry: entry[0])

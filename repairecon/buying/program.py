@@ -49,6 +49,13 @@ class Program:
         self._cells.extend((number, column, weight) for column, weight in terms if weight != 0.0)
         self._limits.append((low, high))
 
+    def relaxed(self) -> float:
+        """The least cost without whole numbers: a bound under which no point lies."""
+        loose = Program()
+        loose.cost, loose.upper, loose.whole = self.cost, self.upper, [0] * len(self.whole)
+        loose._cells, loose._limits = self._cells, self._limits
+        return loose.solve(60.0).bound
+
     def solve(self, seconds: float, gap: float = 1e-8) -> Found:
         """Branch and bound to a relative gap, or as far as the time given [s] goes."""
         from scipy.optimize import Bounds, LinearConstraint, milp

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
+from math import inf
 
 import pandas as pd
 
 from repairecon.buying.basket import Basket, cheapest_basket
 from repairecon.buying.offers import Offered, order_of, today_of, weigh
-from repairecon.buying.other_baskets import frontier
+from repairecon.buying.other_baskets import frontier, quick_frontier
 from repairecon.compare_quotes import orders, tables
 from repairecon.read.names import Names
 from repairecon.read.problems import Problems
@@ -19,9 +20,9 @@ from repairecon.records import Assumed, Case, OrderLine, OrderTotal, OrderWishes
 
 SECONDS = 60.0
 MANY_QUOTES = 300
-"""With more quotes than these, all that is worked out around the basket gets twice the time of the basket itself: each
-further question is a search as long as the first, and an owner would wait minutes for what is nice to know."""
-SHARES = {"frontier": 0.8, "alternatives": 0.6, "entering": 0.4}
+"""With more quotes than these, what is around the basket is worked out of few quotes a part, in about the time of the
+basket itself: each proven answer more is a search as long as the first, and an owner would wait minutes for them."""
+SHARES = {"frontier": 0.6, "alternatives": 0.4, "entering": 0.2}
 """How that time is shared, so that no answer depends on which was asked for first."""
 
 
@@ -84,22 +85,25 @@ class QuotesAnswer:
         """Parts that are not in the basket, and why."""
         return tuple((u.part, tables.why_uncovered(self.case, self.offers, u)) for u in self.found.uncovered)
 
+    @property
+    def many(self) -> bool:
+        """Whether there are so many quotes that what is around the basket must be quick."""
+        return len(self.offers) > MANY_QUOTES
+
     def _time(self, what: str) -> float:
-        """Seconds for each search of a kind."""
-        if len(self.offers) <= MANY_QUOTES:
-            return self.seconds
-        return min(self.seconds, SHARES[what] * self.found.seconds)
+        """Seconds for the searches of a kind."""
+        return min(self.seconds, SHARES[what] * self.found.seconds) if self.many else self.seconds
 
     @cached_property
     def by_days(self) -> list[Basket]:
         """The cheapest basket for each deadline that is worth something, for the parts of the basket."""
         if not self.found.packs:
             return []
-        order = self.found.covered_order
-        known = self.found if order.deadline_days == float("inf") else None
-        known = replace(known, order=order, uncovered=()) if known else None
-        anytime = replace(order, deadline_days=float("inf"))
-        return [b for b in frontier(anytime, self._time("frontier"), known) if tables.tells(b)]
+        known = replace(self.found, order=self.found.covered_order, uncovered=())
+        if self.many:
+            return [b for b in quick_frontier(known, self._time("frontier")) if tables.tells(b)]
+        hurried = known.order.deadline_days < inf
+        return frontier(replace(known.order, deadline_days=inf), self.seconds, None if hurried else known)
 
     @cached_property
     def frontier(self) -> pd.DataFrame:
@@ -109,7 +113,7 @@ class QuotesAnswer:
     @cached_property
     def alternatives(self) -> pd.DataFrame:
         """Other ways of ordering the same parts."""
-        return tables.alternatives(self.found, self.by_days, self._time("alternatives"))
+        return tables.alternatives(self.found, self.by_days, self._time("alternatives"), self.many)
 
     @property
     def saved_without_badge(self) -> float:
@@ -122,10 +126,14 @@ class QuotesAnswer:
         return tuple(tables.alone(self.found.order, k) for k in range(len(self.offers)))
 
     @cached_property
+    def enters(self) -> dict[int, float]:
+        """Price as quoted at which a quote would enter the basket, of those nearest to it."""
+        return tables.entering(self.found, min(self._time("entering"), tables.ENTERING))
+
+    @cached_property
     def lines(self) -> pd.DataFrame:
         """Every quote for a wanted part."""
-        enters = tables.entering(self.found, min(self._time("entering"), tables.ENTERING))
-        return tables.lines(self.offers, self.found, self.alone, enters)
+        return tables.lines(self.offers, self.found, self.alone, self.enters)
 
     @cached_property
     def equivalents(self) -> pd.DataFrame:

@@ -10,7 +10,15 @@ import pandas as pd
 
 from repairecon.buying.basket import Basket, Uncovered, cheapest_basket
 from repairecon.buying.offers import Offered
-from repairecon.buying.other_baskets import entering_prices, line_by_line, one_supplier, second_best
+from repairecon.buying.other_baskets import (
+    entering_prices,
+    goods_cost,
+    line_by_line,
+    one_supplier,
+    quick_basket,
+    second_best,
+    soonest_possible,
+)
 from repairecon.buying.parcel import CHARGES, price_parcel
 from repairecon.buying.terms import CLOSE, Line, Order, ParcelTerms
 from repairecon.records import Case
@@ -25,7 +33,7 @@ CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT, ONE = (
 )
 ASKED, ENTERING = 12, 10.0
 """Quotes for which the price is sought at which they would enter, the nearest first, and seconds at most for that."""
-ROUGH = 0.01
+ROUGH = 0.02
 """A basket that may be dearer than need be by more than this share is no answer and is not shown."""
 
 
@@ -53,9 +61,7 @@ def bought(offers: Sequence[Offered], basket: Basket) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def lines(
-    offers: Sequence[Offered], basket: Basket, alone: Sequence[float], enters: dict[int, float]
-) -> pd.DataFrame:
+def lines(offers: Sequence[Offered], basket: Basket, alone: Sequence[float], enters: dict[int, float]) -> pd.DataFrame:
     """A row a quote for a wanted part."""
     rows, order = [], basket.order
     for k, o in enumerate(offers):
@@ -76,9 +82,9 @@ def lines(
 def entering(basket: Basket, seconds: float) -> dict[int, float]:
     """Prices at which the quotes would enter that are nearest, carriage left out, to what is bought of their part."""
     order = basket.order
-    paid = {order.offers[k].part: _goods(order, k) for k in basket.packs}
+    paid = {order.offers[k].part: goods_cost(order, k) for k in basket.packs}
     near = {
-        k: _goods(order, k) / max(paid[o.part], 0.01)
+        k: goods_cost(order, k) / max(paid[o.part], 0.01)
         for k, o in enumerate(order.offers)
         if order.allows(k) and k not in basket.packs and o.part in paid
     }
@@ -86,14 +92,6 @@ def entering(basket: Basket, seconds: float) -> dict[int, float]:
     found = entering_prices(basket, asked, seconds) if asked else {}
     # where the time was short the price is one at which the quote enters for sure, and might enter sooner
     return {k: entry.quoted for k, entry in found.items() if entry.basket is not None}
-
-
-def _goods(order: Order, k: int) -> float:
-    """The pieces wanted at an offer's price, in home money with tax, duty and carriage left out."""
-    line, terms = order.offers[k].line, order.suppliers[order.offers[k].supplier]
-    packs = line.packs_for(order.wanted[order.offers[k].part])
-    tax = order.border.home_vat_rate if terms.imported else terms.vat_rate
-    return packs * line.price(packs) * (1.0 - terms.discount_rate) * terms.net * (1.0 + tax)
 
 
 def alone(order: Order, k: int) -> float:
@@ -121,17 +119,20 @@ def _worth_trying(line: Line, terms: ParcelTerms, pieces: int) -> list[int]:
     return sorted(tried)
 
 
-def alternatives(basket: Basket, by_days: Sequence[Basket], seconds: float) -> pd.DataFrame:
+def alternatives(basket: Basket, by_days: Sequence[Basket], seconds: float, quick: bool) -> pd.DataFrame:
     """Other ways of ordering the same parts, beside the basket chosen; seconds are for each search."""
     order = basket.order
     ways: list[tuple[str, Basket | None]] = [(CHOSEN, basket)]
     if basket.packs:
-        ways.append((NEXT, second_best(basket, seconds=seconds)))
+        ways.append((NEXT, second_best(basket, seconds=seconds, quick=quick)))
     ways.append((ONE, one_supplier(order, seconds)))
     if makers := _makers_throughout(order):
-        ways.append((MAKERS_ONLY, cheapest_basket(makers, seconds)))
+        search = quick_basket if quick else cheapest_basket
+        ways.append((MAKERS_ONLY, search(makers, seconds=seconds)))
     ways.append((BY_LINE, line_by_line(order, seconds)))
-    ways.append((SOONEST, replace(by_days[0], uncovered=basket.uncovered) if by_days else None))
+    # a few deadlines tried do not prove that there is no sooner basket, the days of the parts do
+    if by_days and (not quick or by_days[0].days <= soonest_possible(by_days[0].order)):
+        ways.append((SOONEST, replace(by_days[0], uncovered=basket.uncovered)))
     kept = [(way, found) for way, found in ways if found and (tells(found) or (way == CHOSEN and found.packs))]
     columns = ["way", "total", "over", "parcels", "days", "suppliers", "covers", "lacks", "proven"]
     return pd.DataFrame([_alternative(way, found, basket) for way, found in kept], columns=columns)
@@ -203,3 +204,28 @@ def frontier(by_days: Sequence[Basket]) -> pd.DataFrame:
     rows = [{"days": b.days, "total": b.total, "parcels": len(b.parcels), "suppliers": ", ".join(b.suppliers),
              "proven": b.proven} for b in by_days]  # fmt: skip
     return pd.DataFrame(rows, columns=["days", "total", "parcels", "suppliers", "proven"])
+
+
+def charges(b: pd.DataFrame) -> pd.DataFrame:
+    """Every line bought, charge by charge, refunds taken off the charge they belong to; they add up to ``landed``."""
+    core = b["core"] + b["core_refund"]
+    return pd.DataFrame(
+        {
+            "supplier": b["supplier"],
+            "goods": b["goods"],
+            "carriage": b["carriage"],
+            "insurance and fees": b["insurance"] + b["card_fee"],
+            "duty": b["duty"],
+            "VAT": b["vat"] + b["vat_back"] + core.clip(upper=0.0),  # the refund brings back its VAT
+            "handling": b["handling"],
+            "core kept": core.clip(lower=0.0),
+            "landed": b["landed"],
+        }
+    )
+
+
+def by_supplier(bought: pd.DataFrame) -> pd.DataFrame:
+    """What each supplier is paid, charge by charge."""
+    table = charges(bought).drop(columns="landed").groupby("supplier", sort=False).sum().clip(lower=0.0)
+    table.insert(2, "insurance, fees, handling", table.pop("insurance and fees") + table.pop("handling"))
+    return table

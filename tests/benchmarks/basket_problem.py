@@ -2,7 +2,8 @@
 
 Orders of parts by suppliers with every rule (weight bands, free carriage, minimum orders, breaks, packs, discounts,
 fees, customs limits, goods carried by hand), figures made up by a fixed recipe. Beside each, reading a case folder with
-as many parts, suppliers and quotes. ``--all`` adds 200 x 30, which may take its whole minute; its gap is told.
+as many parts, suppliers and quotes; and the whole answer (alternatives, money against days, entering prices) as a multiple
+of the basket alone. ``--all`` adds 200 x 30, which may take its whole minute; its gap is printed.
 Times are for comparing on one machine in one run, never a test.
 """
 
@@ -20,9 +21,9 @@ TESTS = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(TESTS.parent)]
 
 import repairecon  # noqa: E402
-from repairecon.buying.basket import Border, Line, Offer, Order, ParcelTerms, cheapest_basket  # noqa: E402
-from repairecon.buying.basket_choices import frontier, second_best  # noqa: E402
-from repairecon.buying.entering_prices import entering_prices  # noqa: E402
+from repairecon.buying.basket import Basket, cheapest_basket  # noqa: E402
+from repairecon.buying.terms import Border, Line, Offer, Order, ParcelTerms  # noqa: E402
+from repairecon.compare_quotes.job import QuotesAnswer  # noqa: E402
 
 BANDS = ((2.0, 8.0), (5.0, 12.5), (20.0, 24.0), (60.0, 60.0))
 SIZES = ((10, 4), (20, 6), (30, 8), (60, 12), (100, 20))
@@ -122,35 +123,32 @@ def reading(asked: Order) -> float:
     return min(times)
 
 
+def whole(basket: Basket) -> float:
+    """Time of the answer around a basket with that of the basket itself [s]."""
+    asked = basket.order
+    offers = tuple(range(len(asked.offers)))  # only their number is asked for here
+    answer = QuotesAnswer(case=None, wanted=asked.wanted, wishes=None, offers=offers, found=basket)
+    start = time.perf_counter()
+    for what in ("frontier", "alternatives", "alone", "enters"):
+        getattr(answer, what)
+    return basket.seconds + time.perf_counter() - start
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--all", action="store_true", help="with 200 parts by 30 suppliers")
-    sizes = SIZES + (((200, 30),) if parser.parse_args().all else ())
+    parser.add_argument("--seed", type=int, default=1, help="another order of the same kind")
+    args = parser.parse_args()
     cheapest_basket(order(2, 2))
-    print(f"{'parts x suppliers':>18}{'offers':>8}{'basket s':>10}{'reading s':>11}{'ratio':>8}{'gap':>9}  status")
-    for parts, suppliers in sizes:
-        asked = order(parts, suppliers)
+    heads = ("offers", "basket s", "reading s", "ratio", "whole s", "ratio", "gap")
+    print(f"{'parts x suppliers':>18}" + "".join(f"{head:>10}" for head in heads) + "  status")
+    for parts, suppliers in SIZES + (((200, 30),) if args.all else ()):
+        asked = order(parts, suppliers, args.seed)
         basket, read = cheapest_basket(asked), reading(asked)
-        ratio = basket.seconds / read
-        print(f"{f'{parts} x {suppliers}':>18}{len(asked.offers):>8}{basket.seconds:>10.2f}{read:>11.3f}{ratio:>8.1f}"
-              f"{basket.gap:>9.3f}  {basket.status}")  # fmt: skip
-        if (parts, suppliers) == (30, 8):
-            around(basket.order, read)
-
-
-def around(asked: Order, read: float) -> None:
-    """The answers around the cheapest basket of one order."""
-    basket = cheapest_basket(asked)
-    left = [i for i in range(len(asked.offers)) if i not in basket.packs][:10]
-    for what, work in (
-        ("next best", lambda: second_best(basket)),
-        ("money against days", lambda: frontier(asked)),
-        ("ten entering prices", lambda: entering_prices(basket, left)),
-    ):
-        start = time.perf_counter()
-        work()
-        seconds = time.perf_counter() - start
-        print(f"{'':>18}{what:>24}: {seconds:.2f} s, {seconds / read:.1f} x reading")
+        all_of_it = whole(basket)
+        figures = (basket.seconds, read, basket.seconds / read, all_of_it, all_of_it / basket.seconds, basket.gap)
+        print(f"{f'{parts} x {suppliers}':>18}{len(asked.offers):>10}" + "".join(f"{x:>10.3f}" for x in figures)
+              + f"  {basket.status}")  # fmt: skip
 
 
 if __name__ == "__main__":

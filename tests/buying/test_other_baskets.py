@@ -12,7 +12,14 @@ from basket_makers import MOST_PACKS, orders
 from hypothesis import given, settings
 
 from repairecon.buying.basket import cheapest_basket
-from repairecon.buying.other_baskets import entering_prices, frontier, second_best
+from repairecon.buying.other_baskets import (
+    entering_prices,
+    frontier,
+    quick_basket,
+    quick_frontier,
+    second_best,
+    soonest_possible,
+)
 from repairecon.buying.terms import Line, Offer, Order, ParcelTerms
 
 CENT = 0.005
@@ -45,28 +52,28 @@ def test_second_best_leaves_out_one_of_the_offers_bought(order: Order) -> None:
     assert second.total == pytest.approx(min(costs), abs=CENT)
 
 
+@settings(max_examples=50)
+@given(orders())
+def test_a_quick_basket_lies_between_its_bound_and_no_answer(order: Order) -> None:
+    quick, plain = quick_basket(order), plain_basket.cheapest(order, MOST_PACKS)
+    if plain is None or not quick.complete:
+        return
+    assert quick.least - CENT <= plain <= quick.total + CENT
+    assert plain_basket.basket_cost(order, dict(quick.packs)) == pytest.approx(quick.total, abs=1e-8)
+
+
 @settings(max_examples=40)
 @given(orders())
-def test_second_best_by_suppliers_is_another_set(order: Order) -> None:
-    best = cheapest_basket(order)
+def test_a_quick_frontier_begins_with_the_soonest_and_falls(order: Order) -> None:
+    best = cheapest_basket(replace(order, deadline_days=99.0))
     if not best.complete:
         return
-    second = second_best(best, "suppliers")
-    cheaper = plain_second_set(order, frozenset(best.suppliers))
-    if cheaper is None:
-        assert second.status == "nothing can be had"
-        return
-    assert set(second.suppliers) != set(best.suppliers)
-    assert second.total == pytest.approx(cheaper, abs=CENT)
-
-
-def plain_second_set(order: Order, barred: frozenset[str]) -> float | None:
-    """The cheapest over all other sets: a supplier of the set left out, or one more that must send something."""
-    found = [plain_basket.cheapest(replace(order, without=order.without | {name}), MOST_PACKS) for name in barred]
-    for i, offer in enumerate(order.offers):
-        if offer.supplier not in barred and plain_basket.usable(order, i):
-            found.append(plain_basket.cheapest(order, MOST_PACKS, must=i))
-    return min((cost for cost in found if cost is not None), default=None)
+    points = quick_frontier(best, 60.0)
+    # few offers a part: a quick basket has all of them, so that the points are those of the whole frontier
+    assert [(p.days, p.total) for p in points] == [
+        (p.days, pytest.approx(p.total, abs=CENT)) for p in frontier(best.order)
+    ]
+    assert points[0].days >= soonest_possible(best.order)
 
 
 @settings(max_examples=40)
