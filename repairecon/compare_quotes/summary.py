@@ -181,6 +181,12 @@ def verdict(answer: QuotesAnswer) -> Panel:
     return Panel("Verdict", sentences.verdict(answer))
 
 
+def other_ways(answer: QuotesAnswer) -> tuple[Panel | Sheet, ...]:
+    """Other ways of ordering: in sentences, then in a table."""
+    said = sentences.beside(answer)
+    return (*([Panel("Other ways of ordering", said)] if said else []), Sheet(alternatives_table(answer)))
+
+
 def panels(answer: QuotesAnswer) -> tuple[Panel, ...]:
     """The sentences that follow the verdict and the other ways of ordering."""
     listed = (

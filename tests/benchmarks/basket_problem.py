@@ -2,8 +2,8 @@
 
 Orders of parts by suppliers with every rule (weight bands, free carriage, minimum orders, breaks, packs, discounts,
 fees, customs limits, goods carried by hand), figures made up by a fixed recipe. Beside each, reading a case folder with
-as many parts, suppliers and quotes; and the whole answer (alternatives, money against days, entering prices) as a multiple
-of the basket alone. ``--all`` adds 200 x 30, which may take its whole minute; its gap is printed.
+as many parts, suppliers and quotes; and the whole answer (other ways of ordering, money against days, entering prices)
+as a multiple of the basket alone. ``--all`` adds 200 x 30, which may take its whole minute; its gap is printed.
 Times are for comparing on one machine in one run, never a test.
 """
 

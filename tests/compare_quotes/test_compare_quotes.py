@@ -6,15 +6,19 @@ import itertools
 from datetime import date
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from quote_cases import case_of, named, quotes_of, table, write_rows
 
 import repairecon
 from repairecon.buying.parcel import CHARGES
-from repairecon.compare_quotes.json_data import as_json
+from repairecon.buying.program import Program
+from repairecon.compare_quotes import job
+from repairecon.compare_quotes.summary import as_json
 from repairecon.records import RepaireconError
 
-DATA = Path(__file__).parents[1] / "formulas" / "data"
+DATA = Path(__file__).parents[1] / "buying" / "data"
 DEMO = Path(__file__).parents[2] / "data" / "engine_service"
 HOME = '[money]\ncurrency = "EUR"\nvat_rate = 0.23\n'
 
@@ -100,8 +104,16 @@ def test_duty_and_vat_of_the_traveller(tmp_path):
     case = case_of(
         tmp_path / "case",
         [{"part": p} for p in ("hose", "meter", "seals")],
-        [{"supplier": "friend", "imported": "yes", "vat_rate": 0, "vat": "ex", "delivery": "by hand",
-          "duty_rate": 0.1}],
+        [
+            {
+                "supplier": "friend",
+                "imported": "yes",
+                "vat_rate": 0,
+                "vat": "ex",
+                "delivery": "by hand",
+                "duty_rate": 0.1,
+            }
+        ],
         [
             {"item": "hose", "supplier": "friend", "quoted_likely": 400},
             {"item": "meter", "supplier": "friend", "quoted_likely": 500, "duty_rate": 0},
@@ -244,7 +256,7 @@ def test_p90_of_a_skewed_wait_counts_against_the_deadline(tmp_path):
 
 def test_an_old_quote_grows_by_inflation_and_is_marked(tmp_path):
     # hand-worked: two years at 10 % on 40.00 are 48.40, within half a day's growth
-    toml = '[order]\ntoday = 2026-10-01\nprice_inflation_rate = 0.1\nold_after_days = 90\n'
+    toml = "[order]\ntoday = 2026-10-01\nprice_inflation_rate = 0.1\nold_after_days = 90\n"
     case = case_of(
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "shop"}],
         [{"item": "seal", "supplier": "shop", "quoted_likely": 40, "quoted_on": "2024-10-01"}], toml,
@@ -307,7 +319,7 @@ def test_a_part_with_neither_price_nor_quote_is_named_and_the_others_bought(tmp_
      ({"deadline_days": -1}, "deadline_days"), ({"most_parcels": 0}, "most_parcels"),
      ({"without": ("nobody",)}, "no supplier is called 'nobody'"), ({"wanted": {}}, "no part is wanted")],
 )  # fmt: skip
-def test_wishes_that_cannot_be_are_told(tmp_path, wishes, told):
+def test_wishes_that_cannot_be_are_said(tmp_path, wishes, told):
     with pytest.raises(RepaireconError, match=told):
         repairecon.compare_quotes(bearing_case(tmp_path, "6203-2RS"), **wishes)
 
@@ -317,3 +329,52 @@ def test_the_data_for_other_programs(demo):
     assert {"basket", "total", "proven", "gap", "alternatives", "frontier", "equivalents", "uncovered"} <= set(data)
     assert {"part", "supplier", "quantity", "landed"} <= set(data["basket"][0])
     assert data["total"] == pytest.approx(sum(line["landed"] for line in data["basket"]))
+
+
+# ---- worked out when asked for ----------------------------------------------------------------------------------
+
+
+def test_the_basket_comes_first_and_the_rest_when_asked_for(monkeypatch):
+    """Counted by the solver itself: one search for the basket, more only for what is looked at."""
+    solved = []
+    solve = Program.solve
+    monkeypatch.setattr(Program, "solve", lambda self, *more, **named: solved.append(1) or solve(self, *more, **named))
+    answer = repairecon.compare_quotes(repairecon.read_case(DEMO))
+    total, first = answer.total, len(solved)
+    assert len(answer.basket) > 0
+    assert len(answer.order_totals()) > 0
+    assert len(solved) == first
+    assert len(answer.frontier) > 1
+    assert len(solved) > first
+    before = len(solved)
+    assert answer.frontier is answer.frontier
+    assert answer.total == total
+    assert len(solved) == before
+
+
+def test_the_order_of_asking_changes_nothing(demo):
+    other = repairecon.compare_quotes(repairecon.read_case(DEMO))
+    names = ["equivalents", "lines", "alternatives", "frontier", "basket"]
+    for name in names:
+        getattr(other, name)
+    for name in reversed(names):
+        pd.testing.assert_frame_equal(getattr(demo, name), getattr(other, name))
+
+
+def test_with_many_quotes_the_rest_is_quick_and_says_what_is_not_proven(demo, monkeypatch):
+    """As if the demo were a large order: the same basket, no way of ordering cheaper, every bound kept."""
+    monkeypatch.setattr(job, "MANY_QUOTES", 10)
+    quick = repairecon.compare_quotes(repairecon.read_case(DEMO))
+    assert quick.total == pytest.approx(demo.total)
+    exact, rough = (a.alternatives.set_index("way") for a in (demo, quick))
+    assert set(rough.index) <= set(exact.index)
+    for way, row in rough.iterrows():
+        if row["lacks"] == exact.loc[way, "lacks"]:
+            assert exact.loc[way, "total"] - 0.01 <= row["total"] <= 1.02 * exact.loc[way, "total"]
+    best = demo.frontier.set_index("days")["total"]
+    for days, total in zip(quick.frontier["days"], quick.frontier["total"], strict=True):
+        assert total >= best[best.index <= days].min() - 0.01
+    nearest = demo.lines["enters_below"].to_numpy(float)
+    found = quick.lines["enters_below"].to_numpy(float)
+    both = ~np.isnan(nearest) & ~np.isnan(found)
+    assert (found[both] <= nearest[both] + 0.01).all()
