@@ -77,6 +77,11 @@ class Buying:
         """The parts that are always needed."""
         return tuple((p.part, p.quantity) for p in self.case.parts if p.needed == "always")
 
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What to ask before an order is sent: quotes left out because the tables cannot tell whether they fit."""
+        return tuple(f"{o.quote.item}: {o.ask}" for o in self.choices.barred if o.ask)
+
     def order(self, demand: Demand, leisure: bool = False) -> tuple[Priced, ...]:
         """The lines of an order; its wait counts as far as it is longer than that for what nobody quotes for."""
         own_prices, by_item = self.choices.own, self.choices.by_item

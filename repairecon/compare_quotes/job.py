@@ -34,8 +34,8 @@ class QuotesAnswer:
     the pieces wanted, ordered alone), ``packs`` bought of it, ``enters_below`` (the price as quoted under which it
     would enter the basket), ``left_out`` (why it may not be bought). ``basket`` has a row a line bought, every charge
     in a column of its own and ``landed``, their sum. ``alternatives`` has a row another way of ordering, ``frontier`` a
-    row a deadline, ``equivalents`` a row a quote whose designation was held against the one wanted, ``uncovered``
-    (part, why).
+    row a deadline, ``equivalents`` a row a quote whose designation was held against the one wanted, ``ask`` a row a
+    quote of which the tables cannot tell whether it is the part, ``uncovered`` (part, why).
     """
 
     case: Case
@@ -111,9 +111,16 @@ class QuotesAnswer:
         return tables.frontier(self.by_days)
 
     @cached_property
+    def ask(self) -> pd.DataFrame:
+        """Quotes to ask about before an order is sent, and the question: they are left out until it is answered."""
+        return tables.to_ask(self.offers)
+
+    @cached_property
     def alternatives(self) -> pd.DataFrame:
         """Other ways of ordering the same parts."""
-        return tables.alternatives(self.found, self.by_days, self._time("alternatives"), self.many)
+        asked = any(o.ask for o in self.offers)
+        all_fit = order_of(self.case, self.wanted, self.offers, self.wishes, all_fit=True) if asked else None
+        return tables.alternatives(self.found, all_fit, self.by_days, self._time("alternatives"), self.many)
 
     @property
     def saved_without_badge(self) -> float:

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
 from repairecon.show.layout import capital
 from repairecon.show.words import days_words, money, price, rate, share, whole
 
@@ -75,7 +75,7 @@ def beside(answer: QuotesAnswer) -> list[str]:
     if answer.saved_without_badge > 0.5:
         saved = money(answer.saved_without_badge, currency)
         said.append(f"Against the maker's parts throughout, parts without the badge and bought together save {saved}.")
-    said += _line_by_line(answer, table) + _one_supplier(answer, table)
+    said += _all_fit(answer, table) + _line_by_line(answer, table) + _one_supplier(answer, table)
     if NEXT in table.index:
         most = "" if table.loc[NEXT, "proven"] else " at most"
         said.append(f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more{most}.")
@@ -87,6 +87,23 @@ def beside(answer: QuotesAnswer) -> list[str]:
 def _same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
     """Whether another way of ordering has the parts that the basket has: only then do their sums compare."""
     return set(row["lacks"]) == {part for part, _ in answer.uncovered}
+
+
+def _all_fit(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
+    """What the quotes to ask about would save."""
+    if ALL_FIT not in table.index:
+        return []
+    row, currency = table.loc[ALL_FIT], answer.case.terms.currency
+    if _same_parts(answer, row):
+        brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
+    else:
+        brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
+    return [f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."]
+
+
+def ask(answer: QuotesAnswer) -> list[str]:
+    """Quotes left out until a question is answered."""
+    return [f"{capital(r['part'])}: {r['question']}." for _, r in answer.ask.iterrows()]
 
 
 def _line_by_line(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:

@@ -16,6 +16,7 @@ from repairecon.show.layout import as_text, capital, section
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import days_words, price, rate, span, whole
 
+ASK = "Ask before you order"
 BEARING = ("vat_rate", "exchange_date", "customs_as_of", "buyer", "deadline_by", "price_inflation_rate",
            "old_after_days", "lead_days")  # fmt: skip
 """Defaults that bear on an order; those of the rebuild are left out."""
@@ -142,6 +143,7 @@ def first_screen(answer: QuotesAnswer) -> str:
     parts = [
         "\n".join(sentences.heading(answer)),
         section("Verdict", sentences.verdict(answer)),
+        section(ASK, sentences.ask(answer)),
         as_text(_on_the_page(basket_table(answer)), "", fold=True) if len(answer.basket) else "",
     ]
     return "\n\n".join(p for p in parts if p) + "\n"
@@ -153,7 +155,7 @@ def further(answer: QuotesAnswer) -> str:
     beside = section("Other ways of ordering", sentences.beside(answer))
     parts = [
         "\n\n".join(p for p in (beside, table) if p),
-        *(section(p.title, p.lines) for p in panels(answer)),
+        *(section(p.title, p.lines) for p in panels(answer) if p.title != ASK),
         section("Assumed, as the case does not say", assumed(answer)),
     ]
     return "\n\n".join(p for p in parts if p) + "\n"
@@ -190,6 +192,7 @@ def other_ways(answer: QuotesAnswer) -> tuple[Panel | Sheet, ...]:
 def panels(answer: QuotesAnswer) -> tuple[Panel, ...]:
     """The sentences that follow the verdict and the other ways of ordering."""
     listed = (
+        Panel(ASK, sentences.ask(answer)),
         Panel("The same part without the badge", sentences.alike(answer)),
         Panel("Worth a telephone call", sentences.entering(answer)),
         Panel("Out of date", sentences.stale(answer)),
@@ -269,6 +272,7 @@ def as_json(answer: QuotesAnswer) -> dict[str, Any]:
         "alternatives": _rows(answer.alternatives),
         "frontier": _rows(answer.frontier),
         "equivalents": _rows(answer.equivalents),
+        "ask": _rows(answer.ask),
         "uncovered": [{"part": part, "why": why} for part, why in answer.uncovered],
         "saved_without_badge": answer.saved_without_badge,
         "quotes": _rows(answer.lines),

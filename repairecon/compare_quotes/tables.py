@@ -23,13 +23,14 @@ from repairecon.buying.parcel import CHARGES, price_parcel
 from repairecon.buying.terms import CLOSE, Line, Order, ParcelTerms
 from repairecon.records import Case
 
-CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT, ONE = (
+CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT, ONE, ALL_FIT = (
     "cheapest basket",
     "maker's parts throughout",
     "cheapest price line by line",
     "soonest here",
     "second best",
     "all from one supplier",
+    "if what you ask about fits",
 )
 ASKED, ENTERING = 12, 10.0
 """Quotes for which the price is sought at which they would enter, the nearest first, and seconds at most for that."""
@@ -119,15 +120,29 @@ def _worth_trying(line: Line, terms: ParcelTerms, pieces: int) -> list[int]:
     return sorted(tried)
 
 
-def alternatives(basket: Basket, by_days: Sequence[Basket], seconds: float, quick: bool) -> pd.DataFrame:
-    """Other ways of ordering the same parts, beside the basket chosen; seconds are for each search."""
+def to_ask(offers: Sequence[Offered]) -> pd.DataFrame:
+    """A row a quote of which the tables cannot tell whether it is the part, and what to ask."""
+    rows = [{"part": o.quote.item, "supplier": o.quote.supplier, "offered": o.quote.designation, "question": o.ask,
+             "source": str(o.quote.source)} for o in offers if o.ask]  # fmt: skip
+    return pd.DataFrame(rows, columns=["part", "supplier", "offered", "question", "source"])
+
+
+def alternatives(
+    basket: Basket, all_fit: Order | None, by_days: Sequence[Basket], seconds: float, quick: bool
+) -> pd.DataFrame:
+    """Other ways of ordering the same parts, beside the basket chosen; seconds are for each search.
+
+    ``all_fit`` is the order as if every question asked were answered by yes, where there is any.
+    """
     order = basket.order
     ways: list[tuple[str, Basket | None]] = [(CHOSEN, basket)]
     if basket.packs:
         ways.append((NEXT, second_best(basket, seconds=seconds, quick=quick)))
     ways.append((ONE, one_supplier(order, seconds)))
+    search = quick_basket if quick else cheapest_basket
+    if all_fit:
+        ways.append((ALL_FIT, search(all_fit, seconds=seconds)))
     if makers := _makers_throughout(order):
-        search = quick_basket if quick else cheapest_basket
         ways.append((MAKERS_ONLY, search(makers, seconds=seconds)))
     ways.append((BY_LINE, line_by_line(order, seconds)))
     # a few deadlines tried do not prove that there is no sooner basket, the days of the parts do

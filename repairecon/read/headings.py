@@ -53,7 +53,7 @@ FILES: Mapping[str, Headings] = MappingProxyType(
         "quotes.csv": _headings(
             "item supplier",
             "item supplier designation material quoted* pack minimum_packs breaks quoted_core* part_class weight_kg "
-            "duty_rate lead_days* p_never quoted_on valid_until",
+            "duty_rate lead_days* p_never quoted_on valid_until take_near",
         ),
         "looks.csv": _headings("look", "look event price_of cost* vat hours* days* p_right"),
         "lives.csv": _headings("way failed", "way years hours failed"),

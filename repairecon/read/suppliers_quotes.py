@@ -123,6 +123,7 @@ def _quote(reading: Reading, row: Row, missing: dict[str, None]) -> Quote:
         row.text("designation"),
         row.text("material"),
         _valid_until(row),
+        row.yes("take_near"),
     )
 
 

@@ -145,6 +145,23 @@ def test_what_may_not_be_taken_is_said(tmp_path):
         Buying(case).order((("bearing", 1),))
 
 
+def test_a_rebuild_buys_by_the_same_rules_as_an_order(tmp_path):
+    """The dealer's at 48 is the same; 6203-ZZ has shields for seals: near; "LB 12-B" is in no table: unknown."""
+    parts = [{"part": "bearing", "standard_size": "6203-2RS"}]
+    sellers = [{"supplier": name} for name in ("dealer", "stockist", "market")]
+    quotes = [
+        {"item": "bearing", "supplier": "dealer", "quoted_likely": 48, "designation": "6203-2RS"},
+        {"item": "bearing", "supplier": "stockist", "quoted_likely": 6, "designation": "6203-ZZ"},
+        {"item": "bearing", "supplier": "market", "quoted_likely": 2, "designation": "LB 12-B"},
+    ]
+    buying = Buying(case_of(tmp_path / "case", parts, sellers, quotes))
+    assert buying.alone("bearing", 1).landed == pytest.approx(48.0)
+    (question,) = buying.questions
+    assert question.startswith("bearing: ask market whether LB 12-B is 6203-2RS (")
+    quotes[1]["take_near"] = "yes"
+    assert Buying(case_of(tmp_path / "case2", parts, sellers, quotes)).alone("bearing", 1).landed == pytest.approx(6.0)
+
+
 def test_all_parts_that_cannot_be_priced_are_said_at_once(tmp_path):
     parts = [{"part": name, "standard_size": "6203-2RS"} for name in ("front", "rear", "middle")]
     quotes = [{"item": p["part"], "supplier": "dealer", "quoted_likely": 5, "designation": "6303-2RS"} for p in parts]

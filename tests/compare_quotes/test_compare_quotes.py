@@ -15,7 +15,7 @@ import repairecon
 from repairecon.buying.parcel import CHARGES
 from repairecon.buying.program import Program
 from repairecon.compare_quotes import job
-from repairecon.compare_quotes.summary import as_json
+from repairecon.compare_quotes.summary import as_json, summary
 from repairecon.records import RepaireconError
 
 DATA = Path(__file__).parents[1] / "buying" / "data"
@@ -219,6 +219,66 @@ def test_near_is_left_out_unless_the_owner_says_otherwise(tmp_path):
     left_out = answer.lines.set_index("supplier").loc["stockist", "left_out"]
     assert left_out.startswith("near, not the same")
     assert repairecon.compare_quotes(case, take_near=True).total == pytest.approx(6.0)
+
+
+# What is bought by its fit, from the meaning (the README's words): the same part is taken; one that is near only where
+# the owner says so in the quote's own row; what cannot be told is asked about first; where no size is wanted the quote
+# is for the part that it names. 6203-ZZ has shields where seals are wanted; "LB 12-B" is nobody's standard name.
+
+
+def test_near_is_taken_where_its_own_row_says_so_and_nowhere_else(tmp_path):
+    quotes = [
+        {"item": "bearing", "supplier": "dealer", "quoted_likely": 48, "designation": "6203-2RS"},
+        {"item": "bearing", "supplier": "stockist", "quoted_likely": 6, "designation": "6203-ZZ", "take_near": "yes"},
+        {"item": "bearing", "supplier": "dealer", "quoted_likely": 5, "designation": "6203-ZZ"},
+    ]
+    answer = repairecon.compare_quotes(case_of(tmp_path / "case", BEARING, TWO, quotes))
+    assert answer.basket["source"].tolist() == ["quotes.csv:3"]
+    left_out = answer.lines.set_index("source")["left_out"]
+    assert left_out["quotes.csv:3"] == ""
+    assert left_out["quotes.csv:4"].startswith("near, not the same")
+
+
+def test_take_near_lets_in_nothing_that_is_not_the_part_or_unknown(tmp_path):
+    for n, offered in enumerate(("6303-2RS", "LB 12-B")):
+        (tmp_path / str(n)).mkdir()
+        answer = repairecon.compare_quotes(bearing_case(tmp_path / str(n), offered, take_near="yes"), take_near=True)
+        assert answer.basket["supplier"].tolist() == ["dealer"]
+
+
+def test_what_cannot_be_told_is_left_out_and_asked_about_with_what_it_would_save(tmp_path):
+    """48 from the dealer; the one to ask about at 6 would save 42."""
+    answer = repairecon.compare_quotes(bearing_case(tmp_path, "LB 12-B"))
+    assert answer.basket["supplier"].tolist() == ["dealer"]
+    (asked,) = answer.ask.to_dict("records")
+    assert (asked["part"], asked["supplier"], asked["source"]) == ("bearing", "stockist", "quotes.csv:3")
+    assert asked["question"].startswith("ask stockist whether LB 12-B is 6203-2RS (")
+    row = answer.alternatives.set_index("way").loc["if what you ask about fits"]
+    assert (row["total"], row["over"]) == (pytest.approx(6.0), pytest.approx(-42.0))
+    assert as_json(answer)["ask"][0]["offered"] == "LB 12-B"
+    text = " ".join(summary(answer).split())
+    assert text.index("Ask before you order") < text.index("order from")
+    assert "If what you must ask about is the part, it saves EUR 42.00: EUR 6.00 in all." in text
+
+
+def test_a_part_of_which_every_quote_must_be_asked_about_is_not_covered(tmp_path):
+    quotes = [{"item": "bearing", "supplier": "stockist", "quoted_likely": 6, "designation": "LB 12-B"},
+              {"item": "clip", "supplier": "stockist", "quoted_likely": 1}]  # fmt: skip
+    answer = repairecon.compare_quotes(case_of(tmp_path / "case", [*BEARING, {"part": "clip"}], TWO, quotes))
+    assert [part for part, _ in answer.uncovered] == ["bearing"]
+    assert "ask stockist whether" in answer.uncovered[0][1]
+    assert "bearing can be had too: EUR 7.00 in all" in " ".join(summary(answer).split())
+
+
+@pytest.mark.parametrize(
+    ("part", "offered"),
+    [({"standard_size": ""}, "LB 12-B"), ({"standard_size": "LB 12-B"}, "lb 12-b"), ({}, "")],
+    ids=["no size wanted", "wanted by that very name", "no designation quoted"],
+)
+def test_what_nothing_speaks_against_is_bought_as_quoted(tmp_path, part, offered):
+    answer = repairecon.compare_quotes(bearing_case(tmp_path, offered, part))
+    assert answer.total == pytest.approx(6.0)
+    assert "stockist" not in set(answer.ask["supplier"])
 
 
 def test_another_bearing_is_never_taken(tmp_path):
