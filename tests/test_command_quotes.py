@@ -50,14 +50,24 @@ def test_options_reach_the_job(folder, capsys):
 
 
 def test_orders_are_written_for_each_supplier(folder, tmp_path, capsys):
-    printed(capsys, folder, "--orders", tmp_path / "orders")
+    printed(capsys, folder, "--orders", tmp_path / "orders", "--ship-to", "harbour office")
     names = sorted(p.name for p in (tmp_path / "orders").iterdir())
-    assert names == ["order_dealer.csv", "order_stockist.csv", "orders.xlsx"]
+    assert names == ["order_dealer.csv", "order_stockist.csv", "own_landed.xlsx"]
     with (tmp_path / "orders" / "order_stockist.csv").open(encoding="utf-8-sig") as file:
         rows = list(csv.DictReader(file))
-    assert (rows[0]["item"], rows[0]["pieces"], float(rows[0]["quoted_line"])) == ("seal", "1", 5.0)
-    # a second time nothing is written over
-    assert main(["compare-quotes", str(folder), "--orders", str(tmp_path / "orders")]) == 2
+    assert (rows[0]["part"], rows[0]["pieces"], float(rows[0]["price"])) == ("seal", "1", 5.0)
+    assert rows[0]["ship to"] == "harbour office"
+
+
+def test_orders_written_again_take_the_place_of_the_earlier_ones_and_of_nothing_else(folder, tmp_path, capsys):
+    orders = tmp_path / "orders"
+    printed(capsys, folder, "--orders", orders)
+    assert main(["compare-quotes", str(folder), "--orders", str(orders), "--without", "stockist"]) == 0
+    assert "left there by an earlier run: order_stockist.csv" in capsys.readouterr().err
+    (orders / "order_dealer.csv").write_text("mine")
+    assert main(["compare-quotes", str(folder), "--orders", str(orders)]) == 2
+    assert "order_dealer.csv is there already and is no order of an earlier run" in capsys.readouterr().err
+    assert (orders / "order_dealer.csv").read_text() == "mine"
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,13 @@ def add(jobs: Any) -> None:
     job.add_argument("--want", action="append", type=_wanted, metavar="PART=PIECES", help="order these parts only")
     job.add_argument("--also-damage", action="store_true", help="order the parts that only damage would need, too")
     job.add_argument("--take-near", action="store_true", help="allow quotes whose size is near, not the same")
-    job.add_argument("--orders", type=Path, metavar="FOLDER", help="write the order to each supplier, CSV and .xlsx")
+    job.add_argument(
+        "--orders",
+        type=Path,
+        metavar="FOLDER",
+        help="write an order to send to each supplier, and own_landed.xlsx to keep",
+    )
+    job.add_argument("--ship-to", default="", metavar="PLACE", help="where the goods shall go, for the orders")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
@@ -68,7 +74,7 @@ def run(args: argparse.Namespace) -> None:
         names = {"case_folder": str(Path(args.folder).resolve())} | wishes
         write_report("compare_quotes", args.report, names, show_bar=sys.stderr.isatty())
         print(f"Wrote {args.report}")
-    _write_orders(answer, args.orders)
+    _write_orders(answer, args.orders, args.ship_to)
     if args.json:
         from repairecon.compare_quotes.summary import as_json
 
@@ -87,16 +93,18 @@ def _in_cents(total: OrderTotal) -> OrderTotal:
     return replace(total, **amounts)
 
 
-def _write_orders(answer: QuotesAnswer, folder: Path | None) -> None:
+def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> None:
     if folder is None:
         return
-    from repairecon.read.orders import write_orders
+    from repairecon.read.orders import earlier_orders, write_orders
     from repairecon.show.words import cents
 
     lines = [replace(line, quoted=cents(line.quoted)) for line in answer.order_lines()]
     totals = [_in_cents(t) for t in answer.order_totals()]
-    write_orders(folder, lines, totals, answer.case.terms.currency)
-    print(f"Wrote the orders to {folder}", file=sys.stderr)
+    written = write_orders(folder, lines, totals, answer.case.terms.currency, ship_to)
+    print(f"Wrote {len(written) - 1} orders to {folder}, and {written[-1].name} to keep", file=sys.stderr)
+    if old := earlier_orders(folder, written):
+        print(f"Not of this basket, but left there by an earlier run: {', '.join(old)}", file=sys.stderr)
 
 
 SHOWN = 40

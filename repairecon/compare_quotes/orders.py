@@ -22,6 +22,7 @@ def order_lines(offers: Sequence[Offered], basket: Basket) -> tuple[OrderLine, .
                     supplier=supplier,
                     item=o.quote.item,
                     designation=o.quote.designation,
+                    material=o.quote.material,
                     part_class=o.quote.part_class,
                     packs=line.packs,
                     pack=o.quote.pack,

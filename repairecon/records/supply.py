@@ -102,6 +102,7 @@ class OrderLine:
     currency: str
     source: Source
     note: str = ""
+    material: str = ""
 
     @property
     def pieces(self) -> int:
