@@ -220,7 +220,7 @@ def quick_frontier(cheapest: Basket, seconds: float, most: int = 3) -> list[Bask
     for k in range(min(most, len(days))):
         if time.perf_counter() < until:
             within = replace(order, deadline_days=days[k * len(days) // min(most, len(days))])
-            found.append(quick_basket(within, kept, max(seconds, 1.0)))
+            found.append(quick_basket(within, kept, max(seconds, 5.0)))
             kept |= set(found[-1].packs)
     falling: list[Basket] = []
     for basket in sorted((b for b in found if b.complete), key=lambda b: (b.days, b.total)):

@@ -16,6 +16,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 TESTS = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(TESTS.parent)]
@@ -126,7 +127,7 @@ def reading(asked: Order) -> float:
 def whole(basket: Basket) -> float:
     """Time of the answer around a basket with that of the basket itself [s]."""
     asked = basket.order
-    offers = tuple(range(len(asked.offers)))  # only their number is asked for here
+    offers = (SimpleNamespace(ask=""),) * len(asked.offers)  # only their number and what to ask matters here
     answer = QuotesAnswer(case=None, wanted=asked.wanted, wishes=None, offers=offers, found=basket)
     start = time.perf_counter()
     for what in ("frontier", "alternatives", "alone", "enters"):
