@@ -46,9 +46,9 @@ def told(capsys: pytest.CaptureFixture[str], *line: str, code: int = 0) -> str:
     return out.err if code else out.out
 
 
-def test_first_worth_then_minimum_then_expiry_then_what_to_buy(book, capsys):
+def test_first_what_to_buy_and_throw_away_then_the_worth(book, capsys):
     text = told(capsys, book, "--today", "2026-06-01", "--budget", "200")
-    heads = ["\nWorth", "\nBelow the minimum", "\nExpiring", "\nWhat to buy next", "\nAssumed"]
+    heads = ["\nWhat to buy next", "\nExpiring", "\nBelow the minimum", "\nWorth", "\nAssumed"]
     assert [text.index(h) for h in heads] == sorted(text.index(h) for h in heads)
     assert "of EUR 200" in text
 

@@ -19,8 +19,9 @@ class Priced:
     """An item as an order takes it, as a sum of inputs.
 
     Home money = ``goods`` x price as quoted + ``carriage`` x carriage as quoted + ``fixed``; at their means that is
-    ``landed``. ``band`` is the weight band whose carriage holds (None: the supplier's one carriage). ``takeover`` is
-    the mean price at which another quote would be taken instead. ``again`` names a supplier's second quote for an item.
+    ``landed``. ``band`` is the weight band whose carriage holds (None: the supplier's one carriage). ``offer`` is the
+    place of the quote among the offers (-1: none), for ``Buying.takeover``. ``again`` names a supplier's second quote
+    for an item.
     """
 
     item: str
@@ -35,7 +36,7 @@ class Priced:
     carriage: float = 0.0
     fixed: float = 0.0
     band: float | None = None
-    takeover: float = inf
+    offer: int = -1
     again: str = ""
 
     @property
@@ -100,7 +101,7 @@ class Buying:
     def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:
         """An item ordered by itself from one supplier, whether that is the cheapest or not."""
         k = next(k for k in self.choices.by_item[item] if self.named(k) == supplier)
-        return self._lines({k: self.choices.lines[k].packs_for(pieces)}, plain=True)[0]
+        return self._lines({k: self.choices.lines[k].packs_for(pieces)})[0]
 
     def named(self, k: int) -> str:
         """The supplier of an offer as the inputs name it, a second quote for the same item by its number."""
@@ -140,21 +141,20 @@ class Buying:
         if not without:
             return inf
         more = choices.worth(without) - choices.worth(packs)
-        line = next(p for p in self._lines(packs, plain=True) if p.quote is choices.offers[k].quote)
+        line = next(p for p in self._lines(packs) if p.quote is choices.offers[k].quote)
         return mean_of(line.range) + more / line.goods if line.goods > 0.0 else inf
 
-    def _lines(self, packs: Mapping[int, int], plain: bool = False) -> tuple[Priced, ...]:
+    def _lines(self, packs: Mapping[int, int]) -> tuple[Priced, ...]:
         made = []
         for name, (indexes, parcel) in self.choices.parcels(packs).items():
             terms = self.choices.terms[name]
             band = _band(terms, parcel.weight_kg) if not parcel.carriage_free else None
             for k, line in zip(indexes, parcel.lines, strict=True):
-                made.append(self._line(terms, k, line, (band, inf if plain else self.takeover(k))))
+                made.append(self._line(terms, k, line, band))
         return tuple(made)
 
-    def _line(self, terms: ParcelTerms, k: int, line: LandedLine, more: tuple[float | None, float]) -> Priced:
+    def _line(self, terms: ParcelTerms, k: int, line: LandedLine, band: float | None) -> Priced:
         """A landed line taken apart: within the rules that hold for its parcel every charge is a straight line."""
-        band, takeover = more
         before = line.goods + line.core + line.carriage
         charged = line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
         factor = 1.0 + charged / before if before > 0.0 else 0.0
@@ -167,7 +167,7 @@ class Buying:
             item=o.quote.item, range=o.quote.quoted, supplier=o.supplier, quote=o.quote, lead=lead, lead_key=key,
             source=o.quote.source, packs=line.packs, goods=goods, carriage=carriage,
             fixed=fixed + (rest + line.core * factor + line.handling + line.core_refund),
-            band=band, takeover=takeover, again=self.choices.again(o),
+            band=band, offer=k, again=self.choices.again(o),
         )  # fmt: skip
 
 

@@ -65,12 +65,6 @@ def swings(answer: Answer) -> str:
     return f"Find out more about {crossing[0]} first: it alone can take {answer.verdict.best} out of the lead."
 
 
-def way_map(answer: Answer) -> str:
-    """Under the map of two numbers."""
-    best = answer.verdict.best
-    return f"Ask until you know in which field your own two numbers lie; as they stand it is that of {best}."
-
-
 def years(answer: Answer) -> str:
     """Under the cost over the years."""
     h = answer.horizon

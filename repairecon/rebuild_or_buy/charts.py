@@ -10,13 +10,11 @@ from repairecon.rebuild_or_buy.chart_spare import spare_worth
 from repairecon.rebuild_or_buy.chart_stream import damage_tree
 from repairecon.rebuild_or_buy.chart_swings import swings
 from repairecon.rebuild_or_buy.chart_tree_shape import prune
-from repairecon.rebuild_or_buy.chart_ways_map import best_way_map
 from repairecon.rebuild_or_buy.chart_years import cost_over_years
 from repairecon.show.page import alt_text, save_png, show
 
 __all__ = [
     "alt_text",
-    "best_way_map",
     "chance_below",
     "cost_over_years",
     "cost_ranges",

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from repairecon.rebuild_or_buy.answer import Answer, ThumbRule
-from repairecon.rebuild_or_buy.looking import Worth
+from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.sensitivity import Flip
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
+from repairecon.rebuild_or_buy.verdict import ThumbRule
 from repairecon.records import STAGES
 from repairecon.show.layout import capital
 from repairecon.show.words import chance_words, days_words, hours_words, measured, money, number, times_words, whole
@@ -268,12 +269,7 @@ def thumb_rule(rule: ThumbRule, currency: str) -> str:
 def how_sampled(answer: Answer) -> str:
     """What is exact and what is sampled."""
     o = answer.outcomes
-    text = (
+    return (
         f"Averages are exact over {whole(len(answer.leaves))} leaves of the tree; ranges and percentages are from "
         f"{whole(o.draws)} draws (seed {o.seed}) and are shown to the digits that supports."
     )
-    if not answer.exact_ranges:
-        return text
-    left = [f"{way} ({why})" for way, why in answer.exact_ranges.items() if why]
-    rest = f" except of {'; '.join(left)}" if left else ""
-    return f"{text} Ranges of money are exact{rest}."

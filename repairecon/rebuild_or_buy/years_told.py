@@ -23,7 +23,6 @@ def over_the_years(answer: Answer) -> list[str]:
         _in_time(answer),
         *_spares(answer),
         *own_lives(answer),
-        bearing(answer),
         "No open data give hours to failure of such units: the lives are the case's or assumed ones, so look at the "
         "life at which the choice turns before you lean on this.",
     ]
@@ -43,23 +42,6 @@ def own_lives(answer: Answer) -> list[str]:
                 f"{number(f.median_low)} and {number(f.median_high)}; shape {number(f.shape)}."
             )
     return lines
-
-
-def bearing(answer: Answer) -> str:
-    """What the bearings would last by their rating, and why not to lean on it."""
-    life, b, a_year = answer.bearing_life, answer.case.bearing, answer.case.years.hours_a_year
-    if life is None or b is None:
-        return ""
-    half = life.half_hours
-    span = number(half.likely) if half.sure else f"{number(half.low)} to {number(half.high)}"
-    years = f", about {number(half.likely / a_year)} years of your use" if a_year > 0 else ""
-    count = f"{number(b.bearings)} {b.kind} bearings" if b.bearings > 1 else f"{b.kind} bearing"
-    used = f" Taken as the running life of {' and '.join(life.ways)}." if life.ways else ""
-    return (
-        f"By their rating (ISO 281) the {count} of 9 units in 10 reach {number(life.l10_hours)} hours, of half of them "
-        f"{span} hours{years}. That is clean, greased and dry: water or salt in the grease shortens it many times "
-        f"over, and seals, corrosion and standing idle are not counted.{used}"
-    )
 
 
 def _against_today(answer: Answer) -> str:

@@ -8,11 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.after_the_job import panels as after_panels
-from repairecon.after_the_job import summary as after_summary
+from repairecon.after_the_job import charts, words
+from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.job import after_the_job
-from repairecon.after_the_job.json_data import as_json
-from repairecon.after_the_job.the_log import calibration
+from repairecon.after_the_job.log import calibration
 from repairecon.read.job_log import log_text, read_log
 from repairecon.read.learned import learned_text, read_learned
 from repairecon.records import LOG_KINDS, QUANTITIES, STAGES, JobLog, Logged, Source
@@ -47,12 +46,12 @@ def test_any_log(seed: int, tmp_path: Path) -> None:
     rows = [a_row(rng, job) for job in jobs for _ in range(rng.choice([1, 3]))]
     (tmp_path / "job_log.csv").write_text(log_text(rows), encoding="utf-8")
     found = after_the_job(None, read_log(tmp_path))
-    assert "nan" not in after_summary.summary(found)
+    assert "nan" not in words.summary(found)
     json.dumps(as_json(found), allow_nan=False)
-    after_summary.held_table(found)
-    after_summary.learned_table(found)
-    after_panels.held_caption(found)
-    after_panels.chances_caption(found)
+    words.held_table(found)
+    words.learned_table(found)
+    charts.held_caption(found)
+    charts.chances_caption(found)
     (tmp_path / "learned.toml").write_text(learned_text(found.learned), encoding="utf-8")
     assert read_learned(tmp_path / "learned.toml").hours == found.learned.hours
 

@@ -25,7 +25,7 @@ from repairecon import read_case  # noqa: E402
 from repairecon.__main__ import main as command  # noqa: E402
 from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
-from repairecon.rebuild_or_buy.world import grow  # noqa: E402
+from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
 from repairecon.records import Case  # noqa: E402
 
 FOLDER = TESTS.parent / "data" / "windlass"

@@ -13,7 +13,7 @@ import numpy as np
 from repairecon.buying.inputs import Input
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.rows import ALL
-from repairecon.rebuild_or_buy.world import NEVER_ENDS
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS
 
 
 class Rows:

@@ -13,9 +13,7 @@ from wide_case import wide
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.offers import border
-from repairecon.rebuild_or_buy.forms import Builder
-from repairecon.rebuild_or_buy.world import grow
-from repairecon.records import Range, RepaireconError
+from repairecon.records import RepaireconError
 
 HOME = 'vat_rate = 0.21\ncurrency = "EUR"\nexchange_date = 2026-10-01\n[money.exchange]\nGBP = 1.2\n'
 TOML = "[money]\n" + HOME + "[owner]\ncost_lost_day = {day}\n[customs]\nas_of = 2026-01-01\nduty_free_up_to = 60\n"
@@ -134,7 +132,8 @@ def test_a_price_is_left_where_another_quote_takes_over(tmp_path):
         [{"item": "seal", "supplier": "a", "quoted_likely": 10}, {"item": "seal", "supplier": "b", "quoted_likely": 9}],
         "[owner]\ncost_lost_day = 0\n",
     )  # fmt: skip
-    assert Buying(case).alone("seal", 1).takeover == pytest.approx(13.0)
+    buying = Buying(case)
+    assert buying.takeover(buying.alone("seal", 1).offer) == pytest.approx(13.0)
 
 
 def test_what_may_not_be_taken_is_said(tmp_path):
@@ -184,12 +183,6 @@ def test_quotes_age_only_on_a_day_that_the_case_names(tmp_path):
     assert Buying(dated).alone("seal", 1).landed == pytest.approx(12.10, abs=0.01)
 
 
-def test_the_tree_is_untouched_by_who_sells(tmp_path):
-    case = stepped_case(tmp_path)
-    assert grow(case).chance.sum() == pytest.approx(1.0)
-    assert isinstance(Buying(case).alone("seal", 2).range, Range)
-
-
 def test_packs_of_two_quotes_may_be_mixed(tmp_path):
     """Three pieces: a pack of two at 10 and one at 6, 16; neither 2 packs (20) nor 3 single ones (18)."""
     quotes = [
@@ -199,9 +192,9 @@ def test_packs_of_two_quotes_may_be_mixed(tmp_path):
     case = case_of(tmp_path / "case", [{"part": "seal", "quantity": 3}], [{"supplier": "dealer"}], quotes)
     buying = Buying(case)
     assert sum(p.landed for p in buying.order(buying.plan)) == pytest.approx(16.0)
-    made = Builder(case, grow(case), buying)
-    assert [p.packs for p in made.prices["seal"]] == [1, 1]
-    assert len({made.price_atom(p) for p in made.prices["seal"]}) == 2
+    mixed = buying.order(buying.plan)
+    assert [p.packs for p in mixed] == [1, 1]
+    assert len({(p.offer, p.lead_key, p.again) for p in mixed}) == 2
 
 
 def test_a_second_quote_of_a_supplier_is_a_number_of_its_own(tmp_path):
@@ -213,12 +206,14 @@ def test_a_second_quote_of_a_supplier_is_a_number_of_its_own(tmp_path):
     case = case_of(
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "dealer"}], quotes, "[owner]\ncost_lost_day = 0\n"
     )
-    made = Builder(case, grow(case))
-    taken = [made.buying.order((("seal", n),))[0] for n in (1, 5)]
+    buying = Buying(case)
+    taken = [buying.order((("seal", n),))[0] for n in (1, 5)]
     assert [p.landed for p in taken] == pytest.approx([6.0, 20.0])
-    price, lead = ([atom(p)[1] for p in taken] for atom in (made.price_atom, made.lead_atom))
-    assert [made.inputs.items[i].mean for i in price] == [6.0, 20.0]
-    assert [made.inputs.items[i].mean for i in lead] == [2.0, 9.0]
+    assert [mean_of(p.range) for p in taken] == [6.0, 20.0]
+    assert [mean_of(p.lead) for p in taken] == [2.0, 9.0]
+    assert [(p.again, p.lead_key) for p in taken] == [
+        ("", "days:seal@dealer"), (", quote 2", "days:seal@dealer, quote 2"),
+    ]  # fmt: skip
 
 
 def test_the_only_order_that_can_be_made_has_no_other_to_lose_to(tmp_path):
@@ -227,9 +222,10 @@ def test_the_only_order_that_can_be_made_has_no_other_to_lose_to(tmp_path):
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "dealer"}, {"supplier": "stockist", "minimum_order": 15}],
         [{"item": "seal", "supplier": name, "quoted_likely": 0} for name in ("dealer", "stockist")],
     )  # fmt: skip
-    (line,) = Buying(case).order((("seal", 1),))
+    buying = Buying(case)
+    (line,) = buying.order((("seal", 1),))
     assert line.supplier.supplier == "dealer"
-    assert line.takeover == float("inf")
+    assert buying.takeover(line.offer) == float("inf")
 
 
 def test_quotes_of_which_no_order_can_be_made_are_said(tmp_path):

@@ -1,0 +1,168 @@
+"""Part of the main job: strip it first? what now? when to stop and buy?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from repairecon.formulas import stopping
+from repairecon.rebuild_or_buy.evaluate import Piece
+from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.stages import (
+    GO_ON,
+    LEAVE,
+    Decision,
+    Place,
+    decision,
+    main_rebuild,
+    places,
+)
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, end_of
+from repairecon.records import ORDER_TIMES, STAGES, Case
+
+STRIP = STAGE["strip"]
+NOW = "now"
+
+
+@dataclass(frozen=True)
+class Spent:
+    """What the work so far took, expected: spent is spent, and no part of the choice."""
+
+    cash: float = 0.0
+    own_hours: float = 0.0
+    days: float = 0.0
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The choice at the bench, from where the owner stands.
+
+    ``value`` least expected total with the freedom to stop; ``now`` the first step of that rule (``go on``
+    or a way); ``best_commit`` and ``cost_commit`` the best way if chosen for good now;
+    ``value_of_stripping`` what is saved by stripping first and then choosing (None once stripped or
+    where no own rebuild may be chosen); ``repair_limit`` the most still worth spending on the
+    rebuild: what the best buy would cost from here, own time in, and ``repair_limit_cash`` with own
+    time at nothing; ``limit_way`` that buy; ``wrong_commitment`` way -> expected total above ``value``.
+    """
+
+    value: float
+    now: str
+    best_commit: str
+    cost_commit: float
+    value_of_stripping: float | None
+    repair_limit: float
+    repair_limit_cash: float
+    limit_way: str
+    wrong_commitment: dict[str, float]
+    spent: Spent
+
+
+def point_name(point: int, done: int) -> str:
+    """Name of a place of choice: now, or after a stage."""
+    return NOW if point == done else f"after {STAGES[point]}"
+
+
+def ended_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
+    """Rebuilds that what was found has ended already."""
+    rebuilds = [w for w in case.ways if w.traits.rebuilds] if done >= 0 else []
+    return {w.way: "what was found ends it" for w in rebuilds if (end_of(case, tree, w) <= done).all()}
+
+
+def bench(model: Model, made: Decision, rule: stopping.StopRule) -> Bench:
+    """The choice at the bench in figures."""
+    totals = model.totals
+    best, r = int(totals.argmin()), main_rebuild(model)
+    can_strip = r is not None and model.done < STRIP
+    strip = made.from_point(STRIP).value() if can_strip else np.nan
+    limit, way = _repair_limit(made)
+    free, _ = _repair_limit(decision(model, (1.0, 0.0, model.lost_day)))
+    now = {p.choice for p in places(model, made, rule) if p.point == model.done}
+    return Bench(
+        value=rule.value,
+        now=now.pop() if len(now) == 1 else "depends on what is seen",
+        best_commit=model.ways[best],
+        cost_commit=float(totals[best]),
+        value_of_stripping=float(totals[best] - strip) if can_strip else None,
+        repair_limit=limit,
+        repair_limit_cash=free,
+        limit_way=way,
+        wrong_commitment={w: float(t - rule.value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
+        spent=_spent(model),
+    )
+
+
+def _repair_limit(made: Decision) -> tuple[float, str]:
+    """What the cheapest stop would cost from here, and which it is."""
+    ways = [a for a, name in enumerate(made.actions) if name != LEAVE]
+    if not ways:
+        return np.inf, ""
+    expected = made.chance @ made.stop_cost[0][:, ways]
+    return float(expected.min()), made.actions[int(expected.argmin())]
+
+
+def _spent(model: Model) -> Spent:
+    spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
+    if spent is None:
+        return Spent()
+    cash, own_hours, days = model.plain.at.expected((Piece(spent),))
+    return Spent(float(cash), float(own_hours), float(days))
+
+
+def stage_table(model: Model, reached: list[Place]) -> pd.DataFrame:
+    rows = []
+    for point in sorted({p.point for p in reached}):
+        here = [p for p in reached if p.point == point]
+        chance = sum(p.chance for p in here)
+        stopping_here = sum(p.chance for p in here if p.choice != GO_ON)
+        name = point_name(point, model.done)
+        rows.append(
+            (name, chance, stopping_here, sum(p.chance * min(p.cost_go_on, p.cost_stop) for p in here) / chance)
+        )
+    return pd.DataFrame(rows, columns=["stage", "p_reached", "p_stop", "cost_still_to_come"])
+
+
+def policy_table(model: Model, reached: list[Place]) -> pd.DataFrame:
+    rows = [
+        (point_name(p.point, model.done), p.findings, p.chance, p.choice, p.cost_go_on, p.cost_stop, p.best_stop)
+        for p in reached
+    ]
+    columns = ["stage", "findings", "chance", "choice", "cost_go_on", "repair_limit", "limit_way"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def stops(made: Decision, rule: stopping.StopRule) -> list[str]:
+    on = np.flatnonzero(made.chance > 0)
+    followed = stopping.follow(rule, made.ids[:, on], made.stop_cost[:, on], made.go_cost[on])
+    names = np.full(len(made.chance), "", dtype=object)
+    names[on] = [made.actions[a] if a >= 0 else "" for a in followed.action]
+    return [str(n) for n in names]
+
+
+def order_times(model: Model) -> pd.DataFrame:
+    """Parts ordered earlier or later: expected total and days by the best rule, and parts bought in vain."""
+    case, tree, r = model.case, model.tree, main_rebuild(model)
+    rows = []
+    for order in ORDER_TIMES if r is not None else ():
+        other = model
+        if order != case.terms.order_parts:
+            changed = replace(case, terms=replace(case.terms, order_parts=order))
+            allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
+            other = Model(changed, tree, allowed, model.done, model.own_hour, model.buying)
+        if other.costs.order_stage >= model.done:
+            made = decision(other)
+            made = replace(made, other=np.zeros_like(made.other))
+            rule = made.rule()
+            rows.append((order, rule.value, *_days_and_vain(other, made, rule), order == case.terms.order_parts))
+    return pd.DataFrame(rows, columns=["order", "expected_total", "expected_days", "p_in_vain", "as_in_case"])
+
+
+def _days_and_vain(model: Model, made: Decision, rule: stopping.StopRule) -> tuple[float, float]:
+    """Expected days under the rule, and the chance that parts are ordered for a rebuild that is given up."""
+    on, days = np.flatnonzero(made.chance > 0), decision(model, (0.0, 0.0, 1.0))
+    stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
+    followed = stopping.follow(rule, made.ids[:, on], stop[:, on], go[on])
+    at = np.array([*made.points, NEVER_ENDS])[followed.stage]
+    vain = (at > model.costs.order_stage) & (at < STAGE["reassembly"])
+    return float(made.chance[on] @ followed.cost), float(made.chance[on] @ vain)

@@ -1,0 +1,191 @@
+"""What a look is worth before it is paid for: a test, a phone call, an hour's measuring.
+
+All is reckoned against the best rule with the freedom to stop: events exactly, prices and waits by steps
+through their range at the conditional mean of each step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairecon.buying.inputs import mean_of
+from repairecon.formulas import ranges
+from repairecon.formulas import tree as tree_formulas
+from repairecon.formulas.ranges import cell_means
+from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.sensitivity import Number
+from repairecon.rebuild_or_buy.stages import Decision, decision
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS
+from repairecon.records import Look, Range
+
+Floats = NDArray[np.float64]
+STEPS = 12
+TAIL = 1e-4
+NUMBERS_TOLD = 6
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What knowing is worth, and what the look at hand brings.
+
+    ``evpi`` expected value of perfect information on the event or price; ``evsi`` that of this look,
+    which may be wrong; ``cost`` of the look with own hours and days at their price; ``net`` is
+    ``evsi`` less ``cost``. ``about`` names the event or the number. ``has_look`` is False where no look
+    is known: then ``evsi`` is what a sure and free one would bring. ``error`` is that of the steps taken
+    through a price's range.
+    """
+
+    look: str
+    about: str
+    evpi: float
+    evsi: float
+    cost: float
+    net: float
+    has_look: bool
+    error: float = 0.0
+
+
+def value_of_knowing(made: Decision, likelihood: Floats) -> float:
+    """Expected value of a showing with ``likelihood`` (L, showings), never below nought."""
+    joint = made.chance[:, None] * likelihood
+    p = joint.sum(axis=0)
+    told = sum(p[k] * made.value(joint[:, k]) for k in np.flatnonzero(p > 0))
+    return max(made.value() - float(told), 0.0)
+
+
+def look_worth(model: Model, made: Decision, likelihood: Floats) -> float:
+    """The same, with what is bought after a failed sending-away chosen anew on what is shown."""
+    if not any((ends < NEVER_ENDS).any() for i, ends in model.ends.items() if (i, model.done) in model.program.away):
+        return value_of_knowing(made, likelihood)
+    joint = made.chance[:, None] * likelihood
+    p, told = joint.sum(axis=0), 0.0
+    for k in np.flatnonzero(p > 0):
+        told += p[k] * decision(model.with_chance(joint[:, k] / p[k])).value()
+    return max(made.value() - float(told), 0.0)
+
+
+def _likelihood(model: Model, event: int, p_right: float) -> Floats:
+    return tree_formulas.look_likelihood(model.tree.states[:, event], len(model.tree.outcomes[event]), p_right)
+
+
+def event_worth(model: Model, made: Decision, event: int) -> float:
+    """Expected value of perfect information on one event."""
+    if np.ptp(model.tree.states[:, event]) == 0:
+        return 0.0
+    return look_worth(model, made, _likelihood(model, event, 1.0))
+
+
+def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
+    """Expected value of knowing a price or a wait before choosing, and the most by which it may be off.
+
+    The least cost is concave in a price: over each step its mean lies between the chord of the step's ends and its
+    value at the step's conditional mean, and the middle of the two is taken. For a wait that is an estimate.
+    """
+    r = number.range
+    if r is None or r.sure or number.index < 0:
+        return 0.0, 0.0
+    at = _decisions(model, number)
+    p = np.linspace(0.0, 1.0, STEPS + 1)
+    means = cell_means(p, r.low, r.likely, r.high, r.shape)
+    edges = ranges.quantile(np.clip(p, TAIL, 1.0 - TAIL), r.low, r.likely, r.high, r.shape)
+    middle, ends = (np.array([at(min(float(x), number.most)).value() for x in xs]) for xs in (means, edges))
+    part = (means - edges[:-1]) / np.diff(edges)
+    chord = ends[:-1] + part * np.diff(ends)
+    above, below = float(middle.mean()), float(chord.mean())
+    return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
+
+
+def _decisions(model: Model, number: Number) -> Callable[[float], Decision]:
+    """The staged choice with the number known; costs are straight lines in a price, so two points draw them."""
+    r = number.range
+    assert r is not None
+
+    def known(x: float) -> Decision:
+        return decision(model, None, model.chooser(model.at(fixed={number.index: x})))
+
+    if number.slopes is None or _chooses_anew(model, number.index, r):
+        return known
+    here, there = known(number.now), known(2.0 * number.now)
+
+    def on_the_line(x: float) -> Decision:
+        part = x / number.now - 1.0
+        with np.errstate(invalid="ignore"):
+            stop = np.where(
+                np.isfinite(here.stop_cost), here.stop_cost + part * (there.stop_cost - here.stop_cost), np.inf
+            )
+            go = np.where(np.isfinite(here.go_cost), here.go_cost + part * (there.go_cost - here.go_cost), np.inf)
+        return replace(here, stop_cost=stop, go_cost=go)
+
+    return on_the_line
+
+
+def _chooses_anew(model: Model, index: int, r: Range) -> bool:
+    """Whether another unit is bought after a failed sending away at one end of the range than at the other."""
+    low, high = (model.chooser(model.at(fixed={index: x})) for x in (r.low, 2.0 * r.high))
+    ways = sorted({i for i, _ in model.program.away})
+    return any(not np.array_equal(low.bought_after(i), high.bought_after(i)) for i in ways)
+
+
+def _steps(r: Range, count: int) -> Floats:
+    return cell_means(np.linspace(0.0, 1.0, count + 1), r.low, r.likely, r.high, r.shape)
+
+
+def _rough_worth(number: Number) -> float:
+    """What knowing the number is worth before choosing a way now: to rank by."""
+    r = number.range
+    if r is None or r.sure or number.index < 0:
+        return 0.0
+    if number.slopes is None:
+        lines = np.array([number.at(float(x)) for x in _steps(r, 3)]).T
+    else:
+        slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
+        lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
+    return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
+
+
+def _cost(model: Model, look: Look) -> float:
+    return mean_of(look.cost) + model.own_hour * mean_of(look.hours) + model.lost_day * mean_of(look.days)
+
+
+def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
+    """Every look of the case and every event and uncertain price without one, best net worth first."""
+    found = [*_at_hand(model, made, listed), *_events(model, made), *_prices(model, made, listed)]
+    noise = 1e-9 * max(abs(made.value()), 1.0)
+    told = [w for w in found if w.has_look or w.evpi > noise]
+    return sorted(told, key=lambda w: (-w.net, -w.evpi, w.look))
+
+
+def _at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+    by_item = {n.item: n for n in listed if n.item}
+    for look in model.case.looks:
+        cost, error = _cost(model, look), 0.0
+        if look.event:
+            event = model.tree.column(look.event)
+            perfect = event_worth(model, made, event)
+            sample = look_worth(model, made, _likelihood(model, event, look.p_right)) if look.p_right < 1.0 else perfect
+        else:
+            number = by_item.get(look.price_of)
+            perfect, error = (0.0, 0.0) if number is None else number_worth(model, made, number)
+            sample = perfect
+        about = look.event or f"price of {look.price_of}"
+        yield Worth(look.look, about, perfect, sample, cost, sample - cost, True, error)
+
+
+def _events(model: Model, made: Decision) -> Iterator[Worth]:
+    named = {look.event for look in model.case.looks}
+    for event, name in enumerate(model.tree.events):
+        if name not in named:
+            worth = event_worth(model, made, event)
+            yield Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False)
+
+
+def _prices(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+    named = {look.price_of for look in model.case.looks if look.price_of}
+    ranked = sorted((n for n in listed if n.item not in named), key=lambda n: -_rough_worth(n))
+    for number in ranked[:NUMBERS_TOLD]:
+        worth, error = number_worth(model, made, number)
+        yield Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error)

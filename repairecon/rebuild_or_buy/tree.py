@@ -1,0 +1,193 @@
+"""The hidden state of the unit: every leaf of the tree, which branch rows hold in each, and where rebuilds end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairecon.formulas import tree as tree_formulas
+from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, RepaireconError, Way
+
+NEVER_ENDS = len(STAGES)
+STAGE = {name: i for i, name in enumerate(STAGES)}
+Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Tree:
+    """Leaves of the tree.
+
+    ``states`` (L, E): outcome index of each event, -1 where the event does not happen.
+    ``chance`` (L,). ``holds`` (B, L): whether a branch row of the case applies in a leaf.
+    """
+
+    events: tuple[str, ...]
+    outcomes: tuple[tuple[str, ...], ...]
+    seen: tuple[int, ...]
+    states: NDArray[np.int16]
+    chance: Floats
+    holds: Bools
+
+    def column(self, event: str) -> int:
+        """Index of an event by name."""
+        if event not in self.events:
+            raise FindingError(f"no event {event!r}; the events are: {', '.join(self.events) or 'none'}")
+        return self.events.index(event)
+
+    def outcome(self, event: str, outcome: str) -> tuple[int, int]:
+        """Indices of an event and of one of its outcomes, by name."""
+        e = self.column(event)
+        if outcome not in self.outcomes[e]:
+            raise FindingError(
+                f"event {event!r} has no outcome {outcome!r}; write one of: {', '.join(self.outcomes[e])}"
+            )
+        return e, self.outcomes[e].index(outcome)
+
+    def alike(self, stage: int) -> Ints:
+        """Number of the set of leaves (L,) that look alike by the end of a stage."""
+        seen = [e for e, s in enumerate(self.seen) if 0 <= s <= stage]
+        return tree_formulas.information_sets(self.states, seen)[0]
+
+    def sorted_by(self, keys: Sequence[Ints]) -> Tree:
+        """The same leaves in another order, those with like keys side by side."""
+        order = np.lexsort(keys[::-1]) if len(keys) else np.arange(len(self.chance))
+        return self.only(order)
+
+    def only(self, kept: NDArray[np.intp] | Bools, chance: Floats | None = None) -> Tree:
+        """Some of the leaves, with other chances where given."""
+        chance = self.chance[kept] if chance is None else chance
+        return replace(self, states=self.states[kept], chance=chance, holds=self.holds[:, kept])
+
+    def words(self, leaf: int) -> dict[str, str]:
+        """Event -> outcome of a leaf, the events that do not happen left out."""
+        row = self.states[leaf]
+        return {e: self.outcomes[i][s] for i, (e, s) in enumerate(zip(self.events, row, strict=True)) if s >= 0}
+
+
+def _names(case: Case) -> dict[str, list[str]]:
+    names: dict[str, list[str]] = {}
+    for b in case.branches:
+        outcomes = names.setdefault(b.event, [])
+        if b.outcome not in outcomes:
+            outcomes.append(b.outcome)
+    return names
+
+
+def _groups(
+    case: Case, names: dict[str, list[str]]
+) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
+    events = list(names)
+    groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in events]
+    for b in case.branches:
+        e = events.index(b.event)
+        given = tuple((events.index(o), names[o].index(v)) for o, v in b.given)
+        chances = groups[e].setdefault(given, np.zeros(len(names[b.event])))
+        chances[names[b.event].index(b.outcome)] += b.chance
+    return [list(g.items()) for g in groups]
+
+
+def _held(case: Case, names: dict[str, list[str]], states: NDArray[np.int16]) -> Bools:
+    """Which branch rows apply: their outcome is the leaf's and their condition is the one that held."""
+    events = list(names)
+    everywhere = np.ones(len(states), dtype=bool)
+
+    def given_holds(given: tuple[tuple[str, str], ...]) -> Bools:
+        holds = everywhere
+        for event, outcome in given:
+            holds = holds & (states[:, events.index(event)] == names[event].index(outcome))
+        return holds
+
+    special: dict[str, Bools] = {}
+    for b in case.branches:
+        if b.given:
+            special[b.event] = special.get(b.event, ~everywhere) | given_holds(b.given)
+    rows = []
+    for b in case.branches:
+        own = given_holds(b.given) if b.given else ~special.get(b.event, ~everywhere)
+        rows.append(own & (states[:, events.index(b.event)] == names[b.event].index(b.outcome)))
+    return np.array(rows, dtype=bool).reshape(len(case.branches), len(states))
+
+
+def grow(case: Case, *, bare: bool = False) -> Tree:
+    """Enumerate the case's tree; ``bare`` gives the one leaf in which nothing is found."""
+    names = _names(case)
+    if bare or not names:
+        states = np.full((1, len(names)), -1, dtype=np.int16)
+        chance = np.ones(1)
+    else:
+        try:
+            states, chance = tree_formulas.enumerate_leaves(_groups(case, names))
+        except ValueError as error:
+            raise RepaireconError(f"events.csv: {error}") from error
+    seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
+    return Tree(
+        tuple(names),
+        tuple(tuple(o) for o in names.values()),
+        seen,
+        states,
+        chance,
+        _held(case, names, states),
+    )
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a look showed: an outcome of an event, and the chance that the look shows what is the case."""
+
+    event: str
+    outcome: str
+    p_right: float = 1.0
+
+    def __str__(self) -> str:
+        return f"{self.event}={self.outcome}" + (f" ({self.p_right})" if self.p_right < 1.0 else "")
+
+
+def with_findings(tree: Tree, found: Sequence[Finding]) -> Tree:
+    """The leaves renewed by Bayes' rule on what was found; those that can no longer be are left out."""
+    if not found:
+        return tree
+    likelihood = np.ones(len(tree.chance))
+    for f in found:
+        e, o = tree.outcome(f.event, f.outcome)
+        if not 0.0 < f.p_right <= 1.0:
+            raise FindingError(f"{f}: the chance of being right lies above 0 and up to 1")
+        likelihood *= tree_formulas.finding_likelihood(tree.states[:, e], o, f.p_right, outcomes=len(tree.outcomes[e]))
+    if not (tree.chance * likelihood).sum() > 0:
+        raise FindingError(
+            "these findings cannot all be true in the tree of this case: " + "; ".join(str(f) for f in found)
+        )
+    chance, _ = tree_formulas.given_findings(tree.chance, likelihood)
+    keep = chance > 0
+    return tree.only(keep, chance[keep])
+
+
+def named_in(ways: tuple[str, ...], way: Way) -> bool:
+    """Whether a ``ways`` column names this way: by its name, its kind or a group of kinds."""
+    return any(w in (way.way, way.kind) or way.kind in WAY_GROUPS.get(w, ()) for w in ways)
+
+
+def branch_touches(branch: Branch, way: Way) -> bool:
+    """Whether an outcome bears on the rebuild of a way, or for a way that only buys, on its unit.
+
+    A blank ``ways`` means those that rebuild; ``buys`` means the bought unit, also that of a pair,
+    which is reckoned as the buy that the pair names.
+    """
+    if not branch.ways:
+        return bool(way.traits.rebuilds)
+    if way.traits.rebuilds:
+        return any(w in (way.way, way.kind, "rebuilds", "all") for w in branch.ways)
+    return named_in(branch.ways, way)
+
+
+def end_of(case: Case, tree: Tree, way: Way) -> Ints:
+    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not."""
+    stage = np.full(len(tree.chance), NEVER_ENDS, dtype=np.int64)
+    for b, holds in zip(case.branches, tree.holds, strict=True):
+        if b.ends_rebuild and way.traits.rebuilds and branch_touches(b, way):
+            stage[holds] = np.minimum(stage[holds], STAGE[b.seen_at])
+    return stage
