@@ -10,9 +10,11 @@ from plain_basket import parcel_cost
 from quote_cases import case_of
 from wide_case import wide
 
+import repairecon
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.offers import border
+from repairecon.rebuild_or_buy.summary import summary
 from repairecon.records import RepaireconError
 
 HOME = 'vat_rate = 0.21\ncurrency = "EUR"\nexchange_date = 2026-10-01\n[money.exchange]\nGBP = 1.2\n'
@@ -157,6 +159,8 @@ def test_a_rebuild_buys_by_the_same_rules_as_an_order(tmp_path):
     assert buying.alone("bearing", 1).landed == pytest.approx(48.0)
     (question,) = buying.questions
     assert question.startswith("bearing: ask market whether LB 12-B is 6203-2RS (")
+    text = " ".join(summary(repairecon.rebuild_or_buy(buying.case, draws=100)).split())
+    assert "Ask before you order - Bearing: ask market whether LB 12-B is 6203-2RS (" in text
     quotes[1]["take_near"] = "yes"
     assert Buying(case_of(tmp_path / "case2", parts, sellers, quotes)).alone("bearing", 1).landed == pytest.approx(6.0)
 
