@@ -293,19 +293,14 @@ def entering_prices(basket: Basket, offers: Iterable[int] | None = None, seconds
     asked = range(len(order.offers)) if offers is None else offers
     open_ = [i for i in asked if order.allows(i) and not basket.packs.get(i)]
     swaps = {i: _by_swap(basket, order, i) for i in open_}
-    return {i: _entry(basket.total + 1e-9, order, swaps[i], until) for i in open_}
+    return {i: _entry(basket.total + 1e-9, order, i, swaps[i], until) for i in open_}
 
 
-@dataclass(frozen=True)
-class _Swap:
-    """An offer, the highest factor so far at which a basket with it costs no more than the cheapest, and that one."""
-
-    offer: int
-    factor: float = -1.0
-    basket: Basket | None = None
+_Start = tuple[float, Basket | None]
+"""The highest factor so far at which a basket with an offer costs no more than the cheapest (-1: none), and it."""
 
 
-def _by_swap(basket: Basket, order: Order, index: int) -> _Swap:
+def _by_swap(basket: Basket, order: Order, index: int) -> _Start:
     """The basket with the part's offers given up for one other, where that is sold."""
     offer = order.offers[index]
     packs = {i: n for i, n in basket.packs.items() if order.offers[i].part != offer.part}
@@ -313,14 +308,14 @@ def _by_swap(basket: Basket, order: Order, index: int) -> _Swap:
     try:
         parcels = len(swapped.parcels)
     except ValueError:  # not sold so
-        return _Swap(index)
+        return -1.0, None
     if order.most_parcels is not None and parcels > order.most_parcels:
-        return _Swap(index)
-    return _Swap(index, _highest(swapped, order, index, basket.total + 1e-9), swapped)
+        return -1.0, None
+    return _highest(swapped, order, index, basket.total + 1e-9), swapped
 
 
-def _entry(target: float, order: Order, start: _Swap, until: float) -> Entry:
-    index, factor, entered = start.offer, start.factor, start.basket
+def _entry(target: float, order: Order, index: int, start: _Start, until: float) -> Entry:
+    factor, entered = start
     line = order.offers[index].line
     asked = line.price(line.minimum_packs)
     step = min(1.0, max(CENT / asked, 1e-3 * CENT)) if asked > 0.0 else 1.0

@@ -48,18 +48,16 @@ class LandedLine:
 
 @dataclass(frozen=True)
 class LandedParcel:
-    """A parcel line by line; ``quoted_goods`` after discount in the supplier's money, ``value`` at the border.
+    """A parcel line by line; ``quoted_goods`` after discount in the supplier's money.
 
-    ``duty_by``: "no border", "none", "flat rate" or "own rates"; ``vat_free``: let in without VAT.
+    ``duty_by``: "no border", "none", "flat rate" or "own rates".
     """
 
     lines: tuple[LandedLine, ...]
     quoted_goods: float
     weight_kg: float
-    value: float
     carriage_free: bool
     duty_by: str
-    vat_free: bool
 
     def charge(self, name: str) -> float:
         """One charge over all lines."""
@@ -204,10 +202,8 @@ def price_parcel(
         lines=landed,
         quoted_goods=spent,
         weight_kg=weight,
-        value=value,
         carriage_free=terms.free_above is not None and spent >= terms.free_above - CLOSE,
         duty_by=rule.duty_by,
-        vat_free=rule.vat_free,
     )
 
 
