@@ -1,4 +1,4 @@
-"""The uncertain inputs of a case by name, and what a bill multiplies: products of inputs, and the longest of some waits."""
+"""The uncertain inputs of a case by name, and what a bill multiplies: products of inputs, the longest of some waits."""
 
 from __future__ import annotations
 

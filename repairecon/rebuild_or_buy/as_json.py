@@ -28,6 +28,7 @@ def as_json(answer: Answer) -> dict[str, Any]:
         "p_best_below_second": v.p_best_below_second,
         "near_tie": v.near_tie,
         "flips": [{**asdict(f), "within_range": f.within_range} for f in answer.flips],
+        "ask": list(answer.model.buying.questions),
         "assumed": [asdict(a) for a in answer.assumed],
         "cautions": list(answer.cautions),
         "thumb_rules": [asdict(r) for r in answer.thumb_rules],

@@ -50,8 +50,8 @@ def beside(answer: Answer) -> Panel:
 
 
 def cautions(answer: Answer) -> Panel:
-    """Cautions that fit the unit."""
-    return Panel("Before you start", list(answer.cautions))
+    """What to ask before an order, and cautions that fit the unit."""
+    return Panel("Before you start", [*summary.questions(answer), *answer.cautions])
 
 
 def tables(answer: Answer) -> tuple[pd.DataFrame, pd.DataFrame]:

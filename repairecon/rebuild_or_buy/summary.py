@@ -119,12 +119,18 @@ def summary(answer: Answer) -> str:
         section("Ruled out", ruled_out(answer)),
         section("Ways that may never come", nevers(answer)),
         section("Thumb rules in use", [sentences.thumb_rule(r, case.terms.currency) for r in answer.thumb_rules]),
+        section("Ask before you order", questions(answer)),
         section("Before you start", list(answer.cautions)),
         "Where the prices come from\n" + as_text(price_table(answer), ""),
         section("Assumed, as the case does not say", _assumed(answer)),
         wrapped(sentences.how_sampled(answer)),
     ]
     return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def questions(answer: Answer) -> list[str]:
+    """Quotes that no order takes, since the tables cannot tell whether they are the part, and what to ask."""
+    return [f"{capital(question)}." for question in answer.model.buying.questions]
 
 
 def _years(answer: Answer) -> str:

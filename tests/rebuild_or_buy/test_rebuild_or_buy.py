@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import pytest
 import reference_case as rc
-from repairecon.rebuild_or_buy.verdict import near_tie, screen
 
 import repairecon
 from repairecon.rebuild_or_buy.as_json import as_json

@@ -1,13 +1,16 @@
-"""The terms on which a parcel is bought and let in, and the charges that come of them, as plain records."""
+"""What is to be bought and on which terms: supplier, border, line of a quote, offer, order; and the rules of taxing."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import inf
 
 CLOSE = 1e-6
 """Money and kilograms are compared with limits to this much, so that noise in the last digit decides nothing."""
+ABOVE = 1e-3
+"""What is over a limit is over it by this much money at least."""
 
 
 @dataclass(frozen=True)
@@ -39,8 +42,7 @@ class ParcelTerms:
             raise ValueError("carriage, minimum order and handling cannot be below 0")
         if any(b[0] <= a[0] or b[1] < a[1] for a, b in pairwise(((-inf, 0.0), *self.bands))):
             raise ValueError("weight bands must rise in kilograms and in carriage")
-        rates = (self.vat_rate, self.discount_rate, self.card_fee_rate, self.insurance_rate)
-        _check_rates(*rates)
+        _check_rates(self.vat_rate, self.discount_rate, self.card_fee_rate, self.insurance_rate)
 
     @property
     def net(self) -> float:
@@ -50,7 +52,7 @@ class ParcelTerms:
 
 @dataclass(frozen=True)
 class Border:
-    """Tax at home and the rules at the border, in home money; see :func:`parcel.price_parcel` for their meaning."""
+    """Tax at home and the rules at the border, in home money; see :func:`price_parcel` for their meaning."""
 
     home_vat_rate: float = 0.0
     duty_free_up_to: float = 0.0
@@ -93,68 +95,13 @@ class Line:
         """Price of each pack when so many are bought."""
         return [price for start, price in self.prices if start <= max(packs, 1)][-1]
 
+    def packs_for(self, pieces: int) -> int:
+        """Fewest packs that are sold and hold so many pieces; a pack cannot be broken."""
+        return max(self.minimum_packs, -(-pieces // self.pack))
+
     def at_factor(self, factor: float) -> Line:
         """The same line with all its prices times a factor."""
         return replace(self, prices=tuple((start, price * factor) for start, price in self.prices))
-
-
-@dataclass(frozen=True)
-class LandedLine:
-    """What one line costs at the door, each charge as a figure of its own [home money]; they add up to ``total``.
-
-    ``goods`` to ``card_fee`` are free of VAT, ``vat`` is all of it; ``vat_back`` and ``core_refund`` are negative.
-    ``free_packs`` went in under the traveller's allowance. ``quoted_price`` is of a pack, before discount.
-    """
-
-    packs: int
-    quoted_price: float
-    goods: float
-    core: float
-    carriage: float
-    insurance: float
-    card_fee: float
-    duty: float
-    vat: float
-    handling: float
-    vat_back: float
-    core_refund: float
-    free_packs: int
-
-    @property
-    def total(self) -> float:
-        """All charges less what comes back."""
-        return float(sum(getattr(self, name) for name in CHARGES))
-
-
-CHARGES = (
-    "goods", "core", "carriage", "insurance", "card_fee", "duty", "vat", "handling", "vat_back", "core_refund",
-)  # fmt: skip
-"""The charges of a line, in the order in which they fall."""
-
-
-@dataclass(frozen=True)
-class LandedParcel:
-    """A parcel line by line; ``quoted_goods`` after discount in the supplier's money, ``value`` at the border.
-
-    ``duty_by``: "no border", "none", "flat rate" or "own rates"; ``vat_free``: let in without VAT.
-    """
-
-    lines: tuple[LandedLine, ...]
-    quoted_goods: float
-    weight_kg: float
-    value: float
-    carriage_free: bool
-    duty_by: str
-    vat_free: bool
-
-    def charge(self, name: str) -> float:
-        """One charge over all lines."""
-        return float(sum(getattr(line, name) for line in self.lines))
-
-    @property
-    def total(self) -> float:
-        """What the parcel costs."""
-        return sum(line.total for line in self.lines)
 
 
 @dataclass(frozen=True)
@@ -188,35 +135,12 @@ class TaxRule:
 
 
 def tax_rules(terms: ParcelTerms, border: Border) -> tuple[TaxRule, ...]:
-    """The ways in which a parcel may be taxed at the border, the most lenient first.
+    """The ways in which a parcel may be taxed at the border, the most lenient first: the first that it keeps holds.
 
-    Parameters
-    ----------
-    terms : ParcelTerms
-        The supplier's terms [supplier's money].
-    border : Border
-        Rules at the border [home money].
-
-    Returns
-    -------
-    tuple of TaxRule
-        The first of them whose limits the parcel keeps is the one that holds [home money].
-
-    Notes
-    -----
-    Without a border, or carried by hand, the thresholds of consignments do not apply. A parcel of no
-    value is at or under any threshold, even one of 0.
-
-    References
-    ----------
-    Council Regulation (EC) No 1186/2009, article 23 (consignments of negligible value) and article 41
-    (travellers); Council Regulation (EEC) No 2658/87, annex I, part one, section II D (flat rate on the
-    goods subject to duty, not on those free of it); the numbers from memory.
-
-    Examples
-    --------
-    >>> [r.duty_by for r in tax_rules(ParcelTerms(imported=True), Border(duty_free_up_to=150.0))]
-    ['none', 'none', 'own rates', 'own rates']
+    Without a border, or carried by hand, the thresholds of consignments do not apply. A parcel of no value is at or
+    under any threshold, even one of 0. Council Regulation (EC) No 1186/2009, articles 23 and 41; Council Regulation
+    (EEC) No 2658/87, annex I, part one, section II D (the flat rate is on goods subject to duty, not on those free of
+    it); the numbers from memory.
     """
     if not terms.imported:
         return (TaxRule("no border", False),)
@@ -230,8 +154,58 @@ def tax_rules(terms: ParcelTerms, border: Border) -> tuple[TaxRule, ...]:
     duties.append(("own rates", inf, inf, above))
     vats = [(False, inf)] if terms.by_hand else [(True, border.vat_free_up_to), (False, inf)]
     return tuple(
-        TaxRule(by, free, min(value, limit), up_to, start) for by, value, up_to, start in duties for free, limit in vats
+        TaxRule(by, free, value_up_to=min(value, limit), dutiable_up_to=up_to, dutiable_from=start)
+        for by, value, up_to, start in duties
+        for free, limit in vats
     )
+
+
+@dataclass(frozen=True)
+class Offer:
+    """One supplier's line for one part; ``makers`` for the maker's own part."""
+
+    part: str
+    supplier: str
+    line: Line
+    days: float = 0.0
+    makers: bool = False
+
+
+@dataclass(frozen=True)
+class Order:
+    """Pieces wanted of each part, the offers, the suppliers' terms, and the owner's wishes.
+
+    ``makers_only``: parts that must be the maker's own. ``only``: offers (by index) that alone may serve a part.
+    A supplier sends one parcel.
+    """
+
+    wanted: Mapping[str, int]
+    offers: tuple[Offer, ...]
+    suppliers: Mapping[str, ParcelTerms]
+    border: Border = field(default_factory=Border)
+    deadline_days: float = inf
+    most_parcels: int | None = None
+    without: frozenset[str] = frozenset()
+    makers_only: frozenset[str] = frozenset()
+    only: Mapping[str, frozenset[int]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        unknown = {o.supplier for o in self.offers} - set(self.suppliers)
+        if unknown:
+            raise ValueError(f"no terms for {', '.join(sorted(unknown))}")
+        if any(pieces < 1 for pieces in self.wanted.values()):
+            raise ValueError("want at least 1 piece of each part")
+
+    def allows(self, index: int) -> bool:
+        """Whether an offer may be bought at all."""
+        offer = self.offers[index]
+        return (
+            offer.part in self.wanted
+            and offer.supplier not in self.without
+            and offer.days <= self.deadline_days
+            and (offer.makers or offer.part not in self.makers_only)
+            and (offer.part not in self.only or index in self.only[offer.part])
+        )
 
 
 def _check_rates(*rates: float) -> None:

@@ -9,11 +9,8 @@ import pytest
 from quote_cases import case_of, quotes_of, write_rows
 
 import repairecon
-from repairecon.compare_quotes import summary as quotes_summary
-from repairecon.compare_quotes import terms as quotes_terms
-from repairecon.compare_quotes import told as quotes_told
-from repairecon.compare_quotes.json_data import as_json
-from repairecon.compare_quotes.tables import MAKERS_ONLY
+from repairecon.compare_quotes import sentences, summary
+from repairecon.compare_quotes.tables import MAKERS_ONLY, by_supplier, charges
 from repairecon.show.layout import WIDTH, as_text
 from repairecon.show.sheet import Sheet
 
@@ -34,11 +31,11 @@ def test_no_line_is_wider_than_the_page(tmp_path):
         quotes_of({(long, "stockist of bearings and of seals in the town"): 9,
                    ("seal", "stockist of bearings and of seals in the town"): 4}),
     )  # fmt: skip
-    text = quotes_summary.summary(answer)
+    text = summary.summary(answer)
     assert max(map(len, text.splitlines())) <= WIDTH
     assert "\n\n\n" not in text
     demo = repairecon.compare_quotes(repairecon.read_case("data/engine_service", order=True))
-    assert max(map(len, quotes_summary.summary(demo).splitlines())) <= WIDTH
+    assert max(map(len, summary.summary(demo).splitlines())) <= WIDTH
 
 
 def test_a_refunded_core_leaves_no_charge(tmp_path):
@@ -47,12 +44,12 @@ def test_a_refunded_core_leaves_no_charge(tmp_path):
         tmp_path, [{"part": "alternator"}], [{"supplier": "shop"}],
         quotes_of({("alternator", "shop"): 121}, quoted_core_likely=60.5),
     )  # fmt: skip
-    (row,) = quotes_told.charges(answer).to_dict("records")
+    (row,) = charges(answer.basket).to_dict("records")
     assert row["goods"] == pytest.approx(100.0)
     assert row["VAT"] == pytest.approx(21.0)
     assert row["core kept"] == pytest.approx(0.0)
     assert row["landed"] == pytest.approx(121.0)
-    assert quotes_told.by_supplier(answer).sum(axis=1)["shop"] == pytest.approx(121.0)
+    assert by_supplier(answer.basket).sum(axis=1)["shop"] == pytest.approx(121.0)
 
 
 def test_charges_of_an_import_by_hand(tmp_path):
@@ -64,14 +61,14 @@ def test_charges_of_an_import_by_hand(tmp_path):
               "card_fee_rate": 0.02, "imported": "yes", "duty_rate": 0.05, "cost_handling": 15}  # fmt: skip
     toml = HOME + "exchange_date = 2026-10-01\n[money.exchange]\nGBP = 1.2\n"
     answer = compared(tmp_path, [{"part": "seal", "quantity": 2}], [seller], quotes_of({("seal", "abroad"): 50}), toml)
-    (row,) = quotes_told.charges(answer).to_dict("records")
+    (row,) = charges(answer.basket).to_dict("records")
     by_hand = {"goods": 120, "carriage": 12, "insurance and fees": 3.96, "duty": 6.666, "VAT": 29.39706, "handling": 15}
     assert {name: row[name] for name in by_hand} == pytest.approx(by_hand)
     assert row["landed"] == pytest.approx(187.02306)
-    shown = quotes_summary.charges_table(answer)
+    shown = summary.charges_table(answer)
     assert list(shown["duty"]) == ["6.67", "6.67"]
     assert list(shown["read in"]) == ["quotes.csv:2", ""]
-    (terms,) = quotes_terms.terms_table(answer).to_dict("records")
+    (terms,) = summary.terms_table(answer).to_dict("records")
     assert terms == {
         "supplier": "abroad", "money": "GBP", "VAT": "sold free of it", "carriage": "GBP 10.00", "free above": "",
         "minimum order": "", "discount": "", "card fee, insurance": "2 %, 1 %", "duty": "5 %", "handling": "EUR 15.00",
@@ -79,7 +76,7 @@ def test_charges_of_an_import_by_hand(tmp_path):
     } | {"days": terms["days"]}  # fmt: skip
 
 
-def test_one_missing_weight_is_told(tmp_path):
+def test_one_missing_weight_is_said(tmp_path):
     """The heaviest band is 14: it is taken, and the part without a weight is named."""
     folder = tmp_path / "case"
     folder.mkdir()
@@ -91,11 +88,11 @@ def test_one_missing_weight_is_told(tmp_path):
          {"item": "shaft", "supplier": "shop", "quoted_likely": 60}],
     )  # fmt: skip
     assert answer.total == pytest.approx(5 + 60 + 14)
-    (said,) = [line for line in quotes_terms.terms(answer) if "weight" in line]
+    (said,) = [line for line in sentences.terms(answer) if "weight" in line]
     assert "shaft" in said
     assert "seal" not in said
     assert "EUR 14.00" in said
-    assert "heaviest" in quotes_terms.terms_table(answer)["carriage"].iloc[0]
+    assert "heaviest" in summary.terms_table(answer)["carriage"].iloc[0]
 
 
 def limited(tmp_path):
@@ -107,15 +104,15 @@ def limited(tmp_path):
     )  # fmt: skip
 
 
-def test_what_a_limit_of_parcels_costs_is_told(tmp_path):
+def test_what_a_limit_of_parcels_costs_is_said(tmp_path):
     """One parcel: 30 + 20 = 50 from far; two parcels 10 + 20 = 30: the limit costs 20."""
     answer = limited(tmp_path)
     assert answer.total == pytest.approx(50.0)
-    said = " ".join(quotes_told.verdict(answer))
+    said = " ".join([*sentences.verdict(answer), *sentences.beside(answer)])
     assert "The limit of 1 parcel costs you EUR 20.00 or more" in said
     assert "EUR -" not in said
     assert "All from one supplier" not in said
-    table = quotes_summary.alternatives_table(answer).set_index("way of ordering")
+    table = summary.alternatives_table(answer).set_index("way of ordering")
     assert table.loc["cheapest price line by line", "against it"] == "EUR 20.00 less"
 
 
@@ -126,7 +123,7 @@ def test_sums_of_other_parts_are_not_compared(tmp_path):
         quotes_of({("seal", "near"): 10, ("bearing", "far"): 20}), most_parcels=1,
     )  # fmt: skip
     assert [why for _, why in answer.uncovered] == ["over the limit of 1 parcel together with the others"]
-    said = " ".join(quotes_told.verdict(answer))
+    said = " ".join([*sentences.verdict(answer), *sentences.beside(answer)])
     assert not any(word in said for word in ("looks best", "more", "EUR -"))
     assert answer.saved_without_badge == 0.0
 
@@ -147,7 +144,7 @@ def test_a_table_folds_its_words_and_not_its_numbers():
 
 def test_a_sheet_leaves_out_no_row_and_no_word():
     demo = repairecon.compare_quotes(repairecon.read_case("data/engine_service", order=True))
-    shown = [sheet._repr_html_() for sheet in quotes_summary.whole_tables(demo)]
+    shown = [sheet._repr_html_() for sheet in summary.whole_tables(demo)]
     assert [text.count("<tr>") for text in shown[2:]] == [1 + len(demo.lines), 1 + len(demo.equivalents)]
     for words in (*demo.lines["left_out"], *demo.equivalents["reasons"]):
         assert html.escape(words) in "".join(shown)
@@ -156,8 +153,8 @@ def test_a_sheet_leaves_out_no_row_and_no_word():
     assert '<td class="n">EUR 4.00</td>' in hurt
 
 
-def test_what_is_asked_for_is_told(tmp_path):
+def test_what_is_asked_for_is_said(tmp_path):
     answer = limited(tmp_path)
-    assert "Asked for: at most 1 parcel." in quotes_told.heading(answer)
-    assert "that meets this costs less" in quotes_told.verdict(answer)[0]
-    assert as_json(answer)["wishes"]["most_parcels"] == 1
+    assert "Asked for: at most 1 parcel." in sentences.heading(answer)
+    assert "that meets this costs less" in sentences.verdict(answer)[0]
+    assert summary.as_json(answer)["wishes"]["most_parcels"] == 1

@@ -9,11 +9,11 @@ import textwrap
 
 import pytest
 
-from repairecon.buying.whole_numbers import Program
+from repairecon.buying.program import Program
 
 SOLVE = """
 import os, sys, threading
-from repairecon.buying.whole_numbers import Program
+from repairecon.buying.program import Program
 
 def solve():
     for _ in range(40):

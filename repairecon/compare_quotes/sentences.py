@@ -7,11 +7,11 @@ from typing import Any
 import pandas as pd
 
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
 from repairecon.show.layout import capital
-from repairecon.show.words import days_words, money, price, share, whole
+from repairecon.show.words import days_words, money, price, rate, share, whole
 
-MOST_TOLD = 6
+MOST_SAID = 6
 
 
 def heading(answer: QuotesAnswer) -> list[str]:
@@ -53,7 +53,7 @@ def verdict(answer: QuotesAnswer) -> list[str]:
     ready = f"all here in {days_words(answer.days)} ({_counted(answer)})"
     landed = f"Landed in all {price(answer.total, currency)}{_of(answer)}, {ready}; {sure}."
     text = f"Order {_many(len(from_whom), 'parcel')}: {listed}. {landed}"
-    return [text, *_beside(answer), *_missing(answer)]
+    return [text, *(f"Not covered: {part}: {why}." for part, why in answer.uncovered)]
 
 
 def _of(answer: QuotesAnswer) -> str:
@@ -66,22 +66,44 @@ def _counted(answer: QuotesAnswer) -> str:
     return "likely" if answer.wishes.deadline_by == "likely" else "nine times in ten"
 
 
-def _beside(answer: QuotesAnswer) -> list[str]:
+def beside(answer: QuotesAnswer) -> list[str]:
     """What the other ways of ordering would cost more."""
     currency, table = answer.case.terms.currency, answer.alternatives.set_index("way")
+    if table.empty:
+        return []
     said = []
     if answer.saved_without_badge > 0.5:
         saved = money(answer.saved_without_badge, currency)
         said.append(f"Against the maker's parts throughout, parts without the badge and bought together save {saved}.")
-    said += _line_by_line(answer, table) + _one_supplier(answer, table)
+    said += _all_fit(answer, table) + _line_by_line(answer, table) + _one_supplier(answer, table)
     if NEXT in table.index:
-        said.append(f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more.")
+        most = "" if table.loc[NEXT, "proven"] else " at most"
+        said.append(f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more{most}.")
+    if not table["proven"].all():
+        said.append("With so many quotes not every other way of ordering was searched to the end; none is cheaper.")
     return said
 
 
 def _same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
     """Whether another way of ordering has the parts that the basket has: only then do their sums compare."""
     return set(row["lacks"]) == {part for part, _ in answer.uncovered}
+
+
+def _all_fit(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
+    """What the quotes to ask about would save."""
+    if ALL_FIT not in table.index:
+        return []
+    row, currency = table.loc[ALL_FIT], answer.case.terms.currency
+    if _same_parts(answer, row):
+        brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
+    else:
+        brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
+    return [f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."]
+
+
+def ask(answer: QuotesAnswer) -> list[str]:
+    """Quotes left out until a question is answered."""
+    return [f"{capital(r['part'])}: {r['question']}." for _, r in answer.ask.iterrows()]
 
 
 def _line_by_line(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
@@ -106,15 +128,11 @@ def _one_supplier(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
     return [f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."]
 
 
-def _missing(answer: QuotesAnswer) -> list[str]:
-    return [f"Not covered: {part}: {why}." for part, why in answer.uncovered]
-
-
 def entering(answer: QuotesAnswer) -> list[str]:
     """Quotes worth a telephone call: those that a small drop would bring in."""
     rows = answer.lines[answer.lines["enters_below"].notna() & (answer.lines["packs"] == 0)]
     rows = rows.assign(drop=1.0 - rows["enters_below"].astype(float) / rows["quoted"])
-    rows = rows[rows["quoted"] > 0].sort_values("drop", kind="stable").head(MOST_TOLD)
+    rows = rows[rows["quoted"] > 0].sort_values("drop", kind="stable").head(MOST_SAID)
     return [
         f"{capital(r['part'])} from {r['supplier']} enters below {price(r['enters_below'], r['currency'])} "
         f"(now {price(r['quoted'], r['currency'])}, {share(r['drop'])} less)."
@@ -126,14 +144,14 @@ def alike(answer: QuotesAnswer) -> list[str]:
     """The dearest badges: what a generic part of the same size saves, or why it may not be taken."""
     table = answer.equivalents
     same = table[(table["verdict"] == "same") & (table["saves"] > 0.5)].sort_values("saves", ascending=False)
-    same = same.drop_duplicates("part").head(MOST_TOLD)
+    same = same.drop_duplicates("part").head(MOST_SAID)
     currency = answer.case.terms.currency
     lines = [
         f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is the same size and saves "
         f"{money(r['saves'], currency)} against the maker's, each ordered alone."
         for _, r in same.iterrows()
     ]
-    barred = table[table["verdict"].isin(["near", "not"])].head(MOST_TOLD)
+    barred = table[table["verdict"].isin(["near", "not"])].head(MOST_SAID)
     return lines + [
         f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is {_held(r['verdict'])}: {r['reasons']}."
         for _, r in barred.iterrows()
@@ -169,38 +187,60 @@ def caption_days(answer: QuotesAnswer) -> str:
     )
 
 
-def charges(answer: QuotesAnswer) -> pd.DataFrame:
-    """Every line bought, charge by charge, refunds taken off the charge they belong to; they add up to ``landed``."""
-    b = answer.basket
-    core = b["core"] + b["core_refund"]
-    return pd.DataFrame(
-        {
-            "supplier": b["supplier"],
-            "goods": b["goods"],
-            "carriage": b["carriage"],
-            "insurance and fees": b["insurance"] + b["card_fee"],
-            "duty": b["duty"],
-            "VAT": b["vat"] + b["vat_back"] + core.clip(upper=0.0),  # the refund brings back its VAT
-            "handling": b["handling"],
-            "core kept": core.clip(lower=0.0),
-            "landed": b["landed"],
-        }
-    )
-
-
-def by_supplier(answer: QuotesAnswer) -> pd.DataFrame:
-    """What each supplier is paid, charge by charge."""
-    table = charges(answer).drop(columns="landed").groupby("supplier", sort=False).sum().clip(lower=0.0)
-    table.insert(2, "insurance, fees, handling", table.pop("insurance and fees") + table.pop("handling"))
-    return table
-
-
-def counts(answer: QuotesAnswer) -> str:
-    """How many quotes were left out, by reason in short."""
+def counts(answer: QuotesAnswer) -> list[str]:
+    """How many quotes were left out."""
     out = answer.lines[answer.lines["left_out"] != ""]
     many = f"{whole(len(out))} of {_many(len(answer.lines), 'quote')} {'is' if len(out) == 1 else 'are'} left out"
-    return f"{many}; the list of every quote, in the notebook and the page, says why." if len(out) else ""
+    return [f"{many}; the list of every quote, in the notebook and the page, says why."] if len(out) else []
 
 
-__all__ = ["CHOSEN", "alike", "by_supplier", "caption_days", "caption_parcels", "charges", "counts", "entering",
-           "heading", "stale", "verdict"]  # fmt: skip
+def terms(answer: QuotesAnswer) -> list[str]:
+    """Which terms the figures rest on, and as of when."""
+    t, c, currency = answer.case.terms, answer.case.customs, answer.case.terms.currency
+    used = {o.supplier.currency for o in answer.offers} - {currency}
+    said = [f"VAT at home {rate(t.vat_rate)}; buyer {c.buyer}."] if _taxed_at_home(answer) else []
+    for code in sorted(used):
+        said.append(f"1 {code} = {currency} {t.exchange[code]} (as of {t.exchange_date or 'no date given'}).")
+    if any(o.supplier.imported for o in answer.offers):
+        said.append(_border(answer))
+    said += _unweighed(answer)
+    growth = answer.wishes.price_inflation_rate
+    if growth > 0:
+        said.append(f"Quotes that are out of date are raised from their day by {rate(growth)} a year.")
+    return said
+
+
+def _taxed_at_home(answer: QuotesAnswer) -> bool:
+    """Whether the VAT at home is in any figure: a price that has its VAT in is taken as it stands."""
+    back = answer.case.customs.buyer != "private"
+    return back or any(o.supplier.imported or not o.supplier.vat_included for o in answer.offers)
+
+
+def _unweighed(answer: QuotesAnswer) -> list[str]:
+    """Suppliers whose carriage goes by weight, where a weight is not known."""
+    said = []
+    for name, terms in answer.found.order.suppliers.items():
+        mine = [o for o in answer.offers if o.supplier.supplier == name]
+        lacking = list(dict.fromkeys(o.quote.item for o in mine if o.quote.weight_kg is None))
+        if mine and mine[0].supplier.bands and not terms.bands:
+            named = ", ".join(lacking[:MOST_SAID]) + (", ..." if len(lacking) > MOST_SAID else "")
+            said.append(
+                f"{capital(name)} sends by weight, but no weight is given for {named}: carriage of the heaviest "
+                f"parcel is taken, {price(terms.carriage, mine[0].supplier.currency)}."
+            )
+    return said
+
+
+def _border(answer: QuotesAnswer) -> str:
+    c, currency = answer.case.customs, answer.case.terms.currency
+    free = [
+        f"{what} free up to {money(limit, currency)} of goods a consignment"
+        for what, limit in (("duty", c.duty_free_up_to), ("VAT", c.vat_free_up_to))
+        if limit > 0
+    ]
+    if c.flat_duty_rate is not None:
+        free.append(f"duty {rate(c.flat_duty_rate)} flat up to {money(c.flat_duty_up_to, currency)}")
+    if c.hand_allowance > 0:
+        free.append(f"{money(c.hand_allowance, currency)} carried in by hand goes free")
+    listed = "; ".join(free) or "no thresholds"
+    return f"At the border (as of {c.as_of or 'no date given'}): {listed}. Ask your customs office: such terms move."
