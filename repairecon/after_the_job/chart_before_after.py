@@ -5,8 +5,22 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.axes import Axes
 
-from repairecon.show.page import Margins, check, inches_down, limits, slot, stage, ticks
-from repairecon.show.text import INK, LOW, MAIN, QUIET, tall, wrap, write
+from repairecon.show.plots import (
+    INK,
+    LOW,
+    MAIN,
+    QUIET,
+    Margins,
+    check,
+    inches_down,
+    limits,
+    slot,
+    stage,
+    tall,
+    ticks,
+    wrap,
+    write,
+)
 from repairecon.show.words import chance_words, number
 
 

@@ -6,8 +6,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from repairecon.show.page import Margins, check, inches_down, limits, slot, stage, ticks
-from repairecon.show.text import (
+from repairecon.show.plots import (
     HALO,
     INK,
     LOW,
@@ -16,8 +15,15 @@ from repairecon.show.text import (
     QUIET,
     TURN,
     TURN_DARK,
+    Margins,
+    check,
+    inches_down,
+    limits,
     money_said,
+    slot,
+    stage,
     tall,
+    ticks,
     wrap,
     write,
 )

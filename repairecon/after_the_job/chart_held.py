@@ -9,8 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from repairecon.show.page import Margins, axis_label, check, inches_down, slot, stage, ticks
-from repairecon.show.text import (
+from repairecon.show.plots import (
     HALO,
     INK,
     LOW,
@@ -19,7 +18,14 @@ from repairecon.show.text import (
     QUIET,
     TURN,
     TURN_DARK,
+    Margins,
+    axis_label,
     chance_said,
+    check,
+    inches_down,
+    slot,
+    stage,
+    ticks,
     wrap,
     write,
 )

@@ -10,9 +10,28 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.transforms import Affine2D, Bbox, ScaledTranslation, Transform
 
-from repairecon.show.labels import end_margin
-from repairecon.show.page import Margins, axis_label, check, figure_of, inches_down, limits, slot, stage, ticks
-from repairecon.show.text import HALO, INK, LINE, MAIN, QUIET, inches, money_said, tall, wrap, write
+from repairecon.show.plots import (
+    HALO,
+    INK,
+    LINE,
+    MAIN,
+    QUIET,
+    Margins,
+    axis_label,
+    check,
+    end_margin,
+    figure_of,
+    inches,
+    inches_down,
+    limits,
+    money_said,
+    slot,
+    stage,
+    tall,
+    ticks,
+    wrap,
+    write,
+)
 from repairecon.show.words import days_words
 
 FILLS = (("#1f6fa8", ""), ("#f0b35a", ""), ("#22303c", ""), ("#cbe1f0", "////"), ("#b5567f", ""), ("#e4e8eb", "...."))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from repairecon.compare_quotes.chart_parcels import landed_by_supplier, order_against_days
-from repairecon.show.page import alt_text, save_png, show
+from repairecon.show.plots import alt_text, save_png, show
 
 __all__ = [
     "alt_text",

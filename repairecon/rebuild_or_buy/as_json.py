@@ -37,19 +37,16 @@ def as_json(answer: Answer) -> dict[str, Any]:
         ],
         **_bench(answer),
         "swings": [asdict(s) for s in answer.swings],
-        "shares": [asdict(s) for s in answer.shares],
         "risk": _risk(answer),
         "horizon_years": answer.horizon.years.horizon_years,
         "horizon": _horizon(answer),
         "life_fits": [{k: _number(v) for k, v in asdict(f).items()} for f in answer.life_fits],
-        "bearing_life": _bearing(answer),
         "best_over_the_years": answer.horizon.best,
         "spare": _spare(answer),
         "prices": answer.lines.to_dict(orient="records"),
         "found": [{"event": f.event, "outcome": f.outcome, "p_right": f.p_right} for f in answer.found],
         "stage": answer.stage,
         "cost_own_hour": answer.cost_own_hour,
-        "exact_ranges": answer.exact_ranges,
         "seed": answer.outcomes.seed,
         "draws": answer.outcomes.draws,
     }
@@ -86,15 +83,6 @@ def _number(x: Any) -> Any:
 def _horizon(answer: Answer) -> list[dict[str, Any]]:
     rows = answer.horizon.ways.reset_index().to_dict(orient="records")
     return [{str(k): _number(v) for k, v in row.items()} for row in rows]
-
-
-def _bearing(answer: Answer) -> dict[str, Any] | None:
-    """What the bearings would last by their rating; None where the case does not speak of them."""
-    life = answer.bearing_life
-    if life is None:
-        return None
-    half = {end: getattr(life.half_hours, end) for end in ("low", "likely", "high")}
-    return {"l10_hours": life.l10_hours, "half_hours": half, "ways": list(life.ways)}
 
 
 def _spare(answer: Answer) -> dict[str, Any]:

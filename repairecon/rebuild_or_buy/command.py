@@ -22,7 +22,6 @@ def add(jobs: Any) -> None:
     job.add_argument(
         "--draws", type=_draws, default=DRAWS, help="draws for the ranges, or auto for as many as needed (%(default)s)"
     )
-    job.add_argument("--exact", action="store_true", help="ranges of money without sampling, where it can (slower)")
     job.add_argument("--seed", type=int, default=1, help="the same seed gives the same answer (default %(default)s)")
     job.add_argument("--cost-own-hour", type=float, help="what an hour of your own is worth, instead of the case's")
     job.add_argument("--found", default="", metavar="EVENT=OUTCOME", help="findings so far, joined by ';'")
@@ -68,7 +67,6 @@ def run(args: argparse.Namespace) -> None:
             "horizon_years": args.horizon_years,
             "found": args.found,
             "stage": args.stage,
-            "exact": args.exact,
         }
         read_case(args.folder)
         write_report("rebuild_or_buy", args.report, parameters, show_bar=sys.stderr.isatty())
@@ -86,7 +84,6 @@ def run(args: argparse.Namespace) -> None:
             horizon_years=args.horizon_years,
             found=args.found,
             stage=args.stage,
-            exact=args.exact,
             progress=step,
         )
     finally:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from repairecon.rebuild_or_buy import captions, sentences, summary, years_told
+from repairecon.rebuild_or_buy import sentences, summary
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.show.layout import capital
 from repairecon.show.sheet import Panel
@@ -61,7 +61,7 @@ def tables(answer: Answer) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def years(answer: Answer) -> Panel:
     """What each way comes to over the years, and whether a spare pays."""
-    lines = years_told.over_the_years(answer) or ["Only this job is looked at: give horizon_years to look further."]
+    lines = sentences.over_the_years(answer) or ["Only this job is looked at: give horizon_years to look further."]
     return Panel("Over the years", lines)
 
 
@@ -70,26 +70,12 @@ def show_years(answer: Answer) -> None:
     from IPython.display import display
 
     from repairecon.rebuild_or_buy import charts
+    from repairecon.show.plots import show
 
     display(years(answer))
     if answer.horizon.years.horizon_years == 0:
         return
-    currency = answer.case.terms.currency
     display(summary.years_table(answer))
-    charts.show(charts.cost_over_years(_best_fans(answer), currency, captions.years(answer)))
+    show(charts.years(answer))
     if not answer.horizon.spare_lines.empty:
-        charts.show(charts.spare_worth(answer.horizon.spare_lines, currency, captions.spare(answer)))
-
-
-def _best_fans(answer: Answer) -> pd.DataFrame:
-    """The fans of the ways that may be chosen."""
-    allowed = answer.table.index[answer.table["allowed"]]
-    fan: pd.DataFrame = answer.horizon.fan
-    return fan[fan["way"].isin(allowed)]
-
-
-def swings_frame(answer: Answer) -> pd.DataFrame:
-    """The swings as the chart takes them."""
-    columns = ["number", "unit", "value_low", "value_high", "lead_low", "lead_high"]
-    rows = [[getattr(s, c) for c in columns] for s in answer.swings]
-    return pd.DataFrame(rows, columns=columns).assign(lead_now=answer.verdict.gap)
+        show(charts.spare(answer))

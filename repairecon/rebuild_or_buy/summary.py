@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from repairecon.rebuild_or_buy import sentences, years_told
+from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.records import Assumed, Moved
 from repairecon.show.layout import as_text, capital, section, wrapped
@@ -131,7 +131,7 @@ def _years(answer: Answer) -> str:
     table = years_table(answer)
     if table.empty:
         return ""
-    return "\n".join([as_text(table), "", section("Over the years", years_told.over_the_years(answer))])
+    return "\n".join([as_text(table), "", section("Over the years", sentences.over_the_years(answer))])
 
 
 def bench_lines(answer: Answer) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from repairecon.show.page import alt_text, save_png, show
+from repairecon.show.plots import alt_text, save_png, show
 from repairecon.spares_aboard.chart_holdings import expiry_timeline, risk_against_money, value_by_place
 
 __all__ = [
