@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from repairecon.rebuild_or_buy.advice import Advice, advise
 from repairecon.rebuild_or_buy.bearings import BearingLife
 from repairecon.rebuild_or_buy.looking import Worth
 from repairecon.rebuild_or_buy.model import Model
@@ -136,6 +137,11 @@ class Answer:
     stage: str
     model: Model = field(repr=False)
     numbers: tuple[Number, ...] = field(repr=False)
+
+    @property
+    def advice(self) -> Advice:
+        """What to do now."""
+        return advise(self)
 
     def best_way_map(self, x: str = "", y: str = "", steps: int = 13) -> pd.DataFrame:
         """Cheapest way on average over two numbers, by default the two that flip the choice first."""

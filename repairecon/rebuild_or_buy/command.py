@@ -13,6 +13,7 @@ from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, rebuild_or_buy
 
 LONG_WORK = 200_000
+PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions", "prices", "assumed")
 
 
 def add(jobs: Any) -> None:
@@ -30,6 +31,8 @@ def add(jobs: Any) -> None:
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
+    face.add_argument("--part", choices=PART_NAMES, help="print one part")
     job.set_defaults(run=run)
 
 
@@ -92,7 +95,12 @@ def run(args: argparse.Namespace) -> None:
         from repairecon.rebuild_or_buy.as_json import as_json
 
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
-    else:
-        from repairecon.rebuild_or_buy.summary import summary
+        return
+    from repairecon.rebuild_or_buy import screen
 
-        print(summary(answer), end="")
+    if args.full:
+        print(screen.full(answer), end="")
+    elif args.part:
+        print(screen.one_part(answer, args.part), end="")
+    else:
+        print(screen.first_screen(answer), end="")

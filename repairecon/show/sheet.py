@@ -14,24 +14,26 @@ _NUMBER = re.compile(r"([A-Z]{3} )?-?[\d,]+(\.\d+)?( (%|days?|more|less))?")
 STYLE = """<style>.sheet{border-collapse:collapse;font-size:.85em;line-height:1.3}
 .sheet td,.sheet th{padding:.25em .6em;text-align:left;vertical-align:top;white-space:normal;border:0;
 border-bottom:1px solid #ccd3dc}.sheet .n{text-align:right}
-.sheet td.n{white-space:nowrap}</style>"""
+.sheet td.n{white-space:nowrap}.sheet caption{text-align:left;padding:.3em 0}</style>"""
 
 
 class Sheet:
     """A table that shows itself, numbers to the right and words to the left, folded where they are long."""
 
-    def __init__(self, table: pd.DataFrame) -> None:
-        self.table = table
+    def __init__(self, table: pd.DataFrame, title: str = "") -> None:
+        self.table, self.title = table, title
 
     def __repr__(self) -> str:
-        return as_text(self.table, "") if len(self.table) else "nothing"
+        text = as_text(self.table, "", fold=bool(self.title)) if len(self.table) else "nothing"
+        return f"{self.title}\n{text}" if self.title else text
 
     def _repr_html_(self) -> str:
         columns = {str(name): [str(x) for x in self.table[name]] for name in self.table.columns}
         kinds = [' class="n"' if _numbers(cells) else "" for cells in columns.values()]
         lines = [_row("th", list(columns), kinds)]
         lines += [_row("td", list(row), kinds) for row in zip(*columns.values(), strict=True)]
-        return f'{STYLE}<table class="sheet">\n' + "\n".join(lines) + "\n</table>"
+        caption = f'<caption>{html.escape(self.title)}</caption>' if self.title else ""
+        return f'{STYLE}<table class="sheet">{caption}\n' + "\n".join(lines) + "\n</table>"
 
 
 def _numbers(cells: list[str]) -> bool:
