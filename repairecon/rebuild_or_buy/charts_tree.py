@@ -150,13 +150,14 @@ def _branch_words(row: pd.Series[Any], currency: str, named: bool) -> str:
     label, extra = str(row["label"]), float(row["extra_cost"])
     if named and str(row["event"]):
         label = f"{row['event']}: {label}"
-    change = f"{money_said(abs(extra), currency)}{NO_BREAK}{'more' if extra > 0 else 'less'}" if extra else ""
+    more = f"{NO_BREAK}{'more' if extra > 0 else 'less'}"
+    change = f"{money_said(abs(extra), currency)}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
     chance = chance_said(float(row["chance"]))
     if int(row["parent"]) < 0 and float(row["chance"]) >= 1.0:
         return f"{label}\n{change.replace(NO_BREAK, ' ')}".strip()
     if row["merged"]:
         return f"{label}, together {chance}\n{change}".strip()
-    return f"{label}\n{chance}{', ' if change else ''}{change}"
+    return f"{label}\n{chance}\n{change}".strip()
 
 
 def _end_words(row: pd.Series[Any], joint: float) -> str:

@@ -319,7 +319,8 @@ def _swing_scales(ax: Axes, rows: _Rows, currency: str) -> None:
     ax.set_xlim(low - before / scale, high + after / scale)
     inches_down(ax, rows.total)
     ticks(ax, "x", lambda v: money_said(v, currency))
-    axis_label(ax, "x", "lead over the next way; upper end: 1 in 10 lower, lower end: 1 in 10 higher")
+    label = "lead over the next way; upper end: 1 in 10 lower, lower end: 1 in 10 higher"
+    axis_label(ax, "x", wrap(label, width))
 
 
 def _beside(rows: _Rows, scale: float, low: float, high: float) -> tuple[float, float]:

@@ -255,8 +255,8 @@ def years(answer: Answer) -> list[str]:
     best = h.ways.loc[h.best]
     present, a_year = (money(best[column], currency) for column in ("present_cost", "annual_cost"))
     lines = [
-        f"Over {number(h.years.horizon_years)} years {h.best} comes cheapest: {present} in today's money, {a_year} a year. "
-        f"{capital(chance_words(best['p_failure_away']))} that it fails away from base in that time.",
+        f"Over {number(h.years.horizon_years)} years {h.best} comes cheapest: {present} in today's money, {a_year} a "
+        f"year. {capital(chance_words(best['p_failure_away']))} that it fails away from base in that time.",
         _against_today(answer),
         *_break_even(answer),
         _in_time(answer),
@@ -273,7 +273,7 @@ def _against_today(answer: Answer) -> str:
         return ""
     more = money(h.ways.loc[v.best, "present_cost"] - h.ways.loc[h.best, "present_cost"], currency)
     here, there = (tenths(h.ways.loc[w, "median_life"]) for w in (v.best, h.best))
-    why = f"half of such last {here} years, of the other {there}"
+    why = f"half of such last {here} years, of {h.best} {there}"
     if answer.table.loc[h.best, "p_spare"] > answer.table.loc[v.best, "p_spare"]:
         why = "the other leaves a spare aboard"
     return f"{capital(v.best)} is cheaper today but {more} dearer over these years: {why}."

@@ -10,7 +10,7 @@ from itertools import zip_longest
 
 import pandas as pd
 
-WIDTH, NARROW, WIDE, NARROWEST = 100, 80, 120, 14
+WIDTH, NARROW, WIDE, NARROWEST = 100, 80, 120, 10
 """Columns of a page that is no terminal, fewest and most of one that is; narrowest column of words in a table."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import io
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -114,7 +115,7 @@ def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (
     )  # fmt: skip
 
 
-COLOURS = 96
+COLOURS, NARROW = 96, 4.8
 
 
 def figure_of(ax: Axes) -> Figure:
@@ -348,3 +349,25 @@ def name_ends(ax: Axes, ends: Sequence[Place], texts: Sequence[str], short: Sequ
         level = low + place / scale
         ax.plot([x, right], [y, level], color=ink, linewidth=0.9, linestyle=(0, (1, 2)), clip_on=False)
         write(ax, (1.0, level), text, ("axes fraction", "data"), (6.0, 0.0), color=ink, weight=weight)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart as two PNG files in base64, for a wide page and for a narrow one, with the words that stand for it."""
+
+    wide: str
+    narrow: str
+    alt: str
+
+    @classmethod
+    def of(cls, draw: Callable[[Axes | None], Axes], height: float) -> Picture:
+        """Draw a chart at its own size, and NARROW wide and ``height`` high [inch]."""
+        ax = draw(None)
+        alt, wide = alt_text(ax), save_png(figure_of(ax))
+        fig = plt.figure(figsize=(NARROW, height), dpi=100, facecolor="white")
+        draw(fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0]))
+        narrow = save_png(fig)
+        plt.close(figure_of(ax))
+        plt.close(fig)
+        wide_text, narrow_text = (base64.b64encode(png).decode("ascii") for png in (wide, narrow))
+        return cls(wide_text, narrow_text, alt)
