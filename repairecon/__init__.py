@@ -42,9 +42,9 @@ if TYPE_CHECKING:
     from repairecon.read.job_log import read_log
     from repairecon.read.share import copy_notebooks
     from repairecon.read.starter import new_case
-    from repairecon.rebuild_or_buy.answer import Answer, Verdict
+    from repairecon.rebuild_or_buy.answer import Answer
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
-    from repairecon.rebuild_or_buy.rules import screen
+    from repairecon.rebuild_or_buy.verdict import Verdict, screen
     from repairecon.spares_aboard.answer import SparesAnswer
     from repairecon.spares_aboard.job import spares_aboard
     from repairecon.standards.equivalents import equivalent
@@ -94,7 +94,7 @@ _FOUND_IN = {
     "Answer": "rebuild_or_buy.answer",
     "QuotesAnswer": "compare_quotes.job",
     "SparesAnswer": "spares_aboard.answer",
-    "Verdict": "rebuild_or_buy.answer",
+    "Verdict": "rebuild_or_buy.verdict",
     "after_the_job": "after_the_job.job",
     "book_at": "book.book_place",
     "book_copy": "book.book_place",
@@ -110,7 +110,7 @@ _FOUND_IN = {
     "read_closed": "read.closed",
     "read_log": "read.job_log",
     "rebuild_or_buy": "rebuild_or_buy.job",
-    "screen": "rebuild_or_buy.rules",
+    "screen": "rebuild_or_buy.verdict",
     "spares_aboard": "spares_aboard.job",
 }
 

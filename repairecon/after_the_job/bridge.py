@@ -14,7 +14,7 @@ from repairecon.after_the_job.estimates import CARRIAGE, Estimate, Line
 from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.job import read_findings
-from repairecon.rebuild_or_buy.world import STAGE, Finding
+from repairecon.rebuild_or_buy.tree import STAGE, Finding
 from repairecon.records import QUANTITIES, Actual, Case, Decision, Done
 
 Floats = NDArray[np.float64]

@@ -18,11 +18,11 @@ from repairecon.formulas import ranges
 from repairecon.formulas.bayes import dirichlet_update
 from repairecon.formulas.linear_belief import LinearBelief, marginal
 from repairecon.rebuild_or_buy.draws import Draws, path_draws
+from repairecon.rebuild_or_buy.evaluate import Drawn
 from repairecon.rebuild_or_buy.learned import condition, groups, with_learned
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, sample
-from repairecon.rebuild_or_buy.rows import Rows
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import STAGES, Case, JobLog, Logged, Source
 
 Floats = NDArray[np.float64]
@@ -142,7 +142,7 @@ def _narrow(case: Case, way: str) -> Case:
 def _chain(case: Case, way: str, stream: _Stream, jobs: int, seed: int, draws: int) -> float:
     truth = _truth(case, stream)
     model = Model(truth, grow(truth), {})
-    block = next(iter(Draws(model.inputs, model.world.chance, truth.terms.hours_correlation, seed).blocks(MANY)))
+    block = next(iter(Draws(model.inputs, model.tree.chance, truth.terms.hours_correlation, seed).blocks(MANY)))
     values, leaf = block.values.astype(float), block.leaf
     picked = stream.places(jobs + 1, MANY)
     rows = [r for k in range(jobs) for r in _rows(case, model, f"{k:04}", values[:, picked[k]], int(leaf[picked[k]]))]
@@ -172,7 +172,7 @@ def _truth(case: Case, stream: _Stream) -> Case:
 
 def _rows(case: Case, model: Model, job: str, values: Floats, leaf: int) -> Iterator[Logged]:
     """What the owner would have logged of one drawn job, against the hours that he had guessed."""
-    for b, holds in zip(case.branches, model.world.holds[:, leaf], strict=True):
+    for b, holds in zip(case.branches, model.tree.holds[:, leaf], strict=True):
         if holds:
             unit = replace(_row(job, "count", b.event, given=condition(b)[1], outcome=b.outcome), unit=case.unit.kind)
             yield unit
@@ -186,7 +186,6 @@ def _rows(case: Case, model: Model, job: str, values: Floats, leaf: int) -> Iter
 
 
 def _total(model: Model, values: Floats, leaf: NDArray[np.intp], way: str) -> float:
-    rows = Rows(model.atom_values(list(values)), leaf, model.patterns)
-    cash, hours, days = model.evaluate(rows, model.choose(model.leaf_rows()))[model.ways.index(way)]
-    day = rows.value(model.lost_day_atom, slice(None))
-    return float(np.ravel(cash + model.own_hour * hours + day * days)[0])
+    drawn = Drawn(model.program, values, leaf)
+    cash, hours, days = drawn.evaluate(model.plain.way(model.ways.index(way)))
+    return float(np.ravel(cash + model.own_hour * hours + drawn.lost_day * days)[0])

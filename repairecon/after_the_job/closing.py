@@ -18,7 +18,7 @@ from repairecon.read.closed import Closed
 from repairecon.read.frozen import freeze
 from repairecon.rebuild_or_buy.job import DRAWS, read_findings, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import condition, with_learned
-from repairecon.rebuild_or_buy.world import Finding, World, grow, with_findings
+from repairecon.rebuild_or_buy.tree import Finding, Tree, grow, with_findings
 from repairecon.records import Decision, Done, Figures, Logged, Range, RepaireconError
 
 COLUMNS = {"cash": "cash", "own hours": "own_hours", "days": "days", "total": "total"}
@@ -122,7 +122,7 @@ class _Keeper:
             known.append(f)
             yield from self._counts(end, f, rows[f.event])
 
-    def _stated(self, world: World, f: Finding, row: Done) -> Iterator[Logged]:
+    def _stated(self, world: Tree, f: Finding, row: Done) -> Iterator[Logged]:
         """The chance of each outcome but the first, given what was found before it and that the event happens."""
         e = world.column(f.event)
         happens = float(world.chance[world.states[:, e] >= 0].sum())
@@ -132,7 +132,7 @@ class _Keeper:
                 came = outcome == f.outcome
                 yield self.row("chance", f.event, row, outcome=outcome, chance=min(p, 1.0), happened=came)
 
-    def _counts(self, end: World, f: Finding, row: Done) -> Iterator[Logged]:
+    def _counts(self, end: Tree, f: Finding, row: Done) -> Iterator[Logged]:
         """The outcome under each condition that may have held, for the chance that it did."""
         for b, holds in zip(self.case.branches, end.holds, strict=True):
             share = float(end.chance[holds].sum())
@@ -154,7 +154,7 @@ class _Keeper:
         estimate = Estimate(self.case, (), {}, buying=self.buying)
         for r in (*self.actual.of("part"), *self.actual.of("unit")):
             way = None if r.kind == "part" else self.case.way(r.name)
-            priced = estimate.prices[r.name] if way is None else estimate.model.builder.price_way(way)
+            priced = estimate.prices[r.name] if way is None else estimate.model.costs.price_of(way)
             bought = pieces_paid(priced, r) if way is None else float(not r.from_spares)
             if not r.paid or not bought:
                 continue

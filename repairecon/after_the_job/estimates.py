@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from repairecon.buying.buying import Buying, Priced
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.world import NEVER_ENDS, Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import Finding, grow, with_findings
 from repairecon.records import Case
 
 Floats = NDArray[np.float64]
@@ -57,7 +57,7 @@ class Estimate:
         self.case = case
         self.model = Model(case, with_findings(grow(case), found), allowed, own_hour=own_hour, buying=buying)
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
-        self.choice = self.model.choose(self.model.leaf_rows())
+        self.always: dict[int, int] = {}
 
     def expected(self, fixed: Mapping[str, float] | None = None, anew: bool = False) -> Floats:
         """Expected (cash, own hours, days) of every way, shape (W, 3); inputs by key held at values.
@@ -65,20 +65,17 @@ class Estimate:
         ``anew``: what is bought after a rebuild has ended is chosen with these values known.
         """
         held = {self.keys[k]: v for k, v in (fixed or {}).items() if k in self.keys}
-        rows = self.model.leaf_rows(fixed=held)
-        results = self.model.evaluate(rows, self.model.choose(rows) if anew else self.choice)
-        return np.array([np.array(r) for r in results]) @ self.model.world.chance
+        known = self.model.at(fixed=held)
+        chooser = self.model.chooser(known if anew else None, always=self.always)
+        return np.array([known.expected(pieces) for pieces in chooser.all_ways()])
 
     def bought_after(self, way: str, unit: str) -> None:
         """From here on a unit is what is bought where the rebuild of a way has ended."""
-        i = self.model.ways.index(way)
-        if i in self.choice:
-            ended = self.model.ends[i] < NEVER_ENDS
-            self.choice[i] = np.where(ended, self.model.ways.index(unit), self.choice[i])
+        self.always[self.model.ways.index(way)] = self.model.ways.index(unit)
 
     def total(self, triple: Floats) -> float:
         """Cash, own hours at their worth and days at theirs."""
-        return float(self.model.total(tuple(triple)))
+        return float(triple @ np.array(self.model.weights))
 
     def lines(self, way: str, came: Mapping[str, float]) -> list[Line]:
         """The way's expected cash and own hours line by line; they add up to the whole.
@@ -126,7 +123,7 @@ class Estimate:
     @cached_property
     def prices(self) -> dict[str, Priced]:
         """What each part takes, in the planned order or by itself; of several quotes that it mixes the first."""
-        return {part: taken[0] for part, taken in self.model.prices.items()}
+        return {part: taken[0] for part, taken in self.model.costs.prices.items()}
 
     def a_piece(self, part: str, key: str) -> float:
         """Home money for a piece of a part where one is quoted for a pack by the supplier that an input names."""
@@ -141,7 +138,7 @@ class Estimate:
 
     def mean_price(self, item: str) -> float:
         """Expected home money for a piece of a part or for a unit."""
-        priced = self.prices[item] if item in self.prices else self.model.builder.price_way(self.case.way(item))
+        priced = self.prices[item] if item in self.prices else self.model.costs.price_of(self.case.way(item))
         r = priced.range
         return priced.a_piece * float(ranges.mean(r.low, r.likely, r.high, r.shape))
 

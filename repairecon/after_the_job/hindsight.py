@@ -58,7 +58,7 @@ def known_inputs(estimate: Estimate, actual: Actual) -> dict[str, float]:
 def _known(estimate: Estimate, actual: Actual) -> Iterator[tuple[str, float]]:
     case, model = estimate.case, estimate.model
     for r in (*actual.of("part"), *actual.of("unit")):
-        priced = estimate.prices[r.name] if r.kind == "part" else model.builder.price_way(case.way(r.name))
+        priced = estimate.prices[r.name] if r.kind == "part" else model.costs.price_of(case.way(r.name))
         if r.days is not None:
             yield priced.lead_key, r.days
         bought = pieces_paid(priced, r) if r.kind == "part" else 1.0

@@ -12,7 +12,7 @@ from repairecon.after_the_job.the_log import calibration, held, shifts
 from repairecon.buying.buying import Buying
 from repairecon.read.closed import Closed
 from repairecon.rebuild_or_buy.learned import with_learned
-from repairecon.rebuild_or_buy.rules import screen
+from repairecon.rebuild_or_buy.verdict import screen
 from repairecon.records import JobLog, RepaireconError
 
 NO_LOG = JobLog()

@@ -18,8 +18,9 @@ class Priced:
     """An item as an order takes it, as a sum of inputs.
 
     Home money = ``goods`` x price as quoted + ``carriage`` x carriage as quoted + ``fixed``; at their means that is
-    ``landed``. ``band`` is the weight band whose carriage holds (None: the supplier's one carriage). ``takeover`` is
-    the mean price at which another quote would be taken instead. ``again`` tells a supplier's second quote for an item.
+    ``landed``. ``band`` is the weight band whose carriage holds (None: the supplier's one carriage). ``offer`` is the
+    place of the quote among the offers (-1: none), for ``Buying.takeover``. ``again`` tells a supplier's second quote
+    for an item.
     """
 
     item: str
@@ -34,7 +35,7 @@ class Priced:
     carriage: float = 0.0
     fixed: float = 0.0
     band: float | None = None
-    takeover: float = inf
+    offer: int = -1
     again: str = ""
 
     @property
@@ -93,7 +94,7 @@ class Buying(Choosing):
     def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:
         """An item ordered by itself from one supplier, whether that is the cheapest or not."""
         k = next(k for k in self.by_item[item] if self.named(k) == supplier)
-        return self._lines({k: packs_for(self.lines[k], pieces)}, plain=True)[0]
+        return self._lines({k: packs_for(self.lines[k], pieces)})[0]
 
     def named(self, k: int) -> str:
         """The supplier of an offer as the inputs name it: a second quote for the same item is told apart."""
@@ -127,21 +128,20 @@ class Buying(Choosing):
         if not without:
             return inf
         more = self._worth(without) - self._worth(packs)
-        line = next(p for p in self._lines(packs, plain=True) if p.quote is self.offers[k].quote)
+        line = next(p for p in self._lines(packs) if p.quote is self.offers[k].quote)
         return mean_of(line.range) + more / line.goods if line.goods > 0.0 else inf
 
-    def _lines(self, packs: Mapping[int, int], plain: bool = False) -> tuple[Priced, ...]:
+    def _lines(self, packs: Mapping[int, int]) -> tuple[Priced, ...]:
         made = []
         for name, (indexes, parcel) in self._parcels(packs).items():
             terms = self.terms[name]
             band = _band(terms, parcel.weight_kg) if not parcel.carriage_free else None
             for k, line in zip(indexes, parcel.lines, strict=True):
-                made.append(self._line(terms, k, line, (band, inf if plain else self.takeover(k))))
+                made.append(self._line(terms, k, line, band))
         return tuple(made)
 
-    def _line(self, terms: ParcelTerms, k: int, line: LandedLine, more: tuple[float | None, float]) -> Priced:
+    def _line(self, terms: ParcelTerms, k: int, line: LandedLine, band: float | None) -> Priced:
         """A landed line taken apart: within the rules that hold for its parcel every charge is a straight line."""
-        band, takeover = more
         before = line.goods + line.core + line.carriage
         charged = line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
         factor = 1.0 + charged / before if before > 0.0 else 0.0
@@ -153,7 +153,7 @@ class Buying(Choosing):
         lead, key = self._lead(o)
         return Priced(
             o.quote.item, o.quote.quoted, o.supplier, o.quote, lead, key, o.quote.source,
-            line.packs, goods, carriage, fixed, band, takeover, self._again(o),
+            line.packs, goods, carriage, fixed, band, k, self._again(o),
         )  # fmt: skip
 
 

@@ -1,19 +1,38 @@
-"""The uncertain inputs of a case by name."""
+"""The uncertain inputs of a case by name, and what a bill multiplies: products of inputs, and the longest of some waits."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from math import inf
 
 from repairecon.formulas import ranges
 from repairecon.records import Range, Source
 
-ONE = ("1",)
-Atom = tuple[object, ...]
-"""A product of inputs ``("*", i, j)``, a longest wait ``("max", (i, ...), floor)`` or ``ONE``.
 
-The floor of a wait is a sum of input means: ``((i, coefficient), ...)``."""
+@dataclass(frozen=True)
+class Product:
+    """Inputs multiplied with each other, by their places; none of them is the number one."""
+
+    inputs: tuple[int, ...] = ()
+
+    def times(self, other: Product) -> Product:
+        """Both multiplied; they share no input, so that the mean of the product is the product of the means."""
+        return Product((*self.inputs, *other.inputs))
+
+
+@dataclass(frozen=True)
+class LongestWait:
+    """The longest of several waits, by the places of the inputs, and no less than the work done meanwhile.
+
+    ``floor`` is that work in days: coefficients of inputs, which count at their means.
+    """
+
+    waits: tuple[int, ...]
+    floor: tuple[tuple[int, float], ...] = ()
+
+
+Term = Product | LongestWait
+ONE = Product()
 
 
 def mean_of(r: Range) -> float:
@@ -25,7 +44,9 @@ def mean_of(r: Range) -> float:
 class Input:
     """One uncertain number. ``key`` names its random stream and never changes with other inputs.
 
-    Above ``takeover`` a price is no longer paid: the next cheapest quote is taken.
+    ``shared_hours``: hours, which go with the worker's pace. ``is_chance``: one with a chance, else 0. ``is_wait``:
+    days to wait for something ordered. ``item`` is the part or way whose price it is, ``offer`` the place of the quote
+    among the offers of :class:`~repairecon.buying.buying.Buying` (-1: none).
     """
 
     key: str
@@ -34,8 +55,9 @@ class Input:
     range: Range
     shared_hours: bool = False
     is_chance: bool = False
-    takeover: float = inf
+    is_wait: bool = False
     item: str = ""
+    offer: int = -1
 
     @cached_property
     def mean(self) -> float:
@@ -50,25 +72,27 @@ class Inputs:
     items: list[Input] = field(default_factory=list)
     index: dict[str, int] = field(default_factory=dict)
 
-    def add(self, item: Input) -> int:
-        """Position of the input, added on first use."""
+    def add(self, item: Input) -> Product:
+        """The input as a product of itself alone, registered on first use."""
         if item.key not in self.index:
             self.index[item.key] = len(self.items)
             self.items.append(item)
-        return self.index[item.key]
+        return Product((self.index[item.key],))
 
     def number(
-        self, key: str, label: str, unit: str, range_: Range, *, hours: bool = False,
-        takeover: float = inf, item: str = "",
-    ) -> Atom:  # fmt: skip
-        """Atom for an uncertain number."""
-        return ("*", self.add(Input(key, label, unit, range_, hours, False, takeover, item)))
+        self, key: str, label: str, unit: str, range_: Range, *, item: str = "", offer: int = -1
+    ) -> Product:
+        """An uncertain number."""
+        return self.add(Input(key, label, unit, range_, item=item, offer=offer))
 
-    def chance(self, key: str, label: str, p: float, source: Source) -> Atom:
-        """Atom that is one with chance ``p``, else nought."""
-        return ("*", self.add(Input(key, label, "1", Range(p, p, p, source=source), is_chance=True)))
+    def hours(self, key: str, label: str, range_: Range) -> Product:
+        """Hours of work, quick or slow with the worker's pace."""
+        return self.add(Input(key, label, "hours", range_, shared_hours=True))
 
+    def wait(self, key: str, label: str, range_: Range) -> Product:
+        """Days to wait for something ordered."""
+        return self.add(Input(key, label, "days", range_, is_wait=True))
 
-def times(a: Atom, b: Atom) -> Atom:
-    """Product of two product atoms of independent inputs."""
-    return ("*", *a[1:], *b[1:])
+    def chance(self, key: str, label: str, p: float, source: Source) -> Product:
+        """One with chance ``p``, else 0."""
+        return self.add(Input(key, label, "1", Range(p, p, p, source=source), is_chance=True))

@@ -38,7 +38,7 @@ def advise(answer: Answer) -> Advice:
         costs = h.ways["present_cost"][answer.table["allowed"]].sort_values()
         way, against = str(costs.index[0]), str(costs.index[1]) if len(costs) > 1 else ""
         gap = float(costs.iloc[1] - costs.iloc[0]) if against else 0.0
-        tie = bool(against) and gap < 0.05 * costs.iloc[0]
+        tie = bool(against and gap < 0.05 * costs.iloc[0])
     do, what = "take", way
     if years == 0 and b.value_of_stripping is not None and b.value_of_stripping > 0 and b.now == "go on":
         do, what = "strip", ""

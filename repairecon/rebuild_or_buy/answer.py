@@ -1,157 +1,158 @@
-"""What the job rebuild-or-buy finds, as frozen records."""
+"""The answer of the job: table and verdict at once, all else when it is first asked for."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
-import pandas as pd
-
+from repairecon.rebuild_or_buy import bench as at_the_bench
+from repairecon.rebuild_or_buy import looks as looking
+from repairecon.rebuild_or_buy import sensitivity, tables, verdict
 from repairecon.rebuild_or_buy.advice import Advice, advise
-from repairecon.rebuild_or_buy.bearings import BearingLife
-from repairecon.rebuild_or_buy.looking import Worth
+from repairecon.rebuild_or_buy.bench import Bench
+from repairecon.rebuild_or_buy.lives import LifeFit
+from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.numbers import Number
 from repairecon.rebuild_or_buy.outcomes import Outcomes
-from repairecon.rebuild_or_buy.over_the_years import Horizon
-from repairecon.rebuild_or_buy.own_lives import LifeFit
-from repairecon.rebuild_or_buy.sensitivity import Flip, Swing, best_way_map
-from repairecon.rebuild_or_buy.stages import StopWhen
-from repairecon.rebuild_or_buy.variance import Share
-from repairecon.rebuild_or_buy.world import Finding
-from repairecon.records import Assumed, Case, RepaireconError
+from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
+from repairecon.rebuild_or_buy.stages import Decision, Place, StopWhen, decision, places, stop_when
+from repairecon.rebuild_or_buy.tree import Finding
+from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
+from repairecon.rebuild_or_buy.years import Horizon
+from repairecon.records import Assumed, Case, Years
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from repairecon.formulas.stopping import StopRule
 
 
 @dataclass(frozen=True)
-class ThumbRule:
-    """A rule in use beside the computed answer; ``limit`` is the most it would spend on a rebuild."""
+class Asked:
+    """What the owner asked: findings so far, the last stage done, the years looked ahead, own lives as fitted."""
 
-    rule: str
-    source: str
-    limit: float | None
-    rebuild_cost: float
-    says: str
-    agrees: bool | None
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """The choice with its margin. ``gap`` is the expected total saved against ``second``."""
-
-    best: str
-    second: str
-    gap: float
-    p_best_below_second: float
-    near_tie: bool
-    fastest: str
-    steadiest: str
-
-
-@dataclass(frozen=True)
-class Spent:
-    """What the work so far took, expected: spent is spent, and no part of the choice."""
-
-    cash: float = 0.0
-    own_hours: float = 0.0
-    days: float = 0.0
-
-
-@dataclass(frozen=True)
-class Bench:
-    """The choice at the bench, from where the owner stands.
-
-    ``value`` least expected total with the freedom to stop; ``now`` the first step of that rule (``go on``
-    or a way); ``best_commit`` and ``cost_commit`` the best way if chosen for good now;
-    ``value_of_stripping`` what is saved by stripping first and then choosing (None once stripped or
-    where no own rebuild may be chosen); ``repair_limit`` the most still worth spending on the
-    rebuild: what the best buy would cost from here, own time in, and ``repair_limit_cash`` with own
-    time at nothing; ``limit_way`` that buy; ``wrong_commitment`` way -> expected total above ``value``.
-    """
-
-    value: float
-    now: str
-    best_commit: str
-    cost_commit: float
-    value_of_stripping: float | None
-    repair_limit: float
-    repair_limit_cash: float
-    limit_way: str
-    wrong_commitment: dict[str, float]
-    spent: Spent
-
-
-@dataclass(frozen=True)
-class Risk:
-    """The choice of an owner who minds the bad case.
-
-    ``frame`` has a row a way: ``certainty_equivalent`` (home money) and ``p_over_cap``; ``best`` the choice
-    by both, '' where no allowed way meets the cap; ``changes`` whether that differs from the verdict.
-    """
-
-    tolerance: float | None
-    cap: float | None
-    cap_chance: float
-    frame: pd.DataFrame
-    best: str
-    changes: bool
-
-
-@dataclass(frozen=True)
-class Answer:
-    """All that the job found; ``table`` has a row a way.
-
-    Columns of ``table``: kind, allowed, why_not, p_cheapest, expected_regret, p_never, instead,
-    p_given_up, p_spare, and for each of cash, own_hours, days, total, total_own_time_free: ``_mean`` (exact),
-    ``_p10``, ``_p50``, ``_p90`` (sampled), ``_se`` and ``_p90_se`` (standard errors of a sampled mean
-    and of the sampled P90); ``cost_lost_days_mean``. ``stages`` has a row a stage (chance that it is reached
-    and that one stops there), ``policy`` a row a place of choice, ``order_times`` a row a time of ordering.
-    ``exact_ranges`` way -> '' where its ranges of money are exact, else why they stay sampled; empty unless asked for.
-    """
-
-    case: Case
-    table: pd.DataFrame
-    verdict: Verdict
-    flips: tuple[Flip, ...]
-    swings: tuple[Swing, ...]
-    thumb_rules: tuple[ThumbRule, ...]
-    leaves: pd.DataFrame
-    lines: pd.DataFrame
-    curves: pd.DataFrame
-    nodes: pd.DataFrame
-    exact_ranges: dict[str, str]
-    bench: Bench
-    stages: pd.DataFrame
-    policy: pd.DataFrame
-    stop_when: tuple[StopWhen, ...]
-    order_times: pd.DataFrame
-    looks: tuple[Worth, ...]
-    shares: tuple[Share, ...]
-    risk: Risk
-    horizon: Horizon
-    life_fits: tuple[LifeFit, ...]
-    bearing_life: BearingLife | None
-    assumed: tuple[Assumed, ...]
-    cautions: tuple[str, ...]
-    outcomes: Outcomes
-    cost_own_hour: float
     found: tuple[Finding, ...]
     stage: str
-    model: Model = field(repr=False)
-    numbers: tuple[Number, ...] = field(repr=False)
+    years: Years
+    life_fits: tuple[LifeFit, ...]
+
+
+class Answer:
+    """All that the job finds, each part worked out when it is first asked for, and the same in any order of asking.
+
+    Columns of ``table`` (a row a way): kind, allowed, why_not, p_cheapest, expected_regret, p_never, instead,
+    p_given_up, p_spare, and for each of cash, own_hours, days, total, total_own_time_free: ``_mean`` (exact),
+    ``_p10``, ``_p50``, ``_p90`` (sampled), ``_se`` and ``_p90_se`` (standard errors of a sampled mean
+    and of the sampled P90); ``cost_lost_days_mean``.
+    """
+
+    def __init__(self, case: Case, model: Model, outcomes: Outcomes, why_not: dict[str, str], asked: Asked) -> None:
+        self.case, self.model, self.outcomes = case, model, outcomes
+        self.table: pd.DataFrame = tables.table(model, outcomes, why_not)
+        self.verdict: Verdict = verdict.verdict(case, self.table, outcomes)
+        self.found, self.stage, self.life_fits = asked.found, asked.stage, asked.life_fits
+        self.horizon = Horizon(model, outcomes, asked.years, outcomes.seed)
+        self.assumed: tuple[Assumed, ...] = case.assumed
+        self.cautions: tuple[str, ...] = case.unit.cautions
+        self.cost_own_hour = model.own_hour
 
     @property
+    def _best(self) -> int:
+        return self.model.ways.index(self.verdict.best)
+
+    @cached_property
     def advice(self) -> Advice:
         """What to do now."""
         return advise(self)
 
-    def best_way_map(self, x: str = "", y: str = "", steps: int = 13) -> pd.DataFrame:
-        """Cheapest way on average over two numbers, by default the two that flip the choice first."""
-        inputs = [n for n in self.numbers if n.index >= 0]
-        known = {n.name: n for n in inputs}
-        for name in (x, y):
-            if name and name not in known:
-                raise RepaireconError(f"no number {name!r}; the numbers are: {', '.join(known)}")
-        likely = [f.number for f in self.flips if f.number in known]
-        ranked = [*dict.fromkeys(likely), *(n.name for n in inputs)]
-        first = x or next(n for n in ranked if n != y)
-        second = y or next(n for n in ranked if n != first)
-        return best_way_map(self.model, known[first], known[second], steps)
+    # ---- what it hangs on -------------------------------------------------------------------
+    @cached_property
+    def numbers(self) -> tuple[Number, ...]:
+        """Every number of the case."""
+        return tuple(sensitivity.numbers(self.model))
+
+    @cached_property
+    def flips(self) -> tuple[Flip, ...]:
+        """Where another way takes over, nearest first."""
+        return tuple(sensitivity.flips(self.model, self._best, self.numbers))
+
+    @cached_property
+    def swings(self) -> tuple[Swing, ...]:
+        """The numbers that move the lead most."""
+        return tuple(sensitivity.swings(self.model, self._best, self.numbers))
+
+    @cached_property
+    def thumb_rules(self) -> tuple[ThumbRule, ...]:
+        """Rules in use beside the computed answer."""
+        return verdict.rules_beside(self.model, self.table)
+
+    @cached_property
+    def risk(self) -> Risk:
+        """The choice of an owner who minds the bad case."""
+        return verdict.risk(self.case, self.table, self.outcomes, self.verdict)
+
+    # ---- at the bench -----------------------------------------------------------------------
+    @cached_property
+    def decision(self) -> Decision:
+        """The staged choice from where the owner stands."""
+        return decision(self.model)
+
+    @cached_property
+    def _rule(self) -> StopRule:
+        return self.decision.rule()
+
+    @cached_property
+    def _reached(self) -> list[Place]:
+        return list(places(self.model, self.decision, self._rule))
+
+    @cached_property
+    def bench(self) -> Bench:
+        """The choice at the bench in figures."""
+        return at_the_bench.bench(self.model, self.decision, self._rule)
+
+    @cached_property
+    def stages(self) -> pd.DataFrame:
+        """A row a stage: chance that it is reached and that one stops there."""
+        return at_the_bench.stage_table(self.model, self._reached)
+
+    @cached_property
+    def policy(self) -> pd.DataFrame:
+        """A row a place of choice."""
+        return at_the_bench.policy_table(self.model, self._reached)
+
+    @cached_property
+    def stop_when(self) -> tuple[StopWhen, ...]:
+        """Findings on which to stop."""
+        return tuple(stop_when(self._reached))
+
+    @cached_property
+    def order_times(self) -> pd.DataFrame:
+        """A row a time of ordering the parts."""
+        return at_the_bench.order_times(self.model)
+
+    @cached_property
+    def looks(self) -> tuple[Worth, ...]:
+        """What looking and asking are worth, best net worth first."""
+        return tuple(looking.looks(self.model, self.decision, self.numbers))
+
+    # ---- tables -----------------------------------------------------------------------------
+    @cached_property
+    def leaves(self) -> pd.DataFrame:
+        """A row a leaf of the tree."""
+        return tables.leaves(self.model, at_the_bench.stops(self.decision, self._rule))
+
+    @cached_property
+    def nodes(self) -> pd.DataFrame:
+        """The tree as nodes."""
+        return tables.nodes(self.model, self.leaves)
+
+    @cached_property
+    def lines(self) -> pd.DataFrame:
+        """Where each price comes from."""
+        return tables.lines(self.model)
+
+    @cached_property
+    def curves(self) -> pd.DataFrame:
+        """Chance that each way's total is no more than x."""
+        return tables.curves(self.table, self.outcomes)

@@ -15,17 +15,156 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import Input
-from repairecon.formulas.digital import random_columns, scrambled, sobol_columns
-from repairecon.rebuild_or_buy.cell_tables import CELL_DIGITS, Z_CELLS, Z_STEPS, mean_table, normal_table, score_table
-from repairecon.rebuild_or_buy.nets import BITS, BLOCK, DIGITS, REPLICATES, Points, stretches
+from repairecon.formulas import ranges
+from repairecon.formulas.cells import cell_means
+from repairecon.formulas.digital import random_columns, scrambled, sobol_columns, xor_table
+from repairecon.records import Range
 
+BLOCK = 8192
+REPLICATES = 16
+BITS = 16
+DIGITS = 32
+LOW = 6
+FIRST = 9
+LAST = 13
 PACE = "pace"
 SLOTS = 12
+CELL_DIGITS = 12
+CELLS = 1 << CELL_DIGITS
+Z_CELLS = 4096
+Z_MAX = 6.0
+Z_STEPS = Z_CELLS / (2 * Z_MAX)
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Ints = NDArray[np.int64]
 
 
+# ---- values by steps of chance: tables of conditional means keep the mean of each range ----
+def mean_table(r: Range) -> Floats:
+    """Conditional mean of a range in each of CELLS equal steps of chance."""
+    edges = np.linspace(0.0, 1.0, CELLS + 1)
+    return cell_means(edges, r.low, r.likely, r.high, r.shape)
+
+
+def by_steps(r: Range, uniform: Floats) -> Floats:
+    """Values of a range for uniform numbers, by steps; far quicker than its quantiles, and the mean is kept."""
+    return np.asarray(mean_table(r).take((uniform * CELLS).astype(np.intp)))
+
+
+def normal_table(r: Range) -> Floats:
+    """Conditional mean of a range in each of Z_CELLS steps of a standard normal score."""
+    from scipy import special
+
+    z = np.linspace(-Z_MAX, Z_MAX, Z_CELLS + 1)
+    z[0], z[-1] = -np.inf, np.inf
+    p = special.ndtr(z)
+    weight = np.diff(p)
+    table = cell_means(p, r.low, r.likely, r.high, r.shape)
+    far = weight < 1e-7
+    table[far] = ranges.quantile((p[1:] + p[:-1])[far] / 2, r.low, r.likely, r.high, r.shape)
+    return table
+
+
+def score_table() -> Floats:
+    """Conditional mean of a standard normal score in each of CELLS equal steps of chance, its variance kept at one."""
+    from scipy import special
+
+    edges = special.ndtri(np.linspace(0.0, 1.0, CELLS + 1))
+    density = np.exp(-0.5 * edges**2) / np.sqrt(2.0 * np.pi)
+    means = -np.diff(density) * CELLS
+    return np.asarray(means / means.std())
+
+
+# ---- evenly spread points ----
+@dataclass(frozen=True)
+class Stretch:
+    """Points ``start`` and on of some replicates; ``counts`` of them each, of a whole stretch of 2**bits."""
+
+    start: int
+    bits: int
+    replicates: Ints
+    counts: Ints
+
+
+def rounds() -> Iterator[tuple[int, int]]:
+    """First point and bits of every round of stretches; a round at 0 begins anew with other columns."""
+    first = [(0, FIRST), *((1 << k, k) for k in range(FIRST, LAST))]
+    yield from first
+    yield from ((start, LAST) for start in range(1 << LAST, 1 << BITS, 1 << LAST))
+    while True:
+        yield from ((start, LAST) for start in range(0, 1 << BITS, 1 << LAST))
+
+
+def stretches(draws: int) -> Iterator[Stretch]:
+    """Blocks of a number of draws, shared out equally among the replicates round by round."""
+    for start, bits in rounds():
+        now = min(draws, REPLICATES << bits)
+        counts = now // REPLICATES + (np.arange(REPLICATES) < now % REPLICATES)
+        together = min(1 << (BLOCK // int(counts[0])).bit_length() - 1, REPLICATES) if counts[0] else REPLICATES
+        for r in range(0, REPLICATES, together):
+            if counts[r]:
+                yield Stretch(start, bits, np.arange(r, r + together), counts[r : r + together])
+        draws -= now
+        if not draws:
+            return
+
+
+def ends_round(draws: int) -> bool:
+    """Whether a number of draws gives every replicate as many whole rounds."""
+    if draws % REPLICATES:
+        return False
+    done, each = 0, draws // REPLICATES
+    for _, bits in rounds():
+        if done >= each:
+            return done == each
+        done += 1 << bits
+    return False
+
+
+class Points:
+    """The points of one stretch, sorted by their place among the leaves: ``place`` in 0..1, ``replicate`` of each."""
+
+    def __init__(self, stretch: Stretch, columns: Ints, shift: Ints, place_shift: Ints) -> None:
+        bits, reps = stretch.bits, stretch.replicates
+        self.whole = len(reps) == 1 and int(stretch.counts[0]) == 1 << bits
+        turns = place_shift[reps, None] >> (DIGITS - 1 - np.arange(BITS))
+        turns[:, bits:] = stretch.start >> np.arange(bits, BITS)
+        base = shift[:, reps] ^ np.bitwise_xor.reduce(columns[:, reps] * (turns & 1), axis=-1)
+        turned = columns[:, reps, :bits][..., ::-1]
+        self.low, self.high = xor_table(turned[..., :LOW]), xor_table(turned[..., LOW:]) ^ base[..., None]
+        begin = int(xor_table(1 << np.arange(BITS)[::-1])[stretch.start]) << (DIGITS - BITS)
+        left = DIGITS - bits
+        part = (((begin ^ place_shift[reps]) & ((1 << left) - 1)) + 0.5) / (1 << left)
+        if self.whole:
+            self.place = (np.arange(1 << bits) + part[0]) / (1 << bits)
+            self.replicate = np.full(1 << bits, reps[0])
+        else:
+            self._sort(stretch, part, place_shift[reps] >> (DIGITS - bits))
+        self.n = len(self.place)
+
+    def _sort(self, stretch: Stretch, part: NDArray[np.float64], moved: Ints) -> None:
+        bits = stretch.bits
+        turned = xor_table(1 << np.arange(bits)[::-1])
+        number = np.concatenate([turned[:n] ^ by for n, by in zip(stretch.counts, moved, strict=True)])
+        which = np.repeat(np.arange(len(part)), stretch.counts)
+        self.place = (number + part[which]) / (1 << bits)
+        order = np.argsort(self.place, kind="stable")
+        self.place, which, number = self.place[order], which[order], number[order]
+        del order
+        self.replicate = stretch.replicates[which]
+        self._low_at = (which << LOW) + (number & ((1 << LOW) - 1))
+        self._high_at = (which << (bits - LOW)) + (number >> LOW)
+
+    def digits(self, source: int, kept: int, out: NDArray[np.intp]) -> None:
+        """First binary digits of a source's coordinates."""
+        low, high = self.low[source] >> (DIGITS - kept), self.high[source] >> (DIGITS - kept)
+        if self.whole:
+            np.bitwise_xor(high[0][:, None], low[0], out=out.reshape(-1, 1 << LOW))
+        else:
+            np.bitwise_xor(high.ravel().take(self._high_at), low.ravel().take(self._low_at), out=out)
+
+
+# ---- drawing ----
 def generator(seed: int, name: str) -> np.random.Generator:
     """The random stream of a name."""
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, crc32(name.encode())])))

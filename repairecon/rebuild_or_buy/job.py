@@ -7,19 +7,15 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from repairecon.rebuild_or_buy import at_the_bench, exact_ranges, over_the_years, rules, tables
-from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.bearings import with_bearing
+from repairecon.rebuild_or_buy.answer import Answer, Asked
+from repairecon.rebuild_or_buy.bench import ended_already
 from repairecon.rebuild_or_buy.learned import with_learned
-from repairecon.rebuild_or_buy.looking import looks
+from repairecon.rebuild_or_buy.lives import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.numbers import numbers
 from repairecon.rebuild_or_buy.outcomes import sample
-from repairecon.rebuild_or_buy.own_lives import with_own_lives
-from repairecon.rebuild_or_buy.rules import screen
-from repairecon.rebuild_or_buy.sensitivity import flips, swings
-from repairecon.rebuild_or_buy.variance import variance_shares
-from repairecon.rebuild_or_buy.world import STAGE, Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
+from repairecon.rebuild_or_buy.verdict import screen
+from repairecon.rebuild_or_buy.years import with_horizon
 from repairecon.records import STAGES, Case, RepaireconError
 
 DRAWS = 20_000
@@ -36,79 +32,54 @@ def rebuild_or_buy(
     horizon_years: float | None = None,
     found: Mapping[str, str] | str = "",
     stage: str = "",
-    exact: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> Answer:
-    """Reckon every way of a case from where the owner stands.
+    """Work out every way of a case from where the owner stands.
 
-    ``draws`` joint draws for the ranges (means are exact without any), or "auto" for as many as the
-    verdict's figures need; ``cost_own_hour`` overrides
-    the case's worth of an own hour; ``horizon_years`` the case's years looked ahead (0: this job
-    alone); ``found`` holds findings so far, ``{"shaft": "grooved"}`` or
-    ``"shaft=grooved; seal=eaten (0.8)"`` where 0.8 is the chance that the look was right; ``stage`` the last
-    stage of the work that is done (what it took is spent, and shown apart); ``exact`` gives the ranges of money
-    without sampling where it can (slower). The same seed gives the
-    same answer, bit for bit.
+    Table and verdict are there at once, all else when it is first asked for; the same seed gives the same answer, bit
+    for bit, in any order of asking.
+
+    Parameters
+    ----------
+    case : Case
+        The case.
+    draws : int or "auto"
+        Joint draws for the ranges (means are exact without any), or as many as the verdict's figures need.
+    seed : int
+        Seed of the draws.
+    cost_own_hour : float, optional
+        Worth of an own hour instead of the case's [home money an hour].
+    horizon_years : float, optional
+        Years looked ahead instead of the case's; 0: this job alone [years].
+    found : mapping or str
+        Findings so far, ``{"shaft": "grooved"}`` or ``"shaft=grooved; seal=eaten (0.8)"`` where 0.8 is the chance that
+        the look was right.
+    stage : str
+        The last stage of the work that is done: what it took is spent, and shown apart.
+    progress : callable, optional
+        Called with the number of draws done after each block.
+
+    Returns
+    -------
+    Answer
+        Money in home currency, times in days and hours.
     """
     _check(draws, seed, cost_own_hour, horizon_years)
     if not case.ways:
         raise RepaireconError("the case names no way out: add one to ways.csv")
     case, fits = with_own_lives(with_learned(case))
-    case, bearing_life = with_bearing(case, {f.way for f in fits if not f.refused})
     findings, done = read_findings(found), _done(stage)
-    world = with_findings(grow(case), findings)
-    why_not = screen(case)
-    model = Model(case, world, {w: not why for w, why in why_not.items()}, done, cost_own_hour)
-    why_not |= at_the_bench.ended_already(model)
-    model.allowed &= np.array([not why_not[w] for w in model.ways])
-    if not model.allowed.any():
+    tree = with_findings(grow(case), findings)
+    why_not = screen(case) | ended_already(case, tree, done)
+    if all(why_not.values()):
         raise RepaireconError(
             "no way is left after the safety screen: add a new or exchange unit or a specialist's "
             "rebuild to ways.csv, or write a [[waiver]] with its reason into case.toml"
         )
+    model = Model(case, tree, {w: not why for w, why in why_not.items()}, done, cost_own_hour)
     outcomes = sample(model, None if draws == AUTO else int(draws), seed, progress)
-    table = tables.table(model, outcomes, why_not)
-    curves = tables.curves(table, outcomes)
-    exactly = exact_ranges.put_in(model, table, curves) if exact else {}
-    verdict = rules.verdict(case, table, outcomes)
-    best = model.ways.index(verdict.best)
-    listed = numbers(model)
-    bench = at_the_bench.reckon(model, outcomes)
-    leaves = tables.leaves(model, outcomes, bench.stops)
-    return Answer(
-        case=case,
-        table=table,
-        verdict=verdict,
-        flips=tuple(flips(model, best, listed)),
-        swings=tuple(swings(model, best, listed)),
-        thumb_rules=rules.rules_beside(model, table),
-        leaves=leaves,
-        lines=tables.lines(model),
-        curves=curves,
-        exact_ranges=exactly,
-        nodes=tables.nodes(model, leaves),
-        bench=bench.bench,
-        stages=bench.stages,
-        policy=bench.policy,
-        stop_when=bench.stop_when,
-        order_times=at_the_bench.order_times(case, world, model),
-        looks=tuple(looks(model, bench.decision, listed)),
-        shares=tuple(variance_shares(model, best, seed)),
-        risk=rules.risk(case, table, outcomes, verdict),
-        horizon=over_the_years.reckon(
-            model, outcomes, over_the_years.years_of(case.years, horizon_years), tables.kit_cost(model), seed
-        ),
-        life_fits=fits,
-        bearing_life=bearing_life,
-        assumed=case.assumed,
-        cautions=case.unit.cautions,
-        outcomes=outcomes,
-        cost_own_hour=model.own_hour,
-        found=findings,
-        stage=stage,
-        model=model,
-        numbers=tuple(listed),
-    )
+    years = with_horizon(case.years, horizon_years)
+    return Answer(case, model, outcomes, why_not, Asked(findings, stage, years, fits))
 
 
 def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_years: float | None) -> None:

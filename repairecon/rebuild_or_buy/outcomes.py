@@ -9,14 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import sums
-from repairecon.rebuild_or_buy.draws import Block, Draws
-from repairecon.rebuild_or_buy.importance import telling
+from repairecon.buying.inputs import LongestWait
+from repairecon.formulas import ranges, sums
+from repairecon.rebuild_or_buy.draws import BLOCK, PACE, REPLICATES, SLOTS, Block, Draws, ends_round
+from repairecon.rebuild_or_buy.evaluate import AtMeans, Drawn, input_means
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.nets import BLOCK, REPLICATES, ends_round
 from repairecon.rebuild_or_buy.ranking import Ranking, plainly
-from repairecon.rebuild_or_buy.rows import Rows
-from repairecon.rebuild_or_buy.tally import Replicate, Tally, by_replicate
+from repairecon.rebuild_or_buy.sensitivity import slopes_of
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
 TOTAL, DAYS = QUANTITIES.index("total"), QUANTITIES.index("days")
@@ -27,8 +26,92 @@ KEPT = 1024
 MOST_DRAWS = 1_000_000
 SURE_SHARE = 1 / 600
 SURE_CHANCE = 0.0025
+BINS = 4096
+COARSE = 256
+LEAVES = 64
+"""Leaves, spread evenly by chance, over which the inputs are ranked by what they move."""
 Floats = NDArray[np.float64]
 Values = list[tuple[Any, ...]]
+Replicate = NDArray[np.intp] | int
+
+
+def by_replicate(x: Any, replicate: Replicate) -> Floats:
+    """Sum of values for each replicate."""
+    if isinstance(replicate, int):
+        out = np.zeros(REPLICATES)
+        out[replicate] = x.sum()
+        return out
+    return np.asarray(np.bincount(replicate, weights=x, minlength=REPLICATES), dtype=np.float64)
+
+
+class Tally:
+    """Counts of values in bins, and in coarse bins for each replicate."""
+
+    def __init__(self, first: NDArray[Any], scratch: tuple[NDArray[Any], NDArray[np.intp]] | None = None) -> None:
+        low, high = float(first.min()), float(first.max())
+        span = max(high - low, 1e-6 * max(abs(low), abs(high), 1.0))
+        self.start = low - 0.5 * span
+        self.width = 2.0 * span / BINS
+        self.counts = np.zeros(BINS, dtype=np.int32)
+        self.by_replicate = np.zeros((REPLICATES, COARSE), dtype=np.int32)
+        self.low, self.high = np.inf, -np.inf
+        own: tuple[NDArray[Any], NDArray[np.intp]] = (np.empty(BLOCK), np.empty(BLOCK, dtype=np.intp))
+        self._scaled, self._index = scratch or own
+
+    def add(self, x: NDArray[Any], replicate: Replicate) -> None:
+        """Count some more values."""
+        n = len(x)
+        scaled, index = self._scaled[:n], self._index[:n]
+        np.subtract(x, self.start, out=scaled)
+        scaled *= 1.0 / self.width
+        np.clip(scaled, 0, BINS - 1, out=scaled)
+        np.copyto(index, scaled, casting="unsafe")
+        if isinstance(replicate, int):
+            counts = np.bincount(index, minlength=BINS).astype(np.int32)
+            self.counts += counts
+            self.by_replicate[replicate] += counts.reshape(COARSE, -1).sum(axis=1, dtype=np.int32)
+        else:
+            self.counts += np.bincount(index, minlength=BINS).astype(np.int32)
+            index //= BINS // COARSE
+            index += replicate * COARSE
+            counts = np.bincount(index, minlength=REPLICATES * COARSE).astype(np.int32)
+            self.by_replicate += counts.reshape(REPLICATES, COARSE)
+        self.low, self.high = min(self.low, float(x.min())), max(self.high, float(x.max()))
+
+    @property
+    def middles(self) -> Floats:
+        """Middle of each bin, kept within what was drawn."""
+        return np.clip(self.start + self.width * (np.arange(BINS) + 0.5), self.low, self.high)
+
+    @property
+    def edges(self) -> Floats:
+        """Ends of the bins."""
+        return np.asarray(self.start + self.width * np.arange(BINS + 1))
+
+    def quantile(self, p: Floats | float) -> Floats:
+        """Value below which a share p of the draws lies."""
+        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
+        strictly = np.concatenate([[True], np.diff(cumulative) > 0])
+        strictly[:-1] |= np.concatenate([np.diff(cumulative) > 0])
+        found = np.interp(p, cumulative[strictly], self.edges[strictly])
+        return np.asarray(np.clip(found, self.low, self.high))
+
+    def quantile_se(self, p: float) -> float:
+        """Standard error of a quantile: from the values a standard error of its chance away on each side."""
+        at = float(self.quantile(p))
+        each = self.by_replicate.sum(axis=1)
+        place = (at - self.start) / self.width * COARSE / BINS
+        whole = min(int(place), COARSE - 1)
+        below = self.by_replicate[:, :whole].sum(axis=1) + (place - whole) * self.by_replicate[:, whole]
+        step = float(sums.replicate_se(below, each))
+        low, high = self.quantile(np.array([max(p - step, 0.0), min(p + step, 1.0)]))
+        return float(high - low) / 2
+
+    def chance_up_to(self, x: Floats) -> Floats:
+        """Share of draws that are no more than x."""
+        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
+        share = np.interp(x, self.edges, cumulative)
+        return np.where(x >= self.high, 1.0, np.where(x < self.low, 0.0, share))
 
 
 @dataclass
@@ -47,7 +130,6 @@ class Outcomes:
     draws: int
     seed: int
     mean: Floats
-    by_leaf: Floats
     sampled_mean: Floats
     sampled_se: Floats
     tallies: list[list[Tally]]
@@ -128,8 +210,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     verdict's figures are sure enough to be shown in full; ``progress`` is told the number of draws done
     after each block.
     """
-    by_leaf = model.expected_by_leaf()
-    mean = _exact(by_leaf @ model.world.chance, model.own_hour, model.lost_day)
+    mean = _exact(model.expected(), model.own_hour, model.lost_day)
     so_far = _Sums(model)
     kept: dict[str, NDArray[np.generic]] = {}
     for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
@@ -149,34 +230,22 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     p /= p.sum()
     p_se, regret_se, beats_se = (sums.replicate_se(x, so_far.ranked) for x in ranks)
     return Outcomes(
-        model.ways,
-        n,
-        seed,
-        mean,
-        by_leaf,
-        so_far.mean,
-        so_far.se,
-        so_far.tallies,
-        p,
-        p_se,
-        regret,
-        regret_se,
-        beats,
-        beats_se,
-        kept,
-    )
+        ways=model.ways, draws=n, seed=seed, mean=mean, sampled_mean=so_far.mean, sampled_se=so_far.se,
+        tallies=so_far.tallies, p_cheapest=p, p_cheapest_se=p_se, regret=regret, regret_se=regret_se, beats=beats,
+        beats_se=beats_se, sample=kept,
+    )  # fmt: skip
 
 
 def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Block, Values]]:
     """Blocks of draws with what every way comes to in them, by quantity."""
-    choice, hour = model.choose(model.leaf_rows()), float(model.own_hour)
-    patterns = model.patterns.astype(np.float32)
+    ways, hour = model.plain.all_ways(), float(model.own_hour)
+    patterns = model.program.patterns.astype(np.float32)
     correlation = model.case.terms.hours_correlation
-    stream = Draws(model.inputs, model.world.chance, correlation, seed, telling(model))
+    stream = Draws(model.inputs, model.tree.chance, correlation, seed, most_moving(model))
     for block in stream.blocks(draws):
-        rows = Rows(model.atom_values(list(block.values)), block.leaf, patterns)
-        lost_day, triples = rows.value(model.lost_day_atom, slice(None)), model.evaluate(rows, choice)
-        del rows  # room for what comes of it
+        drawn = Drawn(model.program, block.values, block.leaf, patterns)
+        lost_day, triples = drawn.lost_day, [drawn.evaluate(pieces) for pieces in ways]
+        del drawn  # room for what comes of it
         values: Values = []
         for cash, hours, days in triples:
             money = cash + hour * hours
@@ -201,3 +270,67 @@ def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:
     cash, hours, days = expected.T
     free = cash + lost_day * days
     return np.stack([cash, hours, days, free + hour * hours, free], axis=1)
+
+
+def most_moving(model: Model) -> list[str]:
+    """Keys of the inputs (the common pace of hours among them) that move the totals most, most first.
+
+    Each is moved by one standard deviation, all else at its mean; what counts is its share of the spread of any
+    allowed way's total or of the difference of any two.
+    """
+    effects = _effects(model)[model.allowed]
+    a, b = np.triu_indices(len(effects), 1)
+    both = np.concatenate([effects, effects[a] - effects[b]]) ** 2
+    share = (both / np.maximum(both.sum(axis=1, keepdims=True), 1e-300)).max(axis=0)
+    names = [*(x.key for x in model.inputs), PACE]
+    order = sorted(range(len(names)), key=lambda k: (-float(share[k]), names[k]))
+    return [names[k] for k in order if share[k] > 0.0][:SLOTS]
+
+
+def _effects(model: Model) -> Floats:
+    """What one standard deviation of each input, and of the pace, adds to the mean total of each way (W, J + 1)."""
+    program, inputs, rho = model.program, model.inputs, model.case.terms.hours_correlation
+    spreads = np.array([_spread(model, i) for i in range(len(inputs))])
+    hours = np.array([x.shared_hours for x in inputs], dtype=bool)
+    at, weights, ways = _over_some_leaves(model), np.array(model.weights), model.plain.all_ways()
+    expected = np.array([at.expected(pieces) for pieces in ways])
+    coefficients = np.array([weights @ at.coefficients(pieces) for pieces in ways])
+    effects = slopes_of(model, coefficients) * spreads
+    for k, term in enumerate(program.terms):
+        if isinstance(term, LongestWait):
+            for i in term.waits:
+                effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
+    effects[:, program.lost_day] += expected[:, 2] * spreads[program.lost_day]
+    for i in model.never.values():
+        at.inputs[i] += spreads[i]
+        effects[:, i] += (np.array([at.expected(pieces) for pieces in ways]) - expected) @ weights
+        at.inputs[i] -= spreads[i]
+    pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
+    effects[:, hours] *= np.sqrt(1.0 - rho)
+    return np.concatenate([effects, pace], axis=1)
+
+
+def _over_some_leaves(model: Model) -> AtMeans:
+    """The model at the means of its inputs over leaves spread evenly by chance, the longest wait that of the means."""
+    cumulative = np.cumsum(model.tree.chance)
+    some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
+    chance = np.bincount(some, minlength=len(cumulative)) / LEAVES
+    terms = model.plain.at.terms.copy()
+    for k, term in enumerate(model.program.terms):
+        if isinstance(term, LongestWait):
+            terms[k] = _longest(model, term)
+    return AtMeans(model.program, chance, input_means(model.program, {}, {}), terms, {})
+
+
+def _longest(model: Model, term: LongestWait, moved: int = -1, by: float = 0.0) -> float:
+    """The longest of some waits at their means, one of them moved."""
+    waits = [model.inputs[i].mean + (by if i == moved else 0.0) for i in term.waits]
+    return max([*waits, sum(k * model.inputs[i].mean for i, k in term.floor)])
+
+
+def _spread(model: Model, i: int) -> float:
+    x = model.inputs[i]
+    if x.is_chance:
+        return float(np.sqrt(x.mean * (1.0 - x.mean)))
+    r = x.range
+    return float(np.sqrt(ranges.variance(r.low, r.likely, r.high, r.shape)))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import ranges
-from repairecon.rebuild_or_buy.nets import BLOCK
+from repairecon.rebuild_or_buy.draws import BLOCK
 from repairecon.records import Range
 
 STEPS, LONG_STEPS = 4096, 16_384

@@ -8,10 +8,11 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.rebuild_or_buy.answer import Answer, ThumbRule
-from repairecon.rebuild_or_buy.looking import Worth
+from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.sensitivity import Flip
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, StopWhen
+from repairecon.rebuild_or_buy.verdict import ThumbRule
 from repairecon.records import STAGES
 from repairecon.show.layout import capital
 from repairecon.show.words import chance_words, days_words, hours_words, measured, money, number, tenths, whole

@@ -9,19 +9,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import stopping
+from repairecon.rebuild_or_buy.choose import Chooser
+from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.rows import ALL, Rows
-from repairecon.rebuild_or_buy.world import NEVER_ENDS, STAGE
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
 from repairecon.records import STAGES
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Weights = tuple[float, float, float]
 LEAVE = "leave it: look elsewhere"
 GO_ON = "go on"
 NOT_COMING_UP = "does not come up"
@@ -88,10 +89,6 @@ class Decision:
         return replace(self, stop_cost=stop, first=first)
 
 
-def _total(model: Model, triple: tuple[Any, Any, Any], hour: float, n: int) -> Floats:
-    return np.broadcast_to(model.total(triple, hour), (n,)).astype(float)
-
-
 def main_rebuild(model: Model) -> int | None:
     """The way that rebuilds here, if it may be chosen."""
     return next((i for i, w in enumerate(model.case.ways) if w.kind == "rebuild" and model.allowed[i]), None)
@@ -99,46 +96,46 @@ def main_rebuild(model: Model) -> int | None:
 
 def other_unit(model: Model) -> NDArray[np.bool_]:
     """Leaves in which another unit is to blame."""
-    mask = np.zeros(len(model.world.chance), dtype=bool)
-    for branch, holds in zip(model.case.branches, model.world.holds, strict=True):
+    mask = np.zeros(len(model.tree.chance), dtype=bool)
+    for branch, holds in zip(model.case.branches, model.tree.holds, strict=True):
         if branch.not_this_unit:
             mask |= holds
     return mask
 
 
-def decision(model: Model, hour: float, rows: Rows | None = None) -> Decision:
-    """The staged choice of a case from stage ``model.done`` on, own hours at ``hour``."""
-    rows = model.leaf_rows() if rows is None else rows
-    n, r = len(model.world.chance), main_rebuild(model)
+def decision(model: Model, weights: Weights | None = None, chooser: Chooser | None = None) -> Decision:
+    """The staged choice of a case from stage ``model.done`` on; ``weights`` of cash, own hours and days in a cost."""
+    chosen, n, r = chooser or model.plain, len(model.tree.chance), main_rebuild(model)
+    at, program, weights = chosen.at, model.program, weights or model.weights
     points = tuple(range(model.done, len(STAGES))) if r is not None else (model.done,)
-    aways = [i for (i, after) in model.away if after == model.done and model.allowed[i]]
+    aways = [i for (i, after) in program.away if after == model.done and model.allowed[i]]
     buys = [i for i in model.buys if model.allowed[i]]
     stop = np.full((len(points), n, len(buys) + len(aways)), np.inf)
-    spent = np.zeros((len(points), n))
+    spent, go = np.zeros((len(points), n)), np.full(n, np.inf)
+    ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)
+    if r is not None:
+        whole = at.by_leaf((Piece(program.main[r]),), weights)
+        go = np.where(model.ends[r] == NEVER_ENDS, whole, np.inf)
+        up_to = [at.by_leaf((Piece(program.spent[r, k]),), weights) for k in points]
+        spent = np.array(up_to) - up_to[0]
     for s, point in enumerate(points):
-        if r is not None:
-            here, before = (model.run(model.spent[r, k], rows, ALL) for k in (point, model.done))
-            spent[s] = _total(model, here, hour, n) - _total(model, before, hour, n)
         for a, i in enumerate(buys):
-            stop[s, :, a] = spent[s] + _total(model, model.buy(i, point, rows), hour, n)
+            stop[s, :, a] = spent[s] + at.by_leaf(chosen.buy(i, point), weights)
         if point <= max(SEND_AWAY_UNTIL, model.done):
             for a, i in enumerate(aways, len(buys)):
-                stop[s, :, a] = spent[s] + _total(model, model.sent_away(i, point, rows), hour, n)
-    go = np.full(n, np.inf)
-    if r is not None:
-        full = _total(model, model.run(model.main[r], rows, ALL), hour, n)
-        go = np.where(model.ends[r] == NEVER_ENDS, full, np.inf)
-    ids = np.array([model.seen_by(point) for point in points])
-    ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)
-    for s, point in enumerate(points):
+                stop[s, :, a] = spent[s] + at.by_leaf(chosen.sent_away(i, point), weights)
         stop[s, ends < point] = np.inf
+    ids = np.array([model.alike(point) for point in points])
     names = tuple(model.ways[i] for i in (*buys, *aways))
     other = other_unit(model)
     if other.any():
         names, stop = (*names, LEAVE), np.concatenate([stop, np.full((*stop.shape[:2], 1), np.inf)], axis=2)
     a_day = model.lost_day + model.case.terms.hours_per_day * model.own_hour
     elsewhere = model.case.terms.elsewhere_days * a_day
-    return Decision(model.world.chance, points, ids, stop, go, spent, names, ends, other, elsewhere)
+    return Decision(
+        chance=model.tree.chance, points=points, ids=ids, stop_cost=stop, go_cost=go, spent=spent, actions=names,
+        ends=ends, other=other, elsewhere_cost=elsewhere,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -163,7 +160,7 @@ def places(model: Model, made: Decision, rule: stopping.StopRule | None = None) 
     alive = np.ones(len(on), dtype=bool)
     for s, point in enumerate(made.points):
         stage, ids = rule.stages[s], made.ids[s][on]
-        seen = [e for e, k in enumerate(model.world.seen) if 0 <= k <= point]
+        seen = [e for e, k in enumerate(model.tree.seen) if 0 <= k <= point]
         stopped = stage.choice[ids] != stopping.GO_ON
         for i in np.unique(ids[alive]):
             leaves = on[alive & (ids == i)]
@@ -187,8 +184,8 @@ def places(model: Model, made: Decision, rule: stopping.StopRule | None = None) 
 
 def _findings(model: Model, leaf: int, seen: list[int]) -> dict[str, str]:
     """What has been seen in a leaf, events that do not come up there told as such."""
-    words = model.world.words(leaf)
-    return {model.world.events[e]: words.get(model.world.events[e], NOT_COMING_UP) for e in seen}
+    words = model.tree.words(leaf)
+    return {model.tree.events[e]: words.get(model.tree.events[e], NOT_COMING_UP) for e in seen}
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from repairecon.buying.buying import Priced
 from repairecon.formulas import ranges
-from repairecon.rebuild_or_buy.aboard import p_aboard
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes
-from repairecon.rebuild_or_buy.world import NEVER_ENDS, branch_touches, grow
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, branch_touches, grow
+from repairecon.rebuild_or_buy.years import p_spare_left
 from repairecon.records import Branch
 
 
@@ -35,7 +35,7 @@ def table(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd.Da
     columns["p_never"] = [_p_never(model, i) for i in range(len(model.ways))]
     columns["instead"] = [_instead(model, i) for i in range(len(model.ways))]
     columns["p_given_up"] = [_p_given_up(model, i) for i in range(len(model.ways))]
-    columns["p_spare"] = [p_aboard(model, i) for i in range(len(model.ways))]
+    columns["p_spare"] = [p_spare_left(model, i) for i in range(len(model.ways))]
     return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
 
 
@@ -46,37 +46,37 @@ def _bought_by(model: Model, i: int) -> int:
 
 
 def _p_never(model: Model, i: int) -> float:
-    atom = model.never.get(_bought_by(model, i))
-    return 0.0 if atom is None else float(model.atom_means()[atom])
+    never = model.never.get(_bought_by(model, i))
+    return 0.0 if never is None else float(model.inputs[never].mean)
 
 
 def _instead(model: Model, i: int) -> str:
     i = _bought_by(model, i)
-    others = model.instead(i, model.done) if i in model.never else []
+    others = model.plain.instead(i, model.done) if i in model.never else []
     return model.ways[others[0]] if others else ""
 
 
 def _p_given_up(model: Model, i: int) -> float:
     """Chance that the way's rebuild ends without a unit."""
     ends = model.ends.get(i)
-    return 0.0 if ends is None else float(model.world.chance[ends < NEVER_ENDS].sum())
+    return 0.0 if ends is None else float(model.tree.chance[ends < NEVER_ENDS].sum())
 
 
-def leaves(model: Model, outcomes: Outcomes, stops: list[str]) -> pd.DataFrame:
+def leaves(model: Model, stops: list[str]) -> pd.DataFrame:
     """A row a leaf: chance, outcomes, what the damage adds to the planned rebuild, whether it ends it."""
-    world, i = model.world, _main_rebuild(model)
+    tree, i = model.tree, _main_rebuild(model)
     columns = ["chance", "outcomes", "expected_extra_cost", "ends_rebuild", "stop"]
     if i is None:
-        rows = [(c, world.words(k), 0.0, False, stops[k]) for k, c in enumerate(world.chance)]
+        rows = [(c, tree.words(k), 0.0, False, stops[k]) for k, c in enumerate(tree.chance)]
         return pd.DataFrame(rows, columns=columns)
     case = model.case
     allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
     plan = Model(case, grow(case, bare=True), allowed, model.done, model.own_hour, model.buying)
-    cash, hours, _ = outcomes.by_leaf[i]
+    cash, hours, _ = model.expected_by_leaf()[i]
     planned = plan.expected()[i] @ np.array([1.0, model.own_hour, 0.0])
     extra = cash + model.own_hour * hours - planned
     ended = model.ends[i] < NEVER_ENDS
-    rows = [(world.chance[k], world.words(k), extra[k], bool(ended[k]), stops[k]) for k in range(len(world.chance))]
+    rows = [(tree.chance[k], tree.words(k), extra[k], bool(ended[k]), stops[k]) for k in range(len(tree.chance))]
     return pd.DataFrame(rows, columns=columns).sort_values("chance", ascending=False, ignore_index=True)
 
 
@@ -147,8 +147,8 @@ def _idle(b: Branch) -> bool:
 
 
 def _draw_order(model: Model, event: str) -> tuple[int, int]:
-    e = model.world.events.index(event)
-    return model.world.seen[e], e
+    e = model.tree.events.index(event)
+    return model.tree.seen[e], e
 
 
 def lines(model: Model) -> pd.DataFrame:
@@ -156,13 +156,13 @@ def lines(model: Model) -> pd.DataFrame:
     rows = []
     pieces = {p.part: p.quantity for p in model.case.parts}
     needed = {p.part: p.needed for p in model.case.parts}
-    for name, taken in model.prices.items():
+    for name, taken in model.costs.prices.items():
         for priced in taken:
             bought = pieces[name] if len(taken) == 1 or priced.quote is None else priced.packs * priced.quote.pack
             rows.append(_line(name, needed[name], bought, priced))
     for i, way in enumerate(model.case.ways):
         if i in model.buys or way.traits.rebuilds == "away":
-            rows.append(_line(way.way, "unit", 1, model.builder.price_way(way)))
+            rows.append(_line(way.way, "unit", 1, model.costs.price_of(way)))
     columns = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
     return pd.DataFrame(rows, columns=columns)
 
@@ -182,8 +182,3 @@ def curves(table: pd.DataFrame, outcomes: Outcomes) -> pd.DataFrame:
     grid = np.linspace(low - 0.02 * (high - low), high, 240)
     curves = {w: outcomes.tallies[i][3].chance_up_to(grid) for i, w in enumerate(table.index)}
     return pd.DataFrame(curves, index=pd.Index(grid, name="total"))
-
-
-def kit_cost(model: Model) -> float:
-    """Expected money for the parts of the planned rebuild, in one order [home money]."""
-    return sum(p.landed for p in model.buying.order(model.buying.plan))

@@ -1,24 +1,30 @@
-"""The years after the job: failures to come by way, and what they cost.
+"""The years after the job: failures to come by way, what they cost, and what a spare aboard is worth.
 
-Every later failure is answered by the same way again, at today's expected total of that way; the
-expected numbers of failures come from ``clocks``.
+Every later failure is answered by the same way again, at today's expected total of that way; the expected numbers of
+failures come from ``lives``.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import asdict, dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import age_replacement, discount, spare
-from repairecon.rebuild_or_buy.aboard import fetches, p_aboard
-from repairecon.rebuild_or_buy.clocks import Failures, can_follow, clocks_of, discounted_failures, failures, median_life
+from repairecon.rebuild_or_buy.lives import Failures, can_follow, clocks_of, discounted_failures, failures, median_life
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.world import World, grow
-from repairecon.records import Years
+from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, grow
+from repairecon.records import Way, Years
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 FACTORS = (0.05, 20.0)
@@ -51,12 +57,50 @@ class WayYears:
     with_spare: bool
 
 
-def _same_chances(a: World, b: World) -> bool:
+def _same_chances(a: Tree, b: Tree) -> bool:
     """Whether nothing found so far tells of this unit; the leaves may be in another order."""
     if not a.events or a.states.shape != b.states.shape:
         return a.states.shape == b.states.shape
     here, fresh = (w.chance[np.lexsort(w.states.T)] for w in (a, b))
     return bool(np.array_equal(here, fresh))
+
+
+def p_spare_left(model: Model, i: int) -> float:
+    """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came.
+
+    Where the bought unit goes into service and never comes, another is bought and the old one is the spare still.
+    """
+    way = model.case.ways[i]
+    if not way.bought:
+        return 0.0
+    ends = model.ends[i]
+    if way.traits.in_service == "bought":  # rebuilt at the bench: a first run is not made
+        return float(model.tree.chance[ends > STAGE["reassembly"]].sum())
+    never = model.never.get(model.ways.index(way.bought))
+    comes = 1.0 if never is None else 1.0 - float(model.inputs[never].mean)
+    return float(model.tree.chance[ends == NEVER_ENDS].sum()) * comes
+
+
+def plain_price(model: Model, way: Way) -> float:
+    """Expected price of a bought unit, tax and duty in, without carriage, handling and core surcharge."""
+    p = model.costs.price_of(way)
+    return p.goods * mean_of(p.range)
+
+
+def fetches(model: Model, i: int, resale_share: float) -> float:
+    """What the spare of a pair fetches in the end, if it is aboard.
+
+    A bought spare: a share of its plain price. The old unit rebuilt: the ``old_unit_price`` of the pair if the case
+    gives one, else a share of the lowest plain price of a unit, as nobody pays more for it.
+    """
+    way = model.case.ways[i]
+    if not way.bought:
+        return 0.0
+    if way.traits.in_service == "rebuilt":
+        return resale_share * plain_price(model, model.case.way(way.bought))
+    if way.old_unit_price.high > 0:
+        return mean_of(way.old_unit_price)
+    return resale_share * min(plain_price(model, model.case.ways[b]) for b in model.buys)
 
 
 class Ledger:
@@ -67,7 +111,7 @@ class Ledger:
         self.now, self.hour, self.day = now, model.own_hour, model.lost_day
         allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
         self.fresh = model
-        if model.done >= 0 or not _same_chances(model.world, grow(model.case)):
+        if model.done >= 0 or not _same_chances(model.tree, grow(model.case)):
             self.fresh = Model(model.case, grow(model.case), allowed, -1, model.own_hour, model.buying)
         expected = self.fresh.expected()
         self.total = expected @ np.array([1.0, self.hour, self.day])
@@ -78,7 +122,7 @@ class Ledger:
         )
         self.swap = mean_of(years.swap_hours) * self.hour
         self.rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
-        self.aboard = [p_aboard(model, i) for i in range(len(model.ways))]
+        self.spare_left = [p_spare_left(model, i) for i in range(len(model.ways))]
 
     def plain(self, i: int) -> int:
         """The way by which later failures of a way are made good: for a pair the cheaper of its two parts.
@@ -107,7 +151,7 @@ class Ledger:
 
     def p_spare(self, i: int) -> float:
         """Chance that a pair has a spare aboard (its rebuild came off, a bought one came) and that it works."""
-        return self.works * self.aboard[i]
+        return self.works * self.spare_left[i]
 
     def swapped(self, plain: int) -> float:
         """Expected cost of a failure with a spare that works; where the swap would be dearer it is not done."""
@@ -115,48 +159,51 @@ class Ledger:
 
     def resale(self, i: int) -> float:
         """Present value of what a spare fetches with the boat."""
-        if self.years.horizon_years == 0 or self.aboard[i] == 0:
+        if self.years.horizon_years == 0 or self.spare_left[i] == 0:
             return 0.0
         later = float(discount.single_present_value(self.rate, self.years.horizon_years))
-        return self.aboard[i] * fetches(self.fresh, i, self.years.resale_share) * later
+        return self.spare_left[i] * fetches(self.fresh, i, self.years.resale_share) * later
 
-    def present(self, i: int, factor: float = 1.0) -> tuple[float, Failures]:
-        """Present cost of a way with its median life stretched."""
-        f = failures(clocks_of(self.case, self.case.ways[i], factor), self.years)
-        return float(self.now[i]) + f.discounted * self.failure(i) - self.resale(i), f
+    @cached_property
+    def failures(self) -> list[Failures]:
+        """Failures to come by way."""
+        return [failures(clocks_of(self.case, way), self.years) for way in self.case.ways]
+
+    @cached_property
+    def present(self) -> Floats:
+        """Present cost of each way over the horizon (W,)."""
+        later = [f.discounted * self.failure(i) - self.resale(i) for i, f in enumerate(self.failures)]
+        return np.asarray(self.now + np.array(later), dtype=np.float64)
 
 
 def over_the_years(ledger: Ledger) -> list[WayYears]:
     """Every way over the horizon."""
-    present = [ledger.present(i) for i in range(len(ledger.ways))]
-    costs = np.array([p for p, _ in present])
-    return [_way_years(ledger, i, costs, f) for i, (_, f) in enumerate(present)]
+    return [_way_years(ledger, i) for i in range(len(ledger.ways))]
 
 
-def _way_years(ledger: Ledger, i: int, costs: Floats, f: Failures) -> WayYears:
-    h, way = ledger.years.horizon_years, ledger.case.ways[i]
-    annual = float(discount.equivalent_annual_cost(costs[i], ledger.rate, h)) if h > 0 else np.nan
+def _way_years(ledger: Ledger, i: int) -> WayYears:
+    h, way, f = ledger.years.horizon_years, ledger.case.ways[i], ledger.failures[i]
     return WayYears(
-        way.way,
-        float(ledger.now[i]),
-        ledger.failure(i),
-        float(costs[i]),
-        annual,
-        f.expected,
-        f.discounted,
-        f.p_away,
-        median_life(clocks_of(ledger.case, way), ledger.years),
-        _break_even(ledger, i, costs),
-        _replacement_age(ledger, i),
-        bool(way.bought),
+        way=way.way,
+        cost_now=float(ledger.now[i]),
+        cost_failure=ledger.failure(i),
+        present_cost=float(ledger.present[i]),
+        annual_cost=float(discount.equivalent_annual_cost(ledger.present[i], ledger.rate, h)) if h > 0 else np.nan,
+        failures_expected=f.expected,
+        failures_discounted=f.discounted,
+        p_failure_away=f.p_away,
+        median_life=median_life(clocks_of(ledger.case, way), ledger.years),
+        break_even_life=_break_even(ledger, i),
+        best_replacement_age=_replacement_age(ledger, i),
+        with_spare=bool(way.bought),
     )
 
 
-def _break_even(ledger: Ledger, i: int, costs: Floats) -> float | None:
+def _break_even(ledger: Ledger, i: int) -> float | None:
     """Median life at which a way costs as much as the cheapest allowed other one."""
     from scipy import optimize
 
-    others = np.where(ledger.allowed, costs, np.inf)
+    others = np.where(ledger.allowed, ledger.present, np.inf)
     others[i] = np.inf
     if ledger.years.horizon_years == 0 or not np.isfinite(others).any():
         return None
@@ -193,3 +240,148 @@ def _replacement_age(ledger: Ledger, i: int) -> float:
     if not np.isfinite(life) or clocks.shape <= 1.0 or failed <= planned or planned <= 0:
         return np.inf
     return float(age_replacement.best_replacement_age(planned, failed, life, clocks.shape, max(ledger.rate, 0.0))[0])
+
+
+@dataclass(frozen=True)
+class Combination:
+    """What having a spare (or a kit) aboard is worth over the horizon, before and after what it costs."""
+
+    combination: str
+    worth: float
+    cost: float
+    net: float
+    p_works: float
+    present_cost: float
+
+
+def spare_combinations(ledger: Ledger, horizon: list[WayYears], kit_cost: float) -> list[Combination]:
+    """None, a kit alone, and every pair of the case, against the cheapest way without a spare."""
+    plain = [i for i, w in enumerate(ledger.case.ways) if not w.bought and ledger.allowed[i]]
+    if not plain:
+        return []
+    base = min(plain, key=lambda i: horizon[i].present_cost)
+    found = [Combination("no spare", 0.0, 0.0, 0.0, 0.0, horizon[base].present_cost)]
+    like = ledger.years.like_units
+    helps = ledger.years.p_away * ledger.years.p_kit_fits * ledger.away
+    kit = horizon[base].failures_discounted * like * helps
+    if kit_cost > 0:
+        present = horizon[base].present_cost + kit_cost - kit
+        found.append(Combination("kit alone", kit, kit_cost, kit - kit_cost, ledger.years.p_kit_fits, present))
+    for i, way in enumerate(ledger.case.ways):
+        if way.bought and ledger.allowed[i]:
+            found.append(_pair(ledger, horizon, i, base, like))
+    return found
+
+
+def _pair(ledger: Ledger, horizon: list[WayYears], i: int, base: int, like: int) -> Combination:
+    plain = ledger.plain(i)
+    saved_each = ledger.p_spare(i) * (ledger.unspared(plain) - ledger.swapped(plain))
+    worth = horizon[i].failures_discounted * like * saved_each
+    without = float(ledger.now[i]) - ledger.resale(i) + horizon[i].failures_discounted * ledger.unspared(plain)
+    cost = without - horizon[base].present_cost
+    return Combination(
+        ledger.ways[i], worth, cost, worth - cost, ledger.p_spare(i), horizon[base].present_cost + cost - worth
+    )
+
+
+def worth_by_days(ledger: Ledger, horizon: list[WayYears], steps: int = 25) -> dict[str, tuple[Floats, Floats]]:
+    """Net worth of each pair's spare against the days more that each failure away takes."""
+    now = mean_of(ledger.years.days_away)
+    days = np.linspace(0.0, max(2.0 * now, 10.0), steps)
+    nets = [{c.combination: c.net for c in _with_days(ledger, horizon, float(d) - now)} for d in days]
+    pairs = [w.way for w in ledger.case.ways if w.bought and w.way in nets[0]]
+    return {name: (days, np.array([net[name] for net in nets])) for name in pairs}
+
+
+def _with_days(ledger: Ledger, horizon: list[WayYears], more: float) -> list[Combination]:
+    """The combinations if a failure away took so many more days."""
+    other = copy(ledger)
+    other.away = ledger.away + more * ledger.day
+    rows = [
+        replace(r, present_cost=r.present_cost + r.failures_discounted * (other.failure(i) - r.cost_failure))
+        for i, r in enumerate(horizon)
+    ]
+    return spare_combinations(other, rows, 0.0)
+
+
+def with_horizon(years: Years, horizon_years: float | None) -> Years:
+    """The case's years, the horizon overridden where given."""
+    return years if horizon_years is None else replace(years, horizon_years=horizon_years)
+
+
+class Horizon:
+    """The years after the job, each part worked out when it is first asked for; at 0 years the present cost is this
+    job's.
+
+    ``years`` as the owner sees them; ``best`` the allowed way with the least present cost.
+    """
+
+    def __init__(self, model: Model, outcomes: Outcomes, years: Years, seed: int) -> None:
+        self.years, self._model, self._outcomes, self._seed = years, model, outcomes, seed
+
+    @cached_property
+    def ledger(self) -> Ledger:
+        """What the ways cost over the years."""
+        return Ledger(self._model, self.years, self._outcomes.mean[:, TOTAL])
+
+    @cached_property
+    def rows(self) -> list[WayYears]:
+        """Every way over the horizon."""
+        return over_the_years(self.ledger)
+
+    @cached_property
+    def ways(self) -> pd.DataFrame:
+        """A row a way (see :class:`WayYears`), with the chance that it is the cheapest over the years."""
+        import pandas as pd
+
+        from repairecon.rebuild_or_buy.courses import cheapest_over_years
+
+        ways = pd.DataFrame([asdict(r) for r in self.rows]).set_index("way")
+        ways["p_cheapest"], ways["p_cheapest_se"] = self._outcomes.p_cheapest, self._outcomes.p_cheapest_se
+        if self.years.horizon_years > 0:
+            chances = cheapest_over_years(self.ledger, self._model, self._outcomes, self._seed)
+            ways["p_cheapest"], ways["p_cheapest_se"] = chances
+        return ways
+
+    @cached_property
+    def best(self) -> str:
+        """The allowed way with the least present cost."""
+        return self._model.ways[int(np.where(self._model.allowed, self.ledger.present, np.inf).argmin())]
+
+    @cached_property
+    def spares(self) -> tuple[Combination, ...]:
+        """What a spare is worth by combination."""
+        if self.years.horizon_years == 0:
+            return ()
+        return tuple(spare_combinations(self.ledger, self.rows, kit_cost(self._model)))
+
+    @cached_property
+    def best_spare(self) -> str:
+        """The combination with the highest net worth."""
+        return max(self.spares, key=lambda c: c.net).combination if self.spares else ""
+
+    @cached_property
+    def fan(self) -> pd.DataFrame:
+        """Cost so far by year and way."""
+        import pandas as pd
+
+        from repairecon.rebuild_or_buy.courses import cost_over_years
+
+        if self.years.horizon_years == 0:
+            return pd.DataFrame()
+        return cost_over_years(self.ledger, self._outcomes, self._seed)
+
+    @cached_property
+    def spare_lines(self) -> pd.DataFrame:
+        """Net worth of a spare against the days that it saves."""
+        import pandas as pd
+
+        lines = worth_by_days(self.ledger, self.rows) if self.years.horizon_years > 0 else {}
+        frames = [pd.DataFrame({"combination": n, "days_saved": d, "worth": w}) for n, (d, w) in lines.items()]
+        empty = pd.DataFrame(columns=["combination", "days_saved", "worth"])
+        return pd.concat(frames, ignore_index=True) if frames else empty
+
+
+def kit_cost(model: Model) -> float:
+    """Expected money for the parts of the planned rebuild, in one order [home money]."""
+    return sum(p.landed for p in model.buying.order(model.buying.plan))

@@ -5,13 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from repairecon.read.case_folder import read_case
-from repairecon.rebuild_or_buy import over_the_years, tables
+from repairecon.rebuild_or_buy.lives import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
-from repairecon.rebuild_or_buy.over_the_years import Horizon
-from repairecon.rebuild_or_buy.own_lives import with_own_lives
-from repairecon.rebuild_or_buy.rules import screen
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
+from repairecon.rebuild_or_buy.verdict import screen
+from repairecon.rebuild_or_buy.years import Horizon
 from repairecon.records import Case, RepaireconError, SpareWish
 from repairecon.spares_aboard.answer import CaseWorth
 
@@ -23,7 +22,7 @@ def horizon_of(case: Case) -> Horizon:
     """The years of a case as rebuild-or-buy has them, without the rest of that job."""
     lived, _ = with_own_lives(case)
     model = Model(lived, grow(lived), {w: not why for w, why in screen(lived).items()})
-    return over_the_years.reckon(model, sample(model, DRAWS, 1), lived.years, tables.kit_cost(model), 1)
+    return Horizon(model, sample(model, DRAWS, 1), lived.years, 1)
 
 
 def case_worth(wish: SpareWish) -> CaseWorth:

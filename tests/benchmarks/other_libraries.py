@@ -9,11 +9,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from repairecon.rebuild_or_buy.rows import ALL
 
 from repairecon.buying.inputs import Input
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.rows import ALL
-from repairecon.rebuild_or_buy.world import NEVER_ENDS
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS
 
 
 class Rows:

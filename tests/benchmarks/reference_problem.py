@@ -28,7 +28,7 @@ from reference_case import case  # noqa: E402
 
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402
-from repairecon.rebuild_or_buy.world import grow  # noqa: E402
+from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
 
 BLOCK = 8192
 TARGET_RATIO, TARGET_MB, TARGET_IMPORT = 6.0, 64.0, 1.3
@@ -39,7 +39,7 @@ from reference_case import case
 from reference_problem import peak
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 model = Model(case(), grow(case()), {{}})
 before = peak()
 if {trace}:

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 from reference_case import way
+from repairecon.rebuild_or_buy.spares import Combination, spare_combinations
 from scipy import stats
 from small_case import small, sure
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.spares import Combination, spare_combinations
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.years import Ledger, WayYears, over_the_years
 from repairecon.records import Case, Range, Way, Years
 

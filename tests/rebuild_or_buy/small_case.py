@@ -11,7 +11,7 @@ from plain_loop import PlainCase
 from reference_case import branch, case, task, terms, way
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Part, Range, Source, Task
 
 HERE = Source("small_case.py")

@@ -7,11 +7,11 @@ from functools import cache
 import numpy as np
 import pytest
 from lived_case import lived
-
 from repairecon.rebuild_or_buy.cheapest_years import cheapest_over_years, joint_totals, later_costs
+
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.years import Ledger
 
 N = 60_000

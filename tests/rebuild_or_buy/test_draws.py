@@ -8,14 +8,14 @@ from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 from plain_numbers import lognormal_of
 from reference_case import case, quotes, span, task
+from repairecon.rebuild_or_buy.nets import BLOCK
 from scipy import stats
 from wide_case import quote, wide
 
 from repairecon.buying.inputs import Input
 from repairecon.rebuild_or_buy.draws import Draws
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.nets import BLOCK
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Range
 
 SHARES = (0.01, 0.1, 0.25, 0.5, 0.75, 0.9, 0.99)

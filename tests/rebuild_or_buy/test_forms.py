@@ -10,7 +10,7 @@ from reference_case import branch, quotes, supplier, task, terms, way
 from small_case import by_outcome, days_task, expected, part, small, sure
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Range
 
 

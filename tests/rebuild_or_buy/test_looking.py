@@ -8,16 +8,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import ArrayLike
 from reference_case import branch, case, span, terms, way
+from repairecon.rebuild_or_buy.looking import Worth, event_worth, looks, value_of_knowing
+from repairecon.rebuild_or_buy.numbers import numbers
 from small_case import small, sure
 from staged_cases import staged_case
 from test_stages import BARRED, model_of
 
 from repairecon.formulas import tree
-from repairecon.rebuild_or_buy.looking import Worth, event_worth, looks, value_of_knowing
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.numbers import numbers
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.world import NEVER_ENDS, STAGE
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
 from repairecon.records import Case, Look, Source
 
 seeds = st.integers(0, 2**32 - 1)

@@ -10,14 +10,14 @@ import pytest
 from numpy.testing import assert_allclose
 from plain_numbers import quantile
 from reference_case import case
+from repairecon.rebuild_or_buy.numbers import Number, lead_of, numbers
 from small_case import sure
 from test_sensitivity import narrowed, only_taken, times, with_input
 from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.numbers import Number, lead_of, numbers
 from repairecon.rebuild_or_buy.sensitivity import best_way_map, swings
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Quote
 
 BARRED = {"second-hand": False}

@@ -11,16 +11,16 @@ import pytest
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 from reference_case import case, span, task, terms
+from repairecon.rebuild_or_buy.exact import quantiles
+from repairecon.rebuild_or_buy.importance import telling
+from repairecon.rebuild_or_buy.nets import REPLICATES
 from scipy import stats
 from wide_case import quote, wide
 
 from repairecon.rebuild_or_buy.draws import SLOTS
-from repairecon.rebuild_or_buy.exact import quantiles
-from repairecon.rebuild_or_buy.importance import telling
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.nets import REPLICATES
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case
 
 Floats = NDArray[np.float64]

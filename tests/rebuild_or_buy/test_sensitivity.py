@@ -12,7 +12,7 @@ from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Flip, flips
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Range
 
 ALLOWED = {"second-hand": False}

@@ -12,16 +12,16 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from plain_stages import PlainStages
 from reference_case import branch, case, terms
+from repairecon.rebuild_or_buy.looking import value_of_knowing
 from small_case import small, sure
 from staged_cases import staged_case
 from test_stages import BARRED, model_of
 from wide_case import wide
 
 from repairecon.formulas import tree
-from repairecon.rebuild_or_buy.looking import value_of_knowing
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Place, StopWhen, decision, places, stop_when
-from repairecon.rebuild_or_buy.world import STAGE, Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
 from repairecon.records import STAGES, Case, FindingError
 
 seeds = st.integers(0, 2**32 - 1)

@@ -18,7 +18,7 @@ from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, places
-from repairecon.rebuild_or_buy.world import NEVER_ENDS, STAGE, Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Finding, grow, with_findings
 from repairecon.records import ORDER_TIMES, STAGES, Case
 
 BARRED = {"second-hand": False}

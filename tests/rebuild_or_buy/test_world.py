@@ -14,7 +14,7 @@ from reference_case import branch, case
 from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.world import NEVER_ENDS, STAGE, Finding, branch_touches, grow, with_findings
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Finding, branch_touches, grow, with_findings
 from repairecon.records import STAGES, Case, FindingError, RepaireconError
 
 CASES = {"reference": case(), "wide": wide()}

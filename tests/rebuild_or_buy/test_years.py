@@ -28,12 +28,12 @@ from lived_small import (
     simple,
 )
 from reference_case import span
+from repairecon.rebuild_or_buy.clocks import clocks_of, failures
+from repairecon.rebuild_or_buy.spares import spare_combinations
 from small_case import small, sure
 
-from repairecon.rebuild_or_buy.clocks import clocks_of, failures
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.spares import spare_combinations
-from repairecon.rebuild_or_buy.world import grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.years import Ledger, over_the_years
 from repairecon.records import Range, Way, Years
 

@@ -10,13 +10,13 @@ import pytest
 from lived_case import lived
 from lived_small import UNDELAYED, YEARS, again, combinations, cracked, ledger_of, pert_quantile, rows, simple
 from numpy.testing import assert_allclose
+from repairecon.rebuild_or_buy.clocks import clocks_of, median_life
+from repairecon.rebuild_or_buy.spares import worth_by_days
 from scipy import optimize
 from small_case import sure
 
-from repairecon.rebuild_or_buy.clocks import clocks_of, median_life
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.spares import worth_by_days
-from repairecon.rebuild_or_buy.world import Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import Finding, grow, with_findings
 from repairecon.rebuild_or_buy.years import Ledger, over_the_years
 from repairecon.records import Unit, Years
 

@@ -1,23 +1,26 @@
-"""The hidden state of the unit: every leaf of the tree, and which branch rows hold in each."""
+"""The hidden state of the unit: every leaf of the tree, which branch rows hold in each, and where rebuilds end."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import tree
+from repairecon.formulas import findings, leaves
+from repairecon.formulas import tree as tree_formulas
 from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, RepaireconError, Way
 
 NEVER_ENDS = len(STAGES)
 STAGE = {name: i for i, name in enumerate(STAGES)}
 Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class World:
+class Tree:
     """Leaves of the tree.
 
     ``states`` (L, E): outcome index of each event, -1 where the event does not happen.
@@ -28,7 +31,7 @@ class World:
     outcomes: tuple[tuple[str, ...], ...]
     seen: tuple[int, ...]
     states: NDArray[np.int16]
-    chance: NDArray[np.float64]
+    chance: Floats
     holds: Bools
 
     def column(self, event: str) -> int:
@@ -45,6 +48,21 @@ class World:
                 f"event {event!r} has no outcome {outcome!r}; write one of: {', '.join(self.outcomes[e])}"
             )
         return e, self.outcomes[e].index(outcome)
+
+    def alike(self, stage: int) -> Ints:
+        """Number of the set of leaves (L,) that look alike by the end of a stage."""
+        seen = [e for e, s in enumerate(self.seen) if 0 <= s <= stage]
+        return leaves.information_sets(self.states, seen)[0]
+
+    def sorted_by(self, keys: Sequence[Ints]) -> Tree:
+        """The same leaves in another order, those with like keys side by side."""
+        order = np.lexsort(keys[::-1]) if len(keys) else np.arange(len(self.chance))
+        return self.only(order)
+
+    def only(self, kept: NDArray[np.intp] | Bools, chance: Floats | None = None) -> Tree:
+        """Some of the leaves, with other chances where given."""
+        chance = self.chance[kept] if chance is None else chance
+        return replace(self, states=self.states[kept], chance=chance, holds=self.holds[:, kept])
 
     def words(self, leaf: int) -> dict[str, str]:
         """Event -> outcome of a leaf, the events that do not happen left out."""
@@ -63,9 +81,9 @@ def _names(case: Case) -> dict[str, list[str]]:
 
 def _groups(
     case: Case, names: dict[str, list[str]]
-) -> list[list[tuple[tuple[tuple[int, int], ...], NDArray[np.float64]]]]:
+) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
     events = list(names)
-    groups: list[dict[tuple[tuple[int, int], ...], NDArray[np.float64]]] = [{} for _ in events]
+    groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in events]
     for b in case.branches:
         e = events.index(b.event)
         given = tuple((events.index(o), names[o].index(v)) for o, v in b.given)
@@ -96,7 +114,7 @@ def _held(case: Case, names: dict[str, list[str]], states: NDArray[np.int16]) ->
     return np.array(rows, dtype=bool).reshape(len(case.branches), len(states))
 
 
-def grow(case: Case, *, bare: bool = False) -> World:
+def grow(case: Case, *, bare: bool = False) -> Tree:
     """Enumerate the case's tree; ``bare`` gives the one leaf in which nothing is found."""
     names = _names(case)
     if bare or not names:
@@ -104,11 +122,11 @@ def grow(case: Case, *, bare: bool = False) -> World:
         chance = np.ones(1)
     else:
         try:
-            states, chance = tree.enumerate_leaves(_groups(case, names))
+            states, chance = tree_formulas.enumerate_leaves(_groups(case, names))
         except ValueError as error:
             raise RepaireconError(f"events.csv: {error}") from error
     seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
-    return World(
+    return Tree(
         tuple(names),
         tuple(tuple(o) for o in names.values()),
         seen,
@@ -130,23 +148,23 @@ class Finding:
         return f"{self.event}={self.outcome}" + (f" ({self.p_right})" if self.p_right < 1.0 else "")
 
 
-def with_findings(world: World, found: Sequence[Finding]) -> World:
+def with_findings(tree: Tree, found: Sequence[Finding]) -> Tree:
     """The leaves renewed by Bayes' rule on what was found; those that can no longer be are left out."""
     if not found:
-        return world
-    likelihood = np.ones(len(world.chance))
+        return tree
+    likelihood = np.ones(len(tree.chance))
     for f in found:
-        e, o = world.outcome(f.event, f.outcome)
+        e, o = tree.outcome(f.event, f.outcome)
         if not 0.0 < f.p_right <= 1.0:
             raise FindingError(f"{f}: the chance of being right lies above 0 and up to 1")
-        likelihood *= tree.finding_likelihood(world.states[:, e], o, f.p_right, outcomes=len(world.outcomes[e]))
-    if not (world.chance * likelihood).sum() > 0:
+        likelihood *= findings.finding_likelihood(tree.states[:, e], o, f.p_right, outcomes=len(tree.outcomes[e]))
+    if not (tree.chance * likelihood).sum() > 0:
         raise FindingError(
             "these findings cannot all be true in the tree of this case: " + "; ".join(str(f) for f in found)
         )
-    chance, _ = tree.given_findings(world.chance, likelihood)
+    chance, _ = findings.given_findings(tree.chance, likelihood)
     keep = chance > 0
-    return World(world.events, world.outcomes, world.seen, world.states[keep], chance[keep], world.holds[:, keep])
+    return tree.only(keep, chance[keep])
 
 
 def named_in(ways: tuple[str, ...], way: Way) -> bool:
@@ -165,3 +183,12 @@ def branch_touches(branch: Branch, way: Way) -> bool:
     if way.traits.rebuilds:
         return any(w in (way.way, way.kind, "rebuilds", "all") for w in branch.ways)
     return named_in(branch.ways, way)
+
+
+def end_of(case: Case, tree: Tree, way: Way) -> Ints:
+    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not."""
+    stage = np.full(len(tree.chance), NEVER_ENDS, dtype=np.int64)
+    for b, holds in zip(case.branches, tree.holds, strict=True):
+        if b.ends_rebuild and way.traits.rebuilds and branch_touches(b, way):
+            stage[holds] = np.minimum(stage[holds], STAGE[b.seen_at])
+    return stage

@@ -12,12 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import ranges, tree
+from repairecon.buying.inputs import mean_of
+from repairecon.formulas import findings, ranges
 from repairecon.formulas.cells import cell_means
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.numbers import Number
+from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.world import NEVER_ENDS
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS
 from repairecon.records import Look, Range
 
 Floats = NDArray[np.float64]
@@ -57,22 +58,22 @@ def value_of_knowing(made: Decision, likelihood: Floats) -> float:
 
 def look_worth(model: Model, made: Decision, likelihood: Floats) -> float:
     """The same, with what is bought after a failed sending-away chosen anew on what is shown."""
-    if not any((ends < NEVER_ENDS).any() for i, ends in model.ends.items() if (i, model.done) in model.away):
+    if not any((ends < NEVER_ENDS).any() for i, ends in model.ends.items() if (i, model.done) in model.program.away):
         return value_of_knowing(made, likelihood)
     joint = made.chance[:, None] * likelihood
     p, told = joint.sum(axis=0), 0.0
     for k in np.flatnonzero(p > 0):
-        told += p[k] * decision(model.on(joint[:, k] / p[k]), model.own_hour).value()
+        told += p[k] * decision(model.with_chance(joint[:, k] / p[k])).value()
     return max(made.value() - float(told), 0.0)
 
 
 def _likelihood(model: Model, event: int, p_right: float) -> Floats:
-    return tree.look_likelihood(model.world.states[:, event], len(model.world.outcomes[event]), p_right)
+    return findings.look_likelihood(model.tree.states[:, event], len(model.tree.outcomes[event]), p_right)
 
 
 def event_worth(model: Model, made: Decision, event: int) -> float:
     """Expected value of perfect information on one event."""
-    if np.ptp(model.world.states[:, event]) == 0:
+    if np.ptp(model.tree.states[:, event]) == 0:
         return 0.0
     return look_worth(model, made, _likelihood(model, event, 1.0))
 
@@ -103,7 +104,7 @@ def _decisions(model: Model, number: Number) -> Callable[[float], Decision]:
     assert r is not None
 
     def known(x: float) -> Decision:
-        return decision(model, model.own_hour, model.leaf_rows(fixed={number.index: x}))
+        return decision(model, None, model.chooser(model.at(fixed={number.index: x})))
 
     if number.slopes is None or _chooses_anew(model, number.index, r):
         return known
@@ -123,9 +124,9 @@ def _decisions(model: Model, number: Number) -> Callable[[float], Decision]:
 
 def _chooses_anew(model: Model, index: int, r: Range) -> bool:
     """Whether another unit is bought after a failed sending away at one end of the range than at the other."""
-    ways = sorted({i for i, _ in model.away})
-    low, high = (model.leaf_rows(fixed={index: x}) for x in (r.low, 2.0 * r.high))
-    return any(not np.array_equal(model.choose(low, only=i)[i], model.choose(high, only=i)[i]) for i in ways)
+    low, high = (model.chooser(model.at(fixed={index: x})) for x in (r.low, 2.0 * r.high))
+    ways = sorted({i for i, _ in model.program.away})
+    return any(not np.array_equal(low.bought_after(i), high.bought_after(i)) for i in ways)
 
 
 def _steps(r: Range, count: int) -> Floats:
@@ -146,10 +147,7 @@ def _rough_worth(number: Number) -> float:
 
 
 def _cost(model: Model, look: Look) -> float:
-    cash, hours, days = (
-        float(ranges.mean(r.low, r.likely, r.high, r.shape)) for r in (look.cost, look.hours, look.days)
-    )
-    return cash + model.own_hour * hours + model.lost_day * days
+    return mean_of(look.cost) + model.own_hour * mean_of(look.hours) + model.lost_day * mean_of(look.days)
 
 
 def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
@@ -165,7 +163,7 @@ def _at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator
     for look in model.case.looks:
         cost, error = _cost(model, look), 0.0
         if look.event:
-            event = model.world.column(look.event)
+            event = model.tree.column(look.event)
             perfect = event_worth(model, made, event)
             sample = look_worth(model, made, _likelihood(model, event, look.p_right)) if look.p_right < 1.0 else perfect
         else:
@@ -178,7 +176,7 @@ def _at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator
 
 def _events(model: Model, made: Decision) -> Iterator[Worth]:
     named = {look.event for look in model.case.looks}
-    for event, name in enumerate(model.world.events):
+    for event, name in enumerate(model.tree.events):
         if name not in named:
             worth = event_worth(model, made, event)
             yield Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False)

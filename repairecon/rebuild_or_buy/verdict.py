@@ -2,17 +2,63 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
 import numpy as np
-import pandas as pd
 
 from repairecon.formulas import ranges, thumb_rules
 from repairecon.formulas import risk as risk_page
-from repairecon.rebuild_or_buy.answer import Risk, ThumbRule, Verdict
+from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes
 from repairecon.records import Case, Way
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 OFFHAND = ("pattern", "second-hand")
+
+
+@dataclass(frozen=True)
+class ThumbRule:
+    """A rule in use beside the computed answer; ``limit`` is the most it would spend on a rebuild."""
+
+    rule: str
+    source: str
+    limit: float | None
+    rebuild_cost: float
+    says: str
+    agrees: bool | None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The choice with its margin. ``gap`` is the expected total saved against ``second``."""
+
+    best: str
+    second: str
+    gap: float
+    p_best_below_second: float
+    near_tie: bool
+    fastest: str
+    steadiest: str
+
+
+@dataclass(frozen=True)
+class Risk:
+    """The choice of an owner who minds the bad case.
+
+    ``frame`` has a row a way: ``certainty_equivalent`` (home money) and ``p_over_cap``; ``best`` the choice
+    by both, '' where no allowed way meets the cap; ``changes`` whether that differs from the verdict.
+    """
+
+    tolerance: float | None
+    cap: float | None
+    cap_chance: float
+    frame: pd.DataFrame
+    best: str
+    changes: bool
 
 
 def screen(case: Case) -> dict[str, str]:
@@ -72,8 +118,7 @@ def _price_new(model: Model) -> float | None:
     """Expected all-in price of a new unit [home money]."""
     for i, way in enumerate(model.case.ways):
         if way.kind == "new":
-            purchase = model.run(model.spare[i], model.leaf_rows(), slice(None))
-            return float(np.mean(purchase[0]))
+            return float(model.plain.at.expected((Piece(model.program.spare[i]),))[0])
     r = model.case.unit.price_new
     return None if r is None else float(ranges.mean(r.low, r.likely, r.high, r.shape))
 
@@ -129,6 +174,8 @@ def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -
             sure = risk_page.certainty_equivalent(values + shift, terms.risk_tolerance, weights)
         over = 0.0 if terms.cap_cost is None else 1.0 - float(tally.chance_up_to(np.array(terms.cap_cost)))
         rows[way] = (sure, over)
+    import pandas as pd
+
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=["certainty_equivalent", "p_over_cap"])
     open_ways = table["allowed"] & (frame["p_over_cap"] <= (terms.cap_chance if terms.cap_cost is not None else 1.0))
     best = str(frame["certainty_equivalent"][open_ways].idxmin()) if open_ways.any() else ""

@@ -1,0 +1,285 @@
+"""What pieces of bills come to: at the means of the inputs (exact expectations) or for drawn inputs.
+
+A piece is a bill that counts on some leaves, as often as some chances come up. Which pieces make up a way is chosen
+elsewhere (``choose``); here they are only added up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from repairecon.buying.inputs import ONE, LongestWait, Product, Term
+from repairecon.formulas.largest import expected_maximum
+from repairecon.rebuild_or_buy.compile import EVERYWHERE, Compiled, Program
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Triple = tuple[Any, Any, Any]
+MOSTLY = 0.5
+"""Share of draws from which on a chance is multiplied in instead of picking the draws in which it comes up."""
+
+
+@dataclass(frozen=True, eq=False)
+class Leaves:
+    """Some leaves of the tree."""
+
+    mask: Bools
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not."""
+
+    bill: Compiled
+    on: Leaves | None = None
+    chances: tuple[tuple[int, bool], ...] = ()
+
+
+Pieces = tuple[Piece, ...]
+
+
+# ---- at the means -------------------------------------------------------------------------
+def input_means(program: Program, factors: Mapping[int, float], fixed: Mapping[int, float]) -> Floats:
+    """Expected value of each input; some scaled by a factor, or held at a value."""
+    means = np.array([x.mean for x in program.inputs])
+    for i, factor in factors.items():
+        means[i] *= factor
+    for i, value in fixed.items():
+        means[i] = value
+    return means
+
+
+def term_means(
+    program: Program, means: Floats, factors: Mapping[int, float], fixed: Mapping[int, float], known: Floats | None
+) -> Floats:
+    """Expected value of each term; ``known`` those of unchanged inputs, where they have been worked out."""
+    changed = {*factors, *fixed}
+    values = np.empty(len(program.terms)) if known is None else known.copy()
+    for k, term in enumerate(program.terms):
+        if known is None or not changed.isdisjoint(inputs_of(term)):
+            values[k] = _term_mean(program, term, means, factors, fixed)
+    return values
+
+
+def inputs_of(term: Term) -> tuple[int, ...]:
+    """Inputs in a term."""
+    return term.inputs if isinstance(term, Product) else (*term.waits, *(i for i, _ in term.floor))
+
+
+def _term_mean(
+    program: Program, term: Term, means: Floats, factors: Mapping[int, float], fixed: Mapping[int, float]
+) -> float:
+    if isinstance(term, Product):
+        return float(np.prod([means[i] for i in term.inputs]))
+    waits: list[tuple[float, float, float, str]] = []
+    for i in term.waits:
+        r, v = program.inputs[i].range.scaled(factors.get(i, 1.0)), fixed.get(i)
+        waits.append((r.low, r.likely, r.high, r.shape) if v is None else (v, v, v, "pert"))
+    floor = sum(k * float(means[i]) for i, k in term.floor)
+    return float(expected_maximum([*waits, (floor, floor, floor, "pert")]))
+
+
+class AtMeans:
+    """Pieces at the means of the inputs, over leaves of given chances."""
+
+    def __init__(
+        self, program: Program, chance: Floats, inputs: Floats, terms: Floats, pattern_chance: dict[Leaves | None, Floats]
+    ) -> None:
+        self.program, self.chance, self.inputs, self.terms = program, chance, inputs, terms
+        self._pattern_chance = pattern_chance
+        self._by_pattern: dict[tuple[Compiled, tuple[float, ...]], Floats] = {}
+
+    def _over_leaves(self, on: Leaves | None) -> Floats:
+        """Expectation of each pattern over some leaves (K,)."""
+        if on not in self._pattern_chance:
+            weights = self.chance if on is None else self.chance * on.mask
+            self._pattern_chance[on] = self.program.patterns @ weights
+        return self._pattern_chance[on]
+
+    def _as_often(self, piece: Piece) -> float:
+        often = 1.0
+        for i, happens in piece.chances:
+            often *= self.inputs[i] if happens else 1.0 - self.inputs[i]
+        return float(often)
+
+    def expected(self, pieces: Pieces) -> Floats:
+        """Expected (cash, own hours, days)."""
+        total = np.zeros(3)
+        for piece in pieces:
+            b = piece.bill
+            amounts = self.terms[b.term] * b.scale * self._over_leaves(piece.on)[b.pattern]
+            total += self._as_often(piece) * np.bincount(b.output, amounts, 3)
+        return total
+
+    def coefficients(self, pieces: Pieces) -> Floats:
+        """Expected coefficient of each term in (cash, own hours, days), shape (3, T)."""
+        size = len(self.program.terms)
+        total = np.zeros(3 * size)
+        for piece in pieces:
+            b = piece.bill
+            amounts = self._as_often(piece) * b.scale * self._over_leaves(piece.on)[b.pattern]
+            total += np.bincount(b.output * size + b.term, amounts, 3 * size)
+        return total.reshape(3, size)
+
+    def by_pattern(self, bill: Compiled, weights: tuple[float, ...]) -> Floats:
+        """Coefficient of each pattern (K,) in outputs added up at weights."""
+        key = bill, weights
+        if key not in self._by_pattern:
+            amounts = self.terms[bill.term] * bill.scale * np.array(weights)[bill.output]
+            self._by_pattern[key] = np.bincount(bill.pattern, amounts, len(self.program.patterns))
+        return self._by_pattern[key]
+
+    def pattern_sum(self, pieces: Pieces, weights: tuple[float, ...]) -> Floats:
+        """The same of pieces that count on all leaves."""
+        total = np.zeros(len(self.program.patterns))
+        for piece in pieces:
+            total += self._as_often(piece) * self.by_pattern(piece.bill, weights)
+        return total
+
+    def by_leaf(self, pieces: Pieces, weights: tuple[float, ...]) -> Floats:
+        """Outputs added up at weights, in each leaf (L,)."""
+        patterns = self.program.patterns
+        total = self.pattern_sum(tuple(p for p in pieces if p.on is None), weights) @ patterns
+        for piece in pieces:
+            if piece.on is not None:
+                at = np.flatnonzero(piece.on.mask)
+                amounts = self.by_pattern(piece.bill, weights)
+                some = np.flatnonzero(amounts)
+                total[at] += self._as_often(piece) * (amounts[some] @ patterns[np.ix_(some, at)])
+        return np.asarray(total)
+
+
+# ---- drawn --------------------------------------------------------------------------------
+def added(total: Any, value: Any, scale: Any = 1.0) -> Any:
+    """``total + value * scale``, in the array of the total where it is one."""
+    if type(total) is not np.ndarray:
+        return value * scale if type(total) is float and total == 0.0 else total + value * scale
+    total += value if type(scale) is float and scale == 1.0 else value * scale
+    return total
+
+
+def rows_of(leaves: Bools, leaf: NDArray[np.intp]) -> Any:
+    """Rows that lie in some leaves; a slice where they are neighbours (rows are sorted by leaf)."""
+    wanted = np.flatnonzero(leaves)
+    if len(wanted) and len(leaf) and wanted[-1] - wanted[0] + 1 == len(wanted):
+        return slice(int(np.searchsorted(leaf, wanted[0])), int(np.searchsorted(leaf, wanted[-1], side="right")))
+    return np.flatnonzero(leaves.take(leaf))
+
+
+class Drawn:
+    """Pieces for drawn inputs, a row a draw: ``values`` by input (n,), ``leaf`` of each row in ascending order."""
+
+    def __init__(
+        self, program: Program, values: Sequence[Any], leaf: NDArray[np.intp], patterns: NDArray[Any] | None = None
+    ) -> None:
+        self.program, self.values, self.leaf = program, values, leaf
+        self.patterns = program.patterns if patterns is None else patterns
+        self._terms: dict[int, Any] = {}
+        self._spread: dict[int, NDArray[Any]] = {}
+        self._whole: dict[Compiled, Triple] = {}
+        self._rows: dict[Leaves, Any] = {}
+
+    @cached_property
+    def lost_day(self) -> Any:
+        """Drawn cost of a day out of service."""
+        return self.values[self.program.lost_day]
+
+    def term(self, k: int) -> Any:
+        """Values of a term, worked out when it is first wanted."""
+        if k not in self._terms:
+            self._terms[k] = self._term(self.program.terms[k])
+        return self._terms[k]
+
+    def _term(self, term: Term) -> Any:
+        if term == ONE:
+            return 1.0
+        if isinstance(term, LongestWait):
+            longest: Any = float(sum(k * self.program.inputs[i].mean for i, k in term.floor))
+            for i in term.waits:
+                longest = np.maximum(longest, self.values[i])
+            return longest
+        product: Any = self.values[term.inputs[0]]
+        for i in term.inputs[1:]:
+            product = product * self.values[i]
+        return product
+
+    def _pattern(self, k: int, rows: Any) -> Any:
+        if k not in self._spread:
+            self._spread[k] = self.patterns[k].take(self.leaf)
+        return self._spread[k] if rows is None else self._spread[k][rows]
+
+    def run(self, bill: Compiled, rows: Any = None) -> Triple:
+        """(cash, own hours, days) of a bill on some rows; over all rows it is worked out once, and only to be read."""
+        if rows is None:
+            if bill not in self._whole:
+                self._whole[bill] = self._worked_out(bill, None)
+            return self._whole[bill]
+        if bill in self._whole:
+            a, b, c = (t if np.ndim(t) == 0 else t[rows] for t in self._whole[bill])
+            return a, b, c
+        return self._worked_out(bill, rows)
+
+    def _worked_out(self, bill: Compiled, rows: Any) -> Triple:
+        outputs = []
+        for groups in bill.groups:
+            total: Any = 0.0
+            for group in groups:
+                inner: Any = 0.0
+                for k, scale in zip(group.terms, group.scales, strict=True):
+                    v = self.term(k)
+                    inner = added(inner, v if rows is None or np.ndim(v) == 0 else v[rows], scale)
+                whole = group.pattern == EVERYWHERE
+                total = added(total, inner) if whole else added(total, inner, self._pattern(group.pattern, rows))
+            outputs.append(total)
+        return outputs[0], outputs[1], outputs[2]
+
+    def evaluate(self, pieces: Pieces) -> Triple:
+        """(cash, own hours, days) in every row; to be read only, as arrays are handed on as they are."""
+        n = len(self.leaf)
+        if len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances:
+            return _spread_out(self.run(pieces[0].bill), n)
+        total: list[Any] = [0.0, 0.0, 0.0]
+        for piece in pieces:
+            self._add(total, piece, n)
+        return _spread_out((total[0], total[1], total[2]), n)
+
+    def _add(self, total: list[Any], piece: Piece, n: int) -> None:
+        often, rows = self._as_often(piece.chances), None
+        if piece.on is not None:
+            rows = self._rows_on(piece.on)
+            often = often if np.ndim(often) == 0 else often[rows]
+        elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
+            rows, often = np.flatnonzero(often), 1.0
+        for o, value in enumerate(self.run(piece.bill, rows)):
+            if np.ndim(value) == 0 and value == 0.0:
+                continue
+            amount = value if np.ndim(often) == 0 and often == 1.0 else value * often
+            if rows is None:
+                total[o] = total[o] + amount
+            else:
+                if np.ndim(total[o]) == 0:
+                    total[o] = np.full(n, total[o], dtype=getattr(amount, "dtype", np.float64))
+                total[o][rows] += amount
+
+    def _rows_on(self, on: Leaves) -> Any:
+        if on not in self._rows:
+            self._rows[on] = rows_of(on.mask, self.leaf)
+        return self._rows[on]
+
+    def _as_often(self, chances: Iterable[tuple[int, bool]]) -> Any:
+        often: Any = 1.0
+        for i, happens in chances:
+            value = self.values[i]
+            often = often * (value if happens else 1.0 - value)
+        return often
+
+
+def _spread_out(triple: Triple, n: int) -> Triple:
+    a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in triple)
+    return a, b, c
