@@ -14,7 +14,7 @@ _NUMBER = re.compile(r"([A-Z]{3} )?-?[\d,]+(\.\d+)?( (%|days?|more|less|in 100))
 STYLE = """<style>.sheet{border-collapse:collapse;font-size:.85em;line-height:1.3}
 .sheet td,.sheet th{padding:.25em .6em;text-align:left;vertical-align:top;white-space:normal;border:0;
 border-bottom:1px solid #ccd3dc}.sheet .n{text-align:right}
-.sheet td.n{white-space:nowrap}.sheet caption{text-align:left;padding:.3em 0}</style>"""
+.sheet td.n{white-space:nowrap}</style>"""
 
 
 class Sheet:
@@ -40,7 +40,7 @@ class Sheet:
 
     def _repr_html_(self) -> str:
         kinds = [' class="n"' if number else "" for number in self.numeric.values()]
-        caption = f"<caption>{html.escape(self.title)}</caption>" if self.title else ""
+        caption = f'<caption style="text-align:left">{html.escape(self.title)}</caption>' if self.title else ""
         lines = [_row("th", [str(name) for name in self.table.columns], kinds)]
         lines += [_row("td", [cell for _, cell in row], kinds) for row in self.rows]
         return f'{STYLE}<table class="sheet">{caption}\n' + "\n".join(lines) + "\n</table>"
