@@ -168,14 +168,14 @@ class _Guess:
         return abs(self.value - self.number.now) / max(self.number.now, 1e-9)
 
 
-def flips(model: Model, best: int, listed: Sequence[Number]) -> list[Flip]:
+def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Flip]:
     """Nearest flip of each number, down to 0 and up to REACH times its mean; nearest first.
 
     At most MOST are made exact and returned; the expected totals of the best way and of the way named are equal at
     ``value_flip``.
     """
     found = []
-    for guess in _guesses(listed, model.totals, best):
+    for guess in _guesses(numbers(model) if listed is None else listed, model.totals, best):
         value = _exact(guess, best)
         if value is not None:
             number = guess.number
@@ -257,8 +257,9 @@ class Swing:
     best_high: str
 
 
-def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
+def swings(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Swing]:
     """The numbers that move the lead of the best way most between their P10 and P90, widest first."""
+    listed = numbers(model) if listed is None else listed
     ranked = sorted((n for n in listed if n.range is not None and not n.range.sure), key=lambda n: -_pull(n, best))
     found = [_swing(model, n, best) for n in ranked[: 2 * MOST]]
     least = 1e-9 * max(abs(float(model.totals[best])), 1.0)

@@ -8,13 +8,13 @@ from dataclasses import replace
 import pytest
 from plain_basket import parcel_cost
 from quote_cases import case_of
-from repairecon.rebuild_or_buy.forms import Builder
 from wide_case import wide
 
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.offers import border
 from repairecon.rebuild_or_buy.tree import grow
+from repairecon.rebuild_or_buy.ways_cost import WaysCost
 from repairecon.records import Range, RepaireconError
 
 HOME = 'vat_rate = 0.21\ncurrency = "EUR"\nexchange_date = 2026-10-01\n[money.exchange]\nGBP = 1.2\n'
@@ -134,7 +134,8 @@ def test_a_price_is_left_where_another_quote_takes_over(tmp_path):
         [{"item": "seal", "supplier": "a", "quoted_likely": 10}, {"item": "seal", "supplier": "b", "quoted_likely": 9}],
         "[owner]\ncost_lost_day = 0\n",
     )  # fmt: skip
-    assert Buying(case).alone("seal", 1).takeover == pytest.approx(13.0)
+    buying = Buying(case)
+    assert buying.takeover(buying.alone("seal", 1).offer) == pytest.approx(13.0)
 
 
 def test_what_may_not_be_taken_is_told(tmp_path):
@@ -182,9 +183,9 @@ def test_packs_of_two_quotes_may_be_mixed(tmp_path):
     case = case_of(tmp_path / "case", [{"part": "seal", "quantity": 3}], [{"supplier": "dealer"}], quotes)
     buying = Buying(case)
     assert sum(p.landed for p in buying.order(buying.plan)) == pytest.approx(16.0)
-    made = Builder(case, grow(case), buying)
+    made = WaysCost(case, grow(case), buying)
     assert [p.packs for p in made.prices["seal"]] == [1, 1]
-    assert len({made.price_atom(p) for p in made.prices["seal"]}) == 2
+    assert len({made.work.price(p) for p in made.prices["seal"]}) == 2
 
 
 def test_a_second_quote_of_a_supplier_is_a_number_of_its_own(tmp_path):
@@ -196,12 +197,12 @@ def test_a_second_quote_of_a_supplier_is_a_number_of_its_own(tmp_path):
     case = case_of(
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "dealer"}], quotes, "[owner]\ncost_lost_day = 0\n"
     )
-    made = Builder(case, grow(case))
+    made = WaysCost(case, grow(case), Buying(case))
     taken = [made.buying.order((("seal", n),))[0] for n in (1, 5)]
     assert [p.landed for p in taken] == pytest.approx([6.0, 20.0])
-    price, lead = ([atom(p)[1] for p in taken] for atom in (made.price_atom, made.lead_atom))
-    assert [made.inputs.items[i].mean for i in price] == [6.0, 20.0]
-    assert [made.inputs.items[i].mean for i in lead] == [2.0, 9.0]
+    price, lead = ([term(p).inputs[0] for p in taken] for term in (made.work.price, made.work.lead))
+    assert [made.work.inputs.items[i].mean for i in price] == [6.0, 20.0]
+    assert [made.work.inputs.items[i].mean for i in lead] == [2.0, 9.0]
 
 
 def test_the_only_order_that_can_be_made_has_no_other_to_lose_to(tmp_path):
@@ -210,9 +211,10 @@ def test_the_only_order_that_can_be_made_has_no_other_to_lose_to(tmp_path):
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "dealer"}, {"supplier": "stockist", "minimum_order": 15}],
         [{"item": "seal", "supplier": name, "quoted_likely": 0} for name in ("dealer", "stockist")],
     )  # fmt: skip
-    (line,) = Buying(case).order((("seal", 1),))
+    buying = Buying(case)
+    (line,) = buying.order((("seal", 1),))
     assert line.supplier.supplier == "dealer"
-    assert line.takeover == float("inf")
+    assert buying.takeover(line.offer) == float("inf")
 
 
 def test_quotes_of_which_no_order_can_be_made_are_told(tmp_path):

@@ -12,8 +12,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from small_case import small, sure
 
-from repairecon.rebuild_or_buy.clocks import clocks_of
-from repairecon.rebuild_or_buy.own_lives import LifeFit, with_own_lives
+from repairecon.rebuild_or_buy.lives import LifeFit, clocks_of, with_own_lives
 from repairecon.records import Case, OwnLife, Range, Source
 
 # published worksheet (trust: published): hours to failure of a pump's shaft seal, pump running

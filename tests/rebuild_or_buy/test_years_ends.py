@@ -10,14 +10,13 @@ import pytest
 from lived_case import lived
 from lived_small import UNDELAYED, YEARS, again, combinations, cracked, ledger_of, pert_quantile, rows, simple
 from numpy.testing import assert_allclose
-from repairecon.rebuild_or_buy.clocks import clocks_of, median_life
-from repairecon.rebuild_or_buy.spares import worth_by_days
 from scipy import optimize
 from small_case import sure
 
+from repairecon.rebuild_or_buy.lives import clocks_of, median_life
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import Finding, grow, with_findings
-from repairecon.rebuild_or_buy.years import Ledger, over_the_years
+from repairecon.rebuild_or_buy.years import Ledger, over_the_years, worth_by_days
 from repairecon.records import Unit, Years
 
 REFERENCE = ledger_of(lived(age_years=0.0))
@@ -34,7 +33,7 @@ def test_stretched_to_its_break_even_life_a_way_costs_as_much_as_the_best_other(
         return median_life(clocks_of(REFERENCE.case, made, factor), REFERENCE.years) - r.break_even_life
 
     factor = optimize.brentq(off, 0.05, 20.0, xtol=1e-12)
-    assert REFERENCE.present(i, factor)[0] == pytest.approx(others, rel=1e-6)
+    assert REFERENCE.stretched(i, factor) == pytest.approx(others, rel=1e-6)
     # a way that is dearer than the best other needs a longer life, the best one may live shorter
     assert (factor > 1) == (r.present_cost > others)
 
