@@ -15,6 +15,22 @@ from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import chance_words, hours_words, money, number, price, tenths, whole
 
 Blocks = Sequence[Panel | Sheet]
+MEANING = {
+    "cost_away": "what a failure away costs more", "cost_lost_day": "worth of a day without the boat",
+    "cost_own_hour": "worth of an own hour", "days_away": "days more that a failure away takes",
+    "discount_rate": "interest", "elsewhere_days": "lost if the fault was here after all",
+    "give_up_days": "waited at most", "horizon_years": "years you keep her", "hours_a_year": "use of the unit",
+    "hours_correlation": "slow at one task, slow at all", "hours_per_day": "a working day",
+    "inflation_rate": "prices rise by", "life_shape": "spread of lives", "life_share": "life it has",
+    "life_years": "life", "like_units": "such units in service", "near_tie_chance": "near tie below this chance",
+    "near_tie_share": "near tie within", "order_parts": "parts are ordered", "p_away": "chance of failing away",
+    "p_early": "chance of failing at once", "p_kit_fits": "chance that a kit can be fitted away",
+    "p_never": "chance that it never comes", "resale_share": "a spare fetches with the boat",
+    "shelf_life_years": "life of a spare on its shelf", "shelf_shape": "spread of lives on the shelf",
+    "swap_hours": "hours to swap in a spare", "turned_every_years": "a spare is turned every",
+    "wait_multiples": "how long waits spread", "wear_kept": "wear kept at a rebuild",
+}  # fmt: skip
+"""What a name of the files means, for who has not written it."""
 
 
 def title(answer: Answer) -> str:
@@ -160,11 +176,17 @@ def assumed(answer: Answer) -> Blocks:
     """Every default that was used, those of one source together."""
     by_source: dict[str, list[str]] = {}
     for a in answer.assumed:
-        by_source.setdefault(a.source, []).append(f"{sentences.plain(a.name)}: {_value(a)}")
+        by_source.setdefault(a.source, []).append(f"{_name(a.name)}: {_value(a)}")
     table = pd.DataFrame(
         [("; ".join(values), source) for source, values in by_source.items()], columns=["taken as", "because"]
     )
     return [Sheet(table, f"Assumed, as the case does not say ({whole(len(answer.assumed))})")]
+
+
+def _name(name: str) -> str:
+    """What a figure is, with the name by which the files know it."""
+    code, _, more = name.partition(" ")
+    return f"{MEANING[code]} [{code}] {more}".strip() if code in MEANING else sentences.plain(name)
 
 
 def _value(a: Assumed) -> str:
