@@ -32,13 +32,21 @@ def named(names: Iterable[object]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
+DOING = {
+    "new": "buy", "pattern": "buy", "second-hand": "buy", "exchange": "take", "send away": "take",
+    "carry on": "carry on as it is", "temporary": "make do for now", "without": "do without",
+    "own spare": "fit your spare",
+}  # fmt: skip
+DONE = {"send away": "send it away", "exchange": "take the exchange unit"}
+
+
 def step(answer: Answer, way: str) -> str:
     """A way as something to do: "buy new from the maker", "send it away"; names that say it already stay."""
     kind = answer.case.way(way).kind if way in answer.table.index else ""
-    own = {"send away": "send it away", "exchange": "take the exchange unit", "second-hand": "buy second-hand"}
-    if way in own or way.split()[0] in ("rebuild", "buy", "send", "fit", "carry", "repair"):
-        return own.get(way, way)
-    return f"{'buy' if kind in ('new', 'pattern', 'second-hand') else 'take'} {way}"
+    do = DOING.get(kind, "take")
+    if way in DONE or way.split()[0] in ("rebuild", "buy", "send", "fit", "carry", "repair", "do"):
+        return DONE.get(way, way)
+    return f"{do} {way}" if do in ("buy", "take") else f"{do} ({way})"
 
 
 def plain(text: str) -> str:
