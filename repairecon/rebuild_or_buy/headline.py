@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import date
+
+import numpy as np
+
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.sentences import named, step
@@ -15,7 +19,7 @@ SOONER_DAYS, SOONER_SHARE = 2.0, 0.2
 
 def advice(answer: Answer) -> list[str]:
     """The sentences of the advice; the first two say what to do and what it comes to."""
-    said = (do, worth, tie, longer, sooner, milder, limits, hour, back_by, safety, spare)
+    said = (do, worth, tie, longer, sooner, milder, limits, hour, back_by, makeshift, safety, spare)
     return [sentence for say in said if (sentence := say(answer))]
 
 
@@ -155,7 +159,7 @@ def limits(answer: Answer) -> str:
 def hour(answer: Answer) -> str:
     """At which worth of an own hour it turns, where that is not stated."""
     a, currency = answer.advice, answer.case.terms.currency
-    if answer.cost_own_hour > 0:
+    if answer.case.terms.own_hour_stated or answer.cost_own_hour > 0:
         return ""
     if a.hour_price_turns is None:
         return "Your own hours are not priced; no worth of an hour changes this."
@@ -163,9 +167,44 @@ def hour(answer: Answer) -> str:
 
 
 def back_by(answer: Answer) -> str:
-    """The chance of being back by the date that is wanted."""
-    a = answer.advice
-    return "" if a.back_by is None else f"Back in time: {chance_words(a.back_by)}."
+    """The chance of being back by the date that is wanted, of the advice and of the soonest way."""
+    a, fast = answer.advice, answer.verdict.fastest
+    chances = back_in_time(answer)
+    if chances is None or a.way not in chances:
+        return ""
+    line = f"Back {wanted(answer)}: {chance_words(chances[a.way])}"
+    if chances[fast] > chances[a.way]:
+        line += f"; {fast} makes it {chance_words(chances[fast])}"
+    return f"{line}."
+
+
+def wanted(answer: Answer) -> str:
+    """The date or the days within which the boat is needed, in words."""
+    needed = answer.case.needed
+    if needed is None:
+        return ""
+    return f"by {needed.by}" if needed.by else f"within {days_words(needed.within_days or 0.0)}"
+
+
+def back_in_time(answer: Answer) -> dict[str, float] | None:
+    """Way -> chance that it is back in use by then; None where no date is set."""
+    needed = answer.case.needed
+    if needed is None:
+        return None
+    days = needed.within_days
+    if days is None:
+        today = date.fromisoformat(answer.case.wishes.today) if answer.case.wishes.today else date.today()
+        days = float((date.fromisoformat(needed.by) - today).days)
+    return {way: float(t[2].chance_up_to(np.array(days))) for way, t in
+            zip(answer.outcomes.ways, answer.outcomes.tallies, strict=True)}  # fmt: skip
+
+
+def makeshift(answer: Answer) -> str:
+    """When carrying on or a temporary repair must not be done."""
+    way = answer.case.way(answer.advice.way) if answer.advice.way in answer.table.index else None
+    said = [] if way is None else [*([f"not when {way.not_when}"] if way.not_when else []),
+                                   *([f"only until {way.allowed_until}"] if way.allowed_until else [])]  # fmt: skip
+    return f"{capital(' and '.join(said))}." if said else ""
 
 
 def safety(answer: Answer) -> str:

@@ -64,6 +64,9 @@ def ways(answer: Answer) -> Sheet:
     columns["all in"] = [money(x, "") for x in rows["total_mean"]]
     columns["days"] = [whole(x) for x in rows["days_mean"]]
     columns["bad case"] = [money(x, "", se) for x, se in zip(rows["total_p90"], rows["total_p90_se"], strict=True)]
+    chances = headline.back_in_time(answer)
+    if chances is not None:
+        columns[headline.wanted(answer)] = [chance_words(chances[w]) for w in order]
     if answer.advice.basis == "years" and answer.advice.years:
         present = answer.horizon.ways.loc[order, "present_cost"]
         columns[f"{number(answer.advice.years)} years"] = [money(x, "") for x in present]
@@ -180,7 +183,11 @@ def assumed(answer: Answer) -> Blocks:
     table = pd.DataFrame(
         [("; ".join(values), source) for source, values in by_source.items()], columns=["taken as", "because"]
     )
-    return [Sheet(table, f"Assumed, as the case does not say ({whole(len(answer.assumed))})")]
+    case = answer.case
+    yours = [Panel("Your rows in place of assumed ones", list(case.replaced)),
+             Panel("Assumed rows that you dropped", list(case.dropped))]  # fmt: skip
+    sheet = Sheet(table, f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
+    return [sheet, *(panel for panel in yours if panel.lines)]
 
 
 def _name(name: str) -> str:

@@ -13,6 +13,7 @@ from other_advice import Instead, advised
 import repairecon
 from repairecon.rebuild_or_buy import headline, parts, screen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
+from repairecon.records import Needed, OrderWishes
 
 DATA = Path(__file__).parents[2] / "data"
 DEMOS = ("windlass", "alternator", "starter")
@@ -96,7 +97,7 @@ def test_only_what_is_printed_is_asked_for(answer):
     screen.one_part(Counted(answer), "cautions")
     assert Counted.asked == {"cautions"}
     screen.one_part(Counted(answer), "assumed")
-    assert Counted.asked == {"cautions", "assumed"}
+    assert Counted.asked == {"cautions", "assumed", "case"}
 
 
 # ---------------------------------------------------------------- what the advice says
@@ -138,7 +139,8 @@ def test_the_price_of_a_day_at_which_it_turns(answer):
 
 
 def test_an_hour_that_is_not_priced_is_told_with_its_turning_point(answer):
-    free = Instead(answer, cost_own_hour=0.0, advice=replace(answer.advice, hour_price_turns=26.0))
+    case = replace(answer.case, terms=replace(answer.case.terms, own_hour_stated=False))
+    free = Instead(answer, case=case, cost_own_hour=0.0, advice=replace(answer.advice, hour_price_turns=26.0))
     assert "it turns if an hour is worth EUR 26 to you" in " ".join(headline.advice(free))
     assert "hours" not in parts.how_counted(free)
 
@@ -171,3 +173,25 @@ def test_no_phrase_of_the_machine_reaches_the_owner(demos, name):
     bench = "\n".join(screen.one_part(demos[name], part) for part in ("bench", "looks", "years", "flips", "rules"))
     text = "\n".join([*headline.advice(demos[name]), bench])
     assert [phrase for phrase in WRONG if phrase in text] == []
+
+
+# ---------------------------------------------------------------- a date
+def test_the_chance_of_being_back_by_the_date_stands_beside_each_way():
+    """Against the share of the answer's own draws; a way that is never back by then has 0 in 100."""
+    dated = rc.case(needed=Needed(by="2026-05-11"), wishes=OrderWishes(today="2026-05-01"))
+    answer = rebuild_or_buy(dated, draws=4_000)
+    chances = headline.back_in_time(answer)
+    for way, chance in chances.items():
+        low, high = (answer.table.loc[way, f"days_{p}"] for p in ("p10", "p90"))
+        assert (chance > 0.1) == (low < 10.0), way
+        assert (chance > 0.9) == (high < 10.0), way
+    sheet = parts.ways(answer)
+    assert "by 2026-05-11" in sheet.table.columns
+    assert sizes(screen.first_screen(answer, 80))[1] <= 80
+    assert headline.back_by(answer).startswith("Back by 2026-05-11: ")
+    within = rebuild_or_buy(rc.case(needed=Needed(within_days=10.0)), draws=4_000)
+    assert headline.back_in_time(within) == chances
+
+
+def test_without_a_date_nothing_is_said_of_one(answer):
+    assert (headline.back_in_time(answer), headline.back_by(answer)) == (None, "")
