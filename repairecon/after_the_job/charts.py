@@ -9,8 +9,7 @@ from matplotlib.patches import Rectangle
 
 from repairecon.after_the_job import words
 from repairecon.after_the_job.job import AfterTheJob
-from repairecon.show.page import Margins, axis_label, check, inches_down, limits, show, slot, stage, ticks
-from repairecon.show.text import (
+from repairecon.show.plots import (
     HALO,
     INK,
     LOW,
@@ -20,9 +19,18 @@ from repairecon.show.text import (
     QUIET,
     TURN,
     TURN_DARK,
+    Margins,
+    axis_label,
     chance_said,
+    check,
+    inches_down,
+    limits,
     money_said,
+    show,
+    slot,
+    stage,
     tall,
+    ticks,
     wrap,
     write,
 )

@@ -10,22 +10,31 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.transforms import Affine2D, Bbox, ScaledTranslation, Transform
 
-from repairecon.show.labels import end_margin
-from repairecon.show.page import (
+from repairecon.show.plots import (
+    HALO,
+    INK,
+    LINE,
+    MAIN,
+    QUIET,
     Margins,
     alt_text,
     axis_label,
     check,
+    end_margin,
     figure_of,
+    inches,
     inches_down,
     limits,
+    money_said,
     save_png,
     show,
     slot,
     stage,
+    tall,
     ticks,
+    wrap,
+    write,
 )
-from repairecon.show.text import HALO, INK, LINE, MAIN, QUIET, inches, money_said, tall, wrap, write
 from repairecon.show.words import days_words
 
 __all__ = ["alt_text", "landed_by_supplier", "order_against_days", "save_png", "show"]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from repairecon.rebuild_or_buy import bench as at_the_bench
 from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import sensitivity, tables, verdict
+from repairecon.rebuild_or_buy.advice import Advice, advise
 from repairecon.rebuild_or_buy.bench import Bench
 from repairecon.rebuild_or_buy.lives import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
@@ -59,6 +60,11 @@ class Answer:
     @property
     def _best(self) -> int:
         return self.model.ways.index(self.verdict.best)
+
+    @cached_property
+    def advice(self) -> Advice:
+        """What to do now."""
+        return advise(self)
 
     # ---- what it hangs on -------------------------------------------------------------------
     @cached_property

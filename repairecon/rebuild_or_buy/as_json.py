@@ -6,7 +6,7 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
-from repairecon.rebuild_or_buy import sentences
+from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
 
 FIELDS = {"cash": "cash", "total": "total", "total_own_time_free": "total_own_time_free", "days": "days",
@@ -17,12 +17,13 @@ def as_json(answer: Answer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     v = answer.verdict
     return {
+        "advice": {k: _number(x) for k, x in asdict(answer.advice).items()},
         "unit": answer.case.unit.name,
         "currency": answer.case.terms.currency,
         "figures": answer.case.unit.figures,
         "ways": [_way(answer, w) for w in answer.table.index],
-        "verdict": sentences.verdict(answer),
-        "best": v.best,
+        "verdict": " ".join(headline.advice(answer)),
+        "best": answer.advice.way,
         "second": v.second,
         "gap": v.gap,
         "p_best_below_second": v.p_best_below_second,

@@ -254,7 +254,7 @@ def carry_table(answer: SparesAnswer, most: int = 25) -> pd.DataFrame:
 
 def show_pictures(answer: SparesAnswer) -> None:
     """Put the three pictures on the page: risk against money, value by locker, expiry."""
-    from repairecon.show.page import show
+    from repairecon.show.plots import show
     from repairecon.spares_aboard import charts
 
     c = answer.currency

@@ -1,10 +1,12 @@
-"""The page a chart stands on: its place, title, caption, scales, and handing it on."""
+"""What all charts share: colours and letters, the page a chart stands on, names at the ends of lines, handing it on."""
 
 from __future__ import annotations
 
+import base64
 import io
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Literal
 
 import matplotlib.pyplot as plt
@@ -12,26 +14,108 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.patheffects import withStroke
+from matplotlib.text import Text
+from matplotlib.textpath import text_to_path
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 
-from repairecon.show.text import (
-    EDGE,
-    HEIGHT,
-    INK,
-    LINE,
-    PALE,
-    QUIET,
-    SIZE,
-    TITLE_SIZE,
-    WIDTH,
-    inches,
-    tall,
-    wrap,
-    write,
-)
+from repairecon.show.words import chance_words, days_words, measured, money
 
-COLOURS = 96
+INK, QUIET, PALE = "#22303c", "#5f6b75", "#d5dbe0"
+MAIN, MAIN_TINT, TURN, TURN_DARK, TURN_TINT, REST_TINT = (
+    "#1f6fa8", "#cbe1f0", "#c86a10", "#8f4a06", "#f8d9b0", "#e4e8eb",
+)  # fmt: skip
+LINES = ("#1f6fa8", "#c86a10", "#22303c", "#8a4f9e", "#2585ad", "#846a06", "#68747d", "#b5567f", "#5b4636")
+DASHES = ("solid", (0, (6, 2)), (0, (2, 1.5)))
+SIZE, SMALL, TITLE_SIZE = 9.5, 9.0, 12.0
+LINE = SIZE * 1.3 / 72.0
+"""Height of a line of text, inches."""
+WIDTH, WIDE, HEIGHT, LOW, EDGE = 9.0, 10.5, 4.5, 2.5, 0.12
+NO_BREAK = "\u00a0"
+HALO = (withStroke(linewidth=2.5, foreground="white"),)
+"""Keeps text legible over lines."""
+
+Place = tuple[float, float]
+
+
+@lru_cache(maxsize=4096)
+def inches(text: str, size: float = SIZE, weight: str = "normal") -> float:
+    """Width of one line of text [inch]."""
+    if not text:
+        return 0.0
+    font = FontProperties(size=size, weight=weight)
+    return 1.03 * float(text_to_path.get_text_width_height_descent(text, font, False)[0]) / 72.0
+
+
+def _pieces(word: str, width: float, size: float) -> Iterable[str]:
+    """A word cut into pieces no wider than ``width``, where it holds together least."""
+    if NO_BREAK in word and inches(word, size) > width:
+        for part in word.split(NO_BREAK):
+            yield from _pieces(part, width, size)
+        return
+    piece = ""
+    for letter in word:
+        if piece and inches(piece + letter, size) > width:
+            yield piece
+            piece = ""
+        piece += letter
+    yield piece
+
+
+def wrap(text: str, width: float, size: float = SIZE) -> str:
+    """Text broken into lines no wider than ``width`` [inch]; line breaks in it stay."""
+    lines: list[str] = []
+    for paragraph in text.split("\n"):
+        line = ""
+        for word in paragraph.split(" "):
+            for piece in _pieces(word, width, size):
+                longer = f"{line} {piece}".strip()
+                if line and inches(longer, size) > width:
+                    lines.append(line)
+                    line = piece
+                else:
+                    line = longer
+        lines.append(line)
+    return "\n".join(lines)
+
+
+def money_said(amount: float, currency: str, se: float = 0.0) -> str:
+    """An amount that is never broken over two lines, with the digits that its standard error supports."""
+    return money(amount, currency, se).replace(" ", NO_BREAK)
+
+
+def chance_said(p: float) -> str:
+    """A chance that is never broken over two lines."""
+    return chance_words(p).replace(" ", NO_BREAK)
+
+
+def tall(text: str) -> float:
+    """Height of a block of text [inch]."""
+    return LINE * (text.count("\n") + 1) if text else 0.0
+
+
+def with_unit(value: float, unit: str, currency: str) -> str:
+    if unit in ("day", "days"):
+        return days_words(value)
+    if unit in ("chance", "in 100"):
+        return chance_said(value)
+    return money_said(value, currency) if unit == currency else measured(value, unit)
+
+
+def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (0.0, 0.0),
+           **style: Any) -> Text:  # fmt: skip
+    """Text at a place, shifted by points; a dollar sign in it is only a dollar sign."""
+    look: dict[str, Any] = {"fontsize": SIZE, "color": INK, "linespacing": 1.15, "va": "center", "ha": "left"}
+    look |= style
+    return ax.annotate(
+        text, at, xycoords=coords, xytext=shift, textcoords="offset points",
+        annotation_clip=False, parse_math=False, **look,
+    )  # fmt: skip
+
+
+COLOURS, NARROW = 96, 4.8
 
 
 def figure_of(ax: Axes) -> Figure:
@@ -213,3 +297,77 @@ def show(ax: Axes) -> None:
     fig = figure_of(ax)
     display(Image(save_png(fig)), metadata={"image/png": {"alt": alt_text(ax)}})
     plt.close(fig)
+
+
+def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
+    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other.
+
+    They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
+    """
+    order = np.argsort(np.asarray(wanted, dtype=float), kind="stable")
+    size = np.asarray(sizes, dtype=float)[order]
+    stacked = np.cumsum(size) - size / 2
+    start = np.clip(_rising(np.asarray(wanted, dtype=float)[order] - stacked), low, max(low, high - size.sum()))
+    places = np.empty(len(size))
+    places[order] = start + stacked
+    return [float(place) for place in places]
+
+
+def _rising(values: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    """The nearest series that never falls: what falls is put at its mean."""
+    blocks: list[list[float]] = []
+    for value in values:
+        block = [float(value)]
+        while blocks and np.mean(blocks[-1]) > np.mean(block):
+            block = blocks.pop() + block
+        blocks.append(block)
+    return np.array([np.mean(block) for block in blocks for _ in block])
+
+
+def end_margin(width: float) -> float:
+    """Width of the margin for the texts [inch], on a page of a width."""
+    return max(0.24 * width, min(2.2, 0.33 * width))
+
+
+def end_texts(names: Sequence[str], more: Sequence[str], room: float) -> list[str]:
+    """Name and what else is said of each line, as wide as the margin allows bold letters."""
+    said = zip(names, more, strict=True)
+    return [wrap(f"{name}\n{rest}" if rest else name, room, SIZE * 1.12) for name, rest in said]
+
+
+def name_ends(ax: Axes, ends: Sequence[Place], texts: Sequence[str], short: Sequence[str], inks: Sequence[str],
+              weights: Sequence[str]) -> None:  # fmt: skip
+    """Texts in the right margin, led to from the ends of their lines; the short ones if room is scarce."""
+    up = ax.bbox.height / figure_of(ax).dpi
+    if 1.08 * sum(map(tall, texts)) > up:
+        texts = short
+    low, high = ax.get_ylim()
+    scale, right = up / (high - low), ax.get_xlim()[1]
+    sizes = [1.08 * tall(text) for text in texts]
+    places = spread([scale * (y - low) for _, y in ends], sizes, 0.0, up)
+    for (x, y), place, text, ink, weight in zip(ends, places, texts, inks, weights, strict=True):
+        level = low + place / scale
+        ax.plot([x, right], [y, level], color=ink, linewidth=0.9, linestyle=(0, (1, 2)), clip_on=False)
+        write(ax, (1.0, level), text, ("axes fraction", "data"), (6.0, 0.0), color=ink, weight=weight)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart as two PNG files in base64, for a wide page and for a narrow one, with the words that stand for it."""
+
+    wide: str
+    narrow: str
+    alt: str
+
+    @classmethod
+    def of(cls, draw: Callable[[Axes | None], Axes], height: float) -> Picture:
+        """Draw a chart at its own size, and NARROW wide and ``height`` high [inch]."""
+        ax = draw(None)
+        alt, wide = alt_text(ax), save_png(figure_of(ax))
+        fig = plt.figure(figsize=(NARROW, height), dpi=100, facecolor="white")
+        draw(fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0]))
+        narrow = save_png(fig)
+        plt.close(figure_of(ax))
+        plt.close(fig)
+        wide_text, narrow_text = (base64.b64encode(png).decode("ascii") for png in (wide, narrow))
+        return cls(wide_text, narrow_text, alt)
