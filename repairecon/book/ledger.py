@@ -6,15 +6,18 @@ import contextlib
 import datetime
 import os
 import sqlite3
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
-from repairecon.book import schema
+from repairecon.book import proof, schema
 from repairecon.read.text import clean
 from repairecon.records import BookBusyError, BookError, BookFileError, StockError
 
 Rows = list[tuple[Any, ...]]
+SECONDS, LONGEST_CELL, LARGEST_FILE = 60.0, 1_000_000, 500_000_000
+"""Of one query; characters; bytes. 200,000 movements are 100 million bytes, and read in a few seconds."""
 _HEAD = b"SQLite format 3\x00"
 _OUTER = ("BEGIN IMMEDIATE", "COMMIT", "ROLLBACK")
 _NESTED = ("SAVEPOINT inner", "RELEASE inner", "ROLLBACK TO inner; RELEASE inner")
@@ -42,7 +45,7 @@ def damaged(path: Path, how: str = "") -> BookFileError:
     more = f" ({how})" if how else ""
     return BookFileError(
         f"{name_of(path)} is damaged{more}: nothing was changed. Keep it as it is, and go on from the newest backup "
-        "or export"
+        f"or export, or take what is sound into a new book: repairecon spares-aboard {name_of(path)} salvage NEW.spares"
     )
 
 
@@ -66,6 +69,10 @@ def _worded(error: sqlite3.Error, path: Path) -> BookError:
         return damaged(path, text)
     if base in _READ_ONLY:
         return read_only(path)
+    if base == "SQLITE_INTERRUPT":
+        return damaged(path, f"a question to it took over {int(SECONDS)} seconds")
+    if base == "SQLITE_TOOBIG":
+        return damaged(path, f"a cell of more than {LONGEST_CELL} characters")
     if base == "SQLITE_CANTOPEN":
         return BookFileError(f"{name_of(path)} cannot be opened ({text})")
     if base == "SQLITE_CONSTRAINT":
@@ -80,6 +87,8 @@ def worded_errors(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise _worded(error, path) from error
+    except UnicodeDecodeError as error:
+        raise damaged(path, "text that is none") from error
     except OSError as error:
         raise BookFileError(f"{name_of(path)}: {error.strerror or error}; nothing was written") from error
 
@@ -99,6 +108,11 @@ class Ledger:
             raise BookError(f"{name_of(self.path)} is closed: open it again")
         return self._link
 
+    @property
+    def is_open(self) -> bool:
+        """False after ``close``."""
+        return self._link is not None
+
     def today(self) -> datetime.date:
         """The day on which acts without a date fall."""
         return self._today or datetime.date.today()
@@ -111,7 +125,8 @@ class Ledger:
                 link.close()
 
     def rows(self, sql: str, values: Sequence[object] = ()) -> Rows:
-        """All rows of a query."""
+        """All rows of a query, given up after a time that no sound book takes."""
+        limit_time(self.link)
         with worded_errors(self.path):
             return self.link.execute(sql, values).fetchall()
 
@@ -128,7 +143,11 @@ class Ledger:
         sql = f"INSERT INTO {table} ({', '.join(rows[0])}) VALUES ({', '.join(f':{name}' for name in rows[0])})"
         with worded_errors(self.path):
             self.link.executemany(sql, rows)
-            return int(self.link.execute("SELECT last_insert_rowid()").fetchone()[0])
+            last = int(self.link.execute("SELECT last_insert_rowid()").fetchone()[0])
+            given = [number for row in rows if isinstance(number := row.get(schema.KEYS[table]), int)]
+            # what brings no number of its own is numbered by SQLite, one after the other
+            proof.seal(self.link, table, given or range(last - len(rows) + 1, last + 1))
+            return last
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[None]:
@@ -183,15 +202,25 @@ def now() -> str:
     return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def open_ledger(path: Path, wait_s: float, today: datetime.date | None) -> Ledger:
-    """An existing book, brought up to this version; read-only where it cannot be written."""
-    _check_head(path)
+def open_ledger(path: Path, wait_s: float, today: datetime.date | None, bring_up: bool = True) -> Ledger:
+    """An existing book, brought up to this version; read-only where it cannot be written.
+
+    An older book that may not be written, or is not to be (``bring_up`` False), is read from a copy in memory.
+    """
+    check_head(path)
     with worded_errors(path):
-        link, writable = _connection(path, wait_s)
+        link, writable = connection(path, wait_s)
     ledger = Ledger(path, link, writable, today)
     try:
-        _check_version(ledger, wait_s)
-        if writable:
+        found = _version(ledger)
+        _refuse_strange(ledger, found)
+        if found < schema.VERSION and writable and bring_up:
+            _bring_up(ledger, wait_s)
+        elif found < schema.VERSION:
+            newer = _brought_up_in_memory(path, link, found)
+            ledger.close()
+            ledger = Ledger(path, newer, False, today)
+        elif writable:
             with worded_errors(path):
                 link.execute("PRAGMA journal_mode = WAL")
     except BaseException:
@@ -200,28 +229,78 @@ def open_ledger(path: Path, wait_s: float, today: datetime.date | None) -> Ledge
     return ledger
 
 
-def _check_head(path: Path) -> None:
-    """Refuse what is no spares book before SQLite touches it."""
+def _version(ledger: Ledger) -> int:
+    found = int(ledger.rows("PRAGMA user_version")[0][0])
+    if found > schema.VERSION:
+        raise BookFileError(
+            f"{name_of(ledger.path)} was written by a newer version of this program (book {found}, this one knows "
+            f"{schema.VERSION}): nothing was changed. Install the newer version"
+        )
+    if found < 1:
+        raise damaged(ledger.path, "no version")
+    return found
+
+
+def _refuse_strange(ledger: Ledger, version: int) -> None:
+    """A replaced view would answer what its writer likes, and may never end."""
+    with worded_errors(ledger.path):
+        wrong = proof.shape_faults(ledger.link, version)
+    if wrong:
+        raise damaged(ledger.path, "; ".join(wrong[:3]) + ("; ..." if len(wrong) > 3 else ""))
+
+
+def _brought_up_in_memory(path: Path, link: sqlite3.Connection, found: int) -> sqlite3.Connection:
+    copy = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        with worded_errors(path):
+            link.backup(copy)
+            copy.execute("BEGIN")
+            proof.run_steps(copy, found)
+            copy.execute("COMMIT")
+    except BaseException:
+        copy.close()
+        raise
+    return copy
+
+
+def check_head(path: Path, whole: bool = True) -> None:
+    """Refuse what is no spares book before SQLite touches it; with ``whole``, what was cut short too."""
     name = name_of(path)
     if not path.exists():
         raise BookFileError(f"{name}: no such file. To begin a new spares book: repairecon spares-aboard {name} new")
     if not path.is_file():
         raise BookFileError(f"{name} is no file: name a spares book")
     with worded_errors(path), path.open("rb") as file:
-        head = file.read(100)
+        head, size = file.read(100), path.stat().st_size
     if not head:
         raise BookFileError(f"{name} is an empty file, no spares book. Look for a backup; nothing was changed")
     if not head.startswith(_HEAD):
         raise BookFileError(f"{name} is no spares book: nothing was changed. A table of yours can be imported instead")
-    if len(head) < 100:
+    if size > LARGEST_FILE:
+        raise BookFileError(f"{name} is of {size} bytes, over {LARGEST_FILE}: no spares book grows so large")
+    if len(head) < 100 or (whole and size < _whole_size(head) and not _log_of(path)):
         raise damaged(path, "cut short")
     if int.from_bytes(head[68:72], "big") != schema.APPLICATION_ID:
         raise BookFileError(f"{name} belongs to another program, it is no spares book: nothing was changed")
 
 
+def _whole_size(head: bytes) -> int:
+    """Bytes that the file says it has; SQLite itself fills up a last page that was cut."""
+    page = int.from_bytes(head[16:18], "big")
+    return int.from_bytes(head[28:32], "big") * (65536 if page == 1 else page) if head[24:28] == head[92:96] else 0
+
+
+def _log_of(path: Path) -> Path | None:
+    """The log beside the file that holds its last lines, if there is one."""
+    log = path.with_name(path.name + "-wal")
+    return log if log.exists() and log.stat().st_size else None
+
+
 def connect(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
     """A connection in which nothing is written but by BEGIN IMMEDIATE; ``mode`` as in a SQLite URI."""
     link = sqlite3.connect(f"{path.absolute().as_uri()}?{mode}", uri=True, timeout=wait_s, isolation_level=None)
+    link.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST_CELL)
+    limit_time(link)
     try:
         link.execute("PRAGMA foreign_keys = ON")
         link.execute("PRAGMA synchronous = FULL")
@@ -233,12 +312,17 @@ def connect(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
     return link
 
 
-def _connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
+def limit_time(link: sqlite3.Connection, seconds: float = SECONDS) -> None:
+    """From now on: work that takes longer is given up (a hostile file can ask for work without end)."""
+    end = time.monotonic() + seconds
+    link.set_progress_handler(lambda: time.monotonic() > end, 100_000)
+
+
+def connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
     """Writable if the file and its folder are; a log that is left beside it needs both to be read."""
     if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK):
         return connect(path, "mode=rw", wait_s), True
-    log = path.with_name(path.name + "-wal")
-    if log.exists() and log.stat().st_size:
+    if log := _log_of(path):
         try:
             return connect(path, "mode=ro", wait_s), False
         except Exception as error:
@@ -249,50 +333,21 @@ def _connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
     return connect(path, "mode=ro&immutable=1", wait_s), False
 
 
-def _check_version(ledger: Ledger, wait_s: float) -> None:
-    found, name = int(ledger.rows("PRAGMA user_version")[0][0]), name_of(ledger.path)
-    if found > schema.VERSION:
-        raise BookFileError(
-            f"{name} was written by a newer version of this program (book {found}, this one knows {schema.VERSION}): "
-            "nothing was changed. Install the newer version"
-        )
-    if found == schema.VERSION:
-        return
-    if found < 1:
-        raise damaged(ledger.path, "no version")
-    if not ledger.writable:
-        raise BookFileError(f"{name} is of an older version and has to be brought up first, but it may only be read")
-    _bring_up(ledger, wait_s)
-
-
 def _bring_up(ledger: Ledger, wait_s: float) -> None:
     """Run the steps an older book lacks, after a backup that was read again and found sound."""
     path = ledger.path
     with ledger.writing():  # no other program writes between the backup and the steps
         found = int(ledger.rows("PRAGMA user_version")[0][0])
-        if found >= schema.VERSION:
+        if found >= schema.VERSION:  # another program was quicker
             return
         moment = now().translate({ord(c): None for c in ":-."})
         with contextlib.closing(connect(path, "mode=ro", wait_s)) as copy:
             back_up(copy, path, path.with_name(f"{path.stem}-before-version-{found + 1}-{moment}{path.suffix}"))
         with worded_errors(path):
-            _run_steps(ledger.link, found)
+            proof.run_steps(ledger.link, found)
             broken = ledger.link.execute("PRAGMA foreign_key_check").fetchall()
         if broken:
             raise damaged(path, "lines that belong to nothing")
-
-
-def _run_steps(link: sqlite3.Connection, found: int) -> None:
-    """Inside a transaction: executescript would commit it, so the statements go one by one."""
-    strict = sqlite3.sqlite_version_info >= (3, 37)
-    for step in range(found + 1, schema.VERSION + 1):
-        statement = ""
-        for line in schema.script(step, strict).splitlines(keepends=True):
-            statement += line
-            if sqlite3.complete_statement(statement):
-                link.execute(statement)
-                statement = ""
-    link.execute(f"PRAGMA user_version = {schema.VERSION}")
 
 
 @contextlib.contextmanager
@@ -335,7 +390,7 @@ def new_ledger(path: Path, about: Mapping[str, str], written_at: str = "") -> It
     with _new_file(path) as part:
         with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as link:
             link.execute("BEGIN IMMEDIATE")
-            _run_steps(link, 0)
+            proof.run_steps(link, 0)
             link.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
             link.execute("COMMIT")
         with contextlib.closing(Ledger(path, connect(part, "mode=rw", 5.0), True, None)) as ledger:
