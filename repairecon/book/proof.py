@@ -20,7 +20,7 @@ SHOWN = 12
 _NAMES = {
     "about": "line {} of what the book says of itself", "lockers": "locker {}", "locker_versions": "card {} of lockers",
     "units": "unit {}", "unit_versions": "card {} of units", "items": "item {}", "item_versions": "card {} of items",
-    "movements": "movement {}",
+    "movements": "movement {}", "about_versions": "change {} of what the book says of itself",
 }  # fmt: skip
 _BARE = ("lockers", "units", "items")
 """Tables of numbers alone."""

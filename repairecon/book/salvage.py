@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book import proof, schema
-from repairecon.book.ledger import Ledger, check_head, connection, damaged, limit_time, new_ledger, worded_errors
+from repairecon.book.book_file import check_head, connection, new_ledger
+from repairecon.book.ledger import Ledger, damaged, limit_time, worded_errors
 from repairecon.records import BookBusyError, BookError, BookFileError
 
 SECONDS = 300.0
@@ -72,7 +73,8 @@ def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> S
         tables, lost = _sound_rows(link)
     if not tables["items"] and not tables["movements"] and not tables["about"]:
         raise damaged(path, "no row of it can be read")
-    about = {str(row["name"]): str(row["value"]) for row in tables["about"].values()}
+    said = (*tables["about"].values(), *tables["about_versions"].values())
+    about = {str(row["name"]): str(row["value"]) for row in said}
     lent_at = next((r["written_at"] for r in tables["locker_versions"].values() if r["locker"] == 1), "")
     with new_ledger(Path(target), {"home_currency": "EUR", **about}, str(lent_at)) as ledger:
         writer = _Writer(ledger, lost)

@@ -128,7 +128,7 @@ KEYS = {
     "about": "name", "lockers": "locker", "locker_versions": "version", "units": "unit", "unit_versions": "version",
     "items": "item", "item_versions": "version", "movements": "movement",
 }  # fmt: skip
-TABLES = tuple(KEYS)
+TABLES = (*KEYS, "about_versions")
 """Tables whose rows are sealed, each after those that it refers to."""
 
 
@@ -181,7 +181,14 @@ ALTER TABLE movements ADD COLUMN lot TEXT NOT NULL DEFAULT '';
 ALTER TABLE movements ADD COLUMN cure_date TEXT NOT NULL DEFAULT '' {_date("cure_date", blank=True)};
 """
 
-_SEALS = """
+_SEALS = f"""
+CREATE TABLE about_versions (
+    version INTEGER PRIMARY KEY,
+    name TEXT NOT NULL CHECK (name <> ''),
+    value TEXT NOT NULL,
+    written_at TEXT NOT NULL
+) STRICT;
+{_only_added_to("about_versions", "version")}
 CREATE TABLE seals (
     nth INTEGER PRIMARY KEY,
     of TEXT NOT NULL,
@@ -191,7 +198,8 @@ CREATE TABLE seals (
     UNIQUE (of, number)
 ) STRICT;
 """ + _only_added_to("seals", "nth")
-"""A seal a row of any table: a hash of the row, and one of that and of the seal before; see ``proof``."""
+"""What the book says of itself may change too: the newest version holds, else what it began with. A seal a row of any
+table: a hash of the row, and one of that and of the seal before; see ``proof``."""
 
 STEPS = (
     _TABLES

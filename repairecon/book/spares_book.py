@@ -17,7 +17,8 @@ from types import TracebackType
 
 from repairecon.book import proof
 from repairecon.book.amounts import words
-from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, open_ledger
+from repairecon.book.book_file import back_up, new_ledger, open_ledger
+from repairecon.book.ledger import damaged, limit_time, now
 from repairecon.book.undoing import Undoing
 from repairecon.read.passage_toml import read_passage
 from repairecon.records import BookError, Passage
@@ -54,7 +55,22 @@ class SparesBook(Undoing):
     @property
     def about(self) -> dict[str, str]:
         """The home currency, and whatever else the book says of itself."""
-        return dict(self.ledger.rows("SELECT name, value FROM about"))
+        first: dict[str, str] = dict(self.ledger.rows("SELECT name, value FROM about ORDER BY rowid"))
+        return first | dict(self.ledger.rows("SELECT name, value FROM about_versions ORDER BY version"))
+
+    def say(self, name: str, value: str) -> None:
+        """Another name of the boat, or home money while no cost is written in the one before."""
+        with self.ledger.writing():
+            word = words(value, name, required=True)
+            if name == "home_currency":
+                word = word.upper()
+                if word != self.currency and self.ledger.rows("SELECT 1 FROM movements WHERE cost_unit > 0 LIMIT 1"):
+                    raise BookError(
+                        f"the book holds costs in {self.currency}: they would be taken for {word}. Export it, write "
+                        "the costs anew, and build a book from that folder"
+                    )
+            row = {"name": words(name, "name", required=True), "value": word, "written_at": now()}
+            self.ledger.insert("about_versions", row)
 
     @property
     def currency(self) -> str:

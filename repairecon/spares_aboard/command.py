@@ -16,7 +16,7 @@ from repairecon.book.salvage import check_file, salvage
 from repairecon.book.spares_book import SparesBook, begin_book, book_at, passage_for
 from repairecon.read.problems import printable
 from repairecon.records import BookFileError, Happened, ListError
-from repairecon.spares_aboard import act_words
+from repairecon.spares_aboard import act_words, card_commands
 from repairecon.spares_aboard.job import spares_aboard
 
 SHOWN = 40
@@ -49,6 +49,7 @@ def add(jobs: Any) -> None:
     _add_other_acts(acts)
     _add_lists(acts)
     _add_files(acts)
+    card_commands.add(acts)
 
 
 def run(args: argparse.Namespace) -> None:
@@ -200,6 +201,7 @@ def _add_lists(acts: Any) -> None:
     counts = listing("reconcile", words, _reconcile, "sheet_file")
     counts.add_argument("--note", default="", help="free words for the movements")
     own = listing("import", "bring your own list into the book", _import, "list")
+    own.add_argument("--take-zeros", action="store_true", help="a quantity of 0 says that nothing is left of it")
     own.add_argument(
         "--column", action="append", type=_column, metavar="OURS=THEIRS",
         help='a field and the heading it has in the list, as in "item=Part name"; once a field. Left out: guessed',
@@ -232,9 +234,9 @@ def _import(book: SparesBook, a: argparse.Namespace) -> str:
         error.args = (printable(plan.faults),)
         raise error
     if not a.dry_run:
-        own_list.write_import(book, plan)
+        own_list.write_import(book, plan, take_zeros=a.take_zeros)
     end = "Nothing was written." if a.dry_run else f"Written: {len(plan.new_items)} new items."
-    return f"{act_words.planned_import(plan, SHOWN)}\n{end}"
+    return f"{act_words.planned_import(plan, SHOWN, a.take_zeros)}\n{end}"
 
 
 def _add_files(acts: Any) -> None:
