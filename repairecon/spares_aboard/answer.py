@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 from numpy.typing import NDArray
 
+from repairecon.book.ledger import damaged
 from repairecon.book.spares_book import SparesBook
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.records import Assumed, Item, Lot, Movement, Passage, ReorderLine, SpareWish, StockLine, UnitAboard
@@ -37,7 +38,10 @@ class BookRead:
 
 
 def read_all(book: SparesBook) -> BookRead:
-    """Take from a book what the job needs."""
+    """Take from a book what the job needs; BookFileError from one that is not as it was written."""
+    wrong = book.check()
+    if wrong:
+        raise damaged(book.ledger.path, "; ".join(wrong[:3]))
     with book.ledger.reading():
         about = book.about
         return BookRead(

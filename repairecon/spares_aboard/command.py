@@ -12,10 +12,11 @@ from typing import Any
 from repairecon.book import count_sheet, own_list
 from repairecon.book.csv_folder import book_from_csv, export_papers
 from repairecon.book.deliveries import read_delivery, receive_delivery
+from repairecon.book.salvage import check_file, salvage
 from repairecon.book.spares_book import SparesBook, begin_book, book_at, passage_for
 from repairecon.read.problems import printable
-from repairecon.records import Happened, ListError
-from repairecon.spares_aboard import act_words
+from repairecon.records import BookFileError, Happened, ListError
+from repairecon.spares_aboard import act_words, card_commands
 from repairecon.spares_aboard.job import spares_aboard
 
 SHOWN = 40
@@ -48,6 +49,7 @@ def add(jobs: Any) -> None:
     _add_other_acts(acts)
     _add_lists(acts)
     _add_files(acts)
+    card_commands.add(acts)
 
 
 def run(args: argparse.Namespace) -> None:
@@ -199,6 +201,7 @@ def _add_lists(acts: Any) -> None:
     counts = listing("reconcile", words, _reconcile, "sheet_file")
     counts.add_argument("--note", default="", help="free words for the movements")
     own = listing("import", "bring your own list into the book", _import, "list")
+    own.add_argument("--take-zeros", action="store_true", help="a quantity of 0 says that nothing is left of it")
     own.add_argument(
         "--column", action="append", type=_column, metavar="OURS=THEIRS",
         help='a field and the heading it has in the list, as in "item=Part name"; once a field. Left out: guessed',
@@ -231,9 +234,9 @@ def _import(book: SparesBook, a: argparse.Namespace) -> str:
         error.args = (printable(plan.faults),)
         raise error
     if not a.dry_run:
-        own_list.write_import(book, plan)
+        own_list.write_import(book, plan, take_zeros=a.take_zeros)
     end = "Nothing was written." if a.dry_run else f"Written: {len(plan.new_items)} new items."
-    return f"{act_words.planned_import(plan, SHOWN)}\n{end}"
+    return f"{act_words.planned_import(plan, SHOWN, a.take_zeros)}\n{end}"
 
 
 def _add_files(acts: Any) -> None:
@@ -247,7 +250,11 @@ def _add_files(acts: Any) -> None:
         lambda b, a: "\n".join(f"Wrote {path}" for path in export_papers(b, a.folder)), reads=True,
     )  # fmt: skip
     out.add_argument("folder", help="new folder for the files")
-    _act(acts, "check", "whether the file is sound inside", lambda b, _: "\n".join(b.check()) or "Sound.", reads=True)
+    check = acts.add_parser("check", help="whether the file is sound inside: rows, rules, views, seals, sums")
+    check.set_defaults(run=_check)
+    rescue = acts.add_parser("salvage", help="take all that is sound out of a damaged book into a new one")
+    rescue.add_argument("target", help="the new book")
+    rescue.set_defaults(run=_salvage)
     copy = _act(acts, "backup", "a copy of the book, read again and found sound", _backup, reads=True)
     copy.add_argument("target", help="the new file")
     new = acts.add_parser("new", help="begin a book, empty or from a folder of CSV files")
@@ -267,6 +274,29 @@ def _sheet(book: SparesBook, a: argparse.Namespace) -> str:
 def _backup(book: SparesBook, a: argparse.Namespace) -> str:
     book.backup(a.target)
     return f"Wrote {a.target}"
+
+
+def _check(args: argparse.Namespace) -> None:
+    place = Path(args.book)
+    if place.is_dir():
+        with book_at(place) as book:
+            wrong = book.check()
+    else:
+        wrong = check_file(place)
+    if wrong:
+        raise BookFileError("\n".join([f"{place.name} is not sound:", *wrong, "Take what is sound into a new book: "
+                                       f"repairecon spares-aboard {place.name} salvage NEW.spares"]))  # fmt: skip
+    print("Sound.")
+
+
+def _salvage(args: argparse.Namespace) -> None:
+    done = salvage(args.book, args.target)
+    counts = ", ".join(f"{count} {table.replace('_versions', ' cards')}" for table, count in done.taken.items())
+    print(f"Wrote {args.target}: {counts}.")
+    for line in done.lost:
+        print(f"Left behind or mended: {line}")
+    for old, new in done.renumbered.items():
+        print(f"Movement {old} is movement {new} now.")
 
 
 def _new(args: argparse.Namespace) -> None:
