@@ -1,0 +1,90 @@
+"""What a case says that may be a slip of the pen: remarks, never refusals. The rules are rows of look_again.csv."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from repairecon.read.look_again_case import case_facts
+from repairecon.read.look_again_supply import supply_facts
+from repairecon.read.looked_at import Fact, Looked, rows_of
+from repairecon.read.names import key
+from repairecon.read.values import plain
+from repairecon.records import Case, Source
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something worth a second look.
+
+    ``rule`` is the word by which ``checked`` in case.toml acknowledges it, alone or with the name of the row
+    (``part price: impeller``); ``could_turn`` tells whether it may turn the advice.
+    """
+
+    rule: str
+    where: Source
+    what: str
+    could_turn: bool
+    acknowledged: bool
+
+
+def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
+    """Everything in a case that is worth a second look.
+
+    Parameters
+    ----------
+    case : Case
+        As it was read.
+    today : str
+        Year-month-day; blank: the day of the order in the case, else that of the clock.
+
+    Returns
+    -------
+    tuple[Remark, ...]
+        What may turn the advice first; acknowledged ones are marked, for whoever shows them to leave out.
+    """
+    on = Looked(case, today)
+    checked = {key(word) for word in getattr(case, "checked", "").replace("\n", ";").split(";")}
+    found: dict[tuple[str, Source, str], Remark] = {}
+    for fact in (*case_facts(on), *supply_facts(on)):
+        row = _rules()[fact.quantity]
+        said = _said(row, fact, on.today)
+        if said:
+            known = not checked.isdisjoint((key(row["rule"]), key(f"{row['rule']}: {fact.name}")))
+            remark = Remark(row["rule"], fact.where, said, row["turns"] == "yes", known)
+            found.setdefault((remark.rule, remark.where, said), remark)
+    return tuple(sorted(found.values(), key=lambda r: (r.acknowledged, not r.could_turn)))
+
+
+@cache
+def _rules() -> Mapping[str, Mapping[str, str]]:
+    return {row["quantity"]: row for row in rows_of("look_again.csv")}
+
+
+def _said(row: Mapping[str, str], fact: Fact, today: datetime.date) -> str:
+    """The sentence of a rule that the quantity breaks; empty if it keeps it."""
+    below = row["below"] and fact.value < float(row["below"])
+    above = row["above"] and fact.value > float(row["above"])
+    if not below and not above:
+        return ""
+    shown = fact.value if fact.shown is None else fact.shown
+    sentence = row["says_below" if below else "says_above"].format(
+        name=fact.name,
+        shown=_figure(shown) if isinstance(shown, float | int) else shown,
+        shown_text=shown,
+        against="" if fact.against is None else _figure(fact.against),
+        today=today.isoformat(),
+    )
+    return sentence[:1].upper() + sentence[1:]
+
+
+def _figure(value: float) -> str:
+    """A figure as its owner wrote it; what tax or a rate has made of it is cut, not rounded, to what can be read."""
+    text = plain(value)
+    whole, _, rest = text.partition(".")
+    if not rest or "e" in text:
+        return text
+    zeros = len(rest) - len(rest.lstrip("0"))
+    return whole if abs(value) >= 100 else f"{whole}.{rest[: max(2, zeros + 2 if whole.lstrip('-') == '0' else 0)]}"
