@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from repairecon.read.look_again_case import case_facts
@@ -13,6 +13,9 @@ from repairecon.read.looked_at import Fact, Looked, rows_of
 from repairecon.read.names import key
 from repairecon.read.values import plain
 from repairecon.records import Case, Source
+
+_ALIKE = 3
+_TO_NEW, _CLOCK = "against new", "today against the clock"
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,8 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
     case : Case
         As it was read.
     today : str
-        Year-month-day; blank: the day of the order in the case, else that of the clock.
+        What the clock says, year-month-day; blank: that of this machine. Dates are held against the day that the case
+        states for its order, else against this one.
 
     Returns
     -------
@@ -47,15 +51,25 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
     """
     on = Looked(case, today)
     checked = {key(word) for word in getattr(case, "checked", "").replace("\n", ";").split(";")}
-    found: dict[tuple[str, Source, str], Remark] = {}
+    found: dict[tuple[str, bool], dict[tuple[Source, str], Remark]] = {}
     for fact in (*case_facts(on), *supply_facts(on)):
         row = _rules()[fact.quantity]
-        said = _said(row, fact, on.today)
+        said = _said(row, fact, on.clock if fact.quantity == _CLOCK else on.today)
         if said:
             known = not checked.isdisjoint((key(row["rule"]), key(f"{row['rule']}: {fact.name}")))
             remark = Remark(row["rule"], fact.where, said, row["turns"] == "yes", known)
-            found.setdefault((remark.rule, remark.where, said), remark)
-    return tuple(sorted(found.values(), key=lambda r: (r.acknowledged, not r.could_turn)))
+            alike = _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
+            found.setdefault((alike, known), {}).setdefault((fact.where, said), remark)
+    folded = [r for (_, known), same in found.items() for r in _folded(list(same.values()), known)]
+    return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
+
+
+def _folded(same: list[Remark], known: bool) -> list[Remark]:
+    """A slip in one figure that all are compared with makes one remark, not one a row."""
+    if len(same) <= _ALIKE or known:
+        return same
+    first = max(same, key=lambda r: r.could_turn)
+    return [replace(first, what=f"{first.what} (And {len(same) - 1} more like it.)")]
 
 
 @cache

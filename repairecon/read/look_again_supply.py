@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections.abc import Iterator
 from statistics import median
@@ -109,10 +108,8 @@ def _suppliers(on: Looked) -> Iterator[Fact]:
         yield Fact("handling in euro", s.cost_handling / on.euro, s.source, s.supplier, s.cost_handling)
         for least in (s.minimum_order, s.free_above or 0.0):
             yield Fact("least order in euro", least * rate / on.euro, s.source, s.supplier, least)
-        for before, band in zip((None, *s.bands), s.bands, strict=False):
+        for band in s.bands:
             yield Fact("band", band.up_to_kg, band.quoted.source, s.supplier)
-            falls = before is not None and band.quoted.likely < before.quoted.likely
-            yield Fact("heavier is cheaper", float(falls), band.quoted.source, s.supplier, band.up_to_kg)
             dear = band.quoted.likely * rate / on.euro
             yield Fact("carriage in euro", dear, band.quoted.source, s.supplier, band.quoted.likely)
 
@@ -134,7 +131,6 @@ def _quotes(on: Looked) -> Iterator[Fact]:
         yield Fact("core against price", core / q.quoted.likely, q.source, q.item, core, q.quoted.likely)
         for step in q.breaks:
             share, packs = step.quoted / q.quoted.likely, float(step.from_packs)
-            yield Fact("more packs dearer", share, q.source, q.item, step.quoted, packs)
             yield Fact("break against price", share, q.source, q.item, step.quoted, packs)
 
 
@@ -144,7 +140,8 @@ def _quote_prices(on: Looked) -> Iterator[Fact]:
         for k, q in enumerate(quotes):
             yield from price_facts(q.quoted, item)
             others = [on.home(o) for o in (*quotes[:k], *quotes[k + 1 :])]
-            others += [r.likely for r in (p.price for p in on.case.parts if p.part == item) if r is not None]
+            own = (p.price for p in on.case.parts if p.part == item)
+            others += [r.likely for r in own if r is not None and mine(r.source)]
             price, usual = on.home(q), median(others) if others else 0.0
             if usual > 0 and price > 0:
                 yield Fact("quote against its neighbours", price / usual, q.source, item, price, usual)
@@ -168,12 +165,10 @@ def _dates(on: Looked) -> Iterator[Fact]:
             yield Fact("days ahead", on.days_to(q.quoted_on), q.source, q.item, q.quoted_on)
             yield Fact("days since the quote", -on.days_to(q.quoted_on), q.source, q.item, q.quoted_on)
         if q.valid_until:
-            since = on.days_to(q.valid_until) - on.days_to(q.quoted_on) if q.quoted_on else 0.0
-            yield Fact("days valid", since, q.source, q.item, q.valid_until)
             yield Fact("days still valid", on.days_to(q.valid_until), q.source, q.item, q.valid_until)
     stated = on.case.wishes.today
     if stated:
-        away = (datetime.date.fromisoformat(stated) - datetime.date.today()).days
+        away = (on.today - on.clock).days
         yield Fact("today against the clock", float(away), at("order.today"), shown=stated)
 
 

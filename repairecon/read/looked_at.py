@@ -48,8 +48,9 @@ class Looked:
 
     def __init__(self, case: Case, today: str) -> None:
         self.case = case
-        stated = today or case.wishes.today
-        self.today = datetime.date.fromisoformat(stated) if stated else datetime.date.today()
+        self.clock = datetime.date.fromisoformat(today) if today else datetime.date.today()
+        stated = case.wishes.today
+        self.today = datetime.date.fromisoformat(stated) if stated else self.clock
         new = case.unit.price_new
         self.new = new.likely if new is not None and new.likely > 0 else math.inf
         home = case.terms.currency
