@@ -61,7 +61,10 @@ class Looked:
     @cached_property
     def kind(self) -> KindFacts | None:
         """What is known of the kind of unit; None where its name leaves a doubt."""
-        match = match_kind(self.case.unit.kind or self.case.unit.name)
+        unit = self.case.unit
+        # a kind that was only read from the name says less than the name
+        guessed = any(a.name == "kind of unit" for a in self.case.assumed)
+        match = match_kind(unit.name if guessed or not unit.kind else unit.kind)
         return facts(match.kind) if match.certainty in ("exact", "taken as") else None
 
     def share(self, which: str) -> Range | None:

@@ -15,15 +15,19 @@ from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, Part, Task, Way
 from repairecon.show.words import times_words
 
 _OWN_TASKS, _OWN_EVENTS, _OWN_LOOKS = "tasks.csv", "events.csv", "looks.csv"
-_MOST_STEPS, _MOST_LOOKS, _MOST_CAUSES, _MOST_STOPS, _MOST_PARTS = 18, 5, 3, 4, 12
+_MOST_STEPS, _MOST_LOOKS, _MOST_CAUSES, _MOST_STOPS, _MOST_PARTS, _MOST_EVENTS = 18, 5, 3, 4, 12, 16
+_SAME = 0.7
 _ISOLATES = re.compile(
-    r"\b(close|shut|off|breaker|battery|seacocks?|stopped|plug|locked|lock|lash|lashed|ashore|gauge at nothing)\b", re.I
+    r"\b(close|shut|off|breaker|battery|stopped|plug|locked|lock|lash|lashed|ashore|gauge at nothing)\b", re.I
 )
 _BY_TELEPHONE = re.compile(r"\b(telephone|call|ask)\b")
 _WHO = {
     "yes": "An owner may open it.",
     "with care": "An owner may open it with care: the proof at the first run is part of the job.",
     "licensed practice only": "Not for an owner: licensed practice or a specialist opens it. Outside checks only.",
+}
+_LICENSED = {
+    "licensed practice only": ("Stop before it is opened: that is for the specialist or the licensed hand.",),
 }
 _SUPPLIER = (
     "name plate whole and readable: type, number, year",
@@ -48,6 +52,17 @@ _SIZES = {
     "gasket": "the old one kept flat",
     "hose": "bore, length, bends",
 }
+_GENERAL_TOOLS = (
+    *("camera, marker, labels, boxes", "spanners, circlip pliers, puller", "caliper, feelers, straight edge, rule"),
+    *("multimeter", "torch, mirror"),
+)
+_GENERAL_LIMITS = (
+    ("groove in a shaft at its seal", "a finger nail catches in it", "sleeve or new shaft"),
+    ("play or roughness of a bearing", "none to be felt", "new bearing"),
+    ("crack, or a face eaten under its seal", "none", "ask what a new one costs"),
+    ("insulation of a winding against its housing", "1 megohm, 500 V test", "dry, rewind"),
+)
+"""For a unit of no known kind; the limits are those of raw water pump and generator set in limits.csv."""
 _HELP = "Sinking, fire or somebody hurt: distress call on VHF channel 16; ashore the emergency number."
 
 
@@ -107,7 +122,7 @@ def bench_sheet(case: Case, answer: Answer | None = None) -> BenchSheet:
     BenchSheet
         To be shown by ``as_text`` or ``as_html``.
     """
-    match = settle(match_kind(case.unit.kind or case.unit.name), case.unit.symptom)
+    match = settle(match_kind(_named(case)), case.unit.symptom)
     known = facts(match.kind) if match.certainty in ("exact", "taken as") else None
     symptom = match_symptom(known.kind, case.unit.symptom) if known else None
     work = _work(case, known)
@@ -115,36 +130,49 @@ def bench_sheet(case: Case, answer: Answer | None = None) -> BenchSheet:
     return BenchSheet(
         title=f"{case.unit.name}: {case.unit.symptom}" if case.unit.symptom else case.unit.name,
         taken_as=_taken_as(match, known, symptom),
-        cautions=_isolation_first((*match.cautions, *case.unit.cautions)),
+        cautions=_cautions(match, case),
         who_may=_WHO[match.own_rebuild],
-        tools=_once(tool for t in known.tasks if t.by == "owner" for tool in t.tools) if known else (),
+        tools=_once(tool for t in known.tasks if t.by == "owner" for tool in t.tools) if known else _GENERAL_TOOLS,
         consumables=_once(used for t in known.tasks for used in t.consumables if "none" not in used) if known else (),
         arrange=tuple(t.task for t in case.tasks if _charge(case, t)),
         steps=steps,
         never_again=_never_again(case, known),
         for_supplier=_for_supplier(case, known),
-        stop=_stop(case, known, answer),
+        stop=(*_LICENSED.get(match.own_rebuild, ()), *_stop(case, known, answer)),
         call=_call(case, known, symptom),
         figures=case.unit.figures,
     )
 
 
+def _named(case: Case) -> str:
+    """What the owner calls the unit: its kind, unless that was only read from its name."""
+    guessed = any(a.name == "kind of unit" for a in case.assumed)
+    return case.unit.name if guessed or not case.unit.kind else case.unit.kind
+
+
 def _once(items: Iterable[str]) -> tuple[str, ...]:
-    """The items in their order, none twice, whatever its full stop."""
+    """The items in their order, none twice, whatever its commas."""
     first: dict[str, str] = {}
     for item in items:
-        first.setdefault(item.rstrip(" .").casefold(), item)
+        first.setdefault(re.sub(r"[^a-z0-9]+", " ", item.casefold()).strip(), item)
     return tuple(first.values())
 
 
-def _isolation_first(cautions: Iterable[str]) -> tuple[str, ...]:
-    """What cuts the unit off from sea, current, fuel and load before what else there is to mind."""
-    return tuple(sorted(_once(cautions), key=lambda line: not _ISOLATES.search(line)))
+def _cautions(match: KindMatch, case: Case) -> tuple[str, ...]:
+    """The kind's and the case's; what cuts the unit off from sea, current, fuel and load comes first."""
+    told = list(match.cautions)
+    for line in case.unit.cautions:
+        words = meaning(line)
+        # the case may say the same in other words
+        if all(len(words & meaning(known)) < _SAME * len(words) for known in told):
+            told.append(line)
+    return tuple(sorted(_once(told), key=lambda line: not _ISOLATES.search(line)))
 
 
 def _taken_as(match: KindMatch, known: KindFacts | None, symptom: SymptomMatch | None) -> str:
     if known is None:
-        return "kind of unit not known here: the general sheet"
+        doubt = f"{match.said}; until that is settled" if match.certainty == "ask" else "kind of unit not known here"
+        return f"{doubt}: the general sheet"
     told = f", {symptom.symptom}" if symptom is not None and symptom.symptom else ""
     return f"taken as: {known.kind}{told}" if match.certainty == "taken as" or told else known.kind
 
@@ -220,7 +248,7 @@ def _place(work: Sequence[SheetStep], stage: str, text: str) -> int:
 
 def _limits(known: KindFacts | None) -> list[tuple[str, Measure]]:
     if known is None:
-        return []
+        return [("measure", Measure(*row)) for row in _GENERAL_LIMITS]
     stages = {row["measure"]: row["stage"] for _, row in of_kind("limit_stages", known.kind)}
     return [
         (
@@ -266,7 +294,9 @@ def _events(case: Case) -> list[tuple[str, str, tuple[str, ...]]]:
     outcomes: dict[tuple[str, str], dict[str, None]] = {}
     for b in _own_events(case):
         outcomes.setdefault((b.seen_at, b.event), {})[b.outcome] = None
-    return [(stage, event, tuple(told)) for (stage, event), told in outcomes.items()]
+    told = [(stage, event, tuple(seen)) for (stage, event), seen in outcomes.items()]
+    left = len(told) - _MOST_EVENTS
+    return told if left <= 0 else [*told[:_MOST_EVENTS], (told[-1][0], f"{left} more events", (f"see {_OWN_EVENTS}",))]
 
 
 # ---- parts, stop rule, calls ------------------------------------------------------------------------

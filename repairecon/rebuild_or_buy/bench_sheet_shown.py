@@ -13,22 +13,24 @@ from repairecon.show.layout import capital
 _BLANK = "________"
 _BOX = "[ ]"
 # letters on the sheet -> size of type that keeps it on one page of A4
-_SIZES = ((3200, 9.2), (4200, 8.4), (5200, 7.7), (6400, 7.1), (8000, 6.5))
-_SMALLEST = 5.9
+_SIZES = ((2600, 9.2), (3200, 8.6), (3700, 8.0), (4300, 7.5), (5200, 6.9), (6400, 6.3))
+_SMALLEST = 5.7
 
 _STYLE = """
 @page{size:A4;margin:9mm}
 *{box-sizing:border-box}
-body{font:SIZEpt/1.28 system-ui,"DejaVu Sans",Arial,sans-serif;color:#000;margin:0 auto;max-width:192mm}
+body{margin:0}
+main{font-family:system-ui,"DejaVu Sans",Arial,sans-serif;line-height:1.28;color:#000;
+margin:0 auto;max-width:192mm}
 h1{font-size:1.5em;margin:0}h2{font-size:1.06em;margin:.55em 0 .15em;border-bottom:.6pt solid #000}
 p{margin:.1em 0}ul{margin:0;padding-left:1.1em}li{margin:.05em 0}
 .first{border:1.6pt solid #000;padding:.3em .6em;margin:.35em 0}.first li{font-weight:600}
-.two{columns:2;column-gap:6mm}.two section{break-inside:avoid}
+.two{display:grid;grid-template-columns:1fr 1fr;gap:0 6mm}
 table{width:100%;border-collapse:collapse}td,th{border:.5pt solid #777;padding:.16em .35em;vertical-align:top;
 text-align:left}tr{break-inside:avoid}th{font-weight:600}
-td.box,th.box{width:1.6em;border-right:0}td.work{width:29%}td.look{width:33%}
+td.box,th.box{width:1.6em;border-right:0}td.work{width:27%}td.look{width:37%}
 .blank{display:inline-block;min-width:15mm;border-bottom:.6pt solid #000}.quiet{color:#444}
-@media screen{body{padding:8mm}}
+@media screen{main{padding:8mm}}
 """
 
 
@@ -122,13 +124,16 @@ def as_html(sheet: BenchSheet) -> str:
         f'<div class="first"><h2>Before anything is opened</h2><ul>{cautions}</ul><p>{escape(sheet.who_may)}</p></div>',
         "".join(f"<p><b>{escape(name)}:</b> {escape(lines[0])}.</p>" for name, lines in _at_hand(sheet)),
         _table(sheet.steps),
-        '<div class="two">' + "".join(_section(name, lines) for name, lines in _after(sheet)) + "</div>",
+        f'<div class="two"><div>{_sections(sheet, 0)}</div><div>{_sections(sheet, 1)}</div></div>',
     ]
-    style = _STYLE.replace("SIZE", str(size))
-    return (
-        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>Bench sheet: {title}</title>'
-        f"<style>{style}</style></head>\n<body>\n" + "\n".join(body) + "\n</body></html>\n"
-    )
+    head = f'<meta charset="utf-8"><title>Bench sheet: {title}</title><style>{_STYLE}</style>'
+    main = f'<main style="font-size:{size}pt">\n' + "\n".join(body) + "\n</main>"
+    return f'<!DOCTYPE html>\n<html lang="en"><head>{head}</head>\n<body>{main}</body></html>\n'
+
+
+def _sections(sheet: BenchSheet, column: int) -> str:
+    """Stop rule and what is never used again on the left, the supplier and the telephone on the right."""
+    return "".join(_section(name, lines) for name, lines in _after(sheet)[2 * column : 2 * column + 2])
 
 
 def _section(title: str, lines: tuple[str, ...]) -> str:
