@@ -13,7 +13,7 @@ from case_makers import GOOD, THREE, cell, toml, write
 from repairecon.read import read_case
 from repairecon.read.look_again import Remark, look_again
 from repairecon.read.looked_at import rates, rows_of
-from repairecon.records import Case, Range, Source
+from repairecon.records import Case, Range, Source, Way
 
 HERE = Path(__file__).parent
 with (HERE / "look_again_cases.csv").open(encoding="utf-8", newline="") as _file:
@@ -86,6 +86,7 @@ THREES = [
     ("price_kit = 95", "price_kit = 950", "kit price"),
     ("price_kit = 95", "price_kit = 0.95", "kit price"),
     ("price_kit = 95", "price_kit = 0", "price zero"),
+    ("price_kit = 95", "price_kit = 600", "kit price"),
     ("price_new = 640", "price_new = 6.4", "kit price"),
     ("price_new = 640", "price_new = 640000", "price of new"),
     ("wait_days = 6", "wait_days = 600", "wait"),
@@ -105,6 +106,71 @@ def test_three_sane_numbers_are_left_alone(tmp_path: Path) -> None:
     for k, kit in enumerate((40, 95, 250)):
         case = read_case(write(tmp_path / str(k), {"case.toml": THREE.replace("= 95", f"= {kit}")}))
         assert loud(case) == []
+
+
+EVENTS = [
+    (
+        "this unit,,to blame,0.02,5,first run,,,,,,,,all\nthis unit,,other,0.98,5,first run,,,,,,,,all\n",
+        "chance",
+        "wrong way round",
+    ),
+    ("bought unit,,works,0.2,5,,,,,,,,,buys\nbought unit,,dead on arrival,0.8,5,,,,,,,,,buys\n", "chance", "dead"),
+    ("gasket,,torn,1,5,strip,,,,,,,,\n", "chance", "nothing open"),
+    ("gasket,,whole,0.5,5,strip,,,,,,,,\ngasket,,torn,0.5,5,strip,,30,,,,,,\n", "hours", "whole rebuild"),
+]
+
+
+@pytest.mark.parametrize(("rows", "rule", "said"), EVENTS)
+def test_an_absurd_event_is_remarked_on(rows: str, rule: str, said: str, tmp_path: Path) -> None:
+    text = GOOD["events.csv"] + rows
+    files = {**GOOD, "case.toml": GOOD["case.toml"].replace("windlass", "winch"), "events.csv": text}
+    if "other" in rows:
+        lines = text.splitlines()
+        marks = [",not_this_unit", *("," if "other" not in line else ",yes" for line in lines[1:])]
+        files["events.csv"] = "\n".join(line + mark for line, mark in zip(lines, marks, strict=True)) + "\n"
+    found = loud(read_case(write(tmp_path / "case", files), order=True))
+    assert any(r.rule == rule and said in r.what for r in found), found
+
+
+def test_a_sure_outcome_under_a_condition_is_left_alone(tmp_path: Path) -> None:
+    sure = "seat,neglect=light,good,0.5,6,strip,,,,,,,,\nseat,neglect=light,worn,0.5,6,strip,,,,,,,,\n"
+    text = GOOD["events.csv"] + sure + "seat,neglect=heavy,worn,1,6,strip,,,,,,,,\n"
+    assert loud(read_case(write(tmp_path / "case", {**GOOD, "events.csv": text}), order=True)) == []
+
+
+@pytest.mark.parametrize(
+    ("by", "days", "missed", "rule"),
+    [("2020-01-01", None, 500, "needed"), ("", 9000, 500, "needed"), ("", 20, 1e7, "needed"), ("", 20, 500, "")],
+)
+def test_the_date_it_is_needed_by_is_looked_at(
+    by: str, days: float | None, missed: float, rule: str, tmp_path: Path
+) -> None:
+    case = read_case(write(tmp_path / "case", GOOD), order=True)
+
+    class Needed:
+        def __init__(self) -> None:
+            self.by, self.within_days = by, days
+            self.cost_missed = Range(low=missed, likely=missed, high=missed)
+
+    class WithDate(Case):
+        needed = Needed()
+
+    found = look_again(WithDate(**{name: getattr(case, name) for name in case.__dataclass_fields__}), CLOCK)
+    assert [r.rule for r in found] == ([rule] if rule else [])
+
+
+@pytest.mark.parametrize(("fails", "days", "many"), [(0.3, 30.0, 0), (0.0, 30.0, 1), (1.0, 5000.0, 2)])
+def test_a_way_for_now_is_looked_at(fails: float, days: float, many: int, tmp_path: Path) -> None:
+    case = read_case(write(tmp_path / "case", GOOD), order=True)
+
+    class ForNow(Way):
+        p_fails = fails
+        until_days = Range(low=days, likely=days, high=days, source=Source("ways.csv", 2))
+
+    first = case.ways[0]
+    way = ForNow(**{name: getattr(first, name) for name in first.__dataclass_fields__})
+    case = replace(case, ways=(replace(way, kind="temporary"), *case.ways[1:]))
+    assert [r.rule for r in loud(case)] == ["carry on"] * many
 
 
 def test_an_acknowledged_remark_keeps_quiet(tmp_path: Path) -> None:
