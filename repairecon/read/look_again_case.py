@@ -106,8 +106,8 @@ def _exchange(on: Looked) -> Iterator[Fact]:
 def _years(on: Looked) -> Iterator[Fact]:
     y = on.case.years
     scalars = {
-        "horizon": y.horizon_years, "hours a year": y.hours_a_year or 1.0, "turned every": y.turned_every_years,
-        "like units": float(y.like_units), "resale": y.resale_share, "fails away": y.p_away,
+        "horizon": y.horizon_years or 1.0, "hours a year": y.hours_a_year or 1.0, "turned every": y.turned_every_years,
+        "like units": float(y.like_units), "resale": y.resale_share, "fails away": y.p_away or 0.5,
     }  # fmt: skip
     for name, value in scalars.items():
         yield Fact(name, value, at("years"), "a spare")
@@ -152,6 +152,8 @@ def _tasks(on: Looked) -> Iterator[Fact]:
         yield from hours(on, t.hours, t.task)
         yield from wait(t.days, t.task, "days of work")
         if mine(t.cost.source):
+            if t.cost.likely > 0:
+                yield Fact("cost in euro", t.cost.likely / on.euro, t.source, t.task, t.cost.likely)
             yield Fact("task against new", t.cost.likely / on.new, t.source, t.task, t.cost.likely, on.new)
     own = [t for t in on.case.tasks if mine(t.hours.source)]
     if own:
@@ -175,5 +177,7 @@ def _events(on: Looked) -> Iterator[Fact]:
         yield from hours(on, b.extra_hours, b.key)
         yield from wait(b.extra_days, b.key, "days of work")
         cost = b.outside_cost.likely
+        if cost > 0:
+            yield Fact("cost in euro", cost / on.euro, b.source, b.key, cost)
         yield Fact("damage against new", cost / on.new, b.source, b.key, cost, on.new)
         yield from (Fact("pieces", float(many), b.source, f"{b.key}: {part}") for part, many in b.parts)

@@ -38,8 +38,8 @@ def _ways(on: Looked) -> Iterator[Fact]:
         if not mine(w.source):
             continue
         yield from _core(on, w)
-        yield Fact("never comes", w.p_never, w.source, w.way)
-        yield Fact("fails early", w.p_early, w.source, w.way)
+        chances = {"never comes": w.p_never, "fails early": w.p_early, "wear kept": w.wear_kept}
+        yield from (Fact(name, value, w.source, w.way) for name, value in chances.items() if value)
         if w.old_unit in ("sold", "scrap"):
             fetched = w.old_unit_price.likely
             yield Fact("old unit against new", fetched / on.new, w.source, w.way, fetched, on.new)
@@ -66,7 +66,6 @@ def _ways_over_time(on: Looked) -> Iterator[Fact]:
         if not mine(w.source):
             continue
         yield Fact("life shape", w.life_shape, w.source, w.way)
-        yield Fact("wear kept", w.wear_kept, w.source, w.way)
         if w.warranty_months is not None:
             yield Fact("warranty", w.warranty_months, w.source, w.way)
         if w.kind in ("carry on", "temporary"):
@@ -87,7 +86,10 @@ def _looks(on: Looked) -> Iterator[Fact]:
             continue
         cost = look.cost.likely
         yield Fact("look against new", cost / on.new, look.source, look.look, cost, on.new)
-        yield Fact("hours of a look", look.hours.likely, look.source, look.look)
+        if look.hours.likely > 0:
+            yield Fact("hours of a look", look.hours.likely, look.source, look.look)
+        if cost > 0:
+            yield Fact("cost in euro", cost / on.euro, look.source, look.look, cost)
         yield from wait(look.days, look.look, "days of work")
         if look.event:
             yield Fact("look is right", look.p_right, look.source, look.look)
@@ -118,7 +120,8 @@ def _quotes(on: Looked) -> Iterator[Fact]:
     for q in on.case.quotes:
         yield Fact("pack", float(q.pack), q.source, q.item)
         yield Fact("least packs", float(q.minimum_packs), q.source, q.item)
-        yield Fact("never comes", q.p_never, q.source, q.item)
+        if q.p_never > 0:
+            yield Fact("never comes", q.p_never, q.source, q.item)
         yield from wait(q.lead_days, q.item)
         if q.duty_rate:
             yield Fact("duty", q.duty_rate, q.source, q.item)
@@ -128,7 +131,8 @@ def _quotes(on: Looked) -> Iterator[Fact]:
         if q.quoted.likely <= 0:
             continue
         core = q.quoted_core.likely
-        yield Fact("core against price", core / q.quoted.likely, q.source, q.item, core, q.quoted.likely)
+        if core > 0:
+            yield Fact("core against price", core / q.quoted.likely, q.source, q.item, core, q.quoted.likely)
         for step in q.breaks:
             share, packs = step.quoted / q.quoted.likely, float(step.from_packs)
             yield Fact("break against price", share, q.source, q.item, step.quoted, packs)
@@ -137,12 +141,13 @@ def _quotes(on: Looked) -> Iterator[Fact]:
 def _quote_prices(on: Looked) -> Iterator[Fact]:
     for item, quotes in on.quotes.items():
         way = on.ways.get(item)
-        for k, q in enumerate(quotes):
+        prices = [on.home(q) for q in quotes]
+        known = [*prices, *([on.own_prices[item]] if item in on.own_prices else [])]
+        middle = median(known)
+        for q, price in zip(quotes, prices, strict=True):
             yield from price_facts(q.quoted, item)
-            others = [on.home(o) for o in (*quotes[:k], *quotes[k + 1 :])]
-            own = (p.price for p in on.case.parts if p.part == item)
-            others += [r.likely for r in own if r is not None and mine(r.source)]
-            price, usual = on.home(q), median(others) if others else 0.0
+            # of two, each is held against the other
+            usual = middle if len(known) > 2 else sum(known) - price
             if usual > 0 and price > 0:
                 yield Fact("quote against its neighbours", price / usual, q.source, item, price, usual)
             if way is not None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from repairecon.kinds import KindFacts, facts, match_kind, own_hours
 from repairecon.read.headings import FILES
 from repairecon.read.toml_section import FILE
-from repairecon.records import Case, Part, Quote, Range, Source, Supplier
+from repairecon.records import Case, Part, Quote, Range, Source
 
 _HERE = Path(__file__).parent
 _OWN = frozenset((FILE, "remedies.csv", *FILES))
@@ -56,7 +56,11 @@ class Looked:
         home = case.terms.currency
         self.euro = case.terms.exchange.get("EUR", 1.0) if home == "EUR" else rates().get(home, (1.0, 1.0))[0]
         self.ways = {w.way: w for w in case.ways}
-        self.quotes = {q.item: [p for p in case.quotes if p.item == q.item] for q in case.quotes}
+        self.sellers = {s.supplier: s for s in case.suppliers}
+        self.own_prices = {p.part: p.price.likely for p in case.parts if p.price is not None and mine(p.source)}
+        self.quotes: dict[str, list[Quote]] = {}
+        for quote in case.quotes:
+            self.quotes.setdefault(quote.item, []).append(quote)
 
     @cached_property
     def kind(self) -> KindFacts | None:
@@ -73,15 +77,12 @@ class Looked:
 
     def home(self, quote: Quote) -> float:
         """A quote's likely price a piece in home money with tax, carriage and duty left out."""
-        seller = self._seller(quote)
+        seller = self.sellers.get(quote.supplier)
         if seller is None:
             return quote.quoted.likely / quote.pack
         rate = 1.0 if seller.currency == self.case.terms.currency else self.case.terms.exchange.get(seller.currency, 1)
         tax = 1.0 if seller.vat_included else 1.0 + self.case.terms.vat_rate
         return quote.quoted.likely / quote.pack * rate * tax
-
-    def _seller(self, quote: Quote) -> Supplier | None:
-        return next((s for s in self.case.suppliers if s.supplier == quote.supplier), None)
 
     def price(self, part: Part) -> float:
         """The likely price of a part, its own or the least quoted; 0 if there is none."""
@@ -122,7 +123,8 @@ def life_facts(on: Looked, years: float, where: Source, name: str) -> Iterator[F
 def wait(r: Range | None, name: str, limit: str = "wait") -> Iterator[Fact]:
     if r is None or not mine(r.source):
         return
-    yield Fact(limit, r.likely, r.source, name)
+    if r.likely > 0:
+        yield Fact(limit, r.likely, r.source, name)
     yield Fact("longest wait", r.high, r.source, name)
     if r.likely > 0 and r.high >= 90:
         yield Fact("wait high against likely", r.high / r.likely, r.source, name, r.high, r.likely)
