@@ -10,7 +10,6 @@ from functools import cache
 from repairecon.read.look_again_case import case_facts
 from repairecon.read.look_again_supply import supply_facts
 from repairecon.read.looked_at import Fact, Looked, rows_of
-from repairecon.read.names import key
 from repairecon.read.values import plain
 from repairecon.records import Case, Source
 
@@ -50,18 +49,23 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
         What may turn the advice first; acknowledged ones are marked, for whoever shows them to leave out.
     """
     on = Looked(case, today)
-    checked = {key(word) for word in getattr(case, "checked", "").replace("\n", ";").split(";")}
+    checked = {_plain(word) for word in getattr(case, "checked", "").split(";")}
     found: dict[tuple[str, bool], dict[tuple[Source, str], Remark]] = {}
     for fact in (*case_facts(on), *supply_facts(on)):
         row = _rules()[fact.quantity]
         said = _said(row, fact, on.clock if fact.quantity == _CLOCK else on.today)
         if said:
-            known = not checked.isdisjoint((key(row["rule"]), key(f"{row['rule']}: {fact.name}")))
-            remark = Remark(row["rule"], fact.where, said, row["turns"] == "yes", known)
+            known = not checked.isdisjoint((_plain(row["rule"]), _plain(f"{row['rule']}: {fact.name}")))
+            turns = row["turns"] == "yes"
+            remark = Remark(rule=row["rule"], where=fact.where, what=said, could_turn=turns, acknowledged=known)
             alike = _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
             found.setdefault((alike, known), {}).setdefault((fact.where, said), remark)
     folded = [r for (_, known), same in found.items() for r in _folded(list(same.values()), known)]
     return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
+
+
+def _plain(words: str) -> str:
+    return " ".join(words.casefold().split())
 
 
 def _folded(same: list[Remark], known: bool) -> list[Remark]:

@@ -6,9 +6,7 @@ import math
 from collections.abc import Iterator
 from statistics import median
 
-from repairecon.read.looked_at import Fact, Looked, at, hours, life_facts, mine, price_facts, rates, wait
-from repairecon.read.names import key
-from repairecon.read.toml_section import FILE
+from repairecon.read.looked_at import FILE, Fact, Looked, at, hours, life_facts, mine, price_facts, rates, wait
 
 _UPSIDE_DOWN, _NEAR_INVERSE = 0.12, 0.06
 """Logarithms of a rate: so far from the usual, so near to its inverse."""
@@ -127,7 +125,8 @@ def _years(on: Looked) -> Iterator[Fact]:
 
 # ---- parts, work, events -------------------------------------------------------------------------
 def _parts(on: Looked) -> Iterator[Fact]:
-    prices = [on.price(p) for p in on.case.parts if on.price(p) > 0]
+    prices = [price for p in on.case.parts if (price := on.price(p)) > 0]
+    middle = median(prices) if len(prices) > 2 else 0.0
     main = on.share("main part")
     for p in on.case.parts:
         if not mine(p.source):
@@ -143,8 +142,8 @@ def _parts(on: Looked) -> Iterator[Fact]:
             room = max(1.0, main.high) if main is not None else 1.0
             yield Fact("part against new", price / on.new / room, p.source, p.part, price, on.new)
         yield Fact("part in euro", price / on.euro, p.source, p.part, price)
-        if len(prices) > 2:
-            yield Fact("part against its neighbours", price / median(prices), p.source, p.part, price)
+        if middle > 0:
+            yield Fact("part against its neighbours", price / middle, p.source, p.part, price)
 
 
 def _tasks(on: Looked) -> Iterator[Fact]:
@@ -172,7 +171,7 @@ def _events(on: Looked) -> Iterator[Fact]:
         yield Fact("weight", b.weight, b.source, b.key)
         if b.not_this_unit:
             yield Fact("another to blame", b.chance, b.source, b.key)
-        if "dead" in key(b.outcome).split():
+        if "dead" in b.outcome.casefold().split():
             yield Fact("dead when bought", b.chance, b.source, b.key)
         yield from hours(on, b.extra_hours, b.key)
         yield from wait(b.extra_days, b.key, "days of work")

@@ -11,12 +11,12 @@ from functools import cache, cached_property
 from pathlib import Path
 
 from repairecon.kinds import KindFacts, facts, match_kind, own_hours
-from repairecon.read.headings import FILES
-from repairecon.read.toml_section import FILE
 from repairecon.records import Case, Part, Quote, Range, Source
 
 _HERE = Path(__file__).parent
-_OWN = frozenset((FILE, "remedies.csv", *FILES))
+FILE = "case.toml"
+_TABLES = ("parts", "tasks", "events", "remedies", "ways", "suppliers", "carriage", "quotes", "looks", "lives")
+_OWN = frozenset((FILE, *(f"{name}.csv" for name in _TABLES)))
 """Files that an owner writes: what comes from defaults and kinds is not looked at."""
 
 
