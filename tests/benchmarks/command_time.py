@@ -20,10 +20,10 @@ sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS 
 
 from reference_case import case  # noqa: E402
 from reference_problem import uniforms  # noqa: E402
+from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
 
 from repairecon import read_case  # noqa: E402
 from repairecon.__main__ import main as command  # noqa: E402
-from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
 from repairecon.records import Case  # noqa: E402

@@ -17,11 +17,11 @@ TESTS = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS / "benchmarks")]
 
 from reference_case import case  # noqa: E402
+from repairecon.rebuild_or_buy.looking import event_worth, looks, number_worth  # noqa: E402
+from repairecon.rebuild_or_buy.numbers import Number, numbers  # noqa: E402
 
 from repairecon.formulas import information, ranges, tree  # noqa: E402
-from repairecon.rebuild_or_buy.looking import event_worth, looks, number_worth  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
-from repairecon.rebuild_or_buy.numbers import Number, numbers  # noqa: E402
 from repairecon.rebuild_or_buy.stages import Decision, decision  # noqa: E402
 from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from repairecon.rebuild_or_buy.rows import ALL
 
 from repairecon.buying.inputs import Input
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.rows import ALL
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS
 
 

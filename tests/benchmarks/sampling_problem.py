@@ -36,9 +36,9 @@ from lived_case import lived  # noqa: E402
 from plain_numpy import PlainNumpy  # noqa: E402
 from reference_case import branch, case, span  # noqa: E402
 from reference_problem import MEMORY, fresh, timed, uniforms  # noqa: E402
-
 from repairecon.rebuild_or_buy.cheapest_years import cheapest_over_years  # noqa: E402
 from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
+
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402
 from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
