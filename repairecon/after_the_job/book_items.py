@@ -9,12 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Any
 
 from repairecon.book.spares_book import SparesBook
 from repairecon.read.names import Names, key
 from repairecon.read.problems import Problems, shown
+from repairecon.read.values import plain
 from repairecon.records import (
     BookBusyError,
     BookError,
@@ -240,7 +240,7 @@ def _verdict(part: Part, item: Item) -> str:
 
 def claim(number: int, pieces: float) -> str:
     """Words of a note by which a later job sees that pieces of a delivery are taken."""
-    return f"{Decimal(str(pieces)).normalize():f} of movement {number}"
+    return f"{plain(pieces)} of movement {number}"
 
 
 def came_later(book: SparesBook, reference: str, decided_on: str) -> list[str]:
@@ -249,7 +249,7 @@ def came_later(book: SparesBook, reference: str, decided_on: str) -> list[str]:
     bought = {m.item: m for m in job if m.kind == "bought"}
     last = max((m.number for m in job), default=0)
     return [
-        f"movement {m.number} ({m.reference or m.on_date}) brought {Decimal(m.quantity).normalize():f} of "
+        f"movement {m.number} ({m.reference or m.on_date}) brought {plain(float(m.quantity))} of "
         f"{shown(m.item)} that the job had booked before (movement {bought[m.item].number}): if they are the same "
         f"pieces, undo movement {m.number}"
         for m in _standing(book)
