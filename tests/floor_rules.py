@@ -26,7 +26,7 @@ JOBS = ("rebuild_or_buy", "compare_quotes", "spares_aboard", "after_the_job")
 """The jobs: each may import the shared rooms and the jobs before it, no other."""
 FACES = ("__init__", "__main__", "commands")
 KNOWN = {*ROOMS, *JOBS, *FACES}
-TABLES = "repairecon.standards.tables"
+TABLES = ("repairecon.standards.tables", "repairecon.kinds.tables")
 DRAWS = "repairecon.rebuild_or_buy.draws"
 WORDS = "repairecon.show.words"
 FILE_ROOMS = ("read", "book")
@@ -147,7 +147,7 @@ def file_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
     """Opening, reading, writing or moving files outside read/ and book/; one module reads the tables of standards/."""
     if room_of(module) in FILE_ROOMS:
         return
-    of_the_package = {"csv", "importlib.resources"} if module == TABLES else set()
+    of_the_package = {"csv", "importlib.resources"} if module in TABLES else set()
     yield from _imports_any(tree, module, FILE_MODULES - of_the_package)
     for call, name, last in _calls(tree):
         reader = last.startswith("read_") and name.split(".")[0] in ("pd", "pandas")

@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from repairecon.book.spares_book import SparesBook
-from repairecon.read.names import Names, key
-from repairecon.read.problems import Problems, shown
+from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.values import plain
 from repairecon.records import (
     BookBusyError,

@@ -13,10 +13,8 @@ from typing import Any
 
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
-from repairecon.read.closed import read_closed
-from repairecon.read.frozen import FOLDER
-from repairecon.read.job_log import FILE, add_to_log, read_log
-from repairecon.read.learned import write_learned
+from repairecon.read.closed import FOLDER, read_closed
+from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
 
 

@@ -18,8 +18,7 @@ from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
 from repairecon.buying.buying import Buying
 from repairecon.read.case_folder import read_case
-from repairecon.read.closed import Closed
-from repairecon.read.frozen import freeze
+from repairecon.read.closed import Closed, freeze
 from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.verdict import screen

@@ -143,7 +143,10 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
         chances=_counts(log.of("count")),
         hours=_biases(log.of("hours")),
         drift_rate=_drift_rate(log.of("price")),
-        lives=tuple(LearnedLife(r.unit, r.group, r.years, r.hours, bool(r.happened)) for r in log.of("life")),
+        lives=tuple(
+            LearnedLife(unit=r.unit, way_kind=r.group, years=r.years, hours=r.hours, failed=bool(r.happened))
+            for r in log.of("life")
+        ),
     )
 
 
@@ -152,7 +155,10 @@ def _counts(rows: Sequence[Logged]) -> tuple[ChanceCount, ...]:
     for r in rows:
         sums.setdefault((r.unit, r.name, r.given, r.outcome), []).append(1.0 if r.actual is None else r.actual)
     # sorted before they are added, so that the order of the jobs does not move the last digit
-    return tuple(ChanceCount(*key, float(sum(sorted(n)))) for key, n in sorted(sums.items()))
+    return tuple(
+        ChanceCount(unit=unit, event=event, given=given, outcome=outcome, count=float(sum(sorted(n))))
+        for (unit, event, given, outcome), n in sorted(sums.items())
+    )
 
 
 def _biases(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:

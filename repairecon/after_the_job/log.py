@@ -13,7 +13,7 @@ from repairecon.after_the_job.estimate import Estimate
 from repairecon.formulas import ranges, scores
 from repairecon.formulas.scores import BrierParts, Group
 from repairecon.read.closed import Closed
-from repairecon.read.names import key
+from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
 from repairecon.rebuild_or_buy.tree import Finding, Tree, grow, with_findings

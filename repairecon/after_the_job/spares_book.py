@@ -82,10 +82,10 @@ def _moved(closed: Closed, estimate: Estimate) -> Iterator[StoresMoved]:
         more = {"item": r.name, "paid": r.paid, "on": done_on(closed), "source": r.source}
         if pieces > 0:
             cost = None if r.paid is None else (_kept(closed, r) + carriage[r]) / pieces
-            yield StoresMoved("bought", quantity=pieces, from_spares=False, cost_unit=cost, **more)  # type: ignore[arg-type]
+            yield StoresMoved(movement="bought", quantity=pieces, from_spares=False, cost_unit=cost, **more)  # type: ignore[arg-type]
         fitted = _fitted(closed, r)
         if fitted > 0:
-            yield StoresMoved("fitted", quantity=fitted, from_spares=r.from_spares, **more)  # type: ignore[arg-type]
+            yield StoresMoved(movement="fitted", quantity=fitted, from_spares=r.from_spares, **more)  # type: ignore[arg-type]
 
 
 def _bought(closed: Closed, estimate: Estimate, r: Done) -> float:
@@ -157,8 +157,9 @@ def _written(
         return None
     try:
         return book.write_job(
-            reference, received, fitted, items.unit, items.wishes.hours, items.wishes.on or found.movements[0].on,
-            items.cards.values(), items.new_unit, write,
+            reference, received, fitted, items.unit, hours=items.wishes.hours,
+            date=items.wishes.on or found.movements[0].on, new_cards=items.cards.values(), new_unit=items.new_unit,
+            write=write,
         )  # fmt: skip
     except (BookFileError, BookBusyError):
         raise
@@ -199,15 +200,16 @@ def _fit_lines(lines: Sequence[BookLine], items: BookItems, book: SparesBook, la
             # lots with a label first: a delivery without one can only be asked for as the oldest there is
             new = min(of.moved.quantity - of.in_book, left)
             if new > 0:
-                yield FitLine(x.item, new, items.locker(x.item), note, label)
+                yield FitLine(x.item, new, locker=items.locker(x.item), note=note, lot=label)
                 left -= new
             for number, pieces in of.received:
                 if (some := min(pieces, left)) > 0:
                     m = came[number]
-                    yield FitLine(x.item, some, m.locker_to, f"{note}; {claim(number, pieces)}", m.lot)
+                    taken_up = f"{note}; {claim(number, pieces)}"
+                    yield FitLine(x.item, some, locker=m.locker_to, note=taken_up, lot=m.lot)
                     left -= some
         if left > 0:
-            yield FitLine(x.item, left, "", note)
+            yield FitLine(x.item, left, note=note)
 
 
 def _spare(found: AfterTheJob) -> str:

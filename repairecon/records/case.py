@@ -27,7 +27,7 @@ OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
 """What may become of the old unit."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Unit:
     """The failed unit."""
 
@@ -50,7 +50,7 @@ class Labour:
     cost_hour: Range
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Terms:
     """Money and time terms of the case: all dated data, none of it code."""
 
@@ -73,7 +73,7 @@ class Terms:
     elsewhere_days: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Part:
     """A part of the rebuild; ``needed`` is ``always`` or ``damage``.
 
@@ -94,7 +94,7 @@ class Part:
     makers_only: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Task:
     """A piece of work or a charge, at one stage, for some ways (empty: the stage's rule)."""
 
@@ -108,7 +108,7 @@ class Task:
     source: Source
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Branch:
     """One row of the probability tree: an outcome of an event under a condition."""
 
@@ -135,7 +135,7 @@ class Branch:
         return f"{self.event}={self.outcome}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Look:
     """A test, a call or an hour's measuring that tells of one event or of one price before it is paid for.
 
@@ -187,7 +187,7 @@ WAY_GROUPS: Mapping[str, frozenset[str]] = MappingProxyType(
 """Words that stand for several kinds in a ``ways`` column."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Way:
     """A way out. Ranges are None where the kind has no such figure.
 
@@ -228,7 +228,7 @@ class Way:
         return WAY_KINDS[self.kind]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OwnLife:
     """A life that the owner knows: of the unit of a way, how long it ran or stood, and whether it then failed."""
 
@@ -239,7 +239,7 @@ class OwnLife:
     source: Source
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Years:
     """The years after the job, as the owner sees them; ``horizon_years`` 0 looks at this job alone.
 
@@ -295,9 +295,9 @@ class Waiver:
     reason: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Case:
-    """A case folder, read and completed with defaults; ``assumed`` says which."""
+    """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file."""
 
     folder: str
     unit: Unit
@@ -318,6 +318,7 @@ class Case:
     learned: Learned | None = None
     assumed: tuple[Assumed, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
+    rows_read: Mapping[str, int] = field(default_factory=dict)
 
     def way(self, name: str) -> Way:
         """The way of that name."""

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.share import notebook_text, share_dir
-from repairecon.read.writing import write_whole
+from repairecon.read.files import write_whole
+from repairecon.read.starter import notebook_text, share_dir
 from repairecon.records import RepaireconError
 
 CELL_TIMEOUT = 600
@@ -33,9 +33,7 @@ def parameter_names(notebook: Any) -> list[str]:
         if "parameters" in cell.metadata.get("tags", ()):
             names = []
             for node in ast.parse(cell.source).body:
-                target = (
-                    node.target if isinstance(node, ast.AnnAssign) else getattr(node, "targets", [None])[0]
-                )
+                target = node.target if isinstance(node, ast.AnnAssign) else getattr(node, "targets", [None])[0]
                 if isinstance(target, ast.Name):
                     names.append(target.id)
             return names

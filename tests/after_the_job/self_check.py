@@ -44,7 +44,7 @@ def place(belief: LinearBelief, row: Floats, truth: float) -> float:
 
 
 def logged(job: str, kind: str, name: str, **more: object) -> Logged:
-    return Logged(job, "", "unit", kind, name, HERE, **more)  # type: ignore[arg-type]
+    return Logged(job=job, closed_on="", unit="unit", kind=kind, name=name, source=HERE, **more)  # type: ignore[arg-type]
 
 
 def chance_ranks(rng: np.random.Generator, jobs: int) -> float:

@@ -117,10 +117,36 @@ def sheet_of(tmp_path: Path, closed: Closed, rows: str) -> Closed:
 def test_whatever_is_written_down_is_what_it_came_to(folder: str) -> None:
     """Every line of every way told with other figures: no estimate is left in the actual, and the steps add up."""
     case, rng = read_case(DATA / folder), random.Random(6)
-    blank = Done("", "", "", None, None, None, None, "", None, False, None, None, "", Source("actual.csv"))
+    blank = Done(
+        kind="",
+        name="",
+        outcome="",
+        quantity=None,
+        paid=None,
+        hours=None,
+        days=None,
+        by="",
+        first_time=None,
+        from_spares=False,
+        years=None,
+        failed=None,
+        note="",
+        source=Source("actual.csv"),
+    )
     figures = {w.way: {q: Figures(1.0, 1.0, 1.0, 1.0) for q in QUANTITIES} for w in case.ways}
     for way in case.ways:
-        decision = Decision("", way.way, "2026-05-04", 1, 2, "", "EUR", 18.0, figures, "")
+        decision = Decision(
+            folder="",
+            way=way.way,
+            decided_on="2026-05-04",
+            seed=1,
+            draws=2,
+            found="",
+            currency="EUR",
+            cost_own_hour=18.0,
+            figures=figures,
+            seal="",
+        )
         rows, owner = [replace(blank, kind="way", name=way.way, days=12.5)], 0.0
         for line in Estimate(case, (), {}, 18.0).lines(way.way, settled(case, decision, Actual(tuple(rows)))):
             told = replace(blank, kind=line.kind, name=line.name, paid=100 * rng.random(), hours=rng.random() * 9)
@@ -330,7 +356,11 @@ def test_the_answer_moves_only_with_consent(tmp_path: Path) -> None:
     empty = rebuild_or_buy(replace(case, learned=Learned(jobs=0, strength=0.3)), 500)
     assert empty.table.equals(plain.table)
     assert empty.assumed == plain.assumed
-    seen = Learned(jobs=4, strength=0.3, chances=(ChanceCount("bilge pump", "shaft", "", "grooved", 4.0),))
+    seen = Learned(
+        jobs=4,
+        strength=0.3,
+        chances=(ChanceCount(unit="bilge pump", event="shaft", given="", outcome="grooved", count=4.0),),
+    )
     taught = rebuild_or_buy(replace(case, learned=seen), 500)
     # weight 4, grooved 0.25, four seen: 5 of 8; 100 of shaft and outside work, 2 hours, rework 0.1 oftener of 3 h
     cash, hours = 0.375 * 100, 0.375 * (2 + 0.1 * 3)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import math
 from dataclasses import replace
@@ -36,7 +37,10 @@ def bare(tmp_path_factory: pytest.TempPathFactory) -> Closed:
 
 def told(bare: Closed, folder: Path, rows: str) -> Closed:
     """The same job with another sheet."""
-    (folder / "actual.csv").write_text(HEAD + rows, encoding="utf-8")
+    width = HEAD.count(",") + 1
+    with (folder / "actual.csv").open("w", encoding="utf-8", newline="") as file:
+        file.write(HEAD)
+        csv.writer(file).writerows([*row, *[""] * (width - len(row))] for row in csv.reader(rows.splitlines()))
     return replace(bare, actual=read_actual(folder, bare.case))
 
 

@@ -21,7 +21,10 @@ def log_of(actual: np.ndarray, sd: float = 0.3, name: str = "own hours") -> JobL
     """Ranges stated as exp(0 +- Z90 sd) round 10."""
     ends = {"p10": 10 * np.exp(-Z90 * sd), "p50": 10.0, "p90": 10 * np.exp(Z90 * sd)}
     rows = [
-        Logged(f"{k}", "", "pump", "range", name, Source("x"), **ends, actual=float(a)) for k, a in enumerate(actual)
+        Logged(
+            job=f"{k}", closed_on="", unit="pump", kind="range", name=name, source=Source("x"), **ends, actual=float(a)
+        )
+        for k, a in enumerate(actual)
     ]
     return JobLog(tuple(rows))
 
@@ -89,12 +92,34 @@ def test_how_often_the_advice_is_wrong_and_right() -> None:
 
 def test_sure_ranges_and_other_quantities_are_left_out() -> None:
     log = log_of(np.array([10.0, 12.0]))
-    sure = Logged("x", "", "pump", "range", "own hours", Source("x"), p10=5.0, p50=5.0, p90=5.0, actual=6.0)
+    sure = Logged(
+        job="x",
+        closed_on="",
+        unit="pump",
+        kind="range",
+        name="own hours",
+        source=Source("x"),
+        p10=5.0,
+        p50=5.0,
+        p90=5.0,
+        actual=6.0,
+    )
     assert held(JobLog((*log.rows, sure)))[0].of == 2
 
 
 def test_pinball_loss_by_hand() -> None:
-    row = Logged("x", "", "pump", "range", "days", Source("x"), p10=5.0, p50=10.0, p90=20.0, actual=12.0)
+    row = Logged(
+        job="x",
+        closed_on="",
+        unit="pump",
+        kind="range",
+        name="days",
+        source=Source("x"),
+        p10=5.0,
+        p50=10.0,
+        p90=20.0,
+        actual=12.0,
+    )
     h = held(JobLog((row,)))[0]
     assert h.loss == pytest.approx((0.1 * 7 + 0.5 * 2 + 0.1 * 8) / 3 / 10)
 
@@ -104,7 +129,17 @@ def test_median_life_as_the_handbook_has_it() -> None:
     ages = [55, 187, 216, 240, 244, 335, 361, 373, 375, 386]
     told = [(float(a) / 100, True) for a in ages] + 10 * [(5.0, False)]
     rows = [
-        Logged(f"{k}", "", "winch", "life", "x", Source("x"), group="new", years=y, happened=f)
+        Logged(
+            job=f"{k}",
+            closed_on="",
+            unit="winch",
+            kind="life",
+            name="x",
+            source=Source("x"),
+            group="new",
+            years=y,
+            happened=f,
+        )
         for k, (y, f) in enumerate(told)
     ]
     found = after_the_job(None, JobLog(tuple(rows)))
@@ -117,7 +152,17 @@ def test_median_life_as_the_handbook_has_it() -> None:
 
 def test_chances_by_hand() -> None:
     rows = [
-        Logged("x", "", "pump", "chance", "e", Source("x"), outcome="o", chance=p, happened=h)
+        Logged(
+            job="x",
+            closed_on="",
+            unit="pump",
+            kind="chance",
+            name="e",
+            source=Source("x"),
+            outcome="o",
+            chance=p,
+            happened=h,
+        )
         for p, h in ((0.9, True), (0.1, False), (0.8, True), (0.3, False))
     ]
     c = calibration(JobLog(tuple(rows)))

@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 import pytest
 import reference_case as rc
+from repairecon.rebuild_or_buy.rules import near_tie, screen
 
 import repairecon
 from repairecon.rebuild_or_buy.as_json import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.rebuild_or_buy.rules import near_tie, screen
 from repairecon.rebuild_or_buy.summary import summary
 from repairecon.records import CaseError, FindingError, RepaireconError, Waiver
 
