@@ -49,8 +49,8 @@ TODO_DEARER = {
     "price": "quote before you choose",
 }
 TODO_CHEAPER = {
-    "found inside": "luck inside; leave the chances to the log",
-    "days": "reckon with fewer days next time",
+    "found inside": "that was luck; leave the chances to the log",
+    "days": "expect fewer days next time",
     "hours": "let your own record correct the hours of the next case",
     "price": "take these prices into the next case",
 }
@@ -293,7 +293,7 @@ def held_caption(found: AfterTheJob) -> str:
     bad = [h for h in found.held if h.says == "too narrow"]
     if bad:
         worst = max(bad, key=lambda h: h.factor)
-        return f"Eight dots in ten belong in the band. Widen the ranges of {worst.quantity} first."
+        return f"Eight dots in ten belong in the band. Make the ranges of {worst.quantity} wider first."
     return "Eight dots in ten belong in the band; nothing here asks for wider ranges."
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import log
+from math import ceil, log
 from typing import NamedTuple
 
 import numpy as np
@@ -316,43 +316,50 @@ def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> F
     return np.where(side > 0.0, float(special.ndtri(0.9)) * score, np.nan)
 
 
-def spread_interval(scores: ArrayLike, confidence: float = 0.9) -> tuple[float, float, float]:
-    """By how much ranges should be widened, and how well that is known.
+def widening(scores: ArrayLike, share: float = 0.8, confidence: float = 0.9) -> tuple[float, float, float]:
+    """How many times as wide ranges must be to hold the share that they claim, and how well that is known.
 
     Parameters
     ----------
     scores : array
-        Normal scores of what came, as :func:`places` gives them [-].
+        Normal scores of what came, as :func:`places` gives them; nan for what no widening takes in [-].
+    share : float
+        Share of cases that a range claims to hold, its ends equally likely to be passed [-].
     confidence : float
-        Confidence of the range [-].
+        Confidence of the range of the factor [-].
 
     Returns
     -------
     factor, low, high : float, float, float
-        Best factor and its range: above 1 the ranges were too narrow [-].
+        The least factor with which that share would have been held, and its range: above 1 the ranges were too
+        narrow; high is inf where so few cases leave it open [-].
 
     Notes
     -----
-    Root mean square of the scores; ``sum(z**2)`` over its chi-square quantiles bounds the square of the factor. A
-    shift to one side counts as spread. Range of use: scores that are near normal; one wild value weighs heavily.
-    ValueError without scores.
+    A range made c times as wide about its middle holds a score z if ``abs(z) <= c ndtri((1 + share) / 2)``, so the
+    factor is a quantile of the scores without sign: the one of rank ``ceil(share n)``. Its range takes the ranks that
+    a binomial count of ``share`` and n stays below (or reaches) with a chance of at most half of what the confidence
+    leaves out; whatever the shape of the scores. One wild case counts for one case. ValueError without scores.
 
     References
     ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.3.1 (range of a standard deviation; from memory).
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.6.2 (quantiles by order statistics; from memory);
+    G. J. Hahn, W. Q. Meeker, Statistical Intervals (1991), section 5.2 (ranges of a quantile; section from memory).
 
     Examples
     --------
-    >>> factor, low, high = spread_interval([-1.0, 1.0, 1.5, -1.5])
-    >>> round(factor, 3), low < 1.0 < high
-    (1.275, True)
+    >>> factor, low, high = widening([0.3, -0.8, 1.1, -1.9, 2.6])
+    >>> round(factor, 3), round(low, 3), high
+    (1.483, 0.624, inf)
     """
     from scipy import special
 
-    z = np.asarray(scores, dtype=float)
-    z = z[np.isfinite(z)]
-    if not len(z):
-        raise ValueError("no score to learn a spread from")
-    total, side = float(z @ z), (1.0 - confidence) / 2.0
-    most, least = (float(special.chdtri(len(z), p)) for p in (side, 1.0 - side))
-    return (total / len(z)) ** 0.5, (total / most) ** 0.5, (total / least) ** 0.5
+    z = np.abs(np.asarray(scores, dtype=float))
+    n, side = len(z), (1.0 - confidence) / 2.0
+    if not n:
+        raise ValueError("no score to learn a width from")
+    ranked = np.sort(np.where(np.isnan(z), np.inf, z)) / float(special.ndtri(0.5 + share / 2.0))
+    below = special.bdtr(np.arange(n + 1), n, share)  # chance that at most so many scores lie below the true quantile
+    least, most = int((below[:-1] <= side).sum()), int(np.argmax(below >= 1.0 - side)) + 1
+    low = float(ranked[least - 1]) if least else 0.0
+    return float(ranked[ceil(share * n - 1e-9) - 1]), low, float(ranked[most - 1]) if most <= n else np.inf
