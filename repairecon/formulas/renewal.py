@@ -255,10 +255,8 @@ def rebuilds(
         Horizon [year].
     life : array (lives,)
         Characteristic lives of a new one [year].
-    shape : float
-        Shape [-].
-    age : float
-        Virtual age now, after the rebuild that starts the horizon [year].
+    shape, age : float
+        Shape [-]; virtual age now, after the rebuild that starts the horizon [year].
     wear_kept : float
         Share of the wear since the rebuild before that each rebuild leaves [-]; 0..1.
     p_early : float
