@@ -30,7 +30,7 @@ def dirichlet_update(prior: ArrayLike, counts: ArrayLike, strength: float = 1.0)
     -----
     ``prior + strength * counts``; with two outcomes this is the beta-binomial update. The order of the jobs does not
     matter, and no counts leave the prior as it is. A strength below 1 is the power prior with a fixed power.
-    ValueError for a negative pseudo-count, count or strength, and for pseudo-counts that are all nought.
+    ValueError for a negative pseudo-count, count or strength, and for pseudo-counts that are all 0.
 
     References
     ----------

@@ -16,7 +16,7 @@ from repairecon.formulas.lives import virtual_age
 Floats = NDArray[np.float64]
 
 _COARSE = 0.3
-"""Share of units that may end within half a step; beyond it the midpoint rule is off by more than is told."""
+"""Share of units that may end within half a step; beyond it the midpoint rule is off by more than the pages say."""
 
 BLOCK = 32
 """Steps that are solved together."""

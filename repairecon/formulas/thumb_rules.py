@@ -1,4 +1,4 @@
-"""Rules of thumb in use, each as the most that a repair may cost. Shown beside the reckoning, never in it."""
+"""Rules of thumb in use, each as the most that a repair may cost. Shown beside the computed answer, never in it."""
 
 from __future__ import annotations
 

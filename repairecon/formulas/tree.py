@@ -14,9 +14,8 @@ Ints = NDArray[np.int64]
 States = NDArray[np.int16]
 Given = Sequence[tuple[int, int]]
 Group = tuple[Given, ArrayLike]
-_SUM_TOLERANCE = 1e-9
 NOT_HAPPENING = -1
-_DENSE_CODES = 65_536
+_SUM_TOLERANCE, _DENSE_CODES = 1e-9, 65_536
 
 
 def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) -> tuple[States, Floats]:
