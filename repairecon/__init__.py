@@ -31,17 +31,14 @@ from repairecon.records import (
 )
 
 if TYPE_CHECKING:
-    from repairecon.after_the_job.closing import decide
-    from repairecon.after_the_job.job import after_the_job
-    from repairecon.book.book_place import book_at, book_copy
-    from repairecon.book.spares_book import open_book
-    from repairecon.book.spares_csv import book_from_csv, export_book
+    from repairecon.after_the_job.job import after_the_job, decide
+    from repairecon.book.csv_folder import book_from_csv, export_book
+    from repairecon.book.spares_book import book_at, book_copy, open_book
     from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
     from repairecon.read.case_folder import read_case
     from repairecon.read.closed import read_closed
     from repairecon.read.job_log import read_log
-    from repairecon.read.share import copy_notebooks
-    from repairecon.read.starter import new_case
+    from repairecon.read.starter import copy_notebooks, new_case
     from repairecon.rebuild_or_buy.answer import Answer
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.rebuild_or_buy.verdict import Verdict, screen
@@ -96,14 +93,14 @@ _FOUND_IN = {
     "SparesAnswer": "spares_aboard.answer",
     "Verdict": "rebuild_or_buy.verdict",
     "after_the_job": "after_the_job.job",
-    "book_at": "book.book_place",
-    "book_copy": "book.book_place",
-    "book_from_csv": "book.spares_csv",
+    "book_at": "book.spares_book",
+    "book_copy": "book.spares_book",
+    "book_from_csv": "book.csv_folder",
     "compare_quotes": "compare_quotes.job",
-    "copy_notebooks": "read.share",
-    "decide": "after_the_job.closing",
+    "copy_notebooks": "read.starter",
+    "decide": "after_the_job.job",
     "equivalent": "standards.equivalents",
-    "export_book": "book.spares_csv",
+    "export_book": "book.csv_folder",
     "new_case": "read.starter",
     "open_book": "book.spares_book",
     "read_case": "read.case_folder",

@@ -45,5 +45,5 @@ def lived_ways() -> tuple[Way, ...]:
 
 def lived(age_years: float = 2.0, **years: object) -> Case:
     """The whole case; any field of its years replaced."""
-    unit = Unit("reference unit", "winch", figures="invented", age_years=age_years)
+    unit = Unit(name="reference unit", kind="winch", figures="invented", age_years=age_years)
     return case(ways=lived_ways(), unit=unit, years=replace(YEARS, **years))  # type: ignore[arg-type]

@@ -52,9 +52,9 @@ def terms(**changes: object) -> Terms:
 def supplier(name: str, currency: str = "EUR", **changes: object) -> Supplier:
     imported = currency != "EUR"
     base = Supplier(
-        name,
-        "stockist",
-        currency,
+        supplier=name,
+        role="stockist",
+        currency=currency,
         vat_included=not imported,
         vat_rate=0.20 if imported else 0.21,
         imported=imported,
@@ -72,7 +72,16 @@ SUPPLIERS = (supplier("bearing stockist"), supplier("deck gear dealer"), supplie
 
 def parts() -> tuple[Part, ...]:
     return tuple(
-        Part(f"part {k}", "", 1 + k % 2, "always" if k < 7 else "damage", None, None, "", HERE)
+        Part(
+            part=f"part {k}",
+            description="",
+            quantity=1 + k % 2,
+            needed="always" if k < 7 else "damage",
+            price=None,
+            lead_days=None,
+            standard_size="",
+            source=HERE,
+        )
         for k in range(12)
     )
 
@@ -80,22 +89,22 @@ def parts() -> tuple[Part, ...]:
 def quotes() -> tuple[Quote, ...]:
     return tuple(
         Quote(
-            f"part {k}",
-            SUPPLIERS[k % 3].supplier,
-            span(8.0 + 3 * k, 12.0 + 4 * k, 25.0 + 6 * k),
-            1,
-            "generic part",
-            None,
-            0.0,
-            "",
-            Source("quotes.csv", k + 2),
+            item=f"part {k}",
+            supplier=SUPPLIERS[k % 3].supplier,
+            quoted=span(8.0 + 3 * k, 12.0 + 4 * k, 25.0 + 6 * k),
+            pack=1,
+            part_class="generic part",
+            lead_days=None,
+            p_never=0.0,
+            quoted_on="",
+            source=Source("quotes.csv", k + 2),
         )
         for k in range(12)
     )
 
 
 def task(name: str, stage: str, by: str = "owner", hours: Range = NONE, cost: Range = NONE) -> Task:
-    return Task(name, stage, by, hours, cost, NONE, (), HERE)
+    return Task(task=name, stage=stage, by=by, hours=hours, cost=cost, days=NONE, ways=(), source=HERE)
 
 
 def tasks() -> tuple[Task, ...]:
@@ -111,12 +120,24 @@ def tasks() -> tuple[Task, ...]:
     )
 
 
-def branch(
-    event: str, outcome: str, chance: float, seen_at: str = "", given: str = "", **more: object
-) -> Branch:
+def branch(event: str, outcome: str, chance: float, seen_at: str = "", given: str = "", **more: object) -> Branch:
     pairs = tuple((p.split("=")[0].strip(), p.split("=")[1].strip()) for p in given.split(";") if p)
     base = Branch(
-        event, pairs, outcome, chance, 0.0, seen_at, (), NONE, "owner", NONE, NONE, False, False, (), HERE
+        event=event,
+        given=pairs,
+        outcome=outcome,
+        chance=chance,
+        weight=0.0,
+        seen_at=seen_at,
+        parts=(),
+        extra_hours=NONE,
+        by="owner",
+        outside_cost=NONE,
+        extra_days=NONE,
+        ends_rebuild=False,
+        core_refused=False,
+        ways=(),
+        source=HERE,
     )
     return replace(base, **more)  # type: ignore[arg-type]
 
@@ -171,26 +192,26 @@ def branches() -> tuple[Branch, ...]:
 
 def way(name: str, kind: str, price: Range | None = None, **changes: object) -> Way:
     base = Way(
-        name,
-        kind,
-        price,
-        span(2, 5, 20) if price else None,
-        0.0,
-        "",
-        NONE,
-        "owner",
-        NONE,
-        NONE,
-        1.0,
-        False,
-        NONE,
-        "",
-        None,
-        None,
-        "",
-        NONE,
-        "",
-        HERE,
+        way=name,
+        kind=kind,
+        price=price,
+        lead_days=span(2, 5, 20) if price else None,
+        p_never=0.0,
+        instead="",
+        fitting_hours=NONE,
+        fitting_by="owner",
+        core_surcharge=NONE,
+        core_carriage=NONE,
+        p_refund=1.0,
+        core_if_stripped=False,
+        strip_charge=NONE,
+        bought="",
+        life_years=None,
+        warranty_months=None,
+        old_unit="",
+        old_unit_price=NONE,
+        note="",
+        source=HERE,
     )
     return replace(base, **changes)  # type: ignore[arg-type]
 
@@ -223,14 +244,14 @@ def ways() -> tuple[Way, ...]:
 def case(**changes: object) -> Case:
     """The reference case, any field replaced."""
     base = Case(
-        "reference",
-        Unit("reference unit", "winch", figures="invented"),
-        terms(),
-        parts(),
-        tasks(),
-        branches(),
-        ways(),
-        SUPPLIERS,
-        quotes(),
+        folder="reference",
+        unit=Unit(name="reference unit", kind="winch", figures="invented"),
+        terms=terms(),
+        parts=parts(),
+        tasks=tasks(),
+        branches=branches(),
+        ways=ways(),
+        suppliers=SUPPLIERS,
+        quotes=quotes(),
     )
     return replace(base, **changes)  # type: ignore[arg-type]

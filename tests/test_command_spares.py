@@ -46,9 +46,9 @@ def told(capsys: pytest.CaptureFixture[str], *line: str, code: int = 0) -> str:
     return out.err if code else out.out
 
 
-def test_first_worth_then_minimum_then_expiry_then_what_to_buy(book, capsys):
+def test_first_what_to_buy_and_throw_away_then_the_worth(book, capsys):
     text = told(capsys, book, "--today", "2026-06-01", "--budget", "200")
-    heads = ["\nWorth", "\nBelow the minimum", "\nExpiring", "\nWhat to buy next", "\nAssumed"]
+    heads = ["\nWhat to buy next", "\nExpiring", "\nBelow the minimum", "\nWorth", "\nAssumed"]
     assert [text.index(h) for h in heads] == sorted(text.index(h) for h in heads)
     assert "of EUR 200" in text
 
@@ -146,10 +146,40 @@ def test_a_delivery_is_received_once(book, capsys, tmp_path):
 def orders(folder: Path) -> tuple[Path, ...]:
     """An order as the quotes job writes it: goods 66 in pounds, landed 99 in home money."""
     lines = [
-        OrderLine("chandler", IMPELLER, "57x22", "maker", 1, 2, 46.0, "GBP", Source("quotes.csv", 2)),
-        OrderLine("chandler", "split pin, 3 mm", "", "generic", 2, 10, 10.0, "GBP", Source("quotes.csv", 3)),
+        OrderLine(
+            supplier="chandler",
+            item=IMPELLER,
+            designation="57x22",
+            part_class="maker",
+            packs=1,
+            pack=2,
+            quoted=46.0,
+            currency="GBP",
+            source=Source("quotes.csv", 2),
+        ),
+        OrderLine(
+            supplier="chandler",
+            item="split pin, 3 mm",
+            designation="",
+            part_class="generic",
+            packs=2,
+            pack=10,
+            quoted=10.0,
+            currency="GBP",
+            source=Source("quotes.csv", 3),
+        ),
     ]
-    total = OrderTotal("chandler", "GBP", 66.0, 0.0, 9.0, 0.0, 0.0, 75.0, 99.0)
+    total = OrderTotal(
+        supplier="chandler",
+        currency="GBP",
+        quoted_goods=66.0,
+        quoted_discount=0.0,
+        quoted_carriage=9.0,
+        quoted_fees=0.0,
+        quoted_core=0.0,
+        quoted_total=75.0,
+        cost_landed=99.0,
+    )
     return write_orders(folder, lines, [total], "EUR")
 
 
@@ -239,7 +269,7 @@ def test_bad_input_ends_with_2(line, capsys):
 def test_every_fault_of_passage_toml_at_once(tmp_path, capsys):
     shutil.copytree(DEMO, tmp_path / "spares")
     (tmp_path / "spares" / "passage.toml").write_text(
-        '[passage]\ndays = -3\ntools = 4\nbugdet = 2\n[cost_without]\ncoling = 5\n'
+        "[passage]\ndays = -3\ntools = 4\nbugdet = 2\n[cost_without]\ncoling = 5\n"
         '[[items]]\nitem = "impeler, raw water pump"\ncost_without = [3, 2, 1]\n'
         '[[items]]\nitem = "thermostat"\ncase = "nowhere"\nfailures_per_year = 1\ninspected = "yes"\ncovers = ["x"]\n'
         "[extra]\n"

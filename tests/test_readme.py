@@ -9,6 +9,7 @@ from pathlib import Path
 
 import repairecon
 from repairecon.__main__ import main
+from repairecon.read.columns import reference, table_of_files
 from repairecon.rebuild_or_buy.screen import first_screen
 
 ROOT = Path(__file__).parents[1]
@@ -60,3 +61,9 @@ def test_the_equivalent_shown():
     code = re.search(r">>> found = (.*)", README)[1]
     found = eval(code, {"repairecon": repairecon})
     assert repr((found.verdict, found.differs)) in README
+
+
+def test_the_tables_of_columns_are_those_of_the_reader():
+    """Made anew by ``python -c "from repairecon.read import columns; print(columns.reference(), end='')"``."""
+    assert table_of_files() in README
+    assert reference() == (ROOT / "COLUMNS.md").read_text(encoding="utf-8")

@@ -1,14 +1,11 @@
-"""A closed job in the spares book, in words and as plain data."""
+"""A closed job in the spares book, in words."""
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from decimal import Decimal
-from typing import Any
-
 import pandas as pd
 
-from repairecon.after_the_job.answer import AfterTheJob, BookLine, IntoTheBook
+from repairecon.after_the_job.job import AfterTheJob
+from repairecon.after_the_job.spares_book import BookLine, IntoTheBook
 from repairecon.records import Happened, ReorderLine
 from repairecon.show.layout import as_text, capital, section
 from repairecon.show.words import number, price
@@ -73,9 +70,9 @@ def reorder(line: ReorderLine, currency: str) -> str:
 def remedies(made: IntoTheBook) -> list[str]:
     """Options that clear the way."""
     unknown = any(not line.item and not line.left_out for line in made.lines)
-    told = list(BY_ITEM) if unknown else []
-    told += [BY_UNIT] if any("has no unit" in p for p in made.problems) else []
-    return told + ([BY_LOCKER] if any("no locker of its own" in p for p in made.problems) else [])
+    options = list(BY_ITEM) if unknown else []
+    options += [BY_UNIT] if any("has no unit" in p for p in made.problems) else []
+    return options + ([BY_LOCKER] if any("no locker of its own" in p for p in made.problems) else [])
 
 
 def summary(found: AfterTheJob, made: IntoTheBook) -> str:
@@ -100,19 +97,3 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
         if not done.written:
             parts.append("Give --write to write it, all of it or nothing.")
     return "\n\n".join(p for p in parts if p) + "\n"
-
-
-def as_json(made: IntoTheBook) -> dict[str, Any]:
-    """Dictionaries, lists, numbers and text."""
-    plain: dict[str, Any] = _plain({**asdict(made), "written": bool(made.done and made.done.written)})
-    for line, x in zip(plain["lines"], made.lines, strict=True):
-        line["moved"]["source"] = str(x.moved.source)
-    return plain
-
-
-def _plain(x: Any) -> Any:
-    if isinstance(x, dict):
-        return {str(k): _plain(v) for k, v in x.items()}
-    if isinstance(x, list | tuple):
-        return [_plain(v) for v in x]
-    return float(x) if isinstance(x, Decimal) else x

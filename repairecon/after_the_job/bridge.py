@@ -9,8 +9,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.after_the_job.answer import Bridge, Step
-from repairecon.after_the_job.estimates import CARRIAGE, Estimate, Line
+from repairecon.after_the_job.estimate import CARRIAGE, SMALL, Estimate, Line
 from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.job import read_findings
@@ -18,7 +17,50 @@ from repairecon.rebuild_or_buy.tree import STAGE, Finding
 from repairecon.records import QUANTITIES, Actual, Case, Decision, Done
 
 Floats = NDArray[np.float64]
-SMALL = 1e-9
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """One reason why a job came to more or less; ``amount`` = cash + hours and days at their worth."""
+
+    group: str
+    name: str
+    amount: float
+    cash: float
+    own_hours: float
+    days: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bridge:
+    """From the estimate to what it came to; the steps add up to the difference.
+
+    ``estimate`` and ``actual`` hold cash, own hours, days, total. ``not_written`` are things expected of which the
+    owner wrote nothing: they are taken to have come as expected. ``whole`` are the quantities of which nothing is
+    missing: only those say whether a range held.
+    """
+
+    way: str
+    estimate: dict[str, float]
+    actual: dict[str, float]
+    p10: float
+    p90: float
+    steps: tuple[Step, ...]
+    not_written: tuple[str, ...]
+    whole: tuple[str, ...]
+
+    @property
+    def difference(self) -> float:
+        """Actual less estimate, all in [home money]."""
+        return self.actual["total"] - self.estimate["total"]
+
+    @property
+    def groups(self) -> dict[str, float]:
+        """Amounts by group, largest first."""
+        sums: dict[str, float] = {}
+        for s in self.steps:
+            sums[s.group] = sums.get(s.group, 0.0) + s.amount
+        return dict(sorted(sums.items(), key=lambda item: -abs(item[1])))
 
 
 def found_in_order(case: Case, actual: Actual) -> list[Finding]:
@@ -42,32 +84,39 @@ def settled(case: Case, decision: Decision, actual: Actual) -> dict[str, float]:
     return {f"never:{w}": float(w in never) for w in names & (came | never)}
 
 
-def bought_after(case: Case, way: str, actual: Actual) -> str:
+def _bought_after(case: Case, way: str, actual: Actual) -> str:
     """The unit that was bought because the rebuild of a way was given up; empty if none was, or two were."""
     traits = case.way(way).traits
     units = [r.name for r in actual.of("unit") if r.name != way and case.way(r.name).traits.buys]
     return units[0] if len(units) == 1 and traits.rebuilds and not case.way(way).bought else ""
 
 
-class _Walk:
-    """Steps from one total to the next."""
+def pieces_paid(priced: Priced, row: Done) -> float:
+    """Pieces of a part that were bought: as written, else what was fitted in the whole packs that were quoted."""
+    if row.bought is not None:
+        return row.bought
+    if row.from_spares or not row.quantity:
+        return 0.0
+    pack = priced.quote.pack if priced.quote else 1
+    least = priced.quote.minimum_packs if priced.quote else 0
+    return float(pack * max(least, ceil(row.quantity / pack - SMALL))) if pack > 1 or least > 1 else row.quantity
 
-    def __init__(self, hour: float, day: float) -> None:
-        self.hour, self.day = hour, day
-        self.steps: list[Step] = []
 
-    def worth(self, cash: float, hours: float, days: float) -> float:
-        """All in."""
-        return cash + self.hour * hours + self.day * days
+def worker(case: Case, row: Done) -> str:
+    """Who does a piece of work: as written, else as the case has it."""
+    if row.by:
+        return row.by
+    if row.kind == "damage":
+        return next((b.by for b in case.branches if b.key == row.name), "owner")
+    whose = row.name.removeprefix("fitting, ")
+    fitter = next((w.fitting_by for w in case.ways if w.way == whose), "owner")
+    return next((t.by for t in case.tasks if t.task == row.name), fitter)
 
-    def add(self, group: str, name: str, cash: float = 0.0, hours: float = 0.0, days: float = 0.0) -> None:
-        """One step; none where nothing differs."""
-        if max(abs(cash), abs(hours), abs(days)) > SMALL:
-            self.steps.append(Step(group, name, self.worth(cash, hours, days), cash, hours, days))
 
-    def between(self, group: str, name: str, old: Floats, new: Floats) -> None:
-        """The step from one expectation to another."""
-        self.add(group, name, *(float(x) for x in new - old))
+def days_out(actual: Actual) -> float | None:
+    """Days out of service in all, as written with the way or as a total; the total goes last and counts."""
+    written = [r.days for kind in ("way", "total") for r in actual.of(kind) if r.days is not None]
+    return written[-1] if written else None
 
 
 def bridge(
@@ -82,75 +131,71 @@ def bridge(
     """
     known = list(read_findings(decision.found))
     estimate = Estimate(case, known, allowed, decision.cost_own_hour, buying)
-    walk = _Walk(decision.cost_own_hour, estimate.model.lost_day)
     stated = {q: f.mean for q, f in decision.figures[decision.way].items()}
     start = np.array([stated["cash"], stated["own hours"], stated["days"]])
-    at = estimate.expected()[estimate.model.ways.index(decision.way)]
-    walk.between("reckoned anew", "the same case by this version", start, at)
+    walk = _Walk(decision.cost_own_hour, estimate.model.lost_day, start)
+    walk.to("reckoned anew", "the same case by this version", estimate.expected()[_at(estimate, decision.way)])
     way = taken(decision, actual)
-    i = estimate.model.ways.index(way)
-    walk.between("another way", f"{way} instead of {decision.way}", at, estimate.expected()[i])
-    at = estimate.expected()[i]
+    i = _at(estimate, way)
+    walk.to("another way", f"{way} instead of {decision.way}", estimate.expected()[i])
     for finding in found_in_order(case, actual):
         known.append(finding)
         estimate = Estimate(case, known, allowed, decision.cost_own_hour, estimate.model.buying)
-        after = estimate.expected()[i]
-        walk.between("found inside", str(finding), at, after)
-        at = after
-    unit = bought_after(case, way, actual)
-    if unit:
+        walk.to("found inside", str(finding), estimate.expected()[i])
+    if unit := _bought_after(case, way, actual):
         estimate.bought_after(way, unit)
-        walk.between("given up", f"{unit} bought", at, estimate.expected()[i])
-        at = estimate.expected()[i]
+        walk.to("given up", f"{unit} bought", estimate.expected()[i])
     came = settled(case, decision, actual)
-    walk.between("whether it came", way, at, estimate.expected(came)[i])
-    at = estimate.expected(came)[i]
+    walk.to("whether it came", way, estimate.expected(came)[i])
     lines = _Lines(walk, estimate, actual)
     lines.go(estimate.lines(way, came))
-    days = _days(actual)
-    if days is None:
-        lines.miss("days out of service", days=True)
-    else:
-        walk.add("days", "days out of service", days=days - float(at[2]))
-    _close(walk, start, actual)
-    end = start + np.array([[s.cash, s.own_hours, s.days] for s in walk.steps]).reshape(-1, 3).sum(axis=0)
     total = decision.figures[decision.way]["total"]
     return Bridge(
         way=way,
-        estimate=_quantities(walk, start),
-        actual=_quantities(walk, end),
+        estimate=walk.quantities(start),
+        actual=walk.quantities(walk.end),
         p10=total.p10,
         p90=total.p90,
         steps=tuple(walk.steps),
-        not_told=tuple(lines.not_told),
-        whole=_whole(lines.missing, actual),
+        not_written=tuple(lines.not_written),
+        whole=lines.whole(),
     )
 
 
-def _quantities(walk: _Walk, triple: Floats) -> dict[str, float]:
-    cash, hours, days = (float(x) for x in triple)
-    return {"cash": cash, "own hours": hours, "days": days, "total": walk.worth(cash, hours, days)}
+def _at(estimate: Estimate, way: str) -> int:
+    return estimate.model.ways.index(way)
 
 
-def _days(actual: Actual) -> float | None:
-    told = [r.days for kind in ("way", "total") for r in actual.of(kind) if r.days is not None]
-    return told[-1] if told else None
+class _Walk:
+    """Steps from one total to the next; ``at`` is the expectation that has been reached."""
 
+    def __init__(self, hour: float, day: float, start: Floats) -> None:
+        self.hour, self.day, self.start, self.at = hour, day, start, start
+        self.steps: list[Step] = []
 
-def _whole(missing: set[str], actual: Actual) -> tuple[str, ...]:
-    """Quantities that were written down in full, line by line or as a total."""
-    totals = actual.of("total")
-    given = {q for r in totals for q, x in (("cash", r.paid), ("own hours", r.hours)) if x is not None}
-    left = missing - given
-    return tuple(q for q in QUANTITIES if (q not in left if q != "total" else not left))
+    def add(self, group: str, name: str, cash: float = 0.0, hours: float = 0.0, days: float = 0.0) -> None:
+        """One step; none where nothing differs."""
+        if max(abs(cash), abs(hours), abs(days)) > SMALL:
+            amount = cash + self.hour * hours + self.day * days
+            self.steps.append(Step(group=group, name=name, amount=amount, cash=cash, own_hours=hours, days=days))
 
+    def to(self, group: str, name: str, new: Floats) -> None:
+        """The step to another expectation."""
+        self.add(group, name, *(float(x) for x in new - self.at))
+        self.at = new
 
-def _close(walk: _Walk, start: Floats, actual: Actual) -> None:
-    """The rest up to the totals that the owner wrote down."""
-    for row in actual.of("total"):
-        cash = 0.0 if row.paid is None else row.paid - start[0] - sum(s.cash for s in walk.steps)
-        hours = 0.0 if row.hours is None else row.hours - start[1] - sum(s.own_hours for s in walk.steps)
-        walk.add("not told line by line", "up to the totals given", float(cash), float(hours))
+    @property
+    def end(self) -> Floats:
+        """Where all steps lead to."""
+        moved = np.array([[s.cash, s.own_hours, s.days] for s in self.steps]).reshape(-1, 3)
+        return np.asarray(self.start + moved.sum(axis=0))
+
+    def quantities(self, triple: Floats) -> dict[str, float]:
+        """Cash, hours, days and all in."""
+        cash, hours, days = (float(x) for x in triple)
+        return {
+            "cash": cash, "own hours": hours, "days": days, "total": cash + self.hour * hours + self.day * days,
+        }  # fmt: skip
 
 
 @dataclass
@@ -160,30 +205,48 @@ class _Lines:
     walk: _Walk
     estimate: Estimate
     actual: Actual
-    not_told: list[str] = field(default_factory=list)
+    not_written: list[str] = field(default_factory=list)
     missing: set[str] = field(default_factory=set)
 
-    def miss(self, name: str, cash: float = 0.0, hours: float = 0.0, days: bool = False) -> None:
+    def go(self, lines: Sequence[Line]) -> None:
+        """Steps line by line, then the days and the rest up to the totals."""
+        expected = {(x.kind, x.name): x for x in lines}
+        for kind in ("part", "unit", "task", "damage", CARRIAGE, "refund", "other"):
+            written = {"all" if kind == CARRIAGE else r.name: r for r in self.actual.of(kind)}
+            for name in dict.fromkeys([*(n for k, n in expected if k == kind), *written]):
+                line = expected.get((kind, name), Line(kind=kind, name=name))
+                if name in written:
+                    self._row(line, written[name])
+                elif kind in ("unit", "refund") and written:
+                    self.walk.add("price" if kind == "unit" else "refund", f"{name}: none", -line.cash)
+                else:
+                    self._miss(name if kind != CARRIAGE else "carriage and handling", line.cash, line.hours)
+        days = days_out(self.actual)
+        if days is None:
+            self._miss("days out of service", days=True)
+        else:
+            self.walk.add("days", "days out of service", days=days - float(self.walk.at[2]))
+        for row in self.actual.of("total"):
+            cash, hours = (float(x) for x in self.walk.end[:2])
+            self.walk.add(
+                "not told line by line", "up to the totals given",
+                0.0 if row.paid is None else row.paid - cash, 0.0 if row.hours is None else row.hours - hours,
+            )  # fmt: skip
+
+    def whole(self) -> tuple[str, ...]:
+        """Quantities that were written down in full, line by line or as a total."""
+        totals = self.actual.of("total")
+        given = {q for r in totals for q, x in (("cash", r.paid), ("own hours", r.hours)) if x is not None}
+        left = self.missing - given
+        return tuple(q for q in QUANTITIES if (q not in left if q != "total" else not left))
+
+    def _miss(self, name: str, cash: float = 0.0, hours: float = 0.0, days: bool = False) -> None:
         """Something expected that the owner wrote nothing of."""
-        self.not_told.append(name)
+        self.not_written.append(name)
         gone = (("cash", abs(cash) > SMALL), ("own hours", abs(hours) > SMALL), ("days", days))
         self.missing |= {q for q, missed in gone if missed}
 
-    def go(self, lines: Sequence[Line]) -> None:
-        """Steps line by line; the names of what was expected and not told are kept."""
-        expected = {(x.kind, x.name): x for x in lines}
-        for kind in ("part", "unit", "task", "damage", CARRIAGE, "refund", "other"):
-            told = {"all" if kind == CARRIAGE else r.name: r for r in self.actual.of(kind)}
-            for name in dict.fromkeys([*(n for k, n in expected if k == kind), *told]):
-                line = expected.get((kind, name), Line(kind, name))
-                if name in told:
-                    self.told(line, told[name])
-                elif kind in ("unit", "refund") and told:
-                    self.walk.add("price" if kind == "unit" else "refund", f"{name}: none", -line.cash)
-                else:
-                    self.miss(name if kind != CARRIAGE else "carriage and handling", line.cash, line.hours)
-
-    def told(self, line: Line, row: Done) -> None:
+    def _row(self, line: Line, row: Done) -> None:
         """The steps of one row."""
         paid = row.paid or 0.0
         if row.kind == "part":
@@ -191,7 +254,10 @@ class _Lines:
         elif row.kind in ("task", "damage"):
             self._work(line, row)
         elif row.kind == "unit":
-            self._unit(line, row)
+            if row.paid is not None:
+                self.walk.add("price", row.name, row.paid - line.cash)
+            elif row.from_spares:
+                self.walk.add("price", f"{row.name} from the spares", -line.cash)
         elif row.kind == CARRIAGE:
             paid = sum(r.paid or 0.0 for r in self.actual.of(CARRIAGE))
             self.walk.add("carriage", "carriage and handling", paid - line.cash)
@@ -212,51 +278,19 @@ class _Lines:
             self.walk.add("price", row.name, row.paid - pieces * piece)
         self.walk.add("quantity", row.name, pieces * piece - line.cash)
 
-    def _unit(self, line: Line, row: Done) -> None:
-        if row.paid is not None:
-            self.walk.add("price", row.name, row.paid - line.cash)
-        elif row.from_spares:
-            self.walk.add("price", f"{row.name} from the spares", -line.cash)
-
     def _work(self, line: Line, row: Done) -> None:
-        case = self.estimate.case
-        by = row.by or worker(case, row)
-        self._half_told(line, row, by)
+        """Hours of the owner, and what was paid; hours without money, or money without hours, may be missing."""
+        case, by = self.estimate.case, worker(self.estimate.case, row)
         charges = line.cash - line.rate * line.hired_hours
+        if by == "owner" and row.hours is None and abs(line.hours) > SMALL:
+            self._miss(f"hours of {row.name}", hours=line.hours)
+        if row.paid is None and abs(charged := charges if row.hours is not None else line.cash) > SMALL:
+            self._miss(f"what was paid for {row.name}", cash=charged)
         if by == "owner":
-            own = line.hours if row.hours is None else row.hours
-            self.walk.add("hours", row.name, hours=own - line.hours)
-            cash = charges
+            own, cash = line.hours if row.hours is None else row.hours, charges
         else:
-            self.walk.add("hours", row.name, hours=-line.hours if row.by else 0.0)
+            own = 0.0 if row.by else line.hours
             rate = mean_of(case.terms.labour[by].cost_hour)
             cash = line.cash if row.hours is None else charges + rate * row.hours
+        self.walk.add("hours", row.name, hours=own - line.hours)
         self.walk.add("paid for work", row.name, (cash if row.paid is None else row.paid) - line.cash)
-
-    def _half_told(self, line: Line, row: Done, by: str) -> None:
-        """Hours without money, or money without hours, where both were expected."""
-        if by == "owner" and row.hours is None and abs(line.hours) > SMALL:
-            self.miss(f"hours of {row.name}", hours=line.hours)
-        charged = line.cash - (line.rate * line.hired_hours if row.hours is not None else 0.0)
-        if row.paid is None and abs(charged) > SMALL:
-            self.miss(f"what was paid for {row.name}", cash=charged)
-
-
-def pieces_paid(priced: Priced, row: Done) -> float:
-    """Pieces of a part that were bought: as told, else what was fitted in the whole packs of what was to be bought."""
-    if row.bought is not None:
-        return row.bought
-    if row.from_spares or not row.quantity:
-        return 0.0
-    pack = priced.quote.pack if priced.quote else 1
-    least = priced.quote.minimum_packs if priced.quote else 0
-    return float(pack * max(least, ceil(row.quantity / pack - SMALL))) if pack > 1 or least > 1 else row.quantity
-
-
-def worker(case: Case, row: Done) -> str:
-    """Who does a piece of work, as the case has it."""
-    if row.kind == "damage":
-        return next((b.by for b in case.branches if b.key == row.name), "owner")
-    whose = row.name.removeprefix("fitting, ")
-    fitter = next((w.fitting_by for w in case.ways if w.way == whose), "owner")
-    return next((t.by for t in case.tasks if t.task == row.name), fitter)

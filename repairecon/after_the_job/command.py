@@ -1,21 +1,20 @@
-"""``repairecon after-the-job FOLDER``."""
+"""``repairecon after-the-job FOLDER``: freeze a decision, look back, log, learn; the job's parts into the book."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
+from dataclasses import asdict
+from decimal import Decimal
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from repairecon.after_the_job import command_after_book as after_book
-from repairecon.after_the_job.closing import decide
-from repairecon.after_the_job.job import after_the_job
+from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
-from repairecon.read.closed import read_closed
-from repairecon.read.frozen import FOLDER
-from repairecon.read.job_log import FILE, add_to_log, read_log
-from repairecon.read.learned import write_learned
+from repairecon.read.closed import FOLDER, read_closed
+from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
 
 
@@ -34,11 +33,26 @@ def add(jobs: Any) -> None:
     job.add_argument(
         "--strength", type=float, default=STRENGTH, help="what a job on another kind of unit counts for (%(default)s)"
     )
-    after_book.add(job)
+    _add_book(job)
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     job.set_defaults(run=run)
+
+
+def _add_book(job: Any) -> None:
+    book = job.add_argument_group("into the spares book", "without --write only shown; written once, all or nothing")
+    book.add_argument("--book", type=Path, metavar="FILE", help="spares book that the job's parts come into and leave")
+    book.add_argument("--write", action="store_true", help="write the job into the book")
+    book.add_argument("--unit", default="", metavar="NAME", help="unit of the book (default: as the case calls it)")
+    book.add_argument("--clock", type=float, metavar="HOURS", help="hours on the unit's clock")
+    book.add_argument("--moved-on", default="", metavar="DATE", help="day of the movements (default: end of the job)")
+    book.add_argument("--locker", default="", metavar="NAME", help="where things without a locker of their own go")
+    book.add_argument(
+        "--item", action="append", default=[], metavar="NAME=ITEM",
+        help="item of the book for a part or unit of the case; NAME= leaves it out (may be given again)",
+    )  # fmt: skip
+    book.add_argument("--new-cards", action="store_true", help="make cards for what the book does not know")
 
 
 def _log_folder(args: argparse.Namespace) -> Path:
@@ -59,35 +73,138 @@ def run(args: argparse.Namespace) -> None:
         return
     at = _log_folder(args)
     alone = at == Path(args.folder)
-    if args.report is not None:
-        from repairecon.show.report import write_report
-
-        if alone:
-            raise RepaireconError("a report is of a closed job: name its folder, and the log with --log")
-        parameters = {"folder": str(Path(args.folder).resolve()), "log": str(at.resolve()), "strength": args.strength}
-        closed = read_closed(args.folder)
-        after_the_job(closed, read_log(at), args.strength)
-        title = f"After the job: {closed.name}"
-        write_report("after_the_job", args.report, parameters, show_bar=sys.stderr.isatty(), title=title)
-        print(f"Wrote {args.report}")
-        return
-    if args.book is not None:
-        found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
-        after_book.run(args, found)
-        return
-    after_book.refuse_alone(args)
+    if args.report is not None and alone:
+        raise RepaireconError("a report is of a closed job: name its folder, and the log with --log")
     found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
-    if args.json:
-        from repairecon.after_the_job.json_data import as_json
-
-        print(json.dumps(as_json(found), indent=1, ensure_ascii=False, allow_nan=False))
+    if args.book is not None:
+        _into_the_book(args, found)
+    elif args.write:
+        raise RepaireconError("--write needs --book FILE; the log has --add-to-log")
+    elif args.report is not None:
+        _report(args, found, at)
     else:
-        from repairecon.after_the_job.summary import summary
+        _look_back(args, found, at, alone)
 
-        print(summary(found), end="")
-    told = sys.stderr if args.json else sys.stdout
+
+def _report(args: argparse.Namespace, found: AfterTheJob, at: Path) -> None:
+    from repairecon.show.report import write_report
+
+    parameters = {"folder": str(Path(args.folder).resolve()), "log": str(at.resolve()), "strength": args.strength}
+    title = f"After the job: {found.name}"
+    write_report("after_the_job", args.report, parameters, show_bar=sys.stderr.isatty(), title=title)
+    print(f"Wrote {args.report}")
+
+
+def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bool) -> None:
+    from repairecon.after_the_job import words
+
+    if args.json:
+        _print_json(as_json(found))
+    else:
+        print(words.summary(found), end="")
+    out = sys.stderr if args.json else sys.stdout
     if args.add_to_log and not alone:
-        print(f"Added {found.name} to {add_to_log(at, found.logged)}", file=told)
+        print(f"Added {found.name} to {add_to_log(at, found.logged)}", file=out)
     if args.learn is not None:
         write_learned(args.learn, found.learned)
-        print(f"Wrote {args.learn}; a case uses it if case.toml says [learned] use = true", file=told)
+        print(f"Wrote {args.learn}; a case uses it if case.toml says [learned] use = true", file=out)
+
+
+def _called(pairs: list[str]) -> dict[str, str]:
+    called = {}
+    for pair in pairs:
+        name, is_pair, item = pair.partition("=")
+        if not is_pair or not name.strip():
+            raise RepaireconError(f"--item: found {pair!r}; write NAME=ITEM, or NAME= to leave it out of the book")
+        called[name.strip()] = item.strip()
+    return called
+
+
+def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
+    """Show what the job would do to the book, or do it."""
+    from repairecon.after_the_job import book_words
+    from repairecon.after_the_job.spares_book import BookWishes, into_the_book
+    from repairecon.book.spares_book import open_book
+
+    if args.report is not None or args.add_to_log or args.learn is not None:
+        raise RepaireconError("--book goes by itself: give --report, --add-to-log and --learn in a call of their own")
+    wishes = BookWishes(
+        called=_called(args.item),
+        unit=args.unit,
+        hours=args.clock,
+        on=args.moved_on,
+        locker=args.locker,
+        new_cards=args.new_cards,
+    )
+    with open_book(args.book) as book:
+        made = into_the_book(found, book, args.write, wishes)
+    if args.json:
+        data = {**asdict(made), "written": bool(made.done and made.done.written)}
+        for line, x in zip(data["lines"], made.lines, strict=True):
+            line["moved"]["source"] = str(x.moved.source)
+        _print_json(_plain(data))
+    else:
+        print(book_words.summary(found, made), end="")
+
+
+def _print_json(data: Any) -> None:
+    print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
+
+
+def as_json(found: AfterTheJob) -> dict[str, Any]:
+    """Dictionaries, lists, numbers and text; home money, chances 0..1; None where there is no closed job."""
+    from repairecon.after_the_job import words
+
+    c = found.calibration
+    chances = {**asdict(c), "parts": c.parts._asdict(), "groups": [g._asdict() for g in c.groups]} if c else None
+    data = {
+        "name": found.name,
+        "unit": found.case.unit.name if found.case else None,
+        "currency": words.currency_of(found) or None,
+        "decision": asdict(found.decision) if found.decision else None,
+        "first_run": found.first_run or None,
+        "bridge": _bridge(found),
+        "hindsight": _hindsight(found),
+        "coverage": {
+            "ranges": [{**asdict(h), "sentence": words.held(h)} for h in found.held],
+            "chances": {**chances, "sentence": words.chances(found)} if chances else None,
+        },
+        "learned": {
+            **asdict(found.learned),
+            "shifts": [asdict(s) for s in found.shifts],
+            "sentences": words.learned(found),
+        },
+        "movements": [{**asdict(m), "source": str(m.source)} for m in found.movements],
+        "jobs": list(found.log.jobs),
+    }
+    plain: dict[str, Any] = _plain(data)
+    return plain
+
+
+def _bridge(found: AfterTheJob) -> dict[str, Any] | None:
+    from repairecon.after_the_job import words
+
+    b = found.bridge
+    if b is None:
+        return None
+    data = {**asdict(b), "difference": b.difference, "groups": b.groups, "not_told": b.not_written}
+    del data["not_written"]
+    return {**data, "sentence": words.bridge(b, words.currency_of(found))}
+
+
+def _hindsight(found: AfterTheJob) -> dict[str, Any] | None:
+    from repairecon.after_the_job import words
+
+    h = found.hindsight
+    return {**asdict(h), "sentences": words.choice(h, words.currency_of(found))} if h else None
+
+
+def _plain(x: Any) -> Any:
+    """Numbers that JSON has no word for become None, money of the book numbers, tuples lists."""
+    if isinstance(x, dict):
+        return {str(k): _plain(v) for k, v in x.items()}
+    if isinstance(x, list | tuple):
+        return [_plain(v) for v in x]
+    if isinstance(x, Decimal):
+        return float(x)
+    return None if isinstance(x, float) and not isfinite(x) else x

@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas.bayes import gamma_poisson_update
-from repairecon.formulas.linear_belief import LinearBelief, linear_update, marginal, t_interval
-from repairecon.records import STAGES, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
+from repairecon.formulas import bayes
+from repairecon.formulas.bayes import LinearBelief, linear_update, marginal, t_interval
+from repairecon.formulas.fits import fit_weibull, life_interval
+from repairecon.read.defaults import Defaults
+from repairecon.rebuild_or_buy.learned import counts_for, groups, kind_of
+from repairecon.records import (
+    STAGES,
+    Branch,
+    Case,
+    ChanceCount,
+    HoursBias,
+    JobLog,
+    Learned,
+    LearnedLife,
+    Logged,
+)
 
 Floats = NDArray[np.float64]
 STRENGTH = 0.3
@@ -38,6 +52,21 @@ LEAST_AGES = 3
 WIDE = 0.8
 
 
+@dataclass(frozen=True, kw_only=True)
+class Shift:
+    """A figure before and after the log, with an 80 % range of each."""
+
+    kind: str
+    name: str
+    before: float
+    before_low: float
+    before_high: float
+    after: float
+    low: float
+    high: float
+    jobs: float
+
+
 @dataclass(frozen=True)
 class Pace:
     """The owner's hours over the estimate, on logs: an overall bias, how each stage departs from it, the first time,
@@ -52,18 +81,18 @@ class Pace:
         kinds = (float(s == stage) for s in self.stages)
         return np.array([1.0, *kinds, float(first_time), *(float(j == job) for j in self.jobs)])
 
-    def factor(self, stage: str, first_time: bool, confidence: float = WIDE) -> tuple[float, float, float]:
-        """Middle of the factor and its range."""
-        return self._told(stage, first_time, 0.0, confidence)
-
-    def next_task(self, stage: str, first_time: bool, confidence: float = WIDE) -> tuple[float, float, float]:
-        """Middle and range of actual over estimate of a task of one more job."""
-        return self._told(stage, first_time, 1.0 + 1.0 / PACE_JOBS, confidence)
-
-    def _told(self, stage: str, first_time: bool, more: float, confidence: float) -> tuple[float, float, float]:
+    def factor(self, stage: str, first_time: bool, confidence: float = WIDE, more: float = 0.0) -> Ends:
+        """Middle of the factor and its range; ``more`` is the scatter added to it, in that of one task."""
         at = marginal(self.belief, self.row(stage, first_time), more)
         low, high = t_interval(*at, confidence)
         return float(np.exp(at[0])), float(np.exp(low)), float(np.exp(high))
+
+    def next_task(self, stage: str, first_time: bool, confidence: float = WIDE) -> Ends:
+        """Middle and range of actual over estimate of a task of one more job."""
+        return self.factor(stage, first_time, confidence, 1.0 + 1.0 / PACE_JOBS)
+
+
+Ends = tuple[float, float, float]
 
 
 def pace_before(stages: Sequence[str] = STAGES, jobs: Sequence[str] = ()) -> Pace:
@@ -75,15 +104,15 @@ def pace_before(stages: Sequence[str] = STAGES, jobs: Sequence[str] = ()) -> Pac
 
 def pace(rows: Sequence[Logged], stages: Sequence[str] = STAGES) -> Pace:
     """The owner's pace after the tasks of a log."""
-    told = [r for r in rows if r.actual and r.p50]
-    before = pace_before(stages, sorted({r.job for r in told}))
-    design = [before.row(r.group, r.first_time is not False, r.job) for r in told]
-    seen = [np.log((r.actual or 1.0) / (r.p50 or 1.0)) for r in told]
-    return Pace(before.stages, before.jobs, linear_update(before.belief, _table(design, before.belief), seen))
+    known = [r for r in rows if r.actual and r.p50]
+    before = pace_before(stages, sorted({r.job for r in known}))
+    design = np.array([before.row(r.group, r.first_time is not False, r.job) for r in known])
+    design = design.reshape(len(known), len(before.belief.mean))
+    return Pace(before.stages, before.jobs, linear_update(before.belief, design, _logs(known)))
 
 
-def _table(design: list[Floats], belief: LinearBelief) -> Floats:
-    return np.array(design).reshape(len(design), len(belief.mean))
+def _logs(rows: Sequence[Logged]) -> list[float]:
+    return [float(np.log((r.actual or 1.0) / (r.p50 or 1.0))) for r in rows]
 
 
 def drift_before() -> LinearBelief:
@@ -94,16 +123,16 @@ def drift_before() -> LinearBelief:
 
 def drift(rows: Sequence[Logged]) -> LinearBelief:
     """The same after the prices of a log whose age is known."""
-    told = [r for r in rows if r.actual and r.p50 and r.years is not None]
-    design = np.array([[1.0, r.years or 0.0] for r in told]).reshape(len(told), 2)
-    return linear_update(drift_before(), design, [np.log((r.actual or 1.0) / (r.p50 or 1.0)) for r in told])
+    known = [r for r in rows if r.actual and r.p50 and r.years is not None]
+    design = np.array([[1.0, r.years or 0.0] for r in known]).reshape(len(known), 2)
+    return linear_update(drift_before(), design, _logs(known))
 
 
 def failure_rate(rows: Sequence[Logged], unit: str) -> tuple[float, float]:
     """Gamma belief (shape, years) in the failures a year of a kind of unit, from the years that units served."""
     lives = [r for r in rows if r.unit == unit and r.years is not None]
     failed = sum(bool(r.happened) for r in lives)
-    return gamma_poisson_update(FAILURES, FAILURE_YEARS, failed, sum(r.years or 0.0 for r in lives))
+    return bayes.gamma_poisson_update(FAILURES, FAILURE_YEARS, failed, sum(r.years or 0.0 for r in lives))
 
 
 def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
@@ -112,9 +141,12 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
         jobs=len(log.jobs),
         strength=strength,
         chances=_counts(log.of("count")),
-        hours=_hours(log.of("hours")),
+        hours=_biases(log.of("hours")),
         drift_rate=_drift_rate(log.of("price")),
-        lives=tuple(LearnedLife(r.unit, r.group, r.years, r.hours, bool(r.happened)) for r in log.of("life")),
+        lives=tuple(
+            LearnedLife(unit=r.unit, way_kind=r.group, years=r.years, hours=r.hours, failed=bool(r.happened))
+            for r in log.of("life")
+        ),
     )
 
 
@@ -122,27 +154,103 @@ def _counts(rows: Sequence[Logged]) -> tuple[ChanceCount, ...]:
     sums: dict[tuple[str, str, str, str], list[float]] = {}
     for r in rows:
         sums.setdefault((r.unit, r.name, r.given, r.outcome), []).append(1.0 if r.actual is None else r.actual)
-    return tuple(ChanceCount(*key, float(sum(sorted(n)))) for key, n in sorted(sums.items()))
-
-
-def _hours(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
-    if not rows:
-        return ()
-    found = pace(rows)
-    seen = {stage: len({r.job for r in rows if r.group == stage}) for stage in STAGES}
+    # sorted before they are added, so that the order of the jobs does not move the last digit
     return tuple(
-        HoursBias(stage, first, *_believable(found.factor(stage, first)), jobs=seen[stage])
-        for stage in STAGES
-        for first in (True, False)
+        ChanceCount(unit=unit, event=event, given=given, outcome=outcome, count=float(sum(sorted(n))))
+        for (unit, event, given, outcome), n in sorted(sums.items())
     )
 
 
-def _believable(factors: tuple[float, float, float]) -> tuple[float, float, float]:
-    middle, low, high = (min(max(x, 1.0 / FACTOR), FACTOR) for x in factors)
-    return middle, low, high
+def _biases(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
+    if not rows:
+        return ()
+    found, made = pace(rows), []
+    for stage in STAGES:
+        jobs = len({r.job for r in rows if r.group == stage})
+        for first in (True, False):
+            middle, low, high = (min(max(x, 1.0 / FACTOR), FACTOR) for x in found.factor(stage, first))
+            made.append(HoursBias(group=stage, first_time=first, factor=middle, low=low, high=high, jobs=jobs))
+    return tuple(made)
 
 
 def _drift_rate(rows: Sequence[Logged]) -> float | None:
     if len({r.years for r in rows if r.years is not None}) < LEAST_AGES:
         return None
     return min(max(float(np.expm1(drift(rows).mean[1])), RATES[0]), RATES[1])
+
+
+def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...]:
+    """Figures before and after the log, side by side; chances need the case in which they stand."""
+    found = list(_chances(case.branches, kind_of(case), learned)) if case else []
+    lives = log.of("life")
+    return (*found, *_hours(log.of("hours")), *_drift(log.of("price"), learned), *_rates(lives), *_lives(lives))
+
+
+def _shift(kind: str, name: str, before: Ends, after: Ends, jobs: float) -> Shift:
+    was, was_low, was_high = before
+    now, low, high = after
+    return Shift(
+        kind=kind, name=name, before=was, before_low=was_low, before_high=was_high, after=now, low=low, high=high,
+        jobs=jobs,
+    )  # fmt: skip
+
+
+def _chances(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterator[Shift]:
+    counts = counts_for(branches, unit, learned)
+    for (event, given), members in groups(branches).items():
+        seen = counts[members]
+        if not seen.any():
+            continue
+        prior = np.array([branches[k].weight * branches[k].chance for k in members])
+        after = bayes.dirichlet_update(prior, seen)
+        before, now = bayes.dirichlet_mean(prior) if prior.sum() > 0 else prior, bayes.dirichlet_mean(after)
+        for n, k in enumerate(members):
+            where = f" given {given}" if given else ""
+            was = float(before[n]), *bayes.chance_interval(prior[n], prior.sum() - prior[n])
+            new = float(now[n]), *bayes.chance_interval(after[n], after.sum() - after[n])
+            yield _shift("chance", f"{event}={branches[k].outcome}{where}", was, new, float(seen.sum()))
+
+
+def _hours(rows: Sequence[Logged]) -> Iterator[Shift]:
+    before, after = pace_before(), pace(rows)
+    for stage in STAGES:
+        for first in (True, False):
+            jobs = {r.job for r in rows if r.group == stage and (r.first_time is not False) == first}
+            if jobs:
+                name = f"{stage}, {'first time' if first else 'again'}"
+                yield _shift("hours", name, before.factor(stage, first), after.factor(stage, first), len(jobs))
+
+
+def _drift(rows: Sequence[Logged], learned: Learned) -> Iterator[Shift]:
+    if learned.drift_rate is not None:
+        aged = sum(r.years is not None for r in rows)
+        yield _shift("price", "rise a year", _yearly(drift_before()), _yearly(drift(rows)), aged)
+
+
+def _yearly(belief: LinearBelief) -> Ends:
+    at = marginal(belief, [0.0, 1.0])
+    low, high = t_interval(*at)
+    return float(np.expm1(at[0])), float(np.expm1(low)), float(np.expm1(high))
+
+
+def _rates(rows: Sequence[Logged]) -> Iterator[Shift]:
+    before = failure_rate((), "")
+    for unit in sorted({r.unit for r in rows if r.years is not None}):
+        beliefs = before, failure_rate(rows, unit)
+        was, now = ((s / t, *bayes.rate_interval(s, t)) for s, t in beliefs)
+        if all(map(isfinite, now)):
+            yield _shift("failures a year", unit, was, now, sum(r.unit == unit for r in rows))
+
+
+def _lives(rows: Sequence[Logged]) -> Iterator[Shift]:
+    """Median lives fitted to the years that units served, survivors counted, where the log can tell."""
+    for unit, way_kind in sorted({(r.unit, r.group) for r in rows}):
+        lives = [r for r in rows if (r.unit, r.group) == (unit, way_kind) and r.years]
+        years, failed = np.array([r.years for r in lives]), [bool(r.happened) for r in lives]
+        try:
+            middle = fit_weibull(years, failed).median
+            now = middle, *life_interval(years, failed, confidence=WIDE)
+        except ValueError:
+            continue
+        was = Defaults().life_years(unit)
+        yield _shift("median life", f"{unit}, {way_kind}", (was.likely, was.low, was.high), now, len(years))

@@ -1,1 +1,1 @@
-"""The inside of the spares book; ``files/spares_book.py`` is its door."""
+"""The spares book: ``spares_book`` is its door; see there."""

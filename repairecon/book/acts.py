@@ -1,105 +1,273 @@
-"""The acts of an owner, each one transaction: what was done, what it left, what is to be reordered."""
+"""The acts of an owner, each one transaction: receive, fit, use, move, lend, count; what it left, what to reorder."""
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from repairecon.book import history, lots_read, reordering, stock, things
-from repairecon.book.amounts import (
-    amount,
-)
-from repairecon.book.ledger import Ledger, now
-from repairecon.book.lots import Lots
-from repairecon.read.problems import shown
+from repairecon.book import schema
+from repairecon.book.amounts import HOURS, MONEY, RATE, Amount, When, amount, day, kept, month_or_day, pieces, words
+from repairecon.book.ledger import now
+from repairecon.book.stock import Stock, by_kind, stands
+from repairecon.read.problems import key, shown
+from repairecon.read.values import plain
 from repairecon.records import (
+    BookBusyError,
+    BookError,
+    BookFileError,
+    Counted,
     Happened,
     Item,
     Movement,
+    ReceiveLine,
     StockError,
 )
 
-When = datetime.date | str | None
-LENT = 1
-"""The locker that stands for what is lent out."""
+
+class Acts(Stock):
+    """The side of a spares book that is written to; ``date`` is today by default, a ``lot`` the oldest."""
+
+    def receive(self, lines: Iterable[ReceiveLine], date: When = None, reference: str = "") -> tuple[Happened, ...]:
+        """Write a delivery, all its lines or none; what it left of each item, or every fault of it in one go."""
+        faults: list[str] = []
+        made: dict[int, list[int]] = {}
+        with self.ledger.writing():
+            on_date = day(date, self.ledger.today())
+            for place, line in enumerate(lines, start=1):
+                try:
+                    columns = self._received(line)
+                    number = self.write(**columns, on_date=on_date, reference=words(reference, "reference"))
+                    made.setdefault(columns["item"], []).append(number)
+                except (BookFileError, BookBusyError):
+                    raise
+                except BookError as error:
+                    faults.append(f"line {place}: {error}")
+            if faults:
+                raise BookError("the delivery was not written:\n" + "\n".join(faults))
+            return tuple(self.happened(item, numbers) for item, numbers in made.items())
+
+    def _received(self, line: ReceiveLine) -> dict[str, Any]:
+        item = self.item(line.item)
+        count, cost = pieces(line.quantity, item.measure), kept(line.cost_unit, MONEY, "cost of one")
+        into = self._home(item, line.locker)
+        if into == schema.LENT_NUMBER:
+            raise BookError(f"{shown(schema.LENT)} is for what is lent: say which locker it goes into")
+        check_value(count, cost)
+        return {
+            "kind": "bought", "item": item.number, "quantity": count, "locker_to": into, "cost_unit": cost,
+            "currency": words(line.currency, "currency").upper(), "rate": kept(line.rate, RATE, "rate") or None,
+            "quoted_unit": kept(line.quoted_unit, MONEY, "quoted for one"), "person": words(line.supplier, "supplier"),
+            "lot": words(line.lot, "lot"), "cure_date": month_or_day(line.cure_date), "note": words(line.note, "note"),
+        }  # fmt: skip
+
+    def fit(
+        self, item: str, unit: str, hours: Amount | None = None, date: When = None, *, quantity: Amount = 1,
+        locker: str | None = None, **more: str,
+    ) -> Happened:  # fmt: skip
+        """Take a spare from stock, write it into the unit's history, say whether it is now to be reordered.
+
+        ``more``: note, lot, reference.
+        """
+        with self.ledger.writing():
+            card, into = self.item(item), self.find("unit", unit)
+            columns = self._taken(card, quantity, locker, date, more)
+            clock = kept(hours, HOURS, "hours on the clock")
+            before = self._fitted_last(card, into)
+            return self.happened(card.number, [self.write(**columns, kind="fitted", unit=into, hours=clock)], before)
+
+    def _fitted_last(self, card: Item, unit: int) -> Movement | None:
+        # "+unit" keeps SQLite to the index by item, as a unit may have years of movements
+        where = "item = ? AND locker_from IS NOT NULL AND +unit = ? AND kind = 'fitted'"
+        undone_by = self.undone_by()
+        fitted = [m for m in self.movements_where(where, (card.number, unit)) if stands(m.number, undone_by)]
+        return max(fitted, key=lambda m: (m.on_date, m.number), default=None)
+
+    def use(
+        self, item: str, quantity: Amount = 1, locker: str | None = None, *, date: When = None, **more: str
+    ) -> Happened:
+        """Use something up without fitting it to a unit; ``more``: note, lot."""
+        return self._take("used", item, quantity, locker, date, more)
+
+    def scrap(
+        self, item: str, quantity: Amount = 1, locker: str | None = None, *, date: When = None, **more: str
+    ) -> Happened:
+        """Throw away what is perished, seized or out of date; ``more``: note, lot."""
+        return self._take("scrapped", item, quantity, locker, date, more)
+
+    def move(
+        self, item: str, to: str, quantity: Amount = 1, locker: str | None = None, *, date: When = None, **more: str
+    ) -> Happened:
+        """Put something into another locker; ``more``: note, lot."""
+        into = self.find("locker", to)
+        if into == schema.LENT_NUMBER:
+            raise BookError("to lend something, say to whom")
+        return self._take("moved", item, quantity, locker, date, more, locker_to=into)
+
+    def lend(
+        self, item: str, borrower: str, quantity: Amount = 1, locker: str | None = None, *, date: When = None,
+        **more: str,
+    ) -> Happened:  # fmt: skip
+        """Lend something; it stays the owner's, but is not aboard; ``more``: note, lot."""
+        who = words(borrower, "borrower", required=True)
+        out = {"locker_to": schema.LENT_NUMBER, "person": who}
+        return self._take("lent", item, quantity, locker, date, more, **out)
+
+    def _take(
+        self, kind: str, item: str, quantity: Amount, locker: str | None, date: When, more: Mapping[str, str],
+        **columns: Any,
+    ) -> Happened:  # fmt: skip
+        with self.ledger.writing():
+            card = self.item(item)
+            taken = self._taken(card, quantity, locker, date, more)
+            if columns.get("locker_to") == taken["locker_from"]:
+                raise BookError(f"{shown(card.name)} lies in that locker already: nothing was written")
+            return self.happened(card.number, [self.write(**taken, kind=kind, **columns)])
+
+    def _taken(
+        self, card: Item, quantity: Amount, locker: str | None, date: When, more: Mapping[str, str]
+    ) -> dict[str, Any]:
+        """What every taking writes down: how many, from where, when, and the words beside it."""
+        for name in more:
+            if name not in ("note", "lot", "reference"):
+                raise TypeError(f"no such word of an act: {name}")
+        count, said = pieces(quantity, card.measure), {name: words(text, name) for name, text in more.items()}
+        place = self._from_where(card, locker, count, said.get("lot", ""))
+        on_date = day(date, self.ledger.today())
+        return {"item": card.number, "quantity": count, "locker_from": place, "on_date": on_date, **said}
+
+    def _from_where(self, card: Item, locker: str | None, quantity: int, lot: str) -> int:
+        """The locker that a quantity is taken from; a sentence with what lies where if it does not lie there."""
+        where, held = self.lockers_by_number(), self.places(card.number)
+        names = {k: place.name for k, place in where.items()}
+        asked = amount(quantity)
+        if locker:
+            chosen = self.find("locker", locker)
+        else:
+            enough = [k for k, q in held.items() if q >= quantity and where[k].kind != "lent"]
+            home = [k for k in enough if card.locker and names[k] == card.locker]
+            choices = home or [k for k in enough if where[k].kind == "aboard"] or enough
+            if len(choices) > 1:
+                raise StockError(f"{shown(card.name)}: {_lying(held, names)}; say which locker {asked} came from")
+            if not choices:
+                raise StockError(
+                    f"{shown(card.name)}: {asked} asked, {_lying(held, names)}; nothing was written. If it lies "
+                    "elsewhere or there are more, count the locker first"
+                )
+            chosen = choices[0]
+        if held.get(chosen, 0) < quantity:
+            elsewhere = {k: q for k, q in held.items() if k != chosen}
+            raise StockError(
+                f"{shown(card.name)}: {asked} asked, {amount(held.get(chosen, 0))} in {shown(names[chosen])} by the "
+                f"book (elsewhere: {_lying(elsewhere, names)}); nothing was written. If there are more, count the "
+                "locker first"
+            )
+        if lot:
+            self._check_lot(card, chosen, quantity, lot)
+        return chosen
+
+    def _check_lot(self, card: Item, locker: int, quantity: int, lot: str) -> None:
+        there = {x.came_by for x in self.lots(card.name) if x.lot == lot}
+        heap = self.lots_walk(card.number).places.get((card.number, locker), {})
+        left = sum(q for came, q in heap.items() if came in there)
+        if left < quantity:
+            raise StockError(
+                f"{shown(card.name)}: {amount(quantity)} asked of lot {shown(lot)}, {amount(left)} left there; "
+                "nothing was written"
+            )
+
+    def give_back(
+        self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, *, date: When = None,
+        note: str = "",
+    ) -> Happened:  # fmt: skip
+        """Take back what was lent, no more than was lent to him, into its own locker by default."""
+        with self.ledger.writing():
+            card = self.item(item)
+            count, out = pieces(quantity, card.measure), self.lent(card.name)
+            who = next((person for person in out if key(person) == key(borrower)), None)
+            if who is None or out[who] < amount(count):
+                has = ", ".join(f"{shown(p)} has {q}" for p, q in out.items()) or "nobody has any"
+                asked = f"{shown(borrower)} has not borrowed {amount(count)} ({has})"
+                raise StockError(f"{shown(card.name)}: {asked}; nothing was written")
+            number = self.write(
+                on_date=day(date, self.ledger.today()), kind="returned", item=card.number, quantity=count,
+                locker_from=schema.LENT_NUMBER, locker_to=self._home(card, to), person=who, note=words(note, "note"),
+            )  # fmt: skip
+            return self.happened(card.number, [number])
+
+    def _home(self, card: Item, locker: str | None) -> int:
+        """The locker that something goes into: the one that is named, else its own."""
+        if not locker and not card.locker:
+            raise BookError(f"{shown(card.name)} has no locker of its own: say which one it goes into")
+        return self.find("locker", locker or card.locker)
+
+    def count(
+        self, locker: str, found: Mapping[str, Amount], whole: bool = False, write: bool = True, *,
+        date: When = None, note: str = "", cure_date: When = None, lot: str = "",
+    ) -> tuple[Counted, ...]:  # fmt: skip
+        """Hold a count against the book; differences are written, or only shown with ``write=False``.
+
+        With ``whole``, what the book has in that locker and ``found`` does not name was not there. ``cure_date`` and
+        ``lot`` are those read on what is there beyond the book.
+        """
+        with self.ledger.writing() if write else self.ledger.reading():
+            place = self.find("locker", locker)
+            if place == schema.LENT_NUMBER:
+                raise BookError(f"{shown(schema.LENT)} is no place to count in: give back what has come back")
+            seen: dict[int, tuple[Item, int]] = {}
+            for name, quantity in found.items():
+                card = self.item(name)
+                if card.number in seen:
+                    raise BookError(f"{shown(card.name)} is counted twice: add the two up; nothing was written")
+                seen[card.number] = (card, pieces(quantity, card.measure, "count", above=False))
+            if whole:
+                sql = "SELECT item FROM stock WHERE locker = ? ORDER BY item"
+                for (number,) in self.ledger.rows(sql, (place,)):
+                    seen.setdefault(number, (self.item_by_number(number), 0))
+            row = {"on_date": day(date, self.ledger.today()), "kind": "counted", "note": words(note, "note")}
+            marks = {"cure_date": month_or_day(cure_date or ""), "lot": words(lot, "lot")}
+            made = []
+            for card, quantity in seen.values():
+                in_book, written = self.places(card.number).get(place, 0), None
+                if write:
+                    written = self._write_count(place, card, quantity - in_book, row, marks)
+                made.append(Counted(
+                    item=card.name, locker=self.names("locker", [place])[place], in_book=amount(in_book),
+                    counted=amount(quantity), movement=written,
+                ))  # fmt: skip
+            return tuple(made)
+
+    def _write_count(
+        self, place: int, card: Item, change: int, row: Mapping[str, str], marks: Mapping[str, str]
+    ) -> Movement:
+        side = "locker_from" if change < 0 else "locker_to"
+        of_found = marks if change > 0 else {}  # marks are of what was found, not of what was missing
+        number = self.write(**row, **of_found, item=card.number, quantity=abs(change), **{side: place})
+        return self.movements_where("movement = ?", (number,))[0]
+
+    def write(self, **columns: Any) -> int:
+        """Add one movement; its number."""
+        return self.ledger.insert("movements", {**columns, "written_at": now()})
+
+    def happened(self, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
+        """What an act left behind."""
+        listed = tuple(numbers)
+        made = self.movements_where(f"movement IN ({', '.join('?' * len(listed))})", listed)
+        held, where, few = self.places(item), self.lockers_by_number(), self.reorder_list(item)
+        clock, run = next((m.hours for m in made if m.hours is not None), None), None
+        if before is not None and before.hours is not None and clock is not None and clock >= before.hours:
+            run = clock - before.hours  # a smaller reading tells of another clock
+        return Happened(
+            item=self.item_by_number(item), movements=made,
+            places={where[k].name: amount(q) for k, q in held.items()}, aboard=by_kind(held, where)["aboard"],
+            lots=self.lots_taken(item, listed[0]), reorder=few[0] if few else None, before=before, hours_run=run,
+        )  # fmt: skip
 
 
-def record(ledger: Ledger, columns: Mapping[str, Any]) -> int:
-    """Add one movement; its number."""
-    return ledger.insert("movements", {**columns, "written_at": now()})
-
-
-def item_named(ledger: Ledger, name: str) -> Item:
-    """An item by whatever it is known by."""
-    return things.item_by_number(ledger, things.find(ledger, "item", name))
-
-
-def happened(ledger: Ledger, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
-    """What an act left behind."""
-    listed = tuple(numbers)
-    made = history.movements(ledger, f"movement IN ({', '.join('?' * len(listed))})", listed)
-    held, where = stock.places(ledger, item), things.lockers(ledger)
-    few = reordering.reorder(ledger, item)
-    run = None
-    clock = next((m.hours for m in made if m.hours is not None), None)
-    if before is not None and before.hours is not None and clock is not None:
-        run = clock - before.hours
-    return Happened(
-        things.item_by_number(ledger, item),
-        made,
-        {where[k].name: amount(q) for k, q in held.items()},
-        amount(stock.by_kind(held, where)["aboard"]),
-        lots_read.taken(ledger, item, listed[0]),
-        few[0] if few else None,
-        before,
-        run if run is None or run >= 0 else None,  # the clock may have been changed
-    )
+def check_value(count: int, cost: int | None) -> None:
+    """Refuse a line worth more than sums of whole numbers can hold for ever."""
+    if cost is not None and count * cost > schema.LARGEST_VALUE * 10**9:
+        raise BookError(f"quantity times cost is over {plain(schema.LARGEST_VALUE)}: write it as several movements")
 
 
 def _lying(held: Mapping[int, int], names: Mapping[int, str]) -> str:
     return ", ".join(f"{amount(q)} in {shown(names[k])}" for k, q in held.items()) or "none anywhere"
-
-
-def from_where(ledger: Ledger, item: Item, locker: str | None, quantity: int, lot: str = "") -> int:
-    """The locker that a quantity is taken from; a sentence with what lies where if it does not lie there."""
-    where = things.lockers(ledger)
-    names = {k: place.name for k, place in where.items()}
-    held = stock.places(ledger, item.number)
-    asked = amount(quantity)
-    if locker:
-        chosen = things.find(ledger, "locker", locker)
-    else:
-        enough = [k for k, q in held.items() if q >= quantity and where[k].kind != "lent"]
-        home = [k for k in enough if item.locker and names[k] == item.locker]
-        aboard = [k for k in enough if where[k].kind == "aboard"]
-        choices = home or aboard or enough
-        if len(choices) > 1:
-            raise StockError(f"{shown(item.name)}: {_lying(held, names)}; say which locker {asked} came from")
-        if not choices:
-            raise StockError(
-                f"{shown(item.name)}: {asked} asked, {_lying(held, names)}; nothing was written. If it lies elsewhere "
-                "or there are more, count the locker first"
-            )
-        chosen = choices[0]
-    if held.get(chosen, 0) < quantity:
-        elsewhere = {k: q for k, q in held.items() if k != chosen}
-        raise StockError(
-            f"{shown(item.name)}: {asked} asked, {amount(held.get(chosen, 0))} in {shown(names[chosen])} by the book "
-            f"(elsewhere: {_lying(elsewhere, names)}); nothing was written. If there are more, count the locker first"
-        )
-    _check_lot(ledger, item, chosen, quantity, lot)
-    return chosen
-
-
-def _check_lot(ledger: Ledger, item: Item, locker: int, quantity: int, lot: str) -> None:
-    if not lot:
-        return
-    there = [x for x in lots_read.lots(ledger, item.number) if x.lot == lot]
-    state = Lots().run(lots_read.steps(ledger, item.number)).places.get((item.number, locker), {})
-    left = sum(q for came, q in state.items() if any(x.came_by == came for x in there))
-    if left < quantity:
-        raise StockError(
-            f"{shown(item.name)}: {amount(quantity)} asked of lot {shown(lot)}, {amount(left)} left there; "
-            "nothing was written"
-        )

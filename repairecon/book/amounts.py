@@ -1,4 +1,4 @@
-"""Quantities, money, hours and dates between an owner's hand and the book's whole numbers."""
+"""Quantities, money, hours, dates and words between an owner's hand and the book's whole numbers and plain text."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
 
 from repairecon.book import schema
 from repairecon.read import values
-from repairecon.read.problems import shown
-from repairecon.read.text import clean
+from repairecon.read.problems import Problems, clean, shown
 from repairecon.read.values import Misread
 from repairecon.records import BookError
 
 Amount = Decimal | int | float | str
+When = datetime.date | str | None
 LONGEST_TEXT = 2_000
+_RISKY = ("=", "+", "-", "@", "\t", "\r", "'")
 
 
 @dataclass(frozen=True)
@@ -23,14 +24,14 @@ class Scale:
 
     digits: int
     largest: int
-    fitted: bool = False
+    rounds: bool = False
     """True where further digits are left out, to the nearest (the even one of two); else they are refused."""
 
 
 QUANTITY = Scale(3, schema.LARGEST_QUANTITY)
-MONEY = Scale(6, 1_000_000_000, fitted=True)
-RATE = Scale(9, 1_000_000_000, fitted=True)
-HOURS = Scale(3, 1_000_000, fitted=True)
+MONEY = Scale(6, 1_000_000_000, rounds=True)
+RATE = Scale(9, 1_000_000_000, rounds=True)
+HOURS = Scale(3, 1_000_000, rounds=True)
 
 
 def scaled(value: Amount, scale: Scale) -> int | Misread:
@@ -47,27 +48,26 @@ def scaled(value: Amount, scale: Scale) -> int | Misread:
         return Misread(f"write {scale.largest} at most")
     moved = exact.scaleb(scale.digits)
     whole = moved.to_integral_value(ROUND_HALF_EVEN)
-    if whole != moved and not scale.fitted:
+    if whole != moved and not scale.rounds:
         return Misread(f"write no more than {scale.digits} digits after the point")
     return int(whole)
 
 
-def taken(value: Amount, scale: Scale, what: str) -> int:
-    """The whole number for an amount; a wrong one is refused in a sentence."""
+def kept(value: Amount | None, scale: Scale, what: str) -> int | None:
+    """The whole number for an amount, None where nothing is said; a wrong one is refused in a sentence."""
+    return None if value is None or value == "" else _read(value, scale, what)
+
+
+def _read(value: Amount, scale: Scale, what: str) -> int:
     found = scaled(value, scale)
     if isinstance(found, Misread):
         raise BookError(f"{what}: found {shown(str(value))}; {found.write}")
     return found
 
 
-def maybe(value: Amount | None, scale: Scale, what: str) -> int | None:
-    """The same for an amount that may be left out."""
-    return None if value is None or value == "" else taken(value, scale, what)
-
-
 def pieces(value: Amount, measure: str, what: str = "quantity", above: bool = True) -> int:
     """A quantity in thousandths; pieces come whole."""
-    found = taken(value, QUANTITY, what)
+    found = _read(value, QUANTITY, what)
     if above and not found:
         raise BookError(f"{what}: found {shown(str(value))}; write more than 0")
     if measure == "piece" and found % 1000:
@@ -76,7 +76,7 @@ def pieces(value: Amount, measure: str, what: str = "quantity", above: bool = Tr
 
 
 def amount(found: int, scale: Scale = QUANTITY) -> Decimal:
-    """The number that the book means by its whole number, with no needless noughts."""
+    """The number that the book means by its whole number, with no needless zeros."""
     whole, rest = divmod(abs(found), 10**scale.digits)
     text = f"{whole}.{str(rest).rjust(scale.digits, '0').rstrip('0')}".rstrip(".")
     return Decimal(f"-{text}" if found < 0 else text)
@@ -97,7 +97,16 @@ def words(text: str, what: str = "text", required: bool = False) -> str:
     return line
 
 
-def day(value: datetime.date | str | None, today: datetime.date, what: str = "date") -> str:
+def choice(value: str, options: tuple[str, ...], what: str) -> str:
+    """One of some words, whatever its case."""
+    word = str(value).strip()
+    found = next((o for o in options if o.casefold() == word.casefold()), None)
+    if found is None:
+        raise BookError(f"{what}: found {shown(word)}; {Problems().advice(word, [o for o in options if o])}")
+    return found
+
+
+def day(value: When, today: datetime.date, what: str = "date") -> str:
     """A date as year-month-day, today by default; what lies ahead is a slip of the pen."""
     if value is None or value == "":
         return today.isoformat()
@@ -121,3 +130,13 @@ def month_or_day(value: datetime.date | str, what: str = "cure date") -> str:
     if isinstance(found, Misread):
         raise BookError(f"{what}: found {shown(str(value))}; write year-month-day, or a quarter such as 2Q24")
     return found
+
+
+def without_formula(text: str) -> str:
+    """Text with an apostrophe before what a spreadsheet would take for a formula."""
+    return f"'{text}" if text.startswith(_RISKY) else text
+
+
+def as_meant(text: str) -> str:
+    """Text as it was before ``without_formula``."""
+    return text[1:] if text.startswith("'") and text[1:].startswith(_RISKY) else text

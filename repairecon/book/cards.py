@@ -1,138 +1,262 @@
-"""Writing cards: every change of an item, a locker or a unit is a further version, so the past stays readable."""
+"""The cards of items, lockers and units: every change is a further version, so the past stays readable."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Iterable, Mapping
+from typing import Any, Literal
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, Scale, maybe, month_or_day, pieces, words
+from repairecon.book.amounts import (
+    HOURS,
+    QUANTITY,
+    Amount,
+    Scale,
+    amount,
+    choice,
+    kept,
+    maybe_amount,
+    month_or_day,
+    pieces,
+    words,
+)
 from repairecon.book.ledger import Ledger, now
-from repairecon.book.things import COLUMNS, SHARES, TEXTS, Sort, find, item_by_number, names
-from repairecon.read.names import key
-from repairecon.read.problems import Problems, shown
-from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError
+from repairecon.read.problems import Problems, key, shown
+from repairecon.records import (
+    LOCKER_KINDS,
+    MEASURES,
+    SHELF_GROUPS,
+    BookError,
+    Item,
+    ItemVersion,
+    Locker,
+    UnitAboard,
+)
 
+Sort = Literal["item", "locker", "unit"]
+TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
+SHARES = ("weight_kg", "volume_litres", "resale_rate")
+MANY = 500
+"""Names asked for at a time; for more than that all are read."""
 
-def _free(ledger: Ledger, sort: Sort, name: str, but: int | None = None) -> str:
-    """A name that nothing else of the sort has."""
-    line = words(name, f"{sort} name", required=True)
-    for number, known in names(ledger, sort).items():
-        if key(known) == key(line) and number != but:
-            raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
-    return line
-
-
-def _choice(value: str, options: tuple[str, ...], what: str) -> str:
-    word = str(value).strip()
-    found = next((o for o in options if o.casefold() == word.casefold()), None)
-    if found is None:
-        raise BookError(f"{what}: found {shown(word)}; {Problems().advice(word, [o for o in options if o])}")
-    return found
-
-
-def add(ledger: Ledger, sort: Sort, told: Mapping[str, Any]) -> int:
-    """A new item, locker or unit; its number."""
-    with ledger.writing():
-        columns = _COLUMNS_OF[sort](ledger, None, told)
-        if "name" not in columns:
-            raise BookError(f"{sort} name: found nothing; write a name")
-        number = ledger.insert(
-            f"{sort}s", {sort: ledger.rows(f"SELECT coalesce(max({sort}), 0) + 1 FROM {sort}s")[0][0]}
-        )
-        ledger.insert(f"{sort}_versions", {sort: number, **columns, "written_at": now()})
-    return number
-
-
-def change(ledger: Ledger, sort: Sort, number: int, told: Mapping[str, Any]) -> None:
-    """A further version of an item, locker or unit: what is not told stays."""
-    with ledger.writing():
-        columns = _COLUMNS_OF[sort](ledger, number, told)
-        kept = ", ".join(c for c in _KEPT[sort])
-        before = dict(
-            zip(
-                _KEPT[sort],
-                ledger.rows(f"SELECT {kept} FROM current_{sort}s WHERE {sort} = ?", (number,))[0],
-                strict=True,
-            )
-        )
-        ledger.insert(f"{sort}_versions", {sort: number, **before, **columns, "written_at": now()})
-
-
-_KEPT: Mapping[Sort, tuple[str, ...]] = {
-    "item": COLUMNS,
+FIELDS: Mapping[Sort, tuple[str, ...]] = {
+    "item": (
+        "name", "system", "units", "makers_number", "cross_reference", "designation", "material", "measure", "minimum",
+        "locker", "shelf_group", "critical", "needs", "weight_kg", "volume_litres", "resale_rate", "carried", "note",
+    ),
     "locker": ("name", "place", "kind", "note"),
     "unit": ("name", "kind", "hours", "hours_on", "note"),
-}
+}  # fmt: skip
+"""What a card may say, in the order in which it is read and written."""
 
 
-def _known(sort: Sort, told: Mapping[str, Any]) -> None:
-    for name in told:
-        if name not in _KEPT[sort]:
-            raise BookError(f"{sort}: no such field {shown(name)}; {Problems().advice(name, _KEPT[sort])}")
+class Cards:
+    """The side of a spares book that keeps its cards."""
 
+    def __init__(self, ledger: Ledger) -> None:
+        self.ledger = ledger
 
-def _locker_columns(ledger: Ledger, number: int | None, told: Mapping[str, Any]) -> dict[str, Any]:
-    _known("locker", told)
-    made = {name: words(told[name], name) for name in ("place", "note") if name in told}
-    if "name" in told:
-        made["name"] = _free(ledger, "locker", told["name"], number)
-    if "kind" in told:
-        made["kind"] = _choice(told["kind"], LOCKER_KINDS[:2], "kind of locker")
-    if number == 1:
-        raise BookError(f"{shown(schema.LENT)} is where the book keeps what is lent: it stays as it is")
-    return made
+    def item(self, name: str) -> Item:
+        """An item by name, an earlier name, maker's number, cross-reference or standard size."""
+        return self.item_by_number(self.find("item", name))
 
+    def items(self) -> tuple[Item, ...]:
+        """All items as their cards read now."""
+        return tuple(self.items_by_number().values())
 
-def _unit_columns(ledger: Ledger, number: int | None, told: Mapping[str, Any]) -> dict[str, Any]:
-    _known("unit", told)
-    made: dict[str, Any] = {name: words(told[name], name) for name in ("kind", "note") if name in told}
-    if "name" in told:
-        made["name"] = _free(ledger, "unit", told["name"], number)
-    if told.get("hours") is not None:
-        made["hours"] = maybe(told["hours"], HOURS, "hours on the clock")
-        made["hours_on"] = month_or_day(told.get("hours_on") or ledger.today(), "date of the hours")
-    return made
+    def item_versions(self, item: str) -> tuple[ItemVersion, ...]:
+        """All that an item's card has read, oldest first."""
+        number = self.find("item", item)
+        sql = f"SELECT written_at, {', '.join(FIELDS['item'])} FROM item_versions WHERE item = ? ORDER BY version"
+        lockers, units = self.names("locker"), self.names("unit")
+        rows = self.ledger.rows(sql, (number,))
+        return tuple(ItemVersion(written_at=r[0], item=_item(number, r[1:], lockers, units)) for r in rows)
 
+    def lockers(self) -> tuple[Locker, ...]:
+        """All lockers, with the one that stands for what is lent out."""
+        return tuple(self.lockers_by_number().values())
 
-def _item_columns(ledger: Ledger, number: int | None, told: Mapping[str, Any]) -> dict[str, Any]:
-    _known("item", told)
-    made: dict[str, Any] = {name: words(told[name], name) for name in TEXTS if name in told}
-    if "name" in told:
-        made["name"] = _free(ledger, "item", told["name"], number)
-    made |= {name: int(bool(told[name])) for name in ("critical", "carried") if name in told}
-    made |= {name: _share(told[name], name) for name in SHARES if name in told}
-    if "shelf_group" in told:
-        made["shelf_group"] = _choice(told["shelf_group"], SHELF_GROUPS, "shelf group")
-    measure = item_by_number(ledger, number).measure if number else "piece"
-    if "measure" in told:
-        made["measure"] = _choice(told["measure"], MEASURES, "measure")
-        if (
-            number
-            and made["measure"] != measure
-            and ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,))
+    def units(self) -> tuple[UnitAboard, ...]:
+        """All units aboard, each with the newest reading of its clock."""
+        with self.ledger.reading():
+            return tuple(self._units().values())
+
+    def add_item(self, name: str, **fields: Any) -> Item:
+        """A new item; ``fields`` are those of the record Item."""
+        return self.item_by_number(self._add("item", {"name": name, **fields}))
+
+    def change_item(self, item: str, **fields: Any) -> Item:
+        """Another name, minimum, locker or whatever of an item; its earlier cards stay readable."""
+        return self.item_by_number(self._change("item", item, fields))
+
+    def add_locker(self, name: str, place: str = "", kind: str = "aboard", note: str = "") -> Locker:
+        """A new locker, aboard or ashore."""
+        number = self._add("locker", {"name": name, "place": place, "kind": kind, "note": note})
+        return self.lockers_by_number()[number]
+
+    def change_locker(self, locker: str, **fields: Any) -> Locker:
+        """Another name, place or kind of a locker."""
+        number = self._change("locker", locker, fields)
+        return self.lockers_by_number()[number]
+
+    def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> UnitAboard:
+        """A new unit aboard."""
+        number = self._add("unit", {"name": name, "kind": kind, "hours": hours, **fields})
+        return self._units()[number]
+
+    def change_unit(self, unit: str, **fields: Any) -> UnitAboard:
+        """Another name or kind, or the hours now on the clock."""
+        number = self._change("unit", unit, fields)
+        return self._units()[number]
+
+    def lockers_by_number(self) -> dict[int, Locker]:
+        """All lockers as they read now."""
+        rows = self.ledger.rows("SELECT locker, name, place, kind, note FROM current_lockers ORDER BY locker")
+        return {r[0]: Locker(number=r[0], name=r[1], place=r[2], kind=r[3], note=r[4]) for r in rows}
+
+    def items_by_number(self) -> dict[int, Item]:
+        """All items as their cards read now."""
+        with self.ledger.reading():
+            lockers, units = self.names("locker"), self.names("unit")
+            rows = self.ledger.rows(f"SELECT item, {', '.join(FIELDS['item'])} FROM current_items ORDER BY item")
+        return {row[0]: _item(row[0], row[1:], lockers, units) for row in rows}
+
+    def item_by_number(self, number: int) -> Item:
+        """One item as its card reads now."""
+        sql = f"SELECT {', '.join(FIELDS['item'])} FROM current_items WHERE item = ?"
+        return _item(number, self.ledger.rows(sql, (number,))[0], self.names("locker"), self.names("unit"))
+
+    def _units(self) -> dict[int, UnitAboard]:
+        newest: dict[int, tuple[str, int]] = {}
+        for unit, on_date, hours in self.ledger.rows(
+            "SELECT unit, on_date, hours FROM movements WHERE unit IS NOT NULL AND hours IS NOT NULL AND undoes IS NULL"
+            " AND movement NOT IN (SELECT undoes FROM movements WHERE undoes IS NOT NULL) ORDER BY on_date, movement"
         ):
-            raise BookError("measure: the item has movements already; add a new item with that measure instead")
-        measure = made["measure"]
-    if "minimum" in told:
-        made["minimum"] = pieces(told["minimum"], measure, "minimum", above=False)
-    if "locker" in told:
-        made["locker"] = find(ledger, "locker", told["locker"]) if told["locker"] else None
-    if "units" in told:
-        named = told["units"].split(";") if isinstance(told["units"], str) else told["units"]
-        made["units"] = ";".join(str(find(ledger, "unit", n)) for n in dict.fromkeys(named) if n.strip())
-    return made
+            newest[unit] = (on_date, hours)
+        made = {}
+        for unit, name, kind, hours, on_date, note in self.ledger.rows(
+            "SELECT unit, name, kind, hours, hours_on, note FROM current_units ORDER BY unit"
+        ):
+            seen_on, seen = newest.get(unit, ("", None))
+            if seen is None or (hours is not None and on_date >= seen_on):
+                seen_on, seen = on_date, hours
+            made[unit] = UnitAboard(
+                number=unit, name=name, kind=kind, hours=maybe_amount(seen, HOURS), hours_on=seen_on, note=note
+            )
+        return made
+
+    def names(self, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
+        """The names of all things of a sort, or of some, as they read now."""
+        some = None if only is None else sorted(set(only))
+        if some is None or len(some) > MANY:
+            return dict(self.ledger.rows(f"SELECT {sort}, name FROM current_{sort}s ORDER BY {sort}"))
+        marks = ", ".join("?" * len(some))
+        return dict(self.ledger.rows(f"SELECT {sort}, name FROM current_{sort}s WHERE {sort} IN ({marks})", some))
+
+    def find(self, sort: Sort, name: str) -> int:
+        """The number of a thing by its name whatever its case; else a sentence with the nearest name."""
+        spelt = self.ledger.rows(f"SELECT DISTINCT {sort} FROM {sort}_versions WHERE name = ?", (str(name),))
+        for (number,) in spelt:
+            if self.names(sort, [number])[number] == name:
+                return int(number)
+        now_called, wanted = self.names(sort), key(str(name))
+        for number, known in now_called.items():
+            if key(known) == wanted:
+                return int(number)
+        more = self._by_other_marks(wanted) if sort == "item" and wanted else []
+        if len(more) == 1:
+            return more[0]
+        if len(more) > 1:
+            called = ", ".join(shown(now_called[k]) for k in more)
+            raise BookError(f"{shown(name)} is the number or size of several items ({called}): name the one you mean")
+        advice = Problems().advice(str(name), tuple(now_called.values()))
+        raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
+
+    def _by_other_marks(self, wanted: str) -> list[int]:
+        """Items by maker's number, cross-reference or standard size, or by a name they had before."""
+        now_read = self.ledger.rows("SELECT item, makers_number, cross_reference, designation FROM current_items")
+        found = [r[0] for r in now_read if any(key(mark) == wanted for mark in r[1:])]
+        if not found:
+            found = [r[0] for r in self.ledger.rows("SELECT item, name FROM item_versions") if key(r[1]) == wanted]
+        return list(dict.fromkeys(found))
+
+    def _add(self, sort: Sort, fields: Mapping[str, Any]) -> int:
+        """A new item, locker or unit; its number."""
+        with self.ledger.writing():
+            columns = self._columns(sort, None, {"name": "", **fields})
+            number = self.ledger.rows(f"SELECT coalesce(max({sort}), 0) + 1 FROM {sort}s")[0][0]
+            self.ledger.insert(f"{sort}s", {sort: number})
+            self.ledger.insert(f"{sort}_versions", {sort: number, **columns, "written_at": now()})
+        return int(number)
+
+    def _change(self, sort: Sort, name: str, fields: Mapping[str, Any]) -> int:
+        """A further version: what is not said stays; the number of what was changed."""
+        with self.ledger.writing():
+            number = self.find(sort, name)
+            columns = self._columns(sort, number, fields)
+            sql = f"SELECT {', '.join(FIELDS[sort])} FROM current_{sort}s WHERE {sort} = ?"
+            before = dict(zip(FIELDS[sort], self.ledger.rows(sql, (number,))[0], strict=True))
+            self.ledger.insert(f"{sort}_versions", {sort: number, **before, **columns, "written_at": now()})
+        return number
+
+    def _columns(self, sort: Sort, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:
+        """Fields of a card as the book keeps them."""
+        for name in fields:
+            if name not in FIELDS[sort]:
+                raise BookError(f"{sort}: no such field {shown(name)}; {Problems().advice(name, FIELDS[sort])}")
+        made: dict[str, Any] = {"name": self._free_name(sort, fields["name"], number)} if "name" in fields else {}
+        if sort == "item":
+            return made | self._item_columns(number, fields)
+        texts = ("place", "note") if sort == "locker" else ("kind", "note")
+        made |= {name: words(fields[name], name) for name in texts if name in fields}
+        if sort == "locker" and "kind" in fields:
+            made["kind"] = choice(fields["kind"], LOCKER_KINDS[:2], "kind of locker")
+        if sort == "locker" and number == schema.LENT_NUMBER:
+            raise BookError(f"{shown(schema.LENT)} is where the book keeps what is lent: it stays as it is")
+        if fields.get("hours") is not None:
+            made["hours"] = kept(fields["hours"], HOURS, "hours on the clock")
+            made["hours_on"] = month_or_day(fields.get("hours_on") or self.ledger.today(), "date of the hours")
+        return made
+
+    def _free_name(self, sort: Sort, name: str, but: int | None) -> str:
+        """A name that nothing else of the sort has."""
+        line = words(name, f"{sort} name", required=True)
+        for number, known in self.names(sort).items():
+            if key(known) == key(line) and number != but:
+                raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
+        return line
+
+    def _item_columns(self, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:
+        made: dict[str, Any] = {name: words(fields[name], name) for name in TEXTS if name in fields}
+        made |= {name: int(bool(fields[name])) for name in ("critical", "carried") if name in fields}
+        made |= {name: _share(fields[name], name) for name in SHARES if name in fields}
+        if "shelf_group" in fields:
+            made["shelf_group"] = choice(fields["shelf_group"], SHELF_GROUPS, "shelf group")
+        measure = self.item_by_number(number).measure if number else "piece"
+        if "measure" in fields:
+            made["measure"] = choice(fields["measure"], MEASURES, "measure")
+            moved = number and self.ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,))
+            if moved and made["measure"] != measure:
+                raise BookError("measure: the item has movements already; add a new item with that measure instead")
+            measure = made["measure"]
+        if "minimum" in fields:
+            made["minimum"] = pieces(fields["minimum"], measure, "minimum", above=False)
+        if "locker" in fields:
+            made["locker"] = self.find("locker", fields["locker"]) if fields["locker"] else None
+        if "units" in fields:
+            named = fields["units"].split(";") if isinstance(fields["units"], str) else fields["units"]
+            made["units"] = ";".join(str(self.find("unit", n)) for n in dict.fromkeys(named) if n.strip())
+        return made
+
+
+def _item(number: int, row: tuple[Any, ...], lockers: Mapping[int, str], units: Mapping[int, str]) -> Item:
+    fields = dict(zip(FIELDS["item"], row, strict=True))
+    fields["units"] = tuple(units[int(u)] for u in fields["units"].split(";") if u)
+    fields["locker"] = lockers[fields["locker"]] if fields["locker"] else ""
+    fields["minimum"] = amount(fields["minimum"], QUANTITY)
+    return Item(number=number, **{**fields, "critical": bool(fields["critical"]), "carried": bool(fields["carried"])})
 
 
 def _share(value: object, what: str) -> float | None:
-    if value is None or value == "":
-        return None
-    found = maybe(str(value), Scale(6, 1 if what == "resale_rate" else 1_000_000, fitted=True), what)
+    scale = Scale(6, 1 if what == "resale_rate" else 1_000_000, rounds=True)
+    found = kept(None if value is None else str(value), scale, what)
     return None if found is None else found / 1_000_000
-
-
-_COLUMNS_OF: Mapping[Sort, Callable[[Ledger, int | None, Mapping[str, Any]], dict[str, Any]]] = {
-    "item": _item_columns,
-    "locker": _locker_columns,
-    "unit": _unit_columns,
-}

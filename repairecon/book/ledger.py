@@ -1,22 +1,87 @@
-"""The open file: plain rows out, whole transactions in."""
+"""The file of a spares book: opened, made, copied and brought up to date; plain rows out, whole transactions in."""
 
 from __future__ import annotations
 
 import contextlib
 import datetime
+import os
+import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
-from repairecon.book import faults
-from repairecon.records import BookError
-
-if TYPE_CHECKING:
-    import sqlite3
+from repairecon.book import schema
+from repairecon.read.problems import clean
+from repairecon.records import BookBusyError, BookError, BookFileError, StockError
 
 Rows = list[tuple[Any, ...]]
+_HEAD = b"SQLite format 3\x00"
 _OUTER = ("BEGIN IMMEDIATE", "COMMIT", "ROLLBACK")
 _NESTED = ("SAVEPOINT inner", "RELEASE inner", "ROLLBACK TO inner; RELEASE inner")
+_BUSY = {"SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL"}
+_DAMAGED = {"SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_IOERR_SHORT_READ", "SQLITE_FORMAT"}
+_READ_ONLY = {"SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH"}
+_FULL = {"SQLITE_FULL", "SQLITE_IOERR_WRITE", "SQLITE_IOERR_FSYNC", "SQLITE_IOERR_SHMSIZE", "SQLITE_IOERR_TRUNCATE"}
+
+
+def name_of(path: Path) -> str:
+    """The file as an owner knows it."""
+    return clean(path.name)
+
+
+def read_only(path: Path) -> BookFileError:
+    """Nothing may be written there."""
+    return BookFileError(
+        f"{name_of(path)} may only be read: nothing was written. Allow the file and its folder to be written, "
+        "or work on a copy"
+    )
+
+
+def damaged(path: Path, how: str = "") -> BookFileError:
+    """The file is broken."""
+    more = f" ({how})" if how else ""
+    return BookFileError(
+        f"{name_of(path)} is damaged{more}: nothing was changed. Keep it as it is, and go on from the newest backup "
+        "or export"
+    )
+
+
+def _there_already(path: Path) -> BookFileError:
+    return BookFileError(f"{name_of(path)} is there already: nothing was written")
+
+
+def _worded(error: sqlite3.Error, path: Path) -> BookError:
+    """What SQLite reports, in an owner's words."""
+    name = str(getattr(error, "sqlite_errorname", ""))
+    base, text = "_".join(name.split("_")[:2]), clean(str(error))
+    if name == "SQLITE_CONSTRAINT_TRIGGER" and text == "not so many there":
+        return StockError("not so many lie there: nothing was written. Count the locker first")
+    if name in _FULL:
+        return BookFileError(f"{name_of(path)}: the disk is full or cannot be written ({text}): nothing was written")
+    if base in _BUSY:
+        return BookBusyError(
+            f"{name_of(path)} is in use by another program: nothing was written. Try again in a moment"
+        )
+    if base in _DAMAGED or name in _DAMAGED:
+        return damaged(path, text)
+    if base in _READ_ONLY:
+        return read_only(path)
+    if base == "SQLITE_CANTOPEN":
+        return BookFileError(f"{name_of(path)} cannot be opened ({text})")
+    if base == "SQLITE_CONSTRAINT":
+        return BookError(f"the book refuses this, nothing was written: {text}")
+    return BookFileError(f"{name_of(path)}: {text}; nothing was written")
+
+
+@contextlib.contextmanager
+def worded_errors(path: Path) -> Iterator[None]:
+    """Errors of SQLite and of the file system become errors fit to show."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise _worded(error, path) from error
+    except OSError as error:
+        raise BookFileError(f"{name_of(path)}: {error.strerror or error}; nothing was written") from error
 
 
 class Ledger:
@@ -31,7 +96,7 @@ class Ledger:
     def link(self) -> sqlite3.Connection:
         """The connection, while it is open."""
         if self._link is None:
-            raise BookError(f"{faults.name_of(self.path)} is closed: open it again")
+            raise BookError(f"{name_of(self.path)} is closed: open it again")
         return self._link
 
     def today(self) -> datetime.date:
@@ -42,47 +107,43 @@ class Ledger:
         """Let go of the file; a second time does nothing."""
         link, self._link = self._link, None
         if link is not None:
-            with faults.told(self.path):
+            with worded_errors(self.path):
                 link.close()
 
     def rows(self, sql: str, values: Sequence[object] = ()) -> Rows:
         """All rows of a query."""
-        with faults.told(self.path):
+        with worded_errors(self.path):
             return self.link.execute(sql, values).fetchall()
 
     def insert(self, table: str, values: Mapping[str, object]) -> int:
         """Add a row, only inside ``writing``; its number."""
-        if not self.link.in_transaction:  # some failures end the transaction: nothing may follow them
-            raise BookError(f"{faults.name_of(self.path)}: nothing was written")
-        marks = ", ".join("?" * len(values))
-        with faults.told(self.path):
-            sql = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
-            return int(self.link.execute(sql, tuple(values.values())).lastrowid or 0)
+        return self.insert_many(table, [values])
 
-    def insert_many(self, table: str, rows: Sequence[Mapping[str, object]]) -> None:
-        """Add rows of the same columns, only inside ``writing``; faster than one by one."""
+    def insert_many(self, table: str, rows: Sequence[Mapping[str, object]]) -> int:
+        """Add rows of the same columns, only inside ``writing``; the number of the last."""
         if not rows:
-            return
-        if not self.link.in_transaction:
-            raise BookError(f"{faults.name_of(self.path)}: nothing was written")
+            return 0
+        if not self.link.in_transaction:  # some failures end the transaction: nothing may follow them
+            raise BookError(f"{name_of(self.path)}: nothing was written")
         sql = f"INSERT INTO {table} ({', '.join(rows[0])}) VALUES ({', '.join(f':{name}' for name in rows[0])})"
-        with faults.told(self.path):
+        with worded_errors(self.path):
             self.link.executemany(sql, rows)
+            return int(self.link.execute("SELECT last_insert_rowid()").fetchone()[0])
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[None]:
         """One transaction: all that is written inside is kept, or nothing is; inside another it is part of that."""
         if not self.writable:
-            raise faults.read_only(self.path)
+            raise read_only(self.path)
         if self._inside == "reading":
-            raise BookError(f"{faults.name_of(self.path)} is being read: write when that is done")
+            raise BookError(f"{name_of(self.path)} is being read: write when that is done")
         begin, keep, drop = _NESTED if self._inside else _OUTER
-        with faults.told(self.path):
+        with worded_errors(self.path):
             self.link.execute(begin)
         before, self._inside = self._inside, "writing"
         try:
             yield
-            with faults.told(self.path):
+            with worded_errors(self.path):
                 self.link.execute(keep)
         except BaseException:
             self._roll_back(drop)
@@ -90,7 +151,10 @@ class Ledger:
         finally:
             self._inside = before
         if not before:
-            self._into_the_file()
+            # An owner copies the one file and must have all. The act is kept already: a disk that is full now, or a
+            # program that is reading, only puts this off.
+            with contextlib.suppress(Exception):
+                self.link.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[None]:
@@ -98,7 +162,7 @@ class Ledger:
         if self._inside:
             yield
             return
-        with faults.told(self.path):
+        with worded_errors(self.path):
             self.link.execute("BEGIN")
         self._inside = "reading"
         try:
@@ -113,15 +177,183 @@ class Ledger:
                 for statement in how.split(";"):
                     self.link.execute(statement)
 
-    def _into_the_file(self) -> None:
-        """Bring what the log keeps into the file itself, so that an owner who copies the one file copies all.
-
-        The act is kept already: a disk that is full now, or a program that is reading, only puts this off.
-        """
-        with contextlib.suppress(Exception):
-            self.link.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
-
 
 def now() -> str:
     """This moment, UTC."""
     return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def open_ledger(path: Path, wait_s: float, today: datetime.date | None) -> Ledger:
+    """An existing book, brought up to this version; read-only where it cannot be written."""
+    _check_head(path)
+    with worded_errors(path):
+        link, writable = _connection(path, wait_s)
+    ledger = Ledger(path, link, writable, today)
+    try:
+        _check_version(ledger, wait_s)
+        if writable:
+            with worded_errors(path):
+                link.execute("PRAGMA journal_mode = WAL")
+    except BaseException:
+        ledger.close()
+        raise
+    return ledger
+
+
+def _check_head(path: Path) -> None:
+    """Refuse what is no spares book before SQLite touches it."""
+    name = name_of(path)
+    if not path.exists():
+        raise BookFileError(f"{name}: no such file. To begin a new spares book: repairecon spares-aboard {name} new")
+    if not path.is_file():
+        raise BookFileError(f"{name} is no file: name a spares book")
+    with worded_errors(path), path.open("rb") as file:
+        head = file.read(100)
+    if not head:
+        raise BookFileError(f"{name} is an empty file, no spares book. Look for a backup; nothing was changed")
+    if not head.startswith(_HEAD):
+        raise BookFileError(f"{name} is no spares book: nothing was changed. A table of yours can be imported instead")
+    if len(head) < 100:
+        raise damaged(path, "cut short")
+    if int.from_bytes(head[68:72], "big") != schema.APPLICATION_ID:
+        raise BookFileError(f"{name} belongs to another program, it is no spares book: nothing was changed")
+
+
+def connect(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
+    """A connection in which nothing is written but by BEGIN IMMEDIATE; ``mode`` as in a SQLite URI."""
+    link = sqlite3.connect(f"{path.absolute().as_uri()}?{mode}", uri=True, timeout=wait_s, isolation_level=None)
+    try:
+        link.execute("PRAGMA foreign_keys = ON")
+        link.execute("PRAGMA synchronous = FULL")
+        link.execute("PRAGMA trusted_schema = OFF")
+        link.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except BaseException:
+        link.close()
+        raise
+    return link
+
+
+def _connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
+    """Writable if the file and its folder are; a log that is left beside it needs both to be read."""
+    if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK):
+        return connect(path, "mode=rw", wait_s), True
+    log = path.with_name(path.name + "-wal")
+    if log.exists() and log.stat().st_size:
+        try:
+            return connect(path, "mode=ro", wait_s), False
+        except Exception as error:
+            raise BookFileError(
+                f"{name_of(path)} was left in the midst of work, and its last lines are in {name_of(log)}: allow both "
+                "and their folder to be written, or copy both to where that is so"
+            ) from error
+    return connect(path, "mode=ro&immutable=1", wait_s), False
+
+
+def _check_version(ledger: Ledger, wait_s: float) -> None:
+    found, name = int(ledger.rows("PRAGMA user_version")[0][0]), name_of(ledger.path)
+    if found > schema.VERSION:
+        raise BookFileError(
+            f"{name} was written by a newer version of this program (book {found}, this one knows {schema.VERSION}): "
+            "nothing was changed. Install the newer version"
+        )
+    if found == schema.VERSION:
+        return
+    if found < 1:
+        raise damaged(ledger.path, "no version")
+    if not ledger.writable:
+        raise BookFileError(f"{name} is of an older version and has to be brought up first, but it may only be read")
+    _bring_up(ledger, wait_s)
+
+
+def _bring_up(ledger: Ledger, wait_s: float) -> None:
+    """Run the steps an older book lacks, after a backup that was read again and found sound."""
+    path = ledger.path
+    with ledger.writing():  # no other program writes between the backup and the steps
+        found = int(ledger.rows("PRAGMA user_version")[0][0])
+        if found >= schema.VERSION:
+            return
+        moment = now().translate({ord(c): None for c in ":-."})
+        with contextlib.closing(connect(path, "mode=ro", wait_s)) as copy:
+            back_up(copy, path, path.with_name(f"{path.stem}-before-version-{found + 1}-{moment}{path.suffix}"))
+        with worded_errors(path):
+            _run_steps(ledger.link, found)
+            broken = ledger.link.execute("PRAGMA foreign_key_check").fetchall()
+        if broken:
+            raise damaged(path, "lines that belong to nothing")
+
+
+def _run_steps(link: sqlite3.Connection, found: int) -> None:
+    """Inside a transaction: executescript would commit it, so the statements go one by one."""
+    strict = sqlite3.sqlite_version_info >= (3, 37)
+    for step in range(found + 1, schema.VERSION + 1):
+        statement = ""
+        for line in schema.script(step, strict).splitlines(keepends=True):
+            statement += line
+            if sqlite3.complete_statement(statement):
+                link.execute(statement)
+                statement = ""
+    link.execute(f"PRAGMA user_version = {schema.VERSION}")
+
+
+@contextlib.contextmanager
+def _new_file(path: Path) -> Iterator[Path]:
+    """A file beside its place that takes the name when it is whole, and never the place of another."""
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with worded_errors(path):
+            if os.path.lexists(path):
+                raise _there_already(path)
+            part.unlink(missing_ok=True)
+            yield part
+            _settle(part, path)
+    finally:
+        for end in ("", "-wal", "-shm", "-journal"):
+            with contextlib.suppress(OSError):
+                part.with_name(part.name + end).unlink(missing_ok=True)
+
+
+def _settle(part: Path, target: Path) -> None:
+    with part.open("rb+") as file:
+        os.fsync(file.fileno())
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        raise _there_already(target) from None
+    except OSError:  # some sticks know no second name for a file
+        part.rename(target)
+    with contextlib.suppress(OSError):
+        folder = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+@contextlib.contextmanager
+def new_ledger(path: Path, about: Mapping[str, str], written_at: str = "") -> Iterator[Ledger]:
+    """A new book, filled inside the ``with``; it gets its name when that ends well."""
+    with _new_file(path) as part:
+        with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as link:
+            link.execute("BEGIN IMMEDIATE")
+            _run_steps(link, 0)
+            link.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+            link.execute("COMMIT")
+        with contextlib.closing(Ledger(path, connect(part, "mode=rw", 5.0), True, None)) as ledger:
+            with ledger.writing():
+                ledger.insert_many("about", [{"name": name, "value": value} for name, value in about.items()])
+                ledger.insert("lockers", {"locker": schema.LENT_NUMBER})
+                lent = {"locker": schema.LENT_NUMBER, "name": schema.LENT, "kind": "lent"}
+                ledger.insert("locker_versions", {**lent, "written_at": written_at or now()})
+            yield ledger
+            ledger.link.execute("PRAGMA journal_mode = WAL")  # else the first opening would change the file
+
+
+def back_up(link: sqlite3.Connection, source: Path, target: Path) -> None:
+    """Copy a book that may be in use; the copy is checked, and takes its name only when it is whole."""
+    with _new_file(target) as part:
+        with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as copy:
+            link.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")  # one file, whole in itself
+            sound = copy.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        if not sound:
+            raise damaged(source, "its copy does not read back")

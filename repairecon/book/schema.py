@@ -12,10 +12,17 @@ from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GRO
 APPLICATION_ID = int.from_bytes(b"sprB", "big")
 """In the head of the file: bytes 68 to 71, SQLite's place for the kind of document."""
 
-LENT = "lent out"
+LENT, LENT_NUMBER = "lent out", 1
+"""The locker that stands for what is lent out: its name and number."""
 LARGEST_QUANTITY = 1_000_000
 LARGEST_VALUE = 1_000_000_000
 """Pieces, and home money, of one movement."""
+
+
+SIDES = ("bought", "used", "fitted", "scrapped", "moved", "lent", "returned")
+NEEDS_FROM = ("used", "fitted", "scrapped", "moved", "lent", "returned")
+NEEDS_TO = ("bought", "moved", "lent", "returned")
+"""Kinds of movement that must name the locker they leave and the one they come to; the other side then stays blank."""
 
 
 def _among(column: str, words: tuple[str, ...]) -> str:
@@ -23,7 +30,7 @@ def _among(column: str, words: tuple[str, ...]) -> str:
 
 
 def _date(column: str, blank: bool = False) -> str:
-    """A day of the calendar: moved by nought days, as some versions of SQLite give the 30th of February back."""
+    """A day of the calendar: moved by no days, as some versions of SQLite give the 30th of February back."""
     otherwise = f"{column} = '' OR " if blank else ""
     return f"CHECK ({otherwise}{column} IS date({column}, '+0 days'))"
 

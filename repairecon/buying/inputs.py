@@ -79,9 +79,7 @@ class Inputs:
             self.items.append(item)
         return Product((self.index[item.key],))
 
-    def number(
-        self, key: str, label: str, unit: str, range_: Range, *, item: str = "", offer: int = -1
-    ) -> Product:
+    def number(self, key: str, label: str, unit: str, range_: Range, *, item: str = "", offer: int = -1) -> Product:
         """An uncertain number."""
         return self.add(Input(key, label, unit, range_, item=item, offer=offer))
 

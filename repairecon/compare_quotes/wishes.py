@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from repairecon.read.names import Names
-from repairecon.read.problems import Problems
+from repairecon.read.problems import Names, Problems
 from repairecon.records import Case, OrderWishes, RepaireconError
 
 

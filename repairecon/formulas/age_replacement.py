@@ -38,15 +38,14 @@ def age_replacement_cost(
 
     Notes
     -----
-    ``(planned S(T) + failure F(T)) / integral of S from 0 to T``; discounted, S and the failures are each
-    weighted by ``(1 + d)**-t``, and the figure is the even flow of the same present cost. Integrals by a
-    double exponential rule. ValueError unless costs and age are 0 or more, life and shape above 0.
+    ``(planned S(T) + failure F(T)) / integral of S from 0 to T``; discounted, S and the failures are each weighted by
+    ``(1 + d)**-t``, and the figure is the even flow of the same present cost. Integrals by a double exponential rule.
+    ValueError unless costs and age are 0 or more, life and shape above 0.
 
     References
     ----------
-    R. E. Barlow, L. C. Hunter, "Optimum preventive maintenance policies", Operations Research 8 (1960)
-    90-100, policy I; B. Fox, "Age replacement with discounting", Operations Research 14 (1966) 533-537
-    (both from memory).
+    R. E. Barlow, L. C. Hunter, "Optimum preventive maintenance policies", Operations Research 8 (1960) 90-100, policy
+    I; B. Fox, "Age replacement with discounting", Operations Research 14 (1966) 533-537 (both from memory).
 
     Examples
     --------
@@ -86,15 +85,14 @@ def best_replacement_age(
 
     Notes
     -----
-    Root of the derivative of :func:`age_replacement_cost`, which is unique for a shape above 1. Waiting is
-    best for a shape of 1 or less, for a failure no dearer than a planned replacement, and where the root
-    lies at an age that fewer than one unit in 10**9 reaches. ValueError as there, and for a planned
-    replacement that costs nothing.
+    Root of the derivative of :func:`age_replacement_cost`, which is unique for a shape above 1. Waiting is best for a
+    shape of 1 or less, for a failure no dearer than a planned replacement, and where the root lies at an age that
+    fewer than one unit in 10**9 reaches. ValueError as there, and for a planned replacement that costs nothing.
 
     References
     ----------
-    R. E. Barlow, F. Proschan, Mathematical Theory of Reliability (1965), ch. 4; B. Fox, Operations
-    Research 14 (1966) 533-537 (both from memory).
+    R. E. Barlow, F. Proschan, Mathematical Theory of Reliability (1965), ch. 4; B. Fox, Operations Research 14 (1966)
+    533-537 (both from memory).
 
     Examples
     --------

@@ -1,8 +1,9 @@
-"""What is believed before and after counting: chances and rates, in closed form."""
+"""What is believed before and after seeing: chances, rates, and the coefficients of a linear law, in closed form."""
 
 from __future__ import annotations
 
-from math import exp, lgamma
+from math import sqrt
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,8 +30,8 @@ def dirichlet_update(prior: ArrayLike, counts: ArrayLike, strength: float = 1.0)
 
     Notes
     -----
-    ``prior + strength * counts``; with two outcomes this is the beta-binomial update. The order of the jobs
-    does not matter, and no counts leave the prior as it is. A strength below 1 is the power prior with a fixed power.
+    ``prior + strength * counts``; with two outcomes this is the beta-binomial update. The order of the jobs does not
+    matter, and no counts leave the prior as it is. A strength below 1 is the power prior with a fixed power.
     ValueError for a negative pseudo-count, count or strength, and for pseudo-counts that are all nought.
 
     References
@@ -80,39 +81,6 @@ def dirichlet_mean(alpha: ArrayLike) -> Floats:
     """
     count = np.asarray(alpha, dtype=float)
     return np.asarray(count / count.sum())
-
-
-def dirichlet_mode(alpha: ArrayLike) -> Floats:
-    """Most believed chances of the outcomes.
-
-    Parameters
-    ----------
-    alpha : array (outcomes,)
-        Pseudo-counts, each above 1 [jobs].
-
-    Returns
-    -------
-    array (outcomes,)
-        Chances [-].
-
-    Notes
-    -----
-    ``(alpha - 1) / (sum(alpha) - outcomes)``. ValueError where a pseudo-count is 1 or less: the peak is then at
-    the edge or not single.
-
-    References
-    ----------
-    A. B. Downey, Think Bayes, 2nd ed. (2021), chapter 18 (140 heads of 250).
-
-    Examples
-    --------
-    >>> float(dirichlet_mode([141, 111])[0])
-    0.56
-    """
-    count = np.asarray(alpha, dtype=float)
-    if np.any(count <= 1.0):
-        raise ValueError("a single peak inside needs pseudo-counts above 1")
-    return np.asarray((count - 1.0) / (count.sum() - len(count)))
 
 
 def chance_interval(happened: float, not_happened: float, confidence: float = 0.8) -> tuple[float, float]:
@@ -227,111 +195,126 @@ def rate_interval(shape: float, rate: float, confidence: float = 0.8) -> tuple[f
     return float(ends[0]), float(ends[1])
 
 
-def odds_update(prior_odds: float, likelihoods: ArrayLike) -> tuple[float, float]:
-    """Odds of one cause against another after some findings.
+class LinearBelief(NamedTuple):
+    """A belief in coefficients with a common unknown spread: normal given the spread, inverse gamma for its square.
 
-    Parameters
-    ----------
-    prior_odds : float
-        Odds before [-].
-    likelihoods : array (findings, 2)
-        Chance of each finding under the one cause and under the other [-].
-
-    Returns
-    -------
-    odds, chance : float, float
-        Odds after [-] and the chance of the one cause [-].
-
-    Notes
-    -----
-    Prior odds times the ratio of the chances of every finding, the findings independent given the cause. Findings
-    impossible under the other cause give infinite odds.
-
-    References
-    ----------
-    A. B. Downey, Think Bayes, 2nd ed. (2021), chapter 6 (Bayes's rule in odds form).
-
-    Examples
-    --------
-    >>> odds_update(1.0, [[0.75, 0.5], [0.25, 0.5]])
-    (0.75, 0.42857142857142855)
+    ``mean`` (K,) [-], ``precision`` (K, K) in units of one observation [1], ``shape`` [-] and ``scale`` [-] of the
+    inverse gamma.
     """
-    table = np.asarray(likelihoods, dtype=float).reshape(-1, 2)
-    with np.errstate(divide="ignore"):
-        odds = prior_odds * float(np.prod(table[:, 0])) / np.float64(np.prod(table[:, 1]))
-    return float(odds), 1.0 if np.isinf(odds) else float(odds / (1.0 + odds))
+
+    mean: Floats
+    precision: Floats
+    shape: float
+    scale: float
 
 
-def multinomial_chance(counts: ArrayLike, chances: ArrayLike) -> float:
-    """Chance of just these counts, were the chances right.
+def linear_update(prior: LinearBelief, design: ArrayLike, seen: ArrayLike) -> LinearBelief:
+    """Belief in the coefficients of a linear law after some observations.
 
     Parameters
     ----------
-    counts : array (outcomes,)
-        How often each outcome was seen, whole numbers [-].
-    chances : array (outcomes,)
-        Chance of each [-].
+    prior : LinearBelief
+        Belief before [-].
+    design : array (observations, K)
+        What each coefficient is multiplied by in each observation [-].
+    seen : array (observations,)
+        The observations, here logarithms of actual over estimate [-].
 
     Returns
     -------
-    float
-        Chance [-].
+    LinearBelief
+        Belief after [-].
 
     Notes
     -----
-    ``n! / prod(k!) * prod(p**k)``, by logarithms; with two outcomes the binomial chance. Counts of an outcome
-    of chance 0 have chance 0.
+    Normal-inverse-gamma conjugate update of a regression with unknown spread: precision ``P' = P + X'X``, mean
+    ``P'^-1 (P m + X'y)``, shape ``a + n / 2``, scale ``b + (y'y + m'Pm - m''P'm') / 2``. A hierarchy (an owner's own
+    bias, and how each kind of work departs from it) is such a regression: a column of ones and a column a kind, with
+    a prior precision for each that says how many jobs stand behind "no bias" and "all kinds alike".
 
     References
     ----------
-    A. B. Downey, Think Bayes, 2nd ed. (2021), chapter 18 (Lions and Tigers and Bears).
+    A. Gelman et al., Bayesian Data Analysis, 3rd ed. (2013), sections 3.3 and 14.8 (sections from memory).
 
     Examples
     --------
-    >>> abs(multinomial_chance([3, 2, 1], [0.4, 0.3, 0.3]) - 0.10368) < 1e-12
-    True
+    >>> flat = LinearBelief(np.zeros(1), np.eye(1), 1.0, 1.0)
+    >>> after = linear_update(flat, [[1.0], [1.0], [1.0]], [1.0, 1.0, 2.0])
+    >>> after.mean.tolist(), after.shape, after.scale
+    ([1.0], 2.5, 2.0)
     """
-    seen = np.asarray(counts, dtype=float)
-    chance = np.asarray(chances, dtype=float)
-    if np.any((chance <= 0.0) & (seen > 0.0)):
-        return 0.0
-    inside = seen > 0.0
-    total = lgamma(seen.sum() + 1.0) - sum(lgamma(k + 1.0) for k in seen)
-    return exp(total + float(np.sum(seen[inside] * np.log(chance[inside]))))
+    x = np.asarray(design, dtype=float).reshape(-1, len(prior.mean))
+    y = np.asarray(seen, dtype=float).ravel()
+    precision = prior.precision + x.T @ x
+    pull = prior.precision @ prior.mean + x.T @ y
+    mean = np.linalg.solve(precision, pull)
+    more = float(y @ y + prior.mean @ prior.precision @ prior.mean - mean @ pull) / 2.0
+    return LinearBelief(mean, precision, prior.shape + len(y) / 2.0, prior.scale + max(more, 0.0))
 
 
-def at_least(happened: int, of: int, chance: float) -> float:
-    """Chance that something happens so many times or more.
+def marginal(belief: LinearBelief, row: ArrayLike, more: float = 0.0) -> tuple[float, float, float]:
+    """Student t belief in a sum of coefficients, or in the next observation of it.
 
     Parameters
     ----------
-    happened : int
-        Times [-].
-    of : int
-        Trials [-].
-    chance : float
-        Chance at each [-].
+    belief : LinearBelief
+        Belief in the coefficients [-].
+    row : array (K,)
+        What each coefficient is multiplied by [-].
+    more : float
+        0 for the sum itself, 1 for one further observation of it with its own scatter [-].
 
     Returns
     -------
-    float
-        Chance [-].
+    location, scale, freedom : float, float, float
+        Of the t distribution: location [-], scale [-], degrees of freedom [-].
 
     Notes
     -----
-    Upper tail of the binomial distribution, by the incomplete beta function.
+    Location ``r'm``, scale ``sqrt(b / a * (more + r'P^-1 r))``, freedom ``2a``.
 
     References
     ----------
-    A. B. Downey, Think Bayes, 2nd ed. (2021), chapter 4 (the Euro problem: 140 heads or more of 250).
+    A. Gelman et al., Bayesian Data Analysis, 3rd ed. (2013), section 3.3 (section from memory).
+    """
+    r = np.asarray(row, dtype=float)
+    spread = float(r @ np.linalg.solve(belief.precision, r))
+    return float(r @ belief.mean), sqrt(belief.scale / belief.shape * (more + spread)), 2.0 * belief.shape
+
+
+def t_interval(location: float, scale: float, freedom: float, confidence: float = 0.8) -> tuple[float, float]:
+    """Range of a Student t belief.
+
+    Parameters
+    ----------
+    location : float
+        Location [-].
+    scale : float
+        Scale [-].
+    freedom : float
+        Degrees of freedom [-].
+    confidence : float
+        Belief inside [-].
+
+    Returns
+    -------
+    low, high : float, float
+        Ends [-].
+
+    Notes
+    -----
+    Location plus and minus the quantile times the scale.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.7.2 (critical values of Student's t).
 
     Examples
     --------
-    >>> round(at_least(140, 250, 0.5), 14)
-    0.03321057562002
+    >>> round(t_interval(0.0, 1.0, 10.0, 0.95)[1], 3)
+    2.228
     """
     from scipy import special
 
-    if happened <= 0:
-        return 1.0
-    return 0.0 if happened > of else float(special.betainc(happened, of - happened + 1, chance))
+    step = float(special.stdtrit(freedom, 0.5 + confidence / 2.0)) * scale
+    return location - step, location + step

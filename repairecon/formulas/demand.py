@@ -20,50 +20,6 @@ TAIL = 1e-12
 LONGEST = 100_000
 
 
-def mean_demand(
-    rate_per_day: ArrayLike,
-    days: ArrayLike,
-    rate_per_hour: ArrayLike = 0.0,
-    hours: ArrayLike = 0.0,
-    units: ArrayLike = 1,
-) -> Floats:
-    """Number of failures to expect in a period, from rates by the day and by the running hour.
-
-    Parameters
-    ----------
-    rate_per_day, rate_per_hour : float or array
-        Failures of one unit a day, standing or not, and an hour of running [1/day, 1/hour].
-    days, hours : float or array
-        Days of the period until the next resupply, and running hours in it [day, hour].
-    units : int or array
-        Like units aboard [-].
-
-    Returns
-    -------
-    float or array
-        Expected failures [-].
-
-    Notes
-    -----
-    ``units (rate_per_day days + rate_per_hour hours)``. The period runs to the day on which a part can be
-    had, not only to the end of the passage. ValueError for anything below 0.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> round(float(mean_demand(0.001, 30, 0.0002, 100, units=2)), 6)
-    0.1
-    """
-    parts = [np.asarray(x, dtype=float) for x in (rate_per_day, days, rate_per_hour, hours, units)]
-    if not all(np.all(x >= 0.0) for x in parts):
-        raise ValueError("rates, days, hours and units must be 0 or more")
-    by_day, for_days, by_hour, for_hours, count = parts
-    return np.asarray(count * (by_day * for_days + by_hour * for_hours))[()]
-
-
 def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
     """Chances of 0, 1, 2, ... failures that come by chance at a known rate.
 
@@ -232,45 +188,6 @@ def guessed_demand(
         raise ValueError("a guess of how often, and the seasons, must be 0 or more")
     nodes, weights = range_nodes(low, likely, high, shape, 20)
     return np.asarray(weights @ poisson_demand(np.maximum(nodes, 0.0) * seasons, most))
-
-
-def planned_demand(since_last: ArrayLike, period: ArrayLike, interval: ArrayLike) -> NDArray[np.int64]:
-    """How often a service by the clock or the calendar falls due in a period.
-
-    Parameters
-    ----------
-    since_last : float or array
-        Hours or days since it was last done [time].
-    period : float or array
-        Hours or days ahead [time].
-    interval : float or array
-        Hours or days between services, above 0 [time].
-
-    Returns
-    -------
-    int or array
-        Services due by the end of the period [-].
-
-    Notes
-    -----
-    ``floor((since_last + period) / interval)`` from the interval on; an overdue one counts once and the next
-    is counted from now. ValueError outside the ranges told.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> int(planned_demand(80, 250, 100)), int(planned_demand(150, 250, 100))
-    (3, 3)
-    """
-    since, ahead, every = (np.asarray(x, dtype=float) for x in (since_last, period, interval))
-    if not (np.all(since >= 0.0) and np.all(ahead >= 0.0) and np.all(every > 0.0)):
-        raise ValueError("times must be 0 or more and the interval above 0")
-    overdue = since >= every
-    due = overdue + np.floor((np.where(overdue, 0.0, since) + ahead) / every)
-    return np.asarray(due.astype(np.int64))[()]
 
 
 def _last(most: int | None, p_above: Callable[[int], Floats]) -> int:

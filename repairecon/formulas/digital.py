@@ -1,16 +1,17 @@
-"""Points spread evenly over a cube: columns of generator matrices, and their scrambling by random digits.
+"""Points spread evenly over a cube, and how sure a mean over independent sets of them is.
 
-The digits of the number of a point, times a matrix of noughts and ones, are the digits of its coordinate.
-A matrix is kept by its columns, each one whole number.
+The digits of the number of a point, times a matrix of zeros and ones, are the digits of its coordinate. A matrix is
+kept by its columns, each one whole number.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Ints = NDArray[np.int64]
-
 _PRIMITIVE = (
     (1, 0, (1,)), (2, 1, (1, 3)), (3, 1, (1, 3, 1)), (3, 2, (1, 1, 1)), (4, 1, (1, 1, 3, 3)), (4, 4, (1, 3, 5, 13)),
     (5, 2, (1, 1, 5, 5, 17)), (5, 4, (1, 1, 5, 5, 5)), (5, 7, (1, 1, 7, 11, 19)), (5, 11, (1, 1, 5, 1, 1)),
@@ -38,13 +39,13 @@ def sobol_columns(dimensions: int, bits: int) -> Ints:
 
     Notes
     -----
-    Every matrix is upper triangular with ones on the diagonal; the first is that of van der Corput. The first
-    2**m points fall one each into 2**m equal parts of every coordinate. ValueError for more than 16 dimensions.
+    Every matrix is upper triangular with ones on the diagonal; the first is that of van der Corput. The first 2**m
+    points fall one each into 2**m equal parts of every coordinate. ValueError for more than 16 dimensions.
 
     References
     ----------
-    S. Joe and F. Y. Kuo, Constructing Sobol sequences with better two-dimensional projections, SIAM J. Sci. Comput. 30
-    (2008) 2635-2654, their first 16 rows, from memory.
+    S. Joe and F. Y. Kuo, Constructing Sobol sequences with better two-dimensional projections, SIAM J. Sci. Comput.
+    30 (2008) 2635-2654, their first 16 rows, from memory.
 
     Examples
     --------
@@ -118,9 +119,9 @@ def scrambled(columns: ArrayLike, random: ArrayLike, digits: int) -> Ints:
 
     Notes
     -----
-    Each digit is added without carrying to random ones of the digits below it. With a random shift of all digits
-    on top, every point lies evenly in the cube while all keep their spread, so that the mean of a function over them
-    is unbiased.
+    Each digit is added without carrying to random ones of the digits below it. With a random shift of all digits on
+    top, every point lies evenly in the cube while all keep their spread, so that the mean of a function over them is
+    unbiased.
 
     References
     ----------
@@ -170,3 +171,41 @@ def xor_table(columns: ArrayLike) -> Ints:
     for k in range(given.shape[-1]):
         np.bitwise_xor(table[..., : 1 << k], given[..., k, None], out=table[..., 1 << k : 2 << k])
     return table
+
+
+def replicate_se(totals: ArrayLike, counts: ArrayLike) -> Any:
+    """Standard error of a mean over independent replicates, from their spread.
+
+    Parameters
+    ----------
+    totals : array (..., replicates)
+        Sum of the figures of each replicate [any unit].
+    counts : array (replicates,)
+        Number of figures of each replicate [-]; one without figures is left out.
+
+    Returns
+    -------
+    array (...)
+        Standard error of sum(totals) / sum(counts) [unit of the totals]; nan for less than two replicates.
+
+    Notes
+    -----
+    With r replicates, the root of ``r / (r - 1) sum((total - count mean)**2) / sum(count)**2``: whatever hangs
+    together within a replicate is counted. With few replicates it is itself uncertain, by about 1 / sqrt(2 (r - 1)).
+
+    References
+    ----------
+    W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6 (ratio estimates), from memory; A. B. Owen, Monte Carlo theory,
+    methods and examples, ch. 17 (replicated quasi-Monte Carlo), from memory.
+
+    Examples
+    --------
+    >>> float(replicate_se([1.0, 3.0], [1, 1]))
+    1.0
+    """
+    x, n = np.asarray(totals, dtype=float), np.asarray(counts, dtype=float)
+    used, whole = int((n > 0).sum()), n.sum()
+    if used < 2:
+        return np.full(x.shape[:-1], np.nan)[()]
+    away = x - n * (x.sum(axis=-1, keepdims=True) / whole)
+    return np.sqrt(used / (used - 1) * (away * away).sum(axis=-1))[()] / whole

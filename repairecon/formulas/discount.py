@@ -44,72 +44,6 @@ def single_present_value(discount_rate: ArrayLike, years: ArrayLike) -> Floats:
     return np.asarray(np.exp(-np.asarray(years, dtype=float) * np.log1p(rate)))[()]
 
 
-def uniform_present_value(discount_rate: ArrayLike, years: ArrayLike) -> Floats:
-    """Worth today of one unit of money at the end of each of so many years.
-
-    Parameters
-    ----------
-    discount_rate : float or array
-        Discount rate [1/year].
-    years : float or array
-        Number of years [year].
-
-    Returns
-    -------
-    float or array
-        Factor [year]; the number of years itself at a rate of 0.
-
-    Notes
-    -----
-    ``(1 - (1 + d)**-n) / d``. For a whole number of years it is the sum of the single factors; between
-    whole numbers the formula is carried on smoothly. ValueError for a rate of -1 or less, or above 1,
-    and for less than 0 years.
-
-    References
-    ----------
-    NIST Handbook 135, Life-Cycle Costing Manual, chapter on discounting (UPV factor; chapter from memory).
-
-    Examples
-    --------
-    >>> round(float(uniform_present_value(0.03, 15)), 2)
-    11.94
-    """
-    return _annuity(_rate(discount_rate), _years(years))
-
-
-def escalating_present_value(discount_rate: ArrayLike, escalation_rate: ArrayLike, years: ArrayLike) -> Floats:
-    """Worth today of a yearly sum that grows at a fixed rate.
-
-    Parameters
-    ----------
-    discount_rate, escalation_rate : float or array
-        Discount rate, and the rate at which the sum grows [1/year]; both real or both nominal.
-    years : float or array
-        Number of years [year].
-
-    Returns
-    -------
-    float or array
-        Factor to the sum at today's price [year]; the first payment, after a year, has grown once.
-
-    Notes
-    -----
-    ``sum over t = 1..n of ((1 + e) / (1 + d))**t``, which is the uniform factor at the rate
-    ``(d - e) / (1 + e)``; exactly n when both rates are the same. ValueError as there.
-
-    References
-    ----------
-    NIST Handbook 135, Life-Cycle Costing Manual, chapter on discounting (UPV* factor; chapter from memory).
-
-    Examples
-    --------
-    >>> round(float(escalating_present_value(0.03, 0.02, 15)), 2)
-    13.89
-    """
-    rate, growth = _rate(discount_rate), _rate(escalation_rate)
-    return _annuity(np.asarray((rate - growth) / (1.0 + growth)), _years(years))
-
-
 def capital_recovery(discount_rate: ArrayLike, years: ArrayLike) -> Floats:
     """Yearly sum, at each year's end, that pays for one unit of money spent today.
 
@@ -127,8 +61,8 @@ def capital_recovery(discount_rate: ArrayLike, years: ArrayLike) -> Floats:
 
     Notes
     -----
-    ``d / (1 - (1 + d)**-n)``, the reciprocal of :func:`uniform_present_value`. ValueError unless the
-    number of years is above 0, and for rates as there.
+    ``d / (1 - (1 + d)**-n)``, the reciprocal of :func:`uniform_present_value`. ValueError unless the number of years
+    is above 0, and for rates as there.
 
     References
     ----------
@@ -164,8 +98,8 @@ def equivalent_annual_cost(cost_present: ArrayLike, discount_rate: ArrayLike, ye
 
     Notes
     -----
-    ``cost_present capital_recovery(d, n)``. Comparing unequal lives by it supposes that each is
-    followed by another of its kind. ValueError as in :func:`capital_recovery`.
+    ``cost_present capital_recovery(d, n)``. Comparing unequal lives by it supposes that each is followed by another
+    of its kind. ValueError as in :func:`capital_recovery`.
 
     References
     ----------
@@ -194,8 +128,8 @@ def real_rate(nominal_rate: ArrayLike, inflation_rate: ArrayLike) -> Floats:
 
     Notes
     -----
-    ``(1 + nominal) / (1 + inflation) - 1``: discounting today's prices at the real rate is the same
-    as discounting inflated prices at the nominal one. ValueError for a rate of -1 or less, or above 1.
+    ``(1 + nominal) / (1 + inflation) - 1``: discounting today's prices at the real rate is the same as discounting
+    inflated prices at the nominal one. ValueError for a rate of -1 or less, or above 1.
 
     References
     ----------

@@ -53,22 +53,22 @@ def fit_weibull(
     Returns
     -------
     WeibullFit
-        Shape [-], characteristic life [time], median [time]; low and high end of shape and median; number
-        of failures and survivors [-]; log-likelihood at the best fit [-].
+        Shape [-], characteristic life [time], median [time]; low and high end of shape and median; number of failures
+        and survivors [-]; log-likelihood at the best fit [-].
 
     Notes
     -----
-    The shape k solves ``sum(x**k ln x) / sum(x**k) - 1/k = mean of ln x over the failures``, then
-    ``life = (sum(x**k) / failures)**(1/k)``; sums over all units. With few failures the shape comes out
-    too high on average; the intervals, :func:`shape_interval` and :func:`life_interval`, say how little is
-    known, and being those of large samples are then rather too narrow. ValueError with fewer than two
-    different ages at failure, and when an interval is wider than `widest`: 5 refuses two failures
-    and mostly three. Lives of different populations in one list hide wear: keep them apart.
+    The shape k solves ``sum(x**k ln x) / sum(x**k) - 1/k = mean of ln x over the failures``, then ``life = (sum(x**k)
+    / failures)**(1/k)``; sums over all units. With few failures the shape comes out too high on average; the
+    intervals, :func:`shape_interval` and :func:`life_interval`, say how little is known, and being those of large
+    samples are then rather too narrow. ValueError with fewer than two different ages at failure, and when an interval
+    is wider than `widest`: 5 refuses two failures and mostly three. Lives of different populations in one list hide
+    wear: keep them apart.
 
     References
     ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1.3 (fitting models); W. Q. Meeker,
-    L. A. Escobar, Statistical Methods for Reliability Data (1998), section 8.3 (section from memory).
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1.3 (fitting models); W. Q. Meeker, L. A. Escobar,
+    Statistical Methods for Reliability Data (1998), section 8.3 (section from memory).
 
     Examples
     --------
@@ -119,8 +119,8 @@ def shape_interval(lives: ArrayLike, failed: ArrayLike | None = None, confidence
 
     Notes
     -----
-    Shapes whose likelihood, at their own best characteristic life, lies within half the chi-square
-    quantile (1 degree of freedom) of the best. ValueError with fewer than two different ages at failure.
+    Shapes whose likelihood, at their own best characteristic life, lies within half the chi-square quantile (1 degree
+    of freedom) of the best. ValueError with fewer than two different ages at failure.
 
     References
     ----------
@@ -158,9 +158,9 @@ def life_interval(
 
     Notes
     -----
-    Ages whose likelihood, at their own best shape, lies within half the chi-square quantile (1 degree
-    of freedom) of the best. ValueError with fewer than two different ages at failure, and for a share
-    or confidence not between 0 and 1.
+    Ages whose likelihood, at their own best shape, lies within half the chi-square quantile (1 degree of freedom) of
+    the best. ValueError with fewer than two different ages at failure, and for a share or confidence not between 0
+    and 1.
 
     References
     ----------

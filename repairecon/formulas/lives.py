@@ -1,8 +1,7 @@
-"""How long a unit lasts: Weibull lives, what is left at an age, early failures, lives not well known.
+"""How long a unit lasts: Weibull lives, early failures, two clocks, a spare on the shelf.
 
-Time is in any one unit, years or hours, the same throughout a call. `life` always means the
-characteristic life, which 63.2 % of units fail to reach; an infinite life never ends. Arguments may be
-arrays and are broadcast.
+Time is in any one unit, years or hours, the same throughout a call. `life` always means the characteristic life, which
+63.2 % of units fail to reach; an infinite life never ends. Arguments may be arrays and are broadcast.
 """
 
 from __future__ import annotations
@@ -13,7 +12,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-
 _LN2 = math.log(2.0)
 
 
@@ -38,8 +36,7 @@ def life_from_median(median: ArrayLike, shape: ArrayLike) -> Floats:
 
     References
     ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section
-    from memory).
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section from memory).
 
     Examples
     --------
@@ -71,13 +68,13 @@ def survival(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0
 
     Notes
     -----
-    ``exp((age / life)**shape - ((age + t) / life)**shape)``. ValueError unless life and shape are
-    above 0 and age is 0 or more.
+    ``exp((age / life)**shape - ((age + t) / life)**shape)``. ValueError unless life and shape are above 0 and age is
+    0 or more.
 
     References
     ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section
-    from memory); MIL-HDBK-338B, 5.3.6.
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section from memory); MIL-HDBK-338B,
+    5.3.6.
 
     Examples
     --------
@@ -112,49 +109,11 @@ def cdf(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -
 
     References
     ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section
-    from memory).
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section from memory).
     """
     return np.asarray(-np.expm1(-_hazard_added(t, life, shape, age)))[()]
 
 
-def quantile(p: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -> Floats:
-    """Further time within which the share p of units of this age fails.
-
-    Parameters
-    ----------
-    p : float or array
-        Chance [-], 0..1.
-    life : float or array
-        Characteristic life of a new one [time].
-    shape : float or array
-        Shape [-].
-    age : float or array
-        Age now, or virtual age of a rebuilt one [time]; 0 = new.
-
-    Returns
-    -------
-    float or array
-        Further time [time]; inf at p = 1.
-
-    Notes
-    -----
-    ``life ((age / life)**shape - ln(1 - p))**(1 / shape) - age``, the inverse of :func:`cdf`.
-    ValueError as there, and for a chance outside 0..1.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section
-    from memory).
-    """
-    chance = np.asarray(p, dtype=float)
-    if not np.all((chance >= 0.0) & (chance <= 1.0)):
-        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
-    size, k = _life_and_shape(life, shape)
-    old = _age(age)
-    with np.errstate(divide="ignore"):
-        left = (old / size) ** k - np.log1p(-chance)
-    return np.asarray(np.maximum(size * left ** (1.0 / k) - old, 0.0))[()]
 
 
 def mean(life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -> Floats:
@@ -176,16 +135,14 @@ def mean(life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -> Floats:
 
     Notes
     -----
-    New: ``life Gamma(1 + 1/shape)``. At an age: the integral of :func:`survival` over all further time,
-    ``(age / shape) U(1, 1 + 1/shape, x)`` with ``x = (age / life)**shape`` and U the confluent
-    hypergeometric function of the second kind; it stays exact where the chance of having come so far
-    is too small to be written. It falls with age for a shape above 1. ValueError as in
-    :func:`survival`.
+    New: ``life Gamma(1 + 1/shape)``. At an age: the integral of :func:`survival` over all further time, ``(age /
+    shape) U(1, 1 + 1/shape, x)`` with ``x = (age / life)**shape`` and U the confluent hypergeometric function of the
+    second kind; it stays exact where the chance of having come so far is too small to be written. It falls with age
+    for a shape above 1. ValueError as in :func:`survival`.
 
     References
     ----------
-    NIST Digital Library of Mathematical Functions, 8.5 (incomplete gamma function
-    through U; from memory).
+    NIST Digital Library of Mathematical Functions, 8.5 (incomplete gamma function through U; from memory).
 
     Examples
     --------
@@ -214,8 +171,8 @@ def virtual_age(age_before: ArrayLike, run: ArrayLike, wear_kept: ArrayLike) -> 
     run : float or array
         Time run since then [time].
     wear_kept : float or array
-        Share of that wear the rebuild leaves [-]: 0 as good as before that run (as new after a first
-        rebuild), 1 as bad as old.
+        Share of that wear the rebuild leaves [-]: 0 as good as before that run (as new after a first rebuild), 1 as
+        bad as old.
 
     Returns
     -------
@@ -224,13 +181,13 @@ def virtual_age(age_before: ArrayLike, run: ArrayLike, wear_kept: ArrayLike) -> 
 
     Notes
     -----
-    Kijima's type I: ``age_before + wear_kept run``; a rebuild can undo only the wear since the one
-    before. ValueError for a share outside 0..1 or a time below 0.
+    Kijima's type I: ``age_before + wear_kept run``; a rebuild can undo only the wear since the one before. ValueError
+    for a share outside 0..1 or a time below 0.
 
     References
     ----------
-    M. Kijima, "Some results for repairable systems with general repair", Journal of Applied
-    Probability 26 (1989) 89-102, model I (from memory).
+    M. Kijima, "Some results for repairable systems with general repair", Journal of Applied Probability 26 (1989)
+    89-102, model I (from memory).
 
     Examples
     --------
@@ -266,3 +223,143 @@ def _age(age: ArrayLike) -> Floats:
     if not np.all(old >= 0.0):
         raise ValueError("give an age or a time run of 0 or more")
     return old
+
+
+def early_failure_survival(
+    t: ArrayLike, survival_later: ArrayLike, p_early: ArrayLike, early_life: ArrayLike = 0.0
+) -> Floats:
+    """Chance of working for t when some units fail early, from bad parts or bad work.
+
+    Parameters
+    ----------
+    t : float or array
+        Time since fitting [time].
+    survival_later : float or array
+        Chance that a sound unit works for t [-].
+    p_early : float or array
+        Share of units that are not sound [-]; 0..1.
+    early_life : float or array
+        Mean life of those [time]; 0 = dead on arrival.
+
+    Returns
+    -------
+    float or array
+        Chance [-]; with an early life of 0 it is ``1 - p_early`` at t = 0 already.
+
+    Notes
+    -----
+    ``(1 - p_early) survival_later + p_early exp(-t / early_life)``: a mixture, so p_early is the share seen when
+    every early failure has shown. ValueError for a share outside 0..1 or a mean below 0.
+
+    References
+    ----------
+    MIL-HDBK-338B, Electronic Reliability Design Handbook, 5.3 (early life failures; from memory); mixture of lives,
+    common practice.
+
+    Examples
+    --------
+    >>> float(early_failure_survival(0.0, 1.0, 0.05))
+    0.95
+    """
+    share, early = np.asarray(p_early, dtype=float), np.asarray(early_life, dtype=float)
+    if not np.all((share >= 0.0) & (share <= 1.0)):
+        raise ValueError("the share of early failures must lie in 0..1 (0.05 for 5 %)")
+    if not np.all(early >= 0.0):
+        raise ValueError("give a mean early life of 0 or more")
+    time = np.asarray(t, dtype=float)
+    alive = np.where(early > 0.0, np.exp(-time / np.where(early > 0.0, early, 1.0)), 0.0)
+    return np.asarray((1.0 - share) * np.asarray(survival_later, dtype=float) + share * alive)[()]
+
+
+def two_clock_survival(
+    years: ArrayLike,
+    hours_a_year: ArrayLike,
+    life_hours: ArrayLike,
+    shape_hours: ArrayLike,
+    life_years: ArrayLike,
+    shape_years: ArrayLike,
+    age_years: ArrayLike = 0.0,
+) -> Floats:
+    """Chance of working for further years when both hours run and years of standing wear a unit out.
+
+    Parameters
+    ----------
+    years : float or array
+        Further time [year].
+    hours_a_year : float or array
+        Use [h/year]; 0 = it only stands.
+    life_hours, life_years : float or array
+        Characteristic life on each clock [h] and [year]; inf where that clock does not matter.
+    shape_hours, shape_years : float or array
+        Shape on each clock [-].
+    age_years : float or array
+        Age now, with the same use so far [year]; 0 = new.
+
+    Returns
+    -------
+    float or array
+        Chance [-].
+
+    Notes
+    -----
+    The earlier strikes: the two chances multiplied, hours being ``hours_a_year`` times the years. The clocks are
+    taken as independent. ValueError for use below 0, and as in :func:`lives.survival`.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.8.1 (competing risk model; from memory).
+
+    Examples
+    --------
+    >>> round(float(two_clock_survival(2.0, 1.0, 5.0, 1.0, 5.0, 1.0)), 4)
+    0.4493
+    """
+    use = np.asarray(hours_a_year, dtype=float)
+    if not np.all(use >= 0.0):
+        raise ValueError("give a use of 0 hours a year or more")
+    time, old = np.asarray(years, dtype=float), np.asarray(age_years, dtype=float)
+    by_hours = survival(use * time, life_hours, shape_hours, use * old)
+    return np.asarray(by_hours * survival(time, life_years, shape_years, old))[()]
+
+
+def mean_p_spare_works(turned_every_years: ArrayLike, life_years: ArrayLike, shape: ArrayLike = 1.0) -> Floats:
+    """Chance that a spare works when wanted at no particular time between two turnings.
+
+    Parameters
+    ----------
+    turned_every_years : float or array
+        Time between turnings [year]; inf = never turned.
+    life_years : float or array
+        Characteristic life on the shelf [year].
+    shape : float or array
+        Shape [-].
+
+    Returns
+    -------
+    float or array
+        Chance [-]; 1 if it is turned all the time, 0 in the long run if never.
+
+    Notes
+    -----
+    Mean of :func:`p_spare_works` over the time between turnings. ValueError as there, and for a time below 0.
+
+    References
+    ----------
+    IEC 61508-6, annex B (mean chance of failure on demand between proof tests; from memory).
+
+    Examples
+    --------
+    >>> round(float(mean_p_spare_works(2.0, 20.0)), 3)
+    0.952
+    """
+    from scipy import special
+
+    every = np.asarray(turned_every_years, dtype=float)
+    if not np.all(every >= 0.0):
+        raise ValueError("give a time between turnings of 0 years or more")
+    life, k = np.asarray(life_years, dtype=float), np.asarray(shape, dtype=float)
+    worn = (every / life) ** k
+    often = worn < 1e-9
+    # a life without end times no wear would be no number
+    lasting = mean(np.where(often, 1.0, life), k) * special.gammainc(1.0 / k, worn)
+    return np.asarray(np.where(often, 1.0 - worn / (1.0 + k), lasting / np.where(often, 1.0, every)))[()]

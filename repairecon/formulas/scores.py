@@ -8,8 +8,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.coverage import share_interval
-
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -71,44 +69,6 @@ def pinball(seen: ArrayLike, quantile: ArrayLike, p: float) -> Floats:
     return np.asarray(np.where(miss >= 0.0, p * miss, (p - 1.0) * miss))
 
 
-def interval_score(low: ArrayLike, high: ArrayLike, seen: ArrayLike, confidence: float = 0.8) -> Floats:
-    """Width of a range plus a fine for missing.
-
-    Parameters
-    ----------
-    low : array
-        Lower end [any unit].
-    high : array
-        Upper end [same unit].
-    seen : array
-        What came [same unit].
-    confidence : float
-        Chance stated to lie inside [-].
-
-    Returns
-    -------
-    array
-        Score, the less the better [same unit].
-
-    Notes
-    -----
-    ``high - low + 2 / (1 - confidence) * (distance outside)``: twice the two pinball losses over the chance
-    left out.
-
-    References
-    ----------
-    T. Gneiting, A. E. Raftery, JASA 102 (2007) 359-378, equation 43 (number from memory).
-
-    Examples
-    --------
-    >>> interval_score(10.0, 20.0, [15.0, 22.0, 9.0], 0.75).tolist()
-    [10.0, 26.0, 18.0]
-    """
-    a, b, x = (np.asarray(v, dtype=float) for v in (low, high, seen))
-    outside = np.maximum(a - x, 0.0) + np.maximum(x - b, 0.0)
-    return np.asarray((b - a) + 2.0 / (1.0 - confidence) * outside)
-
-
 def brier(stated: ArrayLike, happened: ArrayLike) -> float:
     """Mean squared distance of stated chances from what came.
 
@@ -162,9 +122,9 @@ def brier_parts(stated: ArrayLike, happened: ArrayLike, edges: ArrayLike) -> Bri
 
     Notes
     -----
-    Over groups k with mean stated p, share happened o, count n of N: reliability ``sum n (p - o)**2 / N``,
-    resolution ``sum n (o - O)**2 / N``, uncertainty ``O (1 - O)``; ``within`` makes the sum exact where chances differ
-    inside a group.
+    Over groups k with mean stated p, share happened o, count n of N: reliability ``sum n (p - o)**2 / N``, resolution
+    ``sum n (o - O)**2 / N``, uncertainty ``O (1 - O)``; ``within`` makes the sum exact where chances differ inside a
+    group.
 
     References
     ----------
@@ -261,3 +221,138 @@ def log_score(stated: ArrayLike, happened: ArrayLike) -> float:
         raise ValueError("no stated chance to score")
     given = np.where(y, p, 1.0 - p)
     return float("inf") if np.any(given <= 0.0) else -float(sum(log(g) for g in given)) / len(p)
+
+
+def share_interval(inside: int, of: int, confidence: float = 0.9, method: str = "jeffreys") -> tuple[float, float]:
+    """Range of a true share, after so many of so many.
+
+    Parameters
+    ----------
+    inside : int
+        How many [-].
+    of : int
+        Of how many [-].
+    confidence : float
+        Confidence [-].
+    method : str
+        "jeffreys", or "exact" for the ends that never promise too much.
+
+    Returns
+    -------
+    low, high : float, float
+        Ends [-].
+
+    Notes
+    -----
+    Jeffreys: quantiles of Beta(k + 1/2, n - k + 1/2), with 0 and 1 kept as ends when none or all were inside. Exact
+    (Clopper-Pearson): quantiles of Beta(k, n - k + 1) and Beta(k + 1, n - k). None of none gives 0 to 1. ValueError
+    for a count that cannot be.
+
+    References
+    ----------
+    L. D. Brown, T. T. Cai, A. DasGupta, "Interval estimation for a binomial proportion", Statistical Science 16
+    (2001) 101-133; NIST/SEMATECH e-Handbook, section 7.2.4.1 (both from memory).
+
+    Examples
+    --------
+    >>> low, high = share_interval(4, 20, 0.9, "exact")
+    >>> round(low, 4), round(high, 4)
+    (0.0714, 0.401)
+    """
+    from scipy import special
+
+    if not 0 <= inside <= of or method not in ("jeffreys", "exact"):
+        raise ValueError("so many of so many, by jeffreys or exact")
+    if of == 0:
+        return 0.0, 1.0
+    side, less = (1.0 - confidence) / 2.0, 0.5 if method == "jeffreys" else 0.0
+    k, rest = float(inside), float(of - inside)
+    low = 0.0 if inside == 0 else float(special.betaincinv(k + less, rest + 1.0 - less, side))
+    high = 1.0 if inside == of else float(special.betaincinv(k + 1.0 - less, rest + less, 1.0 - side))
+    return low, high
+
+
+def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> Floats:
+    """Where a value fell in its range, as a normal score: 0 at the middle, about 1.28 at the upper end.
+
+    Parameters
+    ----------
+    seen : array
+        What came [any unit].
+    p10 : array
+        Value that one in ten stays below [same unit].
+    p50 : array
+        Value that half stay below [same unit].
+    p90 : array
+        Value that nine in ten stay below [same unit].
+
+    Returns
+    -------
+    array
+        Normal scores [-]; nan for a range without width on the side where the value fell.
+
+    Notes
+    -----
+    Straight between and beyond the three points, on the log scale where all are above 0, else as they stand. What
+    came from the range as stated has scores close to a standard normal.
+
+    References
+    ----------
+    The normal score of a value under a two-piece (log) normal curve through three quantiles; ours, no source.
+
+    Examples
+    --------
+    >>> places([10.0, 20.0, 5.0], 5.0, 10.0, 20.0).tolist()
+    [0.0, 1.2815515655446004, -1.2815515655446004]
+    """
+    from scipy import special
+
+    x, low, middle, high = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (seen, p10, p50, p90)))
+    logs = (x > 0.0) & (low > 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x, low, middle, high = (np.where(logs, np.log(v), v) for v in (x, low, middle, high))
+        side = np.where(x >= middle, high - middle, middle - low)
+        score = np.where(x == middle, 0.0, (x - middle) / side)
+    return np.where(side > 0.0, float(special.ndtri(0.9)) * score, np.nan)
+
+
+def spread_interval(scores: ArrayLike, confidence: float = 0.9) -> tuple[float, float, float]:
+    """By how much ranges should be widened, and how well that is known.
+
+    Parameters
+    ----------
+    scores : array
+        Normal scores of what came, as :func:`places` gives them [-].
+    confidence : float
+        Confidence of the range [-].
+
+    Returns
+    -------
+    factor, low, high : float, float, float
+        Best factor and its range: above 1 the ranges were too narrow [-].
+
+    Notes
+    -----
+    Root mean square of the scores; ``sum(z**2)`` over its chi-square quantiles bounds the square of the factor. A
+    shift to one side counts as spread. Range of use: scores that are near normal; one wild value weighs heavily.
+    ValueError without scores.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.3.1 (range of a standard deviation; from memory).
+
+    Examples
+    --------
+    >>> factor, low, high = spread_interval([-1.0, 1.0, 1.5, -1.5])
+    >>> round(factor, 3), low < 1.0 < high
+    (1.275, True)
+    """
+    from scipy import special
+
+    z = np.asarray(scores, dtype=float)
+    z = z[np.isfinite(z)]
+    if not len(z):
+        raise ValueError("no score to learn a spread from")
+    total, side = float(z @ z), (1.0 - confidence) / 2.0
+    most, least = (float(special.chdtri(len(z), p)) for p in (side, 1.0 - side))
+    return (total / len(z)) ** 0.5, (total / most) ** 0.5, (total / least) ** 0.5

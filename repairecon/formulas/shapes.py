@@ -1,6 +1,6 @@
 """The shapes of an uncertain number, each on its own unit scale.
 
-Groundwork of :mod:`ranges` and :mod:`range_tables`: a number is ``start + scale * unit``. Bounded
+Groundwork of :mod:`ranges`: a number is ``start + scale * unit``. Bounded
 shapes have their unit on 0..1; the lognormal's is ``exp(sigma z) - 1``, counted from the likely
 value, which keeps its digits when the curve is nearly symmetric. Upper tails have functions of
 their own, because ``1 - p`` has lost its digits there.
@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-
 Z_OF_90_PERCENT = 1.2815515655446004
 """Standard normal value that 90 % of cases stay below."""
 
@@ -44,16 +43,8 @@ class UnitCurve(ABC):
         """Value with the chance ``p`` below it."""
 
     @abstractmethod
-    def top_quantile(self, q: Floats) -> Floats:
-        """Value with the chance ``q`` above it."""
-
-    @abstractmethod
     def partial(self, p: Floats) -> Floats:
         """Integral of the quantile from 0 to ``p``."""
-
-    @abstractmethod
-    def top_partial(self, q: Floats) -> Floats:
-        """Integral of the quantile over its uppermost ``q``."""
 
     @abstractmethod
     def breaks(self) -> Floats:
@@ -71,12 +62,6 @@ class BoundedCurve(UnitCurve):
 
     def survival(self, u: Floats) -> Floats:
         return self.mirrored().cdf(1.0 - u)
-
-    def top_quantile(self, q: Floats) -> Floats:
-        return 1.0 - self.mirrored().quantile(q)
-
-    def top_partial(self, q: Floats) -> Floats:
-        return q - self.mirrored().partial(q)
 
     def breaks(self) -> Floats:
         return np.array([0.0, self.mode, 1.0])
@@ -221,20 +206,10 @@ class Lognormal(UnitCurve):
 
         return np.asarray(np.expm1(self.sigma * special.ndtri(p)))
 
-    def top_quantile(self, q: Floats) -> Floats:
-        from scipy import special
-
-        return np.asarray(np.expm1(-self.sigma * special.ndtri(q)))
-
     def partial(self, p: Floats) -> Floats:
         from scipy import special
 
         return np.asarray((1.0 + self.mean) * special.ndtr(special.ndtri(p) - self.sigma) - p)
-
-    def top_partial(self, q: Floats) -> Floats:
-        from scipy import special
-
-        return np.asarray((1.0 + self.mean) * special.ndtr(self.sigma + special.ndtri(q)) - q)
 
     def breaks(self) -> Floats:
         # The mean's own weight sits round z = sigma: nine deviations beyond either are kept.

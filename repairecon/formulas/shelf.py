@@ -1,4 +1,4 @@
-"""How long stored parts stay fit for use: shelf life of rubber, what runs out when, and when to turn units by hand.
+"""How long stored parts stay fit for use: shelf life of rubber.
 
 Days are day numbers, counted from 1970-01-01 as 0 (so differences are days); nan is an unknown day, inf never.
 """
@@ -9,80 +9,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-Wholes = NDArray[np.int64]
-Bools = NDArray[np.bool_]
-
-FIT, RUNS_OUT, OVER, UNKNOWN = 0, 1, 2, 3
-
-
-def quarter_end(year: ArrayLike, quarter: ArrayLike) -> Floats:
-    """Last day of a quarter, from which rubber marked with it is counted.
-
-    Parameters
-    ----------
-    year, quarter : int or array
-        Year, and quarter 1 to 4: 2024 and 3 for "3Q24" [-].
-
-    Returns
-    -------
-    float or array
-        Day number [day].
-
-    Notes
-    -----
-    The part may be up to three months younger than its mark allows; counting from the quarter's end
-    gives it the whole of its shelf life. ValueError for another quarter.
-
-    References
-    ----------
-    ISO 2230:2002, cure date by quarter (from memory); counted from the end of the quarter: SAE ARP5316 (from memory).
-
-    Examples
-    --------
-    >>> int(quarter_end(1970, 1))
-    89
-    """
-    y, q = np.asarray(year, dtype=np.int64), np.asarray(quarter, dtype=np.int64)
-    if not np.all((q >= 1) & (q <= 4)):
-        raise ValueError("a quarter is 1, 2, 3 or 4")
-    months = (12 * (y - 1970) + 3 * q).astype("datetime64[M]")
-    return np.asarray((months.astype("datetime64[D]").astype(np.int64) - 1).astype(np.float64))[()]
-
-
-def counted_from(cured_day: ArrayLike, bought_day: ArrayLike) -> tuple[Floats, Bools]:
-    """Day from which the shelf life runs: when it was made, or else when it was bought.
-
-    Parameters
-    ----------
-    cured_day : float or array
-        Cure date; nan = not known [day].
-    bought_day : float or array
-        Day on which it was bought; nan = not known [day].
-
-    Returns
-    -------
-    day : float or array
-        Day it is counted from; nan = neither is known [day].
-    assumed : bool or array
-        Whether it is the day of purchase, so that the part may be older.
-
-    Notes
-    -----
-    A part bought may have lain on a dealer's shelf: its true expiry is then earlier by that time.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> day, assumed = counted_from([100.0, np.nan], [400.0, 400.0])
-    >>> day.tolist(), assumed.tolist()
-    ([100.0, 400.0], [False, True])
-    """
-    cured, bought = np.broadcast_arrays(np.asarray(cured_day, dtype=float), np.asarray(bought_day, dtype=float))
-    unknown = np.isnan(cured)
-    return np.where(unknown, bought, cured)[()], np.asarray(unknown & ~np.isnan(bought))[()]
 
 
 def expiry_day(
@@ -135,40 +61,6 @@ def expiry_day(
     return np.asarray(ended)[()]
 
 
-def when_over(expiry: ArrayLike, from_day: float, to_day: float) -> Wholes:
-    """Whether parts stay in date over a period, run out in it, or are over before it.
-
-    Parameters
-    ----------
-    expiry : float or array
-        Last day in date, from :func:`expiry_day` [day].
-    from_day, to_day : float
-        First and last day of the period, such as a passage [day].
-
-    Returns
-    -------
-    int or array
-        FIT (0) throughout, RUNS_OUT (1) during it, OVER (2) before it, UNKNOWN (3) [-].
-
-    Notes
-    -----
-    In date on its last day still. ValueError for a period that ends before it begins.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> when_over([5, 10, 20, np.nan], 10, 19).tolist()
-    [2, 1, 0, 3]
-    """
-    _period(from_day, to_day)
-    last = np.asarray(expiry, dtype=float)
-    code = np.where(last < from_day, OVER, np.where(last < to_day, RUNS_OUT, FIT))
-    return np.asarray(np.where(np.isnan(last), UNKNOWN, code).astype(np.int64))[()]
-
-
 def share_of_life_lost(expiry: ArrayLike, from_day: float, to_day: float) -> Floats:
     """Share of what is left of a part's shelf life that a period uses up.
 
@@ -202,41 +94,6 @@ def share_of_life_lost(expiry: ArrayLike, from_day: float, to_day: float) -> Flo
     left = np.asarray(expiry, dtype=float) - from_day
     share = np.where(left > to_day - from_day, (to_day - from_day) / np.where(left > 0.0, left, 1.0), 1.0)
     return np.asarray(np.where(np.isnan(left), 0.0, share))[()]
-
-
-def turn_by(last_turned_day: ArrayLike, every_days: ArrayLike) -> Floats:
-    """Day by which a whole unit must be turned by hand again, so that it does not seize on its shelf.
-
-    Parameters
-    ----------
-    last_turned_day : float or array
-        Day on which it was last turned, run or bought; nan = not known [day].
-    every_days : float or array
-        Days between turnings, above 0; inf = it need not be turned [day].
-
-    Returns
-    -------
-    float or array
-        Day number; inf = never, -inf = at once, as nobody knows when it was last turned [day].
-
-    Notes
-    -----
-    ``last_turned_day + every_days``. ValueError for a number of days of 0 or less.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> turn_by([100.0, np.nan], 90.0).tolist()
-    [190.0, -inf]
-    """
-    last, every = np.asarray(last_turned_day, dtype=float), np.asarray(every_days, dtype=float)
-    if not np.all(every > 0.0):
-        raise ValueError("the days between turnings must be above 0")
-    due = np.where(np.isnan(last), -np.inf, last) + np.where(np.isinf(every), 0.0, every)
-    return np.asarray(np.where(np.isinf(every), np.inf, due))[()]
 
 
 def _months_on(start: Floats, months: Floats) -> Floats:

@@ -152,49 +152,6 @@ def stock_for(demand: ArrayLike, assurance: ArrayLike) -> Wholes:
     return np.asarray(enough.argmax(axis=-1).astype(np.int64))[()]
 
 
-def newsvendor_stock(demand: ArrayLike, cost_short: ArrayLike, cost_left: ArrayLike) -> Wholes:
-    """Stock that costs least on average where no budget binds.
-
-    Parameters
-    ----------
-    demand : array (..., numbers)
-        Chances of 0, 1, 2, ... [-].
-    cost_short : float or array
-        Cost of every unit short, beyond the price it would have had anyway [home money].
-    cost_left : float or array
-        Cost of every unit left over: what it loses in worth over the period [home money].
-
-    Returns
-    -------
-    int or array
-        Stock [-].
-
-    Notes
-    -----
-    Smallest s with ``P(D <= s) >= cost_short / (cost_short + cost_left)``; 0 if both are 0. ValueError for a
-    cost below 0, and for a cost_left of 0 unless the demand surely ends (nothing would then speak against
-    carrying any number).
-
-    References
-    ----------
-    Cachon and Terwiesch, Matching Supply with Demand, 3rd ed., chapter 12.
-
-    Examples
-    --------
-    >>> int(newsvendor_stock([0.25, 0.25, 0.25, 0.25], 8.0, 4.0))
-    2
-    """
-    short, left = np.asarray(cost_short, dtype=float), np.asarray(cost_left, dtype=float)
-    if not (np.all(short >= 0.0) and np.all(left >= 0.0)):
-        raise ValueError("costs must be 0 or more")
-    both = short + left
-    allowed = np.where(both > 0.0, left / np.where(both > 0.0, both, 1.0), 1.0)
-    enough = p_above(demand) <= allowed[..., np.newaxis] * (1.0 + 1e-12)
-    if not np.all(enough[..., -1]):
-        raise ValueError("the chances stop before that stock is reached: give more numbers")
-    return np.asarray(enough.argmax(axis=-1).astype(np.int64))[()]
-
-
 def p_any_short(p_each: ArrayLike) -> float:
     """Chance that at least one of several items is short.
 

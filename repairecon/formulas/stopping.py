@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.leaves import expected_by_set
+from repairecon.formulas.tree import expected_by_set
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -43,9 +43,7 @@ class Followed(NamedTuple):
     cost: Floats
 
 
-def optimal_stopping(
-    chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cost: ArrayLike
-) -> StopRule:
+def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cost: ArrayLike) -> StopRule:
     """Least expected cost when one may stop at any stage, with the rule that reaches it.
 
     Parameters
@@ -53,8 +51,8 @@ def optimal_stopping(
     chance : array (leaves,)
         Chance of each leaf, summing to 1 [-].
     ids_by_stage : int array (stages, leaves)
-        Leaves alike by what has been seen when the choice of that stage is made share a number; each
-        stage tells apart at least what the one before did [-].
+        Leaves alike by what has been seen when the choice of that stage is made share a number; each stage tells
+        apart at least what the one before did [-].
     stop_cost : array (stages, leaves, actions)
         Cost if stopped at that stage by that action; inf where it is not open [home money].
     go_cost : array (leaves,)
@@ -65,23 +63,22 @@ def optimal_stopping(
     value : float
         Least expected cost [home money].
     stages : tuple of StageRule
-        For each stage, by set: `choice` (action index, -1 go on, -2 where the set cannot come),
-        `cost_go_on` (acting best later), `cost_stop` (the cheapest stop), `best_stop` (its action),
-        both [home money] and nan where the set cannot come, and `p_set` [-].
+        For each stage, by set: `choice` (action index, -1 go on, -2 where the set cannot come), `cost_go_on` (acting
+        best later), `cost_stop` (the cheapest stop), `best_stop` (its action), both [home money] and nan where the
+        set cannot come, and `p_set` [-].
 
     Notes
     -----
-    Backward induction: V(set) = min(min over actions of E(stop_cost | set), E(V of next stage | set)),
-    with V = go_cost after the last stage. Costs of all stages must be counted from one and the same
-    moment (all from the start, or all from here on); what is spent on the way to a stage belongs in
-    both its stop costs and those of later stages. Equal costs (to 1e-12 of themselves): stop, by the
-    first action. With no stage the value is E(go_cost). Costs are above -inf and not nan.
-    ValueError when a later stage forgets what an earlier one told apart.
+    Backward induction: V(set) = min(min over actions of E(stop_cost | set), E(V of next stage | set)), with V =
+    go_cost after the last stage. Costs of all stages must be counted from one and the same moment (all from the
+    start, or all from here on); what is spent on the way to a stage belongs in both its stop costs and those of later
+    stages. Equal costs (to 1e-12 of themselves): stop, by the first action. With no stage the value is E(go_cost).
+    Costs are above -inf and not nan. ValueError when a later stage forgets what an earlier one told apart.
 
     References
     ----------
-    Bellman, Dynamic Programming (1957), ch. 3 (the principle of optimality).
-    DeGroot, Optimal Statistical Decisions (1970), ch. 12 (backward induction).
+    Bellman, Dynamic Programming (1957), ch. 3 (the principle of optimality). DeGroot, Optimal Statistical Decisions
+    (1970), ch. 12 (backward induction).
 
     Examples
     --------
@@ -134,8 +131,8 @@ def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cos
 
     Notes
     -----
-    A leaf stops at the first stage whose choice is not to go on. In leaves of chance 0 within sets that
-    cannot come the rule is taken to go on.
+    A leaf stops at the first stage whose choice is not to go on. In leaves of chance 0 within sets that cannot come
+    the rule is taken to go on.
 
     References
     ----------

@@ -25,8 +25,8 @@ def half_of_new(price_new: ArrayLike, share: float = 0.5) -> Floats:
 
     Notes
     -----
-    ``share price_new``. A rule of thumb without derivation: blind to age, life after the repair,
-    waiting and own hours. ValueError for a share outside 0..1 or a price below 0.
+    ``share price_new``. A rule of thumb without derivation: blind to age, life after the repair, waiting and own
+    hours. ValueError for a share outside 0..1 or a price below 0.
 
     References
     ----------
@@ -57,13 +57,13 @@ def flat_share_of_list(price_list: ArrayLike, share: float = 0.85) -> Floats:
 
     Notes
     -----
-    ``share price_list``, for any one repair, overhaul or rebuild, whatever the age; a job may not be
-    split to slip under it. ValueError for a share outside 0..1 or a price below 0.
+    ``share price_list``, for any one repair, overhaul or rebuild, whatever the age; a job may not be split to slip
+    under it. ValueError for a share outside 0..1 or a price below 0.
 
     References
     ----------
-    US Army, TB 43-0154 (military standard engines and outboard motors), section I, General: one
-    maintenance action is limited to 85 per cent of the standard inventory price.
+    US Army, TB 43-0154 (military standard engines and outboard motors), section I, General: one maintenance action is
+    limited to 85 per cent of the standard inventory price.
 
     Examples
     --------
@@ -92,13 +92,13 @@ def straight_line(price_new: ArrayLike, age_years: ArrayLike, life_years: ArrayL
 
     Notes
     -----
-    ``price_new (1 - age_years / life_years)``, held at 0. ValueError for an age or a price below 0
-    and for a life that is not above 0.
+    ``price_new (1 - age_years / life_years)``, held at 0. ValueError for an age or a price below 0 and for a life
+    that is not above 0.
 
     References
     ----------
-    US Coast Guard, CI 11103.1B, enclosure (3): the diagonal between replacement cost and life
-    expectancy, read at the actual age, is the maximum allowable repair cost.
+    US Coast Guard, CI 11103.1B, enclosure (3): the diagonal between replacement cost and life expectancy, read at the
+    actual age, is the maximum allowable repair cost.
 
     Examples
     --------

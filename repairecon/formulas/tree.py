@@ -1,42 +1,22 @@
-"""A probability tree laid out as its leaves: every way the events can turn out, with its chance."""
+"""A probability tree laid out as its leaves; what a finding does to them, and sums over those that look alike."""
 
 from __future__ import annotations
 
 import heapq
 from collections.abc import Sequence
+from graphlib import CycleError, TopologicalSorter
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from repairecon.formulas.findings import finding_likelihood, given_findings, look_likelihood
-from repairecon.formulas.leaves import (
-    NOT_HAPPENING,
-    expected_by_set,
-    information_sets,
-    joint_marginals,
-    marginal,
-)
-
-__all__ = [
-    "NOT_HAPPENING",
-    "enumerate_leaves",
-    "evaluation_order",
-    "expected_by_set",
-    "finding_likelihood",
-    "given_findings",
-    "information_sets",
-    "joint_marginals",
-    "look_likelihood",
-    "marginal",
-]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 States = NDArray[np.int16]
 Given = Sequence[tuple[int, int]]
 Group = tuple[Given, ArrayLike]
-
 _SUM_TOLERANCE = 1e-9
+NOT_HAPPENING = -1
+_DENSE_CODES = 65_536
 
 
 def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) -> tuple[States, Floats]:
@@ -45,8 +25,8 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
     Parameters
     ----------
     events : sequence of sequences of (given, chances)
-        One entry an event; an entry holds the event's groups. `given` is a tuple of
-        (event index, outcome index) pairs, `chances` the chance of each outcome [-].
+        One entry an event; an entry holds the event's groups. `given` is a tuple of (event index, outcome index)
+        pairs, `chances` the chance of each outcome [-].
     limit : int
         The most leaves allowed [leaves].
 
@@ -59,12 +39,11 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
 
     Notes
     -----
-    In a leaf the one group applies whose conditions all hold; a group with an empty `given` applies
-    when no other of that event does; when none applies the event does not happen (-1). A condition on
-    an event that does not happen does not hold. Branches of chance zero are dropped. Leaves are in
-    lexicographic order of the order of evaluation (`evaluation_order`).
-    ValueError: conditions in a circle, two groups that hold at once, chances below zero or whose sum
-    is off 1 by more than 1e-9, indices out of range, more than `limit` leaves.
+    In a leaf the one group applies whose conditions all hold; a group with an empty `given` applies when no other of
+    that event does; when none applies the event does not happen (-1). A condition on an event that does not happen
+    does not hold. Branches of chance zero are dropped. Leaves are in lexicographic order of the order of evaluation
+    (`evaluation_order`). ValueError: conditions in a circle, two groups that hold at once, chances below zero or
+    whose sum is off 1 by more than 1e-9, indices out of range, more than `limit` leaves.
 
     References
     ----------
@@ -89,8 +68,7 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
         leaves = int(branches[group].sum())
         if leaves > limit:
             raise ValueError(
-                f"the tree has at least {leaves} leaves after {done} of its {len(events)} events; "
-                f"the limit is {limit}"
+                f"the tree has at least {leaves} leaves after {done} of its {len(events)} events; the limit is {limit}"
             )
         outcome = np.array([k for row in happens[:-1] for k in np.flatnonzero(row)] + [NOT_HAPPENING])
         share = np.append(tables[event][happens[:-1]], 1.0)
@@ -116,8 +94,7 @@ def evaluation_order(givens: Sequence[Sequence[Given]]) -> list[int]:
 
     Notes
     -----
-    Topological sorting with a heap of the free events. ValueError names the events on a circle, or an
-    index that is no event.
+    Topological sorting. ValueError names the events on a circle, or an index that is no event.
 
     References
     ----------
@@ -133,22 +110,20 @@ def evaluation_order(givens: Sequence[Sequence[Given]]) -> list[int]:
         wrong = sorted(other for other in named if not 0 <= other < len(givens))
         if wrong:
             raise ValueError(f"event {event}: a condition names event {wrong[0]}, which does not exist")
-    waiting = [len(named) for named in parents]
-    children: list[list[int]] = [[] for _ in parents]
-    for event, named in enumerate(parents):
-        for other in named:
-            children[other].append(event)
-    free = [event for event, count in enumerate(waiting) if count == 0]
-    order: list[int] = []
+    sorter = TopologicalSorter(dict(enumerate(parents)))
+    try:
+        sorter.prepare()
+    except CycleError as error:
+        circle = sorted(set(error.args[1]))
+        raise ValueError(f"events {', '.join(map(str, circle))} depend on each other in a circle") from None
+    # a heap, so that of the events that are free the first in the file comes first: leaves keep their order
+    free, order = list(sorter.get_ready()), []
+    heapq.heapify(free)
     while free:
         order.append(heapq.heappop(free))
-        for event in children[order[-1]]:
-            waiting[event] -= 1
-            if waiting[event] == 0:
-                heapq.heappush(free, event)
-    if len(order) < len(parents):
-        circle = _circle(parents, set(range(len(parents))) - set(order))
-        raise ValueError(f"events {', '.join(map(str, circle))} depend on each other in a circle")
+        sorter.done(order[-1])
+        for event in sorter.get_ready():
+            heapq.heappush(free, event)
     return order
 
 
@@ -207,11 +182,232 @@ def _branch_out(group: Ints, branches: Ints) -> tuple[Ints, Ints]:
     return parent, np.arange(len(parent)) + (first_branch[group] - first_child)[parent]
 
 
-def _circle(parents: Sequence[set[int]], stuck: set[int]) -> list[int]:
-    """One circle among the events that could not be placed: each has a parent that could not be either."""
-    walk = [min(stuck)]
-    while True:
-        step = min(parents[walk[-1]] & stuck)
-        if step in walk:
-            return sorted(walk[walk.index(step) :])
-        walk.append(step)
+def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, float]:
+    """Chances of the leaves after something has been found, and how likely that finding was.
+
+    Parameters
+    ----------
+    chance : array (leaves,)
+        Chance of each leaf before [-].
+    likelihood : array (leaves,)
+        Chance of finding just this if the leaf is the true one, 0 to 1 [-].
+
+    Returns
+    -------
+    chance : float array (leaves,)
+        Chance of each leaf after [-].
+    p_findings : float
+        Chance of the finding before it was made [-].
+
+    Notes
+    -----
+    Bayes' rule: chance' = chance * likelihood / sum(chance * likelihood). Leaves ruled out stay, with chance 0.
+    ValueError when the finding is impossible, or a likelihood is outside 0 to 1.
+
+    References
+    ----------
+    Downey, Think Bayes, 2nd edition (2021), ch. 2.
+
+    Examples
+    --------
+    >>> after, p = given_findings([0.5, 0.5], [0.75, 0.5])
+    >>> after.round(6).tolist(), p
+    ([0.6, 0.4], 0.625)
+    """
+    before, seen = np.asarray(chance, dtype=float), np.asarray(likelihood, dtype=float)
+    if before.shape != seen.shape:
+        raise ValueError(f"one likelihood a leaf is needed: {before.shape} leaves, {seen.shape} likelihoods")
+    if not np.all((seen >= 0) & (seen <= 1)):
+        raise ValueError("a likelihood lies between 0 and 1")
+    joint = before * seen
+    p_findings = float(joint.sum())
+    if not p_findings > 0:
+        raise ValueError("these findings cannot occur together: their chance is 0")
+    return joint / p_findings, p_findings
+
+
+def finding_likelihood(states_column: ArrayLike, outcome: int, p_right: float = 1.0, *, outcomes: int) -> Floats:
+    """How likely the finding "the event shows this outcome" is in each leaf.
+
+    Parameters
+    ----------
+    states_column : int array (leaves,)
+        Outcome of the event in each leaf, -1 where it does not happen [-].
+    outcome : int
+        The outcome found; -1 for "it did not happen" [-].
+    p_right : float
+        Chance that the look shows what is the case [-].
+    outcomes : int
+        Number of outcomes of the event [-].
+
+    Returns
+    -------
+    float array (leaves,)
+        Likelihood of the finding [-].
+
+    Notes
+    -----
+    Where the event happens a look shows the true outcome with `p_right`, each other outcome with (1 - p_right) /
+    (outcomes - 1). Where it does not happen the look shows so with `p_right`, and each outcome by mistake with (1 -
+    p_right) / outcomes. Over all findings (-1 included) the likelihoods of a leaf sum to 1. An event with a single
+    outcome cannot be misread while it happens.
+
+    References
+    ----------
+    Raiffa, Decision Analysis (1968), ch. 2 (tests that may be wrong).
+
+    Examples
+    --------
+    >>> finding_likelihood([0, 1, 2, -1], 0, p_right=0.8, outcomes=3).round(4).tolist()
+    [0.8, 0.1, 0.1, 0.0667]
+    """
+    state = np.asarray(states_column)
+    if not NOT_HAPPENING <= outcome < outcomes:
+        raise ValueError(f"outcome {outcome} is not one of the event's {outcomes}")
+    if not 0 <= p_right <= 1:
+        raise ValueError(f"the chance of being right lies between 0 and 1, not at {p_right}")
+    if outcome == NOT_HAPPENING:
+        return np.where(state == NOT_HAPPENING, p_right, 0.0)
+    right = p_right if outcomes > 1 else 1.0
+    mistaken = (1 - p_right) / max(outcomes - 1, 1)
+    likelihood = np.where(state == outcome, right, mistaken)
+    return np.where(state == NOT_HAPPENING, (1 - p_right) / outcomes, likelihood)
+
+
+def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.0) -> Floats:
+    """How likely each showing of a look at one event is, in each leaf.
+
+    Parameters
+    ----------
+    states_column : int array (leaves,)
+        Outcome of the event in each leaf, -1 where it does not happen [-].
+    outcomes : int
+        Number of outcomes of the event [-].
+    p_right : float
+        Chance that the look shows what is the case [-].
+
+    Returns
+    -------
+    float array (leaves, outcomes + 1)
+        Likelihood of each showing; the last column is "it did not happen" [-].
+
+    Notes
+    -----
+    The columns are `finding_likelihood` of each outcome and of -1; each row sums to 1.
+
+    References
+    ----------
+    Raiffa, Decision Analysis (1968), ch. 2 (tests that may be wrong).
+
+    Examples
+    --------
+    >>> look_likelihood([0, 1, -1], 2, p_right=0.75).tolist()
+    [[0.75, 0.25, 0.0], [0.25, 0.75, 0.0], [0.125, 0.125, 0.75]]
+    """
+    showings = [*range(outcomes), NOT_HAPPENING]
+    columns = [finding_likelihood(states_column, k, p_right, outcomes=outcomes) for k in showings]
+    return np.stack(columns, axis=1)
+
+
+def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, int]:
+    """Which leaves cannot be told apart once the events in `columns` have been seen.
+
+    Parameters
+    ----------
+    states : int array (leaves, events)
+        Outcomes in each leaf, -1 where an event does not happen [-].
+    columns : sequence of int
+        The events seen; none = nothing is known, one set [-].
+
+    Returns
+    -------
+    ids : int array (leaves,)
+        Number of the set each leaf belongs to, from 0, in lexicographic order of what is seen [-].
+    n : int
+        Number of sets [-].
+
+    Notes
+    -----
+    Seeing that an event does not happen counts as seeing it. Rows are told apart by a mixed-radix code, renumbered
+    without gaps.
+
+    References
+    ----------
+    Savage, The Foundations of Statistics (1954), ch. 6 (observation as a partition of the states).
+
+    Examples
+    --------
+    >>> ids, n = information_sets([[0, 1], [0, 0], [1, -1]], [0])
+    >>> ids.tolist(), n
+    ([0, 0, 1], 2)
+    """
+    table = np.asarray(states)
+    code, n = np.zeros(len(table), dtype=np.int64), min(len(table), 1)
+    for column in columns:
+        seen = table[:, column].astype(np.int64) - NOT_HAPPENING
+        radix = int(seen.max(initial=0)) + 1
+        code = code * radix + seen
+        code, n = _without_gaps(code, n * radix)
+    return code, n
+
+
+def expected_by_set(ids: ArrayLike, n: int, chance: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
+    """Expected values within each set of leaves, and the chance of each set.
+
+    Parameters
+    ----------
+    ids : int array (leaves,)
+        Set of each leaf, 0 to n - 1 [-].
+    n : int
+        Number of sets [-].
+    chance : array (leaves,)
+        Chance of each leaf [-].
+    values : array (leaves, ...)
+        What is averaged; may be infinite [any].
+
+    Returns
+    -------
+    expected : float array (n, ...)
+        Conditional expectations [unit of values]; nan for a set of chance 0.
+    set_chance : float array (n,)
+        Chance of each set [-].
+
+    Notes
+    -----
+    sum(chance * value) / sum(chance) over each set. Leaves of chance 0 do not count, even where their value is
+    infinite.
+
+    References
+    ----------
+    Raiffa, Decision Analysis (1968), ch. 2 (averaging out).
+
+    Examples
+    --------
+    >>> expected, weight = expected_by_set([0, 0, 1], 2, [0.25, 0.25, 0.5], [2.0, 4.0, 7.0])
+    >>> expected.tolist(), weight.tolist()
+    ([3.0, 7.0], [0.5, 0.5])
+    """
+    where, weight = np.asarray(ids, dtype=np.int64), np.asarray(chance, dtype=float)
+    table = np.asarray(values, dtype=float)
+    if not np.all(weight > 0):
+        possible = weight > 0
+        where, weight, table = where[possible], weight[possible], table[possible]
+    set_chance = np.asarray(np.bincount(where, weights=weight, minlength=n), dtype=np.float64)
+    flat = table.reshape(len(table), int(np.prod(table.shape[1:])))
+    sums = np.empty((n, flat.shape[1]))
+    for column in range(flat.shape[1]):
+        sums[:, column] = np.bincount(where, weights=weight * flat[:, column], minlength=n)
+    expected = np.full_like(sums, np.nan)
+    np.divide(sums, set_chance[:, np.newaxis], out=expected, where=set_chance[:, np.newaxis] > 0)
+    return expected.reshape((n, *table.shape[1:])), set_chance
+
+
+def _without_gaps(code: Ints, size: int) -> tuple[Ints, int]:
+    """Codes below `size` renumbered 0, 1, ... in their order, and how many there are."""
+    if size > max(_DENSE_CODES, 4 * len(code)):
+        values, ids = np.unique(code, return_inverse=True)
+        return ids.reshape(-1).astype(np.int64), len(values)
+    used = np.zeros(size, dtype=np.int64)
+    used[code] = 1
+    number = np.cumsum(used)
+    return number[code] - 1, int(number[-1]) if size else 0

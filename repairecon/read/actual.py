@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 from pathlib import Path
 
-from repairecon.read import values
-from repairecon.read.headings import ACTUAL
-from repairecon.read.names import Names, key
-from repairecon.read.problems import Problems, shown
-from repairecon.read.rows import Row
-from repairecon.read.tables import read_table
+from repairecon.read.columns import FILES
+from repairecon.read.problems import Names, Problems, key, shown
+from repairecon.read.sheet_writing import csv_text
+from repairecon.read.tables import Row, read_table
 from repairecon.read.values import Limits
 from repairecon.records import DONE_KINDS, Actual, Case, Done
 
 FILE = "actual.csv"
-QUANTITY = Limits(0.0, 1e6)
+_LIFE_HOURS = Limits(0.0, 1e7, above=True)
 FIRST_RUNS = ("good", "not good")
 _NAMELESS = ("total", "first run")
 _TAKES = {
@@ -65,7 +61,7 @@ def read_actual(folder: str | os.PathLike[str], case: Case) -> Actual:
     path = Path(folder) / FILE
     if not path.is_file():
         problems.add(FILE, None, "", "no such file", "decide first (that writes the sheet), then fill it in")
-    table = read_table(path if path.is_file() else None, FILE, ACTUAL, problems)
+    table = read_table(path if path.is_file() else None, FILE, FILES[FILE], problems)
     known = _known(case)
     first: dict[tuple[str, str], int] = {}
     rows = [_done(row, case, known, first) for row in table.rows]
@@ -92,8 +88,8 @@ def fittings(case: Case) -> list[str]:
 
 
 def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, str], int]) -> Done:
-    row.required("kind", f"write one of: {', '.join(DONE_KINDS)}")
-    kind = row.choice("kind", tuple(DONE_KINDS), "")
+    row.required_value("kind")
+    kind = row.choice("kind")
     name = _name(row, kind, known)
     if kind:
         at = first.setdefault((kind, key(name)), row.row)
@@ -102,25 +98,18 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
         for column in _COLUMNS:
             if row.has(column) and column not in _TAKES[kind]:
                 write = f"leave it blank in a row of kind {kind}, or choose another kind"
-                row.fault(column, shown(row.cells[column]), write)
-    vat = row.choice("vat", ("in", "ex"), "in")
-    paid = row.number("paid", values.MONEY)
+                row.fault(column, row.shown(column), write)
+    paid = row.number("paid")
     done = Done(
         kind=kind,
         name=name,
         outcome=_outcome(row, kind, name, case),
-        quantity=row.number("quantity", QUANTITY),
-        bought=row.number("bought", QUANTITY),
-        paid=paid if paid is None or vat == "in" else paid * (1.0 + case.terms.vat_rate),
-        hours=row.number("hours", values.LIFE_HOURS if kind == "life" else values.HOURS),
-        days=row.number("days", values.DAYS),
+        paid=paid if paid is None or row.choice("vat") == "in" else paid * (1.0 + case.terms.vat_rate),
+        hours=row.number("hours", _LIFE_HOURS if kind == "life" else None),
         by=_by(row, case),
-        first_time=row.yes("first_time") if row.has("first_time") else None,
-        from_spares=row.yes("from_spares"),
-        years=row.number("years", values.LIFE_YEARS),
-        failed=row.yes("failed") if row.has("failed") else None,
         note=row.note(),
         source=row.source,
+        **row.these("quantity", "bought", "days", "first_time", "from_spares", "years", "failed"),
     )
     _check_whole(row, done)
     return done
@@ -141,7 +130,7 @@ def _name(row: Row, kind: str, known: dict[str, Names]) -> str:
 def _outcome(row: Row, kind: str, event: str, case: Case) -> str:
     word = row.text("outcome")
     if kind == "first run":
-        return row.choice("outcome", FIRST_RUNS, "")
+        return row.choice("outcome", FIRST_RUNS)
     if kind != "found" or not word:
         return word
     names = Names(b.outcome for b in case.branches if key(b.event) == key(event))
@@ -190,12 +179,12 @@ def sheet(case: Case, way: str) -> str:
     str
         Text of ``actual.csv``.
     """
-    out = io.StringIO()
-    writer = csv.DictWriter(out, ["kind", "name", *_COLUMNS, "note"], lineterminator="\n")
-    writer.writeheader()
+    columns = ["kind", "name", *_COLUMNS, "note"]
+    rows = [columns]
 
     def line(kind: str, name: str = "", **cells: str) -> None:
-        writer.writerow({"kind": kind, "name": name, **cells})
+        filled = {"kind": kind, "name": name, **cells}
+        rows.append([filled.get(column, "") for column in columns])
 
     line("way", way, note=DONE_KINDS["way"])
     for event in dict.fromkeys(b.event for b in case.branches):
@@ -220,4 +209,4 @@ def sheet(case: Case, way: str) -> str:
     line("carriage", "all", note=DONE_KINDS["carriage"])
     line("first run", note="outcome: good / not good")
     line("total", note=DONE_KINDS["total"])
-    return out.getvalue()
+    return csv_text(rows, end="\n")

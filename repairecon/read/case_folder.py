@@ -7,32 +7,19 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
+from typing import TypeAlias
 
-from repairecon.read import (
-    bearing_toml,
-    case_toml,
-    events,
-    learned,
-    lives,
-    looks,
-    order_toml,
-    own_lives,
-    parts_tasks,
-    suppliers_quotes,
-    unit_toml,
-    ways,
-    years_toml,
-)
-from repairecon.read.default_ways import default_names
+from repairecon.read import case_toml, events, job_log, parts_tasks, quotes, ways
+from repairecon.read.columns import CASE, CASE_FILES, FILES
+from repairecon.read.default_rows import default_rows
 from repairecon.read.defaults import Defaults
-from repairecon.read.headings import FILES
-from repairecon.read.names import key
-from repairecon.read.problems import SURE, Problems, closest, shown
-from repairecon.read.reading import Reading, named_rows
-from repairecon.read.tables import read_table
+from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
+from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
+from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.read.toml_section import FILE
 from repairecon.records import Case, Quote, Range, Unit, Way
+
+NamedRows: TypeAlias = list[tuple[Row, str]]
 
 
 def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool = False) -> Case:
@@ -77,21 +64,31 @@ def open_case(
     folder: str | os.PathLike[str],
     years: bool = False,
     order: bool = False,
-    instead: Mapping[str, Path] = MappingProxyType({}),
+    instead: Mapping[str, bytes] = MappingProxyType({}),
 ) -> tuple[Case, Reading]:
-    """The case as far as it could be read, and the reading with its faults; ``instead`` has files to read in place."""
+    """The case as far as it could be read, and the reading with its faults; ``instead`` is read in place of files."""
     problems = Problems()
-    paths = {**_files(Path(folder), problems), **instead}
-    toml = read_toml(paths.get(FILE, Path(folder) / FILE), problems)
-    tables = {file: read_table(paths.get(file), file, headings, problems) for file, headings in FILES.items()}
+    paths = _files(Path(folder), problems)
+    toml = read_toml(paths.get(CASE, Path(folder) / CASE), problems)
+    sources: dict[str, Path | bytes] = {**paths, **instead}
+    tables = {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}
     defaults = Defaults()
-    case_toml.check_sections(toml)
-    three = case_toml.three_numbers(toml, defaults)
-    money = case_toml.Money(toml, defaults)
-    labour = case_toml.LabourBook(toml, money, defaults)
-    unit = unit_toml.unit(toml, defaults)
-    reading = Reading(problems, defaults, three, money, labour, tables, toml.whole, order)
-    return _assemble(reading, toml, unit, str(folder), years, order), reading
+    case_toml.check_sections(toml, defaults)
+    three = three_numbers(toml, defaults)
+    money = Money(toml, defaults)
+    labour = LabourBook(toml, money, defaults)
+    unit = case_toml.unit(toml, defaults)
+    reading = Reading(
+        problems=problems,
+        defaults=defaults,
+        three=three,
+        money=money,
+        labour=labour,
+        tables=tables,
+        toml_whole=toml.whole,
+        ordering=order,
+    )
+    return _assemble(reading, toml, unit, str(folder), years), reading
 
 
 def file_of(folder: Path, name: str) -> Path | None:
@@ -111,51 +108,39 @@ def _files(folder: Path, problems: Problems) -> dict[str, Path]:
         entries = []
         problems.add(name, None, "", "a folder that cannot be read", "allow it to be read")
     problems.stop_if_any()
-    known = (FILE, *FILES)
+    known = (CASE, *CASE_FILES)
     paths: dict[str, Path] = {}
     for entry in entries:
         plain = entry.name.casefold()
         if entry.name in known or (plain in known and not (folder / plain).exists()):
             paths[plain] = entry
         elif plain.endswith(".csv") and plain not in known:
-            near = closest(plain.removesuffix(".csv"), [f.removesuffix(".csv") for f in FILES], cutoff=SURE)
+            near = closest(plain.removesuffix(".csv"), [f.removesuffix(".csv") for f in CASE_FILES], cutoff=SURE)
             if near and not entry.name.startswith("."):
-                problems.add(
-                    entry.name,
-                    None,
-                    "",
-                    "a file that nothing reads",
-                    f"did you mean {near}.csv? (else give it a name less like it)",
-                )
+                write = f"did you mean {near}.csv? (else give it a name less like it)"
+                problems.add(entry.name, None, "", "a file that nothing reads", write)
     return paths
 
 
-def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool, order: bool) -> Case:
-    part_rows, reading.parts = named_rows(reading.tables["parts.csv"], "part", "part")
-    way_rows, reading.ways = named_rows(reading.tables["ways.csv"], "way", "way")
-    supplier_rows, reading.suppliers = named_rows(reading.tables["suppliers.csv"], "supplier", "supplier")
-    if not reading.tables["parts.csv"].given:
-        reading.parts.add(str(reading.defaults.peek("name.part")))
-    if not reading.tables["ways.csv"].given:
-        for name in default_names(reading.defaults):
-            reading.ways.add(name)
+def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool) -> Case:
+    tables, defaults, money = reading.tables, reading.defaults, reading.money
+    part_rows, way_rows, supplier_rows = _names(reading)
     _check_wait(reading)
-    reading.quoted = suppliers_quotes.quoted_items(reading)
-    sellers = suppliers_quotes.suppliers(reading, supplier_rows)
+    reading.quoted = quotes.quoted_items(reading)
+    sellers = quotes.suppliers(reading, supplier_rows)
     by_key = {key(s.supplier): s for s in sellers if s.supplier}
-    quotes = suppliers_quotes.quotes(reading)
-    lead = suppliers_quotes.items_with_days(quotes, by_key)
-    bare = suppliers_quotes.bare_prices(reading, quotes, by_key)
+    quoted = quotes.quotes(reading)
+    lead, bare = quotes.items_with_days(quoted, by_key), quotes.bare_prices(reading, quoted, by_key)
     parts = parts_tasks.parts(reading, part_rows, lead)
-    listed = listed or years_toml.spoken_of(toml) or lives.spoken_of(way_rows) or reading.tables["lives.csv"].given
-    of_years = reading.defaults if listed else Defaults()
-    of_order = reading.defaults if order else Defaults()
-    made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
+    listed = listed or case_toml.years_wanted(toml) or ways.lives_wanted(way_rows) or tables["lives.csv"].given
+    of_years, of_order = (defaults if listed else Defaults()), (defaults if reading.ordering else Defaults())
+    made = ways.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
-    tasks = parts_tasks.tasks(reading, parts_tasks.kit_price(reading, parts, bare))
-    branches = events.branches(reading, parts, share_of)
-    wrong_unit = any(b.not_this_unit for b in branches)
+    kit = parts_tasks.kit_price(reading, parts, bare).likely
+    reading.beneath = default_rows(unit.kind, unit.symptom, share_of, kit)
+    tasks = parts_tasks.tasks(reading)
+    branches = events.branches(reading, parts)
     return Case(
         folder=folder,
         unit=replace(unit, price_new=price_new),
@@ -164,19 +149,37 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         branches=branches,
         ways=made,
         suppliers=sellers,
-        quotes=_complete(quotes, made),
-        looks=looks.looks(reading, parts, made),
-        years=years_toml.years(toml, reading.money, of_years),
-        customs=order_toml.customs(toml, sellers, of_order),
-        wishes=order_toml.wishes(toml, reading, of_order),
-        own_lives=own_lives.own_lives(reading, made),
-        bearing=bearing_toml.bearing(toml, reading.ways, reading.defaults),
-        waivers=unit_toml.waivers(toml, reading.ways),
-        learned=learned.asked_for(toml, folder),
-        terms=case_toml.terms(toml, reading.money, reading.labour, reading.defaults, wrong_unit),
-        assumed=reading.defaults.used,
-        notes=dict(reading.notes),
+        quotes=_complete(quoted, made),
+        looks=events.looks(reading, parts, made),
+        years=case_toml.years(toml, money, of_years),
+        customs=case_toml.customs(toml, sellers, of_order),
+        wishes=case_toml.wishes(toml, reading, of_order),
+        own_lives=ways.own_lives(reading, made),
+        waivers=case_toml.waivers(toml, reading.ways),
+        learned=job_log.learned_of(toml, folder),
+        terms=case_toml.terms(toml, money, reading.labour, defaults, any(b.not_this_unit for b in branches)),
+        assumed=defaults.used,
+        notes={**reading.notes, **{file: t.note for file, t in tables.items() if t.note}},
+        rows_read={file: len(t.rows) for file, t in tables.items() if t.there},
     )
+
+
+def _names(reading: Reading) -> tuple[NamedRows, NamedRows, NamedRows]:
+    """Rows of parts, ways and suppliers with their names, which the reading keeps; default names where none are."""
+    tables = reading.tables
+    part_rows, reading.parts = _named(tables["parts.csv"], "part")
+    way_rows, reading.ways = _named(tables["ways.csv"], "way")
+    supplier_rows, reading.suppliers = _named(tables["suppliers.csv"], "supplier")
+    if not tables["parts.csv"].given:
+        reading.parts.add(str(reading.defaults.peek("name.part")))
+    if not tables["ways.csv"].given:
+        for name in ways.default_names(reading.defaults):
+            reading.ways.add(name)
+    return part_rows, way_rows, supplier_rows
+
+
+def _named(table: Table, column: str) -> tuple[NamedRows, Names]:
+    return named_rows(table.rows, column, table.whole)
 
 
 def _check_wait(reading: Reading) -> None:

@@ -5,26 +5,22 @@ from __future__ import annotations
 import tomllib
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 from typing import Any
 
-from repairecon.read.headings import DEFAULT_EVENTS, DEFAULT_LOOKS, DEFAULT_TASKS, Headings
-from repairecon.read.names import key
-from repairecon.read.problems import Problems
-from repairecon.read.tables import Table, read_table
+from repairecon.read.files import HERE
+from repairecon.read.problems import key
+from repairecon.read.tables import Entry
 from repairecon.read.values import plain
 from repairecon.records import ASSUMED, Assumed, Range, Source
 
 DEFINITION = "by the kind of way"
 """Source of what follows from the kind of way: nothing is assumed there."""
 
-_HERE = Path(__file__).parent
-
 
 @cache
 def shipped(name: str) -> dict[str, Any]:
     """A data file of this room."""
-    return tomllib.loads((_HERE / name).read_text(encoding="utf-8"))
+    return tomllib.loads((HERE / name).read_text(encoding="utf-8"))
 
 
 def as_text(value: Any) -> str:
@@ -32,28 +28,6 @@ def as_text(value: Any) -> str:
     if isinstance(value, list):
         return " / ".join(as_text(v) for v in value)
     return plain(value) if isinstance(value, int | float) else str(value)
-
-
-def _table(file: str, headings: Headings) -> Table:
-    problems = Problems()
-    table = read_table(_HERE / file, file, headings, problems)
-    problems.stop_if_any()
-    return table
-
-
-def default_tasks() -> Table:
-    """Tasks of a unit of which nothing is known."""
-    return _table("default_tasks.csv", DEFAULT_TASKS)
-
-
-def default_events() -> Table:
-    """Probability tree of a unit of which nothing is known."""
-    return _table("default_events.csv", DEFAULT_EVENTS)
-
-
-def default_looks() -> Table:
-    """Looks at the events of that tree."""
-    return _table("default_looks.csv", DEFAULT_LOOKS)
 
 
 class Defaults:
@@ -107,6 +81,22 @@ class Defaults:
         value = self._take(name, of, unit, life_of)
         low, likely, high = value if isinstance(value, list) else (value, value, value)
         return Range(float(low), float(likely), float(high), source=self.source(name))
+
+    def complete(self, entry: Entry, *names: str) -> dict[str, Any]:
+        """Values by name; where nothing is said, the default that its column names, listed as used."""
+        return {name: self._complete(entry, name) for name in names}
+
+    def _complete(self, entry: Entry, name: str) -> Any:
+        column, given = entry.declared[name], entry.read(name)
+        if given is not None and given != "":
+            return given
+        default = column.default.removeprefix("@")
+        if column.type == "range":
+            return self.range(default)
+        if column.type in ("number", "fraction", "whole"):
+            number = self.number(default)
+            return int(number) if column.type == "whole" else number
+        return self.text(default)
 
     def life_years(self, kind: str, life_of: str = "") -> Range:
         """Median life of a new unit of a kind, in years of standing."""

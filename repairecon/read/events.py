@@ -1,19 +1,18 @@
-"""events.csv to the branches of the probability tree."""
+"""events.csv to the branches of the probability tree, and looks.csv to what tells of an event or a price before it."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from dataclasses import dataclass
+from decimal import Decimal
 
-from repairecon.read import values
-from repairecon.read.conditions import check_tree
-from repairecon.read.defaults import default_events
-from repairecon.read.names import Names, key
-from repairecon.read.parts_tasks import VAT, check_wanted
-from repairecon.read.problems import shown
-from repairecon.read.reading import Reading
-from repairecon.read.rows import Row
-from repairecon.records import STAGES, Branch, Part, Range, Source
+from repairecon.read.defaults import as_text
+from repairecon.read.problems import Names, key, shown
+from repairecon.read.reading import Reading, named_rows
+from repairecon.read.tables import Row
+from repairecon.read.tree_checks import check_tree
+from repairecon.read.ways import PRICED
+from repairecon.records import STAGES, Branch, Look, Part, Range, Way
 
 _COUNT = re.compile(r"([0-9]{1,6})\s*x?\s+(.+)|([0-9]{1,6})x(.+)")
 _BRINGS = (
@@ -27,6 +26,8 @@ _ENDS = (
     ("not_this_unit", "the fault is elsewhere"),
 )
 _CONSEQUENCES = ("extra_hours", "outside_cost", "extra_days")
+_CENT = Decimal("0.01")
+_LOOK_BRINGS = (("hours", "h"), ("days", "days"))
 
 
 class Outcomes:
@@ -49,56 +50,43 @@ class Outcomes:
 
 
 def outcomes(reading: Reading) -> Outcomes:
-    """Events and outcomes of the case, or of the default tree."""
-    table = reading.tables["events.csv"]
-    return Outcomes(table.rows, table.whole) if table.given else Outcomes(default_events().rows)
+    """Events and outcomes of the case."""
+    return Outcomes(reading.rows("events.csv"), reading.tables["events.csv"].whole)
 
 
-def branches(reading: Reading, made: tuple[Part, ...], price_new: float | None) -> tuple[Branch, ...]:
+def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[Branch, ...]:
     """The tree, the default one if none is given."""
-    table = reading.tables["events.csv"]
-    if not table.given:
-        return _default_branches(reading, price_new or 0.0)
-    known = outcomes(reading)
+    rows, known = reading.rows("events.csv"), outcomes(reading)
     wanted: dict[str, None] = {}
-    read = [_branch(reading, row, known, wanted) for row in table.rows]
+    read = [_branch(reading, row, known, wanted) for row in rows]
+    if not reading.tables["events.csv"].given:
+        _list_assumed(reading, rows)
     for part in made:
         if part.part in wanted:
-            check_wanted(reading, part, "an outcome in events.csv needs it")
-    return check_tree(table.rows, read)
+            reading.check_wanted(part, "an outcome in events.csv needs it")
+    return check_tree(rows, read)
 
 
 def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Branch:
     reading.keep_note(row)
-    event = row.required("event", "name the event")
-    outcome = row.required("outcome", "name the outcome")
+    event, outcome = row.required("event"), row.required("outcome")
+    row.required_value("chance")
     names = known.outcomes.get(key(event), Names())
-    if not row.has("chance"):
-        row.required("chance", "write a chance from 0 to 1")
-    chance = row.number("chance", values.FRACTION)
-    weight = row.number("weight", values.WEIGHT)
+    weight = row.number("weight")
     if weight is None:
         weight = 0.0 if row.has("weight") else reading.defaults.number("event_weight")
-    vat = row.choice("vat", VAT, "in")
-    parts = _parts(reading, row, wanted)
-    cost = reading.money.with_vat(reading.amount(row, "outside_cost", values.MONEY), vat)
     branch = Branch(
-        known.events.find(event) or event,
-        _given(row, known),
-        names.find(outcome) or outcome,
-        0.0 if chance is None else chance,
-        weight,
-        row.choice("seen_at", STAGES, ""),
-        parts,
-        reading.amount(row, "extra_hours", values.HOURS),
-        reading.worker(row, "by"),
-        cost,
-        reading.amount(row, "extra_days", values.DAYS),
-        row.yes("ends_rebuild"),
-        row.yes("core_refused"),
-        reading.ways_cell(row),
-        row.source,
-        row.yes("not_this_unit"),
+        event=known.events.find(event) or event,
+        given=_given(row, known),
+        outcome=names.find(outcome) or outcome,
+        chance=row.number("chance") or 0.0,
+        weight=weight,
+        parts=_parts(reading, row, wanted),
+        by=reading.worker(row, "by"),
+        outside_cost=reading.money.charge(row, "outside_cost"),
+        ways=reading.ways_cell(row),
+        source=row.source,
+        **row.these("seen_at", "extra_hours", "extra_days", "ends_rebuild", "core_refused", "not_this_unit"),
     )
     if branch.not_this_unit and branch.ends_rebuild:
         row.fault(
@@ -134,14 +122,14 @@ def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
         if not equals or not event or not outcome:
             row.fault("given", shown(word.strip()), "write event=outcome, several with ; between")
             continue
-        event, outcome = _known(row, known, event, outcome)
+        event, outcome = _spelt(row, known, event, outcome)
         if conditions.get(event, outcome) != outcome:
             row.fault("given", f"{shown(event)} with two outcomes", "keep one: they cannot both hold")
         conditions[event] = outcome
     return tuple(sorted(conditions.items()))
 
 
-def _known(row: Row, known: Outcomes, event: str, outcome: str) -> tuple[str, str]:
+def _spelt(row: Row, known: Outcomes, event: str, outcome: str) -> tuple[str, str]:
     """A condition as its event spells it."""
     found = known.events.find(event)
     if not found:
@@ -185,21 +173,6 @@ def _counted(parts: Names, word: str) -> tuple[int, str]:
     return int(counted[1] or counted[3]), (counted[2] or counted[4]).strip()
 
 
-def _default_branches(reading: Reading, price_new: float) -> tuple[Branch, ...]:
-    """The default tree; its money is a share of the price of new."""
-    table = default_events()
-    known = Outcomes(table.rows)
-    made = []
-    for row in table.rows:
-        branch = _branch(reading, row, known, {})
-        share = reading.amount(row, "share_of_new", values.FRACTION)
-        source = Source(row.file, row.row, row.text("source"))
-        cost = Range(share.low * price_new, share.likely * price_new, share.high * price_new, source=source)
-        made.append(replace(branch, outside_cost=cost, source=source))
-    _list_assumed(reading, table.rows)
-    return check_tree(table.rows, made)
-
-
 def _list_assumed(reading: Reading, rows: list[Row]) -> None:
     """List the chances of each event under each condition, and what each outcome brings."""
     groups: dict[tuple[str, str], list[Row]] = {}
@@ -219,3 +192,111 @@ def _list_assumed(reading: Reading, rows: list[Row]) -> None:
         title = f"what {row.text('event')}={row.text('outcome')} brings"
         if brings:
             reading.defaults.note(title, "; ".join(brings), "low / likely / high", row.text("source"))
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What a look may tell of: events with their outcomes, parts and ways by key."""
+
+    tree: Outcomes
+    parts: dict[str, Part]
+    ways: dict[str, Way]
+
+
+def looks(reading: Reading, parts: tuple[Part, ...], ways: tuple[Way, ...]) -> tuple[Look, ...]:
+    """Looks as written; those at the default tree if neither events nor looks are given."""
+    table = reading.tables["looks.csv"]
+    if not table.given and reading.tables["events.csv"].given:
+        return ()
+    known = _Known(outcomes(reading), {key(p.part): p for p in parts}, {key(w.way): w for w in ways})
+    rows, _ = named_rows(reading.rows("looks.csv"), "look", table.whole)
+    made = tuple(_look(reading, row, name, known) for row, name in rows)
+    if not table.given:
+        for (row, _), look in zip(rows, made, strict=True):
+            _list_look(reading, row, look)
+    return made
+
+
+def _look(reading: Reading, row: Row, name: str, known: _Known) -> Look:
+    reading.keep_note(row)
+    event, price_of = _about(reading, row, known)
+    return Look(
+        look=name,
+        event=event,
+        price_of=price_of,
+        cost=reading.money.charge(row, "cost"),
+        p_right=_p_right(reading, row, name, known),
+        source=row.source,
+        **row.these("hours", "days"),
+    )
+
+
+def _about(reading: Reading, row: Row, known: _Known) -> tuple[str, str]:
+    """The event or the price that a look tells of, spelt as in its own file."""
+    event, price_of = row.text("event"), row.text("price_of")
+    if row.has("event") and row.has("price_of"):
+        found = f"{shown(price_of)} beside the event {shown(event)}"
+        row.fault("price_of", found, "keep one of the two: a look tells of an event or of a price")
+        return event, ""
+    if not row.has("event") and not row.has("price_of"):
+        write = "name an event of events.csv, or in price_of a part or a way"
+        row.fault("event", "neither an event nor a price_of", write)
+    if event:
+        return _event(row, known.tree, event), ""
+    return "", _price_of(reading, row, known, price_of) if price_of else ""
+
+
+def _event(row: Row, tree: Outcomes, event: str) -> str:
+    found = tree.events.find(event)
+    if not found and tree.events.whole:
+        row.fault("event", f"an unknown event {shown(event)}", tree.events.advice(row.problems, event))
+    return found or event
+
+
+def _price_of(reading: Reading, row: Row, known: _Known, word: str) -> str:
+    part, way = reading.parts.find(word), reading.ways.find(word)
+    if part and way:
+        row.fault("price_of", f"{shown(word)}, a part and a way", "give one of the two another name")
+    elif not part and not way and reading.parts.whole and reading.ways.whole:
+        row.fault("price_of", f"an unknown part or way {shown(word)}", reading.items.advice(row.problems, word))
+    elif key(word) in known.parts:
+        reading.check_wanted(known.parts[key(word)], "a look in looks.csv asks for it")
+    elif key(word) in known.ways and known.ways[key(word)].kind not in PRICED:
+        kind = known.ways[key(word)].kind
+        found = f"{shown(word)}, a way of kind {kind} with no price of its own"
+        row.fault("price_of", found, f"name a part, or a way of kind {', '.join(PRICED)}")
+    return part or way or word
+
+
+def _p_right(reading: Reading, row: Row, name: str, known: _Known) -> float:
+    """Chance that the look shows what is the case; a price that is told is taken as right."""
+    given = row.number("p_right")
+    if row.has("price_of"):
+        if given is not None and given < 1.0 and not row.has("event"):
+            write = "leave it blank or write 1: a price that you are told is taken as right"
+            row.fault("p_right", row.shown("p_right"), write)
+        return 1.0
+    if not row.has("p_right"):
+        return reading.defaults.number("p_right", name)
+    names = known.tree.outcomes.get(key(row.text("event")))
+    if given is not None and names is not None and names.whole:
+        _check_guess(row, given, len(names))
+    return 1.0 if given is None else given
+
+
+def _check_guess(row: Row, p_right: float, count: int) -> None:
+    """With one outcome the guess is whether the event happens at all."""
+    among = max(count, 2)
+    if p_right < Decimal(1) / among:
+        least = -(-100 // among) * _CENT
+        write = f"a look that is right less often than guessing tells nothing: give at least {least}"
+        row.fault("p_right", row.shown("p_right"), write)
+
+
+def _list_look(reading: Reading, row: Row, look: Look) -> None:
+    """List how right a default look is and what it takes."""
+    brings = [f"right {as_text(look.p_right)}"]
+    for column, unit in _LOOK_BRINGS:
+        r: Range = getattr(look, column)
+        brings += [f"{as_text([r.low, r.likely, r.high])} {unit}"] if row.has_range(column) else []
+    reading.defaults.note(f"look: {look.look}", "; ".join(brings), "low / likely / high", row.text("source"))

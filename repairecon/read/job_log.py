@@ -1,26 +1,34 @@
-"""The log of past jobs: one CSV file, a row a fact; jobs are added whole or not at all."""
+"""The log of past jobs, a CSV row a fact; and learned.toml, what they say, read by a case that asks for it."""
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import asdict, fields
 from pathlib import Path
+from typing import Any
 
-from repairecon.read import values
-from repairecon.read.headings import JOB_LOG
-from repairecon.read.names import key
-from repairecon.read.problems import Problems, shown
-from repairecon.read.rows import Row
-from repairecon.read.tables import read_table
-from repairecon.read.values import Limits, plain
-from repairecon.read.writing import write_all, write_whole
-from repairecon.records import LOG_KINDS, QUANTITIES, JobLog, Logged, RepaireconError
+from repairecon.read.columns import FILES
+from repairecon.read.files import write_all, write_whole
+from repairecon.read.problems import Problems, key, shown
+from repairecon.read.sheet_writing import csv_text
+from repairecon.read.tables import Row, read_table
+from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
+from repairecon.read.values import LARGEST, Limits, plain
+from repairecon.records import (
+    QUANTITIES,
+    ChanceCount,
+    HoursBias,
+    JobLog,
+    Learned,
+    LearnedLife,
+    Logged,
+    RepaireconError,
+    Source,
+)
 
 FILE = "job_log.csv"
-ANY = Limits(-values.LARGEST, values.LARGEST)
+LEARNED = "learned.toml"
 COLUMNS = tuple(f.name for f in fields(Logged) if f.name != "source")
 _NEEDS = {
     "range": ("p10", "p50", "p90", "actual"),
@@ -30,6 +38,12 @@ _NEEDS = {
     "price": ("p50", "actual"),
     "life": ("group", "happened"),
 }
+_FIGURES = ("p10", "p50", "p90", "actual")
+_HEAD = """# What your own jobs say. A case uses it only if its case.toml says so:
+#     [learned]
+#     use = true
+# and this file lies beside it. Counts are of your jobs; a job on another kind of unit counts for `strength` of one.
+"""
 
 
 def read_log(folder: str | os.PathLike[str]) -> JobLog:
@@ -51,57 +65,29 @@ def read_log(folder: str | os.PathLike[str]) -> JobLog:
         With every fault of the file.
     """
     path, problems = Path(folder) / FILE, Problems()
-    table = read_table(path if path.is_file() else None, FILE, JOB_LOG, problems)
+    table = read_table(path if path.is_file() else None, FILE, FILES[FILE], problems)
     rows = [_logged(row) for row in table.rows]
     problems.stop_if_any()
     return JobLog(tuple(rows))
 
 
 def _logged(row: Row) -> Logged:
-    job = row.required("job", "name the job")
-    unit = row.required("unit", "write the kind of unit")
-    row.required("kind", f"write one of: {', '.join(LOG_KINDS)}")
-    kind = row.choice("kind", LOG_KINDS, "")
-    name = row.choice("name", QUANTITIES, "") if kind == "range" else row.text("name")
+    row.required_value("job", "unit", "kind")
+    kind = row.choice("kind")
+    name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
     if kind != "life":
         row.required("name", "write what the row is of")
     for column in _NEEDS.get(kind, ()):
         row.required(column, f"a row of kind {kind} needs it")
-    limits = ANY if kind == "range" else values.MONEY
-    p10, p50, p90, actual = (row.number(c, limits) for c in ("p10", "p50", "p90", "actual"))
+    limits = Limits(-LARGEST, LARGEST) if kind == "range" else Limits(0.0, LARGEST)
+    figures: dict[str, Any] = {column: row.number(column, limits) for column in _FIGURES}
+    p10, p50, p90 = figures["p10"], figures["p50"], figures["p90"]
     if p10 is not None and p50 is not None and p90 is not None and not p10 <= p50 <= p90:
         row.fault("p10", f"{plain(p10)}, {plain(p50)}, {plain(p90)}", "write them so that p10 <= p50 <= p90")
-    years, hours = row.number("years", values.YEARS), row.number("hours", values.LIFE_HOURS)
     if kind == "life" and not row.has("years") and not row.has("hours"):
         row.fault("years", "neither years nor hours", "write the years that it served, the hours that it ran, or both")
-    return Logged(
-        job=job,
-        closed_on=row.date("closed_on"),
-        unit=key(unit),
-        kind=kind,
-        name=name,
-        source=row.source,
-        group=row.text("group"),
-        given=row.text("given"),
-        outcome=row.text("outcome"),
-        chance=row.number("chance", values.FRACTION),
-        p10=p10,
-        p50=p50,
-        p90=p90,
-        actual=actual,
-        years=years,
-        hours=hours,
-        first_time=row.yes("first_time") if row.has("first_time") else None,
-        happened=row.yes("happened") if row.has("happened") else None,
-    )
-
-
-def _cell(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return plain(value) if isinstance(value, float) else str(value)
+    words = ("job", "closed_on", "group", "given", "outcome", "chance", "years", "hours", "first_time", "happened")
+    return Logged(unit=key(row.text("unit")), kind=kind, name=name, source=row.source, **figures, **row.these(*words))
 
 
 def log_text(rows: Sequence[Logged]) -> str:
@@ -117,11 +103,9 @@ def log_text(rows: Sequence[Logged]) -> str:
     str
         CSV with its headings.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    writer.writerows([_cell(getattr(row, column)) for column in COLUMNS] for row in rows)
-    return out.getvalue()
+    cells = ([getattr(row, column) for column in COLUMNS] for row in rows)
+    plainly = ([plain(cell) if isinstance(cell, float) else cell for cell in row] for row in cells)
+    return csv_text([COLUMNS, *plainly], end="\n")
 
 
 def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
@@ -163,3 +147,106 @@ def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     else:
         write_all(Path(folder), {FILE: text.encode()})
     return path
+
+
+def learned_of(toml: TomlFile, folder: str) -> Learned | None:
+    """What was learned, if the case asks for it."""
+    section = toml.section("learned")
+    use, first_time = section.yes("use"), section.yes("first_time")
+    if not use:
+        return None
+    path = Path(folder) / LEARNED
+    if not path.is_file():
+        section.fault("use", "true, and no learned.toml beside case.toml", "put it there, or write false")
+        return None
+    return _read(path, toml.problems, first_time)
+
+
+def read_learned(path: str | os.PathLike[str]) -> Learned:
+    """Read what was learned.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Returns
+    -------
+    Learned
+        Counts, biases, drift and lives.
+
+    Raises
+    ------
+    CaseError
+        With every fault of the file.
+    """
+    problems = Problems()
+    learned = _read(Path(path), problems, True)
+    problems.stop_if_any()
+    return learned
+
+
+def _read(path: Path, problems: Problems, first_time: bool) -> Learned:
+    toml = read_toml(path, problems, LEARNED)
+    head = toml.section("learned")
+    if toml.whole:
+        head.required_value("jobs", "strength")
+    return Learned(
+        jobs=head.whole("jobs") or 0,
+        strength=head.number("strength") or 0.0,
+        chances=tuple(ChanceCount(**_all_of(s)) for s in toml.sections("chance")),
+        hours=tuple(HoursBias(**_all_of(s)) for s in toml.sections("hours")),
+        drift_rate=head.number("drift_rate"),
+        lives=tuple(LearnedLife(**_all_of(s)) for s in toml.sections("life")),
+        first_time=first_time,
+        source=Source(LEARNED),
+    )
+
+
+def _all_of(section: Section) -> dict[str, Any]:
+    """All keys of a section; what must be there and is not is a fault."""
+    needed = [c for c in section.declared.values() if c.need and c.type != "yes"]
+    section.required_value(*(c.name for c in needed))
+    read = section.these(*section.declared)
+    blank = {c.name: 0.0 if c.type == "number" else 0 for c in needed if read[c.name] is None}
+    unit = {"unit": key(read["unit"])} if "unit" in read else {}
+    return {**read, **blank, **unit}
+
+
+def learned_text(learned: Learned) -> str:
+    """What was learned as the text of the file.
+
+    Parameters
+    ----------
+    learned
+        What the log says.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
+    head = {"jobs": learned.jobs, "strength": learned.strength, "drift_rate": learned.drift_rate}
+    lines = [_HEAD, *toml_lines("[learned]", head)]
+    for name, records in (("chance", learned.chances), ("hours", learned.hours), ("life", learned.lives)):
+        for record in records:
+            lines += toml_lines(f"[[{name}]]", asdict(record))
+    return "\n".join(lines)
+
+
+def write_learned(path: str | os.PathLike[str], learned: Learned) -> None:
+    """Write what was learned, whole or not at all.
+
+    Parameters
+    ----------
+    path
+        The file; an older one is replaced.
+    learned
+        What the log says.
+
+    Raises
+    ------
+    RepaireconError
+        If it cannot be written; the old file is then as it was.
+    """
+    write_whole(path, learned_text(learned))

@@ -8,42 +8,22 @@ from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
 
-from repairecon.read.names import key
+from repairecon.read.files import write_all
+from repairecon.read.problems import key
 from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
-from repairecon.read.writing import write_all
 from repairecon.records import OrderLine, OrderTotal, RepaireconError
 
 WORKBOOK = "orders.xlsx"
 LANDED = "landed, duty and tax included"
 """The row of an order that holds its total in home money."""
 _HEADINGS = (
-    "item",
-    "designation",
-    "part_class",
-    "packs",
-    "pieces_a_pack",
-    "pieces",
-    "quoted_a_pack",
-    "quoted_line",
-    "currency",
-    "source",
-    "note",
-)
+    "item", "designation", "part_class", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line", "currency",
+    "source", "note",
+)  # fmt: skip
 _TOTALS = (
-    "supplier",
-    "lines",
-    "quoted_goods",
-    "quoted_discount",
-    "quoted_carriage",
-    "quoted_fees",
-    "quoted_core",
-    "quoted_total",
-    "currency",
-    "cost_landed",
-    "home_currency",
-    "lead_days",
-    "note",
-)
+    "supplier", "lines", "quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core",
+    "quoted_total", "currency", "cost_landed", "home_currency", "lead_days", "note",
+)  # fmt: skip
 _NOT_IN_A_FILE = re.compile(r"[^\w-]+")
 Rows = list[list[Value]]
 
@@ -115,21 +95,8 @@ def _line_total(line: OrderLine) -> float:
 def _table(lines: Sequence[OrderLine], total: OrderTotal, home: str) -> Rows:
     rows: Rows = [list(_HEADINGS)]
     for line in lines:
-        rows.append(
-            [
-                line.item,
-                line.designation,
-                line.part_class,
-                line.packs,
-                line.pack,
-                line.pieces,
-                line.quoted,
-                _line_total(line),
-                line.currency,
-                str(line.source),
-                line.note,
-            ]
-        )
+        what: list[Value] = [line.item, line.designation, line.part_class, line.packs, line.pack, line.pieces]
+        rows.append([*what, line.quoted, _line_total(line), line.currency, str(line.source), line.note])
     sums = [
         ("goods", total.quoted_goods, total.currency),
         ("discount", -total.quoted_discount, total.currency),

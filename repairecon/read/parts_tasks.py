@@ -2,22 +2,12 @@
 
 from __future__ import annotations
 
-from repairecon.read import values
-from repairecon.read.defaults import as_text, default_tasks
-from repairecon.read.names import key
-from repairecon.read.problems import shown
-from repairecon.read.reading import NOTHING, Reading
-from repairecon.read.rows import Row
-from repairecon.read.toml_section import FILE
-from repairecon.records import STAGES, Part, Range, Source, Task
-
-NEEDED = ("always", "damage")
-VAT = ("in", "ex")
-
-
-def wait(reading: Reading) -> Range:
-    """Days to wait for something of which no days are given."""
-    return reading.three.wait_days or reading.defaults.range("lead_days")
+from repairecon.read.columns import CASE
+from repairecon.read.defaults import as_text
+from repairecon.read.problems import key
+from repairecon.read.reading import Reading
+from repairecon.read.tables import NOTHING, Row
+from repairecon.records import Part, Range, Source, Task
 
 
 def parts(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -> tuple[Part, ...]:
@@ -36,47 +26,35 @@ def _kit(reading: Reading, quotes_lead: set[str]) -> tuple[Part, ...]:
         if "price_kit" not in section.bad and reading.toml_whole:
             section.fault("price_kit", "nothing", "write the price of the rebuild kit, or add parts.csv")
         price = NOTHING
-    lead = None if key(name) in quotes_lead else wait(reading)
-    return (Part(name, "", 1, "always", price, lead, "", price.source if price else Source(FILE)),)
-
-
-def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
-    price = row.range("price", values.MONEY)
-    vat = row.choice("vat", VAT, "in")
-    lead = row.range("lead_days", values.DAYS)
-    needed = row.choice("needed", NEEDED, "always")
-    if needed == "always" and name and not row.has_range("price"):
-        check_priced(reading, row, name, "always needed")
-    if lead is None and not row.has_range("lead_days") and key(name) not in quotes_lead:
-        lead = wait(reading)
-    quantity = row.number("quantity", values.COUNT)
-    return Part(
-        name,
-        row.text("description"),
-        int(quantity or 1),
-        needed,
-        reading.money.with_vat(price, vat) if price else None,
-        lead,
-        row.text("standard_size"),
-        row.source,
-        row.text("material"),
-        row.text("fluid"),
-        row.yes("makers_only"),
+    return (
+        Part(
+            part=name,
+            description="",
+            quantity=1,
+            needed="always",
+            price=price,
+            lead_days=None if key(name) in quotes_lead else reading.wait(),
+            standard_size="",
+            source=price.source if price else Source(CASE),
+        ),
     )
 
 
-def check_priced(reading: Reading, row: Row, name: str, why: str) -> None:
-    """A part that is wanted needs a price, its own or quoted."""
-    if key(name) not in reading.quoted and not reading.ordering and reading.tables["quotes.csv"].whole:
-        row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv ({why})")
-
-
-def check_wanted(reading: Reading, part: Part, why: str) -> None:
-    """The same for a part that is needed by damage only, once something wants it."""
-    row = reading.part_rows.get(part.source.row or 0)
-    told = row is None or row.has_range("price") or "price_likely" in row.bad
-    if row is not None and not told and part.needed == "damage":
-        check_priced(reading, row, part.part, why)
+def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
+    price, lead = row.range("price"), row.range("lead_days")
+    vat, needed = row.choice("vat"), row.choice("needed")
+    if needed == "always" and name and not row.has_range("price"):
+        reading.check_priced(row, name, "always needed")
+    if lead is None and not row.has_range("lead_days") and key(name) not in quotes_lead:
+        lead = reading.wait()
+    return Part(
+        part=name,
+        needed=needed,
+        price=reading.money.with_vat(price, vat) if price else None,
+        lead_days=lead,
+        source=row.source,
+        **row.these("description", "quantity", "standard_size", "material", "fluid", "makers_only"),
+    )
 
 
 def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]) -> Range:
@@ -89,47 +67,29 @@ def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]
     return Range(total, total, total)
 
 
-def tasks(reading: Reading, kit: Range) -> tuple[Task, ...]:
+def tasks(reading: Reading) -> tuple[Task, ...]:
     """Work and charges, the default ones if none are given."""
-    table = reading.tables["tasks.csv"]
-    if table.given:
-        return tuple(_task(reading, row) for row in table.rows)
-    return tuple(_default_task(reading, row, kit) for row in default_tasks().rows)
+    if not reading.tables["tasks.csv"].given:
+        for row in reading.rows("tasks.csv"):
+            _list_assumed(reading, row)
+    return tuple(_task(reading, row) for row in reading.rows("tasks.csv"))
 
 
 def _task(reading: Reading, row: Row) -> Task:
     reading.keep_note(row)
-    name = row.required("task", "name the task")
-    row.required("stage", f"write one of: {', '.join(STAGES)}")
-    vat = row.choice("vat", VAT, "in")
+    row.required_value("task", "stage")
     return Task(
-        name,
-        row.choice("stage", STAGES, STAGES[0]),
-        reading.worker(row, "by"),
-        reading.amount(row, "hours", values.HOURS),
-        reading.money.with_vat(reading.amount(row, "cost", values.MONEY), vat),
-        reading.amount(row, "days", values.DAYS),
-        reading.ways_cell(row),
-        row.source,
+        by=reading.worker(row, "by"),
+        cost=reading.money.charge(row, "cost"),
+        ways=reading.ways_cell(row),
+        source=row.source,
+        **row.these("task", "stage", "hours", "days"),
     )
 
 
-def _default_task(reading: Reading, row: Row, kit: Range) -> Task:
-    hours = reading.amount(row, "hours", values.HOURS)
-    share = reading.amount(row, "share_of_kit", values.FRACTION)
-    shows, unit = (hours, "h") if row.has_range("hours") else (share, "of the price of the kit")
-    reading.defaults.note(
-        f"task: {row.text('task')}", as_text([shows.low, shows.likely, shows.high]), unit, row.text("source")
-    )
-    source = Source(row.file, row.row, row.text("source"))
-    cost = Range(share.low * kit.likely, share.likely * kit.likely, share.high * kit.likely, source=source)
-    return Task(
-        row.text("task"),
-        row.text("stage"),
-        row.text("by"),
-        hours,
-        cost,
-        reading.amount(row, "days", values.DAYS),
-        reading.ways_cell(row),
-        source,
-    )
+def _list_assumed(reading: Reading, row: Row) -> None:
+    """List what a default task takes: hours, or a share of the price of the kit."""
+    shows, unit = ("hours", "h") if row.has_range("hours") else ("share_of_kit", "of the price of the kit")
+    span = row.amount(shows)
+    words = as_text([span.low, span.likely, span.high])
+    reading.defaults.note(f"task: {row.text('task')}", words, unit, row.text("source"))

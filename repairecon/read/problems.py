@@ -1,12 +1,11 @@
-"""Faults of a case folder: collected, worded, grouped for printing."""
+"""Faults of a file, worded for its owner: collected, grouped for printing. Words cleaned, shown, compared, named."""
 
 from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from repairecon.read.text import clean
 from repairecon.records import CaseError, Fault
 
 SHOWN = 40
@@ -18,6 +17,21 @@ COMPARED = 10_000
 """Words that are compared with misspelt ones in one folder; thousands of faults need no more."""
 
 _PARTICULAR = re.compile(r"'[^']*'|[0-9][0-9.,+ -]*")
+_TERMINAL = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]|\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)?|\x1b[@-_]?")
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
+_UNDECODED = re.compile("[\udc80-\udcff]")
+
+
+def clean(text: str) -> str:
+    """Text without terminal escapes, control characters and marks that turn the writing direction."""
+    if "\x1b" in text:
+        text = _TERMINAL.sub("", text)
+    return _CONTROL.sub("", text)
+
+
+def undecoded(text: str) -> bool:
+    """True where a byte was not UTF-8."""
+    return _UNDECODED.search(text) is not None
 
 
 def shown(text: str) -> str:
@@ -36,6 +50,11 @@ def closest(word: str, known: Iterable[str], cutoff: float = 0.6) -> str:
     return options[near[0]] if near else ""
 
 
+def key(name: str) -> str:
+    """A name without case and spare spaces."""
+    return " ".join(name.casefold().split())
+
+
 class Problems:
     """Collects the faults of one folder, each once."""
 
@@ -49,12 +68,12 @@ class Problems:
         heading = shown(column)[1:-1] if column else ""
         self._faults[Fault(file, row, heading, found, write)] = None
 
-    def advice(self, word: str, known: Sequence[str], otherwise: str = "") -> str:
+    def advice(self, word: str, known: Sequence[str], otherwise: str = "", cutoff: float = 0.6) -> str:
         """What to write instead of a word that is not known: the nearest one, else those there are."""
         near = ""
         if self._compared < COMPARED:
             self._compared += len(known)
-            near = closest(word, known[:COMPARED])
+            near = closest(word, known[:COMPARED], cutoff)
         if near:
             return f"did you mean {shown(near)}?"
         if otherwise:
@@ -76,6 +95,41 @@ class Problems:
             error = kind(self.faults)
             error.args = (printable(error.faults),)
             raise error
+
+
+class Names:
+    """The spelling of each name; ``whole`` is False where some may be missing for another fault."""
+
+    def __init__(self, names: Iterable[str] = (), whole: bool = True) -> None:
+        self.whole = whole
+        self._spelling: dict[str, str] = {}
+        for name in names:
+            self.add(name)
+
+    def add(self, name: str) -> bool:
+        """Take a name; False if it was there already."""
+        word = key(name)
+        if word in self._spelling:
+            return False
+        self._spelling[word] = name
+        return True
+
+    def find(self, name: str) -> str:
+        """The name as first spelt, or an empty string."""
+        return self._spelling.get(key(name), "")
+
+    def __contains__(self, name: str) -> bool:
+        return key(name) in self._spelling
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._spelling.values())
+
+    def __len__(self) -> int:
+        return len(self._spelling)
+
+    def advice(self, problems: Problems, name: str, otherwise: str = "") -> str:
+        """What to write instead of an unknown name."""
+        return problems.advice(name, tuple(self._spelling.values()), otherwise)
 
 
 def _runs(rows: Sequence[int]) -> str:

@@ -1,24 +1,156 @@
-"""What the readers of the several files share: faults, defaults, money and the names of things."""
+"""What the readers of a case share: faults, defaults, money, who works, and the names of things."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from repairecon.read.case_toml import LabourBook, Money, ThreeNumbers
+from repairecon.read.columns import CASE
 from repairecon.read.defaults import Defaults
-from repairecon.read.names import Names, key
-from repairecon.read.problems import Problems, shown
-from repairecon.read.rows import Row
-from repairecon.read.tables import Table
-from repairecon.read.values import Limits
-from repairecon.records import WAY_GROUPS, WAY_KINDS, Range, Source
+from repairecon.read.problems import Names, Problems, clean, closest, key, shown
+from repairecon.read.tables import Row, Table
+from repairecon.read.toml_file import Section, TomlFile, shown_value
+from repairecon.read.values import plain
+from repairecon.records import WAY_GROUPS, WAY_KINDS, Labour, Part, Range
 
-NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
-"""A figure that is left blank where blank means none."""
+_CODE = re.compile(r"[A-Za-z]{3}")
 
 
-@dataclass
+@dataclass(frozen=True)
+class ThreeNumbers:
+    """Price of new, price of the kit, days to wait, as far as given; ``section`` says where."""
+
+    price_new: Range | None
+    price_kit: Range | None
+    wait_days: Range | None
+    section: Section
+
+
+def three_numbers(toml: TomlFile, defaults: Defaults) -> ThreeNumbers:
+    """The three numbers; a single wait becomes a skewed range, as waits run late more than early."""
+    section = toml.section("three_numbers")
+    wait = section.range("wait_days")
+    if wait and wait.sure and not isinstance(section.value("wait_days"), list | dict) and wait.likely > 0:
+        by = defaults.range("wait_multiples")
+        wait = Range(wait.low * by.low, wait.likely * by.likely, wait.high * by.high, wait.shape, wait.source)
+    return ThreeNumbers(section.range("price_new"), section.range("price_kit"), wait, section)
+
+
+class Money:
+    """Currency, tax and exchange; a default rate is listed once it is needed."""
+
+    def __init__(self, toml: TomlFile, defaults: Defaults) -> None:
+        self._defaults = defaults
+        section = toml.section("money")
+        code = section.text("currency")
+        if code and not _CODE.fullmatch(code):
+            section.fault("currency", shown(code), "write a three-letter code such as EUR")
+            code = ""
+        self.currency = code.upper() or defaults.text("currency")
+        self._vat = section.number("vat_rate")
+        self.exchange = self._exchange(toml.section("money.exchange"))
+        self.exchange_date = section.date("exchange_date")
+        given = section.value("exchange")
+        self.whole = toml.whole and "currency" not in section.bad and (given is None or isinstance(given, dict))
+        if self.exchange and not self.exchange_date and "exchange_date" not in section.bad:
+            defaults.text("exchange_date")
+
+    def _exchange(self, section: Section) -> dict[str, float]:
+        rates: dict[str, float] = {}
+        self.named = {self.currency}
+        for name in section.values:
+            if not _CODE.fullmatch(name):
+                section.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
+                continue
+            self.named.add(name.upper())
+            rate = section.number(name)
+            if rate is not None:
+                rates[name.upper()] = rate
+        if rates.get(self.currency, 1.0) != 1.0:
+            section.fault(self.currency, plain(rates[self.currency]), "write 1: it is the home currency")
+        return rates
+
+    @property
+    def vat_rate(self) -> float:
+        """The home rate of value added tax, because something needs it."""
+        return self._defaults.number("vat_rate") if self._vat is None else self._vat
+
+    @property
+    def vat_rate_unlisted(self) -> float:
+        """The home rate, whether or not anything needs it."""
+        return float(self._defaults.peek("vat_rate")) if self._vat is None else self._vat
+
+    def with_vat(self, price: Range, vat: str) -> Range:
+        """The price with tax."""
+        return price.scaled(1.0 + self.vat_rate) if vat == "ex" and price.high > 0 else price
+
+    def charge(self, row: Row, name: str) -> Range:
+        """A charge with tax, as the row's ``vat`` says; none when blank."""
+        return self.with_vat(row.amount(name), row.choice("vat"))
+
+    def per(self, unit: str) -> str:
+        """A unit of default money, which is known in EUR."""
+        home = self.currency
+        if home == "EUR" or "EUR" in self.exchange:
+            return f"{home if home == 'EUR' else 'EUR'} {unit}"
+        return f"{home} {unit}, the figure for EUR taken as it stands"
+
+    def from_euro(self, amount: Range) -> Range:
+        """Default money in home money."""
+        return amount.scaled(self.exchange.get("EUR", 1.0)) if self.currency != "EUR" else amount
+
+    def assumed(self, name: str, unit: str) -> Range:
+        """Default money in home money, listed."""
+        return self.from_euro(self._defaults.range(name, unit=self.per(unit)))
+
+
+class LabourBook:
+    """Who works at what rate; a default rate is listed once somebody of that name works."""
+
+    def __init__(self, toml: TomlFile, money: Money, defaults: Defaults) -> None:
+        self._money, self._defaults = money, defaults
+        self.rates: dict[str, Labour] = {}
+        self.names = Names(["owner"], whole=toml.whole)
+        for name, value in toml.section("labour").values.items():
+            by = " ".join(clean(name).split())
+            if key(by) == "owner":
+                line, write = toml.lines.get(f"labour.{name}"), "write [owner] cost_own_hour instead"
+                toml.problems.add(CASE, line, f"labour.{by}", "a rate for the owner", write)
+            elif not isinstance(value, dict):
+                toml.section("labour").fault(name, shown_value(value), f'write a section headed [labour."{by}"]')
+                self.names.add(by)
+            else:
+                self._take(by, toml.section(f"labour.{name}", of="labour.*"))
+
+    def _take(self, by: str, section: Section) -> None:
+        self.names.add(by)
+        section.required_value("cost_hour")
+        rate = section.range("cost_hour")
+        vat = section.choice("vat")
+        if rate is not None:
+            self.rates[by] = Labour(by, self._money.with_vat(rate, vat))
+
+    def find(self, name: str) -> str:
+        """The name of a worker, empty if unknown."""
+        found = self.names.find(name)
+        default = f"labour.{key(name)}"
+        if not found and self._defaults.has(default):
+            rate = self._money.assumed(default, "per hour, tax not included")
+            self.names.add(key(name))
+            self.rates[key(name)] = Labour(key(name), self._money.with_vat(rate, "ex"))
+            return key(name)
+        return found
+
+    def advice(self, name: str) -> str:
+        """What to write instead of an unknown worker."""
+        known = [*self.names, *(n for n in ("yard", "machine shop") if n not in self.names)]
+        near = closest(name, known)
+        return f"did you mean {shown(near)}?" if near else f'write owner, or add [labour."{shown(name)[1:-1]}"]'
+
+
+@dataclass(kw_only=True)
 class Reading:
     """The state of reading one folder."""
 
@@ -37,6 +169,8 @@ class Reading:
     quoted: dict[str, bool] = field(default_factory=dict)
     """Key of each item with a quote; True if all its quotes give p_never."""
     notes: dict[str, str] = field(default_factory=dict)
+    beneath: Mapping[str, list[Row]] = field(default_factory=dict)
+    """Default rows by file."""
 
     @cached_property
     def items(self) -> Names:
@@ -49,15 +183,25 @@ class Reading:
         return Names([*self.ways, *WAY_KINDS, *WAY_GROUPS])
 
     @cached_property
-    def part_rows(self) -> dict[int, Row]:
-        """Rows of parts.csv by their number."""
+    def _part_rows(self) -> dict[int, Row]:
         return {row.row: row for row in self.tables["parts.csv"].rows}
 
     @property
     def sellers_known(self) -> bool:
-        """True if an unknown supplier is a fault of its own: where quotes.csv lacks them all, that is told once."""
+        """True if an unknown supplier is a fault of its own: where quotes.csv lacks them all, that is one fault."""
         none = not self.tables["suppliers.csv"].given and self.tables["quotes.csv"].given
         return self.suppliers.whole and not none
+
+    def rows(self, file: str) -> list[Row]:
+        """The rows of a file, the default ones if none are given."""
+        table = self.tables[file]
+        if table.given or file not in self.beneath:
+            return table.rows
+        return [replace(row, problems=self.problems) for row in self.beneath[file]]
+
+    def wait(self) -> Range:
+        """Days to wait for something of which no days are given."""
+        return self.three.wait_days or self.defaults.range("lead_days")
 
     def worker(self, row: Row, column: str) -> str:
         """Who works, owner by default."""
@@ -82,9 +226,26 @@ class Reading:
                 row.fault("ways", shown(word), self.ways_words.advice(row.problems, word))
         return tuple(dict.fromkeys(words))
 
-    def amount(self, row: Row, name: str, limits: Limits) -> Range:
-        """A range, nothing when blank."""
-        return row.range(name, limits) or NOTHING
+    def name_of(self, row: Row, column: str, known: Names, what: str, whole: bool | None = None) -> str:
+        """The name in a cell as its own file spells it, or as written where it is unknown (a fault)."""
+        word = row.text(column)
+        found = known.find(word)
+        if word and not found and (known.whole if whole is None else whole):
+            row.fault(column, f"{what}{shown(word)}", known.advice(row.problems, word))
+        return found or word
+
+    def check_priced(self, row: Row, name: str, why: str) -> None:
+        """A part that is wanted needs a price, its own or quoted."""
+        if key(name) not in self.quoted and not self.ordering and self.tables["quotes.csv"].whole:
+            write = f"write a price, or a row for {shown(name)} in quotes.csv ({why})"
+            row.fault("price_likely", "nothing", write)
+
+    def check_wanted(self, part: Part, why: str) -> None:
+        """The same for a part that is needed by damage only, once something wants it."""
+        row = self._part_rows.get(part.source.row or 0)
+        known = row is None or row.has_range("price") or "price_likely" in row.bad
+        if row is not None and not known and part.needed == "damage":
+            self.check_priced(row, part.part, why)
 
     def keep_note(self, row: Row) -> None:
         """Keep the free words about a row."""
@@ -93,12 +254,12 @@ class Reading:
             self.notes[str(row.source)] = note
 
 
-def named_rows(table: Table, column: str, what: str) -> tuple[list[tuple[Row, str]], Names]:
+def named_rows(read: Sequence[Row], column: str, whole: bool = True) -> tuple[list[tuple[Row, str]], Names]:
     """Rows with their names; blank and repeated names are faults."""
-    names, rows = Names(whole=table.whole), []
+    names, rows = Names(whole=whole), []
     first: dict[str, int] = {}
-    for row in table.rows:
-        name = row.required(column, f"name the {what}")
+    for row in read:
+        name = row.required(column)
         if not name:
             names.whole = names.whole and not row.has(column)
             rows.append((row, ""))

@@ -10,8 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeAlias
 
-from repairecon.read.problems import shown
-from repairecon.read.text import clean
+from repairecon.read.problems import clean, shown
 from repairecon.records import RepaireconError
 
 Value: TypeAlias = str | int | float | bool | datetime.date | None
@@ -39,12 +38,17 @@ def _checked(value: Value) -> Value:
 
 
 def defused(text: str) -> str:
-    """Text that a spreadsheet takes for text: with a mark ' before what it might obey."""
-    return f"'{text}" if text.startswith(OBEYED) else text
+    """Text that a spreadsheet takes for text: with a mark ' before what it might obey, and before such a mark."""
+    return f"'{text}" if text.startswith((*OBEYED, "'")) else text
 
 
-def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False) -> str:
-    """CSV as RFC 4180 has it: comma, CRLF, quote marks doubled; decimals with a point.
+def as_meant(text: str) -> str:
+    """Text as it was before ``defused``."""
+    return text[1:] if text.startswith("'") and text[1:].startswith((*OBEYED, "'")) else text
+
+
+def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False, end: str = "\r\n") -> str:
+    """CSV as RFC 4180 has it: comma, quote marks doubled; decimals with a point.
 
     Parameters
     ----------
@@ -52,6 +56,8 @@ def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False) -> str:
         Rows of cells; dates are written year-month-day, yes and no in words.
     defuse
         True where a person will open it in a spreadsheet.
+    end
+        What ends a line; the standard has CRLF.
 
     Returns
     -------
@@ -59,7 +65,7 @@ def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False) -> str:
         The text.
     """
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
+    writer = csv.writer(out, lineterminator=end)
     for row in rows:
         writer.writerow([_written(value, defuse) for value in row])
     return out.getvalue()

@@ -1,167 +1,30 @@
-"""A new case folder, ready to be filled in."""
+"""A new case folder, ready to be filled in; and the notebooks and demo cases that come with the package."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
-from repairecon.read.headings import FILES
+from repairecon.read.columns import ANY, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
+from repairecon.read.default_rows import default_rows
+from repairecon.read.files import HERE, write_all
 from repairecon.read.problems import shown
-from repairecon.read.tables import EXAMPLE
-from repairecon.read.writing import write_all
+from repairecon.read.sheet_writing import csv_text
+from repairecon.read.tables import DEFAULT, EXAMPLE
 from repairecon.records import RepaireconError
 
-_HERE = Path(__file__).parent
-_EXAMPLES = {
-    "parts.csv": (
-        {
-            "part": "shaft seal",
-            "quantity": "2",
-            "needed": "always",
-            "price_likely": "12.50",
-            "standard_size": "40x62x10",
-            "material": "NBR",
-            "fluid": "gear oil",
-            "makers_only": "no",
-        },
-        {
-            "part": "shaft",
-            "quantity": "1",
-            "needed": "damage",
-            "price_low": "120",
-            "price_likely": "160",
-            "price_high": "250",
-            "lead_days_low": "3",
-            "lead_days_likely": "8",
-            "lead_days_high": "30",
-        },
-    ),
-    "tasks.csv": (
-        {
-            "task": "take off",
-            "stage": "removal",
-            "by": "owner",
-            "hours_low": "0.5",
-            "hours_likely": "2",
-            "hours_high": "5",
-        },
-        {"task": "lift-out", "stage": "removal", "cost_likely": "280", "vat": "in"},
-    ),
-    "events.csv": (
-        {"event": "neglect", "outcome": "light", "chance": "0.7", "weight": "3"},
-        {"event": "neglect", "outcome": "heavy", "chance": "0.3", "weight": "3"},
-        {"event": "shaft", "given": "neglect=light", "outcome": "sound", "chance": "0.9", "seen_at": "strip"},
-        {
-            "event": "shaft",
-            "given": "neglect=light",
-            "outcome": "grooved",
-            "chance": "0.1",
-            "seen_at": "strip",
-            "parts": "1 shaft",
-            "extra_hours_likely": "1",
-        },
-        {"event": "shaft", "given": "neglect=heavy", "outcome": "sound", "chance": "0.4", "seen_at": "strip"},
-        {
-            "event": "shaft",
-            "given": "neglect=heavy",
-            "outcome": "grooved",
-            "chance": "0.6",
-            "seen_at": "strip",
-            "parts": "1 shaft",
-            "extra_hours_likely": "1",
-        },
-        {"event": "this unit", "outcome": "to blame", "chance": "0.93", "seen_at": "first run", "ways": "all"},
-        {
-            "event": "this unit",
-            "outcome": "another is to blame",
-            "chance": "0.07",
-            "seen_at": "first run",
-            "not_this_unit": "yes",
-            "ways": "all",
-        },
-    ),
-    "ways.csv": (
-        {"way": "rebuild here", "kind": "rebuild", "life_years_likely": "12", "wear_kept": "0.2"},
-        {"way": "new", "kind": "new", "price_likely": "640", "life_hours_likely": "3000", "warranty_months": "24"},
-        {
-            "way": "second-hand",
-            "kind": "second-hand",
-            "price_low": "90",
-            "price_likely": "150",
-            "price_high": "300",
-            "p_never": "0.2",
-            "instead": "new",
-        },
-    ),
-    "suppliers.csv": (
-        {
-            "supplier": "bearing stockist",
-            "role": "trade counter",
-            "vat": "ex",
-            "carriage_likely": "9",
-            "free_above": "150",
-            "minimum_order": "10",
-            "discount_rate": "0.05",
-            "card_fee_rate": "0.02",
-            "insurance_rate": "0.01",
-            "delivery": "post",
-        },
-    ),
-    "carriage.csv": (
-        {"supplier": "bearing stockist", "up_to_kg": "2", "quoted_likely": "9"},
-        {"supplier": "bearing stockist", "up_to_kg": "20", "quoted_likely": "16"},
-    ),
-    "quotes.csv": (
-        {
-            "item": "shaft seal",
-            "supplier": "bearing stockist",
-            "designation": "40x62x10",
-            "material": "NBR",
-            "quoted_likely": "6.80",
-            "pack": "1",
-            "minimum_packs": "1",
-            "breaks": "10 at 6.10; 50 at 5.40",
-            "part_class": "generic part",
-            "weight_kg": "0.03",
-            "lead_days_likely": "2",
-            "quoted_on": "2026-03-31",
-            "valid_until": "2026-06-30",
-        },
-    ),
-    "looks.csv": (
-        {
-            "look": "test it where it sits",
-            "event": "this unit",
-            "hours_low": "0.3",
-            "hours_likely": "0.5",
-            "hours_high": "1.5",
-            "p_right": "0.9",
-        },
-        {"look": "let a shop look at the shaft", "event": "shaft", "cost_likely": "45", "days_likely": "1"},
-        {"look": "ask for a firm price", "price_of": "second-hand", "hours_likely": "0.2"},
-    ),
-    "lives.csv": (
-        {"way": "rebuild here", "years": "9", "hours": "1400", "failed": "yes"},
-        {"way": "rebuild here", "years": "6.5", "failed": "no"},
-        {"way": "new", "hours": "2600", "failed": "yes"},
-    ),
-}
+_FOLDERS = ("notebooks", "data")
+_PACKAGE = HERE.parent
+_HEAD = """# A case: one failed unit, to be rebuilt or bought. Lines that begin with # are left out.
+# Three numbers are enough. Whatever else you leave out is assumed, and the answer lists it.
+# In the CSV files rows that begin with "example:" or "default:" are left out: the latter are what is assumed.
+# Uncertain numbers may be written as [low, likely, high]. Decimals have a point: 12.50. Rates: 0.20 for 20 %.
+"""
+_OPEN = {"unit": ("name", "figures"), "three_numbers": ("price_new", "price_kit", "wait_days")}
+"""Sections and keys of a new case that are not commented out."""
 
-
-def _row(cells: list[str]) -> str:
-    return ",".join(f'"{c}"' if "," in c else c for c in cells) + "\r\n"
-
-
-def _table(file: str) -> str:
-    """Headings and example rows, which are left out until ``example:`` is taken away."""
-    columns = [c for c in FILES[file].columns if not c.endswith("_shape")]
-    lines = [_row(columns)]
-    for example in _EXAMPLES[file]:
-        cells = [example.get(column, "") for column in columns]
-        cells[0] = f"{EXAMPLE} {cells[0]}"
-        cells[columns.index("note")] = "invented; take example: away to use this row"
-        lines.append(_row(cells))
-    return "".join(lines)
+_NOTE = "invented; take example: away to use this row"
 
 
 def new_case(folder: str | os.PathLike[str]) -> Path:
@@ -191,7 +54,137 @@ def new_case(folder: str | os.PathLike[str]) -> Path:
         raise RepaireconError(f"{shown(str(target))} cannot be read: name a new folder") from error
     if filled:
         raise RepaireconError(f"{shown(str(target))} is not empty: name a new folder")
-    files = {"case.toml": (_HERE / "starter_case.toml").read_bytes()}
-    files |= {file: _table(file).encode("utf-8") for file in FILES}
+    files = {CASE: "\n".join(_case_lines()).encode("utf-8")}
+    files |= {file: csv_text(_table(file)).encode("utf-8") for file in CASE_FILES}
+    write_all(target, files)
+    return target
+
+
+def _case_lines() -> Iterator[str]:
+    """case.toml with every section and key, those that are not needed commented out."""
+    yield _HEAD
+    for name, declared in sections(CASE).items():
+        meaning, header = about(CASE, name)
+        examples = [c for c in declared.values() if c.examples]
+        if not examples:
+            continue
+        mark = "" if name in _OPEN else "# "
+        header = header or f"[{name}]"
+        yield f"{mark}{header}{' ' * max(1, 34 - len(mark + header))}# {meaning}"
+        yield from (_key_line(c, "" if c.name in _OPEN.get(name, ()) else "# ") for c in examples)
+        yield ""
+
+
+def _key_line(column: Column, mark: str) -> str:
+    value = column.examples[0]
+    line = f"{mark}{value if column.name == ANY else f'{column.name} = {value}'}"
+    words = ", ".join(filter(None, (column.meaning, column.unit)))
+    return f"{line}{' ' * max(1, 34 - len(line))}# {words}" if words else line
+
+
+def _table(file: str) -> Iterator[list[str]]:
+    """Headings; examples, and what is assumed, which are left out until the word before them is taken away."""
+    columns = [c for c in FILES[file].columns if not c.endswith("_shape")]
+    yield columns
+    for row in default_rows(price_new=_number("price_new"), price_kit=_number("price_kit")).get(file, []):
+        yield _line({**row.cells, "note": row.text("source")}, columns, DEFAULT)
+    for cells in _examples(file):
+        yield _line({**cells, "note": _NOTE}, columns, EXAMPLE)
+
+
+def _number(name: str) -> float:
+    return float(sections(CASE)["three_numbers"][name].examples[0])
+
+
+def _line(cells: dict[str, str], columns: list[str], mark: str) -> list[str]:
+    row = [cells.get(column, "") for column in columns]
+    return [f"{mark} {row[0]}", *row[1:]]
+
+
+def _examples(file: str) -> Iterator[dict[str, str]]:
+    """Rows made of the examples of the columns."""
+    declared = FILES[file].declared.values()
+    for nth in range(max(len(c.examples) for c in declared)):
+        cells: dict[str, str] = {}
+        for column in declared:
+            text = column.examples[nth] if nth < len(column.examples) else ""
+            ends = text.split(" / ") if column.type == "range" else []
+            if len(ends) > 1:
+                cells |= {f"{column.name}_{end}": value for end, value in zip(ENDS, ends, strict=True)}
+            else:
+                cells[f"{column.name}_likely" if ends else column.name] = text
+        yield cells
+
+
+def share_dir() -> Path:
+    """Folder that holds ``notebooks`` and ``data``: inside an installed package, or the checkout.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    RepaireconError
+        If neither is there.
+    """
+    for place in (_PACKAGE / "_share", _PACKAGE.parent):
+        if all((place / name).is_dir() for name in _FOLDERS):
+            return place
+    raise RepaireconError("the notebooks and demo cases are not here: install the package again")
+
+
+def notebook_text(name: str) -> str:
+    """Text of a notebook that comes with the package.
+
+    Parameters
+    ----------
+    name
+        The job's name, as in ``rebuild_or_buy``.
+
+    Returns
+    -------
+    str
+        The notebook as JSON.
+    """
+    return (share_dir() / "notebooks" / f"{name}.ipynb").read_text(encoding="utf-8")
+
+
+def _shared_files(place: Path) -> dict[str, bytes]:
+    files = {}
+    for name in _FOLDERS:
+        for path in sorted((place / name).rglob("*")):
+            inside = path.relative_to(place)
+            hidden = any(part.startswith((".", "__")) for part in inside.parts)
+            if path.is_file() and not hidden:
+                files[inside.as_posix()] = path.read_bytes()
+    return files
+
+
+def copy_notebooks(folder: str | os.PathLike[str]) -> Path:
+    """Copy the notebooks and demo cases to ``folder``, which is made if need be.
+
+    Parameters
+    ----------
+    folder
+        Where ``notebooks`` and ``data`` are to stand.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    RepaireconError
+        If a file of that name is there already, or it cannot be written; nothing is written then.
+    """
+    target = Path(folder)
+    files = _shared_files(share_dir())
+    there = [name for name in files if os.path.lexists(target / name)]
+    if there:
+        more = f" and {len(there) - 1} more" if len(there) > 1 else ""
+        raise RepaireconError(f"{shown(str(target / there[0]))}{more} there already: name another folder")
     write_all(target, files)
     return target

@@ -1,23 +1,244 @@
-"""CSV files to rows of clean cells, whatever the spreadsheet made of them."""
+"""Rows of CSV files with their cells read as declared, whatever the spreadsheet made of them; every fault noted."""
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterator
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
-from repairecon.read.headings import Headings
-from repairecon.read.problems import SURE, Problems, closest, shown
-from repairecon.read.rows import Row
-from repairecon.read.text import LARGEST_FILE, Unreadable, read_text, undecoded
+from repairecon.read import values
+from repairecon.read.columns import Column, Headings
+from repairecon.read.files import Unreadable, decoded, read_data
+from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
+from repairecon.read.sheets import BadCell, BadSheet, Cell, Sheet, csv_rows, heading, text_of
+from repairecon.read.values import Limits, Misread
+from repairecon.records import Range, Source
 
-LONGEST_CELL = 20_000
-"""Characters; a longer cell is a quote mark gone wrong."""
+EXAMPLE, DEFAULT = "example:", "default:"
+"""A row whose first cell begins with one of these is left out."""
 
-EXAMPLE = "example:"
-"""A row whose first cell begins with this is left out."""
+NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
+"""A figure that is left blank where blank means none."""
+
+NO_END = "its last line has no end: look whether the file is whole"
+
+
+class Entry:
+    """Values by name, of a CSV row or a TOML section, each read as its column or key is declared.
+
+    What is wrong is noted as a fault and reads as blank.
+    """
+
+    file: str
+    problems: Problems
+    declared: Mapping[str, Column]
+    bad: set[str]
+
+    def place(self, name: str) -> tuple[int | None, str]:
+        """Row or line, and the name as faults show it."""
+        raise NotImplementedError
+
+    def written(self, name: str) -> Any:
+        """What stands there, right or wrong; None when blank."""
+        raise NotImplementedError
+
+    def text(self, name: str) -> str:
+        """Words, empty when blank or wrong."""
+        raise NotImplementedError
+
+    def range(self, name: str, limits: Limits | None = None) -> Range | None:
+        """An uncertain number, None when blank or wrong."""
+        raise NotImplementedError
+
+    def lacks(self, name: str) -> bool:
+        """True if it is blank where something may be written."""
+        raise NotImplementedError
+
+    def _parsed(self, value: Any, limits: Limits) -> float | Misread:
+        raise NotImplementedError
+
+    def _yes(self, value: Any) -> bool | Misread:
+        raise NotImplementedError
+
+    def column(self, name: str) -> Column:
+        """How it is declared; one that is not is read as its reader says."""
+        return self.declared.get(name) or Column(name=name)
+
+    def shown(self, name: str) -> str:
+        """What stands there, as faults quote it."""
+        return shown(str(self.written(name)))
+
+    def fault(self, name: str, found: str, write: str) -> None:
+        """Note a fault."""
+        self.bad.add(name)
+        row, column = self.place(name)
+        self.problems.add(self.file, row, column, found, write)
+
+    def value(self, name: str) -> Any:
+        """What stands there, None when blank or wrong."""
+        return None if name in self.bad else self.written(name)
+
+    def has(self, name: str) -> bool:
+        """True if something, right or wrong, is written there."""
+        return self.written(name) is not None
+
+    def required(self, name: str, write: str = "") -> str:
+        """Words that must be there; ``write`` is what to write where the column does not say it."""
+        if self.lacks(name):
+            self.fault(name, "nothing", write or self.column(name).write)
+        return self.text(name)
+
+    def required_value(self, *names: str) -> None:
+        """Note a fault for each that is blank."""
+        for name in names:
+            if self.lacks(name):
+                self.fault(name, "nothing", self.column(name).write)
+
+    def number(self, name: str, limits: Limits | None = None) -> float | None:
+        """A number; its default, if it has one of its own, when blank or wrong."""
+        value = self.value(name)
+        if value is not None:
+            read = self._parsed(value, limits or self.column(name).limits)
+            if not isinstance(read, Misread):
+                return read
+            self.fault(name, self.shown(name), read.write)
+        default = self.column(name).default
+        return float(default) if default.isdigit() else None
+
+    def whole(self, name: str) -> int | None:
+        """A whole number."""
+        number = self.number(name)
+        return None if number is None else int(number)
+
+    def amount(self, name: str) -> Range:
+        """An uncertain number, none of it when blank or wrong."""
+        return self.range(name) or NOTHING
+
+    def yes_if_written(self, name: str) -> bool | None:
+        """Yes or no, None when blank or wrong."""
+        value = self.value(name)
+        if value is None:
+            return None
+        read = self._yes(value)
+        if isinstance(read, Misread):
+            self.fault(name, self.shown(name), read.write)
+            return None
+        return read
+
+    def yes(self, name: str, default: bool | None = None) -> bool:
+        """Yes or no; its default when blank or wrong."""
+        read = self.yes_if_written(name)
+        if read is None and default is None:
+            return self.column(name).default == "yes"
+        return bool(default) if read is None else read
+
+    def choice(self, name: str, options: Sequence[str] = (), default: str | None = None) -> str:
+        """One of the options, whatever its case; the default, if that is one of them, when blank or wrong."""
+        options = options or self.column(name).options
+        word = " ".join(self.text(name).casefold().split())
+        if word in options:
+            return word
+        if word:
+            self.fault(name, self.shown(name), self.problems.advice(word, options))
+        if default is None:
+            default = self.column(name).default
+        return default if default in options else ""
+
+    def date(self, name: str) -> str:
+        """A date as year-month-day, empty when blank or wrong."""
+        value = self.value(name)
+        if value is None:
+            return ""
+        read = values.date(value)
+        between = self.column(name).options
+        if not isinstance(read, Misread) and between and not between[0] <= read <= between[1]:
+            read = Misread(f"write a day between {between[0]} and {between[1]}")
+        if isinstance(read, Misread):
+            self.fault(name, self.shown(name), read.write)
+            return ""
+        return read
+
+    def read(self, name: str) -> Any:
+        """The value as its column is declared."""
+        column = self.column(name)
+        if column.type == "range":
+            return self.amount(name) if column.default == "0" else self.range(name)
+        if column.type == "yes":
+            return self.yes(name) if column.default else self.yes_if_written(name)
+        readers = {"number": self.number, "fraction": self.number, "whole": self.whole, "choice": self.choice}
+        reader = readers.get(column.type, self.date if column.type == "date" else self.text)
+        return reader(name)  # type: ignore[operator]
+
+    def these(self, *names: str) -> dict[str, Any]:
+        """Several values, by name."""
+        return {name: self.read(name) for name in names}
+
+
+@dataclass
+class Row(Entry):
+    """One row: cells by heading, read with faults noted."""
+
+    file: str
+    row: int
+    cells: dict[str, str]
+    problems: Problems
+    declared: Mapping[str, Column] = field(default_factory=dict)
+    bad: set[str] = field(default_factory=set)
+
+    @property
+    def source(self) -> Source:
+        """Where this row stands, and who says so if it is a default."""
+        return Source(self.file, self.row, self.cells.get("source", ""))
+
+    def place(self, name: str) -> tuple[int | None, str]:
+        """Row and heading."""
+        return self.row, name
+
+    def written(self, name: str) -> Any:
+        """The cell, None when blank."""
+        return self.cells.get(name) or None
+
+    def text(self, name: str) -> str:
+        """The cell, empty when blank or unreadable."""
+        return "" if name in self.bad else self.cells.get(name, "")
+
+    def lacks(self, name: str) -> bool:
+        """True if the cell is blank; a missing column has a fault of its own."""
+        return name in self.cells and not self.cells[name]
+
+    def _parsed(self, value: Any, limits: Limits) -> float | Misread:
+        return values.number(value, limits)
+
+    def _yes(self, value: Any) -> bool | Misread:
+        return values.yes_no(value)
+
+    def has_range(self, name: str) -> bool:
+        """True if something, right or wrong, is written in one of the three columns."""
+        return self.has(f"{name}_likely") or self.has(f"{name}_low") or self.has(f"{name}_high")
+
+    def range(self, name: str, limits: Limits | None = None) -> Range | None:
+        """The range in ``name_low``, ``name_likely``, ``name_high``, None when blank or wrong."""
+        if not self.has_range(name):
+            return None
+        limits = limits or self.column(name).limits
+        columns = [f"{name}_{end}" for end in ("low", "likely", "high")]
+        low, likely, high = (self.number(c, limits) for c in columns)
+        form = values.shape(self.text(f"{name}_shape"))
+        if isinstance(form, Misread):
+            self.fault(f"{name}_shape", self.shown(f"{name}_shape"), form.write)
+            form = "pert"
+        if any(c in self.bad for c in columns):
+            return None
+        read = values.in_order(low, likely, high, form, self.source)
+        if isinstance(read, Misread):
+            self.fault(f"{name}_{read.which}", read.found, read.write)
+            return None
+        return read
+
+    def note(self) -> str:
+        """Free words about the row."""
+        return self.text("note") or self.text("description")
 
 
 @dataclass
@@ -28,6 +249,7 @@ class Table:
     rows: list[Row] = field(default_factory=list)
     there: bool = False
     whole: bool = True
+    note: str = ""
 
     @property
     def given(self) -> bool:
@@ -35,40 +257,14 @@ class Table:
         return bool(self.rows) or not self.whole
 
 
-def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
-    """Spreadsheet row numbers (from 1) with their cells, blank rows left out but counted."""
-    limit = csv.field_size_limit(LARGEST_FILE)
-    try:
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-        for number, record in enumerate(reader, start=1):
-            cells = [cell.strip() for cell in record]
-            if any(cells):
-                yield number, cells
-    finally:
-        csv.field_size_limit(limit)
-
-
-def heading(cell: str) -> str:
-    """A heading whatever its case and spaces."""
-    return "_".join(cell.casefold().split())
-
-
-def delimiter(text: str, known: frozenset[str]) -> str:
-    """The mark between cells: the one that makes most of the first line known headings."""
-    first = next((line for line in text.splitlines() if line.strip(" \t,;")), "")
-    marks = (",", ";", "\t")
-    return max(marks, key=lambda m: sum(heading(c.strip('" ')) in known for c in first.split(m)))
-
-
-def _meant(name: str, headings: Headings) -> str:
+def _meant(name: str, headings: Headings, cutoff: float = SURE) -> str:
     """The heading that an unknown one surely means, else empty."""
-    single = f"{name}_likely"
-    return single if single in headings.known else closest(name, headings.columns, cutoff=SURE)
-
-
-def _heading_advice(name: str, headings: Headings, problems: Problems) -> str:
-    near = _meant(name, headings)
-    return f"did you mean {shown(near)}?" if near else problems.advice(name, headings.columns)
+    if f"{name}_likely" in headings.known:
+        return f"{name}_likely"
+    for column in headings.declared.values():
+        if name in map(heading, column.also):
+            return column.headings[0] if len(column.headings) == 1 else f"{column.name}_likely"
+    return closest(name, headings.columns, cutoff)
 
 
 def _columns(cells: list[str], row: int, table: Table, headings: Headings, problems: Problems) -> list[str]:
@@ -80,14 +276,9 @@ def _columns(cells: list[str], row: int, table: Table, headings: Headings, probl
             problems.add(table.file, row, name, f"the heading {shown(cell)} twice", "keep one of the two")
             name = ""
         elif name and name not in headings.known:
-            problems.add(
-                table.file,
-                row,
-                cell,
-                f"an unknown heading {shown(cell)}",
-                _heading_advice(name, headings, problems),
-            )
             near = _meant(name, headings)
+            advice = f"did you mean {shown(near)}?" if near else problems.advice(name, headings.columns, cutoff=0.7)
+            problems.add(table.file, row, cell, f"an unknown heading {shown(cell)}", advice)
             name = near if near not in names and near not in columns else ""
         columns.append(name)
     for name in headings.required:
@@ -97,71 +288,81 @@ def _columns(cells: list[str], row: int, table: Table, headings: Headings, probl
     return columns
 
 
-def _check_cells(row: Row, cells: list[str], columns: list[str], encoded: bool) -> None:
-    """Faults of cells whatever their column."""
-    extra = [c for c in cells[len(columns) :] if c]
-    if extra:
-        row.problems.add(
-            row.file,
-            row.row,
-            "",
-            f"more cells than headings: {shown(extra[0])}",
-            "put text with a comma in double quotes; write decimals with a point",
-        )
-    for name, cell in row.cells.items():
-        if len(cell) > LONGEST_CELL:
-            row.fault(name, f"{len(cell)} characters: {shown(cell)}", f"write {LONGEST_CELL} characters at most")
-        elif not encoded and undecoded(cell):
-            row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")
-
-
-def read_table(path: Path | None, file: str, headings: Headings, problems: Problems) -> Table:
-    """The rows of a CSV file, cells by heading; all faults of its form noted."""
-    table = Table(file)
-    if path is None:
-        return table
-    table.there = True
+def read_table(source: Path | bytes | None, file: str, headings: Headings, problems: Problems) -> Table:
+    """The rows of a CSV file or of its bytes, cells by heading; all faults of its form noted."""
+    if source is None:
+        return Table(file)
     try:
-        text = read_text(path)
-    except Unreadable as error:
-        table.whole = False
+        data = source if isinstance(source, bytes) else read_data(source)
+        sheet = csv_rows(clean(decoded(data)), file, headings.known)
+    except (Unreadable, BadSheet) as error:
         problems.add(file, None, "", error.found, error.write)
+        return Table(file, there=True, whole=False)
+    return table_of(sheet, headings, problems)
+
+
+def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
+    """The rows of a sheet, the first of which holds the headings."""
+    table = Table(sheet.file, there=True)
+    numbers = iter(sheet.rows)
+    head = next(numbers, None)
+    if head is None:
+        table.whole = False
+        write = f"write the headings {', '.join(headings.required)}, or take the file away"
+        problems.add(table.file, None, "", "an empty file", write)
         return table
-    encoded = not undecoded(text)
-    mark = delimiter(text, headings.known)
-    columns: list[str] = []
-    last = 0
-    for number, cells in _records(text, mark):
-        last = number
-        if not columns:
-            columns = _columns(cells, number, table, headings, problems)
-        elif not cells[0].casefold().startswith(EXAMPLE):
-            filled = cells + [""] * (len(columns) - len(cells))
-            named = {name: cell for name, cell in zip(columns, filled, strict=False) if name}
-            row = Row(file, number, named, problems)
-            _check_cells(row, cells, columns, encoded)
+    wide = [text_of(c) for c in sheet.rows[head]]
+    columns = _columns(wide, head, table, headings, problems)
+    form = _Form(columns, [bool(c) for c in wide], sheet.widths.get(head, len(wide)), problems)
+    for number in numbers:
+        cells = sheet.rows[number]
+        if not text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT)):
+            row = Row(sheet.file, number, form.cells(cells), problems, headings.declared)
+            form.check(row, cells, sheet.widths.get(number) if sheet.closed else None)
             table.rows.append(row)
-    if not columns:
+    if not sheet.closed:
         table.whole = False
-        problems.add(
-            file,
-            None,
-            "",
-            "an empty file",
-            f"write the headings {', '.join(headings.required)}, or take the file away",
-        )
-    if columns and _open_quote(text, mark):
-        table.whole = False
-        problems.add(file, last, "", "a quote mark that is never closed", "close it, or take it out")
+        last = max(sheet.rows)
+        problems.add(table.file, last, "", "a quote mark that is never closed", "close it, or take it out")
+    elif not sheet.ends:
+        table.note = NO_END
     return table
 
 
-def _open_quote(text: str, delimiter: str) -> bool:
-    """True if a cell opens with a quote mark that nothing closes."""
-    if text.count('"') % 2 == 0:
-        return False
-    try:
-        list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
-    except csv.Error as error:
-        return "unexpected end" in str(error)
-    return False
+class _Form:
+    """What a row must look like under the headings of its table."""
+
+    def __init__(self, columns: list[str], headed: list[bool], width: int, problems: Problems) -> None:
+        self.columns, self.width, self.problems = columns, width, problems
+        self.headed = headed + [False] * (width - len(headed))
+        self._bare: set[int] = set()
+
+    def cells(self, cells: Sequence[Cell]) -> dict[str, str]:
+        """The cells of a row by heading."""
+        filled = [text_of(c) for c in cells] + [""] * (len(self.columns) - len(cells))
+        return {name: cell for name, cell in zip(self.columns, filled, strict=False) if name}
+
+    def check(self, row: Row, cells: Sequence[Cell], width: int | None) -> None:
+        """Note what is wrong with a row whatever its columns."""
+        for k, cell in enumerate(cells[: self.width]):
+            if cell is not None and not self.headed[k] and k not in self._bare:
+                self._bare.add(k)
+                write = "write a heading over that column, or clear its cells"
+                row.problems.add(row.file, row.row, "", f"no heading over {shown(text_of(cell))}", write)
+        extra = next((text_of(c) for c in cells[self.width :] if c is not None), "")
+        if extra:
+            write = "put text with a comma in double quotes; write decimals with a point"
+            row.problems.add(row.file, row.row, "", f"more cells than headings: {shown(extra)}", write)
+        if width is not None and width < len(self.columns):
+            row.problems.add(
+                row.file,
+                row.row,
+                "",
+                f"{width} cells under {len(self.columns)} headings",
+                "write a mark between cells for each blank one too, or look whether the file was cut short",
+            )
+        for name, cell in zip(self.columns, cells, strict=False):
+            if isinstance(cell, BadCell) and name:
+                row.fault(name, cell.found, cell.write)
+            elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
+                row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")

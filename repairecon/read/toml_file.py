@@ -1,42 +1,194 @@
-"""case.toml to checked values, each with the line it stands on."""
+"""TOML files such as case.toml to sections of checked values, each with the line it stands on; and values to TOML."""
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.problems import Problems, shown
-from repairecon.read.text import Unreadable, read_text, undecoded
-from repairecon.read.toml_section import FILE, Section, shown_value
+from repairecon.read import values
+from repairecon.read.columns import ANY, CASE, Column, sections
+from repairecon.read.files import Unreadable, read_text
+from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
+from repairecon.read.tables import Entry
+from repairecon.read.values import Limits, Misread
+from repairecon.records import Range, Source
 
 _HEADER = re.compile(r"^\s*\[\[?([^\[\]]+)\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"""^\s*("[^"]*"|'[^']*'|[\w.-]+)\s*=""")
 _AT_LINE = re.compile(r"\(at line ([0-9]+), column [0-9]+\)|\(at end of document\)")
 
 
+@dataclass
+class Section(Entry):
+    """One table of the file, its values read with faults noted."""
+
+    name: str
+    values: dict[str, Any]
+    problems: Problems
+    declared: Mapping[str, Column] = field(default_factory=dict)
+    lines: Mapping[str, int] = field(default_factory=dict)
+    nth: int = 0
+    bad: set[str] = field(default_factory=set)
+    file: str = CASE
+
+    def line(self, key: str = "") -> int | None:
+        """The line of a key, else of the section, as far as it can be found."""
+        path = f"{self.name}#{self.nth}" if self.nth else self.name
+        if key and f"{path}.{key}" in self.lines:
+            return self.lines[f"{path}.{key}"]
+        return self.lines.get(path)
+
+    def place(self, name: str) -> tuple[int | None, str]:
+        """Line, and the key with its section."""
+        return self.line(name), f"{self.name}.{name}" if self.name else name
+
+    def source(self, key: str) -> Source:
+        """Where a key stands."""
+        return Source(self.file, *self.place(key))
+
+    def written(self, name: str) -> Any:
+        """The value, None if absent."""
+        return self.values.get(name)
+
+    def has(self, name: str) -> bool:
+        """True if something, right or wrong, is written there."""
+        return name in self.values
+
+    def lacks(self, name: str) -> bool:
+        """True if it is absent or blank."""
+        value = self.values.get(name)
+        return name not in self.bad and (value is None or (isinstance(value, str) and not clean(value).strip()))
+
+    def shown(self, name: str) -> str:
+        """The value as faults quote it."""
+        return shown_value(self.values.get(name))
+
+    def text(self, name: str) -> str:
+        """Text, clean and on one line; empty if absent or wrong."""
+        value = self.value(name)
+        if value is None:
+            return ""
+        if isinstance(value, str):
+            return " ".join(clean(value).split())
+        self.fault(name, shown_value(value), "write words in double quotes")
+        return ""
+
+    def words(self, name: str) -> tuple[str, ...]:
+        """Several words, clean; one may stand without its list."""
+        value = self.value(name)
+        listed = [] if value is None else [value] if isinstance(value, str) else value
+        if not isinstance(listed, list) or not all(isinstance(v, str) for v in listed):
+            self.fault(name, shown_value(value), self.declared[name].write)
+            return ()
+        return tuple(" ".join(clean(v).split()) for v in listed)
+
+    def _parsed(self, value: Any, limits: Limits) -> float | Misread:
+        return values.toml_number(value, limits)
+
+    def _yes(self, value: Any) -> bool | Misread:
+        return value if isinstance(value, bool) else Misread("write true or false")
+
+    def range(self, name: str, limits: Limits | None = None) -> Range | None:
+        """A number, [low, likely, high] or {low=, likely=, high=, shape=}; None if absent or wrong."""
+        value = self.value(name)
+        if value is None:
+            return None
+        ends: Sequence[object] = (None, value, None)
+        form = "pert"
+        if isinstance(value, list):
+            if len(value) != 3:
+                self.fault(name, shown_value(value), "write one number or [low, likely, high]")
+                return None
+            ends = value
+        elif isinstance(value, dict):
+            self._unknown(name, value)
+            form = str(value.get("shape", "pert"))
+            ends = [value.get(end) for end in ("low", "likely", "high")]
+        numbers = [None if end is None else self._end(name, end, limits) for end in ends]
+        shape = values.shape(clean(form))
+        if isinstance(shape, Misread):
+            self.fault(name, shown(form), shape.write)
+        if name in self.bad or isinstance(shape, Misread):
+            return None
+        read = values.in_order(numbers[0], numbers[1], numbers[2], shape, self.source(name))
+        if isinstance(read, Misread):
+            self.fault(name, read.found if read.found != "nothing" else f"no {read.which}", read.write)
+            return None
+        return read
+
+    def _end(self, name: str, value: object, limits: Limits | None) -> float | None:
+        read = values.toml_number(value, limits or self.limits(name))
+        if isinstance(read, Misread):
+            self.fault(name, shown_value(value), read.write)
+            return None
+        return read
+
+    def limits(self, name: str) -> Limits:
+        """Between what a number must lie."""
+        return self.declared[name if name in self.declared else ANY].limits
+
+    def number(self, name: str, limits: Limits | None = None) -> float | None:
+        """A number; its default, if it has one of its own, if absent or wrong."""
+        return super().number(name, limits or self.limits(name))
+
+    def _unknown(self, key: str, value: Mapping[str, object]) -> None:
+        known = ("low", "likely", "high", "shape")
+        for name in value:
+            if name not in known:
+                self.fault(key, f"an unknown key {shown(name)}", self.problems.advice(name, known))
+
+    def only_known(self) -> Section:
+        """Note unknown keys; a misspelt one is read as what it was meant to be."""
+        known = tuple(self.declared)
+        for name in [] if ANY in known else list(self.values):
+            if name in known:
+                continue
+            self.fault(name, f"an unknown key {shown(name)}", self.problems.advice(name, known))
+            near = closest(name, known, cutoff=SURE)
+            if near and near not in self.values:
+                self.values[near] = self.values[name]
+        return self
+
+
+def shown_value(value: object) -> str:
+    """A value in quote marks."""
+    if isinstance(value, str):
+        return shown(value)
+    try:
+        return shown(str(value))
+    except ValueError:  # a whole number of thousands of digits has no text
+        return "a number beyond all measure"
+
+
 class TomlFile:
-    """The tables of case.toml; ``whole`` is False where it could not be read."""
+    """The tables of a file; ``whole`` is False where it could not be read."""
 
     def __init__(
-        self, problems: Problems, data: dict[str, Any], lines: Mapping[str, int], whole: bool, file: str = FILE
+        self, problems: Problems, data: dict[str, Any], lines: Mapping[str, int], whole: bool, file: str = CASE
     ) -> None:
         self.problems, self.data, self.lines, self.whole, self.file = problems, data, lines, whole, file
 
-    def section(self, name: str, known: Sequence[str] = ()) -> Section:
-        """A table by its dotted name, empty if absent."""
+    def _section(self, name: str, values: dict[str, Any], nth: int = 0, of: str = "") -> Section:
+        declared = sections(self.file)[of or name]
+        return Section(name, values, self.problems, declared, self.lines, nth, file=self.file).only_known()
+
+    def section(self, name: str, of: str = "") -> Section:
+        """A table by its dotted name, empty if absent; ``of`` is the section that declares its keys."""
         value: Any = self.data
         for part in name.split(".", 1):
             value = value.get(part, {}) if isinstance(value, dict) else {}
         if not isinstance(value, dict):
             self._not_a_table(name, value)
             value = {}
-        section = Section(name, dict(value), self.problems, self.lines, file=self.file)
-        return section.only(known) if known else section
+        return self._section(name, dict(value), of=of)
 
-    def sections(self, name: str, known: Sequence[str]) -> list[Section]:
+    def sections(self, name: str) -> list[Section]:
         """The tables written ``[[name]]``."""
         value = self.data.get(name, [])
         if isinstance(value, dict):
@@ -44,10 +196,16 @@ class TomlFile:
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
             self._not_a_table(name, value, f"[[{name}]]")
             return []
-        return [
-            Section(name, dict(v), self.problems, self.lines, nth, file=self.file).only(known)
-            for nth, v in enumerate(value)
-        ]
+        return [self._section(name, dict(v), nth) for nth, v in enumerate(value)]
+
+    def check_sections(self) -> None:
+        """Note sections that nothing reads."""
+        known = [name for name in sections(self.file) if "." not in name]
+        for name in self.data:
+            if name not in known:
+                line = self.lines.get(name) or self.lines.get(f".{name}")
+                found = f"an unknown section {shown(name)}"
+                self.problems.add(self.file, line, name, found, self.problems.advice(name, known))
 
     def _not_a_table(self, name: str, value: object, header: str = "") -> None:
         line = next((self.lines[n] for n in (f".{name}", name) if n in self.lines), None)
@@ -57,27 +215,26 @@ class TomlFile:
 def _places(text: str) -> dict[str, int]:
     """Line of each section and key, as far as a look at each line tells."""
     lines: dict[str, int] = {}
+    seen: Counter[str] = Counter()
     section = ""
     for number, line in enumerate(text.split("\n"), start=1):
         header, assigned = _HEADER.match(line), _KEY.match(line)
         if header:
             name = ".".join(p.strip().strip("\"'") for p in header[1].split("."))
-            section, nth = name, 0
-            while section in lines:
-                nth += 1
-                section = f"{name}#{nth}"
+            section = f"{name}#{seen[name]}" if seen[name] else name
+            seen[name] += 1
             lines[section] = number
         elif assigned:
             lines.setdefault(f"{section}.{assigned[1].strip(chr(34) + chr(39))}", number)
     return lines
 
 
-def read_toml(path: Path, problems: Problems, file: str = FILE) -> TomlFile:
+def read_toml(path: Path, problems: Problems, file: str = CASE) -> TomlFile:
     """case.toml or another such file, its faults of form noted."""
     try:
         text = read_text(path).replace("\r\n", "\n").replace("\r", "\n")
     except Unreadable as error:
-        absent = file == FILE and "no such" in error.found
+        absent = file == CASE and "no such" in error.found
         write = "write a case.toml with [unit] and [three_numbers]" if absent else error.write
         problems.add(file, None, "", error.found, write)
         return TomlFile(problems, {}, {}, whole=False, file=file)
@@ -106,3 +263,20 @@ def _syntax_fault(error: Exception, text: str, problems: Problems, file: str) ->
     found = shown(lines[row - 1]) if row else "a file that is not TOML"
     reason = _AT_LINE.sub("", str(error)).strip() if isinstance(error, tomllib.TOMLDecodeError) else "too deep"
     problems.add(file, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")
+
+
+def toml_value(value: object) -> str:
+    """A value as TOML has it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
+
+
+def toml_lines(header: str, entries: Mapping[str, object]) -> Iterator[str]:
+    """A table with its header, such as ``[learned]``; what is None is left out."""
+    yield header
+    for name, value in entries.items():
+        plain = name.isidentifier() and name.isascii()
+        if value is not None:
+            yield f"{name if plain else toml_value(name)} = {toml_value(value)}"
+    yield ""

@@ -13,10 +13,10 @@ from typing import cast
 from repairecon.records import SHAPES, Range, Shape, Source
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
-_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:[ ,'’\u00a0\u202f][0-9]{3})+(?:\.[0-9]+)?")
-_CONTINENTAL = re.compile(r"[+-]?[0-9]{1,3}(?:[. '’\u00a0\u202f][0-9]{3})*,[0-9]+")
-_DOUBTFUL = re.compile(r"[+-]?[0-9]{1,3},[0-9]{3}")
-_MARKS = re.compile(r"[^0-9.,+\- '’\u00a0\u202f]+")
+_FORM = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)*|[+-]?[.,][0-9]+")
+_DOUBTFUL = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
+_BETWEEN_THOUSANDS = re.compile(r"(?<=[0-9])[ '’\u00a0\u202f](?=[0-9]{3}(?![0-9]))")
+_OTHER_MARKS = re.compile(r"[^0-9.,+\- '’\u00a0\u202f]+")
 _TRUE, _FALSE = ("yes", "y", "true"), ("no", "n", "false")
 
 
@@ -34,26 +34,8 @@ class Limits:
 LARGEST = 1e12
 MONEY = Limits(0.0, LARGEST)
 HOURS = Limits(0.0, 1e6)
-DAYS = Limits(0.0, 1e5)
-YEARS = Limits(0.0, 1e4)
-MONTHS = Limits(0.0, 1e5)
-WEIGHT = Limits(0.0, 1e9)
-KILONEWTON = Limits(0.001, 1e5)
-TURNS = Limits(0.0, 1e5, above=True)
 FRACTION = Limits(0.0, 1.0, fraction=True)
 COUNT = Limits(1.0, 1e6, whole=True)
-ABOVE_ZERO_MONEY = Limits(0.0, LARGEST, above=True)
-EXCHANGE = Limits(0.0, 1e9, above=True)
-DAY_HOURS = Limits(0.0, 24.0, above=True)
-ABOVE_ZERO_DAYS = Limits(0.0, 1e5, above=True)
-P_EARLY = Limits(0.0, 0.9, fraction=True)
-LIFE_YEARS = Limits(0.0, 1e4, above=True)
-LIFE_HOURS = Limits(0.0, 1e7, above=True)
-LIFE_SHAPE = Limits(0.3, 10.0)
-HORIZON = Limits(0.0, 60.0)
-YEAR_HOURS = Limits(0.0, 8784.0)
-KILOGRAMS = Limits(0.0, 1e5, above=True)
-LIKE_UNITS = Limits(1.0, 20.0, whole=True)
 
 
 @dataclass(frozen=True)
@@ -75,7 +57,7 @@ def within(value: float, limits: Limits) -> float | Misread:
     if not math.isfinite(value):
         return Misread("write a number such as 12.50")
     if limits.fraction and 2.0 <= value <= 100.0:
-        return Misread(f"give {Decimal(plain(value)) * Decimal('0.01')} for {plain(value)} %")
+        return Misread(f"give {of_percent(plain(value))} for {plain(value)} %")
     if limits.fraction and not 0.0 <= value <= 1.0:
         return Misread("write a fraction from 0 to 1 (0.20 for 20 %)")
     if value < limits.low or (limits.above and value == limits.low):
@@ -87,23 +69,72 @@ def within(value: float, limits: Limits) -> float | Misread:
     return value
 
 
+def bare(text: str) -> str:
+    """A number without blanks and apostrophes between its thousands."""
+    return _BETWEEN_THOUSANDS.sub("", text.strip())
+
+
+def decimal_mark(text: str) -> str:
+    """The decimal mark that a number gives away, else an empty string."""
+    text = bare(text)
+    if not _FORM.fullmatch(text) or _DOUBTFUL.fullmatch(text):
+        return ""
+    points, commas = text.count("."), text.count(",")
+    if points and commas:
+        return max(".,", key=text.rfind)
+    mark = "." if points else "," if commas else ""
+    if points + commas > 1:
+        return "," if mark == "." else "."
+    return mark
+
+
+def both_readings(text: str) -> tuple[str, str]:
+    """``1,250`` with its mark between thousands and as the decimal one; empty where there is no doubt."""
+    if not _DOUBTFUL.fullmatch(bare(text)):
+        return "", ""
+    return bare(text).replace(".", "").replace(",", ""), bare(text).replace(",", ".")
+
+
+def with_point(text: str, mark: str = "") -> str:
+    """A number as others write it, with a decimal point and nothing between thousands; empty if it makes no sense.
+
+    ``mark`` is the decimal mark where the number itself does not give it away.
+    """
+    text = bare(text)
+    mark = decimal_mark(text) or mark
+    if not _FORM.fullmatch(text):
+        return ""
+    other = "," if mark == "." else "."
+    whole, _, decimals = text.partition(mark) if mark else (text, "", "")
+    if mark and (mark in decimals or other in decimals):
+        return ""
+    groups = whole.lstrip("+-").split(other)
+    if len(groups) > 1 and not (1 <= len(groups[0]) <= 3 and all(len(g) == 3 for g in groups[1:])):
+        return ""
+    joined = ("-" if whole.startswith("-") else "") + ("".join(groups) or "0")
+    return f"{joined}.{decimals}" if decimals else joined
+
+
+def of_percent(text: str) -> str:
+    """A percentage as a fraction."""
+    return str(Decimal(text) * Decimal("0.01"))
+
+
 def _advice(text: str, limits: Limits) -> str:
     """What to write instead of ``text``, which is no number."""
-    example = "2" if limits.whole else "0.20" if limits.fraction else "12.50"
-    bare = _MARKS.sub("", text).strip() if len(text) <= 60 else ""
-    if _NUMBER.fullmatch(bare) and "%" in text:
-        return f"give {Decimal(bare) * Decimal('0.01')} for {bare} %"
-    if _THOUSANDS.fullmatch(bare):
-        joined = re.sub(r"[ ,'’\u00a0\u202f]", "", bare)
-        if _DOUBTFUL.fullmatch(bare):
-            return f"write {joined} or {bare.replace(',', '.')}, whichever is meant"
-        return f"write {joined}, with no mark between the thousands"
-    if _CONTINENTAL.fullmatch(bare):
-        joined = re.sub(r"[. '’\u00a0\u202f]", "", bare).replace(",", ".")
-        return f"write {joined}, with a point"
-    if _NUMBER.fullmatch(bare) and bare != text:
-        return f"write {bare} and nothing else"
-    return f"write a number such as {example}"
+    figure = _OTHER_MARKS.sub("", text).strip() if len(text) <= 60 else ""
+    if _NUMBER.fullmatch(figure) and "%" in text:
+        return f"give {of_percent(figure)} for {figure} %"
+    if _NUMBER.fullmatch(figure) and figure != text:
+        return f"write {figure} and nothing else"
+    joined, point = both_readings(figure)
+    if joined:
+        return f"write {joined} or {point}, whichever is meant"
+    meant = with_point(figure)
+    if meant:
+        decimals = "." in meant and decimal_mark(figure) == ","
+        return f"write {meant}, with {'a point' if decimals else 'no mark between the thousands'}"
+    return f"write a number such as {'2' if limits.whole else '0.20' if limits.fraction else '12.50'}"
 
 
 def number(text: str, limits: Limits) -> float | Misread:

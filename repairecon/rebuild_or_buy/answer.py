@@ -132,6 +132,12 @@ class Answer:
         return at_the_bench.order_times(self.model)
 
     @cached_property
+    def looks_at_hand(self) -> tuple[Worth, ...]:
+        """What the looks that the case names are worth, best net worth first."""
+        found = list(looking.looks_at_hand(self.model, self.decision, self.numbers))
+        return tuple(looking.in_order(found))
+
+    @cached_property
     def looks(self) -> tuple[Worth, ...]:
         """What looking and asking are worth, best net worth first."""
         return tuple(looking.looks(self.model, self.decision, self.numbers))

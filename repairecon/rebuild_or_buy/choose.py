@@ -108,23 +108,28 @@ class Chooser:
         way, stops = self.model.case.ways[i], self.model.stops(i)
         if way.traits.in_service == "bought" or not stops:
             return []
-        options = [b for b in self.model.buys if self.model.allowed[b]]
-        if way.bought:
-            options = [self.model.ways.index(way.bought)]
-        if i in self.always:
-            options = [self.always[i]]
-        if not options:
-            raise RepaireconError(
-                f"{way.way} can end without a unit and no way buys one that may be chosen: "
-                "add a way of kind new to ways.csv"
-            )
-        found = []
+        options, found = self.options(i), []
         for stop in stops:
             after = max(stop.stage, self.model.done)
             totals = [self.at.pattern_sum(self.buy(b, after), self.weights) @ stop.patterns for b in options]
             best = np.array(options)[np.argmin(totals, axis=0)]
             found += [(after, self._mask(i, stop, best, int(b)), int(b)) for b in np.unique(best)]
         return found
+
+    def options(self, i: int) -> list[int]:
+        """What may be bought after the rebuild of a way has ended."""
+        way = self.model.case.ways[i]
+        if i in self.always:
+            return [self.always[i]]
+        if way.bought:
+            return [self.model.ways.index(way.bought)]
+        options = [b for b in self.model.buys if self.model.allowed[b]]
+        if not options:
+            raise RepaireconError(
+                f"{way.way} can end without a unit and no way buys one that may be chosen: "
+                "add a way of kind new to ways.csv"
+            )
+        return options
 
     def _mask(self, i: int, stop: Stop, best: Ints, b: int) -> Leaves:
         key = i, stop.stage, (best == b).tobytes(), len(best)

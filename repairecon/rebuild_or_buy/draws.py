@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from repairecon.buying.inputs import Input
 from repairecon.formulas import ranges
-from repairecon.formulas.cells import cell_means
 from repairecon.formulas.digital import random_columns, scrambled, sobol_columns, xor_table
+from repairecon.formulas.ranges import cell_means
 from repairecon.records import Range
 
 BLOCK = 8192

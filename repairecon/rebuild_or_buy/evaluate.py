@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import ONE, LongestWait, Product, Term
-from repairecon.formulas.largest import expected_maximum
+from repairecon.formulas.ranges import expected_maximum
 from repairecon.rebuild_or_buy.compile import EVERYWHERE, Compiled, Program
 
 Floats = NDArray[np.float64]
@@ -89,7 +89,12 @@ class AtMeans:
     """Pieces at the means of the inputs, over leaves of given chances."""
 
     def __init__(
-        self, program: Program, chance: Floats, inputs: Floats, terms: Floats, pattern_chance: dict[Leaves | None, Floats]
+        self,
+        program: Program,
+        chance: Floats,
+        inputs: Floats,
+        terms: Floats,
+        pattern_chance: dict[Leaves | None, Floats],
     ) -> None:
         self.program, self.chance, self.inputs, self.terms = program, chance, inputs, terms
         self._pattern_chance = pattern_chance

@@ -148,4 +148,10 @@ def _lives(case: Case, learned: Learned, source: str) -> Iterator[OwnLife]:
     for life in learned.lives:
         for way in singles:
             if same(life.unit, kind_of(case)) and same(life.way_kind, way.kind):
-                yield OwnLife(way.way, life.years, life.hours, life.failed, Source(learned.source.file, None, source))
+                yield OwnLife(
+                    way=way.way,
+                    years=life.years,
+                    hours=life.hours,
+                    failed=life.failed,
+                    source=Source(learned.source.file, None, source),
+                )

@@ -14,9 +14,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import discount, general_renewal, lives, mixed_lives, renewal
-from repairecon.formulas.cells import cell_means
+from repairecon.formulas import discount, lives, renewal
 from repairecon.formulas.fits import fit_weibull
+from repairecon.formulas.ranges import cell_means
 from repairecon.records import ASSUMED, Assumed, Case, OwnLife, Range, RepaireconError, Source, Way, Years
 
 Floats = NDArray[np.float64]
@@ -48,14 +48,14 @@ class Clocks:
 
     def cdf(self, t: Floats, hours_a_year: float) -> Floats:
         """Chance of failing by each time t (T, S)."""
-        alive = mixed_lives.two_clock_survival(
+        alive = lives.two_clock_survival(
             t[:, None], hours_a_year, self.life_hours, self.shape, self.life_years, self.shape, self.age_years
         )
-        return np.asarray(1.0 - mixed_lives.early_failure_survival(t[:, None], alive, self.p_early))
+        return np.asarray(1.0 - lives.early_failure_survival(t[:, None], alive, self.p_early))
 
     def life(self, hours_a_year: float) -> Floats:
         """Characteristic lives in years by both clocks."""
-        return general_renewal.one_clock(self.life_years, self.life_hours, hours_a_year, self.shape)
+        return renewal.one_clock(self.life_years, self.life_hours, hours_a_year, self.shape)
 
 
 def _characteristic(r: Range | None, shape: float, factor: float) -> Floats:
@@ -131,7 +131,7 @@ def counts(clocks: Clocks, years: Years) -> tuple[Floats, Floats]:
 
 
 def _rebuilds(clocks: Clocks, years: Years, p_goes_on: list[float]) -> Floats:
-    return general_renewal.rebuilds(
+    return renewal.rebuilds(
         years.horizon_years,
         clocks.life(years.hours_a_year),
         clocks.shape,

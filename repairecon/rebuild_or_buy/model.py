@@ -14,7 +14,7 @@ from repairecon.buying.inputs import LongestWait, Product, mean_of
 from repairecon.rebuild_or_buy.choose import Chooser, Masks, Stop, stops_of
 from repairecon.rebuild_or_buy.compile import Program, compiled, plain_buys
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, input_means, inputs_of, term_means
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, end_of
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Nested, Tree, end_of
 from repairecon.rebuild_or_buy.ways_cost import Ints, WaysCost
 from repairecon.records import Case
 
@@ -57,6 +57,7 @@ class Model:
         self._pattern_chance: dict[Leaves | None, Floats] = {}
         self._stops: dict[int, tuple[Stop, ...]] = {}
         self._never_ended: dict[int, Leaves] = {}
+        self._nested: dict[tuple[int, ...], Nested] = {}
 
     def with_chance(self, chance: Floats) -> Model:
         """The same ways with other chances of the leaves."""
@@ -77,6 +78,12 @@ class Model:
     def alike(self, stage: int) -> Ints:
         """Number of the set of leaves (L,) that look alike by the end of a stage."""
         return self._alike[stage]
+
+    def nested(self, points: tuple[int, ...]) -> Nested:
+        """Leaves in an order in which the sets of each of some stages are side by side."""
+        if points not in self._nested:
+            self._nested[points] = Nested.of(np.array([self.alike(point) for point in points]))
+        return self._nested[points]
 
     def stops(self, i: int) -> tuple[Stop, ...]:
         """Where the rebuild of a way ends."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.choosing import Demand
 from repairecon.buying.inputs import LongestWait
-from repairecon.formulas.leaves import information_sets
+from repairecon.formulas.tree import information_sets
 from repairecon.rebuild_or_buy.work import Bill, Work
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import LongestWait
-from repairecon.formulas import ranges, sums
+from repairecon.formulas import digital, ranges
 from repairecon.rebuild_or_buy.draws import BLOCK, PACE, REPLICATES, SLOTS, Block, Draws, ends_round
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Drawn, input_means
 from repairecon.rebuild_or_buy.model import Model
@@ -103,7 +103,7 @@ class Tally:
         place = (at - self.start) / self.width * COARSE / BINS
         whole = min(int(place), COARSE - 1)
         below = self.by_replicate[:, :whole].sum(axis=1) + (place - whole) * self.by_replicate[:, whole]
-        step = float(sums.replicate_se(below, each))
+        step = float(digital.replicate_se(below, each))
         low, high = self.quantile(np.array([max(p - step, 0.0), min(p + step, 1.0)]))
         return float(high - low) / 2
 
@@ -166,7 +166,7 @@ class _Sums:
     @property
     def se(self) -> Floats:
         """Standard errors of the sampled means."""
-        return np.stack([sums.replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
+        return np.stack([digital.replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
 
     def add(self, values: Values, replicate: Replicate) -> None:
         """Count a block of values by way and quantity."""
@@ -228,7 +228,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     ranks = (so_far.wins, so_far.regret, so_far.below)
     p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in ranks)
     p /= p.sum()
-    p_se, regret_se, beats_se = (sums.replicate_se(x, so_far.ranked) for x in ranks)
+    p_se, regret_se, beats_se = (digital.replicate_se(x, so_far.ranked) for x in ranks)
     return Outcomes(
         ways=model.ways, draws=n, seed=seed, mean=mean, sampled_mean=so_far.mean, sampled_se=so_far.se,
         tallies=so_far.tallies, p_cheapest=p, p_cheapest_se=p_se, regret=regret, regret_se=regret_se, beats=beats,
@@ -263,7 +263,7 @@ def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
         error = so_far.tallies[way][TOTAL].quantile_se(0.9)
         if np.isfinite(totals[way]) and error > SURE_SHARE * abs(mean[way, TOTAL]):
             return False
-    return bool(sums.replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
+    return bool(digital.replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
 
 
 def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import findings, leaves
 from repairecon.formulas import tree as tree_formulas
 from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, RepaireconError, Way
 
@@ -52,7 +51,7 @@ class Tree:
     def alike(self, stage: int) -> Ints:
         """Number of the set of leaves (L,) that look alike by the end of a stage."""
         seen = [e for e, s in enumerate(self.seen) if 0 <= s <= stage]
-        return leaves.information_sets(self.states, seen)[0]
+        return tree_formulas.information_sets(self.states, seen)[0]
 
     def sorted_by(self, keys: Sequence[Ints]) -> Tree:
         """The same leaves in another order, those with like keys side by side."""
@@ -70,6 +69,27 @@ class Tree:
         return {e: self.outcomes[i][s] for i, (e, s) in enumerate(zip(self.events, row, strict=True)) if s >= 0}
 
 
+@dataclass(frozen=True)
+class Nested:
+    """Leaves in an order in which the sets that look alike are side by side at every point.
+
+    ``starts`` (by point) where each set begins among the leaves, ``within`` where it begins among the sets of the next
+    point (of the last point: among the leaves).
+    """
+
+    order: Ints
+    starts: tuple[Ints, ...]
+    within: tuple[Ints, ...]
+
+    @staticmethod
+    def of(ids: Ints) -> Nested:
+        """Of sets by point (S, L), each of which lies within one of the point before."""
+        order = np.lexsort(ids[::-1])
+        begins = [np.flatnonzero(np.diff(row[order], prepend=-1)) for row in ids]
+        finer = [*begins[1:], np.arange(ids.shape[1])]
+        return Nested(order, tuple(begins), tuple(np.searchsorted(f, b) for b, f in zip(begins, finer, strict=True)))
+
+
 def _names(case: Case) -> dict[str, list[str]]:
     names: dict[str, list[str]] = {}
     for b in case.branches:
@@ -79,9 +99,7 @@ def _names(case: Case) -> dict[str, list[str]]:
     return names
 
 
-def _groups(
-    case: Case, names: dict[str, list[str]]
-) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
+def _groups(case: Case, names: dict[str, list[str]]) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
     events = list(names)
     groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in events]
     for b in case.branches:
@@ -157,12 +175,12 @@ def with_findings(tree: Tree, found: Sequence[Finding]) -> Tree:
         e, o = tree.outcome(f.event, f.outcome)
         if not 0.0 < f.p_right <= 1.0:
             raise FindingError(f"{f}: the chance of being right lies above 0 and up to 1")
-        likelihood *= findings.finding_likelihood(tree.states[:, e], o, f.p_right, outcomes=len(tree.outcomes[e]))
+        likelihood *= tree_formulas.finding_likelihood(tree.states[:, e], o, f.p_right, outcomes=len(tree.outcomes[e]))
     if not (tree.chance * likelihood).sum() > 0:
         raise FindingError(
             "these findings cannot all be true in the tree of this case: " + "; ".join(str(f) for f in found)
         )
-    chance, _ = findings.given_findings(tree.chance, likelihood)
+    chance, _ = tree_formulas.given_findings(tree.chance, likelihood)
     keep = chance > 0
     return tree.only(keep, chance[keep])
 

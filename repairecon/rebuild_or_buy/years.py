@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import age_replacement, discount, spare
+from repairecon.formulas import age_replacement, discount, lives
 from repairecon.rebuild_or_buy.lives import Failures, can_follow, clocks_of, discounted_failures, failures, median_life
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes
@@ -118,7 +118,7 @@ class Ledger:
         self.undelayed = expected @ np.array([1.0, self.hour, 0.0])
         self.away = mean_of(years.cost_away) + mean_of(years.days_away) * self.day
         self.works = float(
-            spare.mean_p_spare_works(years.turned_every_years, years.shelf_life_years, years.shelf_shape)
+            lives.mean_p_spare_works(years.turned_every_years, years.shelf_life_years, years.shelf_shape)
         )
         self.swap = mean_of(years.swap_hours) * self.hour
         self.rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))

@@ -27,7 +27,7 @@ OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
 """What may become of the old unit."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Unit:
     """The failed unit."""
 
@@ -50,7 +50,7 @@ class Labour:
     cost_hour: Range
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Terms:
     """Money and time terms of the case: all dated data, none of it code."""
 
@@ -75,7 +75,7 @@ class Terms:
     lost_day_stated: bool = True
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Part:
     """A part of the rebuild; ``needed`` is ``always`` or ``damage``.
 
@@ -98,7 +98,7 @@ class Part:
     ways: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Task:
     """A piece of work or a charge, at one stage, for some ways (empty: the stage's rule)."""
 
@@ -112,7 +112,7 @@ class Task:
     source: Source
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Branch:
     """One row of the probability tree: an outcome of an event under a condition."""
 
@@ -139,7 +139,7 @@ class Branch:
         return f"{self.event}={self.outcome}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Look:
     """A test, a call or an hour's measuring that tells of one event or of one price before it is paid for.
 
@@ -195,7 +195,7 @@ WAY_GROUPS: Mapping[str, frozenset[str]] = MappingProxyType(
 """Words that stand for several kinds in a ``ways`` column."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Way:
     """A way out. Ranges are None where the kind has no such figure.
 
@@ -253,7 +253,7 @@ class Way:
         return WAY_KINDS[self.kind]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OwnLife:
     """A life that the owner knows: of the unit of a way, how long it ran or stood, and whether it then failed."""
 
@@ -264,7 +264,7 @@ class OwnLife:
     source: Source
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Years:
     """The years after the job, as the owner sees them; ``horizon_years`` 0 looks at this job alone.
 
@@ -360,9 +360,9 @@ class Waiver:
     reason: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Case:
-    """A case folder, read and completed with defaults; ``assumed`` says which."""
+    """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file."""
 
     folder: str
     unit: Unit
@@ -388,6 +388,7 @@ class Case:
     replaced: tuple[str, ...] = ()
     dropped: tuple[str, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
+    rows_read: Mapping[str, int] = field(default_factory=dict)
 
     def way(self, name: str) -> Way:
         """The way of that name."""

@@ -35,7 +35,7 @@ QUANTITIES = ("cash", "own hours", "days", "total")
 """Quantities of a job whose ranges are kept."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Done:
     """One row of actual.csv; None where a cell is blank. Money at the door, tax included.
 
@@ -100,7 +100,7 @@ class Figures:
     p90: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Decision:
     """The choice as it was made, sealed: ``figures`` by way and quantity, ``seal`` a hash over all of it.
 
@@ -121,7 +121,7 @@ class Decision:
     stage: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StoresMoved:
     """Something that came into or left the boat's stores because of a job: ``bought`` or ``fitted``.
 
@@ -138,7 +138,7 @@ class StoresMoved:
     cost_unit: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Logged:
     """One row of a job log.
 
@@ -186,7 +186,7 @@ class JobLog:
         return tuple(dict.fromkeys(r.job for r in self.rows))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ChanceCount:
     """How often an outcome of an event was found under a condition; ``unit`` the kind of unit."""
 
@@ -197,7 +197,7 @@ class ChanceCount:
     count: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class HoursBias:
     """By what the owner's hours go over the estimate: ``factor`` with its range, for a stage, first time or again."""
 
@@ -209,7 +209,7 @@ class HoursBias:
     jobs: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LearnedLife:
     """A life out of the log, of a kind of unit and the kind of way that put it in service."""
 
@@ -220,7 +220,7 @@ class LearnedLife:
     failed: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Learned:
     """What an owner's own jobs say, ready for the next case; used only where a case asks for it.
 

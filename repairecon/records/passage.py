@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 
 from repairecon.records.base import Range, Source
 
@@ -22,6 +22,7 @@ class SpareWish:
     """
 
     item: str
+    _: KW_ONLY
     cost_without: Range | None = None
     failures_per_year: Range | None = None
     failures_per_1000_hours: Range | None = None
@@ -38,7 +39,7 @@ class SpareWish:
     source: Source = FROM_THE_FILE
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Passage:
     """A passage or season: days, running hours, days after it until a part can be had, money, weight, room, tools.
 

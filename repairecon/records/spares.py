@@ -7,7 +7,7 @@ string is a date, a name or a word that is not known. ``cost_*`` is home money, 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from decimal import Decimal
 
 MOVEMENT_KINDS = (
@@ -21,7 +21,7 @@ SHELF_GROUPS = ("", "A", "B", "C")
 """Groups of rubber by storage life, ISO 2230; empty for what does not age on a shelf."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Locker:
     """A place by its number or name: aboard, ashore, or the one place for what is lent out."""
 
@@ -32,7 +32,7 @@ class Locker:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class UnitAboard:
     """A unit that parts are fitted to, with its hours on the clock as last read."""
 
@@ -44,7 +44,7 @@ class UnitAboard:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Item:
     """A spare as its card reads now, noun first: "seal, shaft, raw water pump".
 
@@ -74,7 +74,7 @@ class Item:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ItemVersion:
     """An item's card as it read from a moment on (UTC)."""
 
@@ -82,7 +82,7 @@ class ItemVersion:
     item: Item
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Movement:
     """One line of the ledger; ``quantity`` is what left ``locker_from`` and came to ``locker_to``.
 
@@ -115,7 +115,7 @@ class Movement:
     written_at: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StockLine:
     """How many of an item lie in one locker."""
 
@@ -126,7 +126,7 @@ class StockLine:
     quantity: Decimal
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Lot:
     """What is left in one locker of what came in by one movement."""
 
@@ -142,7 +142,7 @@ class Lot:
     cure_date: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ReorderLine:
     """An item under its minimum, with whom it came from last and at what price."""
 
@@ -162,6 +162,7 @@ class ReceiveLine:
     quantity: Decimal | int | float | str
     supplier: str = ""
     cost_unit: Decimal | int | float | str | None = None
+    _: KW_ONLY
     currency: str = ""
     rate: Decimal | int | float | str | None = None
     quoted_unit: Decimal | int | float | str | None = None
@@ -177,12 +178,13 @@ class FitLine:
 
     item: str
     quantity: Decimal | int | float | str = 1
+    _: KW_ONLY
     locker: str = ""
     note: str = ""
     lot: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Happened:
     """What an act did to an item: the movements written, what is left, and the line to reorder if it is now too few.
 
@@ -200,7 +202,7 @@ class Happened:
     hours_run: Decimal | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class JobInBook:
     """A whole job in the book: what it did to each item, and all that is to be reordered now.
 
@@ -213,7 +215,7 @@ class JobInBook:
     written: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Found:
     """An item that was looked for, and where it lies."""
 
@@ -221,7 +223,7 @@ class Found:
     stock: tuple[StockLine, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Counted:
     """A count against the book; ``movement`` is what was written, None in a dry run."""
 

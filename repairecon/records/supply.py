@@ -26,7 +26,7 @@ class PriceBreak:
     quoted: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Supplier:
     """Somebody who quotes, named by role.
 
@@ -58,7 +58,7 @@ class Supplier:
     by_hand: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Quote:
     """A price from a supplier for a pack of a part or for a way, in the supplier's money.
 
@@ -86,7 +86,7 @@ class Quote:
     valid_until: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OrderLine:
     """A line of an order: packs of one quote at the price that holds for so many, in the supplier's money."""
 
@@ -107,7 +107,7 @@ class OrderLine:
         return self.packs * self.pack
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OrderTotal:
     """What a supplier's order comes to: in the supplier's money as on the invoice, and landed in home money.
 
@@ -128,7 +128,7 @@ class OrderTotal:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Customs:
     """Terms at the border, dated data of the case; thresholds are on the goods value of the whole consignment.
 
@@ -148,7 +148,7 @@ class Customs:
     buyer: Literal["private", "VAT-registered"] = "private"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OrderWishes:
     """What the owner asks of an order: days at most, parcels at most, suppliers left out.
 

@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.share import notebook_text, share_dir
-from repairecon.read.writing import write_whole
+from repairecon.read.files import write_whole
+from repairecon.read.starter import notebook_text, share_dir
 from repairecon.records import RepaireconError
 
 CELL_TIMEOUT = 600

@@ -1,4 +1,4 @@
-"""Part of the job spares-aboard: what to carry for a budget, what is missing, what is surplus."""
+"""What to carry for a budget, what is missing, what is surplus."""
 
 from __future__ import annotations
 
@@ -9,11 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from repairecon.buying.inputs import mean_of
 from repairecon.formulas import carry, carry_program, joint_demand, shortage
 from repairecon.formulas.carry_list import CarryList, budget_curve, carry_list
-from repairecon.records import Item
-from repairecon.spares_aboard.answer import Risk
-from repairecon.spares_aboard.demand import Wanted
+from repairecon.spares_aboard.demand import Line
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
@@ -26,29 +25,17 @@ COLUMNS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Line:
-    """One item on its way to the carry list; quantities in ``wanted.at_a_time``, money in home money."""
+@dataclass(frozen=True, kw_only=True)
+class Risk:
+    """Being without, with what is aboard now and with what is bought: anything critical short, cost on average."""
 
-    card: Item
-    wanted: Wanted
-    have: int
-    price: float
-    """nan where none is known: then none can be bought."""
-    cost_without: float
-    cost_low: float
-    cost_high: float
-    cost_from: str
-    cost_left: float
-    most: int
-    weight: float
-    room: float
-    p_useful: float
-    tools_missing: tuple[str, ...]
-    case: str
+    p_critical_now: float
+    p_critical_then: float
+    cost_now: float
+    cost_then: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Carried:
     """Frames of the answer that tell what to carry."""
 
@@ -72,24 +59,25 @@ class _Arrays:
         price = np.array([x.price for x in lines], dtype=float)
         self.known = ~np.isnan(price)
         self.price = np.where(self.known, price, 0.0)
-        self.short = np.array([x.cost_without * x.p_useful for x in lines], dtype=float)
-        self.without = np.array([x.cost_without for x in lines], dtype=float)
-        self.low = np.array([x.cost_low * x.p_useful for x in lines], dtype=float)
-        self.high = np.array([x.cost_high * x.p_useful for x in lines], dtype=float)
+        self.short = np.array([mean_of(x.cost_without) * x.p_useful for x in lines], dtype=float)
+        self.without = np.array([mean_of(x.cost_without) for x in lines], dtype=float)
+        self.low = np.array([x.cost_without.low * x.p_useful for x in lines], dtype=float)
+        self.high = np.array([x.cost_without.high * x.p_useful for x in lines], dtype=float)
         self.left = np.array([x.cost_left for x in lines], dtype=float)
         self.most = np.array([x.most for x in lines], dtype=np.int64)
         self.buyable = np.where(self.known, self.most, 0)
-        self.weight = np.array([x.weight for x in lines], dtype=float)
-        self.room = np.array([x.room for x in lines], dtype=float)
+        self.weight = np.array([(x.card.weight_kg or 0.0) * x.wanted.at_a_time for x in lines], dtype=float)
+        self.room = np.array([(x.card.volume_litres or 0.0) * x.wanted.at_a_time for x in lines], dtype=float)
         self.critical = np.array([x.card.critical for x in lines], dtype=bool)
 
 
-def reckon(
-    lines: Sequence[Line], budget: float | None, weight_kg: float | None, room_litres: float | None,
+def carried(
+    lines: Sequence[Line], limits_of: tuple[float | None, float | None, float | None],
     covers: Mapping[str, tuple[tuple[str, ...], float]], assurance: float,
 ) -> Carried:  # fmt: skip
     """By an integer program where things stand in for others or weight or room is short, else by worth per money."""
     a = _Arrays(lines)
+    budget, weight_kg, room_litres = limits_of
     money = np.inf if budget is None else budget
     plain = carry_list(a.demand, a.have, a.price, a.short, a.left, a.buyable, money)
     more, most_lost = plain.more, plain.most_lost
@@ -103,16 +91,20 @@ def reckon(
     worth = _gain(a, more)
     spend = float(a.price @ more)
     risk = Risk(
-        0.0 + shortage.p_any_short(now[0][a.critical]), 0.0 + shortage.p_any_short(then[0][a.critical]),
-        float(a.without @ now[1]), float(a.without @ then[1]),
+        p_critical_now=0.0 + shortage.p_any_short(now[0][a.critical]),
+        p_critical_then=0.0 + shortage.p_any_short(then[0][a.critical]),
+        cost_now=float(a.without @ now[1]), cost_then=float(a.without @ then[1]),
     )  # fmt: skip
     enough = shortage.stock_for(a.demand, assurance) if len(lines) else np.zeros(0, dtype=np.int64)
-    carried = _carry(lines, a, more, worth, now[0], then[0], enough)
+    table = _carry(lines, a, more, worth, now[0], then[0], enough)
     missing = _missing(lines, a, _unlimited(a, enough), more)
     curve = _curve(lines, a, plain)
     if covers:
         curve = _joint_curve(curve, a, saved, plain)
-    return Carried(carried, curve, missing, _surplus(lines, plain), spend, most_lost, risk)
+    return Carried(
+        carry=table, curve=curve, missing=missing, surplus=_surplus(lines, plain), spend=spend, most_lost=most_lost,
+        risk=risk,
+    )  # fmt: skip
 
 
 def _stock_worth(a: _Arrays, short: Floats | None = None) -> Floats:
@@ -182,7 +174,8 @@ def _carry(
             x.card.name, x.card.system, x.card.critical, x.have, int(more[k]), x.have + int(more[k]), int(enough[k]),
             float(before[k]), float(after[k]), float(whole[k]), float(worth[k]), float(low[k]), float(high[k]),
             float(a.price[k] * more[k]), x.price,
-            x.wanted.mean, x.cost_without, x.cost_low, x.cost_high, x.wanted.source, x.cost_from, x.wanted.seen,
+            x.wanted.mean, float(a.without[k]), x.cost_without.low, x.cost_without.high,
+            x.wanted.source, x.cost_from, x.wanted.seen,
             x.wanted.years, x.wanted.at_a_time, x.card.measure, float(x.card.minimum), x.card.needs, x.tools_missing,
             x.case,
         )
@@ -241,6 +234,6 @@ def _surplus(lines: Sequence[Line], plain: CarryList) -> pd.DataFrame:
         floor = int(np.ceil(float(x.card.minimum) / x.wanted.at_a_time))
         spare = min(int(plain.surplus[k]), x.have - floor)
         if spare > 0:
-            made.append((x.card.name, spare, spare * x.price, x.weight * spare))
+            made.append((x.card.name, spare, spare * x.price, (x.card.weight_kg or 0.0) * x.wanted.at_a_time * spare))
     frame = pd.DataFrame(made, columns=["item", "units", "cost_new", "weight_kg"])
     return frame.sort_values("cost_new", ascending=False, kind="stable", ignore_index=True)

@@ -1,35 +1,65 @@
-"""Part of the job spares-aboard: how many of each item a passage may ask for, and what being without costs."""
+"""How many of each item a passage may ask for, what being without costs, and so what the carry list has to weigh."""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.book.spares_book import SparesBook
-from repairecon.formulas import demand, ranges
+from repairecon.formulas import carry, demand, ranges, shelf
+from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
-from repairecon.records import Item, Movement, Passage, Range, RepaireconError, SpareWish
-from repairecon.spares_aboard.answer import CaseWorth
+from repairecon.rebuild_or_buy.lives import with_own_lives
+from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.outcomes import sample
+from repairecon.rebuild_or_buy.tree import grow
+from repairecon.rebuild_or_buy.verdict import screen
+from repairecon.rebuild_or_buy.years import Horizon
+from repairecon.records import Case, Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
+from repairecon.spares_aboard.holdings import day_number, shelf_years
 
 Floats = NDArray[np.float64]
 YEAR = 365.25
-SMALL = 1e-9
+_SMALL = 1e-9
 """Chance of more than the numbers kept that may be left out."""
-LONG_ENOUGH_DAYS = 90.0
-"""Days between two readings of a clock from which a pace is told."""
-WITH_THE_ENGINE = 0.5
+_LONG_ENOUGH_DAYS = 90.0
+"""Days between two readings of a clock from which a pace is taken."""
+_WITH_THE_ENGINE = 0.5
 """Share of the fastest clock's pace from which a unit is taken to run with the engine; a windlass is not."""
+_NUMBERS = 40
+"""How many more may be asked for than are there, as far as chances are kept."""
+_DRAWS = 200
+"""The years' averages are exact without any; the draws are for ranges that are not asked for here."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
+class CaseWorth:
+    """A whole unit's worth as spare from its own case over the years.
+
+    ``worth`` over ``horizon_years`` (before the spare's cost) is that of ``combination``; ``failures`` discounted and
+    of all like units; ``saved_each`` = worth / failures; ``failures_a_year`` of all like units.
+    """
+
+    item: str
+    case: str
+    combination: str
+    worth: float
+    horizon_years: float
+    failures: float
+    saved_each: float
+    failures_a_year: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Wanted:
     """What a passage may ask for of one item: chances of 0, 1, 2, ... of so many ``at_a_time``.
 
-    ``seen`` times in ``years`` of the book (or ``hours`` of running, where the period ahead is told in hours).
+    ``seen`` times in ``years`` of the book.
     """
 
     chances: Floats
@@ -38,130 +68,234 @@ class Wanted:
     at_a_time: float
     seen: float = 0.0
     years: float = 0.0
-    hours: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Record:
-    """What the book's own movements tell of use: times and quantities by item, pace of the clocks by unit."""
+    """What the book's own movements show of use: quantities by item, pace of the clocks by unit [hours a year]."""
 
     years: float
-    used: Mapping[int, list[float]]
+    used: Mapping[int, Sequence[float]]
     pace: Mapping[str, float]
-    """Running hours a year of each unit with a clock."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One item on its way to the carry list; quantities in ``wanted.at_a_time``, money in home money."""
+
+    card: Item
+    wanted: Wanted
+    have: int
+    price: float
+    """nan where none is known: then none can be bought."""
+    cost_without: Range
+    cost_from: str
+    cost_left: float
+    most: int
+    p_useful: float
+    tools_missing: tuple[str, ...]
+    case: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """What every item is looked at with."""
+
+    items: Mapping[int, Item]
+    passage: Passage
+    days: float
+    hours: float | None
+    record: Record
+    cases: Mapping[str, CaseWorth]
+    defaults: PassageDefaults
+    today: datetime.date
+
+    def wish(self, card: Item) -> SpareWish:
+        """What the owner says of an item."""
+        return next((w for w in self.passage.items if w.item == card.name), SpareWish(item=card.name))
+
+
+def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement | None) -> Line | None:
+    """An item as the carry list takes it, None for what is neither carried nor aboard.
+
+    ``aboard``: how many lie there, and how many of them are in date; ``last`` is its last purchase.
+    """
+    wish = look.wish(card)
+    if not (card.carried or aboard[0] or wish in look.passage.items):
+        return None
+    each = _at_a_time(card, look.record.used.get(card.number, ()))
+    have = math.floor(aboard[1] / each + 1e-9)
+    case = look.cases.get(card.name)
+    wanted = _wanted(look, card, wish, each, have + _NUMBERS)
+    cost, cost_from = _cost_without(look, card, wish)
+    paid = float(last.cost_unit) if last and last.cost_unit is not None else math.nan
+    price = (paid if wish.price is None else wish.price) * each
+    lacking = _tools_missing(look, card)
+    useful = wish.p_useful if wish.p_useful is not None and not wish.covers else 1.0
+    return Line(
+        card=card, wanted=wanted, have=have, price=price, cost_without=cost, cost_from=cost_from,
+        cost_left=_cost_left(look, card, price),
+        most=int(look.defaults.number("most_to_add")) if wish.most is None else wish.most,
+        p_useful=0.0 if lacking else useful, tools_missing=lacking, case=case.case if case else "",
+    )  # fmt: skip
+
+
+def p_useful(wish: SpareWish, defaults: PassageDefaults) -> float:
+    """Chance that what stands in for others ends their want."""
+    return wish.p_useful if wish.p_useful is not None else defaults.number("p_useful_kit")
 
 
 def record_of(
-    book: SparesBook, movements: tuple[Movement, ...], stands: NDArray[np.bool_], today: datetime.date
+    movements: Sequence[Movement], stands: NDArray[np.bool_], units: Sequence[UnitAboard], today: datetime.date
 ) -> Record:
     """Fitted and used, as it stands, over the years of the book."""
     held = [m for m in movements if stands[m.number - 1]]
     first = min((m.on_date for m in held), default=today.isoformat())
     years = max((today - datetime.date.fromisoformat(first)).days, 0) / YEAR
     used: dict[int, list[float]] = {}
-    readings: dict[str, list[tuple[str, float]]] = {u.name: [] for u in book.units()}
+    readings: dict[str, list[tuple[str, float]]] = {u.name: [] for u in units}
     for m in held:
         if m.kind in ("fitted", "used"):
             used.setdefault(m.item_number, []).append(float(m.quantity))
         if m.kind == "fitted" and m.hours is not None:
             readings[m.unit].append((m.on_date, float(m.hours)))
-    for unit in book.units():
+    for unit in units:
         if unit.hours is not None and unit.hours_on:
             readings[unit.name].append((unit.hours_on, float(unit.hours)))
     paces = {name: pace for name, seen in readings.items() if (pace := _pace(seen)) > 0.0}
-    return Record(years, used, paces)
+    return Record(years=years, used=used, pace=paces)
 
 
-def _pace(seen: list[tuple[str, float]]) -> float:
+def _pace(seen: Sequence[tuple[str, float]]) -> float:
     if len(seen) < 2:
         return 0.0
     (first, low), (last, high) = min(seen), max(seen)
     days = (datetime.date.fromisoformat(last) - datetime.date.fromisoformat(first)).days
-    return (high - low) / days * YEAR if days >= LONG_ENOUGH_DAYS and high > low else 0.0
+    return (high - low) / days * YEAR if days >= _LONG_ENOUGH_DAYS and high > low else 0.0
 
 
-def at_a_time(card: Item, used: list[float]) -> float:
+def _at_a_time(card: Item, used: Sequence[float]) -> float:
     """How much goes at a time: a piece; of what is measured, the middle of what went so far."""
     if card.measure == "piece":
         return 1.0
     return float(np.median(used)) if used else 1.0
 
 
-def wanted(
-    card: Item, wish: SpareWish | None, case: CaseWorth | None, record: Record, days: float, hours: float | None,
-    defaults: PassageDefaults, top: int,
-) -> Wanted:  # fmt: skip
+def _wanted(look: Look, card: Item, wish: SpareWish, each: float, top: int) -> Wanted:
     """Chances of 0, 1, 2, ... wanted until a part can be had: by the case, a guess, or the book's own record."""
-    used = record.used.get(card.number, [])
-    each = at_a_time(card, used)
-    years = days / YEAR
+    years, case = look.days / YEAR, look.cases.get(card.name)
     if case is not None:
         mean = case.failures_a_year * years
         chances = _far_enough(lambda most: demand.poisson_demand(mean, most), top, card)
-        return Wanted(chances, mean, "case", each)
-    if wish is not None and (wish.failures_per_year or wish.failures_per_1000_hours):
-        return _guessed(card, wish, years, hours, each, top)
-    return _learned(card, used, each, record, years, hours, defaults, top)
+        return Wanted(chances=chances, mean=mean, source="case", at_a_time=each)
+    if wish.failures_per_year or wish.failures_per_1000_hours:
+        return _guessed(look, card, wish, each, top)
+    return _learned(look, card, each, top)
 
 
 def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> Floats:
     """Chances up to ``top``, or as far as they go."""
     chances = made(top)
-    if 1.0 - chances.sum() < SMALL:
+    if 1.0 - chances.sum() < _SMALL:
         return chances
     try:
         return made(None)
     except ValueError as error:
         raise RepaireconError(
-            f"{card.name}: more may be asked for than can be reckoned with: check the days, the running hours and how "
+            f"{card.name}: more may be asked for than can be handled: check the days, the running hours and how "
             "often it fails"
         ) from error
 
 
-def _guessed(card: Item, wish: SpareWish, years: float, hours: float | None, each: float, top: int) -> Wanted:
+def _guessed(look: Look, card: Item, wish: SpareWish, each: float, top: int) -> Wanted:
     chances, mean = np.ones(1), 0.0
-    ahead = ((wish.failures_per_year, years), (wish.failures_per_1000_hours, (hours or 0.0) / 1000.0))
-    for guess, period in ahead:
+    thousand_hours = (look.hours or 0.0) / 1000.0
+    for guess, period in ((wish.failures_per_year, look.days / YEAR), (wish.failures_per_1000_hours, thousand_hours)):
         if guess is not None:
             r = guess.scaled(float(wish.like_units))
-            more = _far_enough(_guess(r, period), top, card)
-            chances = np.convolve(chances, more)
+            chances = np.convolve(chances, _far_enough(_guess(r, period), top, card))
             mean += float(ranges.mean(r.low, r.likely, r.high, r.shape)) * period
-    return Wanted(chances, mean, "guess", each)
+    return Wanted(chances=chances, mean=mean, source="guess", at_a_time=each)
 
 
 def _guess(r: Range, period: float) -> Callable[[int | None], Floats]:
     return lambda most: demand.guessed_demand(r.low, r.likely, r.high, period, r.shape, most)
 
 
-def _learned(
-    card: Item, used: list[float], each: float, record: Record, years: float, hours: float | None,
-    defaults: PassageDefaults, top: int,
-) -> Wanted:  # fmt: skip
+def _learned(look: Look, card: Item, each: float, top: int) -> Wanted:
     """Gamma view of the rate, sharpened by the book's record; by running hours for what runs with the engine."""
-    seen = sum(used) / each
-    prior, prior_years = defaults.number("prior_failures"), defaults.number("prior_years")
+    record, hours = look.record, look.hours
+    seen = sum(record.used.get(card.number, ())) / each
+    prior, prior_years = (look.defaults.number(name) for name in ("prior_failures", "prior_years"))
     known, exposure = demand.learned_rate(seen, record.years, prior, prior_years)
     pace = max((record.pace[u] for u in card.units if u in record.pace), default=0.0)
     engine = max(record.pace.values(), default=0.0)
-    by_clock = hours is not None and pace > 0.0 and pace >= WITH_THE_ENGINE * engine
-    ahead = (hours or 0.0) / pace if by_clock else years
+    by_clock = hours is not None and pace > 0.0 and pace >= _WITH_THE_ENGINE * engine
+    ahead = (hours or 0.0) / pace if by_clock else look.days / YEAR
     chances = _far_enough(lambda most: demand.uncertain_demand(known, exposure, ahead, most), top, card)
     mean = float(known) * ahead / float(exposure)
-    return Wanted(chances, mean, "record", each, seen, record.years, record.years * pace if by_clock else None)
+    return Wanted(chances=chances, mean=mean, source="record", at_a_time=each, seen=seen, years=record.years)
 
 
-def cost_without(
-    card: Item, wish: SpareWish | None, case: CaseWorth | None, passage: Passage, defaults: PassageDefaults
-) -> tuple[Range, str]:
+def _cost_without(look: Look, card: Item, wish: SpareWish) -> tuple[Range, str]:
     """What it costs each time one is wanted and not there, and where that is from."""
+    said, case = look.passage.cost_without, look.cases.get(card.name)
     if case is not None:
         return Range(case.saved_each, case.saved_each, case.saved_each), "case"
-    if wish is not None and wish.cost_without is not None:
+    if wish.cost_without is not None:
         return wish.cost_without, "item"
-    if card.system in passage.cost_without:
-        return passage.cost_without[card.system], "system"
+    if card.system in said:
+        return said[card.system], "system"
     name = CRITICAL if card.critical else OTHER
-    if name in passage.cost_without:
-        return passage.cost_without[name], name
-    return defaults.range(f"cost_without_{name}"), "assumed"
+    return (said[name], name) if name in said else (look.defaults.range(f"cost_without_{name}"), "assumed")
+
+
+def _cost_left(look: Look, card: Item, price: float) -> float:
+    """What a new one loses by lying through the period unused: shelf life, resale, money tied up."""
+    if math.isnan(price):
+        return 0.0
+    start, (initial, _) = day_number(look.today), shelf_years(card)
+    lost = float(shelf.share_of_life_lost(float(shelf.expiry_day(start, initial)), start, start + look.days))
+    return float(carry.cost_left_over(price, lost, look.defaults.number("worth_lost_rate"), look.days))
+
+
+def _tools_missing(look: Look, card: Item) -> tuple[str, ...]:
+    """Tools that fitting it takes and that the owner does not name; gaskets and the like are spares, no tools."""
+    if look.passage.tools is None:
+        return ()
+    there = {t.casefold() for t in look.passage.tools}
+    names = [i.name.casefold() for i in look.items.values()]
+    needs = [n.strip() for n in card.needs.replace(";", ",").split(",") if n.strip()]
+    return tuple(n for n in needs if n.casefold() not in there and not any(n.casefold() in name for name in names))
+
+
+def case_worth(wish: SpareWish) -> CaseWorth:
+    """Worth of the spare over the case's years, by the pair of highest net worth; and what it saves at each failure.
+
+    RepaireconError if the case looks no years ahead, or has no way that ends with a spare.
+    """
+    folder = Path(wish.case)
+    horizon = _horizon_of(read_case(folder, years=True))
+    years = horizon.years
+    pairs = [c for c in horizon.spares if c.combination in horizon.ways.index]
+    if not pairs:
+        raise RepaireconError(
+            f"passage.toml: {wish.item}: the case {folder.name} tells no worth of a spare: give it years to look ahead "
+            "(horizon_years) and a way that ends with a spare, or write cost_without instead of case"
+        )
+    best = max(pairs, key=lambda c: c.net)
+    row = horizon.ways.loc[best.combination]
+    failures = float(row["failures_discounted"]) * years.like_units
+    return CaseWorth(
+        item=wish.item, case=folder.name, combination=best.combination, worth=best.worth,
+        horizon_years=years.horizon_years, failures=failures,
+        saved_each=best.worth / failures if failures > 0.0 else 0.0,
+        failures_a_year=float(row["failures_expected"]) * years.like_units / years.horizon_years,
+    )  # fmt: skip
+
+
+def _horizon_of(case: Case) -> Horizon:
+    """The years of a case as rebuild-or-buy has them, without the rest of that job."""
+    lived, _ = with_own_lives(case)
+    model = Model(lived, grow(lived), {w: not why for w, why in screen(lived).items()})
+    return Horizon(model, sample(model, _DRAWS, 1), lived.years, 1)

@@ -1,17 +1,20 @@
-"""The answer of spares-aboard as plain data for other programs."""
+"""The answer of spares-aboard for other programs: plain data, and the list for an insurer as a table."""
 
 from __future__ import annotations
 
 import datetime
 from dataclasses import asdict
 from math import isfinite
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from repairecon.records import ReorderLine
-from repairecon.spares_aboard import told as aboard_told
+from repairecon.read.files import replace_all
+from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
+from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard.answer import SparesAnswer
+from repairecon.spares_aboard.words import why
 
 CARRY = (
     "item", "system", "critical", "have", "buy", "carry", "at_a_time", "measure", "for_assurance", "p_short_now",
@@ -44,8 +47,8 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
         "expiring": rows(answer.expiring.drop(columns=["number"])),
         "turning": rows(answer.turning),
         "carry": [
-            {**row, "why": aboard_told.why(told, answer.currency)}
-            for row, told in zip(rows(carry[list(CARRY)]), carry.itertuples(index=False), strict=True)
+            {**row, "why": why(of, answer.currency)}
+            for row, of in zip(rows(carry[list(CARRY)]), carry.itertuples(index=False), strict=True)
         ],
         "budget": answer.budget,
         "spend": answer.spend,
@@ -87,3 +90,31 @@ def _below(line: ReorderLine) -> dict[str, Any]:
         "price_last": float(last.cost_unit) if last and last.cost_unit is not None else None,
         "bought_last": last.on_date if last else "",
     }
+
+
+def write_insurance(answer: SparesAnswer, path: Path) -> None:
+    """Write what is there, how many, where, bought when and from whom, what it cost and what it would cost now.
+
+    Raises
+    ------
+    RepaireconError
+        If the name ends neither in .csv nor in .xlsx, or the file cannot be written.
+    """
+    frame = answer.insurance
+    rows: list[list[Value]] = [[*map(str, frame.columns), "currency"]]
+    rows += [[*(_cell(v) for v in row), answer.currency] for row in frame.itertuples(index=False)]
+    total: list[Value] = [f"all, {answer.today.isoformat()}", *[None] * (len(frame.columns) - 1), answer.currency]
+    for name in ("cost", "replacement"):
+        total[list(frame.columns).index(name)] = float(frame[name].sum())
+    rows.append(total)
+    form = path.suffix.casefold()
+    if form not in (".csv", ".xlsx"):
+        raise RepaireconError(f"{path.name}: write a name that ends in .csv or .xlsx")
+    data = csv_text(rows, defuse=True).encode("utf-8-sig") if form == ".csv" else workbook_bytes({"spares": rows})
+    replace_all(path.parent, {path.name: data})
+
+
+def _cell(value: object) -> Value:
+    if isinstance(value, float):
+        return None if value != value else int(value) if value == int(value) else value
+    return str(value)

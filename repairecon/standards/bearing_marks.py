@@ -6,10 +6,9 @@ import re
 from functools import cache
 from typing import NamedTuple
 
-from repairecon.standards.figures import NUMBER
 from repairecon.standards.tables import Row, by
+from repairecon.standards.words import GAP, Text
 
-TRIPLE = re.compile(rf"(?<![\w.])({NUMBER})X({NUMBER})X({NUMBER})(?![\w.])")
 _JOINED = (
     (re.compile(r"ABEC[ -]?(\d)"), r"ABEC\1"),
     (re.compile(r"\bC[ -](\d)\b"), r"C\1"),
@@ -18,14 +17,18 @@ _JOINED = (
     (re.compile(r"\bCO\b"), "C0"),
 )
 _BEFORE = {"S", "W"}
+_TOKEN = re.compile(rf"[^\s\-/.,;:()_+\[\]{GAP}]+")
+ANGLES = {"B": "40", "A": "30", "E": "30", "AC": "25", "C": "15", "BE": "40", "BEP": "40", "BM": "40", "BECB": "40"}
+"""Contact angle [degrees] by the letter behind an angular contact number (trade catalogues, from memory)."""
 
 
 class Marks(NamedTuple):
-    """What the signs behind a number say."""
+    """What the signs beside a number say."""
 
     said: dict[str, str]
     rows: list[Row]
-    unread: list[str]
+    clashing: list[str]
+    unread_joined: bool
 
 
 def _code(row: Row) -> tuple[str]:
@@ -40,8 +43,6 @@ def _pieces() -> re.Pattern[str]:
 
 def _split(token: str) -> list[str]:
     """The codes that a token is made of without a rest, the longest first; empty if there is a rest."""
-    if not token:
-        return []
     for length in range(len(token), 0, -1):
         if _pieces().fullmatch(token[:length]):
             rest = _split(token[length:])
@@ -50,49 +51,47 @@ def _split(token: str) -> list[str]:
     return []
 
 
-def _tokens(behind: str) -> list[tuple[str, bool]]:
-    """Signs behind the number, and whether each is joined to it by no more than a hyphen or slash."""
+def one_writing(words: str) -> str:
+    """Signs that are written apart, written together: ABEC 5, C 3, 2-RS, P63."""
     for pattern, instead in _JOINED:
-        behind = pattern.sub(instead, behind)
-    found: list[tuple[str, bool]] = []
-    joined = True
-    for gap, token in re.findall(r"([\s\-/.,;:()_+\[\]]*)([^\s\-/.,;:()_+\[\]]+)", behind):
-        joined = joined and not re.search(r"[\s,;()\[\]]", gap)
-        found.append((token, joined))
-    return found
+        words = pattern.sub(instead, words)
+    return words
 
 
-def _speaks(codes: list[str], token: str, joined: bool) -> bool:
-    """True if a token is a mark and no word that only looks like one."""
-    if not codes:
-        return False
-    return joined or len(codes) == 1 or any(map(str.isdigit, token))
-
-
-def read_marks(before: str, behind: str) -> Marks:
-    """Features by the signs before and behind a bearing number, in any order."""
+def take_marks(text: Text, prefix: str, end: int) -> Marks:
+    """Take the signs anywhere beside a number whose gap ends at a place, in any order."""
     table = by("bearing_marks", _code)
     said: dict[str, list[str]] = {}
-    marks = Marks({}, [], [])
-    if before:
+    used: list[Row] = []
+    unread = False
+    if prefix:
         said["material"] = ["stainless"]
-        marks.rows.append(table["S" if before == "S" else "W" if before == "W" else "SS"])
-    for token, joined in _tokens(behind):
-        codes = _split(token)
-        if _speaks(codes, token, joined):
+        used.append(table["S" if prefix == "S" else "W" if prefix == "W" else "SS"])
+    for token in list(_TOKEN.finditer(text.left)):
+        joined = token.start() >= end and not re.search(rf"[\s,;()\[\]{GAP}]", text.left[end : token.start()])
+        codes = _split(token[0])
+        if codes and (joined or len(codes) == 1 or any(map(str.isdigit, token[0]))):
+            text.cut(*token.span())
+            end = token.end() if joined else end
             for code in codes:
-                row = table[code]
-                said.setdefault(row["feature"], []).append(row["value"])
-                marks.rows.append(row)
-        elif joined or (re.search(r"\d", token) and re.search(r"[A-Z]", token) and not TRIPLE.fullmatch(token)):
-            marks.unread.append(token)
+                said.setdefault(table[code]["feature"], []).append(table[code]["value"])
+                used.append(table[code])
+        elif joined:
+            unread = True
+            end = token.end()
+    return _sum_up(said, used, unread)
+
+
+def _sum_up(said: dict[str, list[str]], used: list[Row], unread: bool) -> Marks:
+    found: dict[str, str] = {}
+    clashing: list[str] = []
     for feature, values in said.items():
-        if feature == "sealing":
-            marks.said[feature] = _both_sides(values)
-        else:
-            marks.said[feature] = values[0]
-            marks.unread.extend(v for v in values[1:] if v != values[0])
-    return marks
+        found[feature] = _both_sides(values) if feature == "sealing" else values[0]
+        if feature != "sealing" and len(set(values)) > 1:
+            clashing.append(f"says two things of its {feature}: {' and '.join(dict.fromkeys(values))}")
+    if "one" not in str(said.get("sealing", ["one"])[0]) and len(set(said["sealing"])) > 1:
+        clashing.append(f"says two things of its sealing: {' and '.join(dict.fromkeys(said['sealing']))}")
+    return Marks(found, used, clashing, unread)
 
 
 def _both_sides(values: list[str]) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from repairecon.records import Designation
 from repairecon.standards import bearing_names
 from repairecon.standards.bearing_names import NOT_SAID
-from repairecon.standards.figures import exact, text
-from repairecon.standards.judging import Judging
+from repairecon.standards.judging import Judging, compare_features
+from repairecon.standards.words import exact, shown
 
 NAMES = {"d": "bore", "D": "outside diameter", "B": "width"}
 _CLASSES = ("P0", "P6", "P5", "P4", "P2")
@@ -24,14 +24,14 @@ def compare(wanted: Designation, offered: Designation, judging: Judging) -> None
         return
     absent = [part for part in (wanted, offered) if not part.listed]
     for part in absent:
-        known = f"; its bore code says {text(part.dims['d'])} mm" if "d" in part.dims and part.marks["type"] else ""
+        known = f"; its bore code says {shown(part.dims['d'])} mm" if "d" in part.dims and part.marks["type"] else ""
         judging.unknown(f"{part.size} is not in the table{known}: measure it, or ask for d x D x B")
     if absent:
         return
     if not _sizes(wanted, offered, judging):
         return
     _writing(wanted, offered, judging)
-    for step in (_sealing, _clearance, _tolerance, _steel, _cage, _ring, _bore, _unread):
+    for step in (_type_said, _sealing, _clearance, _tolerance, _steel, _cage, _ring, _bore, compare_features):
         step(wanted, offered, judging)
 
 
@@ -41,16 +41,25 @@ def _sizes(wanted: Designation, offered: Designation, judging: Judging) -> bool:
         want, has = exact(wanted.dims[letter]), exact(offered.dims[letter])
         judging.gap(letter, has - want)
         if has != want:
-            judging.refuse(f"the {name} is {text(has)} mm against {text(want)} mm", name)
+            judging.refuse(f"the {name} is {shown(has)} mm against {shown(want)} mm", name)
             alike = False
     if alike:
-        judging.note("same d x D x B: " + " x ".join(text(wanted.dims[c]) for c in "dDB") + " mm")
+        judging.note("same d x D x B: " + " x ".join(shown(wanted.dims[c]) for c in "dDB") + " mm")
     return alike
 
 
 def _writing(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    if wanted.size == offered.size and wanted.text != offered.text and wanted.marks == offered.marks:
+    if wanted.size != offered.size:
+        said = f"{offered.size} and {wanted.size} have the same three sizes; corners, steel or build may differ: ask"
+        judging.near(said, "number")
+    elif wanted.text != offered.text and wanted.marks == offered.marks:
         judging.note("the two names are two writings of the same bearing")
+
+
+def _type_said(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    for part in (wanted, offered):
+        if "type said" in part.marks and wanted.text != offered.text:
+            judging.near(f"{part.size}: size alone is not identity, it could be {part.marks['could be']}: ask", "type")
 
 
 def _sides(sealing: str) -> int:
@@ -191,14 +200,3 @@ def _ring(wanted: Designation, offered: Designation, judging: Judging) -> None:
 def _bore(wanted: Designation, offered: Designation, judging: Judging) -> None:
     if wanted.marks.get("bore", "") != offered.marks.get("bore", ""):
         judging.refuse("one bore is tapered 1:12, the other cylindrical", "bore form")
-
-
-def _unread(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    for part, other, whose in ((offered, wanted, "offered"), (wanted, offered, "wanted")):
-        for mark in part.unread:
-            if mark in other.unread:
-                continue
-            if mark.isdigit():
-                judging.unknown(f"the number {mark} of the {whose} bearing may name a special size: measure it", "mark")
-            else:
-                judging.near(f"the mark {mark} of the {whose} bearing is not in the table: ask what it means", "mark")

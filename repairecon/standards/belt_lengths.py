@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import NamedTuple
 
-from repairecon.standards.figures import around, exact
 from repairecon.standards.tables import Row, rows
+from repairecon.standards.words import around, exact
 
 
 class Lengths(NamedTuple):
@@ -42,7 +42,7 @@ def lengths(row: Row, value: Decimal, line: str) -> Lengths:
 
 
 def _fill(value: Decimal, line: str, total: Decimal | None, steps: Mapping[str, Decimal | None]) -> dict[str, Decimal]:
-    """Lengths of all lines that can be told."""
+    """Lengths of all lines that can be known."""
     inner, outer = steps["Ld_Li"], steps["La_Ld"]
     found = {line: value}
     if line == "Ld":

@@ -6,9 +6,9 @@ from decimal import Decimal
 
 from repairecon.records import Designation
 from repairecon.standards.belt_lengths import nearest_listed
-from repairecon.standards.figures import exact, share, text
-from repairecon.standards.judging import Judging
+from repairecon.standards.judging import Judging, compare_features
 from repairecon.standards.tables import Row, rows
+from repairecon.standards.words import exact, share, shown
 
 WIDTH_SLACK = Decimal("0.8")
 """How far top widths [mm] may be apart for one groove: the printed widths of one groove differ by up to 0.7."""
@@ -28,6 +28,7 @@ _LINES = {"Li": "inside", "Ld": "datum", "La": "outside"}
 
 def compare(wanted: Designation, offered: Designation, judging: Judging) -> None:
     """All findings on two V-belts."""
+    compare_features(wanted, offered, judging)
     absent = [part for part in (wanted, offered) if not part.listed]
     for part in absent:
         judging.unknown(f"{part.size} is not in the table of belt sections: measure top width, height and length")
@@ -46,13 +47,14 @@ def _row(part: Designation) -> Row:
 
 
 def _profile(part: Designation) -> str:
-    return f"{text(part.dims['top_width'])} x {text(part.dims['height']) if 'height' in part.dims else '?'} mm"
+    return f"{shown(part.dims['top_width'])} x {shown(part.dims['height']) if 'height' in part.dims else '?'} mm"
 
 
 def _section(wanted: Designation, offered: Designation, judging: Judging) -> bool:
     """Findings on the sections; False where they rule the offer out."""
     if wanted.marks["section"] == offered.marks["section"]:
         judging.note(f"same section: {wanted.marks['section']}, {_profile(wanted)}")
+        _build(wanted, offered, judging)
         return True
     if _alike(wanted, offered):
         judging.note(f"same section by two standards: {_label(wanted)} and {_label(offered)}, {_profile(wanted)}")
@@ -62,7 +64,7 @@ def _section(wanted: Designation, offered: Designation, judging: Judging) -> boo
     judging.gap("top_width", width)
     if abs(width) > WIDTH_SLACK:
         wide = "wider: rides high" if width > 0 else "narrower: sinks into the groove"
-        judging.refuse(f"{names}: {text(abs(width))} mm {wide}", "section", "top width")
+        judging.refuse(f"{names}: {shown(abs(width))} mm {wide}", "section", "top width")
         return False
     if not _heights(wanted, offered, names, judging):
         return False
@@ -74,6 +76,8 @@ def _alike(wanted: Designation, offered: Designation) -> bool:
     """True for the classical sections that two standards print alike (GOST 1284.1 gives those of ISO 4184)."""
     families = {wanted.marks["family"], offered.marks["family"]}
     alike = all(wanted.dims.get(c) == offered.dims.get(c) for c in ("top_width", "height", "datum_width"))
+    if wanted.marks.get("build") != offered.marks.get("build"):
+        return False
     if {wanted.marks["section"], offered.marks["section"]} == {"3V (9N)", "9N (3V)"}:
         return True
     return families == {"GOST", "classical"} and alike and wanted.marks["build"] == offered.marks["build"]
@@ -95,11 +99,11 @@ def _heights(wanted: Designation, offered: Designation, names: str, judging: Jud
             "deeper: may run on the bottom of the groove and slip" if gap > 0
             else "less deep: less wedge, lower rating; runs only as a weak stop-gap"
         )  # fmt: skip
-        judging.refuse(f"{names}: like top width, but {text(abs(gap))} mm {what}", "section", "height")
+        judging.refuse(f"{names}: like top width, but {shown(abs(gap))} mm {what}", "section", "height")
         return False
     if gap:
         deeper = "deeper: must not bottom in the groove" if gap > 0 else "less deep: a little less wedge"
-        judging.near(f"{names}: like top width, {text(abs(gap))} mm {deeper}", "section", "height")
+        judging.near(f"{names}: like top width, {shown(abs(gap))} mm {deeper}", "section", "height")
     else:
         judging.near(f"{names}: runs in the same groove, another construction", "section")
     return True
@@ -148,9 +152,9 @@ def _judge_gap(
     name = _LINES[line]
     if inch[0] is not None and inch[1] is not None and (line == "La" or wanted.marks["line"] != offered.marks["line"]):
         want, has, name = exact(inch[0]) * Decimal("25.4"), exact(inch[1]) * Decimal("25.4"), "outside"
-        said = f"outside length {text(inch[1])} in against {text(inch[0])} in (A, B, C: number + 2, 3, 4 in)"
+        said = f"outside length {shown(inch[1])} in against {shown(inch[0])} in (A, B, C: number + 2, 3, 4 in)"
     else:
-        said = f"{name} length {text(has)} mm against {text(want)} mm"
+        said = f"{name} length {shown(has)} mm against {shown(want)} mm"
     gap = has - want
     judging.gap(line, gap)
     units = {part.marks["number"] for part in (wanted, offered)}
@@ -162,7 +166,7 @@ def _judge_gap(
         judging.note(f"{said}: a list sells the one as the other")
         return
     way = "longer" if gap > 0 else "shorter"
-    words = f"{said}: {text(abs(gap))} mm ({share(gap, want)} %) {way}"
+    words = f"{said}: {shown(abs(gap))} mm ({share(gap, want)} %) {way}"
     if abs(gap) <= NEAR_SHARE * want:
         judging.near(f"{words}; only if the tensioner has that travel", "length")
     elif "JIS" in (wanted.marks["family"], offered.marks["family"]):
@@ -189,12 +193,12 @@ def _wish(said: Designation, missing: Designation) -> str:
     row = _row(missing)
     line = {"datum": "Ld", "inside": "Li", "outside": "La"}[row["number"].split()[0]] if row["number"] else "La"
     if line not in said.dims:
-        return f"{said.size} is {text(said.dims['La'])} mm outside" if "La" in said.dims else "ask for it"
+        return f"{said.size} is {shown(said.dims['La'])} mm outside" if "La" in said.dims else "ask for it"
     value = exact(said.dims[line])
     found = nearest_listed(row["family"], line, value)
-    words = f"{said.size} is {text(value)} mm {_LINES[line]} length"
+    words = f"{said.size} is {shown(value)} mm {_LINES[line]} length"
     if found is None or row["family"] != "wedge":
         return words
     gap = exact(found["number"]) - value
-    how = f"{text(abs(gap))} mm {'longer' if gap > 0 else 'shorter'}" if gap else "the same"
+    how = f"{shown(abs(gap))} mm {'longer' if gap > 0 else 'shorter'}" if gap else "the same"
     return f"{words}; the nearest wedge belt length of the list is {found['number']}, {how}"

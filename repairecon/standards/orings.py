@@ -7,22 +7,24 @@ from decimal import Decimal
 from functools import cache
 
 from repairecon.records import Designation
-from repairecon.standards.figures import INCH, NUMBER, exact, inches, share, text
-from repairecon.standards.judging import Judging
-from repairecon.standards.material_names import material_of, rubber_marks
-from repairecon.standards.tables import Row, by, rows, trust
+from repairecon.standards.judging import Judging, compare_features
+from repairecon.standards.materials import material_of, take_material
+from repairecon.standards.reading import Found, sized
+from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, share, shown
 
 KIND = "O-ring"
-_WORD = re.compile(r"\bO[ -]?-?RINGS?\b|\bRINGS?\b(?! GEAR)|\bOR(?=[ -]?\d)")
-_DASH = re.compile(r"(?:^|\s|\b2)-(\d{3})(?![\d.X])")
-_CODED = re.compile(r"\b(?:AS ?-?568 ?[A-D]?|BS ?1806|ISO ?3601(?:-1)?|DASH(?: NO\.?)?)[ :-]*(\d{3})(?![\d.X])")
-_JAPANESE = re.compile(r"(?:(?<=\s)|^|(?<=-))([PG])[ -]?(\d{1,3}(?:\.\d)?A?)(?![\w.])")
-_PAIR = re.compile(rf"(?<![\w./])({NUMBER})X({NUMBER})(?![\w/]*X|\d|\.\d)")
-_TRIPLE = re.compile(rf"(?<![\w./])({NUMBER})X({NUMBER})X({NUMBER})(?![\w/])")
-_PART = r"(?:\d+[ -])?\d+/\d+|\d*\.\d+|\d+(?:\.\d+)?"
-_INCH_PAIR = re.compile(rf"(?<![\w./-])({_PART})\s*(?:\"|IN(?:CH)?)?\s*X\s*({_PART})\s*(?:\"|IN\b|INCH)")
-_NAMED = re.compile(rf"\bID ?=?:? ?({NUMBER}).*?\b(?:CS|W|SECTION) ?=?:? ?({NUMBER})")
-_BARE = re.compile(r"^(\d{3})$")
+LABELS = {"inner": "id", "outer": "od", "section": "cs", "thickness": "cs", "width": "cs", "diameter": "cs"}
+_CODED = re.compile(
+    r"\b(?:AS ?-?568 ?[A-D]?|BS ?1806|ISO ?3601(?:-1)?|DASH(?: NO\.?)?|(?<![\w.-])2(?=-\d{3}))[ :-]*-?(\d{3})(?![\d.X])"
+)
+_DASH = re.compile(r"(?:^|(?<=[\s¦]))-(\d{3})(?![\d.X])")
+_BARE = re.compile(r"(?:^|(?<=[\s¦]))(?:OR[ -]?)?(\d{3})(?![\w.X\"]| ?MM)")
+_JAPANESE = re.compile(r"(?:\bJIS(?: ?B ?2401)?[ -]*)?(?:(?<=\s)|^|(?<=[-¦]))([PG])[ -]?(\d{1,3}(?:\.\d)?A?)(?![\w.])")
+_METRIC_STANDARDS = re.compile(r"\b(?:DIN|ISO) ?(?:3771|3601(?:-1)?)(?=[ :,])|\bGB/?T ?3452(?:\.1)?|\bJIS ?B ?2401\b")
+_PAIR = re.compile(rf"(?<![\w./-])(?:OR ?)?({NUMBER})X({NUMBER})(?:X?(?= ?MM))?(?: ?MM)?(?![\w/]*X|\d|\.\d)(?!\w)")
+_TRIPLE = re.compile(rf"(?<![\w./-])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/])")
+_INCH_PAIR = re.compile(rf"(?<![\w./-])({PART})\s*(?:\"|IN(?:CH)?)?\s*X\s*({PART})\s*(?:\"|IN\b|INCH)")
 _NOMINAL = {
     "1/16": Decimal("0.070"), "3/32": Decimal("0.103"), "1/8": Decimal("0.139"), "3/16": Decimal("0.210"),
     "1/4": Decimal("0.275"),
@@ -45,7 +47,8 @@ def _metric(row: Row) -> tuple[str]:
 
 
 @cache
-def _by_size() -> dict[tuple[Decimal, Decimal], Row]:
+def by_size() -> dict[tuple[Decimal, Decimal], Row]:
+    """Listed rings by inside diameter and section [mm]."""
     found: dict[tuple[Decimal, Decimal], Row] = {}
     for name in ("oring_as568", "oring_metric"):
         for row in rows(name):
@@ -53,52 +56,65 @@ def _by_size() -> dict[tuple[Decimal, Decimal], Row]:
     return found
 
 
-def says(words: str) -> bool:
-    """True if the words say that it is an O-ring."""
-    return re.search(r"\bO[ -]?-?RINGS?\b|\bB ?2401\b", words) is not None
-
-
-def read(words: str, hint: bool = False) -> Designation | None:
-    """An O-ring's written name; with a hint also bare numbers and sizes."""
-    named = bool(_WORD.search(words))
-    coded = _CODED.search(words) or _DASH.search(words)
-    if coded is None and (hint or named):
-        coded = _BARE.search(_WORD.sub("", words).strip())
+def read(text: Text, sure: bool) -> Found | None:
+    """An O-ring's written name; where sure also bare numbers and sizes."""
+    coded = text.take(_CODED) or text.take(_DASH) or (text.take(_BARE) if sure else None)
+    found: Found | None = None
     if coded:
-        return _from_code(words, f"-{coded[1]}", by("oring_as568", _dash).get(coded[1]))
-    japanese = _JAPANESE.search(words)
-    if japanese and (hint or named or "JIS" in words or words == japanese[0]):
-        code = japanese[1] + japanese[2]
-        return _from_code(words, code, by("oring_metric", _metric).get(code))
-    return _from_sizes(words, hint or named) or _without_size(words, named)
+        found = _from_code(f"-{coded[1]}", by("oring_as568", _dash).get(coded[1]))
+        found.marks["system"] = "inch"
+    else:
+        japanese = _JAPANESE.search(text.left)
+        if japanese and (sure or "JIS" in text.words or text.alone == japanese[0]):
+            text.take(_JAPANESE)
+            code = japanese[1] + japanese[2]
+            found = _from_code(code, by("oring_metric", _metric).get(code))
+    text.take(_METRIC_STANDARDS)
+    found = found or _from_sizes(text, sure) or _without_size(text, sure)
+    if found is not None:
+        take_material(text, found)
+        text.take(r"\bSAME SIZE\b")
+        text.take(r"\bJIS\b|\bAS ?568\b")
+    return found
 
 
-def _from_code(words: str, code: str, row: Row | None) -> Designation:
-    marks = rubber_marks(words)
+def _from_code(code: str, row: Row | None) -> Found:
     if row is None:
-        return Designation(words, KIND, code, marks=marks, listed=False)
-    return _listed(words, code, exact(row["id_mm"]), exact(row["cs_mm"]), row)
+        return Found(KIND, code, listed=False, order=("id", "cs"), labels=LABELS)
+    return _listed(code, exact(row["id_mm"]), exact(row["cs_mm"]), row)
 
 
-def _from_sizes(words: str, sure: bool) -> Designation | None:
-    inch = _INCH_PAIR.search(words)
-    if inch and sure:
-        return _inch(words, inch[1], inch[2])
-    triple = _TRIPLE.search(words)
-    if triple and sure:
+def _from_sizes(text: Text, sure: bool) -> Found | None:
+    if sure and (inch := text.take(_INCH_PAIR)):
+        return _inch(inch[1], inch[2])
+    triple = _TRIPLE.search(text.left) if sure else None
+    if triple:
         inner, second, third = map(Decimal, triple.groups())
         if second == inner + 2 * third:
-            return _sized(words, inner, third)
-    found = _NAMED.search(words) or (None if triple else _PAIR.search(words))
-    if found is None:
+            text.take(_TRIPLE)
+            return _sized(inner, third)
         return None
-    inner, cord = Decimal(found[1]), Decimal(found[2])
+    labels = {s.label for s in text.sizes}
+    if "inner" in labels and labels & {"section", "thickness", "width"}:
+        inner_mm = sized(text, "inner")
+        cord_mm = sized(text, "section") or sized(text, "thickness") or sized(text, "width")
+        return _sized(inner_mm, cord_mm) if inner_mm and cord_mm else None
+    if sure and {"outer", "section"} <= labels:
+        outer_mm, cord_mm = sized(text, "outer"), sized(text, "section")
+        return _sized(outer_mm - 2 * cord_mm, cord_mm) if outer_mm and cord_mm and outer_mm > 2 * cord_mm else None
+    pair = _PAIR.search(text.left)
+    if pair is None:
+        return None
+    inner, cord = Decimal(pair[1]), Decimal(pair[2])
     plausible = Decimal("0.5") <= cord <= Decimal("16") and inner > cord / 2
-    known = sure or inner > cord or (inner, cord) in _by_size()
-    return _sized(words, inner, cord) if plausible and known else None
+    known = sure or inner > cord or (inner, cord) in by_size()
+    if not (plausible and known):
+        return None
+    text.take(_PAIR)
+    return _sized(inner, cord)
 
 
-def _inch(words: str, first: str, second: str) -> Designation | None:
+def _inch(first: str, second: str) -> Found | None:
     """A ring of inches; a section written as a fraction is the nominal one, thinner than the real ring."""
     inner, cord = inches(first), inches(second)
     if not inner or not cord:
@@ -108,41 +124,39 @@ def _inch(words: str, first: str, second: str) -> Designation | None:
         same_cord = (r for r in rows("oring_as568") if exact(r["cs_in"]) == real)
         best = min(same_cord, key=lambda r: abs(exact(r["id_in"]) - inner))
         if abs(exact(best["id_in"]) - inner) <= NOMINAL_SLACK:
-            return _from_code(words, best["dash"], best)
-    row = _by_size().get(_nearest(inner * INCH, cord * INCH))
+            return _from_code(best["dash"], best)
+    row = by_size().get(_nearest(inner * INCH, cord * INCH))
     if row is None:
-        return _sized(words, inner * INCH, cord * INCH)
-    return _from_code(words, row.get("dash") or row["code"], row)
+        return _sized(inner * INCH, cord * INCH)
+    return _from_code(row.get("dash") or row["code"], row)
 
 
 def _nearest(inner: Decimal, cord: Decimal) -> tuple[Decimal, Decimal]:
     """The listed size within the rounding of inches, else the size itself."""
-    close = (k for k in _by_size() if abs(k[0] - inner) <= SLACK and abs(k[1] - cord) <= SLACK)
+    close = (k for k in by_size() if abs(k[0] - inner) <= SLACK and abs(k[1] - cord) <= SLACK)
     return next(close, (inner, cord))
 
 
-def _sized(words: str, inner: Decimal, cord: Decimal) -> Designation:
-    row = _by_size().get((inner, cord))
-    return _listed(words, f"{text(inner)}x{text(cord)}", inner, cord, row)
+def _sized(inner: Decimal, cord: Decimal) -> Found:
+    return _listed(f"{shown(inner)}x{shown(cord)}", inner, cord, by_size().get((inner, cord)))
 
 
-def _listed(words: str, size: str, inner: Decimal, cord: Decimal, row: Row | None) -> Designation:
-    dims = {"id": float(inner), "cs": float(cord), "od": float(inner + 2 * cord)}
+def _listed(size: str, inner: Decimal, cord: Decimal, row: Row | None) -> Found:
+    dims = {"id": inner, "cs": cord, "od": inner + 2 * cord}
     printed = {} if row is None else {c: row[c] for c in ("id_in", "cs_in") if c in row}
     figures = {c: float(v) for c, v in printed.items()}
-    status, sources = trust([] if row is None else [row])
-    return Designation(words, KIND, size, dims, figures, rubber_marks(words), (), row is not None, status, sources)
+    used = [] if row is None else [row]
+    return Found(KIND, size, dims, {}, figures, used, row is not None, ("id", "cs"), LABELS)
 
 
-def _without_size(words: str, named: bool) -> Designation | None:
-    if not (named and material_of(words)):
-        return None
-    return Designation(words, KIND, "", marks=rubber_marks(words))
+def _without_size(text: Text, sure: bool) -> Found | None:
+    """A ring of which only the material is said."""
+    return Found(KIND) if sure and material_of(text.left) else None
 
 
 def series(inner: Decimal, cord: Decimal) -> str:
     """Whether a ring is of the inch, the metric or the Japanese series; an unlisted one goes by its section."""
-    row = _by_size().get((inner, cord))
+    row = by_size().get((inner, cord))
     if row is None:
         return "inch" if any(exact(r["cs_mm"]) == cord for r in rows("oring_as568")) else "metric"
     if "dash" in row:
@@ -162,7 +176,8 @@ def tolerances(inner: Decimal, cord: Decimal) -> tuple[Decimal, Decimal, list[Ro
 
 
 def compare(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    """All findings on the sizes of two O-rings."""
+    """All findings on the sizes and features of two O-rings."""
+    compare_features(wanted, offered, judging)
     missing = [part for part in (wanted, offered) if not part.dims]
     for part in missing:
         if part.size:
@@ -177,7 +192,7 @@ def compare(wanted: Designation, offered: Designation, judging: Judging) -> None
         if not part.listed:
             judging.note(f"{part.size} is not in the table of sizes; it is taken as written")
     if max(abs(gaps["id"]), abs(gaps["cs"])) <= SAME:
-        judging.note(f"same size: {text(wanted.dims['id'])} x {text(wanted.dims['cs'])} mm")
+        judging.note(f"same size: {shown(wanted.dims['id'])} x {shown(wanted.dims['cs'])} mm")
         return
     _gaps(wanted, offered, gaps, judging)
 
@@ -186,7 +201,7 @@ def _sizes_not_said(wanted: Designation, offered: Designation, judging: Judging)
     sizes = [part.size for part in (wanted, offered)]
     if sizes[0] == sizes[1] == "" or "same size" in offered.text.casefold():
         judging.note("no size is given to compare: the same size is taken as said")
-    elif "" in sizes:
+    elif "" in sizes and sizes != ["", ""]:
         judging.unknown("only one of the two says its size", "size")
 
 
@@ -194,7 +209,8 @@ def _gaps(wanted: Designation, offered: Designation, gaps: dict[str, Decimal], j
     inner, cord = exact(wanted.dims["id"]), exact(wanted.dims["cs"])
     id_tol, cs_tol, used = tolerances(inner, cord)
     judging.used(*used)
-    judging.note(f"{text(offered.dims['id'])} x {text(offered.dims['cs'])} mm against {text(inner)} x {text(cord)} mm")
+    has = f"{shown(offered.dims['id'])} x {shown(offered.dims['cs'])} mm"
+    judging.note(f"{has} against {shown(inner)} x {shown(cord)} mm")
     kinds = series(inner, cord), series(exact(offered.dims["id"]), exact(offered.dims["cs"]))
     if kinds[0] != kinds[1] and gaps["cs"]:
         judging.note(f"one section is of the {kinds[0]} series, the other of the {kinds[1]}: look-alikes")
@@ -204,7 +220,7 @@ def _gaps(wanted: Designation, offered: Designation, gaps: dict[str, Decimal], j
             continue
         way = "over" if gap > 0 else "below"
         whole = cord if letter == "cs" else inner
-        said = f"{name} {text(abs(gap))} mm {way} ({share(gap, whole)} %), tolerance {text(tolerance)} mm"
+        said = f"{name} {shown(abs(gap))} mm {way} ({share(gap, whole)} %), tolerance {shown(tolerance)} mm"
         if abs(gap) > tolerance:
             judging.refuse(said, name)
         else:

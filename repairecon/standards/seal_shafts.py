@@ -5,8 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import NamedTuple
 
-from repairecon.standards.figures import exact
 from repairecon.standards.tables import Row, rows
+from repairecon.standards.words import exact
 
 
 class Shaft(NamedTuple):
@@ -28,7 +28,7 @@ def judge_seal_shaft(hardness_hrc: float, roughness_um: float, speed_m_s: float)
 
 def _holds(row: Row, speed: Decimal) -> bool:
     over, to = exact(row["speed_over_m_s"]), row["speed_to_m_s"]
-    # a rule that starts at nought holds for a standing shaft too
+    # a rule that starts at zero holds for a standing shaft too
     return (over < speed or over == speed == 0) and (not to or speed <= exact(to))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from repairecon.standards.material_names import material_of
+from repairecon.standards.materials import material_of
 from repairecon.standards.tables import Row, rows
 
 

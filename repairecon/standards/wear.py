@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from repairecon.standards.figures import exact
 from repairecon.standards.tables import Row, rows
+from repairecon.standards.words import exact
 
 
 class Wear(NamedTuple):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import math
 from dataclasses import replace
@@ -12,13 +13,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from quoted_done import write_quoted
 
-from repairecon.after_the_job import panels as after_panels
+from repairecon.after_the_job import charts
 from repairecon.after_the_job.bridge import found_in_order
-from repairecon.after_the_job.closing import decide
-from repairecon.after_the_job.estimates import Estimate
-from repairecon.after_the_job.job import after_the_job
-from repairecon.after_the_job.json_data import as_json
-from repairecon.after_the_job.summary import summary
+from repairecon.after_the_job.command import as_json
+from repairecon.after_the_job.estimate import Estimate
+from repairecon.after_the_job.job import after_the_job, decide
+from repairecon.after_the_job.words import summary
 from repairecon.read.actual import read_actual
 from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, read_closed
@@ -37,7 +37,10 @@ def bare(tmp_path_factory: pytest.TempPathFactory) -> Closed:
 
 def told(bare: Closed, folder: Path, rows: str) -> Closed:
     """The same job with another sheet."""
-    (folder / "actual.csv").write_text(HEAD + rows, encoding="utf-8")
+    width = HEAD.count(",") + 1
+    with (folder / "actual.csv").open("w", encoding="utf-8", newline="") as file:
+        file.write(HEAD)
+        csv.writer(file).writerows([*row, *[""] * (width - len(row))] for row in csv.reader(rows.splitlines()))
     return replace(bare, actual=read_actual(folder, bare.case))
 
 
@@ -129,7 +132,7 @@ def test_given_up_and_another_unit_bought(bare: Closed, tmp_path: Path) -> None:
     # new at PERT mean of 360, 395, 450
     assert steps["price", "new"].cash == pytest.approx(410 - (360 + 4 * 395 + 450) / 6)
     assert not any("exchange" in name for _, name in steps)
-    assert not any("exchange" in name for name in b.not_told)
+    assert not any("exchange" in name for name in b.not_written)
 
 
 def test_in_hindsight_what_never_came_is_not_waited_for(bare: Closed, tmp_path: Path) -> None:
@@ -200,7 +203,7 @@ def test_whatever_an_owner_writes_adds_up(bare: Closed, tmp_path: Path, sheet: s
     assert "nan" not in text
     assert "inf" not in text.replace("inform", "")
     json.dumps(as_json(found), allow_nan=False)
-    after_panels.bridge_caption(found)
+    charts.bridge_caption(found)
 
 
 def test_pieces_of_a_part_that_may_come_from_either_of_two(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ AT = Source("x")
 
 
 def row(job: str, kind: str, name: str = "n", unit: str = "pump", **more) -> Logged:
-    return Logged(job, "", unit, kind, name, AT, **more)
+    return Logged(job=job, closed_on="", unit=unit, kind=kind, name=name, source=AT, **more)
 
 
 def hours_log(rng: np.random.Generator, jobs: int, bias: float, first: float, removal: float) -> list[Logged]:

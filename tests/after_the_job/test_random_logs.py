@@ -8,13 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.after_the_job import panels as after_panels
-from repairecon.after_the_job import summary as after_summary
+from repairecon.after_the_job import charts, words
+from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.job import after_the_job
-from repairecon.after_the_job.json_data import as_json
-from repairecon.after_the_job.the_log import calibration
-from repairecon.read.job_log import log_text, read_log
-from repairecon.read.learned import learned_text, read_learned
+from repairecon.after_the_job.log import calibration
+from repairecon.read.job_log import learned_text, log_text, read_learned, read_log
 from repairecon.records import LOG_KINDS, QUANTITIES, STAGES, JobLog, Logged, Source
 
 ODD = (0.0, 1e-12, 1e-3, 0.5, 1.0, 3.0, 10.0, 250.0, 1e6)
@@ -47,18 +45,29 @@ def test_any_log(seed: int, tmp_path: Path) -> None:
     rows = [a_row(rng, job) for job in jobs for _ in range(rng.choice([1, 3]))]
     (tmp_path / "job_log.csv").write_text(log_text(rows), encoding="utf-8")
     found = after_the_job(None, read_log(tmp_path))
-    assert "nan" not in after_summary.summary(found)
+    assert "nan" not in words.summary(found)
     json.dumps(as_json(found), allow_nan=False)
-    after_summary.held_table(found)
-    after_summary.learned_table(found)
-    after_panels.held_caption(found)
-    after_panels.chances_caption(found)
+    words.held_table(found)
+    words.learned_table(found)
+    charts.held_caption(found)
+    charts.chances_caption(found)
     (tmp_path / "learned.toml").write_text(learned_text(found.learned), encoding="utf-8")
     assert read_learned(tmp_path / "learned.toml").hours == found.learned.hours
 
 
 def test_a_slip_of_the_pen_does_not_stop_the_next_case(tmp_path: Path) -> None:
-    row = Logged("a", "", "pump", "hours", "x", Source("x"), group="strip", p50=0.001, actual=9e5, first_time=True)
+    row = Logged(
+        job="a",
+        closed_on="",
+        unit="pump",
+        kind="hours",
+        name="x",
+        source=Source("x"),
+        group="strip",
+        p50=0.001,
+        actual=9e5,
+        first_time=True,
+    )
     learned = after_the_job(None, JobLog((row,))).learned
     assert max(h.high for h in learned.hours) == 100.0
     (tmp_path / "learned.toml").write_text(learned_text(learned), encoding="utf-8")
@@ -69,7 +78,17 @@ def test_a_chance_worked_out_falls_into_its_group() -> None:
     """0.1 + 0.1 and 1 - 0.8 are the same chance, whatever their last digit."""
     stated = (0.2, 1.0 - 0.8, 0.19999999999999998)
     rows = [
-        Logged(f"{k}", "", "pump", "chance", "x", Source("x"), outcome="o", chance=p, happened=False)
+        Logged(
+            job=f"{k}",
+            closed_on="",
+            unit="pump",
+            kind="chance",
+            name="x",
+            source=Source("x"),
+            outcome="o",
+            chance=p,
+            happened=False,
+        )
         for k, p in enumerate(stated)
     ]
     found = calibration(JobLog(tuple(rows)))

@@ -144,7 +144,7 @@ def main() -> None:
     model = model_of(case())
     streams = sum(not x.range.sure or x.is_chance for x in model.inputs) + 2
     engine, a = together(lambda: sample(model, draws, 1), draws, streams)
-    print(f"(a) {draws:,} x {streams} uniforms in blocks: {a:.3f} s; {len(model.tree.chance)} leaves")
+    print(f"(a) {draws:,} x {streams} uniforms in blocks: {a:.3f} s; {len(model.world.chance)} leaves")
     row(f"{draws:,} joint draws, ranges and ranking of {len(model.ways)} ways", engine, a, "target 4")
     per_draw = {"plain numpy": timed(lambda: PlainNumpy(case(), FEW * 5, 1).answer(), 3) / (FEW * 5)}
     row(f"the same by plain numpy, scaled from {5 * FEW:,}", per_draw["plain numpy"] * draws, a)

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from book_makers import BELT, OIL, SEAL, TODAY, held, stocked_book
 
+from repairecon.book.csv_folder import book_from_csv, export_book, sql_text
 from repairecon.book.schema import TABLES
 from repairecon.book.spares_book import SparesBook, open_book
-from repairecon.book.spares_csv import book_from_csv, dump_sql, export_book
 from repairecon.records import BookFileError, CaseError
 
 
@@ -66,7 +66,7 @@ def test_no_cell_of_the_export_is_a_formula(tmp_path: Path) -> None:
 
 def test_the_sql_builds_the_same_book(tmp_path: Path) -> None:
     with lived_in(tmp_path) as book:
-        dump_sql(book, tmp_path / "book.sql")
+        (tmp_path / "book.sql").write_text(sql_text(book), "utf-8")
     with contextlib.closing(sqlite3.connect(tmp_path / "new.spares")) as link:
         link.executescript((tmp_path / "book.sql").read_text("utf-8"))
     assert contents(tmp_path / "boat.spares") == contents(tmp_path / "new.spares")

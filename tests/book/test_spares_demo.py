@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from repairecon.book.csv_folder import book_from_csv
 from repairecon.book.spares_book import SparesBook, open_book
-from repairecon.book.spares_csv import book_from_csv
 
 DEMO = Path(__file__).resolve().parents[2] / "data" / "spares"
 

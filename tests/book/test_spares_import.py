@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from book_makers import BELT, OIL, SEAL, held, new_book, stocked_book
 
-from repairecon.book.spares_import import guess_columns, plan_import, write_import
+from repairecon.book.own_list import guess_columns, plan_import, write_import
 from repairecon.records import CaseError
 
 HEADINGS = [

@@ -13,8 +13,8 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
+from repairecon.book.csv_folder import book_from_csv, export_book
 from repairecon.book.spares_book import open_book
-from repairecon.book.spares_csv import book_from_csv, export_book
 from repairecon.records import BookError, ReceiveLine, StockError
 
 NAMES = ("belt", "oil", "seal")

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from repairecon.book.csv_folder import book_from_csv, export_book
 from repairecon.book.spares_book import SparesBook, open_book
-from repairecon.book.spares_csv import book_from_csv, export_book
 from repairecon.records import BookError, FitLine, JobInBook, ReceiveLine
 
 TODAY = datetime.date(2026, 6, 1)
@@ -33,7 +33,7 @@ def book(tmp_path: Path) -> Iterator[SparesBook]:
 
 
 def write(book: SparesBook, **more: object) -> JobInBook:
-    return book.write_job("job 1", CAME, FITTED, "pump", 350, "2026-05-20", **more)  # type: ignore[arg-type]
+    return book.write_job("job 1", CAME, FITTED, "pump", hours=350, date="2026-05-20", **more)  # type: ignore[arg-type]
 
 
 def test_all_of_a_job(book: SparesBook) -> None:

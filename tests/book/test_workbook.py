@@ -16,11 +16,18 @@ from hypothesis import strategies as st
 from openpyxl.utils.datetime import MAC_EPOCH
 from workbook_makers import ROWS, SHEET, book, packed, parts, saved, with_part, with_rows
 
-from repairecon.read.loose_values import date_of_serial
-from repairecon.read.sheets import MOST_COLUMNS, MOST_EMPTY, BadCell, BadSheet, Sheet, column_index, column_letters
-from repairecon.read.spreadsheets import read_sheet
-from repairecon.read.workbook import read_workbook
-from repairecon.read.zip_guard import LARGEST_UNPACKED
+from repairecon.read.price_list import date_of_serial
+from repairecon.read.sheets import (
+    MOST_COLUMNS,
+    MOST_EMPTY,
+    BadCell,
+    BadSheet,
+    Sheet,
+    column_index,
+    column_letters,
+    read_sheet,
+)
+from repairecon.read.workbook import LARGEST_UNPACKED, read_workbook
 from repairecon.records import SheetError
 
 

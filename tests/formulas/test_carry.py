@@ -11,7 +11,7 @@ from plain_carry import chances, choices, mean_worth
 from repairecon.formulas import carry as c
 from repairecon.formulas.carry_list import budget_curve, carry_list
 from repairecon.formulas.demand import poisson_demand
-from repairecon.formulas.shortage import newsvendor_stock, p_any_short
+from repairecon.formulas.shortage import p_any_short, stock_for
 
 MONEY = st.integers(0, 300)
 
@@ -89,7 +89,7 @@ def test_more_money_is_never_worse(boat: dict, budgets: list[int]) -> None:
 def test_without_limit_it_is_the_newsvendor(means: list[float], short: int, left: int) -> None:
     demand = poisson_demand(means)
     found = carry_list(demand, [0] * len(means), 7.0, short, left, demand.shape[1])
-    assert found.more.tolist() == newsvendor_stock(demand, float(short), float(left)).tolist()
+    assert found.more.tolist() == [int(stock_for(row, short / (short + left))) for row in demand]
     assert not found.missing.any()
 
 

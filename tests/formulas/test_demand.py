@@ -77,22 +77,6 @@ def test_guess_is_a_mixture(guess: tuple[float, float, float]) -> None:
     assert chances @ np.arange(len(chances)) == pytest.approx(1.5 * (low + 4 * likely + high) / 6, abs=1e-9)
 
 
-@given(st.integers(0, 500), st.integers(0, 1000), st.integers(1, 300))
-def test_planned_services_hour_by_hour(since: int, period: int, interval: int) -> None:
-    clock, done = since, 0
-    if clock >= interval:
-        clock, done = 0, 1
-    for _ in range(period):
-        clock += 1
-        if clock == interval:
-            clock, done = 0, done + 1
-    assert int(d.planned_demand(since, period, interval)) == done
-
-
-def test_mean_demand_adds_days_and_hours() -> None:
-    assert d.mean_demand([0.01, 0.0], 20, [0.0, 0.002], 150, [1, 2]) == pytest.approx([0.2, 0.6])
-
-
 @pytest.mark.parametrize(
     "call",
     [
@@ -105,15 +89,11 @@ def test_mean_demand_adds_days_and_hours() -> None:
         lambda: d.learned_rate(1, 1, 0, 1),
         lambda: d.guessed_demand(-0.1, 0, 1),
         lambda: d.guessed_demand(2, 1, 3),
-        lambda: d.planned_demand(1, 1, 0),
-        lambda: d.mean_demand(-1, 1),
         lambda: s.p_short([0.5, 0.6], 0),
         lambda: s.p_short([0.5, 0.5], -1),
         lambda: s.p_short([0.5, 0.5], 0.5),
         lambda: s.stock_for([0.5, 0.25], 0.9),
         lambda: s.stock_for([0.5, 0.5], 1.0),
-        lambda: s.newsvendor_stock([0.5, 0.25], 9.0, 1.0),
-        lambda: s.newsvendor_stock([0.5, 0.5], -9.0, 1.0),
         lambda: s.p_any_short([1.1]),
     ],
 )

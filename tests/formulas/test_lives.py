@@ -1,4 +1,6 @@
-"""Weibull lives against a general-purpose statistics library, quadrature and what must hold."""
+"""Weibull lives, early failures, two clocks and spares: a statistics library, quadrature, what must hold."""
+
+import math
 
 import numpy as np
 import pytest
@@ -17,10 +19,8 @@ ages = st.floats(0.0, 30.0)
 def test_new_units_against_the_reference_library(life: float, shape: float) -> None:
     reference = stats.weibull_min(shape, scale=life)
     t = life * np.array([0.0, 1e-6, 0.01, 0.3, 1.0, 1.7, 3.0])
-    p = np.array([0.0, 1e-9, 0.1, 0.5, 0.9, 0.999])
     assert lives.survival(t, life, shape) == pytest.approx(reference.sf(t), rel=1e-12)
     assert lives.cdf(t, life, shape) == pytest.approx(reference.cdf(t), rel=1e-12)
-    assert lives.quantile(p, life, shape) == pytest.approx(reference.ppf(p), rel=1e-12)
     assert lives.mean(life, shape) == pytest.approx(reference.mean(), rel=1e-12)
     assert lives.life_from_median(reference.median(), shape) == pytest.approx(life, rel=1e-12)
 
@@ -33,8 +33,6 @@ def test_used_units_against_the_reference_library(life: float, shape: float, use
     left = reference.sf(age + t) / reference.sf(age)
     assert lives.survival(t, life, shape, age) == pytest.approx(left, rel=1e-10)
     assert lives.cdf(t, life, shape, age) == pytest.approx(1 - left, abs=1e-12)
-    p = np.array([0.0, 0.1, 0.5, 0.99])
-    assert lives.cdf(lives.quantile(p, life, shape, age), life, shape, age) == pytest.approx(p, abs=1e-9)
     whole, _ = integrate.quad(reference.sf, age, 30 * life, epsabs=0, limit=200, points=[age + life, 5 * life])
     tail, _ = integrate.quad(reference.sf, 30 * life, np.inf, epsabs=1e-12)
     assert lives.mean(life, shape, age) == pytest.approx((whole + tail) / reference.sf(age), rel=1e-7)
@@ -99,6 +97,75 @@ def test_what_cannot_be_is_refused() -> None:
     with pytest.raises(ValueError, match="0 or more"):
         lives.survival(1.0, 1.0, 1.0, age=-1.0)
     with pytest.raises(ValueError, match=r"0\.\.1"):
-        lives.quantile(1.2, 1.0, 1.0)
-    with pytest.raises(ValueError, match=r"0\.\.1"):
         lives.virtual_age(0.0, 1.0, 25.0)
+
+
+def test_series_of_two_exponential_units() -> None:
+    # Reliability course solution (constant failure rate, problem 4): two units of mean life 5 each, both
+    # needed, for 2: R = 0.4493
+    assert lives.two_clock_survival(2.0, 1.0, 5.0, 1.0, 5.0, 1.0) == pytest.approx(0.4493, abs=0.00005)
+
+
+def test_early_failures_against_seeded_draws() -> None:
+    rng = np.random.default_rng(20)
+    n = 200_000
+    sound = 10.0 * rng.weibull(2.5, n)
+    life = np.where(rng.random(n) < 0.08, rng.exponential(0.5, n), sound)
+    t = np.array([0.1, 0.5, 2.0, 8.0])
+    got = lives.early_failure_survival(t, lives.survival(t, 10.0, 2.5), 0.08, 0.5)
+    seen = (life[:, np.newaxis] > t).mean(axis=0)
+    assert np.all(np.abs(got - seen) < 4 * np.sqrt(seen * (1 - seen) / n))
+
+
+def test_dead_on_arrival() -> None:
+    got = lives.early_failure_survival([0.0, 1.0], [1.0, 0.5], 0.1)
+    assert got == pytest.approx([0.9, 0.45], rel=1e-14)
+    assert lives.early_failure_survival(3.0, 0.7, 0.0, 0.5) == 0.7
+
+
+@pytest.mark.parametrize("shape", [0.6, 2.0, 5.0])
+def test_two_clocks_of_one_shape_are_one_life(shape: float) -> None:
+    """Hazards of one power add up: (t / a)^k + (t / b)^k, Weibull with 1 / c^k = 1 / a^k + 1 / b^k (closed form)."""
+    t, age = np.array([0.5, 3.0, 11.0]), 2.0
+    one = (15.0**-shape + (100.0 / 500.0) ** shape) ** (-1.0 / shape)
+    wanted = np.exp(((age / one) ** shape) - ((age + t) / one) ** shape)
+    assert lives.two_clock_survival(t, 100.0, 500.0, shape, 15.0, shape, age) == pytest.approx(wanted, rel=1e-12)
+
+
+def test_a_clock_that_cannot_be_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"0\.\.1"):
+        lives.early_failure_survival(1.0, 1.0, 5.0)
+    with pytest.raises(ValueError, match="0 or more"):
+        lives.early_failure_survival(1.0, 1.0, 0.05, -1.0)
+    with pytest.raises(ValueError, match="0 hours"):
+        lives.two_clock_survival(1.0, -5.0, 1.0, 1.0, 1.0, 1.0)
+
+
+def test_by_chance_alone() -> None:
+    # mean over the time between turnings: (1 - exp(-x)) / x
+    assert lives.mean_p_spare_works(5.0, 10.0) == pytest.approx((1 - math.exp(-0.5)) / 0.5, rel=1e-12)
+
+
+@pytest.mark.parametrize("shape", [0.8, 1.7, 4.0])
+def test_mean_over_the_time_between_turnings(shape: float) -> None:
+    for every in (0.5, 3.0, 25.0):
+        whole, _ = integrate.quad(lambda t: math.exp(-((t / 6.0) ** shape)), 0, every, epsabs=1e-13)
+        assert lives.mean_p_spare_works(every, 6.0, shape) == pytest.approx(whole / every, rel=1e-8)
+
+
+def test_turned_all_the_time_and_never() -> None:
+    assert lives.mean_p_spare_works([0.0, np.inf], 10.0, 2.0).tolist() == [1.0, 0.0]
+    # first order, 1 - x / 2, on both sides of where the closed form is left
+    for every in (1e-12, 0.9e-9, 1.1e-9, 1e-6):
+        assert lives.mean_p_spare_works(every, 1.0) == pytest.approx(1 - every / 2, abs=1e-11)
+
+
+@given(st.floats(0, 20), st.floats(0, 20), st.floats(0.1, 30), st.floats(0.5, 5))
+def test_turning_it_oftener_never_hurts(a: float, b: float, life: float, shape: float) -> None:
+    often, seldom = min(a, b), max(a, b)
+    assert lives.mean_p_spare_works(often, life, shape) >= lives.mean_p_spare_works(seldom, life, shape) - 1e-9
+
+
+def test_a_negative_time_between_turnings_is_refused() -> None:
+    with pytest.raises(ValueError, match="0 years or more"):
+        lives.mean_p_spare_works(-1.0, 10.0)

@@ -4,13 +4,13 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy import integrate, optimize
 
 from repairecon.formulas import lives
 from repairecon.formulas import renewal as r
-from repairecon.formulas.mixed_lives import early_failure_survival
+from repairecon.formulas.lives import early_failure_survival
 
 # H. C. Tijms, A First Course in Stochastic Models, table 8.1.1, p. 312: renewal function of Weibull lives
 # of mean 1 and squared coefficient of variation 0.25 and 2. Printed to 4 decimals below 1, 3 above; the
@@ -25,6 +25,12 @@ TIJMS = {
         2.5: 2.947, 3.0: 3.46, 3.5: 3.969, 5.0: 5.485, 7.5: 7.995,
     },
 }  # fmt: skip
+
+
+def over_horizon(first: np.ndarray, later: np.ndarray, years: float, rate: float = 0.0) -> tuple[np.ndarray, ...]:
+    """Failures to expect, their discounted number, and the chance of any."""
+    count = r.renewals(first, later)
+    return count[-1], r.discounted_renewals(count, years, rate), np.broadcast_to(first[-1], count[-1].shape)[()]
 
 
 def exponential(horizon: float, mean: float, steps: int = 200) -> np.ndarray:
@@ -45,7 +51,7 @@ def test_chance_alone(steps: int) -> None:
     # M(t) = t / mean; discounted: (1 - (1 + d)**-t) / (mean ln(1 + d))
     cdf = exponential(10, 4.0, steps)
     assert r.renewals(cdf, cdf) == pytest.approx(np.linspace(0, 2.5, steps + 1), abs=2e-5 * (200 / steps) ** 2)
-    expected, discounted, p_any = r.failures_over_horizon(cdf, cdf, 10, 0.05)
+    expected, discounted, p_any = over_horizon(cdf, cdf, 10, 0.05)
     assert expected == pytest.approx(2.5, abs=2e-5)
     assert discounted == pytest.approx((1 - 1.05**-10) / (4 * math.log(1.05)), abs=2e-5)
     assert p_any == pytest.approx(1 - math.exp(-2.5), rel=1e-12)
@@ -88,27 +94,13 @@ def test_dead_on_arrival() -> None:
     assert fresh == pytest.approx(t[::2] / 5 / 0.9, abs=1e-4)
     # what fails at once is not discounted
     worth = (0.1 + (1 - 1.05**-10) / (5 * math.log(1.05))) / 0.9
-    assert r.failures_over_horizon(cdf, cdf, 10.0, 0.05)[1] == pytest.approx(worth, abs=1e-4)
-    # first dead at once and then the other's life, or one life after another
-    second = 0.1 * (1 - math.exp(-2)) + 0.9 * (1 - 3 * math.exp(-2))
-    assert r.p_second_failure(cdf, lives.cdf(t, 5.0, 1.0)) == pytest.approx(second, abs=1e-4)
+    assert over_horizon(cdf, cdf, 10.0, 0.05)[1] == pytest.approx(worth, abs=1e-4)
 
 
 @pytest.mark.parametrize("p_mark", [0.0, 0.3, 1.0])
 def test_marked_failures_by_chance_alone(p_mark: float) -> None:
     cdf = exponential(10, 4.0)
     assert r.p_marked_failure(cdf, cdf, p_mark) == pytest.approx(1 - math.exp(-2.5 * p_mark), abs=1e-5)
-
-
-def test_one_spare_is_not_enough() -> None:
-    # Reliability course solution (constant failure rate, problem 3 (ii)): batteries of rate 0.2, replaced
-    # at once, more than one replacement in 5: 0.2642, as for a cold standby of two
-    assert r.p_second_failure(exponential(5, 5.0), exponential(5, 5.0)) == pytest.approx(0.2642, abs=0.00005)
-    # a spare that may be dead on its shelf: F1 in that case, the above else
-    t = r.half_steps(5.0)
-    spare = 1 - early_failure_survival(t, lives.survival(t, 5.0, 1.0), 0.2)
-    both = 0.2 * (1 - math.exp(-1)) + 0.8 * (1 - 2 * math.exp(-1))
-    assert r.p_second_failure(exponential(5, 5.0), spare) == pytest.approx(both, abs=1e-5)
 
 
 def simulated(n: int, horizon: float, rate: float, p_away: float) -> tuple[np.ndarray, ...]:
@@ -131,14 +123,12 @@ def test_against_a_simulation() -> None:
     t = r.half_steps(horizon, 400)
     first = lives.cdf(t, 8.0, 2.2, age=3.0)
     later = 1 - early_failure_survival(t, lives.survival(t, 3.0, 1.6), 0.04)
-    got = [*r.failures_over_horizon(first, later, horizon, rate), r.p_marked_failure(first, later, p_away)]
+    got = [*over_horizon(first, later, horizon, rate), r.p_marked_failure(first, later, p_away)]
     count, worth, away = simulated(n, horizon, rate, p_away)
     seen = (count, worth, count > 0, away)
     for name, ours, draws in zip(("count", "discounted", "any", "away"), got, seen, strict=True):
         error = draws.std() / math.sqrt(n)
         assert abs(ours - draws.mean()) < 4 * error, name
-    second = r.p_second_failure(first, later)
-    assert abs(second - (count > 1).mean()) < 4 * (count > 1).std() / math.sqrt(n)
 
 
 def test_several_lives_at_once_are_each_alone() -> None:
@@ -147,14 +137,14 @@ def test_several_lives_at_once_are_each_alone() -> None:
     shared = lives.cdf(t, 7.0, 1.8)
     own = lives.cdf(t[:, np.newaxis], [4.0, 5.0, 6.0], 1.8)
     for later in (shared, own):
-        together = r.failures_over_horizon(first, later, 9.0, 0.04)
+        together = over_horizon(first, later, 9.0, 0.04)
         marked = r.p_marked_failure(first, later, [0.1, 0.5, 0.9])
         for k in range(3):
             one = later if later.ndim == 1 else later[:, k]
-            alone = r.failures_over_horizon(first[:, k], one, 9.0, 0.04)
+            alone = over_horizon(first[:, k], one, 9.0, 0.04)
             assert [x[k] for x in together] == pytest.approx(alone, rel=1e-10)
             assert marked[k] == pytest.approx(r.p_marked_failure(first[:, k], one, (0.1, 0.5, 0.9)[k]), rel=1e-10)
-    assert r.failures_over_horizon(shared, own, 9.0)[2].shape == (3,)
+    assert over_horizon(shared, own, 9.0)[2].shape == (3,)
 
 
 @given(st.floats(1.0, 5.0), st.floats(2.0, 20.0), st.floats(1.0, 3.0), st.floats(0.0, 0.2))
@@ -163,9 +153,7 @@ def test_a_longer_life_never_costs_more(shape: float, life: float, times: float,
     t = r.half_steps(10.0, 100)
     short, long = (lives.cdf(t, x, shape) for x in (life, life * times))
     for a, b in (((short, short), (long, short)), ((short, short), (short, long))):
-        for dear, cheap in zip(
-            r.failures_over_horizon(*a, 10.0, rate), r.failures_over_horizon(*b, 10.0, rate), strict=True
-        ):
+        for dear, cheap in zip(over_horizon(*a, 10.0, rate), over_horizon(*b, 10.0, rate), strict=True):
             assert cheap <= dear + 1e-9
 
 
@@ -173,16 +161,16 @@ def test_a_longer_life_never_costs_more(shape: float, life: float, times: float,
 @settings(deadline=None, max_examples=40)
 def test_bounds_between_the_figures(shape: float, life: float, p_mark: float) -> None:
     cdf = lives.cdf(r.half_steps(10.0, 100), life, shape)
-    expected, undiscounted, p_any = r.failures_over_horizon(cdf, cdf, 10.0)
+    expected, undiscounted, p_any = over_horizon(cdf, cdf, 10.0)
     assert undiscounted == pytest.approx(expected, rel=1e-12)
     marked = r.p_marked_failure(cdf, cdf, p_mark)
     assert p_mark * p_any - 1e-9 <= marked <= min(p_any, p_mark * expected) + 1e-9
-    assert r.failures_over_horizon(cdf, cdf, 10.0, 0.1)[1] <= expected + 1e-12
+    assert over_horizon(cdf, cdf, 10.0, 0.1)[1] <= expected + 1e-12
 
 
 def test_no_horizon_no_failures() -> None:
     cdf = lives.cdf(r.half_steps(0.0), 5.0, 2.0)
-    assert r.failures_over_horizon(cdf, cdf, 0.0, 0.05) == (0.0, 0.0, 0.0)
+    assert over_horizon(cdf, cdf, 0.0, 0.05) == (0.0, 0.0, 0.0)
 
 
 def test_what_cannot_be_is_refused() -> None:
@@ -196,6 +184,116 @@ def test_what_cannot_be_is_refused() -> None:
         (lambda: r.p_marked_failure(good, good, 30), r"0\.\.1"),
         (lambda: r.half_steps(-1.0), "0 years"),
         (lambda: r.half_steps(1.0, 0), "1 step"),
+    ]:
+        with pytest.raises(ValueError, match=word):
+            call()
+
+
+@pytest.mark.parametrize("cv2", TIJMS)
+def test_as_new_each_time_it_is_the_renewal_function(cv2: float) -> None:
+    """Tijms, table 8.1.1 (see test_renewal): wear kept 0."""
+    shape = optimize.brentq(lambda k: math.gamma(1 + 2 / k) / math.gamma(1 + 1 / k) ** 2 - 1 - cv2, 0.3, 9)
+    life = 1 / math.gamma(1 + 1 / shape)
+    for t, printed in TIJMS[cv2].items():
+        found = r.rebuilds(t, [life], shape, steps=400)[-1, 0]
+        assert found == pytest.approx(printed, abs=0.0001 if printed < 1 else 0.0005), t
+
+
+@pytest.mark.parametrize(("life", "shape", "age"), [(4.0, 1.0, 0.0), (6.0, 1.7, 0.0), (5.0, 2.5, 3.0), (9.0, 4.0, 1.0)])
+def test_as_old_as_before_failures_follow_the_power_law(life: float, shape: float, age: float) -> None:
+    """Wear kept 1 is a Poisson process of mean ((age + t) / life)^shape - (age / life)^shape at every time."""
+    t = np.linspace(0.0, 10.0, 201)
+    found = r.rebuilds(10.0, [life], shape, age, 1.0)[:, 0]
+    assert found == pytest.approx(((age + t) / life) ** shape - (age / life) ** shape, rel=1e-4, abs=1e-6)
+
+
+def test_first_failure_away_from_base_of_the_power_law() -> None:
+    """Thinned by 0.3 it is a Poisson process too: 1 - exp(-0.3 mean) for at least one."""
+    at_home = r.rebuilds(10.0, [6.0, 8.0], 2.2, 0.0, 1.0, 0.0, [1.0, 0.7])[1]
+    mean = (10.0 / np.array([6.0, 8.0])) ** 2.2
+    assert 0.3 * at_home[-1] == pytest.approx(1 - np.exp(-0.3 * mean), rel=1e-5)
+
+
+def test_dead_on_arrival_by_chance_alone() -> None:
+    """Without wear the share kept does not matter: (0.1 + t / mean) / 0.9."""
+    found = r.rebuilds(10.0, [5.0], 1.0, 4.0, 0.6, 0.1)[:, 0]
+    assert found == pytest.approx((0.1 + np.linspace(0, 2, 201)) / 0.9, abs=1e-6)
+
+
+def simulated_rebuilds(
+    n: int, horizon: float, life: float, shape: float, age: float, kept: float, p_early: float
+) -> tuple:
+    """Life by life, each rebuild leaving a share of what was run since the one before; some fail at once."""
+    rng = np.random.default_rng(11)
+    count, worth, away = np.zeros(n), np.zeros(n), np.zeros(n, dtype=bool)
+    clock, worn = np.zeros(n), np.full(n, age)
+    while (clock <= horizon).any():
+        # of units of that age, the share that works on for x is exp(H(worn) - H(worn + x))
+        run = life * ((worn / life) ** shape + rng.exponential(size=n)) ** (1 / shape) - worn
+        run = np.where(rng.random(n) < p_early, 0.0, run)
+        clock, worn = clock + run, worn + kept * run
+        fails = clock <= horizon
+        count += fails
+        worth += np.where(fails, 1.06**-clock, 0.0)
+        away |= fails & (rng.random(n) < 0.25)
+    return count, worth, away
+
+
+@pytest.mark.parametrize(
+    ("life", "shape", "age", "kept", "p_early"),
+    [(4.0, 2.2, 0.0, 0.3, 0.0), (7.0, 1.6, 5.0, 0.6, 0.04), (3.0, 3.0, 1.0, 0.15, 0.02), (2.0, 0.7, 0.5, 0.5, 0.0)],
+)
+def test_rebuilds_against_a_simulation(life: float, shape: float, age: float, kept: float, p_early: float) -> None:
+    n, horizon, steps = 200_000, 12.0, 200
+    both = r.rebuilds(horizon, [life], shape, age, kept, p_early, [1.0, 0.75], steps)[:, :, 0]
+    middle = (np.arange(steps) + 0.5) * horizon / steps
+    worth = both[0, 0] + (np.diff(both[0]) * 1.06**-middle).sum()
+    drawn = simulated_rebuilds(n, horizon, life, shape, age, kept, p_early)
+    for ours, seen in zip((both[0, -1], worth, 0.25 * both[1, -1]), drawn, strict=True):
+        assert abs(ours - seen.mean()) < 4 * seen.std() / math.sqrt(n)
+
+
+@pytest.mark.parametrize(("shape", "life"), [(0.5, 2.0), (1.3, 2.0), (2.5, 2.0), (4.0, 4.0), (8.0, 7.0)])
+@pytest.mark.parametrize("kept", [0.0, 0.2, 0.7])
+def test_error_of_rebuilds_is_as_stated(shape: float, life: float, kept: float) -> None:
+    usual, fine = (r.rebuilds(10.0, [life], shape, 1.0, kept, steps=n)[-1, 0] for n in (200, 1600))
+    assert usual == pytest.approx(fine, rel=1e-4)
+
+
+def test_rebuilds_of_several_lives_are_each_alone() -> None:
+    together = r.rebuilds(9.0, [3.0, 6.0, np.inf], 2.0, 1.0, 0.4, 0.05, [1.0, 0.5], 60)
+    for k, life in enumerate((3.0, 6.0, np.inf)):
+        for kind, goes_on in enumerate((1.0, 0.5)):
+            alone = r.rebuilds(9.0, [life], 2.0, 1.0, 0.4, 0.05, goes_on, 60)
+            assert together[kind, :, k] == pytest.approx(alone[:, 0], rel=1e-12)
+
+
+@given(st.floats(1.0, 4.0), st.floats(6.0, 20.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.floats(0.0, 5.0))
+@settings(deadline=None, max_examples=30, suppress_health_check=[HealthCheck.too_slow])
+def test_more_wear_kept_never_means_fewer_failures(shape: float, life: float, a: float, b: float, age: float) -> None:
+    less, more = (r.rebuilds(8.0, [life], shape, age, kept, steps=150)[-1, 0] for kept in sorted((a, b)))
+    assert less <= more * (1 + 1e-6)
+
+
+@pytest.mark.parametrize("clocks", [(5.0, 600.0), (np.inf, 600.0), (5.0, np.inf)])
+def test_two_clocks_are_one(clocks: tuple[float, float]) -> None:
+    """Mean of the earlier of two lives by quadrature of the product of their survivals."""
+    years, hours = clocks
+    alone, _ = integrate.quad(lambda t: math.exp(-((t / years) ** 1.8) - (90 * t / hours) ** 1.8), 0, 60)
+    one = float(r.one_clock(years, hours, 90.0, 1.8))
+    assert one * math.gamma(1 + 1 / 1.8) == pytest.approx(alone, rel=1e-9)
+    assert r.one_clock(years, hours, 0.0, 1.8) == years
+
+
+def test_what_no_rebuild_can_be_is_refused() -> None:
+    for call, word in [
+        (lambda: r.rebuilds(10.0, [0.01], 2.0), "too coarse"),
+        (lambda: r.rebuilds(60.0, [5.0], 4.0, 0.0, 1.0), "too coarse"),
+        (lambda: r.rebuilds(10.0, [5.0], 2.0, 0.0, 20.0), r"0\.\.1"),
+        (lambda: r.rebuilds(10.0, [5.0], 2.0, 0.0, 0.2, 0.1, 20.0), r"0\.\.1"),
+        (lambda: r.rebuilds(10.0, [5.0], 2.0, p_early=1.0), "never be replaced"),
+        (lambda: r.rebuilds(10.0, [-5.0], 2.0), "above 0"),
+        (lambda: r.one_clock(5.0, 0.0, 1.0, 2.0), "above 0"),
     ]:
         with pytest.raises(ValueError, match=word):
             call()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import special, stats
+from scipy import special
 
 from repairecon.formulas import risk
 
@@ -110,30 +110,6 @@ def test_adds_up_over_sure_and_independent_costs(one, two, tolerance, sure) -> N
 
 def test_what_cannot_happen_does_not_count() -> None:
     assert risk.certainty_equivalent([10.0, 1e300], 1.0, [2.0, 0.0]) == 10.0
-    assert risk.chance_above([10.0, 1e300], 20.0, [2.0, 0.0]) == 0.0
-
-
-def test_chance_above_a_cap_of_a_binomial() -> None:
-    k = np.arange(11)
-    weights = stats.binom.pmf(k, 10, 0.3)
-    for cap in (-1.0, 0.0, 2.5, 3.0, 10.0):
-        assert risk.chance_above(100.0 * k, 100.0 * cap, weights) == pytest.approx(stats.binom.sf(cap, 10, 0.3))
-
-
-def test_chance_above_a_cap_on_a_grid() -> None:
-    # Equal chances at 0.5, 1.5, ... 9.5 spread over half a step either side are uniform on 0..10.
-    points = np.arange(10) + 0.5
-    for cap in (-1.0, 0.0, 2.2, 7.75, 10.0, 11.0):
-        expected = stats.uniform.sf(cap, 0, 10)
-        assert risk.chance_above(points, cap, step=1.0) == pytest.approx(expected, abs=1e-12)
-
-
-def test_the_cap_is_met_or_not() -> None:
-    costs = np.arange(1, 11) * 100.0
-    assert risk.meets_cap(costs, 900.0, 0.10)
-    assert not risk.meets_cap(costs, 899.0, 0.10)
-    assert not risk.meets_cap(costs, 900.0, 0.09)
-    assert risk.meets_cap(costs, 1000.0, 0.0)
 
 
 @pytest.mark.parametrize("bad", [-1.0, math.nan])
@@ -146,8 +122,3 @@ def test_bad_tolerances(bad: float) -> None:
 def test_bad_weights(weights: list[float]) -> None:
     with pytest.raises(ValueError, match="weight"):
         risk.certainty_equivalent([1.0, 2.0], 1.0, weights)
-
-
-def test_bad_chance() -> None:
-    with pytest.raises(ValueError, match="chance"):
-        risk.meets_cap([1.0], 2.0, 10.0)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from repairecon.formulas import coverage, scores
+from repairecon.formulas import scores
 
 
 def test_pinball_of_the_true_quantile_is_least() -> None:
@@ -22,14 +22,6 @@ def test_pinball_by_hand() -> None:
     assert scores.pinball([12.0, 8.0, 10.0], 10.0, 0.9) == pytest.approx([1.8, 0.2, 0.0])
     with pytest.raises(ValueError, match="between 0 and 1"):
         scores.pinball(1.0, 1.0, 1.0)
-
-
-def test_interval_score_is_both_quantile_losses() -> None:
-    # Gneiting and Raftery (2007), section 6.2, from memory: (u - l) + 2/alpha (l - x)+ + 2/alpha (x - u)+
-    assert scores.interval_score(10.0, 20.0, [15.0, 22.0, 9.0], 0.8) == pytest.approx([10.0, 30.0, 20.0])
-    seen = np.linspace(0.0, 40.0, 41)
-    halves = scores.pinball(seen, 10.0, 0.1) + scores.pinball(seen, 20.0, 0.9)
-    assert scores.interval_score(10.0, 20.0, seen, 0.8) == pytest.approx(halves / 0.1)
 
 
 @pytest.mark.parametrize("truth", [0.15, 0.5, 0.83])
@@ -76,14 +68,14 @@ def test_groups_of_chances() -> None:
 
 def test_limits_of_a_share() -> None:
     # NIST/SEMATECH e-Handbook, section 7.2.4.1 (from memory): 4 of 20, 90 %, exact: 0.0714 to 0.4010
-    assert coverage.share_interval(4, 20, 0.9, "exact") == pytest.approx((0.0714, 0.4010), abs=5e-5)
+    assert scores.share_interval(4, 20, 0.9, "exact") == pytest.approx((0.0714, 0.4010), abs=5e-5)
     # Brown, Cai and DasGupta (2001), table 5 (from memory): Jeffreys 95 %, n = 10: 2 of 10 gives 0.044 to 0.503
-    assert coverage.share_interval(2, 10, 0.95) == pytest.approx((0.044, 0.503), abs=5e-4)
-    assert coverage.share_interval(0, 10)[0] == 0.0
-    assert coverage.share_interval(10, 10)[1] == 1.0
-    assert coverage.share_interval(0, 0) == (0.0, 1.0)
+    assert scores.share_interval(2, 10, 0.95) == pytest.approx((0.044, 0.503), abs=5e-4)
+    assert scores.share_interval(0, 10)[0] == 0.0
+    assert scores.share_interval(10, 10)[1] == 1.0
+    assert scores.share_interval(0, 0) == (0.0, 1.0)
     with pytest.raises(ValueError, match="so many of so many"):
-        coverage.share_interval(3, 2)
+        scores.share_interval(3, 2)
 
 
 def test_exact_limits_keep_their_promise() -> None:
@@ -91,7 +83,7 @@ def test_exact_limits_keep_their_promise() -> None:
         held = sum(
             stats.binom.pmf(k, 15, truth)
             for k in range(16)
-            if (lambda low, high: low <= truth <= high)(*coverage.share_interval(k, 15, 0.9, "exact"))
+            if (lambda low, high: low <= truth <= high)(*scores.share_interval(k, 15, 0.9, "exact"))
         )
         assert held >= 0.9
 
@@ -100,32 +92,24 @@ def test_places_of_a_right_range_are_normal() -> None:
     truth = stats.lognorm(0.4, scale=100.0)
     p10, p50, p90 = truth.ppf([0.1, 0.5, 0.9])
     u = (np.arange(2000) + 0.5) / 2000
-    z = coverage.places(truth.ppf(u), p10, p50, p90)
+    z = scores.places(truth.ppf(u), p10, p50, p90)
     assert z == pytest.approx(stats.norm.ppf(u), abs=1e-9)
-    plain = coverage.places([-5.0, 0.0, 10.0], -5.0, 0.0, 5.0)
+    plain = scores.places([-5.0, 0.0, 10.0], -5.0, 0.0, 5.0)
     assert plain == pytest.approx(stats.norm.ppf(0.9) * np.array([-1.0, 0.0, 2.0]))
-    assert np.isnan(coverage.places(3.0, 2.0, 2.0, 2.0))
+    assert np.isnan(scores.places(3.0, 2.0, 2.0, 2.0))
 
 
-def test_places_from_nought_to_one() -> None:
-    # tables of the standard normal: 0.8413 below one, 0.0250 below -1.96
-    assert coverage.chances_below([0.0, 1.0, -1.96]) == pytest.approx([0.5, 0.8413, 0.0250], abs=5e-5)
 
 
 def test_spread_is_found_with_its_uncertainty() -> None:
     rng, held, factors = np.random.default_rng(2), 0, []
     for _ in range(2000):
-        factor, low, high = coverage.spread_interval(1.7 * rng.standard_normal(9), 0.9)
+        factor, low, high = scores.spread_interval(1.7 * rng.standard_normal(9), 0.9)
         held += low < 1.7 < high
         factors.append(factor**2)
     assert held / 2000 == pytest.approx(0.9, abs=3 * (0.09 / 2000) ** 0.5)
     assert np.mean(factors) == pytest.approx(1.7**2, rel=0.05)
     with pytest.raises(ValueError, match="no score"):
-        coverage.spread_interval([np.nan])
+        scores.spread_interval([np.nan])
 
 
-def test_band_of_a_histogram() -> None:
-    low, high = coverage.histogram_band(200, 10, 0.9)
-    assert stats.binom.cdf(high, 200, 0.1) - stats.binom.cdf(low - 1, 200, 0.1) >= 0.9
-    assert stats.binom.cdf(high - 1, 200, 0.1) < 0.95
-    assert stats.binom.cdf(low, 200, 0.1) >= 0.05

@@ -28,7 +28,7 @@ def groups() -> list[dict[str, str]]:
 
 def test_groups_of_the_standard() -> None:
     # made in the third quarter of 2024: A 5 + 2, B 7 + 3, C 10 + 5 years, from the last day of September
-    made = shelf.quarter_end(2024, 3)
+    made = number(dt.date(2024, 9, 30))
     assert made == number(dt.date(2024, 9, 30))
     last = {}
     for row in groups():
@@ -57,26 +57,10 @@ def test_parts_of_a_year(day, years, ends) -> None:
     assert shelf.expiry_day(number(dt.date(*day)), years) == number(dt.date(*ends))
 
 
-@given(st.integers(1950, 2090), st.integers(1, 4))
-def test_quarters_end_before_the_next_begins(year: int, quarter: int) -> None:
-    following = dt.date(year + quarter // 4, quarter % 4 * 3 + 1, 1)
-    assert shelf.quarter_end(year, quarter) == number(following) - 1
-
-
 def test_unknown_and_endless() -> None:
-    day, assumed = shelf.counted_from([np.nan, np.nan, 50.0, 50.0], [10.0, np.nan, np.nan, 10.0])
-    assert np.array_equal(day, [10.0, np.nan, 50.0, 50.0], equal_nan=True)
-    assert assumed.tolist() == [True, False, False, False]
     ends = shelf.expiry_day([np.nan, 10.0, np.nan], [5.0, math.inf, math.inf])
     assert np.array_equal(ends, [np.nan, np.inf, np.nan], equal_nan=True)
     assert shelf.expiry_day(0.0, 5, math.inf, True) == math.inf
-
-
-def test_before_during_after() -> None:
-    # the passage lasts from day 100 to 130; in date on the last day still
-    days = [99, 100, 129, 130, np.inf, np.nan]
-    wanted = [shelf.OVER, shelf.RUNS_OUT, shelf.RUNS_OUT, shelf.FIT, shelf.FIT, shelf.UNKNOWN]
-    assert shelf.when_over(days, 100, 130).tolist() == wanted
 
 
 def test_share_lost() -> None:
@@ -85,18 +69,11 @@ def test_share_lost() -> None:
     assert found == pytest.approx([0.25, 1.0, 1.0, 0.0, 0.0])
 
 
-def test_turning() -> None:
-    assert shelf.turn_by([10.0, np.nan, np.nan], [90.0, 90.0, np.inf]).tolist() == [100.0, -np.inf, np.inf]
-
-
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: shelf.quarter_end(2024, 5),
         lambda: shelf.expiry_day(0, -1),
-        lambda: shelf.when_over([1], 5, 4),
         lambda: shelf.share_of_life_lost([1], 5, 4),
-        lambda: shelf.turn_by(0, 0),
     ],
 )
 def test_what_cannot_be_is_refused(call) -> None:

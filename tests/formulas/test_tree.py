@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 from tree_makers import bayes_network, chances_given, random_tree
 
 from repairecon.formulas import tree
@@ -48,9 +48,7 @@ def test_joint_marginal_and_conditioned_chances_agree_with_a_bayesian_network(se
     made = random_tree(rng, 6)
     states, chance = tree.enumerate_leaves(made.events)
     network = bayes_network(made)
-    labels = [
-        {f"e{e}": int(k) if k >= 0 else made.outcomes[e] for e, k in enumerate(leaf)} for leaf in states
-    ]
+    labels = [{f"e{e}": int(k) if k >= 0 else made.outcomes[e] for e, k in enumerate(leaf)} for leaf in states]
     whole = network.completeInstantiation()
     for leaf, p in zip(labels, chance, strict=True):
         whole.fromdict(leaf)
@@ -70,7 +68,8 @@ def test_joint_marginal_and_conditioned_chances_agree_with_a_bayesian_network(se
     engine.makeInference()
     assert p_findings == pytest.approx(engine.evidenceProbability(), rel=1e-9)
     for event in range(6):
-        got = tree.marginal(states[:, event], after, made.outcomes[event])
+        seen = [states[:, event] == k for k in (*range(made.outcomes[event]), tree.NOT_HAPPENING)]
+        got = [after[here].sum() for here in seen]
         assert_allclose(got, engine.posterior(f"e{event}").toarray(), atol=1e-12)
 
 
@@ -150,3 +149,143 @@ def test_leaf_chances_sum_to_one_and_leaves_differ(seed, n_events, zeros):
     assert chance.sum() == pytest.approx(1.0, abs=1e-12)
     assert (chance > 0).all()
     assert len({tuple(leaf) for leaf in states.tolist()}) == len(states)
+
+
+def seeds():
+    return st.integers(0, 2**32 - 1)
+
+
+def random_leaves(seed, n_events=4):
+    rng = np.random.default_rng(seed)
+    made = random_tree(rng, n_events)
+    states, chance = tree.enumerate_leaves(made.events)
+    return rng, made, states, chance
+
+
+def test_two_observations_in_succession():
+    # Downey, Think Bayes, 2nd edition, ch. 6, exercises on odds: even odds, then observations with
+    # likelihoods 0.75 against 0.5 and 0.25 against 0.5 give chances 0.6 and 0.42857142857142855.
+    first, p_first = tree.given_findings([0.5, 0.5], [0.75, 0.5])
+    assert first[0] == pytest.approx(0.6, abs=1e-12)
+    assert first[0] / first[1] == pytest.approx(1.5, abs=1e-12)
+    assert p_first == pytest.approx(0.625, abs=1e-12)
+    second, _ = tree.given_findings(first, [0.25, 0.5])
+    assert second[0] == pytest.approx(0.42857142857142855, abs=1e-12)
+    assert second[0] / second[1] == pytest.approx(0.75, abs=1e-12)
+
+
+def test_a_finding_cannot_be_made_where_its_event_does_not_happen():
+    assert tree.finding_likelihood([0, 1, -1], 1, outcomes=2).tolist() == [0.0, 1.0, 0.0]
+    assert tree.finding_likelihood([0, 1, -1], -1, outcomes=2).tolist() == [0.0, 0.0, 1.0]
+
+
+def test_a_single_outcome_cannot_be_misread():
+    assert tree.look_likelihood([0], 1, 0.6).sum() == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: tree.given_findings([0.5, 0.5], [0.0, 0.0]), "cannot occur together"),
+        (lambda: tree.given_findings([1.0, 0.0], [0.0, 1.0]), "cannot occur together"),
+        (lambda: tree.given_findings([0.5, 0.5], [0.5, 1.5]), "between 0 and 1"),
+        (lambda: tree.given_findings([0.5, 0.5], [0.5, np.nan]), "between 0 and 1"),
+        (lambda: tree.given_findings([0.5, 0.5], [0.5]), "one likelihood a leaf"),
+        (lambda: tree.finding_likelihood([0, 1], 2, outcomes=2), "outcome 2"),
+        (lambda: tree.finding_likelihood([0, 1], 0, 1.2, outcomes=2), "between 0 and 1"),
+    ],
+)
+def test_impossible_findings_are_refused(call, words):
+    with pytest.raises(ValueError, match=words):
+        call()
+
+
+@settings(max_examples=40, deadline=None)
+@given(seeds(), st.floats(0, 1))
+def test_showings_of_a_look_are_a_distribution(seed, p_right):
+    _, made, states, _ = random_leaves(seed)
+    for event, count in enumerate(made.outcomes):
+        shows = tree.look_likelihood(states[:, event], count, p_right)
+        assert (shows >= 0).all()
+        assert_allclose(shows.sum(axis=1), 1.0, atol=1e-12)
+
+
+@settings(max_examples=40, deadline=None)
+@given(seeds())
+def test_evidence_of_probability_one_changes_nothing(seed):
+    _, _, _, chance = random_leaves(seed)
+    after, p_findings = tree.given_findings(chance, np.ones_like(chance))
+    assert_allclose(after, chance, rtol=1e-12)
+    assert p_findings == pytest.approx(1.0, abs=1e-12)
+
+
+@settings(max_examples=40, deadline=None)
+@given(seeds(), st.floats(0.05, 0.95), st.floats(0.05, 0.95))
+def test_order_of_evidence_does_not_matter(seed, right_a, right_b):
+    rng, made, states, chance = random_leaves(seed)
+    a, b = (int(e) for e in rng.choice(len(made.outcomes), 2, replace=False))
+    in_a = tree.finding_likelihood(states[:, a], 0, right_a, outcomes=made.outcomes[a])
+    in_b = tree.finding_likelihood(states[:, b], 1, right_b, outcomes=made.outcomes[b])
+    one, p_one = tree.given_findings(chance, in_a)
+    one, p_then = tree.given_findings(one, in_b)
+    other, q_one = tree.given_findings(chance, in_b)
+    other, q_then = tree.given_findings(other, in_a)
+    both, p_both = tree.given_findings(chance, in_a * in_b)
+    assert_allclose(one, other, rtol=1e-9)
+    assert_allclose(one, both, rtol=1e-9)
+    assert_allclose([p_one * p_then, q_one * q_then], p_both, rtol=1e-9)
+
+
+@settings(max_examples=40, deadline=None)
+@given(seeds(), st.floats(0.0, 1.0))
+def test_expectation_over_findings_of_the_conditioned_answer_is_the_unconditioned_one(seed, p_right):
+    rng, made, states, chance = random_leaves(seed)
+    event = int(rng.integers(len(made.outcomes)))
+    values = rng.normal(size=len(chance))
+    mean = 0.0
+    for outcome in [*range(made.outcomes[event]), -1]:
+        shows = tree.finding_likelihood(states[:, event], outcome, p_right, outcomes=made.outcomes[event])
+        if (chance * shows).sum() > 0:
+            after, p_finding = tree.given_findings(chance, shows)
+            mean += p_finding * (after @ values)
+    assert mean == pytest.approx(chance @ values, abs=1e-10)
+
+
+@pytest.mark.parametrize("columns", [[], [2], [0, 3], [4, 1, 2], [0, 1, 2, 3, 4]])
+def test_information_sets_are_numbered_in_the_order_of_what_is_seen(columns):
+    made = random_tree(np.random.default_rng(7), 5)
+    states, _ = tree.enumerate_leaves(made.events)
+    ids, n = tree.information_sets(states, columns)
+    rows = [tuple(leaf) for leaf in states[:, columns].tolist()]
+    number = {row: i for i, row in enumerate(sorted(set(rows)))}
+    assert n == len(number)
+    assert ids.tolist() == [number[row] for row in rows]
+
+
+def test_information_sets_of_events_of_very_many_outcomes():
+    # So many combinations that a table of all of them would not do.
+    rows = [[30_000, 30_000, 5], [30_000, 30_000, 5], [0, 30_000, 5], [30_000, 29_999, 5], [7, 7, 7]]
+    ids, n = tree.information_sets(np.array(rows * 2, dtype=np.int16), [0, 1, 2])
+    assert n == 4
+    assert ids.tolist() == [3, 3, 0, 2, 1] * 2
+
+
+def test_expected_by_set_against_plain_means():
+    rng = np.random.default_rng(5)
+    ids = rng.integers(0, 4, 60)
+    ids[ids == 2] = 3
+    chance = rng.dirichlet(np.ones(60))
+    values = rng.normal(size=(60, 2, 3))
+    expected, p_set = tree.expected_by_set(ids, 4, chance, values)
+    assert expected.shape == (4, 2, 3)
+    for number in (0, 1, 3):
+        mine = ids == number
+        assert_allclose(expected[number], np.average(values[mine], axis=0, weights=chance[mine]), atol=1e-12)
+        assert p_set[number] == pytest.approx(chance[mine].sum())
+    assert p_set[2] == 0
+    assert np.isnan(expected[2]).all()
+
+
+def test_leaf_that_cannot_be_does_not_count_even_at_infinite_cost():
+    expected, _ = tree.expected_by_set([0, 0, 1], 2, [0.5, 0.0, 0.5], [3.0, np.inf, np.inf])
+    assert_array_equal(expected, [3.0, np.inf])

@@ -9,9 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from plain_ledger import average, ledgers, walk
 
-from repairecon.formulas import ledger
 from repairecon.formulas import valuation as v
-from repairecon.formulas.lots import stock_lots
 
 # OpenStax, Principles of Accounting, vol. 1, ch. 10: GPS units in July; the source stands in the file
 GPS = Path(__file__).parent / "data" / "openstax_gps_july.csv"
@@ -50,21 +48,12 @@ def test_average_of_the_period() -> None:
     assert -cost[cost < 0].sum() == pytest.approx(8283, abs=300 * 0.005 + 0.5)
 
 
-def test_specific_identification() -> None:
-    # module m67890: 120 and 20 of the lot at 21, 160 of the lot at 27 sold: closing 8,895, cost of sales 7,260
-    held = stock_lots([1] * 6, [150, -120, 225, -20, -160, 210], [21, 0, 27, 0, 0, 33], against=[-1, 0, -1, 0, 2, -1])
-    assert held.cost.sum() == (held.quantity * held.unit_cost).sum() == 8895
-    assert -held.cost[held.cost < 0].sum() == 7260
-    assert sales() - 7260 == 4080
-
-
 def test_one_price() -> None:
     # module m67889, oil filters: 50 and 20 at 7, 18 left: available 490, closing 126, cost of goods sold 364, 52 sold
     item, units, price = [1, 1, 1], [50, 20, 18 - 50 - 20], [7, 7, 0]
     for cost in (
         v.fifo(item, units, price)[0],
         v.moving_average(item, units, price),
-        stock_lots(item, units, price).cost,
     ):
         assert cost[:2].sum() == 490
         assert cost.sum() == 126
@@ -74,26 +63,6 @@ def test_one_price() -> None:
 
 def columns(rows: list[tuple]) -> tuple:
     return tuple(np.array(c, dtype=np.int64) for c in zip(*rows, strict=True)) if rows else (np.zeros(0, int),) * 7
-
-
-@given(ledgers())
-def test_lots_unit_by_unit(rows: list[tuple]) -> None:
-    boat, columns_ = walk(rows), columns(rows)
-    held = stock_lots(*columns_)
-    assert held.cost.tolist() == boat.cost
-    wanted: dict[tuple, int] = {}
-    for item, units in boat.units.items():
-        for u in units:
-            wanted[item, u.lot, u.place, u.cost] = wanted.get((item, u.lot, u.place, u.cost), 0) + 1
-    found = zip(*(c.tolist() for c in (held.item, held.row, held.place, held.unit_cost, held.quantity)), strict=True)
-    assert {tuple(f[:4]): f[4] for f in found} == wanted
-    # lots add up to the stock and to the value
-    assert held.cost.sum() == (held.quantity * held.unit_cost).sum()
-    item, quantity, _, _, to, _, _ = columns_
-    stays = to < 0
-    codes, units_left = ledger.total_by(item[stays], quantity[stays])
-    lots = dict(zip(*(x.tolist() for x in ledger.total_by(held.item, held.quantity)), strict=True))
-    assert {c: lots.get(c, 0) for c in codes.tolist()} == dict(zip(codes.tolist(), units_left.tolist(), strict=True))
 
 
 @given(ledgers(full=False))
@@ -183,24 +152,17 @@ def test_sent_back_takes_no_more_than_is_there() -> None:
     assert found.tolist() == [100, 900, -500, -500]
 
 
-@given(ledgers())
+@given(ledgers(full=False))
 def test_overdrawn_is_seen(rows: list[tuple]) -> None:
-    item, quantity, _, place, to, against, _ = columns(rows)
-    assert ledger.overdrawn(item, quantity, place, to).size == 0
-    if not rows:
-        return
-    # one more than is in some locker
-    last = rows[-1]
-    here = sum(u.place == last[3] for u in walk(rows).units[last[0]])
-    more = [
-        np.append(c, x) for c, x in zip((item, quantity, place, to), (last[0], -here - 1, last[3], -1), strict=True)
-    ]
-    assert ledger.overdrawn(*more).tolist() == [len(rows)]
-    with pytest.raises(ValueError, match=f"row {len(rows)} takes 1 more"):
-        stock_lots(more[0], more[1], np.ones(len(rows) + 1), more[2], more[3], np.append(against, -1))
+    item, quantity = columns(rows)[:2]
+    assert v.overdrawn(item, quantity).size == 0
+    if rows:  # one more than there is
+        last = rows[-1][0]
+        here = len(walk(rows).units[last])
+        assert v.overdrawn(np.append(item, last), np.append(quantity, -here - 1)).tolist() == [len(rows)]
 
 
-@pytest.mark.parametrize("reckon", [v.fifo, v.moving_average, stock_lots])
+@pytest.mark.parametrize("value", [v.fifo, v.moving_average, v.period_average])
 @pytest.mark.parametrize(
     ("item", "quantity", "price", "says"),
     [
@@ -211,9 +173,10 @@ def test_overdrawn_is_seen(rows: list[tuple]) -> None:
         ([1], [1], [-5], "0 or more"),
     ],
 )
-def test_what_cannot_be_is_refused(reckon, item, quantity, price, says) -> None:
+def test_what_cannot_be_is_refused(value, item, quantity, price, says) -> None:
+    period = {"period": [0] * len(quantity)} if value is v.period_average else {}
     with pytest.raises(ValueError, match=says):
-        reckon(item, quantity, price)
+        value(item, quantity, price, **period)
 
 
 @pytest.mark.parametrize(
@@ -221,14 +184,8 @@ def test_what_cannot_be_is_refused(reckon, item, quantity, price, says) -> None:
     [([2, -1, 2], [-1, -1, 1]), ([2, -1, 1], [-1, -1, 0]), ([2, 1, -1], [-1, 2, -1]), ([2, -1, 1, 1], [-1, -1, 1, 1])],
 )
 def test_what_cannot_come_back_is_refused(quantity, against) -> None:
-    for reckon in (v.moving_average, stock_lots):
-        with pytest.raises(ValueError, match="undo"):
-            reckon([1] * len(quantity), quantity, [9] * len(quantity), against=against)
-
-
-def test_a_move_does_not_come_back() -> None:
-    with pytest.raises(ValueError, match="is a move"):
-        stock_lots([1] * 3, [2, -1, 1], [9, 0, 0], [0, 0, 0], [-1, 4, -1], [-1, -1, 1])
+    with pytest.raises(ValueError, match="undo"):
+        v.moving_average([1] * len(quantity), quantity, [9] * len(quantity), against=against)
 
 
 def test_periods_see_late_receipts() -> None:
@@ -240,10 +197,3 @@ def test_periods_see_late_receipts() -> None:
         v.fifo([1, 1], [-1, 2], [0, 6], [3, 4])
     with pytest.raises(ValueError, match="in order"):
         v.fifo([1, 1], [2, -1], [6, 0], [4, 3])
-
-
-def test_value_at_any_date_and_by_locker() -> None:
-    # 2 at 10 in locker 5, one moved to 6, 1 at 14 into 6, one of 6 used: the older
-    held = stock_lots([1] * 4, [2, -1, 1, -1], [10, 0, 14, 0], [5, 5, 6, 6], [-1, 6, -1, -1])
-    assert np.cumsum(held.cost).tolist() == [20, 20, 34, 24]
-    assert [x.tolist() for x in ledger.total_by(held.place, held.quantity * held.unit_cost)] == [[5, 6], [10, 14]]

@@ -43,7 +43,7 @@ def test_a_value_in_the_place_of_a_section(tmp_path: Path, old: str, new: str, c
 
 # file, a row to add, the column and what is found there
 AGAIN = [
-    (PARTS, "Circlip ,,1,damage,,9,,,,", "part", "'Circlip' again", "row 3 has this one"),
+    (PARTS, "Circlip ,,1,damage,,9,,,,,,,", "part", "'Circlip' again", "row 3 has this one"),
     (
         EVENTS,
         "shaft,neglect=light, Grooved,0.1,6,strip,,,,,,,,",
@@ -51,8 +51,8 @@ AGAIN = [
         "'shaft=grooved' again",
         "row 5 has it",
     ),
-    (WAYS, "exchange,new,,9,,,,,,,,,,,,", "way", "'exchange' again", "row 4 has this one"),
-    (SUPPLIERS, "Bearing  Stockist,,,,,,,,,", "supplier", "'Bearing Stockist' again", "row 2 has this one"),
+    (WAYS, "exchange,new,,9,,,,,,,,,,,,,,,,,,,", "way", "'exchange' again", "row 4 has this one"),
+    (SUPPLIERS, "Bearing  Stockist,,,,,,,,,,,,,,,", "supplier", "'Bearing Stockist' again", "row 2 has this one"),
 ]
 
 
@@ -308,3 +308,45 @@ def test_nothing_a_terminal_obeys_in_faults(tmp_path: Path) -> None:
     assert price.found.startswith("'red31mxxx")
     assert len(price.found) <= 42
     assert needed.found == "'<b>=1+1'"
+
+
+def test_a_column_without_a_heading_over_a_filled_cell(tmp_path: Path) -> None:
+    """A blanked heading would drop a surcharge without a word; over blank cells alone it does no harm."""
+    spoilt = GOOD[WAYS].replace("core_surcharge_likely", "", 1)
+    seen = faults(write(tmp_path, {**GOOD, WAYS: spoilt}))
+    assert [(f.row, f.found) for f in seen if f.file == WAYS] == [(4, "no heading over '300'")]
+    read_case(write(tmp_path, {**GOOD, WAYS: GOOD[WAYS].replace("\n", ",\n")}))
+
+
+def test_a_row_that_is_cut_short(tmp_path: Path) -> None:
+    """Wherever a file is cut within a line that is not its last cell, it is not read as whole."""
+    lines = GOOD[PARTS].splitlines()
+    for kept in range(1, lines[0].count(",") + 1):
+        cut = "\n".join([*lines[:-1], ",".join(lines[-1].split(",")[:kept])]) + "\n"
+        seen = faults(write(tmp_path, {**GOOD, PARTS: cut}))
+        assert (PARTS, 5, "") in spots(seen)
+        assert f"{kept} cells under 13 headings" in [f.found for f in seen]
+
+
+def test_a_last_line_without_an_end_and_rows_are_counted(tmp_path: Path) -> None:
+    whole = read_case(write(tmp_path, GOOD))
+    assert PARTS not in whole.notes
+    assert whole.rows_read == {file: text.count("\n") - 1 for file, text in GOOD.items() if file != CASE}
+    cut = read_case(write(tmp_path, {**GOOD, PARTS: GOOD[PARTS].rstrip("\n")}))
+    assert "whole" in cut.notes[PARTS]
+    assert cut.rows_read == whole.rows_read
+
+
+@pytest.mark.parametrize(
+    ("file", "written", "meant"),
+    [
+        (QUOTES, "remarks", "note"),
+        (PARTS, "Comments", "note"),
+        (PARTS, "price", "price_likely"),
+        (TASKS, "worker", "by"),
+    ],
+)
+def test_hints_for_headings_mean_what_was_meant(tmp_path: Path, file: str, written: str, meant: str) -> None:
+    text = GOOD[file].replace("\n", f",{written}\n", 1).replace("\n", ",\n").replace(f"{written},\n", f"{written}\n", 1)
+    seen = faults(write(tmp_path, {**GOOD, file: text}))
+    assert [f.write for f in seen] == [f"did you mean '{meant}'?"], seen

@@ -10,7 +10,8 @@ import pytest
 from case_makers import THREE, write
 
 from repairecon.read import read_case
-from repairecon.read.defaults import default_events, default_looks, default_tasks, kind_words, unit_kinds
+from repairecon.read.default_rows import default_rows
+from repairecon.read.defaults import kind_words, unit_kinds
 from repairecon.records import SAFETY_CLASSES, STAGES, Branch, Case
 
 FILES = Path(__file__).resolve().parents[2] / "repairecon" / "read"
@@ -83,7 +84,7 @@ def test_default_looks_tell_of_the_default_tree(case: Case) -> None:
         assert look.hours.high > 0
         assert not look.price_of
         assert look.source.note == assumed[f"look: {look.look}"].source
-    for row in default_looks().rows:
+    for row in default_rows()["looks.csv"]:
         assert assumed[f"look: {row.text('look')}"].value.startswith(f"right {row.text('p_right')}; ")
 
 
@@ -182,8 +183,8 @@ def test_every_default_has_value_unit_and_source() -> None:
     for name, entry in entries.items():
         assert set(entry) == {"value", "unit", "source"}, name
         assert entry["source"], name
-    for table in (default_tasks(), default_events(), default_looks()):
-        assert all(row.text("source") for row in table.rows)
+    for rows in default_rows().values():
+        assert all(row.text("source") for row in rows)
 
 
 def test_default_rates_of_labour_only_where_somebody_works(tmp_path: Path) -> None:
@@ -240,24 +241,7 @@ def test_kinds_are_well_formed() -> None:
 
 def test_no_default_number_in_code() -> None:
     """Readers know 0 and 1, limits and sizes by name; what a case is given stands in data."""
-    readers = (
-        "case_toml",
-        "default_ways",
-        "events",
-        "lives",
-        "own_lives",
-        "bearing_toml",
-        "years_toml",
-        "looks",
-        "parts_tasks",
-        "suppliers_quotes",
-        "carriage",
-        "breaks",
-        "order_toml",
-        "unit_toml",
-        "ways",
-        "reading",
-    )
+    readers = ("case_toml", "default_rows", "events", "parts_tasks", "quotes", "reading", "ways")
     for name in readers:
         tree = ast.parse((FILES / f"{name}.py").read_text("utf-8"))
         numbers = {n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, float)}

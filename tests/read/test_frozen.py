@@ -9,13 +9,24 @@ from pathlib import Path
 import pytest
 
 from repairecon import CaseError, RepaireconError, read_case
-from repairecon.read.closed import read_closed
-from repairecon.read.frozen import freeze, read_decision
+from repairecon.read.closed import freeze, read_closed, read_decision
 from repairecon.records import Decision, Figures
 
 DATA = Path(__file__).parents[2] / "data"
 FIGURES = {"rebuild here": {"total": Figures(100.0, 60.0, 95.0, 180.0)}}
-MADE = Decision("", "rebuild here", "2026-05-04", 1, 500, "neglect=dry", "EUR", 18.0, FIGURES, "", "exchange")
+MADE = Decision(
+    folder="",
+    way="rebuild here",
+    decided_on="2026-05-04",
+    seed=1,
+    draws=500,
+    found="neglect=dry",
+    currency="EUR",
+    cost_own_hour=18.0,
+    figures=FIGURES,
+    seal="",
+    best="exchange",
+)
 
 
 @pytest.fixture
@@ -51,7 +62,7 @@ def test_frozen_once(folder: Path) -> None:
 
 
 def test_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from repairecon.read import writing
+    from repairecon.read import files as writing
 
     place, calls = tmp_path / "boat", []
     shutil.copytree(DATA / "alternator", place)

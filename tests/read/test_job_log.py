@@ -8,27 +8,83 @@ from pathlib import Path
 import pytest
 
 from repairecon import CaseError, RepaireconError, read_case
-from repairecon.read.job_log import add_to_log, log_text, read_log
-from repairecon.read.learned import learned_text, read_learned, write_learned
+from repairecon.read.job_log import add_to_log, learned_text, log_text, read_learned, read_log, write_learned
 from repairecon.records import ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged, Source
 
 DATA = Path(__file__).parents[2] / "data"
 AT = Source("x")
 ROWS = (
-    Logged("a, b", "2026-01-02", "windlass", "range", "total", AT, p10=-5.0, p50=0.1, p90=2.0, actual=3.0),
-    Logged("a, b", "", "windlass", "chance", "core", AT, outcome="refused", chance=0.2, happened=False),
-    Logged("a, b", "", "windlass", "count", "core", AT, given="neglect=long", outcome="taken", actual=0.25),
-    Logged("a, b", "", "windlass", "hours", "strip", AT, group="strip", p50=2.0, actual=2.5, first_time=True),
-    Logged("a, b", "", "windlass", "price", "seal", AT, p50=2.0, actual=2.5, years=0.5),
-    Logged("a, b", "", "windlass", "life", "new", AT, group="new", hours=900.0, happened=True),
+    Logged(
+        job="a, b",
+        closed_on="2026-01-02",
+        unit="windlass",
+        kind="range",
+        name="total",
+        source=AT,
+        p10=-5.0,
+        p50=0.1,
+        p90=2.0,
+        actual=3.0,
+    ),
+    Logged(
+        job="a, b",
+        closed_on="",
+        unit="windlass",
+        kind="chance",
+        name="core",
+        source=AT,
+        outcome="refused",
+        chance=0.2,
+        happened=False,
+    ),
+    Logged(
+        job="a, b",
+        closed_on="",
+        unit="windlass",
+        kind="count",
+        name="core",
+        source=AT,
+        given="neglect=long",
+        outcome="taken",
+        actual=0.25,
+    ),
+    Logged(
+        job="a, b",
+        closed_on="",
+        unit="windlass",
+        kind="hours",
+        name="strip",
+        source=AT,
+        group="strip",
+        p50=2.0,
+        actual=2.5,
+        first_time=True,
+    ),
+    Logged(
+        job="a, b", closed_on="", unit="windlass", kind="price", name="seal", source=AT, p50=2.0, actual=2.5, years=0.5
+    ),
+    Logged(
+        job="a, b",
+        closed_on="",
+        unit="windlass",
+        kind="life",
+        name="new",
+        source=AT,
+        group="new",
+        hours=900.0,
+        happened=True,
+    ),
 )
 LEARNED = Learned(
     jobs=3,
     strength=0.3,
-    chances=(ChanceCount("windlass", 'a "quoted" event', "", "o", 1.5),),
-    hours=(HoursBias("strip", False, 1.25, 1.1, 1.4, 2),),
+    chances=(ChanceCount(unit="windlass", event='a "quoted" event', given="", outcome="o", count=1.5),),
+    hours=(HoursBias(group="strip", first_time=False, factor=1.25, low=1.1, high=1.4, jobs=2),),
     drift_rate=0.05,
-    lives=(LearnedLife("windlass", "new", None, 900.0, True), LearnedLife("windlass", "new", 2.0, None, False)),
+    lives=(
+        LearnedLife(unit="windlass", way_kind="new", years=None, hours=900.0, failed=True),
+        LearnedLife(unit="windlass", way_kind="new", years=2.0, hours=None, failed=False),
+    ),
 )
 
 

@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from repairecon.read.loose_csv import read_csv_sheet
-from repairecon.read.loose_values import date_text, decimal_mark, number_text
-from repairecon.read.sheets import BadCell, BadSheet, Cell
+from repairecon.read.price_list import agreed_mark, date_text, number_text
+from repairecon.read.sheets import BadCell, BadSheet, Cell, read_csv_sheet
 
 
 def rows(text: str | bytes, headings: tuple[str, ...] = ()) -> dict[int, tuple[Cell, ...]]:
@@ -146,11 +145,11 @@ def test_numbers_that_are_in_doubt_or_none(text: str) -> None:
 
 
 def test_a_column_gives_its_mark_away() -> None:
-    assert decimal_mark(["1.250", "3", "12,50"]) == ","
-    assert decimal_mark(["1,250", "€ 3.5"]) == "."
-    assert decimal_mark(["1,250", "1.250"]) == ""
-    assert decimal_mark(["12,50", "12.50"]) == ""
-    assert decimal_mark([]) == ""
+    assert agreed_mark(["1.250", "3", "12,50"]) == ","
+    assert agreed_mark(["1,250", "€ 3.5"]) == "."
+    assert agreed_mark(["1,250", "1.250"]) == ""
+    assert agreed_mark(["12,50", "12.50"]) == ""
+    assert agreed_mark([]) == ""
 
 
 @given(

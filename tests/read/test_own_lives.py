@@ -27,9 +27,9 @@ def with_lives(*rows: list[str]) -> dict[str, str]:
 def test_what_stands_in_lives(tmp_path: Path) -> None:
     case = read_case(write(tmp_path, with_lives(*ROWS)))
     assert case.own_lives == (
-        OwnLife("rebuild here", 9, 1400, True, Source(LIVES, 2)),
-        OwnLife("new, maker", 6.5, None, False, Source(LIVES, 3)),
-        OwnLife("exchange", None, 2600, True, Source(LIVES, 4)),
+        OwnLife(way="rebuild here", years=9, hours=1400, failed=True, source=Source(LIVES, 2)),
+        OwnLife(way="new, maker", years=6.5, hours=None, failed=False, source=Source(LIVES, 3)),
+        OwnLife(way="exchange", years=None, hours=2600, failed=True, source=Source(LIVES, 4)),
     )
     assert case.notes[f"{LIVES}:2"] == "seal"
 

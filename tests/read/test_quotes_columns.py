@@ -45,7 +45,15 @@ def test_parts_as_written(good: Case) -> None:
 
 
 def test_border_and_wishes_as_written(good: Case) -> None:
-    assert good.customs == Customs("2026-07-01", 150, 0, 0.025, 700, 300, "private")
+    assert good.customs == Customs(
+        as_of="2026-07-01",
+        duty_free_up_to=150,
+        vat_free_up_to=0,
+        flat_duty_rate=0.025,
+        flat_duty_up_to=700,
+        hand_allowance=300,
+        buyer="private",
+    )
     wishes = good.wishes
     assert (wishes.today, wishes.deadline_days, wishes.deadline_by) == ("2026-10-05", 21, "P90")
     assert (wishes.most_parcels, wishes.without, wishes.old_after_days) == (3, ("specialist abroad",), 60)
@@ -191,7 +199,7 @@ IN_TOML = [
     ("hand_allowance = 300", 'buyer = "company"', "customs.buyer", "'company'", "'private', 'vat-registered'"),
     ("today = 2026-10-05", "today = 5", "order.today", "'5'", "year-month-day"),
     ("deadline_days = 21", "deadline_days = -1", "order.deadline_days", "-1", "not less than 0"),
-    ("deadline_days = 21", 'deadline_by = "P80"', "order.deadline_by", "'p80'", "p90"),
+    ("deadline_days = 21", 'deadline_by = "P80"', "order.deadline_by", "'P80'", "p90"),
     ("most_parcels = 3", "most_parcels = 0", "order.most_parcels", "0", "not less than 1"),
     ("most_parcels = 3", "most_parcels = 2.5", "order.most_parcels", "2.5", "whole number"),
     ('["Specialist  abroad"]', '["specialst abroad"]', "order.without", "'specialst abroad'", "did you mean"),

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from workbook_makers import book, saved
 
 from repairecon.__main__ import main
-from repairecon.read import import_quotes, preview, read_case, writing
+from repairecon.read import files, import_quotes, preview, read_case
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport
 from repairecon.records import CaseError, PriceBreak, RepaireconError, SheetError
 
@@ -340,14 +340,14 @@ def test_all_or_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
     """The second of two files cannot be written: the first is as it was."""
     folder = write(tmp_path / "case", GOOD)
     before = snapshot(folder)
-    real = writing._replace
+    real = files._replace
 
     def half(target: Path, data: bytes) -> None:
         if target.name == "columns.csv":
             raise OSError(28, "No space left on device")
         real(target, data)
 
-    monkeypatch.setattr(writing, "_replace", half)
+    monkeypatch.setattr(files, "_replace", half)
     with pytest.raises(RepaireconError, match="No space left on device; nothing was changed"):
         bring(tmp_path, [["Article", "Unit price"], ["bearing", 9]], keep_columns=True)
     assert snapshot(folder) == before

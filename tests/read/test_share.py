@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.read import copy_notebooks, read_case, share, share_dir
+from repairecon.read import copy_notebooks, read_case, share_dir, starter
 from repairecon.records import RepaireconError
 
 
@@ -28,7 +28,7 @@ def test_in_this_checkout() -> None:
 
 @pytest.mark.parametrize("where", ["repairecon/_share", "."])
 def test_installed_or_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str) -> None:
-    monkeypatch.setattr(share, "_PACKAGE", tmp_path / "repairecon")
+    monkeypatch.setattr(starter, "_PACKAGE", tmp_path / "repairecon")
     with pytest.raises(RepaireconError, match="install the package again"):
         share_dir()
     place = shared(tmp_path / where)
@@ -41,7 +41,7 @@ def test_installed_or_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where
 
 def test_nothing_is_overwritten(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shared(tmp_path / "repairecon" / "_share")
-    monkeypatch.setattr(share, "_PACKAGE", tmp_path / "repairecon")
+    monkeypatch.setattr(starter, "_PACKAGE", tmp_path / "repairecon")
     target = tmp_path / "mine"
     (target / "notebooks").mkdir(parents=True)
     (target / "notebooks" / "job.ipynb").write_text("my own")

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, is_dataclass
 from pathlib import Path
 
 import pytest
 
 from repairecon.read import new_case, read_case, starter
-from repairecon.read.headings import FILES
+from repairecon.read.columns import CASE_FILES, FILES, sections
 from repairecon.records import RepaireconError, Years
+
+
+def without_sources(record: object) -> object:
+    """A record as plain values, whatever row they stand in."""
+    if is_dataclass(record) and not isinstance(record, type):
+        return [without_sources(getattr(record, f.name)) for f in fields(record) if f.name != "source"]
+    return record
 
 
 def test_a_new_case_is_a_case(tmp_path: Path) -> None:
     folder = new_case(tmp_path / "boats" / "pump")
-    assert sorted(p.name for p in folder.iterdir()) == sorted(["case.toml", *FILES])
+    assert sorted(p.name for p in folder.iterdir()) == sorted(["case.toml", *CASE_FILES])
     case = read_case(folder)
     assert case.unit.figures == "invented"
     assert [p.part for p in case.parts] == ["rebuild kit"]
@@ -23,14 +30,13 @@ def test_a_new_case_is_a_case(tmp_path: Path) -> None:
 def test_its_examples_are_a_case_too(tmp_path: Path) -> None:
     """With ``example:`` taken away every file is read, none of it assumed."""
     folder = new_case(str(tmp_path / "pump"))
-    for file in FILES:
+    for file in CASE_FILES:
         path = folder / file
-        path.write_text(path.read_text("utf-8").replace("example: ", ""), "utf-8")
+        path.write_text(path.read_text("utf-8").replace("example: ", "").replace("default: ", ""), "utf-8")
     case = read_case(folder)
     assert len(case.parts) == 2
     assert len(case.ways) == 3
-    assert len(case.branches) == 8
-    assert [(x.event, x.price_of) for x in case.looks] == [("this unit", ""), ("shaft", ""), ("", "second-hand")]
+    assert [x.price_of for x in case.looks if not x.event] == ["second-hand"]
     assert [b.outcome for b in case.branches if b.not_this_unit] == ["another is to blame"]
     assert case.suppliers
     rebuild, new = case.way("rebuild here"), case.way("new")
@@ -39,19 +45,46 @@ def test_its_examples_are_a_case_too(tmp_path: Path) -> None:
     assert not [a for a in case.assumed if a.name.startswith(("task", "chance"))]
 
 
+def test_its_default_rows_are_what_is_assumed(tmp_path: Path) -> None:
+    """Taken into use they give the same tasks, tree and looks as when they are left out."""
+    folder = new_case(tmp_path / "pump")
+    before = read_case(folder)
+    for file in CASE_FILES:
+        path = folder / file
+        path.write_text(path.read_text("utf-8").replace("default: ", ""), "utf-8")
+    after = read_case(folder)
+    for what in ("tasks", "branches", "looks"):
+        assumed, written = getattr(before, what), getattr(after, what)
+        for a, b in zip(assumed, written[: len(assumed)], strict=True):
+            assert without_sources(a) == without_sources(b)
+    assert len(after.branches) == len(before.branches) > 20
+
+
+def test_every_section_and_column_is_in_it(tmp_path: Path) -> None:
+    """Nothing that the reader takes is left out of a new case, but the sections that are gone."""
+    folder = new_case(tmp_path / "pump")
+    text = (folder / "case.toml").read_text("utf-8")
+    for name, keys in sections("case.toml").items():
+        for key in keys:
+            assert key == "*" or key in ("exchange", "use", "first_time") or f"{key} = " in text, (name, key)
+    for file in CASE_FILES:
+        headed = (folder / file).read_text("utf-8").splitlines()[0].split(",")
+        assert set(headed) == {c for c in FILES[file].columns if not c.endswith("_shape")}
+
+
 def test_its_hints_are_right(tmp_path: Path) -> None:
     """Every commented line of case.toml may be taken into use as it stands."""
     folder = new_case(tmp_path / "pump")
     lines = (folder / "case.toml").read_text("utf-8").split("\n")
     head = next(k for k, line in enumerate(lines) if line.startswith("[unit]"))
     used = [line.removeprefix("# ") for line in lines[head:]]
-    for file in FILES:
+    for file in CASE_FILES:
         path = folder / file
-        path.write_text(path.read_text("utf-8").replace("example: ", ""), "utf-8")
+        path.write_text(path.read_text("utf-8").replace("example: ", "").replace("default: ", ""), "utf-8")
     (folder / "case.toml").write_text("\n".join(used), "utf-8")
     case = read_case(folder)
     assert case.terms.exchange == {"GBP": 1.17}
-    assert set(case.terms.labour) == {"yard", "machine shop"}
+    assert set(case.terms.labour) == {"yard"}
     assert len(case.waivers) == 1
     terms = case.terms
     assert (case.years.horizon_years, case.years.like_units, case.years.cost_away.high) == (10, 1, 2500)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from repairecon.read import write_whole
-from repairecon.read.writing import write_all
+from repairecon.read.files import write_all
 from repairecon.records import RepaireconError
 
 

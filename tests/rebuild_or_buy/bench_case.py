@@ -25,7 +25,18 @@ def bench_case(**changes: object) -> Case:
     tasks = (("strip", "strip", 2.0, 40.0), ("measure", "measure", 2.0, 0.0), ("assemble", "reassembly", 1.0, 0.0))
     base = rc.case(
         terms=rc.terms(cost_lost_day=sure(1), cost_own_hour=1.0, hours_per_day=6.0),
-        parts=(Part("kit", "", 1, "always", sure(100), sure(10), "", rc.HERE),),
+        parts=(
+            Part(
+                part="kit",
+                description="",
+                quantity=1,
+                needed="always",
+                price=sure(100),
+                lead_days=sure(10),
+                standard_size="",
+                source=rc.HERE,
+            ),
+        ),
         tasks=tuple(replace(rc.task(n, s, cost=sure(c)), days=sure(d)) for n, s, d, c in tasks),
         branches=(
             rc.branch("casing", "sound", 0.6, "strip"),

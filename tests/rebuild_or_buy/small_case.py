@@ -22,7 +22,16 @@ def sure(x: float) -> Range:
 
 
 def part(name: str, price: float, lead: Range | None, needed: str = "always") -> Part:
-    return Part(name, "", 1, needed, sure(price), lead, "", HERE)
+    return Part(
+        part=name,
+        description="",
+        quantity=1,
+        needed=needed,
+        price=sure(price),
+        lead_days=lead,
+        standard_size="",
+        source=HERE,
+    )
 
 
 def days_task(name: str, stage: str, days: float) -> Task:

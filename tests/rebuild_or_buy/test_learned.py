@@ -16,15 +16,21 @@ LEARNED = Learned(
     jobs=7,
     strength=0.5,
     chances=(
-        ChanceCount("alternator", "neglect", "", "salt", 3.0),
-        ChanceCount("windlass", "neglect", "", "salt", 2.0),
-        ChanceCount("alternator", "Rectifier", "neglect=dry", "BURNT", 2.0),
-        ChanceCount("alternator", "rectifier", "", "burnt", 50.0),
-        ChanceCount("alternator", "mast", "", "gone", 9.0),
+        ChanceCount(unit="alternator", event="neglect", given="", outcome="salt", count=3.0),
+        ChanceCount(unit="windlass", event="neglect", given="", outcome="salt", count=2.0),
+        ChanceCount(unit="alternator", event="Rectifier", given="neglect=dry", outcome="BURNT", count=2.0),
+        ChanceCount(unit="alternator", event="rectifier", given="", outcome="burnt", count=50.0),
+        ChanceCount(unit="alternator", event="mast", given="", outcome="gone", count=9.0),
     ),
-    hours=(HoursBias("removal", True, 1.5, 1.2, 1.9, 4), HoursBias("removal", False, 0.9, 0.8, 1.0, 4)),
+    hours=(
+        HoursBias(group="removal", first_time=True, factor=1.5, low=1.2, high=1.9, jobs=4),
+        HoursBias(group="removal", first_time=False, factor=0.9, low=0.8, high=1.0, jobs=4),
+    ),
     drift_rate=0.06,
-    lives=(LearnedLife("alternator", "new", 4.0, None, True), LearnedLife("windlass", "new", 9.0, None, True)),
+    lives=(
+        LearnedLife(unit="alternator", way_kind="new", years=4.0, hours=None, failed=True),
+        LearnedLife(unit="windlass", way_kind="new", years=9.0, hours=None, failed=True),
+    ),
 )
 
 

@@ -12,11 +12,12 @@ from small_case import small, sure
 from staged_cases import staged_case
 from test_stages import BARRED, model_of
 
-from repairecon.formulas import leaves, tree
+from repairecon.formulas import tree
 from repairecon.rebuild_or_buy.looks import Worth, event_worth, looks, value_of_knowing
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.rebuild_or_buy.stages import Decision, decision
+from repairecon.rebuild_or_buy.tables import leaves
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
 from repairecon.records import Case, Look, Source
 
@@ -81,7 +82,16 @@ def wildcatter() -> Case:
         way("drill", "pattern", sure(0), lead_days=None),
         way("do not", "new", sure(TOP), lead_days=None),
     )
-    look = Look("seismic test", "seismic", "", sure(TEST), sure(0), sure(0), 1.0, Source("looks.csv", 2))
+    look = Look(
+        look="seismic test",
+        event="seismic",
+        price_of="",
+        cost=sure(TEST),
+        hours=sure(0),
+        days=sure(0),
+        p_right=1.0,
+        source=Source("looks.csv", 2),
+    )
     return small(branches=(*soil, *shows), ways=ways, tasks=(), parts=(), looks=(look,))
 
 
@@ -197,7 +207,16 @@ def test_is_it_this_unit_at_all_by_hand() -> None:
         branch("this unit", "is not", 0.5, ways=("all",), not_this_unit=True),
     )
     t = terms(cost_lost_day=sure(1), cost_own_hour=1.0, elsewhere_days=2.0)
-    look = Look("swap the cable", "this unit", "", sure(0.1), sure(0.2), sure(0), 0.9, Source("looks.csv", 2))
+    look = Look(
+        look="swap the cable",
+        event="this unit",
+        price_of="",
+        cost=sure(0.1),
+        hours=sure(0.2),
+        days=sure(0),
+        p_right=0.9,
+        source=Source("looks.csv", 2),
+    )
     model = model_of(small(branches=rows, terms=t, looks=(look,)))
     made = here(model)
     # Rebuilding 115, elsewhere in vain 2 days and 12 own hours: left first, 0.5 x 129 = 64.5.
@@ -213,9 +232,36 @@ def test_is_it_this_unit_at_all_by_hand() -> None:
 # ---- the list of looks ----------------------------------------------------------------------------
 def listed_looks() -> tuple[list[Worth], Model]:
     asked = (
-        Look("drain the oil", "bearings", "", span(4, 5, 9), span(0.2, 0.5, 1), sure(0), 0.75, Source("looks.csv", 2)),
-        Look("ring the dealer", "", "new", sure(0), sure(0.5), span(0, 1, 3), 1.0, Source("looks.csv", 3)),
-        Look("lamp through the port", "casing", "", sure(2), sure(0), sure(0), 0.6, Source("looks.csv", 4)),
+        Look(
+            look="drain the oil",
+            event="bearings",
+            price_of="",
+            cost=span(4, 5, 9),
+            hours=span(0.2, 0.5, 1),
+            days=sure(0),
+            p_right=0.75,
+            source=Source("looks.csv", 2),
+        ),
+        Look(
+            look="ring the dealer",
+            event="",
+            price_of="new",
+            cost=sure(0),
+            hours=sure(0.5),
+            days=span(0, 1, 3),
+            p_right=1.0,
+            source=Source("looks.csv", 3),
+        ),
+        Look(
+            look="lamp through the port",
+            event="casing",
+            price_of="",
+            cost=sure(2),
+            hours=sure(0),
+            days=sure(0),
+            p_right=0.6,
+            source=Source("looks.csv", 4),
+        ),
     )
     model = model_of(case(looks=asked), BARRED | {"exchange": False})
     return looks(model, here(model), numbers(model)), model

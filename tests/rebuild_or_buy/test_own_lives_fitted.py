@@ -24,11 +24,11 @@ TYPED = Range(6.0, 10.0, 16.0, source=Source("ways.csv", 2))
 
 
 def ran(way: str, *hours: float, failed: bool = True) -> tuple[OwnLife, ...]:
-    return tuple(OwnLife(way, None, h, failed, ROW) for h in hours)
+    return tuple(OwnLife(way=way, years=None, hours=h, failed=failed, source=ROW) for h in hours)
 
 
 def stood(way: str, *years: float, failed: bool = True) -> tuple[OwnLife, ...]:
-    return tuple(OwnLife(way, y, None, failed, ROW) for y in years)
+    return tuple(OwnLife(way=way, years=y, hours=None, failed=failed, source=ROW) for y in years)
 
 
 def known(*own: OwnLife) -> Case:
@@ -115,7 +115,10 @@ def test_too_few_failures_are_refused(own: tuple[OwnLife, ...], word: str) -> No
 
 def test_both_clocks_are_told_and_the_years_are_used() -> None:
     """Ten units with years and hours; years a thousandth of the standby hours, in their own order."""
-    own = tuple(OwnLife("new", s / 1000, r, True, ROW) for r, s in zip(RUNNING, STANDBY, strict=True))
+    own = tuple(
+        OwnLife(way="new", years=s / 1000, hours=r, failed=True, source=ROW)
+        for r, s in zip(RUNNING, STANDBY, strict=True)
+    )
     case, (years, hours) = with_own_lives(known(*own))
     new = case.way("new")
     assert (years.clock, hours.clock) == ("years", "hours")

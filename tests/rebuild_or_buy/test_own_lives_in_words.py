@@ -15,7 +15,10 @@ STANDBY = (2.2, 3.8, 4.6, 5.0, 6.7, 7.5, 7.8, 8.0, 11.0, 12.9)
 
 
 def lives(way: str, ages: tuple[float, ...]) -> tuple[OwnLife, ...]:
-    return tuple(OwnLife(way, a, None, True, Source("lives.csv", k + 2)) for k, a in enumerate(ages))
+    return tuple(
+        OwnLife(way=way, years=a, hours=None, failed=True, source=Source("lives.csv", k + 2))
+        for k, a in enumerate(ages)
+    )
 
 
 def test_fitted_lives_count_and_are_told():

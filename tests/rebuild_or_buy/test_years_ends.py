@@ -78,7 +78,7 @@ def test_median_life_is_that_of_the_mixture(name):
 
 
 def test_median_life_of_a_sure_life():
-    case = replace(lived(), unit=Unit("u", "winch", age_years=8.0))
+    case = replace(lived(), unit=Unit(name="u", kind="winch", age_years=8.0))
     made = replace(case.way("rebuild here"), life_years=sure(6), life_hours=None, p_early=0.0, wear_kept=0.5)
     # at an age of 4 with shape 1.8: (4^1.8 + 6^1.8)^(1 / 1.8) - 4, as half of the survivors outlive it
     assert median_life(clocks_of(case, made), case.years) == pytest.approx((4**1.8 + 6**1.8) ** (1 / 1.8) - 4)
@@ -143,7 +143,7 @@ def test_a_barred_pair_is_no_combination():
 
 def test_an_old_unit_of_falling_hazard_has_a_median():
     """Shape 0.5 at an age of 40 with a median of 1 when new: (sqrt(40) + 1)^2 - 40 = 13.65 further years."""
-    case = replace(lived(), unit=Unit("u", "winch", age_years=40.0))
+    case = replace(lived(), unit=Unit(name="u", kind="winch", age_years=40.0))
     made = replace(case.way("rebuild here"), life_years=sure(1), life_hours=None, p_early=0.0, wear_kept=1.0)
     found = median_life(clocks_of(case, replace(made, life_shape=0.5)), case.years)
     assert found == pytest.approx((math.sqrt(40.0) + 1.0) ** 2 - 40.0)

@@ -10,7 +10,17 @@ from repairecon.records import Branch, Case, Quote, Range, Source, Supplier, Tas
 
 
 def quote(item: str, at: str, quoted: Range, **more: object) -> Quote:
-    base = Quote(item, at, quoted, 1, "generic part", None, 0.0, "", Source("quotes.csv"))
+    base = Quote(
+        item=item,
+        supplier=at,
+        quoted=quoted,
+        pack=1,
+        part_class="generic part",
+        lead_days=None,
+        p_never=0.0,
+        quoted_on="",
+        source=Source("quotes.csv"),
+    )
     return replace(base, **more)  # type: ignore[arg-type]
 
 

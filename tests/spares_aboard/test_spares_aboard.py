@@ -13,13 +13,13 @@ import pytest
 from aboard_makers import DEMO, TODAY, empty_book, openstax_book, passage
 from scipy import stats
 
-from repairecon.book.book_place import book_at
+from repairecon.book.spares_book import book_at
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Passage, Range, ReceiveLine, RepaireconError, SpareWish
 from repairecon.spares_aboard.answer import SparesAnswer
 from repairecon.spares_aboard.job import spares_aboard
-from repairecon.spares_aboard.summary import summary
+from repairecon.spares_aboard.words import summary
 
 YEAR = 365.25
 
@@ -117,7 +117,7 @@ def poisson_case(tmp_path, have: int, days: float, **wish: object) -> SparesAnsw
         book.add_item("part", locker="A1")
         if have:
             book.receive([ReceiveLine("part", have, "x", 10)], "2026-01-01")
-        wishes = (SpareWish("part", cost_without=sure(100.0), **wish),)
+        wishes = (SpareWish(item="part", cost_without=sure(100.0), **wish),)
         return spares_aboard(book, passage(days=days, items=wishes, running_hours=2160.0))
 
 
@@ -200,7 +200,7 @@ def test_what_is_out_of_date_is_neither_counted_on_nor_worth_anything(tmp_path):
         book.receive([ReceiveLine("ring", 1, "x", 5, cure_date="2018-01-01")], "2019-01-01")
         book.receive([ReceiveLine("ring", 1, "x", 5, cure_date="2025-01-01")], "2025-06-01")
         answer = spares_aboard(book, passage())
-        good = spares_aboard(book, passage(items=(SpareWish("ring", inspected=True),)))
+        good = spares_aboard(book, passage(items=(SpareWish(item="ring", inspected=True),)))
     assert answer.expiring["state"].tolist() == ["over", "inspect"]
     assert row(answer, "ring")["have"] == 1
     assert row(good, "ring")["have"] == 2
@@ -219,7 +219,7 @@ def test_the_list_for_a_budget_is_the_best_there_is(tmp_path):
     """Every purchase that the budget can pay for, tried one by one."""
     items = {"a": (0.9, 400.0, 35.0), "b": (2.5, 60.0, 20.0), "c": (0.3, 900.0, 55.0)}
     wishes = tuple(
-        SpareWish(k, cost_without=sure(cost), failures_per_year=sure(mean * YEAR / 30), price=price, most=3)
+        SpareWish(item=k, cost_without=sure(cost), failures_per_year=sure(mean * YEAR / 30), price=price, most=3)
         for k, (mean, cost, price) in items.items()
     )
     with empty_book(tmp_path) as book:
@@ -283,7 +283,7 @@ def test_a_whole_units_worth_is_that_of_its_own_case(tmp_path):
     folder = DEMO.parent / "windlass"
     with empty_book(tmp_path) as book:
         book.add_item("motor, windlass", locker="A1")
-        wish = SpareWish("motor, windlass", case=str(folder), price=400.0)
+        wish = SpareWish(item="motor, windlass", case=str(folder), price=400.0)
         answer = spares_aboard(book, passage(items=(wish,), days=365.25))
     horizon = rebuild_or_buy(read_case(folder, years=True), draws=300).horizon
     (found,) = answer.cases
@@ -304,8 +304,8 @@ def covered(tmp_path, **said: object) -> SparesAnswer:
         book.add_item("kit", locker="A1", needs="press")
         often = sure(YEAR / 30)
         wishes = (
-            SpareWish("seal", cost_without=sure(500.0), failures_per_year=often),
-            SpareWish("kit", cost_without=sure(0.0), failures_per_year=sure(0.0), price=40.0, covers=("seal",),
+            SpareWish(item="seal", cost_without=sure(500.0), failures_per_year=often),
+            SpareWish(item="kit", cost_without=sure(0.0), failures_per_year=sure(0.0), price=40.0, covers=("seal",),
                       p_useful=0.5, most=1),
         )  # fmt: skip
         return spares_aboard(book, passage(items=wishes, **said))
@@ -328,7 +328,7 @@ def test_a_kit_is_useless_at_sea_without_its_tools(tmp_path):
 def test_weight_is_kept_to(tmp_path):
     with empty_book(tmp_path) as book:
         book.add_item("pump", locker="A1", weight_kg=6.0)
-        wish = SpareWish("pump", cost_without=sure(900.0), failures_per_year=sure(YEAR / 30), price=50.0)
+        wish = SpareWish(item="pump", cost_without=sure(900.0), failures_per_year=sure(YEAR / 30), price=50.0)
         light = spares_aboard(book, passage(items=(wish,)), weight_kg=13)
         free = spares_aboard(book, passage(items=(wish,)))
     assert row(light, "pump")["buy"] == 2
@@ -339,7 +339,7 @@ def test_room_is_kept_to_beside_weight(tmp_path):
     # by hand: 13 kg at 6 kg each are two, 25 litres at 20 litres each are one
     with empty_book(tmp_path) as book:
         book.add_item("pump", locker="A1", weight_kg=6.0, volume_litres=20.0)
-        wish = SpareWish("pump", cost_without=sure(900.0), failures_per_year=sure(YEAR / 30), price=50.0)
+        wish = SpareWish(item="pump", cost_without=sure(900.0), failures_per_year=sure(YEAR / 30), price=50.0)
         tight = spares_aboard(book, passage(items=(wish,)), weight_kg=13, room_litres=25)
         roomy = spares_aboard(book, passage(items=(wish,)), weight_kg=13, room_litres=90)
         alone = spares_aboard(book, passage(items=(wish,)), room_litres=65)
@@ -399,7 +399,7 @@ def test_worth_is_told_with_its_low_and_high(tmp_path):
     with empty_book(tmp_path) as book:
         book.add_item("belt", locker="A1")
         often, cost = sure(YEAR / 30), Range(10.0, 200.0, 900.0)
-        wish = SpareWish("belt", cost_without=cost, failures_per_year=often, price=20.0, most=1)
+        wish = SpareWish(item="belt", cost_without=cost, failures_per_year=often, price=20.0, most=1)
         answer = spares_aboard(book, passage(items=(wish,)))
     found = row(answer, "belt")
     lost = 20 * (1 - (1 - 0.1) ** (30 / 365))

@@ -1,0 +1,227 @@
+"""What the log keeps of a job; and a log looked at: do the ranges hold, are the chances honest."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from repairecon.after_the_job.bridge import Bridge, found_in_order, pieces_paid, taken, worker
+from repairecon.after_the_job.estimate import Estimate
+from repairecon.formulas import ranges, scores
+from repairecon.formulas.scores import BrierParts, Group
+from repairecon.read.closed import Closed
+from repairecon.rebuild_or_buy.job import read_findings
+from repairecon.rebuild_or_buy.learned import condition, kind_of
+from repairecon.rebuild_or_buy.tree import Finding, Tree, grow, with_findings
+from repairecon.records import QUANTITIES, Done, JobLog, Logged, Range
+
+CLAIMED = 0.8
+LEAST_JOBS = 4
+"""Fewer jobs tell nothing; a choice of ours."""
+
+SURE = 0.9
+TIGHT = 0.4
+"""Width of the exact limits from which on nothing is said for the ranges."""
+
+FINE = 1e-9
+EDGES = (0.0, *(x - FINE for x in (0.2, 0.4, 0.6, 0.8)), 1.0)
+"""Groups of stated chances; one that was worked out as 0.19999999999999998 falls into the group of 0.2."""
+
+POINTS = ((0.1, "p10"), (0.5, "p50"), (0.9, "p90"))
+YEAR = 365.25
+
+
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """Whether the ranges of one quantity held: so many of so many inside P10 to P90, which claims 8 in 10.
+
+    ``low`` and ``high`` bound the true share (Jeffreys, 90 %); ``factor`` is what the ranges should be widened by,
+    with its 90 % range; ``says`` is "too narrow", "too wide", "hold" or "cannot tell". ``loss`` is the mean pinball
+    loss over the three stated values, as a share of the middle. ``places`` are normal scores of what came.
+    """
+
+    quantity: str
+    inside: int
+    of: int
+    low: float
+    high: float
+    factor: float
+    factor_low: float
+    factor_high: float
+    loss: float
+    says: str
+    places: tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Calibration:
+    """Stated chances against what came: Brier score beside that of always stating the overall share, and by groups."""
+
+    many: int
+    brier: float
+    brier_plain: float
+    log_score: float
+    parts: BrierParts
+    groups: tuple[Group, ...]
+
+
+def log_rows(closed: Closed, made: Bridge, estimate: Estimate) -> tuple[Logged, ...]:
+    """What the log keeps of a job whose bridge has been made; ``estimate`` is that of nothing found."""
+    return tuple(_Keeper(closed, made, estimate).rows())
+
+
+class _Keeper:
+    def __init__(self, closed: Closed, made: Bridge, estimate: Estimate) -> None:
+        self.closed, self.made, self.estimate = closed, made, estimate
+        self.case, self.decision, self.actual = estimate.case, closed.decision, closed.actual
+
+    def row(self, kind: str, name: str, source: Done | None = None, **more: object) -> Logged:
+        """One row of the log."""
+        return Logged(
+            job=self.closed.name, closed_on=self.decision.decided_on, unit=kind_of(self.case), kind=kind, name=name,
+            source=(source or self.case.ways[0]).source, **more,  # type: ignore[arg-type]
+        )  # fmt: skip
+
+    def rows(self) -> Iterator[Logged]:
+        """Ranges, chances, counts, hours, prices, lives."""
+        yield from self._ranges()
+        yield from self._found()
+        yield from self._hours()
+        yield from self._prices()
+        for r in self.actual.of("life"):
+            kind = self.case.way(r.name).kind
+            yield self.row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
+
+    def _ranges(self) -> Iterator[Logged]:
+        """Only of quantities written in full; a job that went another way than decided says nothing of its ranges."""
+        if taken(self.decision, self.actual) != self.decision.way:
+            return
+        for name, f in self.decision.figures[self.decision.way].items():
+            if name in self.made.whole:
+                yield self.row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.made.actual[name])
+
+    def _found(self) -> Iterator[Logged]:
+        """Stated chances as findings came in, and the condition under which each outcome counts."""
+        known = list(read_findings(self.decision.found))
+        sure = {(f.event, f.outcome) for f in known if f.p_right == 1.0}
+        found = found_in_order(self.case, self.actual)
+        rows = {r.name: r for r in self.actual.of("found")}
+        end = with_findings(grow(self.case), [*known, *found])
+        for f in found:
+            if (f.event, f.outcome) not in sure:
+                yield from self._stated(with_findings(grow(self.case), known), f, rows[f.event])
+            known.append(f)
+            yield from self._counts(end, f, rows[f.event])
+
+    def _stated(self, tree: Tree, f: Finding, row: Done) -> Iterator[Logged]:
+        """The chance of each outcome but the first, given what was found before it and that the event happens."""
+        e = tree.column(f.event)
+        happens = float(tree.chance[tree.states[:, e] >= 0].sum())
+        for k, outcome in enumerate(tree.outcomes[e]):
+            p = float(tree.chance[tree.states[:, e] == k].sum()) / happens if happens > 0 else 0.0
+            if k and p < 1.0:
+                came = outcome == f.outcome
+                yield self.row("chance", f.event, row, outcome=outcome, chance=min(p, 1.0), happened=came)
+
+    def _counts(self, end: Tree, f: Finding, row: Done) -> Iterator[Logged]:
+        """The outcome under each condition that may have held, for the chance that it did."""
+        for b, holds in zip(self.case.branches, end.holds, strict=True):
+            share = float(end.chance[holds].sum())
+            if (b.event, b.outcome) == (f.event, f.outcome) and share > 0:
+                yield self.row("count", f.event, row, given=condition(b)[1], outcome=f.outcome, actual=min(share, 1.0))
+
+    def _hours(self) -> Iterator[Logged]:
+        """Against the case's own hours, not those learned before: the bias is that of the owner's guesses."""
+        tasks = {t.task: t for t in self.closed.case.tasks}
+        for r in self.actual.of("task"):
+            task = tasks.get(r.name)
+            if task and r.hours and task.hours.likely > 0 and worker(self.case, r) == "owner":
+                more = {"group": task.stage, "actual": r.hours, "first_time": r.first_time is not False}
+                yield self.row("hours", r.name, r, **_ends(task.hours), **more)
+
+    def _prices(self) -> Iterator[Logged]:
+        for r in (*self.actual.of("part"), *self.actual.of("unit")):
+            priced = self.estimate.priced(r)
+            bought = pieces_paid(priced, r) if r.kind == "part" else float(not r.from_spares)
+            if not r.paid or not bought:
+                continue
+            core = self.case.way(r.name).core_surcharge.likely if r.kind == "unit" else 0.0
+            each, stated = (r.paid - core) / bought, priced.range.scaled(priced.a_piece)
+            age = _years(priced.quote.quoted_on if priced.quote else "", self.decision.decided_on)
+            if each > 0 and stated.likely > 0:
+                yield self.row("price", r.name, r, **_ends(stated), actual=each, years=age)
+
+
+def _years(start: str, end: str) -> float | None:
+    if not start or not end:
+        return None
+    days = (datetime.date.fromisoformat(end) - datetime.date.fromisoformat(start)).days
+    return max(days, 0) / YEAR
+
+
+def _ends(r: Range) -> dict[str, float]:
+    p10, p50, p90 = (float(x) for x in ranges.quantile(np.array([0.1, 0.5, 0.9]), r.low, r.likely, r.high, r.shape))
+    return {"p10": p10, "p50": p50, "p90": p90}
+
+
+def held(log: JobLog) -> tuple[Held, ...]:
+    """Whether the stated ranges held, by quantity; hours task by task are left out, as those of a job share a pace."""
+    rows = [(q, [r for r in log.of("range") if r.name == q]) for q in QUANTITIES]
+    rows.append(("prices", [r for r in log.of("price") if r.p10 is not None and r.p90 is not None]))
+    return tuple(h for name, some in rows if (h := _held(name, some)) is not None)
+
+
+def _held(name: str, rows: Sequence[Logged]) -> Held | None:
+    wide = [r for r in rows if (r.p10 or 0.0) < (r.p90 or 0.0)]
+    if not wide:
+        return None
+    p10, p50, p90, seen = np.array([[r.p10, r.p50, r.p90, r.actual] for r in wide], dtype=float).T
+    inside = int(((p10 <= seen) & (seen <= p90)).sum())
+    low, high = scores.share_interval(inside, len(wide), SURE)
+    places = scores.places(seen, p10, p50, p90)
+    places = places[np.isfinite(places)]
+    factor, factor_low, factor_high = scores.spread_interval(places, SURE) if len(places) else (1.0, 0.0, float("inf"))
+    loss = np.mean([scores.pinball(seen, q, p) for (p, _), q in zip(POINTS, (p10, p50, p90), strict=True)], axis=0)
+    return Held(
+        quantity=name,
+        inside=inside,
+        of=len(wide),
+        low=low,
+        high=high,
+        factor=factor,
+        factor_low=factor_low,
+        factor_high=factor_high,
+        loss=float(np.mean(loss / np.where(p50 > 0, p50, 1.0))),
+        says=_says(inside, len(wide), factor_low, factor_high),
+        places=tuple(float(z) for z in places),
+    )
+
+
+def _says(inside: int, of: int, factor_low: float, factor_high: float) -> str:
+    """Advice only where the share inside (by its exact limits) and the spread both speak, each beyond its own doubt."""
+    low, high = scores.share_interval(inside, of, SURE, "exact")
+    if of >= LEAST_JOBS and high < CLAIMED and factor_low > 1.0:
+        return "too narrow"
+    if of >= LEAST_JOBS and low > CLAIMED and factor_high < 1.0:
+        return "too wide"
+    return "hold" if high - low < TIGHT and low <= CLAIMED <= high else "cannot tell"
+
+
+def calibration(log: JobLog) -> Calibration | None:
+    """Stated chances against what came."""
+    rows = [r for r in log.of("chance") if r.chance is not None and r.happened is not None]
+    if not rows:
+        return None
+    stated = np.array([r.chance for r in rows], dtype=float)
+    came = np.array([r.happened for r in rows], dtype=bool)
+    return Calibration(
+        many=len(rows),
+        brier=scores.brier(stated, came),
+        brier_plain=scores.brier(np.full(len(rows), came.mean()), came),
+        log_score=scores.log_score(stated, came),
+        parts=scores.brier_parts(stated, came, EDGES),
+        groups=tuple(scores.calibration_groups(stated, came, EDGES, SURE)),
+    )

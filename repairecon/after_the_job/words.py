@@ -1,0 +1,375 @@
+"""What happened after the job in sentences and tables that an owner can act on."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+import pandas as pd
+
+from repairecon.after_the_job.bridge import Bridge, Step
+from repairecon.after_the_job.hindsight import Hindsight
+from repairecon.after_the_job.job import AfterTheJob
+from repairecon.after_the_job.learning import Shift
+from repairecon.after_the_job.log import Calibration, Held
+from repairecon.formulas.scores import Group
+from repairecon.show.layout import as_text, capital, section, wrapped
+from repairecon.show.sheet import Panel
+from repairecon.show.words import chance_words, days_words, hours_words, money, number, price, share, tenths, whole
+
+MOST = 3
+LEAST_STATED, LEAST_IN_GROUP = 10, 4
+"""Stated chances from which on they are judged, in all and in a group; choices of ours."""
+
+GROUPS = {
+    "found inside": "what was found inside",
+    "price": "prices",
+    "quantity": "pieces more or fewer",
+    "hours": "own hours",
+    "paid for work": "what was paid for work",
+    "carriage": "carriage and handling",
+    "refund": "what the old unit brought back",
+    "unforeseen": "what the case did not foresee",
+    "days": "days out of service",
+    "whether it came": "whether what was ordered came",
+    "given up": "what was bought when the rebuild was given up",
+    "another way": "another way taken",
+    "not told line by line": "what was not told line by line",
+    "reckoned anew": "this version reckons the same case otherwise",
+}
+
+
+def signed(amount: float, currency: str) -> str:
+    """An amount more or less."""
+    words = money(abs(amount), currency)
+    return f"{words} {'more' if amount > 0 else 'less'}"
+
+
+def currency_of(found: AfterTheJob) -> str:
+    """The home currency, empty for a log alone."""
+    return found.case.terms.currency if found.case else ""
+
+
+def bridge(b: Bridge, currency: str) -> str:
+    """What it came to and where the difference came from."""
+    came, was = money(b.actual["total"], currency), money(b.estimate["total"], currency)
+    inside = b.p10 <= b.actual["total"] <= b.p90
+    ends = f"{money(b.p10, currency)} to {money(b.p90, currency)}"
+    if not b.steps:
+        return f"Nothing that was written down differs from the {was} reckoned for {b.way}."
+    more = f"{signed(b.difference, currency)} than the {was} reckoned"
+    text = f"{capital(b.way)} came to {came} all in, {more if abs(b.difference) >= 0.5 else 'as reckoned'}; "
+    text += f"{'inside' if inside else 'outside'} the range that was stated for eight jobs in ten ({ends}). "
+    reasons = [(GROUPS.get(g, g), x) for g, x in b.groups.items() if abs(x) >= 1.0]
+    named = [f"{name} ({signed(x, currency)})" for name, x in reasons[:MOST]]
+    return text + (f"Where it came from: {', '.join(named)}." if named else "No step is worth naming.")
+
+
+def not_written(b: Bridge) -> str:
+    """What the owner did not write down."""
+    if not b.not_written:
+        return ""
+    some = ", ".join(b.not_written[:6]) + (", ..." if len(b.not_written) > 6 else "")
+    return f"Not written down, so taken to have come as expected: {some}."
+
+
+def then(h: Hindsight, currency: str) -> str:
+    """The choice by what was known."""
+    if h.chosen == h.best_then:
+        return f"By what was known then {h.chosen} was the cheapest on average: the decision was right."
+    gap = money(h.gap_then, currency)
+    lead = f"By what was known then {h.chosen} was reckoned {gap} dearer than {h.best_then}, the cheapest on average: "
+    return lead + (
+        "within a near tie, so the decision was sound." if h.good_decision else "a costly choice on average."
+    )
+
+
+def now(h: Hindsight, currency: str) -> str:
+    """The choice by what is known now, kept apart."""
+    if h.gap_now <= 0:
+        return f"By what is known now no other way would have been expected to come to less than {h.chosen} did."
+    total, gap = money(h.now[h.best_now], currency), money(h.gap_now, currency)
+    text = f"By what is known now {h.best_now} would have been expected to come to {total}, {gap} less. "
+    return text + ("That is how it fell, not a mistake." if h.good_decision else "")
+
+
+def judged(h: Hindsight) -> str:
+    """Decision and luck in one line."""
+    decision = "Good decision" if h.good_decision else "Poor decision"
+    return f"{decision}, {h.luck} luck."
+
+
+def choice(h: Hindsight, currency: str) -> list[str]:
+    """The choice, then and now."""
+    return [judged(h), then(h, currency), now(h, currency)]
+
+
+def held(h: Held) -> str:
+    """Whether a quantity's ranges held, and what to do; no advice where the log cannot tell."""
+    claimed = whole(0.8 * h.of)
+    text = f"{capital(h.quantity)}: {h.inside} of {h.of} inside the stated range, where about {claimed} are claimed. "
+    if h.says == "cannot tell":
+        return text + "That is too little to tell whether the ranges hold: no advice yet."
+    text += f"The true share lies between {chance_words(h.low)} and {chance_words(h.high)}. "
+    if h.says == "hold":
+        return text + "Nothing speaks against the ranges: leave them."
+    ends = f"{number(h.factor_low)} to {number(h.factor_high)}"
+    todo = "Widen" if h.says == "too narrow" else "Narrow"
+    return text + f"{capital(h.says)}: {todo.lower()} the next ones to about {number(h.factor)} times ({ends})."
+
+
+def all_held(found: AfterTheJob) -> list[str]:
+    """Every quantity's ranges; those of which the log cannot tell in one line."""
+    dumb = [h for h in found.held if h.says == "cannot tell"]
+    lines = [held(h) for h in found.held if h.says != "cannot tell"]
+    if len(dumb) < 2:
+        return [held(h) for h in found.held]
+    counts = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in dumb)
+    return [*lines, f"Inside the stated range: {counts}. Too few to tell whether those ranges hold: no advice yet."]
+
+
+def off_groups(c: Calibration) -> list[Group]:
+    """Groups of stated chances that what came contradicts; one of a few chances contradicts nothing."""
+    return [g for g in c.groups if g.many >= LEAST_IN_GROUP and not g.low <= g.stated <= g.high]
+
+
+def chances(found: AfterTheJob) -> str:
+    """Whether stated chances were honest."""
+    c = found.calibration
+    if c is None:
+        return ""
+    if c.many < LEAST_STATED:
+        return f"Chances: {c.many} stated, too few to tell whether they were honest."
+    off = off_groups(c)
+    verb = "better" if c.brier < c.brier_plain else "no better"
+    text = (
+        f"Chances: {c.many} stated, Brier score {number(c.brier)}, {verb} than always stating the overall share "
+        f"({number(c.brier_plain)}). "
+    )
+    if not off:
+        return text + "What came agrees with what was stated."
+    worst = max(off, key=lambda g: g.many * abs(g.stated - g.happened))
+    side = "more" if worst.happened > worst.stated else "less"
+    return text + (
+        f"Things stated at about {chance_words(worst.stated)} came {side} often: {chance_words(worst.happened)} of "
+        f"{worst.many}."
+    )
+
+
+def times(x: float) -> str:
+    """So many times the guess."""
+    words = number(x)
+    return "as guessed" if words == "1" else f"{words} times"
+
+
+def figure(kind: str, x: float) -> str:
+    """A learned figure as its kind is told."""
+    if kind == "chance":
+        return chance_words(x)
+    if kind == "price":
+        return share(x) if abs(x) >= 0.1 else f"{number(100.0 * x)} %"
+    if kind == "median life":
+        return f"{number(x)} years"
+    return times(x) if kind == "hours" else number(x)
+
+
+def shift(s: Shift) -> str:
+    """A figure before and after."""
+    low, high = figure(s.kind, s.low).removesuffix(" times"), figure(s.kind, s.high)
+    ends = f"{low} to {high}" if isfinite(s.high) else "open"
+    now = figure(s.kind, s.after)
+    if s.kind == "hours":
+        return f"Own hours, {s.name}: {now} what you guess ({ends})."
+    lead = s.name if s.kind == "chance" else f"{'prices' if s.kind == 'price' else s.kind}, {s.name}"
+    return f"{capital(lead)}: {figure(s.kind, s.before)} before, now {now} ({ends})."
+
+
+def most_moved(found: AfterTheJob, most: int = 3) -> list[Shift]:
+    """Of each kind the figures that moved most, in steps of their own spread before; one outcome of each event."""
+    kinds: dict[str, dict[str, Shift]] = {}
+    for s in sorted(found.shifts, key=_moved, reverse=True):
+        event, _, rest = s.name.partition("=")
+        whose = event + rest.partition(" given ")[2] if s.kind == "chance" else s.name
+        kinds.setdefault(s.kind, {}).setdefault(whose, s)
+    return [s for moved in kinds.values() for s in list(moved.values())[:most]]
+
+
+def _moved(s: Shift) -> float:
+    wide = s.before_high - s.before_low
+    return abs(s.after - s.before) / wide if wide > 0 else 0.0
+
+
+def learned(found: AfterTheJob) -> list[str]:
+    """What moved, and how to use it."""
+    jobs = found.learned.jobs
+    lines = [shift(s) for s in most_moved(found)]
+    if lines:
+        many = f"{jobs} job{'s' if jobs > 1 else ''}"
+        lines.append(
+            f"From {many}, those on other kinds of unit counted for {number(found.learned.strength)} of a job. A next "
+            "case uses it only if its case.toml says [learned] use = true beside a learned.toml."
+        )
+    return lines
+
+
+def decided(found: AfterTheJob) -> str:
+    """What was decided and when."""
+    d, b = found.decision, found.bridge
+    if d is None or b is None:
+        return f"{len(found.log.jobs)} jobs in the log."
+    run = f" First run: {found.first_run}." if found.first_run else ""
+    hours, days = hours_words(b.actual["own hours"]), days_words(b.actual["days"])
+    took = [f"{hours} own hours"] if "own hours" in b.whole else []
+    took += [f"{days} out of service"] if "days" in b.whole else []
+    times_taken = f" It took {', '.join(took)}." if took else ""
+    other = f" In the end: {b.way}." if b.way != d.way else ""
+    return f"Decided on {d.decided_on}: {d.way}.{other}{times_taken}{run}"
+
+
+MOST_STEPS = 12
+
+
+def largest_steps(b: Bridge, most: int = MOST_STEPS) -> list[Step]:
+    """The steps, largest first, the smallest put together."""
+    ranked = sorted(b.steps, key=lambda s: -abs(s.amount))
+    if len(ranked) <= most:
+        return ranked
+    rest = ranked[most - 1 :]
+    sums = {c: sum(getattr(s, c) for s in rest) for c in ("amount", "cash", "own_hours", "days")}
+    return [*ranked[: most - 1], Step(group=f"{whole(len(rest))} small steps", name="", **sums)]
+
+
+def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
+    """From estimate to actual in words, largest step first."""
+    b, currency = found.bridge, currency_of(found)
+    if b is None:
+        return pd.DataFrame()
+    rows = {"estimate": _row(b.estimate, currency)}
+    for s in largest_steps(b, most):
+        step = {"total": s.amount, "cash": s.cash, "own hours": s.own_hours, "days": s.days}
+        rows[step_name(s)] = _row(step, currency)
+    rows["actual"] = _row(b.actual, currency)
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def step_name(s: Step) -> str:
+    """A step with its group."""
+    alone = not s.name or s.name.startswith((s.group, "up to"))
+    return (s.name or s.group) if alone else f"{s.group}: {s.name}"
+
+
+def _row(of: dict[str, float], currency: str) -> dict[str, str]:
+    return {
+        "all in": money(of["total"], currency),
+        "cash": money(of["cash"], currency),
+        "own hours": hours_words(of["own hours"]),
+        "days": tenths(of["days"]),
+    }
+
+
+def ways_table(found: AfterTheJob) -> pd.DataFrame:
+    """Each way as reckoned then and as it would be reckoned now."""
+    h, currency = found.hindsight, currency_of(found)
+    if h is None:
+        return pd.DataFrame()
+    rows = {}
+    for way in sorted(h.now, key=lambda w: h.now[w]):
+        came = money(h.actual, currency) if found.bridge and way == found.bridge.way else ""
+        rows[way] = {
+            "reckoned then": money(h.then[way], currency),
+            "reckoned now": money(h.now[way], currency),
+            "came to": came,
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def held_table(found: AfterTheJob) -> pd.DataFrame:
+    """Whether the ranges held, in words."""
+    rows = {}
+    for h in found.held:
+        rows[h.quantity] = {
+            "inside": f"{h.inside} of {h.of}",
+            "true share": f"{chance_words(h.low)} to {chance_words(h.high)}",
+            "spread": f"{number(h.factor)} times ({number(h.factor_low)} to {number(h.factor_high)})",
+            "loss": number(h.loss),
+            "says": h.says,
+        }
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def learned_table(found: AfterTheJob) -> pd.DataFrame:
+    """Every figure before and after the log."""
+    rows = []
+    for s in found.shifts:
+        before, after = figure(s.kind, s.before), figure(s.kind, s.after)
+        low, high = figure(s.kind, s.low).removesuffix(" times"), figure(s.kind, s.high)
+        rows.append((s.kind, s.name, before, after, f"{low} to {high}", number(s.jobs)))
+    return pd.DataFrame(rows, columns=["kind", "figure", "before", "now", "8 in 10 sure", "jobs"]).set_index("kind")
+
+
+def movements_table(found: AfterTheJob) -> pd.DataFrame:
+    """What was bought and what was fitted."""
+    currency = currency_of(found)
+    rows = [
+        (
+            m.on,
+            m.movement,
+            m.item,
+            number(m.quantity),
+            price(m.paid, currency) if m.paid is not None and m.movement == "bought" else "",
+            "the spares" if m.from_spares else "",
+        )
+        for m in found.movements
+    ]
+    return pd.DataFrame(rows, columns=["on", "movement", "item", "pieces", "paid", "from"]).set_index("on")
+
+
+def summary(found: AfterTheJob) -> str:
+    """All of it on one screen: estimate against actual, the choice in hindsight, the ranges, what was learned."""
+    b, h, currency = found.bridge, found.hindsight, currency_of(found)
+    head = found.case.unit.name if found.case else found.name
+    parts = [wrapped(capital(head) + f"   {decided(found)}")]
+    if b is not None and h is not None:
+        parts += [
+            "Estimate against actual\n" + wrapped(bridge(b, currency)),
+            as_text(bridge_table(found), "step"),
+            wrapped(not_written(b)),
+            section("The choice, then and now", choice(h, currency)),
+            as_text(ways_table(found)),
+        ]
+    lines = all_held(found)
+    parts += [
+        section("Do the ranges hold", [*lines, *filter(None, [chances(found)])]),
+        section("What the log teaches", learned(found)),
+    ]
+    if found.movements:
+        table = movements_table(found)
+        parts.append("Into and out of the stores\n" + as_text(table, "on"))
+    return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def heading(found: AfterTheJob) -> Panel:
+    """What was done, and whose figures these are."""
+    unit = found.case.unit if found.case else None
+    title = capital(unit.name if unit else found.name)
+    figures = [f"Figures: {unit.figures}."] if unit and unit.figures else []
+    return Panel(title, [decided(found), *figures], listed=False)
+
+
+def verdict(found: AfterTheJob) -> Panel:
+    """Estimate against actual, and the choice then and now."""
+    b, h, currency = found.bridge, found.hindsight, currency_of(found)
+    if b is None or h is None:
+        return Panel("After the job", ["No closed job: only the log is looked at."], listed=False)
+    lines = [bridge(b, currency), *choice(h, currency), not_written(b)]
+    return Panel("After the job", lines, listed=False)
+
+
+def held_panel(found: AfterTheJob) -> Panel:
+    """Whether the ranges hold, and the chances."""
+    lines = all_held(found)
+    return Panel("Do the ranges hold", [*lines, *filter(None, [chances(found)])])
+
+
+def learned_panel(found: AfterTheJob) -> Panel:
+    """What the log teaches."""
+    return Panel("What the log teaches", learned(found))

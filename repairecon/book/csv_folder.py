@@ -1,0 +1,398 @@
+"""The spares book as files that any program reads, and in again: CSV, a workbook, SQL. No owner is locked in.
+
+A folder may hold lockers.csv, items.csv (both it must), units.csv, movements.csv and about.csv; a row of cards is a
+thing, or a further version of one where its number repeats.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, fields
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from repairecon.book import schema
+from repairecon.book.amounts import (
+    HOURS,
+    MONEY,
+    QUANTITY,
+    RATE,
+    Scale,
+    amount,
+    as_meant,
+    month_or_day,
+    scaled,
+    without_formula,
+    words,
+)
+from repairecon.book.cards import FIELDS, SHARES, TEXTS
+from repairecon.book.ledger import name_of, new_ledger, now, worded_errors
+from repairecon.book.spares_book import SparesBook
+from repairecon.read import values
+from repairecon.read.columns import Headings
+from repairecon.read.files import write_all
+from repairecon.read.problems import Names, Problems, key, shown
+from repairecon.read.sheet_writing import Value, workbook_bytes
+from repairecon.read.tables import Row, Table, read_table
+from repairecon.read.values import Limits, Misread, plain
+from repairecon.records import (
+    LOCKER_KINDS,
+    MEASURES,
+    MOVEMENT_KINDS,
+    SHELF_GROUPS,
+    BookError,
+    BookFileError,
+    ListError,
+)
+
+_MOVEMENT = (
+    "on_date", "kind", "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit",
+    "person", "unit", "hours", "lot", "cure_date", "reference", "note", "undoes", "corrects",
+)  # fmt: skip
+_SCALES = {
+    "minimum": QUANTITY, "quantity": QUANTITY, "hours": HOURS, "cost_unit": MONEY, "quoted_unit": MONEY, "rate": RATE,
+}  # fmt: skip
+_REFERS = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit", "item": "item"}
+_TABLES = {"lockers.csv": ("locker_versions", "locker"), "units.csv": ("unit_versions", "unit"),
+           "items.csv": ("item_versions", "item"), "movements.csv": ("movements", "movement")}  # fmt: skip
+_WORKBOOK, _SQL = "spares.xlsx", "spares.sql"
+
+
+def _headings(columns: Sequence[str], *required: str) -> Headings:
+    return Headings(tuple(columns), required, frozenset(columns))
+
+
+FILES = {
+    "about.csv": _headings(("name", "value"), "name", "value"),
+    "lockers.csv": _headings(("number", *FIELDS["locker"], "written_at"), "name"),
+    "units.csv": _headings(("number", *FIELDS["unit"], "written_at"), "name"),
+    "items.csv": _headings(("number", *FIELDS["item"], "written_at"), "name"),
+    "movements.csv": _headings(("number", *_MOVEMENT, "written_at"), "on_date", "kind", "item", "quantity"),
+}
+
+
+def export_book(book: SparesBook, folder: str | os.PathLike[str]) -> None:
+    """Write the whole book as CSV files, a file a table, every version and movement; never over other files."""
+    write_all(Path(folder), _csv_files(book))
+
+
+def export_papers(book: SparesBook, folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+    """Write the whole book as CSV files, one workbook and plain SQL: all of them or none, never over other files."""
+    sheets = {
+        "stock": _sheet(book.stock()), "items": _sheet(book.items()), "lockers": _sheet(book.lockers()),
+        "units": _sheet(book.units()), "movements": _sheet(book.movements()),
+    }  # fmt: skip
+    files = {**_csv_files(book), _WORKBOOK: workbook_bytes(sheets), _SQL: sql_text(book).encode("utf-8")}
+    write_all(Path(folder), files)
+    return tuple(sorted(Path(folder) / name for name in files))
+
+
+def sql_text(book: SparesBook) -> str:
+    """The SQL that builds the book anew in any SQLite: tables, rules and all rows as plain text."""
+    with book.ledger.reading(), worded_errors(book.ledger.path):
+        lines = list(book.ledger.link.iterdump())
+    head = [f"PRAGMA application_id = {schema.APPLICATION_ID};", f"PRAGMA user_version = {schema.VERSION};"]
+    return "\n".join([*head, *lines, ""])
+
+
+def _sheet(records: tuple[Any, ...]) -> list[list[Value]]:
+    if not records:
+        return [["nothing"]]
+    names = [f.name for f in fields(records[0])]
+    return [list(names), *([_plain(getattr(r, n)) for n in names] for r in records)]
+
+
+def _plain(value: Any) -> Value:
+    if isinstance(value, Decimal):
+        return int(value) if value == value.to_integral_value() else float(value)
+    return "; ".join(value) if isinstance(value, tuple) else value
+
+
+def _csv_files(book: SparesBook) -> dict[str, bytes]:
+    with book.ledger.reading():
+        files = {"about.csv": book.ledger.rows("SELECT name, value FROM about ORDER BY rowid")}
+        files |= {file: list(_cells(book, file)) for file in _TABLES}
+    made = {}
+    for file, rows in files.items():
+        out = io.StringIO(newline="")
+        csv.writer(out, lineterminator="\n").writerows([FILES[file].columns, *rows])
+        made[file] = out.getvalue().encode("utf-8")
+    return made
+
+
+def _cells(book: SparesBook, file: str) -> Iterable[tuple[object, ...]]:
+    """The rows of a table with names for numbers, and numbers as an owner writes them."""
+    table, number = _TABLES[file]
+    columns = FILES[file].columns
+    names = {sort: book.names(sort) for sort in FIELDS}
+    of = ", ".join(number if name == "number" else name for name in columns)
+    order = "movement" if table == "movements" else "version"
+    for row in book.ledger.rows(f"SELECT {of} FROM {table} ORDER BY {order}"):
+        yield tuple(_cell(name, value, names) for name, value in zip(columns, row, strict=True))
+
+
+def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
+    if value is None:
+        return ""
+    if name in _REFERS:
+        value = names[_REFERS[name]][value]
+    elif name == "units":
+        value = "; ".join(names["unit"][int(u)] for u in value.split(";") if u)
+    elif name in _SCALES:
+        return str(amount(value, _SCALES[name]))
+    elif name in ("critical", "carried"):
+        return "yes" if value else "no"
+    return without_formula(value) if isinstance(value, str) else repr(value)
+
+
+def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]) -> None:
+    """Build a book from a folder of CSV files such as ``export_book`` writes or an owner types.
+
+    Parameters
+    ----------
+    folder
+        With lockers.csv, items.csv and, if there are any, units.csv, movements.csv and about.csv.
+    target
+        The new book; never over another file.
+
+    Raises
+    ------
+    CaseError
+        With every fault of the folder, by file, row and column; no book is left then.
+    """
+    place = Path(folder)
+    if not place.is_dir():
+        raise BookFileError(f"{name_of(place)} is no folder: name one that holds items.csv")
+    found = _Folder(place)
+    found.problems.stop_if_any(ListError)
+    about = {"home_currency": "EUR", **found.about}
+    with new_ledger(Path(target), about, found.lent_at) as ledger, ledger.writing():
+        for cards in (found.lockers, found.units, found.items):
+            versions = [v for v in cards.versions if cards.sort != "locker" or v["locker"] != schema.LENT_NUMBER]
+            numbers = dict.fromkeys(v[cards.sort] for v in versions)
+            ledger.insert_many(f"{cards.sort}s", [{cards.sort: number} for number in numbers])
+            ledger.insert_many(f"{cards.sort}_versions", versions)
+        ledger.insert_many("movements", found.movements)
+
+
+@dataclass
+class _Cards:
+    """Versions of one sort of thing as they are to be written, and the numbers of the names that hold now."""
+
+    sort: str
+    versions: list[dict[str, Any]] = field(default_factory=list)
+    numbers: dict[str, int] = field(default_factory=dict)
+    names: Names = field(default_factory=Names)
+
+    def number_of(self, row: Row, column: str, problems: Problems, name: str | None = None) -> int | None:
+        """The number of what a cell names; an unknown name is a fault."""
+        text = as_meant(row.text(column)) if name is None else name
+        found = self.numbers.get(key(text)) if text else None
+        if text and found is None and self.names.whole:
+            row.fault(column, shown(text), self.names.advice(problems, text))
+        return found
+
+
+class _Folder:
+    """One look at a folder: its rows as the book keeps them, every fault noted."""
+
+    def __init__(self, place: Path) -> None:
+        self.problems = Problems()
+        self.written_at = now()
+        tables = {}
+        for file, headings in FILES.items():
+            there = (place / file).exists() or file in ("items.csv", "lockers.csv")
+            tables[file] = read_table(place / file if there else None, file, headings, self.problems)
+        self.lockers = self._cards(tables["lockers.csv"], "locker", self._locker)
+        lent = (v["written_at"] for v in self.lockers.versions if v["locker"] == schema.LENT_NUMBER)
+        self.lent_at = next(lent, self.written_at)
+        self.lockers.names.add(schema.LENT)
+        self.lockers.numbers[schema.LENT] = schema.LENT_NUMBER
+        self.units = self._cards(tables["units.csv"], "unit", self._unit)
+        self.items = self._cards(tables["items.csv"], "item", self._item)
+        self._measures = {v["item"]: v["measure"] for v in self.items.versions}
+        self._locker_names = {self.lockers.numbers[key(name)]: name for name in self.lockers.names}
+        self._held: dict[tuple[int | None, int | None], int] = {}
+        self._undone: dict[int, int] = {}
+        self.movements: list[dict[str, Any]] = []
+        for row in tables["movements.csv"].rows:
+            self._movement(row)
+        self.about = {_text(row, "name"): _text(row, "value") for row in tables["about.csv"].rows}
+
+    def _cards(self, table: Table, sort: str, fill: Callable[[Row, dict[str, Any]], None]) -> _Cards:
+        """Versions of a file, each with its number; the last name of each number holds."""
+        cards = _Cards(sort)
+        cards.names.whole = table.whole
+        last: dict[int, tuple[str, Row]] = {}
+        highest = 1 if sort == "locker" else 0
+        for row in table.rows:
+            number, name = _card_number(row, highest + 1), _text(row, "name")
+            highest = max(highest, number)
+            if "name" in row.cells and not name:
+                row.fault("name", "nothing", f"name the {sort}")
+            made: dict[str, Any] = {sort: number, "name": name, "note": _text(row, "note")}
+            fill(row, made)
+            number = made[sort]  # "lent out" has its own
+            cards.versions.append({**made, "written_at": _text(row, "written_at") or self.written_at})
+            last[number] = (name, row)
+        for number, (name, row) in last.items():
+            if name and not cards.names.add(name):
+                row.fault("name", f"{shown(name)} again", f"use another name: another {sort} has this one")
+            elif name:
+                cards.numbers[key(name)] = number
+        return cards
+
+    def _locker(self, row: Row, made: dict[str, Any]) -> None:
+        made["place"], made["kind"] = _text(row, "place"), row.choice("kind", LOCKER_KINDS, "aboard")
+        lent = key(made["name"]) == schema.LENT
+        if lent != (made["kind"] == "lent"):
+            row.fault("kind", shown(row.text("kind")), f"only {shown(schema.LENT)} is of the kind lent")
+        if lent:
+            made["locker"] = schema.LENT_NUMBER
+        elif made["locker"] == schema.LENT_NUMBER:
+            row.fault("number", "'1'", f"number lockers from 2: 1 is for {shown(schema.LENT)}")
+
+    def _unit(self, row: Row, made: dict[str, Any]) -> None:
+        made["kind"], made["hours"] = _text(row, "kind"), _whole(row, "hours", HOURS)
+        made["hours_on"] = _read_by(row, "hours_on", month_or_day)
+
+    def _item(self, row: Row, made: dict[str, Any]) -> None:
+        made |= {name: _text(row, name) for name in TEXTS}
+        for name in SHARES:
+            made[name] = row.number(name, values.FRACTION if name == "resale_rate" else Limits(0.0, 1e6))
+        made["measure"] = row.choice("measure", MEASURES, "piece")
+        made["minimum"] = _whole(row, "minimum", QUANTITY) or 0
+        if made["measure"] == "piece" and made["minimum"] % 1000:
+            row.fault("minimum", shown(row.text("minimum")), "write a whole number: these come in pieces")
+        made["shelf_group"] = row.text("shelf_group").upper()
+        if made["shelf_group"] not in SHELF_GROUPS:
+            row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
+        made["critical"], made["carried"] = int(row.yes("critical")), int(row.yes("carried", True))
+        made["locker"] = self.lockers.number_of(row, "locker", self.problems)
+        named = [name for name in as_meant(row.text("units")).split(";") if name.strip()]
+        numbers = [self.units.number_of(row, "units", self.problems, name) for name in named]
+        made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
+
+    def _movement(self, row: Row) -> None:
+        """A movement, held against what the rows above leave; a row with a fault is left out of the sums."""
+        number = len(self.movements) + 1
+        said = row.text("number")
+        if said and said != str(number):
+            row.fault("number", shown(said), f"write {number}: movements are numbered in the order of the rows")
+        made = self._movement_columns(row)
+        if not row.bad:
+            self._check_movement(row, made)
+        if not row.bad:
+            for locker, sign in ((made["locker_from"], -1), (made["locker_to"], 1)):
+                place = (made["item"], locker)
+                self._held[place] = self._held.get(place, 0) + sign * made["quantity"]
+            if made["undoes"] is not None:
+                self._undone[made["undoes"]] = number
+        self.movements.append(made)
+
+    def _movement_columns(self, row: Row) -> dict[str, Any]:
+        made: dict[str, Any] = {"on_date": row.date("on_date"), "kind": row.choice("kind", MOVEMENT_KINDS, "")}
+        for column in ("on_date", "kind", "item", "quantity"):
+            row.required(column, f"write the {column.replace('on_', '')} of the movement")
+        made["item"] = self.items.number_of(row, "item", self.problems)
+        made["quantity"] = _whole(row, "quantity", QUANTITY) or 0
+        for name in ("locker_from", "locker_to"):
+            made[name] = self.lockers.number_of(row, name, self.problems)
+        made["unit"] = self.units.number_of(row, "unit", self.problems)
+        for name in ("cost_unit", "quoted_unit", "rate", "hours"):
+            made[name] = _whole(row, name, _SCALES[name])
+        made |= {name: _text(row, name) for name in ("currency", "person", "lot", "reference", "note")}
+        made["cure_date"] = _read_by(row, "cure_date", month_or_day)
+        most = len(self.movements)
+        for name in ("undoes", "corrects"):
+            text, made[name] = row.text(name), None
+            if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= most:
+                made[name] = int(text)
+            elif text:
+                row.fault(name, shown(text), f"write the number of an earlier movement (1 to {most})")
+        made["written_at"] = _text(row, "written_at") or self.written_at
+        return made
+
+    def _check_movement(self, row: Row, made: dict[str, Any]) -> None:
+        def fault(column: str, write: str) -> None:
+            row.fault(column, shown(row.text(column)), write)
+
+        kind, quantity, gone, come = made["kind"], made["quantity"], made["locker_from"], made["locker_to"]
+        if not quantity and kind not in ("counted", "undone", "corrected"):
+            fault("quantity", "write more than 0")
+        if self._measures.get(made["item"]) == "piece" and quantity % 1000:
+            fault("quantity", "write a whole number: these come in pieces")
+        sides = (("locker_from", gone, schema.NEEDS_FROM), ("locker_to", come, schema.NEEDS_TO))
+        for column, there, needs in sides:
+            if kind in schema.SIDES and (kind in needs) != (there is not None):
+                asked = "name the locker" if kind in needs else "leave it blank"
+                fault(column, f"{asked}: something is {kind}")
+        if kind == "counted" and (gone is None) == (come is None):
+            fault("locker_to", "name locker_to if more were found, locker_from if fewer")
+        if gone is not None and gone == come:
+            fault("locker_to", "name another locker than locker_from")
+        if kind == "fitted" and made["unit"] is None:
+            row.fault("unit", "nothing", "name the unit that it was fitted to")
+        if made["rate"] == 0:
+            fault("rate", "write more than 0")
+        if made["cost_unit"] is not None and quantity * made["cost_unit"] > schema.LARGEST_VALUE * 10**9:
+            fault("cost_unit", f"keep a line under {plain(schema.LARGEST_VALUE)}")
+        self._check_counter(made, fault)
+        lying = self._held.get((made["item"], gone), 0)
+        if gone is not None and lying < quantity and "quantity" not in row.bad:
+            place = shown(self._locker_names.get(gone, ""))
+            fault("quantity", f"only {amount(lying)} lie in {place} by the rows above")
+
+    def _check_counter(self, made: dict[str, Any], fault: Callable[[str, str], None]) -> None:
+        undoes = made["undoes"]
+        if (undoes is not None) != (made["kind"] in ("undone", "corrected")):
+            fault("undoes", "number what is undone or corrected, and only there")
+        elif undoes in self._undone:
+            fault("undoes", f"movement {self._undone[undoes]} undoes that one already")
+        elif undoes is not None:
+            of = self.movements[undoes - 1]
+            mirror = (of["item"], of["quantity"], of["locker_to"], of["locker_from"])
+            if mirror != (made["item"], made["quantity"], made["locker_from"], made["locker_to"]):
+                fault("undoes", "write the same item and quantity, the lockers changed over")
+
+
+def _card_number(row: Row, following: int) -> int:
+    """The number of a thing: the next one, or that of an earlier row, of which this is a further version."""
+    text = row.text("number")
+    if not text:
+        return following
+    if not (text.isascii() and text.isdecimal()) or not 1 <= int(text[:9]) <= following:
+        advice = f"write {following}, or the number of a row above of which this is a later card"
+        row.fault("number", shown(text), advice)
+        return following
+    return int(text)
+
+
+def _text(row: Row, column: str) -> str:
+    return _read_by(row, column, lambda text: words(as_meant(text), column))
+
+
+def _read_by(row: Row, column: str, reader: Callable[[str], str]) -> str:
+    """A cell by a reader that raises what is wrong."""
+    try:
+        return reader(row.text(column))
+    except BookError as error:
+        row.fault(column, shown(row.text(column)), str(error).split("; ")[-1])
+        return ""
+
+
+def _whole(row: Row, column: str, scale: Scale) -> int | None:
+    """The whole number that the book keeps for the amount in a cell, None when blank or wrong."""
+    text = row.text(column)
+    if not text:
+        return None
+    read = values.number(text, Limits(0.0, scale.largest))
+    found = read if isinstance(read, Misread) else scaled(text, scale)
+    if isinstance(found, Misread):
+        row.fault(column, shown(text), found.write)
+        return None
+    return found

@@ -1,0 +1,357 @@
+"""The rows that stand beneath a case of which only a kind, a sentence and a price or two are known.
+
+Every row is in the columns of the case's own files, so that one reader takes it, and a row of the owner's goes over it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Look, Temporary, facts
+from repairecon.kinds.shares import Bought, dead_on_arrival, done_again, given_up
+from repairecon.kinds.symptoms import SymptomMatch
+from repairecon.kinds.words import meaning
+from repairecon.records import Range
+
+Row = dict[str, str]
+
+WHERE = "this unit"
+"""The event that says whether this unit is to blame at all."""
+INSIDE = "inside"
+"""The event that says what is wrong in it."""
+TO_BLAME = "to blame"
+
+_GUESSED = (
+    ("specialist", "specialist's rebuild", "send away"),
+    ("exchange", "exchange unit", "exchange"),
+    ("pattern", "pattern unit", "pattern"),
+)
+"""Ways whose price the kind's ratio gives; a second-hand unit is no way until somebody has found one."""
+_BUYS: tuple[Bought, ...] = ("new", "pattern", "exchange", "second-hand")
+_WEIGHT = "5"
+_RUNNING_HOURS_A_DAY = 1.0
+_DAYS_OF = {"as long as watched": 90.0, "until a date": 60.0, "to the next port": 3.0}
+_LOOK_COSTS = {"none": 0.0, "tool": 0.0, "call": 0.0, "shop fee": 0.05}
+_SMALL_COST = 0.01
+_ABOUT_PRICE = re.compile(r"\b(price|prices|telephone|call the|pay at all)\b")
+_ASSUMED = "assumed, no source"
+
+
+@dataclass(frozen=True)
+class CaseRows:
+    """Rows by file (``parts``, ``tasks``, ``events``, ``looks``, ``remedies``, ``ways``), and what is said with them.
+
+    ``found`` is what the sentence says was found already, ``never`` why it may not be run on, where it may not.
+    """
+
+    files: Mapping[str, tuple[Row, ...]]
+    found: str = ""
+    never: str = ""
+    price_first: str = ""
+    notes: tuple[str, ...] = field(default_factory=tuple)
+
+
+def case_rows(
+    kind: str, symptom: SymptomMatch | None, price_new: Range, price_kit: Range | None = None, *, own: bool = True
+) -> CaseRows:
+    """Default rows of a case.
+
+    Parameters
+    ----------
+    kind : str
+        One of ``kinds()``.
+    symptom : SymptomMatch or None
+        What the owner's sentence was taken for; without one, the causes of all symptoms count alike.
+    price_new, price_kit : Range
+        Home money, tax included; without the kit's price the ratio of the kind stands for it.
+    own : bool
+        Whether an own rebuild may be advised at all.
+
+    Returns
+    -------
+    CaseRows
+        Money in home money; hours; days; chances.
+    """
+    known = facts(kind)
+    names = [symptom.symptom] if symptom and symptom.symptom else list(known.symptoms)
+    causes = _causes(known, names)
+    carry = known.carry_on_of(names[0]) if len(names) == 1 else None
+    mends = [t for t in known.temporary if t.possible and t.symptom in names]
+    files = {
+        "parts": _parts(known, price_new, price_kit),
+        "tasks": _tasks(known, price_new),
+        "events": (*_blame(causes), *_inside(causes, price_new), *_saving(known, causes), *_later(known, price_new)),
+        "looks": _looks(known, names, causes, price_new),
+        "remedies": _remedies(known, causes, price_new),
+        "ways": _ways(known, price_new, carry, mends, own),
+    }
+    return CaseRows(
+        files=files,
+        found=_found(symptom, causes),
+        never=carry.why if carry is not None and carry.may == "never" else "",
+        price_first="" if price_kit is not None or known.ratio("kit") is None else "the price of the kit",
+        notes=tuple(t.said for t in mends),
+    )
+
+
+def outcome_name(cause: str) -> str:
+    """A cause as the name of an outcome: the signs that part findings are taken out."""
+    return re.sub(r"\s*[;=]\s*", ", ", cause)
+
+
+# ---- the tree --------------------------------------------------------------------------------
+def _causes(known: KindFacts, names: list[str]) -> list[tuple[Failure, float]]:
+    """Causes with their chances, those of several symptoms counted alike and joined by name."""
+    joined: dict[str, tuple[Failure, float]] = {}
+    for name in names:
+        for f in known.failures_of(name):
+            before = joined.get(f.cause, (f, 0.0))[1]
+            joined[f.cause] = (f, before + f.chance.likely / len(names))
+    total = sum(p for _, p in joined.values())
+    return [(f, p / total) for f, p in joined.values()]
+
+
+def _in_unit(causes: Iterable[tuple[Failure, float]]) -> list[tuple[Failure, float]]:
+    return [(f, p) for f, p in causes if f.this_unit]
+
+
+def _blame(causes: list[tuple[Failure, float]]) -> tuple[Row, ...]:
+    """Whether it is this unit at all, as it shows when the unit is stripped and nothing is wrong with it."""
+    other = [(f, p) for f, p in causes if not f.this_unit]
+    inside = sum(p for f, p in causes if f.this_unit)
+    rows = [_branch(WHERE, TO_BLAME, inside, "strip", "sum of the causes that lie in it", ways="all")]
+    rows += [
+        _branch(WHERE, outcome_name(f.cause), p, "strip", f.source.note, ways="all", not_this_unit="yes")
+        for f, p in other
+    ]
+    return tuple(rows) if other and inside > 0 else ()
+
+
+def _inside(causes: list[tuple[Failure, float]], price_new: Range) -> tuple[Row, ...]:
+    """What is wrong in it, given that it is to blame."""
+    mine = _in_unit(causes)
+    total = sum(p for _, p in mine)
+    given = f"{WHERE}={TO_BLAME}" if len(mine) < len(causes) else ""
+    rows = []
+    for f, p in mine:
+        row = _branch(INSIDE, outcome_name(f.cause), p / total, "strip", f.source.note, given=given, ways="all")
+        if f.mend == "fix":
+            # a small job cures it: what follows falls away, as where another unit is to blame
+            hours = Range(low=0.5 * f.fix_hours, likely=f.fix_hours, high=2.5 * f.fix_hours)
+            share = Range(low=0.5 * f.fix_share, likely=f.fix_share, high=2 * f.fix_share)
+            row |= {"not_this_unit": "yes", **_three("extra_hours", hours), **_money("outside_cost", share, price_new)}
+        if f.mend == "end":
+            row |= {"ends_rebuild": "yes", "ways": ""}
+        rows.append(row)
+    return tuple(rows)
+
+
+def _saving(known: KindFacts, causes: list[tuple[Failure, float]]) -> tuple[Row, ...]:
+    """Whether what is worn can be saved: the share of rebuilds given up, less what the causes themselves end."""
+    if not _can_rebuild(known):
+        return ()
+    mine = _in_unit(causes)
+    ended = sum(p for f, p in mine if f.mend == "end") / (sum(p for _, p in mine) or 1.0)
+    share = given_up(known.kind)
+    rest = max(0.02, share.likely - ended)
+    return (
+        _branch("saving it", "parts and housing will do", 1 - rest, "measure", share.source.note),
+        _branch("saving it", "past saving, or a part not to be had", rest, "measure", share.source.note)
+        | {"ends_rebuild": "yes"},
+    )
+
+
+def _later(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
+    """Work done again, and a bought unit that is dead on arrival.
+
+    One event holds the chances of several ways, the least likely inside the likelier: the same share for each way as
+    with an event a way, on fewer courses.
+    """
+    rows: list[Row] = []
+    hours = sum(t.hours.likely for t in known.tasks if t.needed == "always" and t.stage in ("removal", "first run"))
+    again = Range(low=0.4 * hours, likely=hours, high=2 * hours)
+    if _can_rebuild(known):
+        own, shop = done_again(known.kind), done_again(known.kind, "specialist")
+        both = min(own.likely, shop.likely)
+        extra = {**_three("extra_hours", again), **_three("extra_days", Range(low=0.0, likely=3.0, high=14.0))}
+        cost = _money("outside_cost", Range(low=0.01, likely=0.03, high=0.1), price_new)
+        rows += [
+            _branch("after the rebuild", "holds", 1 - own.likely, "later", own.source.note),
+            _branch("after the rebuild", "own work done again", own.likely - both, "later", own.source.note)
+            | extra | cost | {"ways": "rebuild; buy and rebuild; rebuild and spare"},
+            _branch("after the rebuild", "done again, whoever did it", both, "later", shop.source.note) | extra | cost,
+        ]  # fmt: skip
+    dead = {way: dead_on_arrival(known.kind, way) for way in _BUYS}
+    ranked = sorted(_BUYS, key=lambda way: dead[way].likely)
+    extra = {**_three("extra_hours", again), **_three("extra_days", Range(low=2.0, likely=10.0, high=30.0))}
+    rows.append(_branch("bought unit", "works", 1 - dead[ranked[-1]].likely, "first run", "the rest", ways="buys"))
+    below = 0.0
+    for k, way in enumerate(ranked):
+        p, below = dead[way].likely - below, dead[way].likely
+        if p > 0:
+            hit = ranked[k:]
+            name = "dead on arrival" if k == 0 else f"dead on arrival if {' or '.join(hit)}"
+            rows.append(_branch("bought unit", name, p, "first run", dead[way].source.note) | extra
+                        | {"ways": "; ".join((*hit, "buy and rebuild") if "new" in hit else hit)})  # fmt: skip
+    return tuple(rows)
+
+
+def _branch(event: str, outcome: str, chance: float, seen_at: str, source: str, *, given: str = "", ways: str = "",
+            not_this_unit: str = "") -> Row:  # fmt: skip
+    return {
+        "event": event, "given": given, "outcome": outcome, "chance": repr(chance), "weight": _WEIGHT,
+        "seen_at": seen_at, "not_this_unit": not_this_unit, "ways": ways, "source": source or _ASSUMED,
+    }  # fmt: skip
+
+
+# ---- work, looks, remedies, parts -------------------------------------------------------------
+def _parts(known: KindFacts, price_new: Range, price_kit: Range | None) -> tuple[Row, ...]:
+    """The kit: what is always renewed."""
+    share = known.ratio("kit")
+    if price_kit is not None or share is None:
+        return ()
+    always = ", ".join(r.part for r in known.always_renew)
+    row = {"part": "rebuild kit", "description": always, "quantity": "1", "needed": "always"}
+    return ({**row, **_money("price", share, price_new), "source": share.source.note or _ASSUMED},)
+
+
+def _tasks(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
+    """Work that is always needed, what the boat ashore costs where it must come out, and what is used up."""
+    rows = []
+    for t in known.tasks:
+        if t.needed == "if found":
+            continue
+        cost = _money("cost", Range(low=0.1, likely=0.3, high=0.8), price_new) if t.needed == "ashore" else {}
+        used = ", ".join(t.consumables)
+        rows.append({"task": t.name, "stage": t.stage, "by": t.by, **_three("hours", t.hours), **cost,
+                     "note": f"uses: {used}" if used else "", "source": t.source.note or _ASSUMED})  # fmt: skip
+    if any(t.consumables for t in known.tasks):
+        small = _money("cost", Range(low=0.002, likely=0.01, high=0.03), price_new)
+        rows.append({"task": "grease, sealant, cleaner and the like", "stage": "reassembly", "by": "owner", **small,
+                     "source": "assumed, no source: tools are taken as borrowed or at hand"})  # fmt: skip
+    return tuple(rows)
+
+
+def _looks(
+    known: KindFacts, names: list[str], causes: list[tuple[Failure, float]], price_new: Range
+) -> tuple[Row, ...]:
+    """Looks in the mechanic's order; each tells whether it is this unit, or what is wrong in it."""
+    rows = []
+    for look in [x for name in names[:1] for x in known.looks_of(name)]:
+        event = _tells(look, causes)
+        if not event or _ABOUT_PRICE.search(f"{look.name} {look.tells}"):
+            continue
+        share = _LOOK_COSTS.get(look.costs, _SMALL_COST)
+        cost = _money("cost", Range(low=0.5 * share, likely=share, high=2 * share), price_new) if share else {}
+        hours = Range(low=0.6 * look.hours, likely=look.hours, high=2 * look.hours)
+        rows.append({"look": look.name, "event": event, **_three("hours", hours), **cost, "p_right": repr(look.p_right),
+                     "source": look.source.note or _ASSUMED})  # fmt: skip
+    return tuple(rows)
+
+
+def _tells(look: Look, causes: list[tuple[Failure, float]]) -> str:
+    """The event a look tells of, by the words it shares with the causes; an early look asks whether it is this unit."""
+    said = set(meaning(f"{look.tells} {look.name}"))
+    other = max((len(said & set(meaning(f.cause))) for f, _ in causes if not f.this_unit), default=0)
+    inside = max((len(said & set(meaning(f.cause))) for f, _ in causes if f.this_unit), default=0)
+    some_other = any(not f.this_unit for f, _ in causes)
+    some_inside = sum(f.this_unit for f, _ in causes) > 1
+    if some_other and (other > inside or (other == inside and look.order <= 2) or not some_inside):
+        return WHERE
+    return INSIDE if some_inside else ""
+
+
+def _remedies(known: KindFacts, causes: list[tuple[Failure, float]], price_new: Range) -> tuple[Row, ...]:
+    """What meets each cause that the kit alone does not."""
+    rows = []
+    for f, _ in causes:
+        if f.mend != "remedy":
+            continue
+        for r in known.remedies_of(f):
+            total = Range(
+                low=r.parts_share.low + r.outside_share.low,
+                likely=r.parts_share.likely + r.outside_share.likely,
+                high=r.parts_share.high + r.outside_share.high,
+            )
+            hours = Range(low=0.5 * r.own_hours, likely=r.own_hours, high=2 * r.own_hours)
+            ban = f"not when: {r.not_allowed_when}" if r.not_allowed_when else ""
+            rows.append({"event": INSIDE, "outcome": outcome_name(f.cause), "remedy": r.name, "by": "owner",
+                         **_three("extra_hours", hours), **_money("outside_cost", total, price_new),
+                         **_three("extra_days", r.days), "life_share": repr(min(r.life, 1.0)), "note": ban,
+                         "source": r.source.note or _ASSUMED})  # fmt: skip
+    return tuple(rows)
+
+
+# ---- ways ------------------------------------------------------------------------------------
+def _can_rebuild(known: KindFacts) -> bool:
+    return known.ratio("kit") is not None or known.ratio("specialist") is not None
+
+
+def _ways(
+    known: KindFacts, price_new: Range, carry: CarryOn | None, mends: list[Temporary], own: bool
+) -> tuple[Row, ...]:
+    """The ways that owners of such a unit have; prices that were not asked are ranges of the kind, and say so."""
+    rows: list[Row] = []
+    if own and known.ratio("kit") is not None:
+        rows.append({"way": "rebuild here", "kind": "rebuild", "source": "by the kind of unit"})
+    for key, way, kind in _GUESSED:
+        share = known.ratio(key)
+        if share is not None:
+            guess = f"price not asked: {share.source.note or _ASSUMED}"
+            rows.append({"way": way, "kind": kind, **_money("price", share, price_new), "source": guess})
+    rows.append({"way": "new", "kind": "new", "source": "price as given"})
+    if carry is not None and carry.may != "never":
+        rows.append(_carry_on(carry, price_new))
+    if mends:
+        rows.append(_temporary(mends[0], price_new))
+    return tuple(rows)
+
+
+def _carry_on(carry: CarryOn, price_new: Range) -> Row:
+    days = carry.within_days or _DAYS_OF[carry.may]
+    spans = days / 30.0 if carry.per == "month" else days * _RUNNING_HOURS_A_DAY / 10.0
+    fails = 1.0 - (1.0 - min(carry.chance_fails.likely, 0.999)) ** spans
+    return {
+        "way": "carry on as it is", "kind": "carry on", "until_days_low": repr(0.5 * days),
+        "until_days_likely": repr(days), "until_days_high": repr(days), "p_fails": repr(fails),
+        **_money("more_cost", carry.more_cost_share, price_new), "works_meanwhile": carry.still_works,
+        "not_when": f"only while: {carry.when}" if carry.when else "", "note": _watch(carry),
+        "source": carry.source.note or _ASSUMED,
+    }  # fmt: skip
+
+
+def _watch(carry: CarryOn) -> str:
+    safe = f"make safe: {carry.makes_safe}" if carry.makes_safe else ""
+    watch = f"watch for: {carry.watch_for}" if carry.watch_for else ""
+    return "; ".join(filter(None, (safe, watch)))
+
+
+def _temporary(t: Temporary, price_new: Range) -> Row:
+    holds = t.holds or Range(low=2.0, likely=10.0, high=40.0)
+    a_day = 24.0 if t.holds_unit == "hours by the clock" else _RUNNING_HOURS_A_DAY
+    cost = _money("price", t.cost_share, price_new) if t.cost_share is not None else {}
+    hours = Range(low=0.5 * t.own_hours, likely=t.own_hours, high=2 * t.own_hours)
+    return {
+        "way": "mend for now", "kind": "temporary", **cost, **_three("fitting_hours", hours), "fitting_by": "owner",
+        **_three("until_days", holds.scaled(1.0 / a_day)), "p_fails": repr(1.0 - t.chance_holds),
+        "works_meanwhile": "yes", "not_when": t.not_allowed_when, "note": t.said, "source": t.source.note or _ASSUMED,
+    }  # fmt: skip
+
+
+# ---- small things ----------------------------------------------------------------------------
+def _found(symptom: SymptomMatch | None, causes: list[tuple[Failure, float]]) -> str:
+    """Findings that the sentence itself states, as the case writes them."""
+    names = {f.cause: (INSIDE if f.this_unit else WHERE) for f, _ in causes}
+    said = [x.cause for x in (symptom.found if symptom else ()) if x.cause in names]
+    return "; ".join(f"{names[c]}={outcome_name(c)}" for c in dict.fromkeys(said[:1]))
+
+
+def _three(name: str, r: Range) -> Row:
+    return {f"{name}_{end}": repr(float(getattr(r, end))) for end in ("low", "likely", "high")}
+
+
+def _money(name: str, share: Range, price_new: Range) -> Row:
+    """A share of the price of new as home money, at the likely price."""
+    return _three(name, share.scaled(price_new.likely))

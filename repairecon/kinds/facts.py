@@ -1,0 +1,290 @@
+"""Everything that is known of one kind of unit, as typed records with the row each figure stands in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from functools import cache
+from typing import Any, Literal, TypeVar, cast
+
+from repairecon.kinds.names import OwnRebuild
+from repairecon.kinds.tables import Row, of_kind, parts, rows, source, spread
+from repairecon.records import Range, Source
+
+T = TypeVar("T")
+Needed = Literal["always", "if found", "ashore"]
+StillWorks = Literal["yes", "partly", "no"]
+Mend = Literal["kit", "remedy", "fix", "end", "elsewhere"]
+CarryOnRule = Literal["as long as watched", "until a date", "to the next port", "never"]
+
+
+@dataclass(frozen=True)
+class Task:
+    """A piece of work: hours of a first-time amateur, of a professional, who does it, what it takes."""
+
+    name: str
+    stage: str
+    by: str
+    hours: Range
+    hours_professional: float
+    tools: tuple[str, ...]
+    consumables: tuple[str, ...]
+    needed: Needed
+    source: Source
+
+
+@dataclass(frozen=True)
+class Failure:
+    """What may stand behind a symptom; the chances of one symptom add up to 1.
+
+    ``chain`` is what it damages next; ``mend`` how it is met: ``kit`` (the usual rebuild cures it), ``remedy`` (by the
+    remedies of its ``findings``, likeliest first), ``fix`` (a small job without a rebuild: ``fix_share`` of the
+    price of new and ``fix_hours``), ``end`` (past mending) or ``elsewhere`` (another thing is to blame).
+    """
+
+    symptom: str
+    cause: str
+    outcome: str
+    this_unit: bool
+    chance: Range
+    seen_at: str
+    chain: str
+    findings: tuple[str, ...]
+    mend: Mend
+    fix_share: float
+    fix_hours: float
+    source: Source
+
+
+@dataclass(frozen=True)
+class Look:
+    """A look or test, in the order a mechanic takes them; ``p_right`` is how often it shows what is the case."""
+
+    symptom: str
+    order: int
+    name: str
+    hours: float
+    costs: str
+    tells: str
+    p_right: float
+    source: Source
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One way to meet a finding. Parts and outside work as shares of the price of new, ``life`` of a new one's."""
+
+    finding: str
+    name: str
+    parts: str
+    own_hours: float
+    parts_share: Range
+    outside_share: Range
+    days: Range
+    life: float
+    not_allowed_when: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class Renewal:
+    """A part that is never used again, and whether it is sold by a standard size."""
+
+    part: str
+    why: str
+    generic: str
+    usual_sizes: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """A price against the price of new (``pattern``: against the dearest of the same part)."""
+
+    key: str
+    share: Range
+    note: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class CarryOn:
+    """Whether a unit with a symptom may be nursed on, how long, what more breaks, and how to make it safe."""
+
+    symptom: str
+    when: str
+    still_works: StillWorks
+    may: CarryOnRule
+    within_days: float | None
+    why: str
+    watch_for: str
+    chance_fails: Range
+    per: str
+    chance_is_of: str
+    what_more_breaks: str
+    more_cost_share: Range
+    makes_safe: str
+    source: Source
+
+
+@dataclass(frozen=True)
+class Temporary:
+    """A repair that gets the boat home. Show ``said``: it holds the ban."""
+
+    symptom: str
+    name: str
+    takes: str
+    own_hours: float
+    cost_share: Range | None
+    holds: Range | None
+    holds_unit: str
+    chance_holds: float
+    not_allowed_when: str
+    afterwards: str
+    source: Source
+
+    @property
+    def possible(self) -> bool:
+        """False where the row says that there is none."""
+        return not re.match(r"none\b", self.name)
+
+    @property
+    def said(self) -> str:
+        """The repair together with its ban and what must follow."""
+        ban = f" Not allowed: {self.not_allowed_when}." if self.not_allowed_when else ""
+        after = f" Afterwards: {self.afterwards}." if self.afterwards else ""
+        return f"{self.name.rstrip('.')}.{ban}{after}"
+
+
+@dataclass(frozen=True)
+class KindFacts:
+    """All that is known of a kind. Lives are until half have failed, in years and in running hours."""
+
+    kind: str
+    other_names: tuple[str, ...]
+    group: str
+    safety_class: str
+    own_rebuild: OwnRebuild
+    why: str
+    cautions: tuple[str, ...]
+    notes: str
+    life_years: Range | None
+    life_hours: Range | None
+    symptoms: tuple[str, ...]
+    tasks: tuple[Task, ...]
+    failures: tuple[Failure, ...]
+    looks: tuple[Look, ...]
+    remedies: tuple[Remedy, ...]
+    always_renew: tuple[Renewal, ...]
+    ratios: tuple[Ratio, ...]
+    carry_on: tuple[CarryOn, ...]
+    temporary: tuple[Temporary, ...]
+
+    def ratio(self, key: str) -> Range | None:
+        """The share of the price of new for kit, exchange, specialist, second-hand, pattern or main part."""
+        return next((r.share for r in self.ratios if r.key == key), None)
+
+    def failures_of(self, symptom: str) -> tuple[Failure, ...]:
+        """What may stand behind one symptom."""
+        return tuple(f for f in self.failures if f.symptom == symptom)
+
+    def remedies_of(self, failure: Failure) -> tuple[Remedy, ...]:
+        """The ways to meet a failure."""
+        return tuple(r for finding in failure.findings for r in self.remedies if r.finding == finding)
+
+    def looks_of(self, symptom: str) -> tuple[Look, ...]:
+        """The looks of one symptom, first one first."""
+        return tuple(look for look in self.looks if look.symptom == symptom)
+
+    def carry_on_of(self, symptom: str, when: str = "") -> CarryOn:
+        """How far one symptom may be nursed; the strictest row where the condition is not told."""
+        rows_of = [c for c in self.carry_on if c.symptom == symptom]
+        return min([c for c in rows_of if when and c.when == when] or rows_of, key=lambda c: _STRICT.index(c.may))
+
+
+_STRICT: tuple[CarryOnRule, ...] = ("never", "to the next port", "until a date", "as long as watched")
+
+
+def kinds() -> tuple[str, ...]:
+    """Names of all kinds that are known."""
+    return tuple(row["kind"] for row in rows("kinds"))
+
+
+@cache
+def facts(kind: str) -> KindFacts:
+    """Everything of a kind, read once.
+
+    Parameters
+    ----------
+    kind : str
+        One of ``kinds()``; a name as people write it goes through ``match_kind`` first.
+
+    Returns
+    -------
+    KindFacts
+        Hours in hours, waits in days, money as shares of the price of a new unit.
+    """
+    if kind not in kinds():
+        raise KeyError(f"{kind!r} is no kind that is known here; kinds() lists them")
+    ((line, row),) = of_kind("kinds", kind)
+    where = source("kinds", line, row["life_source"])
+    return KindFacts(
+        kind=kind,
+        other_names=parts(row["other_names"]),
+        group=row["group"],
+        safety_class=row["safety_class"],
+        own_rebuild=cast(OwnRebuild, row["own_rebuild"]),
+        why=row["why"],
+        cautions=parts(row["cautions"]),
+        notes=row["notes"],
+        life_years=spread(row, "life_years", where),
+        life_hours=spread(row, "life_hours", where),
+        symptoms=tuple(r["symptom"] for _, r in of_kind("symptoms", kind)),
+        tasks=_records(Task, "tasks", kind, ",", **_WORK),
+        failures=_records(Failure, "failures", kind),
+        looks=_records(Look, "looks", kind, name="look", costs="cost_hint"),
+        remedies=_records(Remedy, "remedies", kind, name="remedy", life="life_share"),
+        always_renew=_records(Renewal, "always_renew", kind),
+        ratios=_records(Ratio, "ratios", kind, share=""),
+        carry_on=_records(CarryOn, "carry_on", kind, may="may_carry_on", per="unit"),
+        temporary=_records(Temporary, "temporary", kind, chance_holds="chance_it_holds", **_TEMPORARY),
+    )
+
+
+_TEMPORARY = {"name": "temporary_repair", "takes": "parts_and_tools", "holds": "holds_hours"}
+_WORK = {"name": "task", "hours_professional": "hours_pro_likely", "tools": "special_tools"}
+
+
+def _records(make: Callable[..., T], table: str, kind: str, mark: str = ";", **columns: str) -> tuple[T, ...]:
+    """The rows of a kind as records: each field from its column, read as the field's type says."""
+    found = []
+    for line, row in of_kind(table, kind):
+        where = _where(table, line, row)
+        told: dict[str, Any] = {"source": where}
+        for f in fields(cast(Any, make)):
+            told.setdefault(f.name, _cell(row, columns.get(f.name, f.name), f"{f.type}", mark, where))
+        found.append(make(**told))
+    return tuple(found)
+
+
+def _cell(row: Row, column: str, kind_of: str, mark: str, where: Source) -> object:
+    if kind_of.startswith("Range"):
+        return spread(row, column, where)
+    text = row.get(column, "")
+    if kind_of.startswith("tuple"):
+        return parts(text, mark)
+    if kind_of == "bool":
+        return text == "yes"
+    if kind_of in ("float", "int"):
+        return float(text or 0) if kind_of == "float" else int(text)
+    return (float(text) if text else None) if kind_of == "float | None" else text
+
+
+def _where(table: str, line: int, row: Row) -> Source:
+    """The row, who was read, and that the figures are from memory where they are."""
+    read = source(table, line, row["source"])
+    figures = row.get("figures_source", row.get("chance_source", row.get("source_is_for", "hours")))
+    if "from memory" in figures and row["source"] != "from memory":
+        return Source(file=read.file, row=read.row, note=f"{read.note}; figures from memory")
+    return read

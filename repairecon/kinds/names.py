@@ -1,0 +1,297 @@
+"""The name of a unit as its owner writes it, matched to a kind; safety read from the kind and from every word."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from math import log
+from typing import Literal
+
+from repairecon.kinds.tables import by, parts, rows
+from repairecon.kinds.words import Tokens, fold, glued, listed, mended, replaced, singular
+
+Certainty = Literal["exact", "taken as", "ask", "none"]
+OwnRebuild = Literal["yes", "with care", "licensed practice only"]
+
+LEVELS: tuple[OwnRebuild, ...] = ("yes", "with care", "licensed practice only")
+"""Who may rebuild, from the freest to the strictest."""
+
+_TAKEN = 0.72
+_ASKED = 0.5
+_APART = 0.1
+_IDLE_COUNTS = 0.1
+_MAINS = re.compile(r"\b(1[0-2]\d|2[0-4]\d)\s*(v|vac|volt|volts)\b")
+
+
+@dataclass(frozen=True)
+class KindMatch:
+    """What a name was taken for, and what its kind and its words demand.
+
+    ``kind`` is empty where none is known; with ``ask`` it is the likelier of the candidates, to go on with until
+    the question is answered, while class, level and cautions are the strictest of all candidates.
+    """
+
+    written: str
+    kind: str
+    certainty: Certainty
+    candidates: Tokens = ()
+    question: str = ""
+    said: str = ""
+    safety_class: str = "none"
+    own_rebuild: OwnRebuild = "with care"
+    certificate_needed: bool = False
+    cautions: Tokens = ()
+    safety_words: Tokens = ()
+
+    @property
+    def second_hand_on_price(self) -> bool:
+        """Whether a second-hand unit may be advised because it is cheaper."""
+        return self.own_rebuild != "licensed practice only"
+
+
+@dataclass(frozen=True)
+class _Hit:
+    kind: str
+    score: float
+    weight: float
+    covered: frozenset[str]
+    has_head: bool
+
+
+@cache
+def _table(use: str) -> dict[Tokens, Tokens]:
+    return {
+        tuple(fold(row["word"]).split()): tuple(fold(row["means"]).split())
+        for row in rows("words")
+        if row["use"] == use
+    }
+
+
+@dataclass(frozen=True)
+class _Name:
+    kind: str
+    words: frozenset[str]
+    head: str
+
+
+@cache
+def _names() -> tuple[_Name, ...]:
+    """Every name of every kind as its set of plain words, with the noun that the others describe."""
+    return tuple(
+        _Name(kind=row["kind"], words=frozenset(_canonical(name)), head=_canonical(_first(name))[-1])
+        for row in rows("kinds")
+        for name in (row["kind"], *parts(row["other_names"]))
+    )
+
+
+def _canonical(name: str) -> list[str]:
+    return [singular(w) for w in replaced([singular(w) for w in fold(name).split()], _table("name"))]
+
+
+def _first(name: str) -> str:
+    """A name up to its first comma, "for", "of", "on", "in"."""
+    return re.split(r"[,(;]|\b(?:for|of|on|in|from|with)\b", fold(name))[0]
+
+
+def _whole(kind: str, words: frozenset[str]) -> list[_Name]:
+    """The names of a kind that a text holds whole."""
+    return [n for n in _names() if n.kind == kind and n.words <= words]
+
+
+@cache
+def _own_words() -> dict[str, frozenset[str]]:
+    """Every word that a kind's names use."""
+    return {kind: frozenset().union(*(n.words for n in _names() if n.kind == kind)) for kind in by("kinds", "kind")}
+
+
+@cache
+def _known() -> frozenset[str]:
+    """Every word that a name may hold and that a mistyped one may be mended to."""
+    written = {w for use in ("name", "safety") for run in _table(use) for w in run}
+    plain = {w for run in _table("name").values() for w in run}
+    asked = {singular(w) for row in rows("ambiguous_names") for w in fold(row["word"]).split()}
+    return frozenset(_weights()) | listed("idle") | listed("part") | written | plain | asked
+
+
+@cache
+def _weights() -> dict[str, float]:
+    by_word: dict[str, set[str]] = {}
+    for name in _names():
+        for word in name.words:
+            by_word.setdefault(word, set()).add(name.kind)
+    return {word: log(1 + len(rows("kinds")) / len(kinds)) for word, kinds in by_word.items()}
+
+
+def _weigh(words: Iterable[str]) -> float:
+    # a word that no kind uses speaks as loudly against a match as the rarest known one
+    unknown = log(1 + len(rows("kinds")))
+    return sum(_weights().get(word, unknown) for word in words)
+
+
+def plain_words(name: str) -> list[str]:
+    """A name as plain known words: slips mended, spellings made one, sizes dropped, mains volts as ``mains``."""
+    # "pump, bilge" is a bilge pump
+    text = " ".join(reversed(_MAINS.sub(" mains ", fold(name)).split(",")))
+    raw = [w for w in re.findall(r"[a-z0-9]{2,}", text) if not re.fullmatch(r"\d+[a-z]{0,3}", w)]
+    words = glued([singular(w) if singular(w) in _known() and w not in _known() else w for w in raw], _known())
+    words = [w if w in _known() else _mended(w) for w in words]
+    words = replaced(glued(words, _known()), _table("name"))
+    # "mains" is voltage, "main" is size
+    return [w if w == "mains" or singular(w) not in _known() else singular(w) for w in words]
+
+
+def _mended(word: str) -> str:
+    as_written = mended(word, _known())
+    return as_written if as_written in _known() else mended(singular(word), _known())
+
+
+@cache
+def _asked() -> dict[frozenset[str], Tokens]:
+    return {frozenset(plain_words(row["word"])): parts(row["may_mean"]) for row in rows("ambiguous_names")}
+
+
+def _hits(words: frozenset[str]) -> list[_Hit]:
+    """The best name of each kind, likeliest kind first."""
+    best: dict[str, _Hit] = {}
+    own = _own_words()
+    for name in _names():
+        both = name.words & words
+        if not both:
+            continue
+        rest = words - name.words
+        idle = rest & (listed("idle") | own[name.kind])
+        hit = _weigh(both)
+        found = hit / _weigh(name.words)
+        used = hit / (hit + _weigh(rest - idle) + _IDLE_COUNTS * len(idle) ** 0.5)
+        at = _Hit(
+            kind=name.kind,
+            score=2 * found * used / (found + used),
+            weight=hit,
+            covered=frozenset(both),
+            has_head=name.head in both,
+        )
+        last = best.get(name.kind)
+        if last is None or (at.score, at.weight) > (last.score, last.weight):
+            best[name.kind] = at
+    return sorted(best.values(), key=lambda h: (-h.score, -h.weight, h.kind))
+
+
+def match_kind(name: str) -> KindMatch:
+    """Match the name of a unit to a kind.
+
+    Parameters
+    ----------
+    name : str
+        As its owner writes it.
+
+    Returns
+    -------
+    KindMatch
+        The kind, how sure that is, what to ask, and who may rebuild it. Nothing in the name lowers what its kind
+        demands; words that its kind does not explain (gas, steering, mains) raise it.
+    """
+    words = frozenset(plain_words(name))
+    meant = words - listed("idle") or words
+    hits = _hits(words)
+    choice = _asked().get(words) or _asked().get(meant)
+    if choice and not any(h.score > 0.9 and h.covered > meant for h in hits):
+        return _ask(name, words, choice, meant)
+    hits = _narrowed(hits, words)
+    return _judged(name, words, hits) if hits and hits[0].score >= _ASKED else _none(name, words)
+
+
+def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
+    """What the best hit is worth: the kind itself, a part of it, one of several, or nothing."""
+    best, head = hits[0], (plain_words(_first(name)) or [""])[-1]
+    full = _whole(best.kind, words)
+    if head in listed("part") and head not in {n.head for n in full}:
+        part = f"its {head} only (no kind)"
+        return _ask(name, words, (best.kind, part), best.covered) if full else _none(name, words)
+    near = [h for h in hits if best.score - h.score < _APART and not h.covered < best.covered]
+    if best.score >= _TAKEN and len(near) == 1 and best.has_head:
+        exact = any(n.words == words for n in full)
+        return _known_kind(name, words, best.kind, "exact" if exact else "taken as")
+    asked = _asked().get(frozenset([head]), ())
+    if not full and (_dangers(words - _own_words()[best.kind]) or not (best.has_head or best.kind in asked)):
+        return _none(name, words)
+    choice = tuple(h.kind for h in near[:4])
+    if best.kind not in asked or best.covered <= {head}:
+        choice = asked or choice
+    return _ask(name, words, choice, best.covered if full else frozenset())
+
+
+def _narrowed(hits: list[_Hit], words: frozenset[str]) -> list[_Hit]:
+    """Without the kinds that an asked-about word could mean when the other words say which (alternator regulator)."""
+    for asked, choice in _asked().items():
+        if asked < words and len(asked) == 1:
+            fits = [h for h in hits if h.kind in choice and h.covered - asked - listed("idle")]
+            if len({h.kind for h in fits}) == 1:
+                hits = [h for h in hits if h.kind not in choice or h in fits]
+    return hits
+
+
+def as_kind(match: KindMatch, kind: str) -> KindMatch:
+    """The same name once it is known which kind is meant."""
+    return _known_kind(match.written, frozenset(plain_words(match.written)), kind, "taken as")
+
+
+def _known_kind(name: str, words: frozenset[str], kind: str, certainty: Certainty) -> KindMatch:
+    said = f"taken as: {kind}" if certainty == "taken as" else kind
+    return _match(name, words - _own_words()[kind], (kind,), certainty, said=said)
+
+
+def _ask(name: str, words: frozenset[str], choice: Tokens, explained: frozenset[str]) -> KindMatch:
+    kinds = tuple(c for c in choice if c in by("kinds", "kind"))
+    options = [c.removesuffix(" (no kind)") for c in choice]
+    question = f"Is it this: {options[0]}?"
+    if len(options) > 1:
+        question = f"Which is it: {', '.join(options[:-1])} or {options[-1]}?"
+    # what a whole name explains is judged by its kind; any other word keeps the danger that it tells of
+    told = explained.union(*(n.words for k in kinds for n in _whole(k, words)))
+    return _match(name, words - told, kinds, "ask", question=question, said=f"not sure: {' or '.join(options)}")
+
+
+def _none(name: str, words: frozenset[str]) -> KindMatch:
+    return _match(name, words, (), "none", said="no kind of unit that is known here: judged by its words alone")
+
+
+@cache
+def _danger() -> tuple[tuple[frozenset[str], str, str], ...]:
+    return tuple(
+        (frozenset(plain_words(row["word"])), row["means"], row["word"])
+        for row in rows("words")
+        if row["use"] == "safety"
+    )
+
+
+def _dangers(words: frozenset[str]) -> list[tuple[str, str]]:
+    """(safety class, the word that tells of it) for each that the words hold."""
+    return [(means, word) for run, means, word in _danger() if run <= words]
+
+
+def _match(
+    name: str, rest: frozenset[str], kinds: Tokens, certainty: Certainty, question: str = "", said: str = ""
+) -> KindMatch:
+    """The record, its safety the strictest of all candidates and of the words that they do not explain."""
+    classes, known = by("safety_classes", "safety_class"), [by("kinds", "kind")[k] for k in kinds]
+    danger = _dangers(rest)
+    of_words = [means for means, _ in danger] or ([] if kinds else ["none"])
+    levels = [row["own_rebuild"] for row in known] + [classes[c]["unknown_unit_rebuild"] for c in of_words]
+    # the table has the strictest class first
+    ranked = [c for c in classes if c in of_words or any(c == row["safety_class"] for row in known)]
+    cautions = [c for row in known for c in parts(row["cautions"])] + [classes[c]["caution"] for c in of_words]
+    return KindMatch(
+        written=name,
+        kind=kinds[0] if kinds else "",
+        certainty=certainty,
+        candidates=kinds,
+        question=question,
+        said=said,
+        safety_class=ranked[0],
+        own_rebuild=max(LEVELS, key=lambda level: (level in levels, LEVELS.index(level))),
+        certificate_needed=any(classes[c]["certificate_needed"] == "yes" for c in ranked),
+        cautions=tuple(dict.fromkeys(cautions)),
+        safety_words=tuple(dict.fromkeys(word for _, word in danger)),
+    )

@@ -1,0 +1,271 @@
+"""The owner's own sentence, matched by its words to the symptoms of a kind."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from math import log
+
+from repairecon.kinds.names import Certainty, KindMatch, as_kind
+from repairecon.kinds.tables import of_kind, parts, rows
+from repairecon.kinds.words import Tokens, fold, listed, meaning
+
+_LEAST = 2.0
+_CLOSE = 0.8
+_PHRASE = 0.6
+_POINTER = 0.8
+_FOUND = 0.74
+_NO_SYMPTOM = "the sentence fits no symptom that is known of this unit"
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a sentence says was found already: a row of the failures or of the remedies of the kind."""
+
+    words: str
+    table: str
+    symptom: str = ""
+    cause: str = ""
+    outcome: str = ""
+
+
+@dataclass(frozen=True)
+class Pointer:
+    """Another symptom that the sentence fits better; ``kind`` is empty where it is no kind that is known here."""
+
+    kind: str
+    symptom: str
+    because: str
+
+
+@dataclass(frozen=True)
+class SymptomMatch:
+    """What a sentence was taken for.
+
+    With ``ask`` the symptom is the likelier of the candidates. ``nothing_wrong`` tells, in words, why it may be no
+    fault at all; ``first_question`` is the one whose answer would tell most.
+    """
+
+    kind: str
+    sentence: str
+    symptom: str
+    certainty: Certainty
+    first_question: str = ""
+    candidates: Tokens = ()
+    nothing_wrong: str = ""
+    points_elsewhere: tuple[Pointer, ...] = ()
+    found: tuple[Found, ...] = ()
+    said: str = ""
+
+
+@cache
+def _commonness() -> dict[str, int]:
+    """In how many symptoms a word is used."""
+    counted: dict[str, int] = {}
+    for row in rows("symptoms"):
+        for word in _bag(f"{row['symptom']}; {row['words']}"):
+            counted[word] = counted.get(word, 0) + 1
+    return counted
+
+
+def _weight(word: str) -> float:
+    return log((1 + len(rows("symptoms"))) / (0.5 + _commonness().get(word, 0)))
+
+
+def _weigh(words: Iterable[str]) -> float:
+    return sum(_weight(word) for word in words)
+
+
+def _bag(cell: str) -> set[str]:
+    return {word for phrase in parts(cell) for word in meaning(phrase)}
+
+
+@cache
+def _titles(kind: str, symptom: str) -> tuple[set[str], set[str], tuple[frozenset[str], ...]]:
+    """Words of a symptom's name, of all its phrases, and of each phrase."""
+    row = _row(kind, symptom)
+    phrases = [meaning(p) for p in (*parts(row["words"]), *parts(symptom, ","), symptom)]
+    return _bag(symptom), _bag(row["words"]), tuple(p for p in phrases if p)
+
+
+@cache
+def _row(kind: str, symptom: str) -> Mapping[str, str]:
+    return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
+
+
+def score(sentence: str, kind: str, symptom: str) -> float:
+    """How well a sentence fits a symptom: rare words count more, whole phrases more still."""
+    said = meaning(sentence)
+    title, words, phrases = _titles(kind, symptom)
+    total = 1.2 * _weigh(said & title) + _weigh(said & words - title)
+    return total + _PHRASE * max((_weigh(p) for p in phrases if p <= said), default=0.0)
+
+
+def _pointers(sentence: str, kind: str) -> list[Pointer]:
+    """Where the kind's own rows send a sentence such as this."""
+    said = meaning(sentence)
+    found = []
+    for _, row in of_kind("symptoms", kind):
+        for cell in parts(row["not_these"], "|"):
+            phrase, _, target = cell.partition(" > ")
+            wanted = meaning(phrase)
+            to_kind, _, to_symptom = target.partition(": ")
+            heard = _weigh(wanted & said) / (_weigh(wanted) or 1)
+            if heard >= _POINTER and len(wanted & said) > 1:
+                known = "" if to_kind == "other" else to_kind
+                found.append(Pointer(kind=known, symptom=to_symptom or target, because=phrase))
+    return found
+
+
+def match_symptom(kind: str, sentence: str) -> SymptomMatch:
+    """Match a sentence to the symptoms of a kind.
+
+    Parameters
+    ----------
+    kind : str
+        One of ``kinds()``, or empty for a unit of no known kind.
+    sentence : str
+        What the owner says is the matter.
+
+    Returns
+    -------
+    SymptomMatch
+        What it was taken for, how sure that is, and the question that would tell more.
+    """
+    if not of_kind("symptoms", kind):
+        return SymptomMatch(kind=kind, sentence=sentence, symptom="", certainty="none", said=_NO_SYMPTOM)
+    pointers = _pointers(sentence, kind)
+    scores = {
+        row["symptom"]: score(sentence, kind, row["symptom"])
+        + sum(_PHRASE * _weigh(meaning(p.because)) for p in pointers if (p.kind, p.symptom) == (kind, row["symptom"]))
+        for _, row in of_kind("symptoms", kind)
+    }
+    ranked = sorted(scores, key=lambda s: -scores[s])
+    best = scores[ranked[0]]
+    elsewhere = tuple(p for p in pointers if p.kind != kind) or _heard_elsewhere(sentence, kind, best)
+    fine = _says_fine(sentence) if best < 3 * _LEAST else ""
+    lost = best < _LEAST or bool(fine)
+    close = ranked if lost else [s for s in ranked if scores[s] >= _CLOSE * best]
+    sure = len(close) == 1 and not lost and all(_weigh(meaning(p.because)) <= best for p in elsewhere)
+    return SymptomMatch(
+        kind=kind,
+        sentence=sentence,
+        symptom="" if lost else ranked[0],
+        certainty="none" if lost else "ask" if not sure else "exact" if sentence == ranked[0] else "taken as",
+        first_question=_row(kind, ranked[0])["first_question"] if sure else f"Which fits best: {'; '.join(close)}?",
+        candidates=tuple(close),
+        nothing_wrong=_nothing_wrong(kind, sentence) or fine,
+        points_elsewhere=elsewhere,
+        found=found_in(kind, sentence),
+        said=f"taken as: {ranked[0]}" if sure else _NO_SYMPTOM if lost else f"not sure: {' or '.join(close)}",
+    )
+
+
+def _nothing_wrong(kind: str, sentence: str) -> str:
+    """The kind's own word that this is no fault, where the sentence says hardly more than that."""
+    said = {word.lstrip("!") for word in meaning(sentence)}
+    for _, row in of_kind("symptoms", kind):
+        for clause in parts(row["nothing_wrong"]):
+            wanted = {word.lstrip("!") for word in meaning(clause.split(":")[0])}
+            both = _weigh(wanted & said)
+            if both >= 0.7 * _weigh(wanted) and both >= 0.5 * _weigh(said):
+                return clause
+    return ""
+
+
+def _says_fine(sentence: str) -> str:
+    text = f" {fold(sentence)} "
+    return "you say that it works" if any(f" {phrase} " in text for phrase in listed("fine")) else ""
+
+
+def _heard_elsewhere(sentence: str, kind: str, best: float) -> tuple[Pointer, ...]:
+    """Another kind's symptom, where a sentence that says little of this kind says much of that one."""
+    if best >= 2 * _LEAST:
+        return ()
+    others = [
+        (score(sentence, row["kind"], row["symptom"]), row["kind"], row["symptom"])
+        for row in rows("symptoms")
+        if row["kind"] != kind
+    ]
+    top, its_kind, its_symptom = max(others)
+    return (Pointer(kind=its_kind, symptom=its_symptom, because=sentence),) if top > 4 * _LEAST + 2 * best else ()
+
+
+@cache
+def _clauses(kind: str) -> tuple[tuple[frozenset[str], Found], ...]:
+    """Each thing that can be found on a kind, by the words that tell of it."""
+    found = []
+    for _, row in of_kind("failures", kind):
+        for clause in _alternatives(row["cause"]):
+            record = Found(clause, "failures", symptom=row["symptom"], cause=row["cause"], outcome=row["outcome"])
+            found.append((meaning(clause), record))
+    for _, row in of_kind("remedies", kind):
+        for clause in _alternatives(row["finding"]):
+            found.append((meaning(clause), Found(clause, "remedies", cause=row["finding"])))
+    # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or plain damage
+    return tuple(
+        (words, record)
+        for words, record in found
+        if words & _tells("damage") or (words & _tells("state") and _names_part(words))
+    )
+
+
+def _names_part(words: frozenset[str]) -> bool:
+    return any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
+
+
+@cache
+def _tells(use: str) -> frozenset[str]:
+    return frozenset(w for state in listed(use) for w in meaning(state) if not w.startswith("!"))
+
+
+def _alternatives(cause: str) -> Tokens:
+    """The ways to name a cause: "brushes stuck or worn" is told by "brushes worn" as well."""
+    pieces = [p.strip() for comma in parts(cause, ",") for p in re.split(r" or | and |: ", comma)]
+    told = []
+    for k, piece in enumerate(pieces):
+        noun = pieces[k - 1].split()[0] if k and set(piece.split()) <= listed("state") else ""
+        stated = listed("state") & set(piece.split())
+        state = pieces[k + 1].split()[-1] if not stated and k + 1 < len(pieces) else ""
+        told.append(f"{noun} {piece} {state}".strip())
+    # "shaft grooved under the seal" is told by "shaft grooved"
+    cut = [re.split(r" (?:under|of|in|from|behind|by|to|at|with|on|inside|past) ", t)[0] for t in (cause, *told)]
+    return tuple(dict.fromkeys([cause, *told, *cut]))
+
+
+def found_in(kind: str, text: str) -> tuple[Found, ...]:
+    """What a text says was found already on a unit of a kind, nearest wording first."""
+    heard: dict[tuple[str, str], tuple[float, float, Found]] = {}
+    # clause by clause, so that "brushes worn, rings fine" tells nothing of the rings
+    for said in (meaning(clause) for clause in re.split(r"[,;.:]| but | though | while ", text)):
+        for words, record in _clauses(kind):
+            # a word and its group tell the same thing: the group is enough
+            told = [w for w in words if "@" in w or not _grouped(w)]
+            share = _weigh(w for w in told if w in said) / (_weigh(told) or 1)
+            key = (record.table, record.cause + record.symptom)
+            stated = words & said & (_tells("state") | _tells("damage"))
+            if share >= _FOUND and stated and (share, _weigh(told)) > heard.get(key, (0.0, 0.0))[:2]:
+                heard[key] = (share, _weigh(told), record)
+    return tuple(record for *_, record in sorted(heard.values(), key=lambda h: (-h[0], -h[1])))
+
+
+def _grouped(word: str) -> bool:
+    """Whether a word is told by a group of words of one meaning as well."""
+    return any("@" in w for w in meaning(word.lstrip("!")))
+
+
+def settle(match: KindMatch, sentence: str) -> KindMatch:
+    """Answer "which is it?" from the owner's sentence where its words leave no doubt; else the match as it was."""
+    if match.certainty != "ask" or len(match.candidates) < 2:
+        return match
+    best: dict[str, float] = {
+        kind: max(score(sentence, kind, row["symptom"]) for _, row in of_kind("symptoms", kind))
+        for kind in match.candidates
+    }
+    first, second, *_ = sorted(best, key=lambda k: -best[k])
+    if best[first] >= _LEAST and best[second] < _CLOSE * best[first]:
+        settled = as_kind(match, first)
+        return replace(settled, said=f"taken as: {first}, by what is said of it")
+    return replace(match, kind=first if best[first] > best[match.kind] else match.kind)

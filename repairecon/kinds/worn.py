@@ -1,0 +1,173 @@
+"""A measurement judged against the limit of its kind."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from repairecon.kinds.tables import of_kind, parts, rows, said_by
+from repairecon.kinds.words import fold, meaning
+
+Verdict = Literal["within", "worn", "ask"]
+
+_NUMBER = r"[-+]?\d+(?:[.,]\d+)?(?:/\d+)?"
+_TIMES = ("hours", "years", "months", "days")
+_NO_SUCH_SIZE = 20
+_CELLS: dict[Verdict, str] = {"worn": "worn_words", "within": "good_words"}
+_BY_TYPE = "By type: the limit comes from manuals of other units, see your book."
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A measure, its limit as written, and what the measurement means.
+
+    ``measure`` is empty where the kind has none of that name. ``ask``: the value decides nothing without what
+    ``note`` asks for.
+    """
+
+    kind: str
+    value: str
+    note: str
+    verdict: Verdict = "ask"
+    measure: str = ""
+    limit: str = ""
+    what_then: str = ""
+    source: str = ""
+
+
+def measures(kind: str) -> tuple[str, ...]:
+    """What can be measured on a kind."""
+    return tuple(row["measure"] for _, row in of_kind("limits", kind))
+
+
+def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement:
+    """Judge what was measured.
+
+    Parameters
+    ----------
+    kind : str
+        One of ``kinds()``.
+    measure : str
+        What was measured, in the owner's words.
+    value : str or float or None
+        A number in the limit's own unit, a number with its unit ("3 thou"), one against another ("10.9 of 12.4"),
+        or words ("a nail catches"). None asks for the limit alone.
+
+    Returns
+    -------
+    Judgement
+        Within, worn, or what to ask, with the limit, its source and what then.
+    """
+    said = "" if value is None else f"{value}".strip()
+    likely = _likely_rows(kind, measure)
+    if not likely:
+        known = "; ".join(measures(kind))
+        note = f"no such measure is known of it; known are: {known}"
+        return Judgement(kind=kind, value=said, note=note)
+    # a figure belongs to a limit in figures, words to one in words
+    fitting = [row for row in likely if said and bool(row["unit"]) == bool(re.match(_NUMBER, said))]
+    row = (fitting or likely)[0]
+    verdict, note = _judge(row, said)
+    if row["by_type"] == "yes" and "your book" not in note:
+        note = f"{note} {_BY_TYPE}".strip()
+    return Judgement(
+        kind=kind,
+        measure=row["measure"],
+        value=said,
+        limit=row["limit"],
+        verdict=verdict,
+        what_then="" if row["what_then"] == "-" else row["what_then"],
+        source=said_by(row["source"]),
+        note=note,
+    )
+
+
+def _likely_rows(kind: str, measure: str) -> list[Mapping[str, str]]:
+    """Limits whose name shares most of its words with the owner's, best first; those about as near come along."""
+    said = meaning(measure)
+    scored = []
+    for _, row in of_kind("limits", kind):
+        name = meaning(row["measure"])
+        both = len(said & name)
+        scored.append((2 * both / (len(said) + len(name) or 1), row))
+    best = max((s for s, _ in scored), default=0.0)
+    near = [(s, row) for s, row in scored if s >= 0.6 * best and s > 0.25]
+    return [row for _, row in sorted(near, key=lambda pair: -pair[0])]
+
+
+def _wanted(row: Mapping[str, str]) -> str:
+    """What kind of value the limit can be compared with."""
+    if row["unit"]:
+        return f"Give {row['value_is'] or 'the value in ' + row['unit']}."
+    words = [*parts(row["worn_words"])[:2], *parts(row["good_words"])[:2]]
+    return f"Say it in words, such as: {', '.join(words)}." if words else "Compare it with the limit yourself."
+
+
+def _judge(row: Mapping[str, str], said: str) -> tuple[Verdict, str]:
+    if not said:
+        return "ask", _wanted(row)
+    number, note = _number(row, said)
+    if number is None:
+        by_words = _by_words(row, said)
+        return by_words, "" if by_words != "ask" else note or _wanted(row)
+    low, high = float(row["limit_low"]), float(row["limit_high"])
+    if (number < 0 and row["unit"] != "C") or (number > _NO_SUCH_SIZE * high and "under" in row["value_is"]):
+        return "ask", _wanted(row)
+    verdict = _against(row, number, low, high)
+    if verdict == "ask":
+        note = "Between the limits that are known: see your book."
+    return verdict, note
+
+
+def _against(row: Mapping[str, str], number: float, low: float, high: float) -> Verdict:
+    if row["worn_when"] == "outside":
+        return "within" if low <= number <= high else "worn"
+    if row["worn_when"] == "below":
+        return "worn" if number < low else "within" if number >= high else "ask"
+    # a wear limit may be reached, a date or a count of hours is due on its day
+    due = number >= high if row["unit"] in _TIMES else number > high
+    below = number < low if row["unit"] in _TIMES else number <= low
+    return "worn" if due else "within" if below else "ask"
+
+
+def _by_words(row: Mapping[str, str], said: str) -> Verdict:
+    heard = meaning(said)
+    told: dict[Verdict, bool] = {
+        verdict: any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell]))
+        for verdict, cell in _CELLS.items()
+    }
+    return next((verdict for verdict, is_told in told.items() if is_told), "ask")
+
+
+def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:
+    """The value in the unit of the limit, with what was taken for granted; None where it is no such value."""
+    if not row["unit"] and row["worn_when"] == "":
+        return None, ""
+    of = re.fullmatch(rf"({_NUMBER})\s*v?\s*(?:of|against|/ )\s*({_NUMBER})\s*v?", said.lower())
+    if of and row["unit"] == "%":
+        part, whole = _value(of[1]), _value(of[2])
+        if whole <= 0:
+            return None, _wanted(row)
+        left = 100 * part / whole
+        return (left if row["worn_when"] == "below" else 100 - left), ""
+    found = re.match(rf"({_NUMBER})\s*(.*)", said)
+    if not found:
+        return None, ""
+    return _in_unit(row, _value(found[1]), found[2].strip().lower().rstrip("."))
+
+
+def _in_unit(row: Mapping[str, str], number: float, unit: str) -> tuple[float | None, str]:
+    if not unit or not row["unit"]:
+        return number, f"Taken as {row['value_is'] or row['unit']}." if row["unit"] else ""
+    for line in rows("units"):
+        if line["unit"] == row["unit"] and unit in parts(line["written"]):
+            return number * float(line["times"]) + float(line["plus"]), ""
+    return None, f"{unit} is not a unit of this limit. {_wanted(row)}"
+
+
+def _value(text: str) -> float:
+    """0.2, 0,2 or 1/8 as a number."""
+    top, _, bottom = text.replace(",", ".").partition("/")
+    return float(top) / (float(bottom or 1) or 1)

@@ -1,0 +1,230 @@
+"""suppliers.csv, carriage.csv and quotes.csv to records."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from repairecon.read import values
+from repairecon.read.problems import key, shown
+from repairecon.read.reading import Reading
+from repairecon.read.tables import NOTHING, Row
+from repairecon.read.values import Misread, plain
+from repairecon.records import PriceBreak, Quote, Range, Supplier, WeightBand
+
+_BREAK = re.compile(r"(\S+)\s+at\s+(.+)", re.IGNORECASE)
+_WRITE_BREAK = "write packs and price as in 10 at 9.80; 25 at 8.90"
+
+
+def suppliers(reading: Reading, rows: list[tuple[Row, str]]) -> tuple[Supplier, ...]:
+    """Who quotes."""
+    bands = _all_bands(reading)
+    return tuple(_supplier(reading, row, name, bands.get(key(name), ())) for row, name in rows)
+
+
+def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ...]) -> Supplier:
+    reading.keep_note(row)
+    money, currency = reading.money, row.text("currency").upper()
+    if currency and currency not in money.named and money.whole:
+        known = ", ".join(sorted(money.named))
+        write = f"give its rate under [money.exchange] in case.toml, or write one of: {known}"
+        row.fault("currency", shown(currency), write)
+    vat_included, imported = row.choice("vat") == "in", row.yes("imported")
+    vat_rate = row.number("vat_rate")
+    if vat_rate is None:
+        vat_rate = money.vat_rate if imported or not vat_included else money.vat_rate_unlisted
+    plainly = ("role", "duty_rate", "cost_handling", "lead_days")
+    rates = ("minimum_order", "discount_rate", "card_fee_rate", "insurance_rate")
+    return Supplier(
+        supplier=name,
+        currency=currency or money.currency,
+        vat_included=vat_included,
+        vat_rate=vat_rate,
+        imported=imported,
+        carriage=bands[0].quoted if bands and not row.has_range("carriage") else row.amount("carriage"),
+        source=row.source,
+        bands=bands,
+        free_above=_free_above(reading, row, bands),
+        by_hand=row.choice("delivery") == "by hand",
+        **row.these(*plainly, *rates),
+    )
+
+
+def _free_above(reading: Reading, row: Row, known: tuple[WeightBand, ...]) -> float | None:
+    """The goods from which on nothing is charged; it needs a charge below."""
+    goods = row.number("free_above")
+    if goods is not None and not known and not row.has_range("carriage") and reading.tables["carriage.csv"].whole:
+        found = f"nothing, beside free_above {plain(goods)}"
+        row.fault("carriage_likely", found, "write the carriage of a smaller order, or its bands in carriage.csv")
+    return goods
+
+
+def _all_bands(reading: Reading) -> dict[str, tuple[WeightBand, ...]]:
+    """Weight bands by key of the supplier, lightest first."""
+    made: dict[str, list[WeightBand]] = {}
+    for row in reading.tables["carriage.csv"].rows:
+        reading.keep_note(row)
+        _take_band(reading, row, made)
+    return {name: tuple(some) for name, some in made.items()}
+
+
+def _take_band(reading: Reading, row: Row, made: dict[str, list[WeightBand]]) -> None:
+    row.required_value("supplier", "up_to_kg")
+    name = reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known)
+    up_to = row.number("up_to_kg")
+    if not row.has_range("quoted"):
+        row.fault("quoted_likely", "nothing", "write the carriage of such a parcel, in the supplier's money")
+    quoted = row.amount("quoted")
+    if up_to is None:
+        return
+    lighter = made.setdefault(key(name), [])
+    if lighter and up_to <= lighter[-1].up_to_kg:
+        write = "write the bands of a supplier from the lightest to the heaviest, each weight once"
+        row.fault("up_to_kg", f"{plain(up_to)} after {plain(lighter[-1].up_to_kg)}", write)
+    elif lighter and _falls(lighter[-1].quoted, quoted):
+        found = f"{plain(quoted.likely)} after {plain(lighter[-1].quoted.likely)} for a lighter parcel"
+        write = (
+            "write a carriage that does not fall with the weight (a lighter parcel may go at the price of a heavier)"
+        )
+        row.fault("quoted_likely", found, write)
+    else:
+        lighter.append(WeightBand(up_to, quoted))
+
+
+def _falls(lighter: Range, heavier: Range) -> bool:
+    """Whether any number of a carriage is below that of a lighter parcel."""
+    return heavier is not NOTHING and any(
+        getattr(heavier, at) < getattr(lighter, at) for at in ("low", "likely", "high")
+    )
+
+
+def quoted_items(reading: Reading) -> dict[str, bool]:
+    """Keys of the items that have a quote, right or wrong; True if all of them give p_never."""
+    items: dict[str, bool] = {}
+    for row in reading.tables["quotes.csv"].rows:
+        item = key(row.text("item"))
+        if item:
+            items[item] = items.get(item, True) and row.has("p_never")
+    return items
+
+
+def quotes(reading: Reading) -> tuple[Quote, ...]:
+    """Quotes; a blank chance of never is -1, filled in with that of the way later."""
+    missing: dict[str, None] = {}
+    made = tuple(_quote(reading, row, missing) for row in reading.tables["quotes.csv"].rows)
+    if missing:
+        named = ", ".join(shown(m) for m in list(missing)[:6]) + (", ..." if len(missing) > 6 else "")
+        write = f"add a row for each of {named}: quotes.csv names them"
+        reading.problems.add("suppliers.csv", None, "", "no rows", write)
+    return made
+
+
+def _quote(reading: Reading, row: Row, missing: dict[str, None]) -> Quote:
+    reading.keep_note(row)
+    row.required_value("item", "supplier")
+    supplier = row.text("supplier")
+    if supplier and not reading.suppliers.find(supplier) and not reading.tables["suppliers.csv"].given:
+        missing[supplier] = None
+    if not row.has_range("quoted"):
+        row.fault("quoted_likely", "nothing", "write the price as quoted, in the supplier's money")
+    quoted, p_never = row.amount("quoted"), row.number("p_never")
+    item = _item(reading, row, p_never)
+    return Quote(
+        item=item,
+        supplier=reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known),
+        quoted=quoted,
+        p_never=-1.0 if p_never is None else p_never,
+        source=row.source,
+        breaks=_breaks(row, quoted),
+        valid_until=_valid_until(row),
+        **row.these("pack", "minimum_packs", "part_class", "lead_days", "quoted_on", "weight_kg", "duty_rate"),
+        **row.these("quoted_core", "designation", "material"),
+    )
+
+
+def _item(reading: Reading, row: Row, p_never: float | None) -> str:
+    """The part or the way that is quoted, as its own file spells it."""
+    item = row.text("item")
+    part, way = reading.parts.find(item), reading.ways.find(item)
+    if item and not part and not way and reading.parts.whole and reading.ways.whole:
+        row.fault("item", shown(item), reading.items.advice(row.problems, item))
+    if part and way:
+        row.fault("item", f"{shown(item)}, a part and a way", "give one of the two another name")
+    if part and not way and p_never:
+        write = "leave it blank and put a 'part no longer available' row in events.csv"
+        row.fault("p_never", row.shown("p_never"), write)
+    return part or way or item
+
+
+def _valid_until(row: Row) -> str:
+    """The quote's own last day, not before the day that it was given."""
+    last, given = row.date("valid_until"), row.date("quoted_on")
+    if last and given and last < given:
+        row.fault("valid_until", f"{last}, before quoted_on {given}", "write the last day on which the quote holds")
+    return last
+
+
+def _breaks(row: Row, quoted: Range) -> tuple[PriceBreak, ...]:
+    """Lower prices in rising order of packs, prices falling; the first fault of a cell is noted, and none are kept."""
+    made: list[PriceBreak] = []
+    for word in row.text("breaks").split(";"):
+        if not word.strip():
+            continue
+        read = _break(word.strip())
+        fault = read if isinstance(read, Misread) else _out_of_order(read, made, quoted)
+        if fault is not None:
+            row.fault("breaks", fault.found or shown(word), fault.write)
+            return ()
+        if isinstance(read, PriceBreak):
+            made.append(read)
+    return tuple(made)
+
+
+def _break(word: str) -> PriceBreak | Misread:
+    match = _BREAK.fullmatch(word)
+    if not match:
+        return Misread(_WRITE_BREAK)
+    packs, price = values.number(match[1], values.COUNT), values.number(match[2].strip(), values.MONEY)
+    for read in (packs, price):
+        if isinstance(read, Misread):
+            return Misread(f"{read.write} (packs and price, as in 10 at 9.80)")
+    if isinstance(packs, Misread) or isinstance(price, Misread):
+        return Misread(_WRITE_BREAK)
+    return PriceBreak(int(packs), price)
+
+
+def _out_of_order(one: PriceBreak, before: list[PriceBreak], quoted: Range) -> Misread | None:
+    """What is wrong with a break after those before it."""
+    least = before[-1].from_packs if before else 1
+    dearest = before[-1].quoted if before else quoted.likely
+    if one.from_packs <= least:
+        found = f"{one.from_packs} packs after {least}"
+        return Misread("write the breaks from few packs to many, from 2 packs on", found=found)
+    if one.quoted > dearest and (before or quoted.high > 0):
+        found = f"{plain(one.quoted)} from {one.from_packs} packs, above {plain(dearest)} for fewer"
+        return Misread("write prices a pack that fall with more packs", found=found)
+    return None
+
+
+def items_with_days(made: tuple[Quote, ...], known: Mapping[str, Supplier]) -> set[str]:
+    """Keys of the items whose quotes all say when they come."""
+    days: dict[str, bool] = {}
+    for quote in made:
+        seller = known.get(key(quote.supplier))
+        says = quote.lead_days is not None or (seller is not None and seller.lead_days is not None)
+        days[key(quote.item)] = days.get(key(quote.item), True) and says
+    return {item for item, says in days.items() if says}
+
+
+def bare_prices(reading: Reading, made: tuple[Quote, ...], known: Mapping[str, Supplier]) -> dict[str, float]:
+    """Cheapest quoted price a piece by item, tax in, carriage left out: only to scale defaults by."""
+    prices: dict[str, float] = {}
+    for quote in made:
+        seller = known.get(key(quote.supplier))
+        if seller is None or quote.quoted is NOTHING:
+            continue
+        rate = reading.money.exchange.get(seller.currency, 1.0)
+        tax = 1.0 if seller.vat_included else 1.0 + seller.vat_rate
+        price = quote.quoted.likely / quote.pack * rate * tax
+        prices[key(quote.item)] = min(price, prices.get(key(quote.item), price))
+    return prices

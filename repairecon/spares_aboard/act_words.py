@@ -1,0 +1,130 @@
+"""What an act on the spares book did, in sentences: what was written, what is left, what to buy now."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from repairecon.book.own_list import ImportPlan
+from repairecon.records import Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
+from repairecon.show.words import price, quantity
+from repairecon.spares_aboard.holdings import good_until
+
+_DID = {
+    "bought": "received", "used": "used", "fitted": "fitted", "moved": "moved", "counted": "counted",
+    "scrapped": "thrown away", "lent": "lent", "returned": "taken back", "undone": "taken back from the book",
+    "corrected": "corrected",
+}  # fmt: skip
+
+
+def movement(m: Movement, measure: str = "piece", currency: str = "") -> str:
+    """One line of the ledger."""
+    where = " ".join(
+        word for word in (
+            f"from {m.locker_from}" if m.locker_from else "", f"to {m.locker_to}" if m.locker_to else "",
+            f"into {m.unit}" if m.unit else "", f"at {quantity(m.hours)} h" if m.hours is not None else "",
+            f"{'from' if m.kind == 'bought' else 'with'} {m.person}" if m.person else "",
+            f"at {price(float(m.cost_unit), currency)} each" if m.cost_unit is not None and currency else "",
+            f"(movement {m.undoes})" if m.undoes else "",
+        ) if word
+    )  # fmt: skip
+    marks = "; ".join(w for w in (f"cured {m.cure_date}" if m.cure_date else "", m.lot, m.reference, m.note) if w)
+    gone = f" [taken back by {m.undone_by}]" if m.undone_by else ""
+    return f"{m.number}  {m.on_date}  {_DID[m.kind]} {quantity(m.quantity, measure)} {where}".rstrip() + (
+        f"  ({marks})" if marks else ""
+    ) + gone  # fmt: skip
+
+
+def happened(done: Happened, currency: str) -> str:
+    """What an act did to one item, and the line to reorder if it is now too few."""
+    measure = done.item.measure
+    lines = [done.item.name]
+    lines += [f"  movement {movement(m, measure, currency)}" for m in done.movements]
+    if done.before is not None:
+        run = f", {quantity(done.hours_run)} hours ago" if done.hours_run is not None else ""
+        lines.append(f"  fitted last on {done.before.on_date}{run}")
+    cures = sorted({lot.cure_date for lot in done.lots if lot.cure_date})
+    if cures and done.movements[0].kind in ("fitted", "used"):
+        lines.append(f"  from the lot cured {', '.join(cures)}")
+        until = good_until(done.item, cures[0])
+        if until is not None and until.isoformat() < done.movements[0].on_date:
+            lines.append(f"  PAST ITS SHELF LIFE since {until.isoformat()}: look at it before you trust it")
+    places = ", ".join(f"{quantity(q, measure)} in {name}" for name, q in done.places.items())
+    lines.append(f"  left aboard: {quantity(done.aboard, measure)}" + (f" ({places})" if places else ""))
+    if done.reorder is not None:
+        lines.append(f"  REORDER: {below(done.reorder, currency)}")
+    return "\n".join(lines)
+
+
+def below(line: ReorderLine, currency: str) -> str:
+    """One item under its minimum: whom to ask, and the last price."""
+    m, last = line.item.measure, line.last
+    short = f"{line.item.name}: {quantity(line.aboard, m)} aboard, {quantity(line.item.minimum, m)} wanted"
+    short += "; CRITICAL" if line.item.critical else ""
+    short += f"; {quantity(line.ashore, m)} ashore" if line.ashore else ""
+    short += f"; {quantity(line.lent, m)} lent out" if line.lent else ""
+    many = quantity(line.short, m)
+    if last is None:
+        return f"{short}; buy {many}, never bought by this book."
+    who = f" from {last.person}" if last.person else ""
+    paid = f" at {price(float(last.cost_unit), currency)} each" if last.cost_unit is not None else ""
+    return f"{short}; buy {many}, last{who}{paid} on {last.on_date}."
+
+
+def counted(made: Sequence[Counted], written: bool, notes: Sequence[str] = ()) -> str:
+    """Differences first, then how many agreed."""
+    differ = [c for c in made if c.difference]
+    lines = [
+        f"{c.locker}: {c.item}: book {quantity(c.in_book)}, counted {quantity(c.counted)}, "
+        f"{'+' if c.difference > 0 else ''}{quantity(c.difference)}"
+        + (f"  (movement {c.movement.number})" if c.movement is not None else "")
+        for c in differ
+    ]
+    agreed = len(made) - len(differ)
+    lines += [f"{agreed} agreed with the book."] if agreed else []
+    lines += list(notes)
+    return "\n".join([*lines, "Written." if written else "Nothing was written."])
+
+
+def found(items: Sequence[Found]) -> str:
+    """Where each item lies."""
+    if not items:
+        return "Nothing in the book has these words."
+    lines = []
+    for each in items:
+        lie = ", ".join(f"{quantity(s.quantity, each.item.measure)} in {s.locker}" for s in each.stock) or "none"
+        home = f" (its locker: {each.item.locker})" if each.item.locker and not each.stock else ""
+        marks = ", ".join(w for w in (each.item.designation, each.item.makers_number) if w)
+        lines.append(f"{each.item.name}{f' [{marks}]' if marks else ''}: {lie}{home}")
+    return "\n".join(lines)
+
+
+def movements(listed: Sequence[Movement], currency: str) -> str:
+    """All movements of an item."""
+    return "\n".join(movement(m, currency=currency) for m in listed) or "No movement yet."
+
+
+def planned_delivery(lines: Sequence[ReceiveLine], new_items: Sequence[str], currency: str) -> str:
+    """What a delivery would bring."""
+    said = []
+    for line in lines:
+        new = " (new item)" if line.item in new_items else ""
+        cost = f" at {price(float(line.cost_unit), currency)} each" if line.cost_unit is not None else ""
+        sender = f" from {line.supplier}" if line.supplier else ""
+        said.append(f"{line.item}{new}: {quantity(Decimal(str(line.quantity)))}{cost}{sender}")
+    return "\n".join([*said, "Nothing was written."])
+
+
+def planned_import(plan: ImportPlan, most: int) -> str:
+    """Which heading of a list is taken for what, what comes new with it, and what each row would do."""
+    lines = ["Columns: " + ", ".join(f"{ours} = {theirs}" for ours, theirs in plan.columns.items())]
+    listed = (("Left out", plan.left_out), ("New lockers", plan.new_lockers), ("New units", plan.new_units))
+    lines += [f"{title}: {', '.join(names)}" for title, names in listed if names]
+    for line in plan.lines[:most]:
+        does = ["new item"] if line.new else [f"card changed: {', '.join(line.changes)}"] if line.changes else []
+        if line.difference:
+            does.append(f"{'+' if line.difference > 0 else ''}{quantity(line.difference)} in {line.locker}")
+        lines.append(f"  row {line.row}  {line.item}: {'; '.join(does) or 'as in the book'}")
+    if len(plan.lines) > most:
+        lines.append(f"  ... and {len(plan.lines) - most} more")
+    return "\n".join(lines)

@@ -1,0 +1,333 @@
+"""The answer of spares-aboard in words: sentences to act on, the text for a terminal, panels of a notebook."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from repairecon.book.spares_book import SparesBook
+from repairecon.show.layout import as_text, capital, section, wrapped
+from repairecon.show.sheet import Panel
+from repairecon.show.words import chance_words, days_words, money, number, price, quantity, whole
+from repairecon.spares_aboard import act_words
+from repairecon.spares_aboard.answer import SparesAnswer
+from repairecon.spares_aboard.demand import CaseWorth
+from repairecon.spares_aboard.holdings import FIT, INSPECT, OVER, RUNS_OUT
+
+MOST, MOST_DRAWN = 15, 18
+_WHAT_WORTH_IS = (
+    "Worth: what being without would cost on average, less what the spare loses by lying unused. Its price is not "
+    "lost: what is not used is still there after the passage."
+)
+_CAUTIONS = [
+    "Shelf life holds for loose parts kept cool, dark and dry; look at every part before you trust it.",
+    "Steering, seacocks, gas, fuel and flooding: carry what local law and licensed practice ask all the same.",
+]
+
+
+def summary(answer: SparesAnswer) -> str:
+    """For a terminal: what to buy and what to throw away, then the worth, then where it lies and what it rests on."""
+    figures = f"   [figures: {answer.figures}]" if answer.figures else ""
+    parts = [
+        capital(answer.boat) + figures + "\n" + wrapped(_period(answer)),
+        section("What to buy next", _buying(answer)),
+        section("Expiring", expiring(answer)),
+        section("Below the minimum", _below(answer)),
+        section("Missing, and not bought", _missing(answer)),
+        "Worth\n" + wrapped(_value(answer)),
+        section("Surplus", _surplus(answer)),
+        section("Turn by hand", _turning(answer)),
+        section("Whole units by their own case", [_case(c, answer) for c in answer.cases]),
+        "" if answer.by_locker.empty else "Where the value lies\n" + as_text(place_table(answer), "locker"),
+        section("Assumed, as nobody said", _assumed(answer)),
+        section("Beside this", _CAUTIONS),
+    ]
+    return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def heading(answer: SparesAnswer) -> Panel:
+    """Whose book, for how long, whose figures."""
+    figures = [f"Figures: {answer.figures}."] if answer.figures else []
+    return Panel(f"Spares aboard: {capital(answer.boat)}", [*figures, _period(answer)], listed=False)
+
+
+def verdict(answer: SparesAnswer) -> list[Panel]:
+    """What to buy next and to throw away, what is below its minimum, worth."""
+    return [
+        Panel("What to buy next", _buying(answer)),
+        Panel("Expiring", expiring(answer)),
+        Panel("Below the minimum", _below(answer)),
+        Panel("Worth", [_value(answer)], listed=False),
+    ]
+
+
+def more(answer: SparesAnswer) -> list[Panel]:
+    """Missing, surplus, turning, whole units by their case, what was assumed, cautions."""
+    panels = [
+        ("Missing, and not bought", _missing(answer)),
+        ("Surplus", _surplus(answer)),
+        ("Turn by hand", _turning(answer)),
+        ("Whole units by their own case", [_case(c, answer) for c in answer.cases]),
+        ("Assumed, as nobody said", _assumed(answer)),
+        ("Beside this", _CAUTIONS),
+    ]
+    return [Panel(title, lines) for title, lines in panels if lines]
+
+
+def _period(answer: SparesAnswer) -> str:
+    hours = f", {number(answer.running_hours)} running hours" if answer.running_hours is not None else ""
+    return (
+        f"As of {answer.today}; passage of {days_words(answer.passage_days)}, until {answer.until}; parts can be had "
+        f"{days_words(answer.period_days - answer.passage_days)} after it{hours}."
+    )
+
+
+def _value(answer: SparesAnswer) -> str:
+    w, c = answer.worth, answer.currency
+    lines = len(answer.holdings["number"].unique())
+    text = (
+        f"{lines} items are worth {money(w.fifo, c)} at cost, first in first out ({money(w.average, c)} by moving "
+        f"average); to buy them again at the last prices would take {money(w.replacement, c)}."
+    )
+    if w.written_down > 0:
+        text += f" Of that {price(w.written_down, c)} is past any use and counts as nothing."
+    if w.unknown > 0:
+        text += f" {number(w.unknown)} came aboard at no known cost and count as nothing."
+    return text
+
+
+def _some(lines: list[str]) -> list[str]:
+    further = [f"... and {whole(len(lines) - MOST)} more (--json has all)."] if len(lines) > MOST else []
+    return lines[:MOST] + further
+
+
+def _below(answer: SparesAnswer) -> list[str]:
+    return [act_words.below(line, answer.currency) for line in answer.below_minimum] or ["Nothing."]
+
+
+def expiring(answer: SparesAnswer) -> list[str]:
+    """Rubber that is over or runs out before the passage ends."""
+    return _some([_expiring(r) for r in answer.expiring.itertuples(index=False)]) or ["Nothing."]
+
+
+def _expiring(row: Any) -> str:
+    what = f"{row.item}: {quantity(row.quantity)} in {row.locker}"
+    last = row.extended_until if row.inspected else row.good_until
+    since = {
+        "cure date": f"cured {row.cure_date}",
+        "day bought": "no cure date, counted from the day bought: may be older",
+        "day found": "no cure date, counted from the day found: may be much older",
+    }[row.counted_from]
+    said = {
+        OVER: f"out of date since {row.extended_until:%Y-%m-%d}: throw away",
+        INSPECT: f"inspect: due since {row.good_until:%Y-%m-%d}; if sound, good until {row.extended_until:%Y-%m-%d}",
+        RUNS_OUT: f"runs out during the passage, on {last:%Y-%m-%d}",
+        FIT: f"good until {row.good_until:%Y-%m-%d}",
+    }[row.state]
+    return f"{what}: {said} ({since})."
+
+
+def _turning(answer: SparesAnswer) -> list[str]:
+    lines = []
+    for row in answer.turning[answer.turning["due"]].itertuples(index=False):
+        noted = row.turned_from == "told"
+        last = f"last turned {row.last_turned}" if noted else f"no turning noted since it came, {row.last_turned}"
+        lines.append(f"{row.item}, in {row.locker}: turn by hand by {row.turn_by:%Y-%m-%d} ({last}).")
+    return _some(lines)
+
+
+def _buying(answer: SparesAnswer) -> list[str]:
+    rows = answer.carry[answer.carry["buy"] > 0]
+    lines = [_buy(r, answer.currency) for r in rows.itertuples(index=False)]
+    return [_budget(answer), *_some(lines), _WHAT_WORTH_IS] if lines else [_budget(answer)]
+
+
+def _budget(answer: SparesAnswer) -> str:
+    c, r = answer.currency, answer.risk
+    with_what = f"of {money(answer.budget, c)}" if answer.budget is not None else "(no budget given: all that pays)"
+    another = price(answer.most_lost, c)
+    rest = f" Another choice could be worth {another} more at most." if answer.most_lost > 0.005 else ""
+    return (
+        f"Spend {money(answer.spend, c)} {with_what}. Being without then costs {money(r.cost_then, c)} on average "
+        f"instead of {money(r.cost_now, c)}; something critical short {chance_words(r.p_critical_then)} instead of "
+        f"{chance_words(r.p_critical_now)}.{rest}"
+    )
+
+
+def _buy(row: Any, currency: str) -> str:
+    many = quantity(row.buy * row.at_a_time, row.measure)
+    between = ""
+    if row.cost_without_low != row.cost_without_high:
+        low, high = price(row.worth_bought_low, currency), price(row.worth_bought_high, currency)
+        own = " by your low and high figure" if row.cost_from != "assumed" else ""
+        between = f" ({low} to {high}{own})"
+    return (
+        f"Buy {many} {row.item} for {price(row.cost_buy, currency)} (have "
+        f"{quantity(row.have * row.at_a_time, row.measure)}): chance of being short {chance_words(row.p_short_now)} "
+        f"before, {chance_words(row.p_short)} after; worth {price(row.worth_bought, currency)}{between}. "
+        f"{why(row, currency)}"
+    )
+
+
+def why(row: Any, currency: str) -> str:
+    """Where the demand and the cost of being without are from; ``row`` is one of the frame ``carry``."""
+    asked = {
+        "record": f"Used {number(row.seen)} in {number(row.years)} years",
+        "guess": "Your guess of how often",
+        "case": f"Failures as the case {row.case} has them",
+    }[row.wanted_from]
+    dear = {
+        "assumed": "assumed, as nobody said", "item": "your figure", "system": f"your figure for {row.system}",
+        "critical": "your figure for what is critical", "other": "your figure for the rest",
+        "case": f"what the spare saves at each failure in the case {row.case}",
+    }[row.cost_from]  # fmt: skip
+    tools = f" No use at sea without {', '.join(row.tools_missing)}." if row.tools_missing else ""
+    return f"{asked}; being without costs {money(row.cost_without, currency)} each time ({dear}).{tools}"
+
+
+def _missing(answer: SparesAnswer) -> list[str]:
+    c, lines = answer.currency, []
+    for row in answer.missing.itertuples(index=False):
+        each = "no price known: ask for one" if row.why else f"{price(row.price, c)} each"
+        lines.append(f"{row.item}: {quantity(row.units)} more would be worth {price(row.worth, c)} ({each}).")
+    return _some(lines)
+
+
+def _surplus(answer: SparesAnswer) -> list[str]:
+    lines = []
+    for row in answer.surplus.itertuples(index=False):
+        new = f", {price(row.cost_new, answer.currency)} new" if row.cost_new == row.cost_new else ""
+        lines.append(f"{row.item}: {quantity(row.units)} more than this passage pays for{new}.")
+    return _some(lines)
+
+
+def _case(worth: CaseWorth, answer: SparesAnswer) -> str:
+    c = answer.currency
+    return (
+        f"{worth.item}: the case {worth.case} puts a spare's worth at {money(worth.worth, c)} over "
+        f"{number(worth.horizon_years)} years ({worth.combination}, before what the spare costs); that is "
+        f"{money(worth.saved_each, c)} at each of {number(worth.failures)} failures (discounted), and "
+        f"{number(worth.failures_a_year * answer.period_days / 365.25)} failures in this period."
+    )
+
+
+def _assumed(answer: SparesAnswer) -> list[str]:
+    return [f"{a.name} {a.value} {a.unit} ({a.source})" for a in answer.assumed]
+
+
+def place_table(answer: SparesAnswer, by: str = "locker") -> pd.DataFrame:
+    """Value by locker or by system."""
+    frame, c = answer.by_locker if by == "locker" else answer.by_system, answer.currency
+    rows = {
+        name: {"at cost": price(r["fifo"], c), "average": price(r["average"], c),
+               "out of date": price(r["written_down"], c) if r["written_down"] > 0 else "none"}
+        for name, r in frame.iterrows()
+    }  # fmt: skip
+    return pd.DataFrame.from_dict(rows, orient="index")
+
+
+def holdings_table(answer: SparesAnswer) -> pd.DataFrame:
+    """Every item and locker."""
+    h, c = answer.holdings.sort_values(["locker", "item"], kind="stable"), answer.currency
+    return pd.DataFrame({
+        "item": h["item"], "system": h["system"], "locker": h["locker"],
+        "there": [quantity(q, m) for q, m in zip(h["quantity"], h["measure"], strict=True)],
+        "at cost": [price(v, c) for v in h["fifo"]], "average": [price(v, c) for v in h["average"]],
+        "last bought": h["last_bought"],
+    }).set_index("item")  # fmt: skip
+
+
+def carry_table(answer: SparesAnswer, most: int = 25) -> pd.DataFrame:
+    """What to carry, what to buy first."""
+    rows, c = answer.carry.head(most), answer.currency
+    return pd.DataFrame({
+        "item": rows["item"],
+        "have": [quantity(r.have * r.at_a_time, r.measure) for r in rows.itertuples()],
+        "buy": [quantity(r.buy * r.at_a_time, r.measure) if r.buy else "" for r in rows.itertuples()],
+        "short now": [chance_words(p) for p in rows["p_short_now"]],
+        "short then": [chance_words(p) for p in rows["p_short"]],
+        "worth": [price(w, c) for w in rows["worth"]],
+        "price": ["not known" if p != p else price(p, c) for p in rows["price"]],
+    }).set_index("item")  # fmt: skip
+
+
+def show_pictures(answer: SparesAnswer) -> None:
+    """Put the three pictures on the page: risk against money, value by locker, expiry."""
+    from repairecon.show.plots import show
+    from repairecon.spares_aboard import charts
+
+    c = answer.currency
+    show(charts.risk_against_money(answer.budget_curve, c, answer.budget, under_risk(answer)))
+    if not answer.by_locker.empty:
+        show(charts.value_by_place(place_frame(answer), c, under_places(answer)))
+    if not answer.shelf.empty:
+        show(charts.expiry_timeline(expiry_frame(answer), answer.today, answer.until, under_expiry(answer)))
+
+
+def show_holdings(answer: SparesAnswer) -> None:
+    """Put every item and locker on the page, and the value by locker."""
+    from IPython.display import display
+
+    with pd.option_context("display.max_rows", None, "display.width", 160, "display.max_columns", None):
+        display(place_table(answer), holdings_table(answer))
+
+
+def under_risk(answer: SparesAnswer) -> str:
+    """What to do, under risk against money."""
+    c, curve = answer.currency, answer.budget_curve
+    if len(curve) < 2:
+        return "Nothing more is worth its money for this passage."
+    first = curve.iloc[1]
+    apart = " The list for your budget may do better: it weighs all purchases together." if answer.joint else ""
+    return (
+        f"Buy from the left for as long as the line falls steeply: {first['item']} first, for "
+        f"{price(first['spend'], c)}; beyond {money(curve['spend'].iloc[-1], c)} nothing more pays.{apart}"
+    )
+
+
+def under_places(answer: SparesAnswer) -> str:
+    """What to do, under the value by locker."""
+    if answer.by_locker.empty:
+        return "Nothing lies aboard by the book."
+    top = str(answer.by_locker.index[0])
+    return f"Count {top} first: most of the money lies there. Throw away what is hatched, lest it be trusted."
+
+
+def under_expiry(answer: SparesAnswer) -> str:
+    """What to do, under the expiry timeline."""
+    words = {OVER: "throw away {}", INSPECT: "inspect {} before you trust them",
+             RUNS_OUT: "replace {} that run out on the way"}  # fmt: skip
+    counts = {s: int((answer.shelf["state"] == s).sum()) for s in words}
+    what = ", ".join(said.replace("{}", whole(counts[s])) for s, said in words.items() if counts[s])
+    return f"Before you sail: {what}." if what else "Nothing runs out before the passage ends; use the topmost first."
+
+
+def place_frame(answer: SparesAnswer) -> pd.DataFrame:
+    """Value by locker as the chart takes it."""
+    frame = answer.by_locker
+    return pd.DataFrame({"value": frame["fifo"] - frame["written_down"], "written_down": frame["written_down"]})
+
+
+def expiry_frame(answer: SparesAnswer, most: int = MOST_DRAWN) -> pd.DataFrame:
+    """The most pressing lots of rubber as the chart takes them, an item named once a locker."""
+    first = answer.shelf.drop_duplicates(["item", "locker"]).head(most)
+    last = first["extended_until"].where(first["inspected"], first["good_until"])
+    return pd.DataFrame(
+        {"good_until": list(last), "extended_until": list(first["extended_until"])},
+        index=pd.Index([f"{r.item} ({r.locker})" for r in first.itertuples(index=False)], name="item"),
+    )
+
+
+def acts_tried(copy: SparesBook) -> Panel:
+    """One act and its undoing, on a copy: the first spare that can be fitted to a unit."""
+    title = "One act: taken from stock, written into the unit's history, put on the list to buy; then taken back"
+    stock = {line.item_number: line for line in copy.stock() if line.locker_kind == "aboard" and line.quantity >= 1}
+    ready = [i for i in copy.items() if i.number in stock and i.units and i.measure == "piece"]
+    if not ready:
+        return Panel(title, ["Nothing in this book can be fitted to a unit."])
+    card = max(ready, key=lambda i: (i.critical, stock[i.number].quantity <= i.minimum))
+    done = copy.fit(card.name, card.units[0], locker=stock[card.number].locker)
+    back = copy.undo(done.movements[0].number)
+    lines = [line.strip() for h in (done, back) for line in act_words.happened(h, copy.currency).splitlines()]
+    return Panel(title, lines)

@@ -1,0 +1,163 @@
+"""From a caliper: what a measured part can be, with tolerance and wear in mind."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from fractions import Fraction
+
+from repairecon.records.standards import Candidate, WhichPart
+from repairecon.standards.equivalents import identify, kind_of
+from repairecon.standards.measured_belts import BELTS, belts_of
+from repairecon.standards.measured_sizes import SPECS, Measures, Spec, fits
+from repairecon.standards.words import INCH, PART, Text, kinds_said, millimetres, plain, shown, whole
+
+MOST = 12
+"""How many parts are named; more would not be asked for."""
+
+_LABELS = {
+    "TOP WIDTH": "width", "TOP": "width", "WIDTH": "width", "WIDE": "width", "W": "width", "B": "width",
+    "OUTSIDE LENGTH": "outside length", "EFFECTIVE LENGTH": "length", "INSIDE LENGTH": "inside length",
+    "PITCH LENGTH": "length", "LENGTH": "length", "LONG": "length", "EFFECTIVE": "length", "LE": "length",
+    "LA": "outside length", "LI": "inside length", "LD": "datum length", "LW": "datum length", "LP": "datum length",
+    "OUTSIDE DIAMETER": "outer", "OUTER DIAMETER": "outer", "OUTSIDE DIA": "outer", "OD": "outer", "O.D.": "outer",
+    "OUTSIDE": "outer", "OUTER": "outer", "INSIDE DIAMETER": "inner", "INNER DIAMETER": "inner", "INSIDE DIA": "inner",
+    "ID": "inner", "I.D.": "inner", "INSIDE": "inner", "INNER": "inner", "BORE": "bore", "HOUSING": "bore",
+    "SHAFT": "shaft", "HEIGHT": "height", "HIGH": "height", "DEEP": "height", "H": "height", "THICKNESS": "thickness",
+    "THICK": "thickness", "CROSS SECTION": "section", "SECTION": "section", "CORD": "section", "CS": "section",
+    "C.S.": "section", "MAJOR": "major", "MAJOR DIAMETER": "major", "DIAMETER": "diameter", "DIA": "diameter",
+    "TPI": "tpi", "THREADS PER INCH": "tpi", "PITCH": "pitch", "RIBS": "ribs", "RIB": "ribs", "GROOVES": "ribs",
+    "TEETH": "teeth", "MINOR": "minor", "NOMINAL": "diameter",
+}  # fmt: skip
+_LABEL = "|".join(re.escape(name) for name in sorted(_LABELS, key=len, reverse=True))
+_UNIT = r"(?:\s*(MM|CM|INCH(?:ES)?|IN|\"))?"
+_NUM = rf"(?<![\w./])({PART}){_UNIT}"
+_LABEL_FIRST = re.compile(rf"(?<![\w.])({_LABEL})\s*[=:]?\s*{_NUM}(?![\w./])")
+_NUMBER_FIRST = re.compile(rf"{_NUM}\s*({_LABEL})(?!\w)")
+_BARE = re.compile(rf"(?<![\w./]){PART}(?![\w/])")
+_COUNTS = ("tpi", "ribs", "teeth")
+
+
+def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart:
+    """What a part of measured sizes can be.
+
+    ``measured`` are sizes as a caliper shows them: ``16.98 x 39.99 x 12.02``, ``shaft 24.96, bore 40, width 7``,
+    ``top width 9.7, outside length 850``, ``20.9 mm, 14 tpi``; mm where no unit is said. ``kind`` narrows: bearing,
+    seal, belt, o-ring, key, circlip, hose, thread ... The parts are in the order of how well they fit.
+    """
+    words = measured
+    if not isinstance(words, str):
+        words = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in words.items())
+    text = plain(words)
+    sizes = _measures(text)
+    sizes.hints = f"{kind} {text}".casefold()
+    asked = kind_of(kind) if kind else next(iter(k for k in kinds_said(text) if k in (*SPECS, *BELTS)), "")
+    if not sizes.named and not sizes.bare:
+        how = "no size could be read: write them like 16.98 x 39.99 x 12.02 or shaft 25, bore 40"
+        return WhichPart(words, (), (how,))
+    kinds = _kinds(asked, sizes, kind)
+    found: list[tuple[Decimal, Candidate]] = []
+    notes: list[str] = []
+    misses: list[str] = []
+    for name in kinds:
+        answer = belts_of(name, sizes) if name in BELTS else fits(name, SPECS[name], sizes)
+        found += answer.parts
+        notes += answer.notes if answer.parts or len(kinds) == 1 else ()
+        misses += answer.misses if answer.parts or len(kinds) == 1 else ()
+    found.sort(key=lambda pair: pair[0])
+    parts = tuple(part for _, part in found[:MOST])
+    if kind and not asked:
+        notes.insert(0, f"the kind {kind!r} is not known here: every kind was looked through")
+    if not parts and (inch := _in_inches([*sizes.bare, *sizes.named.values()])):
+        notes.insert(0, f"these are whole parts of an inch: ask for {inch} in, an inch size")
+    if not parts:
+        notes.insert(0, "no listed standard part has these sizes; it may be worn, special or of a maker's own size")
+    elif any(p.status != "published" for p in parts):
+        notes.append("not every row behind these names is published: see the status, and measure again")
+    if len({p.kind for p in parts}) > 1:
+        notes.append("say the kind of part to narrow this down: " + ", ".join(dict.fromkeys(p.kind for p in parts)))
+    return WhichPart(words, parts, tuple(dict.fromkeys(notes)), tuple(dict.fromkeys(misses))[:6])
+
+
+def _in_inches(values: list[Decimal]) -> str:
+    """Sizes as fractions of an inch where each lies within 0.05 mm of a sixteenth, else empty."""
+    names = []
+    for value in values:
+        sixteenths = int(whole(value * 16 / INCH))
+        if not sixteenths or abs(sixteenths * INCH / 16 - value) > Decimal("0.05"):
+            return ""
+        ones, rest = divmod(sixteenths, 16)
+        part = str(Fraction(rest, 16)) if rest else ""
+        names.append(" ".join(n for n in (str(ones) if ones else "", part) if n))
+    return " x ".join(names) if len(names) > 1 else ""
+
+
+def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
+    """The kinds to look through: the one asked for, or those that such sizes can be of."""
+    if asked == "V-belt":
+        ribbed = "ribs" in sizes.named or "rib" in kind.casefold()
+        return ["multi-rib belt"] if ribbed else ["V-belt"]
+    if asked == "parallel key" and "half" in sizes.hints:
+        return ["Woodruff key"]
+    if asked == "lip seal" and len(sizes.named) + len(sizes.bare) == 2:
+        return ["lip seal", "O-ring"]
+    if asked:
+        return [asked] if asked in (*SPECS, *BELTS) else []
+    if "ribs" in sizes.named:
+        return ["multi-rib belt"]
+    if "tpi" in sizes.named or ("pitch" in sizes.named and "teeth" not in sizes.named):
+        return ["threaded part"]
+    if any("length" in name for name in sizes.named) and "width" in sizes.named and len(sizes.named) < 4:
+        return ["V-belt", "parallel key"]
+    rare = ("carbon brush", "pin", "fuse", "lamp", "pump shaft seal", "threaded part")
+    return [name for name, spec in SPECS.items() if name not in rare and _suits(spec, sizes)]
+
+
+def _suits(spec: Spec, sizes: Measures) -> bool:
+    if sizes.named and not all(any(name in labels for labels in spec.labels.values()) for name in sizes.named):
+        return False
+    return len(sizes.named) + len(sizes.bare) in spec.counts
+
+
+def _measures(words: str) -> Measures:
+    """Sizes by their labels, and the bare ones in their order [mm]."""
+    text = Text(words)
+    sizes = Measures({}, [])
+    label_first = _LABEL_FIRST.search(words)
+    number_first = _NUMBER_FIRST.search(words)
+    first = number_first and (label_first is None or number_first.start() < label_first.start())
+    for pattern in (_NUMBER_FIRST, _LABEL_FIRST) if first else (_LABEL_FIRST, _NUMBER_FIRST):
+        while found := text.take(pattern):
+            label, number, unit = (found[3], found[1], found[2]) if pattern is _NUMBER_FIRST else found.groups()
+            name = _LABELS[label]
+            value = Decimal(number) if name in _COUNTS and "/" not in number else millimetres(number, unit)
+            if value is not None:
+                sizes.named.setdefault(name, value)
+    unit = re.search(r"(?<=[\d\s])(INCH(?:ES)?|IN|\")(?!\w)", text.left)
+    for bare in re.findall(_BARE, text.left.replace("X", " ; ")):
+        value = millimetres(bare, unit[1] if unit else None)
+        if value is not None:
+            sizes.bare.append(value)
+    return sizes
+
+
+def named_as(part: Candidate) -> str:
+    """A candidate in one line: its name, kind and gaps."""
+    gaps = ", ".join(f"{c} {'+' if value > 0 else ''}{shown(value)}" for c, value in part.gaps.items() if value)
+    return f"{part.designation} ({part.kind}{f'; measured less nominal: {gaps} mm' if gaps else ''})"
+
+
+def size_key(text: str, kind: str = "") -> str:
+    """One writing of a part for finding equal ones: kind, size and features; empty where a word is not understood."""
+    part = identify(text, kind)
+    clean = (
+        part is not None
+        and part.size
+        and not (part.unread or part.against or part.others or part.lacks or part.denied or part.conditions)
+    )
+    if part is None or not clean:
+        return ""
+    marks = " ".join(f"{name}={part.marks[name]}" for name in sorted(part.marks))
+    sizes = " x ".join(shown(value) for value in part.dims.values())
+    return f"{part.kind}: {sizes or part.size}; {marks}".rstrip("; ")

@@ -1,0 +1,110 @@
+"""Charts of the job after the job: they show the numbers given and cover nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import matplotlib.pyplot as plt
+import pandas as pd
+import pytest
+from chart_checks import BAD_FORMULA, CAPTION, boxes, by_gid, named, outside, overlapping, said
+from matplotlib.axes import Axes
+
+from repairecon.after_the_job import charts
+
+BRIDGE = pd.DataFrame(
+    {
+        "name": ["estimate", "found inside: shaft=grooved", f"price: {BAD_FORMULA}", "days out of service", "came to"],
+        "amount": [500.0, 220.0, -90.0, 60.0, 690.0],
+    }
+)
+HELD = pd.DataFrame(
+    {
+        "quantity": ["cash", "own hours"],
+        "places": [(0.1, -0.5, 1.0, 2.5, -9.0), (0.0,)],
+        "inside": [3, 1],
+        "of": [5, 1],
+        "says": ["too narrow", "cannot tell"],
+    }
+)
+CHANCES = pd.DataFrame(
+    {"stated": [0.12, 0.4], "happened": [0.2, 0.7], "low": [0.05, 0.55], "high": [0.3, 0.83], "many": [40, 27]}
+)
+MOVED = pd.DataFrame(
+    {
+        "name": ["shaft=grooved given neglect=long", f"rework {BAD_FORMULA}"],
+        "before": [0.4, 0.1],
+        "before_low": [0.2, 0.05],
+        "before_high": [0.6, 0.2],
+        "after": [0.5, 0.15],
+        "low": [0.4, 0.1],
+        "high": [0.6, 0.22],
+    }
+)
+
+
+@pytest.fixture(autouse=True)
+def closed_figures() -> Iterator[None]:
+    yield
+    plt.close("all")
+
+
+def drawn() -> dict[str, Axes]:
+    return {
+        "bridge": charts.bridge_chart(BRIDGE, "EUR", CAPTION),
+        "held": charts.held_chart(HELD, CAPTION),
+        "chances": charts.chances_chart(CHANCES, CAPTION),
+        "before": charts.moved_chart(MOVED, "Chances", "chance", CAPTION),
+    }
+
+
+def test_nothing_covers_anything_or_sticks_out() -> None:
+    for name, ax in drawn().items():
+        found = boxes(ax)
+        assert overlapping(found) == [], name
+        assert outside(found, ax.figure.bbox) == [], name
+
+
+def test_bars_of_the_bridge_hang_together() -> None:
+    ax = charts.bridge_chart(BRIDGE, "EUR")
+    spans = []
+    for k in range(5):
+        bar = by_gid(ax, f"bar {k}")
+        spans.append((bar.get_x(), bar.get_x() + bar.get_width()))
+    assert spans == [(0.0, 500.0), (500.0, 720.0), (630.0, 720.0), (630.0, 690.0), (0.0, 690.0)]
+    words = said(ax)
+    assert {"EUR 500", "EUR 220 more", "EUR 90 less", "EUR 690"} <= set(words)
+
+
+def test_dots_fall_where_the_jobs_did() -> None:
+    ax = charts.held_chart(HELD)
+    inside, out = by_gid(ax, "inside cash"), by_gid(ax, "outside cash")
+    assert sorted(inside.get_xdata()) == [-0.5, 0.1, 1.0]
+    assert sorted(out.get_xdata()) == [-4.0, 2.5]  # far ones stand at the edge
+    assert "3 of 5 inside too narrow" in said(ax)
+
+
+def test_chances_and_their_ranges() -> None:
+    ax = charts.chances_chart(CHANCES)
+    assert list(by_gid(ax, "range 1").get_ydata()) == [0.55, 0.83]
+    assert by_gid(ax, "group 1").get_marker() == "D"
+    assert by_gid(ax, "group 0").get_marker() == "o"
+
+
+def test_before_and_after() -> None:
+    ax = charts.moved_chart(MOVED, "Chances", "chance")
+    assert list(by_gid(ax, "after shaft=grooved given neglect=long").get_xdata()) == [0.4, 0.6]
+    assert len(named(ax, "before ")) == 2
+    assert "now 50 in 100" in said(ax)
+
+
+@pytest.mark.parametrize("chart", ["bridge", "held", "chances", "before"])
+def test_an_empty_frame_is_refused(chart: str) -> None:
+    calls = {
+        "bridge": lambda: charts.bridge_chart(BRIDGE[:0], "EUR"),
+        "held": lambda: charts.held_chart(HELD[:0]),
+        "chances": lambda: charts.chances_chart(CHANCES[:0]),
+        "before": lambda: charts.moved_chart(MOVED[:0], "x"),
+    }
+    with pytest.raises(ValueError, match="nothing to draw"):
+        calls[chart]()

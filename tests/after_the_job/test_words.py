@@ -1,0 +1,242 @@
+"""Faces of the job after the job: words, tables, plain data, command."""
+
+from __future__ import annotations
+
+import copy
+import json
+import shutil
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import repairecon
+from repairecon.__main__ import main
+from repairecon.after_the_job import charts, words
+from repairecon.after_the_job.command import as_json
+from repairecon.after_the_job.hindsight import Hindsight
+from repairecon.after_the_job.job import AfterTheJob
+
+DATA = Path(__file__).parents[2] / "data"
+
+
+@pytest.fixture(scope="module")
+def found() -> AfterTheJob:
+    closed = repairecon.read_closed(DATA / "alternator_done")
+    return repairecon.after_the_job(closed, repairecon.read_log(DATA / "job_log"))
+
+
+def changed(found: AfterTheJob, **parts: object) -> AfterTheJob:
+    """The answer with other parts, as if they had come out so."""
+    other = copy.copy(found)
+    other.__dict__.update(parts)
+    return other
+
+
+@pytest.fixture
+def boat(tmp_path: Path) -> Path:
+    """The demo and its log, where they may be written to."""
+    for name in ("alternator_done", "job_log"):
+        shutil.copytree(DATA / name, tmp_path / name)
+    return tmp_path / "alternator_done"
+
+
+def test_plain_data_of_a_closed_job(found: AfterTheJob) -> None:
+    data = json.loads(json.dumps(as_json(found), allow_nan=False))
+    assert {"bridge", "coverage", "learned", "hindsight"} <= set(data)
+    b = data["bridge"]
+    assert sum(s["amount"] for s in b["steps"]) == pytest.approx(b["actual"]["total"] - b["estimate"]["total"])
+    assert [r["quantity"] for r in data["coverage"]["ranges"]] == ["cash", "own hours", "days", "total", "prices"]
+    assert data["coverage"]["chances"]["many"] == 110
+    assert data["learned"]["jobs"] == len(data["jobs"]) == 26
+    assert data["hindsight"]["best_now"] == "exchange"
+
+
+def test_plain_data_of_a_log_alone() -> None:
+    data = as_json(repairecon.after_the_job(None, repairecon.read_log(DATA / "job_log")))
+    assert data["bridge"] is data["hindsight"] is data["decision"] is None
+    assert data["coverage"]["ranges"][0]["of"] == 25
+
+
+def test_words_of_the_bridge(found: AfterTheJob) -> None:
+    assert found.bridge is not None
+    text = words.bridge(found.bridge, "EUR")
+    assert "EUR 917" in text
+    assert "EUR 344 more" in text
+    assert "inside the range" in text
+    table = words.bridge_table(found, most=6)
+    assert len(table) == 8
+    assert table.index[0] == "estimate"
+    assert table.index[-1] == "actual"
+    assert "small steps" in table.index[-2]
+
+
+def test_small_steps_keep_the_sum(found: AfterTheJob) -> None:
+    assert found.bridge is not None
+    for most in (1, 2, 7, 100):
+        steps = words.largest_steps(found.bridge, most)
+        assert sum(s.amount for s in steps) == pytest.approx(found.bridge.difference)
+        assert len(steps) <= max(most, 1) or most == 100
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({}, ("Good decision, ordinary luck", "within a near tie")),
+        ({"good_decision": False, "luck": "good"}, ("Poor decision, good luck", "a costly choice on average")),
+        ({"best_then": "rebuild here", "gap_then": 0.0, "luck": "bad"}, ("Good decision, bad luck", "was right")),
+        ({"gap_now": -5.0}, ("no other way would have been",)),
+    ],
+)
+def test_decision_and_luck_are_told_apart(found: AfterTheJob, change: dict[str, object], said: list[str]) -> None:
+    assert found.hindsight is not None
+    h: Hindsight = replace(found.hindsight, **change)
+    text = " ".join([words.judged(h), words.then(h, "EUR"), words.now(h, "EUR")])
+    for w in said:
+        assert w in text
+    if not h.good_decision:
+        assert "not a mistake" not in text
+
+
+def test_no_advice_where_the_log_cannot_tell(found: AfterTheJob) -> None:
+    h = found.held[1]
+    assert "widen the next ones to about 1.54 times (1.26 to 2)" in words.held(h)
+    few = words.held(replace(h, says="cannot tell", inside=1, of=2))
+    assert "no advice" in few
+    assert "widen" not in few
+    assert "leave them" in words.held(replace(h, says="hold"))
+
+
+def test_text_from_files_is_escaped(found: AfterTheJob) -> None:
+    assert found.bridge is not None
+    bad = replace(found, bridge=replace(found.bridge, way="<b>x</b>"))
+    html = words.verdict(bad)._repr_html_()
+    assert "<b>" not in html
+    assert "&lt;b&gt;" in html.casefold()
+
+
+def test_command_tells_all(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["after-the-job", str(DATA / "alternator_done")]) == 0
+    out = capsys.readouterr().out
+    places = [out.index(w) for w in ("Estimate against actual", "then and now", "Do the ranges hold", "teaches")]
+    assert places == sorted(places)
+
+
+def test_command_json_and_log_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["after-the-job", str(DATA / "job_log"), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["bridge"] is None
+
+
+def test_decide_fill_close_log_learn_use(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The whole walk of an owner, from a case of three numbers to the next case that uses what was learned."""
+    case = tmp_path / "pump"
+    shutil.copytree(DATA / "starter", case)
+    assert main(["after-the-job", str(case), "--decide", "rebuild here", "--on", "2026-05-04"]) == 0
+    assert main(["after-the-job", str(case), "--decide"]) == 2
+    assert "frozen once" in capsys.readouterr().err
+    sheet = case / "actual.csv"
+    text = sheet.read_text()
+    text = text.replace("found,neglect,,", "found,neglect,heavy,").replace("found,fasteners,,", "found,fasteners,free,")
+    text = text.replace("task,gain access and take it off,,,,,,,", "task,gain access and take it off,,,,,,9,")
+    sheet.write_text(text)
+    learned = tmp_path / "next" / "learned.toml"
+    shutil.copytree(DATA / "starter", learned.parent)
+    line = ["after-the-job", str(case), "--log", str(tmp_path / "log"), "--add-to-log", "--learn", str(learned)]
+    assert main(line) == 0
+    out = capsys.readouterr().out
+    assert "Added pump to" in out
+    assert main(line) == 2
+    plain = repairecon.read_case(learned.parent)
+    with (learned.parent / "case.toml").open("a") as file:
+        file.write("\n[learned]\nuse = true\n")
+    taught = repairecon.rebuild_or_buy(repairecon.read_case(learned.parent), 100)
+    moved = [a for a in taught.assumed if a.source == "learned from 1 job"]
+    assert {"chance: neglect=heavy", "own hours, removal"} <= {a.name for a in moved}
+    before = repairecon.rebuild_or_buy(plain, 100).table["own_hours_mean"]
+    assert (taught.table["own_hours_mean"] > before).all()
+    assert main(["rebuild-or-buy", str(learned.parent), "--draws", "100"]) == 0
+    assert "learned from 1 job" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("way", ["no/such/folder", str(DATA / "windlass"), __file__])
+def test_bad_folders_end_with_2(way: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["after-the-job", way]) == 2
+    err = capsys.readouterr().err
+    assert err.strip()
+    assert "Traceback" not in err
+
+
+def test_faults_leave_the_log_as_it_was(boat: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    log = boat.parent / "job_log" / "job_log.csv"
+    before = log.read_bytes()
+    sheet = boat / "actual.csv"
+    sheet.write_text(sheet.read_text().replace("found,neglect,salt", "found,neglect,pepper").replace(",26,", ",x,"))
+    assert main(["after-the-job", str(boat), "--add-to-log"]) == 2
+    assert "2 faults" in capsys.readouterr().err
+    assert log.read_bytes() == before
+
+
+def test_a_changed_decision_ends_with_2(boat: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = boat / "decided" / "parts.csv"
+    path.write_text(path.read_text().replace("24", "44"))
+    assert main(["after-the-job", str(boat)]) == 2
+    assert "changed since the decision" in capsys.readouterr().err
+
+
+def test_report_is_one_offline_page(boat: Path, tmp_path: Path) -> None:
+    line = [sys.executable, "-m", "repairecon", "after-the-job", str(boat), "--report", str(tmp_path / "r.html")]
+    subprocess.run(line, check=True, capture_output=True)
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "Do the ranges hold" in page
+    assert page.count("data:image/png") >= 5
+    assert "http://" not in page.replace("http://www.w3.org", "")
+
+
+def test_nothing_written_down_is_said_so(found: AfterTheJob) -> None:
+    assert found.bridge is not None
+    blank = replace(found.bridge, steps=(), actual=found.bridge.estimate, whole=())
+    text = words.bridge(blank, "EUR")
+    assert text == "Nothing that was written down differs from the EUR 573 reckoned for rebuild here."
+    assert "It took" not in words.decided(replace(found, bridge=blank))
+    assert "own hours" in words.decided(found)
+    other = replace(found, bridge=replace(found.bridge, way="exchange"))
+    assert "In the end: exchange." in words.decided(other)
+
+
+def test_a_difference_of_nothing_is_not_told_as_more_or_less(found: AfterTheJob) -> None:
+    assert found.bridge is not None
+    near = replace(found.bridge, actual={**found.bridge.actual, "total": found.bridge.estimate["total"] + 0.3})
+    assert "all in, as reckoned;" in words.bridge(near, "EUR")
+
+
+def test_few_jobs_are_told_in_one_line(found: AfterTheJob) -> None:
+    few = changed(found, held=tuple(replace(h, says="cannot tell", inside=1, of=1) for h in found.held))
+    lines = words.all_held(few)
+    assert len(lines) == 1
+    assert lines[0].startswith("Inside the stated range: cash 1 of 1, own hours 1 of 1, ")
+    assert words.all_held(found) == [words.held(h) for h in found.held]
+
+
+def test_few_chances_are_not_judged(found: AfterTheJob) -> None:
+    assert found.calibration is not None
+    few = changed(found, calibration=replace(found.calibration, many=2))
+    assert "too few to tell" in words.chances(few)
+    assert "Too few" in charts.chances_caption(few)
+    alone = replace(found.calibration, groups=(found.calibration.groups[0]._replace(many=1, low=0.9, high=1.0),))
+    assert words.off_groups(alone) == []
+
+
+@pytest.mark.parametrize(("amount", "words"), [(400.0, "quote before"), (-400.0, "take these prices")])
+def test_the_caption_of_the_bridge_knows_dearer_from_cheaper(found: AfterTheJob, amount: float, words: str) -> None:
+    assert found.bridge is not None
+    step = replace(found.bridge.steps[0], group="price", amount=amount)
+    caption = charts.bridge_caption(replace(found, bridge=replace(found.bridge, steps=(step,))))
+    assert words in caption
+
+
+def test_what_was_fitted_was_not_paid_a_second_time(found: AfterTheJob) -> None:
+    table = words.movements_table(found)
+    assert set(table.loc[table["movement"] == "fitted", "paid"]) == {""}
+    assert "EUR 9.80" in set(table["paid"])

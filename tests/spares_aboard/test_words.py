@@ -1,0 +1,107 @@
+"""Faces of spares aboard: words, panels, pictures; what a book says is text and nothing else."""
+
+from __future__ import annotations
+
+import datetime
+
+import matplotlib
+import pytest
+from aboard_makers import DEMO, empty_book, passage
+
+from repairecon.book.spares_book import book_at, book_copy
+from repairecon.records import Passage, Range, ReceiveLine, SpareWish
+from repairecon.spares_aboard import charts, words
+from repairecon.spares_aboard.job import spares_aboard
+
+matplotlib.use("Agg")
+HOSTILE = "<script>alert(1)</script> $x^2$ **b** =1+1"
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return spares_aboard(DEMO, Passage(today="2026-06-01"), budget=100)
+
+
+@pytest.fixture
+def hostile(tmp_path):
+    with empty_book(tmp_path) as book:
+        book.add_locker(HOSTILE)
+        book.add_item(HOSTILE, system=HOSTILE, material="NBR", locker=HOSTILE, minimum=5, critical=True)
+        book.receive([ReceiveLine(HOSTILE, 1, HOSTILE, 9, cure_date="2010-01-01")], "2020-01-01")
+        wish = SpareWish(item=HOSTILE, cost_without=Range(90.0, 90.0, 90.0), failures_per_year=Range(5.0, 5.0, 5.0))
+        return spares_aboard(book, passage(items=(wish,)))
+
+
+def test_panels_escape_what_the_book_says(hostile):
+    panels = [words.heading(hostile), *words.verdict(hostile), *words.more(hostile)]
+    page = "".join(p._repr_html_() for p in panels)
+    assert "&lt;script&gt;" in page
+    assert "<script" not in page
+    assert HOSTILE in "".join(map(repr, panels))
+    table = words.holdings_table(hostile).to_html()
+    assert "<script" not in table
+
+
+def test_pictures_are_drawn_for_any_book(hostile, demo):
+    for answer in (hostile, demo):
+        first = charts.risk_against_money(answer.budget_curve, "EUR", answer.budget, words.under_risk(answer))
+        assert {a.get_gid() for a in first.lines} >= {"risk", "chosen"}
+        places = words.place_frame(answer)
+        assert (places["value"] >= 0).all()
+        charts.value_by_place(places, "EUR", words.under_places(answer)).figure.canvas.draw()
+        frame = words.expiry_frame(answer)
+        charts.expiry_timeline(frame, answer.today, answer.until, words.under_expiry(answer)).figure.canvas.draw()
+
+
+def test_captions_say_what_to_do(demo, hostile):
+    assert "float switch, bilge first, for EUR 32.98" in words.under_risk(demo)
+    assert words.under_places(demo).startswith("Count D1 first")
+    assert words.under_expiry(demo) == "Before you sail: throw away 2."
+    assert words.under_expiry(hostile) == "Before you sail: throw away 1."
+
+
+def test_expiry_is_told_with_its_evidence(tmp_path):
+    with empty_book(tmp_path) as book:
+        rings = (("a", "2019-06-10", "2020-01-01"), ("b", "", "2018-01-01"), ("c", "2010-01-01", "2015-01-01"))
+        for name, cure, bought in rings:
+            book.add_item(name, material="NBR", locker="A1")
+            book.receive([ReceiveLine(name, 1, "x", 1, cure_date=cure)], bought)
+        lines = words.expiring(spares_aboard(book, passage()))
+    assert lines == [
+        "c: 1 in A1: out of date since 2020-01-01: throw away (cured 2010-01-01).",
+        "b: 1 in A1: inspect: due since 2025-01-01; if sound, good until 2028-01-01 (no cure date, counted from the "
+        "day bought: may be older).",
+        "a: 1 in A1: runs out during the passage, on 2026-06-10 (cured 2019-06-10).",
+    ]
+
+
+def test_whole_units_are_to_be_turned(tmp_path):
+    with empty_book(tmp_path) as book:
+        for name in ("pump, complete", "elbow, complete", "starter"):
+            book.add_item(name, locker="A1")
+            book.receive([ReceiveLine(name, 1, "x", 1)], "2025-01-01")
+        wishes = (
+            SpareWish(item="elbow, complete", whole_unit=False),
+            SpareWish(item="starter", turned="2026-05-20", turn_every_days=30.0),
+        )
+        answer = spares_aboard(book, passage(items=wishes))
+    turning = answer.turning.set_index("item")
+    assert set(turning.index) == {"pump, complete", "starter"}
+    assert turning.loc["starter", "turn_by"] == datetime.date(2026, 6, 19)
+    assert turning.loc["pump, complete", "turn_by"] == datetime.date(2025, 6, 30)  # 180 days on
+
+
+def test_acts_are_tried_on_a_copy_that_leaves_nothing(tmp_path):
+    with book_at(DEMO) as book:
+        path = tmp_path / "own.spares"
+        book.backup(path)
+        before = book.movements()
+    with book_copy(path, datetime.date(2026, 6, 1)) as copy:
+        lines = words.acts_tried(copy).lines
+    assert any(line.startswith("REORDER") for line in lines)
+    assert any("fitted 1 from B1 into raw water pump" in line for line in lines)
+    assert any("taken back from the book" in line for line in lines)
+    with book_at(path) as book:
+        assert book.movements() == before
+    with empty_book(tmp_path, "empty.spares") as nothing:
+        assert "Nothing in this book" in repr(words.acts_tried(nothing))
