@@ -71,6 +71,8 @@ class Terms:
     cap_cost: float | None = None
     cap_chance: float = 0.1
     elsewhere_days: float = 0.0
+    own_hour_stated: bool = True
+    lost_day_stated: bool = True
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,8 @@ class Part:
     """A part of the rebuild; ``needed`` is ``always`` or ``damage``.
 
     ``standard_size`` is the designation wanted (bearing, seal, O-ring, belt), ``fluid`` what it works in.
-    ``makers_only`` parts come from the maker or with a certificate, never generic.
+    ``makers_only`` parts come from the maker or with a certificate, never generic. ``ways`` that take it, blank: every
+    rebuild here.
     """
 
     part: str
@@ -92,6 +95,7 @@ class Part:
     material: str = ""
     fluid: str = ""
     makers_only: bool = False
+    ways: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -160,7 +164,7 @@ class WayKind:
     kind: str
     rebuilds: Literal["", "here", "away"]
     buys: bool
-    in_service: Literal["rebuilt", "bought"]
+    in_service: Literal["rebuilt", "bought", "old", "none"]
     meaning: str
 
 
@@ -173,6 +177,10 @@ _KINDS = (
     WayKind("second-hand", "", True, "bought", "used unit, state unknown"),
     WayKind("buy and rebuild", "here", True, "bought", "buy now, rebuild the old one as spare"),
     WayKind("rebuild and spare", "here", True, "rebuilt", "rebuild, and carry a bought spare"),
+    WayKind("own spare", "", True, "bought", "fit the spare that is aboard"),
+    WayKind("carry on", "", False, "old", "carry on as it is, then the lasting repair"),
+    WayKind("temporary", "", False, "old", "temporary repair, then the lasting one"),
+    WayKind("without", "", False, "none", "do without"),
 )
 WAY_KINDS: Mapping[str, WayKind] = MappingProxyType({k.kind: k for k in _KINDS})
 """The kinds of way an owner chooses from."""
@@ -195,6 +203,13 @@ class Way:
     strikes earlier. ``life_shape`` is the Weibull shape of both, ``wear_kept`` the share of its age that the unit
     keeps at this rebuild and at each one to come (0 as good
     as new, 1 as bad as old), ``p_early`` the chance that it fails as soon as it is used.
+
+    ``price_covers``: whether the price of a unit sent away covers what is found; None: if the price is a range.
+    Carrying on and temporary repairs: ``until_days`` until the lasting repair is done at leisure, ``p_fails`` the
+    chance that it fails before, ``more_cost`` what more breaks then, ``works_meanwhile`` yes, partly or no, ``then``
+    the way taken afterwards (blank: the cheapest, ``none``: nothing more is due if it holds), ``not_when`` and
+    ``allowed_until`` when it must not be done, ``never`` if not at all. ``p_dead`` the chance that a spare aboard is
+    found dead when it is fitted.
     """
 
     way: str
@@ -221,6 +236,16 @@ class Way:
     life_shape: float = 2.0
     wear_kept: float = 0.0
     p_early: float = 0.0
+    price_covers: bool | None = None
+    until_days: Range | None = None
+    p_fails: float = 0.0
+    more_cost: Range = NOTHING
+    works_meanwhile: str = "yes"
+    then: str = ""
+    allowed_until: str = ""
+    not_when: str = ""
+    never: bool = False
+    p_dead: float = 0.0
 
     @property
     def traits(self) -> WayKind:
@@ -265,6 +290,46 @@ class Years:
     resale_share: float = 0.0
     like_units: int = 1
     p_kit_fits: float = 0.0
+    horizon_stated: bool = True
+
+
+NO_WAY = "none"
+"""``then`` of a way after which nothing more is due."""
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One way of meeting an outcome that is found.
+
+    ``p_holds`` the chance that it holds; if it does not, it is done again by the next best. ``life_share`` of the life
+    of a rebuilt unit that it leaves. ``ways`` for which it is open, blank: every rebuild here.
+    """
+
+    event: str
+    outcome: str
+    remedy: str
+    source: Source
+    parts: tuple[tuple[str, int], ...] = ()
+    extra_hours: Range = NOTHING
+    by: str = "owner"
+    outside_cost: Range = NOTHING
+    extra_days: Range = NOTHING
+    p_holds: float = 1.0
+    life_share: float = 1.0
+    ways: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Needed:
+    """When the boat must be back in use: a date or so many days from now, and what missing it costs.
+
+    ``cost_missed`` once, ``cost_day_after`` a day beyond it.
+    """
+
+    by: str = ""
+    within_days: float | None = None
+    cost_missed: Range = NOTHING
+    cost_day_after: Range = NOTHING
 
 
 BEARING_KINDS = ("ball", "roller")
@@ -317,6 +382,11 @@ class Case:
     waivers: tuple[Waiver, ...] = ()
     learned: Learned | None = None
     assumed: tuple[Assumed, ...] = ()
+    remedies: tuple[Remedy, ...] = ()
+    needed: Needed | None = None
+    found: str = ""
+    replaced: tuple[str, ...] = ()
+    dropped: tuple[str, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
 
     def way(self, name: str) -> Way:
