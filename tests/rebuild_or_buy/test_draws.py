@@ -12,9 +12,8 @@ from scipy import stats
 from wide_case import quote, wide
 
 from repairecon.buying.inputs import Input
-from repairecon.rebuild_or_buy.draws import Draws
+from repairecon.rebuild_or_buy.draws import BLOCK, Draws
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.draws import BLOCK
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Range
 

@@ -15,8 +15,7 @@ from test_sensitivity import narrowed, only_taken, times, with_input
 from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.sensitivity import Number, lead_of, numbers
-from repairecon.rebuild_or_buy.sensitivity import swings
+from repairecon.rebuild_or_buy.sensitivity import Number, lead_of, numbers, swings
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Quote
 

@@ -17,10 +17,9 @@ from reference_case import case, span
 from scipy import stats
 from wide_case import wide
 
-from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.draws import BLOCK, REPLICATES
-from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes, sample
-from repairecon.rebuild_or_buy.outcomes import Tally
+from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes, Tally, sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import ORDER_TIMES, WAY_KINDS, Case
 

@@ -14,8 +14,8 @@ import reference_case as rc
 import repairecon
 from repairecon.rebuild_or_buy.as_json import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.rebuild_or_buy.verdict import near_tie, screen
 from repairecon.rebuild_or_buy.summary import summary
+from repairecon.rebuild_or_buy.verdict import near_tie, screen
 from repairecon.records import CaseError, FindingError, RepaireconError, Waiver
 
 DATA = Path(__file__).parents[2] / "data"
