@@ -18,7 +18,7 @@ sys.path[:0] = [str(TESTS.parent), str(TESTS / "benchmarks")]
 
 from reference_problem import timed  # noqa: E402
 
-from repairecon.formulas import carry_list, carry_program, demand, ledger, lots, valuation  # noqa: E402
+from repairecon.formulas import carry_list, carry_program, demand, ledger, lots, valuation# noqa: E402
 
 ITEMS = 10_000
 
