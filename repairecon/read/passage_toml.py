@@ -22,13 +22,14 @@ CRITICAL, OTHER = "critical", "other"
 _PASSAGE = ("days", "running_hours", "resupply_days", "budget", "weight_kg", "room_litres", "today", "assurance",
             "tools")  # fmt: skip
 _ITEM = (
-    "item", "cost_without", "failures_per_year", "failures_per_1000_hours", "like_units", "price", "case", "covers",
-    "p_useful", "most", "inspected", "whole_unit", "turned", "turn_every_days", "note",
+    "item", "cost_without", "failures_per_year", "failures_per_1000_hours", "like_units", "at_a_time", "together",
+    "price", "case", "covers", "p_useful", "most", "inspected", "whole_unit", "turned", "turn_every_days", "note",
 )  # fmt: skip
 _SECTIONS = ("passage", "cost_without", "items")
 _ASSURANCE = Limits(0.0, 0.9999, fraction=True)
 _OFTEN = Limits(0.0, 1000.0)
 _LIKE = Limits(1.0, 10_000.0, whole=True)
+_AT_A_TIME = Limits(1.0, 1000.0, whole=True)
 _MOST = Limits(0.0, 1000.0, whole=True)
 PERIOD = Limits(0.0, 36_525.0)
 """Days of a passage or season: a hundred years at most."""
@@ -145,13 +146,17 @@ def _wish(section: Section, item: str, known: Names, folder: Path) -> SpareWish:
         section.fault(by[0], "a guess beside a case", "keep one of the two: the case tells how often it fails")
     if case and not (folder / case).is_dir():
         section.fault("case", shown(case), "name a case folder, its path counted from passage.toml")
+    at_a_time = section.number("at_a_time", _AT_A_TIME)
+    together = tuple(_known(section, "together", name, known) for name in _texts(section, "together"))
     covers = tuple(_known(section, "covers", name, known) for name in _texts(section, "covers"))
     return SpareWish(
         item,
         cost_without=section.range("cost_without", values.MONEY),
         failures_per_year=section.range("failures_per_year", _OFTEN),
         failures_per_1000_hours=section.range("failures_per_1000_hours", _OFTEN),
-        like_units=int(like or 1),
+        like_units=None if like is None else int(like),
+        at_a_time=None if at_a_time is None else int(at_a_time),
+        together=tuple(t for t in together if t and t != item),
         price=section.number("price", values.MONEY),
         case=str(folder / case) if case else "",
         covers=tuple(c for c in covers if c and c != item),
