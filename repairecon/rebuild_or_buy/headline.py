@@ -6,6 +6,7 @@ from repairecon.rebuild_or_buy.advice import WORTH_HAVING
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.sentences import named, step
 from repairecon.rebuild_or_buy.stages import LEAVE
+from repairecon.records.case import NO_WAY
 from repairecon.show.layout import capital
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, tenths, whole
 
@@ -66,8 +67,13 @@ def strip(answer: Answer) -> str:
 
 
 def take(answer: Answer) -> str:
-    """The way to take, as a clause."""
-    return step(answer, answer.advice.way)
+    """The way to take, as a clause; of a makeshift for how long, at what risk, and what then."""
+    way = answer.case.way(answer.advice.way)
+    if way.traits.in_service != "old" or way.until_days is None:
+        return step(answer, way.way)
+    risk = f" ({chance_words(way.p_fails)} that it fails before)" if way.p_fails > 0 else ""
+    then = {"": "the lasting repair", NO_WAY: "nothing more if it holds"}.get(way.then, way.then)
+    return f"{step(answer, way.way)} for about {days_words(mean_of(way.until_days))}{risk}, then {then}"
 
 
 def worth(answer: Answer) -> str:
@@ -141,14 +147,14 @@ def sooner(answer: Answer) -> str:
     said = [f"{fast} is back about {days_words(saved)} sooner"] if quicker else []
     if mild != a.way:
         bad, better = (money(table.loc[w, "total_p90"], currency, table.loc[w, "total_p90_se"]) for w in (a.way, mild))
-        same = quicker and mild == fast
-        said.append(f"{'' if same else f'{mild} '}passes {better} 1 time in 10, {a.way} {bad}")
+        whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
+        said.append(f"{whose} is {better} against {bad}")
     day = answer.case.terms.cost_lost_day
     priced = day.high > 0 and answer.case.terms.lost_day_stated
     turns = None if a.day_price_turns is None else money(a.day_price_turns, currency)
     if not priced:
         said.append(f"waiting is not priced here{f'; it turns from {turns} a day' if turns else ''}")
-    return f"{capital(' and '.join(said[:2]) if len(said) == 2 else ', '.join(said))}." if said else ""
+    return f"{capital('; '.join(said))}." if said else ""
 
 
 def limits(answer: Answer) -> str:
