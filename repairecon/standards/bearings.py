@@ -5,7 +5,7 @@ from __future__ import annotations
 from repairecon.records import Designation
 from repairecon.standards import bearing_names
 from repairecon.standards.bearing_names import NOT_SAID
-from repairecon.standards.judging import Judging, compare_features
+from repairecon.standards.findings import Judging, compare_features
 from repairecon.standards.words import exact, shown
 
 NAMES = {"d": "bore", "D": "outside diameter", "B": "width"}

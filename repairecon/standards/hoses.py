@@ -6,9 +6,8 @@ import re
 from decimal import Decimal
 
 from repairecon.records import Designation
-from repairecon.standards.judging import Judging, compare_features, compare_sizes
+from repairecon.standards.findings import Found, Judging, compare_features, compare_sizes, sized
 from repairecon.standards.materials import take_material
-from repairecon.standards.reading import Found, sized
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import INCH, PART, Text, exact, millimetres, shown
 

@@ -7,8 +7,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from repairecon.records import Designation
-from repairecon.standards.judging import Judging
-from repairecon.standards.reading import Found
+from repairecon.standards.findings import Found, Judging
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import NUMBER, Text, plain
 

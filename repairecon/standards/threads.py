@@ -9,8 +9,7 @@ from functools import cache
 from types import MappingProxyType
 
 from repairecon.records import Designation
-from repairecon.standards.judging import Judging, compare_features, compare_sizes
-from repairecon.standards.reading import Found, cell, sized
+from repairecon.standards.findings import Found, Judging, cell, compare_features, compare_sizes, sized
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 

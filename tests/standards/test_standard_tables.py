@@ -20,6 +20,7 @@ ROOM = Path(tables.__file__).parent
 KEYS = {
     "batteries": ("name",),
     "bearing_name_clashes": ("name",),
+    "bearing_types": ("by", "written"),
     "bearings": ("designation",),
     "bearings_more": ("designation",),
     "bearings_taper_inch": ("pair",),
@@ -36,6 +37,7 @@ KEYS = {
     "hose_unfit_words": ("wanted_service", "offered_words"),
     "lamp_bases": ("base",),
     "lamp_festoon": ("length_mm", "diameter_mm"),
+    "measured_kinds": ("kind", "role", "name", "value"),
     "mechanical_seals": ("designation_normal",),
     "pins_clips": ("designation",),
     "relays": ("name",),
