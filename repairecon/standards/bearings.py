@@ -13,7 +13,7 @@ _CLASSES = ("P0", "P6", "P5", "P4", "P2")
 _SIDES = {"open": 0, "one ": 1, "two ": 2}
 _NO_WATER = "Shields and seals that do not rub keep grease in and large dirt out, not water."
 _NO_GREASE = "An open bearing brings no grease and no seal: the housing must give both."
-_STEELS = "stainless stands wet better and carries somewhat less (6203 in one catalogue: 8.06 against 9.95 kN); "
+_STEELS = "ordinary steel corrodes in a wet place, stainless carries somewhat less (6203 in one catalogue: 8.06 against 9.95 kN); "
 _RATINGS = "compare load ratings only within one catalogue"
 _RUNS = "A rubbing seal drags more and has a lower speed limit (catalogue figures: about half to two thirds)."
 

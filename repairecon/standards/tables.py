@@ -13,7 +13,6 @@ from repairecon.records import worst_status
 Row = Mapping[str, str]
 
 ROOM = resources.files("repairecon.standards")
-NAMES = tuple(sorted(file.name.removesuffix(".csv") for file in ROOM.iterdir() if file.name.endswith(".csv")))
 
 
 @cache

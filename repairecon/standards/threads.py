@@ -71,6 +71,8 @@ def read(text: Text, sure: bool) -> Found | None:
         found.marks |= {"steel": steel, "class": grade[2] or grade[3] or ""}
         if steel:
             found.marks["material"] = "stainless"
+    if re.search(r"\bDIN ?93[13]\b|\bISO ?401[47]\b", text.words):
+        found.marks |= {"item": "bolt", "head": "hexagon"}
     if re.search(r"\bHEX|\bSECHSKANT", text.words):
         found.marks.setdefault("head", "hexagon")
     elif not any(e.feature == "head" for _, e in text.entries) and any(e.value == "bolt" for _, e in text.entries):

@@ -40,6 +40,7 @@ _CLEANING = (
     (re.compile(r"[‐‑‒–—−]"), "-"),
     (re.compile(r"[”″“]|''"), '"'),
     (re.compile(r"[Øø∅⌀]"), ""),
+    (re.compile(r"\s*(?<![A-Z])X\s*(?=\d{1,3}\s*(?:PCS?|PIECES?|STK|OFF|EA)\b)"), " "),
     (re.compile(r'(?<=\d)\s*"\s*X\s*(?=[\d ./-]*\d\s*")'), "X"),
     (re.compile(r"(?<=\d)\s*(?:MM)?\s*X\s*(?=\.?\d)"), "X"),
     (re.compile(r"\s+"), " "),
