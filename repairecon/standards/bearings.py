@@ -13,7 +13,7 @@ _CLASSES = ("P0", "P6", "P5", "P4", "P2")
 _SIDES = {"open": 0, "one ": 1, "two ": 2}
 _NO_WATER = "Shields and seals that do not rub keep grease in and large dirt out, not water."
 _NO_GREASE = "An open bearing brings no grease and no seal: the housing must give both."
-_STEELS = "ordinary steel corrodes in a wet place, stainless carries somewhat less (6203 in one catalogue: 8.06 against 9.95 kN); "
+_STEELS = "ordinary steel corrodes when wet and carries a little more (6203 in one catalogue: 9.95 against 8.06 kN); "
 _RATINGS = "compare load ratings only within one catalogue"
 _RUNS = "A rubbing seal drags more and has a lower speed limit (catalogue figures: about half to two thirds)."
 
@@ -26,7 +26,9 @@ def compare(wanted: Designation, offered: Designation, judging: Judging) -> None
         return
     absent = [part for part in (wanted, offered) if not part.listed]
     for part in absent:
-        known = f"; its bore code says {shown(part.dims['d'])} mm" if "d" in part.dims and part.marks["type"] else ""
+        known = (
+            f"; its bore code says {shown(part.dims['d'])} mm" if "d" in part.dims and part.marks.get("type") else ""
+        )
         judging.unknown(f"{part.size} is not in the table{known}: measure it, or ask for d x D x B")
     if absent:
         return

@@ -227,7 +227,6 @@ _CURVED_FIRST = re.compile(r"(?<![\w.])(?:HTD[ -]?)?(3M|5M|8M|14M|20M|S\d{1,2}M)
 _METRIC = re.compile(
     rf"(?<![\w.])(?:({NUMBER})[ -]?)?(AT5|AT10|T2\.5|T5|T10)[ X/-]?(\d{{3,4}})(?:[X/ -](\d{{1,3}})(?: ?MM)?)?(?![\w.])"
 )
-_TEETH = re.compile(r"(?<![\w.])(\d{2,3}) ?(?:TEETH|TOOTH|Z)(?!\w)")
 
 
 def read_ribbed(text: Text, sure: bool) -> Found | None:
