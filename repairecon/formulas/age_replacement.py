@@ -24,12 +24,8 @@ def age_replacement_cost(
         Age at which it is replaced [time]; inf = only when it fails.
     cost_planned, cost_failure : float
         Cost of a planned replacement and of one after a failure [home money].
-    life : float
-        Characteristic life of its Weibull life [time].
-    shape : float
-        Shape [-].
-    discount_rate : float
-        Discount rate a unit of time [1/time].
+    life, shape, discount_rate : float
+        Characteristic life of its Weibull life [time]; shape [-]; discount rate a unit of time [1/time].
 
     Returns
     -------
@@ -71,12 +67,8 @@ def best_replacement_age(
     ----------
     cost_planned, cost_failure : float
         Cost of a planned replacement, above 0, and of one after a failure [home money].
-    life : float
-        Characteristic life of its Weibull life [time].
-    shape : float
-        Shape [-].
-    discount_rate : float
-        Discount rate a unit of time [1/time].
+    life, shape, discount_rate : float
+        Characteristic life of its Weibull life [time]; shape [-]; discount rate a unit of time [1/time].
 
     Returns
     -------

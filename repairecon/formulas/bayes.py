@@ -16,10 +16,8 @@ def dirichlet_update(prior: ArrayLike, counts: ArrayLike, strength: float = 1.0)
 
     Parameters
     ----------
-    prior : array (outcomes,)
-        Pseudo-counts before: weight times chance [jobs].
-    counts : array (outcomes,)
-        How often each was seen [jobs].
+    prior, counts : array (outcomes,)
+        Pseudo-counts before: weight times chance [jobs]; how often each was seen [jobs].
     strength : float
         What one seen job counts for, from 0 (nothing) to 1 (one job) [-]: below 1 for units that are only alike.
 
@@ -32,7 +30,7 @@ def dirichlet_update(prior: ArrayLike, counts: ArrayLike, strength: float = 1.0)
     -----
     ``prior + strength * counts``; with two outcomes this is the beta-binomial update. The order of the jobs does not
     matter, and no counts leave the prior as it is. A strength below 1 is the power prior with a fixed power.
-    ValueError for a negative pseudo-count, count or strength, and for pseudo-counts that are all nought.
+    ValueError for a negative pseudo-count, count or strength, and for pseudo-counts that are all 0.
 
     References
     ----------
@@ -88,12 +86,8 @@ def chance_interval(happened: float, not_happened: float, confidence: float = 0.
 
     Parameters
     ----------
-    happened : float
-        Pseudo-count of the outcome [jobs].
-    not_happened : float
-        Pseudo-count of all others [jobs].
-    confidence : float
-        Belief inside [-].
+    happened, not_happened, confidence : float
+        Pseudo-count of the outcome [jobs]; pseudo-count of all others [jobs]; belief inside [-].
 
     Returns
     -------
@@ -129,12 +123,8 @@ def gamma_poisson_update(shape: float, rate: float, count: float, exposure: floa
 
     Parameters
     ----------
-    shape : float
-        Shape before [-].
-    rate : float
-        Rate before: the time that stands behind the belief [time].
-    count : float
-        How often it happened [-].
+    shape, rate, count : float
+        Shape before [-]; rate before: the time that stands behind the belief [time]; how often it happened [-].
     exposure : float
         Time watched, units in service added up [time].
 
@@ -168,12 +158,8 @@ def rate_interval(shape: float, rate: float, confidence: float = 0.8) -> tuple[f
 
     Parameters
     ----------
-    shape : float
-        Shape of the gamma belief, above 0 [-].
-    rate : float
-        Its rate, above 0 [time].
-    confidence : float
-        Belief inside [-].
+    shape, rate, confidence : float
+        Shape of the gamma belief, above 0 [-]; its rate, above 0 [time]; belief inside [-].
 
     Returns
     -------
@@ -287,14 +273,8 @@ def t_interval(location: float, scale: float, freedom: float, confidence: float 
 
     Parameters
     ----------
-    location : float
-        Location [-].
-    scale : float
-        Scale [-].
-    freedom : float
-        Degrees of freedom [-].
-    confidence : float
-        Belief inside [-].
+    location, scale, freedom, confidence : float
+        Location [-]; scale [-]; degrees of freedom [-]; belief inside [-].
 
     Returns
     -------

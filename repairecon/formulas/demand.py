@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.range_nodes import range_nodes
+from repairecon.formulas.shapes import range_nodes
 
 Floats = NDArray[np.float64]
 

@@ -27,10 +27,8 @@ def sobol_columns(dimensions: int, bits: int) -> Ints:
 
     Parameters
     ----------
-    dimensions : int
-        Number of coordinates, 1 to 16 [-].
-    bits : int
-        Number of columns and of digits [-].
+    dimensions, bits : int
+        Number of coordinates, 1 to 16 [-]; number of columns and of digits [-].
 
     Returns
     -------

@@ -49,10 +49,8 @@ def capital_recovery(discount_rate: ArrayLike, years: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    discount_rate : float or array
-        Discount rate [1/year].
-    years : float or array
-        Number of years, above 0 [year].
+    discount_rate, years : float or array
+        Discount rate [1/year]; number of years, above 0 [year].
 
     Returns
     -------
@@ -84,10 +82,8 @@ def equivalent_annual_cost(cost_present: ArrayLike, discount_rate: ArrayLike, ye
 
     Parameters
     ----------
-    cost_present : float or array
-        Present cost of a whole life or horizon [home money].
-    discount_rate : float or array
-        Discount rate [1/year].
+    cost_present, discount_rate : float or array
+        Present cost of a whole life or horizon [home money]; discount rate [1/year].
     years : float or array
         That life or horizon, above 0 [year].
 

@@ -146,10 +146,8 @@ def life_interval(
         Ages at failure or reached so far, above 0 [time].
     failed : array of bool, optional
         Whether that age ended in a failure; all of them if not given.
-    p : float
-        Share failed at that age [-]: 0.5 for the median, 0.1 for the life that 90 % reach.
-    confidence : float
-        Confidence [-].
+    p, confidence : float
+        Share failed at that age [-]: 0.5 for the median, 0.1 for the life that 90 % reach; confidence [-].
 
     Returns
     -------

@@ -20,10 +20,8 @@ def life_from_median(median: ArrayLike, shape: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    median : float or array
-        Age that half the units reach [time].
-    shape : float or array
-        Shape [-]: below 1 early failures, 1 chance only, above 1 wear.
+    median, shape : float or array
+        Age that half the units reach [time]; shape [-]: below 1 early failures, 1 chance only, above 1 wear.
 
     Returns
     -------
@@ -52,12 +50,8 @@ def survival(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0
 
     Parameters
     ----------
-    t : float or array
-        Further time [time].
-    life : float or array
-        Characteristic life of a new one [time].
-    shape : float or array
-        Shape [-].
+    t, life, shape : float or array
+        Further time [time]; characteristic life of a new one [time]; shape [-].
     age : float or array
         Age now, or virtual age of a rebuilt one [time]; 0 = new.
 
@@ -89,12 +83,8 @@ def cdf(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -
 
     Parameters
     ----------
-    t : float or array
-        Further time [time].
-    life : float or array
-        Characteristic life of a new one [time].
-    shape : float or array
-        Shape [-].
+    t, life, shape : float or array
+        Further time [time]; characteristic life of a new one [time]; shape [-].
     age : float or array
         Age now, or virtual age of a rebuilt one [time]; 0 = new.
 
@@ -121,10 +111,8 @@ def mean(life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -> Floats:
 
     Parameters
     ----------
-    life : float or array
-        Characteristic life of a new one [time].
-    shape : float or array
-        Shape [-].
+    life, shape : float or array
+        Characteristic life of a new one [time]; shape [-].
     age : float or array
         Age now, or virtual age of a rebuilt one [time]; 0 = new.
 
@@ -232,10 +220,8 @@ def early_failure_survival(
 
     Parameters
     ----------
-    t : float or array
-        Time since fitting [time].
-    survival_later : float or array
-        Chance that a sound unit works for t [-].
+    t, survival_later : float or array
+        Time since fitting [time]; chance that a sound unit works for t [-].
     p_early : float or array
         Share of units that are not sound [-]; 0..1.
     early_life : float or array
@@ -329,10 +315,8 @@ def mean_p_spare_works(turned_every_years: ArrayLike, life_years: ArrayLike, sha
     ----------
     turned_every_years : float or array
         Time between turnings [year]; inf = never turned.
-    life_years : float or array
-        Characteristic life on the shelf [year].
-    shape : float or array
-        Shape [-].
+    life_years, shape : float or array
+        Characteristic life on the shelf [year]; shape [-].
 
     Returns
     -------

@@ -16,7 +16,7 @@ from repairecon.formulas.lives import virtual_age
 Floats = NDArray[np.float64]
 
 _COARSE = 0.3
-"""Share of units that may end within half a step; beyond it the midpoint rule is off by more than is told."""
+"""Share of units that may end within half a step; beyond it the midpoint rule is off by more than the pages say."""
 
 BLOCK = 32
 """Steps that are solved together."""
@@ -255,10 +255,8 @@ def rebuilds(
         Horizon [year].
     life : array (lives,)
         Characteristic lives of a new one [year].
-    shape : float
-        Shape [-].
-    age : float
-        Virtual age now, after the rebuild that starts the horizon [year].
+    shape, age : float
+        Shape [-]; virtual age now, after the rebuild that starts the horizon [year].
     wear_kept : float
         Share of the wear since the rebuild before that each rebuild leaves [-]; 0..1.
     p_early : float

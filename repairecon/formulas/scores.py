@@ -36,10 +36,8 @@ def pinball(seen: ArrayLike, quantile: ArrayLike, p: float) -> Floats:
 
     Parameters
     ----------
-    seen : array
-        What came [any unit].
-    quantile : array
-        What was stated to hold it with chance p [same unit].
+    seen, quantile : array
+        What came [any unit]; what was stated to hold it with chance p [same unit].
     p : float
         That chance, between 0 and 1 [-].
 
@@ -228,10 +226,8 @@ def share_interval(inside: int, of: int, confidence: float = 0.9, method: str = 
 
     Parameters
     ----------
-    inside : int
-        How many [-].
-    of : int
-        Of how many [-].
+    inside, of : int
+        How many [-]; of how many [-].
     confidence : float
         Confidence [-].
     method : str
@@ -279,12 +275,8 @@ def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> F
     ----------
     seen : array
         What came [any unit].
-    p10 : array
-        Value that one in ten stays below [same unit].
-    p50 : array
-        Value that half stay below [same unit].
-    p90 : array
-        Value that nine in ten stay below [same unit].
+    p10, p50, p90 : array
+        Values that one in ten, half and nine in ten stay below [same unit].
 
     Returns
     -------

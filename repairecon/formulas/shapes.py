@@ -1,9 +1,8 @@
 """The shapes of an uncertain number, each on its own unit scale.
 
-Groundwork of :mod:`ranges`: a number is ``start + scale * unit``. Bounded
-shapes have their unit on 0..1; the lognormal's is ``exp(sigma z) - 1``, counted from the likely
-value, which keeps its digits when the curve is nearly symmetric. Upper tails have functions of
-their own, because ``1 - p`` has lost its digits there.
+Groundwork of :mod:`ranges`: a number is ``start + scale * unit``. Bounded shapes have their unit on 0..1; the
+lognormal's is ``exp(sigma z) - 1``, counted from the likely value, which keeps its digits when the curve is nearly
+symmetric. Upper tails have functions of their own, because ``1 - p`` has lost its digits there.
 """
 
 from __future__ import annotations
@@ -16,6 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+CELLS, Z_END = 1024, 8.0
+"""Cells that a range is cut into for its nodes, and where a lognormal is cut off, in deviations."""
+
 Z_OF_90_PERCENT = 1.2815515655446004
 """Standard normal value that 90 % of cases stay below."""
 
@@ -251,3 +254,81 @@ def _check_order(low: float, likely: float, high: float) -> None:
         raise ValueError(f"low, likely and high must be plain numbers, not {low}, {likely}, {high}")
     if not low <= likely <= high:
         raise ValueError(f"give low <= likely <= high, not {low}, {likely}, {high}")
+
+
+def range_nodes(low: float, likely: float, high: float, shape: str, count: int) -> tuple[Floats, Floats]:
+    """Values of a range and their weights, for means over the range.
+
+    Parameters
+    ----------
+    low, likely, high : float
+        The three numbers [unit of the number].
+    shape : str
+        pert, triangular, lognormal or uniform [-].
+    count : int
+        Number of values, 1 to 20 [-].
+
+    Returns
+    -------
+    nodes, weights : array (up to count,)
+        Values [unit of the number] and weights above 0 [-], which add up to 1.
+
+    Notes
+    -----
+    Gauss quadrature of the range: the mean is kept exactly, means of powers up to ``2 count - 1`` to about 1e-5 (the
+    range is first cut into 1,024 cells). ValueError for a count outside 1..20.
+
+    References
+    ----------
+    G. H. Golub, J. H. Welsch, "Calculation of Gauss quadrature rules", Mathematics of Computation 23
+    (1969) 221-230.
+
+    Examples
+    --------
+    >>> nodes, weights = range_nodes(-1, 0, 1, "uniform", 2)
+    >>> nodes.round(3).tolist(), weights.round(3).tolist()
+    ([-0.577, 0.577], [0.5, 0.5])
+    """
+    if not 1 <= count <= 20:
+        raise ValueError(f"give 1 to 20 values, not {count}")
+    curve = Curve.of(low, likely, high, shape)
+    if curve.scale == 0.0:
+        return np.array([curve.start]), np.array([1.0])
+    u, mass = _cells(curve)
+    return _gauss(curve.start + curve.scale * u, mass, count)
+
+
+def _cells(curve: Curve) -> tuple[Floats, Floats]:
+    """Conditional means and chances of cells of the unit curve, whose mean they keep."""
+    from scipy import special
+
+    ends = curve.unit.breaks()
+    if ends[0] == 0.0 and ends[-1] == 1.0:
+        edges = np.union1d((1.0 - np.cos(np.pi * np.arange(CELLS + 1) / CELLS)) / 2.0, ends)
+    else:
+        edges = curve.unit.quantile(special.ndtr(np.linspace(-Z_END, Z_END, CELLS + 1)))
+    chance, area = curve.unit.cdf(edges), curve.unit.area(edges)
+    mass, part = np.diff(chance), np.diff(edges * chance - area)
+    some = mass > 1e-15
+    points, mass = part[some] / mass[some], mass[some] / mass[some].sum()
+    return points + (curve.unit.mean - float(mass @ points)), mass
+
+
+def _gauss(points: Floats, mass: Floats, count: int) -> tuple[Floats, Floats]:
+    """Gauss rule of a discrete measure, by the Lanczos process and the eigenvalues of its matrix."""
+    mean = float(mass @ points)
+    spread = float(np.sqrt(mass @ (points - mean) ** 2))
+    t = (points - mean) / spread
+    basis = [np.sqrt(mass)]
+    matrix = np.zeros((count, count))
+    for k in range(count):
+        v = t * basis[k]
+        matrix[k, k] = float(basis[k] @ v)
+        for b in (*basis, *basis):  # twice: rounding
+            v = v - (b @ v) * b
+        if k + 1 < count:
+            size = float(np.sqrt(v @ v))
+            matrix[k, k + 1] = matrix[k + 1, k] = size
+            basis.append(v / size)
+    values, vectors = np.linalg.eigh(matrix)
+    return mean + spread * values, vectors[0] ** 2

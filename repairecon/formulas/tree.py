@@ -14,9 +14,8 @@ Ints = NDArray[np.int64]
 States = NDArray[np.int16]
 Given = Sequence[tuple[int, int]]
 Group = tuple[Given, ArrayLike]
-_SUM_TOLERANCE = 1e-9
 NOT_HAPPENING = -1
-_DENSE_CODES = 65_536
+_SUM_TOLERANCE, _DENSE_CODES = 1e-9, 65_536
 
 
 def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) -> tuple[States, Floats]:
@@ -94,7 +93,7 @@ def evaluation_order(givens: Sequence[Sequence[Given]]) -> list[int]:
 
     Notes
     -----
-    Topological sorting. ValueError names the events on a circle, or an index that is no event.
+    Topological sorting (:mod:`graphlib`). ValueError names the events on a circle, or an index that is no event.
 
     References
     ----------
@@ -187,17 +186,13 @@ def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, fl
 
     Parameters
     ----------
-    chance : array (leaves,)
-        Chance of each leaf before [-].
-    likelihood : array (leaves,)
-        Chance of finding just this if the leaf is the true one, 0 to 1 [-].
+    chance, likelihood : array (leaves,)
+        Chance of each leaf before [-]; chance of finding just this if the leaf is the true one, 0 to 1 [-].
 
     Returns
     -------
-    chance : float array (leaves,)
-        Chance of each leaf after [-].
-    p_findings : float
-        Chance of the finding before it was made [-].
+    chance, p_findings : float array (leaves,), float
+        Chance of each leaf after, and of the finding before it was made [-].
 
     Notes
     -----
@@ -279,12 +274,8 @@ def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.
 
     Parameters
     ----------
-    states_column : int array (leaves,)
-        Outcome of the event in each leaf, -1 where it does not happen [-].
-    outcomes : int
-        Number of outcomes of the event [-].
-    p_right : float
-        Chance that the look shows what is the case [-].
+    states_column, outcomes, p_right : int array (leaves,), int, float
+        As for `finding_likelihood` [-].
 
     Returns
     -------
@@ -321,10 +312,8 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
 
     Returns
     -------
-    ids : int array (leaves,)
-        Number of the set each leaf belongs to, from 0, in lexicographic order of what is seen [-].
-    n : int
-        Number of sets [-].
+    ids, n : int array (leaves,), int
+        Number of the set each leaf belongs to, from 0, in lexicographic order of what is seen; number of sets [-].
 
     Notes
     -----
@@ -367,10 +356,8 @@ def expected_by_set(ids: ArrayLike, n: int, chance: ArrayLike, values: ArrayLike
 
     Returns
     -------
-    expected : float array (n, ...)
-        Conditional expectations [unit of values]; nan for a set of chance 0.
-    set_chance : float array (n,)
-        Chance of each set [-].
+    expected, set_chance : float array (n, ...), float array (n,)
+        Conditional expectations [unit of values], nan for a set of chance 0; chance of each set [-].
 
     Notes
     -----
