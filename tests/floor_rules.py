@@ -157,7 +157,7 @@ def file_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
         from_memory = name == "Image.open" and bool(call.args) and _is_buffer(call.args[0])
         if from_memory:
             continue
-        if module == TABLES and last == "read_text":
+        if module in TABLES and last == "read_text":
             continue
         if name in FILE_CALLS | {"open"} or last in FILE_METHODS or reader or to_path:
             yield Finding(module, call.lineno, f"touches files: {name or last}")

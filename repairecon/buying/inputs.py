@@ -24,11 +24,13 @@ class Product:
 class LongestWait:
     """The longest of several waits, by the places of the inputs, and no less than the work done meanwhile.
 
-    ``floor`` is that work in days: coefficients of inputs, which count at their means.
+    ``floor`` is that work in days: coefficients of inputs, which count at their means. ``often`` are chances, by the
+    places of their inputs, without which there is no such wait.
     """
 
     waits: tuple[int, ...]
     floor: tuple[tuple[int, float], ...] = ()
+    often: tuple[int, ...] = ()
 
 
 Term = Product | LongestWait

@@ -9,7 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TypeAlias
 
-from repairecon.read import case_toml, events, job_log, parts_tasks, quotes, ways
+from repairecon.read import case_toml, events, job_log, lives, parts_tasks, quotes, ways
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.default_rows import default_rows
 from repairecon.read.defaults import Defaults
@@ -19,10 +19,13 @@ from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
 from repairecon.records import Case, Quote, Range, Unit, Way
 
+_QUOTES_ALONE = {"parts.csv", "suppliers.csv", "quotes.csv"}
 NamedRows: TypeAlias = list[tuple[Row, str]]
 
 
-def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool = False) -> Case:
+def read_case(
+    folder: str | os.PathLike[str], years: bool = False, order: bool | None = None, *, as_decided: bool = False
+) -> Case:
     """Read a case folder.
 
     Parameters
@@ -34,7 +37,10 @@ def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool =
         True to list what the years after the job take for granted, even if the case does not speak of them.
     order
         True to list what an order among the quotes takes for granted, and to let parts and units stand that have
-        neither a price nor a quote.
+        neither a price nor a quote. Left out: so where the folder is about quotes alone.
+    as_decided
+        True to read a case by the rules of the day on which it was decided: a file of the owner's drops all defaults
+        of that file, and a tree may leave states out.
 
     Returns
     -------
@@ -55,7 +61,7 @@ def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool =
     the case speaks of them. The terms at the border and the wishes of an order are complete likewise, and listed with
     ``order`` alone; ``wishes.today`` stays blank where the case gives no day.
     """
-    case, reading = open_case(folder, years, order)
+    case, reading = open_case(folder, years, order, as_decided=as_decided)
     reading.problems.stop_if_any()
     return case
 
@@ -63,8 +69,9 @@ def read_case(folder: str | os.PathLike[str], years: bool = False, order: bool =
 def open_case(
     folder: str | os.PathLike[str],
     years: bool = False,
-    order: bool = False,
+    order: bool | None = None,
     instead: Mapping[str, bytes] = MappingProxyType({}),
+    as_decided: bool = False,
 ) -> tuple[Case, Reading]:
     """The case as far as it could be read, and the reading with its faults; ``instead`` is read in place of files."""
     problems = Problems()
@@ -78,6 +85,7 @@ def open_case(
     money = Money(toml, defaults)
     labour = LabourBook(toml, money, defaults)
     unit = case_toml.unit(toml, defaults)
+    quotes_alone = "three_numbers" not in toml.data and {f for f, t in tables.items() if t.given} == _QUOTES_ALONE
     reading = Reading(
         problems=problems,
         defaults=defaults,
@@ -86,7 +94,8 @@ def open_case(
         labour=labour,
         tables=tables,
         toml_whole=toml.whole,
-        ordering=order,
+        ordering=quotes_alone if order is None else order,
+        as_decided=as_decided,
     )
     return _assemble(reading, toml, unit, str(folder), years), reading
 
@@ -126,27 +135,32 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     tables, defaults, money = reading.tables, reading.defaults, reading.money
     part_rows, way_rows, supplier_rows = _names(reading)
     _check_wait(reading)
+    reading.hours_a_year = case_toml.hours_a_year(toml)
     reading.quoted = quotes.quoted_items(reading)
     sellers = quotes.suppliers(reading, supplier_rows)
     by_key = {key(s.supplier): s for s in sellers if s.supplier}
     quoted = quotes.quotes(reading)
     lead, bare = quotes.items_with_days(quoted, by_key), quotes.bare_prices(reading, quoted, by_key)
     parts = parts_tasks.parts(reading, part_rows, lead)
-    listed = listed or case_toml.years_wanted(toml) or ways.lives_wanted(way_rows) or tables["lives.csv"].given
+    listed = listed or case_toml.years_wanted(toml) or lives.lives_wanted(way_rows) or tables["lives.csv"].given
     of_years, of_order = (defaults if listed else Defaults()), (defaults if reading.ordering else Defaults())
-    made = ways.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
+    made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
     kit = parts_tasks.kit_price(reading, parts, bare).likely
     reading.beneath = default_rows(unit.kind, unit.symptom, share_of, kit)
     tasks = parts_tasks.tasks(reading)
-    branches = events.branches(reading, parts)
+    branches, remedies = events.branches(reading, parts)
     return Case(
         folder=folder,
         unit=replace(unit, price_new=price_new),
         parts=parts,
         tasks=tasks,
         branches=branches,
+        remedies=remedies,
+        quotes_alone=reading.ordering,
+        needed=case_toml.needed(toml),
+        found=case_toml.found(toml, branches),
         ways=made,
         suppliers=sellers,
         quotes=_complete(quoted, made),
@@ -154,10 +168,10 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         years=case_toml.years(toml, money, of_years),
         customs=case_toml.customs(toml, sellers, of_order),
         wishes=case_toml.wishes(toml, reading, of_order),
-        own_lives=ways.own_lives(reading, made),
+        own_lives=lives.own_lives(reading, made),
         waivers=case_toml.waivers(toml, reading.ways),
         learned=job_log.learned_of(toml, folder),
-        terms=case_toml.terms(toml, money, reading.labour, defaults, any(b.not_this_unit for b in branches)),
+        terms=case_toml.terms(toml, reading, any(b.not_this_unit for b in branches)),
         assumed=defaults.used,
         notes={**reading.notes, **{file: t.note for file, t in tables.items() if t.note}},
         rows_read={file: len(t.rows) for file, t in tables.items() if t.there},
@@ -170,7 +184,8 @@ def _names(reading: Reading) -> tuple[NamedRows, NamedRows, NamedRows]:
     part_rows, reading.parts = _named(tables["parts.csv"], "part")
     way_rows, reading.ways = _named(tables["ways.csv"], "way")
     supplier_rows, reading.suppliers = _named(tables["suppliers.csv"], "supplier")
-    if not tables["parts.csv"].given:
+    rebuilt = not tables["ways.csv"].given or any(ways.rebuilt_here(row) for row, _ in way_rows)
+    if not tables["parts.csv"].given and rebuilt:
         reading.parts.add(str(reading.defaults.peek("name.part")))
     if not tables["ways.csv"].given:
         for name in ways.default_names(reading.defaults):

@@ -15,9 +15,21 @@ from repairecon.read.defaults import (
     unit_kinds,
 )
 from repairecon.read.problems import SURE, Names, closest, key, shown
-from repairecon.read.reading import LabourBook, Money, Reading
+from repairecon.read.reading import Money, Reading
 from repairecon.read.toml_file import Section, TomlFile
-from repairecon.records import SAFETY_CLASSES, Customs, OrderWishes, Supplier, Terms, Unit, Waiver, Years
+from repairecon.records import (
+    NOTHING,
+    SAFETY_CLASSES,
+    Branch,
+    Customs,
+    Needed,
+    OrderWishes,
+    Supplier,
+    Terms,
+    Unit,
+    Waiver,
+    Years,
+)
 
 GONE = ("bearing",)
 """Sections of older cases that are left alone."""
@@ -99,13 +111,19 @@ def waivers(toml: TomlFile, ways: Names) -> tuple[Waiver, ...]:
     return tuple(read)
 
 
-def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults, wrong_unit: bool) -> Terms:
+def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
     """Money and time terms; ``wrong_unit``: another unit may be to blame."""
+    money, defaults, as_decided = reading.money, reading.defaults, reading.as_decided
     owner = toml.section("owner")
-    own_hour = owner.number("cost_own_hour")
+    own_hour, lost_day = owner.number("cost_own_hour"), owner.range("cost_lost_day")
+    own_hour_stated, lost_day_stated = own_hour is not None, lost_day is not None
     if own_hour is None:
-        own_hour = money.assumed("cost_own_hour", "per hour").likely
-    lost_day = owner.range("cost_lost_day") or money.assumed("cost_lost_day", "per day")
+        # older decisions rest on what an hour was then taken to be; today nobody is told what an hour is worth
+        own_hour = money.assumed("cost_own_hour", "per hour").likely if as_decided else 0.0
+    for name, stated, what in (("cost_own_hour", own_hour_stated or as_decided, "an hour of yours"),
+                               ("cost_lost_day", lost_day_stated, "a day without the boat")):  # fmt: skip
+        if not stated:
+            defaults.note(name, "0", money.currency, f"assumed: not counted, as you do not say what {what} is worth")
     cap_cost, cap_chance = owner.number("cap_cost"), owner.number("cap_chance")
     if cap_chance is None:
         cap_chance = float(defaults.peek("cap_chance")) if cap_cost is None else defaults.number("cap_chance")
@@ -118,15 +136,57 @@ def terms(toml: TomlFile, money: Money, labour: LabourBook, defaults: Defaults, 
         vat_rate=money.vat_rate_unlisted,
         exchange=dict(money.exchange),
         exchange_date=money.exchange_date,
-        labour=dict(labour.rates),
+        labour=dict(reading.labour.rates),
         cost_own_hour=own_hour,
-        cost_lost_day=lost_day,
+        cost_lost_day=lost_day or NOTHING,
+        own_hour_stated=own_hour_stated,
+        lost_day_stated=lost_day_stated,
         **defaults.complete(owner, *plain),
         risk_tolerance=owner.number("risk_tolerance"),
         cap_cost=cap_cost,
         cap_chance=cap_chance,
         elsewhere_days=elsewhere or 0.0,
     )
+
+
+def needed(toml: TomlFile) -> Needed | None:
+    """When the boat must be back in use, if the case says so."""
+    if "needed" not in toml.data:
+        return None
+    section = toml.section("needed")
+    read = section.these(*section.declared)
+    if not section.has("by") and not section.has("within_days"):
+        section.fault("by", "neither by nor within_days", "write the day, or in how many days, the boat must be back")
+    if section.has("by") and section.has("within_days"):
+        section.fault("within_days", "days beside a date", "keep one of the two")
+    return Needed(**read)
+
+
+def found(toml: TomlFile, branches: Sequence[Branch]) -> str:
+    """What is found already, as events and outcomes of the tree."""
+    section, unit = toml.section("found"), toml.section("unit")
+    said = [(section, name, name, section.text(name)) for name in section.values]
+    for word in filter(None, map(str.strip, unit.text("found").split(";"))):
+        event, _, outcome = word.partition("=")
+        said.append((unit, "found", event.strip(), outcome.strip()))
+    events = Names(b.event for b in branches)
+    made: dict[str, str] = {}
+    for where, column, event, outcome in said:
+        outcomes = Names(b.outcome for b in branches if key(b.event) == key(event))
+        if event not in events:
+            where.fault(column, f"an unknown event {shown(event)}", events.advice(toml.problems, event))
+        elif outcome not in outcomes:
+            write = outcomes.advice(toml.problems, outcome)
+            where.fault(column, f"an unknown outcome {shown(outcome)} of {shown(events.find(event))}", write)
+        else:
+            made[events.find(event)] = outcomes.find(outcome)
+    return "; ".join(f"{event}={outcome}" for event, outcome in made.items())
+
+
+def hours_a_year(toml: TomlFile) -> float | None:
+    """Running hours a year, where the case gives them."""
+    years = toml.data.get("years", {})
+    return toml.section("years").number("hours_a_year") if isinstance(years, dict) and years else None
 
 
 def years_wanted(toml: TomlFile) -> bool:
@@ -141,7 +201,8 @@ def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:
     if cost_away is None:
         cost_away = money.from_euro(defaults.range("cost_away", unit=money.per("each time, tax included")))
     others = (name for name in section.declared if name != "cost_away")
-    return Years(cost_away=cost_away, **defaults.complete(section, *others))
+    stated = section.has("horizon_years")
+    return Years(cost_away=cost_away, horizon_stated=stated, **defaults.complete(section, *others))
 
 
 def customs(toml: TomlFile, sellers: Sequence[Supplier], defaults: Defaults) -> Customs:

@@ -193,7 +193,7 @@ def read_closed(folder: str | os.PathLike[str]) -> Closed:
         With every fault of the decision, else of the case, else of ``actual.csv``.
     """
     decision = read_decision(folder)
-    case = read_case(decision.folder)
+    case = read_case(decision.folder, as_decided=True)
     if decision.way not in {w.way for w in case.ways}:
         problems = Problems()
         problems.add(f"{FOLDER}/{FILE}", None, "way", shown(decision.way), "name a way of the case")

@@ -12,7 +12,7 @@ from repairecon.read.reading import Reading, named_rows
 from repairecon.read.tables import Row
 from repairecon.read.tree_checks import check_tree
 from repairecon.read.ways import PRICED
-from repairecon.records import STAGES, Branch, Look, Part, Range, Way
+from repairecon.records import STAGES, Branch, Look, Part, Range, Remedy, Way
 
 _COUNT = re.compile(r"([0-9]{1,6})\s*x?\s+(.+)|([0-9]{1,6})x(.+)")
 _BRINGS = (
@@ -54,17 +54,39 @@ def outcomes(reading: Reading) -> Outcomes:
     return Outcomes(reading.rows("events.csv"), reading.tables["events.csv"].whole)
 
 
-def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[Branch, ...]:
-    """The tree, the default one if none is given."""
+def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ...], tuple[Remedy, ...]]:
+    """The tree and the remedies for its outcomes, the default ones if none are given."""
     rows, known = reading.rows("events.csv"), outcomes(reading)
     wanted: dict[str, None] = {}
     read = [_branch(reading, row, known, wanted) for row in rows]
+    remedies = tuple(_remedy(reading, row, known, wanted) for row in reading.rows("remedies.csv"))
     if not reading.tables["events.csv"].given:
         _list_assumed(reading, rows)
     for part in made:
         if part.part in wanted:
             reading.check_wanted(part, "an outcome in events.csv needs it")
-    return check_tree(rows, read)
+        elif part.needed == "damage":
+            reading.check_named(part)
+    return check_tree(rows, read, reading.as_decided), remedies
+
+
+def _remedy(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Remedy:
+    reading.keep_note(row)
+    row.required_value("event", "outcome", "remedy")
+    event, outcome = row.text("event"), row.text("outcome")
+    if event and outcome:
+        event, outcome = _spelt(row, known, event, outcome, ("event", "outcome"))
+    return Remedy(
+        event=event,
+        outcome=outcome,
+        remedy=row.text("remedy"),
+        parts=_parts(reading, row, wanted),
+        by=reading.worker(row, "by"),
+        outside_cost=reading.money.charge(row, "outside_cost"),
+        ways=reading.ways_cell(row),
+        source=row.source,
+        **row.these("extra_hours", "extra_days", "p_holds", "life_share"),
+    )
 
 
 def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Branch:
@@ -129,17 +151,19 @@ def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
     return tuple(sorted(conditions.items()))
 
 
-def _spelt(row: Row, known: Outcomes, event: str, outcome: str) -> tuple[str, str]:
-    """A condition as its event spells it."""
+def _spelt(
+    row: Row, known: Outcomes, event: str, outcome: str, columns: tuple[str, str] = ("given", "given")
+) -> tuple[str, str]:
+    """An event and its outcome as events.csv spells them."""
     found = known.events.find(event)
     if not found:
         if known.events.whole:
-            row.fault("given", f"an unknown event {shown(event)}", known.events.advice(row.problems, event))
+            row.fault(columns[0], f"an unknown event {shown(event)}", known.events.advice(row.problems, event))
         return event, outcome
     names = known.outcomes[key(event)]
     if outcome not in names and names.whole:
         row.fault(
-            "given",
+            columns[1],
             f"an unknown outcome {shown(outcome)} of {shown(found)}",
             names.advice(row.problems, outcome),
         )

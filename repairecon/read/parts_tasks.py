@@ -13,7 +13,7 @@ from repairecon.records import Part, Range, Source, Task
 def parts(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -> tuple[Part, ...]:
     """Parts of the rebuild; ``quotes_lead`` are items whose quotes all say when they come."""
     if not reading.tables["parts.csv"].given:
-        return _kit(reading, quotes_lead)
+        return _kit(reading, quotes_lead) if len(reading.parts) else ()
     return tuple(_part(reading, row, name, quotes_lead) for row, name in rows)
 
 
@@ -53,6 +53,7 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
         price=reading.money.with_vat(price, vat) if price else None,
         lead_days=lead,
         source=row.source,
+        ways=reading.ways_cell(row),
         **row.these("description", "quantity", "standard_size", "material", "fluid", "makers_only"),
     )
 

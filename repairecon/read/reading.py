@@ -163,12 +163,16 @@ class Reading:
     toml_whole: bool = True
     ordering: bool = False
     """Quotes alone are compared: what nobody quotes for needs no price of its own."""
+    as_decided: bool = False
+    """Read by the rules of the day on which the case was decided."""
     parts: Names = field(default_factory=Names)
     ways: Names = field(default_factory=Names)
     suppliers: Names = field(default_factory=Names)
     quoted: dict[str, bool] = field(default_factory=dict)
     """Key of each item with a quote; True if all its quotes give p_never."""
     notes: dict[str, str] = field(default_factory=dict)
+    hours_a_year: float | None = None
+    """Running hours of the unit, where the case gives them."""
     beneath: Mapping[str, list[Row]] = field(default_factory=dict)
     """Default rows by file."""
 
@@ -246,6 +250,14 @@ class Reading:
         known = row is None or row.has_range("price") or "price_likely" in row.bad
         if row is not None and not known and part.needed == "damage":
             self.check_priced(row, part.part, why)
+
+    def check_named(self, part: Part) -> None:
+        """A part that is needed by damage only does nothing if no damage takes it."""
+        row = self._part_rows.get(part.source.row or 0)
+        if row is not None and part.part and not self.ordering and self.tables["events.csv"].whole:
+            found = f"{shown(part.part)}, which no outcome takes"
+            write = "name it under parts in events.csv or remedies.csv, or write always"
+            row.fault("needed", found, write)
 
     def keep_note(self, row: Row) -> None:
         """Keep the free words about a row."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import graphlib
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -10,7 +11,7 @@ from decimal import Decimal
 
 from repairecon.read.problems import key, shown
 from repairecon.read.tables import Row
-from repairecon.records import Branch
+from repairecon.records import STAGES, Branch
 
 TOLERANCE = 1e-6
 """How far chances may sum away from 1; they are then scaled to it."""
@@ -18,12 +19,19 @@ TOLERANCE = 1e-6
 MOST_GROUPS = 200
 """Conditions of one event that are still compared with each other."""
 
+MOST_STATES = 1_000
+"""States of what an event hangs on that are still looked through."""
+
 Group = tuple[tuple[str, str], ...]
 Numbered = list[tuple[int, Branch]]
+Events = dict[str, dict[Group, Numbered]]
 
 
-def check_tree(rows: Sequence[Row], read: Sequence[Branch]) -> tuple[Branch, ...]:
-    """The branches with chances that sum to 1 exactly; all faults between rows noted."""
+def check_tree(rows: Sequence[Row], read: Sequence[Branch], as_decided: bool = False) -> tuple[Branch, ...]:
+    """The branches with chances that sum to 1 exactly; all faults between rows noted.
+
+    ``as_decided``: states that are left out stay so, as when a case was decided on before that was a fault.
+    """
     events: dict[str, dict[Group, Numbered]] = {}
     for place, branch in enumerate(read):
         if branch.event:
@@ -37,6 +45,8 @@ def check_tree(rows: Sequence[Row], read: Sequence[Branch]) -> tuple[Branch, ...
             for place, chance in _check_group(rows, numbered):
                 exact[place] = replace(exact[place], chance=chance)
     _check_circles(rows, events)
+    if not as_decided:
+        _check_left_out(rows, events)
     return tuple(exact)
 
 
@@ -122,6 +132,56 @@ def _check_overlap(rows: Sequence[Row], groups: dict[Group, Numbered]) -> None:
                 f"{shown(_condition(branch))}, which can hold together with row {rows[first].row}",
                 "let one event have different outcomes in the two, or leave one blank (blank: otherwise)",
             )
+
+
+def _check_left_out(rows: Sequence[Row], events: dict[str, dict[Group, Numbered]]) -> None:
+    """An event that shows must be given under every state of a cause that does not show by then.
+
+    Otherwise its absence would be something to see, and tell of the cause.
+    """
+    for event, groups in events.items():
+        place, branch = next(iter(groups.values()))[0]
+        parents = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
+        hidden = [e for e in parents if not _shows_by(events[e], branch.seen_at)]
+        clear = not any("given" in rows[p].bad for g in groups.values() for p, _ in g)
+        outcomes = {e: dict.fromkeys(key(b.outcome) for g in events[e].values() for _, b in g) for e in parents}
+        if not branch.seen_at or not hidden or not clear or event in parents or () in groups:
+            continue
+        if math.prod(map(len, outcomes.values())) <= MOST_STATES:
+            _check_states(rows[place], branch, [[(e, o) for o in outcomes[e]] for e in parents], set(hidden), events)
+
+
+def _check_states(
+    row: Row,
+    branch: Branch,
+    parents: list[list[tuple[str, str]]],
+    hidden: set[str],
+    events: dict[str, dict[Group, Numbered]],
+) -> None:
+    """Note the first state that differs only in what is hidden from one under which the event is given."""
+    groups = events[key(branch.event)]
+    states = [s for s in itertools.product(*parents) if all(_may_hold(e, dict(s), events) for e, _ in s)]
+    given = {s: any(_compatible(dict(s), group) for group in groups) for s in states}
+    met = {frozenset((e, o) for e, o in s if e not in hidden) for s in states if given[s]}
+    for state in states:
+        if not given[state] and frozenset((e, o) for e, o in state if e not in hidden) in met:
+            under = "; ".join(f"{e}={o}" for e, o in state)
+            found = f"{shown(branch.event)}, which is not given under {shown(under)}"
+            row.fault("given", found, "add its rows for that, or leave given blank in some of them (blank: otherwise)")
+            return
+
+
+def _shows_by(groups: dict[Group, Numbered], stage: str) -> bool:
+    seen = next(iter(groups.values()))[0][1].seen_at
+    return bool(seen) and bool(stage) and STAGES.index(seen) <= STAGES.index(stage)
+
+
+def _may_hold(event: str, known: dict[str, str], events: Events) -> bool:
+    """True if an event may come out so together with these outcomes."""
+    return any(
+        _compatible(known, group) and any(key(b.outcome) == known[event] for _, b in numbered)
+        for group, numbered in events[event].items()
+    )
 
 
 def _check_circles(rows: Sequence[Row], events: dict[str, dict[Group, Numbered]]) -> None:

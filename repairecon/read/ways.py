@@ -1,16 +1,17 @@
-"""ways.csv to records, completed with defaults; the lives of the units that the ways put in service; lives.csv."""
+"""ways.csv to records, completed with defaults."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import Any
 
+from repairecon.read import values
 from repairecon.read.columns import CASE
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.tables import NOTHING, Row
-from repairecon.records import ASSUMED, WAY_KINDS, OwnLife, Range, Source, Unit, Way
+from repairecon.records import ASSUMED, NO_WAY, WAY_KINDS, Range, Source, Way
 
 BOUGHT = ("new", "pattern", "second-hand")
 """Kinds that can be bought while the old unit is kept."""
@@ -18,12 +19,28 @@ BOUGHT = ("new", "pattern", "second-hand")
 PRICED = ("send away", "exchange", *BOUGHT)
 """Kinds with a price of their own."""
 
+FOR_A_WHILE = ("carry on", "temporary")
+"""Kinds after which the lasting repair is still due."""
+
+MAY_COST = (*FOR_A_WHILE, "without", "own spare")
+"""Kinds that may have a price."""
+
+_ONLY_FOR = {
+    "until_days": (*FOR_A_WHILE, "without"),
+    "until_hours": (*FOR_A_WHILE, "without"),
+    "p_fails": FOR_A_WHILE,
+    "more_cost": FOR_A_WHILE,
+    "works_meanwhile": FOR_A_WHILE,
+    "then": FOR_A_WHILE,
+    "p_dead": ("own spare",),
+    "price_covers": ("send away",),
+}
+"""Columns that are for some kinds alone."""
+
 IN_BOUGHT = "the way named in 'bought'"
 
 KINDS = ("rebuild", "new", "buy and rebuild", "rebuild and spare")
 """Kinds of way of a case folder that names none, as ``name.*`` in the defaults names them."""
-
-_LIFE = ("life_years", "life_hours", "life_shape", "wear_kept", "p_early")
 
 BLANK = Way(
     way="",
@@ -62,7 +79,7 @@ class _Line:
     @property
     def pair(self) -> bool:
         """True for a way that buys one and rebuilds the other."""
-        return bool(self.kind) and WAY_KINDS[self.kind].buys and self.kind not in PRICED
+        return bool(self.kind) and WAY_KINDS[self.kind].buys and bool(WAY_KINDS[self.kind].rebuilds)
 
     def blank(self, column: str, found: str, rebuild: str) -> None:
         """Note a figure on a way that takes it from elsewhere."""
@@ -108,12 +125,61 @@ def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
         note=row.note(),
         source=row.source,
         **row.these("fitting_hours", "core_if_stripped", "warranty_months", "old_unit_price"),
+        **_for_a_while(reading, line),
     )
+
+
+def _for_a_while(reading: Reading, line: _Line) -> dict[str, Any]:
+    """What only some kinds have: until when, what may happen till then and what follows; a spare that may be dead."""
+    row, kind = line.row, line.kind
+    for column, kinds in _ONLY_FOR.items():
+        if kind and kind not in kinds and (row.has(column) or row.has_range(column)):
+            shown_at = f"{column}_likely" if row.has_range(column) else column
+            row.fault(shown_at, f"{column} on a way of kind {kind}", f"leave it blank: it is for {' and '.join(kinds)}")
+    covers = row.yes_if_written("price_covers")
+    if covers is False:
+        reading.labour.find("specialist")  # somebody is paid for what the price does not cover
+    return {
+        "price_covers": covers,
+        "until_days": _until(reading, line),
+        "then": _then(reading, line),
+        **row.these("p_fails", "more_cost", "works_meanwhile", "allowed_until", "not_when", "never", "p_dead"),
+    }
+
+
+def _until(reading: Reading, line: _Line) -> Range | None:
+    """Days until the lasting repair, from running hours where those are given."""
+    row = line.row
+    days, hours = row.range("until_days"), row.range("until_hours")
+    if days is not None and hours is not None:
+        row.fault("until_hours_likely", "hours beside days", "keep one of the two")
+    if hours is not None and days is None:
+        if reading.hours_a_year:
+            return hours.scaled(values.DAYS_A_YEAR / reading.hours_a_year)
+        write = "write hours_a_year under [years] in case.toml, or until_days instead"
+        row.fault("until_hours_likely", "running hours, and no hours_a_year", write)
+    given = row.has_range("until_days") or row.has_range("until_hours")
+    if line.kind in FOR_A_WHILE and not given and not row.yes("never"):
+        row.fault("until_days_likely", "nothing", "write the days until the lasting repair is done")
+    return days
+
+
+def _then(reading: Reading, line: _Line) -> str:
+    """The way taken afterwards, a lasting one."""
+    word, row = line.row.text("then"), line.row
+    if not word or key(word) == NO_WAY:
+        return key(word)
+    found = reading.name_of(row, "then", reading.ways, "")
+    if line.kinds.get(found) in MAY_COST[:3]:
+        row.fault("then", shown(word), "name a lasting way, or none if nothing more is due")
+    return found
 
 
 def _price(reading: Reading, line: _Line) -> Range | None:
     row, name, kind = line.row, line.name, line.kind
     price = row.range("price")
+    if kind in MAY_COST:
+        return None if price is None else reading.money.with_vat(price, row.choice("vat"))
     if kind and kind not in PRICED:
         if row.has_range("price"):
             line.blank("price_likely", f"a price on a way of kind {kind}", "parts.csv and tasks.csv make the cost")
@@ -144,6 +210,8 @@ def _p_never(reading: Reading, line: _Line) -> float:
     if line.kind not in PRICED:
         if given and line.kind:
             rebuild = "put a 'part no longer available' row in events.csv"
+            if line.kind in MAY_COST:
+                rebuild = "nothing has to come"
             line.blank("p_never", row.shown("p_never"), rebuild)
         return 0.0
     if row.has("p_never"):
@@ -251,82 +319,7 @@ def old_unit(reading: Reading, name: str, kind: str) -> str:
     return reading.defaults.text(f"old_unit.{kind}", name) if kind else BLANK.old_unit
 
 
-def lives_wanted(rows: list[tuple[Row, str]]) -> bool:
-    """True if a row says something of a life, right or wrong."""
-    return any(row.has(name) or row.has_range(name) for row, _ in rows for name in _LIFE)
-
-
-def with_lives(rows: list[tuple[Row, str]], made: tuple[Way, ...], unit: Unit, defaults: Defaults) -> tuple[Way, ...]:
-    """The ways with their lives; a pair of which nothing is said has that of the way it puts in service."""
-    written = {name: row.these(*_LIFE) for row, name in rows}
-    silent = dict.fromkeys(_LIFE)
-    singles = [w for w in made if _base_kind(w) == w.kind]
-    lived = {w.way: _completed(w, written.get(w.way, silent), unit, defaults) for w in singles}
-    here = next((lived[w.way] for w in singles if w.kind == "rebuild"), None)
-    for way in made:
-        if way.way not in lived:
-            base = lived.get(way.bought) if way.traits.in_service == "bought" else here
-            lived[way.way] = _completed(way, _inherited(written.get(way.way, silent), base), unit, defaults)
-    return tuple(lived[w.way] for w in made)
-
-
-def _base_kind(way: Way) -> str:
-    """The kind whose defaults hold for the unit in service: a pair has those of what it puts there."""
-    pair = way.traits.buys and way.traits.rebuilds
-    if not pair:
-        return way.kind
-    return "new" if way.traits.in_service == "bought" else "rebuild"
-
-
-def _inherited(given: dict[str, Any], base: Way | None) -> dict[str, Any]:
-    """The life of a pair, completed from the way that it puts in service."""
-    if base is None:
-        return given
-    silent = given["life_years"] is None and given["life_hours"] is None
-    whose = {name: silent if name in ("life_years", "life_hours") else given[name] is None for name in _LIFE}
-    return {name: getattr(base, name) if whose[name] else given[name] for name in _LIFE}
-
-
-def _completed(way: Way, given: dict[str, Any], unit: Unit, defaults: Defaults) -> Way:
-    """A life in hours alone stays one: no life in years is assumed beside it."""
-    kind, name = _base_kind(way), way.way
-    life = dict(given)
-    if life["life_years"] is None and life["life_hours"] is None:
-        share = defaults.number(f"life_share.{kind}", name, life_of=name)
-        life["life_years"] = _usual(unit, defaults, name).scaled(share)
-    if life["life_shape"] is None:
-        life["life_shape"] = defaults.number("life_shape", life_of=name)
-    if life["wear_kept"] is None:
-        life["wear_kept"] = defaults.number(f"wear_kept.{kind}", name, life_of=name)
-    if life["p_early"] is None:
-        life["p_early"] = defaults.number("p_early", life_of=name)
-    return replace(way, **life)
-
-
-def _usual(unit: Unit, defaults: Defaults, life_of: str) -> Range:
-    """Median life of a new unit of this kind: about what the owner expects, else by kind."""
-    expected = unit.expected_life_years
-    if not expected:
-        return defaults.life_years(unit.kind, life_of)
-    by = defaults.range("life_multiples", life_of=life_of)
-    return Range(by.low * expected, by.likely * expected, by.high * expected, by.shape, by.source)
-
-
-def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
-    """Lives as written; none without the file."""
-    by_key = {key(w.way): w for w in made}
-    return tuple(_own_life(reading, row, by_key) for row in reading.tables["lives.csv"].rows)
-
-
-def _own_life(reading: Reading, row: Row, made: dict[str, Way]) -> OwnLife:
-    reading.keep_note(row)
-    row.required_value("way", "failed")
-    word = row.text("way")
-    name = reading.name_of(row, "way", reading.ways, "an unknown way ")
-    way = made.get(key(word))
-    if way and way.traits.buys and way.traits.rebuilds:
-        row.fault("way", f"{shown(word)}, which has two units", "name the way whose unit it is")
-    if not row.has("years") and not row.has("hours"):
-        row.fault("years", "neither years nor hours", "write the years that it stood, the hours that it ran, or both")
-    failed = row.yes_if_written("failed") or False
-    return OwnLife(way=name, failed=failed, source=row.source, **row.these("years", "hours"))
+def rebuilt_here(row: Row) -> bool:
+    """True if a row may be a way that rebuilds the unit at the boat."""
+    kind = WAY_KINDS.get(key(row.text("kind")))
+    return kind is None or kind.rebuilds == "here"

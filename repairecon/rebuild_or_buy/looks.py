@@ -84,7 +84,7 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     r = number.range
     if r is None or r.sure or number.index < 0:
         return 0.0, 0.0
-    at = _decisions(model, number)
+    at = _decisions(model, made, number)
     p = np.linspace(0.0, 1.0, STEPS + 1)
     means = cell_means(p, r.low, r.likely, r.high, r.shape)
     edges = ranges.quantile(np.clip(p, TAIL, 1.0 - TAIL), r.low, r.likely, r.high, r.shape)
@@ -95,15 +95,15 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
 
 
-def _decisions(model: Model, number: Number) -> Callable[[float], Decision]:
+def _decisions(model: Model, made: Decision, number: Number) -> Callable[[float], Decision]:
     """The staged choice with the number known; costs are straight lines in a price, so two points draw them."""
     r = number.range
     assert r is not None
 
     def known(x: float) -> Decision:
-        return decision(model, None, model.chooser(model.at(fixed={number.index: x})))
+        return decision(model, None, model.chooser(model.at(fixed={number.index: x})), more=made.more)
 
-    if number.slopes is None or _chooses_anew(model, number.index, r):
+    if made.depths is not None or number.slopes is None or _chooses_anew(model, number.index, r):
         return known
     here, there = known(number.now), known(2.0 * number.now)
 

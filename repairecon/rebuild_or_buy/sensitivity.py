@@ -62,7 +62,7 @@ class Number:
 
 def choice_totals(model: Model, expected: Floats, hour: float, lost_day: float) -> Floats:
     """Expected totals (W,), ways not allowed at infinity."""
-    return np.where(model.allowed, expected @ np.array([1.0, hour, lost_day]), np.inf)
+    return np.where(model.allowed, expected @ np.array([1.0, hour, lost_day]) + model.late, np.inf)
 
 
 def lead_of(totals: Floats, best: int) -> float:

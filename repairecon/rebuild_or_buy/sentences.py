@@ -10,8 +10,9 @@ import pandas as pd
 
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.looks import Worth
+from repairecon.rebuild_or_buy.policy import StopWhen
 from repairecon.rebuild_or_buy.sensitivity import Flip
-from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, StopWhen
+from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
 from repairecon.rebuild_or_buy.verdict import ThumbRule
 from repairecon.records import STAGES
 from repairecon.show.layout import capital

@@ -387,6 +387,7 @@ class Case:
     found: str = ""
     replaced: tuple[str, ...] = ()
     dropped: tuple[str, ...] = ()
+    quotes_alone: bool = False
     notes: Mapping[str, str] = field(default_factory=dict)
     rows_read: Mapping[str, int] = field(default_factory=dict)
 

@@ -26,7 +26,7 @@ _TYPES = {
     "double row angular contact ball bearing": r"[35][23]\d\d",
     "double row deep groove ball bearing": r"4[23]\d\d",
     "spherical roller bearing": r"2(?:13|2[23]|3[0-2]|4[01])\d\d",
-    "taper roller bearing": r"3(?:0[23]|13|2[0239]|3[0-2])(?:\d\d|/\d\d)X?",
+    "taper roller bearing": r"3(?:0[23]|13|2[0239]|3[0-2])(?:\d\d|/\d\d)(?: ?X(?![A-Z]))?",
     "thrust ball bearing": r"51[1-4]\d\d",
 }
 _LETTERED = (
@@ -34,7 +34,7 @@ _LETTERED = (
     r"|R?NA ?49(?:/\d\d|\d\d)|R(?:LS|MS)? ?\d{1,2}(?:\.5|[- ]1/2)?A?|K ?\d+X\d+X\d+(?:\.\d)?"
 )
 _START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
-_END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d|-\d{3})"
+_END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d(?!RS|R?Z)|-\d{3})"
 _FAMILY_TYPES = {
     "deep groove, wide": DEEP_GROOVE,
     "deep groove, inch": DEEP_GROOVE,
@@ -188,7 +188,9 @@ def _of_eastern(row: Row) -> Found:
 def _inch_pair(text: Text, sure: bool) -> Found | None:
     """Cone and cup of an inch taper bearing; one of them alone is not the whole."""
     for row in rows("bearings_taper_inch"):
-        for form in (f"{row['cone']}[ /-]+{row['cup']}", f"{row['cup']}[ /-]+{row['cone']}"):
+        # the trade leaves off what cone and cup share: L44649/10 is L44649 and L44610
+        short = row["cup"][-2:] if row["cup"][:-2] == row["cone"][:-2] else row["cup"]
+        for form in (f"{row['cone']}[ /-]+(?:{row['cup']}|{short})", f"{row['cup']}[ /-]+{row['cone']}"):
             if text.take(rf"{_START}{form}(?![\w])"):
                 dims = dict(zip(ORDER, _sizes(row), strict=True))
                 marks = {"type": "taper roller bearing"}

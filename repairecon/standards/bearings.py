@@ -160,7 +160,7 @@ def _steel(wanted: Designation, offered: Designation, judging: Judging) -> None:
         return
     note = "compare load ratings only within one catalogue"
     if want == "stainless":
-        judging.near(
+        (judging.refuse if "place" in wanted.marks else judging.near)(
             f"{has} steel against stainless: the material differs, it corrodes in a wet place; it carries somewhat "
             f"more (6203 in one catalogue: 9.95 against 8.06 kN); {note}",
             "material",

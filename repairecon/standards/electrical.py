@@ -23,7 +23,7 @@ _SPEED = rf"(?<![\w.])({{}})(?: ?({NUMBER}) ?(?:A|AMPS?)(?!\w)|(?![\w.]))"
 _GLASS = re.compile(r"(?<![\w.])(5X20|6\.3X3[02]|6X3[02]|6\.3X25|6X25|3AG|8AG)(?: ?MM)?(?![\w.])")
 _STRIP = re.compile(r"\b(SF ?30|SF ?51|ANL)\b")
 _PINS = re.compile(r"(?<![\w.])([45]) ?-?(?:PINS?|POLE|TERMINALS?)(?!\w)")
-_TERMINALS = re.compile(r"(?<![\w.])(30|85|86|87[AB]?)(?![\w.])")
+_TERMINALS = re.compile(r"(?<![\w./])(30|85|86|87[AB]?)(?![\w.])")
 _POWER = re.compile(rf"(?<![\w.])({NUMBER}(?:/{NUMBER})?) ?(?:W|WATTS?)(?!\w)")
 _BRUSH = re.compile(rf"(?<![\w.])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w.]*\d)")
 _FESTOON = re.compile(r"(?<![\w.])(?:(\d\d)X)?(\d\d(?:\.\d)?) ?(?:MM)?(?![\w.])")
@@ -54,13 +54,19 @@ def read_fuse(text: Text, sure: bool) -> Found | None:
     if current:
         marks["current"] = shown(Decimal(current))
     size = marks.get("size") or said.get("size", "")
+    against = _colour_clash(size, marks.get("current", ""), said.get("colour", ""))
     row = _blade(size, marks.get("current", ""), said.get("colour", "")) if not glass else None
     if row is not None:
-        marks |= {"current": row["current_A"], "colour": _colour(row), "size": size, "form": "blade"}
+        marks |= {"current": row["current_A"], "size": size, "form": "blade"}
+    if marks.get("current") and not against:  # the colour says the current once more
+        text.entries = [(w, e) for w, e in text.entries if e.feature != "colour"]
     if not (size or marks.get("current")):
         return None
+    if not size and (marks.get("form") or said.get("form")) == "blade":
+        size = marks["size"] = "regular (type C)"  # the common blade fuse (note of the table)
     label = f"{size} {marks.get('current', '?')} A"
-    return Found(FUSE, label, {}, marks, {}, [] if row is None else [row], row is not None or bool(glass or strip))
+    known = row is not None or bool(glass or strip)
+    return Found(FUSE, label, {}, marks, {}, [] if row is None else [row], known, against=against)
 
 
 def _glass(size: str) -> str:
@@ -69,6 +75,14 @@ def _glass(size: str) -> str:
 
 def _colour(row: Row) -> str:
     return COLOURS.get(row["colour"], row["colour"])
+
+
+def _colour_clash(size: str, current: str, colour: str) -> list[str]:
+    """What is wrong with a blade fuse whose colour is that of another current, where its size or all sizes say so."""
+    found = [r for r in rows("fuses_blade") if r["current_A"] == current and r["size"].startswith(size)]
+    if not (found and colour) or colour in [_colour(r) for r in found]:
+        return []
+    return [f"says {colour}, but {current} A is {_colour(found[0])}"]
 
 
 def _blade(size: str, current: str, colour: str) -> Row | None:
@@ -194,6 +208,7 @@ def _battery_names(row: Row, sure: bool) -> list[str]:
     if row["standard"] == "BCI":
         short = row["name"].removeprefix("BCI ")
         return [f"(?:BCI|GROUP|GROUP SIZE) ?{short}", *([short] if sure and not short.isdigit() else [])]
+    names += re.findall(r"BCI \w+", row["also_named"])
     return names + ([row["also_named"].split()[0]] if sure and row["also_named"] else [])
 
 

@@ -138,7 +138,7 @@ def _positive(words: str, kind: str) -> Designation | None:
 
 def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
     text = Text(words)
-    take_quantity(text)
+    take_quantity(text, kind)
     text.take_labelled()
     text.take_phrases(kind)
     found = FAMILIES[kind].read(text, sure)
@@ -153,14 +153,15 @@ def _second(text: Text, found: Found, kind: str) -> None:
     if kind == materials.KIND or not found.size:
         return
     probe = Text(text.left)
-    again = FAMILIES[kind].read(probe, False)
+    again = FAMILIES[kind].read(probe, kind == belt_names.KIND and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
     if again is None or not again.dims:
         return
     text.left = probe.left
     common = set(found.dims) & set(again.dims)
-    if common and "x" in again.size and any(abs(found.dims[c] - again.dims[c]) > materials.SAME_SIZE for c in common):
+    slack = belts.INCH_ROUNDING if kind == belt_names.KIND else materials.SAME_SIZE
+    if common and "x" in again.size and any(abs(found.dims[c] - again.dims[c]) > slack for c in common):
         found.against.append(f"says {again.size}, but {found.size} is another size")
-    elif not common or any(abs(found.dims[c] - again.dims[c]) > materials.SAME_SIZE for c in common):
+    elif not common or any(abs(found.dims[c] - again.dims[c]) > slack for c in common):
         found.others.append((again.size, "unknown", f"it names {found.size} and {again.size}"))
 
 
@@ -228,6 +229,8 @@ def _meets(part: Designation, fluid: str) -> Designation:
     met = {names[0] for names in materials.fluids_of(fluid)}
     if part.kind == threads.KIND and "seawater" in met:
         return replace(part, marks={"place": "sea water", **part.marks})
+    if part.kind == bearing_names.KIND and met & {"seawater", "water_cold"}:
+        return replace(part, marks={"place": "wet", **part.marks})
     carried = {"seawater": "raw water", "diesel": "diesel fuel", "fuel": "fuel", "glycol_coolant": "coolant"}
     service = next((carried[name] for name in met if name in carried), "")
     return replace(part, marks={"service": service, **part.marks}) if service and part.kind == hoses.KIND else part

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from decimal import Decimal
 from typing import cast
@@ -10,6 +11,7 @@ from repairecon.records import AlikeVerdict, Designation, Equivalence, worst_sta
 from repairecon.standards.tables import Row, rows, trust
 from repairecon.standards.words import exact, shown
 
+_FIGURES = re.compile(r"[-+.#]*\d+(?:[./-]\d+)*[-+./\"]*")
 _ORDER: tuple[AlikeVerdict, ...] = ("same", "near", "unknown", "not")
 
 
@@ -119,7 +121,7 @@ def compare_words(part: Designation, whose: str, judging: Judging) -> None:
     for words in part.conditions:
         judging.near(f"the {whose} name says {words!r}: ask", "words")
     for words in part.unread:
-        if words.strip("-+./").replace(".", "").isdigit():
+        if _FIGURES.fullmatch(words):
             judging.unknown(f"the {whose} name says {words!r}, which may name another size: measure it", "words")
             continue
         judging.near(f"the {whose} name says {words!r}, which is in no table: ask", "words")

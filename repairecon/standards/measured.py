@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
+from itertools import permutations
 
 from repairecon.records.standards import Candidate, WhichPart
 from repairecon.standards.equivalents import identify, kind_of
@@ -35,6 +37,7 @@ _UNIT = r"(?:\s*(MM|CM|INCH(?:ES)?|IN|\"))?"
 _NUM = rf"(?<![\w./])({PART}){_UNIT}"
 _LABEL_FIRST = re.compile(rf"(?<![\w.])({_LABEL})\s*[=:]?\s*{_NUM}(?![\w./])")
 _NUMBER_FIRST = re.compile(rf"{_NUM}\s*({_LABEL})(?!\w)")
+_LABEL_LAST = re.compile(rf"\b(?:PITCH|THICK(?:NESS)?|WIDTH|HEIGHT|SECTION|CORD|LENGTH)\s*[=:]?\s*{_NUM}\s*$")
 _BARE = re.compile(rf"(?<![\w./]){PART}(?![\w/])")
 _COUNTS = ("tpi", "ribs", "teeth")
 
@@ -65,6 +68,9 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
         found += answer.parts
         notes += answer.notes if answer.parts or len(kinds) == 1 else ()
         misses += answer.misses if answer.parts or len(kinds) == 1 else ()
+    if not found and (turned := _turned(kinds, sizes)):
+        found = turned
+        notes.insert(0, "no part has the sizes in the order written: they were taken in another order")
     found.sort(key=lambda pair: pair[0])
     parts = tuple(part for _, part in found[:MOST])
     if kind and not asked:
@@ -78,6 +84,15 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     if len({p.kind for p in parts}) > 1:
         notes.append("say the kind of part to narrow this down: " + ", ".join(dict.fromkeys(p.kind for p in parts)))
     return WhichPart(words, parts, tuple(dict.fromkeys(notes)), tuple(dict.fromkeys(misses))[:6])
+
+
+def _turned(kinds: list[str], sizes: Measures) -> list[tuple[Decimal, Candidate]]:
+    """Parts that fit bare sizes in another order than the usual one; of the orders that fit the best."""
+    if sizes.named or not 2 <= len(sizes.bare) <= 3:
+        return []
+    round_ = [k for k in kinds if k in ("rolling bearing", "lip seal", "O-ring", "Woodruff key", "circlip")]
+    orders = [replace(sizes, bare=list(order)) for order in permutations(sizes.bare)]
+    return [pair for order in orders for k in round_ for pair in fits(k, SPECS[k], order).parts]
 
 
 def _in_inches(values: list[Decimal]) -> str:
@@ -97,9 +112,13 @@ def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
     """The kinds to look through: the one asked for, or those that such sizes can be of."""
     if asked == "V-belt":
         ribbed = "ribs" in sizes.named or "rib" in kind.casefold()
+        if not ribbed and ("pitch" in sizes.named or "teeth" in sizes.named):
+            return ["toothed belt"]
         return ["multi-rib belt"] if ribbed else ["V-belt"]
-    if asked == "parallel key" and "half" in sizes.hints:
-        return ["Woodruff key"]
+    if asked == "parallel key":
+        if "half" in sizes.hints:
+            return ["Woodruff key"]
+        return ["parallel key", "Woodruff key"] if len(sizes.named) + len(sizes.bare) == 2 else ["parallel key"]
     if asked == "lip seal" and len(sizes.named) + len(sizes.bare) == 2:
         return ["lip seal", "O-ring"]
     if asked:
@@ -127,6 +146,8 @@ def _measures(words: str) -> Measures:
     label_first = _LABEL_FIRST.search(words)
     number_first = _NUMBER_FIRST.search(words)
     first = number_first and (label_first is None or number_first.start() < label_first.start())
+    if first and _LABEL_LAST.search(words):
+        first = None  # 9.95 mm pitch 1.5: the label at the end has its number behind it
     for pattern in (_NUMBER_FIRST, _LABEL_FIRST) if first else (_LABEL_FIRST, _NUMBER_FIRST):
         while found := text.take(pattern):
             label, number, unit = (found[3], found[1], found[2]) if pattern is _NUMBER_FIRST else found.groups()

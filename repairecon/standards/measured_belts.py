@@ -127,6 +127,9 @@ def _ribbed(sizes: Measures) -> Answer:
     answer = Answer(notes=["count the ribs; the pitch is the width over the ribs: PJ 2.34, PK 3.56, PL 4.7 mm"])
     for row in rows("belts_multirib"):
         pitch = exact(row["rib_pitch_mm"])
+        if "pitch" in sizes.named and abs(sizes.named["pitch"] - pitch) > pitch * Decimal("0.06"):
+            answer.misses.append(f"{row['profile']}: its rib pitch is {shown(pitch)} mm")
+            continue
         counts = [ribs] if ribs else [whole(width / pitch)] if width else [Decimal(0)]
         count = counts[0]
         gap = width - count * pitch if width and count else Decimal(0)

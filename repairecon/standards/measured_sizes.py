@@ -38,6 +38,8 @@ class Spec(NamedTuple):
     window: Callable[[str, Decimal], Window]
     notes: tuple[str, ...]
     counts: tuple[int, ...]
+    either: tuple[str, ...] = ()
+    """Letters of which a part has or needs one only, so that a bare size may be of either."""
 
 
 @dataclass
@@ -51,11 +53,26 @@ class Answer:
 
 def fits(kind: str, spec: Spec, sizes: Measures) -> Answer:
     """The listed parts of a kind whose every measured size lies in its window."""
-    values = _assign(spec, sizes)
     answer = Answer(notes=list(spec.notes))
-    if not values:
-        return Answer()
     near: list[tuple[Decimal, str]] = []
+    tries = [v for skipped in ((), *((c,) for c in spec.either)) if (v := _assign(spec, sizes, skipped))]
+    for values in {tuple(v.items()): v for v in tries}.values():
+        _hold(kind, spec, values, sizes.hints, answer, near)
+    if not tries:
+        return Answer()
+    answer.parts = list({p.designation: (off, p) for off, p in sorted(answer.parts, key=_first)[::-1]}.values())[::-1]
+    answer.misses = [said for _, said in sorted(near)[:3]]
+    return answer
+
+
+def _first(pair: tuple[Decimal, Candidate]) -> Decimal:
+    return pair[0]
+
+
+def _hold(
+    kind: str, spec: Spec, values: Mapping[str, Decimal], hints: str, answer: Answer, near: list[tuple[Decimal, str]]
+) -> None:
+    """Hold one reading of the sizes against every listed part."""
     for option in spec.options():
         gaps = {c: values[c] - option.dims[c] for c in spec.labels if c in values and c in option.dims}
         if len(gaps) < len(set(values) - set(FREE)):
@@ -63,16 +80,13 @@ def fits(kind: str, spec: Spec, sizes: Measures) -> Answer:
         off = [_off(gap, spec.window(c, option.dims[c])) for c, gap in gaps.items()]
         if max(off) <= 1:
             shown_gaps = {c: float(gap) for c, gap in gaps.items()}
-            score = sum(off, Decimal(0)) / len(off) + option.rank + 3 * _unlike_words(option, sizes.hints)
+            score = sum(off, Decimal(0)) / len(off) + option.rank + 3 * _unlike_words(option, hints)
             length = "".join(f"x{shown(values[c])}" for c in FREE if c in values)
             answer.parts.append((score, Candidate(option.name + length, kind, shown_gaps, option.note, option.status)))
         elif sum(o > 1 for o in off) == 1 and max(off) < 40:
             letter = max(gaps, key=lambda c: _off(gaps[c], spec.window(c, option.dims[c])))
             near.append((max(off), f"{option.name}: its {_called(spec, letter)} is {shown(option.dims[letter])} mm, "
                                    f"measured {shown(values[letter])}"))  # fmt: skip
-    answer.parts.sort(key=lambda pair: pair[0])
-    answer.misses = [said for _, said in sorted(near)[:3]]
-    return answer
 
 
 def _unlike_words(option: Option, hints: str) -> bool:
@@ -94,7 +108,7 @@ def _off(gap: Decimal, window: Window) -> Decimal:
     return gap / high if gap > 0 else gap / low
 
 
-def _assign(spec: Spec, sizes: Measures) -> dict[str, Decimal]:
+def _assign(spec: Spec, sizes: Measures, skipped: tuple[str, ...] = ()) -> dict[str, Decimal]:
     """Measured sizes by the letters of a kind; a label that the kind does not have makes none."""
     values: dict[str, Decimal] = {}
     for name, value in sizes.named.items():
@@ -106,7 +120,7 @@ def _assign(spec: Spec, sizes: Measures) -> dict[str, Decimal]:
         if not letter:
             return {}
         values[letter] = value
-    free = [c for c in spec.labels if c not in values]
+    free = [c for c in spec.labels if c not in values and c not in skipped]
     if len(sizes.bare) > len(free):
         return {}
     return values | dict(zip(free, sizes.bare, strict=False))
@@ -129,7 +143,7 @@ def _rubber(letter: str, nominal: Decimal) -> Window:
     """A ring sets flat and wears thin, or swells; a caliper squeezes it."""
     if letter == "cs":
         return -(nominal * Decimal("0.05") + Decimal("0.03")), nominal * Decimal("0.05") + Decimal("0.03")
-    return -(nominal * Decimal("0.015") + Decimal("0.1")), nominal * Decimal("0.02") + Decimal("0.1")
+    return -(nominal * Decimal("0.015") + Decimal("0.1")), nominal * Decimal("0.03") + Decimal("0.1")
 
 
 def _thread(letter: str, nominal: Decimal) -> Window:
@@ -183,6 +197,7 @@ SPECS: Mapping[str, Spec] = {
         _fixed(shaft=("-0.25", "0.12"), bore=("-0.12", "0.25"), s=("-0.08", "0.06")),
         ("the nominal size is that of the shaft or bore, not of the ring; the heavy type is thicker",),
         (2,),
+        ("shaft", "bore"),
     ),
     "parallel key": Spec(
         {"b": ("width",), "h": ("height", "thickness"), "l": ("length",)},
@@ -197,6 +212,7 @@ SPECS: Mapping[str, Spec] = {
         _fixed(b=("-0.05", "0.04"), h=("-0.3", "0.2"), D=("-0.4", "0.3")),
         ("an inch key is loose in a metric slot and the reverse: measure the width to 0.01 mm",),
         (2, 3),
+        ("h",),
     ),
     "pump shaft seal": Spec(
         {"d1": ("shaft", "inner", "diameter")},

@@ -16,7 +16,8 @@ from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, 
 KIND = "O-ring"
 LABELS = {"inner": "id", "outer": "od", "section": "cs", "thickness": "cs", "width": "cs", "diameter": "cs"}
 _CODED = re.compile(
-    r"\b(?:AS ?-?568 ?[A-D]?|BS ?1806|ISO ?3601(?:-1)?|DASH(?: NO\.?)?|(?<![\w.-])2(?=-\d{3}))[ :-]*-?(\d{3})(?![\d.X])"
+    r"\b(?:AS ?-?568 ?[A-D]?|BS(?: ?1806)?|ISO ?3601(?:-1)?|DASH(?: NO\.?)?|(?<![\w.-])2(?=-\d{3}))"
+    r"[ :-]*-?(\d{3})(?![\d.X])"
 )
 _DASH = re.compile(r"(?:^|(?<=[\s¦]))-(\d{3})(?![\d.X])")
 _BARE = re.compile(r"(?:^|(?<=[\s¦]))(?:OR[ -]?)?(\d{3})(?![\w.X\"]| ?MM)")
@@ -24,6 +25,7 @@ _JAPANESE = re.compile(r"(?:\bJIS(?: ?B ?2401)?[ -]*)?(?:(?<=\s)|^|(?<=[-¦]))([
 _METRIC_STANDARDS = re.compile(r"\b(?:DIN|ISO) ?(?:3771|3601(?:-1)?)(?=[ :,])|\bGB/?T ?3452(?:\.1)?|\bJIS ?B ?2401\b")
 _PAIR = re.compile(rf"(?<![\w./-])(?:OR ?)?({NUMBER})X({NUMBER})(?:X?(?= ?MM))?(?: ?MM)?(?![\w/]*X|\d|\.\d)(?!\w)")
 _TRIPLE = re.compile(rf"(?<![\w./-])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/])")
+_LABELLED_PAIR = re.compile(rf"\b([IO])\.?D\.? ?[=:]? ?({NUMBER})X({NUMBER})(?: ?MM)?(?![\w/]*X|\d|\.\d)(?!\w)")
 _INCH_PAIR = re.compile(rf"(?<![\w./-])({PART})\s*(?:\"|IN(?:CH)?)?\s*X\s*({PART})\s*(?:\"|IN\b|INCH)")
 _NOMINAL = {
     "1/16": Decimal("0.070"), "3/32": Decimal("0.103"), "1/8": Decimal("0.139"), "3/16": Decimal("0.210"),
@@ -94,7 +96,14 @@ def _from_sizes(text: Text, sure: bool) -> Found | None:
             text.take(_TRIPLE)
             return _sized(inner, third)
         return None
+    if labelled := text.take(_LABELLED_PAIR):
+        first, cord = Decimal(labelled[2]), Decimal(labelled[3])
+        return _sized(first if labelled[1] == "I" else first - 2 * cord, cord) if first > 2 * cord else None
     labels = {s.label for s in text.sizes}
+    if sure and labels in ({"inner"}, {"outer"}) and (cord_left := text.take(rf"X ?({NUMBER})(?: ?MM)?(?![\w.])")):
+        side, cord = labels.pop(), Decimal(cord_left[1])
+        first_mm = sized(text, side) or Decimal(0)
+        return _sized(first_mm if side == "inner" else first_mm - 2 * cord, cord) if first_mm > 2 * cord else None
     if "inner" in labels and labels & {"section", "thickness", "width"}:
         inner_mm = sized(text, "inner")
         cord_mm = sized(text, "section") or sized(text, "thickness") or sized(text, "width")

@@ -26,11 +26,12 @@ _INCH_RIBS = re.compile(r"(?<![\w.])(?P<length>\d{3,4})(?P<profile>[HJKLM]) ?(?P
 _K = re.compile(r"(?<![\w.])K(?P<ribs>\d\d)0(?P<length>\d{3,4})(?![\w.])")
 _INCH_TEETH = re.compile(r"(?<![\w.])(\d{2,4}) ?(MXL|XXH|XL|XH|L|H) ?-?(\d{3})(?![\w.])")
 _CURVED = re.compile(
-    r"(?<![\w.])(?:HTD[ -]?)?(\d{2,4})[ -]?(?:HTD[ -]?)?(3M|5M|8M|14M|20M|8MGT|5MGT|S8M)(?:[ -]?(\d{1,3}))?(?![\w.])"
+    r"(?<![\w.])(?:HTD[ -]?)?(\d{2,4})[ -]?(?:HTD[ -]?)?(3M|5M|8M|14M|20M|8MGT|5MGT|S\d{1,2}M)"
+    r"(?:[ -]?(\d{1,3}))?(?![\w.])"
 )
-_CURVED_FIRST = re.compile(r"(?<![\w.])(?:HTD[ -]?)?(3M|5M|8M|14M|20M|S8M)[ -](\d{3,4})[ -](\d{1,3})(?![\w.])")
+_CURVED_FIRST = re.compile(r"(?<![\w.])(?:HTD[ -]?)?(3M|5M|8M|14M|20M|S\d{1,2}M)[ -](\d{3,4})[ -](\d{1,3})(?![\w.])")
 _METRIC = re.compile(
-    rf"(?<![\w.])(?:({NUMBER})[ -]?)?(AT5|AT10|T2\.5|T5|T10)[ /-]?(\d{{3,4}})(?:[/ -](\d{{1,3}}))?(?![\w.])"
+    rf"(?<![\w.])(?:({NUMBER})[ -]?)?(AT5|AT10|T2\.5|T5|T10)[ X/-]?(\d{{3,4}})(?:[X/ -](\d{{1,3}})(?: ?MM)?)?(?![\w.])"
 )
 _TEETH = re.compile(r"(?<![\w.])(\d{2,3}) ?(?:TEETH|TOOTH|Z)(?!\w)")
 

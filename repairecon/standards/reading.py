@@ -19,9 +19,14 @@ _CHAIN = re.compile(
 )
 _SINGLE = re.compile(rf"(?<![\w.\-/])({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")(?!\w)")
 _QUANTITY = re.compile(
-    r"(?<![\w.\-/X])(?:(?:PACK|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}"
-    r"|\d{1,4} ?(?:X|PCS?|PIECES?|OFF|STK|EA)(?= |$))(?![\w.])"
+    r"(?<![\w.\-/X])(?:(?:PACK|PACKET|BAG|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}"
+    r"|\d{1,4} ?(?:X|PCS?|PCES|PIECES?|OFF|STK|STUCK|STUECK|STUKS|ST|PIEZAS|PEZZI|UNITS?|EA)(?=[ ),;\]]|$)"
+    r"|\d{1,2} ?NO\.?(?= ))(?![\w.])"
+    r"|^(?:TWO|THREE|FOUR|FIVE|SIX|EIGHT|TEN)(?= (?:OIL|LIP|SHAFT|BALL|BEARING|O-|O |BELT|V-|[\d.]+X))"
 )
+_TIMES = re.compile(r"(?<=[A-Z¦)])[ (]X ?\d{1,2}(?=\)?$)")
+_SOLD_WHOLE = ("rolling bearing", "lip seal", "circlip", "fuse", "relay", "lamp")
+"""Kinds of which no size is written behind a last x, so that x2 is a number of pieces."""
 
 
 @dataclass
@@ -45,9 +50,9 @@ class Found:
     others: list[tuple[str, str, str]] = field(default_factory=list)
 
 
-def take_quantity(text: Text) -> None:
+def take_quantity(text: Text, kind: str = "") -> None:
     """Take how many are meant: 2x, 4 pcs, pack of 10."""
-    while text.take(_QUANTITY):
+    while text.take(_QUANTITY) or (kind in _SOLD_WHOLE and text.take(_TIMES)):
         pass
 
 

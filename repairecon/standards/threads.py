@@ -33,7 +33,7 @@ _PIPE = (
 )
 _GRADE = re.compile(
     r"(?<![\w.])(A[1-8]|C[134]|F1|D[2468])(?:[- ]?(50|70|80|100))?(?![\w.])"
-    r"|(?<![\w.])(4\.6|4\.8|5\.8|6\.8|8\.8|10\.9|12\.9)(?![\w.])"
+    r"|(?<![\w.])(?:GRADE |CLASS |STRENGTH )?(4\.6|4\.8|5\.8|6\.8|8\.8|10\.9|12\.9)(?![\w.])"
     r"|(?<![\w.])(?:AISI ?|GRADE ?)?(316|304|303)(L|TI)?(?![\w.])"
 )
 _CONE = re.compile(
@@ -62,6 +62,7 @@ def read(text: Text, sure: bool) -> Found | None:
     found = _metric(text) or _pipe(text, sure) or _unified(text, sure)
     if found is None:
         return None
+    _taper_said(text, found)
     grade = text.take(_GRADE)
     if grade:
         steel = STEELS.get(grade[4] or "", grade[1] or "")
@@ -86,6 +87,19 @@ def read(text: Text, sure: bool) -> Found | None:
             found.against.append(f"says fine, but {found.size} is coarse where no pitch is said")
         text.entries = [(w, e) for w, e in text.entries if e.feature != "pitch word"]
     return found
+
+
+def _taper_said(text: Text, found: Found) -> None:
+    """BSP with the word parallel is G, with taper R; the word must agree with any other pipe thread."""
+    said = next((e.value for _, e in text.entries if e.feature == "taper"), "")
+    text.entries = [(w, e) for w, e in text.entries if e.feature != "taper"]
+    family, _, size = found.marks["thread"].partition(" ")
+    if said and family == "BSP":
+        family = "G" if said == "parallel" else "R"
+        found.size = found.marks["thread"] = f"{family} {size}"
+    taper = family in ("R", "Rc", "NPT", "NPTF")
+    if said and taper != (said == "tapered"):
+        found.against.append(f"says {said}, but {found.size} is {'tapered' if taper else 'parallel'}")
 
 
 def _metric(text: Text) -> Found | None:

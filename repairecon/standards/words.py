@@ -40,17 +40,21 @@ _CLEANING = (
     (re.compile(r"[‐‑‒–—−]"), "-"),
     (re.compile(r"[”″“]|''"), '"'),
     (re.compile(r"[Øø∅⌀]"), ""),
+    (re.compile(r'(?<=\d)\s*"\s*X\s*(?=[\d ./-]*\d\s*")'), "X"),
     (re.compile(r"(?<=\d)\s*(?:MM)?\s*X\s*(?=\.?\d)"), "X"),
     (re.compile(r"\s+"), " "),
+    (re.compile(r"^ ?OR[ -]?(?=\d+(?:\.\d+)?X)"), "O-RING "),
 )
+_LETTER_SIZE = r"\b{}\s*[=:]?\s*(?=\d)"
+"""A size by its letter of ISO 15, where d and D are two sizes."""
 _TOKEN = re.compile(r"[^\s,;:()\[\]+/¦!?=_-]+")
 _LONGEST_PHRASE = 6
 _UNIT = r"(?:\s*(MM|CM|INCH(?:ES)?|IN|\"))?"
 _LABELS = {
     "bore": r"BORE(?: SIZE)?(?: DIA(?:METER)?)?",
     "shaft": r"SHAFT(?: DIA(?:METER)?| SIZE)?",
-    "inner": r"I\.?D\.?|(?:INSIDE|INNER|INTERNAL) DIA(?:METER|M)?",
-    "outer": r"O\.?D\.?|(?:OUTSIDE|OUTER|EXTERNAL) DIA(?:METER|M)?",
+    "inner": r"I\.?D\.?|(?:INSIDE|INNER|INTERNAL) DIA(?:METER|M)?|INSIDE(?=\s*[=:]?\s*\d)",
+    "outer": r"O\.?D\.?|(?:OUTSIDE|OUTER|EXTERNAL) DIA(?:METER|M)?|OUTSIDE(?=\s*[=:]?\s*\d)",
     "width": r"(?:TOP |RIB )?WIDTH|WIDE",
     "height": r"HEIGHT|HIGH|DEEP",
     "thickness": r"THICK(?:NESS)?",
@@ -59,7 +63,8 @@ _LABELS = {
     "diameter": r"DIA(?:METER|M)?",
     "pitch": r"PITCH",
 }
-_NUM = rf"(?<![\w.\-/X#])({PART})(?![\w./]*[X/]\s*\d)"
+_BEHIND = rf"({PART})(?![\w./]*[X/]\s*\d)"
+_NUM = rf"(?<![\w.\-/X#]){_BEHIND}"
 
 
 class Entry(NamedTuple):
@@ -84,6 +89,8 @@ def plain(text: str) -> str:
     """The text in the one writing, or empty where it cannot be a name of a part."""
     if not isinstance(text, str) or len(text) > LONGEST:
         return ""
+    if all(re.search(_LETTER_SIZE.format(letter), text) for letter in "dD"):
+        text = re.sub(_LETTER_SIZE.format("d"), "ID ", re.sub(_LETTER_SIZE.format("D"), "OD ", text))
     letters = unicodedata.normalize("NFD", text)
     kept = unicodedata.normalize("NFC", "".join(c for c in letters if unicodedata.category(c) != "Mn"))
     kept = unicodedata.normalize("NFC", text).upper() if re.search("[а-яА-Я]", text) else kept.upper()
@@ -152,7 +159,7 @@ def _labelled() -> tuple[re.Pattern[str], re.Pattern[str]]:
     unit = r"\s*(?:MM|CM|INCH(?:ES)?|IN|\")"
     follows = rf"(?!\s*[=:]?\s*(?:{PART})(?:{unit})?(?!\s*(?:{again})))"
     number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w)|{_NUM}\s*(?:{other})(?!\w){follows})"
-    return re.compile(number_first), re.compile(rf"(?<![\w.])(?:{label})\s*[=:]?\s*{_NUM}{_UNIT}(?![\w]|-\w)")
+    return re.compile(number_first), re.compile(rf"(?<![\w.])(?:{label})\s*[=:]?\s*{_BEHIND}{_UNIT}(?![\w]|-\w)")
 
 
 @cache
@@ -198,7 +205,7 @@ class Text:
 
     def take_labelled(self) -> None:
         """Take the sizes that say what they are the size of."""
-        if re.search(r"\b(?:[IO]\.?D|BORE)\b", self.left):  # beside these a W is a width, not watts or a steel
+        if re.search(r"\b(?:[IO]\.?D|BORE)(?![A-Z])", self.left):  # beside these a W is a width, not watts or a steel
             self.left = re.sub(r"\bW(?=\s*[=:]?\s*\d{1,3}(?!\d))|(?<=\dMM )W\b", "WIDTH", self.left)
         firsts = [pattern.search(self.left) for pattern in _labelled()]
         begins = [len(self.left) if found is None else found.start() for found in firsts]

@@ -95,6 +95,7 @@ shaft,neglect=heavy,sound,0.5,6,strip,,,,,,,,
 shaft,neglect=heavy,grooved,0.5,6,strip,1 shaft; 2 bearing,1,yard,25,,no,no,
 casing,neglect=heavy,whole,0.8,6,strip,,,,,,,,
 casing,neglect=heavy,cracked,0.2,6,strip,,,,,,yes,yes,
+casing,neglect=light,whole,1,6,strip,,,,,,,,
 """,
     "ways.csv": """\
 way,kind,price_low,price_likely,price_high,vat,lead_days_likely,p_never,instead,core_surcharge_likely,core_carriage_likely,p_refund,bought,life_years_low,life_years_likely,life_years_high,life_hours_likely,life_shape,wear_kept,p_early,warranty_months,old_unit,old_unit_price_likely

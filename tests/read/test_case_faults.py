@@ -167,8 +167,7 @@ def test_not_utf_8(tmp_path: Path) -> None:
 
 def test_groups_that_can_both_hold(tmp_path: Path) -> None:
     files = cells((EVENTS, 8, "given", "shaft=grooved"), (EVENTS, 9, "given", "shaft=grooved"))
-    extra = "casing,neglect=light,whole,1,6,strip,,,,,,,,\n"
-    seen = faults(write(tmp_path, {**files, EVENTS: files[EVENTS] + extra}))
+    seen = faults(write(tmp_path, files))
     assert spots(seen) == [(EVENTS, 10, "given")]
     assert "can hold together with row 8" in seen[0].found
 
@@ -195,7 +194,7 @@ def test_circles(tmp_path: Path) -> None:
     files = cells((EVENTS, 2, "given", "shaft=sound"), (EVENTS, 3, "given", "shaft=sound"))
     extra = "gear,gear=worn,worn,1,1,strip,,,,,,,,\n"
     seen = faults(write(tmp_path, {**files, EVENTS: files[EVENTS] + extra}))
-    assert spots(seen) == [(EVENTS, 2, "given"), (EVENTS, 10, "given")]
+    assert spots(seen) == [(EVENTS, 2, "given"), (EVENTS, 11, "given")]
     assert "a circle: 'neglect -> shaft -> neglect'" in seen[0].found or "shaft -> neglect -> shaft" in seen[0].found
     assert "gear -> gear" in seen[1].found
 
@@ -207,7 +206,7 @@ def test_seen_at_differs(tmp_path: Path) -> None:
 
 
 def test_part_without_price(tmp_path: Path) -> None:
-    """Always needed, or needed by an outcome; a part that nothing needs may have none."""
+    """Always needed, or needed by an outcome; a part of damage that nothing takes is the fault itself."""
     files = cells((PARTS, 2, "part", "seal"), (PARTS, 4, "price_likely", ""), (EVENTS, 7, "parts", "shaft; bearing"))
     seen = faults(write(tmp_path, files))
     assert spots(seen) == [
@@ -215,7 +214,8 @@ def test_part_without_price(tmp_path: Path) -> None:
         (PARTS, 4, "price_likely"),
         *[(QUOTES, r, "item") for r in (2, 3)],
     ]
-    read_case(write(tmp_path, cells((PARTS, 4, "price_likely", ""), (EVENTS, 7, "parts", "shaft"))))
+    (fault,) = faults(write(tmp_path, cells((PARTS, 4, "price_likely", ""), (EVENTS, 7, "parts", "shaft"))))
+    assert (fault.file, fault.row, fault.column) == (PARTS, 4, "needed")
 
 
 def test_a_wrong_quote_is_still_a_quote(tmp_path: Path) -> None:

@@ -68,12 +68,12 @@ def test_the_same_case_however_it_is_saved(tmp_path: Path, change: str) -> None:
 
 def test_names_are_found_whatever_their_case(tmp_path: Path) -> None:
     files = cells(
-        (QUOTES, 2, "item", "Top  Seal"), (EVENTS, 9, "given", "NEGLECT=Heavy"), (EVENTS, 7, "parts", "SHAFT")
+        (QUOTES, 2, "item", "Top  Seal"), (EVENTS, 9, "given", "NEGLECT=Heavy"), (EVENTS, 7, "parts", "BEARING; SHAFT")
     )
     case = read_case(write(tmp_path, files))
     assert case.quotes[0].item == "top seal"
     assert case.branches[7].given == (("neglect", "heavy"),)
-    assert case.branches[5].parts == (("shaft", 1),)
+    assert case.branches[5].parts == (("bearing", 1), ("shaft", 1))
 
 
 def test_toml_may_have_a_mark_and_other_line_ends(tmp_path: Path) -> None:
@@ -179,6 +179,7 @@ def test_near_sums_are_scaled_to_one(tmp_path: Path) -> None:
     assert a == pytest.approx(0.6, abs=1e-6)
     thirds = cells((EVENTS, 2, "chance", "0.3333333"), (EVENTS, 3, "chance", "0.3333333"))
     extra = "neglect,,middling,0.3333333,5,,,,,,,,,all\n"
+    extra += "shaft,neglect=middling,sound,1,6,strip,,,,,,,,\ncasing,neglect=middling,whole,1,6,strip,,,,,,,,\n"
     case = read_case(write(tmp_path, {**thirds, EVENTS: thirds[EVENTS] + extra}))
     assert sum(x.chance for x in case.branches if x.event == "neglect") == 1.0
     with pytest.raises(CaseError):

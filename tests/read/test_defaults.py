@@ -197,12 +197,13 @@ def test_default_rates_of_labour_only_where_somebody_works(tmp_path: Path) -> No
 
 
 def test_default_money_is_exchanged(tmp_path: Path) -> None:
-    """One EUR is 11.5 of theirs: 20 an hour becomes 230."""
+    """One EUR is 11.5 of theirs: a yard's 75 an hour becomes 862.5, with 21 % tax on top 1043.6."""
     text = THREE + '[money]\ncurrency = "NOK"\nexchange_date = 2026-10-01\nexchange.EUR = 11.5\n'
-    case = read_case(write(tmp_path, {"case.toml": text}))
-    assert case.terms.cost_own_hour == pytest.approx(230)
-    plain = read_case(write(tmp_path, {"case.toml": THREE + '[money]\ncurrency = "NOK"\n'}))
-    assert plain.terms.cost_own_hour == 20
+    work = {"tasks.csv": "task,stage,by,hours_likely\nweld,strip,yard,1\n"}
+    case = read_case(write(tmp_path, {"case.toml": text, **work}))
+    assert case.terms.labour["yard"].cost_hour.likely == pytest.approx(75 * 11.5 * 1.21)
+    plain = read_case(write(tmp_path, {"case.toml": THREE + '[money]\ncurrency = "NOK"\n', **work}))
+    assert plain.terms.labour["yard"].cost_hour.likely == pytest.approx(75 * 1.21)
     assert any("taken as it stands" in a.unit for a in plain.assumed)
 
 
@@ -246,3 +247,15 @@ def test_no_default_number_in_code() -> None:
         tree = ast.parse((FILES / f"{name}.py").read_text("utf-8"))
         numbers = {n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, float)}
         assert numbers <= {0.0, 1.0, -1.0}, name
+
+
+def test_an_hour_and_a_day_that_are_not_priced_count_nothing(case: Case, tmp_path: Path) -> None:
+    """Nobody is told what an hour is worth; a stated 0 is stated all the same."""
+    assert (case.terms.cost_own_hour, case.terms.own_hour_stated) == (0, False)
+    assert (case.terms.cost_lost_day.high, case.terms.lost_day_stated) == (0, False)
+    text = THREE + "[owner]\ncost_own_hour = 0\ncost_lost_day = 12\n"
+    terms = read_case(write(tmp_path / "said", {"case.toml": text})).terms
+    assert (terms.cost_own_hour, terms.own_hour_stated) == (0, True)
+    assert (terms.cost_lost_day.likely, terms.lost_day_stated) == (12, True)
+    decided = read_case(write(tmp_path / "old", {"case.toml": THREE}), as_decided=True).terms
+    assert decided.cost_own_hour == 20  # what was taken for granted when it was decided

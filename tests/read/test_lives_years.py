@@ -14,7 +14,7 @@ from repairecon.read import read_case
 from repairecon.read.defaults import unit_kinds
 from repairecon.records import ASSUMED, Case, Range, Way, Years
 
-NAMES = {f.name for f in fields(Years)}
+NAMES = {f.name for f in fields(Years)} - {"horizon_stated"}
 LIVES = ("life_", "wear_kept", "p_early")
 
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import csv
 import string
+from copy import copy
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from case_makers import GOOD, THREE, cell, toml, write
@@ -51,6 +54,14 @@ def _middle(row: dict[str, str], stem: str, files: dict[str, str]) -> dict[str, 
 
 def name_of(row: dict[str, str]) -> str:
     return f"{row['rule'] or 'quiet'}-{row['file']}-{row['column']}-{row['value']}".replace("\n", " ")
+
+
+def given(record: Case | Way, **attributes: object) -> Any:
+    """A copy of a record with these attributes, whether or not its class has such fields yet."""
+    changed = copy(record)
+    for name, value in attributes.items():
+        object.__setattr__(changed, name, value)
+    return changed
 
 
 def loud(case: Case) -> list[Remark]:
@@ -147,15 +158,9 @@ def test_the_date_it_is_needed_by_is_looked_at(
 ) -> None:
     case = read_case(write(tmp_path / "case", GOOD), order=True)
 
-    class Needed:
-        def __init__(self) -> None:
-            self.by, self.within_days = by, days
-            self.cost_missed = Range(low=missed, likely=missed, high=missed)
-
-    class WithDate(Case):
-        needed = Needed()
-
-    found = look_again(WithDate(**{name: getattr(case, name) for name in case.__dataclass_fields__}), CLOCK)
+    cost = Range(low=missed, likely=missed, high=missed)
+    needed = SimpleNamespace(by=by, within_days=days, cost_missed=cost)
+    found = look_again(given(case, needed=needed), CLOCK)
     assert [r.rule for r in found] == ([rule] if rule else [])
 
 
@@ -163,13 +168,9 @@ def test_the_date_it_is_needed_by_is_looked_at(
 def test_a_way_for_now_is_looked_at(fails: float, days: float, many: int, tmp_path: Path) -> None:
     case = read_case(write(tmp_path / "case", GOOD), order=True)
 
-    class ForNow(Way):
-        p_fails = fails
-        until_days = Range(low=days, likely=days, high=days, source=Source("ways.csv", 2))
-
-    first = case.ways[0]
-    way = ForNow(**{name: getattr(first, name) for name in first.__dataclass_fields__})
-    case = replace(case, ways=(replace(way, kind="temporary"), *case.ways[1:]))
+    until = Range(low=days, likely=days, high=days, source=Source("ways.csv", 2))
+    way = given(replace(case.ways[0], kind="temporary"), p_fails=fails, until_days=until)
+    case = replace(case, ways=(way, *case.ways[1:]))
     assert [r.rule for r in loud(case)] == ["carry on"] * many
 
 
@@ -178,10 +179,7 @@ def test_an_acknowledged_remark_keeps_quiet(tmp_path: Path) -> None:
     case = changed(row, tmp_path / "case")
     assert [r.rule for r in loud(case)] == ["age"]
 
-    class Checked(Case):
-        checked = "kit price;  Age "
-
-    told = Checked(**{name: getattr(case, name) for name in case.__dataclass_fields__})
+    told = given(case, checked="kit price;  Age ")
     (remark,) = look_again(told, CLOCK)
     assert remark.acknowledged
     assert remark.rule == "age"
@@ -191,10 +189,7 @@ def test_one_row_alone_can_be_acknowledged(tmp_path: Path) -> None:
     files = cell("parts.csv", 3, "quantity", "400", cell("parts.csv", 4, "quantity", "500"))
     case = read_case(write(tmp_path / "case", files), order=True)
 
-    class Checked(Case):
-        checked = "pieces: circlip"
-
-    told = Checked(**{name: getattr(case, name) for name in case.__dataclass_fields__})
+    told = given(case, checked="pieces: circlip")
     assert {r.what.split(":")[0]: r.acknowledged for r in look_again(told, CLOCK)} == {
         "Circlip": True,
         "Bearing": False,

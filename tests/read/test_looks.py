@@ -33,9 +33,9 @@ WRONG_UNIT = [
 
 
 def with_wrong_unit(files: dict[str, str]) -> dict[str, str]:
-    """The files with an event in which another unit may be to blame: rows 10 and 11."""
+    """The files with an event in which another unit may be to blame: rows 11 and 12."""
     events = {**files, EVENTS: files[EVENTS] + "\n".join(WRONG_UNIT) + "\n"}
-    return cell(EVENTS, 11, "not_this_unit", "yes", events)
+    return cell(EVENTS, 12, "not_this_unit", "yes", events)
 
 
 def test_what_stands_in_looks(tmp_path: Path) -> None:
@@ -71,11 +71,17 @@ def test_notes_of_looks_are_kept(tmp_path: Path) -> None:
     assert read_case(write(tmp_path, cell(LOOKS, 3, "note", "warm"))).notes == {"looks.csv:3": "warm"}
 
 
+MIDDLING = (
+    "neglect,,middling,0.1,5,,,,,,,,,all\nshaft,neglect=middling,sound,1,6,strip,,,,,,,,\n"
+    "casing,neglect=middling,whole,1,6,strip,,,,,,,,\n"
+)
+
+
 @pytest.mark.parametrize(("p_right", "least"), [("0.33", "0.34"), ("0.34", ""), ("0.5", ""), ("0", "0.34")])
 def test_guessing_among_three(tmp_path: Path, p_right: str, least: str) -> None:
     """Who guesses among three outcomes is right one time in three."""
     files = cells((EVENTS, 2, "chance", "0.5"), (LOOKS, 3, "p_right", p_right))
-    folder = write(tmp_path, {**files, EVENTS: files[EVENTS] + "neglect,,middling,0.1,5,,,,,,,,,all\n"})
+    folder = write(tmp_path, {**files, EVENTS: files[EVENTS] + MIDDLING})
     if least:
         (fault,) = faults(folder)
         assert (fault.file, fault.row, fault.column) == (LOOKS, 3, "p_right")
@@ -116,7 +122,8 @@ def test_a_price_that_is_asked_must_be_there(tmp_path: Path) -> None:
     """Once, whether or not an outcome needs the part too."""
     asked = cell(LOOKS, 4, "price_of", "bearing")
     without = cell(EVENTS, 7, "parts", "shaft", cell(PARTS, 4, "price_likely", "", asked))
-    (fault,) = faults(write(tmp_path / "a", without))
+    useless, fault = faults(write(tmp_path / "a", without))
+    assert (useless.file, useless.row, useless.column) == (PARTS, 4, "needed")
     assert (fault.file, fault.row, fault.column) == (PARTS, 4, "price_likely")
     assert "a look in looks.csv asks for it" in fault.write
     (fault,) = faults(write(tmp_path / "b", cell(PARTS, 4, "price_likely", "", asked)))
@@ -124,7 +131,9 @@ def test_a_price_that_is_asked_must_be_there(tmp_path: Path) -> None:
 
 
 def test_a_part_and_a_way_of_one_name(tmp_path: Path) -> None:
-    files = cells((PARTS, 4, "part", "exchange"), (EVENTS, 7, "parts", "shaft"), (LOOKS, 4, "price_of", "exchange"))
+    files = cells(
+        (PARTS, 4, "part", "exchange"), (EVENTS, 7, "parts", "shaft; exchange"), (LOOKS, 4, "price_of", "exchange")
+    )
     seen = faults(write(tmp_path, files))
     assert spots(seen) == [(LOOKS, 4, "price_of")]
     assert "a part and a way" in seen[0].found
@@ -160,7 +169,7 @@ def test_another_unit_to_blame(tmp_path: Path) -> None:
     """Marked by yes alone; nothing else need follow from it."""
     case = read_case(write(tmp_path, with_wrong_unit(dict(GOOD))))
     assert [b.key for b in case.branches if b.not_this_unit] == ["this unit=another"]
-    assert case.branches[9].ends_rebuild is False
+    assert case.branches[10].ends_rebuild is False
     assert not any(b.not_this_unit for b in read_case(write(tmp_path / "no", GOOD)).branches)
 
 

@@ -124,12 +124,6 @@ def bores(inputs: Expected, stated: Expected) -> None:
     assert [p.dims["d"] for p in parts if p is not None] == stated["bores_mm"]
 
 
-
-
-
-
-
-
 def classical(inputs: Expected, stated: Expected) -> None:
     part = identify(f"{inputs['section']} 17x{inputs['Li_mm']} Li")
     plain = identify(f"17x{inputs['Li_mm']} Li")
