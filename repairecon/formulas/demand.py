@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.shapes import range_nodes
+from repairecon.formulas.ranges import nodes
 from repairecon.formulas.shortage import p_above
 
 Floats = NDArray[np.float64]
@@ -190,8 +190,8 @@ def guessed_demand(
     """
     if not low >= 0.0 or not seasons >= 0.0:
         raise ValueError("a guess of how often, and the seasons, must be 0 or more")
-    nodes, weights = range_nodes(low, likely, high, shape, 20)
-    return np.asarray(weights @ poisson_demand(np.maximum(nodes, 0.0) * seasons, most))
+    rates, weights = nodes(low, likely, high, shape)
+    return np.asarray(weights @ poisson_demand(np.maximum(rates, 0.0) * seasons, most))
 
 
 def scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = COURSES) -> tuple[Wholes, Floats]:

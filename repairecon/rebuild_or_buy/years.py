@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import age_replacement, discount, lives
+from repairecon.formulas import discount, lives, renewal
 from repairecon.rebuild_or_buy.lives import (
     Clocks,
     Failures,
@@ -300,7 +300,7 @@ def _replacement_age(ledger: Ledger, i: int) -> float:
     planned, failed = float(ledger.undelayed[ledger.plain(i)]), ledger.failure(i)
     if not np.isfinite(life) or clocks.shape <= 1.0 or failed <= planned or planned <= 0:
         return np.inf
-    return float(age_replacement.best_replacement_age(planned, failed, life, clocks.shape, max(ledger.rate, 0.0))[0])
+    return float(renewal.best_replacement_age(planned, failed, life, clocks.shape, max(ledger.rate, 0.0))[0])
 
 
 @dataclass(frozen=True)
