@@ -7,11 +7,10 @@ from typing import Any
 
 from repairecon.after_the_job import command as after_the_job
 from repairecon.compare_quotes import command as compare_quotes
-from repairecon.compare_quotes import command_import_quotes as import_quotes
 from repairecon.rebuild_or_buy import command as rebuild_or_buy
 from repairecon.spares_aboard import command as spares_aboard
 
-COMMANDS = (rebuild_or_buy, compare_quotes, spares_aboard, after_the_job, import_quotes)
+COMMANDS = (rebuild_or_buy, compare_quotes, spares_aboard, after_the_job)
 
 
 def add_all(jobs: Any) -> None:

@@ -1,12 +1,10 @@
-"""What every chart's tests look at: its texts, whether they cover each other, its parts by name; and a map of ways."""
+"""What every chart's tests look at: its texts, whether they cover each other, its parts by name."""
 
 from __future__ import annotations
 
 from itertools import combinations
 from typing import Any
 
-import numpy as np
-import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
@@ -19,17 +17,8 @@ WAYS = [
 CAPTION = "Order the exchange unit if the boat must sail within two weeks; else strip the old one first. " * 2
 BAD_FORMULA = r"cost $\nosuch{ $ and $x^2$"
 """A name that would raise when drawn if it were read as a formula."""
-X, Y = ("wait for the exchange unit", "days", 12.0), ("price of the exchange unit", "EUR", 640.0)
 
 
-def best_ways(many: int, columns: int = 25, rows: int = 21) -> pd.DataFrame:
-    """Stripes of ways, slanting, the later ones ever thinner."""
-    x, y = np.linspace(0.0, 40.0, columns), np.linspace(300.0, 1100.0, rows)
-    slant = (np.arange(columns)[None, :] / columns + np.arange(rows)[:, None] / rows) / 2.01
-    place = np.searchsorted(1.0 - 0.6 ** np.arange(1, many), slant)
-    frame = pd.DataFrame(np.array(WAYS, dtype=object)[place], index=y, columns=x)
-    frame.attrs = {"x": X, "y": Y}
-    return frame
 
 
 def by_gid(ax: Axes, gid: str) -> Any:

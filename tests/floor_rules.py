@@ -29,6 +29,7 @@ KNOWN = {*ROOMS, *JOBS, *FACES}
 TABLES = ("repairecon.standards.tables", "repairecon.kinds.tables")
 DRAWS = "repairecon.rebuild_or_buy.draws"
 WORDS = "repairecon.show.words"
+LAYOUT = "repairecon.show.layout"
 FILE_ROOMS = ("read", "book")
 
 
@@ -148,6 +149,7 @@ def file_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
     if room_of(module) in FILE_ROOMS:
         return
     of_the_package = {"csv", "importlib.resources"} if module in TABLES else set()
+    of_the_package |= {"shutil"} if module == LAYOUT else set()  # it asks for the width of the terminal
     yield from _imports_any(tree, module, FILE_MODULES - of_the_package)
     for call, name, last in _calls(tree):
         reader = last.startswith("read_") and name.split(".")[0] in ("pd", "pandas")
@@ -155,7 +157,7 @@ def file_findings(tree: ast.AST, module: str) -> Iterator[Finding]:
         from_memory = name == "Image.open" and bool(call.args) and _is_buffer(call.args[0])
         if from_memory:
             continue
-        if of_the_package and last == "read_text":
+        if module in TABLES and last == "read_text":
             continue
         if name in FILE_CALLS | {"open"} or last in FILE_METHODS or reader or to_path:
             yield Finding(module, call.lineno, f"touches files: {name or last}")

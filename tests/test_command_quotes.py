@@ -9,6 +9,7 @@ import pytest
 from quote_cases import case_of, quotes_of
 
 from repairecon.__main__ import main
+from repairecon.compare_quotes import summary
 
 SELLERS = [{"supplier": "dealer", "lead_days_likely": 2}, {"supplier": "stockist", "lead_days_likely": 8}]
 PRICES = {("seal", "dealer"): 12, ("seal", "stockist"): 5, ("ring", "dealer"): 9}
@@ -20,34 +21,53 @@ def folder(tmp_path):
     return tmp_path / "case"
 
 
-def told(capsys, *line):
+def printed(capsys, *line):
     assert main(["compare-quotes", *map(str, line)]) == 0
     return capsys.readouterr().out
 
 
 def test_readable_answer(folder, capsys):
-    out = told(capsys, folder)
-    assert out.index("order from") < out.index("Verdict") < out.index("Other ways of ordering")
+    out = printed(capsys, folder)
+    assert out.index("Verdict") < out.index("order from") < out.index("Other ways of ordering")
     assert "EUR 14.00" in out
 
 
+def test_the_basket_is_on_the_screen_before_the_rest_is_worked_out(folder, capsys, monkeypatch):
+    seen = []
+    monkeypatch.setattr(summary, "further", lambda _: seen.append(capsys.readouterr().out) or "")
+    assert main(["compare-quotes", str(folder)]) == 0
+    assert "EUR 14.00" in seen[0]
+    assert "stockist" in seen[0]
+    assert "Other ways" not in seen[0]
+
+
 def test_options_reach_the_job(folder, capsys):
-    assert json.loads(told(capsys, folder, "--json"))["total"] == pytest.approx(14.0)
-    assert json.loads(told(capsys, folder, "--json", "--deadline", 3))["total"] == pytest.approx(21.0)
-    assert json.loads(told(capsys, folder, "--json", "--most-parcels", 1))["total"] == pytest.approx(21.0)
-    assert json.loads(told(capsys, folder, "--json", "--without", "stockist"))["total"] == pytest.approx(21.0)
-    assert json.loads(told(capsys, folder, "--json", "--want", "seal=3"))["total"] == pytest.approx(15.0)
+    assert json.loads(printed(capsys, folder, "--json"))["total"] == pytest.approx(14.0)
+    assert json.loads(printed(capsys, folder, "--json", "--deadline", 3))["total"] == pytest.approx(21.0)
+    assert json.loads(printed(capsys, folder, "--json", "--most-parcels", 1))["total"] == pytest.approx(21.0)
+    assert json.loads(printed(capsys, folder, "--json", "--without", "stockist"))["total"] == pytest.approx(21.0)
+    assert json.loads(printed(capsys, folder, "--json", "--want", "seal=3"))["total"] == pytest.approx(15.0)
 
 
 def test_orders_are_written_for_each_supplier(folder, tmp_path, capsys):
-    told(capsys, folder, "--orders", tmp_path / "orders")
+    printed(capsys, folder, "--orders", tmp_path / "orders", "--ship-to", "harbour office")
     names = sorted(p.name for p in (tmp_path / "orders").iterdir())
-    assert names == ["order_dealer.csv", "order_stockist.csv", "orders.xlsx"]
+    assert names == ["order_dealer.csv", "order_stockist.csv", "own_landed.xlsx"]
     with (tmp_path / "orders" / "order_stockist.csv").open(encoding="utf-8-sig") as file:
         rows = list(csv.DictReader(file))
-    assert (rows[0]["item"], rows[0]["pieces"], float(rows[0]["quoted_line"])) == ("seal", "1", 5.0)
-    # a second time nothing is written over
-    assert main(["compare-quotes", str(folder), "--orders", str(tmp_path / "orders")]) == 2
+    assert (rows[0]["part"], rows[0]["pieces"], float(rows[0]["price"])) == ("seal", "1", 5.0)
+    assert rows[0]["ship to"] == "harbour office"
+
+
+def test_orders_written_again_take_the_place_of_the_earlier_ones_and_of_nothing_else(folder, tmp_path, capsys):
+    orders = tmp_path / "orders"
+    printed(capsys, folder, "--orders", orders)
+    assert main(["compare-quotes", str(folder), "--orders", str(orders), "--without", "stockist"]) == 0
+    assert "left there by an earlier run: order_stockist.csv" in capsys.readouterr().err
+    (orders / "order_dealer.csv").write_text("mine")
+    assert main(["compare-quotes", str(folder), "--orders", str(orders)]) == 2
+    assert "order_dealer.csv is there already and is no order of an earlier run" in capsys.readouterr().err
+    assert (orders / "order_dealer.csv").read_text() == "mine"
 
 
 @pytest.mark.parametrize(
@@ -60,7 +80,7 @@ def test_wishes_that_cannot_be_end_with_2(folder, capsys, line):
     assert "Traceback" not in captured.err
 
 
-def test_all_wishes_that_cannot_be_are_told_at_once(folder, capsys):
+def test_all_wishes_that_cannot_be_are_said_at_once(folder, capsys):
     wishes = ["--want", "keel=1", "--want", "seal=0", "--without", "delaer", "--deadline", "-2", "--most-parcels", "0"]
     assert main(["compare-quotes", str(folder), *wishes]) == 2
     said = capsys.readouterr().err
@@ -69,7 +89,7 @@ def test_all_wishes_that_cannot_be_are_told_at_once(folder, capsys):
 
 
 def test_names_are_found_whatever_their_case(folder, capsys):
-    told(capsys, folder, "--want", "Seal=2", "--without", "DEALER")
+    printed(capsys, folder, "--want", "Seal=2", "--without", "DEALER")
     assert main(["compare-quotes", str(folder), "--want", "seal=1", "--want", "seal=2"]) == 2
     assert main(["compare-quotes", str(folder), "--want", "seal=1", "--want", "Seal=2"]) == 2
     assert "name each part once" in capsys.readouterr().err
@@ -95,4 +115,4 @@ def test_a_case_without_quotes_says_so(tmp_path, capsys):
     (tmp_path / "case" / "parts.csv").write_text("part,price_likely\nseal,4\n")
     for name in ("quotes.csv", "suppliers.csv"):
         (tmp_path / "case" / name).unlink()
-    assert "Nothing can be ordered" in told(capsys, tmp_path / "case")
+    assert "Nothing can be ordered" in printed(capsys, tmp_path / "case")

@@ -47,7 +47,7 @@ BAD = [
     ("files", "repairecon.compare_quotes.buy", "import numpy as np\nnp.loadtxt('x')"),
     ("files", "repairecon.compare_quotes.buy", "import pandas as pd\npd.read_csv('x')"),
     ("files", "repairecon.compare_quotes.buy", "frame.to_csv(path)"),
-    ("files", "repairecon.show.page", "fig.savefig('x.png')"),
+    ("files", "repairecon.show.plots", "fig.savefig('x.png')"),
     ("files", "repairecon.compare_quotes.buy", "import os\nos.replace('a', 'b')"),
     ("files", "repairecon.compare_quotes.buy", "import shutil"),
     ("files", "repairecon.compare_quotes.buy", "from sqlite3 import connect"),
@@ -79,7 +79,7 @@ BAD = [
     ("rounding", "repairecon.compare_quotes.buy", "'%5.1f' % x"),
     ("rounding", "repairecon.compare_quotes.buy", "'{:.1f}'.format(x)"),
     ("rounding", "repairecon.compare_quotes.buy", "format(x, '.1f')"),
-    ("rounding", "repairecon.show.page", "frame.to_string(float_format=str)"),
+    ("rounding", "repairecon.show.plots", "frame.to_string(float_format=str)"),
 ]
 
 
@@ -96,11 +96,11 @@ GOOD = [
     ("imports", "repairecon.show.report", "from repairecon.show import words\nfrom ..read import share"),
     ("files", "repairecon.read.reader", "open('x').read()\nimport shutil"),
     ("files", "repairecon.standards.tables", "import csv\nfrom importlib import resources\nx.read_text()"),
-    ("files", "repairecon.show.page", "fig.savefig(buffer)\nframe.to_csv()"),
+    ("files", "repairecon.show.plots", "fig.savefig(buffer)\nframe.to_csv()"),
     ("files", "repairecon.compare_quotes.buy", "text.replace('a', 'b')\njson.dumps(x)"),
     ("chance", "repairecon.rebuild_or_buy.draws", "import numpy as np\nnp.random.default_rng(1)"),
     ("plots", "repairecon.compare_quotes.charts", "import matplotlib.pyplot as plt"),
-    ("plots", "repairecon.show.page", "def f():\n    from matplotlib.figure import Figure"),
+    ("plots", "repairecon.show.plots", "def f():\n    from matplotlib.figure import Figure"),
     ("rounding", "repairecon.show.words", "round(f(x), 2)\nf'{x:.2f}'"),
     ("rounding", "repairecon.compare_quotes.buy", "f'{x}, {y:>12} {n:02d} {when:%Y-%m-%d}'\n'%s' % x"),
 ]

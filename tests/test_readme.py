@@ -10,7 +10,7 @@ from pathlib import Path
 import repairecon
 from repairecon.__main__ import main
 from repairecon.read.columns import reference, table_of_files
-from repairecon.rebuild_or_buy.summary import summary
+from repairecon.rebuild_or_buy.screen import first_screen
 
 ROOT = Path(__file__).parents[1]
 README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
@@ -21,7 +21,7 @@ def test_the_case_in_ten_lines_gives_the_answer_shown(tmp_path):
     lines = [line.removeprefix("    ") for line in case.splitlines()]
     assert len(lines) <= 10
     (tmp_path / "case.toml").write_text("\n".join(lines), encoding="utf-8")
-    answer = summary(repairecon.rebuild_or_buy(repairecon.read_case(tmp_path)))
+    answer = first_screen(repairecon.rebuild_or_buy(repairecon.read_case(tmp_path)), 80)
     shown = README.partition("(shortened here")[2].partition("[...]")[0]
     told = [line.strip() for line in shown.splitlines() if line.startswith("    ")]
     assert len(told) > 8

@@ -134,7 +134,7 @@ def bridge(
     stated = {q: f.mean for q, f in decision.figures[decision.way].items()}
     start = np.array([stated["cash"], stated["own hours"], stated["days"]])
     walk = _Walk(decision.cost_own_hour, estimate.model.lost_day, start)
-    walk.to("reckoned anew", "the same case by this version", estimate.expected()[_at(estimate, decision.way)])
+    walk.to("this version", "the same case by this version", estimate.expected()[_at(estimate, decision.way)])
     way = taken(decision, actual)
     i = _at(estimate, way)
     walk.to("another way", f"{way} instead of {decision.way}", estimate.expected()[i])
@@ -229,7 +229,7 @@ class _Lines:
         for row in self.actual.of("total"):
             cash, hours = (float(x) for x in self.walk.end[:2])
             self.walk.add(
-                "not told line by line", "up to the totals given",
+                "not line by line", "up to the totals given",
                 0.0 if row.paid is None else row.paid - cash, 0.0 if row.hours is None else row.hours - hours,
             )  # fmt: skip
 

@@ -9,8 +9,7 @@ from matplotlib.patches import Rectangle
 
 from repairecon.after_the_job import words
 from repairecon.after_the_job.job import AfterTheJob
-from repairecon.show.page import Margins, axis_label, check, inches_down, limits, show, slot, stage, ticks
-from repairecon.show.text import (
+from repairecon.show.plots import (
     HALO,
     INK,
     LOW,
@@ -20,9 +19,18 @@ from repairecon.show.text import (
     QUIET,
     TURN,
     TURN_DARK,
+    Margins,
+    axis_label,
     chance_said,
+    check,
+    inches_down,
+    limits,
     money_said,
+    show,
+    slot,
+    stage,
     tall,
+    ticks,
     wrap,
     write,
 )
@@ -41,8 +49,8 @@ TODO_DEARER = {
     "price": "quote before you choose",
 }
 TODO_CHEAPER = {
-    "found inside": "luck inside; leave the chances to the log",
-    "days": "reckon with fewer days next time",
+    "found inside": "that was luck; leave the chances to the log",
+    "days": "expect fewer days next time",
     "hours": "let your own record correct the hours of the next case",
     "price": "take these prices into the next case",
 }
@@ -285,7 +293,7 @@ def held_caption(found: AfterTheJob) -> str:
     bad = [h for h in found.held if h.says == "too narrow"]
     if bad:
         worst = max(bad, key=lambda h: h.factor)
-        return f"Eight dots in ten belong in the band. Widen the ranges of {worst.quantity} first."
+        return f"Eight dots in ten belong in the band. Make the ranges of {worst.quantity} wider first."
     return "Eight dots in ten belong in the band; nothing here asks for wider ranges."
 
 

@@ -98,6 +98,7 @@ def _report(args: argparse.Namespace, found: AfterTheJob, at: Path) -> None:
 def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bool) -> None:
     from repairecon.after_the_job import words
 
+    _refuse_empty(args, found)
     if args.json:
         _print_json(as_json(found))
     else:
@@ -108,6 +109,22 @@ def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bo
     if args.learn is not None:
         write_learned(args.learn, found.learned)
         print(f"Wrote {args.learn}; a case uses it if case.toml says [learned] use = true", file=out)
+
+
+def _refuse_empty(args: argparse.Namespace, found: AfterTheJob) -> None:
+    """A job of which nothing is written down, or that is there under another name, goes into no log."""
+    from repairecon.after_the_job.log import same_job
+
+    if found.nothing_written and (args.add_to_log or (args.learn is not None and not found.past.rows)):
+        raise RepaireconError(
+            f"{args.folder}/actual.csv: nothing filled in yet; write what was found, paid and worked, then log it and "
+            "learn from it"
+        )
+    there = same_job(found.past, found.logged) if args.add_to_log else ""
+    if there and there.casefold() != found.name.casefold():
+        raise RepaireconError(
+            f"{found.name} is in the log already, as {there!r}: a job is logged once; nothing written"
+        )
 
 
 def _called(pairs: list[str]) -> dict[str, str]:
@@ -123,7 +140,8 @@ def _called(pairs: list[str]) -> dict[str, str]:
 def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
     """Show what the job would do to the book, or do it."""
     from repairecon.after_the_job import book_words
-    from repairecon.after_the_job.spares_book import BookWishes, into_the_book
+    from repairecon.after_the_job.book_items import BookWishes
+    from repairecon.after_the_job.spares_book import into_the_book
     from repairecon.book.spares_book import open_book
 
     if args.report is not None or args.add_to_log or args.learn is not None:
@@ -163,6 +181,7 @@ def as_json(found: AfterTheJob) -> dict[str, Any]:
         "currency": words.currency_of(found) or None,
         "decision": asdict(found.decision) if found.decision else None,
         "first_run": found.first_run or None,
+        "filled_in": not found.nothing_written,
         "bridge": _bridge(found),
         "hindsight": _hindsight(found),
         "coverage": {

@@ -9,7 +9,9 @@ from repairecon.after_the_job.bridge import Bridge, found_in_order, pieces_paid,
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
-from repairecon.rebuild_or_buy.job import read_findings
+from repairecon.read.case_folder import read_case
+from repairecon.rebuild_or_buy.job import read_findings, rebuild_or_buy
+from repairecon.rebuild_or_buy.verdict import near_tie
 from repairecon.records import Actual, Case, Decision
 
 
@@ -20,8 +22,8 @@ class Hindsight:
     ``then`` and ``now`` hold the expected total of each way that could be chosen, by what was known at the decision and
     by what has been found, paid and worked since; ``actual`` is what the way taken came to. ``gap_then`` is what the
     way chosen was expected to cost above the best (0: it was the best), ``gap_now`` what it came to above the least of
-    the others. ``good_decision`` by the near-tie rule of the case; ``luck`` is bad above the stated P90, good below
-    the P10.
+    the others. ``good_decision``: the best then, or too near to it to call by the rule of the first job; ``luck`` is
+    bad above the stated P90, good below the P10.
     """
 
     chosen: str
@@ -59,7 +61,7 @@ def hindsight(
         chosen=decision.way,
         best_then=best_then,
         gap_then=gap_then,
-        good_decision=gap_then <= case.terms.near_tie_share * then[best_then],
+        good_decision=gap_then <= 0 or _near_tie(case, decision, best_then, gap_then),
         luck="bad" if came > chosen.p90 else "good" if came < chosen.p10 else "ordinary",
         best_now=best_other if gap_now > 0 else way,
         gap_now=gap_now,
@@ -67,6 +69,20 @@ def hindsight(
         then=then,
         now=now,
     )
+
+
+def _near_tie(case: Case, decision: Decision, best: str, gap: float) -> bool:
+    """Whether the first job found the two ways too near to call: by the gap, and by how often one beats the other."""
+    total = decision.figures[best]["total"].mean
+    by_gap, at_most = near_tie(case, gap, total, 1.0), near_tie(case, gap, total, 0.0)
+    if by_gap or not at_most:
+        return by_gap
+    # only how often one beats the other is left open: the first job is done again, on the same draws
+    then = rebuild_or_buy(
+        read_case(decision.folder) if decision.folder else case, decision.draws, decision.seed, found=decision.found,
+        cost_own_hour=decision.cost_own_hour,
+    ).outcomes  # fmt: skip
+    return near_tie(case, gap, total, float(then.beats[then.ways.index(best), then.ways.index(decision.way)]))
 
 
 def _known(estimate: Estimate, actual: Actual) -> dict[str, float]:

@@ -96,7 +96,7 @@ class _Setting:
 class AfterTheJob:
     """What the job finds: the bridge at once, all else when it is first asked for.
 
-    What belongs to one closed job is None or empty where only a log was given.
+    What belongs to one closed job is None or empty where only a log was given, or nothing is written down yet.
     """
 
     name: str
@@ -114,6 +114,11 @@ class AfterTheJob:
     def decision(self) -> Decision | None:
         """The decision."""
         return self.setting.closed.decision if self.setting else None
+
+    @property
+    def nothing_written(self) -> bool:
+        """Whether there is a closed job of which the owner has not written down anything yet."""
+        return self.setting is not None and self.bridge is None
 
     @property
     def first_run(self) -> str:
@@ -138,7 +143,7 @@ class AfterTheJob:
     @cached_property
     def log(self) -> JobLog:
         """The past jobs and this one."""
-        return self.past if self.name in self.past.jobs else JobLog((*self.past.rows, *self.logged))
+        return job_log.with_job(self.past, self.logged)
 
     @cached_property
     def held(self) -> tuple[job_log.Held, ...]:
@@ -182,5 +187,13 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
     allowed = {way: not why for way, why in screen(closed.case).items()}
     case = with_learned(closed.case)
     setting = _Setting(closed, case, allowed, Buying(case))
-    made = bridge(case, closed.decision, closed.actual, allowed, setting.buying)
+    made = bridge(case, closed.decision, closed.actual, allowed, setting.buying) if _written(closed) else None
     return AfterTheJob(closed.name, strength, log, made, setting)
+
+
+def _written(closed: Closed) -> bool:
+    """Whether the sheet says anything that its blank form does not."""
+    way = closed.decision.way
+    return any(
+        r.told or r.kind == "never came" or (r.kind == "way" and r.name not in ("", way)) for r in closed.actual.rows
+    )

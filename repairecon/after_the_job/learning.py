@@ -47,7 +47,7 @@ FAILURES, FAILURE_YEARS = 1.0, 10.0
 """One failure in ten unit-years before any life is known; assumed."""
 
 LEAST_AGES = 3
-"""Prices of a known age, the least that a drift is told from."""
+"""Prices of a known age, the least that show a drift."""
 
 WIDE = 0.8
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,14 +13,15 @@ from repairecon.after_the_job.estimate import Estimate
 from repairecon.formulas import ranges, scores
 from repairecon.formulas.scores import BrierParts, Group
 from repairecon.read.closed import Closed
+from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
 from repairecon.rebuild_or_buy.tree import Finding, Tree, grow, with_findings
-from repairecon.records import QUANTITIES, Done, JobLog, Logged, Range
+from repairecon.records import QUANTITIES, Done, JobLog, Logged, Range, Source
 
 CLAIMED = 0.8
-LEAST_JOBS = 4
-"""Fewer jobs tell nothing; a choice of ours."""
+LEAST_JOBS = 8
+"""Fewer jobs give no advice, however far off they were; a choice of ours."""
 
 SURE = 0.9
 TIGHT = 0.4
@@ -32,15 +33,17 @@ EDGES = (0.0, *(x - FINE for x in (0.2, 0.4, 0.6, 0.8)), 1.0)
 
 POINTS = ((0.1, "p10"), (0.5, "p50"), (0.9, "p90"))
 YEAR = 365.25
+NOWHERE = Source("")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Held:
     """Whether the ranges of one quantity held: so many of so many inside P10 to P90, which claims 8 in 10.
 
-    ``low`` and ``high`` bound the true share (Jeffreys, 90 %); ``factor`` is what the ranges should be widened by,
-    with its 90 % range; ``says`` is "too narrow", "too wide", "hold" or "cannot tell". ``loss`` is the mean pinball
-    loss over the three stated values, as a share of the middle. ``places`` are normal scores of what came.
+    ``low`` and ``high`` bound the true share (Jeffreys, 90 %); ``factor`` is how many times as wide the ranges would
+    have held 8 in 10, with its 90 % range; ``says`` is "too narrow", "too wide", "hold" or "cannot tell". ``loss`` is
+    the mean pinball loss over the three stated values, as a share of the middle. ``places`` are normal scores of what
+    came.
     """
 
     quantity: str
@@ -66,6 +69,40 @@ class Calibration:
     log_score: float
     parts: BrierParts
     groups: tuple[Group, ...]
+
+
+def same_job(past: JobLog, rows: Sequence[Logged]) -> str:
+    """Name under which a job stands in a log already, empty if it does not.
+
+    A job is known by its name and the day of its decision; under another name, as after a copy of its folder, by rows
+    that are the same but for the name, all of the shorter list among the longer.
+    """
+    mine = _nameless(rows)
+    for job in past.jobs:
+        there = [r for r in past.rows if r.job == job]
+        days = {r.closed_on for r in there} | {r.closed_on for r in rows}
+        if any(key(r.job) == key(job) for r in rows) and len(days - {""}) <= 1:
+            return job
+        theirs = _nameless(there)
+        shorter, longer = sorted((mine, theirs), key=len)
+        if shorter and shorter <= longer:
+            return job
+    return ""
+
+
+def _nameless(rows: Sequence[Logged]) -> set[Logged]:
+    """What tells one job from another; its lives come later."""
+    return {replace(r, job="", source=NOWHERE) for r in rows if r.kind != "life"}
+
+
+def with_job(past: JobLog, rows: Sequence[Logged]) -> JobLog:
+    """A log and one more job; as it was where it holds that job already."""
+    if not rows or same_job(past, rows):
+        return past
+    taken_names = {key(job) for job in past.jobs}
+    if key(rows[0].job) in taken_names:  # another job of a folder of the same name
+        rows = [replace(r, job=f"{r.job}, {r.closed_on}") for r in rows]
+    return JobLog((*past.rows, *rows))
 
 
 def log_rows(closed: Closed, made: Bridge, estimate: Estimate) -> tuple[Logged, ...]:
@@ -182,8 +219,7 @@ def _held(name: str, rows: Sequence[Logged]) -> Held | None:
     inside = int(((p10 <= seen) & (seen <= p90)).sum())
     low, high = scores.share_interval(inside, len(wide), SURE)
     places = scores.places(seen, p10, p50, p90)
-    places = places[np.isfinite(places)]
-    factor, factor_low, factor_high = scores.spread_interval(places, SURE) if len(places) else (1.0, 0.0, float("inf"))
+    factor, factor_low, factor_high = scores.widening(places, CLAIMED, SURE)
     loss = np.mean([scores.pinball(seen, q, p) for (p, _), q in zip(POINTS, (p10, p50, p90), strict=True)], axis=0)
     return Held(
         quantity=name,
@@ -196,16 +232,16 @@ def _held(name: str, rows: Sequence[Logged]) -> Held | None:
         factor_high=factor_high,
         loss=float(np.mean(loss / np.where(p50 > 0, p50, 1.0))),
         says=_says(inside, len(wide), factor_low, factor_high),
-        places=tuple(float(z) for z in places),
+        places=tuple(float(z) for z in places if np.isfinite(z)),
     )
 
 
 def _says(inside: int, of: int, factor_low: float, factor_high: float) -> str:
-    """Advice only where the share inside (by its exact limits) and the spread both speak, each beyond its own doubt."""
+    """Advice only where the factor is beyond its doubt; that they hold only where the share inside is well known."""
     low, high = scores.share_interval(inside, of, SURE, "exact")
-    if of >= LEAST_JOBS and high < CLAIMED and factor_low > 1.0:
+    if of >= LEAST_JOBS and factor_low > 1.0:
         return "too narrow"
-    if of >= LEAST_JOBS and low > CLAIMED and factor_high < 1.0:
+    if of >= LEAST_JOBS and factor_high < 1.0:
         return "too wide"
     return "hold" if high - low < TIGHT and low <= CLAIMED <= high else "cannot tell"
 

@@ -3,28 +3,32 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from math import ceil
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from repairecon.after_the_job.book_items import (
+    JOB,
+    BookItems,
+    BookLine,
+    BookWishes,
+    came_later,
+    claim,
+)
 from repairecon.after_the_job.bridge import days_out, pieces_paid, taken
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.book.spares_book import SparesBook
 from repairecon.buying.inputs import mean_of
 from repairecon.read.closed import Closed
-from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.records import (
     BookBusyError,
     BookError,
     BookFileError,
-    Case,
     Decision,
     Done,
     FitLine,
-    Item,
     JobInBook,
-    Part,
     ReceiveLine,
     RepaireconError,
     StoresMoved,
@@ -34,21 +38,6 @@ if TYPE_CHECKING:
     from repairecon.after_the_job.job import AfterTheJob
 
 HEAD = "the job was not written:"
-
-
-@dataclass(frozen=True, kw_only=True)
-class BookLine:
-    """A movement of the job and the item of the book that it is of.
-
-    ``item`` is empty where the book knows none, or where the owner leaves it out of the book. ``known_by`` is what the
-    item was found by; ``new_card`` says that the item is added with this job.
-    """
-
-    moved: StoresMoved
-    item: str
-    known_by: str = ""
-    new_card: bool = False
-    left_out: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,24 +53,6 @@ class IntoTheBook:
     problems: tuple[str, ...]
     done: JobInBook | None
     spare: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class BookWishes:
-    """What an owner says besides: names of the book for those of the case, and what it does not know yet.
-
-    ``called`` gives the item of the book for a part or unit of the case, an empty name to leave it out. ``unit`` is the
-    unit of the book that was worked on (by default the one that is called as in the case), ``hours`` its clock,
-    ``on`` the day of the movements (by default that on which the job was done), ``locker`` where things without a
-    locker of their own go. ``new_cards`` adds items and a unit that the book does not know.
-    """
-
-    called: Mapping[str, str] = field(default_factory=dict)
-    unit: str = ""
-    hours: float | None = None
-    on: str = ""
-    locker: str = ""
-    new_cards: bool = False
 
 
 NOTHING_SAID = BookWishes()
@@ -146,95 +117,6 @@ def _carriage(closed: Closed, bought: list[Done]) -> dict[Done, float]:
     return {r: whole * ((r.paid or 0.0) / paid if paid > 0 else 1.0 / len(bought)) for r in bought}
 
 
-class _Items:
-    """Items by the names of the case; ``problems`` says of each that is not known what to do."""
-
-    def __init__(self, case: Case, book: SparesBook, wishes: BookWishes) -> None:
-        self.case, self.book, self.wishes = case, book, wishes
-        self.parts = {p.part: p for p in case.parts}
-        self.called = {key(name): item for name, item in wishes.called.items()}
-        self.problems: list[str] = []
-        self.items: dict[str, Item] = {}
-        self.cards: dict[str, dict[str, Any]] = {}
-        self.unit, self.new_unit = self._unit()
-
-    def _unit(self) -> tuple[str, bool]:
-        """The unit of the book that was worked on, and whether it is to be added."""
-        wish, unit = self.wishes.unit, self.case.unit
-        units = Names(u.name for u in self.book.units())
-        tried = [wish] if wish else [unit.name, unit.kind]
-        known = next((found for name in tried if name and (found := units.find(name))), "")
-        if not known and not self.wishes.new_cards:
-            self.problems.append(f"the book has no unit {shown(tried[0])}: {units.advice(Problems(), tried[0])}")
-        return known or tried[0], not known
-
-    def lines(self, moved: tuple[StoresMoved, ...]) -> tuple[BookLine, ...]:
-        """Each movement with its item."""
-        names = Names(m.item for m in moved)
-        for name in self.wishes.called:
-            if name not in names:
-                advice = names.advice(Problems(), name)
-                self.problems.append(f"{shown(name)} is not among what was bought or fitted: {advice}")
-        found = {name: self._found(name) for name in dict.fromkeys(m.item for m in moved)}
-        return tuple(BookLine(moved=m, **found[m.item]) for m in moved)
-
-    def _found(self, name: str) -> dict[str, Any]:
-        """The item of a name of the case, as fields of a line."""
-        part = self.parts.get(name)
-        if key(name) in self.called:
-            word = self.called[key(name)]
-            item = self._named(word, must=True) if word.strip() else None
-            return {"item": item.name if item else "", "known_by": "your word" if word.strip() else "",
-                    "left_out": not word.strip()}  # fmt: skip
-        own = name if part else f"{self.unit}, {name}"
-        item = self._named(name) or self._named(own)
-        if item is not None:
-            return {"item": item.name, "known_by": "name"}
-        if part and part.standard_size and (item := self._named(part.standard_size)) is not None:
-            other = self._other_material(part, item)
-            return {"item": ""} if other else {"item": item.name, "known_by": part.standard_size}
-        if self.wishes.new_cards:
-            self.cards[own] = self._card(own, part)
-            return {"item": own, "new_card": True}
-        near = Names(i.name for i in self.book.items()).advice(Problems(), name, "name its item, or make a card for it")
-        self.problems.append(f"the book has no item {shown(name)}: {near}")
-        return {"item": ""}
-
-    def _named(self, word: str, must: bool = False) -> Item | None:
-        try:
-            item = self.book.item(word)
-        except (BookFileError, BookBusyError):
-            raise
-        except BookError as error:
-            if must:
-                self.problems.append(str(error))
-            return None
-        self.items[item.name] = item
-        return item
-
-    def _other_material(self, part: Part, item: Item) -> bool:
-        other = bool(part.material and item.material) and key(part.material) != key(item.material)
-        if other:
-            self.problems.append(
-                f"{shown(part.part)}: {shown(item.name)} is of that size but of {shown(item.material)}, not "
-                f"{shown(part.material)}: name its item, or make a card for it"
-            )
-        return other
-
-    def _card(self, name: str, part: Part | None) -> dict[str, Any]:
-        """A card for what is not kept aboard as a rule: it has no minimum and asks for no reordering."""
-        size, material = (part.standard_size, part.material) if part else ("", "")
-        return {
-            "name": name, "designation": size, "material": material, "units": [self.unit],
-            "locker": self.wishes.locker, "carried": False,
-        }  # fmt: skip
-
-    def locker(self, item: str) -> str:
-        """Where an item belongs; empty where nobody has said."""
-        card = self.items.get(item)
-        return (card.locker if card else "") or self.wishes.locker
-
-
 def into_the_book(
     found: AfterTheJob, book: SparesBook, write: bool = False, wishes: BookWishes = NOTHING_SAID
 ) -> IntoTheBook:
@@ -247,12 +129,12 @@ def into_the_book(
         raise RepaireconError("a job log alone moves no spares: name the folder of a closed job")
     if not found.movements:
         raise RepaireconError("actual.csv names no part and no unit that was bought or fitted: nothing for the book")
-    items = _Items(found.case, book, wishes)
+    items = BookItems(found.case, book, wishes, found.decision.decided_on)
     lines = items.lines(found.movements)
     problems, done = items.problems, None
     home, theirs = found.case.terms.currency, book.about["home_currency"]
     if home != theirs:
-        problems.append(f"the case reckons in {home}, the book in {theirs}: costs cannot be carried over")
+        problems.append(f"the case is in {home}, the book in {theirs}: costs cannot be carried over")
     if not problems:
         done = _written(found, items, lines, book, write)
     if write and problems:
@@ -261,50 +143,73 @@ def into_the_book(
 
 
 def _written(
-    found: AfterTheJob, items: _Items, lines: Sequence[BookLine], book: SparesBook, write: bool
+    found: AfterTheJob, items: BookItems, lines: Sequence[BookLine], book: SparesBook, write: bool
 ) -> JobInBook | None:
     """The act itself, or a trial of it; what the book refuses in a trial goes with the problems."""
     assert found.decision is not None
-    on, hours = items.wishes.on or found.movements[0].on, items.wishes.hours
-    label = f"{found.name}, {found.decision.decided_on}"
+    reference, decided_on = reference_of(found.decision), found.decision.decided_on
+    label = f"{found.name}, {decided_on}"
     kept = [x for x in lines if x.item]
-    received = [_received(x, items, label) for x in kept if x.moved.movement == "bought"]
-    fitted = list(_fit_lines(kept, items, label))
+    received = [line for x in kept if x.moved.movement == "bought" for line in _received(x, items, label)]
+    fitted = list(_fit_lines(kept, items, book, label))
+    if not received and not fitted:
+        items.problems.append("all that was bought is in the book already and nothing was fitted: nothing to write")
+        return None
     try:
         return book.write_job(
-            reference_of(found.decision), received, fitted, items.unit, hours=hours, date=on,
-            new_cards=items.cards.values(), new_unit=items.new_unit, write=write,
+            reference, received, fitted, items.unit, hours=items.wishes.hours,
+            date=items.wishes.on or found.movements[0].on, new_cards=items.cards.values(), new_unit=items.new_unit,
+            write=write,
         )  # fmt: skip
     except (BookFileError, BookBusyError):
         raise
     except BookError as error:
         items.problems += [line for line in str(error).splitlines() if line != HEAD]
+        items.problems += came_later(book, reference, decided_on)
         return None
 
 
 def reference_of(decision: Decision) -> str:
     """By what the book knows the job, whatever its folder is called."""
-    return f"job decided {decision.decided_on}, {decision.seal[:16]}"
+    return f"{JOB}{decision.decided_on}, {decision.seal[:16]}"
 
 
-def _received(x: BookLine, items: _Items, label: str) -> ReceiveLine:
-    note = "" if x.item == x.moved.item else x.moved.item
-    return ReceiveLine(
-        x.item, x.moved.quantity, cost_unit=x.moved.cost_unit, locker=items.locker(x.item), lot=label, note=note
-    )
+def _received(x: BookLine, items: BookItems, label: str) -> Iterator[ReceiveLine]:
+    """What was bought and has not come into the book before."""
+    pieces = x.moved.quantity - x.in_book
+    if pieces > 0:
+        note = "" if x.item == x.moved.item else x.moved.item
+        yield ReceiveLine(
+            x.item, pieces, cost_unit=x.moved.cost_unit, locker=items.locker(x.item), lot=label, note=note
+        )
 
 
-def _fit_lines(lines: Sequence[BookLine], items: _Items, label: str) -> Iterator[FitLine]:
-    """What was bought for the job is fitted before what lay in the stores; what was said to be from there is not."""
-    bought = {x.moved.item: x.moved.quantity for x in lines if x.moved.movement == "bought"}
+def _fit_lines(lines: Sequence[BookLine], items: BookItems, book: SparesBook, label: str) -> Iterator[FitLine]:
+    """What was bought for the job is fitted before what lay in the stores; what was said to be from there is not.
+
+    Pieces that had been received are taken from where they were put, and the note claims them.
+    """
+    bought = {x.moved.item: x for x in lines if x.moved.movement == "bought"}
+    came = {m.number: m for m in book.movements()}
     for x in lines:
-        if x.moved.movement == "fitted":
-            new = 0.0 if x.moved.from_spares else min(bought.get(x.moved.item, 0.0), x.moved.quantity)
-            note = label if x.item == x.moved.item else f"{label}: {x.moved.item}"
+        if x.moved.movement != "fitted":
+            continue
+        left, of = x.moved.quantity, bought.get(x.moved.item)
+        note = label if x.item == x.moved.item else f"{label}: {x.moved.item}"
+        if of is not None and not x.moved.from_spares:
+            # lots with a label first: a delivery without one can only be asked for as the oldest there is
+            new = min(of.moved.quantity - of.in_book, left)
             if new > 0:
                 yield FitLine(x.item, new, locker=items.locker(x.item), note=note, lot=label)
-            if x.moved.quantity > new:
-                yield FitLine(x.item, x.moved.quantity - new, note=note)
+                left -= new
+            for number, pieces in of.received:
+                if (some := min(pieces, left)) > 0:
+                    m = came[number]
+                    taken_up = f"{note}; {claim(number, pieces)}"
+                    yield FitLine(x.item, some, locker=m.locker_to, note=taken_up, lot=m.lot)
+                    left -= some
+        if left > 0:
+            yield FitLine(x.item, left, note=note)
 
 
 def _spare(found: AfterTheJob) -> str:

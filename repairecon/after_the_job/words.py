@@ -16,9 +16,13 @@ from repairecon.show.layout import as_text, capital, section, wrapped
 from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, price, share, tenths, whole
 
-MOST = 3
+MOST, MOST_STEPS = 3, 12
+"""Reasons that are named in a sentence, and steps that have a line in the table."""
+
 LEAST_STATED, LEAST_IN_GROUP = 10, 4
 """Stated chances from which on they are judged, in all and in a group; choices of ours."""
+
+NOTHING_YET = "Nothing filled in yet: write into actual.csv what was found, paid and worked, as far as you know it."
 
 GROUPS = {
     "found inside": "what was found inside",
@@ -33,8 +37,8 @@ GROUPS = {
     "whether it came": "whether what was ordered came",
     "given up": "what was bought when the rebuild was given up",
     "another way": "another way taken",
-    "not told line by line": "what was not told line by line",
-    "reckoned anew": "this version reckons the same case otherwise",
+    "not line by line": "what was written as a total only",
+    "this version": "this version expects something else of the same case",
 }
 
 
@@ -52,16 +56,19 @@ def currency_of(found: AfterTheJob) -> str:
 def bridge(b: Bridge, currency: str) -> str:
     """What it came to and where the difference came from."""
     came, was = money(b.actual["total"], currency), money(b.estimate["total"], currency)
-    inside = b.p10 <= b.actual["total"] <= b.p90
-    ends = f"{money(b.p10, currency)} to {money(b.p90, currency)}"
     if not b.steps:
-        return f"Nothing that was written down differs from the {was} reckoned for {b.way}."
-    more = f"{signed(b.difference, currency)} than the {was} reckoned"
-    text = f"{capital(b.way)} came to {came} all in, {more if abs(b.difference) >= 0.5 else 'as reckoned'}; "
-    text += f"{'inside' if inside else 'outside'} the range that was stated for eight jobs in ten ({ends}). "
+        return f"All that was written down is as expected: {was} all in for {b.way}."
+    side = "inside" if b.p10 <= b.actual["total"] <= b.p90 else "outside"
+    ends = f"{money(b.p10, currency)} to {money(b.p90, currency)}"
+    more = f"{signed(b.difference, currency)} than the {was} expected" if abs(b.difference) >= 0.5 else "as expected"
+    text = f"{capital(b.way)} came to {came} all in, {more}; {side} the range that eight jobs in ten keep to ({ends}). "
     reasons = [(GROUPS.get(g, g), x) for g, x in b.groups.items() if abs(x) >= 1.0]
     named = [f"{name} ({signed(x, currency)})" for name, x in reasons[:MOST]]
-    return text + (f"Where it came from: {', '.join(named)}." if named else "No step is worth naming.")
+    return text + (f"The difference comes from {_joined(named)}." if named else "No single thing made a difference.")
+
+
+def _joined(names: list[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
 
 
 def not_written(b: Bridge) -> str:
@@ -69,27 +76,26 @@ def not_written(b: Bridge) -> str:
     if not b.not_written:
         return ""
     some = ", ".join(b.not_written[:6]) + (", ..." if len(b.not_written) > 6 else "")
-    return f"Not written down, so taken to have come as expected: {some}."
+    return f"Not written down, so taken as expected: {some}."
 
 
 def then(h: Hindsight, currency: str) -> str:
     """The choice by what was known."""
     if h.chosen == h.best_then:
-        return f"By what was known then {h.chosen} was the cheapest on average: the decision was right."
+        return f"When you chose, {h.chosen} was the cheapest on average: the choice was right."
     gap = money(h.gap_then, currency)
-    lead = f"By what was known then {h.chosen} was reckoned {gap} dearer than {h.best_then}, the cheapest on average: "
-    return lead + (
-        "within a near tie, so the decision was sound." if h.good_decision else "a costly choice on average."
-    )
+    if h.good_decision:
+        return f"When you chose, {h.best_then} was {gap} cheaper on average, too near to call: the choice was sound."
+    return f"When you chose, {h.best_then} was {gap} cheaper on average: the choice was a costly one, however it fell."
 
 
 def now(h: Hindsight, currency: str) -> str:
     """The choice by what is known now, kept apart."""
     if h.gap_now <= 0:
-        return f"By what is known now no other way would have been expected to come to less than {h.chosen} did."
+        return f"With all that is known now, no other way would have come to less than {h.chosen} did."
     total, gap = money(h.now[h.best_now], currency), money(h.gap_now, currency)
-    text = f"By what is known now {h.best_now} would have been expected to come to {total}, {gap} less. "
-    return text + ("That is how it fell, not a mistake." if h.good_decision else "")
+    text = f"With all that is known now, {h.best_now} would have come to about {total}, {gap} less"
+    return f"{text}: that is how it fell, not a mistake." if h.good_decision else f"{text}."
 
 
 def judged(h: Hindsight) -> str:
@@ -105,26 +111,35 @@ def choice(h: Hindsight, currency: str) -> list[str]:
 
 def held(h: Held) -> str:
     """Whether a quantity's ranges held, and what to do; no advice where the log cannot tell."""
-    claimed = whole(0.8 * h.of)
-    text = f"{capital(h.quantity)}: {h.inside} of {h.of} inside the stated range, where about {claimed} are claimed. "
+    text = (
+        f"{capital(h.quantity)}: {h.inside} of {h.of} inside the range stated, where about {whole(0.8 * h.of)} belong"
+    )
     if h.says == "cannot tell":
-        return text + "That is too little to tell whether the ranges hold: no advice yet."
-    text += f"The true share lies between {chance_words(h.low)} and {chance_words(h.high)}. "
+        return f"{text}. Too few to tell whether the ranges hold: no advice yet."
     if h.says == "hold":
-        return text + "Nothing speaks against the ranges: leave them."
-    ends = f"{number(h.factor_low)} to {number(h.factor_high)}"
-    todo = "Widen" if h.says == "too narrow" else "Narrow"
-    return text + f"{capital(h.says)}: {todo.lower()} the next ones to about {number(h.factor)} times ({ends})."
+        return f"{text}. They hold: leave them as they are."
+    if not isfinite(h.factor):
+        return f"{text}: too narrow. Give both ends of the next ones room."
+    ends = (
+        f"{number(h.factor_low)} to {number(h.factor_high)}"
+        if isfinite(h.factor_high)
+        else (f"{number(h.factor_low)} or more")
+    )
+    times_wide = f"{number(h.factor)} times as wide would have held eight in ten ({ends} times)"
+    return f"{text}: {h.says}. {capital(times_wide)}; make the next ones so."
 
 
 def all_held(found: AfterTheJob) -> list[str]:
-    """Every quantity's ranges; those of which the log cannot tell in one line."""
-    dumb = [h for h in found.held if h.says == "cannot tell"]
-    lines = [held(h) for h in found.held if h.says != "cannot tell"]
-    if len(dumb) < 2:
-        return [held(h) for h in found.held]
-    counts = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in dumb)
-    return [*lines, f"Inside the stated range: {counts}. Too few to tell whether those ranges hold: no advice yet."]
+    """Every quantity's ranges: first those to change; those that hold, and those of which the log cannot tell, in a
+    line each."""
+    by = {says: [h for h in found.held if h.says == says] for says in ("hold", "cannot tell")}
+    lines = [held(h) for h in found.held if h.says not in by]
+    ends = {"hold": "These ranges hold", "cannot tell": "Too few to tell whether these ranges hold"}
+    for says, some in by.items():
+        counts = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in some)
+        more = "leave them as they are" if says == "hold" else "no advice yet"
+        lines += [f"{ends[says]} (inside the range stated: {counts}): {more}."] if some else []
+    return lines
 
 
 def off_groups(c: Calibration) -> list[Group]:
@@ -140,19 +155,13 @@ def chances(found: AfterTheJob) -> str:
     if c.many < LEAST_STATED:
         return f"Chances: {c.many} stated, too few to tell whether they were honest."
     off = off_groups(c)
-    verb = "better" if c.brier < c.brier_plain else "no better"
-    text = (
-        f"Chances: {c.many} stated, Brier score {number(c.brier)}, {verb} than always stating the overall share "
-        f"({number(c.brier_plain)}). "
-    )
+    verb = "better than" if c.brier < c.brier_plain else "no better than"
+    text = f"Chances: {c.many} stated; they were {verb} one and the same chance for everything. "
     if not off:
         return text + "What came agrees with what was stated."
     worst = max(off, key=lambda g: g.many * abs(g.stated - g.happened))
-    side = "more" if worst.happened > worst.stated else "less"
-    return text + (
-        f"Things stated at about {chance_words(worst.stated)} came {side} often: {chance_words(worst.happened)} of "
-        f"{worst.many}."
-    )
+    side, came = "more" if worst.happened > worst.stated else "less", chance_words(worst.happened)
+    return text + f"Things given about {chance_words(worst.stated)} came {side} often: {came} of {worst.many}."
 
 
 def times(x: float) -> str:
@@ -162,7 +171,7 @@ def times(x: float) -> str:
 
 
 def figure(kind: str, x: float) -> str:
-    """A learned figure as its kind is told."""
+    """A learned figure in the words of its kind."""
     if kind == "chance":
         return chance_words(x)
     if kind == "price":
@@ -203,10 +212,12 @@ def learned(found: AfterTheJob) -> list[str]:
     jobs = found.learned.jobs
     lines = [shift(s) for s in most_moved(found)]
     if lines:
-        many = f"{jobs} job{'s' if jobs > 1 else ''}"
+        others = (
+            f"; one on another kind of unit counted for {number(found.learned.strength)} of a job" if jobs > 1 else ""
+        )
         lines.append(
-            f"From {many}, those on other kinds of unit counted for {number(found.learned.strength)} of a job. A next "
-            "case uses it only if its case.toml says [learned] use = true beside a learned.toml."
+            f"From {jobs} job{'s' if jobs > 1 else ''}{others}. The next case uses it if its case.toml says [learned] "
+            "use = true and the learned.toml that --learn writes lies beside it."
         )
     return lines
 
@@ -214,18 +225,16 @@ def learned(found: AfterTheJob) -> list[str]:
 def decided(found: AfterTheJob) -> str:
     """What was decided and when."""
     d, b = found.decision, found.bridge
-    if d is None or b is None:
+    if d is None:
         return f"{len(found.log.jobs)} jobs in the log."
+    if b is None:
+        return f"Decided on {d.decided_on}: {d.way}. {NOTHING_YET}"
     run = f" First run: {found.first_run}." if found.first_run else ""
-    hours, days = hours_words(b.actual["own hours"]), days_words(b.actual["days"])
-    took = [f"{hours} own hours"] if "own hours" in b.whole else []
-    took += [f"{days} out of service"] if "days" in b.whole else []
-    times_taken = f" It took {', '.join(took)}." if took else ""
+    took = [f"{hours_words(b.actual['own hours'])} own hours"] if "own hours" in b.whole else []
+    took += [f"{days_words(b.actual['days'])} out of service"] if "days" in b.whole else []
+    spent = f" It took {' and '.join(took)}." if took else ""
     other = f" In the end: {b.way}." if b.way != d.way else ""
-    return f"Decided on {d.decided_on}: {d.way}.{other}{times_taken}{run}"
-
-
-MOST_STEPS = 12
+    return f"Decided on {d.decided_on}: {d.way}.{other}{spent}{run}"
 
 
 def largest_steps(b: Bridge, most: int = MOST_STEPS) -> list[Step]:
@@ -267,7 +276,7 @@ def _row(of: dict[str, float], currency: str) -> dict[str, str]:
 
 
 def ways_table(found: AfterTheJob) -> pd.DataFrame:
-    """Each way as reckoned then and as it would be reckoned now."""
+    """Each way as expected then and as it would be expected now."""
     h, currency = found.hindsight, currency_of(found)
     if h is None:
         return pd.DataFrame()
@@ -275,8 +284,8 @@ def ways_table(found: AfterTheJob) -> pd.DataFrame:
     for way in sorted(h.now, key=lambda w: h.now[w]):
         came = money(h.actual, currency) if found.bridge and way == found.bridge.way else ""
         rows[way] = {
-            "reckoned then": money(h.then[way], currency),
-            "reckoned now": money(h.now[way], currency),
+            "expected then": money(h.then[way], currency),
+            "expected now": money(h.now[way], currency),
             "came to": came,
         }
     return pd.DataFrame.from_dict(rows, orient="index")
@@ -323,27 +332,27 @@ def movements_table(found: AfterTheJob) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["on", "movement", "item", "pieces", "paid", "from"]).set_index("on")
 
 
-def summary(found: AfterTheJob) -> str:
-    """All of it on one screen: estimate against actual, the choice in hindsight, the ranges, what was learned."""
+def verdict_lines(found: AfterTheJob) -> list[str]:
+    """What an owner reads first: was the choice right, what did it come to, what would have come to less."""
     b, h, currency = found.bridge, found.hindsight, currency_of(found)
-    head = found.case.unit.name if found.case else found.name
-    parts = [wrapped(capital(head) + f"   {decided(found)}")]
-    if b is not None and h is not None:
-        parts += [
-            "Estimate against actual\n" + wrapped(bridge(b, currency)),
-            as_text(bridge_table(found), "step"),
-            wrapped(not_written(b)),
-            section("The choice, then and now", choice(h, currency)),
-            as_text(ways_table(found)),
-        ]
-    lines = all_held(found)
-    parts += [
-        section("Do the ranges hold", [*lines, *filter(None, [chances(found)])]),
-        section("What the log teaches", learned(found)),
-    ]
+    if b is None or h is None:
+        return [NOTHING_YET if found.nothing_written else "No closed job: only the log is looked at."]
+    return [judged(h), bridge(b, currency), then(h, currency), now(h, currency), *filter(None, [not_written(b)])]
+
+
+def summary(found: AfterTheJob) -> str:
+    """All of it as text: the verdict, estimate against actual, the ways, the ranges, what was learned, the stores."""
+    head = capital(found.case.unit.name if found.case else found.name)
+    parts = [wrapped(f"{head}   {' '.join(verdict_lines(found))}"), wrapped(decided(found))]
+    if found.nothing_written:
+        parts.pop()
+    if found.bridge is not None:
+        parts.append("From the estimate to what it came to\n" + as_text(bridge_table(found), "step"))
+        parts.append("The ways, then and now\n" + as_text(ways_table(found)))
+    parts.append(section("Do the ranges hold", [*all_held(found), *filter(None, [chances(found)])]))
+    parts.append(section("What the log teaches", learned(found)))
     if found.movements:
-        table = movements_table(found)
-        parts.append("Into and out of the stores\n" + as_text(table, "on"))
+        parts.append("Into and out of the stores\n" + as_text(movements_table(found), "on"))
     return "\n\n".join(p for p in parts if p) + "\n"
 
 
@@ -356,12 +365,8 @@ def heading(found: AfterTheJob) -> Panel:
 
 
 def verdict(found: AfterTheJob) -> Panel:
-    """Estimate against actual, and the choice then and now."""
-    b, h, currency = found.bridge, found.hindsight, currency_of(found)
-    if b is None or h is None:
-        return Panel("After the job", ["No closed job: only the log is looked at."], listed=False)
-    lines = [bridge(b, currency), *choice(h, currency), not_written(b)]
-    return Panel("After the job", lines, listed=False)
+    """The choice, and estimate against actual."""
+    return Panel("After the job", verdict_lines(found), listed=False)
 
 
 def held_panel(found: AfterTheJob) -> Panel:

@@ -48,6 +48,7 @@ class Acts(Stock):
 
     def _received(self, line: ReceiveLine) -> dict[str, Any]:
         item = self.item(line.item)
+        self.refuse_other_part(item, line.designation)
         count, cost = pieces(line.quantity, item.measure), kept(line.cost_unit, MONEY, "cost of one")
         into = self._home(item, line.locker)
         if into == schema.LENT_NUMBER:

@@ -31,6 +31,7 @@ from repairecon.records import (
     Locker,
     UnitAboard,
 )
+from repairecon.standards.equivalents import equivalent, identify
 
 Sort = Literal["item", "locker", "unit"]
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
@@ -107,6 +108,20 @@ class Cards:
         """Another name or kind, or the hours now on the clock."""
         number = self._change("unit", unit, fields)
         return self._units()[number]
+
+    def write_card(self, sort: Sort, called: str, /, **fields: Any) -> bool:
+        """Add an item, a locker or a unit, or change the one of just this name; True if it is new.
+
+        A number or a size that would find it elsewhere does not here: it might be another part's.
+        """
+        known = any(key(n) == key(called) for n in self.names(sort).values())
+        if not known and "name" in fields:  # what is to be renamed must be there
+            raise BookError(f"the book has no {sort} {shown(called)} to be called otherwise")
+        if known:
+            self._change(sort, called, fields)
+        else:
+            self._add(sort, {"name": called, **fields})
+        return not known
 
     def lockers_by_number(self) -> dict[int, Locker]:
         """All lockers as they read now."""
@@ -217,6 +232,21 @@ class Cards:
             made["hours_on"] = month_or_day(fields.get("hours_on") or self.ledger.today(), "date of the hours")
         return made
 
+    def refuse_other_part(self, card: Item, designation: str, material: str = "") -> None:
+        """BookError for a standard size that is not that of the card: no card is two parts."""
+        said = words(designation, "designation")
+        ours, theirs = _letters(card.designation), _letters(said)
+        if not ours or not theirs or ours == theirs:
+            return
+        found = equivalent(card.designation, said, material_wanted=card.material, material_offered=material)
+        shorter = found.verdict == "unknown" and (ours.startswith(theirs) or theirs.startswith(ours))
+        if found.verdict != "same" and not shorter:
+            why = f" ({found.reasons[0]})" if found.reasons and found.verdict != "unknown" else ""
+            raise BookError(
+                f"{shown(said)} is not the {shown(card.designation)} of {shown(card.name)}{why}: give it a card of its "
+                "own"
+            )
+
     def _free_name(self, sort: Sort, name: str, but: int | None) -> str:
         """A name that nothing else of the sort has."""
         line = words(name, f"{sort} name", required=True)
@@ -231,10 +261,13 @@ class Cards:
         made |= {name: _share(fields[name], name) for name in SHARES if name in fields}
         if "shelf_group" in fields:
             made["shelf_group"] = choice(fields["shelf_group"], SHELF_GROUPS, "shelf group")
-        measure = self.item_by_number(number).measure if number else "piece"
+        card = self.item_by_number(number) if number else None
+        moved = number and self.ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,))
+        if card and moved and identify(card.designation) and identify(made.get("designation", "")):
+            self.refuse_other_part(card, made["designation"], made.get("material", card.material))
+        measure = card.measure if card else "piece"
         if "measure" in fields:
             made["measure"] = choice(fields["measure"], MEASURES, "measure")
-            moved = number and self.ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,))
             if moved and made["measure"] != measure:
                 raise BookError("measure: the item has movements already; add a new item with that measure instead")
             measure = made["measure"]
@@ -254,6 +287,10 @@ def _item(number: int, row: tuple[Any, ...], lockers: Mapping[int, str], units: 
     fields["locker"] = lockers[fields["locker"]] if fields["locker"] else ""
     fields["minimum"] = amount(fields["minimum"], QUANTITY)
     return Item(number=number, **{**fields, "critical": bool(fields["critical"]), "carried": bool(fields["carried"])})
+
+
+def _letters(text: str) -> str:
+    return "".join(c for c in text.casefold() if c.isalnum())
 
 
 def _share(value: object, what: str) -> float | None:

@@ -29,8 +29,9 @@ from repairecon.book.amounts import (
     without_formula,
     words,
 )
+from repairecon.book.book_file import new_ledger
 from repairecon.book.cards import FIELDS, SHARES, TEXTS
-from repairecon.book.ledger import name_of, new_ledger, now, worded_errors
+from repairecon.book.ledger import name_of, now, worded_errors
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
@@ -114,7 +115,7 @@ def _plain(value: Any) -> Value:
 
 def _csv_files(book: SparesBook) -> dict[str, bytes]:
     with book.ledger.reading():
-        files = {"about.csv": book.ledger.rows("SELECT name, value FROM about ORDER BY rowid")}
+        files: dict[str, list[tuple[object, ...]]] = {"about.csv": list(book.about.items())}
         files |= {file: list(_cells(book, file)) for file in _TABLES}
     made = {}
     for file, rows in files.items():

@@ -17,8 +17,8 @@ from repairecon.read.sheets import BadCell, Sheet, heading, read_sheet, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError, Happened, ListError, ReceiveLine
 
-DELIVERY = ("item", "quantity", "supplier", "cost_unit", "currency", "rate", "quoted_unit", "locker", "lot",
-            "cure_date", "note")  # fmt: skip
+DELIVERY = ("item", "quantity", "designation", "supplier", "cost_unit", "currency", "rate", "quoted_unit", "locker",
+            "lot", "cure_date", "note")  # fmt: skip
 _ORDER = ("item", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line", "currency", "designation")
 _NAMED = re.compile(r"order_(.+?)(?:_\d+)?\.csv$", re.IGNORECASE)
 _MONEY = Limits(0.0, 1e9)
@@ -45,8 +45,9 @@ def read_delivery(
     book
         The book that it is for.
     path
-        A list (item, quantity, and as far as known supplier, cost_unit, currency, rate, quoted_unit, locker, lot,
-        cure_date, note), or an order as it was sent: its landed total is then shared among its lines by their price.
+        A list (item, quantity, and as far as known supplier, cost_unit, currency, rate, quoted_unit, designation,
+        locker, lot, cure_date, note), or an order as it was sent: its landed total is then shared among its lines by
+        their price.
     supplier, locker
         Who sent it, where things go that have no locker of their own.
     sheet
@@ -152,7 +153,7 @@ class _Reader:
             self.columns.fault(row, "item", "nothing", "name the item")
             return ""
         try:
-            return self.book.item(name).name
+            card = self.book.item(name)
         except BookError as error:
             if self._new_items and name not in self.unknown:
                 self.unknown.append(name)
@@ -161,6 +162,12 @@ class _Reader:
                 self.columns.fault(row, "item", shown(name), advice)
             self.designations[name] = self.columns.text(row, "designation")
             return name
+        said = self.columns.text(row, "designation")
+        try:
+            self.book.refuse_other_part(card, said)
+        except BookError as error:
+            self.columns.fault(row, "designation", shown(said), str(error))
+        return card.name
 
     def _into(self, row: int, item: str) -> str:
         """The locker that a line goes into, empty where it is the item's own."""

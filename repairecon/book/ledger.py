@@ -1,21 +1,22 @@
-"""The file of a spares book: opened, made, copied and brought up to date; plain rows out, whole transactions in."""
+"""An open spares book: plain rows out, whole transactions in, every failure in an owner's words."""
 
 from __future__ import annotations
 
 import contextlib
 import datetime
-import os
 import sqlite3
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
-from repairecon.book import schema
+from repairecon.book import proof, schema
 from repairecon.read.problems import clean
 from repairecon.records import BookBusyError, BookError, BookFileError, StockError
 
 Rows = list[tuple[Any, ...]]
-_HEAD = b"SQLite format 3\x00"
+SECONDS, LONGEST_CELL = 60.0, 1_000_000
+"""Of one query, and characters: more than any sound book takes."""
 _OUTER = ("BEGIN IMMEDIATE", "COMMIT", "ROLLBACK")
 _NESTED = ("SAVEPOINT inner", "RELEASE inner", "ROLLBACK TO inner; RELEASE inner")
 _BUSY = {"SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL"}
@@ -42,12 +43,8 @@ def damaged(path: Path, how: str = "") -> BookFileError:
     more = f" ({how})" if how else ""
     return BookFileError(
         f"{name_of(path)} is damaged{more}: nothing was changed. Keep it as it is, and go on from the newest backup "
-        "or export"
+        f"or export, or take what is sound into a new book: repairecon spares-aboard {name_of(path)} salvage NEW.spares"
     )
-
-
-def _there_already(path: Path) -> BookFileError:
-    return BookFileError(f"{name_of(path)} is there already: nothing was written")
 
 
 def _worded(error: sqlite3.Error, path: Path) -> BookError:
@@ -66,6 +63,10 @@ def _worded(error: sqlite3.Error, path: Path) -> BookError:
         return damaged(path, text)
     if base in _READ_ONLY:
         return read_only(path)
+    if base == "SQLITE_INTERRUPT":
+        return damaged(path, f"a question to it took over {int(SECONDS)} seconds")
+    if base == "SQLITE_TOOBIG":
+        return damaged(path, f"a cell of more than {LONGEST_CELL} characters")
     if base == "SQLITE_CANTOPEN":
         return BookFileError(f"{name_of(path)} cannot be opened ({text})")
     if base == "SQLITE_CONSTRAINT":
@@ -80,6 +81,8 @@ def worded_errors(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise _worded(error, path) from error
+    except UnicodeDecodeError as error:
+        raise damaged(path, "text that is none") from error
     except OSError as error:
         raise BookFileError(f"{name_of(path)}: {error.strerror or error}; nothing was written") from error
 
@@ -99,6 +102,11 @@ class Ledger:
             raise BookError(f"{name_of(self.path)} is closed: open it again")
         return self._link
 
+    @property
+    def is_open(self) -> bool:
+        """False after ``close``."""
+        return self._link is not None
+
     def today(self) -> datetime.date:
         """The day on which acts without a date fall."""
         return self._today or datetime.date.today()
@@ -111,7 +119,8 @@ class Ledger:
                 link.close()
 
     def rows(self, sql: str, values: Sequence[object] = ()) -> Rows:
-        """All rows of a query."""
+        """All rows of a query, given up after a time that no sound book takes."""
+        limit_time(self.link)
         with worded_errors(self.path):
             return self.link.execute(sql, values).fetchall()
 
@@ -128,7 +137,11 @@ class Ledger:
         sql = f"INSERT INTO {table} ({', '.join(rows[0])}) VALUES ({', '.join(f':{name}' for name in rows[0])})"
         with worded_errors(self.path):
             self.link.executemany(sql, rows)
-            return int(self.link.execute("SELECT last_insert_rowid()").fetchone()[0])
+            last = int(self.link.execute("SELECT last_insert_rowid()").fetchone()[0])
+            given = [number for row in rows if isinstance(number := row.get(schema.KEYS.get(table, "")), int)]
+            # what brings no number of its own is numbered by SQLite, one after the other
+            proof.seal(self.link, table, given or range(last - len(rows) + 1, last + 1))
+            return last
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[None]:
@@ -183,177 +196,7 @@ def now() -> str:
     return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def open_ledger(path: Path, wait_s: float, today: datetime.date | None) -> Ledger:
-    """An existing book, brought up to this version; read-only where it cannot be written."""
-    _check_head(path)
-    with worded_errors(path):
-        link, writable = _connection(path, wait_s)
-    ledger = Ledger(path, link, writable, today)
-    try:
-        _check_version(ledger, wait_s)
-        if writable:
-            with worded_errors(path):
-                link.execute("PRAGMA journal_mode = WAL")
-    except BaseException:
-        ledger.close()
-        raise
-    return ledger
-
-
-def _check_head(path: Path) -> None:
-    """Refuse what is no spares book before SQLite touches it."""
-    name = name_of(path)
-    if not path.exists():
-        raise BookFileError(f"{name}: no such file. To begin a new spares book: repairecon spares-aboard {name} new")
-    if not path.is_file():
-        raise BookFileError(f"{name} is no file: name a spares book")
-    with worded_errors(path), path.open("rb") as file:
-        head = file.read(100)
-    if not head:
-        raise BookFileError(f"{name} is an empty file, no spares book. Look for a backup; nothing was changed")
-    if not head.startswith(_HEAD):
-        raise BookFileError(f"{name} is no spares book: nothing was changed. A table of yours can be imported instead")
-    if len(head) < 100:
-        raise damaged(path, "cut short")
-    if int.from_bytes(head[68:72], "big") != schema.APPLICATION_ID:
-        raise BookFileError(f"{name} belongs to another program, it is no spares book: nothing was changed")
-
-
-def connect(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
-    """A connection in which nothing is written but by BEGIN IMMEDIATE; ``mode`` as in a SQLite URI."""
-    link = sqlite3.connect(f"{path.absolute().as_uri()}?{mode}", uri=True, timeout=wait_s, isolation_level=None)
-    try:
-        link.execute("PRAGMA foreign_keys = ON")
-        link.execute("PRAGMA synchronous = FULL")
-        link.execute("PRAGMA trusted_schema = OFF")
-        link.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    except BaseException:
-        link.close()
-        raise
-    return link
-
-
-def _connection(path: Path, wait_s: float) -> tuple[sqlite3.Connection, bool]:
-    """Writable if the file and its folder are; a log that is left beside it needs both to be read."""
-    if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK):
-        return connect(path, "mode=rw", wait_s), True
-    log = path.with_name(path.name + "-wal")
-    if log.exists() and log.stat().st_size:
-        try:
-            return connect(path, "mode=ro", wait_s), False
-        except Exception as error:
-            raise BookFileError(
-                f"{name_of(path)} was left in the midst of work, and its last lines are in {name_of(log)}: allow both "
-                "and their folder to be written, or copy both to where that is so"
-            ) from error
-    return connect(path, "mode=ro&immutable=1", wait_s), False
-
-
-def _check_version(ledger: Ledger, wait_s: float) -> None:
-    found, name = int(ledger.rows("PRAGMA user_version")[0][0]), name_of(ledger.path)
-    if found > schema.VERSION:
-        raise BookFileError(
-            f"{name} was written by a newer version of this program (book {found}, this one knows {schema.VERSION}): "
-            "nothing was changed. Install the newer version"
-        )
-    if found == schema.VERSION:
-        return
-    if found < 1:
-        raise damaged(ledger.path, "no version")
-    if not ledger.writable:
-        raise BookFileError(f"{name} is of an older version and has to be brought up first, but it may only be read")
-    _bring_up(ledger, wait_s)
-
-
-def _bring_up(ledger: Ledger, wait_s: float) -> None:
-    """Run the steps an older book lacks, after a backup that was read again and found sound."""
-    path = ledger.path
-    with ledger.writing():  # no other program writes between the backup and the steps
-        found = int(ledger.rows("PRAGMA user_version")[0][0])
-        if found >= schema.VERSION:
-            return
-        moment = now().translate({ord(c): None for c in ":-."})
-        with contextlib.closing(connect(path, "mode=ro", wait_s)) as copy:
-            back_up(copy, path, path.with_name(f"{path.stem}-before-version-{found + 1}-{moment}{path.suffix}"))
-        with worded_errors(path):
-            _run_steps(ledger.link, found)
-            broken = ledger.link.execute("PRAGMA foreign_key_check").fetchall()
-        if broken:
-            raise damaged(path, "lines that belong to nothing")
-
-
-def _run_steps(link: sqlite3.Connection, found: int) -> None:
-    """Inside a transaction: executescript would commit it, so the statements go one by one."""
-    strict = sqlite3.sqlite_version_info >= (3, 37)
-    for step in range(found + 1, schema.VERSION + 1):
-        statement = ""
-        for line in schema.script(step, strict).splitlines(keepends=True):
-            statement += line
-            if sqlite3.complete_statement(statement):
-                link.execute(statement)
-                statement = ""
-    link.execute(f"PRAGMA user_version = {schema.VERSION}")
-
-
-@contextlib.contextmanager
-def _new_file(path: Path) -> Iterator[Path]:
-    """A file beside its place that takes the name when it is whole, and never the place of another."""
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with worded_errors(path):
-            if os.path.lexists(path):
-                raise _there_already(path)
-            part.unlink(missing_ok=True)
-            yield part
-            _settle(part, path)
-    finally:
-        for end in ("", "-wal", "-shm", "-journal"):
-            with contextlib.suppress(OSError):
-                part.with_name(part.name + end).unlink(missing_ok=True)
-
-
-def _settle(part: Path, target: Path) -> None:
-    with part.open("rb+") as file:
-        os.fsync(file.fileno())
-    try:
-        os.link(part, target)
-    except FileExistsError:
-        raise _there_already(target) from None
-    except OSError:  # some sticks know no second name for a file
-        part.rename(target)
-    with contextlib.suppress(OSError):
-        folder = os.open(target.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
-
-
-@contextlib.contextmanager
-def new_ledger(path: Path, about: Mapping[str, str], written_at: str = "") -> Iterator[Ledger]:
-    """A new book, filled inside the ``with``; it gets its name when that ends well."""
-    with _new_file(path) as part:
-        with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as link:
-            link.execute("BEGIN IMMEDIATE")
-            _run_steps(link, 0)
-            link.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
-            link.execute("COMMIT")
-        with contextlib.closing(Ledger(path, connect(part, "mode=rw", 5.0), True, None)) as ledger:
-            with ledger.writing():
-                ledger.insert_many("about", [{"name": name, "value": value} for name, value in about.items()])
-                ledger.insert("lockers", {"locker": schema.LENT_NUMBER})
-                lent = {"locker": schema.LENT_NUMBER, "name": schema.LENT, "kind": "lent"}
-                ledger.insert("locker_versions", {**lent, "written_at": written_at or now()})
-            yield ledger
-            ledger.link.execute("PRAGMA journal_mode = WAL")  # else the first opening would change the file
-
-
-def back_up(link: sqlite3.Connection, source: Path, target: Path) -> None:
-    """Copy a book that may be in use; the copy is checked, and takes its name only when it is whole."""
-    with _new_file(target) as part:
-        with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as copy:
-            link.backup(copy)
-            copy.execute("PRAGMA journal_mode = DELETE")  # one file, whole in itself
-            sound = copy.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-        if not sound:
-            raise damaged(source, "its copy does not read back")
+def limit_time(link: sqlite3.Connection, seconds: float = SECONDS) -> None:
+    """From now on: work that takes longer is given up (a hostile file can ask for work without end)."""
+    end = time.monotonic() + seconds
+    link.set_progress_handler(lambda: time.monotonic() > end, 100_000)

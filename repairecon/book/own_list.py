@@ -76,6 +76,11 @@ class ImportLine:
         """What the list has there beyond the book."""
         return Decimal(0) if self.quantity is None else self.quantity - (self.in_book or Decimal(0))
 
+    @property
+    def empties(self) -> bool:
+        """True where the list has 0 of what the book has: often a blank that a spreadsheet filled up."""
+        return self.quantity == 0 and bool(self.in_book)
+
 
 @dataclass(frozen=True, kw_only=True)
 class ImportPlan:
@@ -145,8 +150,12 @@ def plan_import(
     )  # fmt: skip
 
 
-def write_import(book: SparesBook, plan: ImportPlan, date: datetime.date | str | None = None) -> None:
+def write_import(
+    book: SparesBook, plan: ImportPlan, date: datetime.date | str | None = None, take_zeros: bool = False
+) -> None:
     """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
+
+    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``.
 
     New items with a price are written as bought, all other stock as counted: a list that is taken in twice changes
     nothing the second time.
@@ -164,7 +173,7 @@ def write_import(book: SparesBook, plan: ImportPlan, date: datetime.date | str |
             elif line.changes:
                 book.change_item(line.item, **line.changes)
         for line in plan.lines:
-            if line.difference:
+            if line.difference and (take_zeros or not line.empties):
                 _write_stock(book, line, date)
 
 
@@ -286,6 +295,12 @@ class _Reader:
             return card if first else {}
         if known.locker:
             card.pop("locker", None)
+        try:
+            self._book.refuse_other_part(known, card.get("designation", ""), card.get("material", known.material))
+        except BookError as error:
+            self._fault(cells["row"], "designation", shown(card["designation"]), str(error))
+        if known.designation:
+            card.pop("designation", None)  # the same size in other letters is no change
         return {n: v for n, v in card.items() if _differs(getattr(known, n), v)}
 
     def _check_pieces(self, cells: Mapping[str, Any], measure: str) -> None:

@@ -124,11 +124,12 @@ CREATE INDEX movements_of_units ON movements (unit, movement) WHERE unit IS NOT 
 CREATE UNIQUE INDEX movements_undone ON movements (undoes) WHERE undoes IS NOT NULL;
 """
 
-_KEYS = {
+KEYS = {
     "about": "name", "lockers": "locker", "locker_versions": "version", "units": "unit", "unit_versions": "version",
     "items": "item", "item_versions": "version", "movements": "movement",
 }  # fmt: skip
-TABLES = tuple(_KEYS)
+TABLES = (*KEYS, "about_versions")
+"""Tables whose rows are sealed, each after those that it refers to."""
 
 
 def _only_added_to(table: str, key: str) -> str:
@@ -180,14 +181,37 @@ ALTER TABLE movements ADD COLUMN lot TEXT NOT NULL DEFAULT '';
 ALTER TABLE movements ADD COLUMN cure_date TEXT NOT NULL DEFAULT '' {_date("cure_date", blank=True)};
 """
 
+_SEALS = f"""
+CREATE TABLE about_versions (
+    version INTEGER PRIMARY KEY,
+    name TEXT NOT NULL CHECK (name <> ''),
+    value TEXT NOT NULL,
+    written_at TEXT NOT NULL
+) STRICT;
+{_only_added_to("about_versions", "version")}
+CREATE TABLE seals (
+    nth INTEGER PRIMARY KEY,
+    of TEXT NOT NULL,
+    number INTEGER NOT NULL,
+    row TEXT NOT NULL,
+    chain TEXT NOT NULL,
+    UNIQUE (of, number)
+) STRICT;
+""" + _only_added_to("seals", "nth")
+"""What the book says of itself may change too: the newest version holds, else what it began with. A seal a row of any
+table: a hash of the row, and one of that and of the seal before; see ``proof``."""
+
 STEPS = (
     _TABLES
-    + "".join(_only_added_to(t, k) for t, k in _KEYS.items())
+    + "".join(_only_added_to(t, k) for t, k in KEYS.items())
     + _RULES
     + "".join(_newest(n) for n in ("locker", "unit", "item")),
     _AGE_AND_ROOM,
+    _SEALS,
 )
 VERSION = len(STEPS)
+SEALED_FROM = 3
+"""Version of the book from which every row has a seal."""
 
 
 def script(step: int, strict: bool) -> str:

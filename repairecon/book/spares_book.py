@@ -13,15 +13,19 @@ import os
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from types import TracebackType
 
 from repairecon.book import proof
 from repairecon.book.amounts import words
-from repairecon.book.ledger import back_up, new_ledger, open_ledger
+from repairecon.book.book_file import back_up, new_ledger, open_ledger
+from repairecon.book.ledger import damaged, limit_time, now
 from repairecon.book.undoing import Undoing
 from repairecon.read.passage_toml import read_passage
 from repairecon.records import BookError, Passage
 
 SUFFIX = ".spares"
+_OF_WRONG_CELLS = (TypeError, ValueError, LookupError, ArithmeticError)
+"""What cells of a wrong kind, in a damaged or hostile file, may lead to anywhere."""
 
 
 class SparesBook(Undoing):
@@ -30,8 +34,14 @@ class SparesBook(Undoing):
     def __enter__(self) -> SparesBook:
         return self
 
-    def __exit__(self, *error: object) -> None:
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        """An error that is none of ours, in a book that is not sound, is that of the book."""
+        wrong: tuple[str, ...] = ()
+        if isinstance(error, _OF_WRONG_CELLS) and self.ledger.is_open:
+            wrong = self.check()
         self.close()
+        if wrong:
+            raise damaged(self.ledger.path, wrong[0]) from error
 
     def close(self) -> None:
         """Let go of the file."""
@@ -45,7 +55,22 @@ class SparesBook(Undoing):
     @property
     def about(self) -> dict[str, str]:
         """The home currency, and whatever else the book says of itself."""
-        return dict(self.ledger.rows("SELECT name, value FROM about"))
+        first: dict[str, str] = dict(self.ledger.rows("SELECT name, value FROM about ORDER BY rowid"))
+        return first | dict(self.ledger.rows("SELECT name, value FROM about_versions ORDER BY version"))
+
+    def say(self, name: str, value: str) -> None:
+        """Another name of the boat, or home money while no cost is written in the one before."""
+        with self.ledger.writing():
+            word = words(value, name, required=True)
+            if name == "home_currency":
+                word = word.upper()
+                if word != self.currency and self.ledger.rows("SELECT 1 FROM movements WHERE cost_unit > 0 LIMIT 1"):
+                    raise BookError(
+                        f"the book holds costs in {self.currency}: they would be taken for {word}. Export it, write "
+                        "the costs anew, and build a book from that folder"
+                    )
+            row = {"name": words(name, "name", required=True), "value": word, "written_at": now()}
+            self.ledger.insert("about_versions", row)
 
     @property
     def currency(self) -> str:
@@ -54,7 +79,8 @@ class SparesBook(Undoing):
 
     def check(self) -> tuple[str, ...]:
         """What is wrong inside the file; nothing if it is sound."""
-        return proof.check(self.ledger)
+        limit_time(self.ledger.link)
+        return proof.check(self.ledger.link)
 
     def backup(self, target: str | os.PathLike[str]) -> None:
         """A copy in one file, read again and found sound; never over another file."""
@@ -67,6 +93,7 @@ def open_book(
     home_currency: str = "EUR",
     wait_s: float = 5.0,
     today: datetime.date | None = None,
+    bring_up: bool = True,
 ) -> SparesBook:
     """Open a spares book.
 
@@ -82,6 +109,8 @@ def open_book(
         Seconds to wait for another program that is writing.
     today
         The day on which acts without a date fall; by default that of the clock.
+    bring_up
+        False to leave a book of an older version as it is, which can then only be read.
 
     Returns
     -------
@@ -99,7 +128,7 @@ def open_book(
     if create and not os.path.lexists(place):
         with new_ledger(place, {"home_currency": words(home_currency, "home currency", required=True).upper()}):
             pass
-    return SparesBook(open_ledger(place, wait_s, today))
+    return SparesBook(open_ledger(place, wait_s, today, bring_up))
 
 
 def begin_book(place: str | os.PathLike[str], home_currency: str = "EUR") -> SparesBook:
@@ -131,7 +160,7 @@ def book_at(
 
     path = Path(place)
     if not path.is_dir():
-        with open_book(path, today=today) as book:
+        with open_book(path, today=today, bring_up=writing) as book:
             yield book
         return
     if writing:

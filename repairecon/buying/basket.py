@@ -3,68 +3,266 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from math import inf
 
-from repairecon.buying.basket_program import BasketRows, Extra
-from repairecon.buying.basket_terms import CENT, Basket, Offer, Order, Uncovered, price_packs
-from repairecon.buying.parcel import Border, Line, ParcelTerms
+from repairecon.buying.parcel import LandedParcel, price_parcel
+from repairecon.buying.parcel_program import Level, ParcelRows
+from repairecon.buying.program import Found, Program
+from repairecon.buying.terms import Order
 
-__all__ = [
-    "Basket",
-    "Border",
-    "Line",
-    "Offer",
-    "Order",
-    "ParcelTerms",
-    "Uncovered",
-    "cheapest_basket",
-    "line_by_line",
-    "price_packs",
-    "single_suppliers",
-    "why_not",
-]
+CENT = 0.005
+"""Half a cent: two totals nearer than this are the same."""
 
 _ROUNDS = 12
 
+Packs = Mapping[int, int]
+"""Packs of each offer bought, by its index in the order."""
 
-def cheapest_basket(order: Order, seconds: float = 60.0) -> Basket:
-    """The basket of least landed cost that covers every part, with proof.
+
+@dataclass(frozen=True)
+class Uncovered:
+    """A part that cannot be had as asked, and why; ``days`` is the soonest it could come where the deadline is why."""
+
+    part: str
+    why: str
+    days: float | None = None
+
+
+@dataclass(frozen=True)
+class Basket:
+    """What to buy: packs of each offer bought (by its index in the order).
+
+    ``total`` is priced parcel by parcel. No basket costs less than ``least`` as asked; ``gap`` is what lies between,
+    ``proven`` that it is under half a cent. ``status``: "proven", "out of time" or "nothing can be had".
+    ``uncovered`` parts are left out of the basket.
+    """
+
+    order: Order
+    packs: Packs
+    least: float = -inf
+    seconds: float = 0.0
+    uncovered: tuple[Uncovered, ...] = ()
+
+    @cached_property
+    def parcels(self) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
+        """For each supplier the offers bought there and the parcel they make, line by line in the same order."""
+        return price_packs(self.order, self.packs)
+
+    @cached_property
+    def total(self) -> float:
+        """Landed cost of all parcels; infinite if nothing was found."""
+        return sum((parcel.total for _, parcel in self.parcels.values()), 0.0) if self.packs else inf
+
+    @property
+    def gap(self) -> float:
+        """By how much a cheaper basket could still cost less."""
+        return max(0.0, self.total - self.least) if self.packs else inf
+
+    @property
+    def proven(self) -> bool:
+        """Whether no basket is cheaper by half a cent or more."""
+        return bool(self.packs) and self.gap < CENT
+
+    @property
+    def status(self) -> str:
+        """In one word or two."""
+        if not self.packs:
+            return "nothing can be had" if self.least == inf else "out of time"
+        return "proven" if self.proven else "out of time"
+
+    @property
+    def complete(self) -> bool:
+        """Whether every part wanted is in it."""
+        return bool(self.packs) and not self.uncovered
+
+    @property
+    def covered_order(self) -> Order:
+        """The order over the parts that are in it."""
+        lacking = {u.part for u in self.uncovered}
+        return replace(self.order, wanted={p: n for p, n in self.order.wanted.items() if p not in lacking})
+
+    @property
+    def suppliers(self) -> tuple[str, ...]:
+        """Who sends a parcel."""
+        return tuple(self.parcels)
+
+    @property
+    def days(self) -> float:
+        """Days until the last parcel is there."""
+        return max((self.order.offers[i].days for i in self.packs), default=0.0)
+
+
+def price_packs(order: Order, packs: Packs) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
+    """The parcels of a choice of packs, one a supplier, as :func:`parcel.price_parcel` prices them (and refuses them).
 
     Parameters
     ----------
-    order : Order
+    order
         What is wanted and offered [pieces; supplier's and home money].
-    seconds : float
-        Time allowed [s].
+    packs
+        Packs of each offer bought [packs].
+
+    Returns
+    -------
+    dict
+        For each supplier the offers bought there, and their parcel [home money].
+    """
+    by_supplier: dict[str, list[int]] = {}
+    for index in sorted(i for i, n in packs.items() if n > 0):
+        by_supplier.setdefault(order.offers[index].supplier, []).append(index)
+    made = {}
+    for name, mine in by_supplier.items():
+        lines, counts = [order.offers[i].line for i in mine], [packs[i] for i in mine]
+        made[name] = (tuple(mine), price_parcel(order.suppliers[name], lines, counts, order.border))
+    return made
+
+
+@dataclass(frozen=True)
+class Extra:
+    """What is asked besides: an offer that must be in, one of these left out, a limit of cost."""
+
+    forced: int | None = None
+    not_all_of: frozenset[int] = frozenset()
+    cost_up_to: float = inf
+    may_miss: bool = False
+    margin: float = 0.0
+
+
+NO_MORE = Extra()
+
+
+@dataclass
+class BasketRows:
+    """The program of an order over the offers that may be bought, the intervals of value cut as given."""
+
+    order: Order
+    usable: Sequence[int]
+    extra: Extra = NO_MORE
+    cuts: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.program, order = Program(), self.order
+        self.parcels: dict[str, ParcelRows] = {}
+        by_supplier: dict[str, list[int]] = {}
+        for i in self.usable:
+            by_supplier.setdefault(order.offers[i].supplier, []).append(i)
+        for name, mine in by_supplier.items():
+            lines = {i: (order.offers[i].line, order.wanted[order.offers[i].part]) for i in mine}
+            terms, cuts = order.suppliers[name], self.cuts.get(name, ())
+            self.parcels[name] = ParcelRows(self.program, terms, order.border, lines, cuts, self.extra.margin)
+        self.levels: dict[int, list[Level]] = {}
+        for parcel in self.parcels.values():
+            for level in parcel.levels:
+                self.levels.setdefault(level.offer, []).append(level)
+        self._cover()
+        self._wishes()
+
+    def _cover(self) -> None:
+        program, self.missed = self.program, dict[str, int]()
+        by_part: dict[str, list[int]] = {}
+        for i in self.usable:
+            by_part.setdefault(self.order.offers[i].part, []).append(i)
+        for part, offers in by_part.items():
+            pieces = self.order.wanted[part]
+            # a pack brings no more than what is wanted: so the relaxation cannot cover a part by a third of a pack
+            terms = [
+                (level.useful, float(min(self.order.offers[i].line.pack, pieces)))
+                for i in offers
+                for level in self.levels[i]
+            ]
+            if self.extra.may_miss:
+                self.missed[part] = program.column(upper=1.0, whole=True)
+                terms.append((self.missed[part], float(pieces)))
+            program.row(terms, low=float(pieces))
+        if self.extra.may_miss:  # how many are missed counts then, not what the others cost
+            program.cost = [0.0] * len(program.cost)
+            for column in self.missed.values():
+                program.cost[column] = 1.0
+
+    def _wishes(self) -> None:
+        program, extra = self.program, self.extra
+        used = {name: parcel.used for name, parcel in self.parcels.items()}
+        if self.order.most_parcels is not None:
+            program.row([(c, 1.0) for c in used.values()], high=float(self.order.most_parcels))
+        if extra.forced is not None:
+            program.row([t for level in self.levels[extra.forced] for t in level.packs], low=1.0)
+        if extra.not_all_of:
+            bought = []
+            for i in extra.not_all_of & set(self.levels):
+                bought.append((program.column(upper=1.0, whole=True), 1.0))
+                for level in self.levels[i]:
+                    for column, _ in level.packs:
+                        program.row([(column, 1.0), (bought[-1][0], -float(level.stop))], high=0.0)
+            program.row(bought, high=float(len(extra.not_all_of) - 1))
+        if extra.cost_up_to < inf:
+            program.row(enumerate(program.cost), high=extra.cost_up_to)
+
+    def solve(self, seconds: float) -> tuple[Found, dict[int, int]]:
+        """The point found, and the packs that it means."""
+        found = self.program.solve(seconds) if self.usable else Found(None, inf, True)
+        if found.point is None:
+            return found, {}
+        counts = {
+            i: sum(int(found.point[c] + 0.5) for level in levels for c, _ in level.packs)
+            for i, levels in self.levels.items()
+        }
+        return found, {i: n for i, n in counts.items() if n > 0}
+
+    def finer(self, packs: Packs, width: float) -> dict[str, tuple[float, ...]]:
+        """The cuts with new ones at the value of each parcel of a basket, and on both sides of it."""
+        made = {name: set(points) for name, points in self.cuts.items()}
+        for name, parcel in self.parcels.items():
+            if not parcel.terms.imported or parcel.excess < 0:
+                continue
+            net, keep = parcel.terms.net, 1.0 - parcel.terms.discount_rate
+            value = 0.0
+            for i in set(packs) & {level.offer for level in parcel.levels}:
+                line = self.order.offers[i].line
+                value += net * packs[i] * (line.price(packs[i]) * keep + line.core * line.pack)
+            if value > 0.0:
+                near = {value / (1.0 + width), value, value * (1.0 + width)}
+                made.setdefault(name, set()).update(p for p in near if 1e-6 < p < parcel.most_value - 1e-6)
+        return {name: tuple(sorted(points)) for name, points in made.items()}
+
+
+def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = NO_MORE) -> Basket:
+    """The basket of least landed cost that covers every part, with proof.
+
+    A mixed-integer program, exact for: fixed carriage or weight bands, free carriage, minimum order, whole packs,
+    minimum packs, breaks for all packs of a line, thresholds of duty and VAT by the whole consignment, the traveller's
+    allowance, most parcels, deadline. More may be bought than is wanted where that reaches free carriage, a break or a
+    minimum order. Duty on carriage shared by value is the one charge that is not linear: it is held from below, and the
+    program is refined until the basket priced parcel by parcel lies within half a cent of the bound.
+
+    Parts without a usable offer are left out and named; if the rest cannot be had together (most parcels, weights), as
+    many parts as possible are covered, the others named.
+
+    Parameters
+    ----------
+    order
+        What is wanted and offered [pieces; supplier's and home money].
+    seconds
+        Time allowed [s]; past it the best basket so far is given with its gap.
+    extra
+        What is asked besides.
 
     Returns
     -------
     Basket
         What to buy, what it costs, and the bound under which no basket lies [home money].
 
-    Notes
-    -----
-    A mixed-integer program, exact for: fixed carriage or weight bands, free carriage, minimum order, whole
-    packs, minimum packs, breaks for all packs of a line, thresholds of duty and VAT by the whole
-    consignment, the traveller's allowance, most parcels, deadline. More may be bought than is wanted
-    where that reaches free carriage, a break or a minimum order. Duty on carriage shared by value is
-    the one charge that is not linear: it is held from below, and the program is refined until the
-    basket priced parcel by parcel lies within half a cent of the bound.
-
-    Parts without a usable offer are left out and named; if the rest cannot be had together (most
-    parcels, weights), as many parts as possible are covered, the others named. Past the time allowed the
-    best basket so far is given with its gap.
-
     References
     ----------
-    Nemhauser, Wolsey, Integer and Combinatorial Optimization, 1988, ch. II.1 (strong formulations of
-    fixed charges; the chapter from memory); McCormick, Mathematical Programming 10 (1976), pp. 147-175
-    (product of two variables held from below; from memory).
+    Nemhauser, Wolsey, Integer and Combinatorial Optimization, 1988, ch. II.1 (strong formulations of fixed charges; the
+    chapter from memory); McCormick, Mathematical Programming 10 (1976), pp. 147-175 (product of two variables held from
+    below; from memory).
 
     Examples
     --------
+    >>> from repairecon.buying.terms import Line, Offer, ParcelTerms
     >>> seal, bearing = Line(((1, 6.0),)), Line(((1, 14.0),))
     >>> offers = (Offer("seal", "stockist", seal), Offer("bearing", "stockist", bearing), Offer("seal", "shop", seal))
     >>> terms = {"stockist": ParcelTerms(carriage=8.5, free_above=25.0), "shop": ParcelTerms()}
@@ -72,58 +270,31 @@ def cheapest_basket(order: Order, seconds: float = 60.0) -> Basket:
     >>> basket.total, dict(basket.packs), basket.proven
     (26.0, {0: 2, 1: 1}, True)
     """
-    return solve(order, Extra(), seconds)
-
-
-def solve(order: Order, extra: Extra, seconds: float) -> Basket:
-    """The cheapest basket of which something more is asked.
-
-    Parameters
-    ----------
-    order : Order
-        What is wanted and offered [pieces; supplier's and home money].
-    extra : Extra
-        What is asked besides [-].
-    seconds : float
-        Time allowed [s].
-
-    Returns
-    -------
-    Basket
-        As :func:`cheapest_basket` [home money].
-
-    Notes
-    -----
-    See :func:`cheapest_basket`.
-
-    References
-    ----------
-    As :func:`cheapest_basket`.
-    """
     began = time.perf_counter()
     usable = [i for i in range(len(order.offers)) if order.allows(i)]
-    absent = tuple(_absent(order, usable))
-    basket = _refined(order, usable, extra, began, seconds, absent)
-    if basket.status != "nothing can be had" or not usable or extra != Extra():
+    served = {order.offers[i].part for i in usable}
+    absent = tuple(why_not(order, part) for part in order.wanted if part not in served)
+    basket = replace(_refined(order, usable, extra, (began, seconds)), uncovered=absent)
+    if basket.status != "nothing can be had" or not usable or extra != NO_MORE:
         return basket
-    missing = _over_the_limits(order, usable, began, seconds)
+    missing = _over_the_limits(order, usable, began + seconds)
     left = [i for i in usable if order.offers[i].part not in {m.part for m in missing}]
-    return _refined(order, left, extra, began, seconds, absent + missing)
+    return replace(_refined(order, left, extra, (began, seconds)), uncovered=absent + missing)
 
 
-def _refined(
-    order: Order, usable: list[int], extra: Extra, began: float, seconds: float, absent: tuple[Uncovered, ...]
-) -> Basket:
+def _refined(order: Order, usable: list[int], extra: Extra, clock: tuple[float, float]) -> Basket:
+    """The cheapest basket of some offers; intervals of value are cut finer until price and bound meet."""
+    began, seconds = clock
     cuts: dict[str, tuple[float, ...]] = {}
-    best, least, width = Basket(order, {}, -inf, 0.0, absent), -inf, 0.25
+    best, least, width = Basket(order, {}), -inf, 0.25
     for _ in range(_ROUNDS):
         rows = BasketRows(order, usable, extra, cuts)
         found, packs = rows.solve(seconds - (time.perf_counter() - began))
         least = max(least, found.bound)
-        new = _priced(order, packs, absent)
+        new = _priced(order, packs)
         if packs and new is None:  # a limit missed by a hair: keep clear of it
             _, packs = BasketRows(order, usable, replace(extra, margin=2e-3), cuts).solve(1.0)
-            new = _priced(order, packs, absent)
+            new = _priced(order, packs)
         if new is not None and new.total < best.total:
             best = new
         finer = rows.finer(packs, width)
@@ -133,50 +304,28 @@ def _refined(
     return replace(best, least=least, seconds=time.perf_counter() - began)
 
 
-def _priced(order: Order, packs: dict[int, int], absent: tuple[Uncovered, ...]) -> Basket | None:
-    basket = Basket(order, packs, -inf, 0.0, absent)
+def _priced(order: Order, packs: Packs) -> Basket | None:
+    basket = Basket(order, packs)
     try:
         return basket if basket.total < inf else None
     except ValueError:
         return None
 
 
-def _absent(order: Order, usable: Iterable[int]) -> Iterable[Uncovered]:
-    """Parts without a usable offer, and why."""
-    served = {order.offers[i].part for i in usable}
-    for part in order.wanted:
-        if part not in served:
-            yield why_not(order, part)
-
-
 def why_not(order: Order, part: str) -> Uncovered:
-    """Why a part has no offer that may be bought.
+    """Why a part has no offer that may be bought: the first of the wishes that leaves none.
 
     Parameters
     ----------
-    order : Order
+    order
         What is wanted and offered [pieces].
-    part : str
+    part
         The part.
 
     Returns
     -------
     Uncovered
         The part and the reason; with the soonest it could come if the deadline is the reason [days].
-
-    Notes
-    -----
-    The wishes are gone through in turn: the first that leaves no offer is the reason told.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> offer = Offer("seal", "stockist", Line(((1, 6.0),)), days=9.0)
-    >>> why_not(Order({"seal": 1}, (offer,), {"stockist": ParcelTerms()}, deadline_days=5.0), "seal")
-    Uncovered(part='seal', why='none within the deadline', days=9.0)
     """
     offers = [i for i, offer in enumerate(order.offers) if offer.part == part]
     if not offers:
@@ -184,109 +333,25 @@ def why_not(order: Order, part: str) -> Uncovered:
     offers = [i for i in offers if order.offers[i].supplier not in order.without]
     if not offers:
         return Uncovered(part, "all its suppliers are left out")
-    if part in order.makers_only:
-        offers = [i for i in offers if order.offers[i].makers]
-        if not offers:
-            return Uncovered(part, "no offer of the maker's part")
+    offers = [i for i in offers if order.offers[i].makers or part not in order.makers_only]
+    if not offers:
+        return Uncovered(part, "no offer of the maker's part")
     offers = [i for i in offers if part not in order.only or i in order.only[part]]
     if not offers:
         return Uncovered(part, "none of the offers asked for")
     return Uncovered(part, "none within the deadline", min(order.offers[i].days for i in offers))
 
 
-def _over_the_limits(order: Order, usable: list[int], began: float, seconds: float) -> tuple[Uncovered, ...]:
+def _over_the_limits(order: Order, usable: list[int], until: float) -> tuple[Uncovered, ...]:
     """The fewest parts that must be left out so that the others can be had, and why."""
     rows = BasketRows(order, usable, Extra(may_miss=True))
-    found, _ = rows.solve(seconds - (time.perf_counter() - began))
+    found, _ = rows.solve(until - time.perf_counter())
     if found.point is None:
         return tuple(Uncovered(part, "not found in time") for part in rows.missed)
     missed = [part for part, column in rows.missed.items() if found.point[column] > 0.5]
     free = BasketRows(replace(order, most_parcels=None), usable, Extra(may_miss=True))
-    without, _ = free.solve(seconds - (time.perf_counter() - began))
+    without, _ = free.solve(until - time.perf_counter())
     alone = {p for p, c in free.missed.items() if without.point is not None and without.point[c] > 0.5}
     many = "1 parcel" if order.most_parcels == 1 else f"{order.most_parcels} parcels"
     too_many = f"over the limit of {many} together with the others"
     return tuple(Uncovered(p, "too heavy for one parcel" if p in alone else too_many) for p in missed)
-
-
-def single_suppliers(order: Order, seconds: float = 60.0) -> dict[str, Basket]:
-    """The cheapest basket from each supplier alone.
-
-    Parameters
-    ----------
-    order : Order
-        What is wanted and offered [pieces; supplier's and home money].
-    seconds : float
-        Time allowed for each [s].
-
-    Returns
-    -------
-    dict of str to Basket
-        By supplier, the complete ones first and these by total; the others name what they lack [home money].
-
-    Notes
-    -----
-    As :func:`cheapest_basket` with all other suppliers left out.
-
-    References
-    ----------
-    As :func:`cheapest_basket`.
-
-    Examples
-    --------
-    >>> offers = (Offer("seal", "stockist", Line(((1, 6.0),))), Offer("seal", "shop", Line(((1, 5.0),))))
-    >>> order = Order({"seal": 1}, offers, {"stockist": ParcelTerms(), "shop": ParcelTerms(carriage=4.0)})
-    >>> [(name, b.total) for name, b in single_suppliers(order).items()]
-    [('stockist', 6.0), ('shop', 9.0)]
-    """
-    names = [name for name in order.suppliers if name not in order.without]
-    found = {
-        name: cheapest_basket(replace(order, without=frozenset(order.suppliers) - {name}, most_parcels=None), seconds)
-        for name in names
-        if any(offer.supplier == name for offer in order.offers)
-    }
-    return dict(sorted(found.items(), key=lambda entry: (not entry[1].complete, entry[1].total)))
-
-
-def line_by_line(order: Order, seconds: float = 60.0) -> Basket:
-    """The basket of each part's cheapest bare price a piece, and what it comes to with all charges.
-
-    Parameters
-    ----------
-    order : Order
-        What is wanted and offered [pieces; supplier's and home money].
-    seconds : float
-        Time allowed [s].
-
-    Returns
-    -------
-    Basket
-        Those offers alone, in the cheapest packs, any number of parcels [home money].
-
-    Notes
-    -----
-    Bare price: quoted for the packs needed, after discount, in home money with the supplier's VAT, a
-    piece; carriage, duty and all else left out. Of equal ones the first.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> offers = (Offer("seal", "stockist", Line(((1, 6.0),))), Offer("seal", "shop", Line(((1, 5.0),))))
-    >>> order = Order({"seal": 1}, offers, {"stockist": ParcelTerms(), "shop": ParcelTerms(carriage=4.0)})
-    >>> line_by_line(order).total
-    9.0
-    """
-    best: dict[str, tuple[float, int]] = {}
-    for i, offer in enumerate(order.offers):
-        if order.allows(i):
-            line, terms = offer.line, order.suppliers[offer.supplier]
-            packs = max(line.minimum_packs, -(-order.wanted[offer.part] // line.pack))
-            bare = line.price(packs) * (1.0 - terms.discount_rate) / line.pack * terms.net
-            bare *= 1.0 if order.border.vat_back else 1.0 + terms.vat_rate
-            if offer.part not in best or bare < best[offer.part][0]:
-                best[offer.part] = (bare, i)
-    only = {part: frozenset({i}) for part, (_, i) in best.items()}
-    return cheapest_basket(replace(order, only={**order.only, **only}, most_parcels=None), seconds)

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 
-from repairecon.buying.choosing import Choosing, Demand, packs_for
+from repairecon.buying.choosing import Choosing, Demand
 from repairecon.buying.inputs import mean_of
-from repairecon.buying.parcel import LandedLine, ParcelTerms
+from repairecon.buying.parcel import LandedLine
+from repairecon.buying.terms import ParcelTerms
 from repairecon.records import NOTHING, Case, Quote, Range, RepaireconError, Source, Supplier
 
 
@@ -19,7 +20,7 @@ class Priced:
 
     Home money = ``goods`` x price as quoted + ``carriage`` x carriage as quoted + ``fixed``; at their means that is
     ``landed``. ``band`` is the weight band whose carriage holds (None: the supplier's one carriage). ``offer`` is the
-    place of the quote among the offers (-1: none), for ``Buying.takeover``. ``again`` tells a supplier's second quote
+    place of the quote among the offers (-1: none), for ``Buying.takeover``. ``again`` names a supplier's second quote
     for an item.
     """
 
@@ -62,14 +63,14 @@ class Priced:
         return self.goods * mean_of(self.range) + self.carriage * mean_of(self.carriage_range) + self.fixed
 
 
-class Buying(Choosing):
-    """The orders of a case as lines to reckon with.
+class Buying:
+    """The orders of a case as lines to calculate with.
 
     What nobody quotes for is had at its own price, without carriage.
     """
 
     def __init__(self, case: Case) -> None:
-        super().__init__(case)
+        self.case, self.choices = case, Choosing(case)
         self._takeover: dict[int, float] = {}
 
     @cached_property
@@ -77,15 +78,21 @@ class Buying(Choosing):
         """The parts that are always needed."""
         return tuple((p.part, p.quantity) for p in self.case.parts if p.needed == "always")
 
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What to ask before an order is sent: quotes left out because the tables cannot tell whether they fit."""
+        return tuple(f"{o.quote.item}: {o.ask}" for o in self.choices.barred if o.ask)
+
     def order(self, demand: Demand, leisure: bool = False) -> tuple[Priced, ...]:
         """The lines of an order; its wait counts as far as it is longer than that for what nobody quotes for."""
-        quoted = tuple((item, n) for item, n in demand if item in self.by_item)
-        unquoted = [(item, n) for item, n in demand if item not in self.by_item]
-        if missing := [self._no_price(item) for item, _ in unquoted if self.own[item][0] is None]:
+        own_prices, by_item = self.choices.own, self.choices.by_item
+        unquoted = [(item, n) for item, n in demand if item not in by_item]
+        if missing := [self._no_price(item) for item, _ in unquoted if own_prices[item][0] is None]:
             raise RepaireconError("\n".join(missing))
         own = tuple(self._own_price(item, n) for item, n in unquoted)
         anyway = max((mean_of(p.lead) for p in own if p.lead is not None), default=0.0)
-        return (*self._lines(self._chosen(quoted, inf if leisure else anyway)), *own)
+        quoted = tuple((item, n) for item, n in demand if item in by_item)
+        return (*self._lines(self.choices.packs(quoted, inf if leisure else anyway)), *own)
 
     def alone(self, item: str, pieces: int) -> Priced:
         """An item ordered by itself."""
@@ -93,21 +100,26 @@ class Buying(Choosing):
 
     def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:
         """An item ordered by itself from one supplier, whether that is the cheapest or not."""
-        k = next(k for k in self.by_item[item] if self.named(k) == supplier)
-        return self._lines({k: packs_for(self.lines[k], pieces)})[0]
+        k = next(k for k in self.choices.by_item[item] if self.named(k) == supplier)
+        return self._lines({k: self.choices.lines[k].packs_for(pieces)})[0]
 
     def named(self, k: int) -> str:
-        """The supplier of an offer as the inputs name it: a second quote for the same item is told apart."""
-        return self.offers[k].supplier.supplier + self._again(self.offers[k])
+        """The supplier of an offer as the inputs name it, a second quote for the same item by its number."""
+        offer = self.choices.offers[k]
+        return offer.supplier.supplier + self.choices.again(offer)
 
     def _no_price(self, item: str) -> str:
         """What stands against every quote for an item that has no price of its own."""
-        why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
-        return f"{self.own[item][2]}: {item} has neither a price nor a quote that may be taken. {why}".strip()
+        why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.choices.barred if o.quote.item == item)
+        source = self.choices.own[item][2]
+        return f"{source}: {item} has neither a price nor a quote that may be taken. {why}".strip()
 
     def _own_price(self, item: str, pieces: int) -> Priced:
-        price, lead, source = self.own[item]
-        return Priced(item, price or NOTHING, None, None, lead, f"days of item:{item}", source, pieces, float(pieces))
+        price, lead, source = self.choices.own[item]
+        return Priced(
+            item=item, range=price or NOTHING, supplier=None, quote=None, lead=lead, lead_key=f"days of item:{item}",
+            source=source, packs=pieces, goods=float(pieces),
+        )  # fmt: skip
 
     def takeover(self, k: int) -> float:
         """Mean price of an offer, as quoted, at which its order would be made without it."""
@@ -116,25 +128,26 @@ class Buying(Choosing):
         return self._takeover[k]
 
     def _price_without(self, k: int) -> float:
-        item = self.offers[k].quote.item
-        if len(self.by_item[item]) == 1:
+        choices = self.choices
+        item = choices.offers[k].quote.item
+        if len(choices.by_item[item]) == 1:
             return inf
-        plan = tuple((i, n) for i, n in self.plan if i in self.by_item)
-        demand = plan if k in self._chosen(plan) else ((item, self.offers[k].pieces),)
-        packs = self._chosen(demand)
+        plan = tuple((i, n) for i, n in self.plan if i in choices.by_item)
+        demand = plan if k in choices.packs(plan) else ((item, choices.offers[k].pieces),)
+        packs = choices.packs(demand)
         if k not in packs:
             return inf
-        without = self._choose(dict(demand), barred=k)
+        without = choices.choose(dict(demand), barred=k)
         if not without:
             return inf
-        more = self._worth(without) - self._worth(packs)
-        line = next(p for p in self._lines(packs) if p.quote is self.offers[k].quote)
+        more = choices.worth(without) - choices.worth(packs)
+        line = next(p for p in self._lines(packs) if p.quote is choices.offers[k].quote)
         return mean_of(line.range) + more / line.goods if line.goods > 0.0 else inf
 
     def _lines(self, packs: Mapping[int, int]) -> tuple[Priced, ...]:
         made = []
-        for name, (indexes, parcel) in self._parcels(packs).items():
-            terms = self.terms[name]
+        for name, (indexes, parcel) in self.choices.parcels(packs).items():
+            terms = self.choices.terms[name]
             band = _band(terms, parcel.weight_kg) if not parcel.carriage_free else None
             for k, line in zip(indexes, parcel.lines, strict=True):
                 made.append(self._line(terms, k, line, band))
@@ -145,15 +158,16 @@ class Buying(Choosing):
         before = line.goods + line.core + line.carriage
         charged = line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
         factor = 1.0 + charged / before if before > 0.0 else 0.0
-        o = self.offers[k]
+        o = self.choices.offers[k]
         goods, fixed = _over(line.goods * factor, mean_of(o.quote.quoted))
         rate = next((quoted for up_to, quoted in terms.bands if up_to == band), terms.carriage)
         carriage, rest = _over(line.carriage * factor, rate)
-        fixed += rest + line.core * factor + line.handling + line.core_refund
-        lead, key = self._lead(o)
+        lead, key = self.choices.lead(o)
         return Priced(
-            o.quote.item, o.quote.quoted, o.supplier, o.quote, lead, key, o.quote.source,
-            line.packs, goods, carriage, fixed, band, k, self._again(o),
+            item=o.quote.item, range=o.quote.quoted, supplier=o.supplier, quote=o.quote, lead=lead, lead_key=key,
+            source=o.quote.source, packs=line.packs, goods=goods, carriage=carriage,
+            fixed=fixed + (rest + line.core * factor + line.handling + line.core_refund),
+            band=band, offer=k, again=self.choices.again(o),
         )  # fmt: skip
 
 

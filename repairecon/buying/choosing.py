@@ -10,19 +10,20 @@ from math import inf
 
 import numpy as np
 
-from repairecon.buying.basket_choices import frontier
-from repairecon.buying.basket_terms import Offer, Order, price_packs
+from repairecon.buying.basket import price_packs
 from repairecon.buying.inputs import mean_of
-from repairecon.buying.landed import packs_needed
 from repairecon.buying.offers import Offered, border, line_of, parcel_terms, today_of, weigh
-from repairecon.buying.parcel import Border, LandedParcel, Line, ParcelTerms, price_parcel
-from repairecon.records import Case, OrderWishes, Quote, Range, RepaireconError
+from repairecon.buying.other_baskets import frontier
+from repairecon.buying.parcel import LandedParcel, price_parcel
+from repairecon.buying.terms import Border, Line, Offer, Order, ParcelTerms
+from repairecon.records import Case, OrderWishes, Range, RepaireconError
 
 Demand = tuple[tuple[str, int], ...]
 """Items wanted by one order, each with its pieces."""
 
 MOST_TRIED = 10
-"""Suppliers up to which every set of them is tried; with more, or with terms that bend, the program decides."""
+"""Suppliers up to which every set of them is tried; with more, or where terms are no straight lines, the program
+decides. Trying is some hundred times faster for the few suppliers of a rebuild, which asks for many small orders."""
 
 SECONDS = 20.0
 
@@ -34,73 +35,83 @@ class Choosing:
     """
 
     def __init__(self, case: Case) -> None:
-        self.case = case
-        self.parts = {p.part: p for p in case.parts}
         self.own = {p.part: (p.price, p.lead_days, p.source) for p in case.parts}
         self.own |= {w.way: (w.price, w.lead_days, w.source) for w in case.ways}
         pieces = {p.part: p.quantity for p in case.parts} | {w.way: 1 for w in case.ways}
         weighed = weigh(case, pieces, _undated(case.wishes), take_near=False)
         self.barred = tuple(o for o in weighed if o.left_out)
         self.offers = tuple(o for o in weighed if not o.left_out)
-        quotes: dict[str, list[Quote]] = {}
-        for o in self.offers:
-            quotes.setdefault(o.supplier.supplier, []).append(o.quote)
+        sellers = dict.fromkeys(o.supplier.supplier for o in self.offers)
+        quotes = {name: [o.quote for o in self.offers if o.supplier.supplier == name] for name in sellers}
         self.terms = {name: parcel_terms(case, case.supplier(name), mine) for name, mine in quotes.items()}
         self.border = border(case)
         self.lines = [line_of(o) for o in self.offers]
         self.by_item: dict[str, list[int]] = {}
         for k, o in enumerate(self.offers):
             self.by_item.setdefault(o.quote.item, []).append(k)
-        self.days = [mean_of(lead) if (lead := self._lead(o)[0]) is not None else 0.0 for o in self.offers]
+        self.days = [mean_of(lead) if (lead := self.lead(o)[0]) is not None else 0.0 for o in self.offers]
         self.cost_day = mean_of(case.terms.cost_lost_day)
         self._packs: dict[tuple[Demand, float], dict[int, int]] = {}
 
-    def _lead(self, o: Offered) -> tuple[Range | None, str]:
+    def lead(self, o: Offered) -> tuple[Range | None, str]:
         """Days to wait for an offer, and the input that they are."""
         q = o.quote
         if q.lead_days is not None:
-            return q.lead_days, f"days:{q.item}@{q.supplier}{self._again(o)}"
+            return q.lead_days, f"days:{q.item}@{q.supplier}{self.again(o)}"
         if o.supplier.lead_days is not None:
             return o.supplier.lead_days, f"days of supplier:{q.supplier}"
         return self.own[q.item][1], f"days of item:{q.item}"
 
-    def _again(self, o: Offered) -> str:
-        """What tells a supplier's second quote for an item from the first."""
+    def again(self, o: Offered) -> str:
+        """What distinguishes a supplier's second quote for an item from the first."""
         mine = [x for x in self.by_item[o.quote.item] if self.offers[x].supplier is o.supplier]
         nth = next(n for n, x in enumerate(mine, 1) if self.offers[x] is o)
         return f", quote {nth}" if nth > 1 else ""
 
-    def _chosen(self, demand: Demand, anyway: float = 0.0) -> dict[int, int]:
-        """Packs by offer; a wait of up to ``anyway`` days costs nothing more."""
+    def packs(self, demand: Demand, anyway: float = 0.0) -> dict[int, int]:
+        """Packs by offer; a wait of up to ``anyway`` days [day] costs nothing more."""
         key = (demand, anyway)
         if key not in self._packs:
-            self._packs[key] = self._choose(dict(demand), anyway) if demand else {}
+            self._packs[key] = self.choose(dict(demand), anyway) if demand else {}
         if demand and not self._packs[key]:
             items = ", ".join(item for item, _ in demand)
             raise RepaireconError(f"no order of these quotes can be made for {items}: see minimum orders and weights")
         return self._packs[key]
 
-    def _choose(self, wanted: Mapping[str, int], anyway: float = 0.0, barred: int = -1) -> dict[int, int]:
-        """Packs by offer, none where no order can be made."""
+    def choose(self, wanted: Mapping[str, int], anyway: float = 0.0, barred: int = -1) -> dict[int, int]:
+        """Packs by offer, none where no order can be made; ``barred`` is an offer that may not be taken."""
         usable = [k for part in wanted for k in self.by_item[part] if k != barred]
         names = sorted({self.offers[k].supplier.supplier for k in usable})
         # packs that hold a share of what is wanted may be mixed with others
         whole = all(not 1 < self.lines[k].pack < wanted[self.offers[k].quote.item] for k in usable)
-        if whole and len(names) <= MOST_TRIED and all(n in self._plain for n in names):
+        if whole and len(names) <= MOST_TRIED and all(n in self.straight for n in names):
             return self._tried(wanted, usable, names, anyway)
         return self._programmed(wanted, usable, anyway)
 
-    # ---- plain terms: every set of suppliers is tried -----------------------------------------
+    def parcels(self, packs: Mapping[int, int]) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
+        """What a choice comes to, parcel by parcel."""
+        wanted = {self.offers[k].quote.item: 1 for k in packs}
+        return price_packs(Order(wanted, self._all, self.terms, self.border), packs)
+
+    def worth(self, packs: Mapping[int, int]) -> float:
+        """Home money for a choice with its wait."""
+        landed = sum(parcel.total for _, parcel in self.parcels(packs).values())
+        return landed + self.cost_day * max((self.days[k] for k in packs), default=0.0)
+
     @cached_property
-    def _plain(self) -> dict[str, tuple[float, float]]:
+    def _all(self) -> tuple[Offer, ...]:
+        zipped = zip(self.offers, self.lines, self.days, strict=True)
+        return tuple(Offer(o.quote.item, o.supplier.supplier, line, days) for o, line, days in zipped)
+
+    @cached_property
+    def straight(self) -> dict[str, tuple[float, float]]:
         """Fixed cost a parcel, and home money for one quoted, of suppliers whose terms are straight lines."""
         found = {}
         for name, terms in self.terms.items():
             mine = [line for o, line in zip(self.offers, self.lines, strict=True) if o.supplier.supplier == name]
             rates = {line.duty_rate for line in mine}
-            bent = terms.bands or terms.minimum_order or terms.free_above is not None or _limits(terms, self.border)
-            bent = bent or len(rates) > 1 or any(len(line.prices) > 1 or line.core for line in mine)
-            if not bent:
+            steps = terms.bands or terms.minimum_order or terms.free_above is not None or _limits(terms, self.border)
+            if not steps and len(rates) == 1 and not any(len(line.prices) > 1 or line.core for line in mine):
                 rate = rates.pop()
                 # not from 0: a parcel of no value passes the border free
                 one, two = (
@@ -112,19 +123,21 @@ class Choosing:
     def _tried(
         self, wanted: Mapping[str, int], usable: Sequence[int], names: list[str], anyway: float
     ) -> dict[int, int]:
+        """Every set of suppliers within every deadline: each part from the cheapest of the set."""
         parts = list(wanted)
-        packs = {k: packs_for(self.lines[k], wanted[self.offers[k].quote.item]) for k in usable}
+        packs = {k: self.lines[k].packs_for(wanted[self.offers[k].quote.item]) for k in usable}
+        fixed = np.array([self.straight[n][0] for n in names])
+        sets = [list(c) for n in range(1, min(len(names), len(parts)) + 1) for c in combinations(range(len(names)), n)]
         best, least = dict[int, int](), inf
         for deadline, waited in self._deadlines(usable, anyway):
             cost = np.full((len(parts), len(names)), inf)
             pick = np.full((len(parts), len(names)), -1)
             for k in usable:
                 i, j = parts.index(self.offers[k].quote.item), names.index(self.offers[k].supplier.supplier)
-                goods = self._plain[names[j]][1] * packs[k] * self.lines[k].price(packs[k])
+                goods = self.straight[names[j]][1] * packs[k] * self.lines[k].price(packs[k])
                 if self.days[k] <= deadline and goods < cost[i, j]:
                     cost[i, j], pick[i, j] = goods, k
-            fixed = np.array([self._plain[n][0] for n in names])
-            for chosen in _sets(len(names), len(parts)):
+            for chosen in sets:
                 total = fixed[chosen].sum() + cost[:, chosen].min(axis=1).sum() + waited
                 if total < least - 1e-9:
                     at = [chosen[int(j)] for j in cost[:, chosen].argmin(axis=1)]
@@ -138,7 +151,6 @@ class Choosing:
         days = {max(self.days[k], anyway) for k in usable}
         return [(d, self.cost_day * (d - anyway)) for d in sorted(days)]
 
-    # ---- terms that bend: the program decides ----------------------------------------------------
     def _programmed(self, wanted: Mapping[str, int], usable: Sequence[int], anyway: float) -> dict[int, int]:
         mine = [self._all[k] for k in usable]
         order = Order(wanted, tuple(mine), {o.supplier: self.terms[o.supplier] for o in mine}, self.border)
@@ -149,20 +161,6 @@ class Choosing:
             return {}
         best = min(found, key=lambda b: b.total + self.cost_day * max(b.days - anyway, 0.0))
         return {usable[k]: n for k, n in best.packs.items()}
-
-    # ---- what a choice comes to ------------------------------------------------------------------
-    def _parcels(self, packs: Mapping[int, int]) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
-        wanted = {self.offers[k].quote.item: 1 for k in packs}
-        return price_packs(Order(wanted, self._all, self.terms, self.border), packs)
-
-    @cached_property
-    def _all(self) -> tuple[Offer, ...]:
-        zipped = zip(self.offers, self.lines, self.days, strict=True)
-        return tuple(Offer(o.quote.item, o.supplier.supplier, line, days) for o, line, days in zipped)
-
-    def _worth(self, packs: Mapping[int, int]) -> float:
-        landed = sum(parcel.total for _, parcel in self._parcels(packs).values())
-        return landed + self.cost_day * max((self.days[k] for k in packs), default=0.0)
 
 
 def _undated(wishes: OrderWishes) -> OrderWishes:
@@ -178,13 +176,3 @@ def _limits(terms: ParcelTerms, rules: Border) -> bool:
         return False
     own = rules.hand_allowance > 0.0 if terms.by_hand else rules.duty_free_up_to > 0.0 or rules.vat_free_up_to > 0.0
     return own or rules.flat_duty_rate is not None
-
-
-def packs_for(line: Line, pieces: int) -> int:
-    """Packs of a line that hold so many pieces."""
-    return max(line.minimum_packs, packs_needed(pieces, line.pack))
-
-
-def _sets(suppliers: int, parts: int) -> list[list[int]]:
-    """Every set of suppliers that may each have a part of the order."""
-    return [list(c) for n in range(1, min(suppliers, parts) + 1) for c in combinations(range(suppliers), n)]

@@ -1,4 +1,4 @@
-"""The uncertain inputs of a case by name, and what a bill multiplies: products of inputs, and the longest of some waits."""
+"""The uncertain inputs of a case by name, and what a bill multiplies: products of inputs, the longest of some waits."""
 
 from __future__ import annotations
 
@@ -24,11 +24,13 @@ class Product:
 class LongestWait:
     """The longest of several waits, by the places of the inputs, and no less than the work done meanwhile.
 
-    ``floor`` is that work in days: coefficients of inputs, which count at their means.
+    ``floor`` is that work in days: coefficients of inputs, which count at their means. ``often`` are chances, by the
+    places of their inputs, without which there is no such wait.
     """
 
     waits: tuple[int, ...]
     floor: tuple[tuple[int, float], ...] = ()
+    often: tuple[int, ...] = ()
 
 
 Term = Product | LongestWait
@@ -79,9 +81,7 @@ class Inputs:
             self.items.append(item)
         return Product((self.index[item.key],))
 
-    def number(
-        self, key: str, label: str, unit: str, range_: Range, *, item: str = "", offer: int = -1
-    ) -> Product:
+    def number(self, key: str, label: str, unit: str, range_: Range, *, item: str = "", offer: int = -1) -> Product:
         """An uncertain number."""
         return self.add(Input(key, label, unit, range_, item=item, offer=offer))
 

@@ -8,9 +8,8 @@ from datetime import date
 from itertools import pairwise
 from math import inf
 
-from repairecon.buying.basket_terms import Offer, Order
 from repairecon.buying.inputs import mean_of
-from repairecon.buying.parcel_terms import Border, Line, ParcelTerms
+from repairecon.buying.terms import Border, Line, Offer, Order, ParcelTerms
 from repairecon.formulas import ranges
 from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, RepaireconError, Supplier
 from repairecon.standards.equivalents import equivalent
@@ -26,7 +25,8 @@ class Offered:
     """A quote weighed: how it fits, how old it is, and why it is left out of the basket ('' where it is not).
 
     ``age_factor`` raises its prices to today; ``stale`` says in what way the quote is out of date. ``days`` is the lead
-    time as the wishes count it.
+    time as the wishes count it. ``ask`` is the question that decides whether it is the part: until it is answered the
+    quote is left out.
     """
 
     quote: Quote
@@ -37,6 +37,7 @@ class Offered:
     stale: str
     days: float
     left_out: str
+    ask: str = ""
 
     @property
     def makers(self) -> bool:
@@ -49,33 +50,53 @@ def today_of(wishes: OrderWishes) -> date:
     return date.fromisoformat(wishes.today) if wishes.today else date.today()
 
 
-def weigh(case: Case, wanted: Mapping[str, int], wishes: OrderWishes, take_near: bool) -> tuple[Offered, ...]:
-    """Every quote for a wanted part, in the order of the file."""
+def weigh(case: Case, wanted: Mapping[str, int], wishes: OrderWishes, take_near: bool = False) -> tuple[Offered, ...]:
+    """Every quote for a wanted part, in the order of the file; ``take_near`` allows all that are near."""
     parts = {p.part: p for p in case.parts}
-    today = today_of(wishes)
-    return tuple(
-        _weigh(case, q, parts.get(q.item), wanted[q.item], (wishes, today, take_near))
-        for q in case.quotes
-        if q.item in wanted
-    )
-
-
-def _weigh(case: Case, q: Quote, part: Part | None, pieces: int, how: tuple[OrderWishes, date, bool]) -> Offered:
-    wishes, today, take_near = how
-    supplier = case.supplier(q.supplier)
-    fit = _fit(part, q)
-    factor, stale = _age(q, wishes, today)
-    days = _days(q, supplier, part, wishes)
-    offered = Offered(q, supplier, pieces, fit, factor, stale, days, "")
-    return replace(offered, left_out=_left_out(offered, part, wishes, take_near))
+    made = []
+    for q in case.quotes:
+        if q.item in wanted:
+            part, supplier = parts.get(q.item), case.supplier(q.supplier)
+            fit = _fit(part, q)
+            factor, stale = _age(q, wishes, today_of(wishes))
+            offered = Offered(
+                quote=q, supplier=supplier, pieces=wanted[q.item], fit=fit, age_factor=factor, stale=stale,
+                days=_days(q, supplier, part, wishes), left_out="",
+            )  # fmt: skip
+            barred = _barred(offered, part, wishes, take_near)
+            ask = ""
+            if part and fit and fit.verdict == "unknown" and not barred:
+                ask = _question(q, part, fit.reasons)
+            made.append(replace(offered, left_out=barred or ask, ask=ask))
+    return tuple(made)
 
 
 def _fit(part: Part | None, q: Quote) -> Equivalence | None:
+    """How a quote's designation stands to the size wanted; None where either is not given.
+
+    A part for which no size is wanted is bought as quoted, and so is a quote that gives no designation: it then says no
+    more than that it is the part.
+    """
     if part is None or not part.standard_size or not q.designation:
         return None
-    return equivalent(
+    fit = equivalent(
         part.standard_size, q.designation, fluid=part.fluid, material_wanted=part.material, material_offered=q.material
     )
+    # a maker's number that no table can read, quoted by that very number
+    if fit.verdict == "unknown" and _plain(part.standard_size) == _plain(q.designation) and part.material == q.material:
+        return None
+    return fit
+
+
+def _plain(text: str) -> str:
+    return "".join(text.casefold().split())
+
+
+def _question(q: Quote, part: Part, reasons: Sequence[str]) -> str:
+    """What to ask before a quote of which the tables cannot tell is ordered."""
+    wanted = " ".join(word for word in (part.standard_size, part.material) if word)
+    offered = " ".join(word for word in (q.designation, q.material) if word)
+    return f"ask {q.supplier} whether {offered} is {wanted} ({'; '.join(dict.fromkeys(reasons))})"
 
 
 def _age(q: Quote, wishes: OrderWishes, today: date) -> tuple[float, str]:
@@ -97,15 +118,15 @@ def _days(q: Quote, supplier: Supplier, part: Part | None, wishes: OrderWishes) 
     return float(ranges.quantile(0.9, lead.low, lead.likely, lead.high, lead.shape))
 
 
-def _left_out(o: Offered, part: Part | None, wishes: OrderWishes, take_near: bool) -> str:
-    """Why a quote may not be bought whatever it costs, '' if it may."""
+def _barred(o: Offered, part: Part | None, wishes: OrderWishes, take_near: bool) -> str:
+    """Why a quote may not be bought whatever it costs and whatever is asked, '' if it may."""
     if part is not None and part.makers_only and not o.makers:
         return "safety-critical: the maker's own part or one with a certificate only, whatever the price"
     if o.supplier.supplier in wishes.without:
         return "the supplier is left out by the order's wishes"
     if o.fit is not None and o.fit.verdict == "not":
         return "not the part: " + "; ".join(o.fit.reasons)
-    if o.fit is not None and o.fit.verdict == "near" and not take_near:
+    if o.fit is not None and o.fit.verdict == "near" and not (take_near or o.quote.take_near):
         return "near, not the same: " + "; ".join(o.fit.reasons)
     return ""
 
@@ -177,12 +198,14 @@ def line_of(o: Offered) -> Line:
     )
 
 
-def order_of(case: Case, wanted: Mapping[str, int], offers: Sequence[Offered], wishes: OrderWishes) -> Order:
-    """The question for the basket: index k of its offers is ``offers[k]``."""
+def order_of(
+    case: Case, wanted: Mapping[str, int], offers: Sequence[Offered], wishes: OrderWishes, all_fit: bool = False
+) -> Order:
+    """The question for the basket: index k of its offers is ``offers[k]``; ``all_fit``: as if every answer were yes."""
     names = dict.fromkeys(o.supplier.supplier for o in offers)
     quotes = {name: [o.quote for o in offers if o.supplier.supplier == name] for name in names}
     parts = {p.part: p for p in case.parts}
-    barred = {k for k, o in enumerate(offers) if o.left_out}
+    barred = {k for k, o in enumerate(offers) if o.left_out and not (all_fit and o.ask)}
     allowed = {
         part: frozenset(k for k, o in enumerate(offers) if o.quote.item == part and k not in barred)
         for part in {offers[k].quote.item for k in barred}

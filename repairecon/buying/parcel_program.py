@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, floor, inf
 
-from repairecon.buying.landed import packs_needed
-from repairecon.buying.parcel_terms import Border, Line, ParcelTerms, TaxRule, tax_rules
-from repairecon.buying.whole_numbers import Program, Sum
+from repairecon.buying.program import Program, Sum
+from repairecon.buying.terms import ABOVE, Border, Line, ParcelTerms, TaxRule, tax_rules
 
-_ABOVE = 1e-3
+Offers = dict[int, tuple[Line, int]]
+"""Lines that the supplier offers by their index in the order, each with the pieces wanted of its part."""
 
 
 @dataclass
@@ -62,7 +62,7 @@ class ParcelRows:
         program: Program,
         terms: ParcelTerms,
         border: Border,
-        offers: dict[int, tuple[Line, int]],
+        offers: Offers,
         cuts: tuple[float, ...] = (),
         margin: float = 0.0,
     ) -> None:
@@ -85,10 +85,16 @@ class ParcelRows:
 
     # what is possible at all
 
-    def _rules(self, offers: dict[int, tuple[Line, int]]) -> list[TaxRule]:
-        """The rules of taxing that can matter, those with the same burden as a wider one left out."""
+    def _rules(self, offers: Offers) -> list[TaxRule]:
+        """The rules of taxing that can matter.
+
+        Every rule kept multiplies the columns, so one is dropped where a wider one taxes every line alike. A flat rate
+        that is nowhere dearer than the own rates is chosen by the program itself wherever it may be, so that the own
+        rates need no lower limit.
+        """
         lines = [line for line, _ in offers.values()]
         worthless = any(line.core == 0.0 and min(price for _, price in line.prices) == 0.0 for line in lines)
+        flat = self.border.flat_duty_rate or 0.0
         kept: list[TaxRule] = []
         for rule in reversed(tax_rules(self.terms, self.border)):
             burdens = [rule.burden(line.duty_rate, self.border) for line in lines]
@@ -98,7 +104,6 @@ class ParcelRows:
                 and k.value_up_to >= rule.value_up_to and k.dutiable_from <= rule.dutiable_from
                 and k.dutiable_up_to >= rule.dutiable_up_to
             ]  # fmt: skip
-            flat = self.border.flat_duty_rate or 0.0
             if rule.dutiable_from > 0.0 and all(flat <= line.duty_rate for line in lines if line.duty_rate > 0.0):
                 rule = replace(rule, dutiable_from=0.0)
             if rule.dutiable_up_to <= 0.0 or (rule.value_up_to <= 0.0 and not worthless):
@@ -107,7 +112,7 @@ class ParcelRows:
                 kept.append(rule)
         return kept
 
-    def _burden_range(self, rule: TaxRule, offers: dict[int, tuple[Line, int]]) -> tuple[float, float]:
+    def _burden_range(self, rule: TaxRule, offers: Offers) -> tuple[float, float]:
         """The least and the most that a unit of carriage can bear."""
         if not self.terms.imported:
             return 0.0, 0.0
@@ -115,21 +120,28 @@ class ParcelRows:
         return (0.0 if self.allowance else min(burdens)), max(burdens)
 
     def _goals(self, price: float, value: float) -> list[tuple[float, float]]:
-        """What more packs could reach, and what each brings to it: goods, what is subject to duty, a lower share."""
+        """What buying more than is needed could reach, and what a pack brings to it.
+
+        Goods for a minimum order or free carriage; dutiable value for own rates under a dearer flat one; value that
+        takes carriage away from goods of a higher duty.
+        """
         goals = [(self.terms.minimum_order, price), (self.terms.free_above or 0.0, price)]
         if any(rule.dutiable_from > 0.0 for rule in self.rules):
-            goals.append((self.border.flat_duty_up_to + 2 * _ABOVE, value))
+            goals.append((self.border.flat_duty_up_to + 2 * ABOVE, value))
         if self.terms.imported:
             dearest = max([self.terms.carriage, *(quoted for _, quoted in self.terms.bands)]) * self.terms.net
             goals.append((dearest * self.taxed * max(self.spread(rule) for rule in self.rules), value))
         return [(goal, worth) for goal, worth in goals if goal > 0.0 and worth > 0.0]
 
-    def _mosts(self, offers: dict[int, tuple[Line, int]]) -> tuple[float, float]:
-        """No basket of least cost has a parcel worth more, or heavier: what is over is there for a goal alone."""
+    def _mosts(self, offers: Offers) -> tuple[float, float]:
+        """No basket of least cost has a parcel worth more, or heavier: what is over is there for a goal alone.
+
+        They are the large constants of the rows below; the nearer they are to what can be, the faster the proof.
+        """
         value = kilos = top_value = top_kilos = 0.0
         for level in self.levels:
             line, pieces = offers[level.offer]
-            packs = max(packs_needed(pieces, line.pack), line.minimum_packs, line.prices[-1][0])
+            packs = max(line.packs_for(pieces), line.prices[-1][0])
             value, kilos = value + packs * level.value, kilos + packs * level.kilos
             for goal, worth in self._goals(level.price, level.value):
                 top_value = max(top_value, goal / worth * level.value)
@@ -143,40 +155,50 @@ class ParcelRows:
 
     # packs
 
-    def _offer(self, offer: int, line: Line, pieces: int) -> None:
-        terms, program = self.terms, self.program
-        need = packs_needed(pieces, line.pack)
-        keep = 1.0 - terms.discount_rate
-        core = line.core * line.pack
+    def _levels(self, offer: int, line: Line, pieces: int) -> tuple[list[Level], int]:
+        """The prices of a line at which buying can pay, and the most packs that ever pay."""
+        net, keep, core = self.terms.net, 1.0 - self.terms.discount_rate, line.core * line.pack
+        need = -(-pieces // line.pack)
         last = line.prices[-1][1] * keep
-        goals = self._goals(last, terms.net * (last + core))
+        goals = self._goals(last, net * (last + core))
         goal = max((ceil(goal / worth - 1e-9) for goal, worth in goals), default=0)
-        most = max(need, line.minimum_packs, line.prices[-1][0], goal)  # more than this never pays
-        stops = [start - 1 for start, _ in line.prices[1:]] + [most]
-        floor_price = line.price(max(need, line.minimum_packs)) * max(need, line.minimum_packs)
+        most = max(line.packs_for(pieces), line.prices[-1][0], goal)
+        least = line.packs_for(pieces)
         levels = []
+        stops = [start - 1 for start, _ in line.prices[1:]] + [most]
         for (start, quoted), stop in zip(line.prices, stops, strict=True):
             start = max(start, line.minimum_packs)
-            pays = start <= need or start * quoted < floor_price or goal > need
+            # a price for more packs than are needed pays only if they cost less than those needed, or reach a goal
+            pays = start <= need or start * quoted < line.price(least) * least or goal > need
             if stop >= start and (pays or start == line.minimum_packs):
-                price, net = quoted * keep, terms.net
+                price = quoted * keep
                 level = Level(
-                    offer, price, net * (price + core), line.weight_kg * line.pack, line.duty_rate, need, start, stop
-                )
+                    offer=offer, price=price, value=net * (price + core), kilos=line.weight_kg * line.pack,
+                    duty_rate=line.duty_rate, need=need, start=start, stop=stop,
+                )  # fmt: skip
                 level.base = level.value * self.gross - net * core * line.core_refund_rate * self.refund_vat
                 levels.append(level)
-        choices = []
+        return levels, most
+
+    def _offer(self, offer: int, line: Line, pieces: int) -> None:
+        """Columns of the packs of a line, and rows that tie them to the parcel.
+
+        Packs that cover the need are apart from those over it: only so do the rows "packs at most need x used" bind
+        tightly, and a parcel is not half opened by the relaxation.
+        """
+        program, choices = self.program, []
+        levels, most = self._levels(offer, line, pieces)
         for level in levels:
-            level.useful = program.column(level.base, min(level.stop, need), whole=True)
-            if most > need:
+            level.useful = program.column(level.base, min(level.stop, level.need), whole=True)
+            if most > level.need:
                 level.over = program.column(level.base, level.stop, whole=True)
             gate = self.used
-            if level.start > 1 or len(levels) > 1:
+            if level.start > 1 or len(levels) > 1:  # all packs bear one price: at most one level, from its start on
                 gate = program.column(upper=1.0, whole=True)
                 choices.append((gate, 1.0))
                 program.row([*level.packs, (gate, -float(level.start))], low=0.0)
                 program.row([*level.packs, (gate, -float(level.stop))], high=0.0)
-            program.row([(level.useful, 1.0), (gate, -float(min(level.stop, need)))], high=0.0)
+            program.row([(level.useful, 1.0), (gate, -float(min(level.stop, level.need)))], high=0.0)
             if level.over >= 0:
                 program.row([(level.over, 1.0), (gate, -float(level.stop))], high=0.0)
         if choices:
@@ -186,20 +208,21 @@ class ParcelRows:
     # ways of charging
 
     def _charging(self, cuts: tuple[float, ...]) -> None:
+        """A column for each carriage under each rule within each interval of value; one of them where it is used."""
         terms, program = self.terms, self.program
         self.ways: list[Charging] = []
         choices = [(quoted, up_to, False) for up_to, quoted in terms.bands] or [(terms.carriage, inf, False)]
         if terms.free_above is not None:
             choices.append((0.0, inf, True))
         for r, rule in enumerate(self.rules):
+            # intervals are for the tax on carriage alone: none where all lines bear it alike
+            edges = [0.0, *(cuts if self.spread(rule) > 0.0 else ()), self.most_value]
             for quoted, up_to_kg, is_free in choices:
                 carriage = quoted * terms.net
-                edges = [0.0, *(cuts if self.spread(rule) > 0.0 else ()), self.most_value]
+                cost = carriage * self.gross + terms.cost_handling + carriage * self.taxed * self._burdens[rule][0]
                 for low, high in pairwise(edges):
-                    cost = carriage * self.gross + terms.cost_handling
-                    cost += carriage * self.taxed * self._burdens[rule][0]
                     chosen = program.column(cost, 1.0, whole=True)
-                    self.ways.append(Charging(carriage, up_to_kg, is_free, r, low, high, chosen))
+                    self.ways.append(Charging(carriage, up_to_kg, is_free, rule=r, low=low, high=high, chosen=chosen))
         program.row([(way.chosen, 1.0) for way in self.ways] + [(self.used, -1.0)], 0.0, 0.0)
 
     def _goods_and_weight(self) -> None:
@@ -220,6 +243,7 @@ class ParcelRows:
     # duty and VAT at the border
 
     def _taxes(self) -> None:
+        """Taxes on goods: on the packs themselves under a single rule, else on a copy of them for each rule."""
         if not self.terms.imported:
             return
         whole = len(self.rules) == 1 and not self.allowance
@@ -244,7 +268,10 @@ class ParcelRows:
                 self.program.row(parts + [(c, -w) for c, w in level.packs], 0.0, 0.0)
 
     def _share(self, r: int, rule: TaxRule, level: Level, burden: float) -> tuple[Sum, int]:
-        """Packs of a level under one rule, and those of them that go in free by hand."""
+        """Packs of a level under one rule, and those of them that go in free by hand.
+
+        The copy needs no whole numbers: as one rule holds, it is all of the packs or none. What goes in free is whole.
+        """
         program = self.program
         most = level.stop
         if level.value > 0.0 and rule.value_up_to < inf:
@@ -276,12 +303,17 @@ class ParcelRows:
         if rule.dutiable_up_to < inf:
             program.row([*dutiable, *((c, -rule.dutiable_up_to + margin) for c in chosen)], high=0.0)
         if rule.dutiable_from > 0.0:
-            program.row([*dutiable, *((c, -rule.dutiable_from - _ABOVE - margin) for c in chosen)], low=0.0)
+            program.row([*dutiable, *((c, -rule.dutiable_from - ABOVE - margin) for c in chosen)], low=0.0)
         if free:
             program.row([*free, *((c, -self.allowance + margin) for c in chosen)], high=0.0)
 
     def _tax_on_carriage(self, r: int, rule: TaxRule, share: list[tuple[Sum, int]]) -> None:
-        """Taxes on carriage over the least that they can be: each line bears its share by value."""
+        """Taxes on carriage over the least that they can be: each line bears its share by value.
+
+        The tax is carriage x (over / value), ``over`` being value x (burden - least). Divided by the interval's upper
+        end it is a lower bound that is exact there; seen from the other side, as the most less what the lines lack of
+        it, divided by the lower end, it is exact at the lower end (McCormick's envelope of a quotient).
+        """
         program, ways = self.program, [w for w in self.ways if w.rule == r]
         low, high = self._burdens[rule]
         if high <= low or all(w.carriage == 0.0 for w in ways):
@@ -301,11 +333,11 @@ class ParcelRows:
             scale = way.carriage * self.taxed
             if scale == 0.0:
                 continue
-            slack = scale * (high - low) * self.most_value / way.high
+            slack = scale * (high - low) * self.most_value / way.high  # lifts the row where another way is chosen
             terms = [(c, -weight * scale / way.high) for c, weight in over]
             program.row([(self.excess, 1.0), *terms, (way.chosen, -slack)], low=-slack)
             if way.low > 0.0:
                 slack, by = scale * (high - low), scale / way.low
                 under = [(c, weight * by * (high - low)) for c, weight in value] + [(c, -w * by) for c, w in over]
-                # excess >= slack - (slack_by_value - over) - slack (1 - chosen)
+                # excess >= slack - (slack by value - over) - slack (1 - chosen)
                 program.row([(self.excess, 1.0), *under, (way.chosen, -slack)], low=0.0)

@@ -1,14 +1,186 @@
-"""The charts of this job; each takes a frame, the currency and a caption that says what to do, and returns its axes."""
+"""What is paid to each supplier, charge by charge; and money against days of an order."""
 
 from __future__ import annotations
 
-from repairecon.compare_quotes.chart_parcels import landed_by_supplier, order_against_days
-from repairecon.show.page import alt_text, save_png, show
+from collections.abc import Sequence
+from typing import Any
 
-__all__ = [
-    "alt_text",
-    "landed_by_supplier",
-    "order_against_days",
-    "save_png",
-    "show",
-]
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+from matplotlib.transforms import Affine2D, Bbox, ScaledTranslation, Transform
+
+from repairecon.show.plots import (
+    HALO,
+    INK,
+    LINE,
+    MAIN,
+    QUIET,
+    Margins,
+    alt_text,
+    axis_label,
+    check,
+    end_margin,
+    figure_of,
+    inches,
+    inches_down,
+    limits,
+    money_said,
+    save_png,
+    show,
+    slot,
+    stage,
+    tall,
+    ticks,
+    wrap,
+    write,
+)
+from repairecon.show.words import days_words
+
+__all__ = ["alt_text", "landed_by_supplier", "order_against_days", "save_png", "show"]
+
+FILLS = (("#1f6fa8", ""), ("#f0b35a", ""), ("#22303c", ""), ("#cbe1f0", "////"), ("#b5567f", ""), ("#e4e8eb", "...."))
+"""Fill and hatch of each charge in turn: told apart by lightness and pattern as well as by colour."""
+WHITE_ON = ("#1f6fa8", "#22303c", "#b5567f")
+BAR, ROW = 0.34, 0.62
+
+
+def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
+    """A bar a supplier, cut into what the goods and each charge come to.
+
+    Parameters
+    ----------
+    table
+        A row a supplier, a column a charge in the order drawn [home money, 0 or more], at most six; charges that nobody
+        takes are left out.
+    currency
+        Name of the home money.
+    caption
+        What to do, said under the chart.
+    ax
+        Axes to draw in; a new figure without.
+
+    Returns
+    -------
+    Axes
+        The axes drawn in.
+    """
+    check(table, list(table.columns))
+    rows = table.loc[table.sum(axis=1).sort_values(ascending=False, kind="stable").index]
+    rows = rows[[c for c in rows.columns if rows[c].abs().sum() > 0]]
+    if rows.shape[1] > len(FILLS):
+        raise ValueError(f"{rows.shape[1]} charges are more than the {len(FILLS)} that can be told apart")
+    width = slot(ax)[0]
+    margins = Margins(left=0.23 * width, right=0.13 * width, axis=0.3, top=0.34)
+    names = [wrap(str(name), margins.left - 0.15) for name in rows.index]
+    heights = [max(ROW, tall(name) + 0.2) for name in names]
+    ax = stage(ax, "What each supplier is paid, landed", caption, sum(heights), margins, least=2.0)
+    ax.set_xlim(0.0, 1.02 * float(rows.sum(axis=1).max()) or 1.0)
+    inches_down(ax, sum(heights))
+    ticks(ax, "x", lambda v: money_said(v, currency))
+    _key(ax, [str(c) for c in rows.columns])
+    top = 0.0
+    for name, (supplier, row), height in zip(names, rows.iterrows(), heights, strict=True):
+        _bar(ax, str(supplier), row.to_numpy(float).tolist(), top + height / 2, currency)
+        beside = ("axes fraction", "data")
+        write(ax, (0.0, top + height / 2), name, beside, (-9.0, 0.0), ha="right")
+        write(ax, (1.0, top + height / 2), money_said(float(row.sum()), currency), beside, (9.0, 0.0), weight="bold")
+        top += height
+    return ax
+
+
+def _key(ax: Axes, charges: Sequence[str]) -> None:
+    """The charges named over the bars, each behind a patch of its fill."""
+    across = ax.bbox.width / figure_of(ax).dpi
+    at = 0.0
+    for charge, (fill, hatch) in zip(charges, FILLS, strict=False):
+        patch = Rectangle((at / across, 0.0), 0.16 / across, 0.13, facecolor=fill, hatch=hatch, edgecolor=INK,
+                          linewidth=0.6, clip_on=False, gid=f"key {charge}")  # fmt: skip
+        patch.set_transform(_above(ax))
+        ax.add_patch(patch)
+        write(ax, (0.0, 1.0), charge, "axes fraction", (72.0 * (at + 0.22), 17.0), gid="key")
+        at += 0.22 + inches(charge) + 0.24
+
+
+def _above(ax: Axes) -> Transform:
+    """Shares of the width and inches up, from a line above the plot."""
+    fig = figure_of(ax)
+    lift = ScaledTranslation(0.0, 17.0 / 72.0 - 0.065, fig.dpi_scale_trans)
+    up = ax.bbox.height / fig.dpi
+    return Affine2D().scale(1.0, 1.0 / up).translate(0.0, 1.0) + ax.transAxes + lift
+
+
+def _bar(ax: Axes, supplier: str, parts: Sequence[float], y: float, currency: str) -> None:
+    left = 0.0
+    scale = ax.bbox.width / figure_of(ax).dpi / ax.get_xlim()[1]
+    for amount, (fill, hatch) in zip(parts, FILLS, strict=False):
+        if amount <= 0:
+            continue
+        ax.add_patch(
+            Rectangle((left, y - BAR / 2), amount, BAR, facecolor=fill, hatch=hatch, edgecolor="white",
+                      linewidth=0.8, zorder=2, gid=f"paid {supplier}")
+        )  # fmt: skip
+        said = money_said(amount, currency)
+        if inches(said) + 0.12 < amount * scale:
+            ink = "white" if fill in WHITE_ON else INK
+            halo: dict[str, Any] = {} if not hatch else {"path_effects": HALO}
+            write(ax, (left + amount / 2, y), said, ha="center", color=ink, zorder=4, **halo)
+        left += amount
+
+
+def order_against_days(frontier: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
+    """What an order comes to if it must be here within so many days: each step down is money saved by waiting.
+
+    Parameters
+    ----------
+    frontier
+        A row a basket that no other beats on both: ``days`` [day], ``total`` [home money], ``suppliers`` (who is
+        ordered from, in words).
+    currency
+        Name of the home money.
+    caption
+        What to do, said under the chart.
+    ax
+        Axes to draw in; a new figure without.
+
+    Returns
+    -------
+    Axes
+        The axes drawn in.
+    """
+    check(frontier, ["days", "total"], ["suppliers"])
+    rows = frontier.sort_values("days", kind="stable")
+    width = slot(ax)[0]
+    margins = Margins(left=1.2, right=end_margin(width), axis=0.55)
+    ax = stage(ax, "What the order comes to if it must be here in time", caption, 2.9, margins)
+    days, totals = rows["days"].to_numpy(float), rows["total"].to_numpy(float)
+    last = max(1.12 * days[-1], days[-1] + 1.0)
+    ax.set_xlim(0.0, last)
+    low, high = limits(totals, 0.8)
+    ax.set_ylim(low, high + 0.06 * (high - low))
+    ticks(ax, "x", days_words)
+    ticks(ax, "y", lambda v: money_said(v, currency))
+    axis_label(ax, "x", "days within which all must be here")
+    axis_label(ax, "y", "landed, in all")
+    ax.step([*days, last], [*totals, totals[-1]], where="post", color=MAIN, linewidth=2.0, zorder=3, gid="frontier")
+    ax.plot(days, totals, "o", ms=7, color=MAIN, mec="white", zorder=4)
+    _name_steps(ax, rows, currency, margins.right - 0.2)
+    return ax
+
+
+def _name_steps(ax: Axes, rows: pd.DataFrame, currency: str, room: float) -> None:
+    """Days and money at the steps with room for them; the end of the line says from whom."""
+    dpi = figure_of(ax).dpi
+    taken: list[Bbox] = []
+    for days, total in rows[["days", "total"]].to_numpy(float)[:-1]:
+        text = f"{days_words(days)}: {money_said(total, currency)}"
+        x, y = ax.transData.transform((days, total))
+        box = Bbox.from_bounds(x, y + 5.0, (inches(text) + 0.15) * dpi, LINE * dpi)
+        if box.count_overlaps(taken) or box.x1 > ax.bbox.x1:
+            continue
+        taken.append(box)
+        write(ax, (days, total), text, shift=(4.0, 9.0), color=INK, zorder=5, path_effects=HALO)
+    end = rows.iloc[-1]
+    text = f"{days_words(end['days'])}: {money_said(end['total'], currency)}\n{end['suppliers']}"
+    y = float(end["total"])
+    write(ax, (1.0, y), wrap(text, room), ("axes fraction", "data"), (8.0, 0.0), color=QUIET)

@@ -1,4 +1,4 @@
-"""``repairecon compare-quotes FOLDER``."""
+"""``repairecon compare-quotes FOLDER`` and ``repairecon import-quotes FOLDER LIST --column "price=Unit price"``."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import Any
 
 from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
 from repairecon.read.case_folder import read_case
+from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
 from repairecon.records import OrderTotal, RepaireconError
 
 MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
@@ -18,7 +19,7 @@ MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "q
 
 
 def add(jobs: Any) -> None:
-    """Add the job to the command line."""
+    """Add the job, and the import of price lists, to the command line."""
     job = jobs.add_parser("compare-quotes", help="which quotes to take, landed")
     job.add_argument("folder", help="case folder with parts.csv, suppliers.csv and quotes.csv")
     job.add_argument("--deadline", type=float, metavar="DAYS", help="days within which all must be here")
@@ -27,11 +28,18 @@ def add(jobs: Any) -> None:
     job.add_argument("--want", action="append", type=_wanted, metavar="PART=PIECES", help="order these parts only")
     job.add_argument("--also-damage", action="store_true", help="order the parts that only damage would need, too")
     job.add_argument("--take-near", action="store_true", help="allow quotes whose size is near, not the same")
-    job.add_argument("--orders", type=Path, metavar="FOLDER", help="write the order to each supplier, CSV and .xlsx")
+    job.add_argument(
+        "--orders",
+        type=Path,
+        metavar="FOLDER",
+        help="write an order to send to each supplier, and own_landed.xlsx to keep",
+    )
+    job.add_argument("--ship-to", default="", metavar="PLACE", help="where the goods shall go, for the orders")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     job.set_defaults(run=run)
+    _add_import(jobs)
 
 
 def _wanted(text: str) -> tuple[str, int]:
@@ -66,15 +74,16 @@ def run(args: argparse.Namespace) -> None:
         names = {"case_folder": str(Path(args.folder).resolve())} | wishes
         write_report("compare_quotes", args.report, names, show_bar=sys.stderr.isatty())
         print(f"Wrote {args.report}")
-    _write_orders(answer, args.orders)
+    _write_orders(answer, args.orders, args.ship_to)
     if args.json:
-        from repairecon.compare_quotes.json_data import as_json
+        from repairecon.compare_quotes.summary import as_json
 
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     elif args.report is None:
-        from repairecon.compare_quotes.summary import summary
+        from repairecon.compare_quotes.summary import first_screen, further
 
-        print(summary(answer), end="")
+        print(first_screen(answer), flush=True)  # the rest is a search of its own, and can wait
+        print(further(answer), end="")
 
 
 def _in_cents(total: OrderTotal) -> OrderTotal:
@@ -84,13 +93,75 @@ def _in_cents(total: OrderTotal) -> OrderTotal:
     return replace(total, **amounts)
 
 
-def _write_orders(answer: QuotesAnswer, folder: Path | None) -> None:
+def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> None:
     if folder is None:
         return
-    from repairecon.read.orders import write_orders
+    from repairecon.read.orders import earlier_orders, write_orders
     from repairecon.show.words import cents
 
     lines = [replace(line, quoted=cents(line.quoted)) for line in answer.order_lines()]
     totals = [_in_cents(t) for t in answer.order_totals()]
-    write_orders(folder, lines, totals, answer.case.terms.currency)
-    print(f"Wrote the orders to {folder}", file=sys.stderr)
+    written = write_orders(folder, lines, totals, answer.case.terms.currency, ship_to)
+    print(f"Wrote {len(written) - 1} orders to {folder}, and {written[-1].name} to keep", file=sys.stderr)
+    if old := earlier_orders(folder, written):
+        print(f"Not of this basket, but left there by an earlier run: {', '.join(old)}", file=sys.stderr)
+
+
+SHOWN = 40
+"""Rows shown of each sort; a price list has thousands that are of no use to the case."""
+
+
+def _add_import(jobs: Any) -> None:
+    job = jobs.add_parser("import-quotes", help="bring a supplier's price list into quotes.csv")
+    job.add_argument("folder", help="case folder")
+    job.add_argument("list", help="the list: .xlsx, .csv, .txt or .tsv")
+    job.add_argument(
+        "--column",
+        action="append",
+        type=_column,
+        metavar="OURS=THEIRS",
+        help='a column of quotes.csv and the heading it has in the list, as in "price=Unit price"; once a column. '
+        "price_from_10=... is a price from ten packs on. Left out: as kept in columns.csv for the supplier",
+    )
+    job.add_argument("--supplier", default="", help="who quotes, as in suppliers.csv")
+    job.add_argument("--sheet", default="", help="sheet of a workbook, where there are several")
+    job.add_argument("--quoted-on", default="", metavar="DATE", help="day of the list, as in 2026-03-31")
+    job.add_argument("--decimal", default="", choices=[",", "."], help="decimal mark, where it is in doubt")
+    job.add_argument("--dry-run", action="store_true", help="say what would be done and write nothing")
+    job.add_argument("--keep-columns", action="store_true", help="keep the columns for this supplier in columns.csv")
+    job.set_defaults(run=run_import)
+
+
+def _column(text: str) -> tuple[str, str]:
+    ours, mark, theirs = text.partition("=")
+    if not mark or not ours.strip() or not theirs.strip():
+        raise argparse.ArgumentTypeError(f'found {text!r}; write OURS=THEIRS, as in "price=Unit price"')
+    return theirs.strip(), ours.strip()
+
+
+def run_import(args: argparse.Namespace) -> None:
+    """Say what the list brings, and write it unless it is a dry run."""
+    columns = dict(args.column) if args.column else None
+    words = (args.folder, args.list, columns, args.supplier, args.sheet, args.quoted_on, args.decimal)
+    done = preview(*words) if args.dry_run else import_quotes(*words, keep_columns=args.keep_columns)
+    print(story(done), end="")
+
+
+def story(done: QuotesImport) -> str:
+    """What the list brings, sort by sort."""
+    where = f"{done.file}, sheet {done.sheet}" if done.sheet else done.file
+    lines = [where, *(f"  {note}" for note in done.notes)]
+    for becomes in (ADDED, CHANGED, SAME, LEFT_OUT):
+        rows = done.those(becomes)
+        if rows:
+            lines.append(f"{becomes}: {len(rows)}")
+            lines += [_row(r.row, r.item, r.supplier, r.why) for r in rows[:SHOWN]]
+        if len(rows) > SHOWN:
+            lines.append(f"  ... and {len(rows) - SHOWN} more")
+    lines.append("quotes.csv was written." if done.written else "Nothing was written.")
+    return "\n".join(lines) + "\n"
+
+
+def _row(row: int, item: str, supplier: str, why: str) -> str:
+    what = ", ".join(word for word in (item, supplier) if word)
+    return f"  row {row}" + (f"  {what}" if what else "") + (f"  ({why})" if why else "")

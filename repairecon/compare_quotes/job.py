@@ -3,60 +3,156 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
+from math import inf
 
 import pandas as pd
 
-from repairecon.buying.basket import cheapest_basket
-from repairecon.buying.basket_terms import Basket, Order
+from repairecon.buying.basket import Basket, cheapest_basket
 from repairecon.buying.offers import Offered, order_of, today_of, weigh
-from repairecon.compare_quotes import orders as quote_orders
-from repairecon.compare_quotes import tables as quote_tables
-from repairecon.compare_quotes.wishes import asked
-from repairecon.records import Assumed, Case, OrderLine, OrderTotal, OrderWishes
+from repairecon.buying.other_baskets import frontier, quick_frontier
+from repairecon.compare_quotes import orders, tables
+from repairecon.read.problems import Names, Problems
+from repairecon.records import Assumed, Case, OrderLine, OrderTotal, OrderWishes, RepaireconError
 
 SECONDS = 60.0
+MANY_QUOTES = 300
+"""With more quotes than these, what is around the basket is worked out of few quotes a part, in about the time of the
+basket itself: each proven answer more is a search as long as the first, and an owner would wait minutes for them."""
+SHARES = {"frontier": 0.6, "alternatives": 0.4, "entering": 0.2}
+"""How that time is shared, so that no answer depends on which was asked for first."""
 
 
 @dataclass(frozen=True)
 class QuotesAnswer:
-    """All that the job found, money in the home currency.
+    """The cheapest basket, and around it what is worked out when it is first asked for; money in the home currency.
 
     ``lines`` has a row a quote for a wanted part: what it is, how it fits, its age and days, ``alone`` (landed, all
     the pieces wanted, ordered alone), ``packs`` bought of it, ``enters_below`` (the price as quoted under which it
     would enter the basket), ``left_out`` (why it may not be bought). ``basket`` has a row a line bought, every charge
     in a column of its own and ``landed``, their sum. ``alternatives`` has a row another way of ordering, ``frontier`` a
-    row a deadline, ``equivalents`` a row a quote whose designation was held against the one wanted, ``uncovered``
-    (part, why).
+    row a deadline, ``equivalents`` a row a quote whose designation was held against the one wanted, ``ask`` a row a
+    quote of which the tables cannot tell whether it is the part, ``uncovered`` (part, why).
     """
 
     case: Case
     wanted: Mapping[str, int]
     wishes: OrderWishes
-    today: date
-    lines: pd.DataFrame
-    basket: pd.DataFrame
-    total: float
-    proven: bool
-    gap: float
-    days: float
-    alternatives: pd.DataFrame
-    frontier: pd.DataFrame
-    equivalents: pd.DataFrame
-    uncovered: tuple[tuple[str, str], ...]
-    saved_without_badge: float
-    assumed: tuple[Assumed, ...]
-    found: Basket = field(repr=False)
     offers: tuple[Offered, ...] = field(repr=False)
+    found: Basket = field(repr=False)
+    seconds: float = SECONDS
+
+    @property
+    def today(self) -> date:
+        """The day the owner decides on."""
+        return today_of(self.wishes)
+
+    @property
+    def assumed(self) -> tuple[Assumed, ...]:
+        """Defaults that the case does not state."""
+        return self.case.assumed
+
+    @cached_property
+    def basket(self) -> pd.DataFrame:
+        """What is bought, line by line."""
+        return tables.bought(self.offers, self.found)
+
+    @property
+    def total(self) -> float:
+        """Landed cost of the basket."""
+        return self.found.total if self.found.packs else 0.0
+
+    @property
+    def proven(self) -> bool:
+        """Whether no basket is cheaper."""
+        return self.found.proven
+
+    @property
+    def gap(self) -> float:
+        """What a cheaper basket could save at most."""
+        return self.found.gap
+
+    @property
+    def days(self) -> float:
+        """Days until all is here."""
+        return self.found.days
+
+    @cached_property
+    def uncovered(self) -> tuple[tuple[str, str], ...]:
+        """Parts that are not in the basket, and why."""
+        return tuple((u.part, tables.why_uncovered(self.case, self.offers, u)) for u in self.found.uncovered)
+
+    @property
+    def many(self) -> bool:
+        """Whether there are so many quotes that what is around the basket must be quick."""
+        return len(self.offers) > MANY_QUOTES
+
+    def _time(self, what: str) -> float:
+        """Seconds for the searches of a kind."""
+        return min(self.seconds, SHARES[what] * self.found.seconds) if self.many else self.seconds
+
+    @cached_property
+    def by_days(self) -> list[Basket]:
+        """The cheapest basket for each deadline that is worth something, for the parts of the basket."""
+        if not self.found.packs:
+            return []
+        known = replace(self.found, order=self.found.covered_order, uncovered=())
+        if self.many:
+            return [b for b in quick_frontier(known, self._time("frontier")) if tables.tells(b)]
+        hurried = known.order.deadline_days < inf
+        return frontier(replace(known.order, deadline_days=inf), self.seconds, None if hurried else known)
+
+    @cached_property
+    def frontier(self) -> pd.DataFrame:
+        """Money against days."""
+        return tables.frontier(self.by_days)
+
+    @cached_property
+    def ask(self) -> pd.DataFrame:
+        """Quotes to ask about before an order is sent, and the question: they are left out until it is answered."""
+        return tables.to_ask(self.offers)
+
+    @cached_property
+    def alternatives(self) -> pd.DataFrame:
+        """Other ways of ordering the same parts."""
+        asked = any(o.ask for o in self.offers)
+        all_fit = order_of(self.case, self.wanted, self.offers, self.wishes, all_fit=True) if asked else None
+        return tables.alternatives(self.found, all_fit, self.by_days, self._time("alternatives"), self.many)
+
+    @property
+    def saved_without_badge(self) -> float:
+        """What the basket saves against the maker's parts throughout."""
+        return tables.saved_without_badge(self.alternatives)
+
+    @cached_property
+    def alone(self) -> tuple[float, ...]:
+        """Landed cost of each quote ordered alone, nan where it is not sold so."""
+        return tuple(tables.alone(self.found.order, k) for k in range(len(self.offers)))
+
+    @cached_property
+    def enters(self) -> dict[int, float]:
+        """Price as quoted at which a quote would enter the basket, of those nearest to it."""
+        return tables.entering(self.found, min(self._time("entering"), tables.ENTERING))
+
+    @cached_property
+    def lines(self) -> pd.DataFrame:
+        """Every quote for a wanted part."""
+        return tables.lines(self.offers, self.found, self.alone, self.enters)
+
+    @cached_property
+    def equivalents(self) -> pd.DataFrame:
+        """Every designation held against the one wanted."""
+        return tables.equivalents(self.offers, self.alone)
 
     def order_lines(self) -> tuple[OrderLine, ...]:
         """What to write to each supplier."""
-        return quote_orders.order_lines(self.offers, self.found)
+        return orders.order_lines(self.offers, self.found)
 
     def order_totals(self) -> tuple[OrderTotal, ...]:
         """What each supplier's invoice should say."""
-        return quote_orders.order_totals(self.offers, self.found)
+        return orders.order_totals(self.offers, self.found)
 
 
 def compare_quotes(
@@ -72,35 +168,76 @@ def compare_quotes(
 ) -> QuotesAnswer:
     """Choose among the quotes of a case.
 
-    ``wanted`` part -> pieces, else the parts that are always needed (``also_damage``: those of the damage too);
-    ``deadline_days``, ``most_parcels`` and ``without`` take the place of the case's wishes; ``take_near`` allows quotes
-    whose designation is near the wanted one but not the same; ``seconds`` is the time allowed to each search.
+    Parameters
+    ----------
+    case
+        Parts, suppliers and quotes.
+    wanted
+        Part -> pieces; None: the parts that are always needed.
+    also_damage
+        Those that only damage would need, too.
+    deadline_days, most_parcels, without
+        In place of the case's wishes: days within which all must be here [day], parcels at most, suppliers left out.
+    take_near
+        Allow quotes whose designation is near the wanted one but not the same.
+    seconds
+        Time allowed to each search [s].
+
+    Returns
+    -------
+    QuotesAnswer
+        With the cheapest basket; the rest is worked out when asked for [home money].
     """
-    pieces, wishes = asked(case, wanted, also_damage, deadline_days, most_parcels, without)
+    faults: list[str] = []
+    pieces = _wanted_parts(case, wanted, also_damage, faults)
+    wishes = _wishes(case, {"deadline_days": deadline_days, "most_parcels": most_parcels}, without, faults)
+    if faults:
+        raise RepaireconError("\n".join(faults))
     offers = weigh(case, pieces, wishes, take_near)
-    order = order_of(case, pieces, offers, wishes)
-    basket = cheapest_basket(order, seconds)
-    alternatives = quote_tables.alternatives(order, basket, seconds)
-    return QuotesAnswer(
-        case=case,
-        wanted=pieces,
-        wishes=wishes,
-        today=today_of(wishes),
-        lines=quote_tables.lines(order, offers, basket, seconds),
-        basket=quote_tables.bought(offers, basket),
-        total=basket.total if basket.packs else 0.0,
-        proven=basket.proven,
-        gap=basket.gap,
-        days=basket.days,
-        alternatives=alternatives,
-        frontier=quote_tables.frontier(order, basket, seconds),
-        equivalents=quote_tables.equivalents(order, offers),
-        uncovered=tuple((u.part, quote_tables.why_uncovered(case, offers, u)) for u in basket.uncovered),
-        saved_without_badge=quote_tables.saved_without_badge(alternatives),
-        assumed=case.assumed,
-        found=basket,
-        offers=offers,
-    )
+    found = cheapest_basket(order_of(case, pieces, offers, wishes), seconds)
+    return QuotesAnswer(case=case, wanted=pieces, wishes=wishes, offers=offers, found=found, seconds=seconds)
 
 
-__all__ = ["Order", "QuotesAnswer", "compare_quotes"]
+def _wishes(
+    case: Case, limits: Mapping[str, float | None], without: tuple[str, ...] | None, faults: list[str]
+) -> OrderWishes:
+    """The case's wishes with those given in their place; suppliers are found whatever their case."""
+    least = {"deadline_days": 0, "most_parcels": 1}
+    given = {name: value for name, value in limits.items() if value is not None}
+    wrong = [name for name, value in given.items() if not value >= least[name]]
+    unit = {"deadline_days": "days of 0", "most_parcels": "1"}
+    faults += [f"{name}: found {given[name]}; give {unit[name]} or more" for name in wrong]
+    wishes = case.wishes
+    if "deadline_days" in given:
+        wishes = replace(wishes, deadline_days=float(given["deadline_days"]))
+    if "most_parcels" in given:
+        wishes = replace(wishes, most_parcels=int(given["most_parcels"]))
+    if without is not None:
+        sellers = Names(s.supplier for s in case.suppliers)
+        unknown = [name for name in without if name not in sellers]
+        faults += [f"without: no supplier is called {name!r}; {_instead(sellers, name)}" for name in unknown]
+        wishes = replace(wishes, without=tuple(sellers.find(name) for name in without))
+    return wishes
+
+
+def _wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool, faults: list[str]) -> dict[str, int]:
+    """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
+    known = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
+    always = {p.part: p.quantity for p in case.parts if p.needed == "always" or also_damage}
+    pieces: dict[str, int] = always if wanted is None else {}
+    for name, count in (wanted or {}).items():
+        if name not in known:
+            faults.append(f"wanted: no part or way is called {name!r}; {_instead(known, name)}")
+        elif known.find(name) in pieces:
+            faults.append(f"wanted: {name} twice; name each part once")
+        elif count < 1:
+            faults.append(f"wanted: found {count} of {name}; give 1 or more")
+        else:
+            pieces[known.find(name)] = count
+    if not pieces and not faults:
+        faults.append("no part is wanted: add parts that are always needed to parts.csv, or name some")
+    return pieces
+
+
+def _instead(known: Names, name: str) -> str:
+    return known.advice(Problems(), name)

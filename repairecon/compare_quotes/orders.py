@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from repairecon.buying.basket_terms import Basket
+from repairecon.buying.basket import Basket
 from repairecon.buying.offers import Offered
-from repairecon.buying.parcel import LandedParcel, ParcelTerms, parcel_carriage
+from repairecon.buying.parcel import LandedParcel, parcel_carriage
+from repairecon.buying.terms import ParcelTerms
 from repairecon.records import OrderLine, OrderTotal
 
 
@@ -21,6 +22,7 @@ def order_lines(offers: Sequence[Offered], basket: Basket) -> tuple[OrderLine, .
                     supplier=supplier,
                     item=o.quote.item,
                     designation=o.quote.designation,
+                    material=o.quote.material,
                     part_class=o.quote.part_class,
                     packs=line.packs,
                     pack=o.quote.pack,

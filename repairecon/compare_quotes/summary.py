@@ -1,4 +1,4 @@
-"""The quotes job as plain text for a terminal, as tables of words, and as panels of a notebook."""
+"""The quotes job as text for a terminal, as tables of words, as panels of a notebook, as data for other programs."""
 
 from __future__ import annotations
 
@@ -6,14 +6,17 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.buying.basket_terms import CENT
-from repairecon.compare_quotes import told as quotes_told
+from repairecon.buying.basket import CENT
+from repairecon.buying.offers import Offered
+from repairecon.buying.terms import ParcelTerms
+from repairecon.compare_quotes import sentences
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.terms import terms, terms_table
+from repairecon.compare_quotes.tables import CHOSEN, by_supplier, charges
 from repairecon.show.layout import as_text, capital, section
 from repairecon.show.sheet import Panel, Sheet
-from repairecon.show.words import days_words, price, whole
+from repairecon.show.words import days_words, price, rate, span, whole
 
+ASK = "Ask before you order"
 BEARING = ("vat_rate", "exchange_date", "customs_as_of", "buyer", "deadline_by", "price_inflation_rate",
            "old_after_days", "lead_days")  # fmt: skip
 """Defaults that bear on an order; those of the rebuild are left out."""
@@ -45,7 +48,7 @@ def _on_the_page(table: pd.DataFrame) -> pd.DataFrame:
 
 def charges_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Every line landed, charge by charge in home money, the sums of all lines last."""
-    c, currency = quotes_told.charges(answer), answer.case.terms.currency
+    c, currency = charges(answer.basket), answer.case.terms.currency
     names = [name for name in c.columns if name != "supplier"]
     table = pd.DataFrame(
         {name: [price(float(x), "") if abs(x) >= CENT else "" for x in (*c[name], c[name].sum())] for name in names}
@@ -77,7 +80,7 @@ def alternatives_table(answer: QuotesAnswer) -> pd.DataFrame:
 
 def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
     """What a way of ordering costs more than the basket; sums of unlike parts do not compare."""
-    if row["way"] == quotes_told.CHOSEN:
+    if row["way"] == CHOSEN:
         return ""
     if set(row["lacks"]) != {part for part, _ in answer.uncovered}:
         return "other parts"
@@ -131,80 +134,153 @@ def show_parcels(answer: QuotesAnswer) -> None:
     from repairecon.compare_quotes import charts
 
     if not answer.basket.empty:
-        currency, caption = answer.case.terms.currency, quotes_told.caption_parcels(answer)
-        charts.show(charts.landed_by_supplier(quotes_told.by_supplier(answer), currency, caption))
+        currency, caption = answer.case.terms.currency, sentences.caption_parcels(answer)
+        charts.show(charts.landed_by_supplier(by_supplier(answer.basket), currency, caption))
 
 
-def summary(answer: QuotesAnswer) -> str:
-    """The answer on one screen: what to order, what it comes to, then what it rests on."""
-    case = answer.case
+def first_screen(answer: QuotesAnswer) -> str:
+    """What to order and the sum, then the lines: all that the basket alone says."""
     parts = [
-        "\n".join(quotes_told.heading(answer)),
+        "\n".join(sentences.heading(answer)),
+        section("Verdict", sentences.verdict(answer)),
+        section(ASK, sentences.ask(answer)),
         as_text(_on_the_page(basket_table(answer)), "", fold=True) if len(answer.basket) else "",
-        section("Verdict", quotes_told.verdict(answer)),
-        _beside(answer),
-        section("The same part without the badge", quotes_told.alike(answer)),
-        section("Worth a telephone call", quotes_told.entering(answer)),
-        section("Out of date", quotes_told.stale(answer)),
-        section("Terms", [*terms(answer), *_counts(answer)]),
-        section("Before you start", list(case.unit.cautions)),
+    ]
+    return "\n\n".join(p for p in parts if p) + "\n"
+
+
+def further(answer: QuotesAnswer) -> str:
+    """What lies around the basket and what it rests on."""
+    table = "" if answer.alternatives.empty else as_text(alternatives_table(answer), "", fold=True)
+    beside = section("Other ways of ordering", sentences.beside(answer))
+    parts = [
+        "\n\n".join(p for p in (beside, table) if p),
+        *(section(p.title, p.lines) for p in panels(answer) if p.title != ASK),
         section("Assumed, as the case does not say", assumed(answer)),
     ]
     return "\n\n".join(p for p in parts if p) + "\n"
 
 
-def _beside(answer: QuotesAnswer) -> str:
-    if answer.alternatives.empty:
-        return ""
-    return "Other ways of ordering\n" + as_text(alternatives_table(answer), "", fold=True)
+def summary(answer: QuotesAnswer) -> str:
+    """The whole answer as text for a terminal."""
+    return f"{first_screen(answer)}\n{further(answer)}"
 
 
 def assumed(answer: QuotesAnswer) -> list[str]:
     """The defaults that bear on an order."""
-    told = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
-    bearing = [a for a in answer.assumed if a.name in BEARING and not (told and a.name == "lead_days")]
+    known = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
+    bearing = [a for a in answer.assumed if a.name in BEARING and not (known and a.name == "lead_days")]
     return [f"{a.name}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})" for a in bearing]
-
-
-def _counts(answer: QuotesAnswer) -> list[str]:
-    return [line for line in [quotes_told.counts(answer)] if line]
 
 
 def heading(answer: QuotesAnswer) -> Panel:
     """What is ordered, on which day."""
-    return Panel(capital(answer.case.unit.name), quotes_told.heading(answer), listed=False)
+    return Panel(capital(answer.case.unit.name), sentences.heading(answer), listed=False)
 
 
 def verdict(answer: QuotesAnswer) -> Panel:
     """From whom to order, what it comes to."""
-    return Panel("Verdict", quotes_told.verdict(answer))
+    return Panel("Verdict", sentences.verdict(answer))
+
+
+def other_ways(answer: QuotesAnswer) -> tuple[Panel | Sheet, ...]:
+    """Other ways of ordering: in sentences, then in a table."""
+    said = sentences.beside(answer)
+    return (*([Panel("Other ways of ordering", said)] if said else []), Sheet(alternatives_table(answer)))
 
 
 def panels(answer: QuotesAnswer) -> tuple[Panel, ...]:
-    """The sentences that follow the verdict."""
+    """The sentences that follow the verdict and the other ways of ordering."""
     listed = (
-        Panel("The same part without the badge", quotes_told.alike(answer)),
-        Panel("Worth a telephone call", quotes_told.entering(answer)),
-        Panel("Out of date", quotes_told.stale(answer)),
-        Panel("Terms", [*terms(answer), *_counts(answer)]),
+        Panel(ASK, sentences.ask(answer)),
+        Panel("The same part without the badge", sentences.alike(answer)),
+        Panel("Worth a telephone call", sentences.entering(answer)),
+        Panel("Out of date", sentences.stale(answer)),
+        Panel("Terms", [*sentences.terms(answer), *sentences.counts(answer)]),
         Panel("Before you start", list(answer.case.unit.cautions)),
     )
     return tuple(p for p in listed if p.lines)
 
 
-__all__ = [
-    "Sheet",
-    "alternatives_table",
-    "assumed",
-    "basket_table",
-    "charges_table",
-    "equivalents_table",
-    "heading",
-    "lines_table",
-    "panels",
-    "show_parcels",
-    "summary",
-    "terms_table",
-    "verdict",
-    "whole_tables",
-]  # fmt: skip
+def terms_table(answer: QuotesAnswer) -> pd.DataFrame:
+    """Each supplier's terms as they were used, in the supplier's money."""
+    rows = []
+    for name, used in answer.found.order.suppliers.items():
+        mine = [k for k, o in enumerate(answer.offers) if o.supplier.supplier == name]
+        s, currency = answer.offers[mine[0]].supplier, answer.offers[mine[0]].supplier.currency
+        duties = sorted({answer.found.order.offers[k].line.duty_rate for k in mine}) if s.imported else [0.0]
+        rows.append({
+            "supplier": name, "money": currency, "VAT": _vat(used),
+            "carriage": _carriage(used, answer.offers[mine[0]]),
+            "free above": "" if s.free_above is None else price(s.free_above, currency),
+            "minimum order": price(s.minimum_order, currency) if s.minimum_order else "",
+            "discount": rate(s.discount_rate) if s.discount_rate else "",
+            "card fee, insurance": _both(s.card_fee_rate, s.insurance_rate),
+            "duty": " to ".join(rate(d) for d in dict.fromkeys((duties[0], duties[-1]))) if s.imported else "",
+            "handling": price(s.cost_handling, answer.case.terms.currency) if s.cost_handling else "",
+            "comes": "by hand" if s.by_hand else "by post",
+            "days": _days([answer.offers[k] for k in mine]),
+        })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def _vat(used: ParcelTerms) -> str:
+    """How the supplier's prices stand to VAT, and what becomes of it."""
+    if used.imported:
+        off = used.vat_included and used.vat_rate > 0.0
+        return f"in, {rate(used.vat_rate)} taken off on export" if off else "sold free of it"
+    return f"{'in' if used.vat_included else 'to be added'}, {rate(used.vat_rate)}"
+
+
+def _carriage(used: ParcelTerms, o: Offered) -> str:
+    currency = o.supplier.currency
+    if used.bands:
+        ends = dict.fromkeys((price(used.bands[0][1], currency), price(used.bands[-1][1], currency)))
+        return f"{' to '.join(ends)} by weight"
+    heaviest = " (weights not known: the heaviest)" if o.supplier.bands else ""
+    return f"{price(used.carriage, currency)}{heaviest}" if used.carriage else "none"
+
+
+def _both(card: float, insurance: float) -> str:
+    return f"{rate(card)}, {rate(insurance)}" if card or insurance else ""
+
+
+def _days(mine: list[Offered]) -> str:
+    """The supplier's own days, or those of the quotes."""
+    lead = mine[0].supplier.lead_days
+    if lead is not None:
+        return span(lead)
+    days = sorted({o.days for o in mine})
+    return " to ".join(dict.fromkeys((whole(days[0]), whole(days[-1]))))
+
+
+def as_json(answer: QuotesAnswer) -> dict[str, Any]:
+    """Everything but the pictures; money in the home currency, unrounded."""
+    return {
+        "job": "compare-quotes",
+        "case": answer.case.folder,
+        "currency": answer.case.terms.currency,
+        "today": answer.today.isoformat(),
+        "figures": answer.case.unit.figures,
+        "wanted": dict(answer.wanted),
+        "wishes": vars(answer.wishes),
+        "basket": _rows(answer.basket),
+        "total": answer.total,
+        "proven": answer.proven,
+        "gap": None if answer.gap == float("inf") else answer.gap,
+        "days": answer.days,
+        "alternatives": _rows(answer.alternatives),
+        "frontier": _rows(answer.frontier),
+        "equivalents": _rows(answer.equivalents),
+        "ask": _rows(answer.ask),
+        "uncovered": [{"part": part, "why": why} for part, why in answer.uncovered],
+        "saved_without_badge": answer.saved_without_badge,
+        "quotes": _rows(answer.lines),
+        "assumed": [vars(a) for a in answer.assumed],
+        "cautions": list(answer.case.unit.cautions),
+    }
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows as plain values; what is not a number becomes null."""
+    return [{str(k): None if v is None or v != v else v for k, v in row.items()} for row in frame.to_dict("records")]

@@ -8,27 +8,39 @@ from math import ceil, inf, isfinite, nan
 
 import pandas as pd
 
-from repairecon.buying.basket import cheapest_basket, line_by_line, single_suppliers
-from repairecon.buying.basket_choices import frontier as cheapest_by_days
-from repairecon.buying.basket_choices import second_best, soonest
-from repairecon.buying.basket_terms import Basket, Order, Uncovered
-from repairecon.buying.entering_prices import entering_prices
-from repairecon.buying.landed import packs_needed
+from repairecon.buying.basket import Basket, Uncovered, cheapest_basket
 from repairecon.buying.offers import Offered
+from repairecon.buying.other_baskets import (
+    entering_prices,
+    goods_cost,
+    line_by_line,
+    one_supplier,
+    quick_basket,
+    second_best,
+    soonest_possible,
+)
 from repairecon.buying.parcel import CHARGES, price_parcel
-from repairecon.buying.parcel_terms import CLOSE, Line, ParcelTerms
+from repairecon.buying.terms import CLOSE, Line, Order, ParcelTerms
 from repairecon.records import Case
 
-CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT = (
+CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT, ONE, ALL_FIT = (
     "cheapest basket",
     "maker's parts throughout",
     "cheapest price line by line",
     "soonest here",
     "second best",
+    "all from one supplier",
+    "if what you ask about fits",
 )
-ONE = "all from one supplier"
 ASKED, ENTERING = 12, 10.0
 """Quotes for which the price is sought at which they would enter, the nearest first, and seconds at most for that."""
+ROUGH = 0.02
+"""A basket that may be dearer than need be by more than this share is no answer and is not shown."""
+
+
+def tells(basket: Basket) -> bool:
+    """Whether a basket was searched for long enough to say something."""
+    return bool(basket.packs) and basket.gap <= ROUGH * basket.total + CLOSE
 
 
 def bought(offers: Sequence[Offered], basket: Basket) -> pd.DataFrame:
@@ -50,48 +62,37 @@ def bought(offers: Sequence[Offered], basket: Basket) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def lines(order: Order, offers: Sequence[Offered], basket: Basket, seconds: float) -> pd.DataFrame:
+def lines(offers: Sequence[Offered], basket: Basket, alone: Sequence[float], enters: dict[int, float]) -> pd.DataFrame:
     """A row a quote for a wanted part."""
-    rows, enters = [], _entering(order, basket, seconds)
+    rows, order = [], basket.order
     for k, o in enumerate(offers):
         q = o.quote
+        late = "" if order.offers[k].days <= order.deadline_days else "comes after the deadline"
         rows.append({
             "part": q.item, "supplier": q.supplier, "part_class": q.part_class, "designation": q.designation,
             "fit": o.fit.verdict if o.fit else "", "pieces": o.pieces, "pack": q.pack,
-            "quoted": order.offers[k].line.price(1), "currency": o.supplier.currency, "alone": alone(order, k),
+            "quoted": order.offers[k].line.price(1), "currency": o.supplier.currency, "alone": alone[k],
             "days": o.days, "quoted_on": q.quoted_on, "stale": o.stale, "packs": basket.packs.get(k, 0),
-            "enters_below": enters.get(k), "left_out": o.left_out or _too_late(order, k), "source": str(q.source),
+            "enters_below": enters.get(k), "left_out": o.left_out or late, "source": str(q.source),
         })  # fmt: skip
     columns = ["part", "supplier", "part_class", "designation", "fit", "pieces", "pack", "quoted", "currency", "alone",
                "days", "quoted_on", "stale", "packs", "enters_below", "left_out", "source"]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
 
 
-def _entering(order: Order, basket: Basket, seconds: float) -> dict[int, float]:
+def entering(basket: Basket, seconds: float) -> dict[int, float]:
     """Prices at which the quotes would enter that are nearest, carriage left out, to what is bought of their part."""
-    if not basket.packs:
-        return {}
-    paid = {order.offers[k].part: _goods(order, k) for k in basket.packs}
+    order = basket.order
+    paid = {order.offers[k].part: goods_cost(order, k) for k in basket.packs}
     near = {
-        k: _goods(order, k) / max(paid[o.part], 0.01)
+        k: goods_cost(order, k) / max(paid[o.part], 0.01)
         for k, o in enumerate(order.offers)
         if order.allows(k) and k not in basket.packs and o.part in paid
     }
     asked = sorted(near, key=near.__getitem__)[:ASKED]
-    found = entering_prices(basket, asked, min(seconds, ENTERING))
-    return {k: entry.quoted for k, entry in found.items() if entry.proven and not entry.never}
-
-
-def _goods(order: Order, k: int) -> float:
-    """The pieces wanted at an offer's price, in home money with tax, duty and carriage left out."""
-    line, terms = order.offers[k].line, order.suppliers[order.offers[k].supplier]
-    packs = max(line.minimum_packs, packs_needed(order.wanted[order.offers[k].part], line.pack))
-    tax = order.border.home_vat_rate if terms.imported else terms.vat_rate
-    return packs * line.price(packs) * (1.0 - terms.discount_rate) * terms.net * (1.0 + tax)
-
-
-def _too_late(order: Order, k: int) -> str:
-    return "" if order.offers[k].days <= order.deadline_days else "comes after the deadline"
+    found = entering_prices(basket, asked, seconds) if asked else {}
+    # where the time was short the price is one at which the quote enters for sure, and might enter sooner
+    return {k: entry.quoted for k, entry in found.items() if entry.basket is not None}
 
 
 def alone(order: Order, k: int) -> float:
@@ -108,7 +109,7 @@ def alone(order: Order, k: int) -> float:
 
 def _worth_trying(line: Line, terms: ParcelTerms, pieces: int) -> list[int]:
     """Packs of a line ordered alone: as few as will do, and those at which a price, a minimum or carriage turns."""
-    least = max(line.minimum_packs, packs_needed(pieces, line.pack))
+    least = line.packs_for(pieces)
     starts = [least, *(start for start, _ in line.prices if start > least)]
     tried = set(starts)
     for start in starts:
@@ -119,21 +120,37 @@ def _worth_trying(line: Line, terms: ParcelTerms, pieces: int) -> list[int]:
     return sorted(tried)
 
 
-def alternatives(order: Order, basket: Basket, seconds: float) -> pd.DataFrame:
-    """Other ways of ordering the same parts, beside the basket chosen."""
-    ways: list[tuple[str, Basket]] = [(CHOSEN, basket)]
+def to_ask(offers: Sequence[Offered]) -> pd.DataFrame:
+    """A row a quote of which the tables cannot tell whether it is the part, and what to ask."""
+    rows = [{"part": o.quote.item, "supplier": o.quote.supplier, "offered": o.quote.designation, "question": o.ask,
+             "source": str(o.quote.source)} for o in offers if o.ask]  # fmt: skip
+    return pd.DataFrame(rows, columns=["part", "supplier", "offered", "question", "source"])
+
+
+def alternatives(
+    basket: Basket, all_fit: Order | None, by_days: Sequence[Basket], seconds: float, quick: bool
+) -> pd.DataFrame:
+    """Other ways of ordering the same parts, beside the basket chosen; seconds are for each search.
+
+    ``all_fit`` is the order as if every question asked were answered by yes, where there is any.
+    """
+    order = basket.order
+    ways: list[tuple[str, Basket | None]] = [(CHOSEN, basket)]
     if basket.packs:
-        ways.append((NEXT, second_best(basket, seconds=seconds)))
-    singles = list(single_suppliers(order, seconds).values())
-    if singles:
-        ways.append((ONE, min(singles, key=lambda b: (len(b.uncovered), b.total))))
+        ways.append((NEXT, second_best(basket, seconds=seconds, quick=quick)))
+    ways.append((ONE, one_supplier(order, seconds)))
+    search = quick_basket if quick else cheapest_basket
+    if all_fit:
+        ways.append((ALL_FIT, search(all_fit, seconds=seconds)))
     if makers := _makers_throughout(order):
-        ways.append((MAKERS_ONLY, cheapest_basket(makers, seconds)))
+        ways.append((MAKERS_ONLY, search(makers, seconds=seconds)))
     ways.append((BY_LINE, line_by_line(order, seconds)))
-    ways.append((SOONEST, soonest(order, seconds)))
-    rows = [_alternative(name, found, basket) for name, found in ways if found.packs]
+    # a few deadlines tried do not prove that there is no sooner basket, the days of the parts do
+    if by_days and (not quick or by_days[0].days <= soonest_possible(by_days[0].order)):
+        ways.append((SOONEST, replace(by_days[0], uncovered=basket.uncovered)))
+    kept = [(way, found) for way, found in ways if found and (tells(found) or (way == CHOSEN and found.packs))]
     columns = ["way", "total", "over", "parcels", "days", "suppliers", "covers", "lacks", "proven"]
-    return pd.DataFrame(rows, columns=columns)
+    return pd.DataFrame([_alternative(way, found, basket) for way, found in kept], columns=columns)
 
 
 def _makers_throughout(order: Order) -> Order | None:
@@ -150,39 +167,36 @@ def _alternative(name: str, found: Basket, chosen: Basket) -> dict[str, object]:
         "parcels": len(found.parcels),
         "days": found.days,
         "suppliers": ", ".join(found.suppliers),
-        "covers": len(found.order.wanted) - len(found.uncovered),
+        "covers": len({found.order.offers[k].part for k in found.packs}),
         "lacks": [u.part for u in found.uncovered],
         "proven": found.proven,
     }
 
 
 def saved_without_badge(table: pd.DataFrame) -> float:
-    """What the basket saves against the maker's parts throughout; nought where these cover other parts."""
-    row = table[(table["way"] == MAKERS_ONLY)]
-    chosen = table[(table["way"] == CHOSEN)]
-    if row.empty or chosen.empty or set(row["lacks"].iloc[0]) != set(chosen["lacks"].iloc[0]):
+    """What the basket saves against the maker's parts throughout; 0 where these cover other parts."""
+    rows = table.set_index("way")
+    if not {MAKERS_ONLY, CHOSEN} <= set(rows.index):
         return 0.0
-    return float(row["over"].iloc[0])
+    like = set(rows.loc[MAKERS_ONLY, "lacks"]) == set(rows.loc[CHOSEN, "lacks"])
+    return float(rows.loc[MAKERS_ONLY, "over"]) if like else 0.0
 
 
-def equivalents(order: Order, offers: Sequence[Offered]) -> pd.DataFrame:
+def equivalents(offers: Sequence[Offered], alone: Sequence[float]) -> pd.DataFrame:
     """A row a quote whose designation was held against the one wanted, and what it saves against the maker's."""
     makers: dict[str, float] = {}
-    for k, o in enumerate(offers):
-        cost = alone(order, k)
+    for o, cost in zip(offers, alone, strict=True):
         if o.makers and not o.left_out and isfinite(cost):
             makers[o.quote.item] = min(cost, makers.get(o.quote.item, inf))
     rows = []
-    for k, o in enumerate(offers):
-        if o.fit is None:
-            continue
-        dear, cost = makers.get(o.quote.item, nan), alone(order, k)
-        rows.append({
-            "part": o.quote.item, "offered": o.quote.designation, "supplier": o.quote.supplier,
-            "verdict": o.fit.verdict, "reasons": "; ".join(o.fit.reasons), "caution": " ".join(o.fit.caution),
-            "alone": cost, "saves": dear - cost,
-            "tables": o.fit.status, "source": str(o.quote.source),
-        })  # fmt: skip
+    for o, cost in zip(offers, alone, strict=True):
+        if o.fit is not None:
+            rows.append({
+                "part": o.quote.item, "offered": o.quote.designation, "supplier": o.quote.supplier,
+                "verdict": o.fit.verdict, "reasons": "; ".join(o.fit.reasons), "caution": " ".join(o.fit.caution),
+                "alone": cost, "saves": makers.get(o.quote.item, nan) - cost,
+                "tables": o.fit.status, "source": str(o.quote.source),
+            })  # fmt: skip
     columns = ["part", "offered", "supplier", "verdict", "reasons", "caution", "alone", "saves", "tables", "source"]
     return pd.DataFrame(rows, columns=columns)
 
@@ -200,11 +214,33 @@ def why_uncovered(case: Case, offers: Sequence[Offered], missing: Uncovered) -> 
     return "nobody quotes for it" if missing.why == "no offer at all" else missing.why
 
 
-def frontier(order: Order, basket: Basket, seconds: float) -> pd.DataFrame:
-    """A row a deadline that is worth something, for the parts of the basket: days, total, from whom."""
-    missing = {u.part for u in basket.uncovered}
-    wanted = {part: pieces for part, pieces in order.wanted.items() if part not in missing}
-    baskets = cheapest_by_days(replace(order, wanted=wanted, deadline_days=inf), seconds) if wanted else []
+def frontier(by_days: Sequence[Basket]) -> pd.DataFrame:
+    """A row a deadline that is worth something: days, total, from whom."""
     rows = [{"days": b.days, "total": b.total, "parcels": len(b.parcels), "suppliers": ", ".join(b.suppliers),
-             "proven": b.proven} for b in baskets]  # fmt: skip
+             "proven": b.proven} for b in by_days]  # fmt: skip
     return pd.DataFrame(rows, columns=["days", "total", "parcels", "suppliers", "proven"])
+
+
+def charges(b: pd.DataFrame) -> pd.DataFrame:
+    """Every line bought, charge by charge, refunds taken off the charge they belong to; they add up to ``landed``."""
+    core = b["core"] + b["core_refund"]
+    return pd.DataFrame(
+        {
+            "supplier": b["supplier"],
+            "goods": b["goods"],
+            "carriage": b["carriage"],
+            "insurance and fees": b["insurance"] + b["card_fee"],
+            "duty": b["duty"],
+            "VAT": b["vat"] + b["vat_back"] + core.clip(upper=0.0),  # the refund brings back its VAT
+            "handling": b["handling"],
+            "core kept": core.clip(lower=0.0),
+            "landed": b["landed"],
+        }
+    )
+
+
+def by_supplier(bought: pd.DataFrame) -> pd.DataFrame:
+    """What each supplier is paid, charge by charge."""
+    table = charges(bought).drop(columns="landed").groupby("supplier", sort=False).sum().clip(lower=0.0)
+    table.insert(2, "insurance, fees, handling", table.pop("insurance and fees") + table.pop("handling"))
+    return table

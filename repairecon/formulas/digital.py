@@ -27,10 +27,8 @@ def sobol_columns(dimensions: int, bits: int) -> Ints:
 
     Parameters
     ----------
-    dimensions : int
-        Number of coordinates, 1 to 16 [-].
-    bits : int
-        Number of columns and of digits [-].
+    dimensions, bits : int
+        Number of coordinates, 1 to 16 [-]; number of columns and of digits [-].
 
     Returns
     -------
@@ -39,13 +37,13 @@ def sobol_columns(dimensions: int, bits: int) -> Ints:
 
     Notes
     -----
-    Every matrix is upper triangular with ones on the diagonal; the first is that of van der Corput. The first 2**m
-    points fall one each into 2**m equal parts of every coordinate. ValueError for more than 16 dimensions.
+    Upper triangular with ones on the diagonal; the first is that of van der Corput. The first 2**m points fall one each
+    into 2**m equal parts of every coordinate. ValueError for more than 16 dimensions.
 
     References
     ----------
-    S. Joe and F. Y. Kuo, Constructing Sobol sequences with better two-dimensional projections, SIAM J. Sci. Comput.
-    30 (2008) 2635-2654, their first 16 rows, from memory.
+    S. Joe, F. Y. Kuo, "Constructing Sobol sequences with better two-dimensional projections", SIAM J. Sci. Comput. 30
+    (2008) 2635-2654, their first 16 rows, from memory.
 
     Examples
     --------
@@ -84,7 +82,7 @@ def random_columns(random: ArrayLike) -> Ints:
     Notes
     -----
     The first 2**m points fall one each into 2**m equal parts of the coordinate; how well two coordinates go together
-    is left to chance, and good for all but the finest parts.
+    is left to chance.
 
     References
     ----------
@@ -105,10 +103,8 @@ def scrambled(columns: ArrayLike, random: ArrayLike, digits: int) -> Ints:
 
     Parameters
     ----------
-    columns : int array (..., bits)
-        Columns; digit k of a coordinate is bit k [-].
-    random : int array (..., bits)
-        Random whole numbers of at least as many bits as digits, one a digit mixed [-].
+    columns, random : int array (..., bits)
+        Columns, digit k of a coordinate being bit k [-]; random whole numbers of at least as many bits as digits [-].
     digits : int
         Number of digits of the mixed coordinates [-].
 
@@ -120,12 +116,11 @@ def scrambled(columns: ArrayLike, random: ArrayLike, digits: int) -> Ints:
     Notes
     -----
     Each digit is added without carrying to random ones of the digits below it. With a random shift of all digits on
-    top, every point lies evenly in the cube while all keep their spread, so that the mean of a function over them is
-    unbiased.
+    top, the mean of a function over the points is unbiased.
 
     References
     ----------
-    J. Matousek, On the L2-discrepancy for anchored boxes, J. Complexity 14 (1998) 527-556, from memory.
+    J. Matousek, "On the L2-discrepancy for anchored boxes", J. Complexity 14 (1998) 527-556, from memory.
 
     Examples
     --------
@@ -178,10 +173,8 @@ def replicate_se(totals: ArrayLike, counts: ArrayLike) -> Any:
 
     Parameters
     ----------
-    totals : array (..., replicates)
-        Sum of the figures of each replicate [any unit].
-    counts : array (replicates,)
-        Number of figures of each replicate [-]; one without figures is left out.
+    totals, counts : array (..., replicates), array (replicates,)
+        Sum of the figures of each replicate [any unit]; number of figures of each [-], none where it is left out.
 
     Returns
     -------
@@ -190,8 +183,8 @@ def replicate_se(totals: ArrayLike, counts: ArrayLike) -> Any:
 
     Notes
     -----
-    With r replicates, the root of ``r / (r - 1) sum((total - count mean)**2) / sum(count)**2``: whatever hangs
-    together within a replicate is counted. With few replicates it is itself uncertain, by about 1 / sqrt(2 (r - 1)).
+    With r replicates, the root of ``r / (r - 1) sum((total - count mean)**2) / sum(count)**2``, itself uncertain by about
+    1 / sqrt(2 (r - 1)).
 
     References
     ----------

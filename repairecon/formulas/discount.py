@@ -17,10 +17,8 @@ def single_present_value(discount_rate: ArrayLike, years: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    discount_rate : float or array
-        Discount rate [1/year].
-    years : float or array
-        Time until it is paid [year]; parts of a year are allowed.
+    discount_rate, years : float or array
+        Discount rate [1/year]; time until it is paid, parts of a year allowed [year].
 
     Returns
     -------
@@ -44,52 +42,13 @@ def single_present_value(discount_rate: ArrayLike, years: ArrayLike) -> Floats:
     return np.asarray(np.exp(-np.asarray(years, dtype=float) * np.log1p(rate)))[()]
 
 
-def capital_recovery(discount_rate: ArrayLike, years: ArrayLike) -> Floats:
-    """Yearly sum, at each year's end, that pays for one unit of money spent today.
-
-    Parameters
-    ----------
-    discount_rate : float or array
-        Discount rate [1/year].
-    years : float or array
-        Number of years, above 0 [year].
-
-    Returns
-    -------
-    float or array
-        Factor [1/year]; ``1 / years`` at a rate of 0.
-
-    Notes
-    -----
-    ``d / (1 - (1 + d)**-n)``, the reciprocal of :func:`uniform_present_value`. ValueError unless the number of years
-    is above 0, and for rates as there.
-
-    References
-    ----------
-    NIST Handbook 135, Life-Cycle Costing Manual, chapter on discounting (UCR factor; chapter from memory).
-
-    Examples
-    --------
-    >>> round(float(capital_recovery(0.0, 8)), 3)
-    0.125
-    """
-    span = _years(years)
-    if not np.all(span > 0.0):
-        raise ValueError("give a number of years above 0")
-    return np.asarray(1.0 / _annuity(_rate(discount_rate), span))[()]
-
-
 def equivalent_annual_cost(cost_present: ArrayLike, discount_rate: ArrayLike, years: ArrayLike) -> Floats:
     """Yearly cost worth the same as a cost today: makes unequal lives comparable.
 
     Parameters
     ----------
-    cost_present : float or array
-        Present cost of a whole life or horizon [home money].
-    discount_rate : float or array
-        Discount rate [1/year].
-    years : float or array
-        That life or horizon, above 0 [year].
+    cost_present, discount_rate, years : float or array
+        Present cost of a whole life or horizon [home money]; discount rate [1/year]; that life, above 0 [year].
 
     Returns
     -------
@@ -98,8 +57,8 @@ def equivalent_annual_cost(cost_present: ArrayLike, discount_rate: ArrayLike, ye
 
     Notes
     -----
-    ``cost_present capital_recovery(d, n)``. Comparing unequal lives by it supposes that each is followed by another
-    of its kind. ValueError as in :func:`capital_recovery`.
+    ``cost_present d / (1 - (1 + d)**-n)``, at a rate of 0 ``cost_present / n``. Comparing unequal lives by it supposes
+    that each is followed by another of its kind. ValueError for a rate as above, and unless the years are above 0.
 
     References
     ----------
@@ -110,7 +69,12 @@ def equivalent_annual_cost(cost_present: ArrayLike, discount_rate: ArrayLike, ye
     >>> round(float(equivalent_annual_cost(49474, 0.10, 3)))
     19894
     """
-    return np.asarray(np.asarray(cost_present, dtype=float) * capital_recovery(discount_rate, years))[()]
+    rate, span = _rate(discount_rate), np.asarray(years, dtype=float)
+    if not np.all(span > 0.0):
+        raise ValueError("give a number of years above 0")
+    safe = np.where(rate == 0.0, 1.0, rate)  # exact at 0 and without loss of digits near it
+    annuity = np.where(rate == 0.0, span, -np.expm1(-span * np.log1p(safe)) / safe)
+    return np.asarray(np.asarray(cost_present, dtype=float) / annuity)[()]
 
 
 def real_rate(nominal_rate: ArrayLike, inflation_rate: ArrayLike) -> Floats:
@@ -128,8 +92,7 @@ def real_rate(nominal_rate: ArrayLike, inflation_rate: ArrayLike) -> Floats:
 
     Notes
     -----
-    ``(1 + nominal) / (1 + inflation) - 1``: discounting today's prices at the real rate is the same as discounting
-    inflated prices at the nominal one. ValueError for a rate of -1 or less, or above 1.
+    ``(1 + nominal) / (1 + inflation) - 1``. ValueError for a rate of -1 or less, or above 1.
 
     References
     ----------
@@ -144,23 +107,10 @@ def real_rate(nominal_rate: ArrayLike, inflation_rate: ArrayLike) -> Floats:
     return np.asarray((rate - inflation) / (1.0 + inflation))[()]
 
 
-def _annuity(rate: Floats, years: Floats) -> Floats:
-    """``(1 - (1 + rate)**-years) / rate``, exact at 0 and without loss of digits near it."""
-    safe = np.where(rate == 0.0, 1.0, rate)
-    return np.asarray(np.where(rate == 0.0, years, -np.expm1(-years * np.log1p(safe)) / safe))[()]
-
-
 def _rate(rate: ArrayLike) -> Floats:
     values = np.asarray(rate, dtype=float)
     if np.any(values > 1.0):
         raise ValueError(f"a rate of {float(values.max())} is above 1: give 0.05 for 5 %")
     if not np.all(values > -1.0):
         raise ValueError("a rate must be above -1: give 0.05 for 5 %")
-    return values
-
-
-def _years(years: ArrayLike) -> Floats:
-    values = np.asarray(years, dtype=float)
-    if not np.all(values >= 0.0):
-        raise ValueError("give a number of years of 0 or more")
     return values

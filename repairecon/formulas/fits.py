@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
@@ -45,10 +46,8 @@ def fit_weibull(
         Ages at failure or reached so far, above 0 [time].
     failed : array of bool, optional
         Whether that age ended in a failure; all of them if not given.
-    confidence : float
-        Confidence of the intervals [-].
-    widest : float
-        The most the upper end of an interval may be of its lower end [-]; inf = never refuse for that.
+    confidence, widest : float
+        Confidence of the intervals [-]; the most the upper end of one may be of its lower end, inf = never refuse [-].
 
     Returns
     -------
@@ -59,11 +58,10 @@ def fit_weibull(
     Notes
     -----
     The shape k solves ``sum(x**k ln x) / sum(x**k) - 1/k = mean of ln x over the failures``, then ``life = (sum(x**k)
-    / failures)**(1/k)``; sums over all units. With few failures the shape comes out too high on average; the
-    intervals, :func:`shape_interval` and :func:`life_interval`, say how little is known, and being those of large
-    samples are then rather too narrow. ValueError with fewer than two different ages at failure, and when an interval
-    is wider than `widest`: 5 refuses two failures and mostly three. Lives of different populations in one list hide
-    wear: keep them apart.
+    / failures)**(1/k)``; sums over all units. Intervals: values whose likelihood, at the best of the other, lies within
+    half the chi-square quantile (1 degree of freedom) of the best; with few failures rather too narrow, and the shape is
+    then too high on average. ValueError with fewer than two different ages at failure, and when an interval is wider than
+    `widest`: 5 refuses two failures and mostly three. Lives of different populations in one list hide wear.
 
     References
     ----------
@@ -80,7 +78,7 @@ def fit_weibull(
     x, ends = _data(lives, failed)
     shape = _best_shape(x, ends)
     life = float(x.max() * (((x / x.max()) ** shape).sum() / ends.sum()) ** (1.0 / shape))
-    shapes = shape_interval(x, ends, confidence)
+    shapes = _shape_interval(x, ends, confidence)
     medians = life_interval(x, ends, 0.5, confidence)
     for what, (low, high) in (("shape", shapes), ("median life", medians)):
         if high > widest * low:
@@ -100,32 +98,8 @@ def fit_weibull(
     )
 
 
-def shape_interval(lives: ArrayLike, failed: ArrayLike | None = None, confidence: float = 0.9) -> tuple[float, float]:
-    """Range of Weibull shapes that the lives leave open.
-
-    Parameters
-    ----------
-    lives : array
-        Ages at failure or reached so far, above 0 [time].
-    failed : array of bool, optional
-        Whether that age ended in a failure; all of them if not given.
-    confidence : float
-        Confidence [-].
-
-    Returns
-    -------
-    low, high : float, float
-        Ends of the interval [-].
-
-    Notes
-    -----
-    Shapes whose likelihood, at their own best characteristic life, lies within half the chi-square quantile (1 degree
-    of freedom) of the best. ValueError with fewer than two different ages at failure.
-
-    References
-    ----------
-    W. Q. Meeker, L. A. Escobar, Statistical Methods for Reliability Data (1998), section 8.3 (section from memory).
-    """
+def _shape_interval(lives: ArrayLike, failed: ArrayLike | None = None, confidence: float = 0.9) -> tuple[float, float]:
+    """Range of Weibull shapes that the lives leave open."""
     x, ends = _data(lives, failed)
     best = _best_shape(x, ends)
 
@@ -142,14 +116,10 @@ def life_interval(
 
     Parameters
     ----------
-    lives : array
-        Ages at failure or reached so far, above 0 [time].
-    failed : array of bool, optional
-        Whether that age ended in a failure; all of them if not given.
-    p : float
-        Share failed at that age [-]: 0.5 for the median, 0.1 for the life that 90 % reach.
-    confidence : float
-        Confidence [-].
+    lives, failed : array, array of bool
+        As for :func:`fit_weibull` [time].
+    p, confidence : float
+        Share failed at that age: 0.5 for the median, 0.1 for the life that 90 % reach [-]; confidence [-].
 
     Returns
     -------
@@ -158,9 +128,7 @@ def life_interval(
 
     Notes
     -----
-    Ages whose likelihood, at their own best shape, lies within half the chi-square quantile (1 degree of freedom) of
-    the best. ValueError with fewer than two different ages at failure, and for a share or confidence not between 0
-    and 1.
+    By likelihood, as for :func:`fit_weibull`. ValueError as there, and for a share or confidence not between 0 and 1.
 
     References
     ----------
@@ -192,8 +160,6 @@ def _data(lives: ArrayLike, failed: ArrayLike | None) -> tuple[Floats, Bools]:
 
 
 def _best_shape(x: Floats, ends: Bools) -> float:
-    from scipy import optimize
-
     log_x = np.log(x / x.max())
     wanted = float(log_x[ends].mean())
 
@@ -204,7 +170,7 @@ def _best_shape(x: Floats, ends: Bools) -> float:
     high = 1.0
     while gap(high) < 0.0:
         high *= 2.0
-    return float(optimize.brentq(gap, 1e-6, high, xtol=1e-12, rtol=1e-13))
+    return float(scipy.optimize.brentq(gap, 1e-6, high, xtol=1e-12, rtol=1e-13))
 
 
 def _by_shape(x: Floats, ends: Bools, shape: float) -> float:
@@ -217,8 +183,6 @@ def _by_shape(x: Floats, ends: Bools, shape: float) -> float:
 
 def _by_age(x: Floats, ends: Bools, age: float, hazard: float) -> float:
     """Log-likelihood with that cumulated hazard at an age, and its own best shape."""
-    from scipy import optimize
-
     count, log_x = int(ends.sum()), np.log(x / age)
 
     def slope(log_shape: float) -> float:
@@ -226,26 +190,22 @@ def _by_age(x: Floats, ends: Bools, age: float, hazard: float) -> float:
         grown = np.exp(np.minimum(shape * log_x, 600.0))
         return float(count / shape + log_x[ends].sum() - hazard * (grown * log_x).sum())
 
-    shape = math.exp(optimize.brentq(slope, -30.0, 12.0, xtol=1e-13))
+    shape = math.exp(scipy.optimize.brentq(slope, -30.0, 12.0, xtol=1e-13))
     grown = np.exp(shape * log_x).sum()
     return float(count * math.log(shape * hazard / age) + (shape - 1.0) * log_x[ends].sum() - hazard * grown)
 
 
 def _allowed(confidence: float) -> float:
-    from scipy import special
-
     if not 0.0 < confidence < 1.0:
         raise ValueError("a confidence must lie between 0 and 1 (0.9 for 90 %)")
-    return float(special.chdtri(1.0, 1.0 - confidence)) / 2.0
+    return float(scipy.special.chdtri(1.0, 1.0 - confidence)) / 2.0
 
 
 def _outward(drop: Callable[[float], float], sign: float) -> float:
     """Distance from the best, on the log scale, at which the likelihood has dropped enough."""
-    from scipy import optimize
-
     far = 0.1
     while drop(sign * far) < 0.0:
         far *= 2.0
         if far > 60.0:
             return math.inf
-    return float(optimize.brentq(lambda step: drop(sign * step), 0.0, far, xtol=1e-11))
+    return float(scipy.optimize.brentq(lambda step: drop(sign * step), 0.0, far, xtol=1e-11))

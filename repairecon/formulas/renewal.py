@@ -2,21 +2,21 @@
 
 A life enters :func:`renewals` as its cdf at the half steps of the horizon (:func:`half_steps`), one life a column where
 there are several. The first unit may have another life than those after it. A cdf above 0 at time 0 is a unit dead on
-arrival, replaced at once. :func:`rebuilds` takes Weibull lives in years.
+arrival, replaced at once. :func:`rebuilds` and :func:`best_replacement_age` take Weibull lives.
 """
 
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
 
 from repairecon.formulas.discount import single_present_value
-from repairecon.formulas.lives import virtual_age
 
 Floats = NDArray[np.float64]
 
 _COARSE = 0.3
-"""Share of units that may end within half a step; beyond it the midpoint rule is off by more than is told."""
+"""Share of units that may end within half a step; beyond it the midpoint rule is off by more than the pages say."""
 
 BLOCK = 32
 """Steps that are solved together."""
@@ -27,10 +27,8 @@ def half_steps(horizon_years: float, steps: int = 200) -> Floats:
 
     Parameters
     ----------
-    horizon_years : float
-        Horizon [year].
-    steps : int
-        Steps the horizon is cut into, at least 1 [-].
+    horizon_years, steps : float, int
+        Horizon [year]; steps it is cut into, at least 1 [-].
 
     Returns
     -------
@@ -75,10 +73,9 @@ def renewals(first_cdf: ArrayLike, later_cdf: ArrayLike) -> Floats:
 
     Notes
     -----
-    Solves ``F1(t) = integral of S(t - x) dM(x)``: of those that failed once or more, the last unit still works. With
-    dM at the middle of its step it is a triangular system with constant diagonals. Error of order step squared for
-    shapes above 1. ValueError unless the lengths are the same and odd, the chances in 0..1, and for steps so coarse
-    that over 30 % of the later units end within the first half step.
+    Solves ``F1(t) = integral of S(t - x) dM(x)`` (of those that failed once or more, the last unit still works) with dM
+    at the middle of its step; error of order step squared for shapes above 1. ValueError unless the lengths are the same
+    and odd, the chances in 0..1, and for steps so coarse that over 30 % of the later units end within the first half step.
 
     References
     ----------
@@ -96,24 +93,21 @@ def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate
     ----------
     failures : array (steps + 1,) or (steps + 1, lives)
         Expected failures to the end of each step, from :func:`renewals` [-].
-    horizon_years : float
-        Horizon those steps cover [year].
-    discount_rate : float
-        Discount rate; a real one goes with today's prices [1/year].
+    horizon_years, discount_rate : float
+        Horizon those steps cover [year]; discount rate, a real one with today's prices [1/year].
 
     Returns
     -------
     float or array (lives,)
-        Discounted failures [-]: times the cost of a failure today, their present cost. At a rate of 0 the expected
-        failures themselves.
+        Discounted failures [-]: times the cost of a failure today, their present cost.
 
     Notes
     -----
-    Each step's failures are discounted from its middle. ValueError for a rate of -1 or less, or above 1.
+    ``integral of (1 + d)**-t dM(t)``, each step's failures at its middle. ValueError for a rate of -1 or less, or above 1.
 
     References
     ----------
-    D. R. Cox, Renewal Theory (1962), section 2.2 (from memory); the integral of ``(1 + d)**-t dM(t)``.
+    D. R. Cox, Renewal Theory (1962), section 2.2 (from memory).
     """
     count = np.asarray(failures, dtype=float)
     step = np.asarray(horizon_years / max(len(count) - 1, 1))
@@ -128,7 +122,7 @@ def p_marked_failure(first_cdf: ArrayLike, later_cdf: ArrayLike, p_mark: ArrayLi
     Parameters
     ----------
     first_cdf, later_cdf : array (2 steps + 1,) or (2 steps + 1, lives)
-        Chance that the unit now in place, and one that follows, fails within each of the half steps [-].
+        As for :func:`renewals` [-].
     p_mark : float or array (lives,)
         Chance that a failure is of that kind, each on its own [-]; 0..1.
 
@@ -166,14 +160,12 @@ def _reached(first: Floats, later: Floats, goes_on: Floats) -> Floats:
 
 def _solved_series(diagonals: Floats, known: Floats) -> Floats:
     """Solution, a column a life, of the triangular system whose diagonals are constant."""
-    from scipy.linalg import solve_triangular, toeplitz
-
     # scipy.signal.lfilter does the same, but takes as long to load as all of pandas
     rows, shape = len(known), np.broadcast_shapes(diagonals.shape, known.shape)
     sides = np.broadcast_to(known, shape).reshape(rows, -1)
     series = np.broadcast_to(diagonals, shape).reshape(rows, -1)
     zeros = np.zeros(rows)
-    solved = [solve_triangular(toeplitz(a, zeros), b, lower=True) for a, b in zip(series.T, sides.T, strict=True)]
+    solved = [scipy.linalg.solve_triangular(scipy.linalg.toeplitz(a, zeros), b, lower=True) for a, b in zip(series.T, sides.T, strict=True)]
     return np.stack(solved, axis=1).reshape(shape)
 
 
@@ -187,11 +179,7 @@ def _columns(first_cdf: ArrayLike, later_cdf: ArrayLike) -> tuple[Floats, Floats
     if np.any(later[0] >= 1.0):
         raise ValueError("units that are all dead on arrival can never be replaced")
     axes = max(first.ndim, later.ndim)
-    return _widen(first, axes), _widen(later, axes)
-
-
-def _widen(a: Floats, axes: int) -> Floats:
-    return a.reshape(a.shape + (1,) * (axes - a.ndim))
+    return tuple(a.reshape(a.shape + (1,) * (axes - a.ndim)) for a in (first, later))  # type: ignore[return-value]
 
 
 def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float, shape: float) -> Floats:
@@ -201,10 +189,8 @@ def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float,
     ----------
     life_years, life_hours : float or array
         Characteristic life on each clock [year] and [h]; inf where that clock does not matter.
-    hours_a_year : float
-        Use [h/year]; 0 = it only stands.
-    shape : float
-        Shape, the same on both clocks [-].
+    hours_a_year, shape : float
+        Use, 0 = it only stands [h/year]; shape, the same on both clocks [-].
 
     Returns
     -------
@@ -251,18 +237,12 @@ def rebuilds(
 
     Parameters
     ----------
-    horizon_years : float
-        Horizon [year].
-    life : array (lives,)
-        Characteristic lives of a new one [year].
-    shape : float
-        Shape [-].
-    age : float
-        Virtual age now, after the rebuild that starts the horizon [year].
-    wear_kept : float
-        Share of the wear since the rebuild before that each rebuild leaves [-]; 0..1.
-    p_early : float
-        Share of rebuilds that fail at once [-]; below 1.
+    horizon_years, life, shape, age : float, array (lives,), float, float
+        Horizon [year]; characteristic lives of a new one [year]; shape [-]; virtual age now, after the rebuild that
+        starts the horizon [year].
+    wear_kept, p_early : float
+        Share of the wear since the rebuild before that each rebuild leaves, 0..1 [-]; share of rebuilds that fail at
+        once, below 1 [-].
     p_goes_on : float or array (kinds,)
         Chance that a failure is followed by a rebuild, the count ending otherwise [-]; 0..1.
     steps : int
@@ -275,21 +255,17 @@ def rebuilds(
 
     Notes
     -----
-    Kijima's type I, :func:`lives.virtual_age`: as the wear kept adds up, a unit rebuilt at time x behaves as one of
-    age ``age + wear_kept x``, whatever the number of rebuilds. A share of 0 with no age is the ordinary renewal
-    process; a share of 1 is a repair that leaves the unit as old as it was, with ``((age + t) / life)**shape - (age /
-    life)**shape`` failures expected. Solves ``F(t | age) = integral of S(t - x | age + wear_kept x) dM(x)`` (of those
-    that failed once or more the last rebuild still works) step by step with dM at the middle of its step, once with
-    these steps and once with steps half as long, and takes the error of order step squared out of the two. What is
-    left is below 0.0001 of the failures for shapes of 1 or more wherever the steps are not refused, and with 200
-    steps down to a shape of 0.5. ValueError for shares outside 0..1, and for steps so coarse that over 30 % of the
-    units end within half a step.
+    Kijima's type I: as the wear kept adds up, a unit rebuilt at time x behaves as one of age ``age + wear_kept x``,
+    whatever the number of rebuilds. A share of 0 with no age is the ordinary renewal process; a share of 1 a repair that
+    leaves the unit as old as it was. Solves ``F(t | age) = integral of S(t - x | age + wear_kept x) dM(x)`` step by step
+    with dM at the middle of its step, once with these steps and once with steps half as long, and takes the error of order
+    step squared out of the two; what is left is below 0.0001 of the failures for shapes of 1 or more, and with 200 steps
+    down to 0.5. ValueError for shares outside 0..1, and for steps so coarse that over 30 % end within half a step.
 
     References
     ----------
     M. Kijima, "Some results for repairable systems with general repair", Journal of Applied Probability 26 (1989)
-    89-102, model I (from memory); M. Xie, "On the solution of renewal-type integral equations", Communications in
-    Statistics, Simulation and Computation 18 (1989) 281-293 (midpoint rule; from memory).
+    89-102, model I (from memory); M. Xie, as for :func:`half_steps`.
 
     Examples
     --------
@@ -297,7 +273,7 @@ def rebuilds(
     4.0
     """
     lives, goes_on = np.atleast_1d(np.asarray(life, dtype=float)), np.asarray(p_goes_on, dtype=float)
-    for chance in (p_early, goes_on):
+    for chance in (p_early, wear_kept, goes_on):
         if not np.all((np.asarray(chance) >= 0.0) & (np.asarray(chance) <= 1.0)):
             raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
     if p_early >= 1.0:
@@ -317,8 +293,9 @@ def _solved(
     scale, step = life[:, None] ** -shape, horizon / steps
     middle = np.asarray((np.arange(steps) + 0.5) * step, dtype=np.float64)
     ends = np.asarray(np.arange(steps + 1) * step, dtype=np.float64)
-    after = np.asarray(virtual_age(age, middle, kept), dtype=np.float64)
-    if (1.0 - p_early) * -np.expm1(-float(scale.max()) * _most_added(shape, age, after[-1], step / 2)) > _COARSE:
+    after = np.asarray(age + kept * middle, dtype=np.float64)
+    most = float(_added(shape, np.array([age, after[-1]]), np.asarray(step / 2)).max())
+    if (1.0 - p_early) * -np.expm1(-float(scale.max()) * most) > _COARSE:
         raise ValueError("the steps are too coarse for such short lives: take more of them")
     fails = 1.0 - (1.0 - p_early) * np.exp(-scale * _added(shape, np.asarray(age), ends))
     at_start = p_early / (1.0 - kinds * p_early)
@@ -348,6 +325,69 @@ def _added(shape: float, age: Floats, further: Floats) -> Floats:
     return np.asarray((age + further) ** shape - age**shape)
 
 
-def _most_added(shape: float, age: float, oldest: float, further: float) -> float:
-    """Hazard added from the first or the last age on, whichever is more."""
-    return float(np.max(_added(shape, np.array([age, oldest]), np.asarray(further))))
+def best_replacement_age(
+    cost_planned: float, cost_failure: float, life: float, shape: float, discount_rate: float = 0.0
+) -> tuple[float, float]:
+    """Age at which replacing in time costs least, and that cost a unit of time.
+
+    Parameters
+    ----------
+    cost_planned, cost_failure : float
+        Cost of a planned replacement, above 0, and of one after a failure [home money].
+    life, shape, discount_rate : float
+        Characteristic life of its Weibull life [time]; shape [-]; discount rate a unit of time [1/time].
+
+    Returns
+    -------
+    age, cost : float, float
+        Best age [time], inf if waiting for the failure is best; its cost [home money/time].
+
+    Notes
+    -----
+    Least of ``(planned S(T) + failure F(T)) / integral of S from 0 to T``; discounted, S and the failures are each
+    weighted by ``(1 + d)**-t``, and the figure is the even flow of the same present cost. The derivative has one root
+    for a shape above 1. Waiting is best for a shape of 1 or less, for a failure no dearer than a planned replacement,
+    and where the root lies at an age that fewer than one unit in 10**9 reaches. ValueError unless costs, life and
+    shape are above 0 and the rate in 0..1.
+
+    References
+    ----------
+    R. E. Barlow, L. C. Hunter, "Optimum preventive maintenance policies", Operations Research 8 (1960) 90-100, policy
+    I; B. Fox, "Age replacement with discounting", Operations Research 14 (1966) 533-537 (both from memory).
+
+    Examples
+    --------
+    >>> age, cost = best_replacement_age(1, 5, 1000, 2.5)
+    >>> round(age, 1), round(cost, 4)
+    (493.0, 0.0035)
+    """
+    if not (cost_planned > 0.0 and cost_failure >= 0.0):
+        raise ValueError("give a planned replacement a cost above 0, and a failure one of 0 or more")
+    if not (life > 0.0 and shape > 0.0):
+        raise ValueError("a life and its shape must be above 0")
+    if not 0.0 <= discount_rate <= 1.0:
+        raise ValueError(f"a discount rate must lie in 0..1, not {discount_rate}: give 0.05 for 5 %")
+    force = float(np.log1p(discount_rate))
+
+    def cost_and_slope(log_age: float) -> tuple[float, float]:
+        age = min(np.exp(log_age), life * 40.0 ** (1.0 / shape))
+        lasting, reached = _lasting(age, life, shape, force)
+        cost = cost_planned * reached + cost_failure * (1.0 - reached - force * lasting)
+        hazard = shape / life * (age / life) ** (shape - 1.0)
+        gain = ((cost_failure - cost_planned) * hazard - cost_planned * force) * lasting
+        return cost / lasting, gain - cost
+
+    low, high = np.log(life) - 100.0, np.log(life) + np.log(20.7) / shape
+    if cost_and_slope(high)[1] <= 0.0:  # without wear, or with failures no dearer, the slope stays below 0
+        return float("inf"), cost_and_slope(np.inf)[0]
+    best = float(scipy.optimize.brentq(lambda x: cost_and_slope(x)[1], low, high, xtol=1e-12))
+    return float(np.exp(best)), cost_and_slope(best)[0]
+
+
+def _lasting(age: float, life: float, shape: float, force: float) -> tuple[float, float]:
+    """Discounted time until an age or the failure, by a double exponential rule; chance of reaching it, discounted."""
+    x = np.linspace(-3.5, 3.5, 201)
+    share = 1.0 / (1.0 + np.exp(-np.pi * np.sinh(x)))
+    weight = (x[1] - x[0]) * np.pi * np.cosh(x) * share * (1.0 - share)
+    alive = np.exp(-((age * share / life) ** shape) - force * age * share)
+    return float(age * (weight @ alive)), float(np.exp(-((age / life) ** shape) - force * age))

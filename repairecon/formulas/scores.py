@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from math import log
+from math import ceil, log
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
@@ -36,12 +37,8 @@ def pinball(seen: ArrayLike, quantile: ArrayLike, p: float) -> Floats:
 
     Parameters
     ----------
-    seen : array
-        What came [any unit].
-    quantile : array
-        What was stated to hold it with chance p [same unit].
-    p : float
-        That chance, between 0 and 1 [-].
+    seen, quantile, p : array, array, float
+        What came [any unit]; what was stated to hold it with chance p [same unit]; that chance [-].
 
     Returns
     -------
@@ -51,7 +48,7 @@ def pinball(seen: ArrayLike, quantile: ArrayLike, p: float) -> Floats:
     Notes
     -----
     ``p * (x - q)`` above the quantile, ``(1 - p) * (q - x)`` below: least on average when the true quantile is
-    stated. ValueError for p outside 0 to 1.
+    stated. ValueError for p not between 0 and 1.
 
     References
     ----------
@@ -60,8 +57,8 @@ def pinball(seen: ArrayLike, quantile: ArrayLike, p: float) -> Floats:
 
     Examples
     --------
-    >>> pinball([12.0, 8.0], 10.0, 0.9).tolist()
-    [1.8, 0.19999999999999996]
+    >>> pinball([12.0, 8.0], 10.0, 0.75).tolist()
+    [1.5, 0.5]
     """
     if not 0.0 < p < 1.0:
         raise ValueError("a quantile's chance lies between 0 and 1")
@@ -74,10 +71,8 @@ def brier(stated: ArrayLike, happened: ArrayLike) -> float:
 
     Parameters
     ----------
-    stated : array
-        Chances [-].
-    happened : array of bool
-        Whether each came [-].
+    stated, happened : array, array of bool
+        Chances [-]; whether each came.
 
     Returns
     -------
@@ -108,10 +103,8 @@ def brier_parts(stated: ArrayLike, happened: ArrayLike, edges: ArrayLike) -> Bri
 
     Parameters
     ----------
-    stated : array
-        Chances [-].
-    happened : array of bool
-        Whether each came [-].
+    stated, happened : array, array of bool
+        Chances [-]; whether each came.
     edges : array (groups + 1,)
         Ends of the groups, from 0 to 1, rising [-].
 
@@ -123,8 +116,7 @@ def brier_parts(stated: ArrayLike, happened: ArrayLike, edges: ArrayLike) -> Bri
     Notes
     -----
     Over groups k with mean stated p, share happened o, count n of N: reliability ``sum n (p - o)**2 / N``, resolution
-    ``sum n (o - O)**2 / N``, uncertainty ``O (1 - O)``; ``within`` makes the sum exact where chances differ inside a
-    group.
+    ``sum n (o - O)**2 / N``, uncertainty ``O (1 - O)``; ``within`` makes the sum exact where chances differ in a group.
 
     References
     ----------
@@ -156,12 +148,8 @@ def calibration_groups(
 
     Parameters
     ----------
-    stated : array
-        Chances [-].
-    happened : array of bool
-        Whether each came [-].
-    edges : array (groups + 1,)
-        Ends of the groups, from 0 to 1, rising [-].
+    stated, happened, edges : array, array of bool, array (groups + 1,)
+        As for :func:`brier_parts` [-].
     confidence : float
         Confidence of the range of each share [-].
 
@@ -172,7 +160,7 @@ def calibration_groups(
 
     Notes
     -----
-    Ranges of the shares by :func:`repairecon.formulas.coverage.share_interval`.
+    Ranges of the shares by :func:`share_interval`.
 
     References
     ----------
@@ -193,10 +181,8 @@ def log_score(stated: ArrayLike, happened: ArrayLike) -> float:
 
     Parameters
     ----------
-    stated : array
-        Chances [-].
-    happened : array of bool
-        Whether each came [-].
+    stated, happened : array, array of bool
+        Chances [-]; whether each came.
 
     Returns
     -------
@@ -228,12 +214,8 @@ def share_interval(inside: int, of: int, confidence: float = 0.9, method: str = 
 
     Parameters
     ----------
-    inside : int
-        How many [-].
-    of : int
-        Of how many [-].
-    confidence : float
-        Confidence [-].
+    inside, of, confidence : int, int, float
+        How many [-]; of how many [-]; confidence [-].
     method : str
         "jeffreys", or "exact" for the ends that never promise too much.
 
@@ -255,20 +237,17 @@ def share_interval(inside: int, of: int, confidence: float = 0.9, method: str = 
 
     Examples
     --------
-    >>> low, high = share_interval(4, 20, 0.9, "exact")
-    >>> round(low, 4), round(high, 4)
-    (0.0714, 0.401)
+    >>> [round(end, 4) for end in share_interval(4, 20, 0.9, "exact")]
+    [0.0714, 0.401]
     """
-    from scipy import special
-
     if not 0 <= inside <= of or method not in ("jeffreys", "exact"):
         raise ValueError("so many of so many, by jeffreys or exact")
     if of == 0:
         return 0.0, 1.0
     side, less = (1.0 - confidence) / 2.0, 0.5 if method == "jeffreys" else 0.0
     k, rest = float(inside), float(of - inside)
-    low = 0.0 if inside == 0 else float(special.betaincinv(k + less, rest + 1.0 - less, side))
-    high = 1.0 if inside == of else float(special.betaincinv(k + 1.0 - less, rest + less, 1.0 - side))
+    low = 0.0 if inside == 0 else float(scipy.special.betaincinv(k + less, rest + 1.0 - less, side))
+    high = 1.0 if inside == of else float(scipy.special.betaincinv(k + 1.0 - less, rest + less, 1.0 - side))
     return low, high
 
 
@@ -277,14 +256,8 @@ def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> F
 
     Parameters
     ----------
-    seen : array
-        What came [any unit].
-    p10 : array
-        Value that one in ten stays below [same unit].
-    p50 : array
-        Value that half stay below [same unit].
-    p90 : array
-        Value that nine in ten stay below [same unit].
+    seen, p10, p50, p90 : array
+        What came, and the values that one in ten, half and nine in ten stay below [same unit].
 
     Returns
     -------
@@ -302,57 +275,58 @@ def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> F
 
     Examples
     --------
-    >>> places([10.0, 20.0, 5.0], 5.0, 10.0, 20.0).tolist()
-    [0.0, 1.2815515655446004, -1.2815515655446004]
+    >>> places([10.0, 20.0, 5.0], 5.0, 10.0, 20.0).round(4).tolist()
+    [0.0, 1.2816, -1.2816]
     """
-    from scipy import special
-
     x, low, middle, high = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (seen, p10, p50, p90)))
     logs = (x > 0.0) & (low > 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         x, low, middle, high = (np.where(logs, np.log(v), v) for v in (x, low, middle, high))
         side = np.where(x >= middle, high - middle, middle - low)
         score = np.where(x == middle, 0.0, (x - middle) / side)
-    return np.where(side > 0.0, float(special.ndtri(0.9)) * score, np.nan)
+    return np.where(side > 0.0, float(scipy.special.ndtri(0.9)) * score, np.nan)
 
 
-def spread_interval(scores: ArrayLike, confidence: float = 0.9) -> tuple[float, float, float]:
-    """By how much ranges should be widened, and how well that is known.
+def widening(scores: ArrayLike, share: float = 0.8, confidence: float = 0.9) -> tuple[float, float, float]:
+    """How many times as wide ranges must be to hold the share that they claim, and how well that is known.
 
     Parameters
     ----------
     scores : array
-        Normal scores of what came, as :func:`places` gives them [-].
-    confidence : float
-        Confidence of the range [-].
+        Normal scores of what came, as :func:`places` gives them; nan for what no widening takes in [-].
+    share, confidence : float
+        Share of cases that a range claims to hold, as many above as below it [-]; confidence of the factor's range [-].
 
     Returns
     -------
     factor, low, high : float, float, float
-        Best factor and its range: above 1 the ranges were too narrow [-].
+        The least factor with which that share would have been held, and its range: above 1 the ranges were too
+        narrow; high is inf where so few cases leave it open [-].
 
     Notes
     -----
-    Root mean square of the scores; ``sum(z**2)`` over its chi-square quantiles bounds the square of the factor. A
-    shift to one side counts as spread. Range of use: scores that are near normal; one wild value weighs heavily.
-    ValueError without scores.
+    A range made c times as wide about its middle holds a score z if ``abs(z) <= c ndtri((1 + share) / 2)``, so the
+    factor is a quantile of the scores without sign: the one of rank ``ceil(share n)``. Its range takes the ranks that
+    a binomial count of ``share`` and n stays below (or reaches) with a chance of at most half of what the confidence
+    leaves out; whatever the shape of the scores. One wild case counts for one case. ValueError without scores.
 
     References
     ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.3.1 (range of a standard deviation; from memory).
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.6.2 (quantiles by order statistics; from memory);
+    G. J. Hahn, W. Q. Meeker, Statistical Intervals (1991), section 5.2 (ranges of a quantile; section from memory).
 
     Examples
     --------
-    >>> factor, low, high = spread_interval([-1.0, 1.0, 1.5, -1.5])
-    >>> round(factor, 3), low < 1.0 < high
-    (1.275, True)
+    >>> factor, low, high = widening([0.3, -0.8, 1.1, -1.9, 2.6])
+    >>> round(factor, 3), round(low, 3), high
+    (1.483, 0.624, inf)
     """
-    from scipy import special
-
-    z = np.asarray(scores, dtype=float)
-    z = z[np.isfinite(z)]
-    if not len(z):
-        raise ValueError("no score to learn a spread from")
-    total, side = float(z @ z), (1.0 - confidence) / 2.0
-    most, least = (float(special.chdtri(len(z), p)) for p in (side, 1.0 - side))
-    return (total / len(z)) ** 0.5, (total / most) ** 0.5, (total / least) ** 0.5
+    z = np.abs(np.asarray(scores, dtype=float))
+    n, side = len(z), (1.0 - confidence) / 2.0
+    if not n:
+        raise ValueError("no score to learn a width from")
+    ranked = np.sort(np.where(np.isnan(z), np.inf, z)) / float(scipy.special.ndtri(0.5 + share / 2.0))
+    below = scipy.special.bdtr(np.arange(n + 1), n, share)  # chance that at most so many scores lie below the true quantile
+    least, most = int((below[:-1] <= side).sum()), int(np.argmax(below >= 1.0 - side)) + 1
+    low = float(ranked[least - 1]) if least else 0.0
+    return float(ranked[ceil(share * n - 1e-9) - 1]), low, float(ranked[most - 1]) if most <= n else np.inf

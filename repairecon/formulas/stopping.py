@@ -60,20 +60,17 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
 
     Returns
     -------
-    value : float
-        Least expected cost [home money].
-    stages : tuple of StageRule
-        For each stage, by set: `choice` (action index, -1 go on, -2 where the set cannot come), `cost_go_on` (acting
-        best later), `cost_stop` (the cheapest stop), `best_stop` (its action), both [home money] and nan where the
-        set cannot come, and `p_set` [-].
+    StopRule
+        Least expected cost [home money], and for each stage, by set: `choice` (action index, -1 go on, -2 where the set
+        cannot come), `cost_go_on` (acting best later), `cost_stop` (the cheapest stop), `best_stop` (its action), both
+        [home money] and nan where the set cannot come, and `p_set` [-].
 
     Notes
     -----
     Backward induction: V(set) = min(min over actions of E(stop_cost | set), E(V of next stage | set)), with V =
-    go_cost after the last stage. Costs of all stages must be counted from one and the same moment (all from the
-    start, or all from here on); what is spent on the way to a stage belongs in both its stop costs and those of later
-    stages. Equal costs (to 1e-12 of themselves): stop, by the first action. With no stage the value is E(go_cost).
-    Costs are above -inf and not nan. ValueError when a later stage forgets what an earlier one told apart.
+    go_cost after the last stage. Costs of all stages must be counted from one and the same moment. Equal costs (to 1e-12
+    of themselves): stop, by the first action. With no stage the value is E(go_cost). Costs are above -inf and not nan.
+    ValueError when a later stage forgets what an earlier one told apart.
 
     References
     ----------
@@ -111,23 +108,16 @@ def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cos
 
     Parameters
     ----------
-    rule : StopRule
-        From `optimal_stopping` [-].
-    ids_by_stage : int array (stages, leaves)
-        As given to `optimal_stopping` [-].
-    stop_cost : array (stages, leaves, actions)
-        What each stop costs; may be of another kind than the rule was made for (days, say) [any].
-    go_cost : array (leaves,)
-        What going on to the end costs, of the same kind [any].
+    rule, ids_by_stage : StopRule, int array (stages, leaves)
+        From `optimal_stopping`, and as given to it [-].
+    stop_cost, go_cost : array (stages, leaves, actions), array (leaves,)
+        What each stop costs and what going on to the end costs; may be of another kind than the rule was made for [any].
 
     Returns
     -------
-    stage : int array (leaves,)
-        Stage at which it stops; the number of stages where it goes on to the end [-].
-    action : int array (leaves,)
-        Action by which it stops; -1 where it goes on to the end [-].
-    cost : float array (leaves,)
-        Cost in that leaf [unit of the costs given].
+    Followed
+        By leaf: stage at which it stops, the number of stages where it goes on to the end; action by which it stops, -1
+        where it goes on to the end; cost [unit of the costs given].
 
     Notes
     -----

@@ -1,4 +1,4 @@
-"""Rules of thumb in use, each as the most that a repair may cost. Shown beside the reckoning, never in it."""
+"""Rules of thumb in use, each as the most that a repair may cost. Shown beside the computed answer, never in it."""
 
 from __future__ import annotations
 
@@ -78,10 +78,8 @@ def straight_line(price_new: ArrayLike, age_years: ArrayLike, life_years: ArrayL
 
     Parameters
     ----------
-    price_new : float or array
-        Price of a like unit today [home money].
-    age_years : float or array
-        Age of the unit [years].
+    price_new, age_years : float or array
+        Price of a like unit today [home money]; age of the unit [years].
     life_years : float or array
         Life to be expected of it when new [years].
 

@@ -14,9 +14,8 @@ Ints = NDArray[np.int64]
 States = NDArray[np.int16]
 Given = Sequence[tuple[int, int]]
 Group = tuple[Given, ArrayLike]
-_SUM_TOLERANCE = 1e-9
 NOT_HAPPENING = -1
-_DENSE_CODES = 65_536
+_SUM_TOLERANCE, _DENSE_CODES = 1e-9, 65_536
 
 
 def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) -> tuple[States, Floats]:
@@ -32,18 +31,16 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
 
     Returns
     -------
-    states : int16 array (leaves, events)
-        Outcome index of each event, columns in the order given; -1 where it does not happen [-].
-    chance : float array (leaves,)
-        Chance of each leaf [-].
+    states, chance : int16 array (leaves, events), float array (leaves,)
+        Outcome index of each event in the order given, -1 where it does not happen; chance of each leaf [-].
 
     Notes
     -----
     In a leaf the one group applies whose conditions all hold; a group with an empty `given` applies when no other of
     that event does; when none applies the event does not happen (-1). A condition on an event that does not happen
-    does not hold. Branches of chance zero are dropped. Leaves are in lexicographic order of the order of evaluation
-    (`evaluation_order`). ValueError: conditions in a circle, two groups that hold at once, chances below zero or
-    whose sum is off 1 by more than 1e-9, indices out of range, more than `limit` leaves.
+    does not hold. Branches of chance zero are dropped. Leaves are in lexicographic order of the order in which events are
+    settled: those named in conditions first, else as given. ValueError: conditions in a circle, two groups that hold at
+    once, chances below zero or whose sum is off 1 by more than 1e-9, indices out of range, more than `limit` leaves.
 
     References
     ----------
@@ -56,7 +53,7 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
     ([[0, -1], [1, 0], [1, 1]], [0.5, 0.125, 0.375])
     """
     tables = [_chance_table(index, groups) for index, groups in enumerate(events)]
-    order = evaluation_order([[given for given, _ in groups] for groups in events])
+    order = _evaluation_order([[given for given, _ in groups] for groups in events])
     _check_conditions(events, [table.shape[1] for table in tables])
     states = np.full((len(events), 1), NOT_HAPPENING, dtype=np.int16)
     chance = np.ones(1)
@@ -79,32 +76,8 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
     return states.T, chance
 
 
-def evaluation_order(givens: Sequence[Sequence[Given]]) -> list[int]:
-    """The order in which events are settled: those named in conditions first, else as given.
-
-    Parameters
-    ----------
-    givens : sequence of sequences of conditions
-        For each event, the `given` of each of its groups: (event index, outcome index) pairs [-].
-
-    Returns
-    -------
-    list of int
-        Event indices, conditions before what they govern; among those free the lowest index first [-].
-
-    Notes
-    -----
-    Topological sorting. ValueError names the events on a circle, or an index that is no event.
-
-    References
-    ----------
-    Kahn, Topological sorting of large networks, Communications of the ACM 5 (1962), p. 558-562.
-
-    Examples
-    --------
-    >>> evaluation_order([[((2, 0),)], [()], [()]])
-    [1, 2, 0]
-    """
+def _evaluation_order(givens: Sequence[Sequence[Given]]) -> list[int]:
+    """The order in which events are settled: those named in conditions first, of those free the lowest index."""
     parents = [{other for given in groups for other, _ in given} for groups in givens]
     for event, named in enumerate(parents):
         wrong = sorted(other for other in named if not 0 <= other < len(givens))
@@ -187,17 +160,13 @@ def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, fl
 
     Parameters
     ----------
-    chance : array (leaves,)
-        Chance of each leaf before [-].
-    likelihood : array (leaves,)
-        Chance of finding just this if the leaf is the true one, 0 to 1 [-].
+    chance, likelihood : array (leaves,)
+        Chance of each leaf before [-]; chance of finding just this if the leaf is the true one, 0 to 1 [-].
 
     Returns
     -------
-    chance : float array (leaves,)
-        Chance of each leaf after [-].
-    p_findings : float
-        Chance of the finding before it was made [-].
+    chance, p_findings : float array (leaves,), float
+        Chance of each leaf after, and of the finding before it was made [-].
 
     Notes
     -----
@@ -233,12 +202,10 @@ def finding_likelihood(states_column: ArrayLike, outcome: int, p_right: float = 
     ----------
     states_column : int array (leaves,)
         Outcome of the event in each leaf, -1 where it does not happen [-].
-    outcome : int
-        The outcome found; -1 for "it did not happen" [-].
+    outcome, outcomes : int
+        The outcome found, -1 for "it did not happen"; number of outcomes of the event [-].
     p_right : float
         Chance that the look shows what is the case [-].
-    outcomes : int
-        Number of outcomes of the event [-].
 
     Returns
     -------
@@ -279,12 +246,8 @@ def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.
 
     Parameters
     ----------
-    states_column : int array (leaves,)
-        Outcome of the event in each leaf, -1 where it does not happen [-].
-    outcomes : int
-        Number of outcomes of the event [-].
-    p_right : float
-        Chance that the look shows what is the case [-].
+    states_column, outcomes, p_right : int array (leaves,), int, float
+        As for :func:`finding_likelihood` [-].
 
     Returns
     -------
@@ -293,16 +256,11 @@ def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.
 
     Notes
     -----
-    The columns are `finding_likelihood` of each outcome and of -1; each row sums to 1.
+    The columns are :func:`finding_likelihood` of each outcome and of -1; each row sums to 1.
 
     References
     ----------
     Raiffa, Decision Analysis (1968), ch. 2 (tests that may be wrong).
-
-    Examples
-    --------
-    >>> look_likelihood([0, 1, -1], 2, p_right=0.75).tolist()
-    [[0.75, 0.25, 0.0], [0.25, 0.75, 0.0], [0.125, 0.125, 0.75]]
     """
     showings = [*range(outcomes), NOT_HAPPENING]
     columns = [finding_likelihood(states_column, k, p_right, outcomes=outcomes) for k in showings]
@@ -321,15 +279,12 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
 
     Returns
     -------
-    ids : int array (leaves,)
-        Number of the set each leaf belongs to, from 0, in lexicographic order of what is seen [-].
-    n : int
-        Number of sets [-].
+    ids, n : int array (leaves,), int
+        Number of the set each leaf belongs to, from 0, in lexicographic order of what is seen; number of sets [-].
 
     Notes
     -----
-    Seeing that an event does not happen counts as seeing it. Rows are told apart by a mixed-radix code, renumbered
-    without gaps.
+    Seeing that an event does not happen counts as seeing it. Rows are told apart by a mixed-radix code.
 
     References
     ----------
@@ -356,26 +311,19 @@ def expected_by_set(ids: ArrayLike, n: int, chance: ArrayLike, values: ArrayLike
 
     Parameters
     ----------
-    ids : int array (leaves,)
-        Set of each leaf, 0 to n - 1 [-].
-    n : int
-        Number of sets [-].
-    chance : array (leaves,)
-        Chance of each leaf [-].
-    values : array (leaves, ...)
-        What is averaged; may be infinite [any].
+    ids, n : int array (leaves,), int
+        Set of each leaf, 0 to n - 1; number of sets [-].
+    chance, values : array (leaves,), array (leaves, ...)
+        Chance of each leaf [-]; what is averaged, may be infinite [any].
 
     Returns
     -------
-    expected : float array (n, ...)
-        Conditional expectations [unit of values]; nan for a set of chance 0.
-    set_chance : float array (n,)
-        Chance of each set [-].
+    expected, set_chance : float array (n, ...), float array (n,)
+        Conditional expectations [unit of values], nan for a set of chance 0; chance of each set [-].
 
     Notes
     -----
-    sum(chance * value) / sum(chance) over each set. Leaves of chance 0 do not count, even where their value is
-    infinite.
+    sum(chance * value) / sum(chance) over each set. Leaves of chance 0 do not count, even where their value is infinite.
 
     References
     ----------

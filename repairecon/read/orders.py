@@ -1,29 +1,64 @@
-"""The orders that an owner sends: one CSV file a supplier, and all of them in one workbook."""
+"""The orders that an owner sends: a file a supplier without own figures, and the landed costs in one's own file."""
 
 from __future__ import annotations
 
 import os
 import re
+import zipfile
 from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
 
-from repairecon.read.files import write_all
-from repairecon.read.problems import key
+from repairecon.read.files import replace_all, write_all
+from repairecon.read.problems import clean, key
 from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
 from repairecon.records import OrderLine, OrderTotal, RepaireconError
 
-WORKBOOK = "orders.xlsx"
+WORKBOOK = "own_landed.xlsx"
 LANDED = "landed, duty and tax included"
 """The row of an order that holds its total in home money."""
+_SENT = (
+    "part",
+    "designation",
+    "material",
+    "packs",
+    "pieces a pack",
+    "pieces",
+    "price a pack",
+    "price",
+    "currency",
+    "ship to",
+)
 _HEADINGS = (
-    "item", "designation", "part_class", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line", "currency",
-    "source", "note",
-)  # fmt: skip
+    "item",
+    "designation",
+    "part_class",
+    "packs",
+    "pieces_a_pack",
+    "pieces",
+    "quoted_a_pack",
+    "quoted_line",
+    "currency",
+    "source",
+    "note",
+)
 _TOTALS = (
-    "supplier", "lines", "quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core",
-    "quoted_total", "currency", "cost_landed", "home_currency", "lead_days", "note",
-)  # fmt: skip
+    "supplier",
+    "lines",
+    "quoted_goods",
+    "quoted_discount",
+    "quoted_carriage",
+    "quoted_fees",
+    "quoted_core",
+    "quoted_total",
+    "currency",
+    "cost_landed",
+    "home_currency",
+    "lead_days",
+    "note",
+)
+_FIRST = "orders"
+"""Sheet of one's own file with a row a supplier."""
 _NOT_IN_A_FILE = re.compile(r"[^\w-]+")
 Rows = list[list[Value]]
 
@@ -33,9 +68,9 @@ def write_orders(
     lines: Sequence[OrderLine],
     totals: Sequence[OrderTotal],
     home_currency: str,
-    workbook: bool = True,
+    ship_to: str = "",
 ) -> tuple[Path, ...]:
-    """Write an order a supplier as ``order_<supplier>.csv``, and all of them as ``orders.xlsx``.
+    """Write ``order_<supplier>.csv`` to send, in the supplier's money, and ``own_landed.xlsx`` to keep.
 
     Parameters
     ----------
@@ -47,32 +82,68 @@ def write_orders(
         What each supplier's order comes to; figures are written as given.
     home_currency
         Currency of ``cost_landed``.
-    workbook
-        False for the CSV files alone.
+    ship_to
+        Where the goods shall go, for the orders.
 
     Returns
     -------
     tuple of Path
-        The files.
+        The files: the orders, then one's own.
 
     Raises
     ------
     RepaireconError
-        If there is nothing to order, a supplier lacks its total or its lines, a file of that name is there already, or
-        it cannot be written; nothing is written then.
+        If there is nothing to order, a supplier lacks its total or its lines, a file of that name is there that is no
+        earlier one of these or is a link, or it cannot be written; nothing is written then.
     """
     by_supplier = _by_supplier(lines, totals)
-    tables = {t.supplier: _table(by_supplier[key(t.supplier)], t, home_currency) for t in totals}
     names = _file_names([t.supplier for t in totals])
     files = {
-        name: csv_text(table, defuse=True).encode("utf-8-sig")
-        for name, table in zip(names, tables.values(), strict=True)
+        name: csv_text(_sent(by_supplier[key(t.supplier)], t, ship_to), defuse=True).encode("utf-8-sig")
+        for name, t in zip(names, totals, strict=True)
     }
-    if workbook:
-        files[WORKBOOK] = workbook_bytes({"orders": _all_totals(by_supplier, totals, home_currency), **tables})
+    own = {t.supplier: _table(by_supplier[key(t.supplier)], t, home_currency) for t in totals}
+    files[WORKBOOK] = workbook_bytes({_FIRST: _all_totals(by_supplier, totals, home_currency), **own})
     target = Path(folder)
-    write_all(target, files)
+    there = [name for name in files if os.path.lexists(target / name)]
+    if foreign := [why for name in there if (why := _not_ours(target / name))]:
+        raise RepaireconError("\n".join(foreign) + "\nnothing was written")
+    (replace_all if there else write_all)(target, files)
     return tuple(target / name for name in files)
+
+
+def earlier_orders(folder: Path, written: Sequence[Path]) -> tuple[str, ...]:
+    """Names of orders in a folder that were not written this time: they are of an earlier run and not to be sent."""
+    return tuple(sorted(p.name for p in folder.glob("order_*.csv") if p not in written and not _not_ours(p)))
+
+
+def _not_ours(path: Path) -> str:
+    """Why a file may not be replaced, '' for one that was written here before."""
+    name = clean(str(path))
+    if path.is_symlink():
+        return f"{name} is a link; remove it, or write to another folder"
+    try:
+        ours = path.is_file() and (_is_own(path) if path.name == WORKBOOK else _is_order(path))
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+        ours = False
+    return "" if ours else f"{name} is there already and is no order of an earlier run; write to another folder"
+
+
+def _is_order(path: Path) -> bool:
+    begins = csv_text([list(_SENT)]).encode("utf-8-sig")
+    with path.open("rb") as file:
+        return file.read(len(begins)) == begins
+
+
+def _is_own(path: Path) -> bool:
+    from openpyxl import load_workbook
+
+    book = load_workbook(path, read_only=True)
+    try:
+        rows = book[_FIRST].iter_rows(max_row=1, values_only=True)
+        return tuple(next(rows, ())) == _TOTALS
+    finally:
+        book.close()
 
 
 def _by_supplier(lines: Sequence[OrderLine], totals: Sequence[OrderTotal]) -> dict[str, list[OrderLine]]:
@@ -81,8 +152,8 @@ def _by_supplier(lines: Sequence[OrderLine], totals: Sequence[OrderTotal]) -> di
     grouped: dict[str, list[OrderLine]] = {}
     for line in lines:
         grouped.setdefault(key(line.supplier), []).append(line)
-    told = [key(t.supplier) for t in totals]
-    if sorted(told) != sorted(grouped):
+    known = [key(t.supplier) for t in totals]
+    if sorted(known) != sorted(grouped):
         raise RepaireconError("each supplier's order needs its lines and one total")
     return grouped
 
@@ -92,25 +163,52 @@ def _line_total(line: OrderLine) -> float:
     return float(Decimal(str(line.quoted)) * line.packs)
 
 
+def _sent(lines: Sequence[OrderLine], total: OrderTotal, ship_to: str) -> Rows:
+    """An order as the supplier reads it: what and how much, at the prices quoted."""
+    rows: Rows = [list(_SENT)]
+    for line in lines:
+        what: list[Value] = [line.item, line.designation, line.material, line.packs, line.pack, line.pieces]
+        rows.append([*what, line.quoted, _line_total(line), line.currency, ship_to])
+    for name, amount in _sums(total):
+        rows.append([name, "", "", None, None, None, None, amount, total.currency, ""])
+    return rows
+
+
+def _sums(total: OrderTotal) -> list[tuple[str, float]]:
+    """What the supplier's invoice should come to, charge by charge."""
+    sums = [
+        ("goods", total.quoted_goods),
+        ("discount", -total.quoted_discount),
+        ("carriage", total.quoted_carriage),
+        ("card fee and insurance", total.quoted_fees),
+        ("core surcharge, refunded against the old ones", total.quoted_core),
+        ("total to pay the supplier", total.quoted_total),
+    ]
+    return [(name, amount) for name, amount in sums if amount or name in ("goods", "carriage", sums[-1][0])]
+
+
 def _table(lines: Sequence[OrderLine], total: OrderTotal, home: str) -> Rows:
     rows: Rows = [list(_HEADINGS)]
     for line in lines:
-        what: list[Value] = [line.item, line.designation, line.part_class, line.packs, line.pack, line.pieces]
-        rows.append([*what, line.quoted, _line_total(line), line.currency, str(line.source), line.note])
-    sums = [
-        ("goods", total.quoted_goods, total.currency),
-        ("discount", -total.quoted_discount, total.currency),
-        ("carriage", total.quoted_carriage, total.currency),
-        ("card fee and insurance", total.quoted_fees, total.currency),
-        ("core surcharge, refunded against the old ones", total.quoted_core, total.currency),
-        ("total to pay the supplier", total.quoted_total, total.currency),
-        (LANDED, total.cost_landed, home),
-    ]
-    always = {"goods", "carriage", sums[-2][0], sums[-1][0]}
+        rows.append(
+            [
+                line.item,
+                line.designation,
+                line.part_class,
+                line.packs,
+                line.pack,
+                line.pieces,
+                line.quoted,
+                _line_total(line),
+                line.currency,
+                str(line.source),
+                line.note,
+            ]
+        )
+    sums = [(name, amount, total.currency) for name, amount in _sums(total)] + [(LANDED, total.cost_landed, home)]
     rows += [
-        [name, "", "", None, None, None, None, amount, money, "", total.note if name == sums[-1][0] else ""]
+        [name, "", "", None, None, None, None, amount, money, "", total.note if name == sums[-2][0] else ""]
         for name, amount, money in sums
-        if amount or name in always
     ]
     return rows
 

@@ -138,7 +138,7 @@ def _quote(reading: Reading, row: Row, missing: dict[str, None]) -> Quote:
         breaks=_breaks(row, quoted),
         valid_until=_valid_until(row),
         **row.these("pack", "minimum_packs", "part_class", "lead_days", "quoted_on", "weight_kg", "duty_rate"),
-        **row.these("quoted_core", "designation", "material"),
+        **row.these("quoted_core", "designation", "material", "take_near"),
     )
 
 

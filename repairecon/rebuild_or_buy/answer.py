@@ -9,13 +9,17 @@ from typing import TYPE_CHECKING
 from repairecon.rebuild_or_buy import bench as at_the_bench
 from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import sensitivity, tables, verdict
+from repairecon.rebuild_or_buy.advice import Advice, advice
+from repairecon.rebuild_or_buy.basis import Basis
 from repairecon.rebuild_or_buy.bench import Bench
 from repairecon.rebuild_or_buy.lives import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes
+from repairecon.rebuild_or_buy.policy import Place, StopWhen, places, stop_when
+from repairecon.rebuild_or_buy.remedies import Met, told
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
-from repairecon.rebuild_or_buy.stages import Decision, Place, StopWhen, decision, places, stop_when
+from repairecon.rebuild_or_buy.stages import Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import Finding
 from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
 from repairecon.rebuild_or_buy.years import Horizon
@@ -56,6 +60,23 @@ class Answer:
         self.cautions: tuple[str, ...] = case.unit.cautions
         self.cost_own_hour = model.own_hour
 
+    # ---- the advice -------------------------------------------------------------------------
+    @cached_property
+    def basis(self) -> Basis:
+        """This job and the years side by side, and where the choice turns."""
+        fitted = [f.way for f in self.life_fits if not f.refused]
+        return Basis(self.model, self.horizon, self.verdict.best, self.numbers, fitted)
+
+    @cached_property
+    def advice(self) -> Advice:
+        """What to do now."""
+        return advice(self)
+
+    @cached_property
+    def remedies(self) -> tuple[Met, ...]:
+        """How each outcome that has remedies is met, by way."""
+        return told(self.model)
+
     @property
     def _best(self) -> int:
         return self.model.ways.index(self.verdict.best)
@@ -90,7 +111,7 @@ class Answer:
     @cached_property
     def decision(self) -> Decision:
         """The staged choice from where the owner stands."""
-        return decision(self.model)
+        return decision(self.model, more=self.model.late)
 
     @cached_property
     def _rule(self) -> StopRule:
@@ -104,6 +125,12 @@ class Answer:
     def bench(self) -> Bench:
         """The choice at the bench in figures."""
         return at_the_bench.bench(self.model, self.decision, self._rule)
+
+    @cached_property
+    def benches(self) -> dict[str, Bench]:
+        """The same for each depth of rebuild that may be chosen, were that one begun."""
+        made = {i: decision(self.model, depth=i) for i in rebuilds_here(self.model)}
+        return {self.model.ways[i]: at_the_bench.bench(self.model, d, d.rule()) for i, d in made.items()}
 
     @cached_property
     def stages(self) -> pd.DataFrame:
@@ -124,6 +151,12 @@ class Answer:
     def order_times(self) -> pd.DataFrame:
         """A row a time of ordering the parts."""
         return at_the_bench.order_times(self.model)
+
+    @cached_property
+    def looks_at_hand(self) -> tuple[Worth, ...]:
+        """What the looks that the case names are worth, best net worth first."""
+        found = list(looking.looks_at_hand(self.model, self.decision, self.numbers))
+        return tuple(looking.in_order(found))
 
     @cached_property
     def looks(self) -> tuple[Worth, ...]:

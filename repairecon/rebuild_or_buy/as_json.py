@@ -6,7 +6,7 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
-from repairecon.rebuild_or_buy import sentences
+from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
 
 FIELDS = {"cash": "cash", "total": "total", "total_own_time_free": "total_own_time_free", "days": "days",
@@ -17,17 +17,19 @@ def as_json(answer: Answer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     v = answer.verdict
     return {
+        "advice": _plain(asdict(answer.advice)),
         "unit": answer.case.unit.name,
         "currency": answer.case.terms.currency,
         "figures": answer.case.unit.figures,
         "ways": [_way(answer, w) for w in answer.table.index],
-        "verdict": sentences.verdict(answer),
-        "best": v.best,
+        "verdict": " ".join(headline.advice(answer)),
+        "best": answer.advice.way,
         "second": v.second,
         "gap": v.gap,
         "p_best_below_second": v.p_best_below_second,
         "near_tie": v.near_tie,
         "flips": [{**asdict(f), "within_range": f.within_range} for f in answer.flips],
+        "ask": list(answer.model.buying.questions),
         "assumed": [asdict(a) for a in answer.assumed],
         "cautions": list(answer.cautions),
         "thumb_rules": [asdict(r) for r in answer.thumb_rules],
@@ -73,6 +75,13 @@ def _bench(answer: Answer) -> dict[str, Any]:
         "order_times": answer.order_times.to_dict(orient="records"),
         "looks": [asdict(w) for w in answer.looks],
     }
+
+
+def _plain(x: Any) -> Any:
+    """Records, lists and numbers as JSON can hold them."""
+    if isinstance(x, dict):
+        return {str(k): _plain(v) for k, v in x.items()}
+    return [_plain(v) for v in x] if isinstance(x, (list, tuple)) else _number(x)
 
 
 def _number(x: Any) -> Any:

@@ -10,15 +10,8 @@ import pandas as pd
 from repairecon.formulas import stopping
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.stages import (
-    GO_ON,
-    LEAVE,
-    Decision,
-    Place,
-    decision,
-    main_rebuild,
-    places,
-)
+from repairecon.rebuild_or_buy.policy import Place, places
+from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, main_rebuild
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, end_of
 from repairecon.records import ORDER_TIMES, STAGES, Case
 
@@ -70,6 +63,12 @@ def ended_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
     return {w.way: "what was found ends it" for w in rebuilds if (end_of(case, tree, w) <= done).all()}
 
 
+def off_already(case: Case, done: int) -> dict[str, str]:
+    """Ways that go on with the unit as it is, once that has been taken off."""
+    as_it_is = [w for w in case.ways if w.traits.in_service == "old"] if done >= STAGE["removal"] else []
+    return {w.way: "the unit is off already" for w in as_it_is}
+
+
 def bench(model: Model, made: Decision, rule: stopping.StopRule) -> Bench:
     """The choice at the bench in figures."""
     totals = model.totals
@@ -95,7 +94,7 @@ def bench(model: Model, made: Decision, rule: stopping.StopRule) -> Bench:
 
 def _repair_limit(made: Decision) -> tuple[float, str]:
     """What the cheapest stop would cost from here, and which it is."""
-    ways = [a for a, name in enumerate(made.actions) if name != LEAVE]
+    ways = [a for a, name in enumerate(made.actions) if name != LEAVE and not name.startswith(GO_ON)]
     if not ways:
         return np.inf, ""
     expected = made.chance @ made.stop_cost[0][:, ways]
@@ -149,7 +148,7 @@ def order_times(model: Model) -> pd.DataFrame:
         if order != case.terms.order_parts:
             changed = replace(case, terms=replace(case.terms, order_parts=order))
             allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
-            other = Model(changed, tree, allowed, model.done, model.own_hour, model.buying)
+            other = Model(changed, tree, allowed, model.done, model.own_hour, model.buying, model.costs.remedied)
         if other.costs.order_stage >= model.done:
             made = decision(other)
             made = replace(made, other=np.zeros_like(made.other))

@@ -13,6 +13,7 @@ from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, rebuild_or_buy
 
 LONG_WORK = 200_000
+PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions", "prices", "assumed")
 
 
 def add(jobs: Any) -> None:
@@ -30,6 +31,8 @@ def add(jobs: Any) -> None:
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
+    face.add_argument("--part", choices=PART_NAMES, help="print one part")
     job.set_defaults(run=run)
 
 
@@ -56,22 +59,6 @@ def _progress(total: int, wanted: bool) -> tuple[Callable[[int], None] | None, C
 
 def run(args: argparse.Namespace) -> None:
     """Reckon, then print or write."""
-    if args.report is not None:
-        from repairecon.show.report import write_report
-
-        parameters = {
-            "case_folder": str(Path(args.folder).resolve()),
-            "draws": args.draws,
-            "seed": args.seed,
-            "cost_own_hour": args.cost_own_hour,
-            "horizon_years": args.horizon_years,
-            "found": args.found,
-            "stage": args.stage,
-        }
-        read_case(args.folder)
-        write_report("rebuild_or_buy", args.report, parameters, show_bar=sys.stderr.isatty())
-        print(f"Wrote {args.report}")
-        return
     case = read_case(args.folder, years=bool(args.horizon_years))
     many = 0 if args.draws == AUTO else args.draws
     step, close = _progress(many, sys.stderr.isatty() and many >= LONG_WORK)
@@ -88,11 +75,18 @@ def run(args: argparse.Namespace) -> None:
         )
     finally:
         close()
-    if args.json:
+    if args.report is not None:
+        from repairecon.rebuild_or_buy.page import page
+        from repairecon.show.report import write_page
+
+        write_page(args.report, page(answer))
+        print(f"Wrote {args.report}")
+    elif args.json:
         from repairecon.rebuild_or_buy.as_json import as_json
 
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     else:
-        from repairecon.rebuild_or_buy.summary import summary
+        from repairecon.rebuild_or_buy import screen
 
-        print(summary(answer), end="")
+        said = screen.full(answer) if args.full else screen.one_part(answer, args.part) if args.part else ""
+        print(said or screen.first_screen(answer), end="")

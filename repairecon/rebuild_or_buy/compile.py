@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import ONE, Input, Term
-from repairecon.rebuild_or_buy.tree import STAGE, Tree
-from repairecon.rebuild_or_buy.ways_cost import Ints, WaysCost
+from repairecon.buying.inputs import Input, Product, Term
+from repairecon.rebuild_or_buy.tree import STAGE, Ints, Tree
+from repairecon.rebuild_or_buy.ways_cost import OWN_SPARE, WaysCost, lasting
 from repairecon.rebuild_or_buy.work import OUTPUTS, Bill
-from repairecon.records import Case, Way
+from repairecon.records import Case, Source, Way
 
 Floats = NDArray[np.float64]
 EVERYWHERE = 0
@@ -47,9 +47,12 @@ class Compiled:
 class Program:
     """A case compiled.
 
-    ``main`` whole rebuilds and sendings away by way, from stage ``done`` on; ``spent`` a plain rebuild up to a stage;
-    ``away`` and ``bought`` by way and stage after which it is taken; ``spare`` the price alone; ``late`` the wait for
-    what never comes; ``never`` the input that a way never comes; ``ends`` the stage at which a rebuild ends (L,).
+    ``main`` rebuilds, sendings away and ways for a while, from stage ``done`` on; ``spent`` a rebuild up to a stage;
+    ``away`` and ``bought`` by way and stage after which it is taken; ``spare`` the price alone; ``late`` the
+    wait for a way that never comes, ``lost`` its work by then, by way, the one taken instead (-1: none) and stage; ``never`` the input that it never
+    comes, or that a spare is dead; ``ends`` the stage at which a rebuild ends (L,). Of ways for a while ``breaks`` is
+    what more breaks, ``fails`` the input that it fails; ``over`` by the rebuild begun, the one gone over to and the
+    stage is the other's work up to there that is not done yet; ``away_more`` and ``p_away`` are of a failure away.
     """
 
     tree: Tree
@@ -62,7 +65,13 @@ class Program:
     away: dict[tuple[int, int], Compiled] = field(default_factory=dict)
     bought: dict[tuple[int, int], Compiled] = field(default_factory=dict)
     spare: dict[int, Compiled] = field(default_factory=dict)
-    late: Compiled | None = None
+    late: dict[int, Compiled] = field(default_factory=dict)
+    lost: dict[tuple[int, int, int], Compiled] = field(default_factory=dict)
+    breaks: dict[int, Compiled] = field(default_factory=dict)
+    fails: dict[int, int] = field(default_factory=dict)
+    over: dict[tuple[int, int, int], Compiled] = field(default_factory=dict)
+    away_more: Compiled | None = None
+    p_away: int = -1
     never: dict[int, int] = field(default_factory=dict)
     ends: dict[int, Ints] = field(default_factory=dict)
     lost_day: int = -1
@@ -83,6 +92,11 @@ class _Compiler:
 
     def term(self, term: Term) -> int:
         return self._terms.setdefault(term, len(self._terms))
+
+    def input(self, product: Product) -> int:
+        """Place of an input that may stand in no bill."""
+        self.term(product)
+        return product.inputs[0]
 
     def pattern(self, row: Floats) -> int:
         key = row.tobytes()
@@ -124,10 +138,9 @@ def compiled(case: Case, costs: WaysCost, done: int) -> Program:
     for i in plain_buys(case.ways):
         program.spare[i] = compiler.bill(costs.purchase(case.ways[i]))
         program.bought |= {(i, after): compiler.bill(costs.buy(case.ways[i], after)) for after in points}
-    late = Bill()
-    late.take(ONE, case.terms.give_up_days)
-    program.late = compiler.bill(late)
+    _going_over(program, compiler, costs)
     _never(program, compiler, costs)
+    _for_a_while(program, compiler, costs)
     day = costs.work.inputs.number(
         "lost day", "cost of a day out of service", f"{case.terms.currency} a day", case.terms.cost_lost_day
     )
@@ -155,14 +168,52 @@ def _rebuild(program: Program, compiler: _Compiler, costs: WaysCost, i: int, poi
             program.spent[i, k] = compiler.bill(costs.rebuild(way, upto=k) if k >= 0 else Bill())
 
 
+def _going_over(program: Program, compiler: _Compiler, costs: WaysCost) -> None:
+    """From one depth of rebuild to another, as long as no parts are ordered."""
+    here = [i for i, w in enumerate(costs.case.ways) if w.kind == "rebuild"]
+    for begun in here:
+        for other in here:
+            for point in range(program.done, costs.order_stage + 1) if other != begun else ():
+                bill = costs.not_done_yet(costs.case.ways[other], costs.case.ways[begun], point)
+                program.over[begun, other, point] = compiler.bill(bill)
+
+
 def _never(program: Program, compiler: _Compiler, costs: WaysCost) -> None:
-    """The chance that a way never comes, as its quote has it or else as the way itself."""
-    for i, way in enumerate(costs.case.ways):
-        p = way.p_never if way.traits.rebuilds != "here" else 0.0
-        if not way.traits.rebuilds:
+    """The chance that a way never comes, as its quote has it or else as the way itself, and what is lost by it."""
+    ways = costs.case.ways
+    for i, way in enumerate(ways):
+        p, what, label = way.p_never, "never", "never comes"
+        if way.kind == OWN_SPARE:
+            p, what, label = way.p_dead, "dead", "is dead"
+        elif not way.traits.rebuilds and way.traits.buys:
             quote = costs.price_of(way).quote
             p = quote.p_never if quote is not None and quote.p_never > 0 else p
+        elif way.traits.rebuilds != "away":
+            p = 0.0
         if p > 0:
-            chance = costs.work.inputs.chance(f"never:{way.way}", f"{way.way} never comes", p, way.source)
-            compiler.term(chance)
-            program.never[i] = chance.inputs[0]
+            program.never[i] = compiler.input(
+                costs.work.inputs.chance(f"{what}:{way.way}", f"{way.way} {label}", p, way.source)
+            )
+            program.late[i] = compiler.bill(costs.waited_in_vain(way))
+            for other in (-1, *(b for b in plain_buys(ways) if b != i)):
+                instead = None if other < 0 else ways[other]
+                for after in range(program.done, len(STAGE)):
+                    program.lost[i, other, after] = compiler.bill(costs.lost(way, instead, after))
+
+
+def _for_a_while(program: Program, compiler: _Compiler, costs: WaysCost) -> None:
+    """Carrying on, temporary repairs and doing without."""
+    for i, way in enumerate(costs.case.ways):
+        if lasting(way):
+            continue
+        program.main[i] = compiler.bill(costs.meanwhile(way))
+        if way.traits.in_service == "old":
+            program.breaks[i] = compiler.bill(costs.breaks(way))
+            fails = costs.work.inputs.chance(f"fails:{way.way}", f"{way.way} fails before", way.p_fails, way.source)
+            program.fails[i] = compiler.input(fails)
+    if program.fails:
+        p = costs.case.years.p_away
+        program.away_more = compiler.bill(costs.away())
+        program.p_away = compiler.input(
+            costs.work.inputs.chance("fails away", "it fails away from base", p, Source("case.toml"))
+        )

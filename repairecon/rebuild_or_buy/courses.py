@@ -6,13 +6,15 @@ chance that every other way costs more is a product of shares of their drawn cou
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from repairecon.formulas import digital
 from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws
-from repairecon.rebuild_or_buy.lives import clocks_of, counts
+from repairecon.rebuild_or_buy.lives import MONTHS, clocks_of, counts
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
 from repairecon.rebuild_or_buy.years import Ledger
@@ -42,16 +44,25 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
 def _means(ledger: Ledger, i: int, grid: Floats) -> Floats:
     """Exact expected discounted cost so far; what a spare fetches is not yet taken off."""
     years = ledger.years
-    count, _ = counts(clocks_of(ledger.case, ledger.case.ways[i]), years)
+    clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)])
+    count, _ = counts(clocks, years)
     t = np.linspace(0.0, years.horizon_years, 2 * len(count) - 1)
     worth = np.diff(count, axis=0) * ((1.0 + ledger.rate) ** -t[1::2])[:, None]
-    so_far = np.concatenate([[0.0], np.cumsum(worth.mean(axis=1))]) + count[0].mean()
-    return np.asarray(ledger.now[i] + ledger.failure(i) * np.interp(grid, t[::2], so_far))
+    so_far = np.concatenate([[0.0], np.cumsum(worth @ clocks.weights)]) + clocks.mean(count[0])
+    # what warranty pays and shorter lives bring is spread over the years as the failures are
+    whole = ledger.later(i)
+    each = whole / so_far[-1] if so_far[-1] > 0 else 0.0
+    return np.asarray(ledger.now[i] + each * np.interp(grid, t[::2], so_far))
 
 
 def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
     """Discounted cost so far (years, paths) of drawn courses of failures."""
-    clocks, years, name = clocks_of(ledger.case, ledger.case.ways[i]), ledger.years, ledger.ways[i]
+    clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)], drawn=True)
+    years, name = ledger.years, ledger.ways[i]
+    if ledger.case.ways[i].traits.in_service == "none":
+        clocks = replace(
+            clocks, life_years=np.full_like(clocks.life_years, np.inf), life_hours=clocks.life_hours + np.inf
+        )
     times = failure_times(
         clocks.life_years, clocks.life_hours, clocks.shape, clocks.age_years, clocks.p_early,
         years.hours_a_year, years.horizon_years, paths, seed, name,
@@ -62,7 +73,12 @@ def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int,
     now += float(ledger.now[i]) - outcomes.sampled_mean[i, 3]
     fails = np.isfinite(times)
     worth = np.zeros(times.shape)
-    worth[fails] = _failure_costs(ledger, outcomes, i, seed, int(fails.sum())) * (1.0 + ledger.rate) ** -times[fails]
+    costs = _failure_costs(ledger, outcomes, i, seed, int(fails.sum()))
+    months = ledger.warranty_months(i)
+    if months:
+        ran = np.diff(np.where(fails, times, 0.0), axis=0, prepend=0.0)[fails]
+        costs = costs - np.where(ran <= months / MONTHS, ledger.warranty_pays(i), 0.0)
+    worth[fails] = costs * (1.0 + ledger.rate) ** -times[fails]
     paid: Floats = now + np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
     return paid
 

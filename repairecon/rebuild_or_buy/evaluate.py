@@ -6,8 +6,8 @@ elsewhere (``choose``); here they are only added up.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -34,11 +34,19 @@ class Leaves:
 
 @dataclass(frozen=True)
 class Piece:
-    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not."""
+    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not.
+
+    ``ahead``: all is ordered while the old unit still works, so that no wait counts.
+    """
 
     bill: Compiled
     on: Leaves | None = None
     chances: tuple[tuple[int, bool], ...] = ()
+    ahead: bool = False
+
+    def given(self, chances: tuple[tuple[int, bool], ...]) -> Piece:
+        """The same as often as some more chances come up."""
+        return replace(self, chances=(*self.chances, *chances))
 
 
 Pieces = tuple[Piece, ...]
@@ -69,7 +77,18 @@ def term_means(
 
 def inputs_of(term: Term) -> tuple[int, ...]:
     """Inputs in a term."""
-    return term.inputs if isinstance(term, Product) else (*term.waits, *(i for i, _ in term.floor))
+    return term.inputs if isinstance(term, Product) else (*term.waits, *(i for i, _ in term.floor), *term.often)
+
+
+def ahead_means(program: Program, means: Floats, terms: Floats) -> Floats:
+    """The same with everything ordered ahead: no wait, and of the longest of several only the work done meanwhile."""
+    values = terms.copy()
+    for k, term in enumerate(program.terms):
+        if isinstance(term, LongestWait):
+            values[k] = sum(c * means[i] for i, c in term.floor) * float(np.prod([means[i] for i in term.often]))
+        elif any(program.inputs[i].is_wait for i in term.inputs):
+            values[k] = 0.0
+    return values
 
 
 def _term_mean(
@@ -82,18 +101,32 @@ def _term_mean(
         r, v = program.inputs[i].range.scaled(factors.get(i, 1.0)), fixed.get(i)
         waits.append((r.low, r.likely, r.high, r.shape) if v is None else (v, v, v, "pert"))
     floor = sum(k * float(means[i]) for i, k in term.floor)
-    return float(expected_maximum([*waits, (floor, floor, floor, "pert")]))
+    often = float(np.prod([means[i] for i in term.often]))
+    return often * float(expected_maximum([*waits, (floor, floor, floor, "pert")]))
 
 
 class AtMeans:
     """Pieces at the means of the inputs, over leaves of given chances."""
 
     def __init__(
-        self, program: Program, chance: Floats, inputs: Floats, terms: Floats, pattern_chance: dict[Leaves | None, Floats]
+        self,
+        program: Program,
+        chance: Floats,
+        inputs: Floats,
+        terms: Floats,
+        pattern_chance: dict[Leaves | None, Floats],
     ) -> None:
         self.program, self.chance, self.inputs, self.terms = program, chance, inputs, terms
         self._pattern_chance = pattern_chance
-        self._by_pattern: dict[tuple[Compiled, tuple[float, ...]], Floats] = {}
+        self._by_pattern: dict[tuple[Compiled, bool, tuple[float, ...]], Floats] = {}
+
+    @cached_property
+    def terms_ahead(self) -> Floats:
+        """Expected value of each term where no wait counts."""
+        return ahead_means(self.program, self.inputs, self.terms)
+
+    def _terms(self, piece: Piece) -> Floats:
+        return self.terms_ahead if piece.ahead else self.terms
 
     def _over_leaves(self, on: Leaves | None) -> Floats:
         """Expectation of each pattern over some leaves (K,)."""
@@ -113,7 +146,7 @@ class AtMeans:
         total = np.zeros(3)
         for piece in pieces:
             b = piece.bill
-            amounts = self.terms[b.term] * b.scale * self._over_leaves(piece.on)[b.pattern]
+            amounts = self._terms(piece)[b.term] * b.scale * self._over_leaves(piece.on)[b.pattern]
             total += self._as_often(piece) * np.bincount(b.output, amounts, 3)
         return total
 
@@ -124,22 +157,32 @@ class AtMeans:
         for piece in pieces:
             b = piece.bill
             amounts = self._as_often(piece) * b.scale * self._over_leaves(piece.on)[b.pattern]
+            if piece.ahead:
+                amounts = np.where(self.waits[b.term], 0.0, amounts)
             total += np.bincount(b.output * size + b.term, amounts, 3 * size)
         return total.reshape(3, size)
 
-    def by_pattern(self, bill: Compiled, weights: tuple[float, ...]) -> Floats:
-        """Coefficient of each pattern (K,) in outputs added up at weights."""
-        key = bill, weights
+    @cached_property
+    def waits(self) -> Bools:
+        """Terms that are a wait."""
+        inputs = self.program.inputs
+        return np.array([any(inputs[i].is_wait for i in inputs_of(term)) for term in self.program.terms])
+
+    def by_pattern(self, piece: Piece, weights: tuple[float, ...]) -> Floats:
+        """Coefficient of each pattern (K,) in outputs of a piece's bill added up at weights."""
+        bill = piece.bill
+        key = bill, piece.ahead, weights
         if key not in self._by_pattern:
-            amounts = self.terms[bill.term] * bill.scale * np.array(weights)[bill.output]
-            self._by_pattern[key] = np.bincount(bill.pattern, amounts, len(self.program.patterns))
+            amounts = self._terms(piece)[bill.term] * bill.scale * np.array(weights)[bill.output]
+            sums = np.bincount(bill.pattern, amounts, len(self.program.patterns))
+            self._by_pattern[key] = np.asarray(sums, dtype=np.float64)
         return self._by_pattern[key]
 
     def pattern_sum(self, pieces: Pieces, weights: tuple[float, ...]) -> Floats:
         """The same of pieces that count on all leaves."""
         total = np.zeros(len(self.program.patterns))
         for piece in pieces:
-            total += self._as_often(piece) * self.by_pattern(piece.bill, weights)
+            total += self._as_often(piece) * self.by_pattern(piece, weights)
         return total
 
     def by_leaf(self, pieces: Pieces, weights: tuple[float, ...]) -> Floats:
@@ -149,7 +192,7 @@ class AtMeans:
         for piece in pieces:
             if piece.on is not None:
                 at = np.flatnonzero(piece.on.mask)
-                amounts = self.by_pattern(piece.bill, weights)
+                amounts = self.by_pattern(piece, weights)
                 some = np.flatnonzero(amounts)
                 total[at] += self._as_often(piece) * (amounts[some] @ patterns[np.ix_(some, at)])
         return np.asarray(total)
@@ -176,13 +219,13 @@ class Drawn:
     """Pieces for drawn inputs, a row a draw: ``values`` by input (n,), ``leaf`` of each row in ascending order."""
 
     def __init__(
-        self, program: Program, values: Sequence[Any], leaf: NDArray[np.intp], patterns: NDArray[Any] | None = None
+        self, program: Program, values: Any, leaf: NDArray[np.intp], patterns: NDArray[Any] | None = None
     ) -> None:
         self.program, self.values, self.leaf = program, values, leaf
         self.patterns = program.patterns if patterns is None else patterns
-        self._terms: dict[int, Any] = {}
+        self._terms: dict[tuple[int, bool], Any] = {}
         self._spread: dict[int, NDArray[Any]] = {}
-        self._whole: dict[Compiled, Triple] = {}
+        self._whole: dict[tuple[Compiled, bool], Triple] = {}
         self._rows: dict[Leaves, Any] = {}
 
     @cached_property
@@ -190,20 +233,24 @@ class Drawn:
         """Drawn cost of a day out of service."""
         return self.values[self.program.lost_day]
 
-    def term(self, k: int) -> Any:
+    def term(self, k: int, ahead: bool = False) -> Any:
         """Values of a term, worked out when it is first wanted."""
-        if k not in self._terms:
-            self._terms[k] = self._term(self.program.terms[k])
-        return self._terms[k]
+        if (k, ahead) not in self._terms:
+            self._terms[k, ahead] = self._term(self.program.terms[k], ahead)
+        return self._terms[k, ahead]
 
-    def _term(self, term: Term) -> Any:
+    def _term(self, term: Term, ahead: bool) -> Any:
         if term == ONE:
             return 1.0
         if isinstance(term, LongestWait):
             longest: Any = float(sum(k * self.program.inputs[i].mean for i, k in term.floor))
-            for i in term.waits:
+            for i in () if ahead else term.waits:
                 longest = np.maximum(longest, self.values[i])
+            for i in term.often:
+                longest = longest * self.values[i]
             return longest
+        if ahead and any(self.program.inputs[i].is_wait for i in term.inputs):
+            return 0.0
         product: Any = self.values[term.inputs[0]]
         for i in term.inputs[1:]:
             product = product * self.values[i]
@@ -214,25 +261,26 @@ class Drawn:
             self._spread[k] = self.patterns[k].take(self.leaf)
         return self._spread[k] if rows is None else self._spread[k][rows]
 
-    def run(self, bill: Compiled, rows: Any = None) -> Triple:
+    def run(self, piece: Piece, rows: Any = None) -> Triple:
         """(cash, own hours, days) of a bill on some rows; over all rows it is worked out once, and only to be read."""
+        key = piece.bill, piece.ahead
         if rows is None:
-            if bill not in self._whole:
-                self._whole[bill] = self._worked_out(bill, None)
-            return self._whole[bill]
-        if bill in self._whole:
-            a, b, c = (t if np.ndim(t) == 0 else t[rows] for t in self._whole[bill])
+            if key not in self._whole:
+                self._whole[key] = self._worked_out(piece, None)
+            return self._whole[key]
+        if key in self._whole:
+            a, b, c = (t if np.ndim(t) == 0 else t[rows] for t in self._whole[key])
             return a, b, c
-        return self._worked_out(bill, rows)
+        return self._worked_out(piece, rows)
 
-    def _worked_out(self, bill: Compiled, rows: Any) -> Triple:
+    def _worked_out(self, piece: Piece, rows: Any) -> Triple:
         outputs = []
-        for groups in bill.groups:
+        for groups in piece.bill.groups:
             total: Any = 0.0
             for group in groups:
                 inner: Any = 0.0
                 for k, scale in zip(group.terms, group.scales, strict=True):
-                    v = self.term(k)
+                    v = self.term(k, piece.ahead)
                     inner = added(inner, v if rows is None or np.ndim(v) == 0 else v[rows], scale)
                 whole = group.pattern == EVERYWHERE
                 total = added(total, inner) if whole else added(total, inner, self._pattern(group.pattern, rows))
@@ -243,7 +291,7 @@ class Drawn:
         """(cash, own hours, days) in every row; to be read only, as arrays are handed on as they are."""
         n = len(self.leaf)
         if len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances:
-            return _spread_out(self.run(pieces[0].bill), n)
+            return _spread_out(self.run(pieces[0]), n)
         total: list[Any] = [0.0, 0.0, 0.0]
         for piece in pieces:
             self._add(total, piece, n)
@@ -256,7 +304,7 @@ class Drawn:
             often = often if np.ndim(often) == 0 else often[rows]
         elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
             rows, often = np.flatnonzero(often), 1.0
-        for o, value in enumerate(self.run(piece.bill, rows)):
+        for o, value in enumerate(self.run(piece, rows)):
             if np.ndim(value) == 0 and value == 0.0:
                 continue
             amount = value if np.ndim(often) == 0 and often == 1.0 else value * often

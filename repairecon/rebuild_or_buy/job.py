@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from repairecon.rebuild_or_buy.answer import Answer, Asked
-from repairecon.rebuild_or_buy.bench import ended_already
+from repairecon.rebuild_or_buy.bench import ended_already, off_already
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.lives import with_own_lives
-from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
+from repairecon.rebuild_or_buy.remedies import best_model
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
 from repairecon.rebuild_or_buy.verdict import screen
 from repairecon.rebuild_or_buy.years import with_horizon
@@ -68,18 +69,21 @@ def rebuild_or_buy(
     if not case.ways:
         raise RepaireconError("the case names no way out: add one to ways.csv")
     case, fits = with_own_lives(with_learned(case))
-    findings, done = read_findings(found), _done(stage)
+    case = replace(case, years=with_horizon(case.years, horizon_years))
+    findings, done = read_findings(found or case.found), _done(stage)
     tree = with_findings(grow(case), findings)
-    why_not = screen(case) | ended_already(case, tree, done)
+    why_not = off_already(case, done) | ended_already(case, tree, done)
+    why_not |= {w: why or why_not.get(w, "") for w, why in screen(case).items()}
     if all(why_not.values()):
         raise RepaireconError(
             "no way is left after the safety screen: add a new or exchange unit or a specialist's "
             "rebuild to ways.csv, or write a [[waiver]] with its reason into case.toml"
         )
-    model = Model(case, tree, {w: not why for w, why in why_not.items()}, done, cost_own_hour)
+    model = best_model(case, tree, {w: not why for w, why in why_not.items()}, done, cost_own_hour)
     outcomes = sample(model, None if draws == AUTO else int(draws), seed, progress)
-    years = with_horizon(case.years, horizon_years)
-    return Answer(case, model, outcomes, why_not, Asked(findings, stage, years, fits))
+    if outcomes.late is not None:
+        model.late = outcomes.late
+    return Answer(case, model, outcomes, why_not, Asked(findings, stage, case.years, fits))
 
 
 def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_years: float | None) -> None:

@@ -1,4 +1,4 @@
-"""The life of the unit that a way puts into service: as fitted to lives the owner knows, and the failures to come of it.
+"""The life of the unit that a way puts into service, fitted to lives the owner knows, and the failures to come of it.
 
 The median life is one number of this unit and not drawn anew at each failure: everything is worked out for each of
 some steps through its range and then averaged. Both clocks, years and hours, share the step.
@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from math import nan
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import discount, lives, renewal
+from repairecon.formulas import discount, lives, ranges, renewal
 from repairecon.formulas.fits import fit_weibull
 from repairecon.formulas.ranges import cell_means
 from repairecon.records import ASSUMED, Assumed, Case, OwnLife, Range, RepaireconError, Source, Way, Years
@@ -23,8 +24,17 @@ Floats = NDArray[np.float64]
 Clock = Literal["years", "hours"]
 CLOCKS: tuple[Clock, ...] = ("years", "hours")
 FILE = "lives.csv"
+Z_90, Z_95 = 1.2815515655446004, 1.6448536269514722
+LONGER = 1.02
+INNER = 0.72
 MOST_SHAPE = 10.0
-MEDIANS = 8
+MONTHS = 12.0
+MEDIANS = 16
+"""Values of the median that stand for its range: expected failures are right to 0.1 % for wide ranges too."""
+ENDS = 1e-4
+"""Chance at either end of the range that is not looked into."""
+DRAWN_MEDIANS = 64
+WARRANTY_STEPS, FITTED_STEPS = 12, 100
 STEPS = 400
 MOST_STEPS = 51_200
 KEPT_STEPS = 100
@@ -34,7 +44,7 @@ MOST_KEPT_STEPS = 3_200
 # ---- the life of a unit ----
 @dataclass(frozen=True)
 class Clocks:
-    """Characteristic lives by step of the median's range (S,), equal weights, with the age kept at the start.
+    """Characteristic lives for values through the median's range (S,), with their weights and the age at the start.
 
     Each rebuild to come leaves ``wear_kept`` of the wear since the one before.
     """
@@ -44,12 +54,18 @@ class Clocks:
     shape: float
     age_years: float
     p_early: float
-    wear_kept: float = 0.0
+    wear_kept: float
+    weights: Floats
 
-    def cdf(self, t: Floats, hours_a_year: float) -> Floats:
-        """Chance of failing by each time t (T, S)."""
+    def mean(self, values: Floats) -> float:
+        """Mean over the range of the median, which is the last axis."""
+        return float(values @ self.weights)
+
+    def cdf(self, t: Floats, hours_a_year: float, age: Floats | float | None = None) -> Floats:
+        """Chance of failing by each time t (T, S), from the age at the start or from another one."""
+        age = self.age_years if age is None else age
         alive = lives.two_clock_survival(
-            t[:, None], hours_a_year, self.life_hours, self.shape, self.life_years, self.shape, self.age_years
+            t[:, None], hours_a_year, self.life_hours, self.shape, self.life_years, self.shape, age
         )
         return np.asarray(1.0 - lives.early_failure_survival(t[:, None], alive, self.p_early))
 
@@ -58,26 +74,52 @@ class Clocks:
         return renewal.one_clock(self.life_years, self.life_hours, hours_a_year, self.shape)
 
 
-def _characteristic(r: Range | None, shape: float, factor: float) -> Floats:
+@cache
+def _nodes() -> tuple[Floats, Floats]:
+    """Chances through a range and their weights; flat ends tame quantiles that start as a broken power."""
+    t, weight = np.polynomial.legendre.leggauss(MEDIANS)
+    t = (t + 1.0) / 2.0
+    p = t**3 * (10.0 - 15.0 * t + 6.0 * t * t)
+    weight = weight / 2.0 * 30.0 * (t * (1.0 - t)) ** 2
+    return np.clip(p, ENDS, 1.0 - ENDS), weight / weight.sum()
+
+
+def _characteristic(r: Range | None, shape: float, factor: float, drawn: bool) -> Floats:
+    """Both clocks take the same chance of their ranges: what makes one last makes the other last too."""
     if r is None:
-        return np.full(MEDIANS, np.inf)
-    steps = cell_means(np.linspace(0.0, 1.0, MEDIANS + 1), r.low, r.likely, r.high, r.shape)
-    return np.asarray(lives.life_from_median(steps * factor, shape), dtype=float)
+        return np.full(DRAWN_MEDIANS if drawn else MEDIANS, np.inf)
+    if drawn:
+        medians = cell_means(np.linspace(0.0, 1.0, DRAWN_MEDIANS + 1), r.low, r.likely, r.high, r.shape)
+    else:
+        medians = ranges.quantile(_nodes()[0], r.low, r.likely, r.high, r.shape)
+    return np.asarray(lives.life_from_median(medians * factor, shape), dtype=float)
 
 
-def clocks_of(case: Case, way: Way, factor: float = 1.0) -> Clocks:
-    """The lives of the unit that a way puts into service; ``factor`` stretches its median."""
-    bought = case.way(way.bought) if way.bought and way.traits.in_service == "bought" else way
-    shape = bought.life_shape
-    rebuilt = way.traits.in_service == "rebuilt"
-    age = bought.wear_kept * (case.unit.age_years or 0.0) if rebuilt else 0.0
+def life_is_stated(way: Way) -> bool:
+    """Whether the owner says how long the unit of a way lasts; such a life is not cut by the age of the old unit."""
+    stated = (r for r in (way.life_years, way.life_hours) if r is not None)
+    return any(r.source.file != ASSUMED for r in stated)
+
+
+def in_service(case: Case, way: Way) -> Way:
+    """The way whose unit a way puts into service: of a pair that buys for service the buy."""
+    return case.way(way.bought) if way.bought and way.traits.in_service == "bought" else way
+
+
+def clocks_of(case: Case, way: Way, factor: float = 1.0, drawn: bool = False) -> Clocks:
+    """The lives of the unit that a way puts into service; ``factor`` stretches its median, ``drawn`` gives equal
+    steps of chance to draw from."""
+    unit = in_service(case, way)
+    shape, rebuilt = unit.life_shape, way.traits.in_service == "rebuilt"
+    kept = unit.wear_kept if rebuilt else 0.0
     return Clocks(
-        _characteristic(bought.life_years, shape, factor),
-        _characteristic(bought.life_hours, shape, factor),
-        shape,
-        age,
-        bought.p_early,
-        bought.wear_kept if rebuilt else 0.0,
+        life_years=_characteristic(unit.life_years, shape, factor, drawn),
+        life_hours=_characteristic(unit.life_hours, shape, factor, drawn),
+        shape=shape,
+        age_years=0.0 if life_is_stated(unit) else kept * (case.unit.age_years or 0.0),
+        p_early=unit.p_early,
+        wear_kept=kept,
+        weights=np.full(DRAWN_MEDIANS, 1.0 / DRAWN_MEDIANS) if drawn else _nodes()[1],
     )
 
 
@@ -151,7 +193,7 @@ def discounted_failures(clocks: Clocks, years: Years) -> float:
     else:
         cdf = fine_cdf(clocks, years)
         count = renewal.renewals(cdf, cdf)
-    return float(np.mean(renewal.discounted_renewals(count, years.horizon_years, rate)))
+    return clocks.mean(renewal.discounted_renewals(count, years.horizon_years, rate))
 
 
 @dataclass(frozen=True)
@@ -170,7 +212,27 @@ def failures(clocks: Clocks, years: Years) -> Failures:
     rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
     count, away = counts(clocks, years)
     discounted = renewal.discounted_renewals(count, years.horizon_years, rate)
-    return Failures(float(np.mean(count[-1])), float(np.mean(discounted)), float(np.mean(away)))
+    return Failures(clocks.mean(count[-1]), clocks.mean(discounted), clocks.mean(away))
+
+
+def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
+    """Discounted failures over a horizon above 0 that fall within the warranty of the unit that fails.
+
+    Every unit fitted has its warranty, also one that was given under warranty.
+    """
+    h, rate = years.horizon_years, float(discount.real_rate(years.discount_rate, years.inflation_rate))
+    count, _ = counts(clocks, years)
+    count = count[np.linspace(0, len(count) - 1, FITTED_STEPS + 1).astype(int)]
+    # the first unit now, with those that replace it at once; later ones in the middle of a step
+    fitted = np.concatenate([[0.0], (np.arange(FITTED_STEPS) + 0.5) * h / FITTED_STEPS])
+    units = np.concatenate([1.0 + count[:1], np.diff(count, axis=0)])
+    t = np.minimum(months / MONTHS, h - fitted)[:, None] * np.linspace(0.0, 1.0, WARRANTY_STEPS + 1)
+    ages = np.broadcast_to(clocks.age_years + clocks.wear_kept * fitted[:, None], t.shape)
+    flat = clocks.cdf(t.ravel(), years.hours_a_year, ages.reshape(-1, 1))
+    fails = flat.reshape(*t.shape, -1)
+    worth = (1.0 + rate) ** -(fitted[:, None] + (t[:, 1:] + t[:, :-1]) / 2.0)
+    each = fails[:, 0] * ((1.0 + rate) ** -fitted)[:, None] + (worth[:, :, None] * np.diff(fails, axis=1)).sum(axis=1)
+    return clocks.mean((units * each).sum(axis=0))
 
 
 def median_life(clocks: Clocks, years: Years) -> float:
@@ -178,7 +240,7 @@ def median_life(clocks: Clocks, years: Years) -> float:
     from scipy import optimize
 
     def left(t: float) -> float:
-        return float(clocks.cdf(np.array([t]), years.hours_a_year).mean()) - 0.5
+        return clocks.mean(clocks.cdf(np.array([t]), years.hours_a_year)[0]) - 0.5
 
     ends = clocks.life_years[np.isfinite(clocks.life_years)]
     if years.hours_a_year > 0:
@@ -216,7 +278,23 @@ class LifeFit:
     def median_range(self) -> Range:
         """The median life as an uncertain number."""
         note = f"fit of {self.failures} failures and {self.survivors} survivors"
-        return Range(self.median_low, self.median, self.median_high, source=Source(FILE, note=note))
+        return within_90_percent(self.median_low, self.median, self.median_high, Source(FILE, note=note))
+
+
+def within_90_percent(low: float, middle: float, high: float, source: Source) -> Range:
+    """A life whose 90 % interval is known: nine in ten lie within, so that its ends are no hard ends.
+
+    A lognormal through the middle, its 10 % and 90 % points drawn in from the interval's 5 % and 95 % points; where the
+    upper side is not the longer one, a PERT opened at both ends as far as it takes.
+    """
+    inner = Z_90 / Z_95
+    ten, ninety = middle * (low / middle) ** inner, middle * (high / middle) ** inner
+    if ninety - middle > (middle - ten) * LONGER > 0.0:
+        return Range(ten, middle, ninety, "lognormal", source)
+    # a PERT has about nine tenths within the inner 72 % of its range
+    return Range(
+        max(middle - (middle - low) / INNER, low / 2.0), middle, middle + (high - middle) / INNER, source=source
+    )
 
 
 def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:

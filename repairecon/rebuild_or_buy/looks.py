@@ -19,13 +19,12 @@ from repairecon.formulas.ranges import cell_means
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS
 from repairecon.records import Look, Range
 
 Floats = NDArray[np.float64]
 STEPS = 12
 TAIL = 1e-4
-NUMBERS_TOLD = 6
+MOST_NUMBERS = 6
 
 
 @dataclass(frozen=True)
@@ -57,15 +56,12 @@ def value_of_knowing(made: Decision, likelihood: Floats) -> float:
     return max(made.value() - float(told), 0.0)
 
 
-def look_worth(model: Model, made: Decision, likelihood: Floats) -> float:
+def look_worth(made: Decision, likelihood: Floats) -> float:
     """The same, with what is bought after a failed sending-away chosen anew on what is shown."""
-    if not any((ends < NEVER_ENDS).any() for i, ends in model.ends.items() if (i, model.done) in model.program.away):
-        return value_of_knowing(made, likelihood)
     joint = made.chance[:, None] * likelihood
-    p, told = joint.sum(axis=0), 0.0
-    for k in np.flatnonzero(p > 0):
-        told += p[k] * decision(model.with_chance(joint[:, k] / p[k])).value()
-    return max(made.value() - float(told), 0.0)
+    p = joint.sum(axis=0)
+    shown = sum(p[k] * made.known(joint[:, k] / p[k]).value() for k in np.flatnonzero(p > 0))
+    return max(made.value() - float(shown), 0.0)
 
 
 def _likelihood(model: Model, event: int, p_right: float) -> Floats:
@@ -76,7 +72,7 @@ def event_worth(model: Model, made: Decision, event: int) -> float:
     """Expected value of perfect information on one event."""
     if np.ptp(model.tree.states[:, event]) == 0:
         return 0.0
-    return look_worth(model, made, _likelihood(model, event, 1.0))
+    return look_worth(made, _likelihood(model, event, 1.0))
 
 
 def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
@@ -88,7 +84,7 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     r = number.range
     if r is None or r.sure or number.index < 0:
         return 0.0, 0.0
-    at = _decisions(model, number)
+    at = _decisions(model, made, number)
     p = np.linspace(0.0, 1.0, STEPS + 1)
     means = cell_means(p, r.low, r.likely, r.high, r.shape)
     edges = ranges.quantile(np.clip(p, TAIL, 1.0 - TAIL), r.low, r.likely, r.high, r.shape)
@@ -99,15 +95,15 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
 
 
-def _decisions(model: Model, number: Number) -> Callable[[float], Decision]:
+def _decisions(model: Model, made: Decision, number: Number) -> Callable[[float], Decision]:
     """The staged choice with the number known; costs are straight lines in a price, so two points draw them."""
     r = number.range
     assert r is not None
 
     def known(x: float) -> Decision:
-        return decision(model, None, model.chooser(model.at(fixed={number.index: x})))
+        return decision(model, None, model.chooser(model.at(fixed={number.index: x})), more=made.more)
 
-    if number.slopes is None or _chooses_anew(model, number.index, r):
+    if made.depths is not None or number.slopes is None or _chooses_anew(model, number.index, r):
         return known
     here, there = known(number.now), known(2.0 * number.now)
 
@@ -153,20 +149,25 @@ def _cost(model: Model, look: Look) -> float:
 
 def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
     """Every look of the case and every event and uncertain price without one, best net worth first."""
-    found = [*_at_hand(model, made, listed), *_events(model, made), *_prices(model, made, listed)]
+    found = [*looks_at_hand(model, made, listed), *_events(model, made), *_prices(model, made, listed)]
     noise = 1e-9 * max(abs(made.value()), 1.0)
-    told = [w for w in found if w.has_look or w.evpi > noise]
-    return sorted(told, key=lambda w: (-w.net, -w.evpi, w.look))
+    return in_order([w for w in found if w.has_look or w.evpi > noise])
 
 
-def _at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+def in_order(found: Sequence[Worth]) -> list[Worth]:
+    """Best net worth first."""
+    return sorted(found, key=lambda w: (-w.net, -w.evpi, w.look))
+
+
+def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+    """Every look that the case names."""
     by_item = {n.item: n for n in listed if n.item}
     for look in model.case.looks:
         cost, error = _cost(model, look), 0.0
         if look.event:
             event = model.tree.column(look.event)
             perfect = event_worth(model, made, event)
-            sample = look_worth(model, made, _likelihood(model, event, look.p_right)) if look.p_right < 1.0 else perfect
+            sample = look_worth(made, _likelihood(model, event, look.p_right)) if look.p_right < 1.0 else perfect
         else:
             number = by_item.get(look.price_of)
             perfect, error = (0.0, 0.0) if number is None else number_worth(model, made, number)
@@ -186,6 +187,6 @@ def _events(model: Model, made: Decision) -> Iterator[Worth]:
 def _prices(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
     named = {look.price_of for look in model.case.looks if look.price_of}
     ranked = sorted((n for n in listed if n.item not in named), key=lambda n: -_rough_worth(n))
-    for number in ranked[:NUMBERS_TOLD]:
+    for number in ranked[:MOST_NUMBERS]:
         worth, error = number_worth(model, made, number)
         yield Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error)

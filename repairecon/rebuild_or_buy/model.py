@@ -14,8 +14,8 @@ from repairecon.buying.inputs import LongestWait, Product, mean_of
 from repairecon.rebuild_or_buy.choose import Chooser, Masks, Stop, stops_of
 from repairecon.rebuild_or_buy.compile import Program, compiled, plain_buys
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, input_means, inputs_of, term_means
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, end_of
-from repairecon.rebuild_or_buy.ways_cost import Ints, WaysCost
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Ints, Nested, Tree, grow
+from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost
 from repairecon.records import Case
 
 Floats = NDArray[np.float64]
@@ -25,8 +25,8 @@ class Model:
     """Ways, leaves and inputs of one case.
 
     ``done`` is the stage up to which the work is done already (-1: none begun): all that is worked out lies after it,
-    and what it took is kept apart. ``own_hour`` is what an own hour is worth, by default as the case says. ``sister``
-    is a model of the same case and stage over the same leaves, which has chosen the orders already.
+    and what it took is kept apart. ``own_hour`` is what an own hour is worth, by default as the case says. ``buying``
+    holds the orders chosen for another model of the case, ``remedied`` the remedies taken (see ``remedies``).
     """
 
     def __init__(
@@ -37,6 +37,7 @@ class Model:
         done: int = -1,
         own_hour: float | None = None,
         buying: Buying | None = None,
+        remedied: Remedied | None = None,
     ) -> None:
         self.case, self.done = case, done
         self.own_hour = case.terms.cost_own_hour if own_hour is None else own_hour
@@ -45,9 +46,9 @@ class Model:
         self.buys = plain_buys(case.ways)
         self.buying = buying or Buying(case)
         # leaves in which rebuilds end side by side, so that draws of them are slices
-        rebuilds = [w for w in case.ways if w.traits.rebuilds]
-        self.tree = tree.sorted_by([end_of(case, tree, w) for w in rebuilds])
-        self.costs = WaysCost(case, self.tree, self.buying)
+        ends = WaysCost(case, tree, self.buying, remedied).ends
+        self.tree = tree.sorted_by([ends[w.way] for w in case.ways if w.traits.rebuilds])
+        self.costs = WaysCost(case, self.tree, self.buying, remedied)
         self.program: Program = compiled(case, self.costs, done)
         self._start()
 
@@ -57,6 +58,7 @@ class Model:
         self._pattern_chance: dict[Leaves | None, Floats] = {}
         self._stops: dict[int, tuple[Stop, ...]] = {}
         self._never_ended: dict[int, Leaves] = {}
+        self._nested: dict[tuple[int, ...], Nested] = {}
 
     def with_chance(self, chance: Floats) -> Model:
         """The same ways with other chances of the leaves."""
@@ -77,6 +79,12 @@ class Model:
     def alike(self, stage: int) -> Ints:
         """Number of the set of leaves (L,) that look alike by the end of a stage."""
         return self._alike[stage]
+
+    def nested(self, points: tuple[int, ...]) -> Nested:
+        """Leaves in an order in which the sets of each of some stages are side by side."""
+        if points not in self._nested:
+            self._nested[points] = Nested.of(np.array([self.alike(point) for point in points]))
+        return self._nested[points]
 
     def stops(self, i: int) -> tuple[Stop, ...]:
         """Where the rebuild of a way ends."""
@@ -150,9 +158,21 @@ class Model:
         return 1.0, self.own_hour, self.lost_day
 
     @cached_property
+    def late(self) -> Floats:
+        """What missing the date adds to the total of each way (W,), as sampled; 0 where there is none."""
+        return np.zeros(len(self.ways))
+
+    @cached_property
     def totals(self) -> Floats:
         """Expected total of every way (W,), ways that may not be chosen at infinity."""
-        return np.where(self.allowed, self.expected() @ np.array(self.weights), np.inf)
+        return np.where(self.allowed, self.expected() @ np.array(self.weights) + self.late, np.inf)
+
+    @cached_property
+    def planned(self) -> Model:
+        """The same case with nothing found and nothing done yet."""
+        allowed = dict(zip(self.ways, self.allowed.tolist(), strict=True))
+        bare = grow(self.case, bare=True)
+        return Model(self.case, bare, allowed, -1, self.own_hour, self.buying, self.costs.remedied)
 
     @cached_property
     def curved_inputs(self) -> set[int]:

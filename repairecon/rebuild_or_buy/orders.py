@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.choosing import Demand
-from repairecon.buying.inputs import LongestWait
+from repairecon.buying.inputs import ONE, LongestWait, Product
 from repairecon.formulas.tree import information_sets
 from repairecon.rebuild_or_buy.work import Bill, Work
 
@@ -22,11 +22,12 @@ Floor = tuple[tuple[int, float], ...]
 
 @dataclass
 class Wanted:
-    """Pieces of a part wanted in each leaf by an order placed at the end of a stage."""
+    """Pieces of a part wanted in each leaf by an order placed at the end of a stage, as often as chances come up."""
 
     stage: int
     part: str
     pieces: Ints
+    often: Product = ONE
 
 
 class Orders:
@@ -44,15 +45,19 @@ class Orders:
         ``waited`` leaves in which somebody waits for them; ``floors`` work done while the order of a stage is on its
         way; at leisure the wait costs nothing in choosing from whom to buy.
         """
-        by_stage: dict[int, dict[str, Ints]] = {stage: {} for stage in floors}
+        orders: dict[tuple[int, tuple[int, ...]], dict[str, Ints]] = {(stage, ()): {} for stage in floors}
         for w in wanted:
-            parts = by_stage.setdefault(w.stage, {})
+            parts = orders.setdefault((w.stage, w.often.inputs), {})
             parts[w.part] = parts[w.part] + w.pieces if w.part in parts else w.pieces
-        for stage, parts in sorted(by_stage.items()):
-            self._one(bill, parts, waited, floors.get(stage, ()), leisure)
+        for (stage, often), parts in sorted(orders.items(), key=lambda order: order[0]):
+            floor = () if often else floors.get(stage, ())
+            self._one(bill, parts, waited, (floor, Product(often)), leisure)
 
-    def _one(self, bill: Bill, parts: dict[str, Ints], waited: Bools, floor: Floor, leisure: bool) -> None:
+    def _one(
+        self, bill: Bill, parts: dict[str, Ints], waited: Bools, how: tuple[Floor, Product], leisure: bool
+    ) -> None:
         """One order; leaves that want the same share the basket that is cheapest for it."""
+        floor, often = how
         pieces = np.array(list(parts.values()), dtype=np.int64).reshape(len(parts), len(waited))
         differ = np.flatnonzero((pieces != pieces[:, :1]).any(axis=1))
         which, count = information_sets(pieces.T, differ.tolist())
@@ -73,11 +78,11 @@ class Orders:
         for p, row in lines.values():
             same = (row == row[:, :1]).all()
             goods, carriage, fixed = row[:, 0].tolist() if same else row[:, which]
-            self.work.order_line(bill, p, goods, carriage, fixed)
+            self.work.order_line(bill, p, (goods, carriage, fixed), often)
         for longest in dict.fromkeys(waits):
             if longest or floor:
                 here = np.array([w == longest for w in waits])[which] & waited
-                bill.take(LongestWait(longest, floor), here.astype(float))
+                bill.take(LongestWait(longest, floor, often.inputs), here.astype(float))
 
     def lines(self, demand: Demand, leisure: bool) -> tuple[Priced, ...]:
         """The lines of an order."""

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from repairecon.buying.inputs import LongestWait
 from repairecon.formulas import digital, ranges
+from repairecon.rebuild_or_buy.date import DueDate, exactly
 from repairecon.rebuild_or_buy.draws import BLOCK, PACE, REPLICATES, SLOTS, Block, Draws, ends_round
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Drawn, input_means
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.ranking import Ranking, plainly
+from repairecon.rebuild_or_buy.ranking import Ranking, plainly, simplest_first
 from repairecon.rebuild_or_buy.sensitivity import slopes_of
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
@@ -120,10 +121,11 @@ class Outcomes:
 
     ``mean`` (W, Q) exact; ``sampled_mean`` and ``sampled_se`` (W, Q) their sampled twins;
     ``tallies[w][q]``; ``p_cheapest`` (W,) over allowed ways, sums to one; ``regret`` (W,) expected
-    extra total against the cheapest allowed way of each draw; ``beats`` (W, W) chance that the row's
-    total is below the column's, equal ones counted half. Ranking and all but
-    the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent
-    replicates. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n).
+    extra total against the cheapest allowed way of each draw; ``beats`` (W, W) chance that the row's total is below the
+    column's, equal ones counted half. Ranking and all but the totals are of the first COUNTED draws. Where the case
+    names a date, ``back_by`` (W,) is the chance of being back by then and ``late`` what missing it adds to the total
+    (errors 0 where days are sure: then both are exact). All ``_se`` are from the spread of independent replicates.
+    ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n).
     """
 
     ways: tuple[str, ...]
@@ -139,6 +141,10 @@ class Outcomes:
     regret_se: Floats
     beats: Floats
     beats_se: Floats
+    back_by: Floats | None = None
+    back_by_se: Floats | None = None
+    late: Floats | None = None
+    late_se: Floats | None = None
     sample: dict[str, NDArray[np.generic]] = field(repr=False, default_factory=dict)
 
 
@@ -148,7 +154,8 @@ class _Sums:
     def __init__(self, model: Model) -> None:
         self.allowed, ways = model.allowed, len(model.ways)
         self.day = model.case.terms.cost_lost_day
-        self.ranking = Ranking(self.day, self.allowed)
+        self.simplest = simplest_first(model.case)
+        self.ranking = Ranking(self.day, self.allowed, self.simplest)
         self.n = 0
         self.ranked = np.zeros(REPLICATES)
         self.counted = np.zeros((len(QUANTITIES), REPLICATES))
@@ -157,6 +164,8 @@ class _Sums:
         self.regret = np.zeros((ways, REPLICATES))
         self.below = np.zeros((ways, ways, REPLICATES))
         self.tallies: list[list[Tally]] = []
+        self.due = DueDate.of(model.case)
+        self.back, self.late = np.zeros((2, ways, REPLICATES))
 
     @property
     def mean(self) -> Floats:
@@ -180,6 +189,10 @@ class _Sums:
                     self.tallies[w][q].add(row[q], replicate)
                     self.sums[w, q] += by_replicate(row[q], replicate)
                 self.counted[q] += n
+        if self.due is not None:
+            for w, row in enumerate(values):
+                self.back[w] += by_replicate((row[DAYS] <= self.due.within).astype(float), replicate)
+                self.late[w] += by_replicate(self.due.cost(row[DAYS]), replicate)
         if self.n < COUNTED:
             self._rank(values, replicate, n)
             self.ranked += n
@@ -194,7 +207,7 @@ class _Sums:
         for w, total in enumerate(totals):
             self.regret[w] += count(total - best)
         if self.day.sure:
-            p, pairs = plainly(totals, best, self.allowed, count)
+            p, pairs = plainly(totals, best, self.allowed, count, self.simplest)
         else:
             p, pairs = self.ranking.add_up([row[MONEY] for row in values], [row[DAYS] for row in values], count)
         self.wins += [count(share) for share in p]
@@ -229,16 +242,36 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in ranks)
     p /= p.sum()
     p_se, regret_se, beats_se = (digital.replicate_se(x, so_far.ranked) for x in ranks)
+    dated = _dated(model, so_far)
+    mean[:, TOTAL] += dated.get("late", 0.0)
+    mean[:, TOTAL + 1] += dated.get("late", 0.0)
     return Outcomes(
         ways=model.ways, draws=n, seed=seed, mean=mean, sampled_mean=so_far.mean, sampled_se=so_far.se,
         tallies=so_far.tallies, p_cheapest=p, p_cheapest_se=p_se, regret=regret, regret_se=regret_se, beats=beats,
-        beats_se=beats_se, sample=kept,
+        beats_se=beats_se,
+        **dated, sample=kept,
     )  # fmt: skip
+
+
+def _dated(model: Model, so_far: _Sums) -> dict[str, Floats]:
+    """Chance of being back by the date and what missing it costs: exact where days are sure, else as drawn."""
+    due = so_far.due
+    if due is None:
+        return {}
+    n = np.array([so_far.ranked if so_far.n <= COUNTED else so_far.counted[TOTAL]])
+    back, late = so_far.back.sum(axis=-1) / n.sum(), so_far.late.sum(axis=-1) / n.sum()
+    errors = [np.asarray(digital.replicate_se(x, n[0])) for x in (so_far.back, so_far.late)]
+    for w, pieces in enumerate(model.plain.all_ways()):
+        exact = exactly(model, due, pieces)
+        if exact is not None:
+            back[w], late[w] = exact
+            errors[0][w] = errors[1][w] = 0.0
+    return {"back_by": back, "back_by_se": errors[0], "late": late, "late_se": errors[1]}
 
 
 def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Block, Values]]:
     """Blocks of draws with what every way comes to in them, by quantity."""
-    ways, hour = model.plain.all_ways(), float(model.own_hour)
+    ways, hour, due = model.plain.all_ways(), float(model.own_hour), DueDate.of(model.case)
     patterns = model.program.patterns.astype(np.float32)
     correlation = model.case.terms.hours_correlation
     stream = Draws(model.inputs, model.tree.chance, correlation, seed, most_moving(model))
@@ -249,8 +282,13 @@ def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Bloc
         values: Values = []
         for cash, hours, days in triples:
             money = cash + hour * hours
+            if due is not None:
+                late = due.cost(days)
+                money, cash_in = money + late, cash + late
+            else:
+                cash_in = cash
             lost = lost_day * days
-            values.append((cash, hours, days, money + lost, cash + lost, money))
+            values.append((cash, hours, days, money + lost, cash_in + lost, money))
         yield block, values
         del values, triples, cash, hours, days, money, lost  # and for the next block
 

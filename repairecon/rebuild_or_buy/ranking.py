@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.draws import BLOCK
-from repairecon.records import Range
+from repairecon.records import Case, Range
 
 STEPS, LONG_STEPS = 4096, 16_384
 """Steps through the range of the cost of a lost day; of a long-tailed one."""
@@ -27,7 +27,8 @@ Pairs = dict[tuple[int, int], Any]
 class Ranking:
     """Chances, draw by draw, that a way is the cheapest allowed one, and that it is cheaper than another."""
 
-    def __init__(self, day: Range, allowed: NDArray[np.bool_]) -> None:
+    def __init__(self, day: Range, allowed: NDArray[np.bool_], simplest: Sequence[int] = ()) -> None:
+        self.place = {w: k for k, w in enumerate(simplest or range(len(allowed)))}
         ends, self.steps = np.array([day.low, day.high]), STEPS
         if day.shape == "lognormal" and not day.sure:
             self.steps = LONG_STEPS
@@ -60,15 +61,14 @@ class Ranking:
         return equal if some else None
 
     def add_up(self, money: Sequence[Singles], days: Sequence[Singles], count: Count) -> tuple[Any, Pairs]:
-        """Chance of being the cheapest (W, n), and by pair of ways the chance, counted, that the first is the cheaper.
+        """Chance of being the cheapest (W, n), and by pair of ways the chance, counted, that the first is cheaper.
 
-        ``money`` is what a way's total comes to with a lost day costing nothing; equal ways share the first place, and
-        either is the cheaper with a chance of a half.
+        ``money`` is what a way's total comes to with a lost day costing nothing; of equal ways the simpler has the first
+        place, and either is the cheaper with a chance of a half.
         """
         ways, n = len(money), len(money[0])
         begin, end = self.begin[:, :n], self.end[:, :n]
         begin[:], end[:] = 0.0, 1.0
-        shared: Any = 1.0
         pairs: Pairs = {}
         x, under, over, least = self.x[:n], self.under[:n], self.over[:n], self.least[:n]
         for a in range(ways):
@@ -81,7 +81,6 @@ class Ranking:
                 np.abs(np.subtract(x, over, out=least), out=least)
                 if equal is not None:
                     least[equal] = 0.5
-                    shared = self._shared(shared, begin, equal, a, b)
                 pairs[a, b] = count(least)
                 if self.allowed[a] and self.allowed[b]:
                     for way, other in ((a, over), (b, under)):
@@ -93,28 +92,49 @@ class Ranking:
                         if equal is not None:
                             least[equal] = 1.0
                         np.minimum(end[way], least, out=end[way])
+                    if equal is not None:
+                        end[a if self.place[a] > self.place[b] else b][equal] = 0.0
         end -= begin
         np.maximum(end, 0.0, out=end)
         end[~self.allowed] = 0.0
-        end /= shared
         return end, pairs
 
-    def _shared(self, shared: Any, like: Singles, equal: NDArray[np.bool_], a: int, b: int) -> Any:
-        """By how many ways the first place is shared."""
-        if self.allowed[a] and self.allowed[b]:
-            shared = shared + np.zeros_like(like)
-            shared[a][equal] += 1.0
-            shared[b][equal] += 1.0
-        return shared
 
-
-def plainly(totals: Sequence[Any], best: Any, allowed: NDArray[np.bool_], count: Count) -> tuple[Any, Pairs]:
-    """The same where a lost day has a sure cost: one or nought, the first place shared by equal ways."""
+def plainly(
+    totals: Sequence[Any], best: Any, allowed: NDArray[np.bool_], count: Count, simplest: Sequence[int] = ()
+) -> tuple[Any, Pairs]:
+    """The same where a lost day has a sure cost: one or 0, the first place with the simplest of equal ways."""
     least = np.array([(t == best) & a for t, a in zip(totals, allowed, strict=True)])
+    taken = np.zeros(least.shape[1], dtype=bool)
+    for w in simplest or range(len(totals)):
+        least[w] &= ~taken
+        taken |= least[w]
     pairs = {(a, b): count(_first(totals[a], totals[b])) for a in range(len(totals)) for b in range(a)}
-    return least / least.sum(axis=0), pairs
+    return least.astype(np.float64), pairs
 
 
 def _first(a: Any, b: Any) -> Any:
     """One where the first is less, a half where they are equal, else nought."""
     return ((a < b).astype(np.float32) + (a <= b)) / 2.0
+
+
+SIMPLE = (
+    "carry on",
+    "own spare",
+    "new",
+    "pattern",
+    "exchange",
+    "second-hand",
+    "send away",
+    "rebuild",
+    "temporary",
+    "without",
+    "buy and rebuild",
+    "rebuild and spare",
+)
+"""Kinds of way, the simplest to do first: of ways that cost the same the simpler is taken."""
+
+
+def simplest_first(case: Case) -> list[int]:
+    """Places of the ways, the simplest first."""
+    return sorted(range(len(case.ways)), key=lambda i: (SIMPLE.index(case.ways[i].kind), case.ways[i].way))

@@ -15,7 +15,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import Product
+from repairecon.buying.inputs import LongestWait, Product
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.records import Range
@@ -62,7 +62,7 @@ class Number:
 
 def choice_totals(model: Model, expected: Floats, hour: float, lost_day: float) -> Floats:
     """Expected totals (W,), ways not allowed at infinity."""
-    return np.where(model.allowed, expected @ np.array([1.0, hour, lost_day]), np.inf)
+    return np.where(model.allowed, expected @ np.array([1.0, hour, lost_day]) + model.late, np.inf)
 
 
 def lead_of(totals: Floats, best: int) -> float:
@@ -168,14 +168,14 @@ class _Guess:
         return abs(self.value - self.number.now) / max(self.number.now, 1e-9)
 
 
-def flips(model: Model, best: int, listed: Sequence[Number]) -> list[Flip]:
+def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Flip]:
     """Nearest flip of each number, down to 0 and up to REACH times its mean; nearest first.
 
     At most MOST are made exact and returned; the expected totals of the best way and of the way named are equal at
     ``value_flip``.
     """
     found = []
-    for guess in _guesses(listed, model.totals, best):
+    for guess in _guesses(model, numbers(model) if listed is None else listed, best):
         value = _exact(guess, best)
         if value is not None:
             number = guess.number
@@ -190,8 +190,9 @@ def flips(model: Model, best: int, listed: Sequence[Number]) -> list[Flip]:
     return [flip for _, flip in found][:MOST]
 
 
-def _guesses(listed: Sequence[Number], totals: Floats, best: int) -> Iterator[_Guess]:
-    """The nearest crossings of straight lines, then every number whose totals are no straight line."""
+def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[_Guess]:
+    """The nearest crossings of straight lines, then the numbers whose totals are no straight line and may flip."""
+    totals, most_days = model.totals, _most_days(model, best)
     apart = float(np.abs(totals[np.isfinite(totals)]).max())
     straight, curved = [], []
     for number in listed:
@@ -200,7 +201,9 @@ def _guesses(listed: Sequence[Number], totals: Floats, best: int) -> Iterator[_G
             if end == number.now:
                 continue
             if number.slopes is None:
-                curved.append(_Guess(number, end, end))
+                lead = lead_of(totals, best)
+                if lead < most_days[number.index] * abs(end - number.now) * (1.0 + 1e-9):
+                    curved.append((lead / most_days[number.index], _Guess(number, end, end)))
                 continue
             value = _crossing(number, totals, best, end)
             if value is not None:
@@ -210,7 +213,27 @@ def _guesses(listed: Sequence[Number], totals: Floats, best: int) -> Iterator[_G
         if kept < MOST and guess.value < guess.number.most:  # beyond that price another quote is taken
             kept += 1
             yield _Guess(guess.number, guess.value, min(guess.end, guess.number.most))
-    yield from curved
+    yield from (guess for _, guess in sorted(curved, key=lambda pair: pair[0])[: 2 * MOST])
+
+
+def _most_days(model: Model, best: int) -> Floats:
+    """By how much the lead may shrink at most for a day more or less of each wait or of work under one (J,).
+
+    The longest of several moves by no more than the one that is moved.
+    """
+    at, weights = model.plain.at, np.array(model.weights)
+    coefficients = np.array([weights @ at.coefficients(pieces) for pieces in model.plain.all_ways()])
+    apart = np.abs(coefficients - coefficients[best]).max(axis=0)
+    most = np.zeros(len(model.inputs))
+    for k, term in enumerate(model.program.terms):
+        if isinstance(term, LongestWait):
+            for i, per_unit in (*((i, 1.0) for i in term.waits), *term.floor):
+                most[i] += apart[k] * abs(per_unit)
+        else:
+            for i in term.inputs:
+                rest = float(np.prod([model.inputs[j].mean for j in term.inputs if j != i]))
+                most[i] += apart[k] * abs(rest)
+    return most
 
 
 def _crossing(number: Number, totals: Floats, best: int, end: float) -> float | None:
@@ -257,8 +280,9 @@ class Swing:
     best_high: str
 
 
-def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
+def swings(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Swing]:
     """The numbers that move the lead of the best way most between their P10 and P90, widest first."""
+    listed = numbers(model) if listed is None else listed
     ranked = sorted((n for n in listed if n.range is not None and not n.range.sure), key=lambda n: -_pull(n, best))
     found = [_swing(model, n, best) for n in ranked[: 2 * MOST]]
     least = 1e-9 * max(abs(float(model.totals[best])), 1.0)

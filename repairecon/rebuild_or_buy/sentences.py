@@ -1,275 +1,371 @@
-"""The answer in sentences an owner can act on."""
+"""The parts of the answer in sentences: bench, looks, turning points, rules in use, years."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import pandas as pd
 
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.looks import Worth
+from repairecon.rebuild_or_buy.policy import StopWhen
 from repairecon.rebuild_or_buy.sensitivity import Flip
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
 from repairecon.rebuild_or_buy.verdict import ThumbRule
 from repairecon.records import STAGES
 from repairecon.show.layout import capital
-from repairecon.show.words import chance_words, days_words, hours_words, measured, money, number, times_words, whole
+from repairecon.show.words import chance_words, days_words, hours_words, measured, money, number, tenths, whole
 
-MOST_TOLD = 4
+MOST_FINDINGS, SMALL_CHANGE = 4, 0.005
+"""Findings told one by one, and the share of the total below which a look is not worth a line."""
+AFTER = {
+    "outside": "after a look from outside", "removal": "once it is off", "strip": "once it is stripped",
+    "measure": "once it is measured", "reassembly": "once it is together again", "first run": "after the first run",
+    "later": "later", "now": "now",
+}  # fmt: skip
 
 
-def verdict(answer: Answer) -> str:
-    """What to do, by what margin, and what it rests on."""
-    v, table, currency = answer.verdict, answer.table, answer.case.terms.currency
-    if not v.second:
-        return f"{capital(v.best)}: the only way that may be chosen."
-    gap, odds = money(v.gap, currency), times_words(v.p_best_below_second)
-    if v.near_tie:
-        text = (
-            f"Either {v.best} or {v.second}; decide on days or risk. On average {v.best} saves {gap}, and "
-            f"{odds} it costs less. {_quickest(answer)} {_mildest(answer)}"
+def named(names: Iterable[object]) -> str:
+    """Names in a row, the last after "and"."""
+    *first, last = map(str, names)
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+DOING = {
+    "new": "buy", "pattern": "buy", "second-hand": "buy", "exchange": "take", "send away": "take",
+    "carry on": "carry on as it is", "temporary": "make do for now", "without": "do without",
+    "own spare": "fit your spare",
+}  # fmt: skip
+OVER = f"{GO_ON} as "
+"""How going over to another depth of rebuild is named among the stops."""
+DONE = {"send away": "send it away", "exchange": "take the exchange unit"}
+
+
+def step(answer: Answer, way: str) -> str:
+    """A way as something to do: "buy new from the maker", "send it away"; names that say it already stay."""
+    if way.startswith(OVER):
+        return f"go over to {way.removeprefix(OVER)}"
+    kind = answer.case.way(way).kind if way in answer.table.index else ""
+    do = DOING.get(kind, "take")
+    if way in DONE or way.split()[0] in ("rebuild", "buy", "send", "fit", "carry", "repair", "do"):
+        return DONE.get(way, way)
+    return f"{do} {way}" if do in ("buy", "take") else f"{do} ({way})"
+
+
+def plain(text: str) -> str:
+    """A name of the case's files as words: ``shaft=grooved given neglect=salt`` as "shaft grooved (neglect salt)"."""
+    words = re.sub(r"\s*=\s*", " ", text.replace("_", " "))
+    return re.sub(r" given (.+)$", r" (\1)", words)
+
+
+def plain_number(name: str) -> str:
+    """A number's name as an owner would say it."""
+    what, _, where = name.partition(", ")
+    said = f"{what} if {where.partition(' given ')[0]}" if "=" in where else name
+    return plain(said).removeprefix("the ")
+
+
+def so_far(answer: Answer) -> list[str]:
+    """What is done and found so far, and what it took."""
+    lines = [f"Found: {plain(str(f))}." for f in answer.found]
+    if answer.stage:
+        spent, currency = answer.bench.spent, answer.case.terms.currency
+        lines.append(
+            f"Done up to {answer.stage}: {money(spent.cash, currency)} and {hours_words(spent.own_hours)} own hours, "
+            "expected; that is spent and counts no more."
         )
-    else:
-        text = (
-            f"{capital(v.best)}: on average {gap} less all in than {v.second}, the next best, and the cheaper of "
-            f"the two {odds}. One time in ten it comes to more than "
-            f"{money(table.loc[v.best, 'total_p90'], currency, table.loc[v.best, 'total_p90_se'])}."
-        )
-    first = strip_first(answer)
-    if first:
-        text = f"{first} If you must choose for good now: {text[:1].lower()}{text[1:]}"
-    more = (given_up, nearest_flip, never, spare, minding, barred)
-    return " ".join(filter(None, (text.strip(), *(say(answer) for say in more))))
+    return lines
 
 
-def _quickest(answer: Answer) -> str:
-    days = answer.table.loc[answer.verdict.fastest, "days_mean"]
-    return f"Soonest back in use: {answer.verdict.fastest}, about {days_words(days)}."
+# ---------------------------------------------------------------- at the bench
+def bench(answer: Answer) -> list[str]:
+    """Next step, stop rule, most still worth spending, when to order."""
+    lines = [next_step(answer), *stop_rule(answer), *remedies(answer), repair_limit(answer), given_up(answer)]
+    lines += [*depths(answer), order_time(answer)]
+    return [line for line in lines if line]
 
 
-def _mildest(answer: Answer) -> str:
-    row, currency = answer.table.loc[answer.verdict.steadiest], answer.case.terms.currency
-    worst = money(row["total_p90"], currency, row["total_p90_se"])
-    return f"Mildest bad case: {answer.verdict.steadiest}, over {worst} one time in ten."
+def next_step(answer: Answer) -> str:
+    """The first step of the best rule and what the freedom to stop is worth."""
+    b, currency = answer.bench, answer.case.terms.currency
+    if b.now == GO_ON:
+        saved, strips = money(b.cost_commit - b.value, currency), b.value_of_stripping is not None
+        first = "Strip it and decide by what you find" if strips else "Go on, and decide as below"
+        return f"{first}: {money(b.value, currency)} on average, {saved} less than {b.best_commit} come what may."
+    if b.now == LEAVE:
+        return "Leave this unit alone and look elsewhere first: it is probably not to blame."
+    if b.now not in answer.table.index:
+        return "It depends on what you see now, as below."
+    more = (
+        ""
+        if b.value_of_stripping is None
+        else f" Stripping it first costs {money(-b.value_of_stripping, currency)} more."
+    )
+    return f"{'Stop here' if answer.stage else 'Do not begin'}: {step(answer, b.now)}.{more}"
+
+
+def remedies(answer: Answer) -> list[str]:
+    """How a finding is best met."""
+    lines = []
+    for met in answer.remedies:
+        then = f"; if that does not hold, {met.then}" if met.then and met.then != met.remedy else ""
+        how = met.remedy or "end the rebuild"
+        several = f" ({met.way})" if len({m.way for m in answer.remedies}) > 1 else ""
+        lines.append(f"{capital(met.event)} {met.outcome}{several}: {how}{then}.")
+    return lines
+
+
+def depths(answer: Answer) -> list[str]:
+    """Each other depth of rebuild: what it comes to if that is begun, and the most worth spending on it."""
+    currency, others = answer.case.terms.currency, answer.benches
+    if len(others) < 2:
+        return []
+    return [
+        f"Begun as {way}: {money(b.value, currency)} on average; at most {money(b.repair_limit, currency)} is worth "
+        "spending on it."
+        for way, b in others.items()
+    ]
+
+
+def repair_limit(answer: Answer) -> str:
+    """The most still worth spending on the rebuild."""
+    b, currency = answer.bench, answer.case.terms.currency
+    if not b.limit_way:
+        return ""
+    own = money(b.repair_limit_cash, currency)
+    return (
+        f"The most worth spending on it from here is {money(b.repair_limit, currency)} all in, or {own} if your hours "
+        f"cost nothing: that is what {b.limit_way} comes to."
+    )
+
+
+def stop_rule(answer: Answer, *, elsewhere: bool = True) -> list[str]:
+    """For each stage the findings on which to stop, and what to do then; on request without looking elsewhere."""
+    lines = []
+    for (point, action), stops in _by_place(answer.advice.stops):
+        if action == LEAVE and not elsewhere:
+            continue
+        often = chance_words(sum(s.chance for s in stops))
+        do = "look elsewhere" if action == LEAVE else step(answer, action)
+        when = AFTER["now" if point < 0 else STAGES[point]]
+        lines.append(f"{capital(when)}: {do} if you find {_findings(stops, action)} ({often}).")
+    return lines
+
+
+def _by_place(stops: Iterable[StopWhen]) -> Iterator[tuple[tuple[int, str], list[StopWhen]]]:
+    places: dict[tuple[int, str], list[StopWhen]] = {}
+    for s in stops:
+        places.setdefault((s.point, s.action), []).append(s)
+    yield from places.items()
+
+
+def _findings(stops: list[StopWhen], action: str) -> str:
+    first, rest = stops[:MOST_FINDINGS], stops[MOST_FINDINGS:]
+    said = [" with ".join(o if action == LEAVE else f"{event} {o}" for event, o in s.findings) for s in first]
+    if rest:
+        said.append(f"one of {whole(len(rest))} rarer findings")
+    return "; or ".join(said)
+
+
+def given_up(answer: Answer) -> str:
+    """How often the rebuild cannot be finished."""
+    for way, row in answer.table.iterrows():
+        if row["p_given_up"] > 0 and row["allowed"]:
+            return f"{capital(str(way))}: {chance_words(row['p_given_up'])} that it ends in a bought unit after all."
+    return ""
+
+
+def order_time(answer: Answer) -> str:
+    """When to order the parts."""
+    rows, currency = answer.order_times, answer.case.terms.currency
+    if rows.empty:
+        return ""
+
+    def said(row: pd.Series[Any]) -> str:
+        vain = f", {chance_words(row['p_in_vain'])} bought for nothing" if row["p_in_vain"] > 0 else ""
+        return f"{money(row['expected_total'], currency)}, {days_words(row['expected_days'])}{vain}"
+
+    when = [AFTER[order.removeprefix("after ")] for order in rows["order"]]
+    best = int(rows["expected_total"].to_numpy().argmin())
+    others = "; ".join(f"{when[k]} {said(rows.iloc[k])}" for k in range(len(rows)) if k != best)
+    instead = f" Instead: {others}." if others else ""
+    return f"Order the parts {when[best]}: {said(rows.iloc[best])} on average.{instead}"
+
+
+# ---------------------------------------------------------------- looks and turning points
+def looks(answer: Answer, most: int = 6) -> list[str]:
+    """Looks that pay, those that do not, and what would be worth knowing."""
+    currency = answer.case.terms.currency
+    at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
+    lines = [look(w, currency) for w in at_hand if w.net > 0]
+    poor = [
+        f"{w.look} (costs {money(w.cost, currency)}, saves {money(w.evsi, currency)})" for w in at_hand if w.net <= 0
+    ]
+    if poor:
+        lines.append(f"Not worth their cost here: {'; '.join(poor)}.")
+    least = SMALL_CHANGE * abs(answer.bench.value)
+    known = [w for w in answer.looks if not w.has_look and w.evpi > least][:most]
+    if known:
+        worth = "; ".join(f"{plain_number(w.about)} {money(w.evpi, currency)}" for w in known)
+        lines.append(f"What it would be worth to know for certain beforehand: {worth}.")
+    return lines
+
+
+def look(worth: Worth, currency: str) -> str:
+    """One look that pays."""
+    return (
+        f"{capital(worth.look)}: costs {money(worth.cost, currency)}, saves {money(worth.evsi, currency)} on average."
+    )
 
 
 def flip(f: Flip) -> str:
     """One number and the value at which another way takes over."""
     side = "above" if f.value_flip > f.value_now else "below"
-    inside = "" if f.within_range else "; outside its range"
-    return (
-        f"{capital(f.to_way)} is cheaper if the {_bare(f.number)} is {side} {measured(f.value_flip, f.unit)} "
-        f"(now {number(f.value_now)}{inside})"
-    )
+    now = measured(f.value_now, f.unit)
+    return f"{plain_number(f.number)} {side} {measured(f.value_flip, f.unit)}, now {now} (then {f.to_way})"
 
 
-def _bare(name: str) -> str:
-    return name.removeprefix("the ")
+def flips(answer: Answer, most: int = 6) -> list[str]:
+    """Where another way takes over, the likely ones first."""
+    ranked = sorted(answer.flips, key=lambda f: not f.within_range)[:most]
+    lines = [f"{capital(flip(f))}{'' if f.within_range else '; that is outside its range'}." for f in ranked]
+    return lines or ["No single number turns this within five times its value."]
 
 
-def useful_flips(flips: Iterable[Flip], most: int = 6) -> list[Flip]:
-    """Flips worth telling: the likely ones first, each number once a direction."""
-    ranked = sorted(flips, key=lambda f: not f.within_range)
-    return ranked[:most]
-
-
-def nearest_flip(answer: Answer) -> str:
-    """The nearest flip as a sentence, or that no single number flips it."""
-    flips = useful_flips(answer.flips, 1)
-    return f"{flip(flips[0])}." if flips else "No single number flips this within five times its value."
-
-
-def spare(answer: Answer) -> str:
-    """What more it costs to end with a spare aboard."""
-    v, currency = answer.verdict, answer.case.terms.currency
-    pairs = answer.table[answer.table["allowed"] & (answer.table["p_spare"] > 0)]
-    if pairs.empty or answer.table.loc[v.best, "p_spare"] > 0:
-        return ""
-    row = pairs.loc[pairs["total_mean"].idxmin()]
-    more = money(row["total_mean"] - answer.table.loc[v.best, "total_mean"], currency)
-    return (
-        f"To end with a spare aboard as well ({row.name}; {chance_words(row['p_spare'])}) costs {more} more: "
-        "worth it if a spare is worth that to you."
-    )
-
-
-def barred(answer: Answer) -> str:
-    """Cheaper ways that the safety screen keeps out."""
-    best = answer.table.loc[answer.verdict.best, "total_mean"]
-    out = answer.table[~answer.table["allowed"] & (answer.table["total_mean"] < best)]
-    if out.empty:
-        return ""
-    names = ", ".join(out.index)
-    return f"Cheaper on paper, but not to be chosen on price alone ({out['why_not'].iloc[0]}): {names}."
-
-
-def strip_first(answer: Answer) -> str:
-    """That stripping before choosing pays, where the best way chosen for good now would be no rebuild."""
-    b, currency = answer.bench, answer.case.terms.currency
-    rebuilding = answer.case.way(b.best_commit).kind == "rebuild"
-    if b.value_of_stripping is None or b.value_of_stripping <= 0 or rebuilding:
-        return ""
-    return (
-        f"Strip it first, then choose by what you find: on average {money(b.value, currency)} all in, "
-        f"{money(b.value_of_stripping, currency)} less than {b.best_commit} chosen for good now."
-    )
-
-
-def minding(answer: Answer) -> str:
-    """What changes for an owner who minds the bad case or has set a cap."""
-    r = answer.risk
-    if r.tolerance is None and r.cap is None:
-        return ""
-    if not r.best:
-        return f"No way that may be chosen keeps to your limits ({_limits(answer)})."
-    if not r.changes:
-        return "Your risk limits do not change this."
-    return f"With your risk limits ({_limits(answer)}) the choice is {r.best} instead."
-
-
-def _limits(answer: Answer) -> str:
-    r, currency = answer.risk, answer.case.terms.currency
-    tolerance = "" if r.tolerance is None else f"risk tolerance {money(r.tolerance, currency)}"
-    cap = "" if r.cap is None else f"over {money(r.cap, currency)} at most {times_words(r.cap_chance)}"
-    return ", ".join(filter(None, (tolerance, cap)))
-
-
-def so_far(answer: Answer) -> list[str]:
-    """What is done and found so far, and what it took."""
-    lines = [f"Found: {f}." for f in answer.found]
-    if answer.stage:
-        spent, currency = answer.bench.spent, answer.case.terms.currency
+# ---------------------------------------------------------------- rules, ways left out, method
+def thumb_rules(answer: Answer) -> list[str]:
+    """The price of each repair against that of new, and what the rules in use make of it."""
+    lines, currency = [], answer.case.terms.currency
+    for way in dict.fromkeys(r.way for r in answer.thumb_rules):
+        rules = [r for r in answer.thumb_rules if r.way == way]
+        repair, new = rules[0].rebuild_cost, rules[0].price_new
+        share = f", {chance_words(repair / new)}" if new > 0 else ""
         lines.append(
-            f"Done up to {answer.stage}: spent {money(spent.cash, currency)} and {hours_words(spent.own_hours)} own "
-            f"hours, expected; that is spent and not counted below."
+            f"{capital(way)}: parts and outside work as planned {money(repair, currency)}, a new unit "
+            f"{money(new, currency)}{share}."
         )
+        lines += [thumb_rule(r, currency) for r in rules]
     return lines
-
-
-def next_step(answer: Answer) -> str:
-    """The first step of the best rule, what the freedom to stop is worth, and the repair limit."""
-    b, currency = answer.bench, answer.case.terms.currency
-    limit = _repair_limit(answer)
-    if b.now == GO_ON:
-        saved = money(b.cost_commit - b.value, currency)
-        do = "Strip it and go on as below" if b.value_of_stripping is not None else "Go on as below"
-        text = f"{do}: {money(b.value, currency)} on average, {saved} less than {b.best_commit} with no turning back."
-        return f"{text} {limit}"
-    if b.now in answer.table.index:
-        do = "Stop here" if answer.stage else "Do not begin"
-        stripping = ""
-        if b.value_of_stripping is not None:
-            stripping = f" Stripping it first would cost {money(-b.value_of_stripping, currency)} more on average."
-        return f"{do}: take {b.now} now.{stripping} {limit}"
-    if b.now == LEAVE:
-        return f"Leave this unit alone and look elsewhere first: it may not be to blame. {limit}"
-    return f"It depends on what you see now, as told below. {limit}"
-
-
-def _repair_limit(answer: Answer) -> str:
-    b, currency = answer.bench, answer.case.terms.currency
-    if not b.limit_way:
-        return ""
-    rebuild = answer.table[(answer.table["kind"] == "rebuild") & answer.table["allowed"]]
-    what = "Any repair from here is worth" if rebuild.empty else "Worth spending on the rebuild from here:"
-    return (
-        f"{what} at most {money(b.repair_limit, currency)} all in ({money(b.repair_limit_cash, currency)} if your own "
-        f"time counts for nothing), which is what {b.limit_way} would cost."
-    )
-
-
-def stop_rule(answer: Answer) -> list[str]:
-    """When to stop and what to do then, a sentence a stage and action."""
-    lines = []
-    points = list(dict.fromkeys(s.point for s in answer.stop_when if s.findings))
-    for point in points:
-        for action in dict.fromkeys(s.action for s in answer.stop_when if s.point == point and s.findings):
-            stops = [s for s in answer.stop_when if s.point == point and s.action == action]
-            told, left = stops[:MOST_TOLD], stops[MOST_TOLD:]
-            when = "; or ".join(" with ".join(f"{e}: {o}" for e, o in s.findings) for s in told)
-            more = (
-                f"; or in {whole(len(left))} rarer cases ({chance_words(sum(s.chance for s in left))})" if left else ""
-            )
-            often = times_words(sum(s.chance for s in stops))
-            do = "leave it and look elsewhere" if action == LEAVE else f"stop and take {action}"
-            lines.append(f"After {STAGES[point]}, {do} if {when}{more} ({often}); else go on.")
-    return lines
-
-
-def look(worth: Worth, currency: str) -> str:
-    """What one look is worth."""
-    if not worth.has_look:
-        return f"{capital(worth.look)}: worth up to {money(worth.evpi, currency)}."
-    verdict = "do it" if worth.net > 0 else "not worth its cost"
-    most, here = money(worth.evpi, currency), money(worth.evsi, currency)
-    sure = f" (up to {most} if it were sure)" if most != here else ""
-    return (
-        f"{capital(worth.look)}: worth {here}{sure}, "
-        f"costs {money(worth.cost, currency)}, net {money(worth.net, currency)}: {verdict}."
-    )
-
-
-def useful_looks(answer: Answer, most: int = 8) -> list[Worth]:
-    """Looks at hand first, then what is worth knowing and how much, without the small change."""
-    small = 0.005 * abs(answer.bench.value)
-    at_hand = [w for w in answer.looks if w.has_look]
-    others = [w for w in answer.looks if not w.has_look and w.evpi > small]
-    return [*at_hand, *others][:most]
-
-
-def order_time(answer: Answer) -> str:
-    """Whether ordering the parts at another time would be better."""
-    if answer.order_times.empty:
-        return ""
-    currency = answer.case.terms.currency
-    rows = answer.order_times
-    best = rows.loc[rows["expected_total"].idxmin()]
-    told = "; ".join(
-        f"{r['order']} {money(r['expected_total'], currency)}, {days_words(r['expected_days'])}, in vain "
-        f"{times_words(r['p_in_vain'])}"
-        for _, r in rows.iterrows()
-    )
-    return f"Order the parts {best['order']}: cheapest on average by the best rule ({told})."
-
-
-def given_up(answer: Answer) -> str:
-    """How often the chosen rebuild ends with a bought unit on top of what is spent."""
-    row = answer.table.loc[answer.verdict.best]
-    if row["p_given_up"] == 0:
-        return ""
-    return f"{capital(times_words(row['p_given_up']))} the rebuild is given up and a unit bought on top."
-
-
-def never(answer: Answer) -> str:
-    """The chance that the chosen way never comes, and what is done then."""
-    return never_row(answer, answer.verdict.best)
-
-
-def never_row(answer: Answer, way: str) -> str:
-    """One way that may never come, and what is done instead; '' where it always comes."""
-    row = answer.table.loc[way]
-    if row["p_never"] == 0:
-        return ""
-    often = times_words(row["p_never"])
-    if answer.case.way(way).traits.in_service == "rebuilt" and answer.case.way(way).bought:
-        return f"{capital(way)}: {often} the spare never comes; then there is none."
-    then = f"then {row['instead']}" if row["instead"] else "then it comes late, as no other way buys one"
-    return f"{capital(way)}: {often} it never comes; {then}, after the wait."
 
 
 def thumb_rule(rule: ThumbRule, currency: str) -> str:
     """One rule in use beside the computed answer."""
+    name = f"{capital(rule.rule)} ({rule.source})"
     if rule.limit is None:
-        return f"{capital(rule.rule)} ({rule.source}): needs the unit's age and expected life."
-    where = "agrees" if rule.agrees else "DISAGREES with the reckoning above"
-    return (
-        f"{capital(rule.rule)} ({rule.source}): up to {money(rule.limit, currency)} against "
-        f"{money(rule.rebuild_cost, currency)} for the rebuild, so {rule.says}; {where}."
+        return f"{name}: needs the unit's age and expected life."
+    other = {"rebuild": "buy", "buy": "rebuild"}[rule.says]
+    ours = (
+        "this answer agrees" if rule.agrees else f"this answer says {other}, counting hours, days and what may be found"
     )
+    return f"{name}: up to {money(rule.limit, currency)}, so {rule.says}; {ours}."
+
+
+def ruled_out(answer: Answer) -> list[str]:
+    """Every way that may not be chosen, and why."""
+    barred = answer.table[~answer.table["allowed"]]
+    return [f"{capital(str(way))}: {why}." for way, why in barred["why_not"].items()]
+
+
+def nevers(answer: Answer) -> list[str]:
+    """Ways that may never come, and what is done then."""
+    lines = []
+    for way, row in answer.table[answer.table["p_never"] > 0].iterrows():
+        kind, often = answer.case.way(str(way)), chance_words(row["p_never"])
+        if kind.traits.in_service == "rebuilt" and kind.bought:
+            lines.append(f"{capital(str(way))}: {often} that the spare never comes; then there is none.")
+        elif row["instead"]:
+            lines.append(f"{capital(str(way))}: {often} that it never comes; after the wait you take {row['instead']}.")
+        else:
+            lines.append(
+                f"{capital(str(way))}: {often} that it never comes in time; nothing else is left then but to wait."
+            )
+    return lines
 
 
 def how_sampled(answer: Answer) -> str:
     """What is exact and what is sampled."""
     o = answer.outcomes
     return (
-        f"Averages are exact over {whole(len(answer.leaves))} leaves of the tree; ranges and percentages are from "
-        f"{whole(o.draws)} draws (seed {o.seed}) and are shown to the digits that supports."
+        f"Averages are exact over {whole(len(answer.leaves))} courses of what may be found; ranges and chances of "
+        f"being cheapest come from {whole(o.draws)} draws (seed {o.seed})."
     )
+
+
+# ---------------------------------------------------------------- over the years
+def years(answer: Answer) -> list[str]:
+    """What each way comes to over the years, whether a spare pays, and what it hangs on."""
+    h, currency = answer.horizon, answer.case.terms.currency
+    if h.years.horizon_years == 0:
+        return ["Only this job is looked at: say how long you keep her (--horizon-years 10) to look further."]
+    best = h.ways.loc[h.best]
+    present, a_year = (money(best[column], currency) for column in ("present_cost", "annual_cost"))
+    lines = [
+        f"Over {number(h.years.horizon_years)} years {h.best} comes cheapest: {present} in today's money, {a_year} a "
+        f"year. {capital(chance_words(best['p_failure_away']))} that it fails away from base in that time.",
+        _against_today(answer),
+        *_break_even(answer),
+        _in_time(answer),
+        *_spares(answer),
+        *own_lives(answer),
+        "Nobody publishes hours to failure of such units: the lives are the case's or assumed.",
+    ]
+    return [line for line in lines if line]
+
+
+def _against_today(answer: Answer) -> str:
+    h, v, currency = answer.horizon, answer.verdict, answer.case.terms.currency
+    if h.best == v.best:
+        return ""
+    more = money(h.ways.loc[v.best, "present_cost"] - h.ways.loc[h.best, "present_cost"], currency)
+    here, there = (tenths(h.ways.loc[w, "median_life"]) for w in (v.best, h.best))
+    why = f"half of such last {here} years, of {h.best} {there}"
+    if answer.table.loc[h.best, "p_spare"] > answer.table.loc[v.best, "p_spare"]:
+        why = "the other leaves a spare aboard"
+    return f"{capital(v.best)} is cheaper today but {more} dearer over these years: {why}."
+
+
+def _break_even(answer: Answer) -> list[str]:
+    lines = []
+    for way in dict.fromkeys((answer.horizon.best, answer.verdict.best)):
+        row = answer.horizon.ways.loc[way]
+        turns, expected = row["break_even_life"], f"({tenths(row['median_life'])} expected)"
+        if turns is not None and turns == turns:
+            ahead = "is no longer cheapest if half of such last under" if turns < row["median_life"] else (
+                "would be cheapest if half of such lasted over")  # fmt: skip
+            lines.append(f"{capital(way)} {ahead} {tenths(turns)} years {expected}.")
+    return lines
+
+
+def _in_time(answer: Answer) -> str:
+    h = answer.horizon
+    age = h.ways.loc[h.best, "best_replacement_age"]
+    if age > h.years.horizon_years:
+        return f"Renewing {h.best} in time, before it fails, does not pay within these years."
+    return f"Renewing {h.best} before it fails pays, best at about {number(age)} years."
+
+
+def _spares(answer: Answer) -> list[str]:
+    currency = answer.case.terms.currency
+    return [
+        f"{capital(c.combination)}: costs {money(c.cost, currency)} more and saves {money(c.worth, currency)} over "
+        f"these years, so it {'pays' if c.net > 0 else 'does not pay'}."
+        for c in answer.horizon.spares
+        if c.worth > 0 or c.cost > 0
+    ]
+
+
+def own_lives(answer: Answer) -> list[str]:
+    """What the owner's own lives tell, or why they cannot."""
+    lines = []
+    for f in answer.life_fits:
+        seen = f"{f.failures} failed, {f.survivors} still going"
+        if f.refused:
+            lines.append(f"Your own lives of {f.way} ({seen}, in {f.clock}) cannot tell: {f.refused}.")
+        else:
+            lines.append(
+                f"Your own lives of {f.way} ({seen}): half last {number(f.median)} {f.clock}, 9 times in 10 between "
+                f"{number(f.median_low)} and {number(f.median_high)}."
+            )
+    return lines

@@ -6,9 +6,8 @@ apart. Every set of leaves that look alike by the end of a stage is one place of
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +16,7 @@ from repairecon.formulas import stopping
 from repairecon.rebuild_or_buy.choose import Chooser
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Nested
 from repairecon.records import STAGES
 
 Floats = NDArray[np.float64]
@@ -25,11 +24,10 @@ Ints = NDArray[np.int64]
 Weights = tuple[float, float, float]
 LEAVE = "leave it: look elsewhere"
 GO_ON = "go on"
-NOT_COMING_UP = "does not come up"
 SEND_AWAY_UNTIL = STAGE["removal"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Decision:
     """The staged choice as arrays over leaves.
 
@@ -37,8 +35,10 @@ class Decision:
     ``stop_cost`` (S, L, A); ``go_cost`` (L,) inf where the rebuild must end; ``spent`` (S, L) from now
     to each point; ``actions`` names of the stops; ``ends`` (L,) stage at which the rebuild ends: one
     stops there at the latest; ``other`` (L,) where another unit is to blame. If it ever is, the last
-    action is leaving this one alone, whose cost ``rule`` fills in: now at the risk of ``elsewhere_cost`` when
+    action is leaving this one alone, whose cost is filled in here: now at the risk of ``elsewhere_cost`` when
     that was wrong, later only where it has been seen to be right, and not before stage ``first``.
+    ``depths`` are other depths of rebuild: going over to one of them is a stop as well. ``after_away`` is what is
+    bought where a rebuilder gives the unit up, chosen anew on what is known by then.
     """
 
     chance: Floats
@@ -52,33 +52,74 @@ class Decision:
     other: NDArray[np.bool_]
     elsewhere_cost: float = 0.0
     first: int = -1
+    depths: Depths | None = None
+    more: Floats | None = None
+    sets: Nested | None = None
+    after_away: tuple[AfterAway, ...] = ()
+
+    @property
+    def nested(self) -> Nested:
+        """The sets of each point side by side."""
+        return Nested.of(self.ids) if self.sets is None else self.sets
+
+    def stops(self, weights: Floats) -> Floats:
+        """Cost of each stop (S, L, A) for leaf chances ``weights``, with that of leaving this unit alone."""
+        stop = self.stop_cost
+        if self.depths is not None:
+            stop = stop.copy()
+            for a, column in self.depths.columns(weights, self.nested).items():
+                stop[:, :, a] = column
+        if self.other.any():
+            stop = stop.copy()
+            open_points = np.array(self.points)[:, None] >= self.first
+            stop[:, :, -1] = np.where(self.other & open_points, self.spent, np.inf)
+            if self.points[0] >= self.first:
+                stop[0, :, -1] = self._leaving(weights)
+        return stop
+
+    def _leaving(self, weights: Floats) -> Floats:
+        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later."""
+        cost = np.zeros(len(self.chance))
+        this = np.where(self.other, 0.0, weights)
+        if this.any():
+            best = replace(self, other=np.zeros_like(self.other)).by_set(this)
+            chance = np.bincount(self.ids[0], this, len(best))
+            each = np.divide(best, chance, out=np.zeros_like(best), where=chance > 0)
+            here = ~self.other
+            cost[here] = each[self.ids[0, here]] + self.elsewhere_cost
+        return cost
 
     def rule(self, weights: Floats | None = None) -> stopping.StopRule:
         """Best rule for leaf chances ``weights`` (need not sum to one), by default the present ones."""
         w = self.chance if weights is None else weights
         on = np.flatnonzero(w > 0)
-        p = w[on] / w[on].sum()
-        stop = self.stop_cost[:, on]
-        if self.other.any():
-            open_points = np.array(self.points)[:, None] >= self.first
-            stop[:, :, -1] = np.where(self.other[on] & open_points, self.spent[:, on], np.inf)
-            if self.points[0] >= self.first:
-                stop[0, :, -1] = self._leaving(w, on)
-        return stopping.optimal_stopping(p, self.ids[:, on], stop, self.go_cost[on])
-
-    def _leaving(self, weights: Floats, on: NDArray[np.intp]) -> Floats:
-        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later."""
-        cost = np.zeros(len(self.chance))
-        this = np.flatnonzero((weights > 0) & ~self.other)
-        if len(this):
-            first = replace(self, other=np.zeros_like(self.other)).rule(np.where(self.other, 0.0, weights)).stages[0]
-            best = np.fmin(first.cost_go_on, first.cost_stop)
-            cost[this] = best[self.ids[0, this]] + self.elsewhere_cost
-        return cost[on]
+        stop = self.stops(w)[:, on]
+        return stopping.optimal_stopping(w[on] / w[on].sum(), self.ids[:, on], stop, self.go_cost[on])
 
     def value(self, weights: Floats | None = None) -> float:
         """Least expected cost from here with the freedom to stop."""
-        return self.rule(weights).value
+        w = self.chance if weights is None else weights
+        return float(self.by_set(w).sum() / w.sum())
+
+    def by_set(self, weights: Floats) -> Floats:
+        """Least cost times chance in each set of leaves that look alike at the first point.
+
+        The same backward induction as ``stopping.optimal_stopping``, in sums over sets: without the rule it is many
+        times quicker.
+        """
+        possible = weights > 0
+        w = np.where(possible, weights, 0.0)[self.nested.order]
+        stop, go = self.stops(weights)[:, self.nested.order], self.go_cost[self.nested.order]
+        with np.errstate(invalid="ignore"):
+            ahead = np.where(w > 0, w * go, 0.0)
+            sums = np.where(w[:, None] > 0, w[:, None] * stop, 0.0)
+        for s in range(len(self.points) - 1, -1, -1):
+            ahead = np.add.reduceat(ahead, self.nested.within[s])
+            if sums.shape[2]:
+                ahead = np.minimum(ahead, np.add.reduceat(sums[s], self.nested.starts[s], axis=0).min(axis=1))
+        result = np.zeros(int(self.ids[0].max()) + 1)
+        result[self.ids[0, self.nested.order[self.nested.starts[0]]]] = ahead
+        return result
 
     def from_point(self, first: int) -> Decision:
         """The same with no stop before the end of stage ``first``, unless the rebuild has ended there."""
@@ -88,10 +129,49 @@ class Decision:
                 stop[s, self.ends > point] = np.inf
         return replace(self, stop_cost=stop, first=first)
 
+    def known(self, weights: Floats) -> Decision:
+        """The same with leaf chances ``weights`` known, what follows a failed sending away chosen anew on them."""
+        if not self.after_away:
+            return replace(self, chance=weights)
+        stop = self.stop_cost.copy()
+        for a in self.after_away:
+            stop[a.stage, :, a.action] = a.column(weights)
+        return replace(self, chance=weights, stop_cost=stop)
+
+
+@dataclass(frozen=True, eq=False)
+class AfterAway:
+    """One stop by sending away, where the rebuilder may give the unit up.
+
+    ``fixed`` (L,) all but what is then bought; ``choices`` for each stage at which it ends its leaves, the sets that
+    look alike by then, and what each buy adds there (buys, leaves).
+    """
+
+    stage: int
+    action: int
+    fixed: Floats
+    choices: tuple[tuple[Ints, Ints, Floats], ...]
+
+    def column(self, weights: Floats) -> Floats:
+        """Cost of the stop in each leaf, the cheapest buy chosen for each set."""
+        cost = self.fixed.copy()
+        for at, ids, added in self.choices:
+            count = int(ids.max()) + 1
+            sums = np.array([np.bincount(ids, weights[at] * row, count) for row in added])
+            best = sums.argmin(axis=0)[ids]
+            cost[at] += added[best, np.arange(len(at))]
+        return cost
+
+
+def rebuilds_here(model: Model) -> list[int]:
+    """The depths of rebuild that may be chosen, the one with the least expected total first."""
+    found = [i for i, w in enumerate(model.case.ways) if w.kind == "rebuild" and model.allowed[i]]
+    return sorted(found, key=lambda i: (float(model.totals[i]), model.ways[i]))
+
 
 def main_rebuild(model: Model) -> int | None:
-    """The way that rebuilds here, if it may be chosen."""
-    return next((i for i, w in enumerate(model.case.ways) if w.kind == "rebuild" and model.allowed[i]), None)
+    """The depth of rebuild with the least expected total, if one may be chosen."""
+    return next(iter(rebuilds_here(model)), None)
 
 
 def other_unit(model: Model) -> NDArray[np.bool_]:
@@ -103,138 +183,144 @@ def other_unit(model: Model) -> NDArray[np.bool_]:
     return mask
 
 
-def decision(model: Model, weights: Weights | None = None, chooser: Chooser | None = None) -> Decision:
-    """The staged choice of a case from stage ``model.done`` on; ``weights`` of cash, own hours and days in a cost."""
-    chosen, n, r = chooser or model.plain, len(model.tree.chance), main_rebuild(model)
-    at, program, weights = chosen.at, model.program, weights or model.weights
+def decision(
+    model: Model,
+    weights: Weights | None = None,
+    chooser: Chooser | None = None,
+    depth: int | None = None,
+    more: Floats | None = None,
+) -> Decision:
+    """The staged choice of a case from stage ``model.done`` on; ``weights`` of cash, own hours and days in a cost.
+
+    ``depth`` is the rebuild that is begun, by default the one with the least expected total; at each stage up to the
+    ordering of parts one may go over to another. ``more`` (W,) is what each way costs besides: a date missed, years to
+    come.
+    """
+    chosen, weights = chooser or model.plain, weights or model.weights
+    r = main_rebuild(model) if depth is None else depth
+    others = [k for k in rebuilds_here(model) if k != r]
+    more = np.zeros(len(model.ways)) if more is None else more
+    made = _one_depth(model, chosen, weights, r, more)
+    if r is None or not others:
+        return made
+    rest = tuple(_one_depth(model, chosen, weights, k, more) for k in others)
+    return replace(made, **_going_over(model, chosen, weights, (r, *others), (made, *rest)))
+
+
+def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, more: Floats) -> Decision:
+    """The staged choice with one rebuild, or with none."""
+    n, at, program = len(model.tree.chance), chosen.at, model.program
     points = tuple(range(model.done, len(STAGES))) if r is not None else (model.done,)
-    aways = [i for (i, after) in program.away if after == model.done and model.allowed[i]]
     buys = [i for i in model.buys if model.allowed[i]]
-    stop = np.full((len(points), n, len(buys) + len(aways)), np.inf)
-    spent, go = np.zeros((len(points), n)), np.full(n, np.inf)
+    aways = [i for (i, after) in program.away if after == model.done and model.allowed[i]]
+    rest = [i for i, w in enumerate(model.case.ways) if w.traits.in_service in ("old", "none") and model.allowed[i]]
+    stop = np.full((len(points), n, len(buys) + len(aways) + len(rest)), np.inf)
+    spent, go, after = np.zeros((len(points), n)), np.full(n, np.inf), list[AfterAway]()
     ends = np.full(n, NEVER_ENDS) if r is None else np.maximum(model.ends[r], model.done)
     if r is not None:
-        whole = at.by_leaf((Piece(program.main[r]),), weights)
+        whole = at.by_leaf((Piece(program.main[r]),), weights) + more[r]
         go = np.where(model.ends[r] == NEVER_ENDS, whole, np.inf)
         up_to = [at.by_leaf((Piece(program.spent[r, k]),), weights) for k in points]
         spent = np.array(up_to) - up_to[0]
     for s, point in enumerate(points):
         for a, i in enumerate(buys):
-            stop[s, :, a] = spent[s] + at.by_leaf(chosen.buy(i, point), weights)
-        if point <= max(SEND_AWAY_UNTIL, model.done):
-            for a, i in enumerate(aways, len(buys)):
-                stop[s, :, a] = spent[s] + at.by_leaf(chosen.sent_away(i, point), weights)
+            stop[s, :, a] = spent[s] + at.by_leaf(chosen.buy(i, point), weights) + more[i]
+        for a, i in enumerate(aways if point <= max(SEND_AWAY_UNTIL, model.done) else (), len(buys)):
+            stop[s, :, a] = spent[s] + at.by_leaf(chosen.sent_away(i, point), weights) + more[i]
+            after += _after_away(chosen, i, (s, a), stop[s, :, a], weights)
         stop[s, ends < point] = np.inf
-    ids = np.array([model.alike(point) for point in points])
-    names = tuple(model.ways[i] for i in (*buys, *aways))
-    other = other_unit(model)
+    for a, i in enumerate(rest, len(buys) + len(aways)):
+        stop[0, :, a] = at.by_leaf(chosen.way(i), weights) + more[i]
+    names, other = tuple(model.ways[i] for i in (*buys, *aways, *rest)), other_unit(model)
     if other.any():
         names, stop = (*names, LEAVE), np.concatenate([stop, np.full((*stop.shape[:2], 1), np.inf)], axis=2)
     a_day = model.lost_day + model.case.terms.hours_per_day * model.own_hour
-    elsewhere = model.case.terms.elsewhere_days * a_day
     return Decision(
-        chance=model.tree.chance, points=points, ids=ids, stop_cost=stop, go_cost=go, spent=spent, actions=names,
-        ends=ends, other=other, elsewhere_cost=elsewhere,
+        chance=model.tree.chance, points=points, ids=np.array([model.alike(point) for point in points]),
+        stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other, sets=model.nested(points),
+        elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=tuple(after), more=more,
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Place:
-    """One place of choice that the best rule reaches."""
-
-    point: int
-    findings: dict[str, str]
-    chance: float
-    choice: str
-    cost_go_on: float
-    cost_stop: float
-    best_stop: str
-    row: int
-    leaves: NDArray[np.intp]
-
-
-def places(model: Model, made: Decision, rule: stopping.StopRule | None = None) -> Iterator[Place]:
-    """Every place that is reached under the rule; costs are those still to come from that place."""
-    rule = made.rule() if rule is None else rule
-    on = np.flatnonzero(made.chance > 0)
-    alive = np.ones(len(on), dtype=bool)
-    for s, point in enumerate(made.points):
-        stage, ids = rule.stages[s], made.ids[s][on]
-        seen = [e for e, k in enumerate(model.tree.seen) if 0 <= k <= point]
-        stopped = stage.choice[ids] != stopping.GO_ON
-        for i in np.unique(ids[alive]):
-            leaves = on[alive & (ids == i)]
-            weight = made.chance[leaves]
-            gone = float(weight @ made.spent[s, leaves] / weight.sum())
-            choice = int(stage.choice[i])
-            first = int(leaves[0])
-            yield Place(
-                point,
-                _findings(model, first, seen),
-                float(weight.sum()),
-                GO_ON if choice == stopping.GO_ON else made.actions[choice],
-                float(stage.cost_go_on[i] - gone),
-                float(stage.cost_stop[i] - gone),
-                made.actions[int(stage.best_stop[i])] if made.actions else "",
-                s,
-                leaves,
-            )
-        alive &= ~stopped
+def _going_over(
+    model: Model, chosen: Chooser, weights: Weights, ways: tuple[int, ...], made: tuple[Decision, ...]
+) -> dict[str, Any]:
+    """Fields of the first of some depths' decisions once one may go over from each to each of the others."""
+    points, n = made[0].points, len(model.tree.chance)
+    over = np.full((len(ways), len(ways), len(points), n), np.inf)
+    for a, r in enumerate(ways):
+        for b, to in enumerate(ways):
+            for s, point in enumerate(points):
+                if a != b and (r, to, point) in model.program.over:
+                    extra = chosen.at.by_leaf((Piece(model.program.over[r, to, point]),), weights)
+                    over[a, b, s] = made[a].spent[s] + extra - made[b].spent[s]
+    first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
+    names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:])
+    columns = np.full((len(points), n, len(names)), np.inf)
+    stop = np.concatenate([first.stop_cost[:, :, :leave], columns, first.stop_cost[:, :, leave:]], axis=2)
+    actions = (*first.actions[:leave], *names, *first.actions[leave:])
+    depths = Depths(made, over, leave)
+    return {"stop_cost": stop, "actions": actions, "depths": depths}
 
 
-def _findings(model: Model, leaf: int, seen: list[int]) -> dict[str, str]:
-    """What has been seen in a leaf, events that do not come up there told as such."""
-    words = model.tree.words(leaf)
-    return {model.tree.events[e]: words.get(model.tree.events[e], NOT_COMING_UP) for e in seen}
+@dataclass(frozen=True, eq=False)
+class Depths:
+    """Several depths of rebuild, the one begun first; ``over`` (R, R, S, L) is what going over from one to another at
+    the end of a stage adds to the other's costs. Their columns stand from action ``at`` on."""
+
+    made: tuple[Decision, ...]
+    over: Floats
+    at: int
+
+    def columns(self, weights: Floats, nested: Nested) -> dict[int, Floats]:
+        """Cost of going over to each other depth (S, L), with the best choice from there on."""
+        count, points = len(self.made), len(self.made[0].points)
+        ahead = np.array([d.go_cost for d in self.made])
+        stops = [self._open_stops(d) for d in self.made]
+        columns = np.full((count - 1, points, ahead.shape[1]), np.inf)
+        for s in range(points - 1, -1, -1):
+            columns[:, s] = [self.over[0, b, s] + ahead[b] for b in range(1, count)]
+            ahead = np.array([self._followed(a, s, ahead, stops[a][s], weights, nested) for a in range(count)])
+        return {self.at + b: columns[b] for b in range(count - 1)}
+
+    def _open_stops(self, made: Decision) -> Floats:
+        """Stops of a depth once begun; leaving the unit alone as long as that has been seen to be right."""
+        stop = made.stop_cost
+        if made.other.any():
+            stop = stop.copy()
+            stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
+        return stop
+
+    def _followed(self, a: int, s: int, ahead: Floats, stop: Floats, weights: Floats, nested: Nested) -> Floats:
+        """Cost in each leaf from the end of stage ``s`` on at one depth: the cheapest of going on, going over and
+        stopping, chosen for each set of leaves that look alike."""
+        options = [ahead[b] + (self.over[a, b, s] if b != a else 0.0) for b in range(len(self.made))]
+        costs = np.concatenate([np.array(options).T, stop], axis=1)
+        w = weights[nested.order]
+        with np.errstate(invalid="ignore"):
+            sums = np.where(w[:, None] > 0, w[:, None] * costs[nested.order], 0.0)
+        best = np.add.reduceat(sums, nested.starts[s], axis=0).argmin(axis=1)
+        sizes = np.diff(np.append(nested.starts[s], len(w)))
+        choice = np.empty(len(w), dtype=np.intp)
+        choice[nested.order] = np.repeat(best, sizes)
+        return np.asarray(costs[np.arange(len(w)), choice])
 
 
-@dataclass(frozen=True)
-class StopWhen:
-    """A finding (or findings together) on which the best rule stops, and what is done then."""
-
-    point: int
-    findings: tuple[tuple[str, str], ...]
-    action: str
-    chance: float
-
-
-def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen]:
-    """The stops of a rule told by as few findings as will do.
-
-    At each stage the smallest sets of findings are taken that occur in stops of one action only
-    and in no place at which one goes on, the most frequent first, until every stop is covered.
-    """
-    told: list[StopWhen] = []
-    for point in sorted({p.point for p in reached}):
-        here = [p for p in reached if p.point == point]
-        for action in sorted({p.choice for p in here} - {GO_ON}):
-            stops = [p for p in here if p.choice == action]
-            others = [p for p in here if p.choice != action]
-            told += _cover(point, action, stops, others, most_together)
-    return told
-
-
-def _vague(findings: frozenset[tuple[str, str]]) -> int:
-    return sum(outcome == NOT_COMING_UP for _, outcome in findings)
-
-
-def _cover(point: int, action: str, stops: list[Place], others: list[Place], most: int) -> Iterator[StopWhen]:
-    if not others:
-        yield StopWhen(point, (), action, sum(p.chance for p in stops))
-        return
-    left = list(stops)
-    for size in range(1, most + 1):
-        found: dict[frozenset[tuple[str, str]], float] = {}
-        for p in left:
-            for pairs in combinations(p.findings.items(), size):
-                key = frozenset(pairs)
-                found[key] = found.get(key, 0.0) + p.chance
-        for key in sorted(found, key=lambda k: (_vague(k), -found[k], sorted(k))):
-            covered = [p for p in left if key <= p.findings.items()]
-            if covered and not any(key <= p.findings.items() for p in others):
-                yield StopWhen(point, tuple(sorted(key)), action, sum(p.chance for p in covered))
-                left = [p for p in left if p not in covered]
-        if not left:
-            return
-    for p in left:
-        yield StopWhen(point, tuple(p.findings.items()), action, p.chance)
+def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats, weights: Weights) -> list[AfterAway]:
+    """What is bought after a sending away has failed, apart from the rest of that stop's cost."""
+    model, (s, a) = chosen.model, place
+    if not model.stops(i):
+        return []
+    comes = 1.0 - (model.inputs[model.never[i]].mean if i in model.never else 0.0)
+    options = chosen.options(i)
+    fixed, choices = column.copy(), []
+    for stop in model.stops(i):
+        after = max(stop.stage, model.done)
+        by_buy = np.array([chosen.at.by_leaf(chosen.buy(b, after), weights)[stop.at] for b in options])
+        choices.append((stop.at, stop.ids, comes * by_buy))
+    for _, leaves, b in chosen.after_the_end(i):
+        mine = np.flatnonzero(leaves.mask)
+        for at, _, added in choices:
+            here = np.isin(at, mine)
+            fixed[at[here]] -= added[options.index(b), here]
+    return [AfterAway(s, a, fixed, tuple(choices))]

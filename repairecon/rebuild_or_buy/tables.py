@@ -30,6 +30,10 @@ def table(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd.Da
         columns[f"{name}_se"] = list(outcomes.sampled_se[:, q])
         columns[f"{name}_p90_se"] = [t[q].quantile_se(0.9) for t in outcomes.tallies]
     columns["cost_lost_days_mean"] = list(outcomes.mean[:, 2] * model.lost_day)
+    if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
+        columns["back_by"], columns["back_by_se"] = list(outcomes.back_by), list(outcomes.back_by_se)
+        columns["cost_late_mean"] = list(outcomes.late)
+    columns["p_nothing"] = [_p_nothing(model, i) for i in range(len(model.ways))]
     columns["p_cheapest"] = list(outcomes.p_cheapest)
     columns["expected_regret"] = list(outcomes.regret)
     columns["p_never"] = [_p_never(model, i) for i in range(len(model.ways))]
@@ -48,6 +52,11 @@ def _bought_by(model: Model, i: int) -> int:
 def _p_never(model: Model, i: int) -> float:
     never = model.never.get(_bought_by(model, i))
     return 0.0 if never is None else float(model.inputs[never].mean)
+
+
+def _p_nothing(model: Model, i: int) -> float:
+    """Chance that nothing comes in the end: neither the way nor what is taken instead."""
+    return model.plain.p_nothing(_bought_by(model, i), model.done)
 
 
 def _instead(model: Model, i: int) -> str:
@@ -69,22 +78,24 @@ def leaves(model: Model, stops: list[str]) -> pd.DataFrame:
     if i is None:
         rows = [(c, tree.words(k), 0.0, False, stops[k]) for k, c in enumerate(tree.chance)]
         return pd.DataFrame(rows, columns=columns)
-    case = model.case
     allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
-    plan = Model(case, grow(case, bare=True), allowed, model.done, model.own_hour, model.buying)
-    cash, hours, _ = model.expected_by_leaf()[i]
-    planned = plan.expected()[i] @ np.array([1.0, model.own_hour, 0.0])
-    extra = cash + model.own_hour * hours - planned
+    bare = grow(model.case, bare=True)
+    plan = Model(model.case, bare, allowed, model.done, model.own_hour, model.buying, model.costs.remedied)
+    weights = (1.0, model.own_hour, 0.0)
+    planned = float(plan.expected()[i] @ np.array(weights))
+    extra = model.plain.at.by_leaf(model.plain.way(i), weights) - planned
     ended = model.ends[i] < NEVER_ENDS
     rows = [(tree.chance[k], tree.words(k), extra[k], bool(ended[k]), stops[k]) for k in range(len(tree.chance))]
     return pd.DataFrame(rows, columns=columns).sort_values("chance", ascending=False, ignore_index=True)
 
 
 def _main_rebuild(model: Model) -> int | None:
-    kinds = [w.kind for w in model.case.ways]
+    """The rebuild that tree and leaves are shown for: the one with the least total of the first kind there is."""
+    expected = model.expected() @ np.array(model.weights)
     for kind in ("rebuild", "rebuild and spare", "send away"):
-        if kind in kinds:
-            return kinds.index(kind)
+        of_kind = [i for i, w in enumerate(model.case.ways) if w.kind == kind]
+        if of_kind:
+            return min(of_kind, key=lambda i: (not model.allowed[i], float(expected[i]), model.ways[i]))
     return None
 
 
@@ -114,11 +125,20 @@ def nodes(model: Model, leaves: pd.DataFrame) -> pd.DataFrame:
                 joint / parent,
                 float(chance[members] @ extra[members] / joint),
                 bool(ends[members].all()),
-                _stop_note(stops, members, seen[path[:-1]] if path else []),
+                _note(model, path, _stop_note(stops, members, seen[path[:-1]] if path else [])),
             )
         )
     columns = ["id", "parent", "label", "event", "chance", "extra_cost", "ends_rebuild", "note"]
     return pd.DataFrame(rows, columns=columns)
+
+
+def _note(model: Model, path: tuple[tuple[str, str], ...], stop: str) -> str:
+    """What is done at a branch: how it is met, and whether the best rule stops there."""
+    main = _main_rebuild(model)
+    if main is None or not path:
+        return stop
+    taken = model.costs.remedied.get((model.ways[main], *path[-1]), ())
+    return "; ".join(filter(None, (stop, f"by {taken[0].remedy}" if taken else "")))
 
 
 def _stop_note(stops: NDArray[np.object_], members: list[int], siblings: list[int]) -> str:
@@ -135,7 +155,9 @@ def _events_that_matter(model: Model) -> set[str]:
     if main is None:
         return set()
     way = model.case.ways[main]
-    matter = {b.event for b in model.case.branches if b.seen_at and branch_touches(b, way) and not _idle(b)}
+    met = {(r.event, r.outcome) for r in model.case.remedies}
+    bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, way)]
+    matter = {b.event for b in bears if not _idle(b) or (b.event, b.outcome) in met}
     while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
         matter |= more
     return matter

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
-from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, RepaireconError, Way
+from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, Remedy, RepaireconError, Way
 
 NEVER_ENDS = len(STAGES)
 STAGE = {name: i for i, name in enumerate(STAGES)}
@@ -69,6 +69,27 @@ class Tree:
         return {e: self.outcomes[i][s] for i, (e, s) in enumerate(zip(self.events, row, strict=True)) if s >= 0}
 
 
+@dataclass(frozen=True)
+class Nested:
+    """Leaves in an order in which the sets that look alike are side by side at every point.
+
+    ``starts`` (by point) where each set begins among the leaves, ``within`` where it begins among the sets of the next
+    point (of the last point: among the leaves).
+    """
+
+    order: Ints
+    starts: tuple[Ints, ...]
+    within: tuple[Ints, ...]
+
+    @staticmethod
+    def of(ids: Ints) -> Nested:
+        """Of sets by point (S, L), each of which lies within one of the point before."""
+        order = np.lexsort(ids[::-1])
+        begins = [np.flatnonzero(np.diff(row[order], prepend=-1)) for row in ids]
+        finer = [*begins[1:], np.arange(ids.shape[1])]
+        return Nested(order, tuple(begins), tuple(np.searchsorted(f, b) for b, f in zip(begins, finer, strict=True)))
+
+
 def _names(case: Case) -> dict[str, list[str]]:
     names: dict[str, list[str]] = {}
     for b in case.branches:
@@ -78,9 +99,7 @@ def _names(case: Case) -> dict[str, list[str]]:
     return names
 
 
-def _groups(
-    case: Case, names: dict[str, list[str]]
-) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
+def _groups(case: Case, names: dict[str, list[str]]) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
     events = list(names)
     groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in events]
     for b in case.branches:
@@ -184,10 +203,25 @@ def branch_touches(branch: Branch, way: Way) -> bool:
     return named_in(branch.ways, way)
 
 
-def end_of(case: Case, tree: Tree, way: Way) -> Ints:
-    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not."""
+def remedies_for(case: Case, way: Way, event: str, outcome: str) -> list[Remedy]:
+    """Remedies of an outcome that are open to a way: a blank ``ways`` means every rebuild here."""
+    return [
+        r
+        for r in case.remedies
+        if (r.event, r.outcome) == (event, outcome)
+        and (named_in(r.ways, way) if r.ways else way.traits.rebuilds == "here")
+    ]
+
+
+def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | None = None) -> Ints:
+    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not.
+
+    ``met`` are the outcomes that are met by a remedy and end nothing; by default all that have one.
+    """
     stage = np.full(len(tree.chance), NEVER_ENDS, dtype=np.int64)
     for b, holds in zip(case.branches, tree.holds, strict=True):
         if b.ends_rebuild and way.traits.rebuilds and branch_touches(b, way):
+            if (b.event, b.outcome) in met if met is not None else remedies_for(case, way, b.event, b.outcome):
+                continue
             stage[holds] = np.minimum(stage[holds], STAGE[b.seen_at])
     return stage

@@ -12,17 +12,24 @@ from repairecon.formulas import risk as risk_page
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes
+from repairecon.rebuild_or_buy.ranking import SIMPLE, simplest_first
 from repairecon.records import Case, Way
 
 if TYPE_CHECKING:
     import pandas as pd
 
 OFFHAND = ("pattern", "second-hand")
+SAME = 1e-9
+"""Share of a total by which two ways may differ and still cost the same."""
 
 
 @dataclass(frozen=True)
 class ThumbRule:
-    """A rule in use beside the computed answer; ``limit`` is the most it would spend on a rebuild."""
+    """A rule in use beside the computed answer: the price of a repair against that of new, as owners mean it.
+
+    ``rebuild_cost`` money for the parts and the outside labour of ``way`` as planned, without own hours and without
+    what may be found; ``price_new`` what a new unit costs; ``limit`` the most that the rule would spend on the repair.
+    """
 
     rule: str
     source: str
@@ -30,11 +37,16 @@ class ThumbRule:
     rebuild_cost: float
     says: str
     agrees: bool | None
+    way: str = ""
+    price_new: float = 0.0
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """The choice with its margin. ``gap`` is the expected total saved against ``second``."""
+    """The choice with its margin. ``gap`` is the expected total saved against ``second``.
+
+    ``ties`` are ways that cost the same as the best; of these it is the simplest, then the quickest.
+    """
 
     best: str
     second: str
@@ -43,6 +55,7 @@ class Verdict:
     near_tie: bool
     fastest: str
     steadiest: str
+    ties: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,30 +89,37 @@ def _bar(case: Case, way: Way) -> str:
     barred = [k for k in OFFHAND if k in kinds]
     if way.traits.rebuilds == "here":
         barred.append("own rebuild")
+    if way.never:
+        return f"not to be done: {way.not_when}" if way.not_when else "not to be done: it must not be carried on"
     if not case.unit.safety or not barred:
         return ""
     return f"{' and '.join(case.unit.safety)}: {' and '.join(barred)} not on price alone"
 
 
 def verdict(case: Case, table: pd.DataFrame, outcomes: Outcomes) -> Verdict:
-    ranked = table[table["allowed"]].sort_values("total_mean", kind="stable")
-    best = str(ranked.index[0])
-    second = str(ranked.index[1]) if len(ranked) > 1 else ""
-    b = outcomes.ways.index(best)
-    gap, p_below = 0.0, 1.0
+    """The choice by this job alone; a tie goes to the simpler way, then to the quicker."""
+    open_ways = table[table["allowed"]]
+    totals, days = open_ways["total_mean"], open_ways["days_mean"]
+    simple = {case.ways[i].way: k for k, i in enumerate(simplest_first(case))}
+    least = float(totals.min())
+    ties = [str(w) for w, t in totals.items() if t - least <= SAME * max(abs(least), 1.0)]
+    kind = {w: SIMPLE.index(case.way(w).kind) for w in ties}
+    best = min(ties, key=lambda w: (kind[w], float(days[w]), simple[w]))
+    others = totals.drop(best).sort_values(kind="stable")
+    second = str(others.index[0]) if len(others) else ""
+    b, gap, p_below = outcomes.ways.index(best), 0.0, 1.0
     if second:
-        s = outcomes.ways.index(second)
-        gap = float(ranked["total_mean"].iloc[1] - ranked["total_mean"].iloc[0])
-        p_below = float(outcomes.beats[b, s])
-    near = bool(second) and near_tie(case, gap, float(ranked["total_mean"].iloc[0]), p_below)
+        gap = float(others.iloc[0]) - float(totals[best])
+        p_below = float(outcomes.beats[b, outcomes.ways.index(second)])
     return Verdict(
-        best,
-        second,
-        gap,
-        p_below,
-        near,
-        str(ranked["days_mean"].idxmin()),
-        str(ranked["total_p90"].idxmin()),
+        best=best,
+        second=second,
+        gap=gap,
+        p_best_below_second=p_below,
+        near_tie=bool(second) and near_tie(case, gap, float(totals[best]), p_below),
+        fastest=str(days.idxmin()),
+        steadiest=str(open_ways["total_p90"].idxmin()),
+        ties=tuple(w for w in ties if w != best),
     )
 
 
@@ -124,13 +144,16 @@ def _price_new(model: Model) -> float | None:
 
 
 def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
-    rebuild = next((w.way for w in model.case.ways if w.kind in ("rebuild", "send away")), None)
+    """The rules in use for every way that repairs the old unit."""
     price, unit = _price_new(model), model.case.unit
-    if rebuild is None or price is None:
+    repairs = [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
+    if price is None or not repairs:
         return ()
-    row = table.loc[rebuild]
-    cost = float(row["cash_mean"] + model.own_hour * row["own_hours_mean"])
-    computed = _chosen_side(model, table)
+    planned = model.planned
+    cash = dict(zip(planned.ways, planned.expected()[:, 0], strict=True))
+    line = None
+    if unit.age_years is not None and unit.expected_life_years:
+        line = float(thumb_rules.straight_line(price, unit.age_years, unit.expected_life_years))
     rules: list[tuple[str, str, float | None]] = [
         ("no more than 50 % of new", "rule of thumb, no derivation", float(thumb_rules.half_of_new(price))),
         (
@@ -138,15 +161,26 @@ def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
             "US Army TB 43-0154 (small engines and outboards)",
             float(thumb_rules.flat_share_of_list(price)),
         ),
+        ("price of new x (1 - age / life)", "US Coast Guard CI 11103.1B", line),
     ]
-    line = None
-    if unit.age_years is not None and unit.expected_life_years:
-        line = float(thumb_rules.straight_line(price, unit.age_years, unit.expected_life_years))
-    rules.append(("price of new x (1 - age / life)", "US Coast Guard CI 11103.1B", line))
-    return tuple(
-        ThumbRule(name, source, limit, cost, says := _says(cost, limit), None if says == "" else says == computed)
-        for name, source, limit in rules
-    )
+    computed = _chosen_side(model, table)
+    found = []
+    for way in repairs:
+        for name, source, limit in rules:
+            says = _says(cash[way], limit)
+            found.append(
+                ThumbRule(
+                    rule=name,
+                    source=source,
+                    limit=limit,
+                    rebuild_cost=float(cash[way]),
+                    says=says,
+                    agrees=None if says == "" else says == computed,
+                    way=way,
+                    price_new=price,
+                )
+            )
+    return tuple(found)
 
 
 def _says(cost: float, limit: float | None) -> str:

@@ -6,16 +6,18 @@ way is taken (-1: none begun), ``upto`` the stage at whose end one stops countin
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cached_property
 
 import numpy as np
 
 from repairecon.buying.buying import Buying, Priced
-from repairecon.buying.inputs import Product
+from repairecon.buying.choosing import Demand
+from repairecon.buying.inputs import ONE, Product
 from repairecon.rebuild_or_buy.orders import Bools, Floats, Floor, Ints, Orders, Wanted
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, branch_touches, end_of, named_in
 from repairecon.rebuild_or_buy.work import Bill, Work
-from repairecon.records import Branch, Case, Task, Way
+from repairecon.records import Branch, Case, Part, Remedy, Task, Way
 
 ORDER_STAGE = {"now": -1, "after removal": STAGE["removal"], "after strip": STAGE["strip"],
                "after measure": STAGE["measure"]}  # fmt: skip
@@ -23,20 +25,31 @@ REBUILD_STARTS = STAGE["reassembly"]
 AT_THE_BOAT = (STAGE["outside"], STAGE["removal"], STAGE["first run"])
 """Stages at the boat: a task without ``ways`` is done there whatever the way."""
 AT_THE_BENCH = range(STAGE["strip"], REBUILD_STARTS + 1)
-SHOPS = ("machine shop", "yard")
+SHOPS = ("specialist", "machine shop", "yard")
 """Who does the extra work on a unit that was sent away, the first that the case names."""
+OWN_SPARE = "own spare"
+Remedied = Mapping[tuple[str, str, str], tuple[Remedy, ...]]
+"""Remedies in the order in which they are taken, by way, event and outcome; none of them: the rebuild ends."""
+
+
+def lasting(way: Way) -> bool:
+    """Whether a way ends with a sound unit in service."""
+    return way.traits.in_service in ("rebuilt", "bought")
 
 
 class WaysCost:
     """Writes the bills of a case's ways over the leaves of its tree."""
 
-    def __init__(self, case: Case, tree: Tree, buying: Buying) -> None:
-        self.case, self.tree, self.buying = case, tree, buying
+    def __init__(self, case: Case, tree: Tree, buying: Buying, remedied: Remedied | None = None) -> None:
+        self.case, self.tree, self.buying, self.remedied = case, tree, buying, dict(remedied or {})
         self.work = Work(case.terms)
         self.orders = Orders(buying, self.work)
         self.order_stage = ORDER_STAGE[case.terms.order_parts]
         self.everywhere = np.ones(len(tree.chance), dtype=bool)
-        self.ends = {w.way: end_of(case, tree, w) for w in case.ways}
+        met = {
+            w.way: {(e, o) for (way, e, o), taken in self.remedied.items() if way == w.way and taken} for w in case.ways
+        }
+        self.ends = {w.way: end_of(case, tree, w, met[w.way]) for w in case.ways}
 
     # ---- what bears on a way ----------------------------------------------------------------
     def tasks_of(self, way: Way) -> list[tuple[Task, int]]:
@@ -45,22 +58,52 @@ class WaysCost:
         found = []
         for task in self.case.tasks:
             stage = STAGE[task.stage]
-            by_rule = stage in AT_THE_BOAT or way.traits.rebuilds == "here"
+            by_rule = way.traits.rebuilds == "here" or (stage in AT_THE_BOAT and lasting(way))
             if named_in(task.ways, way) if task.ways else by_rule:
                 found.append((task, stage))
         return found
 
     def price_of(self, way: Way) -> Priced:
-        """The price that a bought or sent-away unit takes."""
+        """The price that a bought or sent-away unit takes; a spare aboard that of the unit which replaces it."""
+        if way.kind == OWN_SPARE and way.price is None and way.way not in self.buying.choices.by_item:
+            others = [w for w in self.case.ways if w.traits.buys and not w.traits.rebuilds and w.kind != OWN_SPARE]
+            if others:
+                return min((self.price_of(w) for w in others), key=lambda p: p.landed)
         return self.buying.alone(way.way, 1)
+
+    def has_price(self, way: Way) -> bool:
+        """Whether anything is paid for a way's unit or for the way itself."""
+        return way.price is not None or way.way in self.buying.choices.by_item or way.kind == OWN_SPARE
 
     @cached_property
     def prices(self) -> dict[str, tuple[Priced, ...]]:
-        """The lines that each part takes: in the planned order, or by itself where only damage needs it."""
+        """The lines that each part takes: in the planned order as it stands, or by itself where it is not in that."""
         planned: dict[str, tuple[Priced, ...]] = {}
-        for p in self.buying.order(self.buying.plan):
+        for p in self.buying.order(self.planned_order):
             planned[p.item] = (*planned.get(p.item, ()), p)
         return {p.part: planned.get(p.part) or self.buying.order(((p.part, p.quantity),)) for p in self.case.parts}
+
+    @cached_property
+    def planned_order(self) -> Demand:
+        """What the first rebuild here orders at its time for sure: the planned parts, and those of damage that is known
+        to be there."""
+        way = next((w for w in self.case.ways if w.kind == "rebuild"), None)
+        if way is None:
+            return self.buying.plan
+        end = self.ends[way.way]
+        goes_on = end > self.order_stage
+        wanted = [w for w in self._wanted(Bill(), way, end) if w.stage == self.order_stage]
+        sure: dict[str, int] = {p.part: 0 for p in self.case.parts}
+        for w in wanted:
+            sure[w.part] += int(w.pieces[goes_on].min()) if goes_on.any() else 0
+        order = tuple((part, n) for part, n in sure.items() if n)
+        return order or self.buying.plan
+
+    def takes(self, part: Part, way: Way) -> bool:
+        """Whether a planned part is for a way."""
+        if part.needed != "always":
+            return False
+        return named_in(part.ways, way) if part.ways else way.traits.rebuilds == "here"
 
     # ---- a rebuild here -----------------------------------------------------------------------
     def rebuild(self, way: Way, *, at_leisure: bool = False, upto: int = NEVER_ENDS) -> Bill:
@@ -74,16 +117,37 @@ class WaysCost:
             done = (end >= stage).astype(float)
             while_waiting = self.order_stage < stage < REBUILD_STARTS
             self.work.task(bill, task, done, done - waited if while_waiting else None)
-        wanted = [
-            Wanted(self.order_stage, p.part, np.where(end > self.order_stage, p.quantity, 0))
-            for p in self.case.parts
-            if p.needed == "always"
-        ]
-        wanted += self._damage_here(bill, way, end, upto, at_leisure)
+        wanted = self._wanted(bill, way, end, upto, at_leisure)
         floor = self._work_while_waiting(way)
         self.orders.add(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
         if at_leisure:
             bill.days.clear()
+        return bill
+
+    def _wanted(
+        self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
+    ) -> list[Wanted]:
+        """Parts planned and parts for what is found, whose work goes into the bill."""
+        planned = [
+            Wanted(self.order_stage, p.part, np.where(end > self.order_stage, p.quantity, 0))
+            for p in self.case.parts
+            if self.takes(p, way)
+        ]
+        return planned + self._damage_here(bill, way, end, upto, at_leisure)
+
+    def not_done_yet(self, way: Way, begun: Way, upto: int) -> Bill:
+        """Work of one depth of rebuild up to a stage at which no parts are ordered, without what another depth that was
+        begun has in common with it."""
+        bill, end = Bill(), np.minimum(self.ends[way.way], upto)
+        done = [task for task, _ in self.tasks_of(begun)]
+        for task, stage in self.tasks_of(way):
+            if task not in done:
+                self.work.task(bill, task, (end >= stage).astype(float))
+        for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
+            bears = branch.seen_at != "" and branch_touches(branch, way) and not branch_touches(branch, begun)
+            if bears and STAGE[branch.seen_at] <= upto:
+                worked, _ = self._met(branch, holds, way, end, upto)
+                self.work.outcome(bill, branch, branch.by, worked.astype(float))
         return bill
 
     def _work_while_waiting(self, way: Way) -> Floor:
@@ -105,7 +169,9 @@ class WaysCost:
                 continue
             if at_leisure and (stage > REBUILD_STARTS or branch_touches(branch, self.case.way(way.bought))):
                 continue
-            wanted += self._damage(bill, branch, branch.by, self._met(branch, holds, way, end, upto), end)
+            met = self._met(branch, holds, way, end, upto)
+            wanted += self._damage(bill, branch, branch.by, met, end)
+            wanted += self._remedy(bill, way, branch, met, end)
         return wanted
 
     def _met(self, branch: Branch, holds: Bools, way: Way, end: Ints, upto: int = NEVER_ENDS) -> tuple[Bools, Bools]:
@@ -114,7 +180,7 @@ class WaysCost:
         At the stage where a rebuild ends only the outcome that ends it is worked on.
         """
         stage = STAGE[branch.seen_at]
-        ending = branch.ends_rebuild and bool(way.traits.rebuilds)
+        ending = branch.ends_rebuild and bool(way.traits.rebuilds) and not self.remedies_taken(way, branch)
         return holds & ((end == stage) & (stage <= upto) if ending else (end > stage)), holds
 
     def _damage(self, bill: Bill, branch: Branch, by: str, met: tuple[Bools, Bools], end: Ints) -> list[Wanted]:
@@ -123,6 +189,35 @@ class WaysCost:
         self.work.outcome(bill, branch, by, worked.astype(float))
         order = max(STAGE[branch.seen_at], self.order_stage)
         return [Wanted(order, part, np.where(holds & (end > order), n, 0)) for part, n in branch.parts]
+
+    # ---- remedies -----------------------------------------------------------------------------
+    def remedies_taken(self, way: Way, branch: Branch) -> tuple[Remedy, ...]:
+        """The remedy that an outcome is met by, then the one taken if that does not hold."""
+        return self.remedied.get((way.way, branch.event, branch.outcome), ())
+
+    def _remedy(self, bill: Bill, way: Way, branch: Branch, met: tuple[Bools, Bools], end: Ints) -> list[Wanted]:
+        """Work of the remedy taken, on top of the outcome's own row; where it does not hold, of the next one."""
+        worked, holds = met
+        order, often, wanted = max(STAGE[branch.seen_at], self.order_stage), Product(), list[Wanted]()
+        for remedy in self.remedies_taken(way, branch):
+            self.work.remedy(bill, remedy, often, worked.astype(float))
+            wanted += [Wanted(order, p, np.where(holds & (end > order), n, 0), often) for p, n in remedy.parts]
+            often = often.times(self.work.fails(remedy))
+        return wanted
+
+    def life_share(self, way: Way) -> Floats:
+        """Expected share of its life (L,) that the remedies taken leave a rebuilt unit."""
+        share = np.ones(len(self.everywhere))
+        for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
+            taken = self.remedies_taken(way, branch)
+            if taken and branch_touches(branch, way):
+                left, p = 0.0, 1.0
+                for k, remedy in enumerate(taken):
+                    last = k + 1 == len(taken)
+                    left += p * (1.0 if last else remedy.p_holds) * remedy.life_share
+                    p *= 1.0 - remedy.p_holds
+                share[holds] *= left
+        return share
 
     # ---- sent away ----------------------------------------------------------------------------
     def send_away(self, way: Way, after: int = -1) -> Bill:
@@ -140,12 +235,32 @@ class WaysCost:
             if stage > after:
                 self.work.task(bill, task, (end >= stage).astype(float))
         self.work.fitting(bill, way, done)
-        wanted = []
+        wanted = [
+            Wanted(STAGE["removal"], p.part, np.where(end > STAGE["removal"], p.quantity, 0))
+            for p in self.case.parts
+            if self.takes(p, way)
+        ]
         for branch, holds in self._open_damage(way, after):
-            met = self._met(branch, holds, way, end)
-            wanted += self._damage(bill, branch, self._worker(branch), met, end)
+            if not self._covered(way, branch):
+                met = self._met(branch, holds, way, end)
+                wanted += self._damage(bill, branch, self._worker(branch), met, end)
         self.orders.add(bill, wanted, end >= REBUILD_STARTS, {})
         return bill
+
+    def price_covers(self, way: Way) -> bool:
+        """Whether the price of a unit sent away covers what is found: as the way says, else if the price is a range.
+
+        It is taken to where the case names nobody whose hours could be paid on top.
+        """
+        nobody = not any(by in self.case.terms.labour for by in SHOPS)
+        stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
+        return stated or nobody
+
+    def _covered(self, way: Way, branch: Branch) -> bool:
+        """Whether an outcome is in the price of a unit sent away: it shows on the rebuilder's bench, and no row says
+        that it comes on top by naming the way."""
+        on_top = any(w in (way.way, way.kind) for w in branch.ways)
+        return STAGE[branch.seen_at] in AT_THE_BENCH and not on_top and self.price_covers(way)
 
     def _open_damage(self, way: Way, after: int) -> list[tuple[Branch, Bools]]:
         """Outcomes that bear on a way, those left out that a rebuild which got to stage ``after`` has paid already."""
@@ -170,11 +285,70 @@ class WaysCost:
         if way.core_carriage.high > 0:
             bill.pay(self.work.money("core carriage", "carriage of the old unit", way, way.core_carriage))
 
+    # ---- as it is, for a while or for good -------------------------------------------------------
+    def meanwhile(self, way: Way) -> Bill:
+        """Carrying on, a temporary repair or doing without, in itself: price, tasks that name it, fitting; the days
+        until the lasting repair where it does not work meanwhile."""
+        bill = Bill()
+        if self.has_price(way):
+            self.work.unit(bill, self.price_of(way))
+        for task, _ in self.tasks_of(way):
+            self.work.task(bill, task, 1.0)
+        self.work.fitting(bill, way, 1.0)
+        out = way.traits.in_service == "none" or way.works_meanwhile == "no"
+        if out and way.until_days is not None:
+            until = self.work.inputs.number(f"until:{way.way}", f"days until, {way.way}", "days", way.until_days)
+            bill.take(until)
+        return bill
+
+    def breaks(self, way: Way) -> Bill:
+        """What more breaks if it fails before the lasting repair."""
+        bill = Bill()
+        if way.more_cost.high > 0:
+            bill.pay(self.work.money("more", "what more breaks", way, way.more_cost))
+        return bill
+
+    def away(self) -> Bill:
+        """What a failure away from base costs more."""
+        bill, years = Bill(), self.case.years
+        if years.cost_away.high > 0:
+            bill.pay(self.work.inputs.number("away", "failure away from base", self.work.home, years.cost_away))
+        if years.days_away.high > 0:
+            bill.take(self.work.inputs.number("days away", "days more away from base", "days", years.days_away))
+        return bill
+
+    # ---- what never comes -------------------------------------------------------------------------
+    def waited_in_vain(self, way: Way) -> Bill:
+        """The wait for what never comes; a spare aboard is not waited for."""
+        bill = Bill()
+        if way.kind != OWN_SPARE:
+            bill.take(ONE, self.case.terms.give_up_days)
+        return bill
+
+    def lost(self, way: Way, instead: Way | None, after: int) -> Bill:
+        """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
+        other does not need as well. A spare that is dead shows at its first run: all its work."""
+        bill = Bill()
+        dead = way.kind == OWN_SPARE
+        if way.traits.rebuilds == "here":
+            return bill
+        shared = (
+            [task for task, stage in self.tasks_of(instead) if stage == STAGE["outside"] or not dead] if instead else []
+        )
+        for task, stage in self.tasks_of(way):
+            by_then = stage <= STAGE["first run" if dead else "removal"]
+            if after < stage and by_then and task not in shared:
+                self.work.task(bill, task, 1.0)
+        if dead:
+            self.work.fitting(bill, way, 1.0)
+        return bill
+
     # ---- bought -------------------------------------------------------------------------------
     def purchase(self, way: Way) -> Bill:
         """Only the paying for a unit: price, carriage, core surcharge."""
         bill = Bill()
-        self.work.unit(bill, self.price_of(way))
+        if way.kind != OWN_SPARE or self.price_of(way).range.high > 0:
+            self.work.unit(bill, self.price_of(way))
         if way.core_surcharge.high > 0:
             bill.pay(self._surcharge(way))
         return bill
@@ -186,7 +360,7 @@ class WaysCost:
         if way.old_unit in ("sold", "scrap") and way.old_unit_price.high > 0:
             bill.pay(self.work.money("old unit", "price got for the old unit", way, way.old_unit_price), -1.0)
         lead = self.work.lead(self.price_of(way))
-        if lead is not None:
+        if lead is not None and way.kind != OWN_SPARE:
             bill.take(lead)
         for task, stage in self.tasks_of(way):
             # a unit that failed at its first run comes off again, and what follows it goes on

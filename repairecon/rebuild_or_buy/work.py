@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from repairecon.buying.buying import Priced
 from repairecon.buying.inputs import ONE, Inputs, Product, Term
-from repairecon.records import Branch, Range, Task, Terms, Way
+from repairecon.records import Branch, Range, Remedy, Task, Terms, Way
 
 Coef = float | NDArray[Any]
 OUTPUTS = ("cash", "hours", "days")
@@ -82,19 +82,22 @@ class Work:
         whose = p.lead_key.partition(":")[2].replace("@", " from ")
         return self.inputs.wait(p.lead_key, f"days to wait for {whose}", p.lead)
 
-    def order_line(self, bill: Bill, p: Priced, goods: Coef, carriage: Coef, fixed: Coef) -> None:
-        """A line of an order: so much for one of the price quoted, so much for one of the carriage, and the rest."""
-        bill.pay(self.price(p), goods)
+    def order_line(self, bill: Bill, p: Priced, lines: tuple[Coef, Coef, Coef], often: Product = ONE) -> None:
+        """A line of an order: so much for one of the price quoted, for one of the carriage, and the rest; all of it as
+        often as some chances come up."""
+        goods, carriage, fixed = lines
+        bill.pay(self.price(p).times(often), goods)
         if p.supplier is not None and np.any(carriage):
             band = "" if p.band is None else f", up to {p.band} kg"
             name = f"{p.supplier.supplier}{band}"
             label = f"carriage of {name}"
-            bill.pay(self.inputs.number(f"carriage:{name}", label, p.supplier.currency, p.carriage_range), carriage)
-        bill.pay(ONE, fixed)
+            rate = self.inputs.number(f"carriage:{name}", label, p.supplier.currency, p.carriage_range)
+            bill.pay(rate.times(often), carriage)
+        bill.pay(often, fixed)
 
     def unit(self, bill: Bill, p: Priced, bought: Coef = 1.0) -> None:
         """A unit bought or sent away: its carriage and fixed charges even where the work is not done."""
-        self.order_line(bill, p, bought * p.goods, p.carriage, p.fixed)
+        self.order_line(bill, p, (bought * p.goods, p.carriage, p.fixed))
 
     def money(self, what: str, label: str, way: Way, r: Range) -> Product:
         """An amount of home money that a way names."""
@@ -138,6 +141,24 @@ class Work:
         if branch.extra_days.high > 0:
             days = self.inputs.number(f"outcome days:{name}", f"extra days, {name}", "days", branch.extra_days)
             bill.take(days, times)
+
+    def remedy(self, bill: Bill, remedy: Remedy, often: Product, times: Coef) -> None:
+        """Hours, outside work and days of a remedy, as often as those before it did not hold."""
+        name = f"{remedy.remedy}, {remedy.event}={remedy.outcome}"
+        if remedy.extra_hours.high > 0:
+            hours = self.inputs.hours(f"remedy hours:{name}", f"hours, {name}", remedy.extra_hours)
+            self.hours(bill, hours.times(often), remedy.by, times)
+        if remedy.outside_cost.high > 0:
+            cost = self._money(f"remedy cost:{name}", f"outside work, {name}", remedy.outside_cost)
+            bill.pay(cost.times(often), times)
+        if remedy.extra_days.high > 0:
+            days = self.inputs.number(f"remedy days:{name}", f"days, {name}", "days", remedy.extra_days)
+            bill.take(days.times(often), times)
+
+    def fails(self, remedy: Remedy) -> Product:
+        """One where a remedy does not hold."""
+        name = f"{remedy.remedy}, {remedy.event}={remedy.outcome}"
+        return self.inputs.chance(f"fails:{name}", f"{name} does not hold", 1.0 - remedy.p_holds, remedy.source)
 
     def fitting(self, bill: Bill, way: Way, times: Coef) -> None:
         """Hours to fit the unit of a way."""

@@ -16,10 +16,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import age_replacement, discount, lives
-from repairecon.rebuild_or_buy.lives import Failures, can_follow, clocks_of, discounted_failures, failures, median_life
+from repairecon.formulas import discount, lives, renewal
+from repairecon.rebuild_or_buy.lives import (
+    Clocks,
+    Failures,
+    can_follow,
+    clocks_of,
+    discounted_failures,
+    failures,
+    in_service,
+    median_life,
+    under_warranty,
+)
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes
+from repairecon.rebuild_or_buy.remedies import life_shares
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, grow
 from repairecon.records import Way, Years
 
@@ -28,7 +39,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 FACTORS = (0.05, 20.0)
-BREAK_EVEN_RIGHT = 1e-7
+BREAK_EVEN_RIGHT = 1e-6
 """Share of a break-even life that it may be off by."""
 
 
@@ -107,13 +118,16 @@ class Ledger:
     """Costs of a case over the years; ``now`` (W,) expected totals of this job as it stands."""
 
     def __init__(self, model: Model, years: Years, now: Floats) -> None:
+        self.model, self.chooser = model, model.plain
         self.case, self.years, self.ways, self.allowed = model.case, years, model.ways, model.allowed
         self.now, self.hour, self.day = now, model.own_hour, model.lost_day
         allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
         self.fresh = model
         if model.done >= 0 or not _same_chances(model.tree, grow(model.case)):
-            self.fresh = Model(model.case, grow(model.case), allowed, -1, model.own_hour, model.buying)
-        expected = self.fresh.expected()
+            self.fresh = Model(
+                model.case, grow(model.case), allowed, -1, model.own_hour, model.buying, model.costs.remedied
+            )
+        self.expected = expected = self.fresh.expected()
         self.total = expected @ np.array([1.0, self.hour, self.day])
         self.undelayed = expected @ np.array([1.0, self.hour, 0.0])
         self.away = mean_of(years.cost_away) + mean_of(years.days_away) * self.day
@@ -129,6 +143,7 @@ class Ledger:
 
         Where the safety screen holds both, it is the cheapest way that may be chosen alone, if there is one.
         """
+        i = self.unit_of(i)
         way = self.case.ways[i]
         if not way.bought:
             return i
@@ -164,15 +179,63 @@ class Ledger:
         later = float(discount.single_present_value(self.rate, self.years.horizon_years))
         return self.spare_left[i] * fetches(self.fresh, i, self.years.resale_share) * later
 
+    def stretched(self, i: int, factor: float) -> float:
+        """Present cost of a way with its median life stretched."""
+        return float(self.now[i]) + self.later(i, factor) - self.resale(i)
+
+    def unit_of(self, i: int) -> int:
+        """The way whose unit is in service in the end: after a way for a while the one taken then."""
+        if self.case.ways[i].traits.in_service != "old":
+            return i
+        held, failed = self.chooser.then(i)
+        return next((k for k in (held, failed) if k is not None), i)
+
+    def later(self, i: int, factor: float = 1.0) -> float:
+        """Present cost of the failures to come, its median life stretched; warranty pays the money of some."""
+        if self.years.horizon_years <= 0 or self.case.ways[i].traits.in_service == "none":
+            return 0.0
+        total = 0.0
+        for share, p in self.shares[i].items():
+            clocks = clocks_of(self.case, self.case.ways[self.unit_of(i)], factor * share)
+            plainly = factor == 1.0 and len(self.shares[i]) == 1
+            gone = self.failures[i].discounted if plainly else discounted_failures(clocks, self.years)
+            total += p * (gone * self.failure(i) - self.paid_by_warranty(i, clocks))
+        return total
+
+    def paid_by_warranty(self, i: int, clocks: Clocks) -> float:
+        """Present money of failures within the warranty: not the owner's hours, and not the days."""
+        months = self.warranty_months(i)
+        return under_warranty(clocks, self.years, months) * self.warranty_pays(i) if months else 0.0
+
+    def warranty_months(self, i: int) -> float:
+        """Warranty of the unit that is in service in the end."""
+        return in_service(self.case, self.case.ways[self.unit_of(i)]).warranty_months or 0.0
+
+    def warranty_pays(self, i: int) -> float:
+        """Money of a failure under warranty."""
+        return max(float(self.expected[self.plain(i), 0]), 0.0)
+
+    @cached_property
+    def shares(self) -> list[dict[float, float]]:
+        """Shares of its life that remedies leave the unit of each way, with their chances."""
+        return [life_shares(self.model, i) for i in range(len(self.ways))]
+
     @cached_property
     def failures(self) -> list[Failures]:
         """Failures to come by way."""
-        return [failures(clocks_of(self.case, way), self.years) for way in self.case.ways]
+        return [self._failures(i) for i in range(len(self.ways))]
+
+    def _failures(self, i: int) -> Failures:
+        if self.case.ways[i].traits.in_service == "none":
+            return Failures(0.0, 0.0, 0.0)
+        unit = self.case.ways[self.unit_of(i)]
+        each = [(p, failures(clocks_of(self.case, unit, share), self.years)) for share, p in self.shares[i].items()]
+        return Failures(*(sum(p * getattr(f, x) for p, f in each) for x in ("expected", "discounted", "p_away")))
 
     @cached_property
     def present(self) -> Floats:
         """Present cost of each way over the horizon (W,)."""
-        later = [f.discounted * self.failure(i) - self.resale(i) for i, f in enumerate(self.failures)]
+        later = [self.later(i) - self.resale(i) for i in range(len(self.ways))]
         return np.asarray(self.now + np.array(later), dtype=np.float64)
 
 
@@ -192,14 +255,14 @@ def _way_years(ledger: Ledger, i: int) -> WayYears:
         failures_expected=f.expected,
         failures_discounted=f.discounted,
         p_failure_away=f.p_away,
-        median_life=median_life(clocks_of(ledger.case, way), ledger.years),
-        break_even_life=_break_even(ledger, i),
+        median_life=median_life(clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)]), ledger.years),
+        break_even_life=break_even_life(ledger, i),
         best_replacement_age=_replacement_age(ledger, i),
         with_spare=bool(way.bought),
     )
 
 
-def _break_even(ledger: Ledger, i: int) -> float | None:
+def break_even_life(ledger: Ledger, i: int) -> float | None:
     """Median life at which a way costs as much as the cheapest allowed other one."""
     from scipy import optimize
 
@@ -208,38 +271,36 @@ def _break_even(ledger: Ledger, i: int) -> float | None:
     if ledger.years.horizon_years == 0 or not np.isfinite(others).any():
         return None
 
-    cost, bare = ledger.failure(i), float(ledger.now[i]) - ledger.resale(i) - float(others.min())
+    bare = float(ledger.now[i]) - ledger.resale(i) - float(others.min())
 
     def dearer(stretched: float) -> float:
         """How much dearer than the other, in logarithms where that can be: by them it is nearly a straight line."""
-        factor = math.exp(stretched)
-        gone = discounted_failures(clocks_of(ledger.case, ledger.case.ways[i], factor), ledger.years)
-        return math.log(max(gone * cost, 1e-300) / -bare) if cost > 0 > bare else bare + gone * cost
+        later = ledger.later(i, math.exp(stretched))
+        return math.log(max(later, 1e-300) / -bare) if bare < 0 else bare + later
 
     low, high = math.log(_lowest_factor(ledger, i)), math.log(FACTORS[1])
     if dearer(low) * dearer(high) > 0:
         return None
     factor = math.exp(float(optimize.brentq(dearer, low, high, xtol=BREAK_EVEN_RIGHT)))
-    return median_life(clocks_of(ledger.case, ledger.case.ways[i], factor), ledger.years)
+    return median_life(clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)], factor), ledger.years)
 
 
 def _lowest_factor(ledger: Ledger, i: int) -> float:
     """Where the search for a break-even life begins: a twentieth, or what the steps can still follow."""
     low = FACTORS[0]
-    while low < 1.0 and not can_follow(clocks_of(ledger.case, ledger.case.ways[i], low), ledger.years):
+    while low < 1.0 and not can_follow(clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)], low), ledger.years):
         low *= 2.0
     return min(low, 1.0)
 
 
 def _replacement_age(ledger: Ledger, i: int) -> float:
     """Best age to replace in time, off season at base; by the years of standing, middle of the median's range."""
-    way = ledger.case.ways[i]
-    clocks = clocks_of(ledger.case, way)
+    clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)])
     life = float(np.median(clocks.life_years))
     planned, failed = float(ledger.undelayed[ledger.plain(i)]), ledger.failure(i)
     if not np.isfinite(life) or clocks.shape <= 1.0 or failed <= planned or planned <= 0:
         return np.inf
-    return float(age_replacement.best_replacement_age(planned, failed, life, clocks.shape, max(ledger.rate, 0.0))[0])
+    return float(renewal.best_replacement_age(planned, failed, life, clocks.shape, max(ledger.rate, 0.0))[0])
 
 
 @dataclass(frozen=True)
@@ -318,6 +379,10 @@ class Horizon:
 
     def __init__(self, model: Model, outcomes: Outcomes, years: Years, seed: int) -> None:
         self.years, self._model, self._outcomes, self._seed = years, model, outcomes, seed
+
+    def over(self, years: float) -> Horizon:
+        """The same looked at over so many years."""
+        return Horizon(self._model, self._outcomes, replace(self.years, horizon_years=years), self._seed)
 
     @cached_property
     def ledger(self) -> Ledger:

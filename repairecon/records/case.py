@@ -217,8 +217,8 @@ class Way:
 
     ``price_covers``: whether the price of a unit sent away covers what is found; None: if the price is a range.
     Carrying on and temporary repairs: ``until_days`` until the lasting repair is done at leisure, ``p_fails`` the
-    chance that it fails before, ``more_cost`` what more breaks then, ``works_meanwhile`` yes, partly or no, ``then`` the way
-    taken afterwards (blank: the cheapest, ``none``: nothing more is due if it holds), ``not_when`` and
+    chance that it fails before, ``more_cost`` what more breaks then, ``works_meanwhile`` yes, partly or no, ``then``
+    the way taken afterwards (blank: the cheapest, ``none``: nothing more is due if it holds), ``not_when`` and
     ``allowed_until`` when it must not be done, ``never`` if not at all. ``p_dead`` the chance that a spare aboard is
     found dead when it is fitted.
     """

@@ -156,7 +156,10 @@ class ReorderLine:
 
 @dataclass(frozen=True)
 class ReceiveLine:
-    """A line of a delivery: what came, from whom, at what landed cost, into which locker (its own by default)."""
+    """A line of a delivery: what came, from whom, at what landed cost, into which locker (its own by default).
+
+    A ``designation`` other than that of the item's card is refused: no card is two parts.
+    """
 
     item: str
     quantity: Decimal | int | float | str
@@ -166,6 +169,7 @@ class ReceiveLine:
     currency: str = ""
     rate: Decimal | int | float | str | None = None
     quoted_unit: Decimal | int | float | str | None = None
+    designation: str = ""
     locker: str = ""
     lot: str = ""
     cure_date: str = ""

@@ -27,6 +27,9 @@ class Designation:
     ``dims`` are in mm by their usual letters (``d``, ``D``, ``B``; ``id``, ``cs``, ``od``; ``top_width``, ``Li`` ...);
     ``figures`` are other numbers; ``marks`` are features by name; ``unread`` are signs that say nothing here.
     ``listed`` is False where the size is not in the tables, which does not mean that it does not exist.
+    Words that keep a part from being ``same`` whatever its size: ``against`` are sentences on sizes that disagree,
+    ``others`` name another thing (words, ``not`` or ``unknown``, why), ``lacks`` a missing piece, ``denied`` a
+    negation, ``conditions`` what must be asked.
     """
 
     text: str
@@ -36,6 +39,11 @@ class Designation:
     figures: Mapping[str, float] = field(default_factory=dict, hash=False)
     marks: Mapping[str, str] = field(default_factory=dict, hash=False)
     unread: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+    others: tuple[tuple[str, str, str], ...] = ()
+    lacks: tuple[str, ...] = ()
+    denied: tuple[str, ...] = ()
+    conditions: tuple[str, ...] = ()
     listed: bool = True
     status: str = ""
     sources: tuple[str, ...] = ()
@@ -63,3 +71,30 @@ class Equivalence:
     def dims(self) -> tuple[Mapping[str, float], Mapping[str, float]]:
         """Sizes [mm] of the wanted and of the offered part, as far as they are known."""
         return tuple({} if p is None else p.dims for p in (self.wanted, self.offered))  # type: ignore[return-value]
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A standard part that a measured one can be; ``gaps`` are measured less nominal [mm] by letter."""
+
+    designation: str
+    kind: str
+    gaps: Mapping[str, float] = field(default_factory=dict, hash=False)
+    note: str = ""
+    status: str = ""
+
+
+@dataclass(frozen=True)
+class WhichPart:
+    """What a part from a caliper can be, the likeliest first, what else to note, and what it cannot be."""
+
+    measured: str
+    parts: tuple[Candidate, ...] = ()
+    notes: tuple[str, ...] = ()
+    ruled_out: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, object]:
+        """The answer as plain lists and dictionaries."""
+        parts = [{"designation": p.designation, "kind": p.kind, "gaps": dict(p.gaps), "note": p.note,
+                  "status": p.status} for p in self.parts]  # fmt: skip
+        return {"measured": self.measured, "parts": parts, "notes": list(self.notes), "not": list(self.ruled_out)}

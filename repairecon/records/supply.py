@@ -64,7 +64,8 @@ class Quote:
 
     ``breaks`` are lower prices for more packs; at least ``minimum_packs`` are sold. ``weight_kg`` is that of a piece,
     ``duty_rate`` that of this line where it is not the supplier's. ``quoted_core`` is paid with each piece and refunded
-    when the old one is handed in. ``valid_until`` is the quote's own last day.
+    when the old one is handed in. ``valid_until`` is the quote's own last day. ``take_near``: the owner takes it though
+    its size is only near the wanted one.
     """
 
     item: str
@@ -84,6 +85,7 @@ class Quote:
     designation: str = ""
     material: str = ""
     valid_until: str = ""
+    take_near: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,6 +102,7 @@ class OrderLine:
     currency: str
     source: Source
     note: str = ""
+    material: str = ""
 
     @property
     def pieces(self) -> int:

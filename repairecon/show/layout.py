@@ -1,13 +1,22 @@
-"""Plain text for a terminal: titles, folded lines, aligned tables."""
+"""Plain text for a terminal: folded lines, aligned tables, a screen that fits."""
 
 from __future__ import annotations
 
+import shutil
 import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import zip_longest
 
 import pandas as pd
 
-WIDTH, NARROWEST = 100, 14
+WIDTH, NARROW, WIDE, NARROWEST = 100, 80, 120, 10
+"""Columns of a page that is no terminal, fewest and most of one that is; narrowest column of words in a table."""
+
+
+def terminal_width() -> int:
+    """Columns to write in: the terminal's, between NARROW and WIDE."""
+    return min(max(shutil.get_terminal_size((WIDTH, 24)).columns, NARROW), WIDE)
 
 
 def capital(text: str) -> str:
@@ -15,19 +24,58 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def section(title: str, lines: list[str]) -> str:
+def section(title: str, lines: list[str], width: int = WIDTH) -> str:
     """A title over wrapped lines, empty without lines."""
     if not lines:
         return ""
-    return title + "\n" + "\n".join(wrapped(line, "- ") for line in lines)
+    return title + "\n" + "\n".join(wrapped(line, "- ", width) for line in lines)
 
 
-def wrapped(text: str, lead: str = "") -> str:
+def wrapped(text: str, lead: str = "", width: int = WIDTH) -> str:
     """Text broken to the width of the page."""
-    return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
+    return textwrap.fill(text, width, initial_indent=lead, subsequent_indent=" " * len(lead))
 
 
-def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False) -> str:
+def shortened(text: str, width: int) -> str:
+    """Text cut to one line, at a word."""
+    return textwrap.shorten(text, width, placeholder=" ...")
+
+
+@dataclass(frozen=True)
+class Block:
+    """Lines of a screen in ever shorter forms, each with a rank: the form of the highest rank is given up first."""
+
+    forms: Sequence[tuple[int, Sequence[str]]]
+
+    @classmethod
+    def of(cls, lead: str, sentences: Sequence[str], width: int, drop: int, cut: int) -> Block:
+        """Sentences after a lead word: the last ones dropped one by one, then the first cut to one line.
+
+        ``drop`` and ``cut`` are the ranks of doing so.
+        """
+        if not sentences:
+            return cls([(0, [])])
+        indent = "  " if lead else ""
+        forms = [
+            (drop if many > 1 else cut,
+             textwrap.wrap(" ".join([lead, *sentences[:many]]).strip(), width, subsequent_indent=indent))
+            for many in range(len(sentences), 0, -1)
+        ]  # fmt: skip
+        return cls([*forms, (0, [shortened(f"{lead} {sentences[0]}".strip(), width)])])
+
+
+def fitted(blocks: Sequence[Block], most: int) -> list[str]:
+    """The lines of all blocks, the form of the highest rank shortened until there are at most ``most`` lines."""
+    form = [0] * len(blocks)
+    while sum(len(b.forms[k][1]) for b, k in zip(blocks, form, strict=True)) > most:
+        can = [k for k, b in enumerate(blocks) if form[k] + 1 < len(b.forms)]
+        if not can:
+            break
+        form[max(can, key=lambda k: blocks[k].forms[form[k]][0])] += 1
+    return [line for b, k in zip(blocks, form, strict=True) for line in b.forms[k][1]]
+
+
+def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False, width: int = WIDTH) -> str:
     """A table as aligned text, words to the left, numbers to the right; ``name`` heads the index, if shown.
 
     ``fold`` brings words down to a page's width.
@@ -36,7 +84,8 @@ def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False) -> st
     columns = [[str(c), *map(str, shown[c])] for c in shown.columns]
     left = [k == 0 or not _numeric(c[1:]) for k, c in enumerate(columns)]
     widths = [max(map(len, c)) for c in columns]
-    widths = _fitting(widths, left) if fold else widths
+    if fold:
+        widths = _fitting(columns, widths, left, width)
     lines = []
     for k, row in enumerate(zip(*columns, strict=True)):
         folded = [textwrap.wrap(x, w) if len(x) > w else [x] for x, w in zip(row, widths, strict=True)]
@@ -48,10 +97,12 @@ def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False) -> st
     return "\n".join(lines)
 
 
-def _fitting(widths: list[int], left: list[bool]) -> list[int]:
-    """Widths of columns, the widest of words narrowed until the table goes on the page; as they are if it cannot."""
+def _fitting(columns: list[list[str]], widths: list[int], left: list[bool], width: int) -> list[int]:
+    """Widths of columns on a page: headings folded first, then the widest words; as they are if it cannot be."""
     narrow = list(widths)
-    while sum(narrow) + 2 * (len(narrow) - 1) > WIDTH:
+    if sum(narrow) + 2 * (len(narrow) - 1) > width:
+        narrow = [max(*map(len, cells), *map(len, head.split())) for head, *cells in columns]
+    while sum(narrow) + 2 * (len(narrow) - 1) > width:
         widest = max((k for k, is_left in enumerate(left) if is_left), key=narrow.__getitem__)
         if narrow[widest] <= NARROWEST:
             return widths

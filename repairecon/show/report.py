@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 import html
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,10 @@ from repairecon.read.starter import notebook_text, share_dir
 from repairecon.records import RepaireconError
 
 CELL_TIMEOUT = 600
+FOOT = (
+    "An aid to judgement, not advice in law or class: local law, insurance rules and licensed practice come before "
+    "anything said here."
+)
 PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
 <title>{title}</title><style>
@@ -91,14 +95,60 @@ def page(notebook: Any, title: str) -> str:
     return PAGE.format(title=html.escape(title), body=body)
 
 
-def write_report(
-    name: str, path: Path, parameters: Mapping[str, Any], *, show_bar: bool = False, title: str = ""
-) -> None:
-    """Run a job's notebook on a case and write the page, whole or not at all."""
+def render(title: str, about: str, advice: Sequence[str], blocks: Sequence[Any], appendix: Sequence[Any]) -> str:
+    """One self-contained page made for reading: the advice, then words, tables and pictures, then the appendix.
+
+    Parameters
+    ----------
+    title, about
+        What the page is of; date, case and version.
+    advice
+        Its sentences, the first set apart.
+    blocks, appendix
+        ``Panel``, ``Sheet`` and ``Picture``, in their order.
+
+    Returns
+    -------
+    str
+        The page; nothing in it is fetched from elsewhere, and text from files is escaped.
+    """
+    from jinja2 import Environment, PackageLoader
+
+    pages = Environment(loader=PackageLoader("repairecon", "show"), autoescape=True, trim_blocks=True)
+    return pages.get_template("page.html").render(
+        title=title, about=about, advice=advice, blocks=blocks, appendix=appendix, foot=FOOT
+    )
+
+
+def write_page(path: Path, text: str) -> None:
+    """Write a page whole or not at all."""
+    _may_write(path)
+    write_whole(path, text)
+
+
+def version() -> str:
+    """The version of this package, where it is installed."""
+    from importlib.metadata import PackageNotFoundError, metadata
+
+    try:
+        return str(metadata("repairecon")["Version"])
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _may_write(path: Path) -> None:
+    """Refuse a path where no page can go, before any work is done."""
     if path.is_dir():
         raise RepaireconError(f"{path} is a folder; give the name of a file, such as report.html")
     if not path.parent.is_dir():
         raise RepaireconError(f"{path.parent} is no folder; make it first")
+
+
+def write_report(
+    name: str, path: Path, parameters: Mapping[str, Any], *, show_bar: bool = False, title: str = ""
+) -> None:
+    """Run a job's notebook on a case and write the page, whole or not at all."""
+    _may_write(path)
     notebook = run_notebook(name, parameters, show_bar=show_bar)
     title = title or f"{name.replace('_', ' ').capitalize()}: {Path(str(parameters['case_folder'])).name}"
     write_whole(path, page(notebook, title))

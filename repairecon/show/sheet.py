@@ -10,7 +10,7 @@ import pandas as pd
 
 from repairecon.show.layout import as_text
 
-_NUMBER = re.compile(r"([A-Z]{3} )?-?[\d,]+(\.\d+)?( (%|days?|more|less))?")
+_NUMBER = re.compile(r"([A-Z]{3} )?-?[\d,]+(\.\d+)?( (%|days?|more|less|in 100))?")
 STYLE = """<style>.sheet{border-collapse:collapse;font-size:.85em;line-height:1.3}
 .sheet td,.sheet th{padding:.25em .6em;text-align:left;vertical-align:top;white-space:normal;border:0;
 border-bottom:1px solid #ccd3dc}.sheet .n{text-align:right}
@@ -20,23 +20,35 @@ border-bottom:1px solid #ccd3dc}.sheet .n{text-align:right}
 class Sheet:
     """A table that shows itself, numbers to the right and words to the left, folded where they are long."""
 
-    def __init__(self, table: pd.DataFrame) -> None:
-        self.table = table
+    def __init__(self, table: pd.DataFrame, title: str = "") -> None:
+        self.table, self.title = table, title
+
+    @property
+    def rows(self) -> list[list[tuple[str, str]]]:
+        """Heading and text of each cell, row by row."""
+        names = [str(name) for name in self.table.columns]
+        return [list(zip(names, map(str, row), strict=True)) for row in self.table.itertuples(index=False)]
+
+    @property
+    def numeric(self) -> dict[str, bool]:
+        """Whether a column holds nothing but numbers."""
+        return {str(name): _numbers([str(x) for x in self.table[name]]) for name in self.table.columns}
 
     def __repr__(self) -> str:
-        return as_text(self.table, "") if len(self.table) else "nothing"
+        text = as_text(self.table, "", fold=bool(self.title)) if len(self.table) else "nothing"
+        return f"{self.title}\n{text}" if self.title else text
 
     def _repr_html_(self) -> str:
-        columns = {str(name): [str(x) for x in self.table[name]] for name in self.table.columns}
-        kinds = [' class="n"' if _numbers(cells) else "" for cells in columns.values()]
-        lines = [_row("th", list(columns), kinds)]
-        lines += [_row("td", list(row), kinds) for row in zip(*columns.values(), strict=True)]
-        return f'{STYLE}<table class="sheet">\n' + "\n".join(lines) + "\n</table>"
+        kinds = [' class="n"' if number else "" for number in self.numeric.values()]
+        caption = f'<caption style="text-align:left">{html.escape(self.title)}</caption>' if self.title else ""
+        lines = [_row("th", [str(name) for name in self.table.columns], kinds)]
+        lines += [_row("td", [cell for _, cell in row], kinds) for row in self.rows]
+        return f'{STYLE}<table class="sheet">{caption}\n' + "\n".join(lines) + "\n</table>"
 
 
 def _numbers(cells: list[str]) -> bool:
-    told = [c for c in cells if c]
-    return bool(told) and all(_NUMBER.fullmatch(c) for c in told)
+    filled = [c for c in cells if c and c not in ("never", "barred")]
+    return bool(filled) and all(_NUMBER.fullmatch(c) for c in filled)
 
 
 def _row(tag: str, cells: list[str], kinds: list[str]) -> str:

@@ -115,14 +115,17 @@ def planned_delivery(lines: Sequence[ReceiveLine], new_items: Sequence[str], cur
     return "\n".join([*said, "Nothing was written."])
 
 
-def planned_import(plan: ImportPlan, most: int) -> str:
+def planned_import(plan: ImportPlan, most: int, take_zeros: bool = False) -> str:
     """Which heading of a list is taken for what, what comes new with it, and what each row would do."""
     lines = ["Columns: " + ", ".join(f"{ours} = {theirs}" for ours, theirs in plan.columns.items())]
     listed = (("Left out", plan.left_out), ("New lockers", plan.new_lockers), ("New units", plan.new_units))
     lines += [f"{title}: {', '.join(names)}" for title, names in listed if names]
     for line in plan.lines[:most]:
         does = ["new item"] if line.new else [f"card changed: {', '.join(line.changes)}"] if line.changes else []
-        if line.difference:
+        if line.empties and not take_zeros:
+            there = quantity(line.in_book or 0)
+            does.append(f"0 in the list, {there} in the book: left as it is (--take-zeros empties it)")
+        elif line.difference:
             does.append(f"{'+' if line.difference > 0 else ''}{quantity(line.difference)} in {line.locker}")
         lines.append(f"  row {line.row}  {line.item}: {'; '.join(does) or 'as in the book'}")
     if len(plan.lines) > most:

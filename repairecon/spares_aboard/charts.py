@@ -9,9 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from repairecon.show.labels import end_margin
-from repairecon.show.page import Margins, axis_label, check, inches_down, limits, slot, stage, ticks
-from repairecon.show.text import (
+from repairecon.show.plots import (
     HALO,
     INK,
     MAIN,
@@ -21,8 +19,17 @@ from repairecon.show.text import (
     TURN,
     TURN_DARK,
     TURN_TINT,
+    Margins,
+    axis_label,
+    check,
+    end_margin,
+    inches_down,
+    limits,
     money_said,
+    slot,
+    stage,
     tall,
+    ticks,
     wrap,
     write,
 )

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
+import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 from repairecon.book import count_sheet, own_list
 from repairecon.book.csv_folder import book_from_csv, export_papers
 from repairecon.book.deliveries import read_delivery, receive_delivery
+from repairecon.book.salvage import check_file, salvage
 from repairecon.book.spares_book import SparesBook, begin_book, book_at, passage_for
 from repairecon.read.problems import printable
-from repairecon.records import Happened, ListError
-from repairecon.spares_aboard import act_words
+from repairecon.records import BookFileError, Happened, ListError
+from repairecon.spares_aboard import act_words, card_commands
 from repairecon.spares_aboard.job import spares_aboard
 
 SHOWN = 40
@@ -48,6 +51,7 @@ def add(jobs: Any) -> None:
     _add_other_acts(acts)
     _add_lists(acts)
     _add_files(acts)
+    card_commands.add(acts)
 
 
 def run(args: argparse.Namespace) -> None:
@@ -60,16 +64,37 @@ def run(args: argparse.Namespace) -> None:
     if args.insurance is not None:
         from repairecon.spares_aboard.json_data import write_insurance
 
-        write_insurance(answer, args.insurance)
+        write_insurance(answer, args.insurance, Path(args.book))
         print(f"Wrote {args.insurance}")
     elif args.json:
         from repairecon.spares_aboard.json_data import as_json
 
-        print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+        with _solver_words_aside():
+            data = as_json(answer)
+        print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
     else:
         from repairecon.spares_aboard.words import summary
 
-        print(summary(answer), end="")
+        with _solver_words_aside():
+            text = summary(answer)
+        print(text, end="")
+
+
+@contextlib.contextmanager
+def _solver_words_aside() -> Iterator[None]:
+    """The solver's library now and then writes a line of its own to the output: it goes where errors go."""
+    sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+        os.dup2(2, 1)
+    except OSError:  # no such output: nothing to keep clean
+        yield
+        return
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 def _report(args: argparse.Namespace, numbers: dict[str, float | None]) -> None:
@@ -199,6 +224,7 @@ def _add_lists(acts: Any) -> None:
     counts = listing("reconcile", words, _reconcile, "sheet_file")
     counts.add_argument("--note", default="", help="free words for the movements")
     own = listing("import", "bring your own list into the book", _import, "list")
+    own.add_argument("--take-zeros", action="store_true", help="a quantity of 0 says that nothing is left of it")
     own.add_argument(
         "--column", action="append", type=_column, metavar="OURS=THEIRS",
         help='a field and the heading it has in the list, as in "item=Part name"; once a field. Left out: guessed',
@@ -231,9 +257,9 @@ def _import(book: SparesBook, a: argparse.Namespace) -> str:
         error.args = (printable(plan.faults),)
         raise error
     if not a.dry_run:
-        own_list.write_import(book, plan)
+        own_list.write_import(book, plan, take_zeros=a.take_zeros)
     end = "Nothing was written." if a.dry_run else f"Written: {len(plan.new_items)} new items."
-    return f"{act_words.planned_import(plan, SHOWN)}\n{end}"
+    return f"{act_words.planned_import(plan, SHOWN, a.take_zeros)}\n{end}"
 
 
 def _add_files(acts: Any) -> None:
@@ -247,7 +273,11 @@ def _add_files(acts: Any) -> None:
         lambda b, a: "\n".join(f"Wrote {path}" for path in export_papers(b, a.folder)), reads=True,
     )  # fmt: skip
     out.add_argument("folder", help="new folder for the files")
-    _act(acts, "check", "whether the file is sound inside", lambda b, _: "\n".join(b.check()) or "Sound.", reads=True)
+    check = acts.add_parser("check", help="whether the file is sound inside: rows, rules, views, seals, sums")
+    check.set_defaults(run=_check)
+    rescue = acts.add_parser("salvage", help="take all that is sound out of a damaged book into a new one")
+    rescue.add_argument("target", help="the new book")
+    rescue.set_defaults(run=_salvage)
     copy = _act(acts, "backup", "a copy of the book, read again and found sound", _backup, reads=True)
     copy.add_argument("target", help="the new file")
     new = acts.add_parser("new", help="begin a book, empty or from a folder of CSV files")
@@ -260,13 +290,36 @@ def _add_files(acts: Any) -> None:
 def _sheet(book: SparesBook, a: argparse.Namespace) -> str:
     if a.to is None:
         return count_sheet.as_text(book, a.locker, a.blind).rstrip("\n")
-    count_sheet.write_sheet(book, a.to, a.locker, a.blind)
+    count_sheet.write_sheet(book, a.to, a.locker, a.blind, Path(a.book))
     return f"Wrote {a.to}"
 
 
 def _backup(book: SparesBook, a: argparse.Namespace) -> str:
     book.backup(a.target)
     return f"Wrote {a.target}"
+
+
+def _check(args: argparse.Namespace) -> None:
+    place = Path(args.book)
+    if place.is_dir():
+        with book_at(place) as book:
+            wrong = book.check()
+    else:
+        wrong = check_file(place)
+    if wrong:
+        raise BookFileError("\n".join([f"{place.name} is not sound:", *wrong, "Take what is sound into a new book: "
+                                       f"repairecon spares-aboard {place.name} salvage NEW.spares"]))  # fmt: skip
+    print("Sound.")
+
+
+def _salvage(args: argparse.Namespace) -> None:
+    done = salvage(args.book, args.target)
+    counts = ", ".join(f"{count} {table.replace('_versions', ' cards')}" for table, count in done.taken.items())
+    print(f"Wrote {args.target}: {counts}.")
+    for line in done.lost:
+        print(f"Left behind or mended: {line}")
+    for old, new in done.renumbered.items():
+        print(f"Movement {old} is movement {new} now.")
 
 
 def _new(args: argparse.Namespace) -> None:

@@ -1,10 +1,9 @@
-"""Dimension tables of standard parts, and whether one part is the same as another."""
+"""Dimension tables of standard parts, whether one part is the same as another, and what a measured one can be."""
 
 from __future__ import annotations
 
 from repairecon.standards.equivalents import equivalent, identify
-from repairecon.standards.seal_shafts import judge_seal_shaft
-from repairecon.standards.storage import shelf_life
-from repairecon.standards.wear import judge_wear
+from repairecon.standards.limits import judge_seal_shaft, judge_wear, shelf_life
+from repairecon.standards.measured import size_key, which_part
 
-__all__ = ["equivalent", "identify", "judge_seal_shaft", "judge_wear", "shelf_life"]
+__all__ = ["equivalent", "identify", "judge_seal_shaft", "judge_wear", "shelf_life", "size_key", "which_part"]

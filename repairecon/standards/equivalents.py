@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
+from typing import NamedTuple
 
 from repairecon.records import Designation, Equivalence
 from repairecon.standards import (
@@ -11,28 +14,71 @@ from repairecon.standards import (
     bearings,
     belt_names,
     belts,
-    lip_seals,
-    material_names,
+    electrical,
+    hoses,
     materials,
-    orings,
     rings_keys,
+    seals,
+    threads,
 )
-from repairecon.standards.judging import Judging
-from repairecon.standards.writing import plain
+from repairecon.standards.findings import Found, Judging, compare_words, finish, take_quantity
+from repairecon.standards.words import Text, kinds_said, plain
 
-_KINDS = (bearing_names.KIND, belt_names.KIND, orings.KIND, lip_seals.KIND, rings_keys.CIRCLIP, rings_keys.KEY,
-          rings_keys.WOODRUFF)  # fmt: skip
-_COMPARE: dict[str, Callable[[Designation, Designation, Judging], None]] = {
-    bearing_names.KIND: bearings.compare,
-    belt_names.KIND: belts.compare,
-    orings.KIND: orings.compare,
-    lip_seals.KIND: lip_seals.compare,
-    rings_keys.CIRCLIP: rings_keys.compare,
-    rings_keys.KEY: rings_keys.compare,
-    rings_keys.WOODRUFF: rings_keys.compare,
-    material_names.KIND: materials.no_size,
+
+class Family(NamedTuple):
+    """How names of a kind are read and compared."""
+
+    read: Callable[[Text, bool], Found | None]
+    compare: Callable[[Designation, Designation, Judging], None]
+
+
+FAMILIES: dict[str, Family] = {
+    threads.KIND: Family(threads.read, threads.compare),
+    rings_keys.CIRCLIP: Family(rings_keys.read_ring, rings_keys.compare),
+    rings_keys.KEY: Family(rings_keys.read_key, rings_keys.compare),
+    rings_keys.WOODRUFF: Family(rings_keys.read_woodruff, rings_keys.compare),
+    rings_keys.PIN: Family(rings_keys.read_pin, rings_keys.compare),
+    hoses.KIND: Family(hoses.read, hoses.compare),
+    hoses.PUMP_SEAL: Family(hoses.read_pump_seal, hoses.compare_pump_seals),
+    electrical.FUSE: Family(electrical.read_fuse, electrical.compare),
+    electrical.RELAY: Family(electrical.read_relay, electrical.compare),
+    electrical.LAMP: Family(electrical.read_lamp, electrical.compare),
+    electrical.BRUSH: Family(electrical.read_brush, electrical.compare),
+    electrical.BATTERY: Family(electrical.read_battery, electrical.compare),
+    belts.RIBBED: Family(belts.read_ribbed, belts.compare_ribs_teeth),
+    belts.TOOTHED: Family(belts.read_toothed, belts.compare_ribs_teeth),
+    belt_names.KIND: Family(belt_names.read, belts.compare_v_belts),
+    bearing_names.KIND: Family(bearing_names.read, bearings.compare),
+    seals.LIP_SEAL: Family(seals.read_lip_seal, seals.compare_lip_seals),
+    seals.O_RING: Family(seals.read_ring, seals.compare_rings),
+    hoses.MAKERS: Family(hoses.read_makers, hoses.compare_makers),
+    materials.KIND: Family(materials.read, materials.no_size),
 }
-_RUBBER = (orings.KIND, lip_seals.KIND, material_names.KIND)
+_RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, hoses.PUMP_SEAL)
+_NEGATION = re.compile(
+    r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
+    r"UNLIKE|EXCEPT|OTHER THAN|DIFFERENT (?:FROM|TO)|NICHT|STATT|ANSTATT|PAS|WAS|FORMERLY|NO LONGER)\b(?!\.)"
+)
+_CLAUSE_END = re.compile(r"[,;:()]|\bBUT\b|\bSONDERN\b|$")
+_ALIASES = {
+    "bearing": bearing_names.KIND, "belt": belt_names.KIND, "v-belt": belt_names.KIND, "seal": seals.LIP_SEAL,
+    "o-ring": seals.O_RING, "oring": seals.O_RING, "key": rings_keys.KEY, "woodruff": rings_keys.WOODRUFF,
+    "half-moon": rings_keys.WOODRUFF, "rib": belts.RIBBED, "toothed": belts.TOOTHED,
+    "timing": belts.TOOTHED, "mechanical": hoses.PUMP_SEAL, "thread": threads.KIND, "bolt": threads.KIND,
+    "fitting": threads.KIND, "brush": electrical.BRUSH, "ring": seals.O_RING, "pump shaft": hoses.PUMP_SEAL,
+}  # fmt: skip
+_SPECIAL = ("woodruff", "half-moon", "o-ring", "oring", "rib", "toothed", "timing", "mechanical", "pump shaft")
+
+
+def kind_of(words: str) -> str:
+    """The kind that a plain word means: bearing, belt, seal, o-ring, key, hose ..."""
+    plain_words = words.casefold().strip()
+    if plain_words in {k.casefold() for k in FAMILIES}:
+        return next(k for k in FAMILIES if k.casefold() == plain_words)
+    for alias in (*_SPECIAL, *_ALIASES):
+        if alias in plain_words:
+            return _ALIASES[alias]
+    return next((k for k in FAMILIES if k.casefold() in plain_words), "")
 
 
 def identify(text: str, kind: str = "") -> Designation | None:
@@ -45,31 +91,75 @@ def identify(text: str, kind: str = "") -> Designation | None:
     return None if found is None else replace(found, text=text)
 
 
+@lru_cache(maxsize=4096)
 def _read(words: str, kind: str) -> Designation | None:
-    hinted: dict[str, Callable[[], Designation | None]] = {
-        bearing_names.KIND: lambda: bearing_names.read(words, True),
-        belt_names.KIND: lambda: belt_names.read(words, True),
-        orings.KIND: lambda: orings.read(words, True),
-        lip_seals.KIND: lambda: lip_seals.read(words, True),
-    }
-    if kind == material_names.KIND:
-        return material_names.read(words)
-    if kind in hinted:
-        return hinted[kind]()
-    if kind in _KINDS:
-        return rings_keys.read(words, kind)
-    readers = (rings_keys.read, _said, belt_names.read, bearing_names.read, lip_seals.read, orings.read,
-               material_names.read)  # fmt: skip
-    return next((found for read in readers if (found := read(words)) is not None), None)
+    """The designation; of what a name denies only where it says nothing else."""
+    denial = _NEGATION.search(words)
+    if denial is None:
+        return _positive(words, kind)
+    end = _CLAUSE_END.search(words, denial.end())
+    stop = end.start() if end else len(words)
+    said = f"{words[: denial.start()]} ; {words[stop:]}"
+    found = _positive(said, kind) if re.search(r"\d", said) else None
+    if found is not None and (found.size or found.dims):
+        return replace(found, denied=(*found.denied, words[denial.start() : stop].strip()))
+    denied = _positive(f"{words[denial.end() : stop]} ; {said}", kind)
+    if denied is None:
+        return None
+    return replace(denied, denied=(*denied.denied, denial[0]), marks={**denied.marks, "denied": "yes"})
 
 
-def _said(words: str) -> Designation | None:
-    """A name that says its kind in words."""
-    if orings.says(words):
-        return orings.read(words, True)
-    if lip_seals.says(words):
-        return lip_seals.read(words, True)
-    return bearing_names.read(words) if bearing_names.says(words) else None
+def _positive(words: str, kind: str) -> Designation | None:
+    said = [k for k in kinds_said(words) if k in FAMILIES]
+    if kind and kind not in said and not (said and kind == materials.KIND):
+        said = [kind, *said] if not said or kind in FAMILIES else said
+    if belt_names.KIND in said:
+        said = [belts.RIBBED, belts.TOOTHED, *said]
+    for name in said:
+        found = _of_kind(words, name, True)
+        if found is not None:
+            return found
+    if said and not set(said) <= {hoses.MAKERS}:
+        return _of_kind(words, materials.KIND, False)
+    loose = kinds_said(words)
+    if "seal" in loose or "ring" in loose:
+        order = (seals.O_RING, seals.LIP_SEAL) if "ring" in loose else (seals.LIP_SEAL, seals.O_RING)
+        for name in order:
+            found = _of_kind(words, name, True)
+            if found is not None and found.size:
+                return found
+        ring = _of_kind(words, seals.O_RING, True) if "ring" in loose else None
+        return ring or _of_kind(words, materials.KIND, False)
+    return next((found for name in FAMILIES if (found := _of_kind(words, name, False)) is not None), None)
+
+
+def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
+    text = Text(words)
+    take_quantity(text, kind)
+    text.take_labelled()
+    text.take_phrases(kind)
+    found = FAMILIES[kind].read(text, sure)
+    if found is None:
+        return None
+    _second(text, found, kind)
+    return finish(text, found)
+
+
+def _second(text: Text, found: Found, kind: str) -> None:
+    """A second designation in one name must name the same size."""
+    if kind == materials.KIND or not found.size:
+        return
+    probe = Text(text.left)
+    again = FAMILIES[kind].read(probe, kind == belt_names.KIND and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
+    if again is None or not again.dims:
+        return
+    text.left = probe.left
+    common = set(found.dims) & set(again.dims)
+    slack = belts.INCH_ROUNDING if kind == belt_names.KIND else materials.SAME_SIZE
+    if common and "x" in again.size and any(abs(found.dims[c] - again.dims[c]) > slack for c in common):
+        found.against.append(f"says {again.size}, but {found.size} is another size")
+    elif not common or any(abs(found.dims[c] - again.dims[c]) > slack for c in common):
+        found.others.append((again.size, "unknown", f"it names {found.size} and {again.size}"))
 
 
 def equivalent(
@@ -87,16 +177,33 @@ def equivalent(
         unread = [text for text, part in ((wanted, want), (offered, offer)) if part is None]
         reasons = tuple(f"{_shown(text)} could not be read as the name of a standard part" for text in unread)
         return Equivalence("unknown", reasons, (), want, offer)
-    want, offer = _of(want, material_wanted), _of(offer, material_offered)
+    want, offer = _meets(_of(want, material_wanted), fluid), _of(offer, material_offered)
     judging = Judging(want, offer)
+    if fluid and not materials.fluids_of(fluid):
+        judging.note(f"the table of materials does not know {fluid!r}: nothing is said about it")
+        judging.caution(f"Ask how the part stands {fluid!r}: the tables do not know it.")
     if want.kind != offer.kind:
         judging.refuse(f"{offer.size or offered} is a {offer.kind}, {want.size or wanted} a {want.kind}", "kind")
         return judging.done()
-    _COMPARE[want.kind](want, offer, judging)
+    FAMILIES[want.kind].compare(want, offer, judging)
     if want.kind in _RUBBER:
         materials.compare_hardness(want, offer, judging)
         materials.compare(want.marks.get("material", ""), offer.marks.get("material", ""), fluid, judging)
+    compare_words(want, "wanted", judging)
+    compare_words(offer, "offered", judging)
+    _denied(want, offer, judging)
     return judging.done()
+
+
+def _denied(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    """A name that says only what a part is not can never be the same."""
+    for part, whose in ((offered, "offer"), (wanted, "wanted part")):
+        if "denied" in part.marks:
+            if judging.verdict in ("same", "near"):
+                judging.refuse(f"the {whose} says that it is not {part.size}", "kind")
+            else:
+                judging.verdict = "unknown"
+                judging.unknown(f"the {whose} says only what it is not: ask what it is", "kind")
 
 
 def _shown(text: str) -> str:
@@ -107,14 +214,28 @@ def _with_help(text: str, part: Designation | None, other: Designation | None) -
     """A name read again as of the kind of the other one, where alone it says nothing or something else."""
     if other is None or (part is not None and part.kind == other.kind):
         return part
+    if any(k in FAMILIES and k != other.kind for k in kinds_said(plain(text))):
+        return part
     helped = identify(text, other.kind)
     sure = part is not None and part.listed
     return part if helped is None or (sure and not helped.listed) else helped
 
 
+def _meets(part: Designation, fluid: str) -> Designation:
+    """A bolt or a hose with what it meets, where its own name does not say it."""
+    met = {names[0] for names in materials.fluids_of(fluid)}
+    if part.kind == threads.KIND and "seawater" in met:
+        return replace(part, marks={"place": "sea water", **part.marks})
+    if part.kind == bearing_names.KIND and met & {"seawater", "water_cold"}:
+        return replace(part, marks={"place": "wet", **part.marks})
+    carried = {"seawater": "raw water", "diesel": "diesel fuel", "fuel": "fuel", "glycol_coolant": "coolant"}
+    service = next((carried[name] for name in met if name in carried), "")
+    return replace(part, marks={"service": service, **part.marks}) if service and part.kind == hoses.KIND else part
+
+
 def _of(part: Designation, material: str) -> Designation:
-    """The part with the material that was told beside its name."""
-    told = material_names.material_of(material) or plain(material)
-    if not told or (part.kind == bearing_names.KIND and told == "steel"):
+    """The part with the material that was said beside its name."""
+    said = materials.material_of(material) or plain(material)
+    if not said or (part.kind == bearing_names.KIND and said == "steel"):
         return part
-    return replace(part, marks={**part.marks, "material": told})
+    return replace(part, marks={**part.marks, "material": said})

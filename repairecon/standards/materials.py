@@ -1,57 +1,108 @@
-"""Rubbers against what they meet: seawater, diesel, oil, coolant, grease."""
+"""Rubbers: the words that name them, how hard they are, and what they stand: seawater, diesel, oil, coolant, grease."""
 
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from typing import NamedTuple
 
 from repairecon.records import Designation
-from repairecon.standards.figures import NUMBER
-from repairecon.standards.judging import Judging
+from repairecon.standards.findings import Found, Judging
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.writing import plain
+from repairecon.standards.words import NUMBER, Text, plain
 
-_FLUIDS = (
-    (r"\b(?:SEA|SALT|RAW|SALTY|BRINE)[ -]?(?:WATER)?\b", ("seawater", "water_cold")),
-    (r"\b(?:DIESEL|GAS ?OIL|DERV)\b", ("diesel", "fuel", "mineral_oil")),
-    (r"\b(?:FUEL|PETROL|GASOLINE)\b", ("fuel", "diesel")),
-    (r"\bBRAKE", ("brake_fluid",)),
-    (r"\b(?:COOLANT|GLYCOL|ANTI-?FREEZE)\b", ("glycol_coolant",)),
-    (r"\bGREASE\b", ("petroleum grease", "mineral_oil")),
-    (r"\b(?:ENGINE|MOTOR|CRANKCASE)[ -]?OIL\b", ("engine_oil", "mineral_oil")),
-    (r"\bOIL\b|\bATF\b|\bHYDRAULIC", ("mineral_oil", "engine_oil")),
-    (r"\b(?:STEAM|HOT[ -]?WATER|EXHAUST)\b", ("hot_water_steam",)),
-    (r"\b(?:OZONE|WEATHER|SUN|UV)\b", ("ozone_weather",)),
-    (r"\bWATER\b", ("water_cold",)),
-)
-_WORDS = {
-    "mineral_oil": "mineral oil", "engine_oil": "engine oil", "water_cold": "cold water",
-    "hot_water_steam": "hot water", "glycol_coolant": "glycol coolant", "ozone_weather": "ozone and weather",
-    "brake_fluid": "brake fluid",
-}  # fmt: skip
+_RUBBER = {
+    row["means"]: re.compile(rf"(?<![A-Z0-9])(?:{row['pattern']})(?![A-Z]|\d{{3}}|\.\d)")
+    for row in rows("material_words")
+    if row["kind"] == "rubber"
+}
+_METALS = (("stainless", r"STAINLESS|INOX|A2|A4|1\.4122|1\.4310|1\.4401|1\.4571|AISI ?3\d\d|SS|NIRO|RVS"),
+           ("steel", r"CARBON STEEL|SPRING STEEL|STEEL|C45K?|C75S?|1\.1231"))  # fmt: skip
+_SHORE = r"(?<![\d.])(\d\d) ?(?:SHORE(?: ?A)?|SHA?|IRHD)(?!\w)|(?:SHORE|IRHD) ?A? ?(\d\d)(?!\d)"
+KIND = "rubber part"
+_PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANES?|BELLOWS|RUBBER|RINGS?|PACKING)\b")
+
+
+def material_of(text: str) -> str:
+    """The rubber or metal that a text names, or empty."""
+    words = plain(text)
+    for name, pattern in _RUBBER.items():
+        if pattern.search(words):
+            return name
+    for name, signs in _METALS:
+        if re.search(rf"(?<![A-Z0-9.])(?:{signs})(?![A-Z0-9])", words):
+            return name
+    return ""
+
+
+def take_material(text: Text, found: Found) -> None:
+    """Take the rubber and its hardness that a name says."""
+    hard = rf"(?:[ -]?(?:{_SHORE}|(\d\d)(?![\d.X/\w]|-\d)))?"
+    for name, pattern in _RUBBER.items():
+        if pattern.search(text.left):
+            match = text.take(rf"(?:{pattern.pattern})(?: RUBBER)?{hard}")
+            if match:
+                hardness = next((g for g in match.groups() if g), "")
+                if found.marks.get("material", name) != name:
+                    found.against.append(f"says two materials: {found.marks['material']} and {name}")
+                found.marks |= {"material": name} | ({"hardness": hardness} if hardness else {})
+    shore = text.take(_SHORE)
+    if shore:
+        hardness = shore[1] or shore[2]
+        if found.marks.get("hardness", hardness) != hardness:
+            found.against.append(f"says two hardnesses: {found.marks['hardness']} and {hardness}")
+        found.marks["hardness"] = hardness
+
+
+def read(text: Text, _sure: bool) -> Found | None:
+    """A rubber part of which no more is said than its material."""
+    alone = " " not in text.alone and bool(material_of(text.alone))
+    if material_of(text.words) not in _RUBBER or not (_PART.search(text.words) or alone):
+        return None
+    found = Found(KIND)
+    part = text.take(_PART)
+    take_material(text, found)
+    text.take(r"SAME SIZE")
+    found.marks["part"] = part[0].removesuffix("S") if part else ""
+    return found
+
+
+_WORDS = {row["pattern"]: row["means"] for row in rows("material_words") if row["kind"] == "fluid name"}
+_FLUIDS = [(r["pattern"], tuple(r["means"].split("|"))) for r in rows("material_words") if r["kind"] == "fluid"]
 _SWELLING = ("mineral oil", "engine oil", "diesel", "fuel")
+SAME_SIZE = Decimal("0.06")
+"""mm within which two names in one text name one size."""
+
+USUAL_HARDNESS = "70"
+"""Shore A of rings and lips where nobody says another (common practice, from memory)."""
+
 HOT = 60.0
 """Degrees Celsius from which hot water counts."""
 
 
 class Rating(NamedTuple):
-    """How a material stands a fluid: good, bad or empty where no row tells."""
+    """How a material stands a fluid: good, bad or empty where no row says."""
 
     rating: str
     fluid: str
     row: Row | None
 
 
-def no_size(_wanted: Designation, _offered: Designation, judging: Judging) -> None:
+def no_size(wanted: Designation, offered: Designation, judging: Judging) -> None:
     """What can be said on the sizes where none is given: that it is to be the same."""
+    parts = wanted.marks.get("part", ""), offered.marks.get("part", "")
+    if all(parts) and parts[0] != parts[1]:
+        judging.refuse(f"one is a {parts[1].lower()}, the other a {parts[0].lower()}", "kind")
     judging.note("no size is given to compare: the same size is taken as said")
 
 
 def compare_hardness(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    """What two hardnesses say where both are told."""
+    """What two hardnesses say where both are said."""
     want, has = wanted.marks.get("hardness", ""), offered.marks.get("hardness", "")
     if want and has and want != has:
         judging.near(f"hardness {has} against {want} Shore: seals and holds pressure otherwise", "hardness")
+    elif want != has and (want or has) != USUAL_HARDNESS:
+        judging.near(f"only one of the two says its hardness, {want or has} Shore: ask", "hardness")
 
 
 def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
@@ -85,8 +136,6 @@ def _weaknesses(wanted: str, offered: str) -> tuple[list[str], list[Row]]:
 def compare(wanted: str, offered: str, fluid: str, judging: Judging) -> None:
     """All findings on two rubbers in a fluid; an empty material is one that nobody said."""
     met = fluids_of(fluid)
-    if fluid and not met:
-        judging.note(f"the table of materials does not know {fluid!r}: nothing is said about it")
     for names in met:
         _in_fluid(wanted, offered, names, judging)
     if wanted and offered and wanted != offered:
@@ -94,8 +143,17 @@ def compare(wanted: str, offered: str, fluid: str, judging: Judging) -> None:
     elif wanted and not offered:
         judging.near(f"the offer does not say its material, {wanted} is wanted: ask", "material")
     elif offered and not wanted:
-        judging.note(f"the offer is of {offered}; what the old part is of was not said")
+        _only_offered(offered, met, judging)
     _ageing(wanted, offered, fluid, met, judging)
+
+
+def _only_offered(offered: str, met: tuple[tuple[str, ...], ...], judging: Judging) -> None:
+    """NBR is what rings and lip seals are of where nobody says more; any other rubber must suit the fluid."""
+    said = f"the offer is of {offered}; what the old part is of was not said"
+    if offered == "NBR" or (met and all(rating(offered, names).rating == "good" for names in met)):
+        judging.note(said)
+    else:
+        judging.near(f"{said}: ask, and say the fluid", "material")
 
 
 def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judging) -> None:
@@ -114,6 +172,12 @@ def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judgin
             judging.refuse(said, "material")
     elif found.rating == "good":
         judging.note(f"{material} stands {found.fluid}")
+    elif found.rating == "disputed" and found.row is not None:
+        said = f"the sources disagree on {material} in {found.fluid}: {found.row['note']}"
+        if offered and offered != wanted:
+            judging.near(said, "material")
+        else:
+            judging.caution(said)
     elif offered and offered != wanted:
         judging.near(f"the table does not say how {material} stands {found.fluid}: ask", "material")
     else:

@@ -1,120 +1,241 @@
-"""Circlips of shaft and bore, parallel keys and Woodruff keys."""
+"""Circlips of shaft and bore, parallel keys, Woodruff keys and pins."""
 
 from __future__ import annotations
 
 import re
 from decimal import Decimal
+from functools import cache
 
 from repairecon.records import Designation
-from repairecon.standards.figures import NUMBER, exact, text
-from repairecon.standards.judging import Judging
-from repairecon.standards.material_names import material_of
-from repairecon.standards.tables import Row, by, rows, trust
+from repairecon.standards.findings import Found, Judging, compare_features, compare_sizes, sized
+from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 
 CIRCLIP = "circlip"
 KEY = "parallel key"
 WOODRUFF = "Woodruff key"
-_RING = re.compile(r"\b(?:CIRCLIPS?|RETAINING RINGS?|SNAP RINGS?)\b|\bDIN[ -]?47[12]\b")
-_PLACE = (
-    ("shaft", r"DIN[ -]?471\b|\bSHAFT\b|\bEXTERNAL\b|\bOUTER\b"),
-    ("bore", r"DIN[ -]?472\b|\bBORE\b|\bINTERNAL\b|\bINNER\b"),
+PIN = "pin"
+_SIZE = re.compile(
+    rf"(?<![\w./])(?:([AB]{{1,2}}) ?)?({NUMBER})(?:X({NUMBER}))?(?:X({NUMBER}))?(?: ?MM)?(?![\d/\"]|X\d|\.\d)(?!\w)"
 )
-_KEY = re.compile(r"\bDIN[ -]?6885(?:-1)?\b|\bISO ?/?R? ?773\b|\b(?:PARALLEL )?KEYS?\b(?!WAY)|\bFEATHER KEY\b")
-_WOODRUFF = re.compile(r"\bWOODRUFF(?: KEYS?)?\b|\bDIN[ -]?6888\b|\bISO ?3912\b|\bHALF[ -]?MOON KEYS?\b")
-_STANDARD = r"\b(?:DIN|ISO)[ -]?(?:/?R ?)?\d{3,4}(?:-1\b)?"
-_SIZE = re.compile(rf"(?<![\d.])({NUMBER})(?:X({NUMBER}))?(?:X({NUMBER}))?(?!\d)")
+_INCH_SIGN = r"(?:\"|IN(?:CH(?:ES)?)?)"
+_INCH = re.compile(
+    rf"(?<![\w./])({PART}){_INCH_SIGN}? ?X ?({PART})(?:{_INCH_SIGN}? ?X ?({PART}))? ?({_INCH_SIGN})?(?!\w)"
+)
+_KEY_NUMBER = re.compile(r"(?<![\w./])(?:#|NO\.? ?|NR\.? ?)?(\d{3,4}(?:\.5)?)(?![\w./]| ?MM)")
+_STANDARD_PIN = re.compile(rf"(?<![\w./])({NUMBER})(?: ?M6|H8)?(?:X({NUMBER}))?(?: ?MM)?(?![\d/]|X\d|\.\d)(?!\w)")
 
 
-def _ring_key(row: Row) -> tuple[str]:
-    if row["item"] != CIRCLIP:
-        return ("",)
-    place = "shaft" if "shaft" in row["standard"] else "bore"
-    return (f"{text(exact(row['nominal_mm']))} {place}",)
+@cache
+def rings() -> dict[tuple[Decimal, str, str], Row]:
+    """Retaining rings by nominal diameter, place and type (``""``, ``heavy``, ``E``)."""
+    found: dict[tuple[Decimal, str, str], Row] = {}
+    for row in rows("circlips_keys"):
+        if row["item"] == CIRCLIP:
+            found[exact(row["nominal_mm"]), _place(row["standard"]), ""] = row
+    for row in rows("retaining_rings_heavy"):
+        found.setdefault((exact(row["nominal_mm"]), _place(row["item"]), "heavy"), row)
+    for row in rows("pins_clips"):
+        if row["item"].startswith("E-clip"):
+            found[exact(row["nominal_mm"]), "shaft", "E"] = row
+    return found
 
 
-def read(words: str, hint: str = "") -> Designation | None:
-    """A circlip's or key's written name; the hint is a kind of this module."""
-    if _RING.search(words) or hint == CIRCLIP:
-        return _ring(words)
-    if _WOODRUFF.search(words) or hint == WOODRUFF:
-        return _key(words, WOODRUFF)
-    return _key(words, KEY) if _KEY.search(words) or hint == KEY else None
+def _place(words: str) -> str:
+    return "shaft" if "shaft" in words else "bore"
 
 
-def _sizes(words: str) -> list[Decimal]:
-    found = _SIZE.search(re.sub(_STANDARD, " ", words))
-    return [] if found is None else [Decimal(s) for s in found.groups() if s is not None]
+def _feature(text: Text, kind: str, name: str) -> str:
+    return next((e.value for _, e in text.entries if e.kind == kind and e.feature == name), "")
 
 
-def _ring(words: str) -> Designation | None:
-    place = next((name for name, signs in _PLACE if re.search(signs, words)), "")
-    sizes = _sizes(words)
-    if not sizes:
+def read_ring(text: Text, sure: bool) -> Found | None:
+    """A circlip by its standard or place and its nominal diameter."""
+    if not sure:
         return None
-    marks = {"place": place} if place else {}
-    if material_of(words):
-        marks["material"] = material_of(words)
-    row = by("circlips_keys", _ring_key).get(f"{text(sizes[0])} {place}")
-    dims = {"nominal": float(sizes[0])}
+    heavy = text.take(r"(?<=[\s¦])H(?=[\s-]*\d)")
+    place = _feature(text, CIRCLIP, "place")
+    form = _feature(text, CIRCLIP, "form")
+    type_ = "heavy" if heavy or _feature(text, CIRCLIP, "duty") == "heavy" else "E" if form == "E" else ""
+    against: list[str] = []
+    labelled = next((s.label for s in text.sizes if s.label in ("shaft", "bore", "diameter")), "")
+    if labelled:
+        said = labelled if labelled != "diameter" else ""
+        against = [f"says both {place} and {said}"] if place and said and place != said else []
+        place = place or said
+        nominal, thick = sized(text, labelled), sized(text, "thickness")
+    else:
+        size = text.take(_SIZE)
+        if size is None:
+            return None
+        nominal, thick = Decimal(size[2]), Decimal(size[3]) if size[3] else sized(text, "thickness")
+    if nominal is None:
+        return None
+    place = "shaft" if type_ == "E" and not place else place
+    ring = _ring(nominal, thick, place, type_)
+    ring.against += against
+    return ring
+
+
+def _ring(nominal: Decimal, thick: Decimal | None, place: str, type_: str) -> Found:
+    heavy = rings().get((nominal, place, "heavy"))
+    if not type_ and thick is not None and heavy is not None and exact(heavy["thickness_s_mm"]) == thick:
+        type_ = "heavy"
+    row = rings().get((nominal, place, type_))
+    marks = {"place": place, "duty": "heavy" if type_ == "heavy" else "", "form": "E" if type_ == "E" else ""}
+    dims = {"nominal": nominal}
     if row is not None:
-        dims |= {c: float(row[f"{c}_mm"]) for c in ("thickness_s", "groove_d", "groove_width_m")}
-    if len(sizes) > 1:
-        dims["thickness_s"] = float(sizes[1])
-    status, sources = trust([] if row is None else [row])
-    size = f"{text(sizes[0])} {place}".strip()
-    return Designation(words, CIRCLIP, size, dims, {}, marks, (), row is not None, status, sources)
+        columns = {"thickness_s": "thickness_s_mm", "groove_d": "groove_d_mm", "groove_width_m": "groove_width_m_mm"}
+        if type_ == "E":
+            columns = {"thickness_s": "thickness_mm", "groove_d": "groove_d_mm"}
+        dims |= {letter: exact(row[c]) for letter, c in columns.items() if row[c]}
+    if thick is not None:
+        dims["thickness_s"] = thick
+    size = " ".join(w for w in (type_, shown(nominal), place) if w)
+    labels = {"shaft": "nominal", "bore": "nominal", "diameter": "nominal", "thickness": "thickness_s"}
+    used = [] if row is None else [row]
+    return Found(CIRCLIP, size, dims, marks, {}, used, row is not None, ("nominal", "thickness_s"), labels)
 
 
-def _key(words: str, kind: str) -> Designation | None:
-    sizes = _sizes(words)
-    if len(sizes) < 2:
+def read_key(text: Text, sure: bool) -> Found | None:
+    """A parallel key: b x h x length, with its form."""
+    if not sure:
         return None
-    form = re.search(r"(?<![A-Z])(?:FORM ?)?([AB])(?= ?\d|$| )", re.sub(_STANDARD, " ", words))
-    marks = {"form": form[1]} if form and kind == KEY else {}
-    if material_of(words):
-        marks["material"] = material_of(words)
-    dims = dict(zip(("b", "h", "length"), map(float, sizes), strict=False))
-    used = [r for r in rows("circlips_keys") if r["item"] == kind and _same_section(r, sizes)]
-    status, sources = trust(used[:1])
-    size = "x".join(text(s) for s in sizes)
-    return Designation(words, kind, size, dims, {}, marks, (), bool(used), status, sources)
+    inch = _INCH.search(text.left)
+    if inch and ("/" in inch[0] or inch[4]):
+        text.take(_INCH)
+        unit = None if "/" in inch[0] else "IN"
+        sizes = [millimetres(s, unit) if "/" in s or unit else millimetres(s, "IN") for s in inch.group(1, 2, 3) if s]
+        dims = dict(zip(("b", "h", "length"), [s for s in sizes if s is not None], strict=False))
+        return Found(KEY, inch[0].strip(), dims, listed=False, order=("b", "h", "length"))
+    size = text.take(_SIZE)
+    if size is None or size[3] is None:
+        return None
+    form = size[1] or ""
+    letter = text.take(r"(?<![A-Z\d.])(?:FORM ?)?(AB|[AB])(?![\w.])") if not form else None
+    form = form or (letter[1] if letter else "")
+    numbers = [Decimal(s) for s in size.group(2, 3, 4) if s]
+    dims = dict(zip(("b", "h", "length"), numbers, strict=False))
+    if "length" not in dims and (long := sized(text, "length")):
+        dims["length"] = long
+    row = next((r for r in rows("circlips_keys") if r["item"] == KEY and exact(r["b_mm"]) == numbers[0]
+                and exact(r["h_mm"]) == numbers[1]), None)  # fmt: skip
+    used = [] if row is None else [row]
+    labels = {"width": "b", "height": "h", "thickness": "h", "length": "length"}
+    size_words = "x".join(map(shown, dims.values()))
+    return Found(KEY, size_words, dims, {"form": form}, {}, used, row is not None, ("b", "h", "length"), labels)
 
 
-def _same_section(row: Row, sizes: list[Decimal]) -> bool:
-    if row["item"] == WOODRUFF:
-        return re.search(rf"(?<![\d.]){text(sizes[0])}x{text(sizes[1])}(?![\d.])", row["identify"]) is not None
-    return exact(row["b_mm"]) == sizes[0] and exact(row["h_mm"]) == sizes[1]
+def read_woodruff(text: Text, sure: bool) -> Found | None:
+    """A Woodruff key: b x h, b x h x diameter, or an inch key number."""
+    if not sure:
+        return None
+    size = _SIZE.search(text.left)
+    if size is None or size[3] is None:
+        return _woodruff_inch(text) or _woodruff_number(text)
+    text.take(_SIZE)
+    b, h = Decimal(size[2]), Decimal(size[3])
+    row = by("woodruff_metric", "designation").get(f"{shown(b)}x{shown(h)}")
+    dims = {"b": b, "h": h}
+    if row is not None:
+        dims["D"] = exact(row["diameter_D_mm"])
+    found = Found(WOODRUFF, f"{shown(b)}x{shown(h)}", dims, {}, {}, [] if row is None else [row], row is not None)
+    found.order, found.labels = ("b", "h", "D"), {"width": "b", "height": "h", "diameter": "D"}
+    if size[4]:
+        third = Decimal(size[4])
+        if "D" in dims and abs(dims["D"] - third) > Decimal("0.5"):
+            found.against.append(f"says diameter {size[4]}, but {found.size} has {shown(dims['D'])}")
+        dims.setdefault("D", third)
+    return found
+
+
+def _woodruff_inch(text: Text) -> Found | None:
+    """An inch key by width x diameter: 1/8 x 1/2."""
+    match = _INCH.search(text.left)
+    if match is None or "/" not in match[0] or match[3]:
+        return None
+    b, diameter = (millimetres(s, None if "/" in s else "IN") for s in match.group(1, 2))
+    for row in rows("woodruff_inch"):
+        near = b and diameter and abs(exact(row["width_mm"]) - b) < Decimal("0.01")
+        if near and diameter and abs(exact(row["diameter_mm"]) - diameter) < Decimal("0.01"):
+            text.take(_INCH)
+            text.left = f"{text.left} {row['key_number']}"
+            return _woodruff_number(text)
+    return None
+
+
+def _woodruff_number(text: Text) -> Found | None:
+    number = _KEY_NUMBER.search(text.left)
+    row = by("woodruff_inch", "key_number").get(number[1]) if number else None
+    if number is None:
+        return None
+    text.take(_KEY_NUMBER)
+    if row is None:
+        return Found(WOODRUFF, f"No. {number[1]}", listed=False)
+    dims = {"b": exact(row["width_mm"]), "h": exact(row["height_mm"]), "D": exact(row["diameter_mm"])}
+    labels = {"width": "b", "height": "h", "diameter": "D"}
+    marks = {"system": "inch"}
+    return Found(WOODRUFF, f"No. {number[1]}", dims, marks, used=[row], order=("b", "D"), labels=labels)
+
+
+def read_pin(text: Text, sure: bool) -> Found | None:
+    """A pin by its standard or name, nominal diameter and length."""
+    item = _feature(text, PIN, "item")
+    if not sure or not item:
+        return None
+    size = text.take(_STANDARD_PIN)
+    if size is None:
+        return None
+    if item.startswith("spring pin") and (duty := _feature(text, PIN, "duty")):
+        item = "spring pin, coiled" if "coiled" in item else f"spring pin, {duty}"
+        text.entries = [(w, e) for w, e in text.entries if e.feature not in ("duty", "item")]
+    nominal = Decimal(size[1])
+    names = {
+        "spring pin, heavy": "ISO 8752",
+        "spring pin, light": "ISO 13337",
+        "spring pin, coiled": "ISO 8750",
+        "split pin": "ISO 1234",
+        "taper pin": "ISO 2339",
+        "parallel pin": "ISO 2338",
+        "grooved pin": "ISO 8739",
+    }
+    row = by("pins_clips", "designation").get(f"{names[item]} - {shown(nominal)}")
+    dims = {"nominal": nominal} | ({"length": Decimal(size[2])} if size[2] else {})
+    labels = {"diameter": "nominal", "length": "length"}
+    label = f"{item} {'x'.join(map(shown, dims.values()))}"
+    used = [] if row is None else [row]
+    return Found(PIN, label, dims, {"item": item}, {}, used, row is not None, ("nominal", "length"), labels)
 
 
 def compare(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    """All findings on two circlips or two keys."""
+    """All findings on two circlips, two keys or two pins."""
+    compare_features(wanted, offered, judging)
     for part in (wanted, offered):
-        if not part.listed and (part.kind != CIRCLIP or "place" in part.marks):
-            judging.note(f"{part.size} is not in the table; it is taken as written")
+        if not part.listed:
+            if wanted.size == offered.size and part.dims and part.kind != CIRCLIP:
+                judging.note(f"{part.size} is not in the table of sizes; it is taken as written")
+            else:
+                judging.unknown(f"{part.size} is not in the table of sizes: measure it", "size")
     if wanted.kind == CIRCLIP:
         _rings(wanted, offered, judging)
+    elif wanted.kind == PIN:
+        compare_sizes(wanted, offered, judging, {"nominal": "nominal diameter"})
+        _length(wanted, offered, judging)
     else:
         _keys(wanted, offered, judging)
-    want, has = wanted.marks.get("material", ""), offered.marks.get("material", "")
-    if "stainless" in (want, has) and want != has:
-        words = f"{has or 'ordinary steel'} against {want or 'ordinary steel'}"
-        judging.near(f"{words}: corrosion and springing differ", "material")
 
 
 def _rings(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    places = wanted.marks.get("place", ""), offered.marks.get("place", "")
-    if all(places) and places[0] != places[1]:
-        judging.refuse(f"one is a ring for a {places[0]}, the other for a {places[1]}", "place")
-    elif not all(places):
+    if "place" not in wanted.marks and "place" not in offered.marks:
         judging.unknown("say whether the ring sits on a shaft (DIN 471) or in a bore (DIN 472)", "place")
     gap = exact(offered.dims["nominal"]) - exact(wanted.dims["nominal"])
     judging.gap("nominal", gap)
     if gap:
-        words = f"{text(offered.dims['nominal'])} against {text(wanted.dims['nominal'])} mm"
+        words = f"{shown(offered.dims['nominal'])} against {shown(wanted.dims['nominal'])} mm"
         judging.refuse(f"nominal diameter {words}", "size")
         return
     if judging.verdict == "same":
-        judging.note(f"same nominal diameter: {text(wanted.dims['nominal'])} mm")
+        judging.note(f"same nominal diameter: {shown(wanted.dims['nominal'])} mm")
     if "thickness_s" in wanted.dims and "thickness_s" in offered.dims:
         _thickness(wanted, offered, judging)
 
@@ -125,31 +246,29 @@ def _thickness(wanted: Designation, offered: Designation, judging: Judging) -> N
     groove = wanted.dims.get("groove_width_m")
     if has == want:
         return
-    said = f"{text(has)} mm thick against {text(want)} mm"
+    said = f"{shown(has)} mm thick against {shown(want)} mm"
     if groove is not None and has > exact(groove):
-        judging.refuse(f"{said}: does not go into a groove {text(groove)} mm wide", "thickness")
+        judging.refuse(f"{said}: does not go into a groove {shown(groove)} mm wide", "thickness")
     else:
         judging.near(f"{said}: holds less, or is loose in the groove" if has < want else said, "thickness")
 
 
 def _keys(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    for letter, name in (("b", "width"), ("h", "height")):
-        gap = exact(offered.dims[letter]) - exact(wanted.dims[letter])
-        judging.gap(letter, gap)
-        if gap:
-            judging.refuse(f"{name} {text(offered.dims[letter])} against {text(wanted.dims[letter])} mm", name)
-    if judging.verdict == "same":
-        judging.note(f"same width and height: {text(wanted.dims['b'])} x {text(wanted.dims['h'])} mm")
+    if not (wanted.dims and offered.dims):
+        return
+    names = {"b": "width", "h": "height"} | ({"D": "diameter"} if wanted.kind == WOODRUFF else {})
+    inch_height = wanted.kind == WOODRUFF and wanted.size != offered.size
+    if compare_sizes(wanted, offered, judging, names, Decimal("0.02") if inch_height else Decimal("0.005")):
+        judging.note(f"same width and height: {shown(wanted.dims['b'])} x {shown(wanted.dims['h'])} mm")
+    _length(wanted, offered, judging)
+
+
+def _length(wanted: Designation, offered: Designation, judging: Judging) -> None:
     if "length" in wanted.dims and "length" in offered.dims:
         gap = exact(offered.dims["length"]) - exact(wanted.dims["length"])
         judging.gap("length", gap)
         if gap:
-            what = "longer: cut it to length" if gap > 0 else "shorter: less flank carries the torque"
-            judging.near(f"{text(abs(gap))} mm {what}", "length")
+            what = "longer: cut it to length" if gap > 0 else "shorter: less flank carries the load"
+            judging.near(f"{shown(abs(gap))} mm {what}", "length")
     elif ("length" in wanted.dims) != ("length" in offered.dims):
         judging.near("only one of the two says its length", "length")
-    forms = wanted.marks.get("form", ""), offered.marks.get("form", "")
-    if all(forms) and forms[0] != forms[1]:
-        judging.near(f"form {forms[1]} against {forms[0]}: A has round ends, B square ones; see the keyway", "form")
-    elif forms[0] and not forms[1]:
-        judging.near(f"the offer does not say its form, {forms[0]} is wanted: ask", "form")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
@@ -12,41 +12,20 @@ from repairecon.records import worst_status
 
 Row = Mapping[str, str]
 
-NAMES = (
-    "bearings",
-    "bearing_clearance",
-    "bearing_marks",
-    "belts_lengths",
-    "belts_sections",
-    "circlips_keys",
-    "oring_as568",
-    "oring_metric",
-    "rubber_storage",
-    "seal_materials",
-    "seal_ranges",
-    "seal_shafts",
-    "seal_types",
-    "seals",
-    "wear_limits",
-)
+ROOM = resources.files("repairecon.standards")
 
 
 @cache
 def rows(name: str) -> tuple[Row, ...]:
     """All rows of one table, cells as printed."""
-    text = resources.files("repairecon.standards").joinpath(f"{name}.csv").read_text("utf-8")
+    text = ROOM.joinpath(f"{name}.csv").read_text("utf-8")
     return tuple(MappingProxyType(row) for row in csv.DictReader(text.splitlines()))
 
 
 @cache
-def by(name: str, key: Callable[[Row], Iterable[str]]) -> Mapping[str, Row]:
-    """Rows of a table by the keys that ``key`` gives for each; the first row of a key stays."""
-    found: dict[str, Row] = {}
-    for row in rows(name):
-        for word in key(row):
-            if word:
-                found.setdefault(word, row)
-    return MappingProxyType(found)
+def by(name: str, column: str) -> Mapping[str, Row]:
+    """Rows of a table by one column; the first row of a key stays."""
+    return MappingProxyType({row[column]: row for row in reversed(rows(name)) if row[column]})
 
 
 def trust(used: Iterable[Row]) -> tuple[str, tuple[str, ...]]:

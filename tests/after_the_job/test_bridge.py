@@ -14,6 +14,7 @@ from repairecon import FindingError, RepaireconError, read_case, rebuild_or_buy
 from repairecon.after_the_job.bridge import bridge, settled, worker
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.job import after_the_job, decide
+from repairecon.after_the_job.words import summary
 from repairecon.read.closed import Closed, read_closed
 from repairecon.read.job_log import read_log
 from repairecon.records import (
@@ -103,7 +104,7 @@ def test_the_demo_came_to_what_its_sheet_says(demo: Closed) -> None:
     assert b.whole == ("cash", "own hours", "days", "total")
     assert b.actual["cash"] == pytest.approx(sum(float(r["paid"] or 0) for r in rows))
     assert b.actual["own hours"] == pytest.approx(sum(float(r["hours"] or 0) for r in rows))
-    assert b.actual["days"] == 17
+    assert b.actual["days"] == pytest.approx(17)
 
 
 def sheet_of(tmp_path: Path, closed: Closed, rows: str) -> Closed:
@@ -161,12 +162,26 @@ def test_whatever_is_written_down_is_what_it_came_to(folder: str) -> None:
         assert b.not_written == ()
 
 
-def test_nothing_told_came_as_expected(tmp_path: Path, closed: Closed) -> None:
-    b = after_the_job(sheet_of(tmp_path, closed, "")).bridge
+@pytest.mark.parametrize("rows", ["", "way,rebuild here,,,,,,,,\npart,seal,,,,,,,,planned 2\n"])
+def test_nothing_filled_in_yet(tmp_path: Path, closed: Closed, rows: str) -> None:
+    """A blank sheet, and one with names only, say nothing: no praise, no row for the log, nothing learned."""
+    found = after_the_job(sheet_of(tmp_path, closed, rows))
+    assert found.nothing_written
+    assert found.bridge is found.hindsight is None
+    assert found.logged == found.movements == ()
+    assert (found.learned.jobs, found.held) == (0, ())
+    assert "Nothing filled in yet" in summary(found)
+    assert "ecision," not in summary(found)
+    for told in ("never came,new,,,,,,,,\n", "way,new,,,,,,,,\n", "found,shaft,good,,,,,,,\n"):
+        assert not after_the_job(sheet_of(tmp_path / told[:3], closed, told)).nothing_written
+
+
+def test_what_was_not_written_came_as_expected(tmp_path: Path, closed: Closed) -> None:
+    b = after_the_job(sheet_of(tmp_path, closed, "part,seal,,2,60,,,,,\n")).bridge
     assert b is not None
     assert b.steps == ()
     assert b.difference == 0.0
-    assert set(b.not_written) >= {"seal", "shaft", "take it off", "days out of service"}
+    assert set(b.not_written) >= {"shaft", "take it off", "days out of service"}
 
 
 def test_totals_are_closed_by_a_step_of_their_own(tmp_path: Path, closed: Closed) -> None:
@@ -174,7 +189,7 @@ def test_totals_are_closed_by_a_step_of_their_own(tmp_path: Path, closed: Closed
     assert b is not None
     assert (b.actual["cash"], b.actual["own hours"], b.actual["days"]) == pytest.approx((300.0, 9.0, 11.0))
     assert b.whole == ("cash", "own hours", "days", "total")
-    rest = next(s for s in b.steps if s.group == "not told line by line")
+    rest = next(s for s in b.steps if s.group == "not line by line")
     assert (rest.cash, rest.own_hours) == pytest.approx((300 - CASH, 9 - HOURS - 1))
 
 
@@ -234,13 +249,43 @@ def test_hindsight_is_the_reckoning_with_the_findings(demo: Closed) -> None:
 
 
 def test_a_dear_choice_is_not_called_good(tmp_path: Path) -> None:
-    folder = write_case(tmp_path / "job", "kind,name\n")
+    folder = write_case(tmp_path / "job", "kind,name,paid\nunit,new,400\n")
     decide(folder, "new", on="2026-05-04", draws=500)
     h = after_the_job(read_closed(folder)).hindsight
     assert h is not None
     assert not h.good_decision
     assert h.best_then == "rebuild here"
     assert h.gap_then > 100
+
+
+@pytest.mark.parametrize(("low", "high"), [(232, 232), (100, 364), (245, 245), (100, 390), (253, 253), (100, 406)])
+def test_no_choice_is_poor_that_the_first_job_called_a_near_tie(tmp_path: Path, low: float, high: float) -> None:
+    """New from 2 to 30 % dearer, its price sure or wide: what the first job says of the pair is what is said after."""
+    folder = write_case(tmp_path / "job", "kind,name,paid\nunit,new,250\n")
+    ways = "way,kind,price_low,price_likely,price_high,lead_days_likely,p_never\nrebuild here,rebuild,,,,,\n"
+    (folder / "ways.csv").write_text(f"{ways}new,new,{low},{(low + high) / 2},{high},3,0\n")
+    verdict = rebuild_or_buy(read_case(folder), 500, horizon_years=0).verdict
+    assert (verdict.best, verdict.second) == ("rebuild here", "new")
+    decide(folder, "new", on="2026-05-04", draws=500)
+    h = after_the_job(read_closed(folder)).hindsight
+    assert h is not None
+    assert h.gap_then > 0
+    assert h.good_decision == verdict.near_tie
+
+
+def test_a_wide_price_makes_a_near_tie_of_the_same_gap(tmp_path: Path) -> None:
+    """7 % apart is no near tie by the gap alone (5 %), and is one where either beats the other about half the time."""
+    said = []
+    for name, low, high in (("sure", 225, 225), ("wide", 50, 400)):
+        folder = write_case(tmp_path / name, "kind,name,paid\nunit,new,225\n")
+        ways = "way,kind,price_low,price_likely,price_high,lead_days_likely,p_never\nrebuild here,rebuild,,,,,\n"
+        (folder / "ways.csv").write_text(f"{ways}new,new,{low},225,{high},3,0\n")
+        decide(folder, "new", on="2026-05-04", draws=500)
+        h = after_the_job(read_closed(folder)).hindsight
+        assert h is not None
+        assert 0.05 < h.gap_then / h.then["rebuild here"] < 0.1
+        said.append(h.good_decision)
+    assert said == [False, True]
 
 
 def test_findings_that_cannot_be(tmp_path: Path) -> None:

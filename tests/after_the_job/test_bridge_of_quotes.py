@@ -190,7 +190,10 @@ def test_whatever_an_owner_writes_adds_up(bare: Closed, tmp_path: Path, sheet: s
     except FindingError:
         return
     b = found.bridge
-    assert b is not None
+    if b is None:
+        assert found.nothing_written
+        assert "Nothing filled in yet" in summary(found)
+        return
     assert math.isclose(sum(s.amount for s in b.steps), b.difference, abs_tol=0.005)
     for q, column in (("cash", "cash"), ("own hours", "own_hours"), ("days", "days")):
         assert math.isclose(sum(getattr(s, column) for s in b.steps), b.actual[q] - b.estimate[q], abs_tol=0.005)

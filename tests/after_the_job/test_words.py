@@ -18,6 +18,7 @@ from repairecon.after_the_job import charts, words
 from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.hindsight import Hindsight
 from repairecon.after_the_job.job import AfterTheJob
+from repairecon.after_the_job.log import with_job
 
 DATA = Path(__file__).parents[2] / "data"
 
@@ -84,10 +85,10 @@ def test_small_steps_keep_the_sum(found: AfterTheJob) -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({}, ("Good decision, ordinary luck", "within a near tie")),
-        ({"good_decision": False, "luck": "good"}, ("Poor decision, good luck", "a costly choice on average")),
+        ({}, ("Good decision, ordinary luck", "too near to call")),
+        ({"good_decision": False, "luck": "good"}, ("Poor decision, good luck", "a costly one")),
         ({"best_then": "rebuild here", "gap_then": 0.0, "luck": "bad"}, ("Good decision, bad luck", "was right")),
-        ({"gap_now": -5.0}, ("no other way would have been",)),
+        ({"gap_now": -5.0}, ("no other way would have come to less",)),
     ],
 )
 def test_decision_and_luck_are_told_apart(found: AfterTheJob, change: dict[str, object], said: list[str]) -> None:
@@ -102,10 +103,10 @@ def test_decision_and_luck_are_told_apart(found: AfterTheJob, change: dict[str, 
 
 def test_no_advice_where_the_log_cannot_tell(found: AfterTheJob) -> None:
     h = found.held[1]
-    assert "widen the next ones to about 1.54 times (1.26 to 2)" in words.held(h)
+    assert "1.56 times as wide would have held eight in ten (1.03 to 2.52 times)" in words.held(h)
     few = words.held(replace(h, says="cannot tell", inside=1, of=2))
     assert "no advice" in few
-    assert "widen" not in few
+    assert "wide" not in few
     assert "leave them" in words.held(replace(h, says="hold"))
 
 
@@ -120,7 +121,10 @@ def test_text_from_files_is_escaped(found: AfterTheJob) -> None:
 def test_command_tells_all(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["after-the-job", str(DATA / "alternator_done")]) == 0
     out = capsys.readouterr().out
-    places = [out.index(w) for w in ("Estimate against actual", "then and now", "Do the ranges hold", "teaches")]
+    places = [
+        out.index(w)
+        for w in ("Good decision", "came to EUR 917", "From the estimate", "then and now", "Do the ranges", "teaches")
+    ]
     assert places == sorted(places)
 
 
@@ -168,6 +172,44 @@ def test_bad_folders_end_with_2(way: str, capsys: pytest.CaptureFixture[str]) ->
     assert "Traceback" not in err
 
 
+def test_a_job_closed_twice_is_one_job(boat: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """From a copy of its folder under another name as well; another job of that name is a job of its own."""
+    log = boat.parent / "job_log"
+    shutil.copytree(boat, boat.parent / "again")
+    assert main(["after-the-job", str(boat), "--add-to-log"]) == 0
+    before = (log / "job_log.csv").read_bytes()
+    capsys.readouterr()
+    assert main(["after-the-job", str(boat.parent / "again"), "--add-to-log"]) == 2
+    assert "again is in the log already, as 'alternator_done'" in capsys.readouterr().err
+    assert main(["after-the-job", str(boat), "--add-to-log"]) == 2
+    assert (log / "job_log.csv").read_bytes() == before
+    past = repairecon.read_log(log)
+    again = repairecon.after_the_job(repairecon.read_closed(boat.parent / "again"), past)
+    assert again.learned.jobs == len(past.jobs) == 26
+    assert again.learned == repairecon.after_the_job(None, past).learned
+    later = tuple(replace(r, closed_on="2027-01-01", actual=(r.actual or 0.0) + 1.0) for r in again.logged)
+    both = with_job(past, [replace(r, job="alternator_done") for r in later])
+    assert both.jobs[-1] == "alternator_done, 2027-01-01"
+    assert len(both.jobs) == 27
+
+
+def test_a_job_with_nothing_filled_in_is_neither_logged_nor_learned_from(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = tmp_path / "pump"
+    shutil.copytree(DATA / "starter", case)
+    assert main(["after-the-job", str(case), "--decide", "rebuild here"]) == 0
+    capsys.readouterr()
+    assert main(["after-the-job", str(case)]) == 0
+    out = capsys.readouterr().out
+    assert "Nothing filled in yet" in out
+    assert "ecision," not in out
+    for more in (["--add-to-log"], ["--learn", str(tmp_path / "learned.toml")]):
+        assert main(["after-the-job", str(case), *more]) == 2
+        assert "nothing filled in yet" in capsys.readouterr().err
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["pump"]
+
+
 def test_faults_leave_the_log_as_it_was(boat: Path, capsys: pytest.CaptureFixture[str]) -> None:
     log = boat.parent / "job_log" / "job_log.csv"
     before = log.read_bytes()
@@ -198,7 +240,7 @@ def test_nothing_written_down_is_said_so(found: AfterTheJob) -> None:
     assert found.bridge is not None
     blank = replace(found.bridge, steps=(), actual=found.bridge.estimate, whole=())
     text = words.bridge(blank, "EUR")
-    assert text == "Nothing that was written down differs from the EUR 573 reckoned for rebuild here."
+    assert text == "All that was written down is as expected: EUR 573 all in for rebuild here."
     assert "It took" not in words.decided(replace(found, bridge=blank))
     assert "own hours" in words.decided(found)
     other = replace(found, bridge=replace(found.bridge, way="exchange"))
@@ -208,15 +250,17 @@ def test_nothing_written_down_is_said_so(found: AfterTheJob) -> None:
 def test_a_difference_of_nothing_is_not_told_as_more_or_less(found: AfterTheJob) -> None:
     assert found.bridge is not None
     near = replace(found.bridge, actual={**found.bridge.actual, "total": found.bridge.estimate["total"] + 0.3})
-    assert "all in, as reckoned;" in words.bridge(near, "EUR")
+    assert "all in, as expected;" in words.bridge(near, "EUR")
 
 
 def test_few_jobs_are_told_in_one_line(found: AfterTheJob) -> None:
     few = changed(found, held=tuple(replace(h, says="cannot tell", inside=1, of=1) for h in found.held))
     lines = words.all_held(few)
     assert len(lines) == 1
-    assert lines[0].startswith("Inside the stated range: cash 1 of 1, own hours 1 of 1, ")
-    assert words.all_held(found) == [words.held(h) for h in found.held]
+    assert lines[0].startswith("Too few to tell whether these ranges hold (inside the range stated: cash 1 of 1, ")
+    lines = words.all_held(found)
+    assert lines[:2] == [words.held(h) for h in found.held if h.says == "too narrow"]
+    assert lines[2].startswith("These ranges hold (inside the range stated: cash 22 of 26, ")
 
 
 def test_few_chances_are_not_judged(found: AfterTheJob) -> None:

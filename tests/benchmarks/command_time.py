@@ -1,81 +1,68 @@
-"""Processor time of the windlass case, piece by piece: python tests/benchmarks/command_time.py
+"""Processor time of the first screen and how it grows: python tests/benchmarks/command_time.py
 
-Seconds of this process (not of the clock, as other work on the machine would count) beside (a), drawing 1,000,000 x 53
-uniforms in blocks in the same run: the ordinary command, its sisters, and exact ranges way by way, each on a fresh
-model and again with what ways share already worked out. ``--exact`` leaves the commands out.
+Each command runs in a process of its own; seconds of the processor, the least of some runs, beside importing pandas and
+scipy.optimize, which is what such a command cannot do without. Wide cases: the starter's three numbers with as many
+parts, each with a price of its own and a tenth of them wanted only for damage, against ten parts.
 """
 
 from __future__ import annotations
 
-import argparse
-import contextlib
-import io
+import resource
+import subprocess
 import sys
-import time
-from collections.abc import Callable
+import tempfile
 from pathlib import Path
 
-TESTS = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS / "benchmarks")]
-
-from reference_case import case  # noqa: E402
-from reference_problem import uniforms  # noqa: E402
-from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
-
-from repairecon import read_case  # noqa: E402
-from repairecon.__main__ import main as command  # noqa: E402
-from repairecon.rebuild_or_buy.model import Model  # noqa: E402
-from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
-from repairecon.records import Case  # noqa: E402
-
-FOLDER = TESTS.parent / "data" / "windlass"
-DRAWS, STREAMS = 1_000_000, 53
+ROOT = Path(__file__).resolve().parents[2]
+LIBRARIES = ["-c", "import pandas, scipy.optimize"]
+TARGETS = {"first screen": 2.5, "everything": 6.0}
+RUNS = 3
 
 
-def spent(work: Callable[[], object], repeats: int = 3) -> float:
-    """Least processor time of some runs [s]."""
-    times = []
-    for _ in range(repeats):
-        start = time.process_time()
-        work()
-        times.append(time.process_time() - start)
-    return min(times)
+def seconds(*words: str) -> float:
+    """Least processor time of a fresh Python process [s]."""
+    found = []
+    for _ in range(RUNS):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run([sys.executable, *words], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        found.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return min(found)
 
 
-def run(*words: str) -> None:
-    with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):
-        command(["rebuild-or-buy", str(FOLDER), *words])
+def command(folder: Path | str, *words: str) -> float:
+    """Seconds of the job's command."""
+    return seconds("-m", "repairecon", "rebuild-or-buy", str(folder), *words)
 
 
-def exact_ways(name: str, made: Case, a: float) -> None:
-    """Each way's total and cash on a fresh model and on one that knows its curves."""
-    for quantity in ("total", "cash"):
-        both = [0.0, 0.0]
-        for i, way in enumerate(way.way for way in made.ways):
-            models = [Model(made, grow(made), {}) for _ in range(3)]
-            for m in models:
-                m.expected()
-            fresh = iter(models)
-            cold = spent(lambda i=i, q=quantity, fresh=fresh: exact_distribution(next(fresh), i, q))
-            warm = spent(lambda i=i, q=quantity, m=models[0]: exact_distribution(m, i, q))
-            both = [both[0] + cold, both[1] + warm]
-            print(f"{name:10}{quantity:6}{way:36}{1e3 * cold:>9.1f}{1e3 * warm:>9.1f} ms{warm / a:>9.3f} x (a)")
-        cold, warm = both
-        print(f"{name:10}{quantity:6}{'all ways':36}{1e3 * cold:>9.1f}{1e3 * warm:>9.1f} ms{warm / a:>9.3f} x (a)")
+def wide_folder(root: Path, parts: int) -> Path:
+    """A case of many parts."""
+    folder = root / f"parts_{parts}"
+    folder.mkdir()
+    damage = max(parts // 10, 1)
+    rows = [f"part {k},1,{'damage' if k < damage else 'always'},{5 + k % 7},{4 + k % 5}" for k in range(parts)]
+    head = "part,quantity,needed,price_likely,lead_days_likely"
+    (folder / "parts.csv").write_text("\n".join([head, *rows]) + "\n")
+    events = ["event,outcome,chance,seen_at,parts"]
+    for e in range(3):
+        wanted = "; ".join(f"part {k}" for k in range(e, damage, 3))
+        events += [f"e{e},good,0.7,measure,", f"e{e},bad,0.3,measure,{wanted}"]
+    (folder / "events.csv").write_text("\n".join(events) + "\n")
+    (folder / "case.toml").write_text((ROOT / "data" / "starter" / "case.toml").read_text())
+    return folder
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--exact", action="store_true", help="exact ranges only")
-    asked = parser.parse_args()
-    a = spent(lambda: uniforms(STREAMS, DRAWS))
-    print(f"(a) {DRAWS:,} x {STREAMS} uniforms in blocks: {a:.3f} s; exact ranges fresh, then warm")
-    exact_ways("reference", case(), a)
-    exact_ways("windlass", read_case(FOLDER), a)
-    if not asked.exact:
-        for words in ((), ("--exact",), ("--horizon-years", "0")):
-            seconds = spent(lambda words=words: run(*words), 2)
-            print(f"{'rebuild-or-buy ' + ' '.join(words):52}{seconds:>9.2f} s {seconds / a:>9.1f} x (a)")
+    base = seconds(*LIBRARIES)
+    print(f"import pandas, scipy.optimize: {base:.2f} s")
+    for name, words in (("first screen", ()), ("everything", ("--json",))):
+        took = command("data/windlass", *words)
+        print(f"windlass, {name}: {took:.2f} s = {took / base:.2f} x imports (at most {TARGETS[name]})")
+    with tempfile.TemporaryDirectory() as root:
+        ten, *more = ((n, command(wide_folder(Path(root), n))) for n in (10, 100, 300))
+        print(f"10 parts: {ten[1]:.2f} s")
+        for (n, took), most in zip(more, (2.0, 4.0), strict=True):
+            print(f"{n} parts: {took:.2f} s = {took / ten[1]:.2f} x ten parts (at most {most})")
 
 
 if __name__ == "__main__":

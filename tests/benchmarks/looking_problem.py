@@ -17,11 +17,11 @@ TESTS = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS / "benchmarks")]
 
 from reference_case import case  # noqa: E402
-from repairecon.rebuild_or_buy.looking import event_worth, looks, number_worth  # noqa: E402
-from repairecon.rebuild_or_buy.numbers import Number, numbers  # noqa: E402
 
 from repairecon.formulas import information, ranges, tree  # noqa: E402
+from repairecon.rebuild_or_buy.looks import event_worth, looks, number_worth  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
+from repairecon.rebuild_or_buy.sensitivity import Number, numbers  # noqa: E402
 from repairecon.rebuild_or_buy.stages import Decision, decision  # noqa: E402
 from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
 
@@ -53,7 +53,7 @@ def row(what: str, seconds: float, beside: str, other: float, target: float | No
 
 def reference_events(model: Model) -> None:
     """Every event of the reference tree against one numpy pass over its leaves and ways."""
-    states, chance = model.world.states, model.world.chance
+    states, chance = model.tree.states, model.tree.chance
     total = model.expected_by_leaf().transpose(1, 2, 0)
     cost = np.ascontiguousarray(total[0] + model.own_hour * total[1] + model.lost_day * total[2])
     once = timed(lambda: information.value_of_each_event(states, chance, cost))
@@ -76,22 +76,22 @@ def large_tree() -> None:
 
 def staged(model: Model) -> None:
     """The staged choice and the list of looks against one exact expectation of all ways."""
-    made, listed = decision(model, model.own_hour), numbers(model)
+    made, listed = decision(model), numbers(model)
     expected = timed(model.expected)
     beside = "exact expected costs of all ways"
-    row("the staged choice, costs and rule", timed(lambda: decision(model, model.own_hour).value()), beside, expected)
+    row("the staged choice, costs and rule", timed(lambda: decision(model).value()), beside, expected)
     row("the rule alone", timed(made.value), beside, expected)
     row("every event against the staged choice", timed(lambda: _each(model, made)), beside, expected)
     row("the whole list of looks", timed(lambda: looks(model, made, listed)), beside, expected)
 
 
 def _each(model: Model, made: Decision) -> list[float]:
-    return [event_worth(model, made, e) for e in range(len(model.world.events))]
+    return [event_worth(model, made, e) for e in range(len(model.tree.events))]
 
 
 def steps_against_nested(model: Model) -> None:
     """Worth of knowing one number: by steps, and by plain nested simulation to the same error."""
-    made = decision(model, model.own_hour)
+    made = decision(model)
     number = next(n for n in numbers(model) if n.name == PRICE)
     worth, told_error = number_worth(model, made, number)
     exact = _by_fine_steps(model, number, 512)
@@ -112,7 +112,7 @@ def _by_fine_steps(model: Model, number: Number, steps: int) -> float:
     x = ranges.quantile(p, r.low, r.likely, r.high, r.shape)
     x += number.now - x.mean()
     values = [decision(model, model.own_hour, model.leaf_rows(fixed={number.index: float(v)})).value() for v in x]
-    return decision(model, model.own_hour).value() - float(np.mean(values))
+    return decision(model).value() - float(np.mean(values))
 
 
 def _nested(model: Model, number: Number, outer: int = 300, inner: int = 256) -> tuple[float, float, int]:

@@ -68,7 +68,7 @@ def shape(x: Input) -> tuple[float, float, float, float]:
 
 def leaf_at(model: Model, place: np.ndarray) -> np.ndarray:
     """Leaf at a place between 0 and 1."""
-    return np.searchsorted(np.cumsum(model.world.chance), place).clip(max=len(model.world.chance) - 1)
+    return np.searchsorted(np.cumsum(model.tree.chance), place).clip(max=len(model.tree.chance) - 1)
 
 
 def by_mcerp(model: Model, draws: int) -> np.ndarray:

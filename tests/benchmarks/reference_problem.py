@@ -105,7 +105,7 @@ def speed(sizes: list[int]) -> None:
     loops = 2000
     plain, rng = PlainCase(case()), random.Random(1)
     loop = timed(lambda: [plain.draw(rng) for _ in range(loops)], 1) / loops
-    print(f"{len(model.world.chance)} leaves, {len(model.ways)} ways, {streams} streams")
+    print(f"{len(model.tree.chance)} leaves, {len(model.ways)} ways, {streams} streams")
     heads = ("draws", "engine s", "(a) s", "(b) s", "(c) s", "engine/(a)", "(b)/(a)", "(c)/(a)")
     print(*(f"{h:>10}" for h in heads))
     a = 0.0

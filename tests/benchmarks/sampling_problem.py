@@ -36,9 +36,9 @@ from lived_case import lived  # noqa: E402
 from plain_numpy import PlainNumpy  # noqa: E402
 from reference_case import branch, case, span  # noqa: E402
 from reference_problem import MEMORY, fresh, timed, uniforms  # noqa: E402
-from repairecon.rebuild_or_buy.cheapest_years import cheapest_over_years  # noqa: E402
 from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
 
+from repairecon.rebuild_or_buy.courses import cheapest_over_years  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402
 from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
@@ -144,7 +144,7 @@ def main() -> None:
     model = model_of(case())
     streams = sum(not x.range.sure or x.is_chance for x in model.inputs) + 2
     engine, a = together(lambda: sample(model, draws, 1), draws, streams)
-    print(f"(a) {draws:,} x {streams} uniforms in blocks: {a:.3f} s; {len(model.world.chance)} leaves")
+    print(f"(a) {draws:,} x {streams} uniforms in blocks: {a:.3f} s; {len(model.tree.chance)} leaves")
     row(f"{draws:,} joint draws, ranges and ranking of {len(model.ways)} ways", engine, a, "target 4")
     per_draw = {"plain numpy": timed(lambda: PlainNumpy(case(), FEW * 5, 1).answer(), 3) / (FEW * 5)}
     row(f"the same by plain numpy, scaled from {5 * FEW:,}", per_draw["plain numpy"] * draws, a)

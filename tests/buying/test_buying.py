@@ -8,14 +8,14 @@ from dataclasses import replace
 import pytest
 from plain_basket import parcel_cost
 from quote_cases import case_of
-from repairecon.rebuild_or_buy.forms import Builder
 from wide_case import wide
 
+import repairecon
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.offers import border
-from repairecon.rebuild_or_buy.tree import grow
-from repairecon.records import Range, RepaireconError
+from repairecon.rebuild_or_buy.screen import full as summary
+from repairecon.records import RepaireconError
 
 HOME = 'vat_rate = 0.21\ncurrency = "EUR"\nexchange_date = 2026-10-01\n[money.exchange]\nGBP = 1.2\n'
 TOML = "[money]\n" + HOME + "[owner]\ncost_lost_day = {day}\n[customs]\nas_of = 2026-01-01\nduty_free_up_to = 60\n"
@@ -39,29 +39,29 @@ QUOTES = [
 ]
 
 
-def bent_case(folder, day=0):
+def stepped_case(folder, day=0):
     return case_of(folder / "case", PARTS, SUPPLIERS, QUOTES, TOML.format(day=day))
 
 
 def by_plain_search(buying, wanted, day):
     """Every number of packs up to one more than needed of every offer, priced by the plain loop."""
-    offers = [k for part in wanted for k in buying.by_item[part]]
-    spans = [range(wanted[buying.offers[k].quote.item] // buying.lines[k].pack + 3) for k in offers]
+    offers = [k for part in wanted for k in buying.choices.by_item[part]]
+    spans = [range(wanted[buying.choices.offers[k].quote.item] // buying.choices.lines[k].pack + 3) for k in offers]
     best = float("inf")
     for packs in itertools.product(*spans):
         got: dict[str, int] = {}
         parcels: dict[str, list] = {}
         for k, n in zip(offers, packs, strict=True):
             if n:
-                o = buying.offers[k]
+                o = buying.choices.offers[k]
                 got[o.quote.item] = got.get(o.quote.item, 0) + n * o.quote.pack
-                parcels.setdefault(o.supplier.supplier, []).append((buying.lines[k], n))
+                parcels.setdefault(o.supplier.supplier, []).append((buying.choices.lines[k], n))
         if any(got.get(part, 0) < pieces for part, pieces in wanted.items()):
             continue
-        costs = [parcel_cost(buying.terms[s], lines, buying.border) for s, lines in parcels.items()]
+        costs = [parcel_cost(buying.choices.terms[s], lines, buying.choices.border) for s, lines in parcels.items()]
         if None in costs:
             continue
-        waits = [buying.days[k] for k, n in zip(offers, packs, strict=True) if n]
+        waits = [buying.choices.days[k] for k, n in zip(offers, packs, strict=True) if n]
         best = min(best, sum(costs) + day * max(waits))
     return best
 
@@ -71,14 +71,14 @@ def by_plain_search(buying, wanted, day):
     "wanted", [{"seal": 2, "bearing": 1}, {"shaft": 1}, {"seal": 2, "bearing": 1, "shaft": 1}, {"seal": 4}]
 )
 def test_an_order_is_the_cheapest_of_all_with_its_wait(tmp_path, wanted, day):
-    buying = Buying(bent_case(tmp_path, day))
+    buying = Buying(stepped_case(tmp_path, day))
     lines = buying.order(tuple(wanted.items()))
     cost = sum(p.landed for p in lines) + day * max(mean_of(p.lead) for p in lines)
     assert cost == pytest.approx(by_plain_search(buying, wanted, day), abs=0.006)
 
 
 def test_at_leisure_the_wait_costs_nothing(tmp_path):
-    buying = Buying(bent_case(tmp_path, 15))
+    buying = Buying(stepped_case(tmp_path, 15))
     wanted = {"seal": 2, "bearing": 1, "shaft": 1}
     lines = buying.order(tuple(wanted.items()), leisure=True)
     assert sum(p.landed for p in lines) == pytest.approx(by_plain_search(buying, wanted, 0.0), abs=0.006)
@@ -86,15 +86,15 @@ def test_at_leisure_the_wait_costs_nothing(tmp_path):
 
 def test_lines_are_straight_in_what_is_quoted(tmp_path):
     """A price a hundredth higher, the whole parcel priced anew by the plain loop: the line's own factor."""
-    buying = Buying(bent_case(tmp_path))
+    buying = Buying(stepped_case(tmp_path))
     for demand in ((("seal", 2), ("bearing", 1)), (("shaft", 1),), (("bearing", 1), ("shaft", 1))):
         for p in buying.order(demand):
-            k = next(i for i, o in enumerate(buying.offers) if o.quote is p.quote)
+            k = next(i for i, o in enumerate(buying.choices.offers) if o.quote is p.quote)
             same = [q for q in buying.order(demand) if q.supplier is p.supplier]
-            places = [next(i for i, o in enumerate(buying.offers) if o.quote is q.quote) for q in same]
-            at = [(buying.lines[i], q.packs) for i, q in zip(places, same, strict=True)]
-            more = [(x.at_factor(1.01) if x is buying.lines[k] else x, n) for x, n in at]
-            terms, rules = buying.terms[p.supplier.supplier], border(buying.case)
+            places = [next(i for i, o in enumerate(buying.choices.offers) if o.quote is q.quote) for q in same]
+            at = [(buying.choices.lines[i], q.packs) for i, q in zip(places, same, strict=True)]
+            more = [(x.at_factor(1.01) if x is buying.choices.lines[k] else x, n) for x, n in at]
+            terms, rules = buying.choices.terms[p.supplier.supplier], border(buying.case)
             rise = parcel_cost(terms, more, rules) - parcel_cost(terms, at, rules)
             assert p.goods * mean_of(p.range) * 0.01 == pytest.approx(rise, rel=2e-3)
             dearer = replace(terms, carriage=terms.carriage * 1.01)
@@ -103,7 +103,7 @@ def test_lines_are_straight_in_what_is_quoted(tmp_path):
 
 
 def test_a_late_order_pays_its_own_carriage(tmp_path):
-    buying = Buying(bent_case(tmp_path))
+    buying = Buying(stepped_case(tmp_path))
     together = sum(p.landed for p in buying.order((("seal", 2), ("bearing", 1))))
     apart = sum(p.landed for p in (*buying.order((("seal", 2),)), *buying.order((("bearing", 1),))))
     assert apart > together + 8.0
@@ -114,14 +114,14 @@ def test_trying_every_set_agrees_with_the_program(order):
     """The wide case has straight terms: both ways of choosing must come to the same cost."""
     case = wide(order)
     tried, programmed = Buying(case), Buying(case)
-    programmed.__dict__["_plain"] = {}
-    parts = [p.part for p in case.parts if p.part in tried.by_item]
+    programmed.choices.__dict__["straight"] = {}
+    parts = [p.part for p in case.parts if p.part in tried.choices.by_item]
     for size in (1, 2, 5, len(parts)):
         demand = tuple((p, 3) for p in parts[:size])
         for leisure in (False, True):
             costs = [
                 sum(p.landed for p in lines)
-                + (0.0 if leisure else b.cost_day * max((mean_of(p.lead) for p in lines if p.lead), default=0))
+                + (0.0 if leisure else b.choices.cost_day * max((mean_of(p.lead) for p in lines if p.lead), default=0))
                 for b in (tried, programmed)
                 for lines in [b.order(demand, leisure)]
             ]
@@ -134,10 +134,11 @@ def test_a_price_is_left_where_another_quote_takes_over(tmp_path):
         [{"item": "seal", "supplier": "a", "quoted_likely": 10}, {"item": "seal", "supplier": "b", "quoted_likely": 9}],
         "[owner]\ncost_lost_day = 0\n",
     )  # fmt: skip
-    assert Buying(case).alone("seal", 1).takeover == pytest.approx(13.0)
+    buying = Buying(case)
+    assert buying.takeover(buying.alone("seal", 1).offer) == pytest.approx(13.0)
 
 
-def test_what_may_not_be_taken_is_told(tmp_path):
+def test_what_may_not_be_taken_is_said(tmp_path):
     parts = [{"part": "bearing", "standard_size": "6203-2RS"}]
     quotes = [{"item": "bearing", "supplier": "dealer", "quoted_likely": 5, "designation": "6303-2RS"}]
     case = case_of(tmp_path / "case", parts, SUPPLIERS[:1], quotes)
@@ -145,14 +146,33 @@ def test_what_may_not_be_taken_is_told(tmp_path):
         Buying(case).order((("bearing", 1),))
 
 
-def test_all_parts_that_cannot_be_priced_are_told_at_once(tmp_path):
+def test_a_rebuild_buys_by_the_same_rules_as_an_order(tmp_path):
+    """The dealer's at 48 is the same; 6203-ZZ has shields for seals: near; "LB 12-B" is in no table: unknown."""
+    parts = [{"part": "bearing", "standard_size": "6203-2RS"}]
+    sellers = [{"supplier": name} for name in ("dealer", "stockist", "market")]
+    quotes = [
+        {"item": "bearing", "supplier": "dealer", "quoted_likely": 48, "designation": "6203-2RS"},
+        {"item": "bearing", "supplier": "stockist", "quoted_likely": 6, "designation": "6203-ZZ"},
+        {"item": "bearing", "supplier": "market", "quoted_likely": 2, "designation": "LB 12-B"},
+    ]
+    buying = Buying(case_of(tmp_path / "case", parts, sellers, quotes))
+    assert buying.alone("bearing", 1).landed == pytest.approx(48.0)
+    (question,) = buying.questions
+    assert question.startswith("bearing: ask market whether LB 12-B is 6203-2RS (")
+    text = " ".join(summary(repairecon.rebuild_or_buy(buying.case, draws=100)).split())
+    assert "Ask before you order - Bearing: ask market whether LB 12-B is 6203-2RS (" in text
+    quotes[1]["take_near"] = "yes"
+    assert Buying(case_of(tmp_path / "case2", parts, sellers, quotes)).alone("bearing", 1).landed == pytest.approx(6.0)
+
+
+def test_all_parts_that_cannot_be_priced_are_said_at_once(tmp_path):
     parts = [{"part": name, "standard_size": "6203-2RS"} for name in ("front", "rear", "middle")]
     quotes = [{"item": p["part"], "supplier": "dealer", "quoted_likely": 5, "designation": "6303-2RS"} for p in parts]
     case = case_of(tmp_path / "case", parts, SUPPLIERS[:1], [*quotes[:2], quotes[2] | {"designation": "6203-2RS"}])
     buying = Buying(case)
-    with pytest.raises(RepaireconError) as told:
+    with pytest.raises(RepaireconError) as caught:
         buying.order(buying.plan)
-    assert [line.split(":")[1] for line in str(told.value).splitlines()] == ["2", "3"]
+    assert [line.split(":")[1] for line in str(caught.value).splitlines()] == ["2", "3"]
 
 
 def test_quotes_age_only_on_a_day_that_the_case_names(tmp_path):
@@ -167,12 +187,6 @@ def test_quotes_age_only_on_a_day_that_the_case_names(tmp_path):
     assert Buying(dated).alone("seal", 1).landed == pytest.approx(12.10, abs=0.01)
 
 
-def test_the_tree_is_untouched_by_who_sells(tmp_path):
-    case = bent_case(tmp_path)
-    assert grow(case).chance.sum() == pytest.approx(1.0)
-    assert isinstance(Buying(case).alone("seal", 2).range, Range)
-
-
 def test_packs_of_two_quotes_may_be_mixed(tmp_path):
     """Three pieces: a pack of two at 10 and one at 6, 16; neither 2 packs (20) nor 3 single ones (18)."""
     quotes = [
@@ -182,9 +196,9 @@ def test_packs_of_two_quotes_may_be_mixed(tmp_path):
     case = case_of(tmp_path / "case", [{"part": "seal", "quantity": 3}], [{"supplier": "dealer"}], quotes)
     buying = Buying(case)
     assert sum(p.landed for p in buying.order(buying.plan)) == pytest.approx(16.0)
-    made = Builder(case, grow(case), buying)
-    assert [p.packs for p in made.prices["seal"]] == [1, 1]
-    assert len({made.price_atom(p) for p in made.prices["seal"]}) == 2
+    mixed = buying.order(buying.plan)
+    assert [p.packs for p in mixed] == [1, 1]
+    assert len({(p.offer, p.lead_key, p.again) for p in mixed}) == 2
 
 
 def test_a_second_quote_of_a_supplier_is_a_number_of_its_own(tmp_path):
@@ -196,12 +210,14 @@ def test_a_second_quote_of_a_supplier_is_a_number_of_its_own(tmp_path):
     case = case_of(
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "dealer"}], quotes, "[owner]\ncost_lost_day = 0\n"
     )
-    made = Builder(case, grow(case))
-    taken = [made.buying.order((("seal", n),))[0] for n in (1, 5)]
+    buying = Buying(case)
+    taken = [buying.order((("seal", n),))[0] for n in (1, 5)]
     assert [p.landed for p in taken] == pytest.approx([6.0, 20.0])
-    price, lead = ([atom(p)[1] for p in taken] for atom in (made.price_atom, made.lead_atom))
-    assert [made.inputs.items[i].mean for i in price] == [6.0, 20.0]
-    assert [made.inputs.items[i].mean for i in lead] == [2.0, 9.0]
+    assert [mean_of(p.range) for p in taken] == [6.0, 20.0]
+    assert [mean_of(p.lead) for p in taken] == [2.0, 9.0]
+    assert [(p.again, p.lead_key) for p in taken] == [
+        ("", "days:seal@dealer"), (", quote 2", "days:seal@dealer, quote 2"),
+    ]  # fmt: skip
 
 
 def test_the_only_order_that_can_be_made_has_no_other_to_lose_to(tmp_path):
@@ -210,12 +226,13 @@ def test_the_only_order_that_can_be_made_has_no_other_to_lose_to(tmp_path):
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "dealer"}, {"supplier": "stockist", "minimum_order": 15}],
         [{"item": "seal", "supplier": name, "quoted_likely": 0} for name in ("dealer", "stockist")],
     )  # fmt: skip
-    (line,) = Buying(case).order((("seal", 1),))
+    buying = Buying(case)
+    (line,) = buying.order((("seal", 1),))
     assert line.supplier.supplier == "dealer"
-    assert line.takeover == float("inf")
+    assert buying.takeover(line.offer) == float("inf")
 
 
-def test_quotes_of_which_no_order_can_be_made_are_told(tmp_path):
+def test_quotes_of_which_no_order_can_be_made_are_said(tmp_path):
     case = case_of(
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "stockist", "minimum_order": 15}],
         [{"item": "seal", "supplier": "stockist", "quoted_likely": 0}],

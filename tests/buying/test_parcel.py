@@ -11,15 +11,8 @@ from basket_makers import borders, lines, terms
 from hypothesis import given
 from hypothesis import strategies as st
 
-from repairecon.buying.parcel import (
-    CHARGES,
-    Border,
-    Line,
-    ParcelTerms,
-    parcel_carriage,
-    price_parcel,
-    set_against_allowance,
-)
+from repairecon.buying.parcel import CHARGES, parcel_carriage, price_parcel, set_against_allowance
+from repairecon.buying.terms import Border, Line, ParcelTerms
 
 CENT = 0.005
 
@@ -124,6 +117,13 @@ def test_carriage_at_its_limits() -> None:
     assert parcel_carriage(post, 200.0, 50.0) == 0.0
     with pytest.raises(ValueError, match="heavier than the last weight band"):
         parcel_carriage(post, 10.0, 10.01)
+
+
+@given(st.integers(1, 10_000), st.integers(1, 50), st.integers(1, 4))
+def test_packs_are_enough_and_not_one_too_many(pieces: int, pack: int, least: int) -> None:
+    packs = flat(1.0, pack=pack, minimum_packs=least).packs_for(pieces)
+    assert packs * pack >= pieces
+    assert packs == least or (packs - 1) * pack < pieces
 
 
 def test_what_is_not_sold_is_refused() -> None:

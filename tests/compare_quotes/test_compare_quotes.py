@@ -6,15 +6,19 @@ import itertools
 from datetime import date
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from quote_cases import case_of, named, quotes_of, table, write_rows
 
 import repairecon
 from repairecon.buying.parcel import CHARGES
-from repairecon.compare_quotes.json_data import as_json
+from repairecon.buying.program import Program
+from repairecon.compare_quotes import job
+from repairecon.compare_quotes.summary import as_json, summary
 from repairecon.records import RepaireconError
 
-DATA = Path(__file__).parents[1] / "formulas" / "data"
+DATA = Path(__file__).parents[1] / "buying" / "data"
 DEMO = Path(__file__).parents[2] / "data" / "engine_service"
 HOME = '[money]\ncurrency = "EUR"\nvat_rate = 0.23\n'
 
@@ -100,8 +104,16 @@ def test_duty_and_vat_of_the_traveller(tmp_path):
     case = case_of(
         tmp_path / "case",
         [{"part": p} for p in ("hose", "meter", "seals")],
-        [{"supplier": "friend", "imported": "yes", "vat_rate": 0, "vat": "ex", "delivery": "by hand",
-          "duty_rate": 0.1}],
+        [
+            {
+                "supplier": "friend",
+                "imported": "yes",
+                "vat_rate": 0,
+                "vat": "ex",
+                "delivery": "by hand",
+                "duty_rate": 0.1,
+            }
+        ],
         [
             {"item": "hose", "supplier": "friend", "quoted_likely": 400},
             {"item": "meter", "supplier": "friend", "quoted_likely": 500, "duty_rate": 0},
@@ -209,6 +221,66 @@ def test_near_is_left_out_unless_the_owner_says_otherwise(tmp_path):
     assert repairecon.compare_quotes(case, take_near=True).total == pytest.approx(6.0)
 
 
+# What is bought by its fit, from the meaning (the README's words): the same part is taken; one that is near only where
+# the owner says so in the quote's own row; what cannot be told is asked about first; where no size is wanted the quote
+# is for the part that it names. 6203-ZZ has shields where seals are wanted; "LB 12-B" is nobody's standard name.
+
+
+def test_near_is_taken_where_its_own_row_says_so_and_nowhere_else(tmp_path):
+    quotes = [
+        {"item": "bearing", "supplier": "dealer", "quoted_likely": 48, "designation": "6203-2RS"},
+        {"item": "bearing", "supplier": "stockist", "quoted_likely": 6, "designation": "6203-ZZ", "take_near": "yes"},
+        {"item": "bearing", "supplier": "dealer", "quoted_likely": 5, "designation": "6203-ZZ"},
+    ]
+    answer = repairecon.compare_quotes(case_of(tmp_path / "case", BEARING, TWO, quotes))
+    assert answer.basket["source"].tolist() == ["quotes.csv:3"]
+    left_out = answer.lines.set_index("source")["left_out"]
+    assert left_out["quotes.csv:3"] == ""
+    assert left_out["quotes.csv:4"].startswith("near, not the same")
+
+
+def test_take_near_lets_in_nothing_that_is_not_the_part_or_unknown(tmp_path):
+    for n, offered in enumerate(("6303-2RS", "LB 12-B")):
+        (tmp_path / str(n)).mkdir()
+        answer = repairecon.compare_quotes(bearing_case(tmp_path / str(n), offered, take_near="yes"), take_near=True)
+        assert answer.basket["supplier"].tolist() == ["dealer"]
+
+
+def test_what_cannot_be_told_is_left_out_and_asked_about_with_what_it_would_save(tmp_path):
+    """48 from the dealer; the one to ask about at 6 would save 42."""
+    answer = repairecon.compare_quotes(bearing_case(tmp_path, "LB 12-B"))
+    assert answer.basket["supplier"].tolist() == ["dealer"]
+    (asked,) = answer.ask.to_dict("records")
+    assert (asked["part"], asked["supplier"], asked["source"]) == ("bearing", "stockist", "quotes.csv:3")
+    assert asked["question"].startswith("ask stockist whether LB 12-B is 6203-2RS (")
+    row = answer.alternatives.set_index("way").loc["if what you ask about fits"]
+    assert (row["total"], row["over"]) == (pytest.approx(6.0), pytest.approx(-42.0))
+    assert as_json(answer)["ask"][0]["offered"] == "LB 12-B"
+    text = " ".join(summary(answer).split())
+    assert text.index("Ask before you order") < text.index("order from")
+    assert "If what you must ask about is the part, it saves EUR 42.00: EUR 6.00 in all." in text
+
+
+def test_a_part_of_which_every_quote_must_be_asked_about_is_not_covered(tmp_path):
+    quotes = [{"item": "bearing", "supplier": "stockist", "quoted_likely": 6, "designation": "LB 12-B"},
+              {"item": "clip", "supplier": "stockist", "quoted_likely": 1}]  # fmt: skip
+    answer = repairecon.compare_quotes(case_of(tmp_path / "case", [*BEARING, {"part": "clip"}], TWO, quotes))
+    assert [part for part, _ in answer.uncovered] == ["bearing"]
+    assert "ask stockist whether" in answer.uncovered[0][1]
+    assert "bearing can be had too: EUR 7.00 in all" in " ".join(summary(answer).split())
+
+
+@pytest.mark.parametrize(
+    ("part", "offered"),
+    [({"standard_size": ""}, "LB 12-B"), ({"standard_size": "LB 12-B"}, "lb 12-b"), ({}, "")],
+    ids=["no size wanted", "wanted by that very name", "no designation quoted"],
+)
+def test_what_nothing_speaks_against_is_bought_as_quoted(tmp_path, part, offered):
+    answer = repairecon.compare_quotes(bearing_case(tmp_path, offered, part))
+    assert answer.total == pytest.approx(6.0)
+    assert "stockist" not in set(answer.ask["supplier"])
+
+
 def test_another_bearing_is_never_taken(tmp_path):
     # ISO 15: 6203 is 17 x 40 x 12, 6303 is 17 x 47 x 14
     answer = repairecon.compare_quotes(bearing_case(tmp_path, "6303-2RS"), take_near=True)
@@ -244,7 +316,7 @@ def test_p90_of_a_skewed_wait_counts_against_the_deadline(tmp_path):
 
 def test_an_old_quote_grows_by_inflation_and_is_marked(tmp_path):
     # hand-worked: two years at 10 % on 40.00 are 48.40, within half a day's growth
-    toml = '[order]\ntoday = 2026-10-01\nprice_inflation_rate = 0.1\nold_after_days = 90\n'
+    toml = "[order]\ntoday = 2026-10-01\nprice_inflation_rate = 0.1\nold_after_days = 90\n"
     case = case_of(
         tmp_path / "case", [{"part": "seal"}], [{"supplier": "shop"}],
         [{"item": "seal", "supplier": "shop", "quoted_likely": 40, "quoted_on": "2024-10-01"}], toml,
@@ -307,7 +379,7 @@ def test_a_part_with_neither_price_nor_quote_is_named_and_the_others_bought(tmp_
      ({"deadline_days": -1}, "deadline_days"), ({"most_parcels": 0}, "most_parcels"),
      ({"without": ("nobody",)}, "no supplier is called 'nobody'"), ({"wanted": {}}, "no part is wanted")],
 )  # fmt: skip
-def test_wishes_that_cannot_be_are_told(tmp_path, wishes, told):
+def test_wishes_that_cannot_be_are_said(tmp_path, wishes, told):
     with pytest.raises(RepaireconError, match=told):
         repairecon.compare_quotes(bearing_case(tmp_path, "6203-2RS"), **wishes)
 
@@ -317,3 +389,52 @@ def test_the_data_for_other_programs(demo):
     assert {"basket", "total", "proven", "gap", "alternatives", "frontier", "equivalents", "uncovered"} <= set(data)
     assert {"part", "supplier", "quantity", "landed"} <= set(data["basket"][0])
     assert data["total"] == pytest.approx(sum(line["landed"] for line in data["basket"]))
+
+
+# ---- worked out when asked for ----------------------------------------------------------------------------------
+
+
+def test_the_basket_comes_first_and_the_rest_when_asked_for(monkeypatch):
+    """Counted by the solver itself: one search for the basket, more only for what is looked at."""
+    solved = []
+    solve = Program.solve
+    monkeypatch.setattr(Program, "solve", lambda self, *more, **named: solved.append(1) or solve(self, *more, **named))
+    answer = repairecon.compare_quotes(repairecon.read_case(DEMO))
+    total, first = answer.total, len(solved)
+    assert len(answer.basket) > 0
+    assert len(answer.order_totals()) > 0
+    assert len(solved) == first
+    assert len(answer.frontier) > 1
+    assert len(solved) > first
+    before = len(solved)
+    assert answer.frontier is answer.frontier
+    assert answer.total == total
+    assert len(solved) == before
+
+
+def test_the_order_of_asking_changes_nothing(demo):
+    other = repairecon.compare_quotes(repairecon.read_case(DEMO))
+    names = ["equivalents", "lines", "alternatives", "frontier", "basket"]
+    for name in names:
+        getattr(other, name)
+    for name in reversed(names):
+        pd.testing.assert_frame_equal(getattr(demo, name), getattr(other, name))
+
+
+def test_with_many_quotes_the_rest_is_quick_and_says_what_is_not_proven(demo, monkeypatch):
+    """As if the demo were a large order: the same basket, no way of ordering cheaper, every bound kept."""
+    monkeypatch.setattr(job, "MANY_QUOTES", 10)
+    quick = repairecon.compare_quotes(repairecon.read_case(DEMO))
+    assert quick.total == pytest.approx(demo.total)
+    exact, rough = (a.alternatives.set_index("way") for a in (demo, quick))
+    assert set(rough.index) <= set(exact.index)
+    for way, row in rough.iterrows():
+        if row["lacks"] == exact.loc[way, "lacks"]:
+            assert exact.loc[way, "total"] - 0.01 <= row["total"] <= 1.02 * exact.loc[way, "total"]
+    best = demo.frontier.set_index("days")["total"]
+    for days, total in zip(quick.frontier["days"], quick.frontier["total"], strict=True):
+        assert total >= best[best.index <= days].min() - 0.01
+    nearest = demo.lines["enters_below"].to_numpy(float)
+    found = quick.lines["enters_below"].to_numpy(float)
+    both = ~np.isnan(nearest) & ~np.isnan(found)
+    assert (found[both] <= nearest[both] + 0.01).all()

@@ -35,16 +35,15 @@ def test_goals_in_a_match() -> None:
     assert means == pytest.approx([1.4, 2.1386138613861387, 2.7079646017699113], abs=1e-12)
 
 
-@pytest.mark.parametrize("strength", [1.0, 0.3])
-def test_chance_by_integration(strength: float) -> None:
-    a, b, k, n = 5 * 0.3, 5 * 0.7, 4, 6
+def test_chance_by_integration() -> None:
+    a, b, k, n = 5 * 0.3, 5 * 0.7, 1.2, 1.8  # jobs on units that are only alike count for less than one
 
     def belief(p: float) -> float:
-        return p ** (a - 1) * (1 - p) ** (b - 1) * (p**k * (1 - p) ** (n - k)) ** strength
+        return p ** (a - 1) * (1 - p) ** (b - 1) * p**k * (1 - p) ** (n - k)
 
     whole = integrate.quad(belief, 0, 1)[0]
     mean = integrate.quad(lambda p: p * belief(p), 0, 1)[0] / whole
-    after = bayes.dirichlet_update([a, b], [k, n - k], strength)
+    after = bayes.dirichlet_update([a, b], [k, n - k])
     assert bayes.dirichlet_mean(after)[0] == pytest.approx(mean, rel=1e-7)
     low, high = bayes.chance_interval(after[0], after[1], 0.8)
     assert integrate.quad(belief, low, high)[0] / whole == pytest.approx(0.8, abs=1e-7)
@@ -76,7 +75,6 @@ def test_order_does_not_matter_and_nothing_changes_nothing() -> None:
         results.append(after)
     assert np.ptp(results, axis=0) == pytest.approx(np.zeros(3), abs=1e-15)
     assert bayes.dirichlet_update(prior, [0, 0, 0]).tolist() == prior.tolist()
-    assert bayes.dirichlet_update(prior, [5, 5, 5], 0.0).tolist() == prior.tolist()
     assert bayes.gamma_poisson_update(1.5, 12.0, 0, 0) == (1.5, 12.0)
 
 
@@ -84,7 +82,6 @@ def test_order_does_not_matter_and_nothing_changes_nothing() -> None:
     ("call", "words"),
     [
         (lambda: bayes.dirichlet_update([1, -1], [0, 0]), "below 0"),
-        (lambda: bayes.dirichlet_update([1, 1], [0, 0], 1.5), "0..1"),
         (lambda: bayes.dirichlet_update([0, 0], [0, 0]), "some weight"),
         (lambda: bayes.gamma_poisson_update(1, 1, -1, 1), "below 0"),
     ],
@@ -151,13 +148,13 @@ def test_with_hardly_any_prior_it_is_least_squares() -> None:
 def test_the_next_observation_by_simulation() -> None:
     after = linear_update(PRIOR, X, Y)
     rng = np.random.default_rng(5)
-    variance = after.scale / rng.gamma(after.shape, size=400_000)
+    variance = after.scale / rng.gamma(after.shape, size=200_000)
     root = np.linalg.cholesky(np.linalg.inv(after.precision))
-    beta = after.mean + (rng.standard_normal((400_000, 2)) @ root.T) * np.sqrt(variance)[:, None]
-    drawn = beta @ [1.0, 1.0] + rng.standard_normal(400_000) * np.sqrt(variance)
+    beta = after.mean + (rng.standard_normal((200_000, 2)) @ root.T) * np.sqrt(variance)[:, None]
+    drawn = beta @ [1.0, 1.0] + rng.standard_normal(200_000) * np.sqrt(variance)
     low, high = t_interval(*marginal(after, [1.0, 1.0], more=1.0), 0.8)
-    assert np.mean(drawn < low) == pytest.approx(0.1, abs=0.002)
-    assert np.mean(drawn > high) == pytest.approx(0.1, abs=0.002)
+    assert np.mean(drawn < low) == pytest.approx(0.1, abs=0.003)
+    assert np.mean(drawn > high) == pytest.approx(0.1, abs=0.003)
 
 
 def test_critical_values() -> None:

@@ -100,16 +100,16 @@ def test_every_shape_against_the_reference_library(low, likely, high, shape) -> 
 
 
 @pytest.mark.parametrize(("low", "likely", "high", "shape"), list(cases()))
-def test_partial_mean_against_quadrature(low, likely, high, shape) -> None:
+def test_means_of_the_lowest_cases_against_quadrature(low, likely, high, shape) -> None:
     one, ref = (low, likely, high, shape), reference(low, likely, high, shape)
+    start = ref.ppf(1e-15)
     for p in P:
         x = ref.ppf(p)
-        start = ref.ppf(1e-15)
         by_parts, _ = integrate.quad(ref.cdf, start, x, epsabs=1e-12, epsrel=1e-12, limit=200)
         # integral of the quantile up to p = p x - integral of the chance up to x
-        assert ranges.partial_mean(p, *one) == pytest.approx(p * x - by_parts, abs=1e-8 * (high - low))
-    assert ranges.partial_mean(1.0, *one) == pytest.approx(ranges.mean(*one), rel=1e-13)
-    assert ranges.partial_mean(0.0, *one) == pytest.approx(0.0, abs=1e-15)
+        part, rest = cell_means([0.0, p, 1.0], *one) * (p, 1.0 - p)
+        assert part == pytest.approx(p * x - by_parts, abs=1e-8 * (high - low))
+        assert part + rest == pytest.approx(ranges.mean(*one), rel=1e-13)
 
 
 @pytest.mark.parametrize("p", [0.05, 0.5, 0.8, 0.95])
@@ -169,7 +169,7 @@ def test_a_sure_number_is_sure_in_every_shape(shape: str) -> None:
     assert ranges.variance(*one) == 0.0
     np.testing.assert_array_equal(ranges.cdf([7.4, 7.5, 7.6], *one), [0.0, 1.0, 1.0])
     np.testing.assert_array_equal(ranges.quantile([0.0, 0.3, 1.0], *one), [7.5, 7.5, 7.5])
-    np.testing.assert_allclose(ranges.partial_mean([0.0, 0.4, 1.0], *one), [0.0, 3.0, 7.5], rtol=1e-15)
+    assert [x.tolist() for x in ranges.nodes(*one)] == [[7.5], [1.0]]
 
 
 def test_beyond_the_ends() -> None:
@@ -196,8 +196,6 @@ def test_nonsense_is_refused() -> None:
     for p in (-0.1, 1.1, math.nan, [0.5, 50.0]):
         with pytest.raises(ValueError, match=r"0\.20 for 20 %"):
             ranges.quantile(p, 1, 2, 4)
-        with pytest.raises(ValueError, match=r"0\.20 for 20 %"):
-            ranges.partial_mean(p, 1, 2, 4)
 
 
 @st.composite
@@ -224,9 +222,8 @@ def test_curves_rise_and_keep_to_their_ends(one) -> None:
     p = np.linspace(0.0, 1.0, 101)[: -1 if shape == "lognormal" else None]
     x = ranges.quantile(p, *one)
     assert np.all(np.diff(x) >= 0.0)
-    parts = ranges.partial_mean(p, *one)
-    # The running mean of a rising curve rises: slopes of the partial mean are between its quantiles.
-    steps = np.diff(parts) / np.diff(p)
+    # The mean of a step lies between its quantiles.
+    steps = cell_means([*p, 1.0], *one)[: len(x) - 1] if shape == "lognormal" else cell_means(p, *one)
     slack = 1e-9 * (abs(low) + abs(high))
     assert np.all(steps >= x[:-1] - slack)
     assert np.all(steps <= x[1:] + slack)
@@ -293,3 +290,24 @@ def test_other_shapes_and_sure_numbers():
     np.testing.assert_allclose(means, exact, rtol=1e-8)
     assert cell_means(edges, 7, 7, 7).tolist() == [7.0] * 8
     assert np.isnan(cell_means([0, 0.5, 0.5, 1], 1, 2, 3)[1])
+
+
+@pytest.mark.parametrize("three", RANGES)
+def test_nodes_of_a_pert_keep_the_moments_of_the_beta_curve(three) -> None:
+    values, weights = ranges.nodes(*three)
+    curve = beta_of(*three)
+    assert weights.sum() == pytest.approx(1.0, abs=1e-12)
+    assert [weights @ values**k for k in (1, 2, 3, 4)] == pytest.approx([curve.moment(k) for k in (1, 2, 3, 4)], rel=1e-9)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_nodes_keep_mean_variance_and_a_smooth_mean(shape: str) -> None:
+    one = (10, 25, 60, shape)
+    values, weights = ranges.nodes(*one)
+    mean = weights @ values
+    assert weights.min() > 0.0
+    assert mean == pytest.approx(ranges.mean(*one), rel=1e-10)
+    assert weights @ (values - mean) ** 2 == pytest.approx(ranges.variance(*one), rel=1e-8)
+    ref = reference(*one)
+    exact = integrate.quad(lambda x: math.exp(-x / 40) * ref.pdf(x), *ref.support(), epsabs=1e-11, limit=300)[0]
+    assert weights @ np.exp(-values / 40) == pytest.approx(exact, rel=1e-7)

@@ -99,17 +99,24 @@ def test_places_of_a_right_range_are_normal() -> None:
     assert np.isnan(scores.places(3.0, 2.0, 2.0, 2.0))
 
 
-
-
-def test_spread_is_found_with_its_uncertainty() -> None:
-    rng, held, factors = np.random.default_rng(2), 0, []
-    for _ in range(2000):
-        factor, low, high = scores.spread_interval(1.7 * rng.standard_normal(9), 0.9)
-        held += low < 1.7 < high
-        factors.append(factor**2)
-    assert held / 2000 == pytest.approx(0.9, abs=3 * (0.09 / 2000) ** 0.5)
-    assert np.mean(factors) == pytest.approx(1.7**2, rel=0.05)
+def test_widening_by_brute_force() -> None:
+    """The least factor on a fine grid that takes in eight of every ten, and the ends by a general-purpose library."""
+    rng = np.random.default_rng(2)
+    for n in (5, 9, 14, 25, 80):
+        z = 1.7 * rng.standard_normal(n)
+        factor, low, high = scores.widening(z, 0.8, 0.9)
+        tried = np.arange(0.0, 8.0, 0.001)
+        enough = [(abs(z) <= c * stats.norm.ppf(0.9)).sum() >= 0.8 * n for c in tried]
+        assert factor == pytest.approx(tried[int(np.argmax(enough))], abs=0.0011)
+        far = sorted(abs(z) / stats.norm.ppf(0.9))
+        below = [k for k in range(n + 1) if stats.binom.cdf(k - 1, n, 0.8) <= 0.05]
+        above = [k for k in range(1, n + 1) if stats.binom.sf(k - 1, n, 0.8) <= 0.05]
+        assert low == pytest.approx(far[max(below) - 1] if max(below) else 0.0)
+        assert high == pytest.approx(far[min(above) - 1] if above else np.inf)
     with pytest.raises(ValueError, match="no score"):
-        scores.spread_interval([np.nan])
+        scores.widening([])
 
 
+def test_what_no_widening_takes_in_counts_as_outside() -> None:
+    assert scores.widening([np.nan, 0.1, 0.2, 0.3])[0] == np.inf
+    assert scores.widening([np.nan, 0.1, 0.2, 0.3, 0.4])[0] == pytest.approx(0.4 / 1.28155, rel=1e-4)

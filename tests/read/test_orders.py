@@ -35,33 +35,55 @@ def line(
 def total(supplier: str = "bearing stockist", goods: float = 20.7, **more: Any) -> OrderTotal:
     figures = {"quoted_discount": 0.0, "quoted_carriage": 8.0, "quoted_fees": 0.0, "quoted_core": 0.0} | more
     return OrderTotal(
-        supplier=supplier, currency="EUR", quoted_goods=goods, quoted_total=goods + 8, cost_landed=34.73, **figures
+        supplier=supplier,
+        currency=figures.pop("currency", "EUR"),
+        quoted_goods=goods,
+        quoted_total=goods + 8,
+        cost_landed=34.73,
+        **figures,
     )
+
+
+def read(path: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"))))
 
 
 def test_an_order_by_hand(tmp_path: Path) -> None:
     """3 packs of 2 at 6.90 make 6 pieces and 20.70: no cents of binary fractions, as in 3 * 6.9."""
-    paths = write_orders(tmp_path / "orders", [line()], [total()], "EUR")
-    assert [p.name for p in paths] == ["order_bearing_stockist.csv", "orders.xlsx"]
-    rows = list(csv.DictReader(io.StringIO(paths[0].read_text("utf-8-sig"))))
+    paths = write_orders(tmp_path / "orders", [line(material="steel")], [total()], "EUR", "berth 12")
+    assert [p.name for p in paths] == ["order_bearing_stockist.csv", "own_landed.xlsx"]
+    rows = read(paths[0])
     assert {k: v for k, v in rows[0].items() if v} == {
-        "item": "bearing",
+        "part": "bearing",
         "designation": "6008",
-        "part_class": "generic part",
+        "material": "steel",
         "packs": "3",
-        "pieces_a_pack": "2",
+        "pieces a pack": "2",
         "pieces": "6",
-        "quoted_a_pack": "6.9",
-        "quoted_line": "20.7",
+        "price a pack": "6.9",
+        "price": "20.7",
         "currency": "EUR",
-        "source": "quotes.csv:3",
+        "ship to": "berth 12",
     }
-    assert [(r["item"], r["quoted_line"], r["currency"]) for r in rows[1:]] == [
+    assert [(r["part"], r["price"], r["currency"]) for r in rows[1:]] == [
         ("goods", "20.7", "EUR"),
         ("carriage", "8.0", "EUR"),
         ("total to pay the supplier", "28.7", "EUR"),
-        ("landed, duty and tax included", "34.73", "EUR"),
     ]
+
+
+def test_what_is_sent_holds_none_of_the_owners_own_figures(tmp_path: Path) -> None:
+    """Landed cost, home money, class, row of the file, wait and remarks are the owner's; all are in the own file."""
+    own = {"part_class": "pattern part", "note": "which is old: ask anew", "currency": "GBP"}
+    paths = write_orders(
+        tmp_path / "orders", [line(**own)], [total(currency="GBP", lead_days=17.0, note="check the tax")], "EUR"
+    )
+    sent = paths[0].read_text("utf-8-sig")
+    for words in ("34.73", "EUR", "landed", "pattern part", "quotes.csv", "ask anew", "17", "check the tax"):
+        assert words not in sent
+    kept = pd.read_excel(paths[1], sheet_name=None)
+    assert kept["orders"]["cost_landed"].tolist() == [34.73, 34.73]
+    assert kept["bearing stockist"]["note"].tolist()[0] == "which is old: ask anew"
 
 
 def test_the_workbook_by_a_general_purpose_reader(tmp_path: Path) -> None:
@@ -79,15 +101,13 @@ def test_the_workbook_by_a_general_purpose_reader(tmp_path: Path) -> None:
     assert theirs["discount"] == -1.5
     assert theirs["core surcharge, refunded against the old ones"] == 90
     for path, name in zip(paths, list(sheets)[1:], strict=False):
-        frame = pd.read_csv(path, encoding="utf-8-sig")
-        pd.testing.assert_frame_equal(frame, sheets[name], check_dtype=False)
+        assert [float(r["price"]) for r in read(path)] == sheets[name]["quoted_line"].tolist()[:-1]
 
 
 def test_a_designation_that_a_spreadsheet_would_obey(tmp_path: Path) -> None:
     """In the CSV file it has a mark before it; in the workbook it is text as it stands."""
     paths = write_orders(tmp_path / "orders", [line(designation="=1+1", note="@x")], [total()], "EUR")
-    rows = list(csv.DictReader(io.StringIO(paths[0].read_text("utf-8-sig"))))
-    assert (rows[0]["designation"], rows[0]["note"]) == ("'=1+1", "'@x")
+    assert read(paths[0])[0]["designation"] == "'=1+1"
     cell = openpyxl.load_workbook(paths[1])["bearing stockist"]["B2"]
     assert (cell.value, cell.data_type) == ("=1+1", "s")
 
@@ -116,15 +136,41 @@ def test_what_cannot_be_ordered(tmp_path: Path) -> None:
     assert not folder.exists()
 
 
-def test_nothing_is_overwritten_and_nothing_half_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_only_orders_of_an_earlier_run_are_replaced(tmp_path: Path) -> None:
     folder = tmp_path / "orders"
+    first = write_orders(folder, [line()], [total()], "EUR")
+    assert write_orders(folder, [line(packs=9)], [total()], "EUR") == first
+    assert read(first[0])[0]["packs"] == "9"
+    for path in first:
+        kept, mine = path.read_bytes(), b"part,designation\r\nmine,1\r\n"
+        path.write_bytes(mine)
+        with pytest.raises(RepaireconError, match=f"{path.name} is there already"):
+            write_orders(folder, [line(packs=5)], [total()], "EUR")
+        assert path.read_bytes() == mine
+        path.write_bytes(kept)
+    assert read(first[0])[0]["packs"] == "9"
+
+
+def test_a_link_is_never_followed(tmp_path: Path) -> None:
+    folder, elsewhere = tmp_path / "orders", tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    theirs = write_orders(elsewhere, [line()], [total()], "EUR")
+    before = [p.read_bytes() for p in theirs]
     folder.mkdir()
-    (folder / "orders.xlsx").write_text("mine")
-    with pytest.raises(RepaireconError, match=r"orders.xlsx is there already"):
-        write_orders(folder, [line()], [total()], "EUR")
-    assert [p.name for p in folder.iterdir()] == ["orders.xlsx"]
-    assert write_orders(folder, [line()], [total()], "EUR", workbook=False)
-    real = files._replace
+    for path in theirs:
+        (folder / path.name).symlink_to(path)
+    (folder / "order_x.csv").symlink_to(tmp_path / "nowhere.csv")
+    with pytest.raises(RepaireconError) as caught:
+        write_orders(folder, [line(packs=5), line(supplier="x")], [total(), total("x")], "EUR")
+    assert str(caught.value).count("is a link") == 3
+    assert [p.read_bytes() for p in theirs] == before
+    assert not (tmp_path / "nowhere.csv").exists()
+
+
+@pytest.mark.parametrize("there", [False, True])
+def test_nothing_is_half_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, there: bool) -> None:
+    folder, real = tmp_path / "orders", files._replace
+    before = [p.read_bytes() for p in write_orders(folder, [line()], [total()], "EUR")] if there else []
 
     def full(target: Path, data: bytes) -> None:
         if target.suffix == ".xlsx":
@@ -133,8 +179,9 @@ def test_nothing_is_overwritten_and_nothing_half_written(tmp_path: Path, monkeyp
 
     monkeypatch.setattr(files, "_replace", full)
     with pytest.raises(RepaireconError, match="No space left"):
-        write_orders(tmp_path / "new", [line()], [total()], "EUR")
-    assert not (tmp_path / "new").exists()
+        write_orders(folder, [line(packs=5)], [total()], "EUR")
+    assert folder.exists() == there
+    assert [p.read_bytes() for p in sorted(folder.glob("*"))] == before
 
 
 @pytest.mark.parametrize("text", ODD)

@@ -77,4 +77,4 @@ def by_outcome(made: Case, way_name: str, event: str) -> dict[str, NDArray[np.fl
     """(cash, hours, days) of a way for each outcome of the only event."""
     model = model_of(made, {})
     values = model.expected_by_leaf()[model.ways.index(way_name)]
-    return {model.world.words(k)[event]: values[:, k] for k in range(values.shape[1])}
+    return {model.tree.words(k)[event]: values[:, k] for k in range(values.shape[1])}

@@ -7,8 +7,8 @@ from functools import cache
 import numpy as np
 import pytest
 from lived_case import lived
-from repairecon.rebuild_or_buy.cheapest_years import cheapest_over_years, joint_totals, later_costs
 
+from repairecon.rebuild_or_buy.courses import cheapest_over_years, joint_totals, later_costs
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
 from repairecon.rebuild_or_buy.tree import grow
@@ -55,5 +55,5 @@ def test_later_costs_have_the_exact_mean() -> None:
     ledger, _, outcomes = made()
     later = later_costs(ledger, outcomes, 9, N)
     for i, row in enumerate(later):
-        exact = ledger.present(i)[0] - ledger.now[i]
+        exact = ledger.present[i] - ledger.now[i]
         assert row.mean() == pytest.approx(exact, abs=4 * row.std() / np.sqrt(N))

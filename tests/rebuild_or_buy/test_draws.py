@@ -8,12 +8,11 @@ from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 from plain_numbers import lognormal_of
 from reference_case import case, quotes, span, task
-from repairecon.rebuild_or_buy.nets import BLOCK
 from scipy import stats
 from wide_case import quote, wide
 
 from repairecon.buying.inputs import Input
-from repairecon.rebuild_or_buy.draws import Draws
+from repairecon.rebuild_or_buy.draws import BLOCK, Draws
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Range
@@ -92,7 +91,7 @@ def test_other_inputs_are_independent_of_each_other_and_of_the_pace() -> None:
 
 def streams(made: Case, seed: int = 5) -> dict[str, NDArray[np.float64]]:
     model = Model(made, grow(made), {})
-    stream = Draws(model.inputs, model.world.chance, made.terms.hours_correlation, seed)
+    stream = Draws(model.inputs, model.tree.chance, made.terms.hours_correlation, seed)
     values = next(iter(stream.blocks(BLOCK))).values
     return {x.key: v.copy() for x, v in zip(model.inputs, values, strict=True)}
 

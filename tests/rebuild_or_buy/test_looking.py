@@ -8,15 +8,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import ArrayLike
 from reference_case import branch, case, span, terms, way
-from repairecon.rebuild_or_buy.looking import Worth, event_worth, looks, value_of_knowing
-from repairecon.rebuild_or_buy.numbers import numbers
 from small_case import small, sure
 from staged_cases import staged_case
 from test_stages import BARRED, model_of
 
 from repairecon.formulas import tree
+from repairecon.rebuild_or_buy.looks import Worth, event_worth, looks, value_of_knowing
 from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.rebuild_or_buy.stages import Decision, decision
+from repairecon.rebuild_or_buy.tables import leaves
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
 from repairecon.records import Case, Look, Source
 
@@ -24,7 +25,7 @@ seeds = st.integers(0, 2**32 - 1)
 
 
 def here(model: Model) -> Decision:
-    return decision(model, model.own_hour)
+    return decision(model)
 
 
 def at_once(chance: ArrayLike, cost: ArrayLike) -> Decision:
@@ -127,7 +128,7 @@ def test_submit_or_not() -> None:
 def test_a_die_rolled_up_to_three_times() -> None:
     # Mathematics Stack Exchange, "The expected payoff of a dice game": 4.6 recurring with three rolls at will.
     states, chance = tree.enumerate_leaves([[((), np.full(6, 1 / 6))]] * 3)
-    ids = np.array([tree.information_sets(states, range(k + 1))[0] for k in range(3)])
+    ids = np.array([leaves.information_sets(states, range(k + 1))[0] for k in range(3)])
     pays = -(states.T[:, :, None] + 1.0)
     made = bare(chance, ids, pays)
     assert -made.value() == pytest.approx(14 / 3, abs=1e-12)
@@ -138,7 +139,7 @@ def test_a_die_rolled_up_to_three_times() -> None:
 # ---- two uncertainties, apart and together ------------------------------------------------------
 def together(model: Model, *events: str) -> np.ndarray:
     """Showings of several events at once."""
-    ids, n = tree.information_sets(model.world.states, [model.world.column(e) for e in events])
+    ids, n = leaves.information_sets(model.tree.states, [model.tree.column(e) for e in events])
     return np.eye(n)[ids]
 
 
@@ -156,7 +157,7 @@ def test_two_doubtful_units_by_hand() -> None:
     model = model_of(small(branches=rows, ways=ways, tasks=(), parts=()))
     made = here(model)
     assert made.value() == pytest.approx(500)  # against 550 and 600
-    one, other = (event_worth(model, made, model.world.column(f"the {w}")) for w in ("used", "copy"))
+    one, other = (event_worth(model, made, model.tree.column(f"the {w}")) for w in ("used", "copy"))
     assert one == pytest.approx(500 - (0.5 * 100 + 0.5 * 500))
     assert other == pytest.approx(500 - (0.5 * 150 + 0.5 * 500))
     # Both known: used if good, else the copy if good, else new. Less than the sum, more than either.
@@ -179,12 +180,12 @@ def test_worth_nothing_apart_and_much_together() -> None:
 def test_what_must_hold_of_every_look(seed: int, done: int, p_right: float) -> None:
     model = model_of(staged_case(seed), {}, done)
     made = here(model)
-    worths = [event_worth(model, made, e) for e in range(len(model.world.events))]
-    both = value_of_knowing(made, together(model, *model.world.events[:2]))
+    worths = [event_worth(model, made, e) for e in range(len(model.tree.events))]
+    both = value_of_knowing(made, together(model, *model.tree.events[:2]))
     everything = value_of_knowing(made, np.eye(len(made.chance)))
     assert max(worths[:2]) - 1e-9 <= both <= everything + 1e-9
     for e, worth in enumerate(worths):
-        column, n = model.world.states[:, e], len(model.world.outcomes[e])
+        column, n = model.tree.states[:, e], len(model.tree.outcomes[e])
         sample = value_of_knowing(made, tree.look_likelihood(column, n, p_right))
         assert 0.0 <= sample <= worth + 1e-9
         assert value_of_knowing(made, tree.look_likelihood(column, n, 1 / n)) == pytest.approx(0.0, abs=1e-9)
@@ -292,5 +293,5 @@ def test_the_list_names_no_event_or_price_twice() -> None:
     assert len(set(about)) == len(about)
     made = here(model)
     for w in told:
-        if w.about in model.world.events:
-            assert w.evpi == pytest.approx(event_worth(model, made, model.world.column(w.about)))
+        if w.about in model.tree.events:
+            assert w.evpi == pytest.approx(event_worth(model, made, model.tree.column(w.about)))

@@ -14,8 +14,8 @@ from small_case import part, small, sure
 from test_looking import here
 from test_stages import BARRED, model_of
 
-from repairecon.rebuild_or_buy.looking import event_worth, number_worth
-from repairecon.rebuild_or_buy.numbers import numbers
+from repairecon.rebuild_or_buy.looks import event_worth, number_worth
+from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.records import Case, Range
 
 NO_BOUND = pytest.mark.xfail(strict=True, reason="a wait's steps are an estimate, no bound")
@@ -150,4 +150,4 @@ def test_knowing_of_a_unit_bought_after_sending_away() -> None:
     made = here(model)
     # Unknown: 0.9 x 50 + 0.1 x (20 + 500); known to be good, the used one follows at 100.
     assert made.value() == pytest.approx(97)
-    assert event_worth(model, made, model.world.column("the used one")) == pytest.approx(0.5 * 0.1 * (500 - 100))
+    assert event_worth(model, made, model.tree.column("the used one")) == pytest.approx(0.5 * 0.1 * (500 - 100))

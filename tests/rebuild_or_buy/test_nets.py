@@ -7,8 +7,7 @@ import pytest
 from reference_case import span
 
 from repairecon.buying.inputs import Input
-from repairecon.rebuild_or_buy.draws import PACE, Draws
-from repairecon.rebuild_or_buy.nets import BLOCK, REPLICATES, ends_round, stretches
+from repairecon.rebuild_or_buy.draws import BLOCK, PACE, REPLICATES, Draws, ends_round, stretches
 from repairecon.records import Range
 
 UNIFORM = [Input(f"x{k}", "", "", Range(0, 0.5, 1, "uniform")) for k in range(6)]

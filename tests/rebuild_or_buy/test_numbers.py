@@ -10,13 +10,12 @@ import pytest
 from numpy.testing import assert_allclose
 from plain_numbers import quantile
 from reference_case import case
-from repairecon.rebuild_or_buy.numbers import Number, lead_of, numbers
 from small_case import sure
 from test_sensitivity import narrowed, only_taken, times, with_input
 from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.sensitivity import best_way_map, swings
+from repairecon.rebuild_or_buy.sensitivity import Number, lead_of, numbers, swings
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Quote
 
@@ -166,29 +165,3 @@ def test_no_number_left_out_swings_wider() -> None:
 
 
 # ---- which way is best over two numbers -------------------------------------------------------------
-@pytest.mark.parametrize(
-    ("name", "x", "y"),
-    [
-        ("reference", "price of exchange", "price of new"),
-        ("reference", "days to wait for exchange", "hours for press and assemble"),
-        ("ordered now", "days to wait for deck gear dealer", "price of exchange, stripped too"),
-    ],
-)
-def test_the_map_against_rewritten_cases(name: str, x: str, y: str) -> None:
-    model, found = listed(name)
-    one, other = (next(n for n in found if n.name == label) for label in (x, y))
-    drawn = best_way_map(model, one, other, steps=5)
-    assert drawn.shape == (5, 5)
-    assert drawn.attrs["x"][0] == x
-    assert (drawn.columns[0] <= one.low) & (drawn.columns[-1] >= one.high)
-    for i, j in ((0, 0), (4, 4), (1, 3), (4, 0), (0, 4)):
-        a, b = drawn.columns[j], drawn.index[i]
-        made = rewritten(rewritten(CASES[name], one, a / one.now), other, b / other.now)
-        row = totals(made)
-        assert drawn.iloc[i, j] == model.ways[int(row.argmin())], (a, b)
-
-
-def test_the_map_has_more_than_one_way_on_it() -> None:
-    model, found = listed("reference")
-    x, y = (next(n for n in found if n.name == f"price of {w}") for w in ("exchange", "new"))
-    assert set(np.unique(best_way_map(model, x, y).to_numpy())) >= {"exchange", "new"}

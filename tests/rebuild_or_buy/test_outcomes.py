@@ -14,13 +14,12 @@ from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
 from plain_loop import PlainCase
 from reference_case import case, span
-from repairecon.rebuild_or_buy.nets import BLOCK, REPLICATES
-from repairecon.rebuild_or_buy.tally import Tally
 from scipy import stats
 from wide_case import wide
 
+from repairecon.rebuild_or_buy.draws import BLOCK, REPLICATES
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes, sample
+from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes, Tally, sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import ORDER_TIMES, WAY_KINDS, Case
 

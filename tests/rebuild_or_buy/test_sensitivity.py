@@ -137,7 +137,7 @@ def test_at_a_flip_the_two_ways_cost_the_same(made: Case) -> None:
 def only_taken(made: Case):  # type: ignore[no-untyped-def]
     model = model_of(made)
     priced = [w for w in made.ways if w.kind == "send away" or (w.traits.buys and not w.traits.rebuilds)]
-    lines = [p for taken in model.prices.values() for p in taken] + [model.builder.price_way(w) for w in priced]
+    lines = [p for taken in model.costs.prices.values() for p in taken] + [model.costs.price_of(w) for w in priced]
     taken = {p.quote for p in lines}
     return [q for q in made.quotes if q in taken]
 

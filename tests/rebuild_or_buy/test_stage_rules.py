@@ -12,15 +12,16 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from plain_stages import PlainStages
 from reference_case import branch, case, terms
-from repairecon.rebuild_or_buy.looking import value_of_knowing
 from small_case import small, sure
 from staged_cases import staged_case
 from test_stages import BARRED, model_of
 from wide_case import wide
 
 from repairecon.formulas import tree
+from repairecon.rebuild_or_buy.looks import value_of_knowing
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Place, StopWhen, decision, places, stop_when
+from repairecon.rebuild_or_buy.policy import Place, StopWhen, places, stop_when
+from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, decision
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
 from repairecon.records import STAGES, Case, FindingError
 
@@ -29,11 +30,11 @@ dones = st.sampled_from((-1, *range(4)))
 
 
 def value(model: Model) -> float:
-    return decision(model, model.own_hour).value()
+    return decision(model).value()
 
 
 def reached_in(model: Model) -> list[Place]:
-    return list(places(model, decision(model, model.own_hour)))
+    return list(places(model, decision(model)))
 
 
 def replayed(place: Place, told: list[StopWhen]) -> set[str]:
@@ -143,7 +144,7 @@ def test_freedom_to_stop_never_costs_in_larger_cases(made: Case, barred: dict[st
 @given(seeds)
 def test_fewer_chances_to_stop_never_save(seed: int) -> None:
     model = model_of(staged_case(seed))
-    made = decision(model, model.own_hour)
+    made = decision(model)
     values = [made.from_point(k).value() for k in made.points]
     assert values[0] == made.value()
     assert all(b >= a - 1e-9 for a, b in pairwise(values))
@@ -195,13 +196,13 @@ def test_the_answer_averages_over_what_may_be_found(seed: int, done: int) -> Non
     """Knowing an event at once is worth what the values given each outcome save on average."""
     made = staged_case(seed)
     model = model_of(made, {}, done)
-    here = decision(model, model.own_hour)
-    for e, event in enumerate(model.world.events):
+    here = decision(model)
+    for e, event in enumerate(model.tree.events):
         told = 0.0
-        for o, outcome in enumerate(model.world.outcomes[e]):
-            p = float(model.world.chance[model.world.states[:, e] == o].sum())
+        for o, outcome in enumerate(model.tree.outcomes[e]):
+            p = float(model.tree.chance[model.tree.states[:, e] == o].sum())
             told += p * value(model_of(made, {}, done, (Finding(event, outcome),)))
-        perfect = tree.look_likelihood(model.world.states[:, e], len(model.world.outcomes[e]))
+        perfect = tree.look_likelihood(model.tree.states[:, e], len(model.tree.outcomes[e]))
         assert value_of_knowing(here, perfect) == pytest.approx(here.value() - told, abs=1e-9)
         assert told <= here.value() + 1e-9
 
@@ -254,7 +255,7 @@ def test_leaving_it_alone_by_hand() -> None:
     # this unit is to blame; else the work is saved.
     for p in (0.5, 0.1):
         model = model_of(blamed(blame(p=p)))
-        made = decision(model, model.own_hour)
+        made = decision(model)
         assert made.actions[-1] == LEAVE
         assert made.value() == pytest.approx(min(115, (1 - p) * (115 + 14)))
     sure_of_it = model_of(blamed(blame()), found=(Finding("this unit", "is not"),))
@@ -272,9 +273,9 @@ def test_knowing_of_the_shaft_where_another_unit_may_be_to_blame() -> None:
     shaft = (branch("shaft", "good", 0.5, "measure"), branch("shaft", "bad", 0.5, "measure", outside_cost=sure(900)))
     made = blamed((*blame(), *shaft))
     model = model_of(made)
-    here, e = decision(model, model.own_hour), model.world.column("shaft")
+    here, e = decision(model), model.tree.column("shaft")
     told = [value(model_of(made, found=(Finding("shaft", o),))) for o in ("good", "bad")]
     # Bad: new at 503 after all, not measured first; good: the rebuild at 115. Then left first, as before.
     assert told == pytest.approx([0.5 * (115 + 14), 0.5 * (503 + 14)])
-    worth = value_of_knowing(here, tree.look_likelihood(model.world.states[:, e], 2))
+    worth = value_of_knowing(here, tree.look_likelihood(model.tree.states[:, e], 2))
     assert worth == pytest.approx(here.value() - sum(told) / 2)

@@ -17,7 +17,8 @@ from staged_cases import staged_case
 from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, places
+from repairecon.rebuild_or_buy.policy import places
+from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Finding, grow, with_findings
 from repairecon.records import ORDER_TIMES, STAGES, Case
 
@@ -32,7 +33,7 @@ def model_of(
 
 def decided(made: Case, allowed: Mapping[str, bool] | None = None, done: int = -1) -> Decision:
     model = model_of(made, allowed, done)
-    return decision(model, model.own_hour)
+    return decision(model)
 
 
 def at_point(made: Decision, name: str) -> int:
@@ -40,7 +41,7 @@ def at_point(made: Decision, name: str) -> int:
 
 
 def leaf_where(model: Model, **outcomes: str) -> int:
-    return next(k for k in range(len(model.world.chance)) if outcomes.items() <= model.world.words(k).items())
+    return next(k for k in range(len(model.tree.chance)) if outcomes.items() <= model.tree.words(k).items())
 
 
 # ---- against the plain walk -----------------------------------------------------------------
@@ -53,10 +54,10 @@ WALKS = [
 @pytest.mark.parametrize(("made", "done"), WALKS)
 def test_every_cost_against_the_plain_walk(made: Case, done: int) -> None:
     model, plain = model_of(made, BARRED, done), PlainStages(made, BARRED, done)
-    engine = decision(model, model.own_hour)
+    engine = decision(model)
     assert engine.actions == tuple(w.way for w in plain.stops)
     by_words = {tuple(sorted((e, r.outcome) for e, r in found.items())): found for _, found in plain.leaves}
-    founds = [by_words[tuple(sorted(model.world.words(k).items()))] for k in range(len(engine.chance))]
+    founds = [by_words[tuple(sorted(model.tree.words(k).items()))] for k in range(len(engine.chance))]
     assert len(founds) == len(plain.leaves)
     assert plain.way is not None
     for k, found in enumerate(founds):
@@ -102,7 +103,7 @@ def test_an_influence_diagram_agrees(seed: int, done: str) -> None:
     assert engine.isSolvable()
     engine.makeInference()
     model = model_of(made, {}, STAGE[done])
-    found = decision(model, model.own_hour)
+    found = decision(model)
     assert found.value() == pytest.approx(-engine.MEU()["mean"], abs=1e-6)
     for place in places(model, found):
         table = engine.optimalDecision(f"do {place.row}")
@@ -115,7 +116,7 @@ def test_an_influence_diagram_agrees(seed: int, done: str) -> None:
 # ---- by hand: a kit of 100 and 10 days, 2 + 2 days on the bench and 1 to assemble; new for 500 in 3 days ----
 def test_spent_stage_by_stage_by_hand() -> None:
     model = model_of(small())
-    made = decision(model, model.own_hour)
+    made = decision(model)
     sound, cracked = (leaf_where(model, casing=o) for o in ("sound", "cracked"))
     assert [STAGES[p] if p >= 0 else "now" for p in made.points] == ["now", *STAGES]
     assert_allclose(made.spent[:, sound], [0, 0, 0, 2, 4, 115, 115, 115])
@@ -165,7 +166,7 @@ def test_sent_away_only_until_it_is_off() -> None:
     off = (days_task("take off", "removal", 4), *small().tasks)
     made = small(ways=ways, tasks=off)
     model = model_of(made)
-    found, sound = decision(model, model.own_hour), leaf_where(model, casing="sound")
+    found, sound = decision(model), leaf_where(model, casing="sound")
     a = found.actions.index("away")
     is_open = np.isfinite(found.stop_cost[:, sound, a])
     assert [p for p, yes in zip(found.points, is_open, strict=True) if yes] == [-1, 0, 1]
@@ -194,7 +195,7 @@ def test_an_outcome_dealt_with_before_is_not_paid_again(name: str, done: str) ->
 def test_spent_and_still_to_come_make_the_whole(order: str, done: str) -> None:
     made = case(terms=terms(order_parts=order))
     start, later = model_of(made, BARRED), model_of(made, BARRED, STAGE[done])
-    first, rest = decision(start, 18.0), decision(later, 18.0)
+    first, rest = decision(start), decision(later)
     assert_allclose(rest.chance, first.chance)
     before = first.spent[at_point(first, done)]
     goes = np.isfinite(first.go_cost)
@@ -216,7 +217,7 @@ def test_what_the_screen_bars_is_never_done() -> None:
     cheap = way("used", "second-hand", sure(1), lead_days=sure(1))
     made = small(ways=(*small().ways, cheap, away()))
     model = model_of(made, {"used": False, "away": False})
-    assert decision(model, 1.0).actions == ("new",)
+    assert decision(model).actions == ("new",)
     no_rebuild = decided(made, {"rebuild": False})
     assert no_rebuild.points == (-1,)
     assert not np.isfinite(no_rebuild.go_cost).any()

@@ -54,8 +54,8 @@ def test_chance_of_each_end_against_a_bayesian_network(name: str) -> None:
         engine = gum.LazyPropagation(net)
         engine.setEvidence(finding)
         engine.makeInference()
-        like = with_findings(model.world, sure(finding))
-        kept = np.array([all(model.world.words(k).get(e) == o for e, o in finding.items()) for k in range(len(ends))])
+        like = with_findings(model.tree, sure(finding))
+        kept = np.array([all(model.tree.words(k).get(e) == o for e, o in finding.items()) for k in range(len(ends))])
         for stage in [*STAGES, NOT]:
             number = NEVER_ENDS if stage == NOT else STAGE[stage]
             chance = like.chance[ends[kept] == number].sum()
@@ -140,7 +140,7 @@ def test_expectation_over_findings_of_a_way_without_choice() -> None:
     comes = tuple(replace(w, p_never=0.0) for w in wide().ways)  # what is done instead is a choice too
     made = wide(ways=comes, quotes=tuple(replace(q, p_never=0.0) for q in wide().quotes))
     plain = Model(made, grow(made), {})
-    world, total = plain.world, np.zeros((len(made.ways), 3))
+    world, total = plain.tree, np.zeros((len(made.ways), 3))
     e = world.column("casing")
     for o, outcome in enumerate(world.outcomes[e]):
         chance = world.chance[world.states[:, e] == o].sum()

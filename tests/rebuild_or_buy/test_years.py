@@ -28,13 +28,12 @@ from lived_small import (
     simple,
 )
 from reference_case import span
-from repairecon.rebuild_or_buy.clocks import clocks_of, failures
-from repairecon.rebuild_or_buy.spares import spare_combinations
 from small_case import small, sure
 
+from repairecon.rebuild_or_buy.lives import clocks_of, failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.years import Ledger, over_the_years
+from repairecon.rebuild_or_buy.years import Ledger, over_the_years, spare_combinations
 from repairecon.records import Range, Way, Years
 
 REFERENCE, SMALL = ledger_of(lived(age_years=0.0)), simple()
@@ -175,8 +174,8 @@ def test_against_an_own_simulation():
 @given(st.integers(0, 4), st.floats(0.4, 5.0), st.floats(1.02, 2.0), st.floats(0.0, 0.3), st.floats(0.1, 30.0))
 def test_a_longer_life_never_costs_more(i, factor, longer, rate, horizon):
     ledger = again(REFERENCE, discount_rate=rate, inflation_rate=0.0, horizon_years=horizon)
-    short, _ = ledger.present(i, factor)
-    long, _ = ledger.present(i, factor * longer)
+    short = ledger.stretched(i, factor)
+    long = ledger.stretched(i, factor * longer)
     assert long <= short + 1e-6 * abs(short)
 
 
@@ -196,7 +195,7 @@ SOME_YEARS = st.fixed_dictionaries(
 
 def quick(ledger: Ledger):
     """Combinations without the searches for break-even lives and best ages."""
-    found = [ledger.present(i) for i in range(len(ledger.ways))]
+    found = zip(ledger.present, ledger.failures, strict=True)
     short: list[Any] = [SimpleNamespace(present_cost=p, failures_discounted=f.discounted) for p, f in found]
     return {c.combination: c for c in spare_combinations(ledger, short, 100.0)}
 
@@ -221,7 +220,7 @@ def test_more_failures_away_never_lower_the_worth(years, other):
 def test_chance_of_a_failure_away_lies_between_the_bounds():
     """At least one in a first life, at most the expected number of them."""
     for i, w in enumerate(REFERENCE.case.ways):
-        f = REFERENCE.present(i)[1]
+        f = REFERENCE.failures[i]
         clocks = clocks_of(REFERENCE.case, w)
         assert 0.4 * clocks.cdf(np.array([12.0]), 90.0).mean() - 1e-6 <= f.p_away <= 0.4 * f.expected + 1e-6
         assert failures(clocks, replace(REFERENCE.years, p_away=0.0)).p_away == 0.0

@@ -35,6 +35,7 @@ BEARINGS = [
     ("6203-ZZ", "6203", "not", ("sealing", "lubrication")),
     ("6203 C4", "6203 C3", "near", ("clearance",)),
     ("6203", "6203 C2", "not", ("clearance",)),
+    ("62203-2RS", "6203-2RS", "not", ("width",)),
     ("6203 C3", "6203 C2", "not", ("clearance",)),
     ("6205 NR", "6205", "not", ("ring",)),
     ("6205", "6205NR", "not", ("ring",)),
@@ -42,7 +43,7 @@ BEARINGS = [
     ("6205", "6205 K", "not", ("bore form",)),
     ("6205 M", "6205", "near", ("cage",)),
     ("6205-2RS C3", "6205-ZZ", "near", ("sealing", "clearance")),
-    ("6203-2RS/XQ7", "6203-2RS", "near", ("mark",)),
+    ("6203-2RS/XQ7", "6203-2RS", "near", ("words",)),
     # ISO 15 sizes: alike in bore only, or in all but one
     ("6003", "16003", "not", ("width",)),
     ("16101", "6001", "not", ("outside diameter",)),
@@ -56,9 +57,9 @@ BELTS = [
     ("A43", "13 x 1090 Li", "same", ()),
     ("A-43", "a 43", "same", ()),
     ("SPZ1000", "spz 1000 Lw", "same", ()),
-    ("AVX10x1000", "AV10 - 1000 La", "same", ()),
-    ("AVX13X1075LA", "13x1075 La", "same", ()),
-    ("12,5x1075 La", "AVX13x1075", "same", ()),
+    ("AVX10x1000", "AV10 - 1000 La", "near", ("build",)),
+    ("AVX13X1075LA", "13x1075 La", "near", ("build",)),
+    ("12,5x1075 La", "AVX13x1075", "near", ("build",)),
     ("B 17x1000 Li", "17x1000 Li", "same", ()),
     ("GOST B-1250", "В(Б)-1250", "same", ()),
     ("GOST B 1250", "17x1250 Ld", "same", ()),
@@ -133,7 +134,6 @@ RINGS_AND_KEYS = [
 UNKNOWN = [
     ("6299", "6203"),
     ("6203", "6299"),
-    ("7203 bearing", "7203 bearing"),
     ("-999", "-210"),
     ("P23", "P24"),
     ("5V1000", "5V1000"),
@@ -143,7 +143,6 @@ UNKNOWN = [
     ("hello", "6203"),
     ("seal kit", "seal kit"),
     ("6²03", "6203"),
-    ("62203-2RS", "6203-2RS"),
 ]
 LIGHT = [r for r in rows("belts_lengths") if "alternate of" in r["note"]]
 PAIRS = [*BEARINGS, *BELTS, *O_RINGS, *SEALS, *RINGS_AND_KEYS]
@@ -215,11 +214,11 @@ FLUIDS = [
 
 @pytest.mark.parametrize(("wanted", "offered", "fluid", "verdict"), FLUIDS)
 def test_materials_in_a_fluid(wanted: str, offered: str, fluid: str, verdict: str) -> None:
-    told = equivalent("-210", "18.64x3.53", fluid=fluid, material_wanted=wanted, material_offered=offered)
+    stated = equivalent("-210", "18.64x3.53", fluid=fluid, material_wanted=wanted, material_offered=offered)
     written = equivalent(f"25x40x7 {wanted}", f"25x40x7 {offered}", fluid=fluid)
     rubber = equivalent(f"{wanted} gasket", f"{offered} gasket", fluid=fluid)
-    assert told.verdict == written.verdict == rubber.verdict == verdict, told.reasons
-    assert ("material" in told.differs) == (verdict != "same")
+    assert stated.verdict == written.verdict == rubber.verdict == verdict, stated.reasons
+    assert ("material" in stated.differs) == (verdict != "same")
 
 
 def test_a_bad_material_that_is_wanted_is_warned_of() -> None:
@@ -292,7 +291,7 @@ def test_lines_of_quotes_are_identified(line: str, kind: str, size: str) -> None
 
 @pytest.mark.parametrize(
     "line",
-    ["", " ", "impeller 09-1027B", "oil filter", "alternator 12V 90A", "M8x20 bolt", "A4 screw", "kit 3581523", "1000",
+    ["", " ", "oil filter", "alternator 12V 90A", "A4 screw", "kit 3581523", "1000",
      "gasket set", "C3", "A", "x", "freight to island"],
 )  # fmt: skip
 def test_lines_that_name_no_standard_part(line: str) -> None:

@@ -112,39 +112,33 @@ def test_numbers_beside_the_verdicts() -> None:
     for name in ("BELT-03", "BELT-04"):
         parts = by_id[name].wanted, by_id[name].offered
         inches = [p.figures["outside_in"] for p in parts if p is not None]
-        told = expected(name)["outside_in"]
-        assert inches == (told if isinstance(told, list) else [told, told])
+        stated = expected(name)["outside_in"]
+        assert inches == (stated if isinstance(stated, list) else [stated, stated])
     for name in ("OR-03", "OR-04"):
         assert abs(by_id[name].gaps["id"]) == expected(name)["id_diff"]
         assert abs(by_id[name].gaps["cs"]) == expected(name)["cs_diff"]
 
 
-def bores(inputs: Expected, told: Expected) -> None:
+def bores(inputs: Expected, stated: Expected) -> None:
     parts = [identify(name) for name in inputs["designations"]]
-    assert [p.dims["d"] for p in parts if p is not None] == told["bores_mm"]
+    assert [p.dims["d"] for p in parts if p is not None] == stated["bores_mm"]
 
 
-
-
-
-
-
-
-def classical(inputs: Expected, told: Expected) -> None:
+def classical(inputs: Expected, stated: Expected) -> None:
     part = identify(f"{inputs['section']} 17x{inputs['Li_mm']} Li")
     plain = identify(f"17x{inputs['Li_mm']} Li")
     assert part is not None
     assert plain is not None
     assert part.dims == plain.dims
-    assert sorted([part.dims["Ld"], part.figures["Ld_other"]]) == told["Ld_mm"]
-    assert part.dims["La"] == told["La_mm"]
+    assert sorted([part.dims["Ld"], part.figures["Ld_other"]]) == stated["Ld_mm"]
+    assert part.dims["La"] == stated["La_mm"]
 
 
-def wedge(inputs: Expected, told: Expected) -> None:
+def wedge(inputs: Expected, stated: Expected) -> None:
     name = f"{inputs['section']} x {inputs['La_mm']} La"
     got = equivalent(name, "SPA")
-    assert got.verdict == told["verdict"]
-    assert got.dims[0]["Ld"] == told["Lw_mm"]
+    assert got.verdict == stated["verdict"]
+    assert got.dims[0]["Ld"] == stated["Lw_mm"]
     assert any("1057 mm datum length" in r and "1060, 3 mm longer" in r for r in got.reasons)
     with_length = equivalent(name, "SPA 1060")
     assert with_length.verdict == "near"
@@ -152,53 +146,53 @@ def wedge(inputs: Expected, told: Expected) -> None:
     assert with_length.gaps["La"] == 3
 
 
-def raw_edge(inputs: Expected, told: Expected) -> None:
+def raw_edge(inputs: Expected, stated: Expected) -> None:
     part = identify(inputs["code"])
     assert part is not None
     assert part.marks["section"].startswith("FM")
     assert part.dims["top_width"] == 9.5
-    assert part.figures["outside_in"] == told["outside_in"]
-    assert part.dims["La"] == pytest.approx(told["outside_mm"], abs=0.5)
-    assert equivalent(inputs["code"], told["marked"]).verdict == "near"
+    assert part.figures["outside_in"] == stated["outside_in"]
+    assert part.dims["La"] == pytest.approx(stated["outside_mm"], abs=0.5)
+    assert equivalent(inputs["code"], stated["marked"]).verdict == "near"
 
 
-def outside_less_inside(inputs: Expected, told: Expected) -> None:
-    for height, printed in zip(inputs["height_mm"], told["La_minus_Li_mm"], strict=True):
+def outside_less_inside(inputs: Expected, stated: Expected) -> None:
+    for height, printed in zip(inputs["height_mm"], stated["La_minus_Li_mm"], strict=True):
         assert 2 * math.pi * height == pytest.approx(printed, abs=0.5)
         found = [r for r in rows("belts_sections") if r["family"] == "classical" and float(r["height_mm"]) == height]
         assert {float(r["La_minus_Li_mm"]) for r in found} == {printed}
 
 
-def dash(inputs: Expected, told: Expected) -> None:
+def dash(inputs: Expected, stated: Expected) -> None:
     part = identify(inputs["dash"])
     assert part is not None
-    assert (part.dims["id"], part.dims["cs"]) == (told["id_mm"], told["cs_mm"])
-    assert (part.figures["id_in"], part.figures["cs_in"]) == (told["id_in"], told["cs_in"])
+    assert (part.dims["id"], part.dims["cs"]) == (stated["id_mm"], stated["cs_mm"])
+    assert (part.figures["id_in"], part.figures["cs_in"]) == (stated["id_in"], stated["cs_in"])
 
 
-def shaft(inputs: Expected, told: Expected) -> None:
+def shaft(inputs: Expected, stated: Expected) -> None:
     found = {s.rule: s for s in judge_seal_shaft(inputs["HRC"], inputs["Ra_um"], inputs["speed_m_s"])}
-    assert found["GOST 8752-79"].ok is told["GOST_ok"]
-    assert found["installation guide"].ok is told["guide_ok"]
+    assert found["GOST 8752-79"].ok is stated["GOST_ok"]
+    assert found["installation guide"].ok is stated["guide_ok"]
     assert "45 HRC" in found["installation guide"].reasons[0]
 
 
-def storage(inputs: Expected, told: Expected) -> None:
+def storage(inputs: Expected, stated: Expected) -> None:
     found = {s.rule: s for s in shelf_life(inputs["material"], inputs["cured"])}
-    assert found["ISO 2230:2002"].last_year == told["ISO2230_initial"]
-    assert found["ISO 2230:2002"].last_year_if_inspected == told["ISO2230_extended"]
-    assert found["SAE ARP5316"].last_year == told["ARP5316"]
+    assert found["ISO 2230:2002"].last_year == stated["ISO2230_initial"]
+    assert found["ISO 2230:2002"].last_year_if_inspected == stated["ISO2230_extended"]
+    assert found["SAE ARP5316"].last_year == stated["ARP5316"]
 
 
-def wear(inputs: Expected, told: Expected) -> None:
+def wear(inputs: Expected, stated: Expected) -> None:
     asked = {"brush": ("brush", "brush_mm"), "commutator": ("commutator runout", "runout_mm"),
              "undercut": ("undercut", "undercut_mm")}  # fmt: skip
     for name, (item, key) in asked.items():
         found = judge_wear("starter", item, inputs[key])[0]
-        printed = re.search(r"limit ([\d.]+)", told[name])
+        printed = re.search(r"limit ([\d.]+)", stated[name])
         assert printed is not None
         assert found.limit == float(printed[1])
-        assert found.worn is told[name].startswith("turn")
+        assert found.worn is stated[name].startswith("turn")
         assert found.action.startswith("turn" if found.worn else "keep")
 
 

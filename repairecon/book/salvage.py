@@ -1,0 +1,217 @@
+"""A damaged book: what is wrong with it, and all that is sound into a new one."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from repairecon.book import proof, schema
+from repairecon.book.book_file import check_head, connection, new_ledger
+from repairecon.book.ledger import Ledger, damaged, limit_time, worded_errors
+from repairecon.records import BookBusyError, BookError, BookFileError
+
+SECONDS = 300.0
+MOST_PROBED = 200_000
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Salvaged:
+    """What was taken into the new book, by table; what was left behind or mended, in sentences; new numbers."""
+
+    taken: Mapping[str, int]
+    lost: tuple[str, ...]
+    renumbered: Mapping[int, int] = field(default_factory=dict)
+
+
+def check_file(path: str | os.PathLike[str]) -> tuple[str, ...]:
+    """What is wrong with a book that may be too damaged to open; nothing if it is sound."""
+    place = Path(path)
+    with _looked_into(place) as link:
+        return proof.check(link)
+
+
+@contextlib.contextmanager
+def _looked_into(path: Path) -> Iterator[sqlite3.Connection]:
+    check_head(path, whole=False)
+    with worded_errors(path):
+        link, _ = connection(path, 5.0)
+    try:
+        limit_time(link, SECONDS)
+        yield link
+    finally:
+        link.close()
+
+
+def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Salvaged:
+    """Take all that is sound out of a damaged book into a new one; the damaged file stays as it is.
+
+    Parameters
+    ----------
+    source
+        The damaged book.
+    target
+        The new one; never over another file.
+
+    Returns
+    -------
+    Salvaged
+        What was taken, and every row that was not, with the reason.
+
+    Raises
+    ------
+    BookFileError
+        If nothing can be read, or the new book cannot be written.
+    """
+    path = Path(source)
+    with _looked_into(path) as link:
+        tables, lost = _sound_rows(link)
+    if not tables["items"] and not tables["movements"] and not tables["about"]:
+        raise damaged(path, "no row of it can be read")
+    said = (*tables["about"].values(), *tables["about_versions"].values())
+    about = {str(row["name"]): str(row["value"]) for row in said}
+    lent_at = next((r["written_at"] for r in tables["locker_versions"].values() if r["locker"] == 1), "")
+    with new_ledger(Path(target), {"home_currency": "EUR", **about}, str(lent_at)) as ledger:
+        writer = _Writer(ledger, lost)
+        with ledger.writing():
+            for table in ("lockers", "units", "items"):
+                writer.things(table, tables)
+            for number, row in tables["movements"].items():
+                writer.movement(number, row)
+    moved = {old: new for old, new in writer.numbers.items() if old != new}
+    return Salvaged(taken=writer.taken, lost=tuple(lost), renumbered=moved)
+
+
+def _sound_rows(link: sqlite3.Connection) -> tuple[dict[str, dict[int, Row]], list[str]]:
+    """Rows that are as they were written, by table and number, and sentences on the others."""
+    lost: list[str] = []
+    sealed = _sealed(link, lost)
+    tables: dict[str, dict[int, Row]] = {}
+    for table in schema.TABLES:
+        of_table = {number: seals for (of, number), seals in sealed.items() if of == table}
+        rows = _rows_of(link, table, of_table)
+        tables[table] = {}
+        for number, row in sorted(rows.items()):
+            if sealed and number not in of_table:
+                lost.append(f"{proof.name_of_row(table, number)} has no seal")
+            elif sealed and not of_table[number].holds(row):
+                lost.append(f"{proof.name_of_row(table, number)} is not as it was written")
+            else:
+                tables[table][number] = row
+        lost += [f"{proof.name_of_row(table, number)} cannot be read" for number in of_table if number not in rows]
+    return tables, lost
+
+
+class _Sealed:
+    """The seal of a row: the row holds if its own hash does, or if the chain says that the hash was spoilt."""
+
+    def __init__(self, seal: proof.Seal, before: str) -> None:
+        self._seal, self._before = seal, before
+
+    def holds(self, row: Row) -> bool:
+        """True if the row is as it was sealed."""
+        digest = proof.row_hash(row)
+        return digest == self._seal.row or proof.chain_hash(self._before, digest) == self._seal.chain
+
+
+def _sealed(link: sqlite3.Connection, lost: list[str]) -> dict[tuple[str, int], _Sealed]:
+    try:
+        seals = proof.read_seals(link)
+    except sqlite3.Error:
+        lost.append("the seals cannot be read: whatever fits the rules was taken")
+        return {}
+    made, before = {}, ""
+    for seal in seals:
+        made[seal.of, seal.number] = _Sealed(seal, before)
+        before = seal.chain
+    return made
+
+
+def _rows_of(link: sqlite3.Connection, table: str, wanted: Mapping[int, object]) -> dict[int, Row]:
+    """All rows of a table that can be read: from its beginning, from its end, then one by one in the hole between."""
+    rows: dict[int, Row] = {}
+    for order in ("1 ORDER BY rowid", "1 ORDER BY rowid DESC"):
+        try:
+            rows |= proof.raw_rows(link, table, order)
+            return rows
+        except sqlite3.Error:
+            continue
+    hole = [number for number in wanted if number not in rows and isinstance(number, int)]
+    for number in hole[:MOST_PROBED]:
+        with contextlib.suppress(sqlite3.Error):
+            rows |= proof.raw_rows(link, table, "rowid = ?", (number,))
+    return rows
+
+
+class _Writer:
+    """Writes sound rows into the new book; what its rules refuse is left out with the reason."""
+
+    def __init__(self, ledger: Ledger, lost: list[str]) -> None:
+        self._ledger, self._lost = ledger, lost
+        self.taken: dict[str, int] = {}
+        self.numbers: dict[int, int] = {}
+        self._there: dict[str, set[int]] = {"locker": {schema.LENT_NUMBER}, "unit": set(), "item": set()}
+
+    def _write(self, table: str, row: Row, what: str) -> int:
+        """The new number of a row, 0 if the book refuses it."""
+        try:
+            with self._ledger.writing():
+                number = self._ledger.insert(table, row)
+        except (BookFileError, BookBusyError):
+            raise
+        except BookError as error:
+            self._lost.append(f"{what}: {error}")
+            return 0
+        self.taken[table] = self.taken.get(table, 0) + 1
+        return number
+
+    def things(self, table: str, tables: Mapping[str, Mapping[int, Row]]) -> None:
+        """Items, lockers or units with all their cards; one whose cards are lost but that was moved gets a new one."""
+        sort, versions = table[:-1], tables[f"{table[:-1]}_versions"]
+        sides = ("locker_from", "locker_to") if sort == "locker" else (sort,)
+        named = {m[side] for m in tables["movements"].values() for side in sides if isinstance(m.get(side), int)}
+        cards: dict[int, list[tuple[int, Row]]] = {number: [] for number in sorted(named)}
+        for number, row in versions.items():
+            cards.setdefault(row[sort], []).append((number, row))
+        for thing, listed in sorted(cards.items()):
+            if thing == schema.LENT_NUMBER and sort == "locker":
+                continue
+            if not self._write(table, {sort: thing}, f"{sort} {thing}"):
+                continue
+            self._there[sort].add(thing)
+            if not listed:
+                self._lost.append(f"{sort} {thing}: its card is lost; it is called '{sort} {thing}' now")
+                listed = [(0, {sort: thing, "name": f"{sort} {thing}", "written_at": ""})]
+            for number, row in listed:
+                self._card(sort, number, row)
+
+    def _card(self, sort: str, number: int, row: Row) -> None:
+        made = {name: value for name, value in row.items() if name != "version"}
+        what = proof.name_of_row(f"{sort}_versions", number)
+        if made.get("locker") is not None and sort == "item" and made["locker"] not in self._there["locker"]:
+            self._lost.append(f"{what}: its locker is lost")
+            made["locker"] = None
+        if sort == "item" and made.get("units"):
+            kept = [u for u in made["units"].split(";") if u.isdecimal() and int(u) in self._there["unit"]]
+            if kept != made["units"].split(";"):
+                self._lost.append(f"{what}: a unit of it is lost")
+            made["units"] = ";".join(kept)
+        self._write(f"{sort}_versions", made, what)
+
+    def movement(self, number: int, row: Row) -> None:
+        """A movement under the next number; what answers to a lost one cannot stand."""
+        made = {name: value for name, value in row.items() if name != "movement"}
+        what = proof.name_of_row("movements", number)
+        if made["undoes"] is not None and made["undoes"] not in self.numbers:
+            self._lost.append(f"{what}: takes back movement {made['undoes']}, which is lost")
+            return
+        for name in ("undoes", "corrects"):
+            made[name] = self.numbers.get(made[name]) if made[name] is not None else None
+        new = self._write("movements", made, what)
+        if new:
+            self.numbers[number] = new

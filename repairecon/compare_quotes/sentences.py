@@ -1,0 +1,246 @@
+"""The quotes job in sentences an owner can act on."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from repairecon.compare_quotes.job import QuotesAnswer
+from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.show.layout import capital
+from repairecon.show.words import days_words, money, price, rate, share, whole
+
+MOST_SAID = 6
+
+
+def heading(answer: QuotesAnswer) -> list[str]:
+    """What is ordered and on which day."""
+    sellers = len({o.supplier.supplier for o in answer.offers})
+    quotes = f"{_many(len(answer.offers), 'quote')} from {_many(sellers, 'supplier')}"
+    text = f"{_many(len(answer.wanted), 'part')} wanted, {quotes}, on {answer.today.isoformat()}."
+    figures, asked = answer.case.unit.figures, wishes(answer)
+    return [text] + ([f"Asked for: {asked}."] if asked else []) + ([f"Figures: {figures}."] if figures else [])
+
+
+def wishes(answer: QuotesAnswer) -> str:
+    """What the owner asks of the order besides its cost."""
+    w = answer.wishes
+    asked = []
+    if w.deadline_days is not None:
+        asked.append(f"all here within {days_words(w.deadline_days)} ({_counted(answer)})")
+    if w.most_parcels is not None:
+        asked.append(f"at most {_many(w.most_parcels, 'parcel')}")
+    if w.without:
+        asked.append(f"nothing from {', '.join(w.without)}")
+    return "; ".join(asked)
+
+
+def _many(n: int, what: str) -> str:
+    return f"{whole(n)} {what}" if n == 1 else f"{whole(n)} {what}s"
+
+
+def verdict(answer: QuotesAnswer) -> list[str]:
+    """From whom to order, what it comes to and when it is here."""
+    currency = answer.case.terms.currency
+    if answer.basket.empty:
+        return ["Nothing can be ordered: " + "; ".join(f"{part}: {why}" for part, why in answer.uncovered) + "."]
+    from_whom = answer.basket.groupby("supplier", sort=False)["landed"].sum()
+    listed = ", ".join(f"{name} ({price(cost, currency)})" for name, cost in from_whom.items())
+    sure = f"no basket of these quotes {'that meets this ' if wishes(answer) else ''}costs less" if answer.proven else (
+        f"a cheaper one could save {price(answer.gap, currency)} at most; the search was stopped"
+    )  # fmt: skip
+    ready = f"all here in {days_words(answer.days)} ({_counted(answer)})"
+    landed = f"Landed in all {price(answer.total, currency)}{_of(answer)}, {ready}; {sure}."
+    text = f"Order {_many(len(from_whom), 'parcel')}: {listed}. {landed}"
+    return [text, *(f"Not covered: {part}: {why}." for part, why in answer.uncovered)]
+
+
+def _of(answer: QuotesAnswer) -> str:
+    """How many of the parts wanted the sum is for, if not all."""
+    many, wanted = answer.basket["part"].nunique(), len(answer.wanted)
+    return "" if many == wanted else f" for {many} of the {wanted} parts wanted"
+
+
+def _counted(answer: QuotesAnswer) -> str:
+    return "likely" if answer.wishes.deadline_by == "likely" else "nine times in ten"
+
+
+def beside(answer: QuotesAnswer) -> list[str]:
+    """What the other ways of ordering would cost more."""
+    currency, table = answer.case.terms.currency, answer.alternatives.set_index("way")
+    if table.empty:
+        return []
+    said = []
+    if answer.saved_without_badge > 0.5:
+        saved = money(answer.saved_without_badge, currency)
+        said.append(f"Against the maker's parts throughout, parts without the badge and bought together save {saved}.")
+    said += _all_fit(answer, table) + _line_by_line(answer, table) + _one_supplier(answer, table)
+    if NEXT in table.index:
+        most = "" if table.loc[NEXT, "proven"] else " at most"
+        said.append(f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more{most}.")
+    if not table["proven"].all():
+        said.append("With so many quotes not every other way of ordering was searched to the end; none is cheaper.")
+    return said
+
+
+def _same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
+    """Whether another way of ordering has the parts that the basket has: only then do their sums compare."""
+    return set(row["lacks"]) == {part for part, _ in answer.uncovered}
+
+
+def _all_fit(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
+    """What the quotes to ask about would save."""
+    if ALL_FIT not in table.index:
+        return []
+    row, currency = table.loc[ALL_FIT], answer.case.terms.currency
+    if _same_parts(answer, row):
+        brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
+    else:
+        brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
+    return [f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."]
+
+
+def ask(answer: QuotesAnswer) -> list[str]:
+    """Quotes left out until a question is answered."""
+    return [f"{capital(r['part'])}: {r['question']}." for _, r in answer.ask.iterrows()]
+
+
+def _line_by_line(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
+    if BY_LINE not in table.index or not _same_parts(answer, row := table.loc[BY_LINE]):
+        return []
+    over, parcels = price(abs(row["over"]), answer.case.terms.currency), _many(row["parcels"], "parcel")
+    if row["over"] > 0.5:
+        said = "looks best and is not: with carriage, tax and charges it comes to"
+        return [f"Each part at its cheapest price {said} {over} more, in {parcels}."]
+    if row["over"] < -0.5:  # it asks for more parcels than are wished for
+        limit = _many(answer.wishes.most_parcels or 1, "parcel")
+        return [f"The limit of {limit} costs you {over} or more: so much less each part at its cheapest, in {parcels}."]
+    return []
+
+
+def _one_supplier(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
+    if ONE not in table.index or table.loc[CHOSEN, "parcels"] == 1:
+        return []
+    row = table.loc[ONE]
+    if _same_parts(answer, row):
+        return [f"All from one supplier ({row['suppliers']}): {price(row['over'], answer.case.terms.currency)} more."]
+    return [f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."]
+
+
+def entering(answer: QuotesAnswer) -> list[str]:
+    """Quotes worth a telephone call: those that a small drop would bring in."""
+    rows = answer.lines[answer.lines["enters_below"].notna() & (answer.lines["packs"] == 0)]
+    rows = rows.assign(drop=1.0 - rows["enters_below"].astype(float) / rows["quoted"])
+    rows = rows[rows["quoted"] > 0].sort_values("drop", kind="stable").head(MOST_SAID)
+    return [
+        f"{capital(r['part'])} from {r['supplier']} enters below {price(r['enters_below'], r['currency'])} "
+        f"(now {price(r['quoted'], r['currency'])}, {share(r['drop'])} less)."
+        for _, r in rows.iterrows()
+    ]
+
+
+def alike(answer: QuotesAnswer) -> list[str]:
+    """The dearest badges: what a generic part of the same size saves, or why it may not be taken."""
+    table = answer.equivalents
+    same = table[(table["verdict"] == "same") & (table["saves"] > 0.5)].sort_values("saves", ascending=False)
+    same = same.drop_duplicates("part").head(MOST_SAID)
+    currency = answer.case.terms.currency
+    lines = [
+        f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is the same size and saves "
+        f"{money(r['saves'], currency)} against the maker's, each ordered alone."
+        for _, r in same.iterrows()
+    ]
+    barred = table[table["verdict"].isin(["near", "not"])].head(MOST_SAID)
+    return lines + [
+        f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is {_held(r['verdict'])}: {r['reasons']}."
+        for _, r in barred.iterrows()
+    ]
+
+
+def _held(verdict: str) -> str:
+    return "near, not the same" if verdict == "near" else "not the part"
+
+
+def stale(answer: QuotesAnswer) -> list[str]:
+    """Bought lines whose quotes are out of date."""
+    rows = answer.basket[answer.basket["stale"] != ""]
+    return [f"{capital(r['part'])} from {r['supplier']}: {r['stale']}." for _, r in rows.iterrows()]
+
+
+def caption_parcels(answer: QuotesAnswer) -> str:
+    """Under the bars of the suppliers."""
+    charges = answer.basket["landed"].sum() - answer.basket["goods"].sum()
+    part = charges / answer.total if answer.total else 0.0
+    return f"Send these orders. Of what you pay, {share(part)} is carriage, tax and charges, not goods."
+
+
+def caption_days(answer: QuotesAnswer) -> str:
+    """Under money against days."""
+    f, currency = answer.frontier, answer.case.terms.currency
+    if len(f) < 2:
+        return "Waiting longer saves nothing: order now."
+    first, last = f.iloc[0], f.iloc[-1]
+    return (
+        f"If a day out of use costs you less than the line falls in a day, wait: from {days_words(first['days'])} to "
+        f"{days_words(last['days'])} it falls by {money(first['total'] - last['total'], currency)}."
+    )
+
+
+def counts(answer: QuotesAnswer) -> list[str]:
+    """How many quotes were left out."""
+    out = answer.lines[answer.lines["left_out"] != ""]
+    many = f"{whole(len(out))} of {_many(len(answer.lines), 'quote')} {'is' if len(out) == 1 else 'are'} left out"
+    return [f"{many}; the list of every quote, in the notebook and the page, says why."] if len(out) else []
+
+
+def terms(answer: QuotesAnswer) -> list[str]:
+    """Which terms the figures rest on, and as of when."""
+    t, c, currency = answer.case.terms, answer.case.customs, answer.case.terms.currency
+    used = {o.supplier.currency for o in answer.offers} - {currency}
+    said = [f"VAT at home {rate(t.vat_rate)}; buyer {c.buyer}."] if _taxed_at_home(answer) else []
+    for code in sorted(used):
+        said.append(f"1 {code} = {currency} {t.exchange[code]} (as of {t.exchange_date or 'no date given'}).")
+    if any(o.supplier.imported for o in answer.offers):
+        said.append(_border(answer))
+    said += _unweighed(answer)
+    growth = answer.wishes.price_inflation_rate
+    if growth > 0:
+        said.append(f"Quotes that are out of date are raised from their day by {rate(growth)} a year.")
+    return said
+
+
+def _taxed_at_home(answer: QuotesAnswer) -> bool:
+    """Whether the VAT at home is in any figure: a price that has its VAT in is taken as it stands."""
+    back = answer.case.customs.buyer != "private"
+    return back or any(o.supplier.imported or not o.supplier.vat_included for o in answer.offers)
+
+
+def _unweighed(answer: QuotesAnswer) -> list[str]:
+    """Suppliers whose carriage goes by weight, where a weight is not known."""
+    said = []
+    for name, terms in answer.found.order.suppliers.items():
+        mine = [o for o in answer.offers if o.supplier.supplier == name]
+        lacking = list(dict.fromkeys(o.quote.item for o in mine if o.quote.weight_kg is None))
+        if mine and mine[0].supplier.bands and not terms.bands:
+            named = ", ".join(lacking[:MOST_SAID]) + (", ..." if len(lacking) > MOST_SAID else "")
+            said.append(
+                f"{capital(name)} sends by weight, but no weight is given for {named}: carriage of the heaviest "
+                f"parcel is taken, {price(terms.carriage, mine[0].supplier.currency)}."
+            )
+    return said
+
+
+def _border(answer: QuotesAnswer) -> str:
+    c, currency = answer.case.customs, answer.case.terms.currency
+    free = [
+        f"{what} free up to {money(limit, currency)} of goods a consignment"
+        for what, limit in (("duty", c.duty_free_up_to), ("VAT", c.vat_free_up_to))
+        if limit > 0
+    ]
+    if c.flat_duty_rate is not None:
+        free.append(f"duty {rate(c.flat_duty_rate)} flat up to {money(c.flat_duty_up_to, currency)}")
+    if c.hand_allowance > 0:
+        free.append(f"{money(c.hand_allowance, currency)} carried in by hand goes free")
+    listed = "; ".join(free) or "no thresholds"
+    return f"At the border (as of {c.as_of or 'no date given'}): {listed}. Ask your customs office: such terms move."

@@ -1,0 +1,108 @@
+"""What a case says that may be a slip of the pen: remarks, never refusals. The rules are rows of look_again.csv."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+
+from repairecon.read.look_again_case import case_facts
+from repairecon.read.look_again_supply import supply_facts
+from repairecon.read.looked_at import Fact, Looked, rows_of
+from repairecon.read.values import plain
+from repairecon.records import Case, Source
+
+_ALIKE = 3
+_TO_NEW, _CLOCK = "against new", "today against the clock"
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something worth a second look.
+
+    ``rule`` is the word by which ``checked`` in case.toml acknowledges it, alone or with the name of the row
+    (``part price: impeller``); ``could_turn`` tells whether it may turn the advice.
+    """
+
+    rule: str
+    where: Source
+    what: str
+    could_turn: bool
+    acknowledged: bool
+
+
+def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
+    """Everything in a case that is worth a second look.
+
+    Parameters
+    ----------
+    case : Case
+        As it was read.
+    today : str
+        What the clock says, year-month-day; blank: that of this machine. Dates are held against the day that the case
+        states for its order, else against this one.
+
+    Returns
+    -------
+    tuple[Remark, ...]
+        What may turn the advice first; acknowledged ones are marked, for whoever shows them to leave out.
+    """
+    on = Looked(case, today)
+    checked = {_plain(word) for word in getattr(case, "checked", "").split(";")}
+    found: dict[tuple[str, bool], dict[tuple[Source, str], Remark]] = {}
+    for fact in (*case_facts(on), *supply_facts(on)):
+        row = _rules()[fact.quantity]
+        said = _said(row, fact, on.clock if fact.quantity == _CLOCK else on.today)
+        if said:
+            known = not checked.isdisjoint((_plain(row["rule"]), _plain(f"{row['rule']}: {fact.name}")))
+            turns = row["turns"] == "yes"
+            remark = Remark(rule=row["rule"], where=fact.where, what=said, could_turn=turns, acknowledged=known)
+            alike = _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
+            found.setdefault((alike, known), {}).setdefault((fact.where, said), remark)
+    folded = [r for (_, known), same in found.items() for r in _folded(list(same.values()), known)]
+    return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
+
+
+def _plain(words: str) -> str:
+    return " ".join(words.casefold().split())
+
+
+def _folded(same: list[Remark], known: bool) -> list[Remark]:
+    """A slip in one figure that all are compared with makes one remark, not one a row."""
+    if len(same) <= _ALIKE or known:
+        return same
+    first = max(same, key=lambda r: r.could_turn)
+    return [replace(first, what=f"{first.what} (And {len(same) - 1} more like it.)")]
+
+
+@cache
+def _rules() -> Mapping[str, Mapping[str, str]]:
+    return {row["quantity"]: row for row in rows_of("look_again.csv")}
+
+
+def _said(row: Mapping[str, str], fact: Fact, today: datetime.date) -> str:
+    """The sentence of a rule that the quantity breaks; empty if it keeps it."""
+    below = row["below"] and fact.value < float(row["below"])
+    above = row["above"] and fact.value > float(row["above"])
+    if not below and not above:
+        return ""
+    shown = fact.value if fact.shown is None else fact.shown
+    sentence = row["says_below" if below else "says_above"].format(
+        name=fact.name,
+        shown=_figure(shown) if isinstance(shown, float | int) else shown,
+        shown_text=shown,
+        against="" if fact.against is None else _figure(fact.against),
+        today=today.isoformat(),
+    )
+    return sentence[:1].upper() + sentence[1:]
+
+
+def _figure(value: float) -> str:
+    """A figure as its owner wrote it; what tax or a rate has made of it is cut, not rounded, to what can be read."""
+    text = plain(value)
+    whole, _, rest = text.partition(".")
+    if not rest or "e" in text:
+        return text
+    zeros = len(rest) - len(rest.lstrip("0"))
+    return whole if abs(value) >= 100 else f"{whole}.{rest[: max(2, zeros + 2 if whole.lstrip('-') == '0' else 0)]}"

@@ -1,0 +1,142 @@
+"""The answer in a terminal: one screen first, all of it or one part on request."""
+
+from __future__ import annotations
+
+from repairecon.rebuild_or_buy import headline, parts, sentences
+from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.headline import SPARE
+from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
+from repairecon.show.sheet import Panel
+from repairecon.show.words import measured, number, tenths, whole
+
+MOST_LINES, FEWEST_WAYS = 24, 4
+OWN_FILES = {
+    "case.toml", "parts.csv", "tasks.csv", "events.csv", "ways.csv", "suppliers.csv", "quotes.csv", "looks.csv",
+    "lives.csv", "carriage.csv", "remedies.csv", "learned.toml",
+}  # fmt: skip
+"""What the owner wrote; a number from elsewhere is a default."""
+
+
+def first_screen(answer: Answer, width: int = 0) -> str:
+    """The advice, the ways, what to look at, when to stop, what would change it: at most MOST_LINES lines."""
+    width = width or terminal_width()
+    blank = Block([(0, [""])])
+    blocks = [
+        Block([(8, _head(answer, width, 2)), (0, _head(answer, width, 1))]),
+        Block.of("", sentences.so_far(answer), width, 6, 3),
+        *_advice(headline.advice(answer), width),
+        blank,
+        _ways(answer, width),
+        Block([(5, [shortened(parts.ways(answer).title, width)]), (0, [])]),
+        blank,
+        Block.of("Look first:", _looks(answer), width, 7, 4),
+        Block.of("When to stop:", _stops(answer), width, 6, 2),
+        Block.of("It turns:", _turns(answer), width, 6, 3),
+        Block.of("Guesses:", _guesses(answer), width, 6, 4),
+        Block.of("Before you start:", _cautions(answer), width, 5, 1),
+        Block([(0, wrapped(f"More: --full --part {'|'.join(parts.PARTS)}", width=width).split("\n"))]),
+    ]
+    return "\n".join(fitted(blocks, MOST_LINES)) + "\n"
+
+
+def _head(answer: Answer, width: int, lines: int) -> list[str]:
+    """The unit and whose figures these are, in so many lines at most."""
+    figures = f"figures: {answer.case.unit.figures}" if answer.case.unit.figures else ""
+    room = width - len(figures) - 2
+    title = wrapped(parts.title(answer), width=room).split("\n")
+    title = title[:lines] if len(title) <= lines else [*title[: lines - 1], shortened(parts.title(answer), room)]
+    return [f"{title[0]}{figures.rjust(width - len(title[0]))}".rstrip(), *title[1:]]
+
+
+def _advice(said: list[str], width: int) -> list[Block]:
+    """What to do by itself, then why; what it comes to is never cut."""
+    do, why = said[0], said[1:]
+    forms = [(9 if why[many - 1].startswith(SPARE) else 4, wrapped(" ".join(why[:many]), width=width).split("\n"))
+             for many in range(len(why), 0, -1)]  # fmt: skip
+    return [Block([(0, wrapped(do, width=width).split("\n"))]), Block(forms or [(0, [])])]
+
+
+def _ways(answer: Answer, width: int) -> Block:
+    """The table of ways, a line each; where the page is low, the dearest go first."""
+    table = parts.ways(answer).table
+    room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
+    table["way"] = [shortened(name, room) for name in table["way"]]
+    head, _, *rows = as_text(table, "").split("\n")
+    forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
+    for many in range(len(rows) - 2, FEWEST_WAYS - 1, -1):
+        forms.append((7, [head, *rows[:many], f"({whole(len(rows) - many)} dearer ways: --full)"]))
+    return Block(forms)
+
+
+def _looks(answer: Answer) -> list[str]:
+    """The looks that pay, but for the one that the advice names."""
+    currency = answer.case.terms.currency
+    paying = [w for w in answer.looks_at_hand if w.net > 0]
+    return [sentences.look(w, currency) for w in paying if w.look != answer.advice.what]
+
+
+def _stops(answer: Answer) -> list[str]:
+    """The rules of when to stop that the advice does not say, and the most worth spending."""
+    if not headline.strips(answer):
+        return []
+    return [s for s in (*sentences.stop_rule(answer, elsewhere=False), sentences.repair_limit(answer)) if s]
+
+
+def _turns(answer: Answer) -> list[str]:
+    """What would change the advice, nearest first; over the years the life at which it turns."""
+    a, lines = answer.advice, []
+    if a.basis == "years" and a.life_turns is not None:
+        expected = answer.horizon.ways.loc[a.way, "median_life"]
+        side = "under" if a.life_turns < expected else "over"
+        lines.append(f"{a.way} lasting {side} {tenths(a.life_turns)} years, {tenths(expected)} expected")
+    if a.way == answer.verdict.best:
+        inside = [f for f in answer.flips if f.within_range]
+        lines += [sentences.flip(f) for f in inside[:2]]
+        if not inside and answer.flips:
+            lines.append(f"no number within its range; the nearest is {sentences.flip(answer.flips[0])}")
+    return [f"{capital(line) if k else line}." for k, line in enumerate(lines)]
+
+
+def _cautions(answer: Answer) -> list[str]:
+    """The first cautions, the others counted."""
+    first, rest = list(answer.cautions[:2]), len(answer.cautions) - 2
+    return [*first, *([f"({whole(rest)} more: --part cautions)"] if rest > 0 else [])]
+
+
+def _guesses(answer: Answer) -> list[str]:
+    """Assumed numbers that can turn the advice between their good and bad case; the others counted."""
+    own = {n.name: n.source.partition(":")[0] in OWN_FILES for n in answer.numbers}
+    turning = [s for s in answer.swings if min(s.lead_low, s.lead_high) < 0 and not own.get(s.number, True)]
+    said = "; ".join(
+        f"{sentences.plain_number(s.number)} ({number(s.value_low)} to {measured(s.value_high, s.unit)})"
+        for s in turning
+    )
+    many = len(answer.assumed)
+    if not many:
+        return []
+    if not said:
+        return [f"{whole(many)} assumed figures (--part assumed); no price, hour or day turns it."]
+    return [f"{said} can turn it.", f"{whole(many)} figures are assumed (--part assumed)."]
+
+
+def full(answer: Answer) -> str:
+    """All of the answer."""
+    blocks = [*parts.advice(answer), *(b for part in parts.PARTS.values() for b in part(answer))]
+    return _text(blocks)
+
+
+def one_part(answer: Answer, name: str) -> str:
+    """One part of the answer; only that is worked out."""
+    return _text(parts.PARTS[name](answer))
+
+
+def _text(blocks: parts.Blocks) -> str:
+    width = terminal_width()
+    said = []
+    for b in blocks:
+        if isinstance(b, Panel):
+            lines = [wrapped(line, "- " if b.listed else "", width) for line in b.lines]
+            said.append("\n".join([*([b.title] if b.title else []), *lines]))
+        elif len(b.table):
+            said.append("\n".join([wrapped(b.title, width=width), as_text(b.table, "", fold=True, width=width)]))
+    return "\n\n".join(said) + "\n"

@@ -1,0 +1,373 @@
+"""What all charts share: colours and letters, the page a chart stands on, names at the ends of lines, handing it on."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Literal
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.patheffects import withStroke
+from matplotlib.text import Text
+from matplotlib.textpath import text_to_path
+from matplotlib.ticker import MaxNLocator
+from matplotlib.transforms import Bbox
+
+from repairecon.show.words import chance_words, days_words, measured, money
+
+INK, QUIET, PALE = "#22303c", "#5f6b75", "#d5dbe0"
+MAIN, MAIN_TINT, TURN, TURN_DARK, TURN_TINT, REST_TINT = (
+    "#1f6fa8", "#cbe1f0", "#c86a10", "#8f4a06", "#f8d9b0", "#e4e8eb",
+)  # fmt: skip
+LINES = ("#1f6fa8", "#c86a10", "#22303c", "#8a4f9e", "#2585ad", "#846a06", "#68747d", "#b5567f", "#5b4636")
+DASHES = ("solid", (0, (6, 2)), (0, (2, 1.5)))
+SIZE, SMALL, TITLE_SIZE = 9.5, 9.0, 12.0
+LINE = SIZE * 1.3 / 72.0
+"""Height of a line of text, inches."""
+WIDTH, WIDE, HEIGHT, LOW, EDGE = 9.0, 10.5, 4.5, 2.5, 0.12
+NO_BREAK = "\u00a0"
+HALO = (withStroke(linewidth=2.5, foreground="white"),)
+"""Keeps text legible over lines."""
+
+Place = tuple[float, float]
+
+
+@lru_cache(maxsize=4096)
+def inches(text: str, size: float = SIZE, weight: str = "normal") -> float:
+    """Width of one line of text [inch]."""
+    if not text:
+        return 0.0
+    font = FontProperties(size=size, weight=weight)
+    return 1.03 * float(text_to_path.get_text_width_height_descent(text, font, False)[0]) / 72.0
+
+
+def _pieces(word: str, width: float, size: float) -> Iterable[str]:
+    """A word cut into pieces no wider than ``width``, where it holds together least."""
+    if NO_BREAK in word and inches(word, size) > width:
+        for part in word.split(NO_BREAK):
+            yield from _pieces(part, width, size)
+        return
+    piece = ""
+    for letter in word:
+        if piece and inches(piece + letter, size) > width:
+            yield piece
+            piece = ""
+        piece += letter
+    yield piece
+
+
+def wrap(text: str, width: float, size: float = SIZE) -> str:
+    """Text broken into lines no wider than ``width`` [inch]; line breaks in it stay."""
+    lines: list[str] = []
+    for paragraph in text.split("\n"):
+        line = ""
+        for word in paragraph.split(" "):
+            for piece in _pieces(word, width, size):
+                longer = f"{line} {piece}".strip()
+                if line and inches(longer, size) > width:
+                    lines.append(line)
+                    line = piece
+                else:
+                    line = longer
+        lines.append(line)
+    return "\n".join(lines)
+
+
+def money_said(amount: float, currency: str, se: float = 0.0) -> str:
+    """An amount that is never broken over two lines, with the digits that its standard error supports."""
+    return money(amount, currency, se).replace(" ", NO_BREAK)
+
+
+def chance_said(p: float) -> str:
+    """A chance that is never broken over two lines."""
+    return chance_words(p).replace(" ", NO_BREAK)
+
+
+def tall(text: str) -> float:
+    """Height of a block of text [inch]."""
+    return LINE * (text.count("\n") + 1) if text else 0.0
+
+
+def with_unit(value: float, unit: str, currency: str) -> str:
+    if unit in ("day", "days"):
+        return days_words(value)
+    if unit in ("chance", "in 100"):
+        return chance_said(value)
+    return money_said(value, currency) if unit == currency else measured(value, unit)
+
+
+def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (0.0, 0.0),
+           **style: Any) -> Text:  # fmt: skip
+    """Text at a place, shifted by points; a dollar sign in it is only a dollar sign."""
+    look: dict[str, Any] = {"fontsize": SIZE, "color": INK, "linespacing": 1.15, "va": "center", "ha": "left"}
+    look |= style
+    return ax.annotate(
+        text, at, xycoords=coords, xytext=shift, textcoords="offset points",
+        annotation_clip=False, parse_math=False, **look,
+    )  # fmt: skip
+
+
+COLOURS, NARROW = 96, 4.8
+
+
+def figure_of(ax: Axes) -> Figure:
+    """The whole figure that axes stand in."""
+    fig = ax.get_figure(root=True)
+    assert fig is not None
+    return fig
+
+
+def slot(ax: Axes | None, width: float = WIDTH) -> tuple[float, float]:
+    """Width and height [inch] of the place a chart may fill; height 0 when it may choose."""
+    if ax is None:
+        return width - 2 * EDGE, 0.0
+    box, fig = _slot_box(ax), figure_of(ax)
+    return box.width * fig.get_figwidth(), box.height * fig.get_figheight()
+
+
+def _slot_box(ax: Axes) -> Bbox:
+    """The place of the axes before any chart was drawn in it, in shares of the figure."""
+    spec = ax.get_subplotspec()
+    return ax.get_position() if spec is None else spec.get_position(figure_of(ax))
+
+
+@dataclass(frozen=True)
+class Margins:
+    """Room round the plot itself [inch]."""
+
+    left: float
+    right: float
+    axis: float = 0.5
+    top: float = 0.0
+
+
+def framing(title: str, caption: str, width: float, margins: Margins) -> tuple[str, str, float, float]:
+    """Wrapped title and caption, and the room above and below the plot [inch]."""
+    title, caption = wrap(title, width * 0.9, TITLE_SIZE), wrap(caption, width)
+    above = margins.top + 0.14 + (title.count("\n") + 1) * TITLE_SIZE * 1.3 / 72.0
+    below = margins.axis + (tall(caption) + 0.14 if caption else 0.0)
+    return title, caption, above, below
+
+
+def stage(ax: Axes | None, title: str, caption: str, plot_height: float, margins: Margins,
+           width: float = WIDTH, least: float = HEIGHT) -> Axes:  # fmt: skip
+    """Axes with title and caption; the plot itself at least ``plot_height`` if the figure is ours."""
+    slot_width = slot(ax, width)[0]
+    title, caption, above, below = framing(title, caption, slot_width, margins)
+    if ax is None:
+        height = max(least, plot_height + above + below + 2 * EDGE)
+        fig = plt.figure(figsize=(width, height), dpi=100, facecolor="white")
+        x, y = EDGE / width, EDGE / height
+        ax = fig.add_subplot(fig.add_gridspec(1, 1, left=x, right=1 - x, bottom=y, top=1 - y)[0])
+    box = _slot_box(ax)
+    across, up = slot_width / box.width, slot(ax)[1] / box.height
+    bottom, upper = box.y0 + below / up, box.y1 - above / up
+    bottom = min(bottom, upper - 0.2 * box.height)
+    inner = Bbox([[box.x0 + margins.left / across, bottom], [box.x1 - margins.right / across, upper]])
+    ax.set_position(inner)
+    for side in ("top", "right", "left", "bottom"):
+        ax.spines[side].set_visible(False)
+    ax.tick_params(length=0, labelsize=SIZE, labelcolor=QUIET, pad=6.0)
+    start = -margins.left / (inner.width * across)
+    ax.set_title(title, loc="left", x=start, pad=6.0 + 72.0 * margins.top, fontsize=TITLE_SIZE, weight="bold",
+                 color=INK, parse_math=False)  # fmt: skip
+    if caption:
+        shift = (0.0, -72.0 * (margins.axis + 0.08))
+        write(ax, (start, 0.0), caption, "axes fraction", shift, va="top", gid="caption")
+    return ax
+
+
+def plot_room(ax: Axes | None, title: str, caption: str, plot_height: float, margins: Margins,
+              width: float = WIDTH, least: float = HEIGHT) -> tuple[float, float]:  # fmt: skip
+    """Width and height [inch] of the plot itself that ``stage`` will make of the same arguments."""
+    across, up = slot(ax, width)
+    _, _, above, below = framing(title, caption, across, margins)
+    whole = up or max(least - 2 * EDGE, plot_height + above + below)
+    return across - margins.left - margins.right, max(whole - above - below, 0.2 * whole)
+
+
+def check(frame: pd.DataFrame, columns: Sequence[str], words: Sequence[str] = ()) -> None:
+    """Refuse a frame that lacks a column (of numbers or words) or a number, or has no row."""
+    missing = [name for name in (*words, *columns) if name not in frame.columns]
+    if missing:
+        raise ValueError(f"the frame lacks {', '.join(missing)}")
+    if frame.empty:
+        raise ValueError("the frame has no rows: there is nothing to draw")
+    for name in columns:
+        wrong = ~np.isfinite(frame[name].to_numpy(dtype=float))
+        if wrong.any():
+            raise ValueError(f"{name} of {frame.index[wrong][0]} is not a number")
+
+
+def limits(values: Iterable[float], zero_share: float = 0.6) -> tuple[float, float]:
+    """Axis limits round the values; zero is taken in unless all lie far from it."""
+    given = np.asarray(list(values), dtype=float)
+    low, high = float(given.min()), float(given.max())
+    if 0.0 < low < zero_share * high:
+        low = 0.0
+    if zero_share * low < high < 0.0:
+        high = 0.0
+    pad = 0.04 * (high - low) if high > low else (0.1 * abs(high) or 1.0)
+    return (low if low == 0.0 < high else low - pad), (high if high == 0.0 > low else high + pad)
+
+
+def once(frame: pd.DataFrame, name: str, at: str) -> None:
+    """Refuse a frame that says two things of the same name and place."""
+    twice = frame.duplicated([name, at])
+    if twice.any():
+        raise ValueError(f"{name} {frame[name][twice].iloc[0]} stands twice at the same {at}")
+
+
+def ticks(ax: Axes, axis: Literal["x", "y"], say: Callable[[float], str], integer: bool = False) -> None:
+    """Round ticks with as many labels as there is room for, each label once, and a faint grid."""
+    low, high = ax.get_xlim() if axis == "x" else ax.get_ylim()
+    fig = figure_of(ax)
+    room = (ax.bbox.width if axis == "x" else ax.bbox.height) / fig.dpi
+    for many in range(8, 0, -1):
+        locator = MaxNLocator(many, steps=[1, 2, 5, 10], integer=integer)
+        found = [float(v) for v in locator.tick_values(low, high)]
+        labels = {say(v): v for v in reversed(found) if low <= v <= high}
+        need = max((inches(text) + 0.2 if axis == "x" else 2 * LINE for text in labels), default=0.0)
+        if need * len(labels) <= room:
+            break
+    set_ticks = ax.set_xticks if axis == "x" else ax.set_yticks
+    set_ticks(list(labels.values()), list(labels), parse_math=False)
+    ax.grid(True, axis=axis, color=PALE, linewidth=0.8)
+    ax.set_axisbelow(True)
+    if low < 0.0 < high:
+        (ax.axvline if axis == "x" else ax.axhline)(0.0, color=QUIET, linewidth=1.0, zorder=1)
+
+
+def inches_down(ax: Axes, total: float) -> None:
+    """An up-and-down axis in inches from the top, content in the middle; squeezed if there is no room."""
+    fig = figure_of(ax)
+    spare = max(0.0, ax.bbox.height / fig.dpi - total) / 2
+    ax.set_ylim(total + spare, -spare)
+    ax.set_yticks([])
+
+
+def axis_label(ax: Axes, axis: Literal["x", "y"], text: str) -> None:
+    label = ax.set_xlabel if axis == "x" else ax.set_ylabel
+    label(text, fontsize=SIZE, color=QUIET, parse_math=False)
+
+
+def error_of(row: pd.Series[Any], column: str) -> float:
+    """The standard error of a sampled figure; 0 if the frame does not tell."""
+    return float(row[column]) if column in row.index else 0.0
+
+
+def may_be_chosen(row: pd.Series[Any]) -> bool:
+    return bool(row["allowed"]) if "allowed" in row.index else True
+
+
+def save_png(fig: Figure, dpi: float = 100.0) -> bytes:
+    """The figure as a small PNG file, the same bytes for the same chart; nothing is cut off."""
+    from PIL import Image
+
+    buffer, small, nameless = io.BytesIO(), io.BytesIO(), {"Software": None}
+    fig.savefig(buffer, format="png", dpi=dpi, bbox_inches="tight", pad_inches=EDGE, metadata=nameless)
+    with Image.open(buffer) as picture:
+        few = picture.convert("RGB").convert(
+            "P", palette=Image.Palette.ADAPTIVE, colors=COLOURS, dither=Image.Dither.NONE
+        )
+        few.save(small, format="png", optimize=True)
+    return small.getvalue()
+
+
+def alt_text(ax: Axes) -> str:
+    """Title and caption of a chart in one line, for readers who cannot see it."""
+    title = ax.get_title(loc="left") or ax.get_title()
+    captions = [text.get_text() for text in ax.texts if text.get_gid() == "caption"]
+    sentences = [" ".join(part.split()) for part in (title, *captions) if part]
+    return " ".join(said if said[-1] in ".!?" else f"{said}." for said in sentences)
+
+
+def show(ax: Axes) -> None:
+    """Put a chart on a notebook's page, with the words that stand for it where it cannot be seen."""
+    from IPython.display import Image, display
+
+    fig = figure_of(ax)
+    display(Image(save_png(fig)), metadata={"image/png": {"alt": alt_text(ax)}})
+    plt.close(fig)
+
+
+def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
+    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other.
+
+    They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
+    """
+    order = np.argsort(np.asarray(wanted, dtype=float), kind="stable")
+    size = np.asarray(sizes, dtype=float)[order]
+    stacked = np.cumsum(size) - size / 2
+    start = np.clip(_rising(np.asarray(wanted, dtype=float)[order] - stacked), low, max(low, high - size.sum()))
+    places = np.empty(len(size))
+    places[order] = start + stacked
+    return [float(place) for place in places]
+
+
+def _rising(values: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    """The nearest series that never falls: what falls is put at its mean."""
+    blocks: list[list[float]] = []
+    for value in values:
+        block = [float(value)]
+        while blocks and np.mean(blocks[-1]) > np.mean(block):
+            block = blocks.pop() + block
+        blocks.append(block)
+    return np.array([np.mean(block) for block in blocks for _ in block])
+
+
+def end_margin(width: float) -> float:
+    """Width of the margin for the texts [inch], on a page of a width."""
+    return max(0.24 * width, min(2.2, 0.33 * width))
+
+
+def end_texts(names: Sequence[str], more: Sequence[str], room: float) -> list[str]:
+    """Name and what else is said of each line, as wide as the margin allows bold letters."""
+    said = zip(names, more, strict=True)
+    return [wrap(f"{name}\n{rest}" if rest else name, room, SIZE * 1.12) for name, rest in said]
+
+
+def name_ends(ax: Axes, ends: Sequence[Place], texts: Sequence[str], short: Sequence[str], inks: Sequence[str],
+              weights: Sequence[str]) -> None:  # fmt: skip
+    """Texts in the right margin, led to from the ends of their lines; the short ones if room is scarce."""
+    up = ax.bbox.height / figure_of(ax).dpi
+    if 1.08 * sum(map(tall, texts)) > up:
+        texts = short
+    low, high = ax.get_ylim()
+    scale, right = up / (high - low), ax.get_xlim()[1]
+    sizes = [1.08 * tall(text) for text in texts]
+    places = spread([scale * (y - low) for _, y in ends], sizes, 0.0, up)
+    for (x, y), place, text, ink, weight in zip(ends, places, texts, inks, weights, strict=True):
+        level = low + place / scale
+        ax.plot([x, right], [y, level], color=ink, linewidth=0.9, linestyle=(0, (1, 2)), clip_on=False)
+        write(ax, (1.0, level), text, ("axes fraction", "data"), (6.0, 0.0), color=ink, weight=weight)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A chart as two PNG files in base64, for a wide page and for a narrow one, with the words that stand for it."""
+
+    wide: str
+    narrow: str
+    alt: str
+
+    @classmethod
+    def of(cls, draw: Callable[[Axes | None], Axes], height: float) -> Picture:
+        """Draw a chart at its own size, and NARROW wide and ``height`` high [inch]."""
+        ax = draw(None)
+        alt, wide = alt_text(ax), save_png(figure_of(ax))
+        fig = plt.figure(figsize=(NARROW, height), dpi=100, facecolor="white")
+        draw(fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0]))
+        narrow = save_png(fig)
+        plt.close(figure_of(ax))
+        plt.close(fig)
+        wide_text, narrow_text = (base64.b64encode(png).decode("ascii") for png in (wide, narrow))
+        return cls(wide_text, narrow_text, alt)

@@ -1,0 +1,292 @@
+"""Hoses by bore, what they carry, and the printed standard; pump shaft seals and parts of a maker's number."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from functools import cache
+
+from repairecon.records import Designation
+from repairecon.standards.findings import Found, Judging, compare_features, compare_sizes, sized
+from repairecon.standards.materials import take_material
+from repairecon.standards.tables import Row, rows
+from repairecon.standards.words import INCH, PART, Text, exact, millimetres, shown
+
+KIND = "hose"
+PUMP_SEAL = "pump shaft seal"
+MAKERS = "maker's number"
+SAME_BORE = Decimal("0.45")
+"""mm within which a bore of inches and one of mm are of one nominal size, where the table has none."""
+_STANDARDS = re.compile(
+    r"(?:\b(ISO ?7840|ISO ?8469|ISO ?13363|USCG|(?:SAE ?)?J(?:1527|2006|1942|20))(?!\d)(?::\d{4})?)"
+    r"|\b((?:SAE ?)?100 ?R\d{1,2}|(?:SAE ?)?30 ?R\d{1,2}|EN ?85[34] ?\w{3})\b"
+)
+_CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(?![\w])")
+_DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\b")
+_BORE = re.compile(rf"(?<![\w.\-/])(?:DN ?)?({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
+_LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
+_SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
+FUEL = ("fuel", "diesel fuel")
+
+
+def nominal(bore: Decimal) -> Row | None:
+    """The row of nominal bores that a size [mm] names: its own number, or its inch size."""
+    for row in rows("hose_bores"):
+        if exact(row["bore_nominal_mm"]) == bore:
+            return row
+        if row["inch_as_mm"] and abs(exact(row["inch_as_mm"]) - bore) <= Decimal("0.06"):
+            return row
+    return None
+
+
+def read(text: Text, sure: bool) -> Found | None:
+    """A hose: its bore in mm, inches or as a dash number, what it carries, its standard and class."""
+    if not sure:
+        return None
+    found = Found(KIND, labels={"bore": "bore", "inner": "bore", "outer": "outside", "diameter": "bore"})
+    text.left = re.sub(r"(\d)X\d+(?:\.\d+)? ?M(?!\w)", r"\1 MM", text.left)  # 25 mm x 2 m: the length sold
+    standard = text.take(_STANDARDS)
+    if standard:
+        found.marks["standard"] = re.sub(r"[ ]|^SAE", "", standard[1] or standard[2])
+    while text.take(_LENGTH):
+        pass
+    class_ = text.take(_CLASS)
+    if class_:
+        found.marks["class"] = class_[1]
+    services = [e.value for _, e in text.entries if e.kind == KIND and e.feature == "service"]
+    text.entries = [(w, e) for w, e in text.entries if not (e.kind == KIND and e.feature in ("service", "measure"))]
+    if services:
+        several = [s for s in dict.fromkeys(services) if s != "water" or len(set(services)) == 1]
+        found.marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
+    bore = _bore(text)
+    if bore is None:
+        return None
+    take_material(text, found)
+    found.dims["bore"] = bore
+    row = nominal(bore)
+    found.used = [] if row is None else [row]
+    found.size = f"{shown(bore)} mm" if row is None else f"{row['bore_nominal_mm']} mm"
+    _trust_standard(found)
+    return found
+
+
+def _bore(text: Text) -> Decimal | None:
+    labelled = sized(text, "bore") or sized(text, "inner") or sized(text, "diameter")
+    if labelled is not None:
+        return labelled
+    dash = text.take(_DASH)
+    if dash:
+        return int(dash[1] or dash[2]) * INCH / 16
+    written = text.take(_BORE)
+    return None if written is None else millimetres(written[1], written[2])
+
+
+def _trust_standard(found: Found) -> None:
+    for row in rows("hose_standards"):
+        names = re.sub(r"[ ]|SAE", "", row["standard"])
+        if found.marks.get("standard", "-") in names and found.marks.get("class", row["mark"]) == row["mark"]:
+            found.used.append(row)
+            return
+
+
+def compare(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    """All findings on two hoses."""
+    compare_features(wanted, offered, judging)
+    _bores(wanted, offered, judging)
+    want, has = wanted.marks.get("service", ""), offered.marks.get("service", "")
+    if want in FUEL or wanted.marks.get("standard") in ("ISO7840", "ISO8469", "J1527"):
+        _fuel(wanted, offered, judging)
+    elif want != has and want and has:
+        _services(want, has, judging)
+    elif want and not has and not offered.marks.get("standard"):
+        judging.near(f"the offer does not say what it carries, {want} is wanted: ask", "service")
+    elif has and not want:
+        judging.near(f"the offer is for {has}; what the old hose carries was not said: ask", "service")
+    if want not in FUEL:
+        _printed(wanted, offered, judging)
+    _walls(wanted, offered, judging)
+    rubbers = wanted.marks.get("material", ""), offered.marks.get("material", "")
+    if rubbers[0] == rubbers[1] == "":
+        judging.caution("Ask the working pressure and temperature; a suction hose needs a wire helix.")
+
+
+def _bores(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    want, has = exact(wanted.dims["bore"]), exact(offered.dims["bore"])
+    judging.gap("bore", has - want)
+    rows_ = nominal(want), nominal(has)
+    alike = rows_[0] is rows_[1] if all(rows_) else abs(want - has) <= SAME_BORE or _one_tail(want, has)
+    if alike:
+        judging.note(f"same nominal bore: {wanted.size}")
+    else:
+        what = "does not go on the tail and throttles the flow" if has < want else "is loose on the tail and leaks"
+        judging.refuse(f"bore {shown(has)} against {shown(want)} mm: {what}", "bore")
+
+
+def _one_tail(want: Decimal, has: Decimal) -> bool:
+    """Whether two bores are sold for one hose tail, one named in inches and one in mm."""
+    for row in rows("hose_tails"):
+        bores = {exact(row["tail_mm"]), *(exact(b) for b in re.findall(r"\d+(?:\.\d+)?", row["hose_bore_mm_sold"]))}
+        inch = any(abs(b - exact(row["tail_mm"])) < Decimal("0.03") for b in (want, has))
+        if inch and all(any(abs(b - known) < Decimal("0.03") for known in bores) for b in (want, has)):
+            return True
+    return False
+
+
+def _services(want: str, has: str, judging: Judging) -> None:
+    for row in rows("hose_unfit_words"):
+        if want in row["wanted_service"] and has in row["offered_words"]:
+            judging.used(row)
+            judging.refuse(f"a hose for {has} for {want}: {row['note']}", "service")
+            return
+    if {want, has} == {"water", "raw water"}:
+        judging.near(f"for {has} against {want}: ask whether it stands suction", "service")
+    else:
+        judging.refuse(f"a hose for {has} is not one for {want}", "service")
+
+
+def _fuel(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    """A fuel hose goes by its printed mark; without one it is unfit."""
+    service = offered.marks.get("service", "")
+    material = offered.marks.get("material", "")
+    if (service and service not in FUEL) or material in ("PVC", "VMQ"):
+        judging.refuse(f"a hose for {service or material} swells or lets fuel through", "service")
+        return
+    want, has = (_fuel_class(part) for part in (wanted, offered))
+    if not has[0]:
+        said = "the offer names no standard and no class: ask for the printed mark; treat as unfit until then"
+        judging.unknown(said, "standard")
+        return
+    if not want[0]:
+        judging.near(f"the offer is {' '.join(has)}; the class of the old hose was not said: ask", "standard")
+    elif want != has:
+        _fuel_classes(want, has, judging)
+
+
+def _fuel_class(part: Designation) -> tuple[str, str]:
+    standard = part.marks.get("standard", "").replace("USCG", "J1527")
+    return standard, part.marks.get("class", "")
+
+
+def _fuel_classes(want: tuple[str, str], has: tuple[str, str], judging: Judging) -> None:
+    said = f"{' '.join(has)} against {' '.join(want)}"
+    fire = [c.startswith("A") or s == "ISO7840" for s, c in (want, has)]
+    if "30R" in has[0] or has[0] not in ("ISO7840", "ISO8469", "J1527"):
+        judging.refuse(f"{said}: car or other hose, not fire tested", "standard")
+    elif fire[0] and not fire[1]:
+        judging.refuse(f"{said}: same use, but not fire resistant: not for an engine space", "standard")
+    elif "1" in want[1] and "2" in has[1]:
+        judging.refuse(f"{said}: class 2 is for vent and fill, not for a line always full of fuel", "class")
+    elif bool(want[1]) != bool(has[1]):
+        judging.near(f"{said}: only one of the two says its class: ask", "class")
+    elif want[0] == has[0]:
+        judging.near(f"{said}: another class of permeation; ask which one the rules of the boat name", "class")
+    else:
+        judging.near(f"{said}: another test; ask which one the rules of the boat name", "standard")
+
+
+def _printed(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    if wanted.marks.get("standard") in ("ISO7840", "ISO8469", "J1527"):
+        return
+    for name in ("standard", "class"):
+        want, has = wanted.marks.get(name, ""), offered.marks.get(name, "")
+        if want and has and want != has:
+            judging.refuse(f"{name} {has} against {want}: another construction and pressure", name)
+        elif want and not has:
+            judging.near(f"the offer does not say {want}: ask for the printed mark", name)
+        elif has and not want:
+            judging.note(f"the offer is marked {has}")
+
+
+def _walls(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    want, has = wanted.marks.get("wall", ""), offered.marks.get("wall", "")
+    if want == has:
+        return
+    if want == "hard" and has:
+        suction = wanted.marks.get("service") == "raw water"
+        said = "a soft wall without wire collapses under suction" if suction else "kinks or flattens in bends"
+        (judging.refuse if suction else judging.near)(f"{has} wall against hard: {said}", "wall")
+    elif want and has:
+        judging.near(f"{has} wall against {want}: stiffer or softer in the bend", "wall")
+    elif want:
+        judging.near(f"the offer does not say its wall, {want} is wanted: ask", "wall")
+    elif wanted.marks.get("service") == "raw water" and has == "soft":
+        judging.near("a soft wall without wire collapses under suction: ask", "wall")
+    else:
+        judging.note(f"the offer has a {has} wall; that of the old hose was not said")
+
+
+def read_pump_seal(text: Text, sure: bool) -> Found | None:
+    """A mechanical seal of a pump: by EN 12756 (NU043S0) or by its shaft."""
+    code = text.take(_SEAL)
+    if code:
+        shaft = Decimal(code[3])
+        hand = {"R": "right", "L": "left"}.get(code[4] or "", "")
+        marks = {"lengths": "normal" if code[1] == "N" else "short", "hand": hand, "seat": code[5] or "",
+                 "balance": "unbalanced" if code[2] == "U" else "balanced"}  # fmt: skip
+        size = code[1] + code[2] + code[3]
+        column = "designation_normal" if code[1] == "N" else "designation_short"
+        row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
+        marks |= _materials(text)
+    elif sure:
+        shaft_mm = sized(text, "shaft") or sized(text, "inner") or sized(text, "diameter") or _bore(text)
+        if shaft_mm is None:
+            return None
+        shaft, marks, row = shaft_mm, {}, None
+        size = f"{shown(shaft)} mm shaft"
+    else:
+        return None
+    found = Found(PUMP_SEAL, size, {"shaft": shaft}, marks, {}, [] if row is None else [row], row is not None)
+    found.labels = {"shaft": "shaft"}
+    take_material(text, found)
+    return found
+
+
+@cache
+def _material_code() -> re.Pattern[str]:
+    """Five letters of EN 12756: face, seat, secondary seals, spring, other metal."""
+    codes = {part: "|".join(r["code"] for r in rows("mechanical_seal_materials") if r["part"] == part)
+             for part in ("face", "secondary seal", "spring or metal")}  # fmt: skip
+    metal = codes["spring or metal"]
+    return re.compile(
+        rf"(?<![\w.])({codes['face']})({codes['face']})({codes['secondary seal']})({metal})({metal})(?!\w)"
+    )
+
+
+def _materials(text: Text) -> dict[str, str]:
+    """What a mechanical seal is made of, by its letters."""
+    code = text.take(_material_code())
+    parts = ("face", "face", "secondary seal", "spring or metal", "spring or metal")
+    means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
+    names = ("face", "seat face", "secondary seal", "spring", "metal")
+    return {n: means[p, c] for n, p, c in zip(names, parts, code.groups(), strict=True)} if code else {}
+
+
+def compare_pump_seals(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
+    compare_features(wanted, offered, judging)
+    compare_sizes(wanted, offered, judging, {"shaft": "shaft"}, Decimal("0.05"))
+    coded = [bool(part.marks.get("lengths")) for part in (wanted, offered)]
+    if not all(coded) and wanted.text != offered.text:
+        judging.unknown("only the shaft is said: ask for seat bore, seat depth and working length, or EN 12756", "size")
+    judging.caution("Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.")
+
+
+def read_makers(text: Text, sure: bool) -> Found | None:
+    """A part that no public standard sizes: its maker's number."""
+    if not sure:
+        return None
+    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)")
+    if number is None or re.search(r"\dX\d", number[0]):
+        return None
+    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), {}, {}, listed=False)
+
+
+def compare_makers(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    """Two parts of makers' numbers: equal numbers or nothing can be said."""
+    compare_features(wanted, offered, judging)
+    if wanted.size == offered.size:
+        judging.note("no public standard sizes such a part: the two bear the same maker's number")
+        judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")
+    else:
+        judging.unknown("no public standard sizes such a part, and the maker's numbers differ: ask the seller which "
+                        "number it replaces, and measure", "number")  # fmt: skip
