@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.advice import WORTH_HAVING
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.sentences import named, step
