@@ -20,7 +20,6 @@ from repairecon.formulas import discount, lives, renewal
 from repairecon.rebuild_or_buy.lives import (
     Clocks,
     Failures,
-    can_follow,
     clocks_of,
     discounted_failures,
     failures,
@@ -32,7 +31,7 @@ from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes
 from repairecon.rebuild_or_buy.remedies import life_shares
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, grow
-from repairecon.records import Way, Years
+from repairecon.records import RepaireconError, Way, Years
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -288,9 +287,14 @@ def break_even_life(ledger: Ledger, i: int) -> float | None:
 def _lowest_factor(ledger: Ledger, i: int) -> float:
     """Where the search for a break-even life begins: a twentieth, or what the steps can still follow."""
     low = FACTORS[0]
-    while low < 1.0 and not can_follow(clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)], low), ledger.years):
-        low *= 2.0
-    return min(low, 1.0)
+    while low < 1.0:
+        try:
+            ledger.later(i, low)
+        except RepaireconError:
+            low *= 2.0
+        else:
+            return low
+    return 1.0
 
 
 def _replacement_age(ledger: Ledger, i: int) -> float:
