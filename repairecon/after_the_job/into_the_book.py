@@ -60,7 +60,7 @@ def _written(
     try:
         return book.write_job(
             reference_of(found.decision), received, fitted, items.unit, hours=hours, date=on,
-            new_cards=items.cards.values(), new_unit=items.new_unit, write=write,
+            new_cards=items.cards.values() if items.wishes.new_cards else None, write=write,
         )  # fmt: skip
     except (BookFileError, BookBusyError):
         raise
