@@ -127,7 +127,8 @@ def test_near_tie_says_either_and_a_flip():
     ways[2] = replace(ways[2], price=rc.span(price.low - gap, price.likely - gap, price.high - gap))
     answer = rebuild_or_buy(rc.case(ways=tuple(ways)), draws=4_000)
     assert answer.verdict.near_tie
-    assert answer.advice.near_tie == ("near tie" in as_json(answer)["verdict"])
+    assert answer.advice.ties
+    assert "would cost the same" in as_json(answer)["verdict"]
     assert "(then " in " ".join(sentences.flips(answer))
 
 
@@ -149,7 +150,7 @@ class TestScreen:
         assert (barred["p_cheapest"] == 0).all()
         assert answer.table["p_cheapest"].sum() == pytest.approx(1.0)
         assert answer.verdict.best in ("exchange", "new")
-        assert "Not to be chosen on price alone" in full(answer)
+        assert "Not to be chosen on price alone" in " ".join(full(answer).split())
 
     def test_cheap_barred_way_is_named_but_not_chosen(self):
         ways = list(rc.ways())
