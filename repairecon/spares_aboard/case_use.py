@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from repairecon.read.case_folder import read_case
+from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.rebuild_or_buy.years import Horizon
 from repairecon.records import Case, RepaireconError, SpareWish
 from repairecon.spares_aboard.answer import CaseWorth
 

@@ -37,7 +37,7 @@ from plain_numpy import PlainNumpy  # noqa: E402
 from reference_case import branch, case, span  # noqa: E402
 from reference_problem import MEMORY, fresh, timed, uniforms  # noqa: E402
 
-from repairecon.rebuild_or_buy.courses import cheapest_over_years  # noqa: E402
+from repairecon.rebuild_or_buy.horizon import cheapest_over_years  # noqa: E402
 from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402

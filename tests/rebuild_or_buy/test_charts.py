@@ -48,10 +48,7 @@ def ways_table(many: int, seed: int = 0) -> pd.DataFrame:
 def curves(many: int) -> pd.DataFrame:
     costs = np.linspace(0.0, 4000.0, 201)
     starts = 100.0 + 150.0 * np.arange(many)
-    columns = {
-        way: np.clip((costs - low) / (1.4 * low), 0, 1)
-        for way, low in zip(WAYS[:many], starts, strict=True)
-    }
+    columns = {way: np.clip((costs - low) / (1.4 * low), 0, 1) for way, low in zip(WAYS[:many], starts, strict=True)}
     return pd.DataFrame(columns, index=costs)
 
 

@@ -99,9 +99,7 @@ class Tags(HTMLParser):
 
     def handle_starttag(self, tag, attrs):
         self.seen.add(tag)
-        self.fetched += [
-            v for k, v in attrs if k in ("src", "href") and v and not v.startswith(("data:", "#"))
-        ]
+        self.fetched += [v for k, v in attrs if k in ("src", "href") and v and not v.startswith(("data:", "#"))]
 
 
 def test_text_from_files_is_escaped(hostile):
