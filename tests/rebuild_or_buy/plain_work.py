@@ -180,7 +180,7 @@ class PlainWork:
 
     # ---- remedies
     def remedies(self, row: Branch, way: Way) -> tuple[Remedy, ...]:
-        """What an outcome is met by: as ``met`` says, else the first remedy that is open to the way, then the second."""
+        """What an outcome is met by: as ``met`` says, else the first remedy open to the way, then the second."""
         open_ones = [r for r in self.case.remedies if (r.event, r.outcome) == (row.event, row.outcome)
                      and (names(r.ways, way) if r.ways else way.traits.rebuilds == "here")]  # fmt: skip
         known = self.met.get((way.way, row.event, row.outcome))
