@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 TESTS = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS / "benchmarks")]
+sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "rebuild_or_buy"), str(TESTS / "benchmarks")]
 
 from reference_case import case  # noqa: E402
 

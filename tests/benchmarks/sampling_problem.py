@@ -27,7 +27,7 @@ from pathlib import Path
 import numpy as np
 
 TESTS = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS / "benchmarks")]
+sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "rebuild_or_buy"), str(TESTS / "benchmarks")]
 
 import other_libraries  # noqa: E402
 import plain_years  # noqa: E402
