@@ -236,9 +236,7 @@ def test_nodes_hold_the_tree(windlass):
     chances = nodes[nodes["parent"] >= 0].groupby("parent")["chance"].sum()
     np.testing.assert_allclose(chances, 1.0, atol=1e-9)
     root = nodes[nodes["parent"] == -1].iloc[0]
-    assert root["extra_cost"] == pytest.approx(
-        windlass.leaves["chance"] @ windlass.leaves["expected_extra_cost"]
-    )
+    assert root["extra_cost"] == pytest.approx(windlass.leaves["chance"] @ windlass.leaves["expected_extra_cost"])
 
 
 def test_a_case_without_a_way_to_buy_is_said():
@@ -252,9 +250,7 @@ def test_a_case_without_ways_is_said():
 
 
 def test_all_faults_reach_the_library(tmp_path):
-    (tmp_path / "case.toml").write_text(
-        '[unit]\nname = "x"\n[three_numbers]\nprice_new = "dear"\nprice_kit = -1\n'
-    )
+    (tmp_path / "case.toml").write_text('[unit]\nname = "x"\n[three_numbers]\nprice_new = "dear"\nprice_kit = -1\n')
     with pytest.raises(CaseError) as caught:
         repairecon.read_case(tmp_path)
     assert len(caught.value.faults) >= 2

@@ -12,8 +12,8 @@ from other_advice import Instead, advised
 
 import repairecon
 from repairecon.rebuild_or_buy import headline, parts, screen, sentences
+from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.rebuild_or_buy.policy import StopWhen
 from repairecon.records import Needed, OrderWishes
 from repairecon.show import words
 
