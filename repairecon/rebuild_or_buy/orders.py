@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.buying import Buying, Priced
-from repairecon.buying.choosing import Demand
+from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, LongestWait, Product
 from repairecon.formulas.tree import information_sets
 from repairecon.rebuild_or_buy.work import Bill, Work
