@@ -9,8 +9,8 @@ from itertools import groupby
 from pathlib import Path
 
 from repairecon.book.deliveries import SheetColumns
+from repairecon.book.own_output import begins_with, has_headings, write_own
 from repairecon.book.spares_book import SparesBook
-from repairecon.read.files import write_whole
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheet_writing import csv_text
 from repairecon.read.sheets import read_sheet
@@ -20,6 +20,7 @@ from repairecon.records import BookError, Counted, ListError, RepaireconError
 HEADINGS = ("locker", "place", "item", "designation", "makers_number", "measure", "in_book", "counted", "note")
 _COUNT = Limits(0.0, 1e6)
 _BLANK = "_" * 6
+_TITLE = "Spares to count"
 _PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
 <title>{title}</title><style>
@@ -54,13 +55,22 @@ def sheet_rows(book: SparesBook, locker: str = "", blind: bool = False) -> Rows:
     return rows
 
 
-def write_sheet(book: SparesBook, path: Path, locker: str = "", blind: bool = False) -> None:
-    """Write the sheet in the form that the file's name asks for; a CSV sheet comes back by ``reconcile``."""
-    forms = {".csv": as_csv, ".html": as_page, ".htm": as_page, ".txt": as_text}
-    form = forms.get(path.suffix.casefold())
-    if form is None:
+def write_sheet(
+    book: SparesBook, path: Path, locker: str = "", blind: bool = False, source: Path | None = None
+) -> None:
+    """Write the sheet in the form that the file's name asks for; a CSV sheet comes back by ``reconcile``.
+
+    ``source`` is the folder that the book was built from, if it was.
+    """
+    forms = {
+        ".csv": (as_csv, has_headings(HEADINGS)), ".txt": (as_text, begins_with(_TITLE)),
+        ".html": (as_page, begins_with(f"<title>{_TITLE}")),
+    }  # fmt: skip
+    form, is_ours = forms.get(path.suffix.casefold(), (None, None))
+    if form is None or is_ours is None:
         raise RepaireconError(f"{path.name}: write a name that ends in .csv, .html or .txt")
-    write_whole(path, form(book, locker, blind))
+    data = form(book, locker, blind).encode("utf-8")
+    write_own(path, data, source or book.ledger.path, is_ours, "sheet to count by")
 
 
 def as_csv(book: SparesBook, locker: str = "", blind: bool = False) -> str:
@@ -69,7 +79,7 @@ def as_csv(book: SparesBook, locker: str = "", blind: bool = False) -> str:
 
 
 def _title(book: SparesBook) -> str:
-    return f"Spares to count: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"
+    return f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"
 
 
 def as_text(book: SparesBook, locker: str = "", blind: bool = False) -> str:

@@ -1,7 +1,8 @@
-"""What to carry where things stand in for one another and more than money is scarce: an integer program.
+"""What to carry, by jobs: a job takes one thing or several, things stand in for others, money and room are scarce.
 
-What is *bought* (a kit, a packet of ten, a whole unit) puts *things* into lockers; things meet *kinds* of failure
-(`joint_demand`). Solved by branch and bound to a proven bound.
+A *kind* is a kind of job with its chances of 0, 1, 2, ... . A *thing* lies in a locker. A *mode* is one way to do a job
+of a kind: the things it takes and the money it saves against going without. Solved by branch and bound to a proven
+bound.
 """
 
 from __future__ import annotations
@@ -12,13 +13,21 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.joint_demand import groups, scenarios
+from repairecon.formulas.demand import COURSES, scenarios
 from repairecon.formulas.shortage import p_above
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
 
-COURSES = 600
+
+class Mode(NamedTuple):
+    """One way to do one job."""
+
+    kind: int
+    takes: tuple[tuple[int, int], ...]
+    """Things, and how many of each."""
+    saved: float
+    """[home money]"""
 
 
 class Program(NamedTuple):
@@ -36,69 +45,206 @@ class Program(NamedTuple):
     """Highest chance, in any group, of courses too unlikely to be followed [-]."""
 
 
+class JobsWorth(NamedTuple):
+    """What a stock is worth against jobs of several kinds."""
+
+    worth: float
+    """Money saved on average, less what is lost on what is left over [home money]."""
+    saved: float
+    """Money saved on average [home money]."""
+    p_short: Floats
+    """Chance of each kind that a job cannot be done [-]."""
+    expected_short: Floats
+    """Jobs of each kind that cannot be done, on average [-]."""
+    p_left_out: float
+    """Chance of courses too unlikely to be followed; there nothing is counted as saved [-]."""
+
+
+class Group(NamedTuple):
+    """Kinds, things and modes (by their numbers) that hang together."""
+
+    kinds: Wholes
+    things: Wholes
+    modes: Wholes
+
+
+def groups(modes: Sequence[Mode], kinds: int, things: int) -> list[Group]:
+    """Kinds of job and things that hang together.
+
+    Parameters
+    ----------
+    modes : sequence of Mode
+        Ways to do jobs; those that save nothing are left out.
+    kinds, things : int
+        How many there are [-].
+
+    Returns
+    -------
+    list of Group
+        By their first kind; kinds that nothing does, and things that nothing takes, are in none.
+
+    Notes
+    -----
+    Two kinds hang together if a thing serves both, two things if they serve one kind.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> found = groups([Mode(0, ((0, 1),), 9.0), Mode(1, ((1, 2), (2, 1)), 5.0)], 2, 3)
+    >>> [(g.kinds.tolist(), g.things.tolist()) for g in found]
+    [([0], [0]), ([1], [1, 2])]
+    """
+    from scipy.sparse import csr_array
+    from scipy.sparse.csgraph import connected_components
+
+    useful = [k for k, mode in enumerate(modes) if mode.saved > 0.0 and mode.takes]
+    pairs = [(modes[k].kind, kinds + thing) for k in useful for thing, _ in modes[k].takes]
+    rows, columns = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
+    size = kinds + things
+    links = csr_array((np.ones(len(rows)), (rows, columns)), shape=(size, size))
+    label = connected_components(links, directed=False)[1]
+    of_mode = np.array([label[modes[k].kind] for k in useful], dtype=np.int64)
+    made = []
+    for g in dict.fromkeys(int(label[k]) for k in range(kinds)):
+        mine = np.array(useful, dtype=np.int64)[of_mode == g]
+        if len(mine):
+            made.append(Group(np.flatnonzero(label[:kinds] == g), np.flatnonzero(label[kinds:] == g), mine))
+    return made
+
+
 class _Rows:
-    """Linear rows ``low <= A x <= high`` and the columns of a program, written one after the other."""
+    """Linear rows ``A x <= high`` and the columns of a program, written one after the other."""
 
     def __init__(self) -> None:
         self.gain: list[float] = []
         self.high: list[float] = []
+        self.whole: list[bool] = []
         self.entries: list[tuple[int, int, float]] = []
         self.limit: list[float] = []
 
-    def columns(self, gains: Floats, highs: Floats) -> Wholes:
+    def columns(self, gains: Floats, highs: Floats, whole: bool) -> Wholes:
         first = len(self.gain)
         self.gain.extend(gains.tolist())
         self.high.extend(highs.tolist())
+        self.whole.extend([whole] * len(gains))
         return np.arange(first, len(self.gain))
 
-    def row(self, columns: Wholes, weights: Floats, limit: float) -> None:
+    def row(self, terms: Sequence[tuple[int, float]], limit: float) -> None:
         n = len(self.limit)
-        self.entries.extend((n, int(c), float(w)) for c, w in zip(columns, weights, strict=True) if w != 0.0)
+        self.entries.extend((n, column, weight) for column, weight in terms if weight != 0.0)
         self.limit.append(limit)
+
+    def solve(self, seconds: float) -> tuple[Floats, float, float]:
+        """Columns, worth and the bound of the worth."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import csr_array
+
+        if not self.gain:
+            return np.zeros(0), 0.0, 0.0
+        limits = []
+        if self.entries:
+            at_row, at_column, weight = (np.array(c) for c in zip(*self.entries, strict=True))
+            matrix = csr_array((weight, (at_row, at_column)), shape=(len(self.limit), len(self.gain)))
+            limits = [LinearConstraint(matrix, -np.inf, np.array(self.limit))]
+        found = milp(
+            -np.array(self.gain), integrality=np.array(self.whole, dtype=int), bounds=Bounds(0.0, np.array(self.high)),
+            constraints=limits, options={"time_limit": seconds, "mip_rel_gap": 0.0},
+        )  # fmt: skip
+        if found.x is None:
+            raise ValueError(f"no plan was found within {seconds} seconds: {found.message}")
+        bound = found.mip_dual_bound if found.mip_dual_bound is not None else found.fun
+        return found.x, -float(found.fun), -float(bound)
+
+
+class _GroupUse:
+    """Columns for the use of things in one group, in every course of jobs that is followed."""
+
+    def __init__(self, group: Group, demands: Sequence[ArrayLike], modes: Sequence[Mode], left: Floats) -> None:
+        self.group = group
+        self.modes = [modes[int(k)] for k in group.modes]
+        self.demands = [demands[int(k)] for k in group.kinds]
+        self.value = [m.saved + sum(n * float(left[t]) for t, n in m.takes) for m in self.modes]
+        # With one thing a job the corners of the program are whole by themselves (a transport problem).
+        self.whole = any(len(m.takes) > 1 or m.takes[0][1] > 1 for m in self.modes)
+        self.alone = len(self.modes) == 1
+
+    def caps(self, top: Wholes) -> list[int]:
+        """Most jobs of each kind that things could be there for."""
+        often = [min(int(top[t]) // n for t, n in m.takes) for m in self.modes]
+        return [sum(o for m, o in zip(self.modes, often, strict=True) if m.kind == k) for k in self.group.kinds]
+
+    def add(self, rows: _Rows, have: Wholes, top: Wholes, most: int, buys: bool) -> tuple[Wholes, Floats, Wholes]:
+        """Write the columns; counts and chances of the courses, and the column of each (course, mode).
+
+        ``buys``: columns 0, 1, ... of the program are purchases, one of each thing.
+        """
+        caps = self.caps(top)
+        if self.alone:
+            return self._increments(rows, have, caps[0], buys)
+        counts, chance = scenarios(self.demands, caps, most)
+        place = {int(k): n for n, k in enumerate(self.group.kinds)}
+        at = np.zeros((len(counts), len(self.modes)), dtype=np.int64)
+        for course, (jobs, p) in enumerate(zip(counts, chance, strict=True)):
+            most_uses = np.array([float(jobs[place[m.kind]]) for m in self.modes])
+            at[course] = rows.columns(p * np.array(self.value), most_uses, self.whole)
+            self._takes(rows, [(int(c), m) for c, m in zip(at[course], self.modes, strict=True)], have, buys)
+            for kind, n in place.items():
+                mine = [(int(c), 1.0) for c, m in zip(at[course], self.modes, strict=True) if m.kind == kind]
+                if len(mine) > 1:
+                    rows.row(mine, float(jobs[n]))
+        return counts, chance, at
+
+    def _increments(self, rows: _Rows, have: Wholes, cap: int, buys: bool) -> tuple[Wholes, Floats, Wholes]:
+        """One kind done in one way: its j-th job comes with the chance that j or more come; exact, and few columns."""
+        above = p_above(self.demands[0])[:cap]
+        above = above[above > 0.0]
+        used = rows.columns(self.value[0] * above, np.ones(len(above)), self.whole)
+        if len(used):
+            self._takes(rows, [(int(c), self.modes[0]) for c in used], have, buys)
+        return np.zeros((0, 1), dtype=np.int64), above, used
+
+    def _takes(self, rows: _Rows, used: list[tuple[int, Mode]], have: Wholes, buys: bool) -> None:
+        """No more is taken of a thing than is there and is bought."""
+        for t in map(int, self.group.things):
+            terms = [(column, float(n)) for column, mode in used for thing, n in mode.takes if thing == t]
+            if terms:
+                rows.row([*terms, *([(t, -1.0)] if buys else [])], float(have[t]))
 
 
 def best_carry(
     demands: Sequence[ArrayLike],
-    saved: ArrayLike,
+    modes: Sequence[Mode],
     have: ArrayLike,
     cost_buy: ArrayLike,
     most: ArrayLike,
-    budget: float = np.inf,
-    contents: ArrayLike | None = None,
+    *,
     cost_left: ArrayLike = 0.0,
-    uses: ArrayLike | None = None,
-    limits: ArrayLike | None = None,
-    seconds: float = 60.0,
-    most_courses: int = COURSES,
+    limits: Sequence[tuple[ArrayLike, float]] = (),
+    seconds: float = 20.0,
 ) -> Program:
-    """The purchases that are worth most within the budget and the room.
+    """The purchases that are worth most within money, weight and room.
 
     Parameters
     ----------
     demands : sequence of array (numbers,)
-        Chances of 0, 1, 2, ... failures of each kind until the next resupply [-].
-    saved : array (kinds, things)
-        Money one thing saves when it meets one failure, 0 where it does not fit [home money].
+        Chances of 0, 1, 2, ... jobs of each kind until the next resupply [-].
+    modes : sequence of Mode
+        Ways to do them [-, home money].
     have : int array (things,)
         Things aboard and in date [-].
-    cost_buy : array (buys,)
-        Price of each purchase [home money].
-    most : int or int array (buys,)
+    cost_buy : array (things,)
+        Price of each [home money].
+    most : int or int array (things,)
         Most of each that may be bought [-].
-    budget : float
-        Money to spend at most; inf = no limit [home money].
-    contents : int array (buys, things) or None
-        Things that each purchase holds; None = one thing each, in the same order [-].
     cost_left : float or array (things,)
         What a thing left over loses in worth over the period [home money].
-    uses : array (limits, buys) or None
-        What each purchase takes of other scarce means: weight, room [any].
-    limits : array (limits,) or None
-        How much there is of each [as uses].
+    limits : sequence of (array (things,), float)
+        What one of each takes of a scarce means (money, weight, room), and how much there is of it [any].
     seconds : float
         Time after which the best found so far is given, with its bound [second].
-    most_courses : int
-        Most courses of failures to follow in each group of things that hang together [-].
 
     Returns
     -------
@@ -107,10 +253,11 @@ def best_carry(
 
     Notes
     -----
-    In every course of failures things go where they save most, as in `joint_demand.joint_worth`, whose difference
-    with and without the purchases `gain` is. A thing and a kind that stand alone enter by unit increments, exact and
-    few. Courses left out count as saving nothing, so `gain` is then a little low. ValueError for columns that do
-    not fit together, and if no plan was found in the time given.
+    In every course of jobs things go where they save most, as if all were known before the first is done: an upper
+    limit of what an owner who must choose one by one can do, reached where things do not compete. A kind done in
+    one way by things that serve nothing else enters by unit increments, exact and few. Courses left out count as
+    saving nothing, so `gain` is then a little low. ValueError for numbers that do not fit together or are below 0,
+    and if no plan was found in the time given.
 
     References
     ----------
@@ -119,107 +266,135 @@ def best_carry(
 
     Examples
     --------
-    >>> one_failure = [[0.5, 0.5], [0.5, 0.5]]
-    >>> kit_or_parts = [[100.0, 0.0, 100.0], [0.0, 80.0, 80.0]]
-    >>> best_carry(one_failure, kit_or_parts, [0, 0, 0], [30.0, 30.0, 40.0], 1, budget=45.0).buy.tolist()
+    >>> kit_or_parts = [Mode(0, ((0, 1),), 100.0), Mode(1, ((1, 1),), 80.0), Mode(0, ((2, 1),), 100.0),
+    ...     Mode(1, ((2, 1),), 80.0)]
+    >>> best_carry([[0.5, 0.5]] * 2, kit_or_parts, [0, 0, 0], [30.0, 30.0, 40.0], 1,
+    ...     limits=[([30.0, 30.0, 40.0], 45.0)]).buy.tolist()
     [0, 0, 1]
     """
-    table, aboard = np.asarray(saved, dtype=float), np.asarray(have).astype(np.int64)
-    price = np.asarray(cost_buy, dtype=float)
-    holds = np.eye(len(price), len(aboard)) if contents is None else np.asarray(contents, dtype=float)
-    left = np.broadcast_to(np.asarray(cost_left, dtype=float), aboard.shape)
-    highest = np.broadcast_to(np.asarray(most, dtype=float), price.shape)
-    _check(demands, table, aboard, price, holds, highest, left, budget, contents is None)
+    aboard, price, highest, left = _checked(demands, modes, have, cost_buy, most, cost_left)
     rows = _Rows()
-    buy = rows.columns(-(holds @ left), highest)
-    if np.isfinite(budget):
-        rows.row(buy, price, budget)
-    takes = np.zeros((0, len(price))) if uses is None else np.atleast_2d(np.asarray(uses, dtype=float))
-    there = np.zeros(0) if limits is None else np.atleast_1d(np.asarray(limits, dtype=float))
-    for use, limit in zip(takes, there, strict=True):
-        rows.row(buy, use, float(limit))
-    top = aboard + np.floor(highest @ holds).astype(np.int64)
-    out = 0.0
-    for kinds, things in groups(table):
-        fits, loss = table[np.ix_(kinds, things)], left[things]
-        if fits.size == 1:
-            _alone(rows, p_above(demands[kinds[0]]), fits.item() + loss[0], holds[:, things[0]], aboard, top, things[0])
+    rows.columns(-left, highest.astype(float), True)
+    found_in = groups(modes, len(demands), len(aboard))
+    is_single = [len(g.modes) == 1 and modes[int(g.modes[0])].takes == ((int(g.things[0]), 1),) for g in found_in]
+    single = [g for g, alone in zip(found_in, is_single, strict=True) if alone]
+    thing = np.concatenate(
+        [np.arange(len(aboard)), *(_singles(rows, g, demands, modes, (aboard, highest, left)) for g in single)]
+    )
+    for use, limit in limits:
+        taken = np.asarray(use, dtype=float)[thing]
+        rows.row([(column, float(u)) for column, u in enumerate(taken)], float(limit) * (1 + 1e-12) + 1e-9)
+    bought_columns, out = len(thing), 0.0
+    for group, alone in zip(found_in, is_single, strict=True):
+        if not alone:
+            counts, chance, _ = _GroupUse(group, demands, modes, left).add(
+                rows, aboard, aboard + highest, COURSES, True
+            )
+            out = max(out, 1.0 - float(chance.sum())) if len(counts) else out
+    found, worth, bound = rows.solve(seconds)
+    bought = np.bincount(thing, found[:bought_columns], len(aboard))
+    rows.high[:bought_columns] = [0.0] * bought_columns  # the same courses, nothing bought
+    _, now, _ = rows.solve(seconds)
+    buy = np.floor(bought + 0.5).astype(np.int64)
+    return Program(buy, worth - now, max(bound - worth, 0.0), float(price @ buy), max(out, 0.0))
+
+
+def _singles(
+    rows: _Rows, group: Group, demands: Sequence[ArrayLike], modes: Sequence[Mode], stock: tuple[Wholes, Wholes, Floats]
+) -> Wholes:
+    """A column for each further unit of a thing that alone does one kind of job, one a job; the thing of each column.
+
+    Each is worth less than the one before, so that no row need hold them in order: a plain knapsack, quick to prove.
+    """
+    mode, t = modes[int(group.modes[0])], int(group.things[0])
+    aboard, highest, left = (column[t] for column in stock)
+    rows.high[t] = 0.0
+    above = p_above(demands[mode.kind])
+    asked = above[np.minimum(np.arange(aboard, aboard + highest), len(above) - 1)]
+    gain = (mode.saved + left) * asked - left
+    gain = gain[gain > 0.0]
+    rows.columns(gain, np.ones(len(gain)), True)
+    return np.full(len(gain), t, dtype=np.int64)
+
+
+def jobs_worth(
+    demands: Sequence[ArrayLike], modes: Sequence[Mode], stock: ArrayLike, cost_left: ArrayLike = 0.0,
+    most_courses: int = COURSES,
+) -> JobsWorth:  # fmt: skip
+    """What a stock is worth, and how often it falls short.
+
+    Parameters
+    ----------
+    demands : sequence of array (numbers,)
+        Chances of 0, 1, 2, ... jobs of each kind until the next resupply [-].
+    modes : sequence of Mode
+        Ways to do them [-, home money].
+    stock : int array (things,)
+        Things aboard and in date [-].
+    cost_left : float or array (things,)
+        What a thing left over loses in worth over the period [home money].
+    most_courses : int
+        Most courses of jobs to follow in each group that hangs together [-].
+
+    Returns
+    -------
+    JobsWorth
+        Worth and shortages by kind [home money, -].
+
+    Notes
+    -----
+    As in :func:`best_carry`, without purchases. Where two uses save the same, either may be counted. ValueError as
+    there.
+
+    References
+    ----------
+    As :func:`best_carry`.
+
+    Examples
+    --------
+    >>> pair = [Mode(0, ((0, 2),), 100.0)]  # a job takes two: three serve one job
+    >>> found = jobs_worth([[0.5, 0.25, 0.25]], pair, [3])
+    >>> found.worth, found.p_short.tolist()
+    (50.0, [0.25])
+    """
+    held, _, _, left = _checked(demands, modes, stock, 0.0, 0, cost_left)
+    worth, saved, out = -float(held @ left), 0.0, 0.0
+    above = [p_above(d) for d in demands]
+    short = np.array([a[0] for a in above])
+    jobs = np.array([a.sum() for a in above])
+    for group in groups(modes, len(demands), len(held)):
+        use, rows = _GroupUse(group, demands, modes, left), _Rows()
+        if use.alone:
+            kind, done = int(group.kinds[0]), use.caps(held)[0]
+            tails = above[kind]
+            worth += use.value[0] * float(tails[:done].sum())
+            saved += use.modes[0].saved * float(tails[:done].sum())
+            short[kind] = tails[min(done, len(tails) - 1)]
+            jobs[kind] = float(tails[done:].sum())
             continue
-        caps = [int(top[things[row > 0.0]].sum()) for row in fits]
-        counts, chance = scenarios([demands[k] for k in kinds], caps, most_courses)
+        counts, chance, at = use.add(rows, held, held, most_courses, False)
+        found, gained, _ = rows.solve(60.0)
+        worth += gained
+        met = np.zeros(counts.shape)
+        for m, mode in enumerate(use.modes):
+            met[:, np.flatnonzero(group.kinds == mode.kind)[0]] += found[at[:, m]]
+            saved += mode.saved * float(chance @ found[at[:, m]])
+        jobs[group.kinds] = np.maximum(jobs[group.kinds] - chance @ met, 0.0)
+        short[group.kinds] = np.clip(1.0 - chance @ (met > counts - 0.5), 0.0, 1.0)
         out = max(out, 1.0 - float(chance.sum()))
-        value = np.where(fits > 0.0, fits + loss, 0.0)
-        for row, p in zip(counts, chance, strict=True):
-            _course(rows, row, float(p), value, holds[:, things], aboard[things], top[things])
-    found, worth, bound = _solve(rows, len(buy), seconds)
-    _, worth_now, _ = _solve(rows, len(buy), seconds, bought=False)
-    bought = np.floor(found + 0.5).astype(np.int64)
-    return Program(bought, worth - worth_now, max(bound - worth, 0.0), float(price @ bought), max(out, 0.0))
+    return JobsWorth(worth, saved, short, jobs, max(out, 0.0))
 
 
-def _alone(rows: _Rows, above: Floats, value: float, holds: Floats, aboard: Wholes, top: Wholes, thing: int) -> None:
-    """A thing that fits one kind only, which only it fits: the k-th unit is used if more than k - 1 fail."""
-    chance = above[: int(top[thing])]
-    chance = chance[chance > 0.0]
-    if len(chance):
-        used = rows.columns(value * chance, np.ones(len(chance)))
-        buy = np.flatnonzero(holds)
-        rows.row(np.concatenate([used, buy]), np.concatenate([np.ones(len(used)), -holds[buy]]), float(aboard[thing]))
-
-
-def _course(rows: _Rows, failed: Wholes, p: float, value: Floats, holds: Floats, aboard: Wholes, top: Wholes) -> None:
-    """One course of failures: what goes where, within what is there and what has failed."""
-    kind, thing = np.nonzero((value > 0.0) & (failed[:, np.newaxis] > 0) & (top > 0))
-    used = rows.columns(p * value[kind, thing], np.minimum(failed[kind], top[thing]).astype(float))
-    for t in np.unique(thing):
-        buy, mine = np.flatnonzero(holds[:, t]), used[thing == t]
-        rows.row(np.concatenate([mine, buy]), np.concatenate([np.ones(len(mine)), -holds[buy, t]]), float(aboard[t]))
-    for k in np.unique(kind):
-        mine = used[kind == k]
-        if len(mine) > 1:
-            rows.row(mine, np.ones(len(mine)), float(failed[k]))
-
-
-def _solve(rows: _Rows, buys: int, seconds: float, bought: bool = True) -> tuple[Floats, float, float]:
-    """Purchases, worth and the bound of the worth; `bought` False for the worth of what is aboard."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-    from scipy.sparse import csr_array
-
-    high = np.array(rows.high)
-    if not bought:
-        high[:buys] = 0.0
-    whole = np.zeros(len(high))
-    whole[:buys] = 1
-    limits = []
-    if rows.entries:
-        at_row, at_column, weight = (np.array(c) for c in zip(*rows.entries, strict=True))
-        matrix = csr_array((weight, (at_row, at_column)), shape=(len(rows.limit), len(high)))
-        limits = [LinearConstraint(matrix, -np.inf, np.array(rows.limit))]
-    options = {"time_limit": seconds, "mip_rel_gap": 0.0}
-    found = milp(-np.array(rows.gain), integrality=whole, bounds=Bounds(0.0, high), constraints=limits, options=options)
-    if found.x is None:
-        raise ValueError(f"no plan was found within {seconds} seconds: {found.message}")
-    bound = found.mip_dual_bound if found.mip_dual_bound is not None else found.fun
-    return found.x[:buys], -float(found.fun), -float(bound)
-
-
-def _check(
-    demands: Sequence[ArrayLike],
-    table: Floats,
-    aboard: Wholes,
-    price: Floats,
-    holds: Floats,
-    highest: Floats,
-    left: Floats,
-    budget: float,
-    one_each: bool,
-) -> None:
-    if table.shape != (len(demands), len(aboard)) or holds.shape != (len(price), len(aboard)):
-        raise ValueError("the tables of what fits and what is held must match kinds, things and purchases")
-    if one_each and len(price) != len(aboard):
-        raise ValueError("give the contents of the purchases, or as many purchases as things")
-    for numbers in (table, aboard, price, holds, highest, left):
-        if not np.all((numbers >= 0) & np.isfinite(numbers)):
-            raise ValueError("money, stock, contents and limits must be plain numbers of 0 or more")
-    if not budget >= 0.0:
-        raise ValueError("a budget must be 0 or more")
+def _checked(
+    demands: Sequence[ArrayLike], modes: Sequence[Mode], have: ArrayLike, cost_buy: ArrayLike, most: ArrayLike,
+    cost_left: ArrayLike,
+) -> tuple[Wholes, Floats, Wholes, Floats]:  # fmt: skip
+    held = np.atleast_1d(np.asarray(have, dtype=float))
+    numbers = [np.broadcast_to(np.asarray(x, dtype=float), held.shape) for x in (cost_buy, most, cost_left)]
+    for column in (held, *numbers, np.array([m.saved for m in modes])):
+        if not np.all((column >= 0) & np.isfinite(column)):
+            raise ValueError("money, stock and limits must be plain numbers of 0 or more")
+    if any(not 0 <= m.kind < len(demands) or any(not 0 <= t < len(held) or n < 1 for t, n in m.takes) for m in modes):
+        raise ValueError("a mode must name kinds and things that are there, and take 1 or more of each")
+    price, highest, left = numbers
+    return held.astype(np.int64), price, np.floor(highest).astype(np.int64), left

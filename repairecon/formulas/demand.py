@@ -7,17 +7,21 @@ page says how little that is.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from repairecon.formulas.ranges import nodes
+from repairecon.formulas.shortage import p_above
 
 Floats = NDArray[np.float64]
+Wholes = NDArray[np.int64]
 
 TAIL = 1e-12
 LONGEST = 100_000
+COURSES = 600
+"""Courses of jobs to follow where things are shared."""
 
 
 def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
@@ -190,21 +194,76 @@ def guessed_demand(
     return np.asarray(weights @ poisson_demand(np.maximum(rates, 0.0) * seasons, most))
 
 
-def _last(most: int | None, p_above: Callable[[int], Floats]) -> int:
+def scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = COURSES) -> tuple[Wholes, Floats]:
+    """Numbers of jobs that may come together, and their chances.
+
+    Parameters
+    ----------
+    demands : sequence of array (numbers,)
+        Chances of 0, 1, 2, ... of each kind; they do not hang together [-].
+    caps : sequence of int
+        Most jobs of each kind that anything could be there for [-].
+    most : int
+        Most courses to follow: the likeliest [-].
+
+    Returns
+    -------
+    counts : int array (courses, kinds)
+        Jobs of each kind; one more than its cap stands for all beyond [-].
+    p_course : array (courses,)
+        Chances [-]; what is missing from 1 was left out.
+
+    Notes
+    -----
+    Nothing is left out as long as the product of ``cap + 2`` does not pass `most`. ValueError for chances that
+    are none.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> counts, p = scenarios([[0.5, 0.25, 0.25]], [1])
+    >>> counts[:, 0].tolist(), p.tolist()
+    ([0, 1, 2], [0.5, 0.25, 0.25])
+    """
+    counts, chance = np.zeros((1, 0), dtype=np.int64), np.ones(1)
+    for demand, cap in zip(demands, caps, strict=True):
+        each = _capped(demand, cap)
+        joint = (chance[:, np.newaxis] * each).ravel()
+        before, number = np.divmod(np.arange(len(joint)), len(each))
+        keep = np.flatnonzero(joint > 0.0)
+        if len(keep) > most:
+            keep = np.sort(keep[np.argsort(-joint[keep], kind="stable")[:most]])
+        counts, chance = np.column_stack([counts[before[keep]], number[keep]]), joint[keep]
+    return counts, chance
+
+
+def _capped(demand: ArrayLike, cap: int) -> Floats:
+    """Chances of 0, 1, ... cap, and of more; what is missing from 1 is more."""
+    chances = np.asarray(demand, dtype=float)
+    above = p_above(chances)
+    if len(chances) <= cap:
+        return np.append(chances, above[-1]) if above[-1] > 0.0 else chances
+    return np.append(chances[: cap + 1], above[cap])
+
+
+def _last(most: int | None, chance_above: Callable[[int], Floats]) -> int:
     """The number asked for, or the least (by doubling, then halving) that little enough lies above."""
     if most is not None:
         if most < 0:
             raise ValueError("the last number must be 0 or more")
         return most
     high = 1
-    while np.any(p_above(high) > TAIL):
+    while np.any(chance_above(high) > TAIL):
         high *= 2
         if high > LONGEST:
             raise ValueError(f"more than {LONGEST} may be asked for: give the last number wanted")
     low = high // 2
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (middle, high) if np.any(p_above(middle) > TAIL) else (low, middle)
+        low, high = (middle, high) if np.any(chance_above(middle) > TAIL) else (low, middle)
     return high
 
 

@@ -11,11 +11,11 @@ from typing import TypeAlias
 
 from repairecon.read import case_toml, events, job_log, lives, parts_tasks, quotes, ways
 from repairecon.read.columns import CASE, CASE_FILES, FILES
-from repairecon.read.default_rows import default_rows
 from repairecon.read.defaults import Defaults
-from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
+from repairecon.read.layers import Layers
+from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
-from repairecon.read.tables import Row, Table, read_table
+from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
 from repairecon.records import Case, Quote, Range, Unit, Way
 
@@ -133,22 +133,23 @@ def _files(folder: Path, problems: Problems) -> dict[str, Path]:
 
 def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool) -> Case:
     tables, defaults, money = reading.tables, reading.defaults, reading.money
-    part_rows, way_rows, supplier_rows = _names(reading)
-    _check_wait(reading)
     reading.hours_a_year = case_toml.hours_a_year(toml)
     reading.quoted = quotes.quoted_items(reading)
+    layers = Layers(reading, unit, case_toml.no_defaults(toml, tables))
+    part_rows, supplier_rows = _names(reading, layers)
+    _check_wait(reading)
     sellers = quotes.suppliers(reading, supplier_rows)
     by_key = {key(s.supplier): s for s in sellers if s.supplier}
     quoted = quotes.quotes(reading)
     lead, bare = quotes.items_with_days(quoted, by_key), quotes.bare_prices(reading, quoted, by_key)
-    parts = parts_tasks.parts(reading, part_rows, lead)
+    way_rows = layers.ways(bare)
+    parts = parts_tasks.parts(reading, part_rows, lead, layers.parts)
     listed = listed or case_toml.years_wanted(toml) or lives.lives_wanted(way_rows) or tables["lives.csv"].given
     of_years, of_order = (defaults if listed else Defaults()), (defaults if reading.ordering else Defaults())
     made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
-    kit = parts_tasks.kit_price(reading, parts, bare).likely
-    reading.beneath = default_rows(unit.kind, unit.symptom, share_of, kit)
+    layers.rest(share_of, parts_tasks.kit_price(reading, parts, bare).likely)
     tasks = parts_tasks.tasks(reading)
     branches, remedies = events.branches(reading, parts)
     return Case(
@@ -160,7 +161,9 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         remedies=remedies,
         quotes_alone=reading.ordering,
         needed=case_toml.needed(toml),
-        found=case_toml.found(toml, branches),
+        found=case_toml.found(toml, branches, layers.found),
+        replaced=tuple(layers.overlay.replaced),
+        dropped=tuple(layers.overlay.dropped),
         ways=made,
         suppliers=sellers,
         quotes=_complete(quoted, made),
@@ -178,23 +181,18 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     )
 
 
-def _names(reading: Reading) -> tuple[NamedRows, NamedRows, NamedRows]:
-    """Rows of parts, ways and suppliers with their names, which the reading keeps; default names where none are."""
+def _names(reading: Reading, layers: Layers) -> tuple[NamedRows, NamedRows]:
+    """Rows of parts and suppliers with their names, which the reading keeps; those of the kit and the default ways."""
     tables = reading.tables
-    part_rows, reading.parts = _named(tables["parts.csv"], "part")
-    way_rows, reading.ways = _named(tables["ways.csv"], "way")
-    supplier_rows, reading.suppliers = _named(tables["suppliers.csv"], "supplier")
-    rebuilt = not tables["ways.csv"].given or any(ways.rebuilt_here(row) for row, _ in way_rows)
+    part_rows, reading.parts = named_rows(tables["parts.csv"].rows, "part", tables["parts.csv"].whole)
+    supplier_rows, reading.suppliers = named_rows(
+        tables["suppliers.csv"].rows, "supplier", tables["suppliers.csv"].whole
+    )
+    way_rows = layers.ways({})
+    rebuilt = any(ways.rebuilt_here(row) for row, _ in way_rows)
     if not tables["parts.csv"].given and rebuilt:
         reading.parts.add(str(reading.defaults.peek("name.part")))
-    if not tables["ways.csv"].given:
-        for name in ways.default_names(reading.defaults):
-            reading.ways.add(name)
-    return part_rows, way_rows, supplier_rows
-
-
-def _named(table: Table, column: str) -> tuple[NamedRows, Names]:
-    return named_rows(table.rows, column, table.whole)
+    return part_rows, supplier_rows
 
 
 def _check_wait(reading: Reading) -> None:

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from repairecon.read.defaults import (
-    Defaults,
-    class_cautions,
-    general_cautions,
-    kind_words,
-    law_caution,
-    unit_kinds,
-)
-from repairecon.read.problems import SURE, Names, closest, key, shown
+from repairecon.kinds import KindMatch, SymptomMatch, match_kind, match_symptom, settle
+from repairecon.read.defaults import Defaults, class_caution, general_cautions
+from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Money, Reading
+from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile
 from repairecon.records import (
     NOTHING,
@@ -47,57 +41,66 @@ def unit(toml: TomlFile, defaults: Defaults) -> Unit:
     """The failed unit; its price is filled in later."""
     section = toml.section("unit")
     name = section.required("name") if toml.whole else ""
-    kind = _kind(section, name, defaults)
-    safety = _safety(section, kind, defaults)
-    by_class = (class_cautions()[c] for c in safety)
-    special = unit_kinds().get(kind, {}).get("cautions", ())
+    given, symptom = section.text("kind"), section.text("symptom")
+    match = settle(match_kind(given or name), symptom)
+    if match.kind and match.kind != key(given):
+        words = f"assumed from {'the kind' if given else 'the name of the unit'}: {match.said}"
+        defaults.note("kind of unit", match.kind, "", f"{words}. {match.question}".rstrip(". "))
+    if symptom and match.kind:
+        _list_symptom(match_symptom(match.kind, symptom), defaults)
+    safety = _safety(section, match, defaults)
+    by_class = (class_caution(c) for c in safety)
     return Unit(
         name=name,
-        kind=kind,
+        kind=match.kind or given,
+        symptom=symptom,
         safety=safety,
-        cautions=(*special, *by_class, *general_cautions(), law_caution()),
-        **section.these("symptom", "age_years", "expected_life_years", "figures"),
+        cautions=tuple(dict.fromkeys((*match.cautions, *by_class, *general_cautions()))),
+        own_rebuild=match.own_rebuild,
+        certificate_needed=match.certificate_needed,
+        question=match.question,
+        waived="waiver" in toml.data,
+        **section.these("age_years", "expected_life_years", "figures"),
     )
 
 
-def _kind(section: Section, name: str, defaults: Defaults) -> str:
-    """The kind of unit: as given, else a kind that its name speaks of."""
-    words, given = kind_words(), section.text("kind")
-    if key(given) in words:
-        return words[key(given)]
-    if given:
-        near = closest(given, words, cutoff=SURE)
-        if near and not section.has("safety"):
-            section.fault("kind", shown(given), f"did you mean {shown(near)}? (or say safety = [...] yourself)")
-        return given
-    padded = f" {re.sub(r'[^a-z0-9]+', ' ', key(name))} "
-    spoken = [w for w in words if f" {w} " in padded]
-    if not spoken:
-        return ""
-    kind = words[max(spoken, key=len)]
-    defaults.note("kind of unit", kind, "", "assumed from the name of the unit")
-    return kind
+def _list_symptom(match: SymptomMatch, defaults: Defaults) -> None:
+    """List what the owner's sentence was taken for, and what would tell more."""
+    said = "; ".join(filter(None, (match.said, match.first_question)))
+    defaults.note("symptom", match.symptom or "none known", "", f"assumed from your sentence: {said}")
+    if match.nothing_wrong:
+        defaults.note("perhaps no fault", match.nothing_wrong, "", "assumed from your sentence")
 
 
-def _safety(section: Section, kind: str, defaults: Defaults) -> tuple[str, ...]:
-    """Safety classes as given, else those of the kind."""
+def _safety(section: Section, match: KindMatch, defaults: Defaults) -> tuple[str, ...]:
+    """Safety classes that bar an own rebuild: as given, else those of the kind and of the words in the name."""
     if section.has("safety"):
         known = [key(c) for c in section.words("safety")]
         wrong = [c for c in known if c not in SAFETY_CLASSES]
         if wrong:
             section.fault("safety", shown(wrong[0]), section.problems.advice(wrong[0], SAFETY_CLASSES))
         return tuple(c for c in dict.fromkeys(known) if c in SAFETY_CLASSES)
-    entry = unit_kinds().get(kind)
-    if entry is None:
+    barred = match.own_rebuild == "licensed practice only"
+    if match.certainty == "none" and not barred:
         source = (
             "assumed: the kind of unit is not known; "
             "say safety = [...] if its failure can sink, burn, gas or leave you without steering"
         )
         defaults.note("safety", "none set", "", source)
         return ()
-    classes: tuple[str, ...] = tuple(entry["safety"])
-    defaults.note("safety", ", ".join(classes) or "none", "", f"common practice, no source: kind {kind}")
+    classes = (match.safety_class,) if barred and match.safety_class != "none" else ()
+    of_what = f"kind {match.kind}" if match.kind else f"the words {', '.join(match.safety_words)}"
+    defaults.note("safety", ", ".join(classes) or "none", "", f"common practice, no source: {of_what}")
     return classes
+
+
+def no_defaults(toml: TomlFile, tables: Mapping[str, Table]) -> frozenset[str]:
+    """Files whose defaults are not wanted."""
+    section = toml.section("defaults")
+    said = [name for name in section.declared if section.choice(name)]
+    if "ways" in said and not tables["ways.csv"].given:
+        section.fault("ways", "none, and no ways.csv", "write the ways in ways.csv, or take this line away")
+    return frozenset(f"{name}.csv" for name in said)
 
 
 def waivers(toml: TomlFile, ways: Names) -> tuple[Waiver, ...]:
@@ -162,8 +165,8 @@ def needed(toml: TomlFile) -> Needed | None:
     return Needed(**read)
 
 
-def found(toml: TomlFile, branches: Sequence[Branch]) -> str:
-    """What is found already, as events and outcomes of the tree."""
+def found(toml: TomlFile, branches: Sequence[Branch], heard: str) -> str:
+    """What is found already, as events and outcomes of the tree; ``heard`` is what the sentence on the symptom says."""
     section, unit = toml.section("found"), toml.section("unit")
     said = [(section, name, name, section.text(name)) for name in section.values]
     for word in filter(None, map(str.strip, unit.text("found").split(";"))):
@@ -180,6 +183,9 @@ def found(toml: TomlFile, branches: Sequence[Branch]) -> str:
             where.fault(column, f"an unknown outcome {shown(outcome)} of {shown(events.find(event))}", write)
         else:
             made[events.find(event)] = outcomes.find(outcome)
+    event, _, outcome = heard.partition("=")
+    if any((b.event, b.outcome) == (event, outcome) for b in branches):
+        made.setdefault(event, outcome)
     return "; ".join(f"{event}={outcome}" for event, outcome in made.items())
 
 

@@ -19,6 +19,8 @@ from repairecon.read.toml_file import toml_lines, toml_value
 from repairecon.records import Actual, Case, Decision, Figures, RepaireconError
 
 FOLDER, FILE = "decided", "decision.toml"
+RULES = 2
+"""How cases are read today; see ``Decision``."""
 _HEAD = """# The case as it was decided. Nothing in this folder is meant to be changed: what is learned later goes into
 # actual.csv beside the case. The hashes show a change that was not meant; they are no proof against one that was.
 """
@@ -56,6 +58,7 @@ def _body(decision: Decision, hashes: Mapping[str, str]) -> str:
         "stage": decision.stage,
         "currency": decision.currency,
         "cost_own_hour": float(decision.cost_own_hour),
+        "rules": RULES,
     }
     parts = [_HEAD + _section("decision", head), _section("files", hashes)]
     for way, quantities in decision.figures.items():
@@ -132,7 +135,7 @@ def read_decision(folder: str | os.PathLike[str]) -> Decision:
         _check_files(place, read["files"], problems)
     problems.stop_if_any()
     assert read is not None
-    decision = read["decision"]
+    decision = {"rules": 1, **read["decision"]}
     figures = {way: {q: Figures(**f) for q, f in by.items()} for way, by in read.get("figures", {}).items()}
     return Decision(folder=str(place), figures=figures, seal=read["seal"]["seal"], **decision)
 
@@ -193,7 +196,7 @@ def read_closed(folder: str | os.PathLike[str]) -> Closed:
         With every fault of the decision, else of the case, else of ``actual.csv``.
     """
     decision = read_decision(folder)
-    case = read_case(decision.folder, as_decided=True)
+    case = read_case(decision.folder, as_decided=decision.rules < RULES)
     if decision.way not in {w.way for w in case.ways}:
         problems = Problems()
         problems.add(f"{FOLDER}/{FILE}", None, "way", shown(decision.way), "name a way of the case")

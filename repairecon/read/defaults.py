@@ -7,8 +7,8 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
+from repairecon.kinds import facts, kinds
 from repairecon.read.files import HERE
-from repairecon.read.problems import key
 from repairecon.read.tables import Entry
 from repairecon.read.values import plain
 from repairecon.records import ASSUMED, Assumed, Range, Source
@@ -100,38 +100,20 @@ class Defaults:
 
     def life_years(self, kind: str, life_of: str = "") -> Range:
         """Median life of a new unit of a kind, in years of standing."""
-        entry = unit_kinds().get(kind, {})
-        if "life_years" not in entry:
+        known = facts(kind).life_years if kind in kinds() else None
+        if known is None:
             return self.range("life_years", life_of=life_of)
-        source = f"assumed, no source: no open data; {entry['life_accounts']}"
-        unit = self._values["life_years"]["unit"]
-        self.note(f"life_years ({kind})", as_text(entry["life_years"]), unit, source, life_of)
-        low, likely, high = entry["life_years"]
-        return Range(float(low), float(likely), float(high), source=Source(ASSUMED, None, source))
-
-
-def unit_kinds() -> dict[str, Any]:
-    """What is known of each kind of unit, by kind."""
-    kinds: dict[str, Any] = shipped("unit_kinds.toml")["kinds"]
-    return kinds
+        words, unit = as_text([known.low, known.likely, known.high]), self._values["life_years"]["unit"]
+        self.note(f"life_years ({kind})", words, unit, f"assumed: {known.source.note}", life_of)
+        return known
 
 
 def general_cautions() -> tuple[str, ...]:
-    """Cautions for every unit."""
-    return tuple(shipped("unit_kinds.toml")["general"])
+    """Cautions for every unit, and who has the last word."""
+    said = shipped("cautions.toml")
+    return (*said["general"], said["law"])
 
 
-def class_cautions() -> dict[str, str]:
-    """Caution of each safety class."""
-    classes: dict[str, str] = shipped("unit_kinds.toml")["classes"]
-    return classes
-
-
-def law_caution() -> str:
-    """Who has the last word."""
-    return str(shipped("unit_kinds.toml")["law"])
-
-
-def kind_words() -> dict[str, str]:
-    """Kind by each word that stands for it."""
-    return {key(w): kind for kind, entry in unit_kinds().items() for w in (kind, *entry["aliases"])}
+def class_caution(safety_class: str) -> str:
+    """What a class of units whose failure can hurt asks for."""
+    return f"{safety_class.capitalize()}: {shipped('cautions.toml')['barred']}"

@@ -55,13 +55,12 @@ def outcomes(reading: Reading) -> Outcomes:
 
 
 def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ...], tuple[Remedy, ...]]:
-    """The tree and the remedies for its outcomes, the default ones if none are given."""
+    """The tree and the remedies for its outcomes, the default ones beneath them."""
     rows, known = reading.rows("events.csv"), outcomes(reading)
     wanted: dict[str, None] = {}
     read = [_branch(reading, row, known, wanted) for row in rows]
     remedies = tuple(_remedy(reading, row, known, wanted) for row in reading.rows("remedies.csv"))
-    if not reading.tables["events.csv"].given:
-        _list_assumed(reading, rows)
+    _list_assumed(reading, [row for row in rows if row.assumed])
     for part in made:
         if part.part in wanted:
             reading.check_wanted(part, "an outcome in events.csv needs it")
@@ -212,6 +211,9 @@ def _list_assumed(reading: Reading, rows: list[Row]) -> None:
             for name, unit in _BRINGS
             if row.has_range(name)
         ]
+        if row.has_range("outside_cost") and not row.has_range("share_of_new"):
+            span = row.amount("outside_cost")
+            brings.append(f"{as_text([span.low, span.likely, span.high])} {reading.money.currency}")
         brings += [words for column, words in _ENDS if row.yes(column)]
         title = f"what {row.text('event')}={row.text('outcome')} brings"
         if brings:
@@ -228,15 +230,13 @@ class _Known:
 
 
 def looks(reading: Reading, parts: tuple[Part, ...], ways: tuple[Way, ...]) -> tuple[Look, ...]:
-    """Looks as written; those at the default tree if neither events nor looks are given."""
+    """Looks as written, and the default ones at events that there are."""
     table = reading.tables["looks.csv"]
-    if not table.given and reading.tables["events.csv"].given:
-        return ()
     known = _Known(outcomes(reading), {key(p.part): p for p in parts}, {key(w.way): w for w in ways})
     rows, _ = named_rows(reading.rows("looks.csv"), "look", table.whole)
     made = tuple(_look(reading, row, name, known) for row, name in rows)
-    if not table.given:
-        for (row, _), look in zip(rows, made, strict=True):
+    for (row, _), look in zip(rows, made, strict=True):
+        if row.assumed:
             _list_look(reading, row, look)
     return made
 

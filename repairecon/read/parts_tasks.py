@@ -10,10 +10,17 @@ from repairecon.read.tables import NOTHING, Row
 from repairecon.records import Part, Range, Source, Task
 
 
-def parts(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -> tuple[Part, ...]:
-    """Parts of the rebuild; ``quotes_lead`` are items whose quotes all say when they come."""
+def parts(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str], beneath: list[Row]) -> tuple[Part, ...]:
+    """Parts of the rebuild; ``quotes_lead`` are items whose quotes all say when they come.
+
+    Without parts.csv they are the kit: at the price given, else as the rows ``beneath`` have it.
+    """
     if not reading.tables["parts.csv"].given:
-        return _kit(reading, quotes_lead) if len(reading.parts) else ()
+        if not len(reading.parts):
+            return ()
+        if reading.three.price_kit is None and beneath:
+            return tuple(_default_part(reading, row, quotes_lead) for row in beneath)
+        return _kit(reading, quotes_lead)
     return tuple(_part(reading, row, name, quotes_lead) for row, name in rows)
 
 
@@ -38,6 +45,13 @@ def _kit(reading: Reading, quotes_lead: set[str]) -> tuple[Part, ...]:
             source=price.source if price else Source(CASE),
         ),
     )
+
+
+def _default_part(reading: Reading, row: Row, quotes_lead: set[str]) -> Part:
+    price = row.amount("price")
+    words = as_text([price.low, price.likely, price.high])
+    reading.defaults.note(f"part: {row.text('part')}", words, reading.money.currency, row.text("source"))
+    return _part(reading, row, row.text("part"), quotes_lead)
 
 
 def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
@@ -69,9 +83,9 @@ def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]
 
 
 def tasks(reading: Reading) -> tuple[Task, ...]:
-    """Work and charges, the default ones if none are given."""
-    if not reading.tables["tasks.csv"].given:
-        for row in reading.rows("tasks.csv"):
+    """Work and charges, the default ones beneath them."""
+    for row in reading.rows("tasks.csv"):
+        if row.assumed:
             _list_assumed(reading, row)
     return tuple(_task(reading, row) for row in reading.rows("tasks.csv"))
 
@@ -89,8 +103,10 @@ def _task(reading: Reading, row: Row) -> Task:
 
 
 def _list_assumed(reading: Reading, row: Row) -> None:
-    """List what a default task takes: hours, or a share of the price of the kit."""
-    shows, unit = ("hours", "h") if row.has_range("hours") else ("share_of_kit", "of the price of the kit")
+    """List what a default task takes: hours, or a charge."""
+    shows, unit = ("share_of_kit", "of the price of the kit")
+    if row.has_range("hours") or not row.has_range(shows):
+        shows, unit = ("hours", "h") if row.has_range("hours") else ("cost", reading.money.currency)
     span = row.amount(shows)
     words = as_text([span.low, span.likely, span.high])
     reading.defaults.note(f"task: {row.text('task')}", words, unit, row.text("source"))

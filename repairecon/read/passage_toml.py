@@ -102,11 +102,13 @@ def _wish(section: Section, item: str, known: Names, folder: Path) -> SpareWish:
     if case and not (folder / case).is_dir():
         section.fault("case", shown(case), "name a case folder, its path counted from passage.toml")
     covers = tuple(_known(section, "covers", name, known) for name in section.words("covers"))
-    others = (name for name in section.declared if name not in ("item", "case", "covers", "note"))
+    together = tuple(_known(section, "together", name, known) for name in section.words("together"))
+    others = (name for name in section.declared if name not in ("item", "case", "covers", "together", "note"))
     return SpareWish(
         item=item,
         case=str(folder / case) if case else "",
         covers=tuple(c for c in covers if c and c != item),
+        together=tuple(t for t in together if t and t != item),
         source=Source(PASSAGE, section.line(), item),
         **section.these(*others),
     )

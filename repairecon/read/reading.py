@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from repairecon.read.columns import CASE
@@ -173,8 +173,8 @@ class Reading:
     notes: dict[str, str] = field(default_factory=dict)
     hours_a_year: float | None = None
     """Running hours of the unit, where the case gives them."""
-    beneath: Mapping[str, list[Row]] = field(default_factory=dict)
-    """Default rows by file."""
+    merged: dict[str, list[Row]] = field(default_factory=dict)
+    """Rows by file, the owner's laid over the default ones."""
 
     @cached_property
     def items(self) -> Names:
@@ -197,11 +197,8 @@ class Reading:
         return self.suppliers.whole and not none
 
     def rows(self, file: str) -> list[Row]:
-        """The rows of a file, the default ones if none are given."""
-        table = self.tables[file]
-        if table.given or file not in self.beneath:
-            return table.rows
-        return [replace(row, problems=self.problems) for row in self.beneath[file]]
+        """The rows of a file, the owner's laid over the default ones."""
+        return self.merged.get(file, self.tables[file].rows)
 
     def wait(self) -> Range:
         """Days to wait for something of which no days are given."""

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
+from repairecon.kinds import match_kind, match_symptom, settle
+from repairecon.kinds.names import LEVELS
 from repairecon.read.columns import ANY, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
 from repairecon.read.default_rows import default_rows
 from repairecon.read.files import HERE, write_all
 from repairecon.read.problems import shown
 from repairecon.read.sheet_writing import csv_text
-from repairecon.read.tables import DEFAULT, EXAMPLE
-from repairecon.records import RepaireconError
+from repairecon.read.tables import DEFAULT, EXAMPLE, Row
+from repairecon.read.toml_file import toml_value
+from repairecon.read.values import plain
+from repairecon.records import Range, RepaireconError
 
 _FOLDERS = ("notebooks", "data")
 _PACKAGE = HERE.parent
@@ -21,19 +25,23 @@ _HEAD = """# A case: one failed unit, to be rebuilt or bought. Lines that begin 
 # In the CSV files rows that begin with "example:" or "default:" are left out: the latter are what is assumed.
 # Uncertain numbers may be written as [low, likely, high]. Decimals have a point: 12.50. Rates: 0.20 for 20 %.
 """
-_OPEN = {"unit": ("name", "figures"), "three_numbers": ("price_new", "price_kit", "wait_days")}
-"""Sections and keys of a new case that are not commented out."""
+_OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")
+"""Keys of a new case that are not commented out."""
 
 _NOTE = "invented; take example: away to use this row"
 
 
-def new_case(folder: str | os.PathLike[str]) -> Path:
-    """Write a starter case folder: three invented numbers to be replaced, all else ready to be filled in.
+def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", **numbers: float) -> Path:
+    """Write a starter case folder: three numbers to be replaced, all else ready to be filled in.
 
     Parameters
     ----------
     folder
         A folder that is not there yet, or is empty.
+    kind, symptom
+        What the unit is and what it does, in the owner's words; what is assumed of it then stands in the files.
+    numbers
+        ``price_new``, ``price_kit`` and ``wait_days``, as far as they are known; else they are invented.
 
     Returns
     -------
@@ -54,13 +62,27 @@ def new_case(folder: str | os.PathLike[str]) -> Path:
         raise RepaireconError(f"{shown(str(target))} cannot be read: name a new folder") from error
     if filled:
         raise RepaireconError(f"{shown(str(target))} is not empty: name a new folder")
-    files = {CASE: "\n".join(_case_lines()).encode("utf-8")}
-    files |= {file: csv_text(_table(file)).encode("utf-8") for file in CASE_FILES}
+    said = {"name": kind, "kind": kind, "symptom": symptom, **{k: plain(v) for k, v in numbers.items()}}
+    unit, three = (sections(CASE)[name] for name in ("unit", "three_numbers"))
+    values = {name: column.examples[0] for name, column in {**unit, **three}.items() if column.examples}
+    values |= {k: v if k in three else toml_value(v) for k, v in said.items() if v}
+    open_ = {*_OPEN, *(k for k, v in said.items() if v)} - ({"figures"} if len(numbers) == len(three) else set())
+    files = {CASE: "\n".join(_case_lines(values, open_)).encode("utf-8")}
+    rows = _assumed(kind or unit["kind"].examples[0].strip('"'), symptom, values)
+    files |= {file: csv_text(_table(file, rows.get(file, []))).encode("utf-8") for file in CASE_FILES}
     write_all(target, files)
     return target
 
 
-def _case_lines() -> Iterator[str]:
+def _assumed(kind: str, symptom: str, values: Mapping[str, str]) -> Mapping[str, list[Row]]:
+    """The default rows of the unit in a new case."""
+    new, kit = (Range(float(v), float(v), float(v)) for v in (values["price_new"], values["price_kit"]))
+    match = settle(match_kind(kind), symptom)
+    heard = match_symptom(match.kind, symptom) if match.kind and symptom else None
+    return default_rows(match.kind, heard, new, kit, match.own_rebuild != LEVELS[-1]).files
+
+
+def _case_lines(values: Mapping[str, str], open_: Collection[str]) -> Iterator[str]:
     """case.toml with every section and key, those that are not needed commented out."""
     yield _HEAD
     for name, declared in sections(CASE).items():
@@ -68,32 +90,29 @@ def _case_lines() -> Iterator[str]:
         examples = [c for c in declared.values() if c.examples]
         if not examples:
             continue
-        mark = "" if name in _OPEN else "# "
+        own = name in ("unit", "three_numbers")
+        mark = "" if own else "# "
         header = header or f"[{name}]"
         yield f"{mark}{header}{' ' * max(1, 34 - len(mark + header))}# {meaning}"
-        yield from (_key_line(c, "" if c.name in _OPEN.get(name, ()) else "# ") for c in examples)
+        for c in examples:
+            yield _key_line(c, values[c.name] if own else c.examples[0], "" if own and c.name in open_ else "# ")
         yield ""
 
 
-def _key_line(column: Column, mark: str) -> str:
-    value = column.examples[0]
+def _key_line(column: Column, value: str, mark: str) -> str:
     line = f"{mark}{value if column.name == ANY else f'{column.name} = {value}'}"
     words = ", ".join(filter(None, (column.meaning, column.unit)))
     return f"{line}{' ' * max(1, 34 - len(line))}# {words}" if words else line
 
 
-def _table(file: str) -> Iterator[list[str]]:
+def _table(file: str, assumed: list[Row]) -> Iterator[list[str]]:
     """Headings; examples, and what is assumed, which are left out until the word before them is taken away."""
     columns = [c for c in FILES[file].columns if not c.endswith("_shape")]
     yield columns
-    for row in default_rows(price_new=_number("price_new"), price_kit=_number("price_kit")).get(file, []):
-        yield _line({**row.cells, "note": row.text("source")}, columns, DEFAULT)
-    for cells in _examples(file):
+    for row in assumed:
+        yield _line({**row.cells, "note": row.cells.get("note") or row.text("source")}, columns, DEFAULT)
+    for cells in _examples(file) if not assumed or file == "looks.csv" else ():
         yield _line({**cells, "note": _NOTE}, columns, EXAMPLE)
-
-
-def _number(name: str) -> float:
-    return float(sections(CASE)["three_numbers"][name].examples[0])
 
 
 def _line(cells: dict[str, str], columns: list[str], mark: str) -> list[str]:

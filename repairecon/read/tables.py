@@ -191,6 +191,11 @@ class Row(Entry):
         """Where this row stands, and who says so if it is a default."""
         return Source(self.file, self.row, self.cells.get("source", ""))
 
+    @property
+    def assumed(self) -> bool:
+        """True for a default row, which says who says so."""
+        return "source" in self.declared
+
     def place(self, name: str) -> tuple[int | None, str]:
         """Row and heading."""
         return self.row, name

@@ -145,6 +145,8 @@ def _check_left_out(rows: Sequence[Row], events: dict[str, dict[Group, Numbered]
         hidden = [e for e in parents if not _shows_by(events[e], branch.seen_at)]
         clear = not any("given" in rows[p].bad for g in groups.values() for p, _ in g)
         outcomes = {e: dict.fromkeys(key(b.outcome) for g in events[e].values() for _, b in g) for e in parents}
+        if all(rows[p].assumed for g in groups.values() for p, _ in g):
+            continue  # what the owner's rows do to a default event is not the owner's to mend
         if not branch.seen_at or not hidden or not clear or event in parents or () in groups:
             continue
         if math.prod(map(len, outcomes.values())) <= MOST_STATES:

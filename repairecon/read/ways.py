@@ -6,8 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from repairecon.read import values
-from repairecon.read.columns import CASE
-from repairecon.read.defaults import Defaults
+from repairecon.read.defaults import as_text
 from repairecon.read.problems import key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.tables import NOTHING, Row
@@ -38,9 +37,6 @@ _ONLY_FOR = {
 """Columns that are for some kinds alone."""
 
 IN_BOUGHT = "the way named in 'bought'"
-
-KINDS = ("rebuild", "new", "buy and rebuild", "rebuild and spare")
-"""Kinds of way of a case folder that names none, as ``name.*`` in the defaults names them."""
 
 BLANK = Way(
     way="",
@@ -88,9 +84,7 @@ class _Line:
 
 
 def ways(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -> tuple[Way, ...]:
-    """Ways as written, completed with defaults; the default ones if none are given."""
-    if not reading.tables["ways.csv"].given:
-        return default_ways(reading, quotes_lead)
+    """Ways as written, and the default ones beneath them."""
     kinds: dict[str, str] = {}
     lines = []
     for row, name in rows:
@@ -99,8 +93,34 @@ def ways(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -
         if name:
             kinds[name] = kind
         lines.append(_Line(row, name, kind, kinds))
+    _list_assumed(reading, [line for line in lines if line.row.assumed])
     made = tuple(_way(reading, line, quotes_lead) for line in lines)
     return tuple(w for w in made if w.kind and w.way)
+
+
+def _list_assumed(reading: Reading, lines: list[_Line]) -> None:
+    """List the default ways, with the prices that nobody has asked yet."""
+    bare = [line for line in lines if not line.row.has_range("price")]
+    if bare:
+        reading.defaults.note("ways", "; ".join(line.name for line in bare), "", bare[0].row.text("source"))
+    for line in lines:
+        price = line.row.range("price")
+        if price is not None:
+            words = as_text([price.low, price.likely, price.high])
+            reading.defaults.note(f"way: {line.name}", words, reading.money.currency, line.row.text("source"))
+
+
+def fits(reading: Reading, row: Row, rows: list[Row], kit: bool) -> bool:
+    """Whether a default way may stand beside the owner's: under a name of its own, and with a price."""
+    kind, name = WAY_KINDS[row.text("kind")], key(row.text("way"))
+    if any(key(other.text("way")) == name for other in rows if not other.assumed):
+        return False
+    priced = reading.three.price_new is not None or name in reading.quoted
+    if kind.kind == "new":
+        return priced
+    bought = key(row.text("bought"))
+    there = any(key(other.text("way")) == bought for other in rows)
+    return (kit or kind.rebuilds != "here") and (not bought or (there and priced))
 
 
 def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
@@ -191,10 +211,20 @@ def _price(reading: Reading, line: _Line) -> Range | None:
     three = reading.three
     if kind == "new" and three.price_new is not None:
         return three.price_new
+    if row.assumed:
+        return _price_missing(reading)
     told = kind == "new" and "price_new" in three.section.bad
     if name and reading.tables["quotes.csv"].whole and not told and not reading.ordering:
         row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv")
     return None
+
+
+def _price_missing(reading: Reading) -> Range | None:
+    """The price of a new unit, one of the three numbers, is not there."""
+    section = reading.three.section
+    if not reading.ordering and "price_new" not in section.bad and reading.toml_whole:
+        section.fault("price_new", "nothing", "write the price of a new unit, or add ways.csv")
+    return None if reading.ordering else NOTHING
 
 
 def _lead(reading: Reading, line: _Line, quotes_lead: set[str]) -> Range | None:
@@ -273,38 +303,6 @@ def _bought(reading: Reading, line: _Line) -> str:
 
 
 _OR_KINDS = f"{', '.join(BOUGHT[:-1])} or {BOUGHT[-1]}"
-
-
-def default_names(defaults: Defaults) -> list[str]:
-    """Names of the default ways."""
-    return [str(defaults.peek(f"name.{kind}")) for kind in KINDS]
-
-
-def default_ways(reading: Reading, quotes_lead: set[str]) -> tuple[Way, ...]:
-    """The ways of a case that knows only the price of new and of the kit."""
-    names = dict(zip(KINDS, default_names(reading.defaults), strict=True))
-    reading.defaults.note("ways", "; ".join(names.values()), "", "assumed, no source: no ways.csv")
-    made = []
-    for kind, name in names.items():
-        way = replace(BLANK, way=name, kind=kind, old_unit=old_unit(reading, name, kind))
-        if kind == "new":
-            price = _price_of_new(reading, name)
-            lead = None if key(name) in quotes_lead else reading.wait()
-            source = price.source if price else Source(CASE)
-            way = replace(way, price=price, lead_days=lead, p_never=never(reading, name, kind), source=source)
-        elif WAY_KINDS[kind].buys:
-            way = replace(way, bought=names["new"])
-        made.append(way)
-    return tuple(made)
-
-
-def _price_of_new(reading: Reading, name: str) -> Range | None:
-    price, section = reading.three.price_new, reading.three.section
-    if price is None and key(name) in reading.quoted:
-        return None
-    if price is None and not reading.ordering and "price_new" not in section.bad and reading.toml_whole:
-        section.fault("price_new", "nothing", "write the price of a new unit, or add ways.csv")
-    return price if price is not None or reading.ordering else NOTHING
 
 
 def never(reading: Reading, name: str, kind: str) -> float:

@@ -17,7 +17,7 @@ def as_json(answer: Answer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     v = answer.verdict
     return {
-        "advice": {k: _number(x) for k, x in asdict(answer.advice).items()},
+        "advice": _plain(asdict(answer.advice)),
         "unit": answer.case.unit.name,
         "currency": answer.case.terms.currency,
         "figures": answer.case.unit.figures,
@@ -75,6 +75,13 @@ def _bench(answer: Answer) -> dict[str, Any]:
         "order_times": answer.order_times.to_dict(orient="records"),
         "looks": [asdict(w) for w in answer.looks],
     }
+
+
+def _plain(x: Any) -> Any:
+    """Records, lists and numbers as JSON can hold them."""
+    if isinstance(x, dict):
+        return {str(k): _plain(v) for k, v in x.items()}
+    return [_plain(v) for v in x] if isinstance(x, (list, tuple)) else _number(x)
 
 
 def _number(x: Any) -> Any:

@@ -87,8 +87,9 @@ class Chooser:
         comes, never = ((self.program.never[i], False),), ((self.program.never[i], True),)
         other = next((a for a in self.instead(i, after) if a not in tried), None)
         pieces = [*(p.given(comes) for p in own)]
-        # ordered ahead of time one knows in time that it never comes
         pieces.append(Piece(self.program.lost[i, -1 if other is None else other, after], None, never, ahead))
+        if not ahead:  # ordered ahead of time one knows in time that it never comes
+            pieces.append(Piece(self.program.late[i], None, never))
         if other is not None:
             then: Pieces = (Piece(self.program.bought[other, after], ahead=ahead),)
             then = self._or_instead(other, then, after, tried | {i, other}, ahead)

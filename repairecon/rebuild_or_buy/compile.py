@@ -48,8 +48,8 @@ class Program:
     """A case compiled.
 
     ``main`` rebuilds, sendings away and ways for a while, from stage ``done`` on; ``spent`` a rebuild up to a stage;
-    ``away`` and ``bought`` by way and stage after which it is taken; ``spare`` the price alone; ``lost`` what is spent
-    on a way that never comes, by way, the one taken instead (-1: none) and stage; ``never`` the input that it never
+    ``away`` and ``bought`` by way and stage after which it is taken; ``spare`` the price alone; ``late`` the
+    wait for a way that never comes, ``lost`` its work by then, by way, the one taken instead (-1: none) and stage; ``never`` the input that it never
     comes, or that a spare is dead; ``ends`` the stage at which a rebuild ends (L,). Of ways for a while ``breaks`` is
     what more breaks, ``fails`` the input that it fails; ``over`` by the rebuild begun, the one gone over to and the
     stage is the other's work up to there that is not done yet; ``away_more`` and ``p_away`` are of a failure away.
@@ -65,6 +65,7 @@ class Program:
     away: dict[tuple[int, int], Compiled] = field(default_factory=dict)
     bought: dict[tuple[int, int], Compiled] = field(default_factory=dict)
     spare: dict[int, Compiled] = field(default_factory=dict)
+    late: dict[int, Compiled] = field(default_factory=dict)
     lost: dict[tuple[int, int, int], Compiled] = field(default_factory=dict)
     breaks: dict[int, Compiled] = field(default_factory=dict)
     fails: dict[int, int] = field(default_factory=dict)
@@ -193,6 +194,7 @@ def _never(program: Program, compiler: _Compiler, costs: WaysCost) -> None:
             program.never[i] = compiler.input(
                 costs.work.inputs.chance(f"{what}:{way.way}", f"{way.way} {label}", p, way.source)
             )
+            program.late[i] = compiler.bill(costs.waited_in_vain(way))
             for other in (-1, *(b for b in plain_buys(ways) if b != i)):
                 instead = None if other < 0 else ways[other]
                 for after in range(program.done, len(STAGE)):

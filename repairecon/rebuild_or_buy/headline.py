@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from datetime import date
-
-import numpy as np
-
 from repairecon.buying.inputs import mean_of
+from repairecon.rebuild_or_buy.advice import WORTH_HAVING
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.sentences import named, step
-from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
+from repairecon.rebuild_or_buy.stages import LEAVE
+from repairecon.records.case import NO_WAY
 from repairecon.show.layout import capital
-from repairecon.show.words import chance_words, days_words, hours_words, money, number
+from repairecon.show.words import chance_words, days_words, hours_words, money, number, tenths, whole
 
-SOONER_DAYS, SOONER_SHARE = 2.0, 0.2
-"""A way is worth naming as the quicker one if it saves so many days and such a share of them."""
+SOONER_DAYS, SOONER_SHARE, MORE_LIKELY = 2.0, 0.2, 0.05
+"""A way is named as quicker if it saves so many days and such a share of them; as likelier in time by so much."""
+
+SPARE = "To end with a spare aboard as well"
 
 
 def advice(answer: Answer) -> list[str]:
     """The sentences of the advice; the first two say what to do and what it comes to."""
-    said = (do, worth, tie, longer, sooner, milder, limits, hour, back_by, makeshift, safety, spare)
+    order = (sooner, tie) if strips(answer) else (tie, sooner)
+    said = (do, worth, safety, back_by, longer, *order, limits, hour, makeshift, spare)
     return [sentence for say in said if (sentence := say(answer))]
 
 
@@ -29,41 +30,51 @@ def do(answer: Answer) -> str:
     if a.do == "none":
         return f"No way can be advised: {'; '.join(a.because)}."
     if a.do == "leave":
-        return "Leave this unit alone and look elsewhere first: it is probably not to blame."
+        return f"Leave this unit alone and look elsewhere first: {'; '.join(a.because)}."
     if a.do == "look":
-        look = next((w for w in answer.looks if w.look == a.what), None)
+        look = a.look
         price = f" (costs {money(look.cost, currency)}, saves {money(look.evsi, currency)} on average)" if look else ""
-        return f"First: {a.what}{price}. If that changes nothing, {_then(answer)}."
-    return f"{capital(strip(answer) if a.do == 'strip' else take(answer))}."
-
-
-def _then(answer: Answer) -> str:
-    """What follows a look that changes nothing."""
-    return strip(answer) if strips(answer) else take(answer)
+        return f"First: {a.what}{price}. If that changes nothing, {strip(answer) if strips(answer) else take(answer)}."
+    return f"{capital(strip(answer) if strips(answer) else take(answer))}."
 
 
 def strips(answer: Answer) -> bool:
     """Whether the advice is to open the unit and decide by what is found."""
     a = answer.advice
-    on_the_bench = answer.case.way(a.way).kind == "rebuild" or (a.basis != "years" and answer.bench.now == GO_ON)
-    return a.do == "strip" or (a.do != "leave" and on_the_bench)
+    if a.do == "strip":
+        return True
+    saves = a.total - a.value > WORTH_HAVING * abs(a.total)
+    rebuilds = a.way in answer.table.index and answer.case.way(a.way).kind == "rebuild"
+    return a.do in ("look", "take") and bool(_stops(answer)) and (rebuilds or saves)
+
+
+def _stops(answer: Answer) -> list[str]:
+    """What may be turned to once the unit is open, by how often; looking elsewhere apart."""
+    often: dict[str, float] = {}
+    for s in answer.advice.stops:
+        if s.action != LEAVE:
+            often[s.action] = often.get(s.action, 0.0) + s.chance
+    return sorted(often, key=lambda action: -often[action])
 
 
 def strip(answer: Answer) -> str:
-    """Strip, go on or stop: how often each."""
-    stops = [s for s in answer.stop_when if s.action != LEAVE]
-    rebuild = next((w.way for w in answer.case.ways if w.kind == "rebuild"), answer.advice.way)
-    if not stops:
-        return f"go ahead: {rebuild}"
-    on = chance_words(1.0 - sum(s.chance for s in stops))
-    instead = " or ".join(step(answer, action) for action in {s.action: 0 for s in stops})
-    return f"strip it, then decide by what you find: {rebuild} ({on}), else stop and {instead}"
+    """Strip, then go on or turn to something else: how often each."""
+    a, case = answer.advice, answer.case
+    rebuilds = [w.way for w in case.ways if w.kind == "rebuild" and answer.table.loc[w.way, "allowed"]]
+    rebuild = a.way if a.way in rebuilds else min(rebuilds, key=lambda w: float(answer.table.loc[w, "total_mean"]))
+    on = chance_words(1.0 - sum(s.chance for s in a.stops if s.action != LEAVE))
+    instead = " or ".join(step(answer, action) for action in _stops(answer))
+    return f"strip it, then decide by what you find: {step(answer, rebuild)} ({on}), else {instead}"
 
 
 def take(answer: Answer) -> str:
-    """The way to take, as a clause."""
-    a = answer.advice
-    return f"carry on for now: {a.way}" if a.do == "carry on" else step(answer, a.way)
+    """The way to take, as a clause; of a makeshift for how long, at what risk, and what then."""
+    way = answer.case.way(answer.advice.way)
+    if way.traits.in_service != "old" or way.until_days is None:
+        return step(answer, way.way)
+    risk = f" ({chance_words(way.p_fails)} that it fails before)" if way.p_fails > 0 else ""
+    then = {"": "the lasting repair", NO_WAY: "nothing more if it holds"}.get(way.then, way.then)
+    return f"{step(answer, way.way)} for about {days_words(mean_of(way.until_days))}{risk}, then {then}"
 
 
 def worth(answer: Answer) -> str:
@@ -72,75 +83,79 @@ def worth(answer: Answer) -> str:
     if a.do in ("none", "leave") or a.way not in answer.table.index:
         return ""
     row = answer.table.loc[a.way]
-    lead = f", {money(a.gap, currency)} less than {a.against}" if a.against and a.gap > 0 else ""
-    only = "" if a.against else ": the only way that may be chosen"
-    if a.basis == "years" and a.years:
-        present = money(answer.horizon.ways.loc[a.way, "present_cost"], currency)
-        return (
-            f"Over the {number(a.years)} years you keep her, {a.way} comes to {present} in today's money{lead}{only}; "
-            f"this job alone costs {money(row['total_mean'], currency)} and {days_words(row['days_mean'])}."
-        )
-    if a.do == "strip" or (a.do == "look" and answer.bench.now == GO_ON):
-        return (
-            f"That comes to {money(answer.bench.value, currency)} all in on average{lead}{' at once' if lead else ''}."
-        )
+    rebuilds, opened = answer.case.way(a.way).kind == "rebuild", strips(answer)
+    against, other = (a.against, a.total + a.gap) if rebuilds or not opened else (a.way, a.total)
+    total = a.value if opened else a.total
+    lead = f", {money(other - total, currency)} less than {against}" if against and other > total else ""
+    lead += " at once" if lead and opened else ""
+    lead = lead or ("" if a.against else ": the only way that may be chosen")
+    if a.basis == "years":
+        kept = f"Over the {number(a.years)} years you keep her,"
+        today = f"this job alone costs {money(row['total_mean'], currency)} and {days_words(row['days_mean'])}"
+        if opened:
+            today = f"this job alone {money(answer.bench.value, currency)}"
+        what = "that" if opened else a.way
+        return f"{kept} {what} comes to {money(total, currency)} in today's money{lead}; {today}."
+    if opened:
+        return f"That comes to {money(total, currency)} all in on average{lead}."
     cash, hours = money(row["cash_mean"], currency), hours_words(row["own_hours_mean"])
     return (
-        f"{capital(a.way)} comes to {money(row['total_mean'], currency)} on average ({cash} cash, {hours} own hours, "
-        f"{days_words(row['days_mean'])} out of use){lead}{only}."
+        f"{capital(a.way)} comes to {money(total, currency)} on average ({cash} cash, {hours} own hours, "
+        f"{days_words(row['days_mean'])} out of use){lead}."
     )
 
 
 def tie(answer: Answer) -> str:
     """That two ways are too close to call."""
     a = answer.advice
+    if a.ties:
+        return f"{capital(named(a.ties))} would cost the same; {a.way} is the simpler or the quicker."
     if not a.near_tie or not a.against:
         return ""
+    if strips(answer):
+        return f"Chosen for good now, {a.way} and {a.against} would be a near tie."
+    if any("decided by the years" in reason for reason in a.because):
+        return f"That is a near tie with {a.against}; over the years this is the better one."
     return f"That is a near tie with {a.against}: either will do, so take the one that is simpler or sooner for you."
 
 
 def longer(answer: Answer) -> str:
     """Today against the years, in one sentence."""
-    a, v, h, currency = answer.advice, answer.verdict, answer.horizon, answer.case.terms.currency
-    if a.basis == "years" and v.best != a.way and a.do != "none":
+    a, currency = answer.advice, answer.case.terms.currency
+    if a.basis == "years" and a.best_this_job != a.way and a.do != "none":
         today = answer.table["total_mean"]
-        now = money(today[a.way] - today[v.best], currency)
-        later = money(h.ways.loc[v.best, "present_cost"] - h.ways.loc[a.way, "present_cost"], currency)
-        return f"{capital(v.best)} is {now} cheaper for this job alone but {later} dearer over those years."
-    if a.basis != "years" and a.years:
-        return f"If you keep her for more than about {number(a.years)} years, another way comes cheaper."
+        now = money(today[a.way] - today[a.best_this_job], currency)
+        later = money(a.years_gap, currency)
+        return f"{capital(a.best_this_job)} is {now} cheaper for this job alone but {later} dearer over those years."
+    if a.basis == "this job" and a.do not in ("none", "leave") and a.beyond_years is not None and a.beyond_way:
+        known = all(answer.basis.life_known(way) for way in (a.way, a.beyond_way))
+        reasons = [] if known else ["by assumed lives"]
+        if a.life_turns is not None:
+            reasons.append(f"it turns at a life of {tenths(a.life_turns)} years for {a.way}")
+        why = f" ({'; '.join(reasons)})" if reasons else ""
+        return f"Kept for more than about {whole(a.beyond_years)} years, {a.beyond_way} comes cheaper{why}."
     return ""
 
 
 def sooner(answer: Answer) -> str:
-    """Money against days, in one sentence, with the price of a day at which it turns."""
+    """Money against days and against the bad case in one sentence, with the price of a day at which it turns."""
     a, table, currency = answer.advice, answer.table, answer.case.terms.currency
-    if a.do == "none":
+    if a.do in ("none", "leave") or a.way not in table.index:
         return ""
-    fast = answer.verdict.fastest
+    fast, mild = answer.verdict.fastest, answer.verdict.steadiest
     saved = table.loc[a.way, "days_mean"] - table.loc[fast, "days_mean"]
     quicker = saved >= max(SOONER_DAYS, SOONER_SHARE * table.loc[a.way, "days_mean"])
+    said = [f"{fast} is back about {days_words(saved)} sooner"] if quicker else []
+    if mild != a.way:
+        bad, better = (money(table.loc[w, "total_p90"], currency, table.loc[w, "total_p90_se"]) for w in (a.way, mild))
+        whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
+        said.append(f"{whose} is {better} against {bad}")
     day = answer.case.terms.cost_lost_day
-    line = f"{capital(fast)} is back about {days_words(saved)} sooner" if quicker else ""
-    if day.high == 0:
-        line = f"{line}, but waiting is not priced here" if line else "Waiting is not priced here"
-    elif not quicker:
-        return ""
-    if a.day_price_turns is None:
-        return f"{line}." if quicker else ""
-    now = "" if day.high == 0 else f" (now {money(mean_of(day), '')})"
-    return f"{line}; it turns if a day without the boat is worth {money(a.day_price_turns, currency)}{now}."
-
-
-def milder(answer: Answer) -> str:
-    """The mean against the bad case, in one sentence."""
-    a, v, table, currency = answer.advice, answer.verdict, answer.table, answer.case.terms.currency
-    if a.do in ("none", "leave"):
-        return ""
-    bad, mild = (money(table.loc[w, "total_p90"], currency, table.loc[w, "total_p90_se"]) for w in (a.way, v.steadiest))
-    if v.steadiest == a.way:
-        return ""
-    return f"In a bad case (1 in 10) {a.way} passes {bad}, {v.steadiest} only {mild}."
+    priced = day.high > 0 and answer.case.terms.lost_day_stated
+    turns = None if a.day_price_turns is None else money(a.day_price_turns, currency)
+    if not priced:
+        said.append(f"waiting is not priced here{f'; it turns from {turns} a day' if turns else ''}")
+    return f"{capital('; '.join(said))}." if said else ""
 
 
 def limits(answer: Answer) -> str:
@@ -167,14 +182,17 @@ def hour(answer: Answer) -> str:
 
 
 def back_by(answer: Answer) -> str:
-    """The chance of being back by the date that is wanted, of the advice and of the soonest way."""
-    a, fast = answer.advice, answer.verdict.fastest
-    chances = back_in_time(answer)
-    if chances is None or a.way not in chances:
+    """The chance of being back by the date that is wanted, of the advice and of the likeliest way."""
+    a, table = answer.advice, answer.table
+    if a.back_by is None or a.way not in table.index:
         return ""
-    line = f"Back {wanted(answer)}: {chance_words(chances[a.way])}"
-    if chances[fast] > chances[a.way]:
-        line += f"; {fast} makes it {chance_words(chances[fast])}"
+    line = f"Back {wanted(answer)}: {chance_words(a.back_by)}"
+    best = table["back_by"][table["allowed"]].idxmax()
+    if table.loc[best, "back_by"] - a.back_by >= MORE_LIKELY:
+        line += f" with {a.way}, {chance_words(table.loc[best, 'back_by'])} with {best}"
+    barred = table.index[~table["allowed"] & (table["back_by"] > table.loc[best, "back_by"] + MORE_LIKELY)]
+    if len(barred):
+        line += f"; {named(barred)} would be sooner, but no date goes before safety"
     return f"{line}."
 
 
@@ -183,20 +201,7 @@ def wanted(answer: Answer) -> str:
     needed = answer.case.needed
     if needed is None:
         return ""
-    return f"by {needed.by}" if needed.by else f"within {days_words(needed.within_days or 0.0)}"
-
-
-def back_in_time(answer: Answer) -> dict[str, float] | None:
-    """Way -> chance that it is back in use by then; None where no date is set."""
-    needed = answer.case.needed
-    if needed is None:
-        return None
-    days = needed.within_days
-    if days is None:
-        today = date.fromisoformat(answer.case.wishes.today) if answer.case.wishes.today else date.today()
-        days = float((date.fromisoformat(needed.by) - today).days)
-    return {way: float(t[2].chance_up_to(np.array(days))) for way, t in
-            zip(answer.outcomes.ways, answer.outcomes.tallies, strict=True)}  # fmt: skip
+    return f"by {needed.by}" if needed.by else f"in {days_words(needed.within_days or 0.0)}"
 
 
 def makeshift(answer: Answer) -> str:
@@ -227,4 +232,4 @@ def spare(answer: Answer) -> str:
     row = pairs.loc[pairs["total_mean"].idxmin()]
     more = money(row["total_mean"] - table.loc[a.way, "total_mean"], currency)
     often = f"{chance_words(row['p_spare'])} that there is one"
-    return f"To end with a spare aboard as well: {row.name}, {more} more ({often})."
+    return f"{SPARE}: {row.name}, {more} more ({often})."

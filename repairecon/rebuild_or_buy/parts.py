@@ -64,9 +64,8 @@ def ways(answer: Answer) -> Sheet:
     columns["all in"] = [money(x, "") for x in rows["total_mean"]]
     columns["days"] = [whole(x) for x in rows["days_mean"]]
     columns["bad case"] = [money(x, "", se) for x, se in zip(rows["total_p90"], rows["total_p90_se"], strict=True)]
-    chances = headline.back_in_time(answer)
-    if chances is not None:
-        columns[headline.wanted(answer)] = [chance_words(chances[w]) for w in order]
+    if "back_by" in table:
+        columns[headline.wanted(answer)] = [chance_words(x) for x in rows["back_by"]]
     if answer.advice.basis == "years" and answer.advice.years:
         present = answer.horizon.ways.loc[order, "present_cost"]
         columns[f"{number(answer.advice.years)} years"] = [money(x, "") for x in present]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from repairecon.rebuild_or_buy import headline, parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.headline import SPARE
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel
 from repairecon.show.words import measured, number, tenths, whole
@@ -50,7 +51,7 @@ def _head(answer: Answer, width: int, lines: int) -> list[str]:
 def _advice(said: list[str], width: int) -> list[Block]:
     """What to do by itself, then why; what it comes to is never cut."""
     do, why = said[0], said[1:]
-    forms = [(9 if many > 3 else 4, wrapped(" ".join(why[:many]), width=width).split("\n"))
+    forms = [(9 if why[many - 1].startswith(SPARE) else 4, wrapped(" ".join(why[:many]), width=width).split("\n"))
              for many in range(len(why), 0, -1)]  # fmt: skip
     return [Block([(0, wrapped(do, width=width).split("\n"))]), Block(forms or [(0, [])])]
 
@@ -70,7 +71,7 @@ def _ways(answer: Answer, width: int) -> Block:
 def _looks(answer: Answer) -> list[str]:
     """The looks that pay, but for the one that the advice names."""
     currency = answer.case.terms.currency
-    paying = sorted((w for w in answer.looks if w.has_look and w.net > 0), key=lambda w: -w.net)
+    paying = [w for w in answer.looks_at_hand if w.net > 0]
     return [sentences.look(w, currency) for w in paying if w.look != answer.advice.what]
 
 
@@ -84,12 +85,10 @@ def _stops(answer: Answer) -> list[str]:
 def _turns(answer: Answer) -> list[str]:
     """What would change the advice, nearest first; over the years the life at which it turns."""
     a, lines = answer.advice, []
-    if a.basis == "years":
-        row = answer.horizon.ways.loc[a.way]
-        turns = row["break_even_life"]
-        if turns is not None and turns == turns:
-            side = "under" if turns < row["median_life"] else "over"
-            lines.append(f"{a.way} lasting {side} {tenths(turns)} years, {tenths(row['median_life'])} expected")
+    if a.basis == "years" and a.life_turns is not None:
+        expected = answer.horizon.ways.loc[a.way, "median_life"]
+        side = "under" if a.life_turns < expected else "over"
+        lines.append(f"{a.way} lasting {side} {tenths(a.life_turns)} years, {tenths(expected)} expected")
     if a.way == answer.verdict.best:
         inside = [f for f in answer.flips if f.within_range]
         lines += [sentences.flip(f) for f in inside[:2]]

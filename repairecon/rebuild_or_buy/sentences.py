@@ -38,11 +38,15 @@ DOING = {
     "carry on": "carry on as it is", "temporary": "make do for now", "without": "do without",
     "own spare": "fit your spare",
 }  # fmt: skip
+OVER = f"{GO_ON} as "
+"""How going over to another depth of rebuild is named among the stops."""
 DONE = {"send away": "send it away", "exchange": "take the exchange unit"}
 
 
 def step(answer: Answer, way: str) -> str:
     """A way as something to do: "buy new from the maker", "send it away"; names that say it already stay."""
+    if way.startswith(OVER):
+        return f"go over to {way.removeprefix(OVER)}"
     kind = answer.case.way(way).kind if way in answer.table.index else ""
     do = DOING.get(kind, "take")
     if way in DONE or way.split()[0] in ("rebuild", "buy", "send", "fit", "carry", "repair", "do"):
@@ -78,7 +82,8 @@ def so_far(answer: Answer) -> list[str]:
 # ---------------------------------------------------------------- at the bench
 def bench(answer: Answer) -> list[str]:
     """Next step, stop rule, most still worth spending, when to order."""
-    lines = [next_step(answer), *stop_rule(answer), repair_limit(answer), given_up(answer), order_time(answer)]
+    lines = [next_step(answer), *stop_rule(answer), *remedies(answer), repair_limit(answer), given_up(answer)]
+    lines += [*depths(answer), order_time(answer)]
     return [line for line in lines if line]
 
 
@@ -101,6 +106,29 @@ def next_step(answer: Answer) -> str:
     return f"{'Stop here' if answer.stage else 'Do not begin'}: {step(answer, b.now)}.{more}"
 
 
+def remedies(answer: Answer) -> list[str]:
+    """How a finding is best met."""
+    lines = []
+    for met in answer.remedies:
+        then = f"; if that does not hold, {met.then}" if met.then and met.then != met.remedy else ""
+        how = met.remedy or "end the rebuild"
+        several = f" ({met.way})" if len({m.way for m in answer.remedies}) > 1 else ""
+        lines.append(f"{capital(met.event)} {met.outcome}{several}: {how}{then}.")
+    return lines
+
+
+def depths(answer: Answer) -> list[str]:
+    """Each other depth of rebuild: what it comes to if that is begun, and the most worth spending on it."""
+    currency, others = answer.case.terms.currency, answer.benches
+    if len(others) < 2:
+        return []
+    return [
+        f"Begun as {way}: {money(b.value, currency)} on average; at most {money(b.repair_limit, currency)} is worth "
+        "spending on it."
+        for way, b in others.items()
+    ]
+
+
 def repair_limit(answer: Answer) -> str:
     """The most still worth spending on the rebuild."""
     b, currency = answer.bench, answer.case.terms.currency
@@ -116,7 +144,7 @@ def repair_limit(answer: Answer) -> str:
 def stop_rule(answer: Answer, *, elsewhere: bool = True) -> list[str]:
     """For each stage the findings on which to stop, and what to do then; on request without looking elsewhere."""
     lines = []
-    for (point, action), stops in _by_place(answer.stop_when):
+    for (point, action), stops in _by_place(answer.advice.stops):
         if action == LEAVE and not elsewhere:
             continue
         often = chance_words(sum(s.chance for s in stops))
@@ -208,8 +236,18 @@ def flips(answer: Answer, most: int = 6) -> list[str]:
 
 # ---------------------------------------------------------------- rules, ways left out, method
 def thumb_rules(answer: Answer) -> list[str]:
-    """The rules in use, both sides in words."""
-    return [thumb_rule(r, answer.case.terms.currency) for r in answer.thumb_rules]
+    """The price of each repair against that of new, and what the rules in use make of it."""
+    lines, currency = [], answer.case.terms.currency
+    for way in dict.fromkeys(r.way for r in answer.thumb_rules):
+        rules = [r for r in answer.thumb_rules if r.way == way]
+        repair, new = rules[0].rebuild_cost, rules[0].price_new
+        share = f", {chance_words(repair / new)}" if new > 0 else ""
+        lines.append(
+            f"{capital(way)}: parts and outside work as planned {money(repair, currency)}, a new unit "
+            f"{money(new, currency)}{share}."
+        )
+        lines += [thumb_rule(r, currency) for r in rules]
+    return lines
 
 
 def thumb_rule(rule: ThumbRule, currency: str) -> str:
@@ -218,11 +256,10 @@ def thumb_rule(rule: ThumbRule, currency: str) -> str:
     if rule.limit is None:
         return f"{name}: needs the unit's age and expected life."
     other = {"rebuild": "buy", "buy": "rebuild"}[rule.says]
-    ours = "this answer agrees" if rule.agrees else f"this answer says {other}, as it counts what the rule leaves out"
-    return (
-        f"{name}: the repair at {money(rule.rebuild_cost, currency)} against a limit of {money(rule.limit, currency)}, "
-        f"so {rule.says}; {ours}."
+    ours = (
+        "this answer agrees" if rule.agrees else f"this answer says {other}, counting hours, days and what may be found"
     )
+    return f"{name}: up to {money(rule.limit, currency)}, so {rule.says}; {ours}."
 
 
 def ruled_out(answer: Answer) -> list[str]:

@@ -155,7 +155,9 @@ def _events_that_matter(model: Model) -> set[str]:
     if main is None:
         return set()
     way = model.case.ways[main]
-    matter = {b.event for b in model.case.branches if b.seen_at and branch_touches(b, way) and not _idle(b)}
+    met = {(r.event, r.outcome) for r in model.case.remedies}
+    bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, way)]
+    matter = {b.event for b in bears if not _idle(b) or (b.event, b.outcome) in met}
     while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
         matter |= more
     return matter

@@ -317,13 +317,18 @@ class WaysCost:
         return bill
 
     # ---- what never comes -------------------------------------------------------------------------
+    def waited_in_vain(self, way: Way) -> Bill:
+        """The wait for what never comes; a spare aboard is not waited for."""
+        bill = Bill()
+        if way.kind != OWN_SPARE:
+            bill.take(ONE, self.case.terms.give_up_days)
+        return bill
+
     def lost(self, way: Way, instead: Way | None, after: int) -> Bill:
-        """What is spent on a way that never comes before another is taken: the wait, and its tasks done by then that
-        the other does not need as well. A spare that is dead shows at its first run: all its work, and no wait."""
+        """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
+        other does not need as well. A spare that is dead shows at its first run: all its work."""
         bill = Bill()
         dead = way.kind == OWN_SPARE
-        if not dead:
-            bill.take(ONE, self.case.terms.give_up_days)
         if way.traits.rebuilds == "here":
             return bill
         shared = (

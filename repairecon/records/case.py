@@ -20,7 +20,10 @@ STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "
 ORDER_TIMES = ("now", "after removal", "after strip", "after measure")
 """When the parts of the planned job are ordered."""
 
-SAFETY_CLASSES = ("steering", "flooding", "gas", "fuel")
+SAFETY_CLASSES = (
+    "steering", "flooding", "gas", "fuel", "mains voltage", "pressure injection", "life saving", "carbon monoxide",
+    "fire/fuel", "lifting", "anchoring",
+)  # fmt: skip
 """Units whose failure can hurt: never chosen on price alone."""
 
 OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
@@ -29,7 +32,11 @@ OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
 
 @dataclass(frozen=True, kw_only=True)
 class Unit:
-    """The failed unit."""
+    """The failed unit.
+
+    ``own_rebuild`` says who may rebuild it (yes, with care, licensed practice only), ``question`` what would tell which
+    unit it is; ``waived`` that the owner gave a written reason for going past the safety screen.
+    """
 
     name: str
     kind: str
@@ -40,6 +47,10 @@ class Unit:
     expected_life_years: float | None = None
     figures: str = ""
     price_new: Range | None = None
+    own_rebuild: str = "yes"
+    certificate_needed: bool = False
+    question: str = ""
+    waived: bool = False
 
 
 @dataclass(frozen=True)

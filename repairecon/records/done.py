@@ -104,7 +104,8 @@ class Figures:
 class Decision:
     """The choice as it was made, sealed: ``figures`` by way and quantity, ``seal`` a hash over all of it.
 
-    ``found`` and ``stage`` are what was known then.
+    ``found`` and ``stage`` are what was known then. ``rules`` 1 read a case so that a file of the owner's dropped all
+    defaults of that file, 2 lays rows over rows.
     """
 
     folder: str
@@ -119,6 +120,7 @@ class Decision:
     seal: str
     best: str = ""
     stage: str = ""
+    rules: int = 2
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,10 +15,11 @@ class SpareWish:
     """What is known of one item beyond its card; None and empty where nothing is said.
 
     ``cost_without`` is the cost each time that one is wanted and not there, its price apart. ``failures_per_year`` and
-    ``failures_per_1000_hours`` (running) are of one unit, of which there are ``like_units``. ``case`` is a folder whose
-    whole-life reckoning tells what the spare is worth. ``covers`` names items that this one stands in for, with chance
-    ``p_useful``. ``inspected`` rubber was found good at the end of its shelf life;
-    a ``whole_unit`` is turned by hand every so many days, that it does not seize.
+    ``failures_per_1000_hours`` (running) are of one unit, of which there are ``like_units`` (by default as many as its
+    card names). A job takes ``at_a_time`` of it, and one job's worth of each item that is fitted ``together`` with it.
+    ``case`` is a folder whose years tell what the spare is worth. ``covers`` names items that this one stands in for,
+    with chance ``p_useful``. ``inspected`` rubber was found good at the end of its shelf life; a ``whole_unit`` is
+    turned by hand every so many days, that it does not seize.
     """
 
     item: str
@@ -26,7 +27,9 @@ class SpareWish:
     cost_without: Range | None = None
     failures_per_year: Range | None = None
     failures_per_1000_hours: Range | None = None
-    like_units: int = 1
+    like_units: int | None = None
+    at_a_time: int | None = None
+    together: tuple[str, ...] = ()
     price: float | None = None
     case: str = ""
     covers: tuple[str, ...] = ()

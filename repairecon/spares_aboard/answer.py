@@ -16,10 +16,13 @@ from repairecon.book.ledger import damaged
 from repairecon.book.spares_book import SparesBook
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.records import Assumed, Item, Lot, Movement, Passage, ReorderLine, SpareWish, StockLine, UnitAboard
-from repairecon.spares_aboard import carry, demand, holdings
+from repairecon.spares_aboard import demand, holdings
 from repairecon.spares_aboard.carry import Carried, Risk
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import Valued, Worth
+
+LOOKED_THROUGH = 20_000
+"""Movements up to which a book is looked through each time, which takes a second; beyond that only ``check`` does."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,7 +42,8 @@ class BookRead:
 
 def read_all(book: SparesBook) -> BookRead:
     """Take from a book what the job needs; BookFileError from one that is not as it was written."""
-    wrong = book.check()
+    few = book.ledger.rows("SELECT count(*) FROM movements")[0][0] <= LOOKED_THROUGH
+    wrong = book.check() if few else ()
     if wrong:
         raise damaged(book.ledger.path, "; ".join(wrong[:3]))
     with book.ledger.reading():
@@ -177,7 +181,7 @@ class SparesAnswer:
         covers = {w.item: (w.covers, demand.p_useful(w, defaults)) for w in passage.items if w.covers}
         assurance = passage.assurance if passage.assurance is not None else defaults.number("assurance")
         limits = self._limits
-        return carry.carried(lines, (limits.budget, limits.weight_kg, limits.room_litres), covers, assurance)
+        return Carried(lines, (limits.budget, limits.weight_kg, limits.room_litres), covers, assurance)
 
     def _aboard(self, card: Item, out: Mapping[tuple[int, str], float]) -> tuple[float, float]:
         """How many lie aboard, and how many of them are in date."""
@@ -219,12 +223,6 @@ class SparesAnswer:
     def risk(self) -> Risk:
         """Being without, with what is aboard and with what is bought."""
         return self._carried.risk
-
-    @property
-    def joint(self) -> bool:
-        """True where purchases are weighed together: things stand in for others, weight or room is short."""
-        limited = self._limits.weight_kg is not None or self._limits.room_litres is not None
-        return limited or any(w.covers for w in self.passage.items)
 
     @cached_property
     def assumed(self) -> tuple[Assumed, ...]:

@@ -1,28 +1,32 @@
-"""What to carry for a budget, what is missing, what is surplus."""
+"""What to carry for a budget, weight and room; what is missing, what is surplus; in what order to buy."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import carry, carry_program, joint_demand, shortage
-from repairecon.formulas.carry_list import CarryList, budget_curve, carry_list
+from repairecon.formulas import carry_program, shortage
+from repairecon.formulas.carry_program import Group, JobsWorth, Mode
+from repairecon.formulas.demand import COURSES
 from repairecon.spares_aboard.demand import Line
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
 COLUMNS = (
     "item", "system", "critical", "have", "buy", "carry", "for_assurance", "p_short_now", "p_short", "worth",
-    "worth_bought", "worth_bought_low", "worth_bought_high", "cost_buy",
-    "price", "mean_wanted", "cost_without", "cost_without_low", "cost_without_high",
-    "wanted_from", "cost_from", "seen", "years", "at_a_time", "measure", "minimum", "wants", "tools_missing",
-    "case",
+    "worth_bought", "worth_bought_low", "worth_bought_high", "cost_buy", "price", "mean_wanted", "cost_without",
+    "cost_without_low", "cost_without_high", "wanted_from", "cost_from", "seen", "years", "at_a_time", "pieces_a_job",
+    "together", "units", "measure", "minimum", "wants", "tools_missing", "case",
 )  # fmt: skip
+CURVE_COURSES = 150
+"""Courses of jobs behind the curve, where things are shared: a picture needs no more."""
+LEAST = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,205 +39,266 @@ class Risk:
     cost_then: float
 
 
-@dataclass(frozen=True, kw_only=True)
 class Carried:
-    """Frames of the answer that tell what to carry."""
+    """What to carry: each item is a kind of job that takes it (and what is fitted with it); kits may do it too.
 
-    carry: pd.DataFrame
-    curve: pd.DataFrame
-    missing: pd.DataFrame
-    surplus: pd.DataFrame
-    spend: float
-    most_lost: float
-    risk: Risk
+    The purchases are those of the integer program, proven best; the curve, a marginal list, is the order of buying.
+    """
 
-
-class _Arrays:
-    """The lines as the formulas take them."""
-
-    def __init__(self, lines: Sequence[Line]) -> None:
-        width = max((len(x.wanted.chances) for x in lines), default=1)
-        self.demand = np.array([np.pad(x.wanted.chances, (0, width - len(x.wanted.chances))) for x in lines])
-        self.demand = self.demand.reshape(len(lines), width)
-        self.have = np.array([x.have for x in lines], dtype=np.int64)
+    def __init__(
+        self, lines: Sequence[Line], limits: tuple[float | None, float | None, float | None],
+        covers: Mapping[str, tuple[tuple[str, ...], float]], assurance: float,
+    ) -> None:  # fmt: skip
+        self._lines, self._covers, self._assurance = lines, covers, assurance
+        self._place = {x.card.name: k for k, x in enumerate(lines)}
+        self._demands = [x.wanted.chances for x in lines]
+        self._have = np.array([x.have for x in lines], dtype=np.int64)
         price = np.array([x.price for x in lines], dtype=float)
-        self.known = ~np.isnan(price)
-        self.price = np.where(self.known, price, 0.0)
-        self.short = np.array([mean_of(x.cost_without) * x.p_useful for x in lines], dtype=float)
-        self.without = np.array([mean_of(x.cost_without) for x in lines], dtype=float)
-        self.low = np.array([x.cost_without.low * x.p_useful for x in lines], dtype=float)
-        self.high = np.array([x.cost_without.high * x.p_useful for x in lines], dtype=float)
-        self.left = np.array([x.cost_left for x in lines], dtype=float)
-        self.most = np.array([x.most for x in lines], dtype=np.int64)
-        self.buyable = np.where(self.known, self.most, 0)
-        self.weight = np.array([(x.card.weight_kg or 0.0) * x.wanted.at_a_time for x in lines], dtype=float)
-        self.room = np.array([(x.card.volume_litres or 0.0) * x.wanted.at_a_time for x in lines], dtype=float)
-        self.critical = np.array([x.card.critical for x in lines], dtype=bool)
+        self._known = ~np.isnan(price)
+        self._price = np.where(self._known, price, 0.0)
+        self._left = np.array([x.cost_left for x in lines], dtype=float)
+        self._most = np.array([x.most for x in lines], dtype=np.int64)
+        self._without = np.array([mean_of(x.cost_without) for x in lines], dtype=float)
+        self._critical = np.array([x.card.critical for x in lines], dtype=bool)
+        uses = [self._price, self._per_piece("weight_kg"), self._per_piece("volume_litres")]
+        self._limits = [(use, limit) for use, limit in zip(uses, limits, strict=True) if limit is not None]
+        self._modes = self._modes_at(self._without)
 
+    def _per_piece(self, field: str) -> Floats:
+        return np.array([(getattr(x.card, field) or 0.0) * x.measured for x in self._lines], dtype=float)
 
-def carried(
-    lines: Sequence[Line], limits_of: tuple[float | None, float | None, float | None],
-    covers: Mapping[str, tuple[tuple[str, ...], float]], assurance: float,
-) -> Carried:  # fmt: skip
-    """By an integer program where things stand in for others or weight or room is short, else by worth per money."""
-    a = _Arrays(lines)
-    budget, weight_kg, room_litres = limits_of
-    money = np.inf if budget is None else budget
-    plain = carry_list(a.demand, a.have, a.price, a.short, a.left, a.buyable, money)
-    more, most_lost = plain.more, plain.most_lost
-    useful = _useful(lines, covers)
-    saved = joint_demand.saved_by(a.without, useful)
-    limits = [(a.weight, weight_kg), (a.room, room_litres)]
-    tight = [(use, limit) for use, limit in limits if limit is not None]
-    if covers or tight:
-        more, most_lost = _program(a, saved, money, tight)
-    now, then = _shortage(a, saved, a.have, bool(covers)), _shortage(a, saved, a.have + more, bool(covers))
-    worth = _gain(a, more)
-    spend = float(a.price @ more)
-    risk = Risk(
-        p_critical_now=0.0 + shortage.p_any_short(now[0][a.critical]),
-        p_critical_then=0.0 + shortage.p_any_short(then[0][a.critical]),
-        cost_now=float(a.without @ now[1]), cost_then=float(a.without @ then[1]),
-    )  # fmt: skip
-    enough = shortage.stock_for(a.demand, assurance) if len(lines) else np.zeros(0, dtype=np.int64)
-    table = _carry(lines, a, more, worth, now[0], then[0], enough)
-    missing = _missing(lines, a, _unlimited(a, enough), more)
-    curve = _curve(lines, a, plain)
-    if covers:
-        curve = _joint_curve(curve, a, saved, plain)
-    return Carried(
-        carry=table, curve=curve, missing=missing, surplus=_surplus(lines, plain), spend=spend, most_lost=most_lost,
-        risk=risk,
-    )  # fmt: skip
+    def _modes_at(self, cost: Floats) -> list[Mode]:
+        """Every way to do every job: by its own parts, or by what stands in for them."""
+        made = []
+        for k, line in enumerate(self._lines):
+            others = [self._place[name] for name in line.together if name in self._place]
+            takes = tuple((t, self._lines[t].pieces) for t in dict.fromkeys((k, *others)))
+            made.append(Mode(k, takes, float(cost[k]) * line.p_useful))
+        for name, (covered, p) in self._covers.items():
+            for kind in (self._place[other] for other in covered if other in self._place and name in self._place):
+                thing = self._place[name]
+                useful = min(p, self._lines[thing].p_useful)
+                made.append(Mode(kind, ((thing, 1),), float(cost[kind]) * useful))
+        return made
 
-
-def _stock_worth(a: _Arrays, short: Floats | None = None) -> Floats:
-    top = int((a.have + a.most).max(initial=0))
-    return carry.stock_worth(a.demand, a.short if short is None else short, a.left, top)
-
-
-def _gain(a: _Arrays, more: Wholes, short: Floats | None = None) -> Floats:
-    table, rows = _stock_worth(a, short), np.arange(len(a.have))
-    return np.asarray(table[rows, a.have + more] - table[rows, a.have])
-
-
-def _unlimited(a: _Arrays, enough: Wholes) -> Wholes:
-    """What would be added of each if money had no end; of what has no known price enough, one at least."""
-    gain = carry.worth_of_more(_stock_worth(a), a.have, a.most)
-    steps = carry.efficient_steps(gain, np.where(a.known, a.price, 0.0))
-    wanted = np.bincount(steps.item, steps.units, minlength=len(a.have)).astype(np.int64)
-    return np.where(a.known, wanted, np.minimum(np.maximum(np.maximum(enough, 1) - a.have, 0), a.most))
-
-
-def _useful(lines: Sequence[Line], covers: Mapping[str, tuple[tuple[str, ...], float]]) -> Floats:
-    """Chance that a thing (column) ends the want of an item (row): its own, and that of what it stands in for."""
-    place = {x.card.name: k for k, x in enumerate(lines)}
-    useful = np.diag([x.p_useful for x in lines]).astype(float)
-    for name, (others, p) in covers.items():
-        for other in others:
-            if name in place and other in place:
-                useful[place[other], place[name]] = min(p, lines[place[name]].p_useful)
-    return useful.reshape(len(lines), len(lines))
-
-
-def _program(a: _Arrays, saved: Floats, budget: float, tight: list[tuple[Floats, float]]) -> tuple[Wholes, float]:
-    uses = np.array([use for use, _ in tight]) if tight else None
-    limits = np.array([limit for _, limit in tight]) if tight else None
-    found = carry_program.best_carry(
-        list(a.demand), saved, a.have, a.price, a.buyable, budget, None, a.left, uses, limits, seconds=20.0
-    )
-    return found.buy, found.most_lost
-
-
-def _shortage(a: _Arrays, saved: Floats, stock: Wholes, joint: bool) -> tuple[Floats, Floats]:
-    """Chance of each item that one is wanted in vain, and how often on average."""
-    usable = np.where(np.diag(saved) > 0.0, stock, 0)
-    chance = np.array(shortage.p_short(a.demand, usable), dtype=float)
-    units = np.array(shortage.expected_short(a.demand, usable), dtype=float)
-    if joint:
-        some = _hang_together(saved)
-        found = joint_demand.joint_worth(list(a.demand[some]), saved[np.ix_(some, some)], stock[some], a.left[some])
-        chance[some], units[some] = found.p_short, found.expected_short
-    return chance, units
-
-
-def _hang_together(saved: Floats) -> Wholes:
-    """Items that stand in for another, or are stood in for."""
-    others = (saved > 0.0) & ~np.eye(len(saved), dtype=bool)
-    return np.flatnonzero(others.any(axis=0) | others.any(axis=1))
-
-
-def _carry(
-    lines: Sequence[Line], a: _Arrays, more: Wholes, worth: Floats, before: Floats, after: Floats, enough: Wholes
-) -> pd.DataFrame:
-    table, rows = _stock_worth(a), np.arange(len(lines))
-    whole = table[rows, a.have + more]
-    low, high = _gain(a, more, a.low), _gain(a, more, a.high)
-    made = [
-        (
-            x.card.name, x.card.system, x.card.critical, x.have, int(more[k]), x.have + int(more[k]), int(enough[k]),
-            float(before[k]), float(after[k]), float(whole[k]), float(worth[k]), float(low[k]), float(high[k]),
-            float(a.price[k] * more[k]), x.price,
-            x.wanted.mean, float(a.without[k]), x.cost_without.low, x.cost_without.high,
-            x.wanted.source, x.cost_from, x.wanted.seen,
-            x.wanted.years, x.wanted.at_a_time, x.card.measure, float(x.card.minimum), x.card.needs, x.tools_missing,
-            x.case,
+    def _best(self, limits: Sequence[tuple[Floats, float]]) -> carry_program.Program:
+        buyable = np.where(self._known, self._most, 0)
+        return carry_program.best_carry(
+            self._demands, self._modes, self._have, self._price, buyable, cost_left=self._left, limits=limits
         )
-        for k, x in enumerate(lines)
-    ]  # fmt: skip
-    frame = pd.DataFrame(made, columns=list(COLUMNS))
-    return frame.sort_values(["buy", "worth_bought", "worth"], ascending=[False, False, False], kind="stable",
-                             key=lambda c: c > 0 if c.name == "buy" else c, ignore_index=True)  # fmt: skip
+
+    @cached_property
+    def _program(self) -> carry_program.Program:
+        return self._best(self._limits)
+
+    @property
+    def most_lost(self) -> float:
+        """What another choice could be worth more, at most [home money]: 0 where the program came to its end."""
+        return self._program.most_lost
+
+    @property
+    def spend(self) -> float:
+        """What the purchases cost [home money]."""
+        return self._program.spend
+
+    @cached_property
+    def _groups(self) -> dict[int, _Part]:
+        """The part of the whole in which each item is worth what it is, by the item's place."""
+        count = len(self._lines)
+        made: dict[int, _Part] = {}
+        for group in carry_program.groups(self._modes, count, count):
+            part = _Part(group, self._demands, self._modes, self._left)
+            made |= {int(k): part for k in (*group.kinds, *group.things)}
+        return made
+
+    def _stands(self, stock: Wholes) -> tuple[Floats, Floats]:
+        """Chance of each item's job that it cannot be done, and how many cannot, on average."""
+        found = carry_program.jobs_worth(self._demands, self._modes, stock, self._left)
+        return found.p_short, found.expected_short
+
+    @cached_property
+    def _now_then(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+        return self._stands(self._have), self._stands(self._have + self._program.buy)
+
+    @cached_property
+    def risk(self) -> Risk:
+        """Being without, now and then."""
+        now, then = self._now_then
+        return Risk(
+            p_critical_now=0.0 + shortage.p_any_short(now[0][self._critical]),
+            p_critical_then=0.0 + shortage.p_any_short(then[0][self._critical]),
+            cost_now=float(self._without @ now[1]), cost_then=float(self._without @ then[1]),
+        )  # fmt: skip
+
+    def _without_some(self, k: int, fewer: int, cost: Floats | None = None) -> float:
+        """What would be lost of the worth if so many fewer of an item were carried in the end [home money]."""
+        stock = self._have + self._program.buy
+        part = self._groups.get(k)
+        if part is None or not fewer:
+            return -float(self._left[k]) * fewer
+        if cost is not None:
+            part = _Part(part.group, self._demands, self._modes_at(cost), self._left)
+        less = stock.copy()
+        less[k] -= fewer
+        return part.worth(stock).worth - part.worth(less).worth
+
+    @cached_property
+    def _enough(self) -> Wholes:
+        """Jobs' worth of each item alone for the assurance asked for, in pieces."""
+        jobs = [int(shortage.stock_for(d, self._assurance)) for d in self._demands]
+        return np.array([n * x.pieces for n, x in zip(jobs, self._lines, strict=True)], dtype=np.int64)
+
+    @cached_property
+    def carry(self) -> pd.DataFrame:
+        """A row an item."""
+        now, then = self._now_then
+        low = np.array([x.cost_without.low for x in self._lines], dtype=float)
+        high = np.array([x.cost_without.high for x in self._lines], dtype=float)
+        made = []
+        for k, x in enumerate(self._lines):
+            more = int(self._program.buy[k])
+            bought = [self._without_some(k, more, cost) if more else 0.0 for cost in (None, low, high)]
+            whole = self._without_some(k, x.have + more)
+            made.append((
+                x.card.name, x.card.system, x.card.critical, x.have, more, x.have + more, int(self._enough[k]),
+                float(now[0][k]), float(then[0][k]), whole, *bought, float(self._price[k] * more), x.price,
+                x.wanted.mean, float(self._without[k]), low[k], high[k], x.wanted.source, x.cost_from, x.wanted.seen,
+                x.wanted.years, x.measured, x.pieces, x.together, x.wanted.units, x.card.measure,
+                float(x.card.minimum), x.card.needs, x.tools_missing, x.case,
+            ))  # fmt: skip
+        frame = pd.DataFrame(made, columns=list(COLUMNS))
+        return frame.sort_values(["buy", "worth_bought", "worth"], ascending=[False, False, False], kind="stable",
+                                 key=lambda c: c > 0 if c.name == "buy" else c, ignore_index=True)  # fmt: skip
+
+    @cached_property
+    def missing(self) -> pd.DataFrame:
+        """What would be worth having and is not bought, dearest lack first."""
+        bought = self._program.buy
+        wanted = (self._best([]) if self._limits else self._program).buy
+        # Of what has no known price enough is thought of, one at least: the owner is to ask for a price
+        unpriced = np.minimum(np.maximum(np.maximum(self._enough, 1) - self._have, 0), self._most)
+        lacking = np.maximum(np.where(self._known, wanted, unpriced) - bought, 0)
+        all_there = self._have + bought + lacking  # what is fitted together is worth nothing one without the other
+        made = []
+        for k in map(int, np.flatnonzero(lacking)):
+            part, less = self._groups.get(k), all_there.copy()
+            less[k] -= lacking[k]
+            gain = part.worth(all_there).worth - part.worth(less).worth if part else 0.0
+            if gain > 0.0:
+                why = "" if self._known[k] else "no price known"
+                made.append((self._lines[k].card.name, int(lacking[k]), gain, self._lines[k].price, why))
+        frame = pd.DataFrame(made, columns=["item", "units", "worth", "price", "why"])
+        return frame.sort_values("worth", ascending=False, kind="stable", ignore_index=True)
+
+    @cached_property
+    def surplus(self) -> pd.DataFrame:
+        """What costs more by lying there than it saves, beyond the owner's own minimum."""
+        made = []
+        for k, x in enumerate(self._lines):
+            if self._program.buy[k]:
+                continue
+            most = x.have - int(np.ceil(float(x.card.minimum) / x.measured))
+            lost = [self._without_some(k, n) for n in range(max(most, 0) + 1)]
+            spare = int(np.argmin(lost)) if min(lost) < -LEAST else 0
+            if spare:
+                made.append((x.card.name, spare, spare * x.price, (x.card.weight_kg or 0.0) * x.measured * spare))
+        frame = pd.DataFrame(made, columns=["item", "units", "cost_new", "weight_kg"])
+        return frame.sort_values("cost_new", ascending=False, kind="stable", ignore_index=True)
+
+    @cached_property
+    def curve(self) -> pd.DataFrame:
+        """A row a purchase in the order of worth per money, with how things stand after it."""
+        parts = list(dict.fromkeys(self._groups.values()))
+        priced = np.where(self._known, self._most, 0)
+        steps = [step for part in parts for step in _steps(part, self._have, self._price, priced)]
+        steps.sort(key=lambda s: -s.slope)
+        states = {part: part.worth(self._have, CURVE_COURSES) for part in parts}
+        short, jobs = (column.copy() for column in self._now_then[0])
+        idle = np.setdiff1d(np.arange(len(self._lines)), list(self._groups))
+        left_idle = float(self._left[idle] @ self._have[idle])
+        rows, spend = [], 0.0
+        for step in [None, *steps]:
+            if step is not None:
+                states[step.part], spend = step.after, spend + step.spend
+                kinds = step.part.group.kinds
+                short[kinds], jobs[kinds] = step.after.p_short, step.after.expected_short
+            left = sum(s.saved - s.worth for s in states.values()) + left_idle
+            names = " + ".join(self._lines[t].card.name for t in step.things) if step else ""
+            rows.append((
+                spend, float(self._without @ jobs), left, shortage.p_any_short(short[self._critical]), names,
+                sum(step.things.values()) if step else 0, step.gain if step else 0.0,
+            ))  # fmt: skip
+        columns = ["spend", "expected_cost", "cost_left", "p_critical_short", "item", "units", "gain"]
+        return pd.DataFrame(rows, columns=columns)
 
 
-def _curve(lines: Sequence[Line], a: _Arrays, plain: CarryList) -> pd.DataFrame:
-    found = budget_curve(a.demand, a.have, a.short, a.left, plain.steps, a.critical)
-    bought = ["", *(lines[int(i)].card.name for i in plain.steps.item)]
-    return pd.DataFrame({
-        "spend": found.spend, "expected_cost": found.cost_short, "cost_left": found.cost_left,
-        "p_critical_short": found.p_critical_short, "item": bought, "units": [0, *plain.steps.units.tolist()],
-        "gain": [0.0, *plain.steps.gain.tolist()],
-    })  # fmt: skip
+class _Part:
+    """Items that hang together, apart from all others: their worth as a stock is that of this part alone."""
+
+    def __init__(self, group: Group, demands: Sequence[Floats], modes: Sequence[Mode], left: Floats) -> None:
+        self.group = group
+        kinds, things = ({int(k): n for n, k in enumerate(numbers)} for numbers in (group.kinds, group.things))
+        self.modes = [
+            Mode(kinds[m.kind], tuple((things[t], n) for t, n in m.takes), m.saved)
+            for m in (modes[int(k)] for k in group.modes)
+        ]
+        self._demands = [demands[int(k)] for k in group.kinds]
+        self._left = left[group.things]
+        self._worth = lru_cache(maxsize=None)(self._worth_of)
+
+    def worth(self, stock: Wholes, courses: int = COURSES) -> JobsWorth:
+        """Worth and shortages with this stock of all."""
+        return self._worth(tuple(int(stock[t]) for t in self.group.things), courses)
+
+    def _worth_of(self, stock: tuple[int, ...], courses: int) -> JobsWorth:
+        return carry_program.jobs_worth(self._demands, self.modes, stock, self._left, courses)
 
 
-def _joint_curve(curve: pd.DataFrame, a: _Arrays, saved: Floats, plain: CarryList) -> pd.DataFrame:
-    """The same purchases, with what stands in for others counted."""
-    stock, some = a.have.copy(), _hang_together(saved)
-    chance, short = _shortage(a, saved, stock, True)
-    cost, p = [float(a.without @ short)], [shortage.p_any_short(chance[a.critical])]
-    for item, units in zip(plain.steps.item.tolist(), plain.steps.units.tolist(), strict=True):
-        stock[item] += units
-        if item in some:
-            chance, short = _shortage(a, saved, stock, True)
-        elif saved[item, item] > 0.0:
-            chance[item] = shortage.p_short(a.demand[item], stock[item])
-            short[item] = shortage.expected_short(a.demand[item], stock[item])
-        cost.append(float(a.without @ short))
-        p.append(shortage.p_any_short(chance[a.critical]))
-    return curve.assign(expected_cost=cost, p_critical_short=p)
+@dataclass(frozen=True, kw_only=True)
+class _Step:
+    """One purchase: things by their place, what it is worth, what it costs, how its part stands after it."""
+
+    part: _Part
+    things: Mapping[int, int]
+    gain: float
+    spend: float
+    slope: float
+    after: JobsWorth
 
 
-def _missing(lines: Sequence[Line], a: _Arrays, wanted: Wholes, more: Wholes) -> pd.DataFrame:
-    """What would be worth having and is not bought, dearest lack first."""
-    table, rows = _stock_worth(a), np.arange(len(lines))
-    lacking = np.maximum(wanted - more, 0)
-    gain = table[rows, a.have + more + lacking] - table[rows, a.have + more]
-    made = [
-        (x.card.name, int(lacking[k]), float(gain[k]), x.price, "" if a.known[k] else "no price known")
-        for k, x in enumerate(lines)
-        if lacking[k] > 0 and (gain[k] > 0.0)
-    ]
-    frame = pd.DataFrame(made, columns=["item", "units", "worth", "price", "why"])
-    return frame.sort_values("worth", ascending=False, kind="stable", ignore_index=True)
+def _steps(part: _Part, have: Wholes, price: Floats, most: Wholes) -> list[_Step]:
+    """Purchases for one part, the most worth for its money first: one of a thing, or all that one more job lacks."""
+    stock, bought, slope = have.copy(), np.zeros_like(have), np.inf
+    made: list[_Step] = []
+    while True:
+        now = part.worth(stock, CURVE_COURSES)
+        best: _Step | None = None
+        for things in _candidates(part, stock, most - bought):
+            then = stock.copy()
+            for t, n in things.items():
+                then[t] += n
+            after = part.worth(then, CURVE_COURSES)
+            gain, spend = after.worth - now.worth, float(sum(price[t] * n for t, n in things.items()))
+            steep = gain / spend if spend > 0.0 else np.inf
+            if gain > LEAST and (best is None or steep > best.slope):
+                best = _Step(part=part, things=things, gain=gain, spend=spend, slope=steep, after=after)
+        if best is None:
+            return made
+        slope = min(slope, best.slope)  # a later purchase of a part never comes before an earlier one
+        made.append(replace(best, slope=slope))
+        for t, n in best.things.items():
+            stock[t] += n
+            bought[t] += n
 
 
-def _surplus(lines: Sequence[Line], plain: CarryList) -> pd.DataFrame:
-    """What costs more by lying there than it saves, beyond the owner's own minimum."""
-    made = []
-    for k, x in enumerate(lines):
-        floor = int(np.ceil(float(x.card.minimum) / x.wanted.at_a_time))
-        spare = min(int(plain.surplus[k]), x.have - floor)
-        if spare > 0:
-            made.append((x.card.name, spare, spare * x.price, (x.card.weight_kg or 0.0) * x.wanted.at_a_time * spare))
-    frame = pd.DataFrame(made, columns=["item", "units", "cost_new", "weight_kg"])
-    return frame.sort_values("cost_new", ascending=False, kind="stable", ignore_index=True)
+def _candidates(part: _Part, stock: Wholes, room: Wholes) -> list[dict[int, int]]:
+    place = part.group.things
+    made: dict[tuple[tuple[int, int], ...], dict[int, int]] = {}
+    for mode in part.modes:
+        jobs = min(int(stock[place[t]]) // n for t, n in mode.takes)
+        lacking = {int(place[t]): n * (jobs + 1) - int(stock[place[t]]) for t, n in mode.takes}
+        lacking = {t: n for t, n in lacking.items() if n > 0}
+        for things in (lacking, *({int(place[t]): 1} for t, _ in mode.takes)):
+            if all(n <= room[t] for t, n in things.items()):
+                made[tuple(sorted(things.items()))] = things
+    return list(made.values())

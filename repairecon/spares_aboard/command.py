@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
+import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -62,16 +64,37 @@ def run(args: argparse.Namespace) -> None:
     if args.insurance is not None:
         from repairecon.spares_aboard.json_data import write_insurance
 
-        write_insurance(answer, args.insurance)
+        write_insurance(answer, args.insurance, Path(args.book))
         print(f"Wrote {args.insurance}")
     elif args.json:
         from repairecon.spares_aboard.json_data import as_json
 
-        print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+        with _solver_words_aside():
+            data = as_json(answer)
+        print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
     else:
         from repairecon.spares_aboard.words import summary
 
-        print(summary(answer), end="")
+        with _solver_words_aside():
+            text = summary(answer)
+        print(text, end="")
+
+
+@contextlib.contextmanager
+def _solver_words_aside() -> Iterator[None]:
+    """The solver's library now and then writes a line of its own to the output: it goes where errors go."""
+    sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+        os.dup2(2, 1)
+    except OSError:  # no such output: nothing to keep clean
+        yield
+        return
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 def _report(args: argparse.Namespace, numbers: dict[str, float | None]) -> None:
@@ -267,7 +290,7 @@ def _add_files(acts: Any) -> None:
 def _sheet(book: SparesBook, a: argparse.Namespace) -> str:
     if a.to is None:
         return count_sheet.as_text(book, a.locker, a.blind).rstrip("\n")
-    count_sheet.write_sheet(book, a.to, a.locker, a.blind)
+    count_sheet.write_sheet(book, a.to, a.locker, a.blind, Path(a.book))
     return f"Wrote {a.to}"
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import carry, demand, ranges, shelf
+from repairecon.formulas import demand, ranges, shelf
 from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
 from repairecon.rebuild_or_buy.lives import with_own_lives
@@ -57,34 +57,43 @@ class CaseWorth:
 
 @dataclass(frozen=True, kw_only=True)
 class Wanted:
-    """What a passage may ask for of one item: chances of 0, 1, 2, ... of so many ``at_a_time``.
+    """What a passage may ask for: chances of 0, 1, 2, ... jobs that take the item, in ``units`` it serves.
 
-    ``seen`` times in ``years`` of the book.
+    ``seen`` jobs in ``years`` of the book.
     """
 
     chances: Floats
     mean: float
     source: str
-    at_a_time: float
+    units: int
     seen: float = 0.0
     years: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Record:
-    """What the book's own movements show of use: quantities by item, pace of the clocks by unit [hours a year]."""
+    """What the book's own movements show: what each job took of an item, pace of the clocks by unit [hours a year].
+
+    A job is what was fitted to a unit on a day, or one using up; by item and by its mark (unit and day, or movement).
+    """
 
     years: float
-    used: Mapping[int, Sequence[float]]
+    jobs: Mapping[int, Mapping[tuple[str, str], float]]
     pace: Mapping[str, float]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One item on its way to the carry list; quantities in ``wanted.at_a_time``, money in home money."""
+    """One item on its way to the carry list; quantities in pieces, or ``measured`` at a time; money in home money.
+
+    A job takes ``pieces`` of it, and one job's worth of each item that is fitted ``together`` with it.
+    """
 
     card: Item
     wanted: Wanted
+    pieces: int
+    measured: float
+    together: tuple[str, ...]
     have: int
     price: float
     """nan where none is known: then none can be bought."""
@@ -123,17 +132,18 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
     wish = look.wish(card)
     if not (card.carried or aboard[0] or wish in look.passage.items):
         return None
-    each = _at_a_time(card, look.record.used.get(card.number, ()))
+    pieces, each = _at_a_time(look, card, wish)
     have = math.floor(aboard[1] / each + 1e-9)
     case = look.cases.get(card.name)
-    wanted = _wanted(look, card, wish, each, have + _NUMBERS)
+    wanted = _wanted(look, card, wish, have + _NUMBERS)
     cost, cost_from = _cost_without(look, card, wish)
     paid = float(last.cost_unit) if last and last.cost_unit is not None else math.nan
     price = (paid if wish.price is None else wish.price) * each
     lacking = _tools_missing(look, card)
     useful = wish.p_useful if wish.p_useful is not None and not wish.covers else 1.0
     return Line(
-        card=card, wanted=wanted, have=have, price=price, cost_without=cost, cost_from=cost_from,
+        card=card, wanted=wanted, pieces=pieces, measured=each, together=wish.together, have=have,
+        price=price, cost_without=cost, cost_from=cost_from,
         cost_left=_cost_left(look, card, price),
         most=int(look.defaults.number("most_to_add")) if wish.most is None else wish.most,
         p_useful=0.0 if lacking else useful, tools_missing=lacking, case=case.case if case else "",
@@ -152,18 +162,20 @@ def record_of(
     held = [m for m in movements if stands[m.number - 1]]
     first = min((m.on_date for m in held), default=today.isoformat())
     years = max((today - datetime.date.fromisoformat(first)).days, 0) / YEAR
-    used: dict[int, list[float]] = {}
+    jobs: dict[int, dict[tuple[str, str], float]] = {}
     readings: dict[str, list[tuple[str, float]]] = {u.name: [] for u in units}
     for m in held:
         if m.kind in ("fitted", "used"):
-            used.setdefault(m.item_number, []).append(float(m.quantity))
+            of_item = jobs.setdefault(m.item_number, {})
+            mark = (m.unit, m.on_date) if m.kind == "fitted" else ("", str(m.number))
+            of_item[mark] = of_item.get(mark, 0.0) + float(m.quantity)
         if m.kind == "fitted" and m.hours is not None:
             readings[m.unit].append((m.on_date, float(m.hours)))
     for unit in units:
         if unit.hours is not None and unit.hours_on:
             readings[unit.name].append((unit.hours_on, float(unit.hours)))
     paces = {name: pace for name, seen in readings.items() if (pace := _pace(seen)) > 0.0}
-    return Record(years=years, used=used, pace=paces)
+    return Record(years=years, jobs=jobs, pace=paces)
 
 
 def _pace(seen: Sequence[tuple[str, float]]) -> float:
@@ -174,23 +186,30 @@ def _pace(seen: Sequence[tuple[str, float]]) -> float:
     return (high - low) / days * YEAR if days >= _LONG_ENOUGH_DAYS and high > low else 0.0
 
 
-def _at_a_time(card: Item, used: Sequence[float]) -> float:
-    """How much goes at a time: a piece; of what is measured, the middle of what went so far."""
-    if card.measure == "piece":
-        return 1.0
-    return float(np.median(used)) if used else 1.0
+def _at_a_time(look: Look, card: Item, wish: SpareWish) -> tuple[int, float]:
+    """Pieces that a job takes; of what is measured, how much goes at a time, as one piece. The middle of the record."""
+    took = list(look.record.jobs.get(card.number, {}).values())
+    middle = float(np.median(took)) if took else 1.0
+    if card.measure != "piece":
+        return wish.at_a_time or 1, middle
+    return wish.at_a_time or max(int(middle + 0.5), 1), 1.0
 
 
-def _wanted(look: Look, card: Item, wish: SpareWish, each: float, top: int) -> Wanted:
-    """Chances of 0, 1, 2, ... wanted until a part can be had: by the case, a guess, or the book's own record."""
+def _units(card: Item, wish: SpareWish) -> int:
+    """How many units an item serves: as said, else those its card names."""
+    return wish.like_units or max(len(card.units), 1)
+
+
+def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
+    """Chances of 0, 1, 2, ... jobs until a part can be had: by the case, a guess, or the book's own record."""
     years, case = look.days / YEAR, look.cases.get(card.name)
     if case is not None:
         mean = case.failures_a_year * years
         chances = _far_enough(lambda most: demand.poisson_demand(mean, most), top, card)
-        return Wanted(chances=chances, mean=mean, source="case", at_a_time=each)
+        return Wanted(chances=chances, mean=mean, source="case", units=1)
     if wish.failures_per_year or wish.failures_per_1000_hours:
-        return _guessed(look, card, wish, each, top)
-    return _learned(look, card, each, top)
+        return _guessed(look, card, wish, top)
+    return _learned(look, card, wish, top)
 
 
 def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> Floats:
@@ -207,34 +226,39 @@ def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> F
         ) from error
 
 
-def _guessed(look: Look, card: Item, wish: SpareWish, each: float, top: int) -> Wanted:
-    chances, mean = np.ones(1), 0.0
+def _guessed(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
+    chances, mean, units = np.ones(1), 0.0, _units(card, wish)
     thousand_hours = (look.hours or 0.0) / 1000.0
     for guess, period in ((wish.failures_per_year, look.days / YEAR), (wish.failures_per_1000_hours, thousand_hours)):
         if guess is not None:
-            r = guess.scaled(float(wish.like_units))
+            r = guess.scaled(float(units))
             chances = np.convolve(chances, _far_enough(_guess(r, period), top, card))
             mean += float(ranges.mean(r.low, r.likely, r.high, r.shape)) * period
-    return Wanted(chances=chances, mean=mean, source="guess", at_a_time=each)
+    return Wanted(chances=chances, mean=mean, source="guess", units=units)
 
 
 def _guess(r: Range, period: float) -> Callable[[int | None], Floats]:
     return lambda most: demand.guessed_demand(r.low, r.likely, r.high, period, r.shape, most)
 
 
-def _learned(look: Look, card: Item, each: float, top: int) -> Wanted:
-    """Gamma view of the rate, sharpened by the book's record; by running hours for what runs with the engine."""
-    record, hours = look.record, look.hours
-    seen = sum(record.used.get(card.number, ())) / each
+def _learned(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
+    """Gamma view of the rate of one unit, sharpened by the record of all; by hours for what runs with the engine.
+
+    What was fitted on the job of an item that this one is fitted together with is that item's want.
+    """
+    record, hours, units = look.record, look.hours, _units(card, wish)
+    leads = [w.item for w in look.passage.items if card.name in w.together]
+    of_others = {mark for c in look.items.values() if c.name in leads for mark in record.jobs.get(c.number, ())}
+    seen = len(record.jobs.get(card.number, {}).keys() - of_others)
     prior, prior_years = (look.defaults.number(name) for name in ("prior_failures", "prior_years"))
-    known, exposure = demand.learned_rate(seen, record.years, prior, prior_years)
+    known, exposure = demand.learned_rate(seen, record.years * units, prior, prior_years)
     pace = max((record.pace[u] for u in card.units if u in record.pace), default=0.0)
     engine = max(record.pace.values(), default=0.0)
     by_clock = hours is not None and pace > 0.0 and pace >= _WITH_THE_ENGINE * engine
-    ahead = (hours or 0.0) / pace if by_clock else look.days / YEAR
+    ahead = ((hours or 0.0) / pace if by_clock else look.days / YEAR) * units
     chances = _far_enough(lambda most: demand.uncertain_demand(known, exposure, ahead, most), top, card)
     mean = float(known) * ahead / float(exposure)
-    return Wanted(chances=chances, mean=mean, source="record", at_a_time=each, seen=seen, years=record.years)
+    return Wanted(chances=chances, mean=mean, source="record", units=units, seen=seen, years=record.years)
 
 
 def _cost_without(look: Look, card: Item, wish: SpareWish) -> tuple[Range, str]:
@@ -256,7 +280,7 @@ def _cost_left(look: Look, card: Item, price: float) -> float:
         return 0.0
     start, (initial, _) = day_number(look.today), shelf_years(card)
     lost = float(shelf.share_of_life_lost(float(shelf.expiry_day(start, initial)), start, start + look.days))
-    return float(carry.cost_left_over(price, lost, look.defaults.number("worth_lost_rate"), look.days))
+    return float(shelf.cost_left_over(price, lost, look.defaults.number("worth_lost_rate"), look.days))
 
 
 def _tools_missing(look: Look, card: Item) -> tuple[str, ...]:

@@ -10,15 +10,15 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.read.files import replace_all
+from repairecon.book.own_output import has_headings, write_own
 from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard.answer import SparesAnswer
 from repairecon.spares_aboard.words import why
 
 CARRY = (
-    "item", "system", "critical", "have", "buy", "carry", "at_a_time", "measure", "for_assurance", "p_short_now",
-    "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
+    "item", "system", "critical", "have", "buy", "carry", "at_a_time", "pieces_a_job", "units", "measure",
+    "for_assurance", "p_short_now", "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
     "price", "mean_wanted", "cost_without", "wanted_from", "cost_from",
 )  # fmt: skip
 
@@ -92,13 +92,13 @@ def _below(line: ReorderLine) -> dict[str, Any]:
     }
 
 
-def write_insurance(answer: SparesAnswer, path: Path) -> None:
+def write_insurance(answer: SparesAnswer, path: Path, book: Path) -> None:
     """Write what is there, how many, where, bought when and from whom, what it cost and what it would cost now.
 
     Raises
     ------
     RepaireconError
-        If the name ends neither in .csv nor in .xlsx, or the file cannot be written.
+        If the name ends neither in .csv nor in .xlsx, if something else lies there, or it cannot be written.
     """
     frame = answer.insurance
     rows: list[list[Value]] = [[*map(str, frame.columns), "currency"]]
@@ -111,7 +111,7 @@ def write_insurance(answer: SparesAnswer, path: Path) -> None:
     if form not in (".csv", ".xlsx"):
         raise RepaireconError(f"{path.name}: write a name that ends in .csv or .xlsx")
     data = csv_text(rows, defuse=True).encode("utf-8-sig") if form == ".csv" else workbook_bytes({"spares": rows})
-    replace_all(path.parent, {path.name: data})
+    write_own(path, data, book, has_headings([str(h) for h in rows[0]], "spares"), "list for an insurer")
 
 
 def _cell(value: object) -> Value:

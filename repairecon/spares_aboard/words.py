@@ -148,6 +148,7 @@ def _budget(answer: SparesAnswer) -> str:
     with_what = f"of {money(answer.budget, c)}" if answer.budget is not None else "(no budget given: all that pays)"
     another = price(answer.most_lost, c)
     rest = f" Another choice could be worth {another} more at most." if answer.most_lost > 0.005 else ""
+    rest = rest or " No other list within your limits is worth more (proven by an integer program)."
     return (
         f"Spend {money(answer.spend, c)} {with_what}. Being without then costs {money(r.cost_then, c)} on average "
         f"instead of {money(r.cost_now, c)}; something critical short {chance_words(r.p_critical_then)} instead of "
@@ -173,7 +174,7 @@ def _buy(row: Any, currency: str) -> str:
 def why(row: Any, currency: str) -> str:
     """Where the demand and the cost of being without are from; ``row`` is one of the frame ``carry``."""
     asked = {
-        "record": f"Used {number(row.seen)} in {number(row.years)} years",
+        "record": f"{number(row.seen)} jobs in {number(row.years)} years",
         "guess": "Your guess of how often",
         "case": f"Failures as the case {row.case} has them",
     }[row.wanted_from]
@@ -183,7 +184,10 @@ def why(row: Any, currency: str) -> str:
         "case": f"what the spare saves at each failure in the case {row.case}",
     }[row.cost_from]  # fmt: skip
     tools = f" No use at sea without {', '.join(row.tools_missing)}." if row.tools_missing else ""
-    return f"{asked}; being without costs {money(row.cost_without, currency)} each time ({dear}).{tools}"
+    job = f" A job takes {row.pieces_a_job}." if row.pieces_a_job > 1 else ""
+    job += f" Fitted together with {', '.join(row.together)}: a job needs them all." if row.together else ""
+    served = f", in {row.units} units" if row.units > 1 else ""
+    return f"{asked}{served}; being without costs {money(row.cost_without, currency)} each time ({dear}).{job}{tools}"
 
 
 def _missing(answer: SparesAnswer) -> list[str]:
@@ -279,7 +283,7 @@ def under_risk(answer: SparesAnswer) -> str:
     if len(curve) < 2:
         return "Nothing more is worth its money for this passage."
     first = curve.iloc[1]
-    apart = " The list for your budget may do better: it weighs all purchases together." if answer.joint else ""
+    apart = " This is the order; the list for your budget may do better, as it weighs all purchases together."
     return (
         f"Buy from the left for as long as the line falls steeply: {first['item']} first, for "
         f"{price(first['spend'], c)}; beyond {money(curve['spend'].iloc[-1], c)} nothing more pays.{apart}"

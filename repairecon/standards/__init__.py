@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from repairecon.standards.equivalents import equivalent, identify
+from repairecon.standards.limits import judge_seal_shaft, judge_wear, shelf_life
 from repairecon.standards.measured import size_key, which_part
-from repairecon.standards.seal_shafts import judge_seal_shaft
-from repairecon.standards.storage import shelf_life
-from repairecon.standards.wear import judge_wear
 
 __all__ = ["equivalent", "identify", "judge_seal_shaft", "judge_wear", "shelf_life", "size_key", "which_part"]

@@ -9,10 +9,99 @@ from functools import cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from repairecon.standards.bearing_marks import ANGLES, one_writing, take_marks
-from repairecon.standards.reading import Found, sized
-from repairecon.standards.tables import Row, rows
-from repairecon.standards.words import PART, Text, exact, millimetres, shown
+from repairecon.standards.findings import Found, sized
+from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.words import GAP, PART, Text, exact, millimetres, shown
+
+_JOINED = (
+    (re.compile(r"ABEC[ -]?(\d)"), r"ABEC\1"),
+    (re.compile(r"\bC[ -](\d)\b"), r"C\1"),
+    (re.compile(r"\b2[ -](?=RS|RZ|Z\b|ZR)"), "2"),
+    (re.compile(r"\bP6/?3\b"), "P6 C3"),
+    (re.compile(r"\bCO\b"), "C0"),
+)
+_BEFORE = {"S", "W"}
+_TOKEN = re.compile(rf"[^\s\-/.,;:()_+\[\]{GAP}]+")
+
+
+class Marks(NamedTuple):
+    """What the signs beside a number say."""
+
+    said: dict[str, str]
+    rows: list[Row]
+    clashing: list[str]
+    unread_joined: bool
+
+
+@cache
+def _pieces() -> re.Pattern[str]:
+    codes = sorted((c for c in by("bearing_marks", "code") if c not in _BEFORE), key=len, reverse=True)
+    return re.compile("|".join(map(re.escape, codes)))
+
+
+def _split(token: str) -> list[str]:
+    """The codes that a token is made of without a rest, the longest first; empty if there is a rest."""
+    for length in range(len(token), 0, -1):
+        if _pieces().fullmatch(token[:length]):
+            rest = _split(token[length:])
+            if rest or length == len(token):
+                return [token[:length], *rest]
+    return []
+
+
+def one_writing(words: str) -> str:
+    """Signs that are written apart, written together: ABEC 5, C 3, 2-RS, P63."""
+    for pattern, instead in _JOINED:
+        words = pattern.sub(instead, words)
+    return words
+
+
+def take_marks(text: Text, prefix: str, end: int) -> Marks:
+    """Take the signs anywhere beside a number whose gap ends at a place, in any order."""
+    table = by("bearing_marks", "code")
+    said: dict[str, list[str]] = {}
+    used: list[Row] = []
+    unread = False
+    if prefix:
+        said["material"] = ["stainless"]
+        used.append(table["S" if prefix == "S" else "W" if prefix == "W" else "SS"])
+    for token in list(_TOKEN.finditer(text.left)):
+        joined = token.start() >= end and not re.search(rf"[\s,;()\[\]{GAP}]", text.left[end : token.start()])
+        codes = _split(token[0])
+        if codes and (joined or len(codes) == 1 or any(map(str.isdigit, token[0]))):
+            text.cut(*token.span())
+            end = token.end() if joined else end
+            for code in codes:
+                said.setdefault(table[code]["feature"], []).append(table[code]["value"])
+                used.append(table[code])
+        elif joined:
+            unread = True
+            end = token.end()
+    return _sum_up(said, used, unread)
+
+
+def _sum_up(said: dict[str, list[str]], used: list[Row], unread: bool) -> Marks:
+    found: dict[str, str] = {}
+    clashing: list[str] = []
+    for feature, values in said.items():
+        found[feature] = _both_sides(values) if feature == "sealing" else values[0]
+        if feature != "sealing" and len(set(values)) > 1:
+            clashing.append(f"says two things of its {feature}: {' and '.join(dict.fromkeys(values))}")
+    if "one" not in str(said.get("sealing", ["one"])[0]) and len(set(said["sealing"])) > 1:
+        clashing.append(f"says two things of its sealing: {' and '.join(dict.fromkeys(said['sealing']))}")
+    return Marks(found, used, clashing, unread)
+
+
+def _both_sides(values: list[str]) -> str:
+    one = [v for v in values if v.startswith("one ")]
+    two = [v for v in values if not v.startswith("one ")]
+    if two:
+        return two[0]
+    if len(one) == 1:
+        return one[0]
+    kinds = sorted({v.removeprefix("one ") for v in one})
+    return f"two {kinds[0]}s" if len(kinds) == 1 else " and ".join(f"one {k}" for k in kinds)
+
 
 KIND = "rolling bearing"
 NOT_SAID = "not said"
@@ -20,46 +109,14 @@ DEEP_GROOVE = "deep groove ball bearing"
 ORDER = ("d", "D", "B")
 LABELS = {"bore": "d", "inner": "d", "shaft": "d", "outer": "D", "width": "B", "thickness": "B", "height": "B"}
 _DEEP = r"6(?:18|19)/\d(?:\.5)?|6[0234]/\d{2,3}|16[01]\d\d|6(?:18|19|22|23|30)\d\d|6[0234689]\d\d|6[02389][1-9]"
-_TYPES = {
-    "angular contact ball bearing": r"7[0-4]\d\d",
-    "self-aligning ball bearing": r"1[0234]\d\d|2[23](?:[01]\d|2[0-2])",
-    "double row angular contact ball bearing": r"[35][23]\d\d",
-    "double row deep groove ball bearing": r"4[23]\d\d",
-    "spherical roller bearing": r"2(?:13|2[23]|3[0-2]|4[01])\d\d",
-    "taper roller bearing": r"3(?:0[23]|13|2[0239]|3[0-2])(?:\d\d|/\d\d)(?: ?X(?![A-Z]))?",
-    "thrust ball bearing": r"51[1-4]\d\d",
-}
 _LETTERED = (
     r"N(?:UP|U|J|F)?[ -]?(?:10|22|23|2|3|4)\d\d|UC ?2\d\d(?:-\d\d?)?|[HB]K ?\d{4}|NKI? ?\d+/\d+"
     r"|R?NA ?49(?:/\d\d|\d\d)|R(?:LS|MS)? ?\d{1,2}(?:\.5|[- ]1/2)?A?|K ?\d+X\d+X\d+(?:\.\d)?"
 )
 _START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
 _END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d(?!RS|R?Z)|-\d{3})"
-_FAMILY_TYPES = {
-    "deep groove, wide": DEEP_GROOVE,
-    "deep groove, inch": DEEP_GROOVE,
-    "deep groove, double row": "double row deep groove ball bearing",
-    "angular contact, double row": "double row angular contact ball bearing",
-    "angular contact, single row": "angular contact ball bearing",
-    "self-aligning ball": "self-aligning ball bearing",
-    "cylindrical roller": "cylindrical roller bearing",
-    "taper roller, metric": "taper roller bearing",
-    "thrust ball, single direction": "thrust ball bearing",
-    "needle, drawn cup": "needle roller bearing, drawn cup",
-    "needle, machined rings without inner ring": "needle roller bearing without inner ring",
-    "needle, machined rings with inner ring": "needle roller bearing with inner ring",
-    "needle, cage and rollers only": "needle roller and cage",
-    "insert, set screws": "insert bearing",
-}
 _SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
 _CHAIN = re.compile(rf"(?<![\w.\-/])({PART}) ?X ?({PART}) ?X ?({PART})(?: ?(MM|IN(?:CH)?|\"))?(?![\w.]*\d)")
-_BY_PREFIX = {
-    "NKI": "needle roller bearing with inner ring", "NK": "needle roller bearing without inner ring",
-    "RNA": "needle roller bearing without inner ring", "NA": "needle roller bearing with inner ring",
-    "HK": "needle roller bearing, drawn cup", "BK": "needle roller bearing, drawn cup", "UC": "insert bearing",
-    "NUP": "cylindrical roller bearing", "NU": "cylindrical roller bearing", "NJ": "cylindrical roller bearing",
-    "NF": "cylindrical roller bearing", "N": "cylindrical roller bearing",
-}  # fmt: skip
 
 
 class Listed(NamedTuple):
@@ -69,6 +126,12 @@ class Listed(NamedTuple):
     type: str
     dims: tuple[Decimal, Decimal, Decimal]
     row: Row
+
+
+@cache
+def types(by_what: str) -> Mapping[str, str]:
+    """Types of bearing by the pattern, prefix or family of a number; contact angles [degrees] by the letter behind."""
+    return MappingProxyType({r["written"]: r["means"] for r in rows("bearing_types") if r["by"] == by_what})
 
 
 def bore(number: str) -> float | None:
@@ -89,7 +152,7 @@ def _squeezed(name: str) -> str:
 def listed() -> tuple[Listed, ...]:
     """Every bearing of the three tables."""
     found = [Listed(r["designation"], DEEP_GROOVE, _sizes(r), r) for r in rows("bearings")]
-    found += [Listed(r["designation"], _FAMILY_TYPES[r["family"]], _sizes(r), r) for r in rows("bearings_more")]
+    found += [Listed(r["designation"], types("family")[r["family"]], _sizes(r), r) for r in rows("bearings_more")]
     return (*found, *(Listed(r["pair"], "taper roller bearing", _sizes(r), r) for r in rows("bearings_taper_inch")))
 
 
@@ -133,13 +196,13 @@ def read(text: Text, sure: bool) -> Found | None:
 
 def _number(text: Text, sure: bool) -> tuple[str, str, str, int] | None:
     """Prefix, type and number, and where it ends."""
-    patterns = [(DEEP_GROOVE, _DEEP), ("", _LETTERED), *_TYPES.items()]
+    patterns = [(DEEP_GROOVE, _DEEP), ("", _LETTERED), *((t, p) for p, t in types("pattern").items())]
     for type_, pattern in patterns:
         for found in re.finditer(rf"{_START}(?:(SS|S|W|INOX)[ -]?)?({pattern}){_END}", text.left):
             name = _squeezed(found[2])
             part = by_name().get(name)
             prefix = re.match("[A-Z]*", name)
-            lettered = _BY_PREFIX.get(prefix[0] if prefix else "", "")
+            lettered = types("prefix").get(prefix[0] if prefix else "", "")
             clear = type_ == DEEP_GROOVE or part is not None or (sure and bool(type_)) or bool(lettered)
             if not clear or (type_ and type_ != DEEP_GROOVE and not sure and not _stands_alone(text, found)):
                 continue
@@ -185,22 +248,37 @@ def _of_eastern(row: Row) -> Found:
     return Found(KIND, size, dims, marks, used=[row], listed=part is not None, order=ORDER, labels=LABELS)
 
 
+@cache
+def _inch_names() -> tuple[re.Pattern[str], Mapping[str, Row], re.Pattern[str], Mapping[str, tuple[str, str]]]:
+    """Inch taper bearings by their pairs in any writing, and their cones and cups alone."""
+    pairs: dict[str, Row] = {}
+    halves: dict[str, tuple[str, str]] = {}
+    for row in rows("bearings_taper_inch"):
+        cone, cup = row["cone"], row["cup"]
+        # the trade leaves off what cone and cup share: L44649/10 is L44649 and L44610
+        short = [f"{cone}/{cup[-2:]}"] if cup[:-2] == cone[:-2] else []
+        pairs |= dict.fromkeys((f"{cone}/{cup}", f"{cup}/{cone}", *short), row)
+        halves |= {cone: (cone, "cone"), cup: (cup, "cup")}
+    joined = "|".join(re.escape(n).replace("/", "[ /-]+") for n in sorted(pairs, key=len, reverse=True))
+    alone = "|".join(sorted(halves, key=len, reverse=True))
+    return (re.compile(rf"{_START}({joined})(?![\w])"), MappingProxyType(pairs),
+            re.compile(rf"{_START}({alone})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
+
+
 def _inch_pair(text: Text, sure: bool) -> Found | None:
     """Cone and cup of an inch taper bearing; one of them alone is not the whole."""
-    for row in rows("bearings_taper_inch"):
-        # the trade leaves off what cone and cup share: L44649/10 is L44649 and L44610
-        short = row["cup"][-2:] if row["cup"][:-2] == row["cone"][:-2] else row["cup"]
-        for form in (f"{row['cone']}[ /-]+(?:{row['cup']}|{short})", f"{row['cup']}[ /-]+{row['cone']}"):
-            if text.take(rf"{_START}{form}(?![\w])"):
-                dims = dict(zip(ORDER, _sizes(row), strict=True))
-                marks = {"type": "taper roller bearing"}
-                return Found(KIND, row["pair"], dims, marks, used=[row], order=ORDER, labels=LABELS)
-    for row in rows("bearings_taper_inch"):
-        for what in ("cone", "cup"):
-            name = row[what]
-            if (sure or not name.isdigit()) and text.take(rf"{_START}{name}(?![\w/])"):
-                part = (name, "not", f"the {what} alone: a taper bearing is cone and cup")
-                return Found(KIND, name, {}, {"type": "taper roller bearing"}, listed=False, others=[part])
+    joined, pairs, alone, halves = _inch_names()
+    if pair := text.take(joined):
+        row = pairs[re.sub(r"[ /-]+", "/", pair[1])]
+        dims = dict(zip(ORDER, _sizes(row), strict=True))
+        marks = {"type": "taper roller bearing"}
+        return Found(KIND, row["pair"], dims, marks, used=[row], order=ORDER, labels=LABELS)
+    half = alone.search(text.left)
+    if half and (sure or not half[1].isdigit()):
+        text.cut(*half.span())
+        name, what = halves[half[1]]
+        part = (name, "not", f"the {what} alone: a taper bearing is cone and cup")
+        return Found(KIND, name, {}, {"type": "taper roller bearing"}, listed=False, others=[part])
     return None
 
 
@@ -208,8 +286,8 @@ def _numbered(text: Text, prefix: str, type_: str, name: str, end: int) -> Found
     part = by_name().get(name)
     found = Found(KIND, part.name if part else name, order=ORDER, labels=LABELS, listed=part is not None)
     letter = re.match(r"([ABCE]+[PM]?)(?![A-Z\d])", text.left[end:]) if "angular" in type_ else None
-    if letter and letter[1] in ANGLES:
-        found.marks["angle"] = ANGLES[letter[1]]
+    if letter and letter[1] in types("angle"):
+        found.marks["angle"] = types("angle")[letter[1]]
         text.cut(end, end + letter.end())
     marks = take_marks(text, prefix, end)
     found.marks |= {"type": type_, **marks.said}
@@ -223,7 +301,7 @@ def _numbered(text: Text, prefix: str, type_: str, name: str, end: int) -> Found
     part = by_name().get(_squeezed(found.size))
     _intrinsic(found, name)
     if part is None:
-        inner = bore(name) if type_ in (DEEP_GROOVE, *_TYPES) else None
+        inner = bore(name) if type_ in (DEEP_GROOVE, *types("pattern").values()) else None
         found.dims = {} if inner is None else {"d": exact(inner)}
     else:
         found.dims = dict(zip(ORDER, part.dims, strict=True))
@@ -303,8 +381,7 @@ def _by_sizes(text: Text) -> Found | None:
         _claims(text, found)
     if not sure:
         found.marks["type said"] = "no"
-        others = ", ".join(p.name for p in options)
-        found.marks["could be"] = others
+        found.marks["could be"] = ", ".join(p.name for p in options)
     text.entries = [(w, e) for w, e in text.entries if e.feature != "type" or e.kind != KIND]
     return found
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from repairecon.records import Designation
 from repairecon.standards import bearing_names
 from repairecon.standards.bearing_names import NOT_SAID
-from repairecon.standards.judging import Judging, compare_features
+from repairecon.standards.findings import Judging, compare_features
 from repairecon.standards.words import exact, shown
 
 NAMES = {"d": "bore", "D": "outside diameter", "B": "width"}
@@ -13,6 +13,8 @@ _CLASSES = ("P0", "P6", "P5", "P4", "P2")
 _SIDES = {"open": 0, "one ": 1, "two ": 2}
 _NO_WATER = "Shields and seals that do not rub keep grease in and large dirt out, not water."
 _NO_GREASE = "An open bearing brings no grease and no seal: the housing must give both."
+_STEELS = "ordinary steel corrodes when wet and carries a little more (6203 in one catalogue: 9.95 against 8.06 kN); "
+_RATINGS = "compare load ratings only within one catalogue"
 _RUNS = "A rubbing seal drags more and has a lower speed limit (catalogue figures: about half to two thirds)."
 
 
@@ -24,14 +26,16 @@ def compare(wanted: Designation, offered: Designation, judging: Judging) -> None
         return
     absent = [part for part in (wanted, offered) if not part.listed]
     for part in absent:
-        known = f"; its bore code says {shown(part.dims['d'])} mm" if "d" in part.dims and part.marks["type"] else ""
+        known = (
+            f"; its bore code says {shown(part.dims['d'])} mm" if "d" in part.dims and part.marks.get("type") else ""
+        )
         judging.unknown(f"{part.size} is not in the table{known}: measure it, or ask for d x D x B")
     if absent:
         return
     if not _sizes(wanted, offered, judging):
         return
     _writing(wanted, offered, judging)
-    for step in (_type_said, _sealing, _clearance, _tolerance, _steel, _cage, _ring, _bore, compare_features):
+    for step in (_type_said, _sealing, _clearance, _tolerance, _steel, _ring, compare_features):
         step(wanted, offered, judging)
 
 
@@ -158,29 +162,12 @@ def _steel(wanted: Designation, offered: Designation, judging: Judging) -> None:
     want, has = wanted.marks.get("material", "ordinary"), offered.marks.get("material", "ordinary")
     if want == has:
         return
-    note = "compare load ratings only within one catalogue"
-    if want == "stainless":
-        (judging.refuse if "place" in wanted.marks else judging.near)(
-            f"{has} steel against stainless: the material differs, it corrodes in a wet place; it carries somewhat "
-            f"more (6203 in one catalogue: 9.95 against 8.06 kN); {note}",
-            "material",
-        )
+    rusts = want == "stainless"
+    find = judging.refuse if rusts and "place" in wanted.marks else judging.near
+    find(f"{has} steel against {want}: the material differs; {_STEELS if 'stainless' in (want, has) else ''}{_RATINGS}",
+         "material")  # fmt: skip
+    if rusts:
         judging.caution("Ordinary steel for stainless is no equal where water can reach the bearing.")
-    elif has == "stainless":
-        judging.near(
-            "stainless against ordinary steel: it stands wet better and carries somewhat less "
-            f"(6203 in one catalogue: 8.06 against 9.95 kN); {note}",
-            "material",
-        )
-    else:
-        judging.near(f"material {has} against {want}; {note}", "material")
-
-
-def _cage(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    want, has = wanted.marks.get("cage", "pressed steel"), offered.marks.get("cage", "pressed steel")
-    if want != has:
-        heat = "; polyamide stands about 120 °C (from memory)" if has == "polyamide" else ""
-        judging.near(f"cage {has} against {want}: keep it for heat and speed{heat}", "cage")
 
 
 def _ring(wanted: Designation, offered: Designation, judging: Judging) -> None:
@@ -195,8 +182,3 @@ def _ring(wanted: Designation, offered: Designation, judging: Judging) -> None:
         judging.near("the groove in the outer ring is not used", "ring")
     else:
         judging.refuse("the snap ring on the outer ring does not go into a plain housing", "ring")
-
-
-def _bore(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    if wanted.marks.get("bore", "") != offered.marks.get("bore", ""):
-        judging.refuse("one bore is tapered 1:12, the other cylindrical", "bore form")

@@ -6,8 +6,7 @@ import re
 from decimal import Decimal
 
 from repairecon.records import Designation
-from repairecon.standards.judging import Judging, compare_features, compare_sizes
-from repairecon.standards.reading import Found
+from repairecon.standards.findings import Found, Judging, compare_features, compare_sizes
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import NUMBER, Text, exact, shown
 

@@ -16,15 +16,12 @@ from repairecon.standards import (
     belts,
     electrical,
     hoses,
-    lip_seals,
     materials,
-    orings,
-    other_belts,
     rings_keys,
+    seals,
     threads,
 )
-from repairecon.standards.judging import Judging, compare_words
-from repairecon.standards.reading import Found, finish, take_quantity
+from repairecon.standards.findings import Found, Judging, compare_words, finish, take_quantity
 from repairecon.standards.words import Text, kinds_said, plain
 
 
@@ -48,27 +45,27 @@ FAMILIES: dict[str, Family] = {
     electrical.LAMP: Family(electrical.read_lamp, electrical.compare),
     electrical.BRUSH: Family(electrical.read_brush, electrical.compare),
     electrical.BATTERY: Family(electrical.read_battery, electrical.compare),
-    other_belts.RIBBED: Family(other_belts.read_ribbed, other_belts.compare),
-    other_belts.TOOTHED: Family(other_belts.read_toothed, other_belts.compare),
-    belt_names.KIND: Family(belt_names.read, belts.compare),
+    belts.RIBBED: Family(belts.read_ribbed, belts.compare_ribs_teeth),
+    belts.TOOTHED: Family(belts.read_toothed, belts.compare_ribs_teeth),
+    belt_names.KIND: Family(belt_names.read, belts.compare_v_belts),
     bearing_names.KIND: Family(bearing_names.read, bearings.compare),
-    lip_seals.KIND: Family(lip_seals.read, lip_seals.compare),
-    orings.KIND: Family(orings.read, orings.compare),
+    seals.LIP_SEAL: Family(seals.read_lip_seal, seals.compare_lip_seals),
+    seals.O_RING: Family(seals.read_ring, seals.compare_rings),
     hoses.MAKERS: Family(hoses.read_makers, hoses.compare_makers),
     materials.KIND: Family(materials.read, materials.no_size),
 }
-_RUBBER = (orings.KIND, lip_seals.KIND, materials.KIND, hoses.KIND, hoses.PUMP_SEAL)
+_RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, hoses.PUMP_SEAL)
 _NEGATION = re.compile(
     r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
     r"UNLIKE|EXCEPT|OTHER THAN|DIFFERENT (?:FROM|TO)|NICHT|STATT|ANSTATT|PAS|WAS|FORMERLY|NO LONGER)\b(?!\.)"
 )
 _CLAUSE_END = re.compile(r"[,;:()]|\bBUT\b|\bSONDERN\b|$")
 _ALIASES = {
-    "bearing": bearing_names.KIND, "belt": belt_names.KIND, "v-belt": belt_names.KIND, "seal": lip_seals.KIND,
-    "o-ring": orings.KIND, "oring": orings.KIND, "key": rings_keys.KEY, "woodruff": rings_keys.WOODRUFF,
-    "half-moon": rings_keys.WOODRUFF, "rib": other_belts.RIBBED, "toothed": other_belts.TOOTHED,
-    "timing": other_belts.TOOTHED, "mechanical": hoses.PUMP_SEAL, "thread": threads.KIND, "bolt": threads.KIND,
-    "fitting": threads.KIND, "brush": electrical.BRUSH, "ring": orings.KIND, "pump shaft": hoses.PUMP_SEAL,
+    "bearing": bearing_names.KIND, "belt": belt_names.KIND, "v-belt": belt_names.KIND, "seal": seals.LIP_SEAL,
+    "o-ring": seals.O_RING, "oring": seals.O_RING, "key": rings_keys.KEY, "woodruff": rings_keys.WOODRUFF,
+    "half-moon": rings_keys.WOODRUFF, "rib": belts.RIBBED, "toothed": belts.TOOTHED,
+    "timing": belts.TOOTHED, "mechanical": hoses.PUMP_SEAL, "thread": threads.KIND, "bolt": threads.KIND,
+    "fitting": threads.KIND, "brush": electrical.BRUSH, "ring": seals.O_RING, "pump shaft": hoses.PUMP_SEAL,
 }  # fmt: skip
 _SPECIAL = ("woodruff", "half-moon", "o-ring", "oring", "rib", "toothed", "timing", "mechanical", "pump shaft")
 
@@ -117,7 +114,7 @@ def _positive(words: str, kind: str) -> Designation | None:
     if kind and kind not in said and not (said and kind == materials.KIND):
         said = [kind, *said] if not said or kind in FAMILIES else said
     if belt_names.KIND in said:
-        said = [other_belts.RIBBED, other_belts.TOOTHED, *said]
+        said = [belts.RIBBED, belts.TOOTHED, *said]
     for name in said:
         found = _of_kind(words, name, True)
         if found is not None:
@@ -126,12 +123,12 @@ def _positive(words: str, kind: str) -> Designation | None:
         return _of_kind(words, materials.KIND, False)
     loose = kinds_said(words)
     if "seal" in loose or "ring" in loose:
-        order = (orings.KIND, lip_seals.KIND) if "ring" in loose else (lip_seals.KIND, orings.KIND)
+        order = (seals.O_RING, seals.LIP_SEAL) if "ring" in loose else (seals.LIP_SEAL, seals.O_RING)
         for name in order:
             found = _of_kind(words, name, True)
             if found is not None and found.size:
                 return found
-        ring = _of_kind(words, orings.KIND, True) if "ring" in loose else None
+        ring = _of_kind(words, seals.O_RING, True) if "ring" in loose else None
         return ring or _of_kind(words, materials.KIND, False)
     return next((found for name in FAMILIES if (found := _of_kind(words, name, False)) is not None), None)
 

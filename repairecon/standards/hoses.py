@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from functools import cache
 
 from repairecon.records import Designation
-from repairecon.standards.judging import Judging, compare_features, compare_sizes
+from repairecon.standards.findings import Found, Judging, compare_features, compare_sizes, sized
 from repairecon.standards.materials import take_material
-from repairecon.standards.reading import Found, sized
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import INCH, PART, Text, exact, millimetres, shown
 
@@ -226,6 +226,7 @@ def read_pump_seal(text: Text, sure: bool) -> Found | None:
         size = code[1] + code[2] + code[3]
         column = "designation_normal" if code[1] == "N" else "designation_short"
         row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
+        marks |= _materials(text)
     elif sure:
         shaft_mm = sized(text, "shaft") or sized(text, "inner") or sized(text, "diameter") or _bore(text)
         if shaft_mm is None:
@@ -238,6 +239,26 @@ def read_pump_seal(text: Text, sure: bool) -> Found | None:
     found.labels = {"shaft": "shaft"}
     take_material(text, found)
     return found
+
+
+@cache
+def _material_code() -> re.Pattern[str]:
+    """Five letters of EN 12756: face, seat, secondary seals, spring, other metal."""
+    codes = {part: "|".join(r["code"] for r in rows("mechanical_seal_materials") if r["part"] == part)
+             for part in ("face", "secondary seal", "spring or metal")}  # fmt: skip
+    metal = codes["spring or metal"]
+    return re.compile(
+        rf"(?<![\w.])({codes['face']})({codes['face']})({codes['secondary seal']})({metal})({metal})(?!\w)"
+    )
+
+
+def _materials(text: Text) -> dict[str, str]:
+    """What a mechanical seal is made of, by its letters."""
+    code = text.take(_material_code())
+    parts = ("face", "face", "secondary seal", "spring or metal", "spring or metal")
+    means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
+    names = ("face", "seat face", "secondary seal", "spring", "metal")
+    return {n: means[p, c] for n, p, c in zip(names, parts, code.groups(), strict=True)} if code else {}
 
 
 def compare_pump_seals(wanted: Designation, offered: Designation, judging: Judging) -> None:

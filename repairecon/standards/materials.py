@@ -7,24 +7,15 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from repairecon.records import Designation
-from repairecon.standards.judging import Judging
-from repairecon.standards.reading import Found
+from repairecon.standards.findings import Found, Judging
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import NUMBER, Text, plain
 
-_NAMES = {
-    "NBR": r"NBR|NITRILE?",
-    "HNBR": r"HNBR|HSN",
-    "EPDM": r"EPDM|EPM",
-    "FKM": r"FKM|FPM|FLUORO(?:CARBON|ELASTOMER)",
-    "VMQ": r"VMQ|SILICONE?|MVQ",
-    "CR": r"CR|NEOPRENE|CHLOROPRENE",
-    "ACM": r"ACM|POLYACRYLATE",
-    "NR": r"NR(?!\.? ?\d)|NATURAL RUBBER",
-    "AU": r"AU|PUR?|POLYURETHANE",
-    "PTFE": r"PTFE",
+_RUBBER = {
+    row["means"]: re.compile(rf"(?<![A-Z0-9])(?:{row['pattern']})(?![A-Z]|\d{{3}}|\.\d)")
+    for row in rows("material_words")
+    if row["kind"] == "rubber"
 }
-_RUBBER = {name: re.compile(rf"(?<![A-Z0-9])(?:{p})(?![A-Z]|\d{{3}}|\.\d)") for name, p in _NAMES.items()}
 _METALS = (("stainless", r"STAINLESS|INOX|A2|A4|1\.4122|1\.4310|1\.4401|1\.4571|AISI ?3\d\d|SS|NIRO|RVS"),
            ("steel", r"CARBON STEEL|SPRING STEEL|STEEL|C45K?|C75S?|1\.1231"))  # fmt: skip
 _SHORE = r"(?<![\d.])(\d\d) ?(?:SHORE(?: ?A)?|SHA?|IRHD)(?!\w)|(?:SHORE|IRHD) ?A? ?(\d\d)(?!\d)"
@@ -66,7 +57,7 @@ def take_material(text: Text, found: Found) -> None:
 def read(text: Text, _sure: bool) -> Found | None:
     """A rubber part of which no more is said than its material."""
     alone = " " not in text.alone and bool(material_of(text.alone))
-    if material_of(text.words) not in _NAMES or not (_PART.search(text.words) or alone):
+    if material_of(text.words) not in _RUBBER or not (_PART.search(text.words) or alone):
         return None
     found = Found(KIND)
     part = text.take(_PART)
@@ -76,24 +67,8 @@ def read(text: Text, _sure: bool) -> Found | None:
     return found
 
 
-_FLUIDS = (
-    (r"\b(?:SEA|SALT|RAW|SALTY|BRINE)[ -]?(?:WATER)?\b", ("seawater", "water_cold")),
-    (r"\b(?:DIESEL|GAS ?OIL|DERV)\b", ("diesel", "fuel", "mineral_oil")),
-    (r"\b(?:FUEL|PETROL|GASOLINE)\b", ("fuel", "diesel")),
-    (r"\bBRAKE", ("brake_fluid",)),
-    (r"\b(?:COOLANT|GLYCOL|ANTI-?FREEZE)\b", ("glycol_coolant",)),
-    (r"\bGREASE\b", ("petroleum grease", "mineral_oil")),
-    (r"\b(?:ENGINE|MOTOR|CRANKCASE)[ -]?OIL\b", ("engine_oil", "mineral_oil")),
-    (r"\bOIL\b|\bATF\b|\bHYDRAULIC", ("mineral_oil", "engine_oil")),
-    (r"\b(?:STEAM|HOT[ -]?WATER|EXHAUST)\b", ("hot_water_steam",)),
-    (r"\b(?:OZONE|WEATHER|SUN|UV)\b", ("ozone_weather",)),
-    (r"\bWATER\b", ("water_cold",)),
-)
-_WORDS = {
-    "mineral_oil": "mineral oil", "engine_oil": "engine oil", "water_cold": "cold water",
-    "hot_water_steam": "hot water", "glycol_coolant": "glycol coolant", "ozone_weather": "ozone and weather",
-    "brake_fluid": "brake fluid",
-}  # fmt: skip
+_WORDS = {row["pattern"]: row["means"] for row in rows("material_words") if row["kind"] == "fluid name"}
+_FLUIDS = [(r["pattern"], tuple(r["means"].split("|"))) for r in rows("material_words") if r["kind"] == "fluid"]
 _SWELLING = ("mineral oil", "engine oil", "diesel", "fuel")
 SAME_SIZE = Decimal("0.06")
 """mm within which two names in one text name one size."""

@@ -7,8 +7,7 @@ from decimal import Decimal
 from functools import cache
 
 from repairecon.records import Designation
-from repairecon.standards.judging import Judging, compare_features, compare_sizes
-from repairecon.standards.reading import Found, sized
+from repairecon.standards.findings import Found, Judging, compare_features, compare_sizes, sized
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 
@@ -44,14 +43,6 @@ def rings() -> dict[tuple[Decimal, str, str], Row]:
 
 def _place(words: str) -> str:
     return "shaft" if "shaft" in words else "bore"
-
-
-def _size(row: Row) -> tuple[str]:
-    return (row["designation"],)
-
-
-def _number(row: Row) -> tuple[str]:
-    return (row["key_number"],)
 
 
 def _feature(text: Text, kind: str, name: str) -> str:
@@ -144,7 +135,7 @@ def read_woodruff(text: Text, sure: bool) -> Found | None:
         return _woodruff_inch(text) or _woodruff_number(text)
     text.take(_SIZE)
     b, h = Decimal(size[2]), Decimal(size[3])
-    row = by("woodruff_metric", _size).get(f"{shown(b)}x{shown(h)}")
+    row = by("woodruff_metric", "designation").get(f"{shown(b)}x{shown(h)}")
     dims = {"b": b, "h": h}
     if row is not None:
         dims["D"] = exact(row["diameter_D_mm"])
@@ -175,7 +166,7 @@ def _woodruff_inch(text: Text) -> Found | None:
 
 def _woodruff_number(text: Text) -> Found | None:
     number = _KEY_NUMBER.search(text.left)
-    row = by("woodruff_inch", _number).get(number[1]) if number else None
+    row = by("woodruff_inch", "key_number").get(number[1]) if number else None
     if number is None:
         return None
     text.take(_KEY_NUMBER)
@@ -208,7 +199,7 @@ def read_pin(text: Text, sure: bool) -> Found | None:
         "parallel pin": "ISO 2338",
         "grooved pin": "ISO 8739",
     }
-    row = by("pins_clips", _size).get(f"{names[item]} - {shown(nominal)}")
+    row = by("pins_clips", "designation").get(f"{names[item]} - {shown(nominal)}")
     dims = {"nominal": nominal} | ({"length": Decimal(size[2])} if size[2] else {})
     labels = {"diameter": "nominal", "length": "length"}
     label = f"{item} {'x'.join(map(shown, dims.values()))}"

@@ -9,9 +9,8 @@ from functools import cache
 from types import MappingProxyType
 
 from repairecon.records import Designation
-from repairecon.standards.judging import Judging, compare_features, compare_sizes
-from repairecon.standards.reading import Found, cell, sized
-from repairecon.standards.tables import Row, rows
+from repairecon.standards.findings import Found, Judging, cell, compare_features, compare_sizes, sized
+from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 
 KIND = "threaded part"
@@ -43,6 +42,9 @@ _CONE = re.compile(
 _LENGTH = re.compile(rf"X ?({PART})\"?(?![\w/])")
 _FAMILIES = {"BSPP": "G", "G": "G", "BSPT": "R", "R": "R", "RC": "Rc", "RP": "Rp", "BSP": "BSP", "NPT": "NPT",
              "NPTF": "NPTF", "NPSM": "NPSM"}  # fmt: skip
+_DASH_SIZE = re.compile(r"(?<![\w.])(?:(JIC|ORB|ORFS) ?-(\d{1,2})|-(\d{1,2}) ?(JIC|ORB|ORFS))(?![\w.])")
+_DASH_FORMS = {"JIC": ("jic_37_thread", "37"), "ORB": ("orb_thread", "O-ring port"),
+               "ORFS": ("orfs_thread", "O-ring face")}  # fmt: skip
 STEELS = {"316": "A4", "304": "A2", "303": "A1"}
 
 
@@ -59,7 +61,7 @@ def by_name() -> Mapping[str, Row]:
 
 def read(text: Text, sure: bool) -> Found | None:
     """A thread, with length, grade and head where said."""
-    found = _metric(text) or _pipe(text, sure) or _unified(text, sure)
+    found = _metric(text) or _dash_size(text) or _pipe(text, sure) or _unified(text, sure)
     if found is None:
         return None
     _taper_said(text, found)
@@ -69,6 +71,8 @@ def read(text: Text, sure: bool) -> Found | None:
         found.marks |= {"steel": steel, "class": grade[2] or grade[3] or ""}
         if steel:
             found.marks["material"] = "stainless"
+    if re.search(r"\bDIN ?93[13]\b|\bISO ?401[47]\b", text.words):
+        found.marks |= {"item": "bolt", "head": "hexagon"}
     if re.search(r"\bHEX|\bSECHSKANT", text.words):
         found.marks.setdefault("head", "hexagon")
     elif not any(e.feature == "head" for _, e in text.entries) and any(e.value == "bolt" for _, e in text.entries):
@@ -87,6 +91,19 @@ def read(text: Text, sure: bool) -> Found | None:
             found.against.append(f"says fine, but {found.size} is coarse where no pitch is said")
         text.entries = [(w, e) for w, e in text.entries if e.feature != "pitch word"]
     return found
+
+
+def _dash_size(text: Text) -> Found | None:
+    """A hydraulic fitting by its dash size: JIC -8, -8 ORB: one dash names another thread for each form of seal."""
+    match = text.take(_DASH_SIZE)
+    if match is None:
+        return None
+    form, dash = match[1] or match[4], f"-{int(match[2] or match[3])}"
+    row = by("hose_fittings_dash", "dash").get(dash)
+    column, cone = _DASH_FORMS[form]
+    if row is None or not row[column]:
+        return Found(KIND, f"{form} {dash}", {}, {"thread": f"{form} {dash}"}, listed=False)
+    return Found(KIND, f"{form} {dash}", {}, {"thread": row[column], "cone": cone}, used=[row])
 
 
 def _taper_said(text: Text, found: Found) -> None:
@@ -161,13 +178,13 @@ def _unified(text: Text, sure: bool) -> Found | None:
     else:
         return None
     row = next((by_name()[n.replace(" ", "")] for n in names if n.replace(" ", "") in by_name()), None)
-    label = row["designation"] if row else f"{size}-{tpi} {series}".strip(" -")
+    label = row["designation"] if row else f"{size}-{tpi} {'UN' if series[:2] in ('JI', 'OR') else series}".strip(" -")
     found = _known(Found(KIND, label, {}, {"thread": label}), row)
     length = text.take(_LENGTH)
     if length and (value := millimetres(length[1], "IN")):
         found.dims["length"] = value
-    if series.startswith("JIC"):
-        found.marks["cone"] = "37"
+    if series.startswith(("JIC", "ORB")):
+        found.marks["cone"] = _DASH_FORMS[series[:3]][1]
     return found
 
 

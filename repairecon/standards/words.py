@@ -40,6 +40,7 @@ _CLEANING = (
     (re.compile(r"[‐‑‒–—−]"), "-"),
     (re.compile(r"[”″“]|''"), '"'),
     (re.compile(r"[Øø∅⌀]"), ""),
+    (re.compile(r"\s*(?<![A-Z])X\s*(?=\d{1,3}\s*(?:PCS?|PIECES?|STK|OFF|EA)\b)"), " "),
     (re.compile(r'(?<=\d)\s*"\s*X\s*(?=[\d ./-]*\d\s*")'), "X"),
     (re.compile(r"(?<=\d)\s*(?:MM)?\s*X\s*(?=\.?\d)"), "X"),
     (re.compile(r"\s+"), " "),
@@ -50,19 +51,6 @@ _LETTER_SIZE = r"\b{}\s*[=:]?\s*(?=\d)"
 _TOKEN = re.compile(r"[^\s,;:()\[\]+/¦!?=_-]+")
 _LONGEST_PHRASE = 6
 _UNIT = r"(?:\s*(MM|CM|INCH(?:ES)?|IN|\"))?"
-_LABELS = {
-    "bore": r"BORE(?: SIZE)?(?: DIA(?:METER)?)?",
-    "shaft": r"SHAFT(?: DIA(?:METER)?| SIZE)?",
-    "inner": r"I\.?D\.?|(?:INSIDE|INNER|INTERNAL) DIA(?:METER|M)?|INSIDE(?=\s*[=:]?\s*\d)",
-    "outer": r"O\.?D\.?|(?:OUTSIDE|OUTER|EXTERNAL) DIA(?:METER|M)?|OUTSIDE(?=\s*[=:]?\s*\d)",
-    "width": r"(?:TOP |RIB )?WIDTH|WIDE",
-    "height": r"HEIGHT|HIGH|DEEP",
-    "thickness": r"THICK(?:NESS)?",
-    "length": r"(?:OUTSIDE |EFFECTIVE |OVERALL )?LENGTH|LONG",
-    "section": r"C\.?S\.?|CORD|(?:CROSS )?SECTION",
-    "diameter": r"DIA(?:METER|M)?",
-    "pitch": r"PITCH",
-}
 _BEHIND = rf"({PART})(?![\w./]*[X/]\s*\d)"
 _NUM = rf"(?<![\w.\-/X#]){_BEHIND}"
 
@@ -155,7 +143,8 @@ def millimetres(number: str, unit: str | None) -> Decimal | None:
 @cache
 def _labelled() -> tuple[re.Pattern[str], re.Pattern[str]]:
     """A size before its label (with a unit, or where no other size follows the label), and one behind it."""
-    label, other, again = ("|".join(f"(?P<{c}{n}>{signs})" for c, signs in _LABELS.items()) for n in ("", "2", "3"))
+    signs = [(row["value"], row["words"]) for row in rows("words") if row["role"] == "label"]
+    label, other, again = ("|".join(f"(?P<{c}{n}>{pattern})" for c, pattern in signs) for n in ("", "2", "3"))
     unit = r"\s*(?:MM|CM|INCH(?:ES)?|IN|\")"
     follows = rf"(?!\s*[=:]?\s*(?:{PART})(?:{unit})?(?!\s*(?:{again})))"
     number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w)|{_NUM}\s*(?:{other})(?!\w){follows})"
@@ -166,7 +155,7 @@ def _labelled() -> tuple[re.Pattern[str], re.Pattern[str]]:
 def phrases() -> Mapping[str, tuple[Entry, ...]]:
     """The listed phrases by their letters and digits alone, so that spaces and hyphens do not matter."""
     found: dict[str, list[Entry]] = {}
-    for row in rows("words"):
+    for row in (r for r in rows("words") if r["role"] != "label"):
         entry = Entry(row["role"], row["kind"], row["feature"], row["value"], row["why"])
         for phrase in row["words"].split("|"):
             found.setdefault(re.sub(r"[\s/-]", "", plain(phrase)), []).append(entry)

@@ -14,11 +14,12 @@ from pathlib import Path
 import numpy as np
 
 TESTS = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(TESTS.parent), str(TESTS / "benchmarks")]
+sys.path[:0] = [str(TESTS.parent), str(TESTS / "benchmarks"), str(TESTS / "rebuild_or_buy")]
 
 from reference_problem import timed  # noqa: E402
 
-from repairecon.formulas import carry_list, carry_program, demand, ledger, lots, valuation  # noqa: E402
+from repairecon.formulas import carry_program, demand, valuation  # noqa: E402
+from repairecon.formulas.carry_program import Mode  # noqa: E402
 
 ITEMS = 10_000
 
@@ -61,14 +62,13 @@ def value(rows: int) -> None:
     base = table(columns)
     plain = timed(lambda: select(base), 3)
     print(f"{rows:,} movements over {ITEMS:,} items; SELECT of them: {1e3 * plain:.1f} ms")
-    item, quantity, price, place, to, period = columns.T.copy()
+    item, quantity, price, place, _, period = columns.T.copy()
     runs = {
         "first in first out": lambda: valuation.fifo(item, quantity, price),
         "moving average": lambda: valuation.moving_average(item, quantity, price),
         "average of 24 periods": lambda: valuation.period_average(item, quantity, price, period),
-        "lots by locker, with moves": lambda: lots.stock_lots(item, quantity, price, place, to),
-        "rows that take too much": lambda: ledger.overdrawn(item, quantity, place, to),
-        "sums by locker": lambda: ledger.total_by(place, price),
+        "rows that take too much": lambda: valuation.overdrawn(item, quantity),
+        "sums by locker": lambda: valuation.total_by(place, price),
         "numpy.bincount of the same, for comparison": lambda: np.bincount(place, price),
     }
     for name, run in runs.items():
@@ -87,43 +87,34 @@ def carry(items: int) -> None:
     asked = demand.uncertain_demand(1.5, 1.5 / np.maximum(mean, 1e-6), 1.0, 24)
     show("chances of what is asked for", timed(lambda: demand.uncertain_demand(1.5, 1.5 / mean, 1.0, 24), 3), plain)
 
-    def listed() -> carry_list.CarryList:
-        return carry_list.carry_list(asked, have, price, short, left, 8, budget=20.0 * items)
+    modes = [Mode(k, ((k, 1),), float(short[k])) for k in range(items)]
+
+    def listed() -> carry_program.Program:
+        return carry_program.best_carry(
+            list(asked), modes, have, price, 8, cost_left=left, limits=[(price, 20.0 * items)], seconds=60.0
+        )
 
     found = listed()
-    show("carry list", timed(listed, 3), plain)
-    urgent = short > 2000
-    curve = timed(lambda: carry_list.budget_curve(asked, have, short, left, found.steps, urgent), 3)
-    show(f"curve of {len(found.steps.item):,} steps", curve, plain)
+    show(f"carry list, at most {found.most_lost:.2f} lost", timed(listed, 1), plain)
 
 
 def program(units: int) -> None:
     """Units of three parts, a kit and a whole unit each, money and weight."""
     rng = np.random.default_rng(5)
     kinds, things = 3 * units, 5 * units
-    saved = np.zeros((kinds, things))
+    modes = []
     for u in range(units):
         for k in range(3):
-            saved[3 * u + k, 5 * u + k] = saved[3 * u + k, 5 * u + 3] = 200.0 + 100 * k
-            saved[3 * u + k, 5 * u + 4] = 260.0 + 120 * k
+            kind, first = 3 * u + k, 5 * u
+            ways = ((first + k, 1 + k % 2, 200.0), (first + 3, 1, 190.0), (first + 4, 1, 260.0))
+            modes += [Mode(kind, ((thing, n),), saved + 100 * k) for thing, n, saved in ways]
     asked = [demand.poisson_demand(m) for m in rng.uniform(0.02, 0.3, kinds)]
     price, weight = np.tile([20.0, 25.0, 30.0, 55.0, 250.0], units), np.tile([0.2, 0.3, 0.2, 0.6, 6.0], units)
 
     def best() -> carry_program.Program:
-        limits = ([weight], [4.0 * units])
-        return carry_program.best_carry(
-            asked,
-            saved,
-            np.zeros(things),
-            price,
-            1,
-            90.0 * units,
-            None,
-            0.05 * price,
-            *limits,
-            seconds=30.0,
-            most_courses=200,
-        )
+        limits = [(price, 90.0 * units), (weight, 4.0 * units)]
+        terms = (asked, modes, np.zeros(things), price, 1)
+        return carry_program.best_carry(*terms, cost_left=0.05 * price, limits=limits, seconds=30.0)
 
     found = best()
     print(
@@ -135,7 +126,7 @@ def program(units: int) -> None:
 def main() -> None:
     for rows in (20_000, 200_000):
         value(rows)
-    for items in (1_000, 10_000):
+    for items in (100, 1_000):
         carry(items)
     for units in (5, 20):
         program(units)

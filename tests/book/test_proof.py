@@ -268,7 +268,7 @@ def test_hostile_files_end_in_a_sentence_in_time(path: Path, tmp_path: Path, mon
 
 
 def test_an_older_book_is_read_and_left_as_it_is(tmp_path: Path) -> None:
-    from test_spares_book_trouble import older_book
+    from test_book_file import older_book
 
     path = tmp_path / "old.spares"
     older_book(path)

@@ -79,3 +79,8 @@ def test_share_lost() -> None:
 def test_what_cannot_be_is_refused(call) -> None:
     with pytest.raises(ValueError, match=r"\w"):
         call()
+
+
+def test_left_over_by_hand() -> None:
+    # half a year: a tenth of the shelf life, and of the rest 1 - sqrt(0.64) = 0.2; 2 for the locker
+    assert shelf.cost_left_over([100.0, 0.0], 0.1, 0.36, 182.5, 2.0) == pytest.approx([30.0, 2.0])

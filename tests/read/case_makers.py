@@ -43,6 +43,13 @@ cost_own_hour = 18
 cost_lost_day = [0, 10, 40]
 order_parts = "after strip"
 
+[defaults]
+tasks = "none"
+events = "none"
+looks = "none"
+ways = "none"
+remedies = "none"
+
 [years]
 horizon_years = 10
 discount_rate = 0.05
@@ -133,7 +140,7 @@ ask for a firm price,,second-hand,,,,,0.2,2,1
 
 THREE = """\
 [unit]
-name = "starter motor"
+name = "smoke shifter"
 [three_numbers]
 price_new = 640
 price_kit = 95

@@ -82,7 +82,7 @@ def test_no_case_toml(tmp_path: Path) -> None:
 
 
 def test_case_toml_that_is_no_toml(tmp_path: Path) -> None:
-    seen = faults(write(tmp_path, {**cell(QUOTES, 3, "pack", "x"), CASE: THREE.replace('"starter motor"', "starter")}))
+    seen = faults(write(tmp_path, {**cell(QUOTES, 3, "pack", "x"), CASE: THREE.replace('"smoke shifter"', "starter")}))
     assert spots(seen) == [(CASE, 2, ""), (QUOTES, 3, "pack")]
     assert "name = starter" in seen[0].found
 
@@ -230,7 +230,7 @@ def test_quotes_without_suppliers_is_one_fault(tmp_path: Path) -> None:
 
 
 def test_the_three_numbers_are_asked_for_only_when_needed(tmp_path: Path) -> None:
-    (tmp_path / CASE).write_text('[unit]\nname = "starter motor"\n')
+    (tmp_path / CASE).write_text('[unit]\nname = "smoke shifter"\n')
     wanted = [(CASE, None, f"three_numbers.{name}") for name in ("price_kit", "price_new", "wait_days")]
     assert spots(faults(tmp_path)) == wanted
     without = GOOD[CASE][: GOOD[CASE].index("[three")] + GOOD[CASE][GOOD[CASE].index("[money]") :]

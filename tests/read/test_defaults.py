@@ -11,8 +11,7 @@ from case_makers import THREE, write
 
 from repairecon.read import read_case
 from repairecon.read.default_rows import default_rows
-from repairecon.read.defaults import kind_words, unit_kinds
-from repairecon.records import SAFETY_CLASSES, STAGES, Branch, Case
+from repairecon.records import STAGES, Branch, Case
 
 FILES = Path(__file__).resolve().parents[2] / "repairecon" / "read"
 
@@ -84,19 +83,22 @@ def test_default_looks_tell_of_the_default_tree(case: Case) -> None:
         assert look.hours.high > 0
         assert not look.price_of
         assert look.source.note == assumed[f"look: {look.look}"].source
-    for row in default_rows()["looks.csv"]:
+    for row in default_rows().files["looks.csv"]:
         assert assumed[f"look: {row.text('look')}"].value.startswith(f"right {row.text('p_right')}; ")
 
 
-def test_default_looks_only_at_the_default_tree(tmp_path: Path) -> None:
-    """An owner's events have the owner's looks, or none; an owner's looks may tell of the default tree."""
+def test_default_looks_only_at_events_that_there_are(tmp_path: Path) -> None:
+    """An owner's looks may tell of the default tree; without that tree its looks are gone."""
     events = {"events.csv": "event,outcome,chance\nshaft,sound,1\n"}
-    own = read_case(write(tmp_path / "a", {"case.toml": THREE, **events}))
+    none = THREE + '[defaults]\nevents = "none"\n'
+    own = read_case(write(tmp_path / "a", {"case.toml": none, **events}))
     assert own.looks == ()
     assert not [a for a in own.assumed if a.name.startswith("look")]
+    assert "looks.csv: look inside by the drain or cover" in own.dropped
     looks = {"looks.csv": "look,event\nlisten,Housing\n"}
-    (look,) = read_case(write(tmp_path / "b", {"case.toml": THREE, **looks})).looks
-    assert (look.look, look.event) == ("listen", "housing")
+    made = read_case(write(tmp_path / "b", {"case.toml": THREE, **looks})).looks
+    assert (made[-1].look, made[-1].event) == ("listen", "housing")
+    assert len(made) > 3
 
 
 def test_default_tree_has_what_the_trade_knows(case: Case) -> None:
@@ -183,7 +185,7 @@ def test_every_default_has_value_unit_and_source() -> None:
     for name, entry in entries.items():
         assert set(entry) == {"value", "unit", "source"}, name
         assert entry["source"], name
-    for rows in default_rows().values():
+    for rows in default_rows().files.values():
         assert all(row.text("source") for row in rows)
 
 
@@ -208,36 +210,26 @@ def test_default_money_is_exchanged(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "kind", "classes"),
+    ("name", "kind", "barred"),
     [
-        ("autopilot linear drive", "steering drive", ("steering",)),
-        ("Bilge pump, aft", "bilge pump", ("flooding",)),
-        ("fuel lift pump", "lift pump", ("fuel",)),
-        ("gas regulator", "gas locker regulator", ("gas",)),
-        ("raw water pump", "raw water pump", ()),
-        ("toilet pump", "toilet pump", ("flooding",)),
-        ("seacock of the sink", "seacock", ("flooding",)),
-        ("injection pump", "injection pump", ("fuel",)),
-        ("exhaust elbow", "exhaust elbow", ()),
-        ("left-handed smoke shifter", "", ()),
+        ("autopilot linear drive", "autopilot drive", False),
+        ("Bilge pump, electric", "electric bilge pump", False),
+        ("gas regulator", "gas locker regulator", True),
+        ("raw water pump", "raw water pump", False),
+        ("injection pump", "injection pump", True),
+        ("gas smoke shifter", "", True),
+        ("left-handed smoke shifter", "", False),
     ],
 )
-def test_safety_by_kind(tmp_path: Path, name: str, kind: str, classes: tuple[str, ...]) -> None:
-    """Steering, seacock and flooding, gas and fuel items: never on price alone (common practice)."""
-    case = read_case(write(tmp_path, {"case.toml": THREE.replace("starter motor", name)}))
-    assert (case.unit.kind, case.unit.safety) == (kind, classes)
+def test_safety_by_kind_and_words(tmp_path: Path, name: str, kind: str, barred: bool) -> None:
+    """What only licensed practice may open is never chosen on price alone (common practice); cautions for all."""
+    case = read_case(write(tmp_path, {"case.toml": THREE.replace("smoke shifter", name)}))
+    assert case.unit.kind == kind
+    assert (case.unit.own_rebuild == "licensed practice only") == barred == bool(case.unit.safety)
     assert any("law" in c for c in case.unit.cautions)
-    assert len(case.unit.cautions) > (3 if kind else 2)
-    assert sum("price alone" in c for c in case.unit.cautions) == len(classes)
+    assert sum("price alone" in c for c in case.unit.cautions) == len(case.unit.safety)
     assert any(a.name == "safety" for a in case.assumed)
-
-
-def test_kinds_are_well_formed() -> None:
-    words = kind_words()
-    assert len(words) == sum(1 + len(k["aliases"]) for k in unit_kinds().values())  # no word stands for two
-    for entry in unit_kinds().values():
-        assert set(entry["safety"]) <= set(SAFETY_CLASSES)
-        assert entry["cautions"]
+    assert ("rebuild" in {w.kind for w in case.ways}) == (not barred or not kind)
 
 
 def test_no_default_number_in_code() -> None:

@@ -10,8 +10,8 @@ from statistics import median
 import pytest
 from case_makers import GOOD, THREE, WAYS, cell, cells, toml, write
 
+from repairecon.kinds import facts
 from repairecon.read import read_case
-from repairecon.read.defaults import unit_kinds
 from repairecon.records import ASSUMED, Case, Range, Way, Years
 
 NAMES = {f.name for f in fields(Years)} - {"horizon_stated"}
@@ -149,7 +149,7 @@ def test_listed_once_it_matters(tmp_path: Path, more: str, years: bool, ways: st
     if not ways:
         assert ("horizon_years" in of_years(case)) == years
         assert [life(w) for w in case.ways] == [life(w) for w in three(tmp_path / "b").ways]
-        assert any(a.name == "life_years (starter motor)" for a in case.assumed)
+        assert any(a.name == "life_years" for a in case.assumed)
 
 
 # Owners' accounts of failures in years, common practice, no source; a weak prior at best. Where a kind
@@ -162,14 +162,14 @@ ACCOUNTS = {
     "starter motor": (32, 33),
     "heat exchanger": (10, 20),
     "gearbox": (21, 33),
-    "steering drive": (10, 14, 20),
+    "autopilot drive": (10, 14, 20),
 }
 
 
 @pytest.mark.parametrize("kind", ACCOUNTS)
 def test_default_lives_agree_with_accounts(tmp_path: Path, kind: str) -> None:
-    """And the words of the source name the same accounts."""
-    text = THREE.replace('name = "starter motor"', f'name = "unit"\nkind = "{kind}"')
+    """They are those of the kind, and listed."""
+    text = THREE.replace('name = "smoke shifter"', f'name = "unit"\nkind = "{kind}"')
     case = read_case(write(tmp_path / "kind", {"case.toml": text}), years=True)
     life_years = case.way("new").life_years
     assert life_years is not None
@@ -177,18 +177,13 @@ def test_default_lives_agree_with_accounts(tmp_path: Path, kind: str) -> None:
     middle = (median(seen),) if len(seen) >= 3 else seen
     assert all(life_years.low <= m <= life_years.high for m in middle)
     (listed,) = [a for a in case.assumed if a.name == f"life_years ({kind})"]
-    assert listed.source.startswith("assumed, no source: no open data; owners' accounts")
-    assert f" {min(seen):g} and {max(seen):g} years" in listed.source
-    assert life_years.source.note == listed.source
-
-
-def test_every_kind_with_accounts_and_no_other_has_a_life() -> None:
-    assert {kind for kind, entry in unit_kinds().items() if "life_years" in entry} == set(ACCOUNTS)
+    assert listed.source.startswith("assumed")
+    assert life_years == facts(kind).life_years
 
 
 def test_an_unknown_kind_has_a_wide_life(tmp_path: Path) -> None:
     """All kinds of the accounts, from 4 to 33 years: the middle value of all, and a factor of six in width."""
-    text = THREE.replace("starter motor", "left-handed smoke shifter")
+    text = THREE
     case = read_case(write(tmp_path, {"case.toml": text}), years=True)
     life_years = case.way("new").life_years
     assert life_years is not None
@@ -216,7 +211,9 @@ def test_the_owners_expected_life_comes_before_the_default(tmp_path: Path) -> No
 def test_default_lives_by_kind_of_way(tmp_path: Path) -> None:
     """New is no worse than anything; pattern and used ones live shorter; only what is rebuilt keeps wear."""
     rows = "".join(f"{k},{k},{p}\n" for k, p in [("new", 9), ("pattern", 5), ("exchange", 4), ("second-hand", 2)])
-    case = three(tmp_path, ways=f"way,kind,price_likely\nrebuild,rebuild,\nsend away,send away,3\n{rows}", years=True)
+    none = "[defaults]\nways = \"none\"\n"
+    ways = f"way,kind,price_likely\nrebuild,rebuild,\nsend away,send away,3\n{rows}"
+    case = three(tmp_path, none, ways=ways, years=True)
     middle = {w.way: w.life_years.likely for w in case.ways if w.life_years}
     assert middle["new"] == middle["rebuild"] == middle["send away"]
     assert middle["new"] > middle["exchange"] > middle["pattern"] > middle["second-hand"] > 0

@@ -140,7 +140,7 @@ def test_a_date_and_what_is_found(tmp_path: Path) -> None:
 
 
 def test_no_kit_is_asked_for_where_nothing_is_rebuilt_here(tmp_path: Path) -> None:
-    three = '[unit]\nname = "pump"\n[three_numbers]\nprice_new = 640\nwait_days = 6\n'
+    three = '[unit]\nname = "smoke shifter"\n[three_numbers]\nprice_new = 640\nwait_days = 6\n'
     ways = "way,kind,price_likely\nnew,new,640\npattern,pattern,400\n"
     assert read_case(write(tmp_path / "a", {CASE: three, WAYS: ways})).parts == ()
     (fault,) = faults(write(tmp_path / "b", {CASE: three, WAYS: ways + "rebuild here,rebuild,\n"}))

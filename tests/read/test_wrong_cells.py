@@ -278,7 +278,6 @@ IN_TOML = [
     ('name = "anchor windlass"', "", "[unit]", "unit.name", "nothing", "name the unit"),
     ("safety = []", 'safety = ["floods"]', "safety", "unit.safety", "'floods'", "'flooding'?"),
     ("safety = []", "safety = 1", "safety", "unit.safety", "'1'", "steering, flooding"),
-    ('kind = "windlass"\nsafety = []', 'kind = "windlas"', "kind", "unit.kind", "'windlas'", "'windlass'?"),
     ('name = "anchor windlass"', 'nam = "anchor windlass"', "nam =", "unit.nam", "'nam'", "did you mean 'name'?"),
     ("age_years = 12", "age_years = -12", "age_years", "unit.age_years", "-12", "not less than 0"),
     ("cost_hour = 60", "", "[labour.yard]", "labour.yard.cost_hour", "nothing", "what an hour costs"),

@@ -7,7 +7,8 @@ benchmark of a plain loop.
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from plain_numbers import Bill, Means, Numbers, OneDraw, mean
 from plain_work import (
@@ -21,13 +22,34 @@ from plain_work import (
     Offer,
     PlainWork,
     at,
+    lasting,
     names,
     touches,
 )
 
-from repairecon.records import Branch, Case, Way
+from repairecon.records import Branch, Case, Range, Way
 
 MEANS = Means()
+
+
+class Ahead:
+    """Numbers with everything ordered while the old unit still works: no wait, only the work under it."""
+
+    def __init__(self, numbers: Numbers) -> None:
+        self.numbers = numbers
+
+    def number(self, name: tuple[str, ...], r: Range, hours: bool = False) -> float:
+        return 0.0 if "lead" in name[0] else self.numbers.number(name, r, hours)
+
+    def longest(self, waits: list[tuple[tuple[str, ...], Range]], floor: float) -> float:
+        del waits
+        return floor
+
+    def happens(self, name: tuple[str, ...], p: float) -> float:
+        return self.numbers.happens(name, p)
+
+    def either(self, name: tuple[str, ...], p: float, one: Callable[[], Bill], other: Callable[[], Bill]) -> Bill:
+        return self.numbers.either(name, p, one, other)
 
 
 class PlainCase(PlainWork):
@@ -39,6 +61,7 @@ class PlainCase(PlainWork):
         self.buys = [w for w in case.ways if w.traits.buys and not w.traits.rebuilds]
         self.choices: dict[tuple[object, ...], Way] = {}
         self.by_price: dict[int, list[Way]] = {}
+        self.thens: dict[str, tuple[Way | None, Way | None]] = {}
 
     def rebuild_here(self, way: Way, found: Found, n: Numbers, at_leisure: bool) -> Bill:
         bill, end = Bill(), self.end(way, found)
@@ -60,7 +83,7 @@ class PlainCase(PlainWork):
         if end > self.order_stage:
             planned = orders.setdefault(self.order_stage, {})
             for p in self.case.parts:
-                if p.needed == "always":
+                if self.takes(p, way):
                     planned[p.part] = planned.get(p.part, 0) + p.quantity
         for stage, parts in orders.items():
             self.order(bill, n, parts, waits, floor if stage == self.order_stage else 0.0, at_leisure)
@@ -87,10 +110,21 @@ class PlainCase(PlainWork):
         return o.factor * n.number(("price", o.item, o.supplier.supplier if o.supplier else ""), o.price)
 
     def purchase(self, way: Way, n: Numbers) -> Bill:
-        bill, o = Bill(), self.offers[way.way]
+        bill, o = Bill(), self.offer(way)
         bill.cash += self._price(o, n) + n.number(("surcharge", way.way), way.core_surcharge)
         self.freight(bill, n, o)
         return bill
+
+    def offer(self, way: Way) -> Offer:
+        """What a unit costs; a spare aboard what replacing it by the cheapest unit costs."""
+        if way.kind != "own spare" or self.offers[way.way].price is not None:
+            return self.offers[way.way]
+
+        def landed_cost(w: Way) -> float:
+            bill = self.purchase(replace(w, core_surcharge=Range(0, 0, 0)), MEANS)
+            return bill.cash
+
+        return self.offers[min((w for w in self.buys if w.kind != "own spare"), key=landed_cost).way]
 
     def fitted(self, way: Way, after: int, found: Found, n: Numbers) -> Bill:
         """A bought unit that came, fitted after a rebuild that got as far as a stage."""
@@ -104,7 +138,8 @@ class PlainCase(PlainWork):
                 bill.cash -= got * n.number(("surcharge", way.way), way.core_surcharge)
         if way.old_unit in ("sold", "scrap"):
             bill.cash -= n.number(("old unit", way.way), way.old_unit_price)
-        bill.days += n.number(o.lead_name, o.lead) if o.lead else 0.0
+        if way.kind != "own spare":
+            bill.days += n.number(o.lead_name, o.lead) if o.lead else 0.0
         for t in self.tasks_of(way):
             if at(t.stage) > after or (after >= FIRST_RUN and at(t.stage) in (REMOVAL, FIRST_RUN)):
                 self.task(bill, n, t)  # a unit that failed aboard comes off again
@@ -120,6 +155,8 @@ class PlainCase(PlainWork):
         return bill
 
     def never(self, way: Way) -> float:
+        if way.kind == "own spare":
+            return way.p_dead
         return self.offers[way.way].p_never or way.p_never
 
     def _spare(self, way: Way, n: Numbers) -> Bill:
@@ -130,15 +167,68 @@ class PlainCase(PlainWork):
         p = self.never(way)
         if p == 0:
             return came
-        late = Bill(days=self.terms.give_up_days)
         named = [self.case.way(way.instead)] if way.instead else []
         left = [w for w in self._cheapest_first(after) if self.allowed.get(w.way, True)]
         next_ = next((w for w in named + left if w.way not in (*tried, way.way)), None)
 
         def never() -> Bill:
-            return late + (came if next_ is None else self.buy(next_, after, found, n, (*tried, way.way)))
+            spent = self.lost(way, next_, after, n)
+            return spent if next_ is None else spent + self.buy(next_, after, found, n, (*tried, way.way))
 
         return n.either(("never", way.way), p, never, lambda: came)
+
+    def lost(self, way: Way, other: Way | None, after: int, n: Numbers) -> Bill:
+        """Waited for in vain, and own tasks done by then; a spare that is dead shows at its first run."""
+        dead = way.kind == "own spare"
+        bill = Bill(days=0.0 if dead or isinstance(n, Ahead) else self.terms.give_up_days)
+        theirs = self.tasks_of(other) if other is not None else []
+        for t in self.tasks_of(way):
+            both = t in theirs and (not dead or t.stage == "outside")
+            if after < at(t.stage) <= (FIRST_RUN if dead else REMOVAL) and not both:
+                self.task(bill, n, t)
+        if dead:
+            self.work(bill, n, f"fitting, {way.way}", way.fitting_by, way.fitting_hours)
+        return bill
+
+    def for_a_while(self, way: Way, found: Found, n: Numbers) -> Bill:
+        """As it is or patched up until the lasting repair, or do without."""
+        bill, o = Bill(), self.offers[way.way]
+        if o.price is not None:
+            bill.cash += self._price(o, n)
+            self.freight(bill, n, o)
+        for t in self.tasks_of(way):
+            self.task(bill, n, t)
+        self.work(bill, n, f"fitting, {way.way}", way.fitting_by, way.fitting_hours)
+        if way.until_days and (way.kind == "without" or way.works_meanwhile == "no"):
+            bill.days += n.number(("until", way.way), way.until_days)
+        if way.kind == "without":
+            return bill
+        held, failed = self.then(way)
+        years = self.case.years
+
+        def holds() -> Bill:
+            return self.price(held, found, n, ahead=True) if held is not None else Bill()
+
+        def fails() -> Bill:
+            more = Bill(n.number(("more breaks", way.way), way.more_cost))
+            far = Bill(n.number(("away",), years.cost_away), 0.0, n.number(("days away",), years.days_away))
+            more += n.either(("fails away",), years.p_away, lambda: far, Bill)
+            return more + (self.price(failed, found, n) if failed is not None else Bill())
+
+        return bill + n.either(("fails", way.way), way.p_fails, fails, holds)
+
+    def then(self, way: Way) -> tuple[Way | None, Way | None]:
+        if way.way not in self.thens:
+            ways = [w for w in self.case.ways if lasting(w) and self.allowed.get(w.way, True)]
+
+            def expected(w: Way, ahead: bool) -> float:
+                return sum(p * self.total(self.price(w, f, MEANS, ahead), MEANS) for p, f in self.leaves)
+
+            held, failed = (min(ways, key=lambda w: expected(w, ahead), default=None) for ahead in (True, False))
+            if way.then and way.then != "none":
+                held = failed = self.case.way(way.then)
+            self.thens[way.way] = (None if way.then == "none" else held, failed)
+        return self.thens[way.way]
 
     def buy(self, way: Way, after: int, found: Found, n: Numbers, tried: tuple[str, ...] = ()) -> Bill:
         return self.or_instead(way, self.fitted(way, after, found, n), after, found, n, tried)
@@ -172,22 +262,25 @@ class PlainCase(PlainWork):
             self.choices[way.way, end, known] = min(options, key=expected)
         return self.choices[way.way, end, known]
 
-    def price(self, way: Way, found: Found, n: Numbers) -> Bill:
-        """Cash, own hours and days of a way once the state of the unit is given."""
+    def price(self, way: Way, found: Found, n: Numbers, ahead: bool = False) -> Bill:
+        """Cash, own hours and days of a way once the state of the unit is given; ``ahead``: no wait counts."""
         traits = way.traits
+        if not lasting(way):
+            return self.for_a_while(way, found, n)
+        first = Ahead(n) if ahead else n
         if not traits.rebuilds:
-            return self.buy(way, -1, found, n)
+            return self.buy(way, -1, found, first)
         if traits.in_service == "bought":
-            work = self.rebuild_here(way, found, n, at_leisure=True)
-            return work + self.buy(self.case.way(way.bought), -1, found, n)
+            work = self.rebuild_here(way, found, first, at_leisure=True)
+            return work + self.buy(self.case.way(way.bought), -1, found, first)
         away = traits.rebuilds == "away"
-        bill = self.send_away(way, found, n) if away else self.rebuild_here(way, found, n, at_leisure=False)
+        bill = self.send_away(way, found, first) if away else self.rebuild_here(way, found, first, at_leisure=False)
         end = self.end(way, found)
         if end < NO_END:
             bill += self.buy(self.after_the_end(way, found), end, found, n)
         elif way.bought:
             bill += self._spare(self.case.way(way.bought), n)
-        return self.or_instead(way, bill, -1, found, n, ()) if away else bill
+        return self.or_instead(way, bill, -1, found, first, ()) if away else bill
 
     def draw(self, rng: random.Random) -> list[tuple[float, float, float, float]]:
         """(cash, own_hours, days, total) of every way in one draw."""

@@ -14,8 +14,10 @@ from repairecon.records import (
     WAY_GROUPS,
     Branch,
     Case,
+    Part,
     Quote,
     Range,
+    Remedy,
     Supplier,
     Task,
     Way,
@@ -47,6 +49,11 @@ def touches(row: Branch, way: Way) -> bool:
         words = tuple(w for w in row.ways if w != "buys")
         return names(words, way) if row.ways else True
     return names(row.ways, way)
+
+
+def lasting(way: Way) -> bool:
+    """Whether a way ends with a sound unit in service."""
+    return way.kind not in ("carry on", "temporary", "without")
 
 
 class Offer:
@@ -86,6 +93,7 @@ class PlainWork:
 
     def __init__(self, case: Case) -> None:
         self.case, self.terms = case, case.terms
+        self.met: dict[tuple[str, str, str], tuple[Remedy, ...]] = {}
         self.order_stage = {"now": -1, "after removal": 1, "after strip": 2, "after measure": 3}[self.terms.order_parts]
         assert self.terms.order_parts in ORDER_TIMES
         self.rows: dict[str, list[Branch]] = {}
@@ -165,8 +173,38 @@ class PlainWork:
         return found
 
     def end(self, way: Way, found: Found) -> int:
-        ends = [at(r.seen_at) for r in found.values() if r.ends_rebuild and touches(r, way)]
+        ends = [at(r.seen_at) for r in found.values() if r.ends_rebuild and touches(r, way) and not self.remedies(r, way)]
         return min(ends, default=NO_END)
+
+    # ---- remedies ----
+    def remedies(self, row: Branch, way: Way) -> tuple[Remedy, ...]:
+        """What an outcome is met by: as ``met`` says, else the first remedy that is open to the way, then the second."""
+        open_ones = [r for r in self.case.remedies if (r.event, r.outcome) == (row.event, row.outcome)
+                     and (names(r.ways, way) if r.ways else way.traits.rebuilds == "here")]  # fmt: skip
+        known = self.met.get((way.way, row.event, row.outcome))
+        return tuple(open_ones[:2]) if known is None else known
+
+    def _remedy(self, bill: Bill, n: Numbers, taken: tuple[Remedy, ...]) -> dict[str, int]:
+        """The first remedy; where it does not hold the second, whose parts come in an order of their own."""
+        first = taken[0]
+        self._meet(bill, n, first)
+        if first.p_holds < 1.0:
+            def again() -> Bill:
+                more, second = Bill(), taken[-1]
+                self._meet(more, n, second)
+                if second.parts:
+                    self.order(more, n, dict(second.parts), True)
+                return more
+
+            extra = n.either(("fails", first.remedy, first.event, first.outcome), 1.0 - first.p_holds, again, Bill)
+            bill.cash, bill.hours, bill.days = bill.cash + extra.cash, bill.hours + extra.hours, bill.days + extra.days
+        return dict(first.parts)
+
+    def _meet(self, bill: Bill, n: Numbers, remedy: Remedy) -> None:
+        name = f"{remedy.remedy} {remedy.event}={remedy.outcome}"
+        self.work(bill, n, name, remedy.by, remedy.extra_hours)
+        bill.cash += n.number(("remedy cost", name), remedy.outside_cost)
+        bill.days += n.number(("remedy days", name), remedy.extra_days)
 
     # ---- pieces of work ----
     def work(self, bill: Bill, n: Numbers, name: str, by: str, hours: Range, counts_days: bool = True) -> None:
@@ -184,7 +222,9 @@ class PlainWork:
 
     def tasks_of(self, way: Way) -> list[Task]:
         def needed(t: Task) -> bool:
-            return names(t.ways, way) if t.ways else t.stage in EVERY_WAY or way.traits.rebuilds == "here"
+            if t.ways:
+                return names(t.ways, way)
+            return way.traits.rebuilds == "here" or (t.stage in EVERY_WAY and lasting(way))
 
         return [t for t in self.case.tasks if needed(t)]
 
@@ -201,24 +241,41 @@ class PlainWork:
         for row in found.values():
             if not row.seen_at or not touches(row, way) or at(row.seen_at) > last or paid(row):
                 continue
-            stage = at(row.seen_at)
-            if stage < end or (row.ends_rebuild and stage == end):
+            stage, met = at(row.seen_at), self.remedies(row, way)
+            if self.in_the_price(row, way):
+                continue
+            if stage < end or (row.ends_rebuild and not met and stage == end):
                 name = f"{row.event}={row.outcome} {row.given}"
                 self.work(bill, n, name, self._worker(row, way), row.extra_hours)
                 bill.cash += n.number(("outside", name), row.outside_cost)
                 bill.days += n.number(("extra days", name), row.extra_days)
             order = max(stage, self.order_stage)
             if order < end:
-                for part, pieces in row.parts:
+                more = self._remedy(bill, n, met) if met else {}
+                for part, pieces in (*row.parts, *more.items()):
                     wanted = orders.setdefault(order, {})
                     wanted[part] = wanted.get(part, 0) + pieces
         return orders
+
+    def in_the_price(self, row: Branch, way: Way) -> bool:
+        """What a rebuilder finds on his bench is in a price that covers it, unless the row names the way."""
+        if way.traits.rebuilds != "away" or row.seen_at not in ("strip", "measure", "reassembly"):
+            return False
+        if any(w in (way.way, way.kind) for w in row.ways):
+            return False
+        price = self.offers[way.way].price
+        covers = way.price_covers if way.price_covers is not None else price is not None and not price.sure
+        return covers or not any(by in self.terms.labour for by in ("specialist", "machine shop", "yard"))
+
+    def takes(self, part: Part, way: Way) -> bool:
+        """Whether a planned part is for a way."""
+        return part.needed == "always" and (names(part.ways, way) if part.ways else way.traits.rebuilds == "here")
 
     def _worker(self, row: Branch, way: Way) -> str:
         """A shop works on a unit that was sent to it, except on what is done aboard."""
         in_shop = way.traits.rebuilds == "away" and row.seen_at in ("strip", "measure", "reassembly")
         if in_shop and row.by == "owner":
-            return next((by for by in ("machine shop", "yard") if by in self.terms.labour), "owner")
+            return next((by for by in ("specialist", "machine shop", "yard") if by in self.terms.labour), "owner")
         return row.by
 
     def order(

@@ -157,15 +157,17 @@ def test_failure_times_end_at_the_horizon_and_go_up():
 
 
 def test_wear_adds_up_from_rebuild_to_rebuild():
-    """Courses drawn plainly: a rebuild leaves a share of the years run, on both clocks; the first one of the age."""
+    """Courses drawn plainly: a rebuild leaves a share of the years run, on both clocks; a stated life is that of the
+    unit as it is after the first one, whatever its age."""
     case = lived(age_years=6.0)
     i = [w.way for w in case.ways].index("rebuild here")
     made = replace(case.ways[i], wear_kept=0.4)
     clocks = clocks_of(replace(case, ways=(made, *case.ways[1:])), made)
+    drawn = clocks_of(replace(case, ways=(made, *case.ways[1:])), made, drawn=True)
     rng, n = np.random.default_rng(9), 100_000
-    step, k = rng.integers(0, len(clocks.life_years), n), made.life_shape
-    life_years, life_hours = clocks.life_years[step], clocks.life_hours[step]
-    clock, worn, count, away = np.zeros(n), np.full(n, 0.4 * 6.0), np.zeros(n), np.zeros(n, bool)
+    step, k = rng.integers(0, len(drawn.life_years), n), made.life_shape
+    life_years, life_hours = drawn.life_years[step], drawn.life_hours[step]
+    clock, worn, count, away = np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n, bool)
     while (clock <= 12.0).any():
         by_years = life_years * ((worn / life_years) ** k + rng.exponential(size=n)) ** (1 / k) - worn
         hours = 90.0 * worn
@@ -178,7 +180,7 @@ def test_wear_adds_up_from_rebuild_to_rebuild():
     for ours, seen in ((found.expected, count), (found.p_away, away)):
         assert abs(ours - seen.mean()) < 4 * seen.std() / np.sqrt(n)
     times = failure_times(
-        clocks.life_years, clocks.life_hours, k, clocks.age_years, 0.05, 90.0, 12.0, 20_000, 5, "way", clocks.wear_kept
+        drawn.life_years, drawn.life_hours, k, clocks.age_years, 0.05, 90.0, 12.0, 20_000, 5, "way", clocks.wear_kept
     )
     seen = np.isfinite(times).sum(axis=0)
     assert abs(found.expected - seen.mean()) < 4 * seen.std() / np.sqrt(len(seen))

@@ -135,7 +135,7 @@ def test_way_that_never_comes() -> None:
     named = (replace(ways[0], instead="new"), *ways[1:])
     assert expected(small(ways=named, branches=()))["used"][0] == pytest.approx(75 + 0.25 * 500)
     alone = expected(small(ways=ways[:1], branches=()))["used"]
-    assert_allclose(alone, [100, 0, 6 + 0.25 * 30])  # nothing else: it comes late
+    assert_allclose(alone, [75, 0, 0.75 * 6 + 0.25 * 30])  # nothing else: it is not paid for
 
 
 def test_pairs() -> None:
@@ -245,7 +245,7 @@ def test_what_the_screen_bars_is_not_bought_instead() -> None:
         way("used", "second-hand", sure(100)),
     )
     made = small(ways=ways, branches=())
-    assert_allclose(expected(made, used=False)["new"], [500, 0, 3 + 0.5 * 30])
+    assert_allclose(expected(made, used=False)["new"], [250, 0, 0.5 * 3 + 0.5 * 30])
     named = replace(made, ways=(replace(ways[0], instead="used"), ways[1]))
     assert expected(named, used=False)["new"][0] == pytest.approx(300)  # unless the case itself says so
 

@@ -11,9 +11,11 @@ import reference_case as rc
 from other_advice import Instead, advised
 
 import repairecon
-from repairecon.rebuild_or_buy import headline, parts, screen
+from repairecon.rebuild_or_buy import headline, parts, screen, sentences
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
+from repairecon.rebuild_or_buy.policy import StopWhen
 from repairecon.records import Needed, OrderWishes
+from repairecon.show import words
 
 DATA = Path(__file__).parents[2] / "data"
 DEMOS = ("windlass", "alternator", "starter")
@@ -102,47 +104,86 @@ def test_only_what_is_printed_is_asked_for(answer):
 
 # ---------------------------------------------------------------- what the advice says
 def said(answer, **fields):
-    return " ".join(headline.advice(advised(answer, **fields)))
+    plain = {"total": 1_000.0, "value": 1_000.0, "stops": (), "ties": (), "look": None, "basis": "this job"}
+    return " ".join(headline.advice(advised(answer, **plain | fields)))
 
 
 def test_each_thing_to_do_has_its_words(answer):
-    assert said(answer, do="leave").startswith("Leave this unit alone and look elsewhere first")
+    assert said(answer, do="leave", because=("a fuse is cheaper",)).startswith(
+        "Leave this unit alone and look elsewhere"
+    )
     assert said(answer, do="none", because=("all ways are barred",)) == "No way can be advised: all ways are barred."
     assert said(answer, do="take", way="exchange").startswith("Take the exchange unit.")
     assert said(answer, do="take", way="new").startswith("Buy new.")
-    look = said(answer, do="look", what="turn it by hand", way="new", basis="years", years=None)
+    look = said(answer, do="look", what="turn it by hand", way="new")
     assert look.startswith("First: turn it by hand. If that changes nothing, buy new.")
+
+
+def test_stripping_says_how_often_one_goes_on(answer):
+    stops = (StopWhen(2, (("shaft", "grooved"),), "new", 0.2), StopWhen(3, (("seal", "gone"),), "exchange", 0.15))
+    text = said(answer, do="strip", way="rebuild here", value=800.0, gap=50.0, against="exchange", stops=stops)
+    start = "Strip it, then decide by what you find: rebuild here (65 in 100), else buy new or take the exchange unit."
+    assert text.startswith(start)
+    assert "That comes to EUR 800 all in on average, EUR 250 less than exchange at once." in text
+    rule = sentences.stop_rule(advised(answer, stops=stops))
+    assert rule == [
+        "Once it is stripped: buy new if you find shaft grooved (20 in 100).",
+        "Once it is measured: take the exchange unit if you find seal gone (15 in 100).",
+    ]
 
 
 def test_a_near_tie_is_told(answer):
     assert "near tie with new" in said(answer, do="take", way="exchange", near_tie=True, against="new")
     assert "near tie" not in said(answer, do="take", way="exchange", near_tie=False, against="new")
+    assert "New would cost the same; exchange is the simpler" in said(answer, do="take", way="exchange", ties=("new",))
 
 
 def test_today_against_the_years_in_one_sentence(demos):
-    windlass = demos["windlass"]
-    years, today = windlass.horizon.ways["present_cost"], windlass.table["total_mean"]
-    other = windlass.verdict.best
-    way = windlass.advice.way
-    assert way != other
-    line = headline.longer(windlass)
-    assert f"EUR {today[way] - today[other]:,.0f} cheaper for this job" in line
-    assert f"EUR {years[other] - years[way]:,.0f} dearer over those years" in line
+    windlass, today = demos["windlass"], demos["windlass"].table["total_mean"]
+    fields = {"do": "take", "way": "new pattern unit", "best_this_job": "rebuild here", "years_gap": 418.0}
+    line = headline.longer(advised(windlass, basis="years", **fields))
+    dearer = today["new pattern unit"] - today["rebuild here"]
+    assert line == f"Rebuild here is EUR {dearer:,.0f} cheaper for this job alone but EUR 418 dearer over those years."
+    line = headline.longer(
+        advised(windlass, basis="this job", beyond_years=7.75, beyond_way="exchange", life_turns=None)
+    )
+    assert line == "Kept for more than about 8 years, exchange comes cheaper."
 
 
-def test_the_price_of_a_day_at_which_it_turns(answer):
-    slow = answer.table["days_mean"].idxmax()
-    fast = answer.verdict.fastest
-    text = said(answer, do="take", way=slow, day_price_turns=37.0)
+def test_days_and_the_bad_case_stand_against_the_money(answer):
+    slow, fast = answer.table["days_mean"].idxmax(), answer.verdict.fastest
+    terms = replace(answer.case.terms, lost_day_stated=False)
+    unpriced = Instead(answer, case=replace(answer.case, terms=terms))
+    text = said(unpriced, do="take", way=slow, day_price_turns=37.0)
     assert f"{fast} is back about".lower() in text.lower()
-    assert "a day without the boat is worth EUR 37" in text
+    assert "waiting is not priced here; it turns from EUR 37 a day" in text
+    assert "not priced" not in said(answer, do="take", way=slow, day_price_turns=None)
+    assert "bad case" in said(answer, do="take", way=answer.table["total_p90"].idxmax())
 
 
 def test_an_hour_that_is_not_priced_is_told_with_its_turning_point(answer):
     case = replace(answer.case, terms=replace(answer.case.terms, own_hour_stated=False))
-    free = Instead(answer, case=case, cost_own_hour=0.0, advice=replace(answer.advice, hour_price_turns=26.0))
-    assert "it turns if an hour is worth EUR 26 to you" in " ".join(headline.advice(free))
+    free = Instead(answer, case=case, cost_own_hour=0.0)
+    assert "it turns if an hour is worth EUR 26 to you" in said(free, hour_price_turns=26.0)
     assert "hours" not in parts.how_counted(free)
+
+
+def test_what_cannot_be_bought_has_its_words(answer):
+    kinds = {"carry on": "carry on as it is", "temporary": "make do for now", "without": "do without",
+             "own spare": "fit your spare"}  # fmt: skip
+    for kind, phrase in kinds.items():
+        ways = tuple(replace(w, kind=kind) if w.way == "exchange" else w for w in answer.case.ways)
+        other = Instead(answer, case=replace(answer.case, ways=ways))
+        case = replace(other.case, ways=tuple(replace(w, way="plan B") if w.kind == kind else w for w in ways))
+        renamed = Instead(answer, case=case, table=answer.table.rename(index={"exchange": "plan B"}))
+        assert sentences.step(renamed, "plan B") == f"{phrase} (plan B)"
+
+
+def test_a_makeshift_says_how_long_at_what_risk_and_what_then(answer):
+    ways = tuple(replace(w, kind="carry on", until_days=rc.span(60, 90, 120), p_fails=0.15) if w.way == "exchange" else w
+                 for w in answer.case.ways)  # fmt: skip
+    text = said(Instead(answer, case=replace(answer.case, ways=ways)), do="carry on", way="exchange")
+    assert text.startswith("Take the exchange unit for about 90 days (15 in 100 that it fails before), then the lasting")
 
 
 def test_barred_ways_and_the_waiver_are_in_the_advice():
@@ -177,21 +218,24 @@ def test_no_phrase_of_the_machine_reaches_the_owner(demos, name):
 
 # ---------------------------------------------------------------- a date
 def test_the_chance_of_being_back_by_the_date_stands_beside_each_way():
-    """Against the share of the answer's own draws; a way that is never back by then has 0 in 100."""
     dated = rc.case(needed=Needed(by="2026-05-11"), wishes=OrderWishes(today="2026-05-01"))
-    answer = rebuild_or_buy(dated, draws=4_000)
-    chances = headline.back_in_time(answer)
-    for way, chance in chances.items():
-        low, high = (answer.table.loc[way, f"days_{p}"] for p in ("p10", "p90"))
-        assert (chance > 0.1) == (low < 10.0), way
-        assert (chance > 0.9) == (high < 10.0), way
-    sheet = parts.ways(answer)
-    assert "by 2026-05-11" in sheet.table.columns
+    answer = rebuild_or_buy(dated, draws=2_000)
+    table = parts.ways(answer).table.set_index("way")
+    for way, row in answer.table[answer.table["allowed"]].iterrows():
+        assert table.loc[way, "by 2026-05-11"] == words.chance_words(row["back_by"])
     assert sizes(screen.first_screen(answer, 80))[1] <= 80
     assert headline.back_by(answer).startswith("Back by 2026-05-11: ")
-    within = rebuild_or_buy(rc.case(needed=Needed(within_days=10.0)), draws=4_000)
-    assert headline.back_in_time(within) == chances
+    within = rebuild_or_buy(rc.case(needed=Needed(within_days=10.0)), draws=2_000)
+    assert headline.back_by(within).startswith("Back in 10 days: ")
+
+
+def test_no_date_goes_before_safety():
+    unit = replace(rc.case().unit, safety=("steering",))
+    answer = rebuild_or_buy(rc.case(unit=unit, needed=Needed(within_days=8.0)), draws=2_000)
+    out = answer.table[~answer.table["allowed"]]
+    sooner = out["back_by"].max() > answer.table[answer.table["allowed"]]["back_by"].max() + 0.05
+    assert ("no date goes before safety" in headline.back_by(answer)) == sooner
 
 
 def test_without_a_date_nothing_is_said_of_one(answer):
-    assert (headline.back_in_time(answer), headline.back_by(answer)) == (None, "")
+    assert headline.back_by(answer) == ""

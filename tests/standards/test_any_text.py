@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from sweeps import examples
 
 from repairecon.records import STATUSES, VERDICTS
 from repairecon.standards import equivalent, identify
@@ -28,7 +29,7 @@ KNOWN = st.one_of(
     st.sampled_from(RINGS),
 )
 MATERIALS = st.sampled_from(["", "NBR", "EPDM", "FKM", "CR", "stainless", "wood"])
-LOOSE = settings(max_examples=300, deadline=None)
+LOOSE = examples(300)
 
 
 @LOOSE

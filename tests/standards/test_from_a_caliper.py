@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from sweeps import examples
 
 from repairecon.standards import which_part
 from repairecon.standards.commands import same_part, which_part_answer
@@ -58,7 +59,7 @@ def test_what_it_cannot_be() -> None:
 
 
 # ISO 492 and a caliper: the rings of a new bearing are up to 0.02 under size here, its width up to 0.12
-@settings(max_examples=200, deadline=None)
+@examples(200)
 @given(st.sampled_from(rows("bearings")), st.integers(-2, 1), st.integers(-2, 1), st.integers(-10, 2))
 def test_a_measured_bearing_is_found(row: Row, d: int, outer: int, width: int) -> None:
     sizes = [Decimal(row[c]) + Decimal(off) / 100 for c, off in (("d_mm", d), ("D_mm", outer), ("B_mm", width))]
@@ -67,7 +68,7 @@ def test_a_measured_bearing_is_found(row: Row, d: int, outer: int, width: int) -
 
 
 # DIN 3760 shaft h11 (ISO 286-1): the shaft may be that much under its nominal size
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(st.sampled_from(rows("seals")), st.integers(-9, 2))
 def test_a_measured_lip_seal_is_found(row: Row, worn: int) -> None:
     shaft = Decimal(row["d_mm"]) + Decimal(worn) / 100
@@ -76,7 +77,7 @@ def test_a_measured_lip_seal_is_found(row: Row, worn: int) -> None:
 
 
 # a used ring: set flat by 3 % or swollen by 3 % of its section (common practice, no source)
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(st.sampled_from(rows("oring_as568")), st.sampled_from(["0.97", "1", "1.03"]))
 def test_a_worn_or_swollen_ring_is_found(row: Row, factor: str) -> None:
     cord = round(Decimal(row["cs_mm"]) * Decimal(factor), 2)
@@ -102,7 +103,7 @@ def test_bad_sizes_have_an_answer(measured: str, kind: str) -> None:
     assert which_part(measured, kind).notes
 
 
-@settings(max_examples=300, deadline=None)
+@examples(300)
 @given(st.one_of(st.text(max_size=30), st.lists(PIECES, max_size=8).map(" ".join)), st.sampled_from(KINDS))
 def test_any_text_has_an_answer(measured: str, kind: str) -> None:
     got = which_part(measured, kind)

@@ -9,7 +9,7 @@ import pytest
 
 from repairecon.records import Designation
 from repairecon.standards import equivalent, identify
-from repairecon.standards.tables import NAMES, Row, rows
+from repairecon.standards.tables import ROOM, Row, rows
 
 Name = Callable[[Row], str]
 # name written for a row, and which of its columns [mm] are which size of the part
@@ -146,9 +146,11 @@ def test_no_table_is_left_out() -> None:
         *("bearing_clearance", "bearing_marks", "belts_lengths", "belts_sections", "circlips_keys", "hose_tails"),
         *("belts_synchronous", "hose_standards", "hose_unfit_words", "threads_fit", "relays", "words", "features"),
         *("bearing_name_clashes", "rubber_storage", "seal_materials", "seal_ranges", "seal_shafts", "seal_types"),
-        *("wear_limits", "fuses_glass"),
+        *("wear_limits", "fuses_glass", "bearing_types", "measured_kinds"),
+        *("material_words", "mechanical_seal_materials", "hose_fittings_dash"),
     }
-    assert set(NAMES) == set(READ) | elsewhere
+    names = {file.name.removesuffix(".csv") for file in ROOM.iterdir() if file.name.endswith(".csv")}
+    assert names == set(READ) | elsewhere
 
 
 # names of the examples that the table of toothed belts prints, with the pitch length it gives for them
@@ -178,3 +180,28 @@ def test_tube_fuses(row: Row) -> None:
     if first[0].isdigit():
         part = read(f"fuse {first} T 2A")
         assert part.marks["size"] == first
+
+
+# SAE J514, J1926 and J1453 (from memory): one dash, three threads, and the thread itself in its own writing
+@pytest.mark.parametrize("row", rows("hose_fittings_dash"), ids=lambda r: r["dash"])
+def test_dash_sizes_of_fittings(row: Row) -> None:
+    thread, size = row["jic_37_thread"], row["jic_37_thread"].rsplit(" ", 1)[0]
+    assert read(f"JIC {row['dash']}").marks["thread"] == thread
+    assert equivalent(f"JIC {row['dash']}", f"{row['dash']} JIC").verdict == "same"
+    assert equivalent(f"JIC {row['dash']}", f"{size} JIC").verdict == "same"
+    for other in ("ORB", "ORFS"):
+        assert equivalent(f"JIC {row['dash']}", f"{other} {row['dash']}").verdict in ("not", "unknown")
+
+
+# EN 12756 (letters from memory): the same letters are the same seal, one other letter is another material
+def test_material_letters_of_mechanical_seals() -> None:
+    assert equivalent("NU025S0 BVPGG", "NU025S0 BVPGG").verdict == "same"
+    assert read("NU025S0 Q1U3VGG").marks["secondary seal"] == "FKM"
+    assert equivalent("NU025S0 BVPGG", "NU025S0 BVEGG").differs == ("secondary seal",)
+    assert equivalent("NU025S0 BVPGG", "NU025S0").verdict == "near"
+
+
+# EN 50342-2 against JIS D 5301 (from memory): a thin post is another clamp
+def test_posts_of_batteries() -> None:
+    assert equivalent("battery L3 standard posts", "battery L3 JIS posts").verdict == "not"
+    assert equivalent("battery L3", "battery L3 thin posts").verdict == "near"

@@ -1,0 +1,162 @@
+"""The one advice, from what it should mean to an owner."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from reference_case import HERE, branch, case, task, terms, way
+from small_case import part, small, sure
+
+from repairecon import rebuild_or_buy
+from repairecon.records import Case, Look, Range, Years
+
+NEW = way("new", "new", sure(500), lead_days=sure(3), life_years=Range(20, 20, 20, source=HERE))
+REBUILD = way("rebuild", "rebuild", life_years=Range(2, 2, 2, source=HERE))
+KEPT = Years(horizon_years=12.0)
+FREE = terms(cost_lost_day=sure(0), cost_own_hour=0.0)
+
+
+def made(**changes: object) -> Case:
+    base = small(branches=(), ways=(REBUILD, NEW), terms=FREE)
+    return replace(base, **changes)  # type: ignore[arg-type]
+
+
+def look(event: str, cost: float, p_right: float = 1.0) -> Look:
+    return Look(
+        look=f"look at {event}", event=event, price_of="", cost=sure(cost), hours=sure(0), days=sure(0),
+        p_right=p_right, source=HERE,
+    )  # fmt: skip
+
+
+def test_the_years_lead_where_lives_are_known_and_the_owner_says_how_long() -> None:
+    """100 against 500 today, but a repair every two years or so: several times 100, and 300 for each one away."""
+    years = replace(KEPT, p_away=1.0, cost_away=sure(300))
+    advice = rebuild_or_buy(made(years=years), 200).advice
+    assert (advice.do, advice.way, advice.basis, advice.against) == ("take", "new", "years", "rebuild")
+    assert (advice.best_this_job, advice.best_years) == ("rebuild", "new")
+    assert advice.years_gap == pytest.approx(advice.gap)
+    assert any("today" in b for b in advice.because)
+
+
+def test_this_job_leads_where_the_owner_does_not_say_and_the_years_at_which_it_turns_are_told() -> None:
+    years = replace(KEPT, horizon_years=0.0, horizon_stated=False, p_away=1.0, cost_away=sure(300))
+    advice = rebuild_or_buy(made(years=years), 200).advice
+    assert (advice.way, advice.basis, advice.beyond_way) == ("rebuild", "this job", "new")
+    # at the years at which it turns both come to the same
+    answer = rebuild_or_buy(
+        made(years=replace(years, horizon_years=float(advice.beyond_years), horizon_stated=True)), 200
+    )
+    one, other = answer.horizon.ledger.present
+    assert one == pytest.approx(other, rel=0.05)
+
+
+def test_assumed_lives_do_not_lead() -> None:
+    assumed = (replace(REBUILD, life_years=sure(2)), replace(NEW, life_years=sure(20)))
+    assert rebuild_or_buy(made(years=KEPT, ways=assumed), 200).advice.basis == "this job"
+
+
+def test_a_day_that_is_not_priced_is_told_with_the_price_at_which_it_turns() -> None:
+    """15 days against 3, 400 apart: at 400 / 12 a day it turns."""
+    unpriced = replace(FREE, lost_day_stated=False)
+    advice = rebuild_or_buy(made(terms=unpriced), 200).advice
+    assert advice.way == "rebuild"
+    assert advice.day_price_turns == pytest.approx(400 / 12)
+
+
+def test_an_hour_that_is_not_priced_is_told_with_the_worth_at_which_it_turns() -> None:
+    work = task("take it apart and put it together", "strip", hours=sure(16))
+    advice = rebuild_or_buy(made(terms=replace(FREE, own_hour_stated=False), tasks=(work,)), 200).advice
+    assert advice.hour_price_turns == pytest.approx(400 / 16)
+
+
+OTHER = (branch("this unit", "to blame", 0.6, "first run"),
+         branch("this unit", "another is", 0.4, "first run", not_this_unit=True))  # fmt: skip
+
+
+def test_a_unit_that_is_not_to_blame_is_left_alone() -> None:
+    """Found for certain: nothing is bought, whatever is cheapest."""
+    advice = rebuild_or_buy(made(branches=OTHER), 200, found="this unit=another is").advice
+    assert (advice.do, advice.what) == ("leave", "leave it: look elsewhere")
+
+
+def test_is_it_this_unit_at_all_leads_if_asking_is_worth_its_price() -> None:
+    """To look elsewhere in vain takes 4 days at 20, six times in ten: a look at 5 saves 48 of that, one at 90 does not."""
+    searched = terms(cost_lost_day=sure(20), cost_own_hour=0.0, elsewhere_days=4.0)
+    cheap, dear = (
+        rebuild_or_buy(made(branches=OTHER, terms=searched, looks=(look("this unit", c),)), 200).advice for c in (5, 90)
+    )
+    assert (cheap.do, cheap.what) == ("look", "look at this unit")
+    assert cheap.look is not None
+    assert cheap.look.net == pytest.approx(0.6 * 4 * 20 - 5)
+    assert dear.do == "leave"
+
+
+CRACKED = (branch("casing", "sound", 0.6, "strip"),
+           branch("casing", "cracked", 0.4, "strip", outside_cost=sure(900)))  # fmt: skip
+
+
+def test_strip_then_decide_where_stopping_saves_money() -> None:
+    """A kit of 100, a casing at 900 four times in ten, new for 500: strip, and buy where it is cracked."""
+    advice = rebuild_or_buy(made(branches=CRACKED), 200).advice
+    assert advice.do == "strip"
+    assert [(s.findings, s.action) for s in advice.stops] == [((("casing", "cracked"),), "new")]
+    assert advice.value == pytest.approx(0.6 * 100 + 0.4 * 500)
+
+
+def test_carry_on_is_an_advice_of_its_own() -> None:
+    nurse = way("nurse it", "carry on", until_days=sure(60), p_fails=0.0, then="none")
+    assert rebuild_or_buy(made(ways=(REBUILD, NEW, nurse)), 200).advice.do == "carry on"
+    barred = replace(nurse, never=True, not_when="fuel leaks")
+    assert rebuild_or_buy(made(ways=(REBUILD, NEW, barred)), 200).advice.way == "rebuild"
+
+
+def test_a_tie_goes_to_the_simpler_way_and_is_marked() -> None:
+    same = made(ways=(REBUILD, replace(NEW, price=sure(100), lead_days=sure(15))))
+    for ways in (same.ways, same.ways[::-1]):
+        answer = rebuild_or_buy(replace(same, ways=ways), 200)
+        assert (answer.verdict.best, answer.verdict.ties) == ("new", ("rebuild",))
+        assert answer.table["p_cheapest"]["new"] == 1.0
+
+
+def test_a_tie_of_like_ways_goes_to_the_quicker() -> None:
+    slow, quick = (way(n, "pattern", sure(80), lead_days=sure(d)) for n, d in (("a slow", 20), ("b quick", 4)))
+    assert rebuild_or_buy(made(ways=(slow, quick)), 200).verdict.best == "b quick"
+
+
+def test_a_pair_that_differs_by_a_spare_that_never_comes_does_not_share_the_lead() -> None:
+    used = way("used", "second-hand", sure(60), p_never=1.0)
+    pair = way("rebuild, used aboard", "rebuild and spare", bought="used")
+    table = rebuild_or_buy(made(ways=(pair, REBUILD, used, NEW)), 200).table
+    assert table["total_mean"]["rebuild, used aboard"] == pytest.approx(table["total_mean"]["rebuild"])
+    assert table["p_cheapest"]["rebuild, used aboard"] == 0.0
+
+
+def test_thumb_rules_go_by_the_price_of_the_repair_against_that_of_new() -> None:
+    """A kit of 140 and an hour of the machine shop at 60: 200 of 500, without the owner's 11 hours and without risks."""
+    cut = task("re-cut", "measure", by="machine shop", hours=sure(1))
+    mine = task("strip it", "strip", hours=sure(11))
+    labour = {"machine shop": replace(case().terms.labour["machine shop"], cost_hour=sure(60))}
+    answer = rebuild_or_buy(
+        made(parts=(part("kit", 140, sure(3)),), tasks=(cut, mine), branches=CRACKED,
+             terms=replace(FREE, labour=labour, cost_own_hour=30.0)), 200,
+    )  # fmt: skip
+    half = next(r for r in answer.thumb_rules if "50 %" in r.rule)
+    assert (half.rebuild_cost, half.price_new, half.limit, half.says) == (
+        pytest.approx(200.0), pytest.approx(500.0), pytest.approx(250.0), "rebuild"
+    )  # fmt: skip
+
+
+def test_the_same_figures_in_any_order_of_asking() -> None:
+    names = ("looks", "horizon", "flips", "swings", "bench", "advice", "policy", "leaves")
+    one, other = (rebuild_or_buy(replace(case(), years=KEPT), 500, 3) for _ in range(2))
+    for name in names:
+        getattr(one, name)
+    for name in names[::-1]:
+        getattr(other, name)
+    assert one.looks == other.looks
+    assert one.flips == other.flips
+    assert one.advice == other.advice
+    assert one.horizon.ways.equals(other.horizon.ways)
+    assert np.array_equal(one.table.select_dtypes("number"), other.table.select_dtypes("number"), equal_nan=True)
