@@ -14,8 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.buying import Buying, Priced
-from repairecon.buying.choosing import Demand
+from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Inputs, LongestWait, Product, Term
 from repairecon.formulas.tree import information_sets
 from repairecon.records import Branch, Range, Remedy, Task, Terms, Way
