@@ -96,20 +96,7 @@ class Basket:
 
 
 def price_packs(order: Order, packs: Packs) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
-    """The parcels of a choice of packs, one a supplier, as :func:`parcel.price_parcel` prices them (and refuses them).
-
-    Parameters
-    ----------
-    order
-        What is wanted and offered [pieces; supplier's and home money].
-    packs
-        Packs of each offer bought [packs].
-
-    Returns
-    -------
-    dict
-        For each supplier the offers bought there, and their parcel [home money].
-    """
+    """The parcels of a choice of packs by supplier, each with its offers, as :func:`parcel.price_parcel` prices them."""
     by_supplier: dict[str, list[int]] = {}
     for index in sorted(i for i, n in packs.items() if n > 0):
         by_supplier.setdefault(order.offers[index].supplier, []).append(index)
@@ -242,12 +229,10 @@ def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = NO_MORE)
 
     Parameters
     ----------
-    order
-        What is wanted and offered [pieces; supplier's and home money].
+    order, extra
+        What is wanted and offered [pieces; supplier's and home money]; what is asked besides.
     seconds
         Time allowed [s]; past it the best basket so far is given with its gap.
-    extra
-        What is asked besides.
 
     Returns
     -------
@@ -271,7 +256,7 @@ def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = NO_MORE)
     (26.0, {0: 2, 1: 1}, True)
     """
     began = time.perf_counter()
-    usable = [i for i in range(len(order.offers)) if order.allows(i)]
+    usable = order.usable()
     served = {order.offers[i].part for i in usable}
     absent = tuple(why_not(order, part) for part in order.wanted if part not in served)
     basket = replace(_refined(order, usable, extra, (began, seconds)), uncovered=absent)
@@ -313,33 +298,20 @@ def _priced(order: Order, packs: Packs) -> Basket | None:
 
 
 def why_not(order: Order, part: str) -> Uncovered:
-    """Why a part has no offer that may be bought: the first of the wishes that leaves none.
-
-    Parameters
-    ----------
-    order
-        What is wanted and offered [pieces].
-    part
-        The part.
-
-    Returns
-    -------
-    Uncovered
-        The part and the reason; with the soonest it could come if the deadline is the reason [days].
-    """
-    offers = [i for i, offer in enumerate(order.offers) if offer.part == part]
-    if not offers:
-        return Uncovered(part, "no offer at all")
-    offers = [i for i in offers if order.offers[i].supplier not in order.without]
-    if not offers:
-        return Uncovered(part, "all its suppliers are left out")
-    offers = [i for i in offers if order.offers[i].makers or part not in order.makers_only]
-    if not offers:
-        return Uncovered(part, "no offer of the maker's part")
-    offers = [i for i in offers if part not in order.only or i in order.only[part]]
-    if not offers:
-        return Uncovered(part, "none of the offers asked for")
-    return Uncovered(part, "none within the deadline", min(order.offers[i].days for i in offers))
+    """Why a part has no offer that may be bought: the first of the wishes that leaves none, and the soonest [day]."""
+    offers = order.offers
+    left = [i for i, offer in enumerate(offers) if offer.part == part]
+    wishes = {
+        "no offer at all": left,
+        "all its suppliers are left out": [i for i in left if offers[i].supplier not in order.without],
+        "no offer of the maker's part": [i for i in left if offers[i].makers or part not in order.makers_only],
+        "none of the offers asked for": [i for i in left if part not in order.only or i in order.only[part]],
+    }
+    for why, kept in wishes.items():
+        left = [i for i in left if i in kept]
+        if not left:
+            return Uncovered(part, why)
+    return Uncovered(part, "none within the deadline", min(offers[i].days for i in left))
 
 
 def _over_the_limits(order: Order, usable: list[int], until: float) -> tuple[Uncovered, ...]:

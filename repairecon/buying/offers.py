@@ -18,6 +18,12 @@ MAKERS = ("maker's part", "original-supplier part")
 """Classes that count as the maker's own."""
 
 YEAR = 365.25
+SAME_TERMS = (
+    "vat_included", "vat_rate", "imported", "free_above", "minimum_order", "discount_rate", "card_fee_rate",
+    "insurance_rate", "cost_handling", "by_hand",
+)  # fmt: skip
+SAME_BORDER = ("duty_free_up_to", "vat_free_up_to", "flat_duty_rate", "flat_duty_up_to", "hand_allowance")
+"""What a supplier, and the customs of a case, call by the same names as the terms of a parcel do."""
 
 
 @dataclass(frozen=True)
@@ -137,18 +143,9 @@ def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> Par
     weighed = bool(supplier.bands) and all(q.weight_kg is not None for q in quotes)
     return ParcelTerms(
         exchange=1.0 if supplier.currency == home else case.terms.exchange[supplier.currency],
-        vat_included=supplier.vat_included,
-        vat_rate=supplier.vat_rate,
-        imported=supplier.imported,
         carriage=_carriage(supplier, weighed),
         bands=_bands(supplier) if weighed else (),
-        free_above=supplier.free_above,
-        minimum_order=supplier.minimum_order,
-        discount_rate=supplier.discount_rate,
-        card_fee_rate=supplier.card_fee_rate,
-        insurance_rate=supplier.insurance_rate,
-        cost_handling=supplier.cost_handling,
-        by_hand=supplier.by_hand,
+        **{name: getattr(supplier, name) for name in SAME_TERMS},
     )
 
 
@@ -171,16 +168,8 @@ def _carriage(supplier: Supplier, weighed: bool) -> float:
 
 def border(case: Case) -> Border:
     """Tax at home and the rules at the border."""
-    c = case.customs
-    return Border(
-        home_vat_rate=case.terms.vat_rate,
-        duty_free_up_to=c.duty_free_up_to,
-        vat_free_up_to=c.vat_free_up_to,
-        flat_duty_rate=c.flat_duty_rate,
-        flat_duty_up_to=c.flat_duty_up_to,
-        hand_allowance=c.hand_allowance,
-        vat_back=c.buyer == "VAT-registered",
-    )
+    same = {name: getattr(case.customs, name) for name in SAME_BORDER}
+    return Border(home_vat_rate=case.terms.vat_rate, vat_back=case.customs.buyer == "VAT-registered", **same)
 
 
 def line_of(o: Offered) -> Line:

@@ -17,26 +17,9 @@ _A_PART = 3
 
 
 def second_best(basket: Basket, seconds: float = 60.0, quick: bool = False) -> Basket:
-    """The cheapest basket without at least one of the offers bought: the same program with one more row.
-
-    Parameters
-    ----------
-    basket
-        The cheapest [home money].
-    seconds
-        Time allowed [s].
-    quick
-        Of few offers, see :func:`quick_basket`.
-
-    Returns
-    -------
-    Basket
-        Its total less that of the cheapest is what it costs more [home money].
-    """
-    extra = Extra(not_all_of=frozenset(basket.packs))
-    if quick:
-        return quick_basket(basket.covered_order, basket.packs, seconds, extra)
-    return cheapest_basket(basket.covered_order, seconds, extra)
+    """The cheapest basket without at least one of the offers bought; ``quick``: see :func:`quick_basket`; seconds at most."""
+    order, extra = basket.covered_order, Extra(not_all_of=frozenset(basket.packs))
+    return quick_basket(order, basket.packs, seconds, extra) if quick else cheapest_basket(order, seconds, extra)
 
 
 def goods_cost(order: Order, index: int) -> float:
@@ -49,32 +32,28 @@ def goods_cost(order: Order, index: int) -> float:
 
 
 def quick_basket(order: Order, kept: Iterable[int] = (), seconds: float = 60.0, extra: Extra = NO_MORE) -> Basket:
-    """A basket of the few offers of each part with the cheapest goods, its gap told by the relaxation over all offers.
+    """A basket of the few offers of each part with the cheapest goods, its gap by the relaxation over all offers.
 
     It takes about a fifth of the time of the cheapest basket of an order with a dozen offers a part and is seldom more
     than half a per cent dearer; the program without whole numbers gives a bound at once.
 
     Parameters
     ----------
-    order
-        What is wanted and offered [pieces; supplier's and home money].
-    kept
-        Offers that stay in whatever they cost, such as those of a basket known.
+    order, kept, extra
+        What is wanted and offered [pieces; supplier's and home money]; offers that stay in whatever they cost, such as
+        those of a basket known; what is asked besides.
     seconds
         Time allowed [s].
-    extra
-        What is asked besides.
 
     Returns
     -------
     Basket
         Seldom proven [home money].
     """
-    usable = [i for i in range(len(order.offers)) if order.allows(i)]
-    by_part: dict[str, list[int]] = {}
-    for i in sorted(usable, key=lambda i: goods_cost(order, i)):
-        by_part.setdefault(order.offers[i].part, []).append(i)
-    some = {part: frozenset(mine[:_A_PART]) | (frozenset(kept) & frozenset(mine)) for part, mine in by_part.items()}
+    usable, some = order.usable(), {}
+    for part in {order.offers[i].part for i in usable}:
+        mine = sorted((i for i in usable if order.offers[i].part == part), key=lambda i: goods_cost(order, i))
+        some[part] = frozenset(mine[:_A_PART]) | (frozenset(kept) & frozenset(mine))
     found = cheapest_basket(replace(order, only={**order.only, **some}), seconds, extra)
     if not found.packs:
         return found
@@ -83,24 +62,13 @@ def quick_basket(order: Order, kept: Iterable[int] = (), seconds: float = 60.0, 
 
 
 def one_supplier(order: Order, seconds: float = 60.0) -> Basket | None:
-    """The cheapest basket from one supplier alone, of those that have most of the parts.
+    """The cheapest basket from one supplier alone, of those that have most of the parts; seconds for each supplier.
 
-    Parameters
-    ----------
-    order
-        What is wanted and offered [pieces; supplier's and home money].
-    seconds
-        Time allowed for each supplier [s].
-
-    Returns
-    -------
-    Basket or None
-        It names what it lacks [home money]; None where nobody has anything.
+    It names what it lacks; None where nobody has anything.
     """
     has: dict[str, set[str]] = {name: set() for name in order.suppliers}
-    for i, offer in enumerate(order.offers):
-        if order.allows(i):
-            has[offer.supplier].add(offer.part)
+    for i in order.usable():
+        has[order.offers[i].supplier].add(order.offers[i].part)
     best: Basket | None = None
     for name in sorted(has, key=lambda name: -len(has[name])):
         # what a supplier does not offer it lacks at least: the rest need no search
@@ -114,32 +82,19 @@ def one_supplier(order: Order, seconds: float = 60.0) -> Basket | None:
 
 
 def line_by_line(order: Order, seconds: float = 60.0) -> Basket:
-    """The basket of each part's cheapest bare price a piece, and what it comes to with all charges.
+    """The basket of each part's cheapest bare price a piece, and what it comes to with all charges, in any number of parcels.
 
     Bare price: quoted for the packs needed, after discount, in home money with the supplier's VAT, a piece; carriage,
-    duty and all else left out. Of equal ones the first.
-
-    Parameters
-    ----------
-    order
-        What is wanted and offered [pieces; supplier's and home money].
-    seconds
-        Time allowed [s].
-
-    Returns
-    -------
-    Basket
-        Those offers alone, in the cheapest packs, any number of parcels [home money].
+    duty and all else left out. Of equal ones the first. Seconds at most.
     """
     best: dict[str, tuple[float, int]] = {}
-    for i, offer in enumerate(order.offers):
-        if order.allows(i):
-            line, terms = offer.line, order.suppliers[offer.supplier]
-            packs = line.packs_for(order.wanted[offer.part])
-            bare = line.price(packs) * (1.0 - terms.discount_rate) / line.pack * terms.net
-            bare *= 1.0 if order.border.vat_back else 1.0 + terms.vat_rate
-            if offer.part not in best or bare < best[offer.part][0]:
-                best[offer.part] = (bare, i)
+    for i in order.usable():
+        offer = order.offers[i]
+        line, terms = offer.line, order.suppliers[offer.supplier]
+        packs = line.packs_for(order.wanted[offer.part])
+        bare = line.price(packs) * (1.0 - terms.discount_rate) / line.pack * terms.net
+        bare *= 1.0 if order.border.vat_back else 1.0 + terms.vat_rate
+        best[offer.part] = min(best.get(offer.part, (inf, i)), (bare, i))
     only = {part: frozenset({i}) for part, (_, i) in best.items()}
     return cheapest_basket(replace(order, only={**order.only, **only}, most_parcels=None), seconds)
 
@@ -152,12 +107,10 @@ def frontier(order: Order, seconds: float = 60.0, cheapest: Basket | None = None
 
     Parameters
     ----------
-    order
-        What is wanted and offered [pieces; supplier's and home money].
+    order, cheapest
+        What is wanted and offered [pieces; supplier's and home money]; the cheapest basket of it, if it is known.
     seconds
         Time allowed in all [s], an equal share for each deadline that is left.
-    cheapest
-        The cheapest basket of the order, if it is known.
 
     Returns
     -------
@@ -186,7 +139,7 @@ def frontier(order: Order, seconds: float = 60.0, cheapest: Basket | None = None
         if found and found[-1].total >= basket.total - CENT:
             found.pop()
         found.append(basket)
-        days = {o.days for i, o in enumerate(order.offers) if order.allows(i) and o.days < basket.days}
+        days = {o.days for o in map(order.offers.__getitem__, order.usable()) if o.days < basket.days}
         left = seconds - (time.perf_counter() - began)
         if not days or left <= 0.0:
             break
@@ -197,25 +150,14 @@ def frontier(order: Order, seconds: float = 60.0, cheapest: Basket | None = None
 
 
 def quick_frontier(cheapest: Basket, seconds: float, most: int = 3) -> list[Basket]:
-    """Money against days where there are too many quotes for :func:`frontier`: quick baskets for a few deadlines.
+    """Money against days where there are too many quotes for :func:`frontier`: quick baskets for at most so many deadlines.
 
-    Parameters
-    ----------
-    cheapest
-        The cheapest basket, without a deadline [home money].
-    seconds
-        Time after which no further deadline is begun [s].
-    most
-        Deadlines tried at most: the soonest by which each part has an offer, then evenly up to the cheapest basket's.
-
-    Returns
-    -------
-    list of Basket
-        The soonest and dearest first, the cheapest last [days; home money].
+    The soonest by which each part has an offer, then evenly up to the days of the cheapest basket, which has no
+    deadline; none is begun after so many seconds.
     """
     until, order, kept = time.perf_counter() + seconds, cheapest.order, set(cheapest.packs)
     soonest = soonest_possible(order)
-    days = sorted({o.days for i, o in enumerate(order.offers) if order.allows(i) and soonest <= o.days < cheapest.days})
+    days = sorted({d for i in order.usable() if soonest <= (d := order.offers[i].days) < cheapest.days})
     found = [cheapest]
     for k in range(min(most, len(days))):
         if time.perf_counter() < until:
@@ -232,9 +174,8 @@ def quick_frontier(cheapest: Basket, seconds: float, most: int = 3) -> list[Bask
 def soonest_possible(order: Order) -> float:
     """No basket of all parts is there sooner: the longest of each part's shortest days [day]."""
     soonest: dict[str, float] = {}
-    for i, offer in enumerate(order.offers):
-        if order.allows(i):
-            soonest[offer.part] = min(offer.days, soonest.get(offer.part, inf))
+    for offer in (order.offers[i] for i in order.usable()):
+        soonest[offer.part] = min(offer.days, soonest.get(offer.part, inf))
     return max(soonest.values(), default=0.0)
 
 
@@ -272,10 +213,8 @@ def entering_prices(basket: Basket, offers: Iterable[int] | None = None, seconds
 
     Parameters
     ----------
-    basket
-        The cheapest [home money].
-    offers
-        The offers asked about, by index, those first that shall be proven first; all not chosen, if None.
+    basket, offers
+        The cheapest [home money]; the offers asked about, by index, those first that shall be proven first (None: all).
     seconds
         Time allowed in all [s].
 
@@ -290,7 +229,7 @@ def entering_prices(basket: Basket, offers: Iterable[int] | None = None, seconds
     each time; from memory).
     """
     until, order = time.perf_counter() + seconds, basket.covered_order
-    asked = range(len(order.offers)) if offers is None else offers
+    asked = order.usable() if offers is None else offers
     open_ = [i for i in asked if order.allows(i) and not basket.packs.get(i)]
     swaps = {i: _by_swap(basket, order, i) for i in open_}
     return {i: _entry(basket.total + 1e-9, order, i, swaps[i], until) for i in open_}
@@ -336,10 +275,8 @@ def _entry(target: float, order: Order, index: int, start: _Start, until: float)
 
 
 def _at_factor(order: Order, index: int, factor: float) -> Order:
-    offer = order.offers[index]
-    offers = list(order.offers)
-    offers[index] = replace(offer, line=offer.line.at_factor(factor))
-    return replace(order, offers=tuple(offers))
+    offer = replace(order.offers[index], line=order.offers[index].line.at_factor(factor))
+    return replace(order, offers=(*order.offers[:index], offer, *order.offers[index + 1 :]))
 
 
 def _highest(basket: Basket, order: Order, index: int, target: float) -> float:

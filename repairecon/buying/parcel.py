@@ -70,21 +70,9 @@ class LandedParcel:
 
 
 def parcel_carriage(terms: ParcelTerms, quoted_goods: float, weight_kg: float) -> float:
-    """Carriage of a parcel: nothing from ``free_above`` of goods on, else the first weight band that holds it.
+    """Carriage of a parcel as quoted: nothing from ``free_above`` of goods (after discount) on, else its weight band's.
 
-    Parameters
-    ----------
-    terms
-        The supplier's terms [supplier's money].
-    quoted_goods
-        Goods as quoted, after discount [supplier's money].
-    weight_kg
-        Weight of the parcel [kg]; ValueError where it is heavier than the last band.
-
-    Returns
-    -------
-    float
-        Carriage as quoted [supplier's money].
+    ValueError for a parcel [kg] heavier than the last band.
     """
     if terms.free_above is not None and quoted_goods >= terms.free_above - CLOSE:
         return 0.0
@@ -103,23 +91,13 @@ def set_against_allowance(
     saved: Sequence[float],
     limits: tuple[float, float, float],
 ) -> tuple[int, ...] | None:
-    """Which packs a traveller sets against the allowance: those that save most.
+    """Which packs a traveller sets against the allowance: those that save most; None if the limits cannot be kept.
 
-    Whole packs only, since one item's value may not be split (Directive 2007/74/EC, article 7, from memory); that the
-    traveller may choose the items is common practice, no source. A knapsack of whole numbers, solved to the end.
-
-    Parameters
-    ----------
-    values, dutiable, packs, saved
-        Of each line: goods value of a pack [home money], whether it is subject to duty, packs carried, duty and VAT
-        saved by a pack let in free [home money].
-    limits
-        Allowance; most and least value that may remain subject to duty [home money].
-
-    Returns
-    -------
-    tuple of int or None
-        Packs let in free of each line [packs]; None if the limits cannot be kept.
+    Of each line: goods value of a pack [home money], whether it is subject to duty, packs carried, duty and VAT saved
+    by a pack let in free [home money]; ``limits``: allowance, most and least value that may remain subject to duty
+    [home money]. Whole packs only, since one item's value may not be split (Directive 2007/74/EC, article 7, from
+    memory); that the traveller may choose the items is common practice, no source. A knapsack of whole numbers, solved
+    to the end.
     """
     allowance, most, least = limits
     if sum(v * n for v, n in zip(values, packs, strict=True)) <= allowance + CLOSE / 2 and least <= 0.0 <= most:
@@ -198,13 +176,8 @@ def price_parcel(
         for line, n, price, free_packs, money, core, share
         in zip(lines, packs, prices, free, quoted, cores, shares, strict=True)
     )  # fmt: skip
-    return LandedParcel(
-        lines=landed,
-        quoted_goods=spent,
-        weight_kg=weight,
-        carriage_free=terms.free_above is not None and spent >= terms.free_above - CLOSE,
-        duty_by=rule.duty_by,
-    )
+    carriage_free = terms.free_above is not None and spent >= terms.free_above - CLOSE
+    return LandedParcel(landed, spent, weight, carriage_free=carriage_free, duty_by=rule.duty_by)
 
 
 def _landed(
@@ -228,20 +201,11 @@ def _landed(
         duty, vat = 0.0, terms.vat_rate * (billed + insurance + card_fee)
     tax_on_refund = 0.0 if terms.imported or border.vat_back else terms.vat_rate
     return LandedLine(
-        packs=packs,
-        quoted_price=price,
-        goods=terms.net * quoted,
-        core=core,
-        carriage=carriage,
-        insurance=insurance,
-        card_fee=card_fee,
-        duty=duty,
-        vat=vat,
-        handling=terms.cost_handling * share,
-        vat_back=-vat if border.vat_back else 0.0,
-        core_refund=-core * line.core_refund_rate * (1.0 + tax_on_refund),
+        packs=packs, quoted_price=price, goods=terms.net * quoted, core=core, carriage=carriage, insurance=insurance,
+        card_fee=card_fee, duty=duty, vat=vat, handling=terms.cost_handling * share,
+        vat_back=-vat if border.vat_back else 0.0, core_refund=-core * line.core_refund_rate * (1.0 + tax_on_refund),
         free_packs=free_packs,
-    )
+    )  # fmt: skip
 
 
 def _check_packs(lines: Sequence[Line], packs: Sequence[int]) -> None:

@@ -51,12 +51,9 @@ class Program:
 
     def relaxed(self) -> float:
         """The least cost without whole numbers: a bound under which no point lies."""
-        loose = Program()
-        loose.cost, loose.upper, loose.whole = self.cost, self.upper, [0] * len(self.whole)
-        loose._cells, loose._limits = self._cells, self._limits
-        return loose.solve(60.0).bound
+        return self.solve(60.0, whole=False).bound
 
-    def solve(self, seconds: float, gap: float = 1e-8) -> Found:
+    def solve(self, seconds: float, gap: float = 1e-8, whole: bool = True) -> Found:
         """Branch and bound to a relative gap, or as far as the time given [s] goes."""
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
@@ -70,7 +67,7 @@ class Program:
                 found = milp(
                     np.array(self.cost),
                     constraints=constraints,
-                    integrality=np.array(self.whole),
+                    integrality=np.array(self.whole) * whole,
                     bounds=Bounds(0.0, np.array(self.upper)),
                     options={**options, "presolve": presolve},
                 )

@@ -196,6 +196,10 @@ class Order:
         if any(pieces < 1 for pieces in self.wanted.values()):
             raise ValueError("want at least 1 piece of each part")
 
+    def usable(self) -> list[int]:
+        """The offers that may be bought, by index."""
+        return [i for i in range(len(self.offers)) if self.allows(i)]
+
     def allows(self, index: int) -> bool:
         """Whether an offer may be bought at all."""
         offer = self.offers[index]

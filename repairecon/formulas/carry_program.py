@@ -74,14 +74,14 @@ def groups(modes: Sequence[Mode], kinds: int, things: int) -> list[Group]:
     Parameters
     ----------
     modes : sequence of Mode
-        Ways to do jobs; those that save nothing are left out.
+        Ways to do jobs; those that save nothing are left out [-, home money].
     kinds, things : int
         How many there are [-].
 
     Returns
     -------
     list of Group
-        By their first kind; kinds that nothing does, and things that nothing takes, are in none.
+        By their first kind; kinds that nothing does, and things that nothing takes, are in none [-].
 
     Notes
     -----

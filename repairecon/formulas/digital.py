@@ -183,8 +183,8 @@ def replicate_se(totals: ArrayLike, counts: ArrayLike) -> Any:
 
     Notes
     -----
-    With r replicates, the root of ``r / (r - 1) sum((total - count mean)**2) / sum(count)**2``, itself uncertain by about
-    1 / sqrt(2 (r - 1)).
+    With r replicates, the root of ``r / (r - 1) sum((total - count mean)**2) / sum(count)**2``, itself uncertain by
+    about 1 / sqrt(2 (r - 1)).
 
     References
     ----------

@@ -57,11 +57,11 @@ def fit_weibull(
 
     Notes
     -----
-    The shape k solves ``sum(x**k ln x) / sum(x**k) - 1/k = mean of ln x over the failures``, then ``life = (sum(x**k)
-    / failures)**(1/k)``; sums over all units. Intervals: values whose likelihood, at the best of the other, lies within
-    half the chi-square quantile (1 degree of freedom) of the best; with few failures rather too narrow, and the shape is
-    then too high on average. ValueError with fewer than two different ages at failure, and when an interval is wider than
-    `widest`: 5 refuses two failures and mostly three. Lives of different populations in one list hide wear.
+    The shape k solves ``sum(x**k ln x) / sum(x**k) - 1/k = mean of ln x over the failures``, then ``life = (sum(x**k) /
+    failures)**(1/k)``; sums over all units. Intervals: values whose likelihood, at the best of the other, lies within
+    half the chi-square quantile (1 degree of freedom) of the best; with few failures rather too narrow, and the shape
+    is then too high on average. ValueError with fewer than two different ages at failure, and when an interval is wider
+    than `widest`: 5 refuses two failures and mostly three. Lives of different populations in one list hide wear.
 
     References
     ----------

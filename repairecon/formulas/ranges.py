@@ -2,8 +2,7 @@
 
 Shapes: ``pert`` (a beta curve), ``triangular``, ``uniform``, and ``lognormal`` (shifted; its three are the values that
 10 %, 50 % and 90 % of cases stay below). ``low == high`` is a sure number, whatever the shape. The three are single
-numbers; ``x`` and ``p`` may be arrays. Written here and not taken from scipy.stats, which takes longer to load and to
-call than all the rest of a first answer.
+numbers; ``x`` and ``p`` may be arrays. Not taken from scipy.stats, which is slow to load and to call.
 """
 
 from __future__ import annotations
@@ -19,10 +18,7 @@ import scipy
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-
-KNOTS, NODES = 512, 20
-Z_OF_90_PERCENT = 1.2815515655446004
-"""Standard normal value that 90 % of cases stay below."""
+KNOTS, NODES, Z_OF_90_PERCENT = 512, 20, 1.2815515655446004
 
 
 class _Beta:
@@ -161,10 +157,8 @@ def mean(low: float, likely: float, high: float, shape: str = "pert") -> float:
 
     Parameters
     ----------
-    low, likely, high : float
-        The three numbers [unit of the number].
-    shape : str
-        pert, triangular, lognormal or uniform.
+    low, likely, high, shape : float, float, float, str
+        The three numbers [unit of the number]; pert, triangular, lognormal or uniform.
 
     Returns
     -------
@@ -205,7 +199,8 @@ def variance(low: float, likely: float, high: float, shape: str = "pert") -> flo
 
     Notes
     -----
-    For pert that of the beta curve itself, ``(mean - low) (high - mean) / 7``, not the classic ``((high - low) / 6)**2``.
+    For pert that of the beta curve itself, ``(mean - low) (high - mean) / 7``, not the classic ``((high - low) /
+    6)**2``.
 
     References
     ----------
@@ -241,7 +236,7 @@ def cdf(x: ArrayLike, low: float, likely: float, high: float, shape: str = "pert
 
     References
     ----------
-    N. L. Johnson, S. Kotz, N. Balakrishnan, Continuous Univariate Distributions, 2nd ed., chapters 14, 25 and 26.
+    As for :func:`variance`.
     """
     curve, at = _curve(low, likely, high, shape), np.asarray(x, dtype=float)
     if curve.scale == 0.0:
@@ -270,7 +265,7 @@ def quantile(p: ArrayLike, low: float, likely: float, high: float, shape: str = 
 
     References
     ----------
-    N. L. Johnson, S. Kotz, N. Balakrishnan, Continuous Univariate Distributions, 2nd ed., chapters 14, 25 and 26.
+    As for :func:`variance`.
 
     Examples
     --------
@@ -336,10 +331,8 @@ def expected_maximum(ranges: Sequence[tuple[float, float, float, str]]) -> float
     Notes
     -----
     ``floor + integral from floor of 1 - F1(x) F2(x) ...``, floor being the highest low end, by 64-point
-    Gauss-Legendre between the sorted lows, likelies and highs; a substitution flattens the curves' roots at the ends
-    of each piece. A lognormal is broken at whole deviations from -9 to sigma + 9. Error below 1e-9 of the largest
-    number in sight for bounded shapes, below 1e-9 of the answer for lognormals with sigma up to 5. For deliveries
-    that must all be there before work starts. ValueError for no ranges.
+    Gauss-Legendre between the sorted lows, likelies and highs, for a lognormal whole deviations from -9 to sigma + 9.
+    Error below 1e-9 of the largest number in sight, for lognormals with sigma up to 5. ValueError for no ranges.
 
     References
     ----------

@@ -74,8 +74,9 @@ def renewals(first_cdf: ArrayLike, later_cdf: ArrayLike) -> Floats:
     Notes
     -----
     Solves ``F1(t) = integral of S(t - x) dM(x)`` (of those that failed once or more, the last unit still works) with dM
-    at the middle of its step; error of order step squared for shapes above 1. ValueError unless the lengths are the same
-    and odd, the chances in 0..1, and for steps so coarse that over 30 % of the later units end within the first half step.
+    at the middle of its step; error of order step squared for shapes above 1. ValueError unless the lengths are the
+    same and odd, the chances in 0..1, and for steps so coarse that over 30 % of the later units end within the first
+    half step.
 
     References
     ----------
@@ -103,7 +104,8 @@ def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate
 
     Notes
     -----
-    ``integral of (1 + d)**-t dM(t)``, each step's failures at its middle. ValueError for a rate of -1 or less, or above 1.
+    ``integral of (1 + d)**-t dM(t)``, each step's failures at its middle. ValueError for a rate of -1 or less, or above
+    1.
 
     References
     ----------
@@ -165,7 +167,8 @@ def _solved_series(diagonals: Floats, known: Floats) -> Floats:
     sides = np.broadcast_to(known, shape).reshape(rows, -1)
     series = np.broadcast_to(diagonals, shape).reshape(rows, -1)
     zeros = np.zeros(rows)
-    solved = [scipy.linalg.solve_triangular(scipy.linalg.toeplitz(a, zeros), b, lower=True) for a, b in zip(series.T, sides.T, strict=True)]
+    pairs = zip(series.T, sides.T, strict=True)
+    solved = [scipy.linalg.solve_triangular(scipy.linalg.toeplitz(a, zeros), b, lower=True) for a, b in pairs]
     return np.stack(solved, axis=1).reshape(shape)
 
 
@@ -256,11 +259,12 @@ def rebuilds(
     Notes
     -----
     Kijima's type I: as the wear kept adds up, a unit rebuilt at time x behaves as one of age ``age + wear_kept x``,
-    whatever the number of rebuilds. A share of 0 with no age is the ordinary renewal process; a share of 1 a repair that
-    leaves the unit as old as it was. Solves ``F(t | age) = integral of S(t - x | age + wear_kept x) dM(x)`` step by step
-    with dM at the middle of its step, once with these steps and once with steps half as long, and takes the error of order
-    step squared out of the two; what is left is below 0.0001 of the failures for shapes of 1 or more, and with 200 steps
-    down to 0.5. ValueError for shares outside 0..1, and for steps so coarse that over 30 % end within half a step.
+    whatever the number of rebuilds. A share of 0 with no age is the ordinary renewal process; a share of 1 a repair
+    that leaves the unit as old as it was. Solves ``F(t | age) = integral of S(t - x | age + wear_kept x) dM(x)`` step
+    by step with dM at the middle of its step, once with these steps and once with steps half as long, and takes the
+    error of order step squared out of the two; what is left is below 0.0001 of the failures for shapes of 1 or more,
+    and with 200 steps down to 0.5. ValueError for shares outside 0..1, and for steps so coarse that over 30 % end
+    within half a step.
 
     References
     ----------

@@ -326,7 +326,7 @@ def widening(scores: ArrayLike, share: float = 0.8, confidence: float = 0.9) -> 
     if not n:
         raise ValueError("no score to learn a width from")
     ranked = np.sort(np.where(np.isnan(z), np.inf, z)) / float(scipy.special.ndtri(0.5 + share / 2.0))
-    below = scipy.special.bdtr(np.arange(n + 1), n, share)  # chance that at most so many scores lie below the true quantile
+    below = scipy.special.bdtr(np.arange(n + 1), n, share)  # chance of at most so many below the quantile
     least, most = int((below[:-1] <= side).sum()), int(np.argmax(below >= 1.0 - side)) + 1
     low = float(ranked[least - 1]) if least else 0.0
     return float(ranked[ceil(share * n - 1e-9) - 1]), low, float(ranked[most - 1]) if most <= n else np.inf

@@ -28,8 +28,8 @@ def p_above(demand: ArrayLike) -> Floats:
 
     Notes
     -----
-    Added from the far end, so small chances keep their digits down to what is missing. ValueError for chances
-    below 0 or that add up to more than 1.
+    Added from the far end, so small chances keep their digits. ValueError for no chances, for chances below 0 and for
+    more than 1 in all.
 
     References
     ----------
@@ -40,7 +40,7 @@ def p_above(demand: ArrayLike) -> Floats:
     >>> p_above([0.5, 0.25, 0.125]).tolist()
     [0.5, 0.25, 0.125]
     """
-    chances = checked_chances(demand)
+    chances = _checked(demand)
     rest = np.maximum(1.0 - chances.sum(axis=-1, keepdims=True), 0.0)
     rest = np.where(rest < 1e-14, 0.0, rest)
     behind = np.cumsum(chances[..., :0:-1], axis=-1)[..., ::-1] + rest
@@ -52,10 +52,8 @@ def p_short(demand: ArrayLike, stock: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    demand : array (..., numbers)
-        Chances of 0, 1, 2, ... [-].
-    stock : int or array
-        How many there are [-].
+    demand, stock : array (..., numbers), int or array
+        Chances of 0, 1, 2, ... [-]; how many there are [-].
 
     Returns
     -------
@@ -84,10 +82,8 @@ def expected_short(demand: ArrayLike, stock: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    demand : array (..., numbers)
-        Chances of 0, 1, 2, ... [-].
-    stock : int or array
-        How many there are [-].
+    demand, stock : array (..., numbers), int or array
+        As for :func:`p_short` [-].
 
     Returns
     -------
@@ -97,7 +93,7 @@ def expected_short(demand: ArrayLike, stock: ArrayLike) -> Floats:
     Notes
     -----
     ``E[(D - stock)+]``, the sum of ``P(D > k)`` from the stock on. Demand beyond the last number counts as one
-    more than it: too low by what is missing from 1 times how far beyond. ValueError as in :func:`p_short`.
+    more than it. ValueError as in :func:`p_short`.
 
     References
     ----------
@@ -119,10 +115,8 @@ def stock_for(demand: ArrayLike, assurance: ArrayLike) -> Wholes:
 
     Parameters
     ----------
-    demand : array (..., numbers)
-        Chances of 0, 1, 2, ... [-].
-    assurance : float or array
-        Chance wanted that nothing is short, below 1 [-].
+    demand, assurance : array (..., numbers), float or array
+        Chances of 0, 1, 2, ... [-]; chance wanted that nothing is short, below 1 [-].
 
     Returns
     -------
@@ -185,27 +179,8 @@ def p_any_short(p_each: ArrayLike) -> float:
         return float(-np.expm1(np.log1p(-each).sum()))
 
 
-def checked_chances(demand: ArrayLike) -> Floats:
-    """Chances of 0, 1, 2, ... asked for, checked.
-
-    Parameters
-    ----------
-    demand : array (..., numbers)
-        Chances [-].
-
-    Returns
-    -------
-    array (..., numbers)
-        The same [-].
-
-    Notes
-    -----
-    ValueError for none, for chances below 0 and for more than 1 in all.
-
-    References
-    ----------
-    Common practice, no source.
-    """
+def _checked(demand: ArrayLike) -> Floats:
+    """Chances of 0, 1, 2, ... asked for, checked."""
     chances = np.asarray(demand, dtype=float)
     if chances.ndim == 0 or chances.shape[-1] == 0:
         raise ValueError("give the chances of 0, 1, 2, ... asked for")

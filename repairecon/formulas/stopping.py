@@ -67,9 +67,9 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
 
     Notes
     -----
-    Backward induction: V(set) = min(min over actions of E(stop_cost | set), E(V of next stage | set)), with V =
-    go_cost after the last stage. Costs of all stages must be counted from one and the same moment. Equal costs (to 1e-12
-    of themselves): stop, by the first action. With no stage the value is E(go_cost). Costs are above -inf and not nan.
+    Backward induction: V(set) = min(min over actions of E(stop_cost | set), E(V of next stage | set)), with V = go_cost
+    after the last stage. Costs of all stages must be counted from one and the same moment. Equal costs (to 1e-12 of
+    themselves): stop, by the first action. With no stage the value is E(go_cost). Costs are above -inf and not nan.
     ValueError when a later stage forgets what an earlier one told apart.
 
     References
@@ -111,7 +111,8 @@ def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cos
     rule, ids_by_stage : StopRule, int array (stages, leaves)
         From `optimal_stopping`, and as given to it [-].
     stop_cost, go_cost : array (stages, leaves, actions), array (leaves,)
-        What each stop costs and what going on to the end costs; may be of another kind than the rule was made for [any].
+        What each stop costs and what going on to the end costs; may be of another kind than the rule was made for
+        [any].
 
     Returns
     -------

@@ -37,8 +37,8 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
     Notes
     -----
     In a leaf the one group applies whose conditions all hold; a group with an empty `given` applies when no other of
-    that event does; when none applies the event does not happen (-1). A condition on an event that does not happen
-    does not hold. Branches of chance zero are dropped. Leaves are in lexicographic order of the order in which events are
+    that event does; when none applies the event does not happen (-1). A condition on an event that does not happen does
+    not hold. Branches of chance zero are dropped. Leaves are in lexicographic order of the order in which events are
     settled: those named in conditions first, else as given. ValueError: conditions in a circle, two groups that hold at
     once, chances below zero or whose sum is off 1 by more than 1e-9, indices out of range, more than `limit` leaves.
 
@@ -323,7 +323,7 @@ def expected_by_set(ids: ArrayLike, n: int, chance: ArrayLike, values: ArrayLike
 
     Notes
     -----
-    sum(chance * value) / sum(chance) over each set. Leaves of chance 0 do not count, even where their value is infinite.
+    sum(chance * value) / sum(chance) over each set. Leaves of chance 0 do not count, even with an infinite value.
 
     References
     ----------

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from repairecon.formulas import ranges, thumb_rules
-from repairecon.formulas import risk as risk_page
+from repairecon.formulas import decision_rules, ranges
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes
@@ -153,13 +152,13 @@ def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
     cash = dict(zip(planned.ways, planned.expected()[:, 0], strict=True))
     line = None
     if unit.age_years is not None and unit.expected_life_years:
-        line = float(thumb_rules.straight_line(price, unit.age_years, unit.expected_life_years))
+        line = float(decision_rules.straight_line(price, unit.age_years, unit.expected_life_years))
     rules: list[tuple[str, str, float | None]] = [
-        ("no more than 50 % of new", "rule of thumb, no derivation", float(thumb_rules.half_of_new(price))),
+        ("no more than 50 % of new", "rule of thumb, no derivation", float(decision_rules.half_of_new(price))),
         (
             "no more than 85 % of list",
             "US Army TB 43-0154 (small engines and outboards)",
-            float(thumb_rules.flat_share_of_list(price)),
+            float(decision_rules.flat_share_of_list(price)),
         ),
         ("price of new x (1 - age / life)", "US Coast Guard CI 11103.1B", line),
     ]
@@ -205,7 +204,7 @@ def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -
         shift = float(table.loc[way, "total_mean"] - values @ weights)
         sure = float(table.loc[way, "total_mean"])
         if terms.risk_tolerance is not None:
-            sure = risk_page.certainty_equivalent(values + shift, terms.risk_tolerance, weights)
+            sure = decision_rules.certainty_equivalent(values + shift, terms.risk_tolerance, weights)
         over = 0.0 if terms.cap_cost is None else 1.0 - float(tally.chance_up_to(np.array(terms.cap_cost)))
         rows[way] = (sure, over)
     import pandas as pd

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from repairecon.formulas import shelf, valuation
+from repairecon.formulas import ledger, shelf, valuation
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.records import MOVEMENT_KINDS, Item, Lot, Movement, SpareWish, StockLine
 from repairecon.standards.limits import shelf_life
@@ -135,7 +135,7 @@ def _by_year(item: Wholes, quantity: Wholes, cost: Wholes, years: Wholes) -> flo
 
 
 def _sums(item: NDArray[Any], change: NDArray[Any]) -> dict[int, float]:
-    codes, totals = valuation.total_by(item, change)
+    codes, totals = ledger.total_by(item, change)
     return {int(i): float(v) / _WHOLE_MONEY for i, v in zip(codes, totals, strict=True)}
 
 

@@ -18,7 +18,7 @@ sys.path[:0] = [str(TESTS.parent), str(TESTS / "benchmarks"), str(TESTS / "rebui
 
 from reference_problem import timed  # noqa: E402
 
-from repairecon.formulas import carry_program, demand, valuation  # noqa: E402
+from repairecon.formulas import carry_program, demand, ledger, valuation  # noqa: E402
 from repairecon.formulas.carry_program import Mode  # noqa: E402
 
 ITEMS = 10_000
@@ -67,8 +67,8 @@ def value(rows: int) -> None:
         "first in first out": lambda: valuation.fifo(item, quantity, price),
         "moving average": lambda: valuation.moving_average(item, quantity, price),
         "average of 24 periods": lambda: valuation.period_average(item, quantity, price, period),
-        "rows that take too much": lambda: valuation.overdrawn(item, quantity),
-        "sums by locker": lambda: valuation.total_by(place, price),
+        "rows that take too much": lambda: ledger.overdrawn(item, quantity),
+        "sums by locker": lambda: ledger.total_by(place, price),
         "numpy.bincount of the same, for comparison": lambda: np.bincount(place, price),
     }
     for name, run in runs.items():

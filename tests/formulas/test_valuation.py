@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from plain_ledger import average, ledgers, walk
 
+from repairecon.formulas import ledger
 from repairecon.formulas import valuation as v
 
 # OpenStax, Principles of Accounting, vol. 1, ch. 10: GPS units in July; the source stands in the file
@@ -155,11 +156,11 @@ def test_sent_back_takes_no_more_than_is_there() -> None:
 @given(ledgers(full=False))
 def test_overdrawn_is_seen(rows: list[tuple]) -> None:
     item, quantity = columns(rows)[:2]
-    assert v.overdrawn(item, quantity).size == 0
+    assert ledger.overdrawn(item, quantity).size == 0
     if rows:  # one more than there is
         last = rows[-1][0]
         here = len(walk(rows).units[last])
-        assert v.overdrawn(np.append(item, last), np.append(quantity, -here - 1)).tolist() == [len(rows)]
+        assert ledger.overdrawn(np.append(item, last), np.append(quantity, -here - 1)).tolist() == [len(rows)]
 
 
 @pytest.mark.parametrize("value", [v.fifo, v.moving_average, v.period_average])
