@@ -66,4 +66,4 @@ def test_the_equivalent_shown():
 def test_the_tables_of_columns_are_those_of_the_reader():
     """Made anew by ``python -c "from repairecon.read import columns; print(columns.reference(), end='')"``."""
     assert table_of_files() in README
-    assert reference() == (ROOT / "COLUMNS.md").read_text(encoding="utf-8")
+    assert reference() == (ROOT / "notebooks" / "columns.md").read_text(encoding="utf-8")
