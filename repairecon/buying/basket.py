@@ -96,7 +96,7 @@ class Basket:
 
 
 def price_packs(order: Order, packs: Packs) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
-    """The parcels of a choice of packs by supplier, each with its offers, as :func:`parcel.price_parcel` prices them."""
+    """The parcels of a choice of packs by supplier, each with its offers, priced by :func:`parcel.price_parcel`."""
     by_supplier: dict[str, list[int]] = {}
     for index in sorted(i for i, n in packs.items() if n > 0):
         by_supplier.setdefault(order.offers[index].supplier, []).append(index)
