@@ -258,41 +258,6 @@ def _overdrawn(code: Wholes, amount: Wholes) -> Wholes:
     return np.unique(order[(running - before < 0) & (amount < 0)])
 
 
-def total_by(code: ArrayLike, amount: ArrayLike) -> tuple[Wholes, Amounts]:
-    """Sums of an amount by a code: value by item, by locker, by system.
-
-    Parameters
-    ----------
-    code, amount : int array (rows,), array (rows,)
-        What to sum by [-]; what to sum, whole numbers stay exact [any].
-
-    Returns
-    -------
-    codes, totals : int array (groups,), array (groups,)
-        The codes that occur, in order [-]; sum of each [as amount].
-
-    Notes
-    -----
-    ValueError for columns of unlike length.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> [x.tolist() for x in total_by([4, 2, 4], [100, 5, -30])]
-    [[2, 4], [5, 70]]
-    """
-    group, values = _whole(code, "code"), np.asarray(amount)
-    if len(group) != len(values):
-        raise ValueError("all columns of a ledger must be of the same length")
-    codes, at = np.unique(group, return_inverse=True)
-    totals = np.zeros(len(codes), dtype=np.int64 if values.dtype.kind in "iub" else np.float64)
-    np.add.at(totals, at, values)
-    return codes, totals
-
-
 def _whole(column: ArrayLike, name: str) -> Wholes:
     """A column of whole numbers."""
     values = np.asarray(column)
