@@ -158,8 +158,8 @@ def _written(
     try:
         return book.write_job(
             reference, received, fitted, items.unit, hours=items.wishes.hours,
-            date=items.wishes.on or found.movements[0].on, new_cards=items.cards.values(), new_unit=items.new_unit,
-            write=write,
+            date=items.wishes.on or found.movements[0].on,
+            new_cards=items.cards.values() if items.wishes.new_cards else None, write=write,
         )  # fmt: skip
     except (BookFileError, BookBusyError):
         raise

@@ -141,20 +141,21 @@ class Undoing(Acts):
 
     def write_job(
         self, reference: str, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, *,
-        hours: Amount | None = None, date: When = None, new_cards: Iterable[Mapping[str, Any]] = (),
-        new_unit: bool = False, write: bool = True,
+        hours: Amount | None = None, date: When = None, new_cards: Iterable[Mapping[str, Any]] | None = None,
+        write: bool = True,
     ) -> JobInBook:  # fmt: skip
         """Write all that came and all that was fitted to a unit on one job, or nothing; once for a reference.
 
-        ``new_cards`` are the fields of items that the book does not know yet; with ``new_unit`` the unit is added too.
+        ``new_cards`` are the fields of items that the book does not know yet; with them, were there none to add, a unit
+        that it does not know is added too.
         ``write=False`` shows what would happen: the same transaction, taken back.
         """
         try:
             with self.ledger.writing():
                 self._refuse_twice(reference)
-                if new_unit and key(unit) not in map(key, self.names("unit").values()):
+                if new_cards is not None and key(unit) not in map(key, self.names("unit").values()):
                     self.add_unit(unit)
-                for fields in new_cards:
+                for fields in new_cards or ():
                     self.add_item(**fields)
                 done = self._job_lines(received, fitted, unit, hours, date, reference)
                 job = JobInBook(reference=reference, happened=done, reorder=self.reorder_list(), written=write)

@@ -9,20 +9,18 @@ from typing import TYPE_CHECKING
 from repairecon.rebuild_or_buy import bench as at_the_bench
 from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import sensitivity, tables, verdict
-from repairecon.rebuild_or_buy.advice import Advice, advice
-from repairecon.rebuild_or_buy.basis import Basis
-from repairecon.rebuild_or_buy.bench import Bench
+from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
+from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, stop_when
+from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes
-from repairecon.rebuild_or_buy.policy import Place, StopWhen, places, stop_when
 from repairecon.rebuild_or_buy.remedies import Met, told
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import Finding
 from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
-from repairecon.rebuild_or_buy.years import Horizon
 from repairecon.records import Assumed, Case, Years
 
 if TYPE_CHECKING:

@@ -48,11 +48,12 @@ class Program:
     """A case compiled.
 
     ``main`` rebuilds, sendings away and ways for a while, from stage ``done`` on; ``spent`` a rebuild up to a stage;
-    ``away`` and ``bought`` by way and stage after which it is taken; ``spare`` the price alone; ``late`` the
-    wait for a way that never comes, ``lost`` its work by then, by way, the one taken instead (-1: none) and stage; ``never`` the input that it never
-    comes, or that a spare is dead; ``ends`` the stage at which a rebuild ends (L,). Of ways for a while ``breaks`` is
-    what more breaks, ``fails`` the input that it fails; ``over`` by the rebuild begun, the one gone over to and the
-    stage is the other's work up to there that is not done yet; ``away_more`` and ``p_away`` are of a failure away.
+    ``away`` and ``bought`` by way and stage after which it is taken; ``spare`` the price alone; ``late`` the wait for a
+    way that never comes, ``lost`` its work by then, by way, the one taken instead (-1: none) and stage; ``never`` the
+    input that it never comes, or that a spare is dead; ``ends`` the stage at which a rebuild ends (L,). Of ways for a
+    while ``breaks`` is what more breaks, ``fails`` the input that it fails; ``over`` by the rebuild begun, the one gone
+    over to and the stage is the other's work up to there that is not done yet; ``away_more`` and ``p_away`` are of a
+    failure away.
     """
 
     tree: Tree

@@ -14,6 +14,8 @@ from repairecon.show.words import chance_words, days_words, hours_words, money, 
 SOONER_DAYS, SOONER_SHARE, MORE_LIKELY = 2.0, 0.2, 0.05
 """A way is named as quicker if it saves so many days and such a share of them; as likelier in time by so much."""
 
+LEAST_GAP = 0.5
+"""A lead that rounds to nothing is none [home money]."""
 SPARE = "To end with a spare aboard as well"
 
 
@@ -86,7 +88,7 @@ def worth(answer: Answer) -> str:
     rebuilds, opened = answer.case.way(a.way).kind == "rebuild", strips(answer)
     against, other = (a.against, a.total + a.gap) if rebuilds or not opened else (a.way, a.total)
     total = a.value if opened else a.total
-    lead = f", {money(other - total, currency)} less than {against}" if against and other > total else ""
+    lead = f", {money(other - total, currency)} less than {against}" if against and other - total >= LEAST_GAP else ""
     lead += " at once" if lead and opened else ""
     lead = lead or ("" if a.against else ": the only way that may be chosen")
     if a.basis == "years":

@@ -10,13 +10,13 @@ import numpy as np
 
 from repairecon.rebuild_or_buy.answer import Answer, Asked
 from repairecon.rebuild_or_buy.bench import ended_already, off_already
+from repairecon.rebuild_or_buy.horizon import with_horizon
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.lives import with_own_lives
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.remedies import best_model
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
 from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.rebuild_or_buy.years import with_horizon
 from repairecon.records import STAGES, Case, RepaireconError
 
 DRAWS = 20_000

@@ -152,15 +152,6 @@ def kept_steps(clocks: Clocks, years: Years) -> int:
         steps *= 2
 
 
-def can_follow(clocks: Clocks, years: Years) -> bool:
-    """Whether the steps can follow such lives."""
-    try:
-        kept_steps(clocks, years) if clocks.wear_kept > 0 else fine_cdf(clocks, years)
-    except RepaireconError:
-        return False
-    return True
-
-
 def counts(clocks: Clocks, years: Years) -> tuple[Floats, Floats]:
     """Expected failures by the end of each step (steps + 1, S), and the chance of one away from base (S,)."""
     if clocks.wear_kept > 0:

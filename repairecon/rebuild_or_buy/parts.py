@@ -48,9 +48,14 @@ def advice(answer: Answer) -> Blocks:
 
 def ranked(answer: Answer) -> pd.Index:
     """The ways on the basis of the advice, cheapest first, those that may not be chosen last."""
-    cost = answer.horizon.ways["present_cost"] if answer.advice.basis == "years" else answer.table["total_mean"]
+    cost = present(answer) if answer.advice.basis == "years" else answer.table["total_mean"]
     order = answer.table.assign(cost=cost).sort_values(["allowed", "cost"], ascending=[False, True], kind="stable")
     return order.index
+
+
+def present(answer: Answer) -> pd.Series[float]:
+    """Way -> present cost over the years, without all else that is worked out for them."""
+    return pd.Series(answer.horizon.ledger.present, index=answer.table.index)
 
 
 def ways(answer: Answer) -> Sheet:
@@ -67,8 +72,7 @@ def ways(answer: Answer) -> Sheet:
     if "back_by" in table:
         columns[headline.wanted(answer)] = [chance_words(x) for x in rows["back_by"]]
     if answer.advice.basis == "years" and answer.advice.years:
-        present = answer.horizon.ways.loc[order, "present_cost"]
-        columns[f"{number(answer.advice.years)} years"] = [money(x, "") for x in present]
+        columns[f"{number(answer.advice.years)} years"] = [money(x, "") for x in present(answer)[order]]
     return Sheet(pd.DataFrame(columns), f"{currency} on average. {how_counted(answer)}")
 
 
@@ -82,7 +86,8 @@ def how_counted(answer: Answer) -> str:
 
 def bench(answer: Answer) -> Blocks:
     """When to go on, when to stop."""
-    return [Panel("At the bench: when to go on, when to stop", sentences.bench(answer))]
+    alone = " (costs by this job alone)" if answer.advice.basis == "years" else ""
+    return [Panel(f"At the bench: when to go on, when to stop{alone}", sentences.bench(answer))]
 
 
 def looks(answer: Answer) -> Blocks:

@@ -63,8 +63,8 @@ class Ranking:
     def add_up(self, money: Sequence[Singles], days: Sequence[Singles], count: Count) -> tuple[Any, Pairs]:
         """Chance of being the cheapest (W, n), and by pair of ways the chance, counted, that the first is cheaper.
 
-        ``money`` is what a way's total comes to with a lost day costing nothing; of equal ways the simpler has the first
-        place, and either is the cheaper with a chance of a half.
+        ``money`` is what a way's total comes to with a lost day costing nothing; of equal ways the simpler has the
+        first place, and either is the cheaper with a chance of a half.
         """
         ways, n = len(money), len(money[0])
         begin, end = self.begin[:, :n], self.end[:, :n]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from repairecon.rebuild_or_buy import headline, parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.headline import SPARE
+from repairecon.rebuild_or_buy.lives import clocks_of, median_life
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel
 from repairecon.show.words import measured, number, tenths, whole
@@ -86,7 +87,9 @@ def _turns(answer: Answer) -> list[str]:
     """What would change the advice, nearest first; over the years the life at which it turns."""
     a, lines = answer.advice, []
     if a.basis == "years" and a.life_turns is not None:
-        expected = answer.horizon.ways.loc[a.way, "median_life"]
+        ledger = answer.horizon.ledger
+        unit = answer.case.ways[ledger.unit_of(answer.model.ways.index(a.way))]
+        expected = median_life(clocks_of(answer.case, unit), ledger.years)
         side = "under" if a.life_turns < expected else "over"
         lines.append(f"{a.way} lasting {side} {tenths(a.life_turns)} years, {tenths(expected)} expected")
     if a.way == answer.verdict.best:

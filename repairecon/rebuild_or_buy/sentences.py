@@ -9,8 +9,8 @@ from typing import Any
 import pandas as pd
 
 from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.looks import Worth
-from repairecon.rebuild_or_buy.policy import StopWhen
 from repairecon.rebuild_or_buy.sensitivity import Flip
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
 from repairecon.rebuild_or_buy.verdict import ThumbRule
@@ -198,7 +198,9 @@ def order_time(answer: Answer) -> str:
 def looks(answer: Answer, most: int = 6) -> list[str]:
     """Looks that pay, those that do not, and what would be worth knowing."""
     currency = answer.case.terms.currency
+    first = answer.advice.look  # its worth is on the basis of the advice, that of the others by this job alone
     at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
+    at_hand = [first if first is not None and w.look == first.look else w for w in at_hand]
     lines = [look(w, currency) for w in at_hand if w.net > 0]
     poor = [
         f"{w.look} (costs {money(w.cost, currency)}, saves {money(w.evsi, currency)})" for w in at_hand if w.net <= 0

@@ -78,7 +78,10 @@ class Decision:
         return stop
 
     def _leaving(self, weights: Floats) -> Floats:
-        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later."""
+        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later.
+
+        Infinite where this unit is more likely to blame than not.
+        """
         cost = np.zeros(len(self.chance))
         this = np.where(self.other, 0.0, weights)
         if this.any():
@@ -87,6 +90,10 @@ class Decision:
             each = np.divide(best, chance, out=np.zeros_like(best), where=chance > 0)
             here = ~self.other
             cost[here] = each[self.ids[0, here]] + self.elsewhere_cost
+        # nobody leaves a unit that is more likely than not to blame, however little time is worth to him
+        sets, count = self.ids[0], int(self.ids[0].max()) + 1
+        innocent = np.bincount(sets, np.where(self.other, weights, 0.0), count)
+        cost[(2.0 * innocent < np.bincount(sets, weights, count))[sets]] = np.inf
         return cost
 
     def rule(self, weights: Floats | None = None) -> stopping.StopRule:

@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from repairecon.formulas import bayes, demand, lives, ranges
 from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
+from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.rebuild_or_buy.years import Horizon
 from repairecon.records import Case, Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
 from repairecon.spares_aboard.holdings import day_number, shelf_years
 

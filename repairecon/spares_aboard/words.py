@@ -174,7 +174,7 @@ def _buy(row: Any, currency: str) -> str:
 def why(row: Any, currency: str) -> str:
     """Where the demand and the cost of being without are from; ``row`` is one of the frame ``carry``."""
     asked = {
-        "record": f"{number(row.seen)} jobs in {number(row.years)} years",
+        "record": f"{number(row.seen)} {'job' if row.seen == 1 else 'jobs'} in {number(row.years)} years",
         "guess": "Your guess of how often",
         "case": f"Failures as the case {row.case} has them",
     }[row.wanted_from]

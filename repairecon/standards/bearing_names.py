@@ -144,10 +144,6 @@ def bore(number: str) -> float | None:
     return float(_SMALL_CODES.get(digits[-2:], 5 * int(digits[-2:])))
 
 
-def _squeezed(name: str) -> str:
-    return re.sub(r"[ ]", "", name.upper())
-
-
 @cache
 def listed() -> tuple[Listed, ...]:
     """Every bearing of the three tables."""
@@ -170,7 +166,7 @@ def by_name() -> Mapping[str, Listed]:
     for part in listed():
         names = [part.name, *part.row.get("alt_designation", "").replace(",", " ").split()]
         for name in names:
-            found.setdefault(_squeezed(name), part)
+            found.setdefault(name.replace(" ", "").upper(), part)
     return MappingProxyType(found)
 
 
@@ -199,7 +195,7 @@ def _number(text: Text, sure: bool) -> tuple[str, str, str, int] | None:
     patterns = [(DEEP_GROOVE, _DEEP), ("", _LETTERED), *((t, p) for p, t in types("pattern").items())]
     for type_, pattern in patterns:
         for found in re.finditer(rf"{_START}(?:(SS|S|W|INOX)[ -]?)?({pattern}){_END}", text.left):
-            name = _squeezed(found[2])
+            name = found[2].replace(" ", "").upper()
             part = by_name().get(name)
             prefix = re.match("[A-Z]*", name)
             lettered = types("prefix").get(prefix[0] if prefix else "", "")
@@ -233,7 +229,7 @@ def _eastern(text: Text, sure: bool) -> Found | None:
 def _of_eastern(row: Row) -> Found:
     meaning = row["meaning_2"]
     number = re.search(r"N[A-Z/]* ?\d{3,4}|\d{4,5}", meaning)
-    name = _squeezed(number[0]) if number else row["name"]
+    name = number[0].replace(" ", "").upper() if number else row["name"]
     part = by_name().get(name.replace("N/NU", "NU"))
     marks = {"type": part.type if part else meaning, "numbering": "GOST"}
     sizes = tuple(map(exact, row["size_2_mm"].split("x")))
@@ -298,7 +294,7 @@ def _numbered(text: Text, prefix: str, type_: str, name: str, end: int) -> Found
     if marks.unread_joined and "sealing" not in found.marks:
         found.marks["sealing"] = NOT_SAID
     _closed_is_wider(text, found, name)
-    part = by_name().get(_squeezed(found.size))
+    part = by_name().get(found.size.replace(" ", "").upper())
     _intrinsic(found, name)
     if part is None:
         inner = bore(name) if type_ in (DEEP_GROOVE, *types("pattern").values()) else None
@@ -375,7 +371,7 @@ def _by_sizes(text: Text) -> Found | None:
     if best:
         found.size, found.used = best[0].name, [best[0].row, *marks.rows]
         found.dims = dict(zip(ORDER, best[0].dims, strict=True))
-        _intrinsic(found, _squeezed(best[0].name))
+        _intrinsic(found, best[0].name.replace(" ", "").upper())
         if best[0].type.startswith("cylindrical"):
             found.marks["flanges"] = re.sub(r"[\d ]", "", best[0].name)
         _claims(text, found)
@@ -388,7 +384,7 @@ def _by_sizes(text: Text) -> Found | None:
 
 def _built(part: Listed, said: Mapping[str, str]) -> bool:
     probe = Found(KIND, marks={"type": part.type})
-    _intrinsic(probe, _squeezed(part.name))
+    _intrinsic(probe, part.name.replace(" ", "").upper())
     return all(probe.marks.get(name, value) == value for name, value in said.items())
 
 

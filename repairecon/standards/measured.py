@@ -223,15 +223,24 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     parts = tuple(part for _, part in found[:MOST])
     if kind and not asked:
         notes.insert(0, f"the kind {kind!r} is not known here: every kind was looked through")
-    if not parts and (inch := _in_inches([*sizes.bare, *sizes.named.values()])):
-        notes.insert(0, f"these are whole parts of an inch: ask for {inch} in, an inch size")
-    if not parts:
-        notes.insert(0, "no listed standard part has these sizes; it may be worn, special or of a maker's own size")
-    elif any(p.status != "published" for p in parts):
-        notes.append("not every row behind these names is published: see the status, and measure again")
-    if len({p.kind for p in parts}) > 1:
-        notes.append("say the kind of part to narrow this down: " + ", ".join(dict.fromkeys(p.kind for p in parts)))
+    notes = _with_notes(notes, parts, [*sizes.bare, *sizes.named.values()])
     return WhichPart(words, parts, tuple(dict.fromkeys(notes)), tuple(dict.fromkeys(misses))[:6])
+
+
+def _with_notes(notes: list[str], parts: tuple[Candidate, ...], sizes: list[Decimal]) -> list[str]:
+    """The notes with what is to be said of no part, of rows that are not published, and of several kinds."""
+    if not parts:
+        inch = _in_inches(sizes)
+        said = [f"these are whole parts of an inch: ask for {inch} in, an inch size"] if inch else []
+        none = "no listed standard part has these sizes; it may be worn, special or of a maker's own size"
+        return [none, *said, *notes]
+    more = []
+    if any(p.status != "published" for p in parts):
+        more.append("not every row behind these names is published: see the status, and measure again")
+    if len({p.kind for p in parts}) > 1:
+        kinds = ", ".join(dict.fromkeys(p.kind for p in parts))
+        more.append(f"say the kind of part to narrow this down: {kinds}")
+    return [*notes, *more]
 
 
 def _turned(kinds: list[str], sizes: Measures) -> list[tuple[Decimal, Candidate]]:

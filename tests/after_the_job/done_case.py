@@ -10,6 +10,12 @@ name = "bilge pump"
 kind = "bilge pump"
 safety = []
 figures = "invented"
+[defaults]
+tasks = "none"
+events = "none"
+ways = "none"
+looks = "none"
+remedies = "none"
 [three_numbers]
 price_new = 400
 price_kit = 1

@@ -9,10 +9,15 @@ from pathlib import Path
 
 CASE = """
 [unit]
-name = "deckwash pump"
-kind = "deckwash pump"
+name = "deck smoke shifter"
+kind = "deck smoke shifter"
 safety = []
 figures = "invented"
+[defaults]
+events = "none"
+ways = "none"
+looks = "none"
+remedies = "none"
 [three_numbers]
 price_new = [360, 395, 450]
 price_kit = 80

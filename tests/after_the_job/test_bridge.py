@@ -242,7 +242,7 @@ def test_hindsight_is_the_reckoning_with_the_findings(demo: Closed) -> None:
     bare = replace(demo, actual=replace(demo.actual, rows=tuple(r for r in demo.actual.rows if r.kind == "found")))
     now = after_the_job(bare).hindsight
     assert now is not None
-    table = rebuild_or_buy(read_case(DATA / "alternator"), 100, found=found, horizon_years=0).table
+    table = rebuild_or_buy(read_case(demo.case.folder, as_decided=True), 100, found=found, horizon_years=0).table
     for way in ("exchange", "new from the maker", "new pattern unit"):
         assert now.now[way] == pytest.approx(table.loc[way, "total_mean"])
     assert h.chosen == "rebuild here"
@@ -359,7 +359,7 @@ def test_the_answer_moves_only_with_consent(tmp_path: Path) -> None:
     seen = Learned(
         jobs=4,
         strength=0.3,
-        chances=(ChanceCount(unit="bilge pump", event="shaft", given="", outcome="grooved", count=4.0),),
+        chances=(ChanceCount(unit=case.unit.kind, event="shaft", given="", outcome="grooved", count=4.0),),
     )
     taught = rebuild_or_buy(replace(case, learned=seen), 500)
     # weight 4, grooved 0.25, four seen: 5 of 8; 100 of shaft and outside work, 2 hours, rework 0.1 oftener of 3 h

@@ -133,10 +133,17 @@ def test_command_json_and_log_alone(capsys: pytest.CaptureFixture[str]) -> None:
     assert json.loads(capsys.readouterr().out)["bridge"] is None
 
 
+def of_no_known_kind(folder: Path) -> Path:
+    """A case of three numbers whose unit nobody knows, so that it has the general tree and tasks."""
+    shutil.copytree(DATA / "starter", folder)
+    text = (folder / "case.toml").read_text().replace('"starter"', '"smoke shifter"')
+    (folder / "case.toml").write_text(text)
+    return folder
+
+
 def test_decide_fill_close_log_learn_use(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The whole walk of an owner, from a case of three numbers to the next case that uses what was learned."""
-    case = tmp_path / "pump"
-    shutil.copytree(DATA / "starter", case)
+    case = of_no_known_kind(tmp_path / "pump")
     assert main(["after-the-job", str(case), "--decide", "rebuild here", "--on", "2026-05-04"]) == 0
     assert main(["after-the-job", str(case), "--decide"]) == 2
     assert "frozen once" in capsys.readouterr().err
@@ -146,7 +153,7 @@ def test_decide_fill_close_log_learn_use(tmp_path: Path, capsys: pytest.CaptureF
     text = text.replace("task,gain access and take it off,,,,,,,", "task,gain access and take it off,,,,,,9,")
     sheet.write_text(text)
     learned = tmp_path / "next" / "learned.toml"
-    shutil.copytree(DATA / "starter", learned.parent)
+    of_no_known_kind(learned.parent)
     line = ["after-the-job", str(case), "--log", str(tmp_path / "log"), "--add-to-log", "--learn", str(learned)]
     assert main(line) == 0
     out = capsys.readouterr().out
@@ -196,8 +203,7 @@ def test_a_job_closed_twice_is_one_job(boat: Path, capsys: pytest.CaptureFixture
 def test_a_job_with_nothing_filled_in_is_neither_logged_nor_learned_from(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    case = tmp_path / "pump"
-    shutil.copytree(DATA / "starter", case)
+    case = of_no_known_kind(tmp_path / "pump")
     assert main(["after-the-job", str(case), "--decide", "rebuild here"]) == 0
     capsys.readouterr()
     assert main(["after-the-job", str(case)]) == 0

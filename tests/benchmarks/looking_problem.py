@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 TESTS = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS / "benchmarks")]
+sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "rebuild_or_buy"), str(TESTS / "benchmarks")]
 
 from reference_case import case  # noqa: E402
 
@@ -111,7 +111,7 @@ def _by_fine_steps(model: Model, number: Number, steps: int) -> float:
     r, p = number.range, (np.arange(steps) + 0.5) / steps
     x = ranges.quantile(p, r.low, r.likely, r.high, r.shape)
     x += number.now - x.mean()
-    values = [decision(model, model.own_hour, model.leaf_rows(fixed={number.index: float(v)})).value() for v in x]
+    values = [decision(model, chooser=model.chooser(model.at(fixed={number.index: float(v)}))).value() for v in x]
     return decision(model).value() - float(np.mean(values))
 
 
@@ -126,7 +126,7 @@ def _nested(model: Model, number: Number, outer: int = 300, inner: int = 256) ->
     start, saved = time.perf_counter(), []
     for _ in range(outer):
         x = float(ranges.quantile(rng.random(), r.low, r.likely, r.high, r.shape))
-        made = decision(model, model.own_hour, model.leaf_rows(fixed={number.index: x}))
+        made = decision(model, chooser=model.chooser(model.at(fixed={number.index: x})))
         drawn = np.bincount(rng.choice(len(made.chance), inner, p=made.chance), minlength=len(made.chance))
         saved.append(made.value(drawn / inner))
     seconds = (time.perf_counter() - start) / outer

@@ -9,11 +9,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from repairecon.rebuild_or_buy.rows import ALL
 
-from repairecon.buying.inputs import Input
+from repairecon.buying.inputs import Input, LongestWait
+from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS
 
 
 class Rows:
@@ -21,42 +20,38 @@ class Rows:
 
     def __init__(self, model: Model, inputs: list[Any], of_leaf: Any, largest: Any) -> None:
         self.model, self.inputs, self.of_leaf, self.largest = model, inputs, of_leaf, largest
-        self.at_means, self.known, self.patterns = False, {}, {}
+        self.patterns: dict[int, Any] = {}
 
-    def pattern(self, k: int, _: Any) -> Any:
+    def pattern(self, k: int) -> Any:
         if k not in self.patterns:
-            self.patterns[k] = self.of_leaf(self.model.patterns[k])
+            self.patterns[k] = self.of_leaf(self.model.program.patterns[k])
         return self.patterns[k]
 
-    def value(self, k: int, _: Any) -> Any:
-        atom = self.model.atoms[k]
-        if atom[0] == "max":
-            return self.largest([self.inputs[i] for i in atom[1]])  # type: ignore[attr-defined]
+    def term(self, k: int) -> Any:
+        term = self.model.program.terms[k]
+        if isinstance(term, LongestWait):
+            return self.largest([self.inputs[i] for i in term.waits])
         product: Any = 1.0
-        for i in atom[1:]:
-            product = product * self.inputs[i]  # type: ignore[index]
+        for i in term.inputs:
+            product = product * self.inputs[i]
         return product
 
 
-def totals(model: Model, rows: Any) -> list[Any]:
+def totals(model: Model, rows: Rows) -> list[Any]:
     """Total of every way in the library's numbers."""
-    day, choice, out = rows.value(model.lost_day_atom, ALL), model.choose(model.leaf_rows()), []
-    for i, way in enumerate(model.case.ways):
-        if i in model.main:
-            found = model.run(model.main[i], rows, ALL)
-            if way.traits.in_service == "bought":
-                more = [(1.0, model.buy(model.ways.index(way.bought), -1, rows))]
-            else:
-                ends = [(s, b) for s in np.unique(model.ends[i]) if s != NEVER_ENDS
-                        for b in np.unique(choice[i][model.ends[i] == s])]  # fmt: skip
-                more = [(rows.of_leaf((model.ends[i] == s) & (choice[i] == b)), model.buy(int(b), int(s), rows))
-                        for s, b in ends]  # fmt: skip
-            for here, extra in more:
-                found = tuple(f + here * e for f, e in zip(found, extra, strict=True))
-        else:
-            found = model.buy(i, -1, rows)
-        out.append(found[0] + model.own_hour * found[1] + day * found[2])
-    return out
+    worth = (1.0, model.own_hour, rows.inputs[model.program.lost_day])
+    return [sum(_piece(piece, rows, worth) for piece in pieces) for pieces in model.plain.all_ways()]
+
+
+def _piece(piece: Piece, rows: Rows, worth: tuple[Any, ...]) -> Any:
+    total: Any = 0.0
+    for groups, each in zip(piece.bill.groups, worth, strict=True):
+        for group in groups:
+            inner = sum(scale * rows.term(k) for k, scale in zip(group.terms, group.scales, strict=True))
+            total = total + each * rows.pattern(group.pattern) * inner
+    for i, happens in piece.chances:
+        total = total * (rows.inputs[i] if happens else 1.0 - rows.inputs[i])
+    return total if piece.on is None else total * rows.of_leaf(piece.on.mask)
 
 
 def shape(x: Input) -> tuple[float, float, float, float]:

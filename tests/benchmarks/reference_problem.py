@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 TESTS = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS / "benchmarks")]
+sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "rebuild_or_buy"), str(TESTS / "benchmarks")]
 
 from plain_loop import PlainCase  # noqa: E402
 from plain_numpy import PlainNumpy  # noqa: E402

@@ -9,7 +9,6 @@ One run on two cores, 1,000,000 draws of 54 streams (a):
 
     joint draws with ranges and ranking of 5 ways   3.2 (a); plain numpy 45, chaospy 727, mcerp 1,731
     ten exact expected costs                        0.003 (a)
-    exact distribution of a way's total             0.04 to 0.08 (a), the longest rebuild 0.12, all five 0.35
     memory above start                              7.2 MB allocated, 8.6 resident (2.5 of it code)
     chance of being cheapest, variance x time       16 (16,384 draws) to 60 (131,072) times plain numpy
     the same with the years to come                 32 times plain numpy (16 for the worst way)
@@ -28,7 +27,7 @@ from pathlib import Path
 import numpy as np
 
 TESTS = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "chance"), str(TESTS / "benchmarks")]
+sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "rebuild_or_buy"), str(TESTS / "benchmarks")]
 
 import other_libraries  # noqa: E402
 import plain_years  # noqa: E402
@@ -36,9 +35,8 @@ from lived_case import lived  # noqa: E402
 from plain_numpy import PlainNumpy  # noqa: E402
 from reference_case import branch, case, span  # noqa: E402
 from reference_problem import MEMORY, fresh, timed, uniforms  # noqa: E402
-from repairecon.rebuild_or_buy.exact import exact_distribution  # noqa: E402
 
-from repairecon.rebuild_or_buy.courses import cheapest_over_years  # noqa: E402
+from repairecon.rebuild_or_buy.horizon import cheapest_over_years  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.outcomes import sample  # noqa: E402
 from repairecon.rebuild_or_buy.tree import grow  # noqa: E402
@@ -152,12 +150,6 @@ def main() -> None:
         row(f"the same by {name}, totals only, scaled from {FEW:,}", seconds, a)
         per_draw[name] = seconds / draws
     row("ten exact expected costs", timed(lambda: (model.expected(), model.expected()), 20), a, "target 0.05")
-    whole = 0.0
-    for i, way in enumerate(model.ways):
-        seconds = timed(lambda i=i: exact_distribution(model, i), 5)
-        whole += seconds
-        row(f"exact distribution of the total: {way}", seconds, a, "target 0.1")
-    row("exact distributions of all ways", whole, a)
     paths = sys.path[:4]
     for size in (draws // 4, draws):
         held, traced = (float(fresh(MEMORY.format(paths=paths, draws=size, trace=t))) for t in (False, True))

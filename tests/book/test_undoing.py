@@ -131,7 +131,7 @@ def test_every_fault_at_once_and_nothing_written(book: SparesBook) -> None:
 def test_new_cards_and_a_new_unit(book: SparesBook) -> None:
     card = {"name": "hose", "locker": "B1", "carried": False, "units": ["bilge pump"]}
     done = book.write_job(
-        "job 2", [ReceiveLine("hose", 1)], [FitLine("hose")], "bilge pump", new_cards=[card], new_unit=True
+        "job 2", [ReceiveLine("hose", 1)], [FitLine("hose")], "bilge pump", new_cards=[card]
     )
     assert [(m.item, m.unit) for m in book.unit_history("bilge pump")] == [("hose", "bilge pump")]
     assert [r.item.name for r in done.reorder] == ["seal"]

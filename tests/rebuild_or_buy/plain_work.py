@@ -173,12 +173,14 @@ class PlainWork:
         return found
 
     def end(self, way: Way, found: Found) -> int:
-        ends = [at(r.seen_at) for r in found.values() if r.ends_rebuild and touches(r, way) and not self.remedies(r, way)]
+        ends = [
+            at(r.seen_at) for r in found.values() if r.ends_rebuild and touches(r, way) and not self.remedies(r, way)
+        ]
         return min(ends, default=NO_END)
 
-    # ---- remedies ----
+    # ---- remedies
     def remedies(self, row: Branch, way: Way) -> tuple[Remedy, ...]:
-        """What an outcome is met by: as ``met`` says, else the first remedy that is open to the way, then the second."""
+        """What an outcome is met by: as ``met`` says, else the first remedy open to the way, then the second."""
         open_ones = [r for r in self.case.remedies if (r.event, r.outcome) == (row.event, row.outcome)
                      and (names(r.ways, way) if r.ways else way.traits.rebuilds == "here")]  # fmt: skip
         known = self.met.get((way.way, row.event, row.outcome))
@@ -189,6 +191,7 @@ class PlainWork:
         first = taken[0]
         self._meet(bill, n, first)
         if first.p_holds < 1.0:
+
             def again() -> Bill:
                 more, second = Bill(), taken[-1]
                 self._meet(more, n, second)

@@ -82,7 +82,7 @@ def test_a_unit_that_is_not_to_blame_is_left_alone() -> None:
 
 
 def test_is_it_this_unit_at_all_leads_if_asking_is_worth_its_price() -> None:
-    """To look elsewhere in vain takes 4 days at 20, six times in ten: a look at 5 saves 48 of that, one at 90 does not."""
+    """To look elsewhere in vain takes 4 days at 20, six times in ten: a look at 5 saves 48 of that, at 90 none."""
     searched = terms(cost_lost_day=sure(20), cost_own_hour=0.0, elsewhere_days=4.0)
     cheap, dear = (
         rebuild_or_buy(made(branches=OTHER, terms=searched, looks=(look("this unit", c),)), 200).advice for c in (5, 90)
@@ -134,7 +134,7 @@ def test_a_pair_that_differs_by_a_spare_that_never_comes_does_not_share_the_lead
 
 
 def test_thumb_rules_go_by_the_price_of_the_repair_against_that_of_new() -> None:
-    """A kit of 140 and an hour of the machine shop at 60: 200 of 500, without the owner's 11 hours and without risks."""
+    """A kit of 140, an hour of the machine shop at 60: 200 of 500, without the owner's 11 hours and the risks."""
     cut = task("re-cut", "measure", by="machine shop", hours=sure(1))
     mine = task("strip it", "strip", hours=sure(11))
     labour = {"machine shop": replace(case().terms.labour["machine shop"], cost_hour=sure(60))}

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from lived_case import lived
 
-from repairecon.rebuild_or_buy.courses import cheapest_over_years, joint_totals, later_costs
+from repairecon.rebuild_or_buy.horizon import cheapest_over_years, joint_totals, later_costs
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
 from repairecon.rebuild_or_buy.tree import grow

@@ -1,4 +1,4 @@
-"""Several depths of rebuild: each with its bench, and going over from one to another, by brute force in plain Python."""
+"""Several depths of rebuild: each with its bench, and going over from one to another, by brute force."""
 
 from __future__ import annotations
 

@@ -11,8 +11,8 @@ from lived_case import lived
 from numpy.testing import assert_array_equal
 from reference_case import span
 
-from repairecon.rebuild_or_buy.courses import cost_over_years
 from repairecon.rebuild_or_buy.draws import failure_times
+from repairecon.rebuild_or_buy.horizon import cost_over_years
 from repairecon.rebuild_or_buy.lives import clocks_of, failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample

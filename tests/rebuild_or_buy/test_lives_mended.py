@@ -1,4 +1,4 @@
-"""Lives: stated ones are not cut, wide ranges are followed, warranty pays, an old unit does not get a new one's life."""
+"""Lives: stated ones are not cut, wide ranges are followed, warranty pays, old units do not live as long."""
 
 from __future__ import annotations
 

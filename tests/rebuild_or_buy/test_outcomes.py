@@ -259,7 +259,6 @@ def test_standard_error_of_a_quantile_of_independent_draws(p: float) -> None:
     assert np.sqrt(np.mean(told)) == pytest.approx(wanted, rel=4 / np.sqrt(2 * 300))
 
 
-
 def test_tally_of_one_value() -> None:
     tally = Tally(np.full(100, 7.0))
     tally.add(np.full(100, 7.0), 3)

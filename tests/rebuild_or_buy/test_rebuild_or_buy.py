@@ -127,7 +127,8 @@ def test_near_tie_says_either_and_a_flip():
     ways[2] = replace(ways[2], price=rc.span(price.low - gap, price.likely - gap, price.high - gap))
     answer = rebuild_or_buy(rc.case(ways=tuple(ways)), draws=4_000)
     assert answer.verdict.near_tie
-    assert answer.advice.near_tie == ("near tie" in as_json(answer)["verdict"])
+    assert answer.advice.ties
+    assert "would cost the same" in as_json(answer)["verdict"]
     assert "(then " in " ".join(sentences.flips(answer))
 
 
@@ -149,7 +150,7 @@ class TestScreen:
         assert (barred["p_cheapest"] == 0).all()
         assert answer.table["p_cheapest"].sum() == pytest.approx(1.0)
         assert answer.verdict.best in ("exchange", "new")
-        assert "Not to be chosen on price alone" in full(answer)
+        assert "Not to be chosen on price alone" in " ".join(full(answer).split())
 
     def test_cheap_barred_way_is_named_but_not_chosen(self):
         ways = list(rc.ways())
@@ -235,9 +236,7 @@ def test_nodes_hold_the_tree(windlass):
     chances = nodes[nodes["parent"] >= 0].groupby("parent")["chance"].sum()
     np.testing.assert_allclose(chances, 1.0, atol=1e-9)
     root = nodes[nodes["parent"] == -1].iloc[0]
-    assert root["extra_cost"] == pytest.approx(
-        windlass.leaves["chance"] @ windlass.leaves["expected_extra_cost"]
-    )
+    assert root["extra_cost"] == pytest.approx(windlass.leaves["chance"] @ windlass.leaves["expected_extra_cost"])
 
 
 def test_a_case_without_a_way_to_buy_is_said():
@@ -251,9 +250,7 @@ def test_a_case_without_ways_is_said():
 
 
 def test_all_faults_reach_the_library(tmp_path):
-    (tmp_path / "case.toml").write_text(
-        '[unit]\nname = "x"\n[three_numbers]\nprice_new = "dear"\nprice_kit = -1\n'
-    )
+    (tmp_path / "case.toml").write_text('[unit]\nname = "x"\n[three_numbers]\nprice_new = "dear"\nprice_kit = -1\n')
     with pytest.raises(CaseError) as caught:
         repairecon.read_case(tmp_path)
     assert len(caught.value.faults) >= 2

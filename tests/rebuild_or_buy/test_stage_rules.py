@@ -18,9 +18,9 @@ from test_stages import BARRED, model_of
 from wide_case import wide
 
 from repairecon.formulas import tree
+from repairecon.rebuild_or_buy.bench import Place, StopWhen, places, stop_when
 from repairecon.rebuild_or_buy.looks import value_of_knowing
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.policy import Place, StopWhen, places, stop_when
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, decision
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
 from repairecon.records import STAGES, Case, FindingError

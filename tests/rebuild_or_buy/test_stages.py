@@ -16,8 +16,8 @@ from stage_diagram import diagram_of
 from staged_cases import staged_case
 from wide_case import wide
 
+from repairecon.rebuild_or_buy.bench import places
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.policy import places
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Finding, grow, with_findings
 from repairecon.records import ORDER_TIMES, STAGES, Case

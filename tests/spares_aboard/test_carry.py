@@ -40,7 +40,7 @@ def test_pieces_of_a_job_are_learned_from_the_record(tmp_path):
         for _ in range(2):
             book.fit("bearing", "engine", date="2026-02-01")
         found = row(spares_aboard(book, passage(days=90.0)), "bearing")
-        more = spares_aboard(book, passage(days=90.0, items=(SpareWish("bearing", cost_without=sure(5000.0)),)))
+        more = spares_aboard(book, passage(days=90.0, items=(SpareWish(item="bearing", cost_without=sure(5000.0)),)))
     assert (found["have"], found["pieces_a_job"], found["seen"]) == (1, 2, 3)
     exposure = 730 / YEAR + 5  # the years of the book, and those that the assumed view is worth
     assert found["p_short_now"] == pytest.approx(stats.nbinom(3.5, exposure / (exposure + 90 / YEAR)).sf(0), rel=1e-9)
@@ -57,9 +57,9 @@ def test_an_item_serves_as_many_units_as_its_card_names(tmp_path):
         for name, many in (("brush, one", 1), ("brush, six", 6)):
             book.add_item(name, locker="A1", units=[f"alternator {k}" for k in range(many)])
             book.add_item(f"{name}, guessed", locker="A1", units=[f"alternator {k}" for k in range(many)])
-        wishes = tuple(SpareWish(f"brush, {n}, guessed", failures_per_year=often) for n in ("one", "six"))
+        wishes = tuple(SpareWish(item=f"brush, {n}, guessed", failures_per_year=often) for n in ("one", "six"))
         answer = spares_aboard(book, passage(items=wishes))
-        said = spares_aboard(book, passage(items=(SpareWish("brush, six", like_units=2),)))
+        said = spares_aboard(book, passage(items=(SpareWish(item="brush, six", like_units=2),)))
     for name in ("", ", guessed"):
         one, six = row(answer, f"brush, one{name}"), row(answer, f"brush, six{name}")
         assert six["mean_wanted"] == pytest.approx(6 * one["mean_wanted"])
@@ -68,11 +68,11 @@ def test_an_item_serves_as_many_units_as_its_card_names(tmp_path):
 
 
 SETS = (
-    SpareWish("bearing", cost_without=sure(400.0), failures_per_year=sure(3.0), price=18.0, at_a_time=2, most=4,
+    SpareWish(item="bearing", cost_without=sure(400.0), failures_per_year=sure(3.0), price=18.0, at_a_time=2, most=4,
               together=("seal", "gasket")),
-    SpareWish("seal", cost_without=sure(90.0), failures_per_year=sure(5.0), price=7.0, most=3),
-    SpareWish("gasket", cost_without=sure(15.0), failures_per_year=sure(4.0), price=2.0, most=3),
-    SpareWish("pump", cost_without=sure(0.0), failures_per_year=sure(0.0), price=95.0, most=1,
+    SpareWish(item="seal", cost_without=sure(90.0), failures_per_year=sure(5.0), price=7.0, most=3),
+    SpareWish(item="gasket", cost_without=sure(15.0), failures_per_year=sure(4.0), price=2.0, most=3),
+    SpareWish(item="pump", cost_without=sure(0.0), failures_per_year=sure(0.0), price=95.0, most=1,
               covers=("bearing", "seal"), p_useful=0.9),
 )  # fmt: skip
 
@@ -114,7 +114,7 @@ def test_what_a_lead_takes_is_not_wanted_twice(tmp_path):
             book.fit("seal", "engine", date=day)
         book.fit("seal", "engine", date="2025-09-01")
         apart = spares_aboard(book, passage())
-        together = spares_aboard(book, passage(items=(SpareWish("bearing", together=("seal",)),)))
+        together = spares_aboard(book, passage(items=(SpareWish(item="bearing", together=("seal",)),)))
     assert (row(apart, "seal")["seen"], row(together, "seal")["seen"], row(together, "bearing")["seen"]) == (3, 1, 2)
     (bearing,) = [r for r in together.carry.itertuples() if r.item == "bearing"]
     assert "Fitted together with seal: a job needs them all." in why(bearing, "EUR")

@@ -1,4 +1,4 @@
-"""Drawn courses of the years: cost so far as a fan, and the chance that a way is the cheapest over all of them.
+"""The years after the job as the answer has them: every way, what a spare aboard is worth, drawn courses.
 
 Later failures of one way tell nothing of another's. Given this job's totals and what one way's failures cost, the
 chance that every other way costs more is a product of shares of their drawn courses, so that few draws do.
@@ -6,18 +6,22 @@ chance that every other way costs more is a product of shares of their drawn cou
 
 from __future__ import annotations
 
-from dataclasses import replace
+from copy import copy
+from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from repairecon.buying.inputs import mean_of
 from repairecon.formulas import digital
 from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws
 from repairecon.rebuild_or_buy.lives import MONTHS, clocks_of, counts
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
-from repairecon.rebuild_or_buy.years import Ledger
+from repairecon.rebuild_or_buy.years import Ledger, WayYears, over_the_years
+from repairecon.records import Years
 
 Floats = NDArray[np.float64]
 FAN_PATHS = 4000
@@ -27,6 +31,147 @@ BEFORE = -1.0
 APART = 1_000_003
 
 
+# ---- what a spare aboard is worth ----------------------------------------------------------------
+@dataclass(frozen=True)
+class Combination:
+    """What having a spare (or a kit) aboard is worth over the horizon, before and after what it costs."""
+
+    combination: str
+    worth: float
+    cost: float
+    net: float
+    p_works: float
+    present_cost: float
+
+
+def spare_combinations(ledger: Ledger, horizon: list[WayYears], kit_cost: float) -> list[Combination]:
+    """None, a kit alone, and every pair of the case, against the cheapest way without a spare."""
+    plain = [i for i, w in enumerate(ledger.case.ways) if not w.bought and ledger.allowed[i]]
+    if not plain:
+        return []
+    base = min(plain, key=lambda i: horizon[i].present_cost)
+    found = [Combination("no spare", 0.0, 0.0, 0.0, 0.0, horizon[base].present_cost)]
+    like = ledger.years.like_units
+    helps = ledger.years.p_away * ledger.years.p_kit_fits * ledger.away
+    kit = horizon[base].failures_discounted * like * helps
+    if kit_cost > 0:
+        present = horizon[base].present_cost + kit_cost - kit
+        found.append(Combination("kit alone", kit, kit_cost, kit - kit_cost, ledger.years.p_kit_fits, present))
+    for i, way in enumerate(ledger.case.ways):
+        if way.bought and ledger.allowed[i]:
+            found.append(_pair(ledger, horizon, i, base, like))
+    return found
+
+
+def _pair(ledger: Ledger, horizon: list[WayYears], i: int, base: int, like: int) -> Combination:
+    plain = ledger.plain(i)
+    saved_each = ledger.p_spare(i) * (ledger.unspared(plain) - ledger.swapped(plain))
+    worth = horizon[i].failures_discounted * like * saved_each
+    without = float(ledger.now[i]) - ledger.resale(i) + horizon[i].failures_discounted * ledger.unspared(plain)
+    cost = without - horizon[base].present_cost
+    return Combination(
+        ledger.ways[i], worth, cost, worth - cost, ledger.p_spare(i), horizon[base].present_cost + cost - worth
+    )
+
+
+def worth_by_days(ledger: Ledger, horizon: list[WayYears], steps: int = 25) -> dict[str, tuple[Floats, Floats]]:
+    """Net worth of each pair's spare against the days more that each failure away takes."""
+    now = mean_of(ledger.years.days_away)
+    days = np.linspace(0.0, max(2.0 * now, 10.0), steps)
+    nets = [{c.combination: c.net for c in _with_days(ledger, horizon, float(d) - now)} for d in days]
+    pairs = [w.way for w in ledger.case.ways if w.bought and w.way in nets[0]]
+    return {name: (days, np.array([net[name] for net in nets])) for name in pairs}
+
+
+def _with_days(ledger: Ledger, horizon: list[WayYears], more: float) -> list[Combination]:
+    """The combinations if a failure away took so many more days."""
+    other = copy(ledger)
+    other.away = ledger.away + more * ledger.day
+    rows = [
+        replace(r, present_cost=r.present_cost + r.failures_discounted * (other.failure(i) - r.cost_failure))
+        for i, r in enumerate(horizon)
+    ]
+    return spare_combinations(other, rows, 0.0)
+
+
+def with_horizon(years: Years, horizon_years: float | None) -> Years:
+    """The case's years, the horizon overridden where given."""
+    return years if horizon_years is None else replace(years, horizon_years=horizon_years)
+
+
+class Horizon:
+    """The years after the job, each part worked out when it is first asked for; at 0 years the present cost is this
+    job's.
+
+    ``years`` as the owner sees them; ``best`` the allowed way with the least present cost.
+    """
+
+    def __init__(self, model: Model, outcomes: Outcomes, years: Years, seed: int) -> None:
+        self.years, self._model, self._outcomes, self._seed = years, model, outcomes, seed
+
+    def over(self, years: float) -> Horizon:
+        """The same looked at over so many years."""
+        return Horizon(self._model, self._outcomes, replace(self.years, horizon_years=years), self._seed)
+
+    @cached_property
+    def ledger(self) -> Ledger:
+        """What the ways cost over the years."""
+        return Ledger(self._model, self.years, self._outcomes.mean[:, TOTAL])
+
+    @cached_property
+    def rows(self) -> list[WayYears]:
+        """Every way over the horizon."""
+        return over_the_years(self.ledger)
+
+    @cached_property
+    def ways(self) -> pd.DataFrame:
+        """A row a way (see :class:`WayYears`), with the chance that it is the cheapest over the years."""
+        ways = pd.DataFrame([asdict(r) for r in self.rows]).set_index("way")
+        ways["p_cheapest"], ways["p_cheapest_se"] = self._outcomes.p_cheapest, self._outcomes.p_cheapest_se
+        if self.years.horizon_years > 0:
+            chances = cheapest_over_years(self.ledger, self._model, self._outcomes, self._seed)
+            ways["p_cheapest"], ways["p_cheapest_se"] = chances
+        return ways
+
+    @cached_property
+    def best(self) -> str:
+        """The allowed way with the least present cost."""
+        return self._model.ways[int(np.where(self._model.allowed, self.ledger.present, np.inf).argmin())]
+
+    @cached_property
+    def spares(self) -> tuple[Combination, ...]:
+        """What a spare is worth by combination."""
+        if self.years.horizon_years == 0:
+            return ()
+        return tuple(spare_combinations(self.ledger, self.rows, kit_cost(self._model)))
+
+    @cached_property
+    def best_spare(self) -> str:
+        """The combination with the highest net worth."""
+        return max(self.spares, key=lambda c: c.net).combination if self.spares else ""
+
+    @cached_property
+    def fan(self) -> pd.DataFrame:
+        """Cost so far by year and way."""
+        if self.years.horizon_years == 0:
+            return pd.DataFrame()
+        return cost_over_years(self.ledger, self._outcomes, self._seed)
+
+    @cached_property
+    def spare_lines(self) -> pd.DataFrame:
+        """Net worth of a spare against the days that it saves."""
+        lines = worth_by_days(self.ledger, self.rows) if self.years.horizon_years > 0 else {}
+        frames = [pd.DataFrame({"combination": n, "days_saved": d, "worth": w}) for n, (d, w) in lines.items()]
+        empty = pd.DataFrame(columns=["combination", "days_saved", "worth"])
+        return pd.concat(frames, ignore_index=True) if frames else empty
+
+
+def kit_cost(model: Model) -> float:
+    """Expected money for the parts of the planned rebuild, in one order [home money]."""
+    return sum(p.landed for p in model.buying.order(model.buying.plan))
+
+
+# ---- drawn courses -------------------------------------------------------------------------------
 def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = FAN_PATHS) -> pd.DataFrame:
     """Discounted cost so far by year and way: columns year, way, mean, p10, p90, mean_se (of its sampled twin)."""
     h = ledger.years.horizon_years
