@@ -19,7 +19,7 @@ from repairecon.records import RepaireconError
 
 HOME = 'vat_rate = 0.21\ncurrency = "EUR"\nexchange_date = 2026-10-01\n[money.exchange]\nGBP = 1.2\n'
 TOML = "[money]\n" + HOME + "[owner]\ncost_lost_day = {day}\n[customs]\nas_of = 2026-01-01\nduty_free_up_to = 60\n"
-PARTS = [{"part": "seal", "quantity": 2}, {"part": "bearing"}, {"part": "shaft", "needed": "damage"}]
+PARTS = [{"part": "seal", "quantity": 2}, {"part": "bearing"}, {"part": "shaft"}]
 SUPPLIERS = [
     {"supplier": "dealer", "carriage_likely": 9, "free_above": 60, "discount_rate": 0.05, "lead_days_likely": 12},
     {"supplier": "stockist", "vat": "ex", "carriage_likely": 8, "minimum_order": 15, "card_fee_rate": 0.02,
