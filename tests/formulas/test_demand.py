@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
@@ -25,6 +25,7 @@ def test_published_poisson_table(mean: float) -> None:
     assert np.cumsum(chances)[: len(CUMULATIVE[mean])] == pytest.approx(CUMULATIVE[mean], abs=0.00005)
 
 
+@settings(max_examples=30)
 @given(st.lists(st.floats(0, 300), min_size=1, max_size=5))
 def test_poisson_by_scipy(means: list[float]) -> None:
     chances = d.poisson_demand(means)
