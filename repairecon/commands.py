@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import argparse
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from repairecon.after_the_job import command as after_the_job
 from repairecon.compare_quotes import command as compare_quotes
 from repairecon.rebuild_or_buy import command as rebuild_or_buy
+from repairecon.records import RepaireconError
 from repairecon.spares_aboard import command as spares_aboard
 
+_NUMBERS = {
+    "price_new": "What does a new one cost, tax included",
+    "price_kit": "What does the kit cost",
+    "wait_days": "How many days to wait for parts",
+}
 COMMANDS = (rebuild_or_buy, compare_quotes, spares_aboard, after_the_job)
 
 
@@ -17,19 +27,105 @@ def add_all(jobs: Any) -> None:
     """Add every command, in the order in which the help shows them."""
     for command in COMMANDS:
         command.add(jobs)
-    starter = jobs.add_parser("new-case", help="write a commented starter folder")
-    starter.add_argument("folder")
-    starter.set_defaults(run=_new_case)
-    copies = jobs.add_parser("notebooks", help="copy the notebooks and the demo cases into a folder")
-    copies.add_argument("folder")
-    copies.set_defaults(run=_notebooks)
+    _add_small(jobs)
+
+
+def _add_small(jobs: Any) -> None:
+    """The commands that are no job: each a question with its answer, or a folder to begin with."""
+    starter = _command(jobs, "new-case", "write a case folder, with what is known of the kind", _new_case, "folder")
+    starter.add_argument("--kind", help='what it is, as in "raw water pump"')
+    starter.add_argument("--symptom", help='what it does, as in "drips from the weep hole"')
+    for name in _NUMBERS:
+        starter.add_argument(f"--{name.replace('_', '-')}", type=float)
+    _command(jobs, "notebooks", "copy the notebooks and the demo cases into a folder", _notebooks, "folder")
+    listed = _command(jobs, "kinds", "the kinds of unit that are known, and who may rebuild them", _kinds)
+    judged = _command(jobs, "worn", "judge a measurement", _worn, "kind", "measure")
+    judged.add_argument("value", nargs="?", help="what was measured, with or without its unit")
+    which = _command(jobs, "which-part", "what a part measured with a caliper can be", _which_part, "measured")
+    which.add_argument("--kind", default="", help="seal, bearing, belt, o-ring, key ...")
+    same = _command(jobs, "same-part", "whether an offered part is the wanted one", _same_part, "wanted", "offered")
+    same.add_argument("--fluid", default="", help="what a seal meets: seawater, diesel, oil ...")
+    for command in (listed, judged, which, same):
+        command.add_argument("--json", action="store_true", help="plain data for other programs")
+    sheet = _command(jobs, "bench-sheet", "one page to take to the bench", _bench_sheet, "folder")
+    sheet.add_argument("--html", metavar="FILE.html", help="a page to print instead of text")
+
+
+def _command(jobs: Any, name: str, about: str, run: Callable[[argparse.Namespace], None], *words: str) -> Any:
+    parser = jobs.add_parser(name, help=about)
+    for word in words:
+        parser.add_argument(word)
+    parser.set_defaults(run=run)
+    return parser
+
+
+def _say(args: argparse.Namespace, answer: tuple[str, Any]) -> None:
+    text, data = answer
+    print(json.dumps(data, indent=1, ensure_ascii=False) if args.json else text)
+
+
+def _kinds(args: argparse.Namespace) -> None:
+    from repairecon.kinds.commands import kinds_listed
+
+    _say(args, kinds_listed())
+
+
+def _worn(args: argparse.Namespace) -> None:
+    from repairecon.kinds.commands import worn_told
+
+    _say(args, worn_told(args.kind, args.measure, args.value))
+
+
+def _which_part(args: argparse.Namespace) -> None:
+    from repairecon.standards.commands import which_part_answer
+
+    _say(args, which_part_answer(args.measured, args.kind))
+
+
+def _same_part(args: argparse.Namespace) -> None:
+    from repairecon.standards.commands import same_part
+
+    _say(args, same_part(args.wanted, args.offered, args.fluid))
+
+
+def _bench_sheet(args: argparse.Namespace) -> None:
+    from repairecon.read.case_folder import read_case
+    from repairecon.rebuild_or_buy.bench_sheet_shown import bench_sheet_command
+    from repairecon.rebuild_or_buy.job import rebuild_or_buy
+    from repairecon.show.report import write_page
+
+    case = read_case(args.folder)
+    page = bench_sheet_command(case, rebuild_or_buy(case), html=bool(args.html))
+    if args.html:
+        write_page(Path(args.html), page)
+        print(f"Wrote {args.html}")
+    else:
+        print(page)
+
+
+def _asked(args: argparse.Namespace) -> dict[str, Any]:
+    """What was given; in a terminal with nothing given the kind, the symptom and the three numbers are asked for."""
+    given = {name: getattr(args, name) for name in ("kind", "symptom", *_NUMBERS)}
+    if sys.stdin.isatty() and not any(v is not None for v in given.values()):
+        given["kind"] = input("What has failed (as in raw water pump)? ").strip()
+        given["symptom"] = input("What does it do, in your own words? ").strip()
+        for name, words in _NUMBERS.items():
+            given[name] = _number_of(input(f"{words} (empty: not known)? "))
+    return {name: v for name, v in given.items() if v not in (None, "")}
+
+
+def _number_of(text: str) -> float | None:
+    try:
+        return float(text.strip().replace(",", ".")) if text.strip() else None
+    except ValueError as error:
+        raise RepaireconError(f"found {text.strip()!r}; write a number, such as 450") from error
 
 
 def _new_case(args: argparse.Namespace) -> None:
     from repairecon.read.starter import new_case
 
-    new_case(args.folder)
-    print(f"Wrote a starter case to {args.folder}. Edit case.toml, then: repairecon rebuild-or-buy {args.folder}")
+    new_case(args.folder, **_asked(args))
+    print(f"Wrote a case to {args.folder}. Look through case.toml, then: repairecon rebuild-or-buy {args.folder}")
 
 
 def _notebooks(args: argparse.Namespace) -> None:

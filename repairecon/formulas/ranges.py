@@ -1,8 +1,8 @@
 """An uncertain number from three: low, likely, high, and a shape.
 
 Shapes: ``pert`` (a beta curve), ``triangular``, ``uniform``, and ``lognormal`` (shifted; its three are the values that
-10 %, 50 % and 90 % of cases stay below). ``low == high`` is a sure number, whatever the shape. The three are single
-numbers; ``x`` and ``p`` may be arrays. Not from scipy.stats, which is slow to load and to call.
+10 %, 50 % and 90 % of cases stay below). ``low == high`` is a sure number. The three are single numbers; ``x`` and
+``p`` may be arrays. Not from scipy.stats, which is slow to load and to call.
 """
 
 from __future__ import annotations
@@ -87,8 +87,8 @@ class _Triangle:
     def nodes(self) -> tuple[Floats, Floats]:
         t, weight = scipy.special.roots_jacobi(NODES // 2, 0.0, 1.0)  # one side at a time, each a straight line
         side, c = (1.0 + t) / 2.0, self.mode
-        weights = np.concatenate([c * weight, (1.0 - c) * weight]) / weight.sum()
-        return np.concatenate([c * side, 1.0 - (1.0 - c) * side]), weights
+        values = np.concatenate([c * side, 1.0 - (1.0 - c) * side])
+        return values, np.concatenate([c * weight, (1.0 - c) * weight]) / weight.sum()
 
 
 class _Lognormal:
@@ -209,8 +209,8 @@ def variance(low: float, likely: float, high: float, shape: str = "pert") -> flo
     >>> round(variance(0, 0.5, 1, "uniform"), 4)
     0.0833
     """
-    curve = _curve(low, likely, high, shape)
-    return curve.scale**2 * curve.unit.variance
+    _, scale, unit = _curve(low, likely, high, shape)
+    return scale**2 * unit.variance
 
 
 def cdf(x: ArrayLike, low: float, likely: float, high: float, shape: str = "pert") -> Floats:
@@ -306,9 +306,7 @@ def nodes(low: float, likely: float, high: float, shape: str = "pert") -> tuple[
     2.5
     """
     curve = _curve(low, likely, high, shape)
-    if curve.scale == 0.0:
-        return np.array([curve.start]), np.array([1.0])
-    unit, weights = curve.unit.nodes()
+    unit, weights = curve.unit.nodes() if curve.scale > 0.0 else (np.zeros(1), np.ones(1))
     return np.asarray(curve.start + curve.scale * unit), weights
 
 
@@ -329,7 +327,7 @@ def expected_maximum(ranges: Sequence[tuple[float, float, float, str]]) -> float
     -----
     ``floor + integral from floor of 1 - F1(x) F2(x) ...``, floor being the highest low end, by 64-point
     Gauss-Legendre between the sorted lows, likelies and highs, for a lognormal whole deviations from -9 to sigma + 9.
-    Error below 1e-9 of the largest number in sight, for lognormals with sigma up to 5. ValueError for no ranges.
+    Error below 1e-9 of the largest number in sight, sigma being up to 5. ValueError for no ranges.
 
     References
     ----------

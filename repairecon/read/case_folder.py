@@ -135,7 +135,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     tables, defaults, money = reading.tables, reading.defaults, reading.money
     reading.hours_a_year = case_toml.hours_a_year(toml)
     reading.quoted = quotes.quoted_items(reading)
-    layers = Layers(reading, unit, case_toml.no_defaults(toml, tables))
+    layers = Layers(reading, unit, case_toml.no_defaults(toml, tables), case_toml.found_in_words(toml))
     part_rows, supplier_rows = _names(reading, layers)
     _check_wait(reading)
     sellers = quotes.suppliers(reading, supplier_rows)
@@ -162,6 +162,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         quotes_alone=reading.ordering,
         needed=case_toml.needed(toml),
         found=case_toml.found(toml, branches, layers.found),
+        checked=toml.section("unit").text("checked"),
         replaced=tuple(layers.overlay.replaced),
         dropped=tuple(layers.overlay.dropped),
         ways=made,

@@ -165,11 +165,19 @@ def needed(toml: TomlFile) -> Needed | None:
     return Needed(**read)
 
 
+def found_in_words(toml: TomlFile) -> str:
+    """What is found already in the owner's own words, without an event of the tree."""
+    words = map(str.strip, toml.section("unit").text("found").split(";"))
+    return "; ".join(w for w in words if w and "=" not in w)
+
+
 def found(toml: TomlFile, branches: Sequence[Branch], heard: str) -> str:
     """What is found already, as events and outcomes of the tree; ``heard`` is what the sentence on the symptom says."""
     section, unit = toml.section("found"), toml.section("unit")
     said = [(section, name, name, section.text(name)) for name in section.values]
     for word in filter(None, map(str.strip, unit.text("found").split(";"))):
+        if "=" not in word:  # in the owner's own words: heard with the sentence on the symptom
+            continue
         event, _, outcome = word.partition("=")
         said.append((unit, "found", event.strip(), outcome.strip()))
     events = Names(b.event for b in branches)

@@ -23,11 +23,12 @@ class Layers:
     Old decisions, and folders of quotes alone, rest on what holds for any unit.
     """
 
-    def __init__(self, reading: Reading, unit: Unit, without: Collection[str]) -> None:
+    def __init__(self, reading: Reading, unit: Unit, without: Collection[str], found: str = "") -> None:
         self.reading, self.without, self.overlay = reading, without, Overlay()
         plain = reading.as_decided or reading.ordering or unit.kind not in kinds()
         self.kind = "" if plain else unit.kind
-        self.symptom = match_symptom(self.kind, unit.symptom) if self.kind and unit.symptom else None
+        heard = "; ".join(filter(None, (unit.symptom, found)))
+        self.symptom = match_symptom(self.kind, heard) if self.kind and heard else None
         self.own = unit.own_rebuild != "licensed practice only" or unit.waived
         self._beneath = Beneath()
 

@@ -49,7 +49,7 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
         What may turn the advice first; acknowledged ones are marked, for whoever shows them to leave out.
     """
     on = Looked(case, today)
-    checked = {_plain(word) for word in getattr(case, "checked", "").split(";")}
+    checked = {_plain(word) for word in case.checked.split(";")}
     found: dict[tuple[str, bool], dict[tuple[Source, str], Remark]] = {}
     for fact in (*case_facts(on), *supply_facts(on)):
         row = _rules()[fact.quantity]

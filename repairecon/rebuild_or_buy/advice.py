@@ -28,6 +28,13 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Kind = Literal["this job", "years"]
 Do = Literal["look", "strip", "take", "leave", "carry on", "none"]
+MUCH_BETTER = 0.5
+"""Share of the best look's net worth from which an earlier look is taken first."""
+ASK_FIRST = 0.25
+"""Chance that another thing is to blame from which that is asked before anything is taken apart."""
+HOUR_IN_ORDER = 18.0
+"""An own hour in the order of steps where nobody's hour is priced: a quarter of the default yard's; figures said are
+without it."""
 WORTH_HAVING = 0.01
 """Share of the least total from which on a saving leads the advice."""
 
@@ -250,8 +257,9 @@ def advice(answer: Answer) -> Advice:
     basis = answer.basis
     made = _on_the_basis(answer)
     chosen, because = _choice(answer, basis)
-    look = _look(answer, made, chosen)
-    do, what, more = _first_step(answer, made, chosen, look)
+    weighed = made if answer.case.terms.own_hour_stated else _with_hours_weighed(answer)
+    look = _look(answer, weighed, chosen) or (_blame_look(answer, weighed) if _innocent(weighed) else None)
+    do, what, more = _first_step(answer, weighed, chosen, look)
     turned = basis.beyond_years if basis.kind == "this job" else None
     terms, row = answer.case.terms, answer.table.loc[chosen.way]
     years = basis.over_years if answer.horizon.years.horizon_years > 0 else None
@@ -287,6 +295,36 @@ def _on_the_basis(answer: Answer) -> Decision:
     return decision(answer.model, more=answer.basis.later)
 
 
+def _with_hours_weighed(answer: Answer) -> Decision:
+    """The staged choice that orders the first steps where an own hour is not priced: else a look and a strip to the
+    last bolt cost alike. The figures that are said stay without it."""
+    cash, _, day = answer.model.weights
+    return decision(answer.model, (cash, _hour_in_order(answer), day), more=answer.basis.later)
+
+
+def _hour_in_order(answer: Answer) -> float:
+    """What an own hour counts where only the order of steps hangs on it: a quarter of a yard's hour."""
+    yard = answer.case.terms.labour.get("yard")
+    return 0.25 * yard.cost_hour.likely if yard else HOUR_IN_ORDER
+
+
+def _innocent(made: Decision) -> bool:
+    """Whether something else is to blame often enough to ask that first."""
+    return float(made.chance[made.other].sum()) >= ASK_FIRST * float(made.chance.sum())
+
+
+def _worth_the_hours(answer: Answer, chosen: Choice) -> Choice:
+    """Where an own hour is not priced: the way that spares hours, if the cheaper one pays too little for them."""
+    if answer.case.terms.own_hour_stated:
+        return chosen
+    model, hour = answer.model, _hour_in_order(answer)
+    expected, totals = model.expected(), np.where(model.allowed, model.totals, np.inf)
+    best = int(np.argmin(totals + hour * expected[:, 1]))
+    if model.ways[best] == chosen.way or expected[best, 1] >= expected[model.ways.index(chosen.way), 1]:
+        return chosen
+    return Choice(model.ways[best], chosen.way, float(totals[best]), chosen.total - float(totals[best]))
+
+
 def _choice(answer: Answer, basis: Basis) -> tuple[Choice, list[str]]:
     """The way to take on the basis that holds; a near tie of today goes by the years, a tie to the simpler way."""
     chosen, because = basis.choice, []
@@ -304,7 +342,10 @@ def _choice(answer: Answer, basis: Basis) -> tuple[Choice, list[str]]:
             because.append("a near tie today, decided by the years")
             total = float(answer.model.totals[second])
             return Choice(chosen.second, chosen.way, total, -chosen.gap), because
-    return chosen, because
+    spared = _worth_the_hours(answer, chosen)
+    if spared is not chosen:
+        because.append(f"{chosen.way} is cheaper but pays little for your hours")
+    return spared, because
 
 
 def _near_tie(answer: Answer, basis: Basis, chosen: Choice) -> bool:
@@ -321,23 +362,32 @@ def _years_gap(answer: Answer, basis: Basis) -> float:
 
 
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
-    """The look with the highest net worth, if that is worth having."""
-    found = looking.in_order(list(looking.looks_at_hand(answer.model, made, answer.numbers)))
-    worth = WORTH_HAVING * abs(chosen.total)
-    return found[0] if found and found[0].net > worth else None
+    """The look to begin with: of those worth having the first in the mechanic's order, none much better after it."""
+    found = list(looking.looks_at_hand(answer.model, made, answer.numbers))
+    net = [w.net for w in found if w.net > WORTH_HAVING * abs(chosen.total)]
+    return next((w for w in found if net and w.net >= MUCH_BETTER * max(net)), None)
+
+
+def _blame_look(answer: Answer, made: Decision) -> Worth | None:
+    """The first look that tells whether this unit is to blame at all."""
+    asks = {b.event for b in answer.case.branches if b.not_this_unit}
+    found = looking.looks_at_hand(answer.model, made, answer.numbers)
+    # not one that costs more than it can save
+    return next((w for w in found if w.about in asks and w.net > -WORTH_HAVING * abs(made.value())), None)
 
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:
     model, rule = answer.model, made.rule()
     now = {p.choice for p in places(model, made, rule) if p.point == model.done}
-    if made.other[made.chance > 0].all():
+    if made.other[made.chance > 0].all() and (answer.found or look is None):
         return "leave", LEAVE, ("what was found says that another unit is to blame",)
     if look is not None:
         return "look", look.look, ("it costs less than it saves",)
     if now == {LEAVE}:
-        return "leave", LEAVE, ("looking elsewhere first costs less, even if it was this unit after all",)
+        return "leave", LEAVE, ("it is probably not to blame",)
     freedom = float(np.min(_committed(answer, made))) - rule.value
-    begins = rebuilds_here(model) and model.done < STRIP and now == {GO_ON}
+    rebuilt = answer.case.way(chosen.way).traits.rebuilds == "here" or answer.case.terms.own_hour_stated
+    begins = rebuilt and rebuilds_here(model) and model.done < STRIP and now == {GO_ON}
     if begins and _stops(answer, made) and freedom > WORTH_HAVING * abs(chosen.total):
         return "strip", "strip, then decide", ("stripping first and stopping on what is found saves money",)
     kind = answer.case.way(chosen.way).kind

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
+from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
 
@@ -29,6 +30,7 @@ def as_json(answer: Answer) -> dict[str, Any]:
         "p_best_below_second": v.p_best_below_second,
         "near_tie": v.near_tie,
         "flips": [{**asdict(f), "within_range": f.within_range} for f in answer.flips],
+        "look_again": [asdict(r) for r in look_again(answer.case) if not r.acknowledged],
         "ask": list(answer.model.buying.questions),
         "assumed": [asdict(a) for a in answer.assumed],
         "cautions": list(answer.cautions),

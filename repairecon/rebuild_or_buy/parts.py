@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 import pandas as pd
 
+from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.records import Assumed, Moved
@@ -206,10 +207,17 @@ def _value(a: Assumed) -> str:
     return f"{value} {a.unit}".strip() if a.unit not in ("chance", "low / likely / high", "code", "part") else value
 
 
+def again(answer: Answer) -> Blocks:
+    """What may be a slip of the pen, and how to say that it is right."""
+    lines = [f"{r.what} ({r.where}; if right: checked = \"{r.rule}\" under [unit])" for r in look_again(answer.case)
+             if not r.acknowledged]  # fmt: skip
+    return [Panel("Look again", lines)] if lines else []
+
+
 PARTS: Mapping[str, Callable[[Answer], Blocks]] = MappingProxyType(
     {
         "bench": bench, "looks": looks, "years": years, "flips": flips, "ranges": ranges, "rules": rules,
-        "cautions": cautions, "prices": prices, "assumed": assumed,
+        "cautions": cautions, "again": again, "prices": prices, "assumed": assumed,
     }
 )  # fmt: skip
 """The parts that may be asked for by name, in the order of the full answer."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline, parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.headline import SPARE
@@ -34,6 +35,7 @@ def first_screen(answer: Answer, width: int = 0) -> str:
         Block.of("When to stop:", _stops(answer), width, 6, 2),
         Block.of("It turns:", _turns(answer), width, 6, 3),
         Block.of("Guesses:", _guesses(answer), width, 6, 4),
+        Block.of("Look again:", _look_again(answer), width, 5, 2),
         Block.of("Before you start:", _cautions(answer), width, 5, 1),
         Block([(0, wrapped(f"More: --full --part {'|'.join(parts.PARTS)}", width=width).split("\n"))]),
     ]
@@ -98,6 +100,14 @@ def _turns(answer: Answer) -> list[str]:
         if not inside and answer.flips:
             lines.append(f"no number within its range; the nearest is {sentences.flip(answer.flips[0])}")
     return [f"{capital(line) if k else line}." for k, line in enumerate(lines)]
+
+
+def _look_again(answer: Answer) -> list[str]:
+    """What may be a slip and would turn the advice; the others stand in the full answer."""
+    open_ones = [r for r in look_again(answer.case) if not r.acknowledged]
+    turning = [r.what for r in open_ones if r.could_turn]
+    rest = len(open_ones) - len(turning)
+    return [*turning[:2], *([f"({whole(rest)} more: --full)"] if rest and turning else [])]
 
 
 def _cautions(answer: Answer) -> list[str]:

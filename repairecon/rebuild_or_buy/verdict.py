@@ -90,9 +90,14 @@ def _bar(case: Case, way: Way) -> str:
         barred.append("own rebuild")
     if way.never:
         return f"not to be done: {way.not_when}" if way.not_when else "not to be done: it must not be carried on"
-    if not case.unit.safety or not barred:
+    licensed = ("licensed practice only",) if case.unit.own_rebuild == "licensed practice only" else ()
+    classes = case.unit.safety or licensed
+    if not classes and case.unit.certificate_needed:
+        # an owner may rebuild it with care; what is bought without the maker's name needs its certificate
+        barred, classes = [k for k in barred if k == "pattern"], ("certificate needed",)
+    if not classes or not barred:
         return ""
-    return f"{' and '.join(case.unit.safety)}: {' and '.join(barred)} not on price alone"
+    return f"{' and '.join(classes)}: {' and '.join(barred)} not on price alone"
 
 
 def verdict(case: Case, table: pd.DataFrame, outcomes: Outcomes) -> Verdict:

@@ -396,6 +396,7 @@ class Case:
     remedies: tuple[Remedy, ...] = ()
     needed: Needed | None = None
     found: str = ""
+    checked: str = ""
     replaced: tuple[str, ...] = ()
     dropped: tuple[str, ...] = ()
     quotes_alone: bool = False

@@ -211,7 +211,7 @@ def test_the_owners_expected_life_comes_before_the_default(tmp_path: Path) -> No
 def test_default_lives_by_kind_of_way(tmp_path: Path) -> None:
     """New is no worse than anything; pattern and used ones live shorter; only what is rebuilt keeps wear."""
     rows = "".join(f"{k},{k},{p}\n" for k, p in [("new", 9), ("pattern", 5), ("exchange", 4), ("second-hand", 2)])
-    none = "[defaults]\nways = \"none\"\n"
+    none = '[defaults]\nways = "none"\n'
     ways = f"way,kind,price_likely\nrebuild,rebuild,\nsend away,send away,3\n{rows}"
     case = three(tmp_path, none, ways=ways, years=True)
     middle = {w.way: w.life_years.likely for w in case.ways if w.life_years}

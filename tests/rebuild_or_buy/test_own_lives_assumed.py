@@ -16,6 +16,8 @@ HEAD = """
 name = "pump"
 kind = "raw water pump"
 {expected}
+[defaults]
+ways = "none"
 [three_numbers]
 price_new = 450
 price_kit = 120

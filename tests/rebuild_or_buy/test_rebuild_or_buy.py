@@ -64,7 +64,7 @@ def test_total_is_cash_and_hours_and_days_at_their_price(windlass):
 def test_walk_of_one_number(tmp_path):
     """A price typed into row 3 of quotes.csv can be followed to a line of the summary that names the row."""
     (tmp_path / "case.toml").write_text(
-        '[unit]\nname = "pump"\n[three_numbers]\nprice_new = 500\nprice_kit = 100\nwait_days = 5\n'
+        '[unit]\nname = "smoke shifter"\n[three_numbers]\nprice_new = 500\nprice_kit = 100\nwait_days = 5\n'
         '[money]\ncurrency = "EUR"\nvat_rate = 0.20\nexchange_date = 2026-10-01\n[money.exchange]\nGBP = 1.25\n'
     )
     (tmp_path / "parts.csv").write_text("part,quantity\nbearing,3\nseal,1\n")
