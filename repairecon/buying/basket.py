@@ -10,8 +10,8 @@ from math import inf
 
 from repairecon.buying.parcel import LandedParcel, price_parcel
 from repairecon.buying.parcel_program import Level, ParcelRows
-from repairecon.buying.program import Found, Program
 from repairecon.buying.terms import Order
+from repairecon.formulas.integer_program import Found, Program
 
 CENT = 0.005
 """Half a cent: two totals nearer than this are the same."""
