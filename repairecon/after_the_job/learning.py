@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from repairecon.formulas import bayes
 from repairecon.formulas.bayes import LinearBelief, linear_update, marginal, t_interval
-from repairecon.formulas.fits import fit_weibull, life_interval
+from repairecon.formulas.fits import fit_weibull
 from repairecon.read.defaults import Defaults
 from repairecon.rebuild_or_buy.learned import counts_for, groups, kind_of
 from repairecon.records import (
@@ -203,7 +203,7 @@ def _chances(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterato
             continue
         prior = np.array([branches[k].weight * branches[k].chance for k in members])
         after = bayes.dirichlet_update(prior, seen)
-        before, now = bayes.dirichlet_mean(prior) if prior.sum() > 0 else prior, bayes.dirichlet_mean(after)
+        before, now = prior / (prior.sum() or 1.0), after / after.sum()
         for n, k in enumerate(members):
             where = f" given {given}" if given else ""
             was = float(before[n]), *bayes.chance_interval(prior[n], prior.sum() - prior[n])
@@ -249,7 +249,8 @@ def _lives(rows: Sequence[Logged]) -> Iterator[Shift]:
         years, failed = np.array([r.years for r in lives]), [bool(r.happened) for r in lives]
         try:
             middle = fit_weibull(years, failed).median
-            now = middle, *life_interval(years, failed, confidence=WIDE)
+            wide = fit_weibull(years, failed, WIDE, widest=np.inf)
+            now = middle, wide.median_low, wide.median_high
         except ValueError:
             continue
         was = Defaults().life_years(unit)

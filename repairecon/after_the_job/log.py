@@ -253,11 +253,13 @@ def calibration(log: JobLog) -> Calibration | None:
         return None
     stated = np.array([r.chance for r in rows], dtype=float)
     came = np.array([r.happened for r in rows], dtype=bool)
+    brier, log_score = scores.chance_scores(stated, came)
+    groups = scores.calibration_groups(stated, came, EDGES, SURE)
     return Calibration(
         many=len(rows),
-        brier=scores.brier(stated, came),
-        brier_plain=scores.brier(np.full(len(rows), came.mean()), came),
-        log_score=scores.log_score(stated, came),
-        parts=scores.brier_parts(stated, came, EDGES),
-        groups=tuple(scores.calibration_groups(stated, came, EDGES, SURE)),
+        brier=brier,
+        brier_plain=scores.chance_scores(np.full(len(rows), came.mean()), came)[0],
+        log_score=log_score,
+        parts=scores.brier_parts(groups, brier),
+        groups=tuple(groups),
     )

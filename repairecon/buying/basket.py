@@ -10,8 +10,8 @@ from math import inf
 
 from repairecon.buying.parcel import LandedParcel, price_parcel
 from repairecon.buying.parcel_program import Level, ParcelRows
-from repairecon.buying.program import Found, Program
 from repairecon.buying.terms import Order
+from repairecon.formulas.integer_program import Found, Program
 
 CENT = 0.005
 """Half a cent: two totals nearer than this are the same."""
@@ -96,7 +96,7 @@ class Basket:
 
 
 def price_packs(order: Order, packs: Packs) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
-    """The parcels of a choice of packs by supplier, each with its offers, as :func:`parcel.price_parcel` prices them."""
+    """The parcels of a choice of packs by supplier, each with its offers, priced by :func:`parcel.price_parcel`."""
     by_supplier: dict[str, list[int]] = {}
     for index in sorted(i for i, n in packs.items() if n > 0):
         by_supplier.setdefault(order.offers[index].supplier, []).append(index)

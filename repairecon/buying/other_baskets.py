@@ -17,7 +17,7 @@ _A_PART = 3
 
 
 def second_best(basket: Basket, seconds: float = 60.0, quick: bool = False) -> Basket:
-    """The cheapest basket without at least one of the offers bought; ``quick``: see :func:`quick_basket`; seconds at most."""
+    """The cheapest basket without at least one of the offers bought; ``quick`` as :func:`quick_basket`."""
     order, extra = basket.covered_order, Extra(not_all_of=frozenset(basket.packs))
     return quick_basket(order, basket.packs, seconds, extra) if quick else cheapest_basket(order, seconds, extra)
 
@@ -82,10 +82,10 @@ def one_supplier(order: Order, seconds: float = 60.0) -> Basket | None:
 
 
 def line_by_line(order: Order, seconds: float = 60.0) -> Basket:
-    """The basket of each part's cheapest bare price a piece, and what it comes to with all charges, in any number of parcels.
+    """The basket of each part's cheapest bare price a piece, and what it comes to with all charges.
 
     Bare price: quoted for the packs needed, after discount, in home money with the supplier's VAT, a piece; carriage,
-    duty and all else left out. Of equal ones the first. Seconds at most.
+    duty and all else left out. Of equal ones the first; any number of parcels.
     """
     best: dict[str, tuple[float, int]] = {}
     for i in order.usable():
@@ -150,7 +150,7 @@ def frontier(order: Order, seconds: float = 60.0, cheapest: Basket | None = None
 
 
 def quick_frontier(cheapest: Basket, seconds: float, most: int = 3) -> list[Basket]:
-    """Money against days where there are too many quotes for :func:`frontier`: quick baskets for at most so many deadlines.
+    """Money against days where there are too many quotes for :func:`frontier`: quick baskets for a few deadlines.
 
     The soonest by which each part has an offer, then evenly up to the days of the cheapest basket, which has no
     deadline; none is begun after so many seconds.

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from repairecon.buying.program import Program
 from repairecon.buying.terms import ABOVE, CLOSE, Border, Line, ParcelTerms, TaxRule, tax_rules
+from repairecon.formulas.integer_program import Program
 
 NO_BORDER = Border()
 CHARGES = (

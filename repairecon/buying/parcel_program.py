@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, floor, inf
 
-from repairecon.buying.program import Program, Sum
 from repairecon.buying.terms import ABOVE, Border, Line, ParcelTerms, TaxRule, tax_rules
+from repairecon.formulas.integer_program import Program, Sum
 
 Offers = dict[int, tuple[Line, int]]
 """Lines that the supplier offers by their index in the order, each with the pieces wanted of its part."""

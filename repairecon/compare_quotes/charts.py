@@ -34,7 +34,7 @@ from repairecon.show.plots import (
     ticks,
     wrap,
     write,
-)
+)  # fmt: skip
 from repairecon.show.words import days_words
 
 __all__ = ["alt_text", "landed_by_supplier", "order_against_days", "save_png", "show"]
@@ -53,12 +53,8 @@ def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax
     table
         A row a supplier, a column a charge in the order drawn [home money, 0 or more], at most six; charges that nobody
         takes are left out.
-    currency
-        Name of the home money.
-    caption
-        What to do, said under the chart.
-    ax
-        Axes to draw in; a new figure without.
+    currency, caption, ax
+        Name of the home money; what to do, said under the chart; axes to draw in, a new figure without.
 
     Returns
     -------
@@ -136,12 +132,8 @@ def order_against_days(frontier: pd.DataFrame, currency: str, caption: str = "",
     frontier
         A row a basket that no other beats on both: ``days`` [day], ``total`` [home money], ``suppliers`` (who is
         ordered from, in words).
-    currency
-        Name of the home money.
-    caption
-        What to do, said under the chart.
-    ax
-        Axes to draw in; a new figure without.
+    currency, caption, ax
+        Name of the home money; what to do, said under the chart; axes to draw in, a new figure without.
 
     Returns
     -------

@@ -13,7 +13,7 @@ import pandas as pd
 from repairecon.buying.basket import Basket, cheapest_basket
 from repairecon.buying.offers import Offered, order_of, today_of, weigh
 from repairecon.buying.other_baskets import frontier, quick_frontier
-from repairecon.compare_quotes import orders, tables
+from repairecon.compare_quotes import tables
 from repairecon.read.problems import Names, Problems
 from repairecon.records import Assumed, Case, OrderLine, OrderTotal, OrderWishes, RepaireconError
 
@@ -148,11 +148,11 @@ class QuotesAnswer:
 
     def order_lines(self) -> tuple[OrderLine, ...]:
         """What to write to each supplier."""
-        return orders.order_lines(self.offers, self.found)
+        return tables.order_lines(self.offers, self.found)
 
     def order_totals(self) -> tuple[OrderTotal, ...]:
         """What each supplier's invoice should say."""
-        return orders.order_totals(self.offers, self.found)
+        return tables.order_totals(self.offers, self.found)
 
 
 def compare_quotes(

@@ -25,19 +25,12 @@ BEARING = ("vat_rate", "exchange_date", "customs_as_of", "buyer", "deadline_by",
 def basket_table(answer: QuotesAnswer) -> pd.DataFrame:
     """What to order, supplier by supplier."""
     b, currency = answer.basket, answer.case.terms.currency
-    return pd.DataFrame(
-        {
-            "order from": b["supplier"],
-            "part": b["part"],
-            "pieces": [_pieces(q, w) for q, w in zip(b["quantity"], b["wanted"], strict=True)],
-            "as quoted": [
-                f"{n} x {price(q, c)}" for n, q, c in zip(b["packs"], b["quoted"], b["currency"], strict=True)
-            ],
-            "landed": [price(x, currency) for x in b["landed"]],
-            "kind": b["part_class"],
-            "read in": b["source"],
-        }
-    )
+    pieces = [str(n) if n == w else f"{n} for {w}" for n, w in zip(b["quantity"], b["wanted"], strict=True)]
+    quoted = [f"{n} x {price(q, c)}" for n, q, c in zip(b["packs"], b["quoted"], b["currency"], strict=True)]
+    return pd.DataFrame({
+        "order from": b["supplier"], "part": b["part"], "pieces": pieces, "as quoted": quoted,
+        "landed": [price(x, currency) for x in b["landed"]], "kind": b["part_class"], "read in": b["source"],
+    })  # fmt: skip
 
 
 def _on_the_page(table: pd.DataFrame) -> pd.DataFrame:
@@ -58,24 +51,16 @@ def charges_table(answer: QuotesAnswer) -> pd.DataFrame:
     return table.assign(**{"read in": [*answer.basket["source"], ""]})
 
 
-def _pieces(bought: int, wanted: int) -> str:
-    return str(bought) if bought == wanted else f"{bought} for {wanted}"
-
-
 def alternatives_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Other ways of ordering beside the basket."""
     a, currency = answer.alternatives, answer.case.terms.currency
-    return pd.DataFrame(
-        {
-            "way of ordering": a["way"],
-            "landed": [price(x, currency) for x in a["total"]],
-            "against it": [_against(answer, row) for _, row in a.iterrows()],
-            "parcels": a["parcels"].astype(str),
-            "all here in": [days_words(d) for d in a["days"]],
-            "from": [s if n < 3 else f"{n} suppliers" for s, n in zip(a["suppliers"], a["parcels"], strict=True)],
-            "parts": [f"{n} of {len(answer.wanted)}" for n in a["covers"]],
-        }
-    )
+    sellers = [s if n < 3 else f"{n} suppliers" for s, n in zip(a["suppliers"], a["parcels"], strict=True)]
+    return pd.DataFrame({
+        "way of ordering": a["way"], "landed": [price(x, currency) for x in a["total"]],
+        "against it": [_against(answer, row) for _, row in a.iterrows()], "parcels": a["parcels"].astype(str),
+        "all here in": [days_words(d) for d in a["days"]], "from": sellers,
+        "parts": [f"{n} of {len(answer.wanted)}" for n in a["covers"]],
+    })  # fmt: skip
 
 
 def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
@@ -91,37 +76,26 @@ def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
 def lines_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Every quote: landed alone, days, fit, why it is left out."""
     t, currency = answer.lines, answer.case.terms.currency
-    return pd.DataFrame(
-        {
-            "part": t["part"],
-            "supplier": t["supplier"],
-            "as quoted": [price(q, c) for q, c in zip(t["quoted"], t["currency"], strict=True)],
-            "pack": t["pack"].astype(str),
-            "alone, landed": ["not sold so" if x != x else price(x, currency) for x in t["alone"]],
-            "days": [whole(d) for d in t["days"]],
-            "designation": t["designation"],
-            "fit": t["fit"],
-            "bought": ["yes" if n else "" for n in t["packs"]],
-            "left out, or out of date": [a or b for a, b in zip(t["left_out"], t["stale"], strict=True)],
-            "read in": t["source"],
-        }
-    )
+    return pd.DataFrame({
+        "part": t["part"], "supplier": t["supplier"],
+        "as quoted": [price(q, c) for q, c in zip(t["quoted"], t["currency"], strict=True)],
+        "pack": t["pack"].astype(str),
+        "alone, landed": ["not sold so" if x != x else price(x, currency) for x in t["alone"]],
+        "days": [whole(d) for d in t["days"]], "designation": t["designation"], "fit": t["fit"],
+        "bought": ["yes" if n else "" for n in t["packs"]],
+        "left out, or out of date": [a or b for a, b in zip(t["left_out"], t["stale"], strict=True)],
+        "read in": t["source"],
+    })  # fmt: skip
 
 
 def equivalents_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Every designation offered, held against the one wanted."""
     e, currency = answer.equivalents, answer.case.terms.currency
-    return pd.DataFrame(
-        {
-            "part": e["part"],
-            "offered": e["offered"],
-            "supplier": e["supplier"],
-            "verdict": e["verdict"],
-            "why": [f"{why} {care}".strip() for why, care in zip(e["reasons"], e["caution"], strict=True)],
-            "saves": ["" if x != x else price(x, currency) for x in e["saves"]],
-            "table row": e["tables"],
-        }
-    )
+    return pd.DataFrame({
+        "part": e["part"], "offered": e["offered"], "supplier": e["supplier"], "verdict": e["verdict"],
+        "why": [f"{why} {care}".strip() for why, care in zip(e["reasons"], e["caution"], strict=True)],
+        "saves": ["" if x != x else price(x, currency) for x in e["saves"]], "table row": e["tables"],
+    })  # fmt: skip
 
 
 def whole_tables(answer: QuotesAnswer) -> tuple[Sheet, ...]:
@@ -256,29 +230,17 @@ def _days(mine: list[Offered]) -> str:
 
 def as_json(answer: QuotesAnswer) -> dict[str, Any]:
     """Everything but the pictures; money in the home currency, unrounded."""
+    frames = ("basket", "alternatives", "frontier", "equivalents", "ask")
     return {
-        "job": "compare-quotes",
-        "case": answer.case.folder,
-        "currency": answer.case.terms.currency,
-        "today": answer.today.isoformat(),
-        "figures": answer.case.unit.figures,
-        "wanted": dict(answer.wanted),
-        "wishes": vars(answer.wishes),
-        "basket": _rows(answer.basket),
-        "total": answer.total,
-        "proven": answer.proven,
-        "gap": None if answer.gap == float("inf") else answer.gap,
-        "days": answer.days,
-        "alternatives": _rows(answer.alternatives),
-        "frontier": _rows(answer.frontier),
-        "equivalents": _rows(answer.equivalents),
-        "ask": _rows(answer.ask),
+        "job": "compare-quotes", "case": answer.case.folder, "currency": answer.case.terms.currency,
+        "today": answer.today.isoformat(), "figures": answer.case.unit.figures, "wanted": dict(answer.wanted),
+        "wishes": vars(answer.wishes), "total": answer.total, "proven": answer.proven,
+        "gap": None if answer.gap == float("inf") else answer.gap, "days": answer.days,
+        **{name: _rows(getattr(answer, name)) for name in frames},
         "uncovered": [{"part": part, "why": why} for part, why in answer.uncovered],
-        "saved_without_badge": answer.saved_without_badge,
-        "quotes": _rows(answer.lines),
-        "assumed": [vars(a) for a in answer.assumed],
-        "cautions": list(answer.case.unit.cautions),
-    }
+        "saved_without_badge": answer.saved_without_badge, "quotes": _rows(answer.lines),
+        "assumed": [vars(a) for a in answer.assumed], "cautions": list(answer.case.unit.cautions),
+    }  # fmt: skip
 
 
 def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:

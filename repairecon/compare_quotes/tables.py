@@ -1,4 +1,4 @@
-"""The tables of the quotes job: quotes, what is bought, other ways of ordering, money against days, equivalents."""
+"""The tables of the quotes job: quotes, what is bought and ordered, other ways, money against days, equivalents."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ from repairecon.buying.other_baskets import (
     second_best,
     soonest_possible,
 )
-from repairecon.buying.parcel import CHARGES, price_parcel
+from repairecon.buying.parcel import CHARGES, LandedParcel, parcel_carriage, price_parcel
 from repairecon.buying.terms import CLOSE, Line, Order, ParcelTerms
-from repairecon.records import Case
+from repairecon.records import Case, OrderLine, OrderTotal
 
 CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT, ONE, ALL_FIT = (
     "cheapest basket",
@@ -32,6 +32,11 @@ CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT, ONE, ALL_FIT = (
     "all from one supplier",
     "if what you ask about fits",
 )
+BOUGHT = ("part", "supplier", "quantity", "wanted", "packs", "pack", "quoted", "currency", "part_class", "designation",
+          "days", "stale", "source")  # fmt: skip
+QUOTED = ["part", "supplier", "part_class", "designation", "fit", "pieces", "pack", "quoted", "currency", "alone",
+          "days", "quoted_on", "stale", "packs", "enters_below", "left_out", "source"]  # fmt: skip
+OFFERED = ["part", "offered", "supplier", "verdict", "reasons", "caution", "alone", "saves", "tables", "source"]
 ASKED, ENTERING = 12, 10.0
 """Quotes for which the price is sought at which they would enter, the nearest first, and seconds at most for that."""
 ROUGH = 0.02
@@ -48,18 +53,13 @@ def bought(offers: Sequence[Offered], basket: Basket) -> pd.DataFrame:
     rows = []
     for supplier, (indexes, parcel) in basket.parcels.items() if basket.packs else ():
         for k, line in zip(indexes, parcel.lines, strict=True):
-            q = offers[k].quote
-            row = {
-                "part": q.item, "supplier": supplier, "quantity": line.packs * q.pack, "wanted": offers[k].pieces,
-                "packs": line.packs, "pack": q.pack, "quoted": line.quoted_price,
-                "currency": offers[k].supplier.currency,
-                "part_class": q.part_class, "designation": q.designation, "days": offers[k].days,
-                "stale": offers[k].stale, "source": str(q.source),
-            }  # fmt: skip
-            rows.append(row | {name: getattr(line, name) + 0.0 for name in CHARGES} | {"landed": line.total})
-    columns = ["part", "supplier", "quantity", "wanted", "packs", "pack", "quoted", "currency", "part_class",
-               "designation", "days", "stale", "source", *CHARGES, "landed"]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns)
+            o, q = offers[k], offers[k].quote
+            own = (
+                q.item, supplier, line.packs * q.pack, o.pieces, line.packs, q.pack, line.quoted_price,
+                o.supplier.currency, q.part_class, q.designation, o.days, o.stale, str(q.source),
+            )  # fmt: skip
+            rows.append((*own, *(getattr(line, name) + 0.0 for name in CHARGES), line.total))
+    return pd.DataFrame(rows, columns=[*BOUGHT, *CHARGES, "landed"])
 
 
 def lines(offers: Sequence[Offered], basket: Basket, alone: Sequence[float], enters: dict[int, float]) -> pd.DataFrame:
@@ -68,16 +68,12 @@ def lines(offers: Sequence[Offered], basket: Basket, alone: Sequence[float], ent
     for k, o in enumerate(offers):
         q = o.quote
         late = "" if order.offers[k].days <= order.deadline_days else "comes after the deadline"
-        rows.append({
-            "part": q.item, "supplier": q.supplier, "part_class": q.part_class, "designation": q.designation,
-            "fit": o.fit.verdict if o.fit else "", "pieces": o.pieces, "pack": q.pack,
-            "quoted": order.offers[k].line.price(1), "currency": o.supplier.currency, "alone": alone[k],
-            "days": o.days, "quoted_on": q.quoted_on, "stale": o.stale, "packs": basket.packs.get(k, 0),
-            "enters_below": enters.get(k), "left_out": o.left_out or late, "source": str(q.source),
-        })  # fmt: skip
-    columns = ["part", "supplier", "part_class", "designation", "fit", "pieces", "pack", "quoted", "currency", "alone",
-               "days", "quoted_on", "stale", "packs", "enters_below", "left_out", "source"]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns)
+        rows.append((
+            q.item, q.supplier, q.part_class, q.designation, o.fit.verdict if o.fit else "", o.pieces, q.pack,
+            order.offers[k].line.price(1), o.supplier.currency, alone[k], o.days, q.quoted_on, o.stale,
+            basket.packs.get(k, 0), enters.get(k), o.left_out or late, str(q.source),
+        ))  # fmt: skip
+    return pd.DataFrame(rows, columns=QUOTED)
 
 
 def entering(basket: Basket, seconds: float) -> dict[int, float]:
@@ -122,8 +118,8 @@ def _worth_trying(line: Line, terms: ParcelTerms, pieces: int) -> list[int]:
 
 def to_ask(offers: Sequence[Offered]) -> pd.DataFrame:
     """A row a quote of which the tables cannot tell whether it is the part, and what to ask."""
-    rows = [{"part": o.quote.item, "supplier": o.quote.supplier, "offered": o.quote.designation, "question": o.ask,
-             "source": str(o.quote.source)} for o in offers if o.ask]  # fmt: skip
+    asked = (o for o in offers if o.ask)
+    rows = [(o.quote.item, o.quote.supplier, o.quote.designation, o.ask, str(o.quote.source)) for o in asked]
     return pd.DataFrame(rows, columns=["part", "supplier", "offered", "question", "source"])
 
 
@@ -161,16 +157,11 @@ def _makers_throughout(order: Order) -> Order | None:
 
 def _alternative(name: str, found: Basket, chosen: Basket) -> dict[str, object]:
     return {
-        "way": name,
-        "total": found.total,
-        "over": found.total - chosen.total,
-        "parcels": len(found.parcels),
-        "days": found.days,
-        "suppliers": ", ".join(found.suppliers),
+        "way": name, "total": found.total, "over": found.total - chosen.total, "parcels": len(found.parcels),
+        "days": found.days, "suppliers": ", ".join(found.suppliers),
         "covers": len({found.order.offers[k].part for k in found.packs}),
-        "lacks": [u.part for u in found.uncovered],
-        "proven": found.proven,
-    }
+        "lacks": [u.part for u in found.uncovered], "proven": found.proven,
+    }  # fmt: skip
 
 
 def saved_without_badge(table: pd.DataFrame) -> float:
@@ -188,17 +179,15 @@ def equivalents(offers: Sequence[Offered], alone: Sequence[float]) -> pd.DataFra
     for o, cost in zip(offers, alone, strict=True):
         if o.makers and not o.left_out and isfinite(cost):
             makers[o.quote.item] = min(cost, makers.get(o.quote.item, inf))
-    rows = []
-    for o, cost in zip(offers, alone, strict=True):
-        if o.fit is not None:
-            rows.append({
-                "part": o.quote.item, "offered": o.quote.designation, "supplier": o.quote.supplier,
-                "verdict": o.fit.verdict, "reasons": "; ".join(o.fit.reasons), "caution": " ".join(o.fit.caution),
-                "alone": cost, "saves": makers.get(o.quote.item, nan) - cost,
-                "tables": o.fit.status, "source": str(o.quote.source),
-            })  # fmt: skip
-    columns = ["part", "offered", "supplier", "verdict", "reasons", "caution", "alone", "saves", "tables", "source"]
-    return pd.DataFrame(rows, columns=columns)
+    rows = [
+        (
+            o.quote.item, o.quote.designation, o.quote.supplier, o.fit.verdict, "; ".join(o.fit.reasons),
+            " ".join(o.fit.caution), cost, makers.get(o.quote.item, nan) - cost, o.fit.status, str(o.quote.source),
+        )
+        for o, cost in zip(offers, alone, strict=True)
+        if o.fit is not None
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=OFFERED)
 
 
 def why_uncovered(case: Case, offers: Sequence[Offered], missing: Uncovered) -> str:
@@ -216,27 +205,19 @@ def why_uncovered(case: Case, offers: Sequence[Offered], missing: Uncovered) -> 
 
 def frontier(by_days: Sequence[Basket]) -> pd.DataFrame:
     """A row a deadline that is worth something: days, total, from whom."""
-    rows = [{"days": b.days, "total": b.total, "parcels": len(b.parcels), "suppliers": ", ".join(b.suppliers),
-             "proven": b.proven} for b in by_days]  # fmt: skip
+    rows = [(b.days, b.total, len(b.parcels), ", ".join(b.suppliers), b.proven) for b in by_days]
     return pd.DataFrame(rows, columns=["days", "total", "parcels", "suppliers", "proven"])
 
 
 def charges(b: pd.DataFrame) -> pd.DataFrame:
     """Every line bought, charge by charge, refunds taken off the charge they belong to; they add up to ``landed``."""
     core = b["core"] + b["core_refund"]
-    return pd.DataFrame(
-        {
-            "supplier": b["supplier"],
-            "goods": b["goods"],
-            "carriage": b["carriage"],
-            "insurance and fees": b["insurance"] + b["card_fee"],
-            "duty": b["duty"],
-            "VAT": b["vat"] + b["vat_back"] + core.clip(upper=0.0),  # the refund brings back its VAT
-            "handling": b["handling"],
-            "core kept": core.clip(lower=0.0),
-            "landed": b["landed"],
-        }
-    )
+    return pd.DataFrame({
+        "supplier": b["supplier"], "goods": b["goods"], "carriage": b["carriage"],
+        "insurance and fees": b["insurance"] + b["card_fee"], "duty": b["duty"],
+        "VAT": b["vat"] + b["vat_back"] + core.clip(upper=0.0),  # the refund brings back its VAT
+        "handling": b["handling"], "core kept": core.clip(lower=0.0), "landed": b["landed"],
+    })  # fmt: skip
 
 
 def by_supplier(bought: pd.DataFrame) -> pd.DataFrame:
@@ -244,3 +225,47 @@ def by_supplier(bought: pd.DataFrame) -> pd.DataFrame:
     table = charges(bought).drop(columns="landed").groupby("supplier", sort=False).sum().clip(lower=0.0)
     table.insert(2, "insurance, fees, handling", table.pop("insurance and fees") + table.pop("handling"))
     return table
+
+
+def order_lines(offers: Sequence[Offered], basket: Basket) -> tuple[OrderLine, ...]:
+    """A line a quote bought."""
+    return tuple(
+        OrderLine(
+            supplier=supplier, item=q.item, designation=q.designation, material=q.material, part_class=q.part_class,
+            packs=line.packs, pack=q.pack, quoted=line.quoted_price, currency=offers[k].supplier.currency,
+            source=q.source, note=offers[k].stale,
+        )
+        for supplier, (indexes, parcel) in basket.parcels.items()
+        for k, line in zip(indexes, parcel.lines, strict=True)
+        for q in [offers[k].quote]
+    )  # fmt: skip
+
+
+def order_totals(offers: Sequence[Offered], basket: Basket) -> tuple[OrderTotal, ...]:
+    """What each supplier's invoice should say, and the parcel landed."""
+    return tuple(
+        _total(basket.order.suppliers[name], parcel, [offers[k] for k in indexes])
+        for name, (indexes, parcel) in basket.parcels.items()
+    )
+
+
+def _total(terms: ParcelTerms, parcel: LandedParcel, bought: Sequence[Offered]) -> OrderTotal:
+    supplier = bought[0].supplier
+    before = sum(line.packs * line.quoted_price for line in parcel.lines)
+    net = sum(parcel.charge(name) for name in ("goods", "core", "carriage", "insurance", "card_fee"))
+    taxed = 1.0 if terms.imported else 1.0 + terms.vat_rate
+    return OrderTotal(
+        supplier=supplier.supplier, currency=supplier.currency, quoted_goods=before,
+        quoted_discount=before - parcel.quoted_goods,
+        quoted_carriage=parcel_carriage(terms, parcel.quoted_goods, parcel.weight_kg),
+        quoted_fees=(parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
+        quoted_core=parcel.charge("core") / terms.net, quoted_total=net / terms.exchange * taxed,
+        cost_landed=parcel.total, lead_days=max(o.days for o in bought), note=_tax(terms),
+    )  # fmt: skip
+
+
+def _tax(terms: ParcelTerms) -> str:
+    """What the supplier's own VAT does to the total."""
+    if terms.imported:
+        return "sold for export: the total is without the supplier's VAT" if terms.vat_included else ""
+    return "" if terms.vat_included else "lines are without VAT, the total is with it"

@@ -24,7 +24,7 @@ def dirichlet_update(prior: ArrayLike, counts: ArrayLike) -> Floats:
     Returns
     -------
     array (outcomes,)
-        Pseudo-counts after [jobs].
+        Pseudo-counts after; over their sum they are the chances next time [jobs].
 
     Notes
     -----
@@ -48,36 +48,6 @@ def dirichlet_update(prior: ArrayLike, counts: ArrayLike) -> Floats:
     if not after.sum() > 0.0:
         raise ValueError("neither a prior nor a count: give the chances some weight")
     return after
-
-
-def dirichlet_mean(alpha: ArrayLike) -> Floats:
-    """Chance of each outcome next time.
-
-    Parameters
-    ----------
-    alpha : array (outcomes,)
-        Pseudo-counts [jobs].
-
-    Returns
-    -------
-    array (outcomes,)
-        Chances, which sum to 1 [-].
-
-    Notes
-    -----
-    ``alpha / sum(alpha)``.
-
-    References
-    ----------
-    A. B. Downey, Think Bayes, 2nd ed. (2021), chapter 18.
-
-    Examples
-    --------
-    >>> dirichlet_mean([2, 1, 1]).tolist()
-    [0.5, 0.25, 0.25]
-    """
-    count = np.asarray(alpha, dtype=float)
-    return np.asarray(count / count.sum())
 
 
 def chance_interval(happened: float, not_happened: float, confidence: float = 0.8) -> tuple[float, float]:

@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.demand import COURSES, scenarios
-from repairecon.formulas.shortage import p_above
+from repairecon.formulas.demand import COURSES, p_above, scenarios
+from repairecon.formulas.integer_program import Program as Rows
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
@@ -73,15 +73,13 @@ def groups(modes: Sequence[Mode], kinds: int, things: int) -> list[Group]:
 
     Parameters
     ----------
-    modes : sequence of Mode
-        Ways to do jobs; those that save nothing are left out [-, home money].
-    kinds, things : int
-        How many there are [-].
+    modes, kinds, things : sequence of Mode, int, int
+        Ways to do jobs, of which those that save nothing are left out; how many kinds and things there are [-].
 
     Returns
     -------
     list of Group
-        By their first kind; kinds that nothing does, and things that nothing takes, are in none [-].
+        By their first kind [-]; kinds that nothing does, and things that nothing takes, are in none.
 
     Notes
     -----
@@ -115,48 +113,18 @@ def groups(modes: Sequence[Mode], kinds: int, things: int) -> list[Group]:
     return made
 
 
-class _Rows:
-    """Linear rows ``A x <= high`` and the columns of a program, written one after the other."""
+def _columns(rows: Rows, gains: Floats, highs: Floats, whole: bool) -> Wholes:
+    """New columns that gain money; their numbers."""
+    both = zip(gains.tolist(), highs.tolist(), strict=True)
+    return np.array([rows.column(-gain, high, whole) for gain, high in both], dtype=np.int64)
 
-    def __init__(self) -> None:
-        self.gain: list[float] = []
-        self.high: list[float] = []
-        self.whole: list[bool] = []
-        self.entries: list[tuple[int, int, float]] = []
-        self.limit: list[float] = []
 
-    def columns(self, gains: Floats, highs: Floats, whole: bool) -> Wholes:
-        first = len(self.gain)
-        self.gain.extend(gains.tolist())
-        self.high.extend(highs.tolist())
-        self.whole.extend([whole] * len(gains))
-        return np.arange(first, len(self.gain))
-
-    def row(self, terms: Sequence[tuple[int, float]], limit: float) -> None:
-        n = len(self.limit)
-        self.entries.extend((n, column, weight) for column, weight in terms if weight != 0.0)
-        self.limit.append(limit)
-
-    def solve(self, seconds: float) -> tuple[Floats, float, float]:
-        """Columns, worth and the bound of the worth."""
-        from scipy.optimize import Bounds, LinearConstraint, milp
-        from scipy.sparse import csr_array
-
-        if not self.gain:
-            return np.zeros(0), 0.0, 0.0
-        limits = []
-        if self.entries:
-            at_row, at_column, weight = (np.array(c) for c in zip(*self.entries, strict=True))
-            matrix = csr_array((weight, (at_row, at_column)), shape=(len(self.limit), len(self.gain)))
-            limits = [LinearConstraint(matrix, -np.inf, np.array(self.limit))]
-        found = milp(
-            -np.array(self.gain), integrality=np.array(self.whole, dtype=int), bounds=Bounds(0.0, np.array(self.high)),
-            constraints=limits, options={"time_limit": seconds, "mip_rel_gap": 0.0},
-        )  # fmt: skip
-        if found.x is None:
-            raise ValueError(f"no plan was found within {seconds} seconds: {found.message}")
-        bound = found.mip_dual_bound if found.mip_dual_bound is not None else found.fun
-        return found.x, -float(found.fun), -float(bound)
+def _solved(rows: Rows, seconds: float) -> tuple[Floats, float, float]:
+    """Columns, worth and the bound of the worth."""
+    found = rows.solve(seconds, gap=0.0)
+    if found.point is None:
+        raise ValueError(f"no plan was found within {seconds} seconds")
+    return found.point, -float(np.dot(rows.cost, found.point)), -found.bound
 
 
 class _GroupUse:
@@ -176,7 +144,7 @@ class _GroupUse:
         often = [min(int(top[t]) // n for t, n in m.takes) for m in self.modes]
         return [sum(o for m, o in zip(self.modes, often, strict=True) if m.kind == k) for k in self.group.kinds]
 
-    def add(self, rows: _Rows, have: Wholes, top: Wholes, most: int, buys: bool) -> tuple[Wholes, Floats, Wholes]:
+    def add(self, rows: Rows, have: Wholes, top: Wholes, most: int, buys: bool) -> tuple[Wholes, Floats, Wholes]:
         """Write the columns; counts and chances of the courses, and the column of each (course, mode).
 
         ``buys``: columns 0, 1, ... of the program are purchases, one of each thing.
@@ -189,29 +157,29 @@ class _GroupUse:
         at = np.zeros((len(counts), len(self.modes)), dtype=np.int64)
         for course, (jobs, p) in enumerate(zip(counts, chance, strict=True)):
             most_uses = np.array([float(jobs[place[m.kind]]) for m in self.modes])
-            at[course] = rows.columns(p * np.array(self.value), most_uses, self.whole)
+            at[course] = _columns(rows, p * np.array(self.value), most_uses, self.whole)
             self._takes(rows, [(int(c), m) for c, m in zip(at[course], self.modes, strict=True)], have, buys)
             for kind, n in place.items():
                 mine = [(int(c), 1.0) for c, m in zip(at[course], self.modes, strict=True) if m.kind == kind]
                 if len(mine) > 1:
-                    rows.row(mine, float(jobs[n]))
+                    rows.row(mine, high=float(jobs[n]))
         return counts, chance, at
 
-    def _increments(self, rows: _Rows, have: Wholes, cap: int, buys: bool) -> tuple[Wholes, Floats, Wholes]:
+    def _increments(self, rows: Rows, have: Wholes, cap: int, buys: bool) -> tuple[Wholes, Floats, Wholes]:
         """One kind done in one way: its j-th job comes with the chance that j or more come; exact, and few columns."""
         above = p_above(self.demands[0])[:cap]
         above = above[above > 0.0]
-        used = rows.columns(self.value[0] * above, np.ones(len(above)), self.whole)
+        used = _columns(rows, self.value[0] * above, np.ones(len(above)), self.whole)
         if len(used):
             self._takes(rows, [(int(c), self.modes[0]) for c in used], have, buys)
         return np.zeros((0, 1), dtype=np.int64), above, used
 
-    def _takes(self, rows: _Rows, used: list[tuple[int, Mode]], have: Wholes, buys: bool) -> None:
+    def _takes(self, rows: Rows, used: list[tuple[int, Mode]], have: Wholes, buys: bool) -> None:
         """No more is taken of a thing than is there and is bought."""
         for t in map(int, self.group.things):
             terms = [(column, float(n)) for column, mode in used for thing, n in mode.takes if thing == t]
             if terms:
-                rows.row([*terms, *([(t, -1.0)] if buys else [])], float(have[t]))
+                rows.row([*terms, *([(t, -1.0)] if buys else [])], high=float(have[t]))
 
 
 def best_carry(
@@ -229,18 +197,12 @@ def best_carry(
 
     Parameters
     ----------
-    demands : sequence of array (numbers,)
-        Chances of 0, 1, 2, ... jobs of each kind until the next resupply [-].
-    modes : sequence of Mode
-        Ways to do them [-, home money].
-    have : int array (things,)
-        Things aboard and in date [-].
-    cost_buy : array (things,)
-        Price of each [home money].
-    most : int or int array (things,)
-        Most of each that may be bought [-].
-    cost_left : float or array (things,)
-        What a thing left over loses in worth over the period [home money].
+    demands, modes : sequence of array (numbers,), sequence of Mode
+        Chances of 0, 1, 2, ... jobs of each kind until the next resupply [-]; ways to do them [-, home money].
+    have, most : int array (things,)
+        Things aboard and in date; most of each that may be bought [-].
+    cost_buy, cost_left : array (things,)
+        Price of each; what one left over loses in worth over the period [home money].
     limits : sequence of (array (things,), float)
         What one of each takes of a scarce means (money, weight, room), and how much there is of it [any].
     seconds : float
@@ -261,8 +223,7 @@ def best_carry(
 
     References
     ----------
-    Birge and Louveaux, Introduction to Stochastic Programming, 2nd ed., section 1.3 (two stages; from memory);
-    solved by scipy.optimize.milp.
+    Birge and Louveaux, Introduction to Stochastic Programming, 2nd ed., section 1.3 (two stages; from memory).
 
     Examples
     --------
@@ -273,8 +234,8 @@ def best_carry(
     [0, 0, 1]
     """
     aboard, price, highest, left = _checked(demands, modes, have, cost_buy, most, cost_left)
-    rows = _Rows()
-    rows.columns(-left, highest.astype(float), True)
+    rows = Rows()
+    _columns(rows, -left, highest.astype(float), True)
     found_in = groups(modes, len(demands), len(aboard))
     is_single = [len(g.modes) == 1 and modes[int(g.modes[0])].takes == ((int(g.things[0]), 1),) for g in found_in]
     single = [g for g, alone in zip(found_in, is_single, strict=True) if alone]
@@ -283,7 +244,7 @@ def best_carry(
     )
     for use, limit in limits:
         taken = np.asarray(use, dtype=float)[thing]
-        rows.row([(column, float(u)) for column, u in enumerate(taken)], float(limit) * (1 + 1e-12) + 1e-9)
+        rows.row(enumerate(taken.tolist()), high=float(limit) * (1 + 1e-12) + 1e-9)
     bought_columns, out = len(thing), 0.0
     for group, alone in zip(found_in, is_single, strict=True):
         if not alone:
@@ -291,16 +252,16 @@ def best_carry(
                 rows, aboard, aboard + highest, COURSES, True
             )
             out = max(out, 1.0 - float(chance.sum())) if len(counts) else out
-    found, worth, bound = rows.solve(seconds)
+    found, worth, bound = _solved(rows, seconds)
     bought = np.bincount(thing, found[:bought_columns], len(aboard))
-    rows.high[:bought_columns] = [0.0] * bought_columns  # the same courses, nothing bought
-    _, now, _ = rows.solve(seconds)
+    rows.upper[:bought_columns] = [0.0] * bought_columns  # the same courses, nothing bought
+    _, now, _ = _solved(rows, seconds)
     buy = np.floor(bought + 0.5).astype(np.int64)
     return Program(buy, worth - now, max(bound - worth, 0.0), float(price @ buy), max(out, 0.0))
 
 
 def _singles(
-    rows: _Rows, group: Group, demands: Sequence[ArrayLike], modes: Sequence[Mode], stock: tuple[Wholes, Wholes, Floats]
+    rows: Rows, group: Group, demands: Sequence[ArrayLike], modes: Sequence[Mode], stock: tuple[Wholes, Wholes, Floats]
 ) -> Wholes:
     """A column for each further unit of a thing that alone does one kind of job, one a job; the thing of each column.
 
@@ -308,12 +269,12 @@ def _singles(
     """
     mode, t = modes[int(group.modes[0])], int(group.things[0])
     aboard, highest, left = (column[t] for column in stock)
-    rows.high[t] = 0.0
+    rows.upper[t] = 0.0
     above = p_above(demands[mode.kind])
     asked = above[np.minimum(np.arange(aboard, aboard + highest), len(above) - 1)]
     gain = (mode.saved + left) * asked - left
     gain = gain[gain > 0.0]
-    rows.columns(gain, np.ones(len(gain)), True)
+    _columns(rows, gain, np.ones(len(gain)), True)
     return np.full(len(gain), t, dtype=np.int64)
 
 
@@ -325,14 +286,8 @@ def jobs_worth(
 
     Parameters
     ----------
-    demands : sequence of array (numbers,)
-        Chances of 0, 1, 2, ... jobs of each kind until the next resupply [-].
-    modes : sequence of Mode
-        Ways to do them [-, home money].
-    stock : int array (things,)
-        Things aboard and in date [-].
-    cost_left : float or array (things,)
-        What a thing left over loses in worth over the period [home money].
+    demands, modes, stock, cost_left : as for :func:`best_carry`
+        Chances of jobs, ways to do them, things in date [-]; what one left over loses [home money].
     most_courses : int
         Most courses of jobs to follow in each group that hangs together [-].
 
@@ -363,7 +318,7 @@ def jobs_worth(
     short = np.array([a[0] for a in above])
     jobs = np.array([a.sum() for a in above])
     for group in groups(modes, len(demands), len(held)):
-        use, rows = _GroupUse(group, demands, modes, left), _Rows()
+        use, rows = _GroupUse(group, demands, modes, left), Rows()
         if use.alone:
             kind, done = int(group.kinds[0]), use.caps(held)[0]
             tails = above[kind]
@@ -373,7 +328,7 @@ def jobs_worth(
             jobs[kind] = float(tails[done:].sum())
             continue
         counts, chance, at = use.add(rows, held, held, most_courses, False)
-        found, gained, _ = rows.solve(60.0)
+        found, gained, _ = _solved(rows, 60.0)
         worth += gained
         met = np.zeros(counts.shape)
         for m, mode in enumerate(use.modes):

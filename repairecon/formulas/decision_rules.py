@@ -13,43 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 
-def half_of_new(price_new: ArrayLike, share: float = 0.5) -> Floats:
-    """Repair limit as a share of the price of new.
+def share_of_price(price: ArrayLike, share: float) -> Floats:
+    """Repair limit as a share of a price: half of new, or a flat share of the list price.
 
     Parameters
     ----------
-    price_new, share : float or array, float
-        Price of a new unit [home money]; share of it that a repair may cost [-].
-
-    Returns
-    -------
-    float or array
-        Most that a repair may cost [home money].
-
-    Notes
-    -----
-    ``share price_new``. A rule of thumb without derivation: blind to age, life after the repair, waiting and own
-    hours. ValueError for a share outside 0..1 or a price below 0.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> float(half_of_new(270.0))
-    135.0
-    """
-    return _share_of(price_new, share)
-
-
-def flat_share_of_list(price_list: ArrayLike, share: float = 0.85) -> Floats:
-    """Repair limit as a flat share of the list price.
-
-    Parameters
-    ----------
-    price_list, share : float or array, float
-        List price of the unit [home money]; share of it that one repair may cost [-].
+    price, share : float or array, float
+        Price of a new unit, or its list price [home money]; share of it that one repair may cost [-].
 
     Returns
     -------
@@ -58,20 +28,23 @@ def flat_share_of_list(price_list: ArrayLike, share: float = 0.85) -> Floats:
 
     Notes
     -----
-    ``share price_list``, for any one repair, whatever the age; a job may not be split to slip under it. ValueError for
-    a share outside 0..1 or a price below 0.
+    ``share price``. Half of new is a rule of thumb without derivation: blind to age, life after the repair, waiting and
+    own hours. 85 % of list holds for any one repair, whatever the age; a job may not be split to slip under it.
+    ValueError for a share outside 0..1 or a price below 0.
 
     References
     ----------
-    US Army, TB 43-0154 (military standard engines and outboard motors), section I, General: one maintenance action is
-    limited to 85 per cent of the standard inventory price.
+    Half of new: common practice, no source. US Army, TB 43-0154 (military standard engines and outboard motors),
+    section I, General: one maintenance action is limited to 85 per cent of the standard inventory price.
 
     Examples
     --------
-    >>> float(flat_share_of_list(1000.0))
+    >>> float(share_of_price(1000.0, 0.85))
     850.0
     """
-    return _share_of(price_list, share)
+    if not 0.0 <= share <= 1.0:
+        raise ValueError(f"a share must lie in 0..1, not {share}: give 0.50 for 50 %")
+    return np.asarray(_price(price) * share)[()]
 
 
 def straight_line(price_new: ArrayLike, age_years: ArrayLike, life_years: ArrayLike) -> Floats:
@@ -109,12 +82,6 @@ def straight_line(price_new: ArrayLike, age_years: ArrayLike, life_years: ArrayL
     if not np.all(life > 0.0):
         raise ValueError("give an expected life above 0 years")
     return np.asarray(price * np.maximum(1.0 - age / life, 0.0))[()]
-
-
-def _share_of(price: ArrayLike, share: float) -> Floats:
-    if not 0.0 <= share <= 1.0:
-        raise ValueError(f"a share must lie in 0..1, not {share}: give 0.50 for 50 %")
-    return np.asarray(_price(price) * share)[()]
 
 
 def _price(price: ArrayLike) -> Floats:

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
 
 from repairecon.formulas.ranges import nodes
-from repairecon.formulas.shortage import p_above
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
@@ -29,10 +29,9 @@ def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
 
     Parameters
     ----------
-    mean : float or array
-        Expected failures in the period [-].
-    most : int or None
-        Last number to give a chance for; None = so many that more have a chance below 1e-12 [-].
+    mean, most : float or array, int or None
+        Expected failures in the period [-]; last number to give a chance for, None = so many that more have a chance
+        below 1e-12 [-].
 
     Returns
     -------
@@ -41,9 +40,8 @@ def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
 
     Notes
     -----
-    ``exp(-mean) mean**k / k!`` through logarithms; relative error about 1e-13. Right for chance
-    failures; worn units fail more regularly (:func:`life_demand` in `aging`). ValueError for a mean
-    below 0 or without end.
+    ``exp(-mean) mean**k / k!`` through logarithms; relative error about 1e-13. Worn units fail more regularly.
+    ValueError for a mean below 0 or without end.
 
     References
     ----------
@@ -54,11 +52,9 @@ def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
     >>> poisson_demand(1.0, 2).round(4).tolist()
     [0.3679, 0.3679, 0.1839]
     """
-    from scipy import special
-
     mu = _from_zero(mean, "mean")
-    k = np.arange(_last(most, lambda n: special.pdtrc(n, mu)) + 1)
-    logs = special.xlogy(k, mu[..., np.newaxis]) - mu[..., np.newaxis] - special.gammaln(k + 1.0)
+    k = np.arange(_last(most, lambda n: scipy.special.pdtrc(n, mu)) + 1)
+    logs = scipy.special.xlogy(k, mu[..., np.newaxis]) - mu[..., np.newaxis] - scipy.special.gammaln(k + 1.0)
     return np.asarray(np.exp(logs))
 
 
@@ -69,14 +65,11 @@ def uncertain_demand(
 
     Parameters
     ----------
-    failures_known : float or array
-        Shape of the gamma range of the rate: failures its knowledge is worth, above 0 [-].
-    exposure_known : float or array
-        Rate of that gamma range: unit-hours, days or seasons its knowledge is worth, above 0 [time].
-    exposure : float or array
-        The period ahead, in the same unit, times like units [time].
-    most : int or None
-        Last number to give a chance for; None = so many that more have a chance below 1e-12 [-].
+    failures_known, exposure_known : float or array
+        Gamma range of the rate, from :func:`bayes.gamma_poisson_update`: failures its knowledge is worth [-], in so
+        many unit-hours, days or seasons [time]; both above 0.
+    exposure, most : float or array, int or None
+        The period ahead, times like units [time]; last number, as for :func:`poisson_demand` [-].
 
     Returns
     -------
@@ -85,9 +78,8 @@ def uncertain_demand(
 
     Notes
     -----
-    Negative binomial: a Poisson demand mixed over a gamma rate. Its mean is
-    ``failures_known exposure / exposure_known``; it is wider than a Poisson demand of that mean. The two numbers
-    come from :func:`learned_rate`. ValueError outside the ranges told.
+    Negative binomial: a Poisson demand mixed over a gamma rate, of mean ``failures_known exposure / exposure_known``.
+    ValueError outside these ranges.
 
     References
     ----------
@@ -99,8 +91,6 @@ def uncertain_demand(
     >>> uncertain_demand(1.0, 1.0, 1.0, 2).round(6).tolist()
     [0.5, 0.25, 0.125]
     """
-    from scipy import special
-
     a, b = _from_zero(failures_known, "failures known"), _from_zero(exposure_known, "exposure known")
     t = _from_zero(exposure, "exposure")
     if not (np.all(a > 0.0) and np.all(b > 0.0)):
@@ -108,49 +98,9 @@ def uncertain_demand(
     a, b, t = np.broadcast_arrays(a, b, t)
     stays = (b / (b + t))[..., np.newaxis]
     shape = a[..., np.newaxis]
-    k = np.arange(_last(most, lambda n: special.betainc(n + 1.0, a, t / (b + t))) + 1)
-    logs = special.gammaln(k + shape) - special.gammaln(shape) - special.gammaln(k + 1.0)
-    return np.asarray(np.exp(logs + shape * np.log(stays) + special.xlog1py(k, -stays)))
-
-
-def learned_rate(
-    failures: ArrayLike, exposure: ArrayLike, prior_failures: ArrayLike, prior_exposure: ArrayLike
-) -> tuple[Floats, Floats]:
-    """What the owner's own record makes of a prior view of a failure rate.
-
-    Parameters
-    ----------
-    failures : float or array
-        Failures seen [-].
-    exposure : float or array
-        Unit-hours, days or seasons in which they were seen [time].
-    prior_failures, prior_exposure : float or array
-        The prior view, as failures in an exposure, both above 0 [-, time].
-
-    Returns
-    -------
-    failures_known, exposure_known : float or array
-        What :func:`uncertain_demand` takes [-, time].
-
-    Notes
-    -----
-    Gamma prior and Poisson record: both add up. ``prior_failures / prior_exposure`` is the prior mean rate;
-    a small `prior_failures` (0.5 or 1) says that little is known. ValueError outside the ranges told.
-
-    References
-    ----------
-    Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6 (from memory).
-
-    Examples
-    --------
-    >>> [float(x) for x in learned_rate(2, 900.0, 1, 600.0)]
-    [3.0, 1500.0]
-    """
-    prior, known = _from_zero(prior_failures, "prior failures"), _from_zero(prior_exposure, "prior exposure")
-    if not (np.all(prior > 0.0) and np.all(known > 0.0)):
-        raise ValueError("a prior needs failures and an exposure above 0")
-    seen, ran = _from_zero(failures, "failures"), _from_zero(exposure, "exposure")
-    return (prior + seen)[()], (known + ran)[()]
+    k = np.arange(_last(most, lambda n: scipy.special.betainc(n + 1.0, a, t / (b + t))) + 1)
+    logs = scipy.special.gammaln(k + shape) - scipy.special.gammaln(shape) - scipy.special.gammaln(k + 1.0)
+    return np.asarray(np.exp(logs + shape * np.log(stays) + scipy.special.xlog1py(k, -stays)))
 
 
 def guessed_demand(
@@ -160,14 +110,10 @@ def guessed_demand(
 
     Parameters
     ----------
-    low, likely, high : float
-        How often a season one fails [1/season]: 0.2 for once in five seasons.
-    seasons : float
-        Length of the period ahead [season].
-    shape : str
-        pert, triangular, lognormal or uniform [-].
-    most : int or None
-        Last number to give a chance for; None = so many that more have a chance below 1e-12 [-].
+    low, likely, high, seasons : float
+        How often a season one fails, 0.2 for once in five [1/season]; length of the period ahead [season].
+    shape, most : str, int or None
+        pert, triangular, lognormal or uniform; last number, as for :func:`poisson_demand` [-].
 
     Returns
     -------
@@ -176,8 +122,8 @@ def guessed_demand(
 
     Notes
     -----
-    Poisson demand mixed over the range of its mean by 20 Gauss nodes: chances true to about 1e-6 for up to ten
-    failures; the mean is kept. ValueError for a range out of order or below 0.
+    Poisson demand mixed over the range of its mean by :func:`ranges.nodes`; the mean is kept. ValueError for a range
+    out of order or below 0.
 
     References
     ----------
@@ -199,19 +145,17 @@ def scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = COU
 
     Parameters
     ----------
-    demands : sequence of array (numbers,)
-        Chances of 0, 1, 2, ... of each kind; they do not hang together [-].
-    caps : sequence of int
-        Most jobs of each kind that anything could be there for [-].
+    demands, caps : sequence of array (numbers,), sequence of int
+        Chances of 0, 1, 2, ... of each kind, which do not hang together [-]; most jobs of each kind that anything could
+        be there for [-].
     most : int
         Most courses to follow: the likeliest [-].
 
     Returns
     -------
-    counts : int array (courses, kinds)
-        Jobs of each kind; one more than its cap stands for all beyond [-].
-    p_course : array (courses,)
-        Chances [-]; what is missing from 1 was left out.
+    counts, p_course : int array (courses, kinds), array (courses,)
+        Jobs of each kind, one more than its cap standing for all beyond; chances, what is missing from 1 was left out
+        [-].
 
     Notes
     -----
@@ -247,6 +191,113 @@ def _capped(demand: ArrayLike, cap: int) -> Floats:
     if len(chances) <= cap:
         return np.append(chances, above[-1]) if above[-1] > 0.0 else chances
     return np.append(chances[: cap + 1], above[cap])
+
+
+def p_above(demand: ArrayLike) -> Floats:
+    """Chance that more than 0, 1, 2, ... are asked for.
+
+    Parameters
+    ----------
+    demand : array (..., numbers)
+        Chances of 0, 1, 2, ... [-].
+
+    Returns
+    -------
+    array (..., numbers)
+        Chance of more than each [-]; the last one is what is missing from 1.
+
+    Notes
+    -----
+    Added from the far end, so small chances keep their digits. ValueError for no chances, for chances below 0 and for
+    more than 1 in all.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> p_above([0.5, 0.25, 0.125]).tolist()
+    [0.5, 0.25, 0.125]
+    """
+    chances = np.asarray(demand, dtype=float)
+    if chances.ndim == 0 or chances.shape[-1] == 0:
+        raise ValueError("give the chances of 0, 1, 2, ... asked for")
+    if not np.all(chances >= 0.0) or np.any(chances.sum(axis=-1) > 1.0 + 1e-9):
+        raise ValueError("chances must be 0 or more and add up to 1 at most")
+    rest = np.maximum(1.0 - chances.sum(axis=-1, keepdims=True), 0.0)
+    rest = np.where(rest < 1e-14, 0.0, rest)
+    behind = np.cumsum(chances[..., :0:-1], axis=-1)[..., ::-1] + rest
+    return np.asarray(np.concatenate([behind, rest], axis=-1))
+
+
+def stock_for(demand: ArrayLike, assurance: ArrayLike) -> Wholes:
+    """Least stock that is enough with a stated chance.
+
+    Parameters
+    ----------
+    demand, assurance : array (..., numbers), float or array
+        Chances of 0, 1, 2, ... [-]; chance wanted that nothing is short, below 1 [-].
+
+    Returns
+    -------
+    int or array
+        Stock [-].
+
+    Notes
+    -----
+    Smallest s with ``P(D <= s) >= assurance``; 1e-12 is forgiven, so that an assurance that is itself such a
+    chance is met by its own s. ValueError for an assurance outside 0..1 or beyond what the chances given reach.
+
+    References
+    ----------
+    MIL-HDBK-338B, spares for a stated assurance (section from memory).
+
+    Examples
+    --------
+    >>> int(stock_for([0.5, 0.25, 0.125], 0.75))
+    1
+    """
+    wanted = np.asarray(assurance, dtype=float)
+    if not np.all((wanted >= 0.0) & (wanted < 1.0)):
+        raise ValueError("the assurance must lie in 0..1 and below 1 (0.95 for 95 %)")
+    enough = p_above(demand) <= (1.0 - wanted)[..., np.newaxis] + 1e-12
+    if not np.all(enough[..., -1]):
+        raise ValueError("the chances stop before that assurance is reached: give more numbers")
+    return np.asarray(enough.argmax(axis=-1).astype(np.int64))[()]
+
+
+def p_any_short(p_each: ArrayLike) -> float:
+    """Chance that at least one of several items is short.
+
+    Parameters
+    ----------
+    p_each : array (items,)
+        Chance that each is short [-].
+
+    Returns
+    -------
+    float
+        Chance [-]; 0 without items.
+
+    Notes
+    -----
+    ``1 - product of (1 - p)``: the demands must not hang together. ValueError for a chance outside 0..1.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> p_any_short([0.5, 0.5])
+    0.75
+    """
+    each = np.asarray(p_each, dtype=float)
+    if not np.all((each >= 0.0) & (each <= 1.0)):
+        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
+    with np.errstate(divide="ignore"):
+        return float(-np.expm1(np.log1p(-each).sum()))
 
 
 def _last(most: int | None, chance_above: Callable[[int], Floats]) -> int:

@@ -79,7 +79,7 @@ def fit_weibull(
     shape = _best_shape(x, ends)
     life = float(x.max() * (((x / x.max()) ** shape).sum() / ends.sum()) ** (1.0 / shape))
     shapes = _shape_interval(x, ends, confidence)
-    medians = life_interval(x, ends, 0.5, confidence)
+    medians = _life_interval(x, ends, 0.5, confidence)
     for what, (low, high) in (("shape", shapes), ("median life", medians)):
         if high > widest * low:
             raise ValueError(
@@ -109,31 +109,10 @@ def _shape_interval(lives: ArrayLike, failed: ArrayLike | None = None, confidenc
     return best * math.exp(-_outward(drop, -1.0)), best * math.exp(_outward(drop, 1.0))
 
 
-def life_interval(
+def _life_interval(
     lives: ArrayLike, failed: ArrayLike | None = None, p: float = 0.5, confidence: float = 0.9
 ) -> tuple[float, float]:
-    """Range that the lives leave open for the age within which the share p fails.
-
-    Parameters
-    ----------
-    lives, failed : array, array of bool
-        As for :func:`fit_weibull` [time].
-    p, confidence : float
-        Share failed at that age: 0.5 for the median, 0.1 for the life that 90 % reach [-]; confidence [-].
-
-    Returns
-    -------
-    low, high : float, float
-        Ends of the interval [time]; the high one is inf where nothing in the data bounds it.
-
-    Notes
-    -----
-    By likelihood, as for :func:`fit_weibull`. ValueError as there, and for a share or confidence not between 0 and 1.
-
-    References
-    ----------
-    W. Q. Meeker, L. A. Escobar, Statistical Methods for Reliability Data (1998), section 8.3, example 8.16.
-    """
+    """Range that the lives leave open for the age within which the share p fails; inf where nothing bounds it."""
     x, ends = _data(lives, failed)
     if not 0.0 < p < 1.0:
         raise ValueError("the share failed must lie between 0 and 1")

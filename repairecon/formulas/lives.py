@@ -1,7 +1,8 @@
-"""How long a unit lasts: Weibull lives, early failures, two clocks, a spare on the shelf.
+"""How long a unit lasts: Weibull lives, two clocks, a spare on the shelf, the shelf life of rubber.
 
 Time is in any one unit, years or hours, the same throughout a call. `life` always means the characteristic life, which
-63.2 % of units fail to reach; an infinite life never ends. Arguments may be arrays and are broadcast.
+63.2 % of units fail to reach; an infinite life never ends. Days are day numbers, 1970-01-01 being 0; nan is an unknown
+day, inf never. Arguments may be arrays and are broadcast.
 """
 
 from __future__ import annotations
@@ -97,87 +98,6 @@ def _life_and_shape(life: ArrayLike, shape: ArrayLike) -> tuple[Floats, Floats]:
     return size, k
 
 
-def early_failure_survival(t: ArrayLike, survival_later: ArrayLike, p_early: ArrayLike) -> Floats:
-    """Chance of working for t when some units are dead on arrival, from bad parts or bad work.
-
-    Parameters
-    ----------
-    t, survival_later, p_early : float or array
-        Time since fitting [time]; chance that a sound unit works for t [-]; share of units not sound, 0..1 [-].
-
-    Returns
-    -------
-    float or array
-        Chance [-]; ``1 - p_early`` at t = 0 already.
-
-    Notes
-    -----
-    ``(1 - p_early) survival_later``. ValueError for a share outside 0..1.
-
-    References
-    ----------
-    MIL-HDBK-338B, Electronic Reliability Design Handbook, 5.3 (early life failures; from memory).
-
-    Examples
-    --------
-    >>> float(early_failure_survival(0.0, 1.0, 0.05))
-    0.95
-    """
-    share, alive = np.asarray(p_early, dtype=float), np.asarray(survival_later, dtype=float)
-    if not np.all((share >= 0.0) & (share <= 1.0)):
-        raise ValueError("the share of early failures must lie in 0..1 (0.05 for 5 %)")
-    return np.asarray((1.0 - share) * alive * np.ones_like(np.asarray(t, dtype=float)))[()]
-
-
-def two_clock_survival(
-    years: ArrayLike,
-    hours_a_year: ArrayLike,
-    life_hours: ArrayLike,
-    shape_hours: ArrayLike,
-    life_years: ArrayLike,
-    shape_years: ArrayLike,
-    age_years: ArrayLike = 0.0,
-) -> Floats:
-    """Chance of working for further years when both hours run and years of standing wear a unit out.
-
-    Parameters
-    ----------
-    years, hours_a_year : float or array
-        Further time [year]; use [h/year], 0 = it only stands.
-    life_hours, life_years : float or array
-        Characteristic life on each clock [h] and [year]; inf where that clock does not matter.
-    shape_hours, shape_years : float or array
-        Shape on each clock [-].
-    age_years : float or array
-        Age now, with the same use so far [year]; 0 = new.
-
-    Returns
-    -------
-    float or array
-        Chance [-].
-
-    Notes
-    -----
-    The earlier strikes: the two chances multiplied, hours being ``hours_a_year`` times the years. The clocks are
-    taken as independent. ValueError for use below 0, and as in :func:`cdf`.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.8.1 (competing risk model; from memory).
-
-    Examples
-    --------
-    >>> round(float(two_clock_survival(2.0, 1.0, 5.0, 1.0, 5.0, 1.0)), 4)
-    0.4493
-    """
-    use = np.asarray(hours_a_year, dtype=float)
-    if not np.all(use >= 0.0):
-        raise ValueError("give a use of 0 hours a year or more")
-    time, old = np.asarray(years, dtype=float), np.asarray(age_years, dtype=float)
-    by_hours = _hazard_added(use * time, life_hours, shape_hours, use * old)
-    return np.asarray(np.exp(-by_hours - _hazard_added(time, life_years, shape_years, old)))[()]
-
-
 def mean_p_spare_works(turned_every_years: ArrayLike, life_years: ArrayLike, shape: ArrayLike = 1.0) -> Floats:
     """Chance that a spare works when wanted at no particular time between two turnings.
 
@@ -215,3 +135,149 @@ def mean_p_spare_works(turned_every_years: ArrayLike, life_years: ArrayLike, sha
     # a life without end times no wear would be no number
     lasting = np.where(often, 1.0, life) * scipy.special.gamma(1.0 + 1.0 / k) * scipy.special.gammainc(1.0 / k, worn)
     return np.asarray(np.where(often, 1.0 - worn / (1.0 + k), lasting / np.where(often, 1.0, every)))[()]
+
+
+def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float, shape: float) -> Floats:
+    """Characteristic life in years of a unit that both years of standing and hours run wear out.
+
+    Parameters
+    ----------
+    life_years, life_hours : float or array
+        Characteristic life on each clock [year] and [h]; inf where that clock does not matter.
+    hours_a_year, shape : float
+        Use, 0 = it only stands [h/year]; shape, the same on both clocks [-].
+
+    Returns
+    -------
+    float or array
+        Characteristic life [year]; inf if neither clock runs.
+
+    Notes
+    -----
+    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up.
+    ValueError unless lives and shape are above 0 and the use is 0 or more.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.8.1 (competing risk model; from memory).
+
+    Examples
+    --------
+    >>> round(float(one_clock(5.0, 60.0, 15.0, 1.0)), 4)
+    2.2222
+    """
+    years, hours = np.asarray(life_years, dtype=float), np.asarray(life_hours, dtype=float)
+    if not (np.all(years > 0.0) and np.all(hours > 0.0) and shape > 0.0 and hours_a_year >= 0.0):
+        raise ValueError("lives and their shape must be above 0, hours a year 0 or more")
+    # in parts of the shorter life, so that no power runs out of range
+    with np.errstate(divide="ignore"):
+        by_use = np.asarray(hours / np.asarray(float(hours_a_year)))
+    short, long = np.minimum(years, by_use), np.maximum(years, by_use)
+    ends = np.isfinite(short)
+    ratio = np.where(ends, short, 0.0) / np.where(np.isfinite(long), long, 1.0) * np.isfinite(long)
+    return np.asarray(np.where(ends, np.where(ends, short, 1.0) * (1.0 + ratio**shape) ** (-1.0 / shape), np.inf))[()]
+
+
+def expiry_day(
+    from_day: ArrayLike, initial_years: ArrayLike, extension_years: ArrayLike = 0.0, inspected: ArrayLike = False
+) -> Floats:
+    """Last day on which a stored part is in date.
+
+    Parameters
+    ----------
+    from_day : float or array
+        Day it is counted from; nan = not known [day].
+    initial_years, extension_years : float or array
+        Initial shelf life, and what an inspection at its end may add; inf = no limit [year].
+    inspected : bool or array
+        Whether it was inspected and found good, so that the extension holds.
+
+    Returns
+    -------
+    float or array
+        Day number; inf = never, nan = not known [day].
+
+    Notes
+    -----
+    The same day of the month so many years on, or the month's last day where it has no such day. Parts of a year count
+    by whole months, rounded down. The extension may be given once. Storage as the standard asks: cool, dark, dry, no
+    ozone, unstressed; no table holds in a locker by a warm engine. ValueError for years below 0.
+
+    References
+    ----------
+    ISO 2230:2002, Rubber products: guidelines for storage, shelf life by groups A, B, C.
+
+    Examples
+    --------
+    >>> int(expiry_day(0.0, 5)), int(expiry_day(0.0, 5, 2, True))
+    (1826, 2557)
+    """
+    start, initial, more, good = np.broadcast_arrays(
+        np.asarray(from_day, dtype=float),
+        np.asarray(initial_years, dtype=float),
+        np.asarray(extension_years, dtype=float),
+        np.asarray(inspected, dtype=bool),
+    )
+    if not (np.all(initial >= 0.0) and np.all(more >= 0.0)):
+        raise ValueError("years of shelf life must be 0 or more")
+    years = initial + np.where(good, more, 0.0)
+    known = np.isfinite(start) & np.isfinite(years)
+    days = _months_on(np.where(known, start, 0.0), np.floor(12.0 * np.where(known, years, 0.0) + 1e-6))
+    ended = np.where(np.isinf(years) & ~np.isnan(start), np.inf, np.where(known, days, start))
+    return np.asarray(ended)[()]
+
+
+def _months_on(start: Floats, months: Floats) -> Floats:
+    """The same day of the month so many months on, or that month's last day."""
+    day = np.floor(start).astype(np.int64).astype("datetime64[D]")
+    month = day.astype("datetime64[M]")
+    within = (day - month.astype("datetime64[D]")).astype(np.int64)
+    goal = month + months.astype(np.int64)
+    last = ((goal + 1).astype("datetime64[D]") - goal.astype("datetime64[D]")).astype(np.int64) - 1
+    first = goal.astype("datetime64[D]").astype(np.int64)
+    return np.asarray((first + np.minimum(within, last)).astype(np.float64))
+
+
+def cost_left_over(
+    cost_unit: ArrayLike, expiry: ArrayLike, from_day: float, to_day: float, loss_rate: ArrayLike
+) -> Floats:
+    """What a unit loses that is carried through a period and not used.
+
+    Parameters
+    ----------
+    cost_unit, expiry : float or array
+        Price of a unit [home money]; last day in date, from :func:`expiry_day` [day].
+    from_day, to_day : float
+        First and last day of the period [day].
+    loss_rate : float or array
+        Share of its worth that a year takes for other reasons: resale, damp, money tied up [1/year].
+
+    Returns
+    -------
+    float or array
+        Cost [home money].
+
+    Notes
+    -----
+    ``cost_unit (1 - (1 - lost)(1 - loss_rate)**(days / 365))``, ``lost`` being the period's share of the shelf life
+    left, ``days / (expiry - from_day)``: 0 if it never runs out or that is unknown, 1 if it is over by the end.
+    ValueError for a price below 0, a rate outside 0..1 and a period that ends before it begins.
+
+    References
+    ----------
+    Common practice, no source (straight line over the time left).
+
+    Examples
+    --------
+    >>> cost_left_over(100.0, [365.0, np.inf, 20.0], 0, 73, 0.0).round(6).tolist()
+    [20.0, 0.0, 100.0]
+    """
+    price, rate, days = np.asarray(cost_unit, dtype=float), np.asarray(loss_rate, dtype=float), to_day - from_day
+    if not (np.all((price >= 0.0) & np.isfinite(price)) and np.all((rate >= 0.0) & (rate <= 1.0))):
+        raise ValueError("a price must be a plain amount of 0 or more, a rate of loss lie in 0..1 (0.20 for 20 %)")
+    if not days >= 0.0:
+        raise ValueError("a period must last 0 or more days")
+    left = np.asarray(expiry, dtype=float) - from_day
+    lost = np.where(left > days, days / np.where(left > 0.0, left, 1.0), 1.0)
+    kept = (1.0 - np.where(np.isnan(left), 0.0, lost)) * (1.0 - rate) ** (days / 365.0)
+    return np.asarray(price * (1.0 - kept))[()]

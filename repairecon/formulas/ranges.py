@@ -1,8 +1,8 @@
 """An uncertain number from three: low, likely, high, and a shape.
 
 Shapes: ``pert`` (a beta curve), ``triangular``, ``uniform``, and ``lognormal`` (shifted; its three are the values that
-10 %, 50 % and 90 % of cases stay below). ``low == high`` is a sure number, whatever the shape. The three are single
-numbers; ``x`` and ``p`` may be arrays. Not taken from scipy.stats, which is slow to load and to call.
+10 %, 50 % and 90 % of cases stay below). ``low == high`` is a sure number. The three are single numbers; ``x`` and
+``p`` may be arrays. Not from scipy.stats, which is slow to load and to call.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 import scipy
@@ -87,8 +87,8 @@ class _Triangle:
     def nodes(self) -> tuple[Floats, Floats]:
         t, weight = scipy.special.roots_jacobi(NODES // 2, 0.0, 1.0)  # one side at a time, each a straight line
         side, c = (1.0 + t) / 2.0, self.mode
-        weights = np.concatenate([c * weight, (1.0 - c) * weight]) / weight.sum()
-        return np.concatenate([c * side, 1.0 - (1.0 - c) * side]), weights
+        values = np.concatenate([c * side, 1.0 - (1.0 - c) * side])
+        return values, np.concatenate([c * weight, (1.0 - c) * weight]) / weight.sum()
 
 
 class _Lognormal:
@@ -122,8 +122,7 @@ class _Lognormal:
         return np.expm1(self.sigma * z), weight / weight.sum()
 
 
-@dataclass(frozen=True)
-class _Curve:
+class _Curve(NamedTuple):
     """``start + scale * unit``; ``scale`` is 0 for a sure number."""
 
     start: float
@@ -133,7 +132,7 @@ class _Curve:
 
 def _curve(low: float, likely: float, high: float, shape: str) -> _Curve:
     low, likely, high = float(low), float(likely), float(high)
-    if not (math.isfinite(low) and math.isfinite(likely) and math.isfinite(high)):
+    if not all(map(math.isfinite, (low, likely, high))):
         raise ValueError(f"low, likely and high must be plain numbers, not {low}, {likely}, {high}")
     if not low <= likely <= high:
         raise ValueError(f"give low <= likely <= high, not {low}, {likely}, {high}")
@@ -172,16 +171,15 @@ def mean(low: float, likely: float, high: float, shape: str = "pert") -> float:
 
     References
     ----------
-    D. G. Malcolm et al., "Application of a technique for research and development program evaluation", Operations
-    Research 7 (1959) 646-669 (for pert).
+    D. G. Malcolm et al., Operations Research 7 (1959) 646-669 (for pert).
 
     Examples
     --------
-    >>> round(mean(1, 10, 17), 2)
-    9.67
+    >>> mean(1, 10, 19)
+    10.0
     """
-    curve = _curve(low, likely, high, shape)
-    return curve.start + curve.scale * curve.unit.mean
+    start, scale, unit = _curve(low, likely, high, shape)
+    return start + scale * unit.mean
 
 
 def variance(low: float, likely: float, high: float, shape: str = "pert") -> float:
@@ -211,8 +209,8 @@ def variance(low: float, likely: float, high: float, shape: str = "pert") -> flo
     >>> round(variance(0, 0.5, 1, "uniform"), 4)
     0.0833
     """
-    curve = _curve(low, likely, high, shape)
-    return curve.scale**2 * curve.unit.variance
+    _, scale, unit = _curve(low, likely, high, shape)
+    return scale**2 * unit.variance
 
 
 def cdf(x: ArrayLike, low: float, likely: float, high: float, shape: str = "pert") -> Floats:
@@ -228,11 +226,11 @@ def cdf(x: ArrayLike, low: float, likely: float, high: float, shape: str = "pert
     Returns
     -------
     float or array
-        Chance [-]; a step at a sure number, which itself counts as reached.
+        Chance [-]; nan stays nan.
 
     Notes
     -----
-    0 below the curve and 1 above it; nan stays nan.
+    0 below the curve, 1 above it; a step at a sure number, which itself counts as reached.
 
     References
     ----------
@@ -257,7 +255,7 @@ def quantile(p: ArrayLike, low: float, likely: float, high: float, shape: str = 
     Returns
     -------
     float or array
-        Value [unit of the number]. A lognormal has no highest value: inf at p = 1.
+        Value [unit of the number]; inf for a lognormal at p = 1.
 
     Notes
     -----
@@ -291,12 +289,11 @@ def nodes(low: float, likely: float, high: float, shape: str = "pert") -> tuple[
     Returns
     -------
     values, weights : array (20,)
-        Values [unit of the number] and weights [-], which add up to 1; one value for a sure number.
+        Values [unit of the number] and weights, of sum 1 [-]; one value for a sure number.
 
     Notes
     -----
-    Gauss quadrature: the means of powers up to 39 are exact (19 for a triangle, 10 values a side); lognormal by its
-    normal score.
+    Gauss quadrature, exact for powers up to 39 (19 for a triangle, 10 values a side); lognormal by its normal score.
 
     References
     ----------
@@ -309,9 +306,7 @@ def nodes(low: float, likely: float, high: float, shape: str = "pert") -> tuple[
     2.5
     """
     curve = _curve(low, likely, high, shape)
-    if curve.scale == 0.0:
-        return np.array([curve.start]), np.array([1.0])
-    unit, weights = curve.unit.nodes()
+    unit, weights = curve.unit.nodes() if curve.scale > 0.0 else (np.zeros(1), np.ones(1))
     return np.asarray(curve.start + curve.scale * unit), weights
 
 
@@ -332,7 +327,7 @@ def expected_maximum(ranges: Sequence[tuple[float, float, float, str]]) -> float
     -----
     ``floor + integral from floor of 1 - F1(x) F2(x) ...``, floor being the highest low end, by 64-point
     Gauss-Legendre between the sorted lows, likelies and highs, for a lognormal whole deviations from -9 to sigma + 9.
-    Error below 1e-9 of the largest number in sight, for lognormals with sigma up to 5. ValueError for no ranges.
+    Error below 1e-9 of the largest number in sight, sigma being up to 5. ValueError for no ranges.
 
     References
     ----------
@@ -347,11 +342,9 @@ def expected_maximum(ranges: Sequence[tuple[float, float, float, str]]) -> float
         raise ValueError("give at least one range")
     curves = [(_curve(*one), count) for one, count in Counter(ranges).items()]
     breaks = [curve.start + curve.scale * curve.unit.breaks for curve, _ in curves]
-    floor = max(float(points[0]) for points in breaks)
-    edges = np.unique(np.concatenate(breaks))
+    floor, edges = max(float(points[0]) for points in breaks), np.unique(np.concatenate(breaks))
     edges = edges[(edges >= floor) & np.isfinite(edges)]
-    at, weight = _flat_ended_nodes()
-    width = np.diff(edges)[:, None]
+    (at, weight), width = _flat_ended_nodes(), np.diff(edges)[:, None]
     x = edges[:-1, None] + width * at
     none_above = np.zeros_like(x)
     with np.errstate(divide="ignore"):
@@ -386,9 +379,8 @@ def cell_means(edges: ArrayLike, low: float, likely: float, high: float, shape: 
 
     Notes
     -----
-    With G(p) the integral of the quantile from 0 to p, a step's mean is the difference of G over the step. For pert G
-    is carried from 512 points of the curve to the edges by cubic pieces; weighted by their steps the means add up to
-    the mean of the number whatever the error of a piece, below 1e-6 of the range for the means of 4,096 equal steps.
+    Differences of G(p), the integral of the quantile from 0 to p; pert carries G from 512 points to the edges by cubic
+    pieces, so that the means add up to the mean of the number, and are right to 1e-6 of the range for 4,096 steps.
 
     References
     ----------

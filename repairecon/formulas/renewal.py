@@ -1,7 +1,7 @@
 """Failures over a horizon when every failed unit is followed by another, or is rebuilt and keeps a share of its age.
 
-A life enters :func:`renewals` as its cdf at the half steps of the horizon (:func:`half_steps`), one life a column where
-there are several. The first unit may have another life than those after it. A cdf above 0 at time 0 is a unit dead on
+A life enters :func:`renewals` as its cdf at 0, half a step, one step, ... the horizon, one life a column where there
+are several. The first unit may have another life than those after it. A cdf above 0 at time 0 is a unit dead on
 arrival, replaced at once. :func:`rebuilds` and :func:`best_replacement_age` take Weibull lives.
 """
 
@@ -22,49 +22,15 @@ BLOCK = 32
 """Steps that are solved together."""
 
 
-def half_steps(horizon_years: float, steps: int = 200) -> Floats:
-    """Times at which the pages on renewals want a life's cdf.
-
-    Parameters
-    ----------
-    horizon_years, steps : float, int
-        Horizon [year]; steps it is cut into, at least 1 [-].
-
-    Returns
-    -------
-    array (2 steps + 1,)
-        0, half a step, one step, ... the horizon [year].
-
-    Notes
-    -----
-    With a mean life of a fifth of the horizon or more, 200 steps leave an error in the expected failures below 0.0002
-    for shapes of 1 or more and 0.0006 for 0.7; 2000 steps, below 0.0001 down to 0.5. ValueError for a horizon below 0
-    or no steps.
-
-    References
-    ----------
-    M. Xie, "On the solution of renewal-type integral equations", Communications in Statistics, Simulation and
-    Computation 18 (1989) 281-293 (midpoint rule; from memory).
-
-    Examples
-    --------
-    >>> half_steps(2.0, 2).tolist()
-    [0.0, 0.5, 1.0, 1.5, 2.0]
-    """
-    if not horizon_years >= 0.0:
-        raise ValueError("give a horizon of 0 years or more")
-    if steps < 1:
-        raise ValueError("cut the horizon into at least 1 step")
-    return np.linspace(0.0, horizon_years, 2 * steps + 1)
-
-
-def renewals(first_cdf: ArrayLike, later_cdf: ArrayLike) -> Floats:
+def renewals(first_cdf: ArrayLike, later_cdf: ArrayLike, p_goes_on: ArrayLike = 1.0) -> Floats:
     """Expected number of failures from now to the end of each step.
 
     Parameters
     ----------
     first_cdf, later_cdf : array (2 steps + 1,) or (2 steps + 1, lives)
         Chance that the unit now in place, and one that follows, fails within each of the half steps [-].
+    p_goes_on : float or array (lives,)
+        Chance that a failure is followed by a next unit, the count ending otherwise [-]; 0..1.
 
     Returns
     -------
@@ -74,17 +40,30 @@ def renewals(first_cdf: ArrayLike, later_cdf: ArrayLike) -> Floats:
     Notes
     -----
     Solves ``F1(t) = integral of S(t - x) dM(x)`` (of those that failed once or more, the last unit still works) with dM
-    at the middle of its step; error of order step squared for shapes above 1. ValueError unless the lengths are the
-    same and odd, the chances in 0..1, and for steps so coarse that over 30 % of the later units end within the first
-    half step.
+    at the middle of its step. Counts that end at the first failure of a kind, of chance p each, times p are the chance
+    of one or more of that kind. With a mean life of a fifth of the horizon or more, 200 steps leave an error below
+    0.0002 for shapes of 1 or more and 0.0006 for 0.7; 2000 steps, below 0.0001 down to 0.5. ValueError unless the
+    lengths are the same and odd, the chances in 0..1, and for steps so coarse that over 30 % of the later units end
+    within the first half step.
 
     References
     ----------
     H. C. Tijms, A First Course in Stochastic Models (2003), section 8.1 (renewal function, table 8.1.1); D. R. Cox,
-    Renewal Theory (1962), section 2.2 (a first life of its own; from memory).
+    Renewal Theory (1962), section 2.2 and ch. 8 (thinning; from memory); M. Xie, "On the solution of renewal-type
+    integral equations", Communications in Statistics, Simulation and Computation 18 (1989) 281-293 (midpoint rule; from
+    memory).
     """
+    goes_on = np.asarray(p_goes_on, dtype=float)
+    if not np.all((goes_on >= 0.0) & (goes_on <= 1.0)):
+        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
     first, later = _columns(first_cdf, later_cdf)
-    return _reached(first, later, np.asarray(1.0))
+    if np.any(later[1] - later[0] > _COARSE):
+        raise ValueError("the steps are too coarse for such short lives: take more of them")
+    thin = goes_on * later
+    at_start = first[0] / (1.0 - thin[0])
+    known = first[2::2] + (thin[2::2] - 1.0) * at_start
+    steps = _solved_series(1.0 - thin[1::2], known)
+    return np.asarray(np.concatenate([at_start[np.newaxis], at_start + np.cumsum(steps, axis=0)]))
 
 
 def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate: float) -> Floats:
@@ -118,48 +97,6 @@ def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate
     return np.asarray(count[0] + worth)[()]
 
 
-def p_marked_failure(first_cdf: ArrayLike, later_cdf: ArrayLike, p_mark: ArrayLike) -> Floats:
-    """Chance that at least one failure of a kind falls within the horizon, such as one away from base.
-
-    Parameters
-    ----------
-    first_cdf, later_cdf : array (2 steps + 1,) or (2 steps + 1, lives)
-        As for :func:`renewals` [-].
-    p_mark : float or array (lives,)
-        Chance that a failure is of that kind, each on its own [-]; 0..1.
-
-    Returns
-    -------
-    float or array (lives,)
-        Chance of at least one such failure [-].
-
-    Notes
-    -----
-    Expected number of failures up to the first of that kind, times p_mark; the renewal equation with every life's cdf
-    thinned by ``1 - p_mark``. ValueError as in :func:`renewals`, and for a chance outside 0..1.
-
-    References
-    ----------
-    D. R. Cox, Renewal Theory (1962), ch. 8 (thinning; from memory); here by the terminating renewal equation.
-    """
-    mark = np.asarray(p_mark, dtype=float)
-    if not np.all((mark >= 0.0) & (mark <= 1.0)):
-        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
-    first, later = _columns(first_cdf, later_cdf)
-    return np.asarray(mark * _reached(first, later, 1.0 - mark)[-1])[()]
-
-
-def _reached(first: Floats, later: Floats, goes_on: Floats) -> Floats:
-    """Expected failures by the end of each step, when each is followed by a next unit by that chance."""
-    if np.any(later[1] - later[0] > _COARSE):
-        raise ValueError("the steps are too coarse for such short lives: take more of them")
-    thin = goes_on * later
-    at_start = first[0] / (1.0 - thin[0])
-    known = first[2::2] + (thin[2::2] - 1.0) * at_start
-    steps = _solved_series(1.0 - thin[1::2], known)
-    return np.asarray(np.concatenate([at_start[np.newaxis], at_start + np.cumsum(steps, axis=0)]))
-
-
 def _solved_series(diagonals: Floats, known: Floats) -> Floats:
     """Solution, a column a life, of the triangular system whose diagonals are constant."""
     # scipy.signal.lfilter does the same, but takes as long to load as all of pandas
@@ -183,47 +120,6 @@ def _columns(first_cdf: ArrayLike, later_cdf: ArrayLike) -> tuple[Floats, Floats
         raise ValueError("units that are all dead on arrival can never be replaced")
     axes = max(first.ndim, later.ndim)
     return tuple(a.reshape(a.shape + (1,) * (axes - a.ndim)) for a in (first, later))  # type: ignore[return-value]
-
-
-def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float, shape: float) -> Floats:
-    """Characteristic life in years of a unit that both years of standing and hours run wear out.
-
-    Parameters
-    ----------
-    life_years, life_hours : float or array
-        Characteristic life on each clock [year] and [h]; inf where that clock does not matter.
-    hours_a_year, shape : float
-        Use, 0 = it only stands [h/year]; shape, the same on both clocks [-].
-
-    Returns
-    -------
-    float or array
-        Characteristic life [year]; inf if neither clock runs.
-
-    Notes
-    -----
-    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up.
-    ValueError unless lives and shape are above 0 and the use is 0 or more.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.8.1 (competing risk model; from memory).
-
-    Examples
-    --------
-    >>> round(float(one_clock(5.0, 60.0, 15.0, 1.0)), 4)
-    2.2222
-    """
-    years, hours = np.asarray(life_years, dtype=float), np.asarray(life_hours, dtype=float)
-    if not (np.all(years > 0.0) and np.all(hours > 0.0) and shape > 0.0 and hours_a_year >= 0.0):
-        raise ValueError("lives and their shape must be above 0, hours a year 0 or more")
-    # in parts of the shorter life, so that no power runs out of range
-    with np.errstate(divide="ignore"):
-        by_use = np.asarray(hours / np.asarray(float(hours_a_year)))
-    short, long = np.minimum(years, by_use), np.maximum(years, by_use)
-    ends = np.isfinite(short)
-    ratio = np.where(ends, short, 0.0) / np.where(np.isfinite(long), long, 1.0) * np.isfinite(long)
-    return np.asarray(np.where(ends, np.where(ends, short, 1.0) * (1.0 + ratio**shape) ** (-1.0 / shape), np.inf))[()]
 
 
 def rebuilds(
@@ -269,7 +165,7 @@ def rebuilds(
     References
     ----------
     M. Kijima, "Some results for repairable systems with general repair", Journal of Applied Probability 26 (1989)
-    89-102, model I (from memory); M. Xie, as for :func:`half_steps`.
+    89-102, model I (from memory); M. Xie, as for :func:`renewals`.
 
     Examples
     --------

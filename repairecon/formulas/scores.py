@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from math import ceil, log
+from collections.abc import Sequence
+from math import ceil
 from typing import NamedTuple
 
 import numpy as np
@@ -66,8 +67,8 @@ def pinball(seen: ArrayLike, quantile: ArrayLike, p: float) -> Floats:
     return np.asarray(np.where(miss >= 0.0, p * miss, (p - 1.0) * miss))
 
 
-def brier(stated: ArrayLike, happened: ArrayLike) -> float:
-    """Mean squared distance of stated chances from what came.
+def chance_scores(stated: ArrayLike, happened: ArrayLike) -> tuple[float, float]:
+    """How far stated chances were from what came: Brier score and log score.
 
     Parameters
     ----------
@@ -76,69 +77,28 @@ def brier(stated: ArrayLike, happened: ArrayLike) -> float:
 
     Returns
     -------
-    float
-        Score from 0 (always right and sure) to 1 [-]; always stating 0.5 gives 0.25.
+    brier, log : float, float
+        ``mean((p - y)**2)`` and the mean of ``-ln`` of the chance given to what came [-].
 
     Notes
     -----
-    ``mean((p - y)**2)``, the one-sided form. ValueError without any.
+    Always stating 0.5 gives 0.25 and ln 2; the log score is inf if something held impossible came. ValueError without
+    any.
 
     References
     ----------
-    T. Gneiting, A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (quadratic score; section from memory).
+    T. Gneiting, A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (section from memory).
 
     Examples
     --------
-    >>> brier([0.75, 0.25], [True, False])
+    >>> chance_scores([0.75, 0.25], [True, False])[0]
     0.0625
     """
-    p, y = np.asarray(stated, dtype=float), np.asarray(happened, dtype=float)
+    p, y = np.asarray(stated, dtype=float), np.asarray(happened, dtype=bool)
     if not len(p):
         raise ValueError("no stated chance to score")
-    return float(np.mean((p - y) ** 2))
-
-
-def brier_parts(stated: ArrayLike, happened: ArrayLike, edges: ArrayLike) -> BrierParts:
-    """The Brier score as honesty of the chances, what they told apart, and what could not be known.
-
-    Parameters
-    ----------
-    stated, happened : array, array of bool
-        Chances [-]; whether each came.
-    edges : array (groups + 1,)
-        Ends of the groups, from 0 to 1, rising [-].
-
-    Returns
-    -------
-    BrierParts
-        Reliability [-], resolution [-], uncertainty [-] and the spread within groups [-].
-
-    Notes
-    -----
-    Over groups k with mean stated p, share happened o, count n of N: reliability ``sum n (p - o)**2 / N``, resolution
-    ``sum n (o - O)**2 / N``, uncertainty ``O (1 - O)``; ``within`` makes the sum exact where chances differ in a group.
-
-    References
-    ----------
-    A. H. Murphy, "A new vector partition of the probability score", J. Applied Meteorology 12 (1973) 595-600 (from
-    memory).
-    """
-    p, y = np.asarray(stated, dtype=float), np.asarray(happened, dtype=float)
-    place, total = _groups(p, edges), len(p)
-    overall = float(y.mean())
-    reliability = resolution = 0.0
-    for k in np.unique(place):
-        here = place == k
-        reliability += here.sum() * (p[here].mean() - y[here].mean()) ** 2 / total
-        resolution += here.sum() * (y[here].mean() - overall) ** 2 / total
-    uncertainty = overall * (1.0 - overall)
-    rest = brier(p, y) - reliability + resolution - uncertainty
-    return BrierParts(float(reliability), float(resolution), uncertainty, float(rest))
-
-
-def _groups(stated: Floats, edges: ArrayLike) -> Ints:
-    ends = np.asarray(edges, dtype=float)
-    return np.clip(np.searchsorted(ends, stated, side="right") - 1, 0, len(ends) - 2).astype(np.int64)
+    with np.errstate(divide="ignore"):
+        return float(np.mean((p - y) ** 2)), -float(np.mean(np.log(np.where(y, p, 1.0 - p))))
 
 
 def calibration_groups(
@@ -148,10 +108,10 @@ def calibration_groups(
 
     Parameters
     ----------
-    stated, happened, edges : array, array of bool, array (groups + 1,)
-        As for :func:`brier_parts` [-].
-    confidence : float
-        Confidence of the range of each share [-].
+    stated, happened : array, array of bool
+        Chances [-]; whether each came.
+    edges, confidence : array (groups + 1,), float
+        Ends of the groups, from 0 to 1, rising [-]; confidence of the range of each share [-].
 
     Returns
     -------
@@ -167,8 +127,8 @@ def calibration_groups(
     A. H. Murphy, R. L. Winkler, "Reliability of subjective probability forecasts of precipitation and temperature",
     Applied Statistics 26 (1977) 41-47 (from memory).
     """
-    p, y = np.asarray(stated, dtype=float), np.asarray(happened, dtype=float)
-    place, groups = _groups(p, edges), []
+    p, y, ends = (np.asarray(x, dtype=float) for x in (stated, happened, edges))
+    place, groups = np.clip(np.searchsorted(ends, p, side="right") - 1, 0, len(ends) - 2), []
     for k in np.unique(place):
         here = place == k
         low, high = share_interval(int(y[here].sum()), int(here.sum()), confidence)
@@ -176,37 +136,35 @@ def calibration_groups(
     return groups
 
 
-def log_score(stated: ArrayLike, happened: ArrayLike) -> float:
-    """Mean surprise at what came, given the stated chances.
+def brier_parts(groups: Sequence[Group], brier: float) -> BrierParts:
+    """The Brier score as honesty of the chances, what they told apart, and what could not be known.
 
     Parameters
     ----------
-    stated, happened : array, array of bool
-        Chances [-]; whether each came.
+    groups, brier : sequence of Group, float
+        From :func:`calibration_groups` and :func:`chance_scores` [-].
 
     Returns
     -------
-    float
-        Mean of ``-ln`` of the chance given to what came [-]; inf if something held impossible came.
+    BrierParts
+        Reliability [-], resolution [-], uncertainty [-] and the spread within groups [-].
 
     Notes
     -----
-    Always stating 0.5 gives ln 2. ValueError without any.
+    Over groups with mean stated p, share happened o, count n of N: reliability ``sum n (p - o)**2 / N``, resolution
+    ``sum n (o - O)**2 / N``, uncertainty ``O (1 - O)``; ``within`` makes the sum exact where chances differ in a group.
 
     References
     ----------
-    T. Gneiting, A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (section from memory).
-
-    Examples
-    --------
-    >>> round(log_score([0.5, 0.5], [True, False]), 6)
-    0.693147
+    A. H. Murphy, "A new vector partition of the probability score", J. Applied Meteorology 12 (1973) 595-600 (from
+    memory).
     """
-    p, y = np.asarray(stated, dtype=float), np.asarray(happened, dtype=bool)
-    if not len(p):
-        raise ValueError("no stated chance to score")
-    given = np.where(y, p, 1.0 - p)
-    return float("inf") if np.any(given <= 0.0) else -float(sum(log(g) for g in given)) / len(p)
+    p, o, n = np.array([(g.stated, g.happened, g.many) for g in groups]).T
+    weight = n / n.sum()
+    overall = float(weight @ o)
+    reliability, resolution = float(weight @ (p - o) ** 2), float(weight @ (o - overall) ** 2)
+    uncertainty = overall * (1.0 - overall)
+    return BrierParts(reliability, resolution, uncertainty, brier - reliability + resolution - uncertainty)
 
 
 def share_interval(inside: int, of: int, confidence: float = 0.9, method: str = "jeffreys") -> tuple[float, float]:

@@ -195,29 +195,26 @@ def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, fl
     return joint / p_findings, p_findings
 
 
-def finding_likelihood(states_column: ArrayLike, outcome: int, p_right: float = 1.0, *, outcomes: int) -> Floats:
-    """How likely the finding "the event shows this outcome" is in each leaf.
+def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.0) -> Floats:
+    """How likely each showing of a look at one event is, in each leaf.
 
     Parameters
     ----------
     states_column : int array (leaves,)
         Outcome of the event in each leaf, -1 where it does not happen [-].
-    outcome, outcomes : int
-        The outcome found, -1 for "it did not happen"; number of outcomes of the event [-].
-    p_right : float
-        Chance that the look shows what is the case [-].
+    outcomes, p_right : int, float
+        Number of outcomes of the event [-]; chance that the look shows what is the case [-].
 
     Returns
     -------
-    float array (leaves,)
-        Likelihood of the finding [-].
+    float array (leaves, outcomes + 1)
+        Likelihood of each showing; the last column (-1) is "it did not happen" [-].
 
     Notes
     -----
     Where the event happens a look shows the true outcome with `p_right`, each other outcome with (1 - p_right) /
     (outcomes - 1). Where it does not happen the look shows so with `p_right`, and each outcome by mistake with (1 -
-    p_right) / outcomes. Over all findings (-1 included) the likelihoods of a leaf sum to 1. An event with a single
-    outcome cannot be misread while it happens.
+    p_right) / outcomes. Each row sums to 1. An event with a single outcome cannot be misread while it happens.
 
     References
     ----------
@@ -225,46 +222,16 @@ def finding_likelihood(states_column: ArrayLike, outcome: int, p_right: float = 
 
     Examples
     --------
-    >>> finding_likelihood([0, 1, 2, -1], 0, p_right=0.8, outcomes=3).round(4).tolist()
-    [0.8, 0.1, 0.1, 0.0667]
+    >>> look_likelihood([0, 1, -1], 2, p_right=0.75).tolist()
+    [[0.75, 0.25, 0.0], [0.25, 0.75, 0.0], [0.125, 0.125, 0.75]]
     """
-    state = np.asarray(states_column)
-    if not NOT_HAPPENING <= outcome < outcomes:
-        raise ValueError(f"outcome {outcome} is not one of the event's {outcomes}")
     if not 0 <= p_right <= 1:
         raise ValueError(f"the chance of being right lies between 0 and 1, not at {p_right}")
-    if outcome == NOT_HAPPENING:
-        return np.where(state == NOT_HAPPENING, p_right, 0.0)
+    state, shown = np.asarray(states_column)[:, np.newaxis], np.arange(outcomes)
     right = p_right if outcomes > 1 else 1.0
-    mistaken = (1 - p_right) / max(outcomes - 1, 1)
-    likelihood = np.where(state == outcome, right, mistaken)
-    return np.where(state == NOT_HAPPENING, (1 - p_right) / outcomes, likelihood)
-
-
-def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.0) -> Floats:
-    """How likely each showing of a look at one event is, in each leaf.
-
-    Parameters
-    ----------
-    states_column, outcomes, p_right : int array (leaves,), int, float
-        As for :func:`finding_likelihood` [-].
-
-    Returns
-    -------
-    float array (leaves, outcomes + 1)
-        Likelihood of each showing; the last column is "it did not happen" [-].
-
-    Notes
-    -----
-    The columns are :func:`finding_likelihood` of each outcome and of -1; each row sums to 1.
-
-    References
-    ----------
-    Raiffa, Decision Analysis (1968), ch. 2 (tests that may be wrong).
-    """
-    showings = [*range(outcomes), NOT_HAPPENING]
-    columns = [finding_likelihood(states_column, k, p_right, outcomes=outcomes) for k in showings]
-    return np.stack(columns, axis=1)
+    seen = np.where(state == shown, right, (1 - p_right) / max(outcomes - 1, 1))
+    table = np.where(state == NOT_HAPPENING, (1 - p_right) / outcomes, seen)
+    return np.append(table, np.where(state == NOT_HAPPENING, p_right, 0.0), axis=1)
 
 
 def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, int]:

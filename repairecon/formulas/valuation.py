@@ -13,9 +13,10 @@ from itertools import groupby
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.ledger import Amounts, Wholes, money, overdrawn, share_of, whole
+Wholes = NDArray[np.int64]
+Amounts = NDArray[Any]
 
 
 def fifo(
@@ -25,10 +26,8 @@ def fifo(
 
     Parameters
     ----------
-    item : int array (rows,)
-        Code of the item [-].
-    quantity : int array (rows,)
-        Units in (above 0) or out (below 0) [-].
+    item, quantity : int array (rows,)
+        Code of the item; units in (above 0) or out (below 0) [-].
     unit_cost : array (rows,)
         Landed cost of a unit that comes in; not read where units go out [home money, or its hundredths].
     period : int array (rows,) or None
@@ -37,10 +36,8 @@ def fifo(
 
     Returns
     -------
-    cost : array (rows,)
-        What each row adds to the value (below 0 for an issue) [as unit_cost].
-    left : int array (rows,)
-        Units of each receipt still there [-].
+    cost, left : array (rows,), int array (rows,)
+        What each row adds to the value, below 0 for an issue [as unit_cost]; units of each receipt still there [-].
 
     Notes
     -----
@@ -92,13 +89,8 @@ def moving_average(
 
     Parameters
     ----------
-    item : int array (rows,)
-        Code of the item [-].
-    quantity : int array (rows,)
-        Units in (above 0) or out (below 0) [-].
-    unit_cost : array (rows,)
-        Landed cost of a unit that comes in; not read for issues, returns and counts
-        [home money, or its hundredths].
+    item, quantity, unit_cost : array (rows,)
+        As for :func:`fifo`; the cost is not read for issues, returns and counts [home money, or its hundredths].
     against : int array (rows,) or None
         Earlier row that this one undoes: an issue that comes back, a receipt sent back; -1 = none [-].
     counted : bool array (rows,) or None
@@ -115,8 +107,7 @@ def moving_average(
     what is sent back leaves at what it came in at, but never more than the value there, and with the last
     unit all of it. A counted surplus comes in at the present average (it is more of the same), or, if
     the book says none is there, at the last average known, else at 0. Whole money is shared to the nearest unit,
-    the rest staying with what is left. A plain loop: each average needs the one before. ValueError where
-    more goes out than there is, or comes back than went.
+    the rest staying with what is left. ValueError where more goes out than there is, or comes back than went.
 
     References
     ----------
@@ -129,7 +120,7 @@ def moving_average(
     """
     code, amount, price = _columns(item, quantity, unit_cost)
     _refuse_overdrawn(code, amount, None)
-    undone = undone_rows(code, amount, against)
+    undone = _undone_rows(code, amount, against)
     found = np.zeros(len(amount), dtype=bool) if counted is None else np.asarray(counted, dtype=bool)
     zero = 0 if price.dtype.kind == "i" else 0.0
     stock: dict[int, int] = {}
@@ -142,13 +133,13 @@ def moving_average(
         if q == 0:
             change = zero
         elif back >= 0:
-            change = share_of(abs(cost[back]), abs(q), abs(int(amount[back])))
+            change = _share_of(abs(cost[back]), abs(q), abs(int(amount[back])))
             change = change if q > 0 else -(min(change, v) if n + q else v)
         elif q < 0:
-            change = -share_of(v, -q, n) if n + q else -v
+            change = -_share_of(v, -q, n) if n + q else -v
         elif surplus:
             known, units = (v, n) if n else last.get(i, (zero, 1))
-            change = share_of(known, q, units)
+            change = _share_of(known, q, units)
         else:
             change = q * paid
         if n + q:
@@ -163,14 +154,8 @@ def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, p
 
     Parameters
     ----------
-    item : int array (rows,)
-        Code of the item [-].
-    quantity : int array (rows,)
-        Units in (above 0) or out (below 0) [-].
-    unit_cost : array (rows,)
-        Landed cost of a unit that comes in; not read where units go out [home money, or its hundredths].
-    period : int array (rows,)
-        Number of the period a row falls in, never falling [-].
+    item, quantity, unit_cost, period : array (rows,)
+        As for :func:`fifo` [home money, or its hundredths].
 
     Returns
     -------
@@ -211,7 +196,7 @@ def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, p
         for k, change in zip(rows, paid, strict=True):
             if units[k] < 0:
                 taken -= units[k]
-                upto = share_of(v, taken, n)
+                upto = _share_of(v, taken, n)
                 change, booked = booked - upto, upto
             changes.append(change)
         n, v = n - taken, v - booked
@@ -220,33 +205,11 @@ def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, p
     return cost
 
 
-def undone_rows(item: Wholes, quantity: Wholes, against: ArrayLike | None) -> Wholes:
-    """The rows that rows undo, checked.
-
-    Parameters
-    ----------
-    item, quantity : int array (rows,)
-        Columns of the ledger [-].
-    against : int array (rows,) or None
-        Earlier row that each undoes; -1 = none [-].
-
-    Returns
-    -------
-    int array (rows,)
-        The same, -1 throughout for None [-].
-
-    Notes
-    -----
-    ValueError unless it is an earlier row of the same item and the other direction, and no more comes back in all
-    than went.
-
-    References
-    ----------
-    Common practice, no source.
-    """
+def _undone_rows(item: Wholes, quantity: Wholes, against: ArrayLike | None) -> Wholes:
+    """The rows that rows undo: earlier ones of the same item the other way, no more of each coming back than went."""
     if against is None:
         return np.full(len(item), -1, dtype=np.int64)
-    undone = whole(against, "against")
+    undone = _whole(against, "against")
     rows = np.flatnonzero(undone >= 0)
     first = undone[rows]
     good = (first < rows) & (item[np.minimum(first, rows)] == item[rows])
@@ -260,7 +223,7 @@ def undone_rows(item: Wholes, quantity: Wholes, against: ArrayLike | None) -> Wh
 
 
 def _columns(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike) -> tuple[Wholes, Wholes, Amounts]:
-    code, amount, price = whole(item, "item"), whole(quantity, "quantity"), money(unit_cost)
+    code, amount, price = _whole(item, "item"), _whole(quantity, "quantity"), _money(unit_cost)
     if not len(code) == len(amount) == len(price):
         raise ValueError("all columns of a ledger must be of the same length")
     return code, amount, price
@@ -270,11 +233,11 @@ def _refuse_overdrawn(code: Wholes, amount: Wholes, period: ArrayLike | None) ->
     if period is None:
         when, order = np.zeros(len(code), dtype=np.int64), np.arange(len(code))
     else:
-        when = whole(period, "period")
+        when = _whole(period, "period")
         if len(when) != len(code) or np.any(np.diff(when) < 0):
             raise ValueError("give every row its period, in order")
         order = np.lexsort((-amount, when))
-    short = order[overdrawn(code[order], amount[order])]
+    short = order[_overdrawn(code[order], amount[order])]
     if len(short):
         raise ValueError(f"rows {_some(np.sort(short))} take out more than there is")
     return when
@@ -283,3 +246,38 @@ def _refuse_overdrawn(code: Wholes, amount: Wholes, period: ArrayLike | None) ->
 def _some(rows: Wholes) -> str:
     shown = ", ".join(map(str, rows[:10].tolist()))
     return shown if len(rows) <= 10 else f"{shown} and {len(rows) - 10} more"
+
+
+def _overdrawn(code: Wholes, amount: Wholes) -> Wholes:
+    """Rows after which the running balance of their item is below 0."""
+    order = np.argsort(code, kind="stable")
+    code, amount = code[order], amount[order]
+    running = np.cumsum(amount)
+    start = np.flatnonzero(np.r_[True, code[1:] != code[:-1]]) if len(code) else np.zeros(0, dtype=np.int64)
+    before = np.repeat((running - amount)[start], np.diff(np.append(start, len(code))))
+    return np.unique(order[(running - before < 0) & (amount < 0)])
+
+
+def _whole(column: ArrayLike, name: str) -> Wholes:
+    """A column of whole numbers."""
+    values = np.asarray(column)
+    if values.dtype.kind not in "iub" and not np.all(values == np.floor(values)):
+        raise ValueError(f"the column {name} must hold whole numbers (count millilitres rather than litres)")
+    return np.atleast_1d(values.astype(np.int64))
+
+
+def _money(column: ArrayLike) -> Amounts:
+    """A column of money: whole amounts stay whole, others become floats."""
+    values = np.atleast_1d(np.asarray(column))
+    exact = values.dtype.kind in "iub"
+    values = values.astype(np.int64 if exact else np.float64)
+    if not np.all((values >= 0) & np.isfinite(values)):
+        raise ValueError("a unit cost must be a plain amount of 0 or more")
+    return values
+
+
+def _share_of(value: Any, part: int, of_so_many: int) -> Any:
+    """A part of a value; a whole value is shared to the nearest whole unit, halves up."""
+    if isinstance(value, int):
+        return (2 * value * part + of_so_many) // (2 * of_so_many)
+    return value * (part / of_so_many)

@@ -372,7 +372,8 @@ def _blame_look(answer: Answer, made: Decision) -> Worth | None:
     """The first look that tells whether this unit is to blame at all."""
     asks = {b.event for b in answer.case.branches if b.not_this_unit}
     found = looking.looks_at_hand(answer.model, made, answer.numbers)
-    return next((w for w in found if w.about in asks), None)
+    # not one that costs more than it can save
+    return next((w for w in found if w.about in asks and w.net > -WORTH_HAVING * abs(made.value())), None)
 
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas.bayes import dirichlet_mean, dirichlet_update
+from repairecon.formulas.bayes import dirichlet_update
 from repairecon.records import (
     Assumed,
     Branch,
@@ -97,8 +97,8 @@ def _chances(case: Case, learned: Learned, source: str) -> tuple[tuple[Branch, .
         if not counts[members].any():
             continue
         prior = np.array([branches[k].weight * branches[k].chance for k in members])
-        after = dirichlet_mean(dirichlet_update(prior, counts[members]))
-        for k, chance in zip(members, after, strict=True):
+        after = dirichlet_update(prior, counts[members])
+        for k, chance in zip(members, after / after.sum(), strict=True):
             was = branches[k].chance
             branches[k] = replace(branches[k], chance=float(chance))
             if abs(chance - was) > MOVED:

@@ -64,14 +64,12 @@ class Clocks:
     def cdf(self, t: Floats, hours_a_year: float, age: Floats | float | None = None) -> Floats:
         """Chance of failing by each time t (T, S), from the age at the start or from another one."""
         age = self.age_years if age is None else age
-        alive = lives.two_clock_survival(
-            t[:, None], hours_a_year, self.life_hours, self.shape, self.life_years, self.shape, age
-        )
-        return np.asarray(1.0 - lives.early_failure_survival(t[:, None], alive, self.p_early))
+        fails = lives.cdf(t[:, None], self.life(hours_a_year), self.shape, age)
+        return np.asarray(self.p_early + (1.0 - self.p_early) * fails)
 
     def life(self, hours_a_year: float) -> Floats:
         """Characteristic lives in years by both clocks."""
-        return renewal.one_clock(self.life_years, self.life_hours, hours_a_year, self.shape)
+        return lives.one_clock(self.life_years, self.life_hours, hours_a_year, self.shape)
 
 
 @cache
@@ -132,7 +130,7 @@ def fine_cdf(clocks: Clocks, years: Years) -> Floats:
     """Chance of failing by each half step of the horizon, in steps short enough for the shortest life."""
     steps = STEPS
     while True:
-        cdf = clocks.cdf(renewal.half_steps(years.horizon_years, steps), years.hours_a_year)
+        cdf = clocks.cdf(np.linspace(0.0, years.horizon_years, 2 * steps + 1), years.hours_a_year)
         first = float(np.max(cdf[1] - cdf[0]))
         if first <= 0.1 or (steps >= MOST_STEPS and first <= 0.3):
             return cdf
@@ -160,7 +158,7 @@ def counts(clocks: Clocks, years: Years) -> tuple[Floats, Floats]:
         all_of_them, at_home = _rebuilds(clocks, years, [1.0, 1.0 - years.p_away])
         return all_of_them, years.p_away * at_home[-1]
     cdf = fine_cdf(clocks, years)
-    return renewal.renewals(cdf, cdf), renewal.p_marked_failure(cdf, cdf, years.p_away)
+    return renewal.renewals(cdf, cdf), years.p_away * renewal.renewals(cdf, cdf, 1.0 - years.p_away)[-1]
 
 
 def _rebuilds(clocks: Clocks, years: Years, p_goes_on: list[float]) -> Floats:

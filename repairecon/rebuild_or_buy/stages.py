@@ -80,7 +80,7 @@ class Decision:
     def _leaving(self, weights: Floats) -> Floats:
         """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later.
 
-        Infinite where this unit is more likely to blame than not.
+        Where that has no price, infinite if this unit is more likely to blame than not.
         """
         cost = np.zeros(len(self.chance))
         this = np.where(self.other, 0.0, weights)
@@ -90,7 +90,9 @@ class Decision:
             each = np.divide(best, chance, out=np.zeros_like(best), where=chance > 0)
             here = ~self.other
             cost[here] = each[self.ids[0, here]] + self.elsewhere_cost
-        # nobody leaves a unit that is more likely than not to blame, however little time is worth to him
+        if self.elsewhere_cost > 0.0:
+            return cost
+        # where looking elsewhere is not priced: nobody leaves a unit that is more likely than not to blame
         sets, count = self.ids[0], int(self.ids[0].max()) + 1
         innocent = np.bincount(sets, np.where(self.other, weights, 0.0), count)
         cost[(2.0 * innocent < np.bincount(sets, weights, count))[sets]] = np.inf

@@ -175,7 +175,7 @@ def with_findings(tree: Tree, found: Sequence[Finding]) -> Tree:
         e, o = tree.outcome(f.event, f.outcome)
         if not 0.0 < f.p_right <= 1.0:
             raise FindingError(f"{f}: the chance of being right lies above 0 and up to 1")
-        likelihood *= tree_formulas.finding_likelihood(tree.states[:, e], o, f.p_right, outcomes=len(tree.outcomes[e]))
+        likelihood *= tree_formulas.look_likelihood(tree.states[:, e], len(tree.outcomes[e]), f.p_right)[:, o]
     if not (tree.chance * likelihood).sum() > 0:
         raise FindingError(
             "these findings cannot all be true in the tree of this case: " + "; ".join(str(f) for f in found)

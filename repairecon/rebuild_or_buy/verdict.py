@@ -159,11 +159,11 @@ def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
     if unit.age_years is not None and unit.expected_life_years:
         line = float(decision_rules.straight_line(price, unit.age_years, unit.expected_life_years))
     rules: list[tuple[str, str, float | None]] = [
-        ("no more than 50 % of new", "rule of thumb, no derivation", float(decision_rules.half_of_new(price))),
+        ("no more than 50 % of new", "rule of thumb, no derivation", float(decision_rules.share_of_price(price, 0.5))),
         (
             "no more than 85 % of list",
             "US Army TB 43-0154 (small engines and outboards)",
-            float(decision_rules.flat_share_of_list(price)),
+            float(decision_rules.share_of_price(price, 0.85)),
         ),
         ("price of new x (1 - age / life)", "US Coast Guard CI 11103.1B", line),
     ]

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import carry_program, shortage
+from repairecon.formulas import carry_program, demand
 from repairecon.formulas.carry_program import Group, JobsWorth, Mode
 from repairecon.formulas.demand import COURSES
 from repairecon.spares_aboard.demand import Line
@@ -125,8 +125,8 @@ class Carried:
         """Being without, now and then."""
         now, then = self._now_then
         return Risk(
-            p_critical_now=0.0 + shortage.p_any_short(now[0][self._critical]),
-            p_critical_then=0.0 + shortage.p_any_short(then[0][self._critical]),
+            p_critical_now=0.0 + demand.p_any_short(now[0][self._critical]),
+            p_critical_then=0.0 + demand.p_any_short(then[0][self._critical]),
             cost_now=float(self._without @ now[1]), cost_then=float(self._without @ then[1]),
         )  # fmt: skip
 
@@ -145,7 +145,7 @@ class Carried:
     @cached_property
     def _enough(self) -> Wholes:
         """Jobs' worth of each item alone for the assurance asked for, in pieces."""
-        jobs = [int(shortage.stock_for(d, self._assurance)) for d in self._demands]
+        jobs = [int(demand.stock_for(d, self._assurance)) for d in self._demands]
         return np.array([n * x.pieces for n, x in zip(jobs, self._lines, strict=True)], dtype=np.int64)
 
     @cached_property
@@ -225,7 +225,7 @@ class Carried:
             left = sum(s.saved - s.worth for s in states.values()) + left_idle
             names = " + ".join(self._lines[t].card.name for t in step.things) if step else ""
             rows.append((
-                spend, float(self._without @ jobs), left, shortage.p_any_short(short[self._critical]), names,
+                spend, float(self._without @ jobs), left, demand.p_any_short(short[self._critical]), names,
                 sum(step.things.values()) if step else 0, step.gain if step else 0.0,
             ))  # fmt: skip
         columns = ["spend", "expected_cost", "cost_left", "p_critical_short", "item", "units", "gain"]

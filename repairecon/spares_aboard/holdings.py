@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from repairecon.formulas import ledger, shelf, valuation
+from repairecon.formulas import lives, valuation
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.records import MOVEMENT_KINDS, Item, Lot, Movement, SpareWish, StockLine
 from repairecon.standards.limits import shelf_life
@@ -135,8 +135,8 @@ def _by_year(item: Wholes, quantity: Wholes, cost: Wholes, years: Wholes) -> flo
 
 
 def _sums(item: NDArray[Any], change: NDArray[Any]) -> dict[int, float]:
-    codes, totals = ledger.total_by(item, change)
-    return {int(i): float(v) / _WHOLE_MONEY for i, v in zip(codes, totals, strict=True)}
+    totals = pd.Series(change).groupby(item).sum()
+    return {int(i): float(v) / _WHOLE_MONEY for i, v in totals.items()}
 
 
 def holdings(
@@ -223,7 +223,7 @@ def good_until(card: Item, cure_date: str) -> datetime.date | None:
     initial, _ = shelf_years(card)
     if math.isinf(initial) or not cure_date:
         return None
-    return _day_of(float(shelf.expiry_day(day_number(cure_date), initial)))
+    return _day_of(float(lives.expiry_day(day_number(cure_date), initial)))
 
 
 def shelf_table(
@@ -248,7 +248,7 @@ def _shelf_row(
     cured, bought = day_number(lot.cure_date), day_number(lot.came_on)
     counted = "cure date" if lot.cure_date else "day bought" if came == "bought" else "day found"
     start = cured if lot.cure_date else bought
-    ends = [float(shelf.expiry_day(start, *years, inspected=found)) for found in (False, True)]
+    ends = [float(lives.expiry_day(start, *years, inspected=found)) for found in (False, True)]
     last = ends[1] if inspected else ends[0]
     today, until = map(day_number, period)
     late = INSPECT if ends[1] >= today else OVER

@@ -20,7 +20,7 @@ TESTS = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(TESTS.parent)]
 
 import repairecon  # noqa: E402
-from repairecon.buying.basket import Order, cheapest_basket
+from repairecon.buying.basket import Order, cheapest_basket  # noqa: E402
 from repairecon.buying.other_baskets import (  # noqa: E402
     entering_prices,
     frontier,

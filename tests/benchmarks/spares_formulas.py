@@ -18,7 +18,7 @@ sys.path[:0] = [str(TESTS.parent), str(TESTS / "benchmarks"), str(TESTS / "rebui
 
 from reference_problem import timed  # noqa: E402
 
-from repairecon.formulas import carry_program, demand, ledger, valuation  # noqa: E402
+from repairecon.formulas import carry_program, demand, valuation  # noqa: E402
 from repairecon.formulas.carry_program import Mode  # noqa: E402
 
 ITEMS = 10_000
@@ -62,14 +62,11 @@ def value(rows: int) -> None:
     base = table(columns)
     plain = timed(lambda: select(base), 3)
     print(f"{rows:,} movements over {ITEMS:,} items; SELECT of them: {1e3 * plain:.1f} ms")
-    item, quantity, price, place, _, period = columns.T.copy()
+    item, quantity, price, _, _, period = columns.T.copy()
     runs = {
         "first in first out": lambda: valuation.fifo(item, quantity, price),
         "moving average": lambda: valuation.moving_average(item, quantity, price),
         "average of 24 periods": lambda: valuation.period_average(item, quantity, price, period),
-        "rows that take too much": lambda: ledger.overdrawn(item, quantity),
-        "sums by locker": lambda: ledger.total_by(place, price),
-        "numpy.bincount of the same, for comparison": lambda: np.bincount(place, price),
     }
     for name, run in runs.items():
         show(name, timed(run, 3), plain)

@@ -13,9 +13,9 @@ from quote_cases import case_of, named, quotes_of, table, write_rows
 
 import repairecon
 from repairecon.buying.parcel import CHARGES
-from repairecon.buying.program import Program
 from repairecon.compare_quotes import job
 from repairecon.compare_quotes.summary import as_json, summary
+from repairecon.formulas.integer_program import Program
 from repairecon.records import RepaireconError
 
 DATA = Path(__file__).parents[1] / "buying" / "data"

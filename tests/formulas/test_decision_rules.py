@@ -18,14 +18,14 @@ def test_half_of_new_refuses_the_three_first_shocks() -> None:
     # Common practice, no source: kit against new, 256/270, 270/400, 300/1000 and 550/1000 with the shaft
     # the kit lacks. Half of new would allow only the kit of 300, and not once the shaft is counted.
     kit, new = np.array([256.0, 270.0, 300.0, 550.0]), np.array([270.0, 400.0, 1000.0, 1000.0])
-    np.testing.assert_array_equal(kit <= decision_rules.half_of_new(new), [False, False, True, False])
-    np.testing.assert_allclose(decision_rules.half_of_new(new), [135.0, 200.0, 500.0, 500.0])
+    np.testing.assert_array_equal(kit <= decision_rules.share_of_price(new, 0.5), [False, False, True, False])
+    np.testing.assert_allclose(decision_rules.share_of_price(new, 0.5), [135.0, 200.0, 500.0, 500.0])
 
 
 def test_flat_share_is_85_percent() -> None:
     # US Army TB 43-0154, section I: a one-time repair, overhaul or rebuild of a small engine or
     # outboard is limited to 85 percent of the standard inventory price.
-    np.testing.assert_allclose(decision_rules.flat_share_of_list([100.0, 4000.0]), [85.0, 3400.0])
+    np.testing.assert_allclose(decision_rules.share_of_price([100.0, 4000.0], 0.85), [85.0, 3400.0])
 
 
 def test_straight_line_against_a_published_depreciation_table() -> None:
@@ -47,16 +47,14 @@ def test_straight_line_lies_on_the_diagonal(price: float, life: float, share: fl
 
 def test_rules_take_arrays_and_single_numbers() -> None:
     assert decision_rules.straight_line(np.array([100.0, 200.0]), 5, np.array([10.0, 20.0])).shape == (2,)
-    assert np.ndim(decision_rules.half_of_new(100.0)) == 0
-    assert decision_rules.half_of_new(100.0, share=0.6) == pytest.approx(60.0)
+    assert np.ndim(decision_rules.share_of_price(100.0, 0.5)) == 0
 
 
-@pytest.mark.parametrize("rule", [decision_rules.half_of_new, decision_rules.flat_share_of_list])
-def test_a_percentage_is_refused(rule) -> None:
+def test_a_percentage_is_refused() -> None:
     with pytest.raises(ValueError, match=r"give 0\.50 for 50 %"):
-        rule(100.0, share=50.0)
+        decision_rules.share_of_price(100.0, 50.0)
     with pytest.raises(ValueError, match="price"):
-        rule(-1.0)
+        decision_rules.share_of_price(-1.0, 0.5)
 
 
 def test_straight_line_refuses_nonsense() -> None:

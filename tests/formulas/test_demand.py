@@ -4,12 +4,11 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
 from repairecon.formulas import demand as d
-from repairecon.formulas import shortage as s
 
 # cumulative Poisson chances P(D <= k), as printed to 4 decimals in the tables of introductory texts (from memory)
 CUMULATIVE = {
@@ -26,6 +25,7 @@ def test_published_poisson_table(mean: float) -> None:
     assert np.cumsum(chances)[: len(CUMULATIVE[mean])] == pytest.approx(CUMULATIVE[mean], abs=0.00005)
 
 
+@settings(max_examples=30)
 @given(st.lists(st.floats(0, 300), min_size=1, max_size=5))
 def test_poisson_by_scipy(means: list[float]) -> None:
     chances = d.poisson_demand(means)
@@ -57,14 +57,6 @@ def test_uncertain_rate_is_a_mixture() -> None:
         assert d.uncertain_demand(2.5, 7.0, 3.0, 5)[k] == pytest.approx(mixed, abs=1e-9)
 
 
-def test_learned_rate_is_bayes() -> None:
-    # posterior mean of the rate on a fine grid of rates
-    rates = np.linspace(1e-6, 0.05, 200_001)
-    weight = stats.gamma.pdf(rates, 1.5, scale=1 / 300.0) * stats.poisson.pmf(4, rates * 700.0)
-    shape, known = d.learned_rate(4, 700.0, 1.5, 300.0)
-    assert shape / known == pytest.approx(float((rates * weight).sum() / weight.sum()), rel=1e-6)
-
-
 @pytest.mark.parametrize("guess", [(0.0, 0.2, 1.0), (0.5, 1.0, 6.0), (0.0, 0.0, 0.4)])
 def test_guess_is_a_mixture(guess: tuple[float, float, float]) -> None:
     low, likely, high = guess
@@ -86,17 +78,83 @@ def test_guess_is_a_mixture(guess: tuple[float, float, float]) -> None:
         lambda: d.poisson_demand(1e9),
         lambda: d.uncertain_demand(0.0, 1.0, 1.0),
         lambda: d.uncertain_demand(1.0, 1.0, -1.0),
-        lambda: d.learned_rate(1, 1, 0, 1),
         lambda: d.guessed_demand(-0.1, 0, 1),
         lambda: d.guessed_demand(2, 1, 3),
-        lambda: s.p_short([0.5, 0.6], 0),
-        lambda: s.p_short([0.5, 0.5], -1),
-        lambda: s.p_short([0.5, 0.5], 0.5),
-        lambda: s.stock_for([0.5, 0.25], 0.9),
-        lambda: s.stock_for([0.5, 0.5], 1.0),
-        lambda: s.p_any_short([1.1]),
+        lambda: d.p_above([0.5, 0.6]),
+        lambda: d.p_above([]),
+        lambda: d.stock_for([0.5, 0.25], 0.9),
+        lambda: d.stock_for([0.5, 0.5], 1.0),
+        lambda: d.p_any_short([1.1]),
     ],
 )
 def test_what_cannot_be_is_refused(call) -> None:
     with pytest.raises(ValueError, match=r"\w"):
         call()
+
+
+CHANCES = st.lists(st.floats(0.0, 1.0), min_size=1, max_size=12).filter(lambda w: sum(w) > 0.01)
+
+
+def of(weights: list[float]) -> np.ndarray:
+    return np.array(weights) / sum(weights)
+
+
+def test_more_than_one_replacement() -> None:
+    # reliability course, solution of the constant-failure-rate problem 3 (ii), as found on the web: batteries
+    # replaced at once, rate 0.2, time 5, more than one replacement: 0.2642
+    assert d.p_above(d.poisson_demand(0.2 * 5))[1] == pytest.approx(0.2642, abs=0.00005)
+
+
+def test_spare_drives() -> None:
+    # "Spare Parts from Normal Distribution" (public wiki page): 45 units, 90 days, 95 %, MTBF 100, 200, 300 thousand
+    # hours. It prints 3, 2, 2 by the normal approximation; the exact Poisson answer of the last is 1
+    means = 45 * 2160 / np.array([100e3, 200e3, 300e3])
+    assert d.stock_for(d.poisson_demand(means), 0.95).tolist() == [3, 2, 1]
+
+
+def test_newsvendor() -> None:
+    # Cachon and Terwiesch, Matching Supply with Demand, 3rd ed., ch. 12, Q12.1: demand N(200, 80), price 20, cost 12,
+    # salvage 8; chances to 4 digits; 235.2 by the table with its argument rounded up, so the least whole unit is 235
+    edges = np.arange(1501.0)
+    chances = np.diff(stats.norm.cdf(np.concatenate([[-np.inf], edges]), 200, 80))
+    above = d.p_above(chances)
+    assert above[400] == pytest.approx(0.0062, abs=0.00005)
+    assert 1 - above[100] == pytest.approx(0.1056, abs=0.00005)
+    assert above[160] - above[240] == pytest.approx(0.3830, abs=0.0001)
+    # the critical fractile 8 / (8 + 4)
+    assert int(d.stock_for(chances, (20 - 12) / (20 - 12 + 12 - 8))) == math.floor(235.2)
+
+
+@given(CHANCES, st.floats(0.0, 0.999))
+def test_assurance_is_met_and_no_more(weights: list[float], assurance: float) -> None:
+    chances = of(weights)
+    held = int(d.stock_for(chances, assurance))
+    reached = np.cumsum(chances)
+    assert reached[held] >= assurance - 1e-9
+    assert held == 0 or reached[held - 1] < assurance
+
+
+def test_any_short_of_several() -> None:
+    # every combination of three items written out
+    p = [0.1, 0.25, 0.6]
+    none = sum(
+        np.prod([q if bit else 1 - q for q, bit in zip(p, bits, strict=True)])
+        for bits in np.ndindex(2, 2, 2)
+        if not any(bits)
+    )
+    assert d.p_any_short(p) == pytest.approx(1 - none)
+    assert d.p_any_short([]) == 0.0
+    assert d.p_any_short([0.2, 1.0]) == 1.0
+
+
+@given(CHANCES, CHANCES)
+def test_chances_of_more_by_plain_sums(one: list[float], two: list[float]) -> None:
+    both = [of((w + [0.0] * 12)[:12]) for w in (one, two)]
+    plain = [[math.fsum(row[k + 1 :]) for k in range(12)] for row in both]
+    assert d.p_above(both) == pytest.approx(np.array(plain), abs=1e-12)
+
+
+def test_what_is_missing_is_beyond_the_last_number() -> None:
+    cut = d.p_above(d.poisson_demand([0.8, 2.0], 3))
+    assert cut == pytest.approx(np.array([stats.poisson.sf(range(4), mean) for mean in (0.8, 2.0)]), abs=1e-12)
+    assert d.stock_for([[0.5, 0.3, 0.2], [0.1, 0.2, 0.7]], [0.8, 0.3]).tolist() == [1, 1]

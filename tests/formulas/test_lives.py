@@ -1,6 +1,9 @@
-"""Weibull lives, early failures, two clocks and spares: a statistics library, quadrature, what must hold."""
+"""Weibull lives, two clocks and spares: a statistics library, quadrature; shelf life against the published groups."""
 
+import csv
+import datetime as dt
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,8 +18,8 @@ shapes = st.floats(0.5, 8.0)
 
 
 def survival(t, life, shape, age=0.0):
-    """Chance of working on, on the clock of years alone."""
-    return lives.two_clock_survival(t, 0.0, np.inf, 1.0, life, shape, age)
+    """Chance of working on, whatever the clock."""
+    return 1 - lives.cdf(t, life, shape, age)
 
 
 ages = st.floats(0.0, 30.0)
@@ -78,34 +81,6 @@ def test_what_cannot_be_is_refused() -> None:
         survival(1.0, 1.0, 1.0, age=-1.0)
 
 
-def test_series_of_two_exponential_units() -> None:
-    # Reliability course solution (constant failure rate, problem 4): two units of mean life 5 each, both
-    # needed, for 2: R = 0.4493
-    assert lives.two_clock_survival(2.0, 1.0, 5.0, 1.0, 5.0, 1.0) == pytest.approx(0.4493, abs=0.00005)
-
-
-def test_dead_on_arrival() -> None:
-    got = lives.early_failure_survival([0.0, 1.0], [1.0, 0.5], 0.1)
-    assert got == pytest.approx([0.9, 0.45], rel=1e-14)
-    assert lives.early_failure_survival(3.0, 0.7, 0.0) == 0.7
-
-
-@pytest.mark.parametrize("shape", [0.6, 2.0, 5.0])
-def test_two_clocks_of_one_shape_are_one_life(shape: float) -> None:
-    """Hazards of one power add up: (t / a)^k + (t / b)^k, Weibull with 1 / c^k = 1 / a^k + 1 / b^k (closed form)."""
-    t, age = np.array([0.5, 3.0, 11.0]), 2.0
-    one = (15.0**-shape + (100.0 / 500.0) ** shape) ** (-1.0 / shape)
-    wanted = np.exp(((age / one) ** shape) - ((age + t) / one) ** shape)
-    assert lives.two_clock_survival(t, 100.0, 500.0, shape, 15.0, shape, age) == pytest.approx(wanted, rel=1e-12)
-
-
-def test_a_clock_that_cannot_be_is_refused() -> None:
-    with pytest.raises(ValueError, match=r"0\.\.1"):
-        lives.early_failure_survival(1.0, 1.0, 5.0)
-    with pytest.raises(ValueError, match="0 hours"):
-        lives.two_clock_survival(1.0, -5.0, 1.0, 1.0, 1.0, 1.0)
-
-
 def test_by_chance_alone() -> None:
     # mean over the time between turnings: (1 - exp(-x)) / x
     assert lives.mean_p_spare_works(5.0, 10.0) == pytest.approx((1 - math.exp(-0.5)) / 0.5, rel=1e-12)
@@ -134,3 +109,102 @@ def test_turning_it_oftener_never_hurts(a: float, b: float, life: float, shape: 
 def test_a_negative_time_between_turnings_is_refused() -> None:
     with pytest.raises(ValueError, match="0 years or more"):
         lives.mean_p_spare_works(-1.0, 10.0)
+
+
+def test_series_of_two_exponential_units() -> None:
+    # Reliability course solution (constant failure rate, problem 4): two units of mean life 5 each, both
+    # needed, for 2: R = 0.4493
+    assert survival(2.0, lives.one_clock(5.0, 5.0, 1.0, 1.0), 1.0) == pytest.approx(0.4493, abs=0.00005)
+
+
+@pytest.mark.parametrize("clocks", [(5.0, 600.0), (np.inf, 600.0), (5.0, np.inf)])
+def test_two_clocks_are_one(clocks: tuple[float, float]) -> None:
+    """Mean of the earlier of two lives by quadrature of the product of their survivals."""
+    years, hours = clocks
+    alone, _ = integrate.quad(lambda t: math.exp(-((t / years) ** 1.8) - (90 * t / hours) ** 1.8), 0, 60)
+    one = float(lives.one_clock(years, hours, 90.0, 1.8))
+    assert one * math.gamma(1 + 1 / 1.8) == pytest.approx(alone, rel=1e-9)
+    assert lives.one_clock(years, hours, 0.0, 1.8) == years
+    # and of a used one: the product of what both clocks leave, as a library has them
+    t, age = np.array([0.5, 3.0]), 2.0
+    left = [stats.weibull_min.sf(x + age, 1.8, 0, c) / stats.weibull_min.sf(age, 1.8, 0, c)
+            for x in t for c in (years, hours / 90) if np.isfinite(c)]  # fmt: skip
+    assert survival(t, one, 1.8, age) == pytest.approx(np.reshape(left, (2, -1)).prod(axis=1), rel=1e-9)
+
+
+def test_a_clock_that_cannot_be_is_refused() -> None:
+    for clocks in ((5.0, 0.0, 1.0, 2.0), (5.0, 5.0, -1.0, 2.0)):
+        with pytest.raises(ValueError, match="above 0"):
+            lives.one_clock(*clocks)
+
+
+DAY_0 = dt.date(1970, 1, 1)
+# ISO 2230:2002, storage table: groups A, B, C (a row a group, with its own source column)
+TABLE = Path(__file__).parent / "data" / "rubber_storage.csv"
+
+
+def number(day: dt.date) -> float:
+    return float((day - DAY_0).days)
+
+
+def groups() -> list[dict[str, str]]:
+    rows = list(csv.DictReader(TABLE.read_text("utf-8").splitlines()))
+    return [r for r in rows if r["standard"] == "ISO 2230:2002" and r["group"] in "ABC"]
+
+
+def test_groups_of_the_standard() -> None:
+    # made in the third quarter of 2024: A 5 + 2, B 7 + 3, C 10 + 5 years, from the last day of September
+    made = number(dt.date(2024, 9, 30))
+    last = {}
+    for row in groups():
+        initial, more = float(row["initial_years"]), float(row["extension_years"])
+        days = (lives.expiry_day(made, initial, more), lives.expiry_day(made, initial, more, True))
+        last[row["group"]] = days
+        assert days[1] == lives.expiry_day(made, float(row["total_years"]))
+    years = {"A": (2029, 2031), "B": (2031, 2034), "C": (2034, 2039)}
+    assert last == {g: tuple(number(dt.date(y, 9, 30)) for y in pair) for g, pair in years.items()}
+
+
+@given(st.dates(dt.date(1960, 1, 1), dt.date(2080, 12, 31)), st.integers(0, 40))
+def test_years_by_the_calendar(day: dt.date, years: int) -> None:
+    try:
+        wanted = day.replace(year=day.year + years)
+    except ValueError:
+        wanted = dt.date(day.year + years, 2, 28)
+    assert lives.expiry_day(number(day), years) == number(wanted)
+
+
+@pytest.mark.parametrize(
+    ("day", "years", "ends"),
+    [((2024, 8, 31), 0.5, (2025, 2, 28)), ((2023, 8, 31), 0.5, (2024, 2, 29)), ((2024, 1, 15), 1.25, (2025, 4, 15))],
+)
+def test_parts_of_a_year(day, years, ends) -> None:
+    assert lives.expiry_day(number(dt.date(*day)), years) == number(dt.date(*ends))
+
+
+def test_unknown_and_endless() -> None:
+    ends = lives.expiry_day([np.nan, 10.0, np.nan], [5.0, math.inf, math.inf])
+    assert np.array_equal(ends, [np.nan, np.inf, np.nan], equal_nan=True)
+    assert lives.expiry_day(0.0, 5, math.inf, True) == math.inf
+
+
+def test_left_over_by_hand() -> None:
+    # half a year of two left; a part that is over, one that ends with the period, one that never does, one unknown
+    found = lives.cost_left_over(8.0, [730.0, -3.0, 182.5, np.inf, np.nan], 0.0, 182.5, 0.0)
+    assert found == pytest.approx([2.0, 8.0, 8.0, 0.0, 0.0])
+    # half a year: a tenth of the shelf life, and of the rest 1 - sqrt(0.64) = 0.2
+    assert lives.cost_left_over([100.0, 0.0], 1825.0, 0.0, 182.5, 0.36) == pytest.approx([28.0, 0.0])
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: lives.expiry_day(0, -1),
+        lambda: lives.cost_left_over(1.0, [1], 5, 4, 0.1),
+        lambda: lives.cost_left_over(-1.0, 9, 0, 4, 0.1),
+        lambda: lives.cost_left_over(1.0, 9, 0, 4, 20.0),
+    ],
+)
+def test_what_cannot_be_stored_is_refused(call) -> None:
+    with pytest.raises(ValueError, match="0 or more"):
+        call()

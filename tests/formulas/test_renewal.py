@@ -10,7 +10,6 @@ from scipy import integrate, optimize, signal, special
 
 from repairecon.formulas import lives
 from repairecon.formulas import renewal as r
-from repairecon.formulas.lives import early_failure_survival
 
 # H. C. Tijms, A First Course in Stochastic Models, table 8.1.1, p. 312: renewal function of Weibull lives
 # of mean 1 and squared coefficient of variation 0.25 and 2. Printed to 4 decimals below 1, 3 above; the
@@ -27,6 +26,15 @@ TIJMS = {
 }  # fmt: skip
 
 
+def half_steps(horizon: float, steps: int = 200) -> np.ndarray:
+    return np.linspace(0.0, horizon, 2 * steps + 1)
+
+
+def p_marked(first: np.ndarray, later: np.ndarray, p: float | list[float]) -> np.ndarray:
+    """Chance of one failure or more of a kind that each failure is of by chance."""
+    return p * r.renewals(first, later, 1 - np.asarray(p))[-1]
+
+
 def over_horizon(first: np.ndarray, later: np.ndarray, years: float, rate: float = 0.0) -> tuple[np.ndarray, ...]:
     """Failures to expect, their discounted number, and the chance of any."""
     count = r.renewals(first, later)
@@ -34,7 +42,7 @@ def over_horizon(first: np.ndarray, later: np.ndarray, years: float, rate: float
 
 
 def exponential(horizon: float, mean: float, steps: int = 200) -> np.ndarray:
-    return lives.cdf(r.half_steps(horizon, steps), mean, 1.0)
+    return lives.cdf(half_steps(horizon, steps), mean, 1.0)
 
 
 @pytest.mark.parametrize("cv2", TIJMS)
@@ -42,7 +50,7 @@ def test_published_table(cv2: float) -> None:
     shape = optimize.brentq(lambda k: math.gamma(1 + 2 / k) / math.gamma(1 + 1 / k) ** 2 - 1 - cv2, 0.3, 9)
     life = 1 / math.gamma(1 + 1 / shape)
     for t, printed in TIJMS[cv2].items():
-        cdf = lives.cdf(r.half_steps(t, 2000), life, shape)
+        cdf = lives.cdf(half_steps(t, 2000), life, shape)
         assert r.renewals(cdf, cdf)[-1] == pytest.approx(printed, abs=0.0001 if printed < 1 else 0.0005), t
 
 
@@ -64,14 +72,14 @@ def test_error_is_as_stated(shape: float, steps: int, error: float) -> None:
     # against eight times as many steps, the sums undone by a filter of the signal library; a mean life of a fifth
     # of the horizon
     life = 2.0 / math.gamma(1 + 1 / shape)
-    coarse, fine = (lives.cdf(r.half_steps(10.0, n), life, shape) for n in (steps, 8 * steps))
+    coarse, fine = (lives.cdf(half_steps(10.0, n), life, shape) for n in (steps, 8 * steps))
     filtered = signal.lfilter([1.0], 1.0 - fine[1::2], fine[2::2])
     assert r.renewals(coarse, coarse)[-1] == pytest.approx(filtered.sum(), abs=error)
 
 
 def test_two_stages() -> None:
     # Erlang-2 lives with stages of mean 1: M(t) = t / 2 - 1/4 + exp(-2 t) / 4
-    t = r.half_steps(6.0, 200)
+    t = half_steps(6.0, 200)
     cdf = 1 - np.exp(-t) * (1 + t)
     whole = t[::2]
     assert r.renewals(cdf, cdf) == pytest.approx(whole / 2 - 0.25 + np.exp(-2 * whole) / 4, abs=1e-4)
@@ -80,7 +88,7 @@ def test_two_stages() -> None:
 
 def test_a_first_life_of_its_own() -> None:
     # exponential lives after it: M1 = F1(t) + integral of F1 / mean
-    first = lives.cdf(r.half_steps(8.0), 6.0, 3.0, age=2.0)
+    first = lives.cdf(half_steps(8.0), 6.0, 3.0, age=2.0)
     later = exponential(8.0, 5.0)
     gone, _ = integrate.quad(lambda x: lives.cdf(x, 6.0, 3.0, 2.0), 0, 8)
     assert r.renewals(first, later)[-1] == pytest.approx(first[-1] + gone / 5, abs=1e-5)
@@ -88,8 +96,8 @@ def test_a_first_life_of_its_own() -> None:
 
 def test_dead_on_arrival() -> None:
     # every unit dead with chance 0.1, else exponential: (0.1 + t / mean) / 0.9
-    t = r.half_steps(10.0)
-    cdf = 1 - early_failure_survival(t, 1 - lives.cdf(t, 5.0, 1.0), 0.1)
+    t = half_steps(10.0)
+    cdf = 0.1 + 0.9 * lives.cdf(t, 5.0, 1.0)
     assert r.renewals(cdf, cdf) == pytest.approx((0.1 + t[::2] / 5) / 0.9, abs=1e-4)
     # the one in place now cannot be: at first none, then as many more as follow each failure
     fresh = r.renewals(lives.cdf(t, 5.0, 1.0), cdf)
@@ -102,7 +110,7 @@ def test_dead_on_arrival() -> None:
 @pytest.mark.parametrize("p_mark", [0.0, 0.3, 1.0])
 def test_marked_failures_by_chance_alone(p_mark: float) -> None:
     cdf = exponential(10, 4.0)
-    assert r.p_marked_failure(cdf, cdf, p_mark) == pytest.approx(1 - math.exp(-2.5 * p_mark), abs=1e-5)
+    assert p_marked(cdf, cdf, p_mark) == pytest.approx(1 - math.exp(-2.5 * p_mark), abs=1e-5)
 
 
 def simulated(n: int, horizon: float, rate: float, p_away: float) -> tuple[np.ndarray, ...]:
@@ -122,10 +130,10 @@ def simulated(n: int, horizon: float, rate: float, p_away: float) -> tuple[np.nd
 
 def test_against_a_simulation() -> None:
     n, horizon, rate, p_away = 60_000, 12.0, 0.06, 0.25
-    t = r.half_steps(horizon, 400)
+    t = half_steps(horizon, 400)
     first = lives.cdf(t, 8.0, 2.2, age=3.0)
-    later = 1 - early_failure_survival(t, 1 - lives.cdf(t, 3.0, 1.6), 0.04)
-    got = [*over_horizon(first, later, horizon, rate), r.p_marked_failure(first, later, p_away)]
+    later = 0.04 + 0.96 * lives.cdf(t, 3.0, 1.6)
+    got = [*over_horizon(first, later, horizon, rate), p_marked(first, later, p_away)]
     count, worth, away = simulated(n, horizon, rate, p_away)
     seen = (count, worth, count > 0, away)
     for name, ours, draws in zip(("count", "discounted", "any", "away"), got, seen, strict=True):
@@ -134,25 +142,25 @@ def test_against_a_simulation() -> None:
 
 
 def test_several_lives_at_once_are_each_alone() -> None:
-    t = r.half_steps(9.0)
+    t = half_steps(9.0)
     first = lives.cdf(t[:, np.newaxis], [3.0, 6.0, 12.0], 2.5)
     shared = lives.cdf(t, 7.0, 1.8)
     own = lives.cdf(t[:, np.newaxis], [4.0, 5.0, 6.0], 1.8)
     for later in (shared, own):
         together = over_horizon(first, later, 9.0, 0.04)
-        marked = r.p_marked_failure(first, later, [0.1, 0.5, 0.9])
+        marked = p_marked(first, later, [0.1, 0.5, 0.9])
         for k in range(3):
             one = later if later.ndim == 1 else later[:, k]
             alone = over_horizon(first[:, k], one, 9.0, 0.04)
             assert [x[k] for x in together] == pytest.approx(alone, rel=1e-10)
-            assert marked[k] == pytest.approx(r.p_marked_failure(first[:, k], one, (0.1, 0.5, 0.9)[k]), rel=1e-10)
+            assert marked[k] == pytest.approx(p_marked(first[:, k], one, (0.1, 0.5, 0.9)[k]), rel=1e-10)
     assert over_horizon(shared, own, 9.0)[2].shape == (3,)
 
 
 @given(st.floats(1.0, 5.0), st.floats(2.0, 20.0), st.floats(1.0, 3.0), st.floats(0.0, 0.2))
 @settings(deadline=None, max_examples=40)
 def test_a_longer_life_never_costs_more(shape: float, life: float, times: float, rate: float) -> None:
-    t = r.half_steps(10.0, 100)
+    t = half_steps(10.0, 100)
     short, long = (lives.cdf(t, x, shape) for x in (life, life * times))
     for a, b in (((short, short), (long, short)), ((short, short), (short, long))):
         for dear, cheap in zip(over_horizon(*a, 10.0, rate), over_horizon(*b, 10.0, rate), strict=True):
@@ -162,16 +170,16 @@ def test_a_longer_life_never_costs_more(shape: float, life: float, times: float,
 @given(st.floats(1.0, 5.0), st.floats(2.0, 20.0), st.floats(0.0, 1.0))
 @settings(deadline=None, max_examples=40)
 def test_bounds_between_the_figures(shape: float, life: float, p_mark: float) -> None:
-    cdf = lives.cdf(r.half_steps(10.0, 100), life, shape)
+    cdf = lives.cdf(half_steps(10.0, 100), life, shape)
     expected, undiscounted, p_any = over_horizon(cdf, cdf, 10.0)
     assert undiscounted == pytest.approx(expected, rel=1e-12)
-    marked = r.p_marked_failure(cdf, cdf, p_mark)
+    marked = p_marked(cdf, cdf, p_mark)
     assert p_mark * p_any - 1e-9 <= marked <= min(p_any, p_mark * expected) + 1e-9
     assert over_horizon(cdf, cdf, 10.0, 0.1)[1] <= expected + 1e-12
 
 
 def test_no_horizon_no_failures() -> None:
-    cdf = lives.cdf(r.half_steps(0.0), 5.0, 2.0)
+    cdf = lives.cdf(half_steps(0.0), 5.0, 2.0)
     assert over_horizon(cdf, cdf, 0.0, 0.05) == (0.0, 0.0, 0.0)
 
 
@@ -183,9 +191,7 @@ def test_what_cannot_be_is_refused() -> None:
         (lambda: r.renewals(good, exponential(10, 0.01)), "too coarse"),
         (lambda: r.renewals(2 * good, good), r"0\.\.1"),
         (lambda: r.renewals(good, np.ones(401)), "never be replaced"),
-        (lambda: r.p_marked_failure(good, good, 30), r"0\.\.1"),
-        (lambda: r.half_steps(-1.0), "0 years"),
-        (lambda: r.half_steps(1.0, 0), "1 step"),
+        (lambda: r.renewals(good, good, 30), r"0\.\.1"),
     ]:
         with pytest.raises(ValueError, match=word):
             call()
@@ -277,16 +283,6 @@ def test_more_wear_kept_never_means_fewer_failures(shape: float, life: float, a:
     assert less <= more * (1 + 1e-6)
 
 
-@pytest.mark.parametrize("clocks", [(5.0, 600.0), (np.inf, 600.0), (5.0, np.inf)])
-def test_two_clocks_are_one(clocks: tuple[float, float]) -> None:
-    """Mean of the earlier of two lives by quadrature of the product of their survivals."""
-    years, hours = clocks
-    alone, _ = integrate.quad(lambda t: math.exp(-((t / years) ** 1.8) - (90 * t / hours) ** 1.8), 0, 60)
-    one = float(r.one_clock(years, hours, 90.0, 1.8))
-    assert one * math.gamma(1 + 1 / 1.8) == pytest.approx(alone, rel=1e-9)
-    assert r.one_clock(years, hours, 0.0, 1.8) == years
-
-
 def test_what_no_rebuild_can_be_is_refused() -> None:
     for call, word in [
         (lambda: r.rebuilds(10.0, [0.01], 2.0), "too coarse"),
@@ -295,7 +291,6 @@ def test_what_no_rebuild_can_be_is_refused() -> None:
         (lambda: r.rebuilds(10.0, [5.0], 2.0, 0.0, 0.2, 0.1, 20.0), r"0\.\.1"),
         (lambda: r.rebuilds(10.0, [5.0], 2.0, p_early=1.0), "never be replaced"),
         (lambda: r.rebuilds(10.0, [-5.0], 2.0), "above 0"),
-        (lambda: r.one_clock(5.0, 0.0, 1.0, 2.0), "above 0"),
     ]:
         with pytest.raises(ValueError, match=word):
             call()

@@ -28,33 +28,40 @@ def test_pinball_by_hand() -> None:
 def test_brier_and_log_score_are_proper(truth: float) -> None:
     happened = np.arange(1000) < 1000 * truth
     tried = np.linspace(0.01, 0.99, 99)
-    for rule in (scores.brier, scores.log_score):
-        best = tried[int(np.argmin([rule(np.full(1000, p), happened) for p in tried]))]
-        assert best == pytest.approx(truth, abs=1e-9)
+    both = np.array([scores.chance_scores(np.full(1000, p), happened) for p in tried])
+    assert tried[both.argmin(axis=0)] == pytest.approx([truth, truth], abs=1e-9)
 
 
 def test_brier_by_hand() -> None:
     # four days of rain forecasts 0.9, 0.1, 0.8, 0.3, rain on the first and third: (0.01 + 0.01 + 0.04 + 0.09) / 4
-    assert scores.brier([0.9, 0.1, 0.8, 0.3], [True, False, True, False]) == pytest.approx(0.0375)
-    assert scores.brier(np.full(10, 0.5), np.arange(10) < 3) == 0.25
-    assert scores.log_score(np.full(10, 0.5), np.arange(10) < 3) == pytest.approx(np.log(2.0))
-    assert scores.log_score([0.0], [True]) == np.inf
-    for rule in (scores.brier, scores.log_score):
-        with pytest.raises(ValueError, match="no stated chance"):
-            rule([], [])
+    assert scores.chance_scores([0.9, 0.1, 0.8, 0.3], [True, False, True, False])[0] == pytest.approx(0.0375)
+    assert scores.chance_scores(np.full(10, 0.5), np.arange(10) < 3) == pytest.approx((0.25, np.log(2.0)))
+    assert scores.chance_scores([0.0], [True])[1] == np.inf
+    with pytest.raises(ValueError, match="no stated chance"):
+        scores.chance_scores([], [])
+
+
+def parts_of(stated: np.ndarray, came: np.ndarray) -> scores.BrierParts:
+    groups = scores.calibration_groups(stated, came, [0.0, 0.5, 1.0])
+    return scores.brier_parts(groups, scores.chance_scores(stated, came)[0])
 
 
 def test_brier_taken_apart_by_hand() -> None:
     # stated 0.8 five times (came 3), 0.2 five times (came 2): O = 0.5, reliability 0.04, resolution 0.01, O(1-O) 0.25
     stated = np.repeat([0.8, 0.2], 5)
     came = np.array([1, 1, 1, 0, 0, 1, 1, 0, 0, 0], dtype=bool)
-    parts = scores.brier_parts(stated, came, [0.0, 0.5, 1.0])
+    parts = parts_of(stated, came)
     assert parts[:3] == pytest.approx((0.04, 0.01, 0.25))
-    assert scores.brier(stated, came) == pytest.approx(0.04 - 0.01 + 0.25)
+    assert scores.chance_scores(stated, came)[0] == pytest.approx(0.04 - 0.01 + 0.25)
     assert parts.within == pytest.approx(0.0, abs=1e-15)
     mixed = np.linspace(0.05, 0.95, 10)
-    p = scores.brier_parts(mixed, came, [0.0, 0.5, 1.0])
-    assert p.reliability - p.resolution + p.uncertainty + p.within == pytest.approx(scores.brier(mixed, came))
+    p = parts_of(mixed, came)
+    assert p.reliability - p.resolution + p.uncertainty + p.within == pytest.approx(np.mean((mixed - came) ** 2))
+    # within, by hand: mean over all of the square less that of the group means
+    low, high = slice(0, 5), slice(5, 10)
+    apart = [np.mean((mixed[s] - came[s]) ** 2) - (mixed[s].mean() - came[s].mean()) ** 2 for s in (low, high)]
+    spread = [came[s].mean() * (1 - came[s].mean()) for s in (low, high)]
+    assert p.within == pytest.approx(np.mean(apart) - np.mean(spread))
 
 
 def test_groups_of_chances() -> None:

@@ -142,8 +142,7 @@ def test_two_stages_agree_with_an_influence_diagram(seed):
     made, states, chance, seen, sets, stop, go = staged(np.random.default_rng(900 + seed), n_stages=2)
     stop = np.where(np.isfinite(stop), stop, 900.0)
     leaf_of = {
-        tuple(int(k) if k >= 0 else made.outcomes[e] for e, k in enumerate(leaf)): i
-        for i, leaf in enumerate(states)
+        tuple(int(k) if k >= 0 else made.outcomes[e] for e, k in enumerate(leaf)): i for i, leaf in enumerate(states)
     }
 
     def gain_of(labels, first, second):

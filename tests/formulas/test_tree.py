@@ -16,6 +16,11 @@ def seeds():
     return st.integers(0, 2**32 - 1)
 
 
+def finding_likelihood(column, outcome, p_right=1.0, *, outcomes):
+    """Likelihood of one showing; -1 for "it does not happen"."""
+    return tree.look_likelihood(column, outcomes, p_right)[:, outcome]
+
+
 def slow_leaves(made):
     """Leaves by going through every combination of states in lexicographic order of evaluation."""
     order: list[int] = []
@@ -61,8 +66,8 @@ def test_joint_marginal_and_conditioned_chances_agree_with_a_bayesian_network(se
     shown = labels[int(rng.integers(len(labels)))]
     outcome = shown[f"e{seen}"] if shown[f"e{seen}"] < made.outcomes[seen] else -1
     count = made.outcomes[doubtful]
-    likelihood = tree.finding_likelihood(states[:, seen], outcome, outcomes=made.outcomes[seen])
-    likelihood = likelihood * tree.finding_likelihood(states[:, doubtful], 0, 0.7, outcomes=count)
+    likelihood = finding_likelihood(states[:, seen], outcome, outcomes=made.outcomes[seen])
+    likelihood = likelihood * finding_likelihood(states[:, doubtful], 0, 0.7, outcomes=count)
     after, p_findings = tree.given_findings(chance, likelihood)
 
     soft = [0.7] + [0.3 / (count - 1)] * (count - 1) + [0.3 / count]
@@ -176,8 +181,8 @@ def test_two_observations_in_succession():
 
 
 def test_a_finding_cannot_be_made_where_its_event_does_not_happen():
-    assert tree.finding_likelihood([0, 1, -1], 1, outcomes=2).tolist() == [0.0, 1.0, 0.0]
-    assert tree.finding_likelihood([0, 1, -1], -1, outcomes=2).tolist() == [0.0, 0.0, 1.0]
+    assert finding_likelihood([0, 1, -1], 1, outcomes=2).tolist() == [0.0, 1.0, 0.0]
+    assert finding_likelihood([0, 1, -1], -1, outcomes=2).tolist() == [0.0, 0.0, 1.0]
 
 
 def test_a_single_outcome_cannot_be_misread():
@@ -192,8 +197,7 @@ def test_a_single_outcome_cannot_be_misread():
         (lambda: tree.given_findings([0.5, 0.5], [0.5, 1.5]), "between 0 and 1"),
         (lambda: tree.given_findings([0.5, 0.5], [0.5, np.nan]), "between 0 and 1"),
         (lambda: tree.given_findings([0.5, 0.5], [0.5]), "one likelihood a leaf"),
-        (lambda: tree.finding_likelihood([0, 1], 2, outcomes=2), "outcome 2"),
-        (lambda: tree.finding_likelihood([0, 1], 0, 1.2, outcomes=2), "between 0 and 1"),
+        (lambda: finding_likelihood([0, 1], 0, 1.2, outcomes=2), "between 0 and 1"),
     ],
 )
 def test_impossible_findings_are_refused(call, words):
@@ -225,8 +229,8 @@ def test_evidence_of_probability_one_changes_nothing(seed):
 def test_order_of_evidence_does_not_matter(seed, right_a, right_b):
     rng, made, states, chance = random_leaves(seed)
     a, b = (int(e) for e in rng.choice(len(made.outcomes), 2, replace=False))
-    in_a = tree.finding_likelihood(states[:, a], 0, right_a, outcomes=made.outcomes[a])
-    in_b = tree.finding_likelihood(states[:, b], 1, right_b, outcomes=made.outcomes[b])
+    in_a = finding_likelihood(states[:, a], 0, right_a, outcomes=made.outcomes[a])
+    in_b = finding_likelihood(states[:, b], 1, right_b, outcomes=made.outcomes[b])
     one, p_one = tree.given_findings(chance, in_a)
     one, p_then = tree.given_findings(one, in_b)
     other, q_one = tree.given_findings(chance, in_b)
@@ -245,7 +249,7 @@ def test_expectation_over_findings_of_the_conditioned_answer_is_the_unconditione
     values = rng.normal(size=len(chance))
     mean = 0.0
     for outcome in [*range(made.outcomes[event]), -1]:
-        shows = tree.finding_likelihood(states[:, event], outcome, p_right, outcomes=made.outcomes[event])
+        shows = finding_likelihood(states[:, event], outcome, p_right, outcomes=made.outcomes[event])
         if (chance * shows).sum() > 0:
             after, p_finding = tree.given_findings(chance, shows)
             mean += p_finding * (after @ values)

@@ -9,7 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from plain_ledger import average, ledgers, walk
 
-from repairecon.formulas import ledger
 from repairecon.formulas import valuation as v
 
 # OpenStax, Principles of Accounting, vol. 1, ch. 10: GPS units in July; the source stands in the file
@@ -155,12 +154,14 @@ def test_sent_back_takes_no_more_than_is_there() -> None:
 
 @given(ledgers(full=False))
 def test_overdrawn_is_seen(rows: list[tuple]) -> None:
-    item, quantity = columns(rows)[:2]
-    assert ledger.overdrawn(item, quantity).size == 0
+    item, quantity, price = columns(rows)[:3]
     if rows:  # one more than there is
         last = rows[-1][0]
         here = len(walk(rows).units[last])
-        assert ledger.overdrawn(np.append(item, last), np.append(quantity, -here - 1)).tolist() == [len(rows)]
+        more = np.append(item, last), np.append(quantity, -here - 1), np.append(price, 0)
+        for value in (v.fifo, v.moving_average):
+            with pytest.raises(ValueError, match=f"rows {len(rows)} take"):
+                value(*more)
 
 
 @pytest.mark.parametrize("value", [v.fifo, v.moving_average, v.period_average])

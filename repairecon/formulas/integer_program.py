@@ -58,6 +58,8 @@ class Program:
         from scipy.optimize import Bounds, LinearConstraint, milp
         from scipy.sparse import csr_array
 
+        if not self.cost:
+            return Found(np.zeros(0), 0.0, False)
         rows, columns, weights = zip(*self._cells, strict=True) if self._cells else ((), (), ())
         table = csr_array((weights, (rows, columns)), shape=(len(self._limits), len(self.cost)))
         constraints = LinearConstraint(table, *np.array(self._limits).T) if self._limits else None

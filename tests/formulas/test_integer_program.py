@@ -9,11 +9,11 @@ import textwrap
 
 import pytest
 
-from repairecon.buying.program import Program
+from repairecon.formulas.integer_program import Program
 
 SOLVE = """
 import os, sys, threading
-from repairecon.buying.program import Program
+from repairecon.formulas.integer_program import Program
 
 def solve():
     for _ in range(40):
