@@ -31,7 +31,7 @@ def flat(text: str) -> str:
     return " ".join(text.split())
 
 
-@pytest.fixture()
+@pytest.fixture
 def demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copytree(ROOT / "data", tmp_path / "data")
     monkeypatch.chdir(tmp_path)
