@@ -18,7 +18,7 @@ sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "rebuild_or_buy"), st
 
 from reference_case import case  # noqa: E402
 
-from repairecon.formulas import information, ranges, tree# noqa: E402
+from repairecon.formulas import information, ranges, tree  # noqa: E402
 from repairecon.rebuild_or_buy.looks import event_worth, looks, number_worth  # noqa: E402
 from repairecon.rebuild_or_buy.model import Model  # noqa: E402
 from repairecon.rebuild_or_buy.sensitivity import Number, numbers  # noqa: E402

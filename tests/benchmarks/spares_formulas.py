@@ -18,7 +18,7 @@ sys.path[:0] = [str(TESTS.parent), str(TESTS / "benchmarks"), str(TESTS / "rebui
 
 from reference_problem import timed  # noqa: E402
 
-from repairecon.formulas import carry_program, demand, valuation# noqa: E402
+from repairecon.formulas import carry_program, demand, valuation  # noqa: E402
 from repairecon.formulas.carry_program import Mode  # noqa: E402
 
 ITEMS = 10_000
