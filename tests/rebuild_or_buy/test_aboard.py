@@ -45,7 +45,10 @@ def test_where_the_new_one_never_comes_the_old_one_is_the_spare_still():
 def with_quote(years: Years) -> Case:
     """New at 400 and 25 % tax from a shop that takes 40 for carriage and asks 80 for the core; used at 200."""
     shop = replace(supplier("shop"), vat_included=False, vat_rate=0.25, carriage=sure(40))
-    quote = Quote("new", "shop", sure(400), 1, "", None, 0.0, "", HERE)
+    quote = Quote(
+        item="new", supplier="shop", quoted=sure(400), pack=1, part_class="", lead_days=None, p_never=0.0,
+        quoted_on="", source=HERE,
+    )  # fmt: skip
     case = replace(cracked(0.0, years), suppliers=(shop,), quotes=(quote,))
     used = replace(way("used", "second-hand", sure(200), lead_days=sure(3)), life_years=sure(5), life_shape=1.0)
     return changed(replace(case, ways=(*case.ways, used)), "new", core_surcharge=sure(80))

@@ -120,5 +120,5 @@ def test_on_paper_every_heading_and_figure_is_there(chromium, windlass, windlass
     assert [cell for cell in cells(windlass) if not all(word in flat for word in cell.split())] == []
     sheets = text.stdout.split("\f")
     first = next(k for k, sheet in enumerate(sheets) if sheet.strip().startswith("Appendix"))
-    assert first <= 3
+    assert first <= (3 if size == "A4" else 4)  # Letter is 18 mm shorter
     assert len(sheets) - 1 - first <= 6

@@ -60,11 +60,11 @@ def test_advice_comes_first_then_the_ways_then_what_would_change_it(demos):
     order = [
         "Starter",
         "That comes to",
-        "own hours",
+        "\nway ",
         "When to stop:",
         "Guesses:",
         "Before you start:",
-        "--full",
+        "More:",
     ]
     places = [text.index(word) for word in order]
     assert places == sorted(places)
