@@ -1,4 +1,4 @@
-"""Rebuild or buy: the reckoning for a boat owner whose unit has failed.
+"""Rebuild or buy: what it costs a boat owner whose unit has failed.
 
 The jobs are loaded when they are first asked for, so that the import itself is light.
 """

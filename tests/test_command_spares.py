@@ -273,7 +273,7 @@ def test_every_fault_of_passage_toml_at_once(tmp_path, capsys):
         "[extra]\n"
     )
     text = told(capsys, tmp_path / "spares", code=2)
-    assert "faults in passage.toml; nothing was reckoned" in text
+    assert "faults in passage.toml; nothing was worked out" in text
     for word in ("passage.days", "passage.tools", "passage.bugdet", "cost_without.coling", "did you mean 'cooling'",
                  "items.item", "items.cost_without", "items.case", "items.inspected", "items.covers",
                  "unknown section 'extra'", "a guess beside a case"):  # fmt: skip

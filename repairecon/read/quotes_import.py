@@ -314,7 +314,7 @@ def _changes(table: QuotesTable, target: int, cells: Mapping[str, str]) -> dict[
 
 
 def _names(folder: Path) -> tuple[Case, Reading]:
-    """The case as far as names and quotes go; other faults are for the day on which it is reckoned."""
+    """The case as far as names and quotes go; other faults are for the day on which it is worked out."""
     case, reading = open_case(folder)
     broken = {f for f in ("parts.csv", "ways.csv", "suppliers.csv", QUOTES) if not reading.tables[f].whole}
     found = [f for f in reading.problems.faults if f.file in broken | {QUOTES}]

@@ -18,7 +18,7 @@ PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions",
 
 def add(jobs: Any) -> None:
     """Add the job to the command line."""
-    job = jobs.add_parser("rebuild-or-buy", help="reckon a case folder")
+    job = jobs.add_parser("rebuild-or-buy", help="what every way out costs, in how many days, and what to do")
     job.add_argument("folder", help="case folder: case.toml and, as far as you have them, the CSV files")
     job.add_argument(
         "--draws", type=_draws, default=DRAWS, help="draws for the ranges, or auto for as many as needed (%(default)s)"
@@ -58,7 +58,7 @@ def _progress(total: int, wanted: bool) -> tuple[Callable[[int], None] | None, C
 
 
 def run(args: argparse.Namespace) -> None:
-    """Reckon, then print or write."""
+    """Work it out, then print or write."""
     case = read_case(args.folder, years=bool(args.horizon_years))
     many = 0 if args.draws == AUTO else args.draws
     step, close = _progress(many, sys.stderr.isatty() and many >= LONG_WORK)

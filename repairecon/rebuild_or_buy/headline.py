@@ -7,6 +7,7 @@ from repairecon.rebuild_or_buy.advice import WORTH_HAVING
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.sentences import named, step
 from repairecon.rebuild_or_buy.stages import LEAVE
+from repairecon.rebuild_or_buy.tree import STAGE
 from repairecon.records.case import NO_WAY
 from repairecon.show.layout import capital
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, tenths, whole
@@ -66,7 +67,8 @@ def strip(answer: Answer) -> str:
     rebuild = a.way if a.way in rebuilds else min(rebuilds, key=lambda w: float(answer.table.loc[w, "total_mean"]))
     on = chance_words(1.0 - sum(s.chance for s in a.stops if s.action != LEAVE))
     instead = " or ".join(step(answer, action) for action in _stops(answer))
-    return f"strip it, then decide by what you find: {step(answer, rebuild)} ({on}), else {instead}"
+    begin = "strip it, then" if answer.model.done < STAGE["strip"] else "go on, and"
+    return f"{begin} decide by what you find: {step(answer, rebuild)} ({on}), else {instead}"
 
 
 def take(answer: Answer) -> str:

@@ -1,6 +1,6 @@
 """What a look is worth before it is paid for: a test, a phone call, an hour's measuring.
 
-All is reckoned against the best rule with the freedom to stop: events exactly, prices and waits by steps
+All is worked out against the best rule with the freedom to stop: events exactly, prices and waits by steps
 through their range at the conditional mean of each step.
 """
 
@@ -19,6 +19,7 @@ from repairecon.formulas.ranges import cell_means
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.stages import Decision, decision
+from repairecon.rebuild_or_buy.tree import STAGE
 from repairecon.records import Look, Range
 
 Floats = NDArray[np.float64]
@@ -49,7 +50,7 @@ class Worth:
 
 
 def value_of_knowing(made: Decision, likelihood: Floats) -> float:
-    """Expected value of a showing with ``likelihood`` (L, showings), never below nought."""
+    """Expected value of a showing with ``likelihood`` (L, showings), never below 0."""
     joint = made.chance[:, None] * likelihood
     p = joint.sum(axis=0)
     told = sum(p[k] * made.value(joint[:, k]) for k in np.flatnonzero(p > 0))
@@ -162,7 +163,11 @@ def in_order(found: Sequence[Worth]) -> list[Worth]:
 def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
     """Every look that the case names."""
     by_item = {n.item: n for n in listed if n.item}
+    # a unit that is off cannot be tested where it sat
+    off = {b.event for b in model.case.branches if b.not_this_unit} if model.done >= STAGE["removal"] else set()
     for look in model.case.looks:
+        if look.event in off:
+            continue
         cost, error = _cost(model, look), 0.0
         if look.event:
             event = model.tree.column(look.event)

@@ -44,8 +44,8 @@ class Ranking:
         self.at = np.empty(BLOCK, dtype=np.intp)
 
     def _crossing(self, money: Singles, days: Singles, x: Singles) -> NDArray[np.bool_] | None:
-        """Chance of the costs of a day below the one that makes ``money + days * cost`` nought, into ``x``; where
-        it is nought at any cost."""
+        """Chance of the costs of a day below the one that makes ``money + days * cost`` 0, into ``x``; where
+        it is 0 at any cost."""
         with np.errstate(divide="ignore", invalid="ignore"):
             np.divide(money, days, out=x)
         x *= np.float32(-self.scale)
@@ -114,7 +114,7 @@ def plainly(
 
 
 def _first(a: Any, b: Any) -> Any:
-    """One where the first is less, a half where they are equal, else nought."""
+    """One where the first is less, a half where they are equal, else 0."""
     return ((a < b).astype(np.float32) + (a <= b)) / 2.0
 
 

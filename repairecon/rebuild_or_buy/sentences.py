@@ -69,7 +69,7 @@ def plain_number(name: str) -> str:
 
 def so_far(answer: Answer) -> list[str]:
     """What is done and found so far, and what it took."""
-    lines = [f"Found: {plain(str(f))}." for f in answer.found]
+    lines = [f"Found: {'; '.join(plain(str(f)) for f in answer.found)}."] if answer.found else []
     if answer.stage:
         spent, currency = answer.bench.spent, answer.case.terms.currency
         lines.append(

@@ -194,7 +194,7 @@ def branch_touches(branch: Branch, way: Way) -> bool:
     """Whether an outcome bears on the rebuild of a way, or for a way that only buys, on its unit.
 
     A blank ``ways`` means those that rebuild; ``buys`` means the bought unit, also that of a pair,
-    which is reckoned as the buy that the pair names.
+    which counts as the buy that the pair names.
     """
     if not branch.ways:
         return bool(way.traits.rebuilds)

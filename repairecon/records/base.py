@@ -54,7 +54,7 @@ class Range:
 
 
 NOTHING = Range(0.0, 0.0, 0.0)
-"""A sure nought."""
+"""A sure 0."""
 
 
 @dataclass(frozen=True)

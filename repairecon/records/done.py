@@ -92,7 +92,7 @@ class Actual:
 
 @dataclass(frozen=True)
 class Figures:
-    """A quantity of a way as it was reckoned when the choice was made."""
+    """A quantity of a way as it was worked out when the choice was made."""
 
     mean: float
     p10: float

@@ -29,7 +29,7 @@ class RepaireconError(Exception):
 class CaseError(RepaireconError):
     """A case folder with faults: all of them, not the first."""
 
-    where = "in the case folder; nothing was reckoned or written"
+    where = "in the case folder; nothing was worked out or written"
 
     def __init__(self, faults: Sequence[Fault]) -> None:
         self.faults = tuple(faults)
@@ -45,7 +45,7 @@ class SheetError(CaseError):
 class PassageError(CaseError):
     """A passage.toml with faults: all of them, not the first."""
 
-    where = "in passage.toml; nothing was reckoned"
+    where = "in passage.toml; nothing was worked out"
 
 
 class ListError(CaseError):

@@ -11,7 +11,6 @@ from repairecon.read import new_case, read_case, starter
 from repairecon.read.columns import CASE_FILES, FILES, sections
 from repairecon.records import RepaireconError, Years
 
-
 LEFT_OUT = ("exchange", "use", "first_time", "found", "checked", "within_days")
 
 
