@@ -1,51 +1,63 @@
-"""The README tells what really comes out."""
+"""The README says what really comes out: its commands are run as typed, its answers held against the program's."""
 
 from __future__ import annotations
 
 import re
 import shlex
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
-import repairecon
+import pytest
+
 from repairecon.__main__ import main
 from repairecon.read.columns import reference, table_of_files
-from repairecon.rebuild_or_buy.screen import first_screen
 
 ROOT = Path(__file__).parents[1]
-README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+LEFT_OUT = "[...]"
 
 
-def test_the_case_in_ten_lines_gives_the_answer_shown(tmp_path):
-    case = re.search(r"<<'END'\n(.*?)\n    END", README, re.DOTALL)[1]
-    lines = [line.removeprefix("    ") for line in case.splitlines()]
-    assert len(lines) <= 10
-    (tmp_path / "case.toml").write_text("\n".join(lines), encoding="utf-8")
-    answer = first_screen(repairecon.rebuild_or_buy(repairecon.read_case(tmp_path)), 80)
-    shown = README.partition("(shortened here")[2].partition("[...]")[0]
-    told = [line.strip() for line in shown.splitlines() if line.startswith("    ")]
-    assert len(told) > 8
-    flat = " ".join(answer.split())
-    assert " ".join(" ".join(told).split()) in flat
+def typed_and_shown() -> Iterator[tuple[str, list[str]]]:
+    """Each command that stands behind a ``$``, with the pieces of the answer shown below it."""
+    for block in re.findall(r"(?:^(?:    .*)?\n)+", README, re.MULTILINE):
+        for said in re.split(r"^    \$ ", block, flags=re.MULTILINE)[1:]:
+            command, _, answer = said.partition("\n")
+            yield command, [flat(piece) for piece in answer.split(LEFT_OUT)]
 
 
-def walks() -> list[list[str]]:
-    """Each indented block of commands that begin in the folder of the demo cases, as typed."""
-    blocks = re.findall(r"(?:^    .*\n)+", README, re.MULTILINE)
-    lines = [[line.partition("  #")[0].strip() for line in block.splitlines()] for block in blocks]
-    return [block for block in lines if all(re.match(r"(repairecon|cp -r) ", line) for line in block)]
+def flat(text: str) -> str:
+    """Text without its line ends and indents, which depend on the width of the terminal."""
+    return " ".join(text.split())
 
 
-def test_the_walks_work_as_typed(tmp_path, monkeypatch):
+@pytest.fixture
+def demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copytree(ROOT / "data", tmp_path / "data")
     monkeypatch.chdir(tmp_path)
-    assert len(walks()) == 2
-    for line in (line for block in walks() for line in block):
-        words = shlex.split(line)
+    monkeypatch.setenv("COLUMNS", "80")
+    return tmp_path
+
+
+def test_every_command_works_as_typed_and_gives_the_answer_shown(demo, capsys):
+    case = re.search(r"<<'END'\n(.*?)\n    END", README, re.DOTALL)[1].splitlines()
+    assert len(case) <= 10
+    (demo / "pump").mkdir()
+    (demo / "pump" / "case.toml").write_text("\n".join(line.removeprefix("    ") for line in case), encoding="utf-8")
+    shown = 0
+    for command, pieces in typed_and_shown():
+        words = shlex.split(command)
         if words[0] == "cp":
             shutil.copytree(words[2], words[3])
-        else:
-            assert main(words[1:]) == 0, line
+            continue
+        assert words[0] == "repairecon"
+        assert main(words[1:]) == 0, command
+        answer = flat(capsys.readouterr().out)
+        for piece in pieces:
+            assert piece in answer, command
+            answer = answer[answer.index(piece) + len(piece) :]
+            shown += len(piece)
+    assert shown > 1500
 
 
 def test_the_demos_of_the_four_jobs(capsys, monkeypatch):
@@ -57,13 +69,24 @@ def test_the_demos_of_the_four_jobs(capsys, monkeypatch):
         assert len(capsys.readouterr().out) > 500
 
 
-def test_the_equivalent_shown():
-    code = re.search(r">>> found = (.*)", README)[1]
-    found = eval(code, {"repairecon": repairecon})
-    assert repr((found.verdict, found.differs)) in README
+def test_the_lines_of_python_work(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    code = re.search(r"^    import repairecon\n(?:    .*\n)+", README, re.MULTILINE)[0].replace("20_000", "500")
+    exec("\n".join(line.strip() for line in code.splitlines()), {})
+
+
+@pytest.mark.parametrize("file", ["README.md", "DEVELOPERS.md", "notebooks/what_is_charged_when.md"])
+def test_files_and_tests_that_are_named_are_there(file):
+    text = (ROOT / file).read_text(encoding="utf-8")
+    tests = {path.stem: path.read_text(encoding="utf-8") for path in (ROOT / "tests").rglob("*.py")}
+    for module, function in re.findall(r"\b(test_\w+)(?:\.py)?(?:::(test_\w+))?", text):
+        assert module in tests, module
+        assert not function or f"def {function}(" in tests[module], function
+    for path in re.findall(r"`((?:repairecon|tests|notebooks|data)/[\w/.]+)`", text):
+        assert (ROOT / path).exists(), path
 
 
 def test_the_tables_of_columns_are_those_of_the_reader():
     """Made anew by ``python -c "from repairecon.read import columns; print(columns.reference(), end='')"``."""
     assert table_of_files() in README
-    assert reference() == (ROOT / "COLUMNS.md").read_text(encoding="utf-8")
+    assert reference() == (ROOT / "notebooks" / "columns.md").read_text(encoding="utf-8")

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from repairecon.read import case_toml, events, job_log, lives, parts_tasks, quotes, ways
 from repairecon.read.columns import CASE, CASE_FILES, FILES
@@ -159,12 +159,6 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         tasks=tasks,
         branches=branches,
         remedies=remedies,
-        quotes_alone=reading.ordering,
-        needed=case_toml.needed(toml),
-        found=case_toml.found(toml, branches, layers.found),
-        checked=toml.section("unit").text("checked"),
-        replaced=tuple(layers.overlay.replaced),
-        dropped=tuple(layers.overlay.dropped),
         ways=made,
         suppliers=sellers,
         quotes=_complete(quoted, made),
@@ -173,13 +167,33 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         customs=case_toml.customs(toml, sellers, of_order),
         wishes=case_toml.wishes(toml, reading, of_order),
         own_lives=lives.own_lives(reading, made),
-        waivers=case_toml.waivers(toml, reading.ways),
-        learned=job_log.learned_of(toml, folder),
+        found=case_toml.found(toml, branches, layers.found),
         terms=case_toml.terms(toml, reading, any(b.not_this_unit for b in branches)),
-        assumed=defaults.used,
-        notes={**reading.notes, **{file: t.note for file, t in tables.items() if t.note}},
-        rows_read={file: len(t.rows) for file, t in tables.items() if t.there},
+        **_said(reading, toml, folder),
+        **_listed(reading, layers),
     )
+
+
+def _said(reading: Reading, toml: TomlFile, folder: str) -> dict[str, Any]:
+    """What case.toml says beside terms and unit."""
+    return {
+        "needed": case_toml.needed(toml),
+        "checked": toml.section("unit").text("checked"),
+        "waivers": case_toml.waivers(toml, reading.ways),
+        "learned": job_log.learned_of(toml, folder),
+    }
+
+
+def _listed(reading: Reading, layers: Layers) -> dict[str, Any]:
+    """How the case was read: what was assumed, replaced or dropped, and the rows of each file."""
+    return {
+        "assumed": reading.defaults.used,
+        "replaced": tuple(layers.overlay.replaced),
+        "dropped": tuple(layers.overlay.dropped),
+        "quotes_alone": reading.ordering,
+        "notes": {**reading.notes, **{file: t.note for file, t in reading.tables.items() if t.note}},
+        "rows_read": {file: len(t.rows) for file, t in reading.tables.items() if t.there},
+    }
 
 
 def _names(reading: Reading, layers: Layers) -> tuple[NamedRows, NamedRows]:

@@ -135,12 +135,11 @@ _TABLE = "| | what | unit | may be | blank means |\n|---|---|---|---|---|"
 
 
 def table_of_files() -> str:
-    """The files of a case as a table for the README; ``_*`` stands for the columns of a range."""
-    lines = ["| file | a row is | columns |", "|---|---|---|"]
+    """The files of a case as a table for the README, with the columns that may not be missing."""
+    lines = ["| file | a row is | needs |", "|---|---|---|"]
     for file in CASE_FILES:
-        own = (c for c in FILES[file].declared.values() if c.name not in ("description", "note"))
-        columns = ", ".join(f"`{c.name}_*`" if c.type == "range" else f"`{c.name}`" for c in own)
-        lines.append(f"| `{file}` | {about(file)[0]} | {columns} |")
+        needed = ", ".join(f"`{name}`" for name in FILES[file].required)
+        lines.append(f"| `{file}` | {about(file)[0]} | {needed} |")
     return "\n".join(lines)
 
 

@@ -69,7 +69,7 @@ def rebuild_or_buy(
     if not case.ways:
         raise RepaireconError("the case names no way out: add one to ways.csv")
     case, fits = with_own_lives(with_learned(case))
-    case = replace(case, years=with_horizon(case.years, horizon_years))
+    stated, case = case, replace(case, years=with_horizon(case.years, horizon_years))
     findings, done = read_findings(found or case.found), _done(stage)
     tree = with_findings(grow(case), findings)
     why_not = off_already(case, done) | ended_already(case, tree, done)
@@ -83,7 +83,7 @@ def rebuild_or_buy(
     outcomes = sample(model, None if draws == AUTO else int(draws), seed, progress)
     if outcomes.late is not None:
         model.late = outcomes.late
-    return Answer(case, model, outcomes, why_not, Asked(findings, stage, case.years, fits))
+    return Answer(stated, model, outcomes, why_not, Asked(findings, stage, case.years, fits))
 
 
 def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_years: float | None) -> None:

@@ -26,7 +26,7 @@ CLOCKS: tuple[Clock, ...] = ("years", "hours")
 FILE = "lives.csv"
 Z_90, Z_95 = 1.2815515655446004, 1.6448536269514722
 LONGER = 1.02
-INNER = 0.72
+INNER = 0.62
 MOST_SHAPE = 10.0
 MONTHS = 12.0
 MEDIANS = 16
@@ -280,7 +280,7 @@ def within_90_percent(low: float, middle: float, high: float, source: Source) ->
     ten, ninety = middle * (low / middle) ** inner, middle * (high / middle) ** inner
     if ninety - middle > (middle - ten) * LONGER > 0.0:
         return Range(ten, middle, ninety, "lognormal", source)
-    # a PERT has about nine tenths within the inner 72 % of its range
+    # a PERT has about nine tenths within the inner 62 % of its range
     return Range(
         max(middle - (middle - low) / INNER, low / 2.0), middle, middle + (high - middle) / INNER, source=source
     )

@@ -177,7 +177,8 @@ def prices(answer: Answer) -> Blocks:
             "read in": lines["source"],
         }
     )
-    return [Sheet(table, "Where the prices come from")]
+    ask = [capital(question) for question in answer.model.buying.questions]
+    return [*([Panel("Ask before you order", ask)] if ask else []), Sheet(table, "Where the prices come from")]
 
 
 def assumed(answer: Answer) -> Blocks:
@@ -211,7 +212,7 @@ def again(answer: Answer) -> Blocks:
     """What may be a slip of the pen, and how to say that it is right."""
     lines = [f"{r.what} ({r.where}; if right: checked = \"{r.rule}\" under [unit])" for r in look_again(answer.case)
              if not r.acknowledged]  # fmt: skip
-    return [Panel("Look again", lines)] if lines else []
+    return [Panel("Look again", lines or ["No figure of yours looks like a slip."])]
 
 
 PARTS: Mapping[str, Callable[[Answer], Blocks]] = MappingProxyType(

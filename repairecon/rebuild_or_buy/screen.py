@@ -35,6 +35,7 @@ def first_screen(answer: Answer, width: int = 0) -> str:
         Block.of("When to stop:", _stops(answer), width, 6, 2),
         Block.of("It turns:", _turns(answer), width, 6, 3),
         Block.of("Guesses:", _guesses(answer), width, 6, 4),
+        Block.of("Ask before you order:", [capital(q) for q in answer.model.buying.questions[:2]], width, 5, 2),
         Block.of("Look again:", _look_again(answer), width, 5, 2),
         Block.of("Before you start:", _cautions(answer), width, 5, 1),
         Block([(0, wrapped(f"More: --full --part {'|'.join(parts.PARTS)}", width=width).split("\n"))]),

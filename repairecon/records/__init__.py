@@ -13,7 +13,6 @@ from repairecon.records.base import (
     Source,
 )
 from repairecon.records.case import (
-    BEARING_KINDS,
     NO_WAY,
     OLD_UNIT_ENDS,
     ORDER_TIMES,
@@ -21,7 +20,6 @@ from repairecon.records.case import (
     STAGES,
     WAY_GROUPS,
     WAY_KINDS,
-    Bearing,
     Branch,
     Case,
     Labour,
@@ -110,7 +108,6 @@ from repairecon.records.supply import (
 
 __all__ = [
     "ASSUMED",
-    "BEARING_KINDS",
     "DONE_KINDS",
     "LOCKER_KINDS",
     "LOG_KINDS",
@@ -133,7 +130,6 @@ __all__ = [
     "Actual",
     "AlikeVerdict",
     "Assumed",
-    "Bearing",
     "BookBusyError",
     "BookError",
     "BookFileError",

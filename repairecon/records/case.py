@@ -343,26 +343,6 @@ class Needed:
     cost_day_after: Range = NOTHING
 
 
-BEARING_KINDS = ("ball", "roller")
-"""Kinds of rolling bearing, by how the rolling parts touch."""
-
-
-@dataclass(frozen=True)
-class Bearing:
-    """Like rolling bearings of the unit: rating and load [kN], speed, number, and the ways they are new in.
-
-    ``shape`` is the Weibull shape of one bearing's life.
-    """
-
-    rating_kn: float
-    load_kn: Range
-    turns_a_minute: float
-    kind: str
-    bearings: int
-    shape: float
-    ways: tuple[str, ...] = ()
-
-
 @dataclass(frozen=True)
 class Waiver:
     """A written reason for going past the safety screen."""
@@ -389,7 +369,6 @@ class Case:
     customs: Customs = Customs()
     wishes: OrderWishes = OrderWishes()
     own_lives: tuple[OwnLife, ...] = ()
-    bearing: Bearing | None = None
     waivers: tuple[Waiver, ...] = ()
     learned: Learned | None = None
     assumed: tuple[Assumed, ...] = ()

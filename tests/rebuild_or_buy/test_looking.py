@@ -12,12 +12,11 @@ from small_case import small, sure
 from staged_cases import staged_case
 from test_stages import BARRED, model_of
 
-from repairecon.formulas import tree
+from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.looks import Worth, event_worth, looks, value_of_knowing
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.tables import leaves
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
 from repairecon.records import Case, Look, Source
 
@@ -44,7 +43,7 @@ def bare(p: np.ndarray, ids: np.ndarray, stop: np.ndarray) -> Decision:
 
 def perfect(states: ArrayLike) -> np.ndarray:
     column = np.asarray(states)
-    return tree.look_likelihood(column, int(column.max()) + 1)
+    return tree_formulas.look_likelihood(column, int(column.max()) + 1)
 
 
 # ---- published decisions ----------------------------------------------------------------------
@@ -127,8 +126,8 @@ def test_submit_or_not() -> None:
 
 def test_a_die_rolled_up_to_three_times() -> None:
     # Mathematics Stack Exchange, "The expected payoff of a dice game": 4.6 recurring with three rolls at will.
-    states, chance = tree.enumerate_leaves([[((), np.full(6, 1 / 6))]] * 3)
-    ids = np.array([leaves.information_sets(states, range(k + 1))[0] for k in range(3)])
+    states, chance = tree_formulas.enumerate_leaves([[((), np.full(6, 1 / 6))]] * 3)
+    ids = np.array([tree_formulas.information_sets(states, range(k + 1))[0] for k in range(3)])
     pays = -(states.T[:, :, None] + 1.0)
     made = bare(chance, ids, pays)
     assert -made.value() == pytest.approx(14 / 3, abs=1e-12)
@@ -139,7 +138,7 @@ def test_a_die_rolled_up_to_three_times() -> None:
 # ---- two uncertainties, apart and together ------------------------------------------------------
 def together(model: Model, *events: str) -> np.ndarray:
     """Showings of several events at once."""
-    ids, n = leaves.information_sets(model.tree.states, [model.tree.column(e) for e in events])
+    ids, n = tree_formulas.information_sets(model.tree.states, [model.tree.column(e) for e in events])
     return np.eye(n)[ids]
 
 
@@ -186,9 +185,9 @@ def test_what_must_hold_of_every_look(seed: int, done: int, p_right: float) -> N
     assert max(worths[:2]) - 1e-9 <= both <= everything + 1e-9
     for e, worth in enumerate(worths):
         column, n = model.tree.states[:, e], len(model.tree.outcomes[e])
-        sample = value_of_knowing(made, tree.look_likelihood(column, n, p_right))
+        sample = value_of_knowing(made, tree_formulas.look_likelihood(column, n, p_right))
         assert 0.0 <= sample <= worth + 1e-9
-        assert value_of_knowing(made, tree.look_likelihood(column, n, 1 / n)) == pytest.approx(0.0, abs=1e-9)
+        assert value_of_knowing(made, tree_formulas.look_likelihood(column, n, 1 / n)) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_knowing_what_is_seen_anyway_before_a_choice_is_worth_nothing() -> None:

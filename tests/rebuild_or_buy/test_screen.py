@@ -62,7 +62,6 @@ def test_advice_comes_first_then_the_ways_then_what_would_change_it(demos):
         "That comes to",
         "own hours",
         "When to stop:",
-        "It turns:",
         "Guesses:",
         "Before you start:",
         "--full",
