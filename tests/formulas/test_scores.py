@@ -54,6 +54,9 @@ def test_brier_taken_apart_by_hand() -> None:
     assert parts[:3] == pytest.approx((0.04, 0.01, 0.25))
     assert scores.chance_scores(stated, came)[0] == pytest.approx(0.04 - 0.01 + 0.25)
     assert parts.within == pytest.approx(0.0, abs=1e-15)
+    # four of 0.8 (came 3), one of 0.2 (came 0), O = 0.6: (4 x 0.0025 + 0.04) / 5 and (4 x 0.0225 + 0.36) / 5
+    uneven = parts_of(np.repeat([0.8, 0.2], [4, 1]), np.array([1, 1, 1, 0, 0], dtype=bool))
+    assert uneven[:3] == pytest.approx((0.01, 0.09, 0.24))
     mixed = np.linspace(0.05, 0.95, 10)
     p = parts_of(mixed, came)
     assert p.reliability - p.resolution + p.uncertainty + p.within == pytest.approx(np.mean((mixed - came) ** 2))
