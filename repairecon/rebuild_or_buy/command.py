@@ -11,6 +11,7 @@ from typing import Any
 
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, rebuild_or_buy
+from repairecon.rebuild_or_buy.measured import findings_measured
 
 LONG_WORK = 200_000
 PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions", "prices", "assumed")
@@ -28,6 +29,7 @@ def add(jobs: Any) -> None:
     job.add_argument("--found", default="", metavar="EVENT=OUTCOME", help="findings so far, joined by ';'")
     job.add_argument("--horizon-years", type=float, help="years looked ahead, instead of the case's; 0: this job alone")
     job.add_argument("--stage", default="", help="last stage that is done: what it took is spent and not counted")
+    job.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="measurements so far, joined by ';'")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
@@ -69,7 +71,7 @@ def run(args: argparse.Namespace) -> None:
             args.seed,
             cost_own_hour=args.cost_own_hour,
             horizon_years=args.horizon_years,
-            found=args.found,
+            found="; ".join(filter(None, (args.found or case.found, findings_measured(case, args.measured)))),
             stage=args.stage,
             progress=step,
         )

@@ -1,0 +1,64 @@
+"""Every kind of unit with three numbers through the whole job, held to common sense (common practice, no source)."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+
+import repairecon
+from repairecon.kinds import facts, kinds
+from repairecon.rebuild_or_buy.answer import Answer
+
+LICENSED = [k for k in kinds() if facts(k).own_rebuild == "licensed practice only"]
+
+
+@cache
+def answer_of(kind: str) -> Answer:
+    with TemporaryDirectory() as folder:
+        text = f'[unit]\nname = "unit"\nkind = "{kind}"\n[three_numbers]\nprice_new = 900\nwait_days = 7\n'
+        (Path(folder) / "case.toml").write_text(text)
+        return repairecon.rebuild_or_buy(repairecon.read_case(folder), 200)
+
+
+def hours(kind: str) -> float:
+    table = answer_of(kind).table
+    here = table[table["kind"] == "rebuild"]
+    return float(here["own_hours_mean"].iloc[0])
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_every_kind_has_an_advice_its_cautions_and_a_way(kind: str) -> None:
+    answer = answer_of(kind)
+    assert answer.advice.do in ("look", "strip", "take", "leave", "carry on")
+    assert answer.table.loc[answer.advice.way, "allowed"]
+    assert set(facts(kind).cautions) <= set(answer.cautions)
+
+
+@pytest.mark.parametrize("kind", LICENSED)
+def test_what_is_for_licensed_practice_has_no_own_rebuild(kind: str) -> None:
+    table = answer_of(kind).table
+    assert not table[table["kind"].isin(["rebuild", "second-hand"])]["allowed"].any()
+
+
+@pytest.mark.parametrize(
+    ("more", "less"),
+    [
+        ("gearbox", "windlass"),  # out of the boat, on a bench, many shims
+        ("windlass", "alternator"),  # deck gear to unship against two bolts and a belt
+        ("outboard power head", "outboard carburettor"),
+        ("heat exchanger", "lift pump"),
+        ("saildrive", "winch"),
+        ("raw water pump", "hand bilge pump"),
+    ],
+)
+def test_more_hours_for_the_larger_work(more: str, less: str) -> None:
+    assert hours(more) > hours(less)
+
+
+def test_kinds_differ_in_what_is_given_up() -> None:
+    given_up = {k: float(answer_of(k).table["p_given_up"].max()) for k in ("gearbox", "winch", "alternator")}
+    assert given_up["gearbox"] > given_up["winch"]
+    assert len({round(p, 6) for p in given_up.values()}) == 3
