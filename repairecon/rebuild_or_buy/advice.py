@@ -258,7 +258,7 @@ def advice(answer: Answer) -> Advice:
     made = _on_the_basis(answer)
     chosen, because = _choice(answer, basis)
     weighed = made if answer.case.terms.own_hour_stated else _with_hours_weighed(answer)
-    look = _look(answer, weighed, chosen) or (_blame_look(answer, weighed) if _innocent(weighed) else None)
+    look = _look(answer, weighed, chosen) or (_blame_look(answer, weighed, chosen) if _innocent(weighed) else None)
     do, what, more = _first_step(answer, weighed, chosen, look)
     turned = basis.beyond_years if basis.kind == "this job" else None
     terms, row = answer.case.terms, answer.table.loc[chosen.way]
@@ -368,12 +368,12 @@ def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
     return next((w for w in found if net and w.net >= MUCH_BETTER * max(net)), None)
 
 
-def _blame_look(answer: Answer, made: Decision) -> Worth | None:
+def _blame_look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
     """The first look that tells whether this unit is to blame at all."""
     asks = {b.event for b in answer.case.branches if b.not_this_unit}
     found = looking.looks_at_hand(answer.model, made, answer.numbers)
     # not one that costs more than it can save
-    return next((w for w in found if w.about in asks and w.net > -WORTH_HAVING * abs(made.value())), None)
+    return next((w for w in found if w.about in asks and w.net >= -WORTH_HAVING * abs(chosen.total)), None)
 
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:
