@@ -42,13 +42,13 @@ KINDS = {"chance": "Chances before and after", "hours": "Your hours over your gu
 EDGE_SCORE, FAR = 1.2816, 4.0
 """Normal scores of the ends of a range, and from which on a dot stands at the edge."""
 
-TODO_DEARER = {
+NEXT_IF_DEARER = {
     "found inside": "no estimate is to blame for that; look first next time",
     "days": "ask for the days in writing next time, or widen their range",
     "hours": "let your own record correct the hours of the next case",
     "price": "quote before you choose",
 }
-TODO_CHEAPER = {
+NEXT_IF_CHEAPER = {
     "found inside": "that was luck; leave the chances to the log",
     "days": "expect fewer days next time",
     "hours": "let your own record correct the hours of the next case",
@@ -278,7 +278,7 @@ def bridge_caption(found: AfterTheJob) -> str:
     if b is None or not b.steps:
         return ""
     name, amount = next(iter(b.groups.items()))
-    todo = (TODO_DEARER if amount > 0 else TODO_CHEAPER).get(name, "put it into the next case")
+    todo = (NEXT_IF_DEARER if amount > 0 else NEXT_IF_CHEAPER).get(name, "put it into the next case")
     return f"The largest reason is {words.GROUPS.get(name, name)} ({words.signed(amount, currency)}): {todo}."
 
 

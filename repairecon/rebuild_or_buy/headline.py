@@ -37,6 +37,9 @@ def do(answer: Answer) -> str:
     if a.do == "look":
         look = a.look
         price = f" (costs {money(look.cost, currency)}, saves {money(look.evsi, currency)} on average)" if look else ""
+        if look and look.evsi <= WORTH_HAVING * abs(a.total):
+            # asked first because something else is often to blame, not for the money
+            price = " (it may well be something else)"
         return f"First: {a.what}{price}. If that changes nothing, {strip(answer) if strips(answer) else take(answer)}."
     return f"{capital(strip(answer) if strips(answer) else take(answer))}."
 
