@@ -11,24 +11,9 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from repairecon.records import (
-    BookError,
-    Branch,
-    Case,
-    CaseError,
-    Fault,
-    FindingError,
-    Part,
-    Quote,
-    Range,
-    ReceiveLine,
-    RepaireconError,
-    Source,
-    Supplier,
-    Task,
-    Terms,
-    Unit,
-    Way,
-)
+    BookError, Branch, Case, CaseError, Fault, FindingError, Part, Quote, Range, ReceiveLine, RepaireconError,
+    Source, Supplier, Task, Terms, Unit, Way,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from repairecon.after_the_job.job import after_the_job, decide
@@ -47,69 +32,23 @@ if TYPE_CHECKING:
     from repairecon.standards.equivalents import equivalent
 
 __all__ = [
-    "Answer",
-    "BookError",
-    "Branch",
-    "Case",
-    "CaseError",
-    "Fault",
-    "FindingError",
-    "Part",
-    "Quote",
-    "QuotesAnswer",
-    "Range",
-    "ReceiveLine",
-    "RepaireconError",
-    "Source",
-    "SparesAnswer",
-    "Supplier",
-    "Task",
-    "Terms",
-    "Unit",
-    "Verdict",
-    "Way",
-    "after_the_job",
-    "book_at",
-    "book_copy",
-    "book_from_csv",
-    "compare_quotes",
-    "copy_notebooks",
-    "decide",
-    "equivalent",
-    "export_book",
-    "new_case",
-    "open_book",
-    "read_case",
-    "read_closed",
-    "read_log",
-    "rebuild_or_buy",
-    "screen",
-    "spares_aboard",
-]
+    "Answer", "BookError", "Branch", "Case", "CaseError", "Fault", "FindingError", "Part", "Quote", "QuotesAnswer",
+    "Range", "ReceiveLine", "RepaireconError", "Source", "SparesAnswer", "Supplier", "Task", "Terms", "Unit",
+    "Verdict", "Way", "after_the_job", "book_at", "book_copy", "book_from_csv", "compare_quotes", "copy_notebooks",
+    "decide", "equivalent", "export_book", "new_case", "open_book", "read_case", "read_closed", "read_log",
+    "rebuild_or_buy", "screen", "spares_aboard",
+]  # fmt: skip
 
 _FOUND_IN = {
-    "Answer": "rebuild_or_buy.answer",
-    "QuotesAnswer": "compare_quotes.job",
-    "SparesAnswer": "spares_aboard.answer",
-    "Verdict": "rebuild_or_buy.verdict",
-    "after_the_job": "after_the_job.job",
-    "book_at": "book.spares_book",
-    "book_copy": "book.spares_book",
-    "book_from_csv": "book.csv_folder",
-    "compare_quotes": "compare_quotes.job",
-    "copy_notebooks": "read.starter",
-    "decide": "after_the_job.job",
-    "equivalent": "standards.equivalents",
-    "export_book": "book.csv_folder",
-    "new_case": "read.starter",
-    "open_book": "book.spares_book",
-    "read_case": "read.case_folder",
-    "read_closed": "read.closed",
-    "read_log": "read.job_log",
-    "rebuild_or_buy": "rebuild_or_buy.job",
-    "screen": "rebuild_or_buy.verdict",
+    "Answer": "rebuild_or_buy.answer", "QuotesAnswer": "compare_quotes.job", "SparesAnswer": "spares_aboard.answer",
+    "Verdict": "rebuild_or_buy.verdict", "after_the_job": "after_the_job.job", "book_at": "book.spares_book",
+    "book_copy": "book.spares_book", "book_from_csv": "book.csv_folder", "compare_quotes": "compare_quotes.job",
+    "copy_notebooks": "read.starter", "decide": "after_the_job.job", "equivalent": "standards.equivalents",
+    "export_book": "book.csv_folder", "new_case": "read.starter", "open_book": "book.spares_book",
+    "read_case": "read.case_folder", "read_closed": "read.closed", "read_log": "read.job_log",
+    "rebuild_or_buy": "rebuild_or_buy.job", "screen": "rebuild_or_buy.verdict",
     "spares_aboard": "spares_aboard.job",
-}
+}  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:

@@ -10,25 +10,21 @@ from repairecon.commands import add_all
 from repairecon.records import CaseError, RepaireconError
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="repairecon",
-        description="Rebuild or buy: what every way out of a failed unit costs, in money and days.",
-        epilog="The figures are an aid to judgement, not advice; work on steering, seacocks, gas and fuel "
-        "belongs with licensed practice and local law.",
-    )
-    jobs = parser.add_subparsers(dest="job", required=True, metavar="JOB")
-    add_all(jobs)
-    return parser
-
-
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; 0 when it worked, 2 when the input has faults (all of them printed)."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")
-    args = _parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    parser = argparse.ArgumentParser(
+        prog="repairecon",
+        description="Rebuild or buy: what every way out of a failed unit costs, in money and days.",
+        epilog="The figures are an aid to judgement, not advice; work on steering, seacocks, gas and fuel "
+        "belongs with licensed practice and local law.",
+    )
+    add_all(parser.add_subparsers(dest="job", required=True, metavar="JOB"), words)
+    args = parser.parse_args(words)
     try:
         args.run(args)
     except RepaireconError as error:

@@ -5,33 +5,33 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from repairecon.after_the_job import command as after_the_job
-from repairecon.compare_quotes import command as compare_quotes
-from repairecon.rebuild_or_buy import command as rebuild_or_buy
 from repairecon.records import RepaireconError
-from repairecon.spares_aboard import command as spares_aboard
 
 _NUMBERS = {
     "price_new": "What does a new one cost, tax included",
     "price_kit": "What does the kit cost",
     "wait_days": "How many days to wait for parts",
 }
-COMMANDS = (rebuild_or_buy, compare_quotes, spares_aboard, after_the_job)
+COMMANDS = {
+    "rebuild-or-buy": "rebuild_or_buy", "compare-quotes": "compare_quotes", "import-quotes": "compare_quotes",
+    "spares-aboard": "spares_aboard", "after-the-job": "after_the_job",
+}  # fmt: skip
+"""Command -> folder of the job that adds it."""
 
 
-def add_all(jobs: Any) -> None:
-    """Add every command, in the order in which the help shows them."""
-    for command in COMMANDS:
-        command.add(jobs)
-    _add_small(jobs)
-
-
-def _add_small(jobs: Any) -> None:
-    """The commands that are no job: each a question with its answer, or a folder to begin with."""
+def add_all(jobs: Any, argv: Sequence[str]) -> None:
+    """Add the commands in the order in which the help shows them; where one is asked for, no job but that is loaded."""
+    asked = COMMANDS.get(argv[0]) if argv else None
+    for job in [asked] if asked else dict.fromkeys(COMMANDS.values()):
+        import_module(f"repairecon.{job}.command").add(jobs)
+    if asked:
+        return
+    # no job: each a question with its answer, or a folder to begin with
     starter = _command(jobs, "new-case", "write a case folder, with what is known of the kind", _new_case, "folder")
     starter.add_argument("--kind", help='what it is, as in "raw water pump"')
     starter.add_argument("--symptom", help='what it does, as in "drips from the weep hole"')
