@@ -10,7 +10,7 @@ from importlib import import_module
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from repairecon.records import (
+from repairecon.records import (  # isort: skip
     BookError, Branch, Case, CaseError, Fault, FindingError, Part, Quote, Range, ReceiveLine, RepaireconError,
     Source, Supplier, Task, Terms, Unit, Way,
 )  # fmt: skip

@@ -90,17 +90,17 @@ def _same_part(args: argparse.Namespace) -> None:
 
 def _bench_sheet(args: argparse.Namespace) -> None:
     from repairecon.read.case_folder import read_case
-    from repairecon.rebuild_or_buy.bench_sheet_shown import bench_sheet_command
+    from repairecon.rebuild_or_buy.bench_sheet import as_html, as_text, bench_sheet
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.show.report import write_page
 
     case = read_case(args.folder)
-    page = bench_sheet_command(case, rebuild_or_buy(case), html=bool(args.html))
+    sheet = bench_sheet(case, rebuild_or_buy(case))
     if args.html:
-        write_page(Path(args.html), page)
+        write_page(Path(args.html), as_html(sheet))
         print(f"Wrote {args.html}")
     else:
-        print(page)
+        print(as_text(sheet))
 
 
 def _asked(args: argparse.Namespace) -> dict[str, Any]:

@@ -10,30 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.transforms import Affine2D, Bbox, ScaledTranslation, Transform
 
-from repairecon.show.plots import (
-    HALO,
-    INK,
-    LINE,
-    MAIN,
-    QUIET,
-    Margins,
-    alt_text,
-    axis_label,
-    check,
-    end_margin,
-    figure_of,
-    inches,
-    inches_down,
-    limits,
-    money_said,
-    save_png,
-    show,
-    slot,
-    stage,
-    tall,
-    ticks,
-    wrap,
-    write,
+from repairecon.show.plots import (  # isort: skip
+    HALO, INK, LINE, MAIN, QUIET, Margins, alt_text, axis_label, check, end_margin, figure_of, inches, inches_down,
+    limits, money_said, save_png, show, slot, stage, tall, ticks, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import days_words
 

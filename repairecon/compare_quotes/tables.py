@@ -10,15 +10,10 @@ import pandas as pd
 
 from repairecon.buying.basket import Basket, Uncovered, cheapest_basket
 from repairecon.buying.offers import Offered
-from repairecon.buying.other_baskets import (
-    entering_prices,
-    goods_cost,
-    line_by_line,
-    one_supplier,
-    quick_basket,
-    second_best,
-    soonest_possible,
-)
+
+from repairecon.buying.other_baskets import (  # isort: skip
+    entering_prices, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
+)  # fmt: skip
 from repairecon.buying.parcel import CHARGES, LandedParcel, parcel_carriage, price_parcel
 from repairecon.buying.terms import CLOSE, Line, Order, ParcelTerms
 from repairecon.records import Case, OrderLine, OrderTotal

@@ -18,33 +18,10 @@ from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
-from repairecon.show.plots import (
-    LOW,
-    MAIN,
-    MAIN_TINT,
-    NO_BREAK,
-    QUIET,
-    REST_TINT,
-    SIZE,
-    SMALL,
-    TURN,
-    TURN_DARK,
-    TURN_TINT,
-    WIDE,
-    WIDTH,
-    Margins,
-    Place,
-    chance_said,
-    check,
-    framing,
-    inches_down,
-    money_said,
-    slot,
-    stage,
-    tall,
-    wrap,
-    write,
-)
+from repairecon.show.plots import (  # isort: skip
+    LOW, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, SIZE, SMALL, TURN, TURN_DARK, TURN_TINT, WIDE, WIDTH, Margins,
+    Place, chance_said, check, framing, inches_down, money_said, slot, stage, tall, wrap, write,
+)  # fmt: skip
 
 KEEP_ENDS = 14
 BEND, TAIL, STREAM, GAP = 0.26, 0.145, 1.6, 0.08
@@ -63,11 +40,6 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
         ``ends_rebuild``, ``note`` (may lack).
     keep
         Most ends to draw; the rarest are merged (fewer if the given axes are low).
-
-    Returns
-    -------
-    Axes
-        The axes drawn in.
     """
     check(nodes, ["id", "parent", "chance", "extra_cost"])
     margins, title = Margins(0.0, 0.0, axis=0.0), "What may be found inside, and what it adds to the rebuild"

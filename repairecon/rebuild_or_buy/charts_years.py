@@ -8,52 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
 
-from repairecon.show.plots import (
-    DASHES,
-    HALO,
-    INK,
-    LINE,
-    LINES,
-    LOW,
-    MAIN,
-    NO_BREAK,
-    QUIET,
-    REST_TINT,
-    SIZE,
-    TURN,
-    TURN_DARK,
-    TURN_TINT,
-    Margins,
-    axis_label,
-    check,
-    end_margin,
-    end_texts,
-    error_of,
-    figure_of,
-    framing,
-    inches,
-    inches_down,
-    limits,
-    money_said,
-    name_ends,
-    once,
-    slot,
-    stage,
-    tall,
-    ticks,
-    with_unit,
-    wrap,
-    write,
-)
+from repairecon.show.plots import (  # isort: skip
+    BESIDE, DASHES, HALO, INK, LINE, LINES, LOW, MAIN, NO_BREAK, QUIET, REST_TINT, SIZE, TURN, TURN_DARK, TURN_TINT,
+    Margins, axis_label, check, end_margin, end_texts, error_of, framing, inches, inches_down, limits, money_said,
+    money_ticks, name_ends, once, per_inch, slot, stage, tall, ticks, with_unit, wrap, write,
+)  # fmt: skip
 from repairecon.show.words import days_words, whole
 
+Floats = np.ndarray[Any, np.dtype[np.float64]]
 FANS = 3
 """Most ways that get a fan; the dearer ones get a thin line."""
 
@@ -74,53 +43,59 @@ def cost_over_years(frame: pd.DataFrame, currency: str, caption: str = "", ax: A
     """
     check(frame, ["year", "mean", "p10", "p90"], ["way"])
     once(frame, "way", "year")
-    courses = {str(way): rows.sort_values("year") for way, rows in frame.groupby("way", sort=False)}
-    ways = sorted(courses, key=lambda way: float(courses[way]["mean"].iloc[-1]))
-    width = slot(ax)[0]
-    margins = Margins(left=1.3, right=end_margin(width), axis=0.55)
-    ends = [courses[way].iloc[-1] for way in ways]
+    courses = _courses(frame, "way", "year", "mean")
+    ends = [rows.iloc[-1] for rows in courses.values()]
     said = [f"{money_said(end['mean'], currency, error_of(end, 'mean_se'))} on average" for end in ends]
-    texts, short = end_texts(ways, said, margins.right - 0.2), end_texts(ways, [""] * len(ways), margins.right - 0.2)
     title = "What each way costs over the years; 8 times in 10 it stays in the shade"
-    ax = stage(ax, title, caption, max(2.8, 1.15 * sum(map(tall, texts))), margins)
-    _years_scales(ax, frame, [courses[way] for way in ways[:FANS]], currency)
-    inks = [LINES[place % len(LINES)] if place < FANS else QUIET for place in range(len(ways))]
-    for place, (way, ink) in enumerate(zip(ways, inks, strict=True)):
-        _course(ax, way, courses[way], ink, place)
-    weights = ["bold" if place < FANS else "normal" for place in range(len(ways))]
-    name_ends(ax, [(float(end["year"]), float(end["mean"])) for end in ends], texts, short, inks, weights)
+    ax, texts = _stage_of_lines(list(courses), said, title, caption, ax)
+    _across(ax, frame["year"])
+    edges = pd.concat(list(courses.values())[:FANS])[["p10", "p90"]].to_numpy(float).ravel()
+    ax.set_ylim(*limits([0.0, *frame["mean"].to_numpy(float), *edges]))
+    ticks(ax, "x", lambda v: whole(v).replace(",", ""), integer=True)
+    money_ticks(ax, "y", currency)
+    axis_label(ax, "x", "year")
+    axis_label(ax, "y", "cost so far, all in")
+    inks = [LINES[place % len(LINES)] if place < FANS else QUIET for place in range(len(courses))]
+    for place, ((way, rows), ink) in enumerate(zip(courses.items(), inks, strict=True)):
+        points = rows[["year", "mean"]].to_numpy(float)
+        style: dict[str, Any] = {"linewidth": 1.0, "zorder": 2}
+        if place < FANS:
+            style = {"linewidth": 2.2, "zorder": 4, "linestyle": DASHES[place % len(DASHES)]}
+            edge: dict[str, Any] = {"color": ink, "linewidth": 0.7, "alpha": 0.5, "zorder": 3}
+            shade: dict[str, Any] = {"color": ink, "alpha": 0.13, "linewidth": 0.0, "zorder": 1}
+            ax.fill_between(points[:, 0], rows["p10"], rows["p90"], gid=f"fan {way}", **shade)
+            ax.plot(points[:, 0], rows["p10"], gid=f"good {way}", **edge)
+            ax.plot(points[:, 0], rows["p90"], gid=f"bad {way}", **edge)
+        _course(ax, points, ink, f"course {way}", **style)
+    weights = ["bold" if place < FANS else "normal" for place in range(len(courses))]
+    name_ends(ax, [(float(end["year"]), float(end["mean"])) for end in ends], *texts, inks, weights)
     return ax
 
 
-def _years_scales(ax: Axes, frame: pd.DataFrame, fans: Sequence[pd.DataFrame], currency: str) -> None:
-    first, last = float(frame["year"].min()), float(frame["year"].max())
-    span = last - first or 1.0
-    ax.set_xlim(first - (0.0 if last > first else 0.5), last + 0.06 * span)
-    edges = pd.concat(fans)[["p10", "p90"]].to_numpy(float).ravel()
-    ax.set_ylim(*limits([0.0, *frame["mean"].to_numpy(float), *edges]))
-    ticks(ax, "x", lambda v: whole(v).replace(",", ""), integer=True)
-    ticks(ax, "y", lambda v: money_said(v, currency))
-    axis_label(ax, "x", "year")
-    axis_label(ax, "y", "cost so far, all in")
+def _courses(frame: pd.DataFrame, name: str, along: str, height: str) -> dict[str, pd.DataFrame]:
+    """The rows of each line in order, the line that ends lowest first."""
+    lines = {str(key): rows.sort_values(along) for key, rows in frame.groupby(name, sort=False)}
+    return dict(sorted(lines.items(), key=lambda line: float(line[1][height].iloc[-1])))
 
 
-def _course(ax: Axes, way: str, rows: pd.DataFrame, ink: str, place: int) -> None:
-    """One way's line, with its fan if it is among the cheapest."""
-    years = rows["year"].to_numpy(float)
-    style: dict[str, Any] = {"linewidth": 1.0, "zorder": 2}
-    if place < FANS:
-        style = {"linewidth": 2.2, "zorder": 4, "linestyle": DASHES[place % len(DASHES)]}
-        edge: dict[str, Any] = {"color": ink, "linewidth": 0.7, "alpha": 0.5, "zorder": 3}
-        low, high = rows["p10"].to_numpy(float), rows["p90"].to_numpy(float)
-        ax.fill_between(years, low, high, color=ink, alpha=0.13, linewidth=0.0, zorder=1, gid=f"fan {way}")
-        ax.plot(years, low, gid=f"good {way}", **edge)
-        ax.plot(years, high, gid=f"bad {way}", **edge)
-    ax.plot(years, rows["mean"].to_numpy(float), color=ink, gid=f"course {way}", **style)
-    ax.plot(years[-1:], rows["mean"].to_numpy(float)[-1:], "o", ms=5, color=ink, mec="white", zorder=5)
+def _stage_of_lines(names: Sequence[str], said: Sequence[str], title: str, caption: str,
+                    ax: Axes | None) -> tuple[Axes, tuple[list[str], list[str]]]:  # fmt: skip
+    """Axes with room at the right for what is said of each line, and the texts there: whole, and names alone."""
+    margins = Margins(left=1.3, right=end_margin(slot(ax)[0]), axis=0.55)
+    texts, short = (end_texts(names, more, margins.right - 0.2) for more in (said, [""] * len(names)))
+    return stage(ax, title, caption, max(2.8, 1.15 * sum(map(tall, texts))), margins), (texts, short)
 
 
-Course = np.ndarray[Any, np.dtype[np.float64]]
-"""The points of a line: a row a point, days and worth."""
+def _across(ax: Axes, values: pd.Series[float]) -> None:
+    """Limits from the first value to a little past the last."""
+    first, last = float(values.min()), float(values.max())
+    ax.set_xlim(first - (0.0 if last > first else 0.5), last + 0.06 * (last - first or 1.0))
+
+
+def _course(ax: Axes, points: Floats, ink: str, gid: str, **style: Any) -> None:
+    """A line with a dot at its end."""
+    ax.plot(*points.T, color=ink, gid=gid, **style)
+    ax.plot(*points[-1:].T, "o", ms=5, color=ink, mec="white", zorder=5)
 
 
 def spare_worth(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
@@ -132,50 +107,32 @@ def spare_worth(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
         A row a combination and number of days: ``combination`` (its name), ``days_saved`` at each failure away,
         beside the wait that it saves at every one [day], ``worth`` of the spare (below 0 it costs more than it
         saves) [home money].
-
-    Returns
-    -------
-    Axes
-        The axes drawn in.
     """
     check(frame, ["days_saved", "worth"], ["combination"])
     once(frame, "combination", "days_saved")
-    lines = {str(name): rows.sort_values("days_saved") for name, rows in frame.groupby("combination", sort=False)}
-    names = sorted(lines, key=lambda name: -float(lines[name]["worth"].iloc[-1]))
-    points = [lines[name][["days_saved", "worth"]].to_numpy(float) for name in names]
-    width = slot(ax)[0]
-    margins = Margins(left=1.3, right=end_margin(width), axis=0.55)
-    said = [_pays(course) for course in points]
-    texts, short = end_texts(names, said, margins.right - 0.2), end_texts(names, [""] * len(names), margins.right - 0.2)
+    courses = _courses(frame.assign(below=-frame["worth"]), "combination", "days_saved", "below")
+    points = [rows[["days_saved", "worth"]].to_numpy(float) for rows in courses.values()]
     title = "What the spare is worth; in the grey it costs more than it saves"
-    ax = stage(ax, title, caption, max(2.8, 1.15 * sum(map(tall, texts))), margins)
-    _spare_scales(ax, frame, currency)
-    inks = [LINES[place % len(LINES)] for place in range(len(names))]
-    for place, (name, course, ink) in enumerate(zip(names, points, inks, strict=True)):
-        dash = DASHES[place % len(DASHES)]
-        ax.plot(*course.T, color=ink, linewidth=2.0, linestyle=dash, zorder=3, gid=f"worth {name}")
-        ax.plot(*course[-1:].T, "o", ms=5, color=ink, mec="white", zorder=4)
-    name_ends(ax, [(float(x), float(y)) for x, y in (course[-1] for course in points)], texts, short, inks,
-              ["bold"] * len(names))  # fmt: skip
-    ax.axhline(0.0, color=QUIET, linewidth=1.6, zorder=2, gid="zero")
-    return ax
-
-
-def _spare_scales(ax: Axes, frame: pd.DataFrame, currency: str) -> None:
-    first, last = float(frame["days_saved"].min()), float(frame["days_saved"].max())
-    span = last - first or 1.0
-    ax.set_xlim(first - (0.0 if last > first else 0.5), last + 0.06 * span)
+    ax, texts = _stage_of_lines(list(courses), [_pays(course) for course in points], title, caption, ax)
+    _across(ax, frame["days_saved"])
     low, high = limits([0.0, *frame["worth"].to_numpy(float)])
     pad = 0.06 * (high - low)
     ax.set_ylim(low - pad, high + pad)
     ax.axhspan(low - pad, 0.0, color=REST_TINT, linewidth=0.0, zorder=0)
     ticks(ax, "x", days_words, integer=True)
-    ticks(ax, "y", lambda v: money_said(v, currency))
+    money_ticks(ax, "y", currency)
     axis_label(ax, "x", "days more that a failure away from base takes")
     axis_label(ax, "y", "worth of the spare")
+    inks = [LINES[place % len(LINES)] for place in range(len(courses))]
+    for place, (name, course, ink) in enumerate(zip(courses, points, inks, strict=True)):
+        _course(ax, course, ink, f"worth {name}", linewidth=2.0, linestyle=DASHES[place % len(DASHES)], zorder=3)
+    name_ends(ax, [(float(x), float(y)) for x, y in (course[-1] for course in points)], *texts, inks,
+              ["bold"] * len(inks))  # fmt: skip
+    ax.axhline(0.0, color=QUIET, linewidth=1.6, zorder=2, gid="zero")
+    return ax
 
 
-def _pays(course: Course) -> str:
+def _pays(course: Floats) -> str:
     """From how many whole saved days on the spare pays, if its line crosses zero once."""
     days, worth = course.T
     pays = worth >= 0.0
@@ -190,7 +147,6 @@ def _pays(course: Course) -> str:
     return f"pays {said.replace(' ', NO_BREAK)}"
 
 
-Floats = np.ndarray[Any, np.dtype[np.float64]]
 ROWS, LEAST, SLANT = 9, 0.05, 0.1
 """Most rows, least move of the lead that matters [share of the greatest], half the fall of a line [inch]."""
 WIDE_HALO = (withStroke(linewidth=4.0, foreground="white"),)
@@ -233,13 +189,11 @@ def swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | Non
     for (_, row), words, height in zip(rows.kept.iterrows(), rows.words, rows.heights, strict=True):
         _row(ax, row, words, top + height / 2)
         top += height
-    beside = ("axes fraction", "data")
-    write(ax, (0.0, rows.total), rows.rest, beside, (-72.0 * margins.left, 0.0), va="bottom", color=QUIET)
+    write(ax, (0.0, rows.total), rows.rest, BESIDE, (-72.0 * margins.left, 0.0), va="bottom", color=QUIET)
     return ax
 
 
-@dataclass(frozen=True)
-class _Words:
+class _Words(NamedTuple):
     """What is said of a number: its name, its two values and what becomes of the lead."""
 
     name: str
@@ -311,14 +265,14 @@ def _rest_words(rest: pd.DataFrame, currency: str) -> str:
 def _swing_scales(ax: Axes, rows: _Rows, currency: str) -> None:
     """A money axis with zero in it and room for the values beside the ends of the lines."""
     low, high = limits([0.0, *rows.kept[["lead_low", "lead_high", "lead_now"]].to_numpy(float).ravel()])
-    width = ax.bbox.width / figure_of(ax).dpi
+    width = (ax.get_xlim()[1] - ax.get_xlim()[0]) / per_inch(ax)
     for scale in np.linspace(width, 0.25 * width, 80) / (high - low):
         before, after = _beside(rows, scale, low, high)
         if before + after + scale * (high - low) <= width:
             break
     ax.set_xlim(low - before / scale, high + after / scale)
     inches_down(ax, rows.total)
-    ticks(ax, "x", lambda v: money_said(v, currency))
+    money_ticks(ax, "x", currency)
     label = "lead over the next way; upper end: 1 in 10 lower, lower end: 1 in 10 higher"
     axis_label(ax, "x", wrap(label, width))
 
@@ -348,7 +302,7 @@ def _head(ax: Axes, rows: _Rows, currency: str) -> None:
 def _above(ax: Axes, x: float, y: float, text: str, ink: str) -> None:
     """Words in the middle over a place, kept within the plot."""
     low, high = ax.get_xlim()
-    half = inches(text) * figure_of(ax).dpi / ax.bbox.width * (high - low) / 2
+    half = inches(text) * per_inch(ax) / 2
     write(ax, (float(np.clip(x, low + half, max(low + half, high - half))), y), text, ha="center", color=ink,
           path_effects=HALO)  # fmt: skip
 
@@ -373,6 +327,5 @@ def _row(ax: Axes, row: pd.Series[Any], said: _Words, y: float) -> None:
     for text, end, height, side in zip((said.low, said.high), ends, heights, (left, -left), strict=True):
         align = "right" if side < 0 else "left"
         write(ax, (float(end), float(height)), text, shift=(7.0 * side, 0.0), ha=align, path_effects=WIDE_HALO)
-    beside = ("axes fraction", "data")
-    write(ax, (0.0, y), said.name, beside, (-9.0, 0.0), ha="right", weight="bold")
-    write(ax, (1.0, y), said.lead, beside, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
+    write(ax, (0.0, y), said.name, BESIDE, (-9.0, 0.0), ha="right", weight="bold")
+    write(ax, (1.0, y), said.lead, BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)

@@ -37,6 +37,9 @@ NO_BREAK = "\u00a0"
 HALO = (withStroke(linewidth=2.5, foreground="white"),)
 """Keeps text legible over lines."""
 
+BESIDE = ("axes fraction", "data")
+"""Where words beside a row of a chart stand: across in shares of the plot, up and down as the row."""
+
 Place = tuple[float, float]
 
 
@@ -244,6 +247,17 @@ def ticks(ax: Axes, axis: Literal["x", "y"], say: Callable[[float], str], intege
     ax.set_axisbelow(True)
     if low < 0.0 < high:
         (ax.axvline if axis == "x" else ax.axhline)(0.0, color=QUIET, linewidth=1.0, zorder=1)
+
+
+def money_ticks(ax: Axes, axis: Literal["x", "y"], currency: str) -> None:
+    """Ticks of an axis of money."""
+    ticks(ax, axis, lambda v: money_said(v, currency))
+
+
+def per_inch(ax: Axes) -> float:
+    """How far the axis across reaches in an inch."""
+    low, high = ax.get_xlim()
+    return figure_of(ax).dpi / ax.bbox.width * (high - low)
 
 
 def inches_down(ax: Axes, total: float) -> None:

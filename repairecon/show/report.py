@@ -112,12 +112,17 @@ def render(title: str, about: str, advice: Sequence[str], blocks: Sequence[Any],
     str
         The page; nothing in it is fetched from elsewhere, and text from files is escaped.
     """
+    return filled(
+        "page.html", title=title, about=about, advice=advice, blocks=blocks, appendix=appendix, foot=FOOT
+    )
+
+
+def filled(template: str, **values: Any) -> str:
+    """A page of this room with values in their places, all text escaped."""
     from jinja2 import Environment, PackageLoader
 
     pages = Environment(loader=PackageLoader("repairecon", "show"), autoescape=True, trim_blocks=True)
-    return pages.get_template("page.html").render(
-        title=title, about=about, advice=advice, blocks=blocks, appendix=appendix, foot=FOOT
-    )
+    return pages.get_template(template).render(**values)
 
 
 def write_page(path: Path, text: str) -> None:

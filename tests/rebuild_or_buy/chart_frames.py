@@ -9,7 +9,7 @@ import pandas as pd
 from chart_checks import CAPTION, WAYS
 from matplotlib.axes import Axes
 
-from repairecon.rebuild_or_buy import charts_money, charts_tree, charts_years
+from repairecon.rebuild_or_buy import charts, charts_tree, charts_years
 
 WHY_NOT = "it keeps the sea out, and price alone does not choose that"
 
@@ -99,6 +99,6 @@ MAKERS: dict[str, Any] = {
 
 def draw(name: str, frame: pd.DataFrame, ax: Axes | None = None, caption: str = CAPTION) -> Axes:
     """A chart by its name."""
-    module = next(m for m in (charts_money, charts_tree, charts_years) if hasattr(m, name))
+    module = next(m for m in (charts_tree, charts_years, charts) if hasattr(m, name))
     found: Axes = getattr(module, name)(frame, "EUR", caption, ax)
     return found

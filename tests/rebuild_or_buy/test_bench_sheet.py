@@ -18,8 +18,7 @@ import pytest
 from repairecon.kinds import facts, kinds
 from repairecon.kinds.tables import of_kind, rows
 from repairecon.read import read_case
-from repairecon.rebuild_or_buy.bench_sheet import BenchSheet, bench_sheet
-from repairecon.rebuild_or_buy.bench_sheet_shown import as_html, as_text, bench_sheet_command
+from repairecon.rebuild_or_buy.bench_sheet import BenchSheet, as_html, as_text, bench_sheet
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import STAGES, Case
 
@@ -202,11 +201,11 @@ def test_text_keeps_its_width_and_page_needs_nothing_else(place: Path) -> None:
 
 def test_words_of_the_case_are_escaped(tmp_path: Path) -> None:
     case = case_of(tmp_path / "sly", 'windlass <img src="x"> & co', "<script>alert(1)</script>")
-    page = bench_sheet_command(case, html=True)
+    page = as_html(bench_sheet(case))
     assert "<img" not in page
     assert "<script" not in page
     assert "windlass <img" in html.unescape(page).casefold()
-    assert bench_sheet_command(case, width=80).startswith("Bench sheet: windlass <img")
+    assert as_text(bench_sheet(case), 80).startswith("Bench sheet: windlass <img")
 
 
 def crowded(folder: Path) -> Case:

@@ -14,7 +14,7 @@ import pytest
 from chart_checks import BAD_FORMULA, WAYS, boxes, outside, overlapping, said, texts
 from chart_frames import DEEP, MAKERS, SWINGS, curves, draw, spares, ways_table, years
 
-from repairecon.rebuild_or_buy import charts_money, charts_tree, charts_years
+from repairecon.rebuild_or_buy import charts, charts_tree, charts_years
 from repairecon.show.plots import alt_text, save_png
 
 
@@ -56,9 +56,9 @@ def test_dollar_signs_are_never_formulas() -> None:
     bad = BAD_FORMULA
     table = ways_table(3).rename(index={"send away": bad})
     drawn = [
-        charts_money.cost_ranges(table.assign(allowed=False, why_not=bad), "$", bad),
-        charts_money.chance_below(curves(3).rename(columns={"send away": bad}), "$", bad),
-        charts_money.money_against_days(table, "$", bad),
+        charts.cost_ranges(table.assign(allowed=False, why_not=bad), "$", bad),
+        charts.chance_below(curves(3).rename(columns={"send away": bad}), "$", bad),
+        charts.money_against_days(table, "$", bad),
         charts_tree.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
         charts_years.swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
         charts_years.cost_over_years(years(3).replace({"send away": bad}), "$", bad),
@@ -100,18 +100,18 @@ def test_a_gap_in_the_frame_is_refused_by_name(bad: float) -> None:
     table = ways_table(3)
     table.loc["send away", "total_p90"] = bad
     with pytest.raises(ValueError, match="total_p90 of send away is not a number"):
-        charts_money.cost_ranges(table, "EUR")
+        charts.cost_ranges(table, "EUR")
     with pytest.raises(ValueError, match="lacks days_p90"):
-        charts_money.money_against_days(ways_table(2).drop(columns="days_p90"), "EUR")
+        charts.money_against_days(ways_table(2).drop(columns="days_p90"), "EUR")
     with pytest.raises(ValueError, match="no rows"):
-        charts_money.cost_ranges(ways_table(2).head(0), "EUR")
+        charts.cost_ranges(ways_table(2).head(0), "EUR")
 
 
 # ---------------------------------------------------------------- handing a chart on
 def test_the_same_chart_gives_the_same_file_and_says_itself_in_words() -> None:
     pages = []
     for _ in range(2):
-        ax = charts_money.cost_ranges(ways_table(3), "EUR", "Order the exchange unit today.")
+        ax = charts.cost_ranges(ways_table(3), "EUR", "Order the exchange unit today.")
         pages.append(save_png(ax.figure))
     assert pages[0] == pages[1]
     assert alt_text(ax) == "What each way costs, all in. Order the exchange unit today."

@@ -16,7 +16,7 @@ from chart_checks import CAPTION, boxes, by_gid, overlapping
 from chart_frames import WHY_NOT, curves, ways_table
 from matplotlib.patches import Rectangle
 
-from repairecon.rebuild_or_buy import charts_money
+from repairecon.rebuild_or_buy import charts
 from repairecon.show.plots import MAIN, QUIET
 
 
@@ -29,14 +29,14 @@ def _closed() -> Iterator[None]:
 @pytest.mark.parametrize("seed", range(12))
 def test_names_of_crowded_points_stay_apart(seed: int) -> None:
     table = ways_table(9, seed)
-    assert overlapping(boxes(charts_money.money_against_days(table, "EUR", CAPTION))) == []
+    assert overlapping(boxes(charts.money_against_days(table, "EUR", CAPTION))) == []
 
 
 def test_names_of_equal_points_stay_apart() -> None:
     table = ways_table(9)
     table.loc[:, "days_p10":"days_p90"] = 7.0
     table.loc[:, "cash_mean":"cash_p90"] = 500.0
-    found = boxes(charts_money.money_against_days(table, "EUR", CAPTION))
+    found = boxes(charts.money_against_days(table, "EUR", CAPTION))
     assert overlapping(found) == []
     # equal ways do not beat each other: all nine say their numbers
     assert sum("7 days, EUR 500" in text for text, _ in found) == 9
@@ -45,7 +45,7 @@ def test_names_of_equal_points_stay_apart() -> None:
 # ---------------------------------------------------------------- what each way costs
 def test_bars_and_marks_stand_where_the_table_says() -> None:
     table = ways_table(6)
-    ax = charts_money.cost_ranges(table, "EUR", CAPTION)
+    ax = charts.cost_ranges(table, "EUR", CAPTION)
     heights = {}
     for way, row in table.iterrows():
         bar = by_gid(ax, f"range {way}")
@@ -65,13 +65,13 @@ def test_bars_and_marks_stand_where_the_table_says() -> None:
 def test_a_sampled_range_shows_no_more_digits_than_it_supports() -> None:
     # three standard errors of 90 reach past 100: hundreds are all that can be said; averages are exact
     table = ways_table(1).assign(total_p50=1234.0, total_p90=1777.0, total_mean=1399.0, cash_mean=1111.0)
-    rough = " ".join(text for text, _ in boxes(charts_money.cost_ranges(table.assign(total_p90_se=90.0), "EUR")))
+    rough = " ".join(text for text, _ in boxes(charts.cost_ranges(table.assign(total_p90_se=90.0), "EUR")))
     assert "under EUR 1,200, 1 in 10 over EUR 1,800" in rough
     assert "average EUR 1,399" in rough
     assert "cash only EUR 1,111" in rough
     for exact in (table, table.assign(total_p90_se=np.nan)):
         assert "EUR 1,234, 1 in 10 over EUR 1,777" in " ".join(
-            t for t, _ in boxes(charts_money.cost_ranges(exact, "EUR"))
+            t for t, _ in boxes(charts.cost_ranges(exact, "EUR"))
         )
 
 
@@ -91,11 +91,11 @@ def test_odd_costs_are_drawn_whole(numbers: list[list[float]]) -> None:
     table[["total_p10", "total_p50", "total_p90"]] = numbers
     table["total_mean"] = table["cash_mean"] = table["total_p50"]
     table["cash_p10"], table["cash_p90"] = table["total_p10"], table["total_p90"]
-    for ax in (charts_money.cost_ranges(table, "EUR"), charts_money.money_against_days(table, "EUR")):
+    for ax in (charts.cost_ranges(table, "EUR"), charts.money_against_days(table, "EUR")):
         assert overlapping(boxes(ax)) == []
         low, high = ax.get_xlim() if ax.get_xlim()[0] < table["total_p10"].min() + 1 else ax.get_ylim()
         assert low < high
-    ax = charts_money.cost_ranges(table, "EUR")
+    ax = charts.cost_ranges(table, "EUR")
     low, high = ax.get_xlim()
     assert low <= table["total_p10"].min()
     assert high >= table["total_p90"].max()
@@ -105,7 +105,7 @@ def test_odd_costs_are_drawn_whole(numbers: list[list[float]]) -> None:
 # ---------------------------------------------------------------- the chance of staying below
 def test_curves_are_the_frame_and_names_hang_on_them() -> None:
     frame = curves(5)
-    ax = charts_money.chance_below(frame, "EUR", CAPTION)
+    ax = charts.chance_below(frame, "EUR", CAPTION)
     for way in frame.columns:
         line = by_gid(ax, f"curve {way}")
         np.testing.assert_array_equal(line.get_xdata(), frame.index)
@@ -122,15 +122,15 @@ def test_curves_are_the_frame_and_names_hang_on_them() -> None:
 def test_sure_and_unfinished_curves_are_drawn() -> None:
     costs = np.array([0.0, 499.0, 500.0, 1000.0])
     frame = pd.DataFrame({"sure": [0.0, 0.0, 1.0, 1.0], "dear": [0.0, 0.01, 0.02, 0.1]}, index=costs)
-    assert overlapping(boxes(charts_money.chance_below(frame, "EUR"))) == []
-    charts_money.chance_below(frame.iloc[[2]], "EUR").figure.canvas.draw()
+    assert overlapping(boxes(charts.chance_below(frame, "EUR"))) == []
+    charts.chance_below(frame.iloc[[2]], "EUR").figure.canvas.draw()
 
 
 # ---------------------------------------------------------------- money against days
 def test_points_whiskers_and_the_beaten_ways() -> None:
     table = ways_table(4)
     table["days_p50"], table["cash_mean"] = [5.0, 9.0, 9.0, 2.0], [700.0, 400.0, 450.0, 950.0]
-    ax = charts_money.money_against_days(table, "EUR", CAPTION)
+    ax = charts.money_against_days(table, "EUR", CAPTION)
     for way, row in table.iterrows():
         point = by_gid(ax, f"way {way}")
         assert (point.get_xdata()[0], point.get_ydata()[0]) == (row["days_p50"], row["cash_mean"])
@@ -143,6 +143,6 @@ def test_points_whiskers_and_the_beaten_ways() -> None:
 
 def test_a_way_that_may_not_be_chosen_beats_nobody() -> None:
     table = ways_table(2).assign(days_p50=[9.0, 2.0], cash_mean=[900.0, 100.0], allowed=[True, False])
-    ax = charts_money.money_against_days(table, "EUR")
+    ax = charts.money_against_days(table, "EUR")
     assert by_gid(ax, "way rebuild here").get_color() == MAIN
     assert by_gid(ax, "way send away").get_markerfacecolor() == "white"
