@@ -1,19 +1,25 @@
-"""``repairecon rebuild-or-buy FOLDER``."""
+"""``repairecon rebuild-or-buy FOLDER``, and the answer as plain data for other programs."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from contextlib import nullcontext
+from dataclasses import asdict, is_dataclass
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from repairecon.read.case_folder import read_case
+from repairecon.read.look_again import look_again
+from repairecon.rebuild_or_buy import headline
+from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, rebuild_or_buy
 from repairecon.rebuild_or_buy.measured import findings_measured
 
 LONG_WORK = 200_000
+QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
 PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions", "prices", "assumed")
 
 
@@ -46,25 +52,17 @@ def _draws(text: str) -> int | str:
         raise argparse.ArgumentTypeError(f"found {text!r}; give a whole number, or auto") from error
 
 
-def _progress(total: int, wanted: bool) -> tuple[Callable[[int], None] | None, Callable[[], None]]:
-    if not wanted:
-        return None, lambda: None
+def _bar(many: int) -> Any:
     from tqdm import tqdm
 
-    bar = tqdm(total=total, unit=" draws", unit_scale=True, file=sys.stderr, leave=False)
-
-    def step(n: int) -> None:
-        bar.update(n)
-
-    return step, bar.close
+    return tqdm(total=many, unit=" draws", unit_scale=True, file=sys.stderr, leave=False)
 
 
 def run(args: argparse.Namespace) -> None:
     """Work it out, then print or write."""
     case = read_case(args.folder, years=bool(args.horizon_years))
     many = 0 if args.draws == AUTO else args.draws
-    step, close = _progress(many, sys.stderr.isatty() and many >= LONG_WORK)
-    try:
+    with _bar(many) if many >= LONG_WORK and sys.stderr.isatty() else nullcontext() as bar:
         answer = rebuild_or_buy(
             case,
             args.draws,
@@ -73,22 +71,105 @@ def run(args: argparse.Namespace) -> None:
             horizon_years=args.horizon_years,
             found="; ".join(filter(None, (args.found or case.found, findings_measured(case, args.measured)))),
             stage=args.stage,
-            progress=step,
+            progress=bar and bar.update,
         )
-    finally:
-        close()
     if args.report is not None:
-        from repairecon.rebuild_or_buy.page import page
+        from repairecon.rebuild_or_buy.parts import page
         from repairecon.show.report import write_page
 
         write_page(args.report, page(answer))
         print(f"Wrote {args.report}")
     elif args.json:
-        from repairecon.rebuild_or_buy.as_json import as_json
-
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     else:
         from repairecon.rebuild_or_buy import screen
 
         said = screen.full(answer) if args.full else screen.one_part(answer, args.part) if args.part else ""
         print(said or screen.first_screen(answer), end="")
+
+
+# ---- plain data ----------------------------------------------------------------------------------
+def as_json(answer: Answer) -> dict[str, Any]:
+    """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
+    v, b, h, unit = answer.verdict, answer.bench, answer.horizon, answer.case.unit
+    spare = next((c for c in h.spares if c.combination == h.best_spare), None)
+    data = {
+        "advice": answer.advice,
+        "unit": unit.name,
+        "currency": answer.case.terms.currency,
+        "figures": unit.figures,
+        "ways": [_way(str(way), row) for way, row in answer.table.iterrows()],
+        "verdict": " ".join(headline.advice(answer)),
+        "best": answer.advice.way,
+        **{name: getattr(v, name) for name in ("second", "gap", "p_best_below_second", "near_tie")},
+        "flips": [asdict(f) | {"within_range": f.within_range} for f in answer.flips],
+        "look_again": [r for r in look_again(answer.case) if not r.acknowledged],
+        "ask": answer.model.buying.questions,
+        "assumed": answer.assumed,
+        "cautions": answer.cautions,
+        "thumb_rules": answer.thumb_rules,
+        "tree": _rows(answer.leaves.drop(columns="stop")),
+        "stages": _rows(answer.stages),
+        "policy": _rows(answer.policy),
+        "stop_when": [asdict(s) | {"point": s.point, "findings": dict(s.findings)} for s in answer.stop_when],
+        "value": b.value,
+        "now": b.now,
+        "best_commit": b.best_commit,
+        "repair_limit": {"own_time_in": b.repair_limit, "own_time_free": b.repair_limit_cash, "way": b.limit_way},
+        "value_of_stripping": b.value_of_stripping,
+        "wrong_commitment": b.wrong_commitment,
+        "spent": b.spent,
+        "order_times": _rows(answer.order_times),
+        "looks": answer.looks,
+        "swings": answer.swings,
+        "risk": {k: x for k, x in vars(answer.risk).items() if k != "frame"}
+        | {"ways": answer.risk.frame.to_dict(orient="index")},
+        "horizon_years": h.years.horizon_years,
+        "horizon": _rows(h.ways.reset_index()),
+        "life_fits": answer.life_fits,
+        "best_over_the_years": h.best,
+        "spare": {
+            "best": h.best_spare,
+            "worth": spare.worth if spare else 0.0,
+            "net": spare.net if spare else 0.0,
+            "by_combination": h.spares,
+        },
+        "prices": _rows(answer.lines),
+        "found": answer.found,
+        "stage": answer.stage,
+        "cost_own_hour": answer.cost_own_hour,
+        "seed": answer.outcomes.seed,
+        "draws": answer.outcomes.draws,
+    }
+    return {key: _plain(x) for key, x in data.items()}
+
+
+def _rows(frame: Any) -> list[dict[str, Any]]:
+    return [dict(row) for row in frame.to_dict(orient="records")]
+
+
+def _plain(x: Any) -> Any:
+    """Records, lists and numbers as JSON can hold them; None for what is not finite."""
+    if is_dataclass(x) and not isinstance(x, type):
+        return _plain(asdict(x))
+    if isinstance(x, dict):
+        return {str(k): _plain(v) for k, v in x.items()}
+    if isinstance(x, (list, tuple)):
+        return [_plain(v) for v in x]
+    x = x.item() if hasattr(x, "item") else x
+    return None if isinstance(x, float) and not isfinite(x) else x
+
+
+def _way(way: str, row: Any) -> dict[str, Any]:
+    """One way: each quantity with its mean and ends and their errors."""
+    ends = {p: p for p in ("mean", "p10", "p50", "p90")} | {"mean_se_sampled": "se", "p90_se": "p90_se"}
+    return {
+        "way": way,
+        "kind": row["kind"],
+        **{q: {key: row[f"{q}_{end}"] for key, end in ends.items()} for q in QUANTITIES},
+        "cost_lost_days": row["cost_lost_days_mean"],
+        **{name: row[name] for name in ("p_cheapest", "expected_regret", "allowed", "why_not", "p_never")},
+        "instead": row["instead"] if row["p_never"] > 0 else "",
+        "p_given_up": row["p_given_up"],
+        "p_spare": row["p_spare"],
+    }

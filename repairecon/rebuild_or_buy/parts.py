@@ -1,9 +1,14 @@
-"""The parts of the answer, each as titled sentences and tables of words: the same in terminal, notebook and page."""
+"""The parts of the answer, each as titled sentences and tables of words: the same in terminal, notebook and page;
+and the page to read and print."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from datetime import date
+from functools import partial
+from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 import pandas as pd
 
@@ -12,10 +17,15 @@ from repairecon.rebuild_or_buy import headline, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.records import Assumed, Moved
 from repairecon.show.layout import capital
+from repairecon.show.report import render, version
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import chance_words, hours_words, money, number, price, tenths, whole
 
 Blocks = Sequence[Panel | Sheet]
+EACH_WAY, LEAST, LOW, HIGH = 0.95, 2.4, 5.0, 6.5
+"""Height of the picture of ranges on a narrow page, a way and in all; of low and high pictures [inch]."""
+ENDS = 9
+"""Ends of the tree that stay legible on paper."""
 MEANING = {
     "cost_away": "what a failure away costs more", "cost_lost_day": "worth of a day without the boat",
     "cost_own_hour": "worth of an own hour", "days_away": "days more that a failure away takes",
@@ -47,34 +57,44 @@ def advice(answer: Answer) -> Blocks:
     return [Panel(title(answer), [" ".join(headline.advice(answer)), *about], listed=False), ways(answer)]
 
 
-def ranked(answer: Answer) -> pd.Index:
-    """The ways on the basis of the advice, cheapest first, those that may not be chosen last."""
-    cost = present(answer) if answer.advice.basis == "years" else answer.table["total_mean"]
-    order = answer.table.assign(cost=cost).sort_values(["allowed", "cost"], ascending=[False, True], kind="stable")
-    return order.index
+def ranked(answer: Answer) -> pd.DataFrame:
+    """The table of ways on the basis of the advice, cheapest first, those that may not be chosen last.
+
+    ``present`` is the present cost over the years, without all else that is worked out for them.
+    """
+    cost = answer.table["total_mean"]
+    if answer.advice.basis == "years":
+        cost = pd.Series(answer.horizon.ledger.present, index=answer.table.index)
+    return answer.table.assign(present=cost).sort_values(["allowed", "present"], ascending=[False, True], kind="stable")
 
 
-def present(answer: Answer) -> pd.Series[float]:
-    """Way -> present cost over the years, without all else that is worked out for them."""
-    return pd.Series(answer.horizon.ledger.present, index=answer.table.index)
+Say = Callable[["pd.Series[Any]"], str]
+
+
+def _sheet(title: str, rows: pd.DataFrame, columns: Mapping[str, Say]) -> Sheet:
+    """A table of words: heading -> what is said of a row."""
+    return Sheet(pd.DataFrame({name: [say(row) for _, row in rows.iterrows()] for name, say in columns.items()}), title)
+
+
+def _money(column: str, error: str = "") -> Say:
+    return lambda row: money(row[column], "", row[error] if error else 0.0)
 
 
 def ways(answer: Answer) -> Sheet:
     """Every way: cash, own hours, all in, days, bad case, over the years."""
-    table, currency = answer.table, answer.case.terms.currency
-    order = ranked(answer)
-    columns: dict[str, list[str]] = {"way": [str(w) if table.loc[w, "allowed"] else f"{w} (barred)" for w in order]}
-    rows = table.loc[order]
-    columns["cash"] = [money(x, "") for x in rows["cash_mean"]]
-    columns["own hours"] = [hours_words(x) for x in rows["own_hours_mean"]]
-    columns["all in"] = [money(x, "") for x in rows["total_mean"]]
-    columns["days"] = [whole(x) for x in rows["days_mean"]]
-    columns["bad case"] = [money(x, "", se) for x, se in zip(rows["total_p90"], rows["total_p90_se"], strict=True)]
-    if "back_by" in table:
-        columns[headline.wanted(answer)] = [chance_words(x) for x in rows["back_by"]]
+    columns: dict[str, Say] = {
+        "way": lambda row: f"{row.name}" if row["allowed"] else f"{row.name} (barred)",
+        "cash": _money("cash_mean"),
+        "own hours": lambda row: hours_words(row["own_hours_mean"]),
+        "all in": _money("total_mean"),
+        "days": lambda row: whole(row["days_mean"]),
+        "bad case": _money("total_p90", "total_p90_se"),
+    }
+    if "back_by" in answer.table:
+        columns[headline.wanted(answer)] = lambda row: chance_words(row["back_by"])
     if answer.advice.basis == "years" and answer.advice.years:
-        columns[f"{number(answer.advice.years)} years"] = [money(x, "") for x in present(answer)[order]]
-    return Sheet(pd.DataFrame(columns), f"{currency} on average. {how_counted(answer)}")
+        columns[f"{number(answer.advice.years)} years"] = _money("present")
+    return _sheet(f"{answer.case.terms.currency} on average. {how_counted(answer)}", ranked(answer), columns)
 
 
 def how_counted(answer: Answer) -> str:
@@ -103,49 +123,38 @@ def flips(answer: Answer) -> Blocks:
 
 def ranges(answer: Answer) -> Blocks:
     """Good and bad case of money and days, own time at nothing, chance of being cheapest."""
-    currency, rows = answer.case.terms.currency, answer.table.loc[ranked(answer)]
-
-    def sampled(column: str) -> list[str]:
-        return [money(x, "", se) for x, se in zip(rows[column], rows["total_p90_se"], strict=True)]
-
-    table = pd.DataFrame(
-        {
-            "way": [str(w) for w in rows.index],
-            "1 in 10 under": sampled("total_p10"),
-            "half under": sampled("total_p50"),
-            "1 in 10 over": sampled("total_p90"),
-            "own time free": [money(x, "") for x in rows["total_own_time_free_mean"]],
-            "days: half under": [whole(x) for x in rows["days_p50"]],
-            "1 in 10 over ": [whole(x) for x in rows["days_p90"]],
-            "cheapest in": list(rows["p_cheapest"].map(chance_words).where(rows["allowed"], "barred")),
-        }
-    )  # fmt: skip
-    return [
-        Sheet(table, f"Good and bad cases, in {currency} all in"),
-        Panel("", [sentences.how_sampled(answer)], listed=False),
-    ]
+    columns: dict[str, Say] = {
+        "way": lambda row: f"{row.name}",
+        "1 in 10 under": _money("total_p10", "total_p90_se"),
+        "half under": _money("total_p50", "total_p90_se"),
+        "1 in 10 over": _money("total_p90", "total_p90_se"),
+        "own time free": _money("total_own_time_free_mean"),
+        "days: half under": lambda row: whole(row["days_p50"]),
+        "1 in 10 over ": lambda row: whole(row["days_p90"]),
+        "cheapest in": lambda row: chance_words(row["p_cheapest"]) if row["allowed"] else "barred",
+    }
+    title = f"Good and bad cases, in {answer.case.terms.currency} all in"
+    return [_sheet(title, ranked(answer), columns), Panel("", [sentences.how_sampled(answer)], listed=False)]
 
 
 def years(answer: Answer) -> Blocks:
     """What each way comes to over the years, and whether a spare pays."""
-    h, currency = answer.horizon, answer.case.terms.currency
+    h = answer.horizon
     said = Panel("Over the years", sentences.years(answer))
     if h.years.horizon_years == 0:
         return [said]
-    rows = h.ways.sort_values("present_cost", kind="stable")
-    table = pd.DataFrame(
-        {
-            "way": [str(w) for w in rows.index],
-            "in today's money": [money(x, "") for x in rows["present_cost"]],
-            "a year": [money(x, "") for x in rows["annual_cost"]],
-            "fails again, times": [tenths(x) for x in rows["failures_expected"]],
-            "ever away from base": [chance_words(x) for x in rows["p_failure_away"]],
-            "half last, years": [tenths(x) for x in rows["median_life"]],
-            "turns at, years": [tenths(x) if x is not None and x == x else "never" for x in rows["break_even_life"]],
-            "cheapest in": [chance_words(x) for x in rows["p_cheapest"]],
-        }
-    )
-    return [said, Sheet(table, f"Over {number(h.years.horizon_years)} years, in {currency}")]
+    columns: dict[str, Say] = {
+        "way": lambda row: f"{row.name}",
+        "in today's money": _money("present_cost"),
+        "a year": _money("annual_cost"),
+        "fails again, times": lambda row: tenths(row["failures_expected"]),
+        "ever away from base": lambda row: chance_words(row["p_failure_away"]),
+        "half last, years": lambda row: tenths(row["median_life"]),
+        "turns at, years": lambda row: "never" if pd.isna(row["break_even_life"]) else tenths(row["break_even_life"]),
+        "cheapest in": lambda row: chance_words(row["p_cheapest"]),
+    }
+    title = f"Over {number(h.years.horizon_years)} years, in {answer.case.terms.currency}"
+    return [said, _sheet(title, h.ways.sort_values("present_cost", kind="stable"), columns)]
 
 
 def rules(answer: Answer) -> Blocks:
@@ -165,20 +174,19 @@ def cautions(answer: Answer) -> Blocks:
 
 def prices(answer: Answer) -> Blocks:
     """Where each price comes from."""
-    currency, lines = answer.case.terms.currency, answer.lines
-    table = pd.DataFrame(
-        {
-            "item": lines["item"],
-            "needed": lines["needed"],
-            "pieces": lines["pieces"].astype(str),
-            "from": lines["supplier"].replace("", "own range"),
-            "price": [price(q, c or currency) for q, c in zip(lines["quoted"], lines["currency"], strict=True)],
-            "all in": [price(x, currency) for x in lines["cost_all_in"]],
-            "read in": lines["source"],
-        }
-    )
+    currency = answer.case.terms.currency
+    columns: dict[str, Say] = {
+        "item": lambda row: f"{row['item']}",
+        "needed": lambda row: f"{row['needed']}",
+        "pieces": lambda row: f"{row['pieces']}",
+        "from": lambda row: row["supplier"] or "own range",
+        "price": lambda row: price(row["quoted"], row["currency"] or currency),
+        "all in": lambda row: price(row["cost_all_in"], currency),
+        "read in": lambda row: f"{row['source']}",
+    }
     ask = [capital(question) for question in answer.model.buying.questions]
-    return [*([Panel("Ask before you order", ask)] if ask else []), Sheet(table, "Where the prices come from")]
+    sheet = _sheet("Where the prices come from", answer.lines, columns)
+    return [*([Panel("Ask before you order", ask)] if ask else []), sheet]
 
 
 def assumed(answer: Answer) -> Blocks:
@@ -222,3 +230,48 @@ PARTS: Mapping[str, Callable[[Answer], Blocks]] = MappingProxyType(
     }
 )  # fmt: skip
 """The parts that may be asked for by name, in the order of the full answer."""
+
+
+def page(answer: Answer, today: date | None = None) -> str:
+    """The whole answer as one offline page: the advice on top, pictures beside the words they prove."""
+    folder, figures = Path(answer.case.folder).name, answer.case.unit.figures
+    about = [f"Case {folder}", (today or date.today()).isoformat(), f"repairecon {version()}"]
+    about += [f"figures: {figures}"] if figures else []
+    first, *why = headline.advice(answer)
+    said = [s for s in (first, " ".join(why), *sentences.so_far(answer)) if s]
+    return render(title(answer), ", ".join(about), said, list(_main(answer)), list(_rest(answer)))
+
+
+def _main(answer: Answer) -> Iterator[Any]:
+    """What an owner reads before choosing."""
+    from repairecon.rebuild_or_buy import charts
+    from repairecon.show.plots import Picture
+
+    yield ways(answer)
+    yield from cautions(answer)
+    yield Picture.of(partial(charts.ranges, answer), LEAST + EACH_WAY * len(answer.table))
+    yield from looks(answer)
+    yield from bench(answer)
+    if answer.leaves["ends_rebuild"].any() or len(answer.nodes) > 1:
+        yield Picture.of(partial(charts.tree, answer, keep=ENDS), HIGH)
+    yield years(answer)[0]
+    if answer.horizon.years.horizon_years > 0:
+        yield Picture.of(partial(charts.years, answer), LOW)
+    yield from flips(answer)
+    if answer.swings:
+        yield Picture.of(partial(charts.swings, answer), LOW)
+
+
+def _rest(answer: Answer) -> Iterator[Any]:
+    """What it rests on."""
+    from repairecon.rebuild_or_buy import charts
+    from repairecon.show.plots import Picture
+
+    yield from ranges(answer)
+    yield Picture.of(partial(charts.curves, answer), HIGH)
+    yield Picture.of(partial(charts.days, answer), HIGH)
+    yield from years(answer)[1:]
+    if not answer.horizon.spare_lines.empty:
+        yield Picture.of(partial(charts.spare, answer), LOW)
+    for part in (rules, prices, assumed):
+        yield from part(answer)

@@ -8,7 +8,7 @@ import pytest
 import reference_case as rc
 
 from repairecon.rebuild_or_buy import headline, sentences
-from repairecon.rebuild_or_buy.as_json import as_json
+from repairecon.rebuild_or_buy.command import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.show import words
 

@@ -14,7 +14,7 @@ from lived_case import lived
 
 import repairecon
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.as_json import as_json
+from repairecon.rebuild_or_buy.command import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.years import Ledger, over_the_years
 from repairecon.records import RepaireconError

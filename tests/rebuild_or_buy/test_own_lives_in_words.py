@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import reference_case as rc
 
-from repairecon.rebuild_or_buy.as_json import as_json
+from repairecon.rebuild_or_buy.command import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.screen import full
 from repairecon.records import OwnLife, Source, Years

@@ -16,7 +16,7 @@ import repairecon
 from repairecon.__main__ import main
 from repairecon.rebuild_or_buy import headline, parts
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.rebuild_or_buy.page import page
+from repairecon.rebuild_or_buy.parts import page
 from repairecon.show.sheet import Sheet
 
 DATA = Path(__file__).parents[2] / "data"

@@ -13,7 +13,7 @@ import reference_case as rc
 
 import repairecon
 from repairecon.rebuild_or_buy import parts, sentences
-from repairecon.rebuild_or_buy.as_json import as_json
+from repairecon.rebuild_or_buy.command import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.screen import full
 from repairecon.rebuild_or_buy.verdict import near_tie, screen
