@@ -37,14 +37,12 @@ HOUR_IN_ORDER = 18.0
 without it."""
 WORTH_HAVING = 0.01
 """Share of the least total from which on a saving leads the advice."""
-
-
 LOOKED_AHEAD = 20.0
 """Years up to which keeping her is looked at where the owner does not say."""
 LIFE_AHEAD, STRETCHED = 10.0, (0.2, 5.0)
 """Years over which, and factors by which, the life at which it turns is looked for where the owner says neither."""
 REACH = 50.0
-UNSOURCED = ("", "assumed", "common practice")
+UNSOURCED = ("assumed", "common practice")
 
 
 @dataclass(frozen=True)
@@ -61,20 +59,15 @@ def cheapest(model: Model, totals: Floats) -> Choice:
     """The way with the least of some totals (W,) among those that may be chosen."""
     open_ways = np.where(model.allowed, totals, np.inf)
     order = np.argsort(open_ways, kind="stable")
-    best = int(order[0])
-    others = [int(i) for i in order[1:] if np.isfinite(open_ways[i])]
-    if not others:
+    best, second = (int(i) for i in (*order, order[0])[:2])
+    if second == best or not np.isfinite(open_ways[second]):
         return Choice(model.ways[best], "", float(open_ways[best]), 0.0)
-    gap = float(open_ways[others[0]] - open_ways[best])
-    return Choice(model.ways[best], model.ways[others[0]], float(open_ways[best]), gap)
+    gap = float(open_ways[second] - open_ways[best])
+    return Choice(model.ways[best], model.ways[second], float(open_ways[best]), gap)
 
 
 class Basis:
-    """The two bases side by side, each figure worked out when it is first asked for.
-
-    ``best`` is the way that the verdict has for this job, ties settled; ``fitted`` the ways whose lives the owner's own
-    jobs tell.
-    """
+    """The two bases side by side; ``best`` is the verdict's way for this job, ``fitted`` have lives of the owner's."""
 
     def __init__(
         self, model: Model, horizon: Horizon, best: str, numbers: Collection[Number], fitted: Collection[str] = ()
@@ -89,9 +82,8 @@ class Basis:
         found = cheapest(self.model, self.model.totals)
         if found.way == self.best or not found.second:
             return found
-        totals = self.model.totals
-        gap = lead_of(totals, self.model.ways.index(self.best))  # a tie that went to the simpler way
-        return Choice(self.best, found.way, float(totals[self.model.ways.index(self.best)]), gap)
+        totals, best = self.model.totals, self.model.ways.index(self.best)
+        return Choice(self.best, found.way, float(totals[best]), lead_of(totals, best))  # a tie went to the simpler way
 
     @cached_property
     def over_years(self) -> Choice:
@@ -150,20 +142,16 @@ class Basis:
     @cached_property
     def life_turns(self) -> float | None:
         """Median life of the advised way's unit at which another way is cheaper over the years [years]."""
-        ledger = self.ledger_ahead
-        return break_even_life(ledger, self.model.ways.index(self.choice.way), STRETCHED)
-
-    @cached_property
-    def ledger_ahead(self) -> Ledger:
-        """The years looked ahead, or as many as are looked at where the owner does not say."""
-        if self.horizon.years.horizon_years > 0:
-            return self.horizon.ledger
-        return self.horizon.over(LIFE_AHEAD).ledger
+        ahead = self.horizon if self.horizon.years.horizon_years > 0 else self.horizon.over(LIFE_AHEAD)
+        return break_even_life(ahead.ledger, self.model.ways.index(self.choice.way), STRETCHED)
 
     @cached_property
     def beyond_years(self) -> tuple[float, str] | None:
         """Years of keeping her beyond which another way than this job's is cheaper, and which; None if none is."""
-        by_year, grid = self.by_years_kept
+        most = max(LOOKED_AHEAD, self.horizon.years.horizon_years)
+        ledger = self.horizon.over(most).ledger
+        grid = np.linspace(0.0, most, int(most) * 4 + 1)
+        by_year = np.array([kept_for(ledger, i, grid) for i in range(len(self.model.ways))])
         best = self.model.ways.index(self.this_job.way)
         lead = np.where(self.model.allowed[:, None], by_year, np.inf)
         others = np.delete(lead, best, axis=0).min(axis=0, initial=np.inf)
@@ -172,14 +160,6 @@ class Basis:
             return None
         k = int(lost[0])
         return float(grid[k]), self.model.ways[int(lead[:, k].argmin())]
-
-    @cached_property
-    def by_years_kept(self) -> tuple[Floats, Floats]:
-        """Present cost of each way (W, T) by years of keeping her (T,)."""
-        most = max(LOOKED_AHEAD, self.horizon.years.horizon_years)
-        ahead = self.horizon.over(most)
-        grid = np.linspace(0.0, most, int(most) * 4 + 1)
-        return np.array([kept_for(ahead.ledger, i, grid) for i in range(len(self.model.ways))]), grid
 
 
 def kept_for(ledger: Ledger, i: int, grid: Floats) -> Floats:
@@ -209,8 +189,7 @@ def _lead_gone(number: Number, best: int, end: float) -> float | None:
 
 def _sourced(r: Range) -> bool:
     """Whether a figure of the kinds comes from somewhere."""
-    note = r.source.note or ""
-    return not (note.startswith(UNSOURCED[1:]) or note == "")
+    return bool(r.source.note) and not r.source.note.startswith(UNSOURCED)
 
 
 # ---- the advice ------------------------------------------------------------------------------------
@@ -255,7 +234,7 @@ class Advice:
 def advice(answer: Answer) -> Advice:
     """The advice of an answer, the best informed of its parts first."""
     basis = answer.basis
-    made = _on_the_basis(answer)
+    made = decision(answer.model, more=basis.later)  # with what each way costs besides this job, as far as that counts
     chosen, because = _choice(answer, basis)
     weighed = made if answer.case.terms.own_hour_stated else _with_hours_weighed(answer)
     look = _look(answer, weighed, chosen) or (_blame_look(answer, weighed, chosen) if _innocent(weighed) else None)
@@ -263,6 +242,7 @@ def advice(answer: Answer) -> Advice:
     turned = basis.beyond_years if basis.kind == "this job" else None
     terms, row = answer.case.terms, answer.table.loc[chosen.way]
     years = basis.over_years if answer.horizon.years.horizon_years > 0 else None
+    present, ways = answer.horizon.ledger.present.tolist() if years else [], answer.model.ways
     return Advice(
         do=do,
         what=what,
@@ -276,7 +256,7 @@ def advice(answer: Answer) -> Advice:
         value=made.value(),
         best_this_job=basis.this_job.way,
         best_years=years.way if years else "",
-        years_gap=_years_gap(answer, basis) if years else 0.0,
+        years_gap=present[ways.index(basis.this_job.way)] - present[ways.index(years.way)] if years else 0.0,
         day_price_turns=None if terms.lost_day_stated and answer.model.lost_day > 0 else basis.day_price_turns,
         hour_price_turns=None if terms.own_hour_stated else basis.hour_price_turns,
         life_turns=basis.life_turns,
@@ -288,11 +268,6 @@ def advice(answer: Answer) -> Advice:
         ties=answer.verdict.ties,
         because=(*because, *more),
     )
-
-
-def _on_the_basis(answer: Answer) -> Decision:
-    """The staged choice with what each way costs besides this job, as far as that counts."""
-    return decision(answer.model, more=answer.basis.later)
 
 
 def _with_hours_weighed(answer: Answer) -> Decision:
@@ -354,13 +329,6 @@ def _near_tie(answer: Answer, basis: Basis, chosen: Choice) -> bool:
     return verdict.near_tie(answer.case, chosen.gap, chosen.total, 1.0)
 
 
-def _years_gap(answer: Answer, basis: Basis) -> float:
-    """By how much this job's best way is dearer over the years than the best one there."""
-    present = answer.horizon.ledger.present
-    here, there = (answer.model.ways.index(w) for w in (basis.this_job.way, basis.over_years.way))
-    return float(present[here] - present[there])
-
-
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
     """The look to begin with: of those worth having the first in the mechanic's order, none much better after it."""
     found = list(looking.looks_at_hand(answer.model, made, answer.numbers))
@@ -385,21 +353,15 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
         return "look", look.look, ("it costs less than it saves",)
     if now == {LEAVE}:
         return "leave", LEAVE, ("it is probably not to blame",)
-    freedom = float(np.min(_committed(answer, made))) - rule.value
+    more = made.more if made.more is not None else 0.0
+    committed = (model.expected() @ np.array(model.weights) + more)[model.allowed]  # chosen for good now
+    freedom = float(np.min(committed)) - rule.value
     rebuilt = answer.case.way(chosen.way).traits.rebuilds == "here" or answer.case.terms.own_hour_stated
     begins = rebuilt and rebuilds_here(model) and model.done < STRIP and now == {GO_ON}
     if begins and _stops(answer, made) and freedom > WORTH_HAVING * abs(chosen.total):
         return "strip", "strip, then decide", ("stripping first and stopping on what is found saves money",)
     kind = answer.case.way(chosen.way).kind
     return ("carry on" if kind == "carry on" else "take"), chosen.way, ()
-
-
-def _committed(answer: Answer, made: Decision) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Expected totals of the allowed ways on the basis, chosen for good now."""
-    model = answer.model
-    more = made.more if made.more is not None else np.zeros(len(model.ways))
-    totals = model.expected() @ np.array(model.weights) + more
-    return np.asarray(totals[model.allowed], dtype=np.float64)
 
 
 def _stops(answer: Answer, made: Decision) -> tuple[StopWhen, ...]:

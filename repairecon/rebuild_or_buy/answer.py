@@ -2,31 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
+import pandas as pd
+
+from repairecon.buying.buying import Priced
+from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy import bench as at_the_bench
 from repairecon.rebuild_or_buy import looks as looking
-from repairecon.rebuild_or_buy import sensitivity, tables, verdict
+from repairecon.rebuild_or_buy import sensitivity, verdict
 from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
 from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import Outcomes
+from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes
 from repairecon.rebuild_or_buy.remedies import Met, told
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import Decision, decision, rebuilds_here
-from repairecon.rebuild_or_buy.tree import Finding
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, grow
 from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
-from repairecon.records import Assumed, Case, Years
+from repairecon.rebuild_or_buy.years import p_spare_left
+from repairecon.records import Assumed, Branch, Case, Years
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from repairecon.formulas.stopping import StopRule
+
+
+LINES = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
+"""Columns of the prices."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +59,7 @@ class Answer:
 
     def __init__(self, case: Case, model: Model, outcomes: Outcomes, why_not: dict[str, str], asked: Asked) -> None:
         self.case, self.model, self.outcomes = case, model, outcomes
-        self.table: pd.DataFrame = tables.table(model, outcomes, why_not)
+        self.table: pd.DataFrame = table_of(model, outcomes, why_not)
         self.verdict: Verdict = verdict.verdict(case, self.table, outcomes)
         self.found, self.stage, self.life_fits = asked.found, asked.stage, asked.life_fits
         self.horizon = Horizon(model, outcomes, asked.years, outcomes.seed)
@@ -165,19 +174,175 @@ class Answer:
     @cached_property
     def leaves(self) -> pd.DataFrame:
         """A row a leaf of the tree."""
-        return tables.leaves(self.model, at_the_bench.stops(self.decision, self._rule))
+        return leaves_of(self.model, at_the_bench.stops(self.decision, self._rule))
 
     @cached_property
     def nodes(self) -> pd.DataFrame:
         """The tree as nodes."""
-        return tables.nodes(self.model, self.leaves)
+        return nodes_of(self.model, self.leaves)
 
     @cached_property
     def lines(self) -> pd.DataFrame:
         """Where each price comes from."""
-        return tables.lines(self.model)
+        return lines_of(self.model)
 
     @cached_property
     def curves(self) -> pd.DataFrame:
         """Chance that each way's total is no more than x."""
-        return tables.curves(self.table, self.outcomes)
+        return curves_of(self.table, self.outcomes)
+
+
+# ---- the tables ---------------------------------------------------------------------------------
+def table_of(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd.DataFrame:
+    """A row a way."""
+    places, tallies = range(len(model.ways)), outcomes.tallies
+    columns: dict[str, Any] = {
+        "kind": [w.kind for w in model.case.ways],
+        "allowed": list(model.allowed),
+        "why_not": [why_not[w] for w in model.ways],
+    }
+    for q, name in enumerate(QUANTITIES):
+        columns[f"{name}_mean"] = outcomes.mean[:, q]
+        columns |= {f"{name}_p{p}": [float(t[q].quantile(p / 100)) for t in tallies] for p in (10, 50, 90)}
+        columns[f"{name}_se"] = outcomes.sampled_se[:, q]
+        columns[f"{name}_p90_se"] = [t[q].quantile_se(0.9) for t in tallies]
+    columns["cost_lost_days_mean"] = outcomes.mean[:, 2] * model.lost_day
+    if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
+        columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
+    bought = [_bought_by(model, i) for i in places]
+    columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
+    columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
+    columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
+    instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
+    columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
+    ends = [model.ends.get(i) for i in places]
+    columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
+    columns["p_spare"] = [p_spare_left(model, i) for i in places]
+    return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
+
+
+def _bought_by(model: Model, i: int) -> int:
+    """The way whose unit a pair buys, else the way itself."""
+    bought = model.case.ways[i].bought
+    return model.ways.index(bought) if bought else i
+
+
+def leaves_of(model: Model, stops: list[str]) -> pd.DataFrame:
+    """A row a leaf: chance, outcomes, what the damage adds to the planned rebuild, whether it ends it."""
+    tree, i = model.tree, _main_rebuild(model)
+    words = [tree.words(k) for k in range(len(tree.chance))]
+    columns: dict[str, Any] = {"chance": tree.chance, "outcomes": words, "expected_extra_cost": 0.0,
+                               "ends_rebuild": False, "stop": stops}  # fmt: skip
+    if i is None:
+        return pd.DataFrame(columns)
+    allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
+    bare = grow(model.case, bare=True)
+    plan = Model(model.case, bare, allowed, model.done, model.own_hour, model.buying, model.costs.remedied)
+    weights = (1.0, model.own_hour, 0.0)
+    planned = float(plan.expected()[i] @ np.array(weights))
+    columns["expected_extra_cost"] = model.plain.at.by_leaf(model.plain.way(i), weights) - planned
+    columns["ends_rebuild"] = model.ends[i] < NEVER_ENDS
+    return pd.DataFrame(columns).sort_values("chance", ascending=False, ignore_index=True)
+
+
+def _main_rebuild(model: Model) -> int | None:
+    """The rebuild that tree and leaves are shown for: the one with the least total of the first kind there is."""
+    expected = model.expected() @ np.array(model.weights)
+    for kind in ("rebuild", "rebuild and spare", "send away"):
+        of_kind = [i for i, w in enumerate(model.case.ways) if w.kind == kind]
+        if of_kind:
+            return min(of_kind, key=lambda i: (not model.allowed[i], float(expected[i]), model.ways[i]))
+    return None
+
+
+def nodes_of(model: Model, leaves: pd.DataFrame) -> pd.DataFrame:
+    """The tree as nodes: each branch with its chance given its parent and expected extra cost."""
+    events, seen_at = model.tree.events, model.tree.seen
+    order = sorted(_events_that_matter(model), key=lambda e: (seen_at[events.index(e)], events.index(e)))
+    seen: dict[tuple[tuple[str, str], ...], list[int]] = {(): list(range(len(leaves)))}
+    for k, outcome in enumerate(leaves["outcomes"]):
+        path: tuple[tuple[str, str], ...] = ()
+        for event in order:
+            if event in outcome:
+                path = (*path, (event, outcome[event]))
+                seen.setdefault(path, []).append(k)
+    chance, extra = leaves["chance"].to_numpy(), leaves["expected_extra_cost"].to_numpy()
+    ends, stops = leaves["ends_rebuild"].to_numpy(), leaves["stop"].to_numpy()
+    ids = {path: n for n, path in enumerate(seen)}
+    rows = []
+    for path, members in seen.items():
+        parent, joint = seen[path[:-1]] if path else members, float(chance[members].sum())
+        siblings = parent if path else []
+        rows.append({
+            "id": ids[path],
+            "parent": ids[path[:-1]] if path else -1,
+            "label": path[-1][1] if path else model.case.unit.name,
+            "event": path[-1][0] if path else "",
+            "chance": joint / float(chance[parent].sum()),
+            "extra_cost": float(chance[members] @ extra[members] / joint),
+            "ends_rebuild": bool(ends[members].all()),
+            "note": _note(model, path, _stop_note(set(stops[members]), set(stops[siblings]))),
+        })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def _note(model: Model, path: tuple[tuple[str, str], ...], stop: str) -> str:
+    """What is done at a branch: how it is met, and whether the best rule stops there."""
+    main = _main_rebuild(model)
+    if main is None or not path:
+        return stop
+    taken = model.costs.remedied.get((model.ways[main], *path[-1]), ())
+    return "; ".join(filter(None, (stop, f"by {taken[0].remedy}" if taken else "")))
+
+
+def _stop_note(here: set[str], around: set[str]) -> str:
+    """What the best rule does at a branch, where it is first settled."""
+    return f"stop: {next(iter(here))}" if len(here) == 1 and here != {""} and here != around else ""
+
+
+def _events_that_matter(model: Model) -> set[str]:
+    """Events that bear on the rebuild, and those that they depend on."""
+    main = _main_rebuild(model)
+    if main is None:
+        return set()
+    way = model.case.ways[main]
+    met = {(r.event, r.outcome) for r in model.case.remedies}
+    bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, way)]
+    matter = {b.event for b in bears if not _idle(b) or (b.event, b.outcome) in met}
+    while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
+        matter |= more
+    return matter
+
+
+def _idle(b: Branch) -> bool:
+    """An outcome without consequences for a rebuild."""
+    return not (b.parts or b.ends_rebuild or b.extra_hours.high or b.outside_cost.high or b.extra_days.high)
+
+
+def lines_of(model: Model) -> pd.DataFrame:
+    """Where each price comes from: a row for every part and way that is priced."""
+    rows = []
+    parts = {p.part: p for p in model.case.parts}
+    for name, taken in model.costs.prices.items():
+        for priced in taken:
+            quote = priced.quote
+            pieces = parts[name].quantity if quote is None or len(taken) == 1 else priced.packs * quote.pack
+            rows.append(_line(name, parts[name].needed, pieces, priced))
+    for i, way in enumerate(model.case.ways):
+        if i in model.buys or way.traits.rebuilds == "away":
+            rows.append(_line(way.way, "unit", 1, model.costs.price_of(way)))
+    return pd.DataFrame(rows, columns=LINES)
+
+
+def _line(name: str, needed: str, pieces: int, priced: Priced) -> tuple[object, ...]:
+    supplier, currency = (priced.supplier.supplier, priced.supplier.currency) if priced.supplier else ("", "")
+    return name, needed, pieces, supplier, mean_of(priced.range), currency, priced.landed, str(priced.source)
+
+
+def curves_of(table: pd.DataFrame, outcomes: Outcomes) -> pd.DataFrame:
+    """Chance that each way's total is no more than x, on a common grid of x."""
+    low = min(float(t[3].quantile(0.005)) for t in outcomes.tallies)
+    high = max(float(t[3].quantile(0.99)) for t in outcomes.tallies)
+    grid = np.linspace(low - 0.02 * (high - low), high, 240)
+    curves = {w: outcomes.tallies[i][3].chance_up_to(grid) for i, w in enumerate(table.index)}
+    return pd.DataFrame(curves, index=pd.Index(grid, name="total"))

@@ -7,7 +7,7 @@ without); each returns the axes drawn in.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -43,7 +43,7 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     """
     check(nodes, ["id", "parent", "chance", "extra_cost"])
     margins, title = Margins(0.0, 0.0, axis=0.0), "What may be found inside, and what it adds to the rebuild"
-    own_width = float(np.clip(1.6 + 2.0 * len(set(depths(Tree.of(nodes)).values())), WIDTH, WIDE))
+    own_width = float(np.clip(3.6 + 2.0 * max(Tree.of(nodes).depth.values()), WIDTH, WIDE))
     width, height = slot(ax, own_width)
     stream = _Stream.of(prune(nodes, keep), currency, width)
     room = height - sum(framing(title, caption, width, margins)[2:])
@@ -70,7 +70,6 @@ class _Stream:
     head: float
     heads: Sequence[str]
     columns: Sequence[float]
-    depth: Mapping[int, int]
     middle: Mapping[int, float]
     source: Mapping[int, float]
     words: Mapping[int, str]
@@ -79,11 +78,13 @@ class _Stream:
     @classmethod
     def of(cls, nodes: pd.DataFrame, currency: str, width: float) -> _Stream:
         tree = Tree.of(nodes)
-        depth = depths(tree)
-        many = max(depth.values()) + 1
-        columns = _columns(many, width, narrow_first=many > 1 and len(tree.below[-1]) == 1)
-        heads = [_only({str(row["event"]) for key, row in tree.rows.items() if depth[key] == level})
-                 for level in range(many)]  # fmt: skip
+        depth, many = tree.depth, max(tree.depth.values()) + 1
+        shares = np.ones(many)
+        shares[0] = 0.72 if many > 1 and len(tree.below[-1]) == 1 else 1.0
+        # left edges of the columns and the right edge of the last
+        columns = (np.concatenate([[0.0], np.cumsum(shares / shares.sum())]) * width * (1.0 - TAIL)).tolist()
+        named = [{str(row["event"]) for key, row in tree.rows.items() if depth[key] == level} for level in range(many)]
+        heads = [names.pop() if len(names) == 1 else "" for names in named]
         words, tails = {}, {}
         for key, row in tree.rows.items():
             room = columns[depth[key] + 1] - columns[depth[key]] - _bend(key, tree) - 0.08
@@ -97,25 +98,12 @@ class _Stream:
         reach = {key: _reach(words[key], tails.get(key, ""), STREAM * tree.joint[key]) for key in tree.rows}
         middle, height = _rows_down(tree, reach, head)
         source = _sources(tree, middle)
-        return cls(tree, width, height, head, heads, columns, depth, middle, source, words, tails)
+        return cls(tree, width, height, head, heads, columns, middle, source, words, tails)
 
 
 def _bend(key: int, tree: Tree) -> float:
     """Length of the bend in which a branch leaves its parent [inch]: the first of all has none."""
     return 0.05 if tree.below[-1] == [key] else BEND
-
-
-def _columns(many: int, width: float, narrow_first: bool) -> list[float]:
-    """Left edges of the columns and the right edge of the last [inch]."""
-    shares = np.ones(many)
-    if narrow_first:
-        shares[0] = 0.72
-    edges = np.concatenate([[0.0], np.cumsum(shares / shares.sum())]) * width * (1.0 - TAIL)
-    return [float(edge) for edge in edges]
-
-
-def _only(names: set[str]) -> str:
-    return names.pop() if len(names) == 1 else ""
 
 
 def _branch_words(row: pd.Series[Any], currency: str, named: bool) -> str:
@@ -191,11 +179,16 @@ def _sources(tree: Tree, middle: Mapping[int, float]) -> dict[int, float]:
 
 
 def _draw_branch(ax: Axes, stream: _Stream, key: int) -> None:
-    row, depth, half = stream.tree.rows[key], stream.depth[key], STREAM * stream.tree.joint[key] / 2
+    row, depth, half = stream.tree.rows[key], stream.tree.depth[key], STREAM * stream.tree.joint[key] / 2
     left, right, y = stream.columns[depth], stream.columns[depth + 1], stream.middle[key]
     bend, ends = left + _bend(key, stream.tree), bool(row["ends_rebuild"])
     tint = TURN_TINT if ends else REST_TINT if row["merged"] else MAIN_TINT
-    course = _course((left, bend, right), stream.source[key], y, half)
+    # a bend from one height to another, then straight on
+    turn, high, low = (left + bend) / 2, stream.source[key] - half, y - half
+    upper = [(left, high), (turn, high), (turn, low), (bend, low), (right, low)]
+    lower = [(x, at + 2 * half) for x, at in reversed(upper)]
+    curve, line = 3 * [Path.CURVE4], Path.LINETO
+    course = Path([*upper, *lower, upper[0]], [Path.MOVETO, *curve, line, line, line, *curve, line])
     ax.add_patch(PathPatch(course, facecolor=tint, edgecolor=tint, linewidth=0.8, gid=f"branch {key}"))
     if 2 * half >= tall(stream.words[key]):
         write(ax, (bend + 0.05, y), stream.words[key], fontsize=SMALL)
@@ -204,44 +197,19 @@ def _draw_branch(ax: Axes, stream: _Stream, key: int) -> None:
         write(ax, (bend + 0.05, y - half), above, shift=(0.0, 1.5), va="bottom", fontsize=SMALL)
         write(ax, (bend + 0.05, y + half), below, shift=(0.0, -1.5), va="top", fontsize=SMALL)
     if not stream.tree.below[key]:
-        ink, least = (TURN, MAIN)[not ends], max(half, 0.05)
-        ax.plot([right, right], [y - least, y + least], color=ink, linewidth=3.0, solid_capstyle="butt")
+        least = max(half, 0.05)
+        bar: dict[str, Any] = {"color": TURN if ends else MAIN, "linewidth": 3.0, "solid_capstyle": "butt"}
+        ax.plot([right, right], [y - least, y + least], **bar)
         write(ax, (right + 0.08, y), stream.tails[key], color=TURN_DARK if ends else QUIET, fontsize=SMALL)
 
 
-def _course(across: tuple[float, float, float], start: float, end: float, half: float) -> Path:
-    """The outline of a branch: a bend from one height to another, then straight on."""
-    left, bend, right = across
-    turn = (left + bend) / 2
-    high, low = start - half, end - half
-    upper = [(left, high), (turn, high), (turn, low), (bend, low), (right, low)]
-    lower = [(x, y + 2 * half) for x, y in reversed(upper)]
-    curve, line = 3 * [Path.CURVE4], Path.LINETO
-    return Path([*upper, *lower, upper[0]], [Path.MOVETO, *curve, line, line, line, *curve, line])
-
-
 def prune(nodes: pd.DataFrame, keep: int) -> pd.DataFrame:
-    """The tree with its rarest branches merged, so that at most ``keep`` ends are left.
+    """The tree of ``damage_tree`` with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left.
 
-    Parameters
-    ----------
-    nodes
-        The tree as ``damage_tree`` takes it.
-    keep
-        Most end nodes to keep (at least 1).
-
-    Returns
-    -------
-    DataFrame
-        The kept rows and a column ``merged``: 0, or the number of ends that the row stands for.
-
-    Notes
-    -----
-    All branches whose chance of ever being reached is below a limit go: several under one parent
-    become one row "others (n)" with the sum of their chances and their mean extra cost weighted by
-    chance; one alone stays and loses what follows it, and so does a branch after which all are rare.
-    The limit is the lowest that suffices. The
-    chances under a parent therefore add up to what they did before.
+    A column ``merged`` is 0, or the number of ends that the row stands for. All branches whose chance of ever being
+    reached is below a limit go, the lowest limit that suffices: several under one parent become one row "others (n)"
+    with the sum of their chances and their mean extra cost weighted by chance; one alone stays and loses what follows
+    it, and so does a branch after which all are rare. The chances under a parent add up to what they did before.
     """
     if keep < 1:
         raise ValueError("keep at least one end")
@@ -253,11 +221,12 @@ def prune(nodes: pd.DataFrame, keep: int) -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class Tree:
-    """The rows of a tree with who follows whom and the chance of ever reaching each."""
+    """The rows of a tree with who follows whom, the chance of ever reaching each, and its place from the left."""
 
     rows: Mapping[int, pd.Series[Any]]
     below: Mapping[int, list[int]]
     joint: Mapping[int, float]
+    depth: Mapping[int, int]
 
     @classmethod
     def of(cls, nodes: pd.DataFrame) -> Tree:
@@ -267,14 +236,15 @@ class Tree:
             if int(row["parent"]) not in below:
                 raise ValueError(f"node {key} hangs on {row['parent']}, which is not in the table")
             below[int(row["parent"])].append(key)
-        joint, waiting = {-1: 1.0}, [-1]
+        joint, depth, waiting = {-1: 1.0}, {-1: -1}, [-1]
         while waiting:
             parent = waiting.pop()
             joint |= {key: joint[parent] * float(rows[key]["chance"]) for key in below[parent]}
+            depth |= dict.fromkeys(below[parent], depth[parent] + 1)
             waiting += below[parent]
         if len(joint) <= len(rows):
             raise ValueError("some nodes of the tree hang on each other in a circle")
-        return cls(rows, below, {key: joint[key] for key in rows})
+        return cls(rows, below, joint, {key: depth[key] for key in rows})
 
     @property
     def ends(self) -> list[int]:
@@ -289,34 +259,28 @@ class Tree:
         return [found for child in self.below[key] for found in (child, *self.under_all(child))]
 
     def cut(self, limit: float) -> pd.DataFrame:
-        kept: list[dict[str, Any]] = []
-        self._cut_below(-1, limit, kept)
-        return pd.DataFrame(kept)
+        """The rows whose chance is not below a limit, the rare ones of each parent merged."""
+        return pd.DataFrame(list(self._cut_below(-1, limit)))
 
-    def _cut_below(self, parent: int, limit: float, kept: list[dict[str, Any]]) -> None:
+    def _cut_below(self, parent: int, limit: float) -> Iterator[dict[str, Any]]:
         rare = [key for key in self.below[parent] if self.joint[key] < limit]
         for key in self.below[parent]:
             if key in rare and len(rare) > 1:
                 continue
-            ends = key in rare or all(self.joint[child] < limit for child in self.below[key])
-            kept.append(self._kept(key, shortened=ends and bool(self.below[key])))
-            if not ends:
-                self._cut_below(key, limit, kept)
+            row = {str(name): value for name, value in self.rows[key].items()} | {"merged": 0}
+            followed = key not in rare and any(self.joint[child] >= limit for child in self.below[key])
+            if not followed and self.below[key]:
+                own, ends = row.get("note"), len(self.under(key))
+                hidden = f"{ends} case{'s' if ends > 1 else ''}, not drawn"
+                row["note"] = f"{own}\n{hidden}" if isinstance(own, str) and own else hidden
+            yield row
+            if followed:
+                yield from self._cut_below(key, limit)
         if len(rare) > 1:
-            kept.append(self._merged(rare, sum(len(self.under(key)) for key in rare)))
+            yield self._merged(rare)
 
-    def _kept(self, key: int, shortened: bool) -> dict[str, Any]:
-        said = {"note": self._said(key)} if shortened else {}
-        return {str(name): value for name, value in self.rows[key].items()} | {"merged": 0} | said
-
-    def _said(self, key: int) -> str:
-        """What stands at a branch whose followers are not drawn."""
-        own, ends = self.rows[key].get("note"), len(self.under(key))
-        hidden = f"{ends} case{'s' if ends > 1 else ''}, not drawn"
-        return f"{own}\n{hidden}" if isinstance(own, str) and own else hidden
-
-    def _merged(self, rare: Sequence[int], ends: int) -> dict[str, Any]:
-        rows = [self.rows[key] for key in rare]
+    def _merged(self, rare: Sequence[int]) -> dict[str, Any]:
+        rows, ends = [self.rows[key] for key in rare], sum(len(self.under(key)) for key in rare)
         chances, extras = (np.array([float(row[name]) for row in rows]) for name in ("chance", "extra_cost"))
         events, ending = {str(row["event"]) for row in rows}, [bool(row["ends_rebuild"]) for row in rows]
         note = "some end the rebuild" if any(ending) and not all(ending) else ""
@@ -327,11 +291,3 @@ class Tree:
             "ends_rebuild": all(ending), "note": note, "merged": ends,
         }  # fmt: skip
 
-
-def depths(tree: Tree) -> dict[int, int]:
-    depth, waiting = {-1: -1}, [-1]
-    while waiting:
-        parent = waiting.pop()
-        depth |= dict.fromkeys(tree.below[parent], depth[parent] + 1)
-        waiting += tree.below[parent]
-    return {key: depth[key] for key in tree.rows}

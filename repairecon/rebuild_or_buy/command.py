@@ -77,15 +77,15 @@ def run(args: argparse.Namespace) -> None:
         from repairecon.rebuild_or_buy.parts import page
         from repairecon.show.report import write_page
 
-        write_page(args.report, page(answer))
+        write_page(args.report, lambda: page(answer))
         print(f"Wrote {args.report}")
     elif args.json:
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     else:
         from repairecon.rebuild_or_buy import screen
 
-        said = screen.full(answer) if args.full else screen.one_part(answer, args.part) if args.part else ""
-        print(said or screen.first_screen(answer), end="")
+        all_of_it = args.full or args.part
+        print(screen.full(answer, args.part or "") if all_of_it else screen.first_screen(answer), end="")
 
 
 # ---- plain data ----------------------------------------------------------------------------------

@@ -14,7 +14,6 @@ from repairecon.show.words import chance_words, days_words, hours_words, money, 
 
 SOONER_DAYS, SOONER_SHARE, MORE_LIKELY = 2.0, 0.2, 0.05
 """A way is named as quicker if it saves so many days and such a share of them; as likelier in time by so much."""
-
 LEAST_GAP = 0.5
 """A lead that rounds to nothing is none [home money]."""
 SPARE = "To end with a spare aboard as well"
@@ -97,12 +96,12 @@ def worth(answer: Answer) -> str:
     lead += " at once" if lead and opened else ""
     lead = lead or ("" if a.against else ": the only way that may be chosen")
     if a.basis == "years":
-        kept = f"Over the {number(a.years)} years you keep her,"
-        today = f"this job alone costs {money(row['total_mean'], currency)} and {days_words(row['days_mean'])}"
-        if opened:
-            today = f"this job alone {money(answer.bench.value, currency)}"
-        what = "that" if opened else a.way
-        return f"{kept} {what} comes to {money(total, currency)} in today's money{lead}; {today}."
+        today = f"costs {money(row['total_mean'], currency)} and {days_words(row['days_mean'])}"
+        what, today = ("that", money(answer.bench.value, currency)) if opened else (a.way, today)
+        return (
+            f"Over the {number(a.years)} years you keep her, {what} comes to {money(total, currency)} in today's "
+            f"money{lead}; this job alone {today}."
+        )
     if opened:
         return f"That comes to {money(total, currency)} all in on average{lead}."
     cash, hours = money(row["cash_mean"], currency), hours_words(row["own_hours_mean"])
@@ -136,9 +135,8 @@ def longer(answer: Answer) -> str:
         return f"{capital(a.best_this_job)} is {now} cheaper for this job alone but {later} dearer over those years."
     if a.basis == "this job" and a.do not in ("none", "leave") and a.beyond_years is not None and a.beyond_way:
         known = all(answer.basis.life_known(way) for way in (a.way, a.beyond_way))
-        reasons = [] if known else ["by assumed lives"]
-        if a.life_turns is not None:
-            reasons.append(f"it turns at a life of {tenths(a.life_turns)} years for {a.way}")
+        turns = [] if a.life_turns is None else [f"it turns at a life of {tenths(a.life_turns)} years for {a.way}"]
+        reasons = [*([] if known else ["by assumed lives"]), *turns]
         why = f" ({'; '.join(reasons)})" if reasons else ""
         return f"Kept for more than about {whole(a.beyond_years)} years, {a.beyond_way} comes cheaper{why}."
     return ""
@@ -157,11 +155,9 @@ def sooner(answer: Answer) -> str:
         bad, better = (money(table.loc[w, "total_p90"], currency, table.loc[w, "total_p90_se"]) for w in (a.way, mild))
         whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
         said.append(f"{whose} is {better} against {bad}")
-    day = answer.case.terms.cost_lost_day
-    priced = day.high > 0 and answer.case.terms.lost_day_stated
-    turns = None if a.day_price_turns is None else money(a.day_price_turns, currency)
-    if not priced:
-        said.append(f"waiting is not priced here{f'; it turns from {turns} a day' if turns else ''}")
+    turns = "" if a.day_price_turns is None else f"; it turns from {money(a.day_price_turns, currency)} a day"
+    if not (answer.case.terms.lost_day_stated and answer.case.terms.cost_lost_day.high > 0):
+        said.append(f"waiting is not priced here{turns}")
     return f"{capital('; '.join(said))}." if said else ""
 
 
@@ -206,17 +202,18 @@ def back_by(answer: Answer) -> str:
 def wanted(answer: Answer) -> str:
     """The date or the days within which the boat is needed, in words."""
     needed = answer.case.needed
-    if needed is None:
-        return ""
-    return f"by {needed.by}" if needed.by else f"in {days_words(needed.within_days or 0.0)}"
+    within = "" if needed is None else f"in {days_words(needed.within_days or 0.0)}"
+    return f"by {needed.by}" if needed is not None and needed.by else within
 
 
 def makeshift(answer: Answer) -> str:
     """When carrying on or a temporary repair must not be done."""
-    way = answer.case.way(answer.advice.way) if answer.advice.way in answer.table.index else None
-    said = [] if way is None else [*([f"not when {way.not_when}"] if way.not_when else []),
-                                   *([f"only until {way.allowed_until}"] if way.allowed_until else [])]  # fmt: skip
-    return f"{capital(' and '.join(said))}." if said else ""
+    if answer.advice.way not in answer.table.index:
+        return ""
+    way = answer.case.way(answer.advice.way)
+    bounds = (("not when", way.not_when), ("only until", way.allowed_until))
+    said = " and ".join(f"{lead} {bound}" for lead, bound in bounds if bound)
+    return f"{capital(said)}." if said else ""
 
 
 def safety(answer: Answer) -> str:

@@ -17,7 +17,6 @@ from repairecon.rebuild_or_buy import headline, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.records import Assumed, Moved
 from repairecon.show.layout import capital
-from repairecon.show.report import render, version
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import chance_words, hours_words, money, number, price, tenths, whole
 
@@ -159,9 +158,10 @@ def years(answer: Answer) -> Blocks:
 
 def rules(answer: Answer) -> Blocks:
     """Rules in use, ways left out, ways that may never come."""
+    barred = answer.table.loc[~answer.table["allowed"], "why_not"]
     panels = [
         Panel("Rules of thumb in use", sentences.thumb_rules(answer)),
-        Panel("Ways that may not be chosen", sentences.ruled_out(answer)),
+        Panel("Ways that may not be chosen", [f"{capital(str(way))}: {why}." for way, why in barred.items()]),
         Panel("Ways that may never come", sentences.nevers(answer)),
     ]
     return [p for p in panels if p.lines]
@@ -234,6 +234,8 @@ PARTS: Mapping[str, Callable[[Answer], Blocks]] = MappingProxyType(
 
 def page(answer: Answer, today: date | None = None) -> str:
     """The whole answer as one offline page: the advice on top, pictures beside the words they prove."""
+    from repairecon.show.report import render, version
+
     folder, figures = Path(answer.case.folder).name, answer.case.unit.figures
     about = [f"Case {folder}", (today or date.today()).isoformat(), f"repairecon {version()}"]
     about += [f"figures: {figures}"] if figures else []

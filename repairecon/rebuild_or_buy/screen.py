@@ -48,7 +48,8 @@ def _head(answer: Answer, width: int, lines: int) -> list[str]:
     figures = f"figures: {answer.case.unit.figures}" if answer.case.unit.figures else ""
     room = width - len(figures) - 2
     title = wrapped(parts.title(answer), width=room).split("\n")
-    title = title[:lines] if len(title) <= lines else [*title[: lines - 1], shortened(parts.title(answer), room)]
+    if len(title) > lines:
+        title = [*title[: lines - 1], shortened(parts.title(answer), room)]
     return [f"{title[0]}{figures.rjust(width - len(title[0]))}".rstrip(), *title[1:]]
 
 
@@ -119,35 +120,26 @@ def _cautions(answer: Answer) -> list[str]:
 
 def _guesses(answer: Answer) -> list[str]:
     """Assumed numbers that can turn the advice between their good and bad case; the others counted."""
-    own = {n.name: n.source.partition(":")[0] in OWN_FILES for n in answer.numbers}
-    turning = [s for s in answer.swings if min(s.lead_low, s.lead_high) < 0 and not own.get(s.number, True)]
-    said = "; ".join(
-        f"{sentences.plain_number(s.number)} ({number(s.value_low)} to {measured(s.value_high, s.unit)})"
-        for s in turning
-    )
     many = len(answer.assumed)
     if not many:
         return []
+    assumed = {n.name for n in answer.numbers if n.range is not None and n.source.partition(":")[0] not in OWN_FILES}
+    swings = answer.swings if assumed else ()  # dear, and none of them would be said
+    said = "; ".join(
+        f"{sentences.plain_number(s.number)} ({number(s.value_low)} to {measured(s.value_high, s.unit)})"
+        for s in swings
+        if min(s.lead_low, s.lead_high) < 0 and s.number in assumed
+    )
     if not said:
         return [f"{whole(many)} assumed figures (--part assumed); no price, hour or day turns it."]
     return [f"{said} can turn it.", f"{whole(many)} figures are assumed (--part assumed)."]
 
 
-def full(answer: Answer) -> str:
-    """All of the answer."""
-    blocks = [*parts.advice(answer), *(b for part in parts.PARTS.values() for b in part(answer))]
-    return _text(blocks)
-
-
-def one_part(answer: Answer, name: str) -> str:
-    """One part of the answer; only that is worked out."""
-    return _text(parts.PARTS[name](answer))
-
-
-def _text(blocks: parts.Blocks) -> str:
-    width = terminal_width()
-    said = []
-    for b in blocks:
+def full(answer: Answer, part: str = "") -> str:
+    """All of the answer, or one part: only that is worked out."""
+    every = [*parts.advice(answer), *(b for show in parts.PARTS.values() for b in show(answer))] if not part else []
+    width, said = terminal_width(), []
+    for b in every or parts.PARTS[part](answer):
         if isinstance(b, Panel):
             lines = [wrapped(line, "- " if b.listed else "", width) for line in b.lines]
             said.append("\n".join([*([b.title] if b.title else []), *lines]))

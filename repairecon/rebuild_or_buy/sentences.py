@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Any
 
 import pandas as pd
@@ -19,7 +19,7 @@ from repairecon.show.layout import capital
 from repairecon.show.words import chance_words, days_words, hours_words, measured, money, number, tenths, whole
 
 MOST_FINDINGS, SMALL_CHANGE = 4, 0.005
-"""Findings told one by one, and the share of the total below which a look is not worth a line."""
+"""Findings said one by one, and the share of the total below which a look is not worth a line."""
 AFTER = {
     "outside": "after a look from outside", "removal": "once it is off", "strip": "once it is stripped",
     "measure": "once it is measured", "reassembly": "once it is together again", "first run": "after the first run",
@@ -82,9 +82,8 @@ def so_far(answer: Answer) -> list[str]:
 # ---------------------------------------------------------------- at the bench
 def bench(answer: Answer) -> list[str]:
     """Next step, stop rule, most still worth spending, when to order."""
-    lines = [next_step(answer), *stop_rule(answer), *remedies(answer), repair_limit(answer), given_up(answer)]
-    lines += [*depths(answer), order_time(answer)]
-    return [line for line in lines if line]
+    rebuild = [*stop_rule(answer), *remedies(answer), repair_limit(answer), given_up(answer), *depths(answer)]
+    return [line for line in (next_step(answer), *rebuild, order_time(answer)) if line]
 
 
 def next_step(answer: Answer) -> str:
@@ -98,34 +97,29 @@ def next_step(answer: Answer) -> str:
         return "Leave this unit alone and look elsewhere first: it is probably not to blame."
     if b.now not in answer.table.index:
         return "It depends on what you see now, as below."
-    more = (
-        ""
-        if b.value_of_stripping is None
-        else f" Stripping it first costs {money(-b.value_of_stripping, currency)} more."
-    )
+    dearer = b.value_of_stripping
+    more = "" if dearer is None else f" Stripping it first costs {money(-dearer, currency)} more."
     return f"{'Stop here' if answer.stage else 'Do not begin'}: {step(answer, b.now)}.{more}"
 
 
 def remedies(answer: Answer) -> list[str]:
     """How a finding is best met."""
-    lines = []
+    lines, several_ways = [], len({m.way for m in answer.remedies}) > 1
     for met in answer.remedies:
         then = f"; if that does not hold, {met.then}" if met.then and met.then != met.remedy else ""
-        how = met.remedy or "end the rebuild"
-        several = f" ({met.way})" if len({m.way for m in answer.remedies}) > 1 else ""
+        how, several = met.remedy or "end the rebuild", f" ({met.way})" if several_ways else ""
         lines.append(f"{capital(met.event)} {met.outcome}{several}: {how}{then}.")
     return lines
 
 
 def depths(answer: Answer) -> list[str]:
     """Each other depth of rebuild: what it comes to if that is begun, and the most worth spending on it."""
-    currency, others = answer.case.terms.currency, answer.benches
-    if len(others) < 2:
-        return []
+    currency = answer.case.terms.currency
     return [
         f"Begun as {way}: {money(b.value, currency)} on average; at most {money(b.repair_limit, currency)} is worth "
         "spending on it."
-        for way, b in others.items()
+        for way, b in answer.benches.items()
+        if len(answer.benches) > 1
     ]
 
 
@@ -134,31 +128,26 @@ def repair_limit(answer: Answer) -> str:
     b, currency = answer.bench, answer.case.terms.currency
     if not b.limit_way:
         return ""
-    own = money(b.repair_limit_cash, currency)
+    most, own = money(b.repair_limit, currency), money(b.repair_limit_cash, currency)
     return (
-        f"The most worth spending on it from here is {money(b.repair_limit, currency)} all in, or {own} if your hours "
-        f"cost nothing: that is what {b.limit_way} comes to."
+        f"The most worth spending on it from here is {most} all in, or {own} if your hours cost nothing: that is what "
+        f"{b.limit_way} comes to."
     )
 
 
 def stop_rule(answer: Answer, *, elsewhere: bool = True) -> list[str]:
     """For each stage the findings on which to stop, and what to do then; on request without looking elsewhere."""
     lines = []
-    for (point, action), stops in _by_place(answer.advice.stops):
-        if action == LEAVE and not elsewhere:
-            continue
+    places: dict[tuple[int, str], list[StopWhen]] = {}
+    for s in answer.advice.stops:
+        if s.action != LEAVE or elsewhere:
+            places.setdefault((s.point, s.action), []).append(s)
+    for (point, action), stops in places.items():
         often = chance_words(sum(s.chance for s in stops))
         do = "look elsewhere" if action == LEAVE else step(answer, action)
         when = AFTER["now" if point < 0 else STAGES[point]]
         lines.append(f"{capital(when)}: {do} if you find {_findings(stops, action)} ({often}).")
     return lines
-
-
-def _by_place(stops: Iterable[StopWhen]) -> Iterator[tuple[tuple[int, str], list[StopWhen]]]:
-    places: dict[tuple[int, str], list[StopWhen]] = {}
-    for s in stops:
-        places.setdefault((s.point, s.action), []).append(s)
-    yield from places.items()
 
 
 def _findings(stops: list[StopWhen], action: str) -> str:
@@ -171,10 +160,9 @@ def _findings(stops: list[StopWhen], action: str) -> str:
 
 def given_up(answer: Answer) -> str:
     """How often the rebuild cannot be finished."""
-    for way, row in answer.table.iterrows():
-        if row["p_given_up"] > 0 and row["allowed"]:
-            return f"{capital(str(way))}: {chance_words(row['p_given_up'])} that it ends in a bought unit after all."
-    return ""
+    chances = answer.table.loc[answer.table["allowed"] & (answer.table["p_given_up"] > 0), "p_given_up"]
+    said = (f"{capital(str(way))}: {chance_words(p)}" for way, p in chances.items())
+    return next((f"{line} that it ends in a bought unit after all." for line in said), "")
 
 
 def order_time(answer: Answer) -> str:
@@ -202,10 +190,8 @@ def looks(answer: Answer, most: int = 6) -> list[str]:
     at_hand = sorted((w for w in answer.looks if w.has_look), key=lambda w: -w.net)
     at_hand = [first if first is not None and w.look == first.look else w for w in at_hand]
     lines = [look(w, currency) for w in at_hand if w.net > 0]
-    poor = [
-        f"{w.look} (costs {money(w.cost, currency)}, saves {money(w.evsi, currency)})" for w in at_hand if w.net <= 0
-    ]
-    if poor:
+    pairs = ((w.look, money(w.cost, currency), money(w.evsi, currency)) for w in at_hand if w.net <= 0)
+    if poor := [f"{name} (costs {cost}, saves {saved})" for name, cost, saved in pairs]:
         lines.append(f"Not worth their cost here: {'; '.join(poor)}.")
     least = SMALL_CHANGE * abs(answer.bench.value)
     known = [w for w in answer.looks if not w.has_look and w.evpi > least][:most]
@@ -217,9 +203,8 @@ def looks(answer: Answer, most: int = 6) -> list[str]:
 
 def look(worth: Worth, currency: str) -> str:
     """One look that pays."""
-    return (
-        f"{capital(worth.look)}: costs {money(worth.cost, currency)}, saves {money(worth.evsi, currency)} on average."
-    )
+    cost, saved = money(worth.cost, currency), money(worth.evsi, currency)
+    return f"{capital(worth.look)}: costs {cost}, saves {saved} on average."
 
 
 def flip(f: Flip) -> str:
@@ -258,31 +243,22 @@ def thumb_rule(rule: ThumbRule, currency: str) -> str:
     if rule.limit is None:
         return f"{name}: needs the unit's age and expected life."
     other = {"rebuild": "buy", "buy": "rebuild"}[rule.says]
-    ours = (
-        "this answer agrees" if rule.agrees else f"this answer says {other}, counting hours, days and what may be found"
-    )
+    ours = f"this answer says {other}, counting hours, days and what may be found"
+    ours = "this answer agrees" if rule.agrees else ours
     return f"{name}: up to {money(rule.limit, currency)}, so {rule.says}; {ours}."
-
-
-def ruled_out(answer: Answer) -> list[str]:
-    """Every way that may not be chosen, and why."""
-    barred = answer.table[~answer.table["allowed"]]
-    return [f"{capital(str(way))}: {why}." for way, why in barred["why_not"].items()]
 
 
 def nevers(answer: Answer) -> list[str]:
     """Ways that may never come, and what is done then."""
     lines = []
     for way, row in answer.table[answer.table["p_never"] > 0].iterrows():
-        kind, often = answer.case.way(str(way)), chance_words(row["p_never"])
-        if kind.traits.in_service == "rebuilt" and kind.bought:
-            lines.append(f"{capital(str(way))}: {often} that the spare never comes; then there is none.")
+        taken = answer.case.way(str(way))
+        then = "it never comes in time; nothing else is left then but to wait"
+        if taken.traits.in_service == "rebuilt" and taken.bought:
+            then = "the spare never comes; then there is none"
         elif row["instead"]:
-            lines.append(f"{capital(str(way))}: {often} that it never comes; after the wait you take {row['instead']}.")
-        else:
-            lines.append(
-                f"{capital(str(way))}: {often} that it never comes in time; nothing else is left then but to wait."
-            )
+            then = f"it never comes; after the wait you take {row['instead']}"
+        lines.append(f"{capital(str(way))}: {chance_words(row['p_never'])} that {then}.")
     return lines
 
 
@@ -363,11 +339,11 @@ def own_lives(answer: Answer) -> list[str]:
     lines = []
     for f in answer.life_fits:
         seen = f"{f.failures} failed, {f.survivors} still going"
-        if f.refused:
-            lines.append(f"Your own lives of {f.way} ({seen}, in {f.clock}) cannot tell: {f.refused}.")
-        else:
-            lines.append(
+        line = f"Your own lives of {f.way} ({seen}, in {f.clock}) cannot tell: {f.refused}."
+        if not f.refused:
+            line = (
                 f"Your own lives of {f.way} ({seen}): half last {number(f.median)} {f.clock}, 9 times in 10 between "
                 f"{number(f.median_low)} and {number(f.median_high)}."
             )
+        lines.append(line)
     return lines

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
-from repairecon.formulas import decision_rules, ranges
+from repairecon.buying.inputs import mean_of
+from repairecon.formulas import decision_rules
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes
 from repairecon.rebuild_or_buy.ranking import SIMPLE, simplest_first
 from repairecon.records import Case, Way
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 OFFHAND = ("pattern", "second-hand")
 SAME = 1e-9
@@ -143,8 +141,8 @@ def _price_new(model: Model) -> float | None:
     for i, way in enumerate(model.case.ways):
         if way.kind == "new":
             return float(model.plain.at.expected((Piece(model.program.spare[i]),))[0])
-    r = model.case.unit.price_new
-    return None if r is None else float(ranges.mean(r.low, r.likely, r.high, r.shape))
+    price = model.case.unit.price_new
+    return None if price is None else mean_of(price)
 
 
 def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
@@ -158,7 +156,7 @@ def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
     line = None
     if unit.age_years is not None and unit.expected_life_years:
         line = float(decision_rules.straight_line(price, unit.age_years, unit.expected_life_years))
-    rules: list[tuple[str, str, float | None]] = [
+    rules = [
         ("no more than 50 % of new", "rule of thumb, no derivation", float(decision_rules.share_of_price(price, 0.5))),
         (
             "no more than 85 % of list",
@@ -167,36 +165,18 @@ def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
         ),
         ("price of new x (1 - age / life)", "US Coast Guard CI 11103.1B", line),
     ]
-    computed = _chosen_side(model, table)
+    best = str(table[table["allowed"]]["total_mean"].idxmin())
+    computed = "rebuild" if model.case.way(best).traits.in_service == "rebuilt" else "buy"
     found = []
     for way in repairs:
         for name, source, limit in rules:
-            says = _says(cash[way], limit)
-            found.append(
-                ThumbRule(
-                    rule=name,
-                    source=source,
-                    limit=limit,
-                    rebuild_cost=float(cash[way]),
-                    says=says,
-                    agrees=None if says == "" else says == computed,
-                    way=way,
-                    price_new=price,
-                )
-            )
+            says = "" if limit is None else "rebuild" if cash[way] <= limit else "buy"
+            agrees = says == computed if says else None
+            found.append(ThumbRule(
+                rule=name, source=source, limit=limit, rebuild_cost=float(cash[way]), says=says, agrees=agrees, way=way,
+                price_new=price,
+            ))  # fmt: skip
     return tuple(found)
-
-
-def _says(cost: float, limit: float | None) -> str:
-    if limit is None:
-        return ""
-    return "rebuild" if cost <= limit else "buy"
-
-
-def _chosen_side(model: Model, table: pd.DataFrame) -> str:
-    """Rebuild or buy: the side of the unit that goes into service by the cheapest allowed way."""
-    best = str(table[table["allowed"]]["total_mean"].idxmin())
-    return "rebuild" if model.case.way(best).traits.in_service == "rebuilt" else "buy"
 
 
 def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -> Risk:
@@ -212,8 +192,6 @@ def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -
             sure = decision_rules.certainty_equivalent(values + shift, terms.risk_tolerance, weights)
         over = 0.0 if terms.cap_cost is None else 1.0 - float(tally.chance_up_to(np.array(terms.cap_cost)))
         rows[way] = (sure, over)
-    import pandas as pd
-
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=["certainty_equivalent", "p_over_cap"])
     open_ways = table["allowed"] & (frame["p_over_cap"] <= (terms.cap_chance if terms.cap_cost is not None else 1.0))
     best = str(frame["certainty_equivalent"][open_ways].idxmin()) if open_ways.any() else ""

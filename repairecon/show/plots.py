@@ -24,15 +24,14 @@ from matplotlib.transforms import Bbox
 from repairecon.show.words import chance_words, days_words, measured, money
 
 INK, QUIET, PALE = "#22303c", "#5f6b75", "#d5dbe0"
-MAIN, MAIN_TINT, TURN, TURN_DARK, TURN_TINT, REST_TINT = (
-    "#1f6fa8", "#cbe1f0", "#c86a10", "#8f4a06", "#f8d9b0", "#e4e8eb",
-)  # fmt: skip
+MAIN, TURN, TURN_DARK = "#1f6fa8", "#c86a10", "#8f4a06"
+MAIN_TINT, TURN_TINT, REST_TINT = "#cbe1f0", "#f8d9b0", "#e4e8eb"
 LINES = ("#1f6fa8", "#c86a10", "#22303c", "#8a4f9e", "#2585ad", "#846a06", "#68747d", "#b5567f", "#5b4636")
 DASHES = ("solid", (0, (6, 2)), (0, (2, 1.5)))
 SIZE, SMALL, TITLE_SIZE = 9.5, 9.0, 12.0
 LINE = SIZE * 1.3 / 72.0
 """Height of a line of text, inches."""
-WIDTH, WIDE, HEIGHT, LOW, EDGE = 9.0, 10.5, 4.5, 2.5, 0.12
+WIDTH, WIDE, NARROW, HEIGHT, LOW, EDGE, COLOURS = 9.0, 10.5, 4.8, 4.5, 2.5, 0.12, 96
 NO_BREAK = "\u00a0"
 HALO = (withStroke(linewidth=2.5, foreground="white"),)
 """Keeps text legible over lines."""
@@ -118,9 +117,6 @@ def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (
     )  # fmt: skip
 
 
-COLOURS, NARROW = 96, 4.8
-
-
 def figure_of(ax: Axes) -> Figure:
     """The whole figure that axes stand in."""
     fig = ax.get_figure(root=True)
@@ -186,15 +182,6 @@ def stage(ax: Axes | None, title: str, caption: str, plot_height: float, margins
         shift = (0.0, -72.0 * (margins.axis + 0.08))
         write(ax, (start, 0.0), caption, "axes fraction", shift, va="top", gid="caption")
     return ax
-
-
-def plot_room(ax: Axes | None, title: str, caption: str, plot_height: float, margins: Margins,
-              width: float = WIDTH, least: float = HEIGHT) -> tuple[float, float]:  # fmt: skip
-    """Width and height [inch] of the plot itself that ``stage`` will make of the same arguments."""
-    across, up = slot(ax, width)
-    _, _, above, below = framing(title, caption, across, margins)
-    whole = up or max(least - 2 * EDGE, plot_height + above + below)
-    return across - margins.left - margins.right, max(whole - above - below, 0.2 * whole)
 
 
 def check(frame: pd.DataFrame, columns: Sequence[str], words: Sequence[str] = ()) -> None:
@@ -289,10 +276,9 @@ def save_png(fig: Figure, dpi: float = 100.0) -> bytes:
     buffer, small, nameless = io.BytesIO(), io.BytesIO(), {"Software": None}
     fig.savefig(buffer, format="png", dpi=dpi, bbox_inches="tight", pad_inches=EDGE, metadata=nameless)
     with Image.open(buffer) as picture:
-        few = picture.convert("RGB").convert(
-            "P", palette=Image.Palette.ADAPTIVE, colors=COLOURS, dither=Image.Dither.NONE
-        )
-        few.save(small, format="png", optimize=True)
+        few, plain = Image.Palette.ADAPTIVE, Image.Dither.NONE
+        indexed = picture.convert("RGB").convert("P", palette=few, colors=COLOURS, dither=plain)
+        indexed.save(small, format="png", optimize=True)
     return small.getvalue()
 
 
@@ -318,24 +304,15 @@ def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: fl
 
     They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
     """
+    from scipy.optimize import isotonic_regression
+
     order = np.argsort(np.asarray(wanted, dtype=float), kind="stable")
     size = np.asarray(sizes, dtype=float)[order]
     stacked = np.cumsum(size) - size / 2
-    start = np.clip(_rising(np.asarray(wanted, dtype=float)[order] - stacked), low, max(low, high - size.sum()))
+    start = isotonic_regression(np.asarray(wanted, dtype=float)[order] - stacked).x
     places = np.empty(len(size))
-    places[order] = start + stacked
+    places[order] = np.clip(start, low, max(low, high - size.sum())) + stacked
     return [float(place) for place in places]
-
-
-def _rising(values: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
-    """The nearest series that never falls: what falls is put at its mean."""
-    blocks: list[list[float]] = []
-    for value in values:
-        block = [float(value)]
-        while blocks and np.mean(blocks[-1]) > np.mean(block):
-            block = blocks.pop() + block
-        blocks.append(block)
-    return np.array([np.mean(block) for block in blocks for _ in block])
 
 
 def end_margin(width: float) -> float:
@@ -383,5 +360,4 @@ class Picture:
         narrow = save_png(fig)
         plt.close(figure_of(ax))
         plt.close(fig)
-        wide_text, narrow_text = (base64.b64encode(png).decode("ascii") for png in (wide, narrow))
-        return cls(wide_text, narrow_text, alt)
+        return cls(base64.b64encode(wide).decode("ascii"), base64.b64encode(narrow).decode("ascii"), alt)

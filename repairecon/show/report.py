@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import ast
-import html
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,31 +16,14 @@ FOOT = (
     "An aid to judgement, not advice in law or class: local law, insurance rules and licensed practice come before "
     "anything said here."
 )
-PAGE = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
-<title>{title}</title><style>
-body{{font:16px/1.5 system-ui,sans-serif;color:#1c2430;max-width:64em;margin:2em auto;padding:0 1em}}
-h1,h2,h3{{line-height:1.2}} img{{max-width:100%;height:auto}} pre{{white-space:pre-wrap}}
-.jp-OutputArea-output,.output{{overflow-x:auto}}
-table{{border-collapse:collapse;margin:.6em 0}} th,td{{padding:.3em .7em;border-bottom:1px solid #ccd3dc}}
-th,td{{white-space:nowrap}} th{{text-align:left}} td{{text-align:right}} @media print{{body{{max-width:none;margin:0}}}}
-</style></head><body>
-{body}
-</body></html>
-"""
 
 
 def parameter_names(notebook: Any) -> list[str]:
     """Names set in the notebook's parameters cell."""
-    for cell in notebook.cells:
-        if "parameters" in cell.metadata.get("tags", ()):
-            names = []
-            for node in ast.parse(cell.source).body:
-                target = node.target if isinstance(node, ast.AnnAssign) else getattr(node, "targets", [None])[0]
-                if isinstance(target, ast.Name):
-                    names.append(target.id)
-            return names
-    return []
+    cells = (cell for cell in notebook.cells if "parameters" in cell.metadata.get("tags", ()))
+    body = ast.parse(next(cells).source).body
+    targets = (node.target if isinstance(node, ast.AnnAssign) else getattr(node, "targets", [None])[0] for node in body)
+    return [target.id for target in targets if isinstance(target, ast.Name)]
 
 
 def _set_parameters(notebook: Any, parameters: Mapping[str, Any]) -> None:
@@ -92,29 +74,17 @@ def page(notebook: Any, title: str) -> str:
     exporter.exclude_input = exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
     exporter.exclude_anchor_links = True
     body, _ = exporter.from_notebook_node(notebook)
-    return PAGE.format(title=html.escape(title), body=body)
+    return filled("notebook.html", title=title, body=body)
 
 
 def render(title: str, about: str, advice: Sequence[str], blocks: Sequence[Any], appendix: Sequence[Any]) -> str:
-    """One self-contained page made for reading: the advice, then words, tables and pictures, then the appendix.
+    """One self-contained page for reading: the advice, its first sentence set apart, then blocks, then the appendix.
 
-    Parameters
-    ----------
-    title, about
-        What the page is of; date, case and version.
-    advice
-        Its sentences, the first set apart.
-    blocks, appendix
-        ``Panel``, ``Sheet`` and ``Picture``, in their order.
-
-    Returns
-    -------
-    str
-        The page; nothing in it is fetched from elsewhere, and text from files is escaped.
+    ``about`` is date, case and version; ``blocks`` and ``appendix`` are ``Panel``, ``Sheet`` and ``Picture`` in their
+    order. Nothing in it is fetched from elsewhere, and text from files is escaped.
     """
-    return filled(
-        "page.html", title=title, about=about, advice=advice, blocks=blocks, appendix=appendix, foot=FOOT
-    )
+    parts = {"title": title, "about": about, "advice": advice, "blocks": blocks, "appendix": appendix, "foot": FOOT}
+    return filled("page.html", **parts)
 
 
 def filled(template: str, **values: Any) -> str:
@@ -125,10 +95,13 @@ def filled(template: str, **values: Any) -> str:
     return pages.get_template(template).render(**values)
 
 
-def write_page(path: Path, text: str) -> None:
-    """Write a page whole or not at all."""
-    _may_write(path)
-    write_whole(path, text)
+def write_page(path: Path, page: str | Callable[[], str]) -> None:
+    """Write a page whole or not at all; where none can go, it is not even made."""
+    if path.is_dir():
+        raise RepaireconError(f"{path} is a folder; give the name of a file, such as report.html")
+    if not path.parent.is_dir():
+        raise RepaireconError(f"{path.parent} is no folder; make it first")
+    write_whole(path, page if isinstance(page, str) else page())
 
 
 def version() -> str:
@@ -141,19 +114,9 @@ def version() -> str:
         return "not installed"
 
 
-def _may_write(path: Path) -> None:
-    """Refuse a path where no page can go, before any work is done."""
-    if path.is_dir():
-        raise RepaireconError(f"{path} is a folder; give the name of a file, such as report.html")
-    if not path.parent.is_dir():
-        raise RepaireconError(f"{path.parent} is no folder; make it first")
-
-
 def write_report(
     name: str, path: Path, parameters: Mapping[str, Any], *, show_bar: bool = False, title: str = ""
 ) -> None:
     """Run a job's notebook on a case and write the page, whole or not at all."""
-    _may_write(path)
-    notebook = run_notebook(name, parameters, show_bar=show_bar)
     title = title or f"{name.replace('_', ' ').capitalize()}: {Path(str(parameters['case_folder'])).name}"
-    write_whole(path, page(notebook, title))
+    write_page(path, lambda: page(run_notebook(name, parameters, show_bar=show_bar), title))

@@ -12,7 +12,6 @@ _MEASURED = {"metre": "m", "litre": "l", "kilogram": "kg"}
 
 def money(amount: float, currency: str, se: float = 0.0) -> str:
     """An amount of money, with no more digits than its standard error supports.
-
     >>> money(1240.4, "EUR")
     'EUR 1,240'
     >>> money(1240.4, "EUR", se=40.0)
@@ -26,7 +25,6 @@ def money(amount: float, currency: str, se: float = 0.0) -> str:
 
 def price(amount: float, currency: str) -> str:
     """A price as it stands in a list, small money shown below 100.
-
     >>> price(7.5, "GBP"), price(1240.0, "EUR")
     ('GBP 7.50', 'EUR 1,240')
     """
@@ -35,7 +33,6 @@ def price(amount: float, currency: str) -> str:
 
 def chance_words(p: float) -> str:
     """A chance as so many in 100.
-
     >>> chance_words(0.13)
     '13 in 100'
     """
@@ -48,7 +45,6 @@ def chance_words(p: float) -> str:
 
 def times_words(p: float) -> str:
     """A chance as how often in 100 times.
-
     >>> times_words(0.13), times_words(0.01)
     ('13 times in 100', '1 time in 100')
     """
@@ -58,7 +54,6 @@ def times_words(p: float) -> str:
 
 def days_words(d: float) -> str:
     """A number of days.
-
     >>> days_words(12.2)
     '12 days'
     """
@@ -68,7 +63,6 @@ def days_words(d: float) -> str:
 
 def whole(x: float) -> str:
     """A number without decimals.
-
     >>> whole(12.4)
     '12'
     """
@@ -77,7 +71,6 @@ def whole(x: float) -> str:
 
 def hours_words(h: float) -> str:
     """Hours, to the half hour below ten.
-
     >>> hours_words(5.3), hours_words(13.8)
     ('5.5', '14')
     """
@@ -86,7 +79,6 @@ def hours_words(h: float) -> str:
 
 def number(x: float) -> str:
     """A number to three figures.
-
     >>> number(0.12345), number(13.8125), number(761.42)
     ('0.123', '13.8', '761')
     """
@@ -97,7 +89,6 @@ def number(x: float) -> str:
 
 def tenths(x: float) -> str:
     """A number to one decimal, none where it is whole.
-
     >>> tenths(-0.422), tenths(12.54), tenths(14.0), tenths(-0.04)
     ('-0.4', '12.5', '14', '0')
     """
@@ -106,7 +97,6 @@ def tenths(x: float) -> str:
 
 def measured(x: float, unit: str) -> str:
     """A number with its unit, money with its currency in front.
-
     >>> measured(761.4, "EUR"), measured(13.8, "days"), measured(12.0, "EUR a day")
     ('EUR 761', '13.8 days', 'EUR 12 a day')
     """
@@ -118,7 +108,6 @@ def measured(x: float, unit: str) -> str:
 
 def span(r: Range) -> str:
     """A range as low to high, or the sure number.
-
     >>> span(Range(1.0, 2.0, 5.0))
     '1 to 5, likely 2'
     """
@@ -127,7 +116,6 @@ def span(r: Range) -> str:
 
 def quantity(many: float | Decimal, measure: str = "piece") -> str:
     """So many of something as counted, with its measure unless it is pieces.
-
     >>> quantity(Decimal("1.250"), "metre"), quantity(12.0)
     ('1.25 m', '12')
     """
@@ -137,7 +125,6 @@ def quantity(many: float | Decimal, measure: str = "piece") -> str:
 
 def cents(x: float) -> float:
     """Money to the cent, for what is written into a file.
-
     >>> cents(71.0916)
     71.09
     """
@@ -146,7 +133,6 @@ def cents(x: float) -> float:
 
 def rate(x: float) -> str:
     """A rate in per cent, to three figures.
-
     >>> rate(0.025), rate(0.21)
     ('2.5 %', '21 %')
     """
@@ -155,7 +141,6 @@ def rate(x: float) -> str:
 
 def share(x: float) -> str:
     """A fraction in per cent.
-
     >>> share(0.5)
     '50 %'
     """

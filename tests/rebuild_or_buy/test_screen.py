@@ -81,7 +81,7 @@ def test_every_way_is_there_or_counted(demos):
 @pytest.mark.parametrize("name", parts.PARTS)
 def test_each_part_alone_and_in_the_whole(demos, name, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
-    part = screen.one_part(demos["windlass"], name)
+    part = screen.full(demos["windlass"], name)
     assert part.strip()
     assert sizes(part)[1] <= 80
     assert part.strip() in screen.full(demos["windlass"])
@@ -95,9 +95,9 @@ def test_only_what_is_printed_is_asked_for(answer):
             self.asked.add(name)
             return getattr(self._answer, name)
 
-    screen.one_part(Counted(answer), "cautions")
+    screen.full(Counted(answer), "cautions")
     assert Counted.asked == {"cautions"}
-    screen.one_part(Counted(answer), "assumed")
+    screen.full(Counted(answer), "assumed")
     assert Counted.asked == {"cautions", "assumed", "case"}
 
 
@@ -210,7 +210,7 @@ WRONG = (
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_no_phrase_of_the_machine_reaches_the_owner(demos, name):
-    bench = "\n".join(screen.one_part(demos[name], part) for part in ("bench", "looks", "years", "flips", "rules"))
+    bench = "\n".join(screen.full(demos[name], part) for part in ("bench", "looks", "years", "flips", "rules"))
     text = "\n".join([*headline.advice(demos[name]), bench])
     assert [phrase for phrase in WRONG if phrase in text] == []
 
