@@ -12,7 +12,7 @@ from typing import Any
 from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
 from repairecon.read.case_folder import read_case
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
-from repairecon.records import OrderTotal, RepaireconError
+from repairecon.records import RepaireconError
 
 MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
          "cost_landed")  # fmt: skip
@@ -28,12 +28,8 @@ def add(jobs: Any) -> None:
     job.add_argument("--want", action="append", type=_wanted, metavar="PART=PIECES", help="order these parts only")
     job.add_argument("--also-damage", action="store_true", help="order the parts that only damage would need, too")
     job.add_argument("--take-near", action="store_true", help="allow quotes whose size is near, not the same")
-    job.add_argument(
-        "--orders",
-        type=Path,
-        metavar="FOLDER",
-        help="write an order to send to each supplier, and own_landed.xlsx to keep",
-    )
+    orders = "write an order to send to each supplier, and own_landed.xlsx to keep"
+    job.add_argument("--orders", type=Path, metavar="FOLDER", help=orders)
     job.add_argument("--ship-to", default="", metavar="PLACE", help="where the goods shall go, for the orders")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
@@ -86,13 +82,6 @@ def run(args: argparse.Namespace) -> None:
         print(further(answer), end="")
 
 
-def _in_cents(total: OrderTotal) -> OrderTotal:
-    from repairecon.show.words import cents
-
-    amounts: dict[str, Any] = {name: cents(getattr(total, name)) for name in MONEY}
-    return replace(total, **amounts)
-
-
 def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> None:
     if folder is None:
         return
@@ -100,7 +89,10 @@ def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> No
     from repairecon.show.words import cents
 
     lines = [replace(line, quoted=cents(line.quoted)) for line in answer.order_lines()]
-    totals = [_in_cents(t) for t in answer.order_totals()]
+    totals = []
+    for total in answer.order_totals():
+        amounts: dict[str, Any] = {name: cents(getattr(total, name)) for name in MONEY}
+        totals.append(replace(total, **amounts))
     written = write_orders(folder, lines, totals, answer.case.terms.currency, ship_to)
     print(f"Wrote {len(written) - 1} orders to {folder}, and {written[-1].name} to keep", file=sys.stderr)
     if old := earlier_orders(folder, written):
@@ -115,14 +107,11 @@ def _add_import(jobs: Any) -> None:
     job = jobs.add_parser("import-quotes", help="bring a supplier's price list into quotes.csv")
     job.add_argument("folder", help="case folder")
     job.add_argument("list", help="the list: .xlsx, .csv, .txt or .tsv")
-    job.add_argument(
-        "--column",
-        action="append",
-        type=_column,
-        metavar="OURS=THEIRS",
-        help='a column of quotes.csv and the heading it has in the list, as in "price=Unit price"; once a column. '
-        "price_from_10=... is a price from ten packs on. Left out: as kept in columns.csv for the supplier",
+    column = (
+        'a column of quotes.csv and the heading it has in the list, as in "price=Unit price"; once a column. '
+        "price_from_10=... is a price from ten packs on. Left out: as kept in columns.csv for the supplier"
     )
+    job.add_argument("--column", action="append", type=_column, metavar="OURS=THEIRS", help=column)
     job.add_argument("--supplier", default="", help="who quotes, as in suppliers.csv")
     job.add_argument("--sheet", default="", help="sheet of a workbook, where there are several")
     job.add_argument("--quoted-on", default="", metavar="DATE", help="day of the list, as in 2026-03-31")

@@ -202,12 +202,10 @@ def _wishes(
     case: Case, limits: Mapping[str, float | None], without: tuple[str, ...] | None, faults: list[str]
 ) -> OrderWishes:
     """The case's wishes with those given in their place; suppliers are found whatever their case."""
-    least = {"deadline_days": 0, "most_parcels": 1}
-    given = {name: value for name, value in limits.items() if value is not None}
-    wrong = [name for name, value in given.items() if not value >= least[name]]
-    unit = {"deadline_days": "days of 0", "most_parcels": "1"}
-    faults += [f"{name}: found {given[name]}; give {unit[name]} or more" for name in wrong]
-    wishes = case.wishes
+    wishes, given = case.wishes, {name: value for name, value in limits.items() if value is not None}
+    for name, least, unit in (("deadline_days", 0, "days of 0"), ("most_parcels", 1, "1")):
+        if not given.get(name, least) >= least:
+            faults.append(f"{name}: found {given.pop(name)}; give {unit} or more")
     if "deadline_days" in given:
         wishes = replace(wishes, deadline_days=float(given["deadline_days"]))
     if "most_parcels" in given:
@@ -215,7 +213,7 @@ def _wishes(
     if without is not None:
         sellers = Names(s.supplier for s in case.suppliers)
         unknown = [name for name in without if name not in sellers]
-        faults += [f"without: no supplier is called {name!r}; {_instead(sellers, name)}" for name in unknown]
+        faults += [f"without: no supplier is called {n!r}; {sellers.advice(Problems(), n)}" for n in unknown]
         wishes = replace(wishes, without=tuple(sellers.find(name) for name in without))
     return wishes
 
@@ -227,7 +225,7 @@ def _wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: boo
     pieces: dict[str, int] = always if wanted is None else {}
     for name, count in (wanted or {}).items():
         if name not in known:
-            faults.append(f"wanted: no part or way is called {name!r}; {_instead(known, name)}")
+            faults.append(f"wanted: no part or way is called {name!r}; {known.advice(Problems(), name)}")
         elif known.find(name) in pieces:
             faults.append(f"wanted: {name} twice; name each part once")
         elif count < 1:
@@ -237,7 +235,3 @@ def _wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: boo
     if not pieces and not faults:
         faults.append("no part is wanted: add parts that are always needed to parts.csv, or name some")
     return pieces
-
-
-def _instead(known: Names, name: str) -> str:
-    return known.advice(Problems(), name)

@@ -26,14 +26,10 @@ def heading(answer: QuotesAnswer) -> list[str]:
 def wishes(answer: QuotesAnswer) -> str:
     """What the owner asks of the order besides its cost."""
     w = answer.wishes
-    asked = []
-    if w.deadline_days is not None:
-        asked.append(f"all here within {days_words(w.deadline_days)} ({_counted(answer)})")
-    if w.most_parcels is not None:
-        asked.append(f"at most {_many(w.most_parcels, 'parcel')}")
-    if w.without:
-        asked.append(f"nothing from {', '.join(w.without)}")
-    return "; ".join(asked)
+    within = "" if w.deadline_days is None else f"all here within {days_words(w.deadline_days)} ({_counted(answer)})"
+    parcels = "" if w.most_parcels is None else f"at most {_many(w.most_parcels, 'parcel')}"
+    without = f"nothing from {', '.join(w.without)}" if w.without else ""
+    return "; ".join(filter(None, (within, parcels, without)))
 
 
 def _many(n: int, what: str) -> str:
@@ -51,15 +47,11 @@ def verdict(answer: QuotesAnswer) -> list[str]:
         f"a cheaper one could save {price(answer.gap, currency)} at most; the search was stopped"
     )  # fmt: skip
     ready = f"all here in {days_words(answer.days)} ({_counted(answer)})"
-    landed = f"Landed in all {price(answer.total, currency)}{_of(answer)}, {ready}; {sure}."
+    many, wanted = answer.basket["part"].nunique(), len(answer.wanted)
+    some = "" if many == wanted else f" for {many} of the {wanted} parts wanted"
+    landed = f"Landed in all {price(answer.total, currency)}{some}, {ready}; {sure}."
     text = f"Order {_many(len(from_whom), 'parcel')}: {listed}. {landed}"
     return [text, *(f"Not covered: {part}: {why}." for part, why in answer.uncovered)]
-
-
-def _of(answer: QuotesAnswer) -> str:
-    """How many of the parts wanted the sum is for, if not all."""
-    many, wanted = answer.basket["part"].nunique(), len(answer.wanted)
-    return "" if many == wanted else f" for {many} of the {wanted} parts wanted"
 
 
 def _counted(answer: QuotesAnswer) -> str:
@@ -84,7 +76,7 @@ def beside(answer: QuotesAnswer) -> list[str]:
     return said
 
 
-def _same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
+def same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
     """Whether another way of ordering has the parts that the basket has: only then do their sums compare."""
     return set(row["lacks"]) == {part for part, _ in answer.uncovered}
 
@@ -94,7 +86,7 @@ def _all_fit(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
     if ALL_FIT not in table.index:
         return []
     row, currency = table.loc[ALL_FIT], answer.case.terms.currency
-    if _same_parts(answer, row):
+    if same_parts(answer, row):
         brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
     else:
         brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
@@ -107,7 +99,7 @@ def ask(answer: QuotesAnswer) -> list[str]:
 
 
 def _line_by_line(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
-    if BY_LINE not in table.index or not _same_parts(answer, row := table.loc[BY_LINE]):
+    if BY_LINE not in table.index or not same_parts(answer, row := table.loc[BY_LINE]):
         return []
     over, parcels = price(abs(row["over"]), answer.case.terms.currency), _many(row["parcels"], "parcel")
     if row["over"] > 0.5:
@@ -123,7 +115,7 @@ def _one_supplier(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
     if ONE not in table.index or table.loc[CHOSEN, "parcels"] == 1:
         return []
     row = table.loc[ONE]
-    if _same_parts(answer, row):
+    if same_parts(answer, row):
         return [f"All from one supplier ({row['suppliers']}): {price(row['over'], answer.case.terms.currency)} more."]
     return [f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."]
 
@@ -151,15 +143,12 @@ def alike(answer: QuotesAnswer) -> list[str]:
         f"{money(r['saves'], currency)} against the maker's, each ordered alone."
         for _, r in same.iterrows()
     ]
-    barred = table[table["verdict"].isin(["near", "not"])].head(MOST_SAID)
+    held = {"near": "near, not the same", "not": "not the part"}
+    barred = table[table["verdict"].isin(held)].head(MOST_SAID)
     return lines + [
-        f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is {_held(r['verdict'])}: {r['reasons']}."
+        f"{capital(r['part'])}: {r['offered']} from {r['supplier']} is {held[r['verdict']]}: {r['reasons']}."
         for _, r in barred.iterrows()
     ]
-
-
-def _held(verdict: str) -> str:
-    return "near, not the same" if verdict == "near" else "not the part"
 
 
 def stale(answer: QuotesAnswer) -> list[str]:
@@ -198,7 +187,9 @@ def terms(answer: QuotesAnswer) -> list[str]:
     """Which terms the figures rest on, and as of when."""
     t, c, currency = answer.case.terms, answer.case.customs, answer.case.terms.currency
     used = {o.supplier.currency for o in answer.offers} - {currency}
-    said = [f"VAT at home {rate(t.vat_rate)}; buyer {c.buyer}."] if _taxed_at_home(answer) else []
+    # a price that has its VAT in is taken as it stands: then the VAT at home is in no figure
+    taxed = c.buyer != "private" or any(o.supplier.imported or not o.supplier.vat_included for o in answer.offers)
+    said = [f"VAT at home {rate(t.vat_rate)}; buyer {c.buyer}."] if taxed else []
     for code in sorted(used):
         said.append(f"1 {code} = {currency} {t.exchange[code]} (as of {t.exchange_date or 'no date given'}).")
     if any(o.supplier.imported for o in answer.offers):
@@ -208,12 +199,6 @@ def terms(answer: QuotesAnswer) -> list[str]:
     if growth > 0:
         said.append(f"Quotes that are out of date are raised from their day by {rate(growth)} a year.")
     return said
-
-
-def _taxed_at_home(answer: QuotesAnswer) -> bool:
-    """Whether the VAT at home is in any figure: a price that has its VAT in is taken as it stands."""
-    back = answer.case.customs.buyer != "private"
-    return back or any(o.supplier.imported or not o.supplier.vat_included for o in answer.offers)
 
 
 def _unweighed(answer: QuotesAnswer) -> list[str]:

@@ -33,12 +33,6 @@ def basket_table(answer: QuotesAnswer) -> pd.DataFrame:
     })  # fmt: skip
 
 
-def _on_the_page(table: pd.DataFrame) -> pd.DataFrame:
-    """What a terminal has room for: kinds left out, the row of the file in short."""
-    rows = [f"row {source.rpartition(':')[2]}" for source in table["read in"]]
-    return table.drop(columns=["kind", "read in"]).assign(**{"quotes.csv": rows})
-
-
 def charges_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Every line landed, charge by charge in home money, the sums of all lines last."""
     c, currency = charges(answer.basket), answer.case.terms.currency
@@ -67,7 +61,7 @@ def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
     """What a way of ordering costs more than the basket; sums of unlike parts do not compare."""
     if row["way"] == CHOSEN:
         return ""
-    if set(row["lacks"]) != {part for part, _ in answer.uncovered}:
+    if not sentences.same_parts(answer, row):
         return "other parts"
     over = price(abs(row["over"]), answer.case.terms.currency)
     return "the same" if abs(row["over"]) < CENT else f"{over} {'more' if row['over'] > 0 else 'less'}"
@@ -114,21 +108,24 @@ def show_parcels(answer: QuotesAnswer) -> None:
 
 def first_screen(answer: QuotesAnswer) -> str:
     """What to order and the sum, then the lines: all that the basket alone says."""
+    table = basket_table(answer)
+    # a terminal has no room for kinds; the row of the file in short
+    rows = [f"row {source.rpartition(':')[2]}" for source in table["read in"]]
+    narrow = table.drop(columns=["kind", "read in"]).assign(**{"quotes.csv": rows})
     parts = [
         "\n".join(sentences.heading(answer)),
         section("Verdict", sentences.verdict(answer)),
         section(ASK, sentences.ask(answer)),
-        as_text(_on_the_page(basket_table(answer)), "", fold=True) if len(answer.basket) else "",
+        as_text(narrow, "", fold=True) if len(table) else "",
     ]
     return "\n\n".join(p for p in parts if p) + "\n"
 
 
 def further(answer: QuotesAnswer) -> str:
     """What lies around the basket and what it rests on."""
-    table = "" if answer.alternatives.empty else as_text(alternatives_table(answer), "", fold=True)
-    beside = section("Other ways of ordering", sentences.beside(answer))
     parts = [
-        "\n\n".join(p for p in (beside, table) if p),
+        section("Other ways of ordering", sentences.beside(answer)),
+        "" if answer.alternatives.empty else as_text(alternatives_table(answer), "", fold=True),
         *(section(p.title, p.lines) for p in panels(answer) if p.title != ASK),
         section("Assumed, as the case does not say", assumed(answer)),
     ]
@@ -165,15 +162,15 @@ def other_ways(answer: QuotesAnswer) -> tuple[Panel | Sheet, ...]:
 
 def panels(answer: QuotesAnswer) -> tuple[Panel, ...]:
     """The sentences that follow the verdict and the other ways of ordering."""
-    listed = (
-        Panel(ASK, sentences.ask(answer)),
-        Panel("The same part without the badge", sentences.alike(answer)),
-        Panel("Worth a telephone call", sentences.entering(answer)),
-        Panel("Out of date", sentences.stale(answer)),
-        Panel("Terms", [*sentences.terms(answer), *sentences.counts(answer)]),
-        Panel("Before you start", list(answer.case.unit.cautions)),
-    )
-    return tuple(p for p in listed if p.lines)
+    listed = {
+        ASK: sentences.ask(answer),
+        "The same part without the badge": sentences.alike(answer),
+        "Worth a telephone call": sentences.entering(answer),
+        "Out of date": sentences.stale(answer),
+        "Terms": [*sentences.terms(answer), *sentences.counts(answer)],
+        "Before you start": list(answer.case.unit.cautions),
+    }
+    return tuple(Panel(title, lines) for title, lines in listed.items() if lines)
 
 
 def terms_table(answer: QuotesAnswer) -> pd.DataFrame:
@@ -189,7 +186,8 @@ def terms_table(answer: QuotesAnswer) -> pd.DataFrame:
             "free above": "" if s.free_above is None else price(s.free_above, currency),
             "minimum order": price(s.minimum_order, currency) if s.minimum_order else "",
             "discount": rate(s.discount_rate) if s.discount_rate else "",
-            "card fee, insurance": _both(s.card_fee_rate, s.insurance_rate),
+            "card fee, insurance": f"{rate(s.card_fee_rate)}, {rate(s.insurance_rate)}"
+            if s.card_fee_rate or s.insurance_rate else "",
             "duty": " to ".join(rate(d) for d in dict.fromkeys((duties[0], duties[-1]))) if s.imported else "",
             "handling": price(s.cost_handling, answer.case.terms.currency) if s.cost_handling else "",
             "comes": "by hand" if s.by_hand else "by post",
@@ -215,17 +213,10 @@ def _carriage(used: ParcelTerms, o: Offered) -> str:
     return f"{price(used.carriage, currency)}{heaviest}" if used.carriage else "none"
 
 
-def _both(card: float, insurance: float) -> str:
-    return f"{rate(card)}, {rate(insurance)}" if card or insurance else ""
-
-
 def _days(mine: list[Offered]) -> str:
     """The supplier's own days, or those of the quotes."""
-    lead = mine[0].supplier.lead_days
-    if lead is not None:
-        return span(lead)
-    days = sorted({o.days for o in mine})
-    return " to ".join(dict.fromkeys((whole(days[0]), whole(days[-1]))))
+    lead, days = mine[0].supplier.lead_days, sorted(o.days for o in mine)
+    return span(lead) if lead is not None else " to ".join(dict.fromkeys((whole(days[0]), whole(days[-1]))))
 
 
 def as_json(answer: QuotesAnswer) -> dict[str, Any]:

@@ -18,15 +18,8 @@ from repairecon.buying.parcel import CHARGES, LandedParcel, parcel_carriage, pri
 from repairecon.buying.terms import CLOSE, Line, Order, ParcelTerms
 from repairecon.records import Case, OrderLine, OrderTotal
 
-CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT, ONE, ALL_FIT = (
-    "cheapest basket",
-    "maker's parts throughout",
-    "cheapest price line by line",
-    "soonest here",
-    "second best",
-    "all from one supplier",
-    "if what you ask about fits",
-)
+CHOSEN, MAKERS_ONLY, BY_LINE = "cheapest basket", "maker's parts throughout", "cheapest price line by line"
+SOONEST, NEXT, ONE, ALL_FIT = "soonest here", "second best", "all from one supplier", "if what you ask about fits"
 BOUGHT = ("part", "supplier", "quantity", "wanted", "packs", "pack", "quoted", "currency", "part_class", "designation",
           "days", "stale", "source")  # fmt: skip
 QUOTED = ["part", "supplier", "part_class", "designation", "fit", "pieces", "pack", "quoted", "currency", "alone",
@@ -175,10 +168,8 @@ def equivalents(offers: Sequence[Offered], alone: Sequence[float]) -> pd.DataFra
         if o.makers and not o.left_out and isfinite(cost):
             makers[o.quote.item] = min(cost, makers.get(o.quote.item, inf))
     rows = [
-        (
-            o.quote.item, o.quote.designation, o.quote.supplier, o.fit.verdict, "; ".join(o.fit.reasons),
-            " ".join(o.fit.caution), cost, makers.get(o.quote.item, nan) - cost, o.fit.status, str(o.quote.source),
-        )
+        (o.quote.item, o.quote.designation, o.quote.supplier, o.fit.verdict, "; ".join(o.fit.reasons),
+         " ".join(o.fit.caution), cost, makers.get(o.quote.item, nan) - cost, o.fit.status, str(o.quote.source))
         for o, cost in zip(offers, alone, strict=True)
         if o.fit is not None
     ]  # fmt: skip
@@ -192,10 +183,10 @@ def why_uncovered(case: Case, offers: Sequence[Offered], missing: Uncovered) -> 
         return f"{missing.why}; the soonest comes in {ceil(missing.days)} days"
     if barred and missing.why in ("none of the offers asked for", "no offer of the maker's part"):
         return f"no quote that may be bought ({'. '.join(barred)})"
-    own = next((p for p in case.parts if p.part == missing.part and p.price is not None), None)
-    if own is not None and missing.why == "no offer at all":
-        return f"no quote; parts.csv gives a price, but nobody to order from ({own.source})"
-    return "nobody quotes for it" if missing.why == "no offer at all" else missing.why
+    if missing.why != "no offer at all":
+        return missing.why
+    own = [str(p.source) for p in case.parts if p.part == missing.part and p.price is not None]
+    return f"no quote; parts.csv gives a price, but nobody to order from ({own[0]})" if own else "nobody quotes for it"
 
 
 def frontier(by_days: Sequence[Basket]) -> pd.DataFrame:

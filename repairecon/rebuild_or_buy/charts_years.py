@@ -7,8 +7,7 @@ without); each returns the axes drawn in.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -177,119 +176,74 @@ def swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | Non
     width, height = slot(ax)
     margins = Margins(left=0.2 * width, right=0.22 * width, axis=0.55)
     room = height - sum(framing(TITLE, caption, width, margins)[2:]) if height else np.inf
-    weight = _weights(frame)
-    many = min(ROWS, max(1, int((weight >= LEAST).sum())))
-    rows = _Rows.of(frame, weight, many, currency, margins)
-    while rows.total > room and len(rows.kept) > 1:
-        rows = _Rows.of(frame, weight, len(rows.kept) - 1, currency, margins)
-    ax = stage(ax, TITLE, caption, rows.total, margins, least=LOW)
-    _swing_scales(ax, rows, currency)
-    _head(ax, rows, currency)
+    leads = frame[["lead_low", "lead_high"]].to_numpy(float)
+    moves, worst = np.abs(leads - frame[["lead_now"]].to_numpy(float)).max(axis=1), leads.min(axis=1)
+    weight = moves / (moves.max() or 1.0) + (worst < 0.0)  # one that can flip the choice weighs more
+    said = [_swing_words(row, currency, margins) for _, row in frame.iterrows()]
+    rows = pd.concat([frame.reset_index(drop=True).assign(move=moves, worst=worst), pd.DataFrame(said)], axis=1)
+    rows = rows.iloc[np.argsort(-weight, kind="stable")]
+    for many in range(min(ROWS, max(1, int((weight >= LEAST).sum()))), 0, -1):
+        rest = wrap(_rest_words(rows.iloc[many:], currency), (margins.left + margins.right) / 0.42)
+        kept = rows.iloc[:many].sort_values("worst", kind="stable")
+        total = HEAD + float(kept["tall"].sum()) + (tall(rest) + 0.08 if rest else 0.0)
+        if total <= room:
+            break
+    ax = stage(ax, TITLE, caption, total, margins, least=LOW)
+    _swing_scales(ax, kept)
+    inches_down(ax, total)
+    money_ticks(ax, "x", currency)
+    _head(ax, kept, currency)
     top = HEAD
-    for (_, row), words, height in zip(rows.kept.iterrows(), rows.words, rows.heights, strict=True):
-        _row(ax, row, words, top + height / 2)
-        top += height
-    write(ax, (0.0, rows.total), rows.rest, BESIDE, (-72.0 * margins.left, 0.0), va="bottom", color=QUIET)
+    for _, row in kept.iterrows():
+        _row(ax, row, top + row["tall"] / 2)
+        top += row["tall"]
+    write(ax, (0.0, total), rest, BESIDE, (-72.0 * margins.left, 0.0), va="bottom", color=QUIET)
     return ax
 
 
-class _Words(NamedTuple):
-    """What is said of a number: its name, its two values and what becomes of the lead."""
-
-    name: str
-    low: str
-    high: str
-    lead: str
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """The numbers that are drawn, what is said of each and its height [inch], and what is said of the rest."""
-
-    kept: pd.DataFrame
-    words: Sequence[_Words]
-    heights: Sequence[float]
-    rest: str
-
-    @classmethod
-    def of(cls, frame: pd.DataFrame, weight: Floats, many: int, currency: str, margins: Margins) -> _Rows:
-        order = np.argsort(-weight, kind="stable")
-        kept = frame.iloc[order[:many]].assign(worst=lambda rows: rows[["lead_low", "lead_high"]].min(axis=1))
-        kept = kept.sort_values("worst", kind="stable")
-        words = [_words(row, currency, margins) for _, row in kept.iterrows()]
-        heights = [max(tall(said.name), tall(said.lead), 2 * SLANT + LINE) + 0.16 for said in words]
-        rest = wrap(_rest_words(frame.iloc[order[many:]], currency), (margins.left + margins.right) / 0.42)
-        return cls(kept, words, heights, rest)
-
-    @property
-    def total(self) -> float:
-        return HEAD + sum(self.heights) + (tall(self.rest) + 0.08 if self.rest else 0.0)
-
-
-def _weights(frame: pd.DataFrame) -> Floats:
-    """How far each number moves the lead, as a share of the greatest; one that can flip the choice weighs more."""
-    leads = frame[["lead_low", "lead_high"]].to_numpy(float)
-    moves = np.abs(leads - frame[["lead_now"]].to_numpy(float)).max(axis=1)
-    weights: Floats = moves / (moves.max() or 1.0) + (leads.min(axis=1) < 0.0)
-    return weights
-
-
-def _words(row: pd.Series[Any], currency: str, margins: Margins) -> _Words:
-    unit = str(row["unit"])
-    low, high = (f"if {with_unit(float(row[name]), unit, currency)}" for name in ("value_low", "value_high"))
-    lead = {low: float(row["lead_low"]), high: float(row["lead_high"])}
-    worst = min(lead, key=lambda end: lead[end])
-    amount = money_said(abs(lead[worst]), currency)
-    if max(lead.values()) < 0.0:
-        said = f"another way is cheaper at both ends, by {amount} {worst}"
-    elif lead[worst] < 0.0:
-        said = f"another way is cheaper by {amount} {worst}"
-    else:
-        said = f"stays ahead, by {amount} at least"
-    low, high = (end.replace(" ", NO_BREAK) for end in (low, high))
-    name = wrap(str(row["number"]), margins.left - 0.15, SIZE * 1.12)
-    return _Words(name, low, high, wrap(said, margins.right - 0.15))
+def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[str, Any]:
+    """What is said of a number: its name, its two values and what becomes of the lead; and the height of it [inch]."""
+    low, high = (f"if {with_unit(float(row[end]), str(row['unit']), currency)}" for end in ("value_low", "value_high"))
+    worst, end = min((float(row["lead_low"]), low), (float(row["lead_high"]), high), key=lambda pair: pair[0])
+    amount = money_said(abs(worst), currency)
+    said = f"stays ahead, by {amount} at least"
+    if worst < 0.0:
+        both = " at both ends," if max(row["lead_low"], row["lead_high"]) < 0.0 else ""
+        said = f"another way is cheaper{both} by {amount} {end}"
+    said, name = wrap(said, margins.right - 0.15), wrap(str(row["number"]), margins.left - 0.15, SIZE * 1.12)
+    low, high = (text.replace(" ", NO_BREAK) for text in (low, high))
+    height = max(tall(name), tall(said), 2 * SLANT + LINE) + 0.16
+    return {"name": name, "low": low, "high": high, "said": said, "tall": height}
 
 
 def _rest_words(rest: pd.DataFrame, currency: str) -> str:
     """What is said of the numbers that are not drawn."""
     if rest.empty:
         return ""
-    leads = rest[["lead_low", "lead_high"]].to_numpy(float)
-    most = money_said(float(np.abs(leads - rest[["lead_now"]].to_numpy(float)).max()), currency)
-    flip = int((leads.min(axis=1) < 0.0).sum())
+    most, flip = money_said(float(rest["move"].max()), currency), int((rest["worst"] < 0.0).sum())
     many = "1 more number, not drawn, moves" if len(rest) == 1 else f"{len(rest)} more numbers, not drawn, move"
     return f"{many} the lead by {most} at most{f'; {flip} can flip the choice' if flip else ''}."
 
 
-def _swing_scales(ax: Axes, rows: _Rows, currency: str) -> None:
-    """A money axis with zero in it and room for the values beside the ends of the lines."""
-    low, high = limits([0.0, *rows.kept[["lead_low", "lead_high", "lead_now"]].to_numpy(float).ravel()])
+def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
+    """An axis with zero in it and room for the values beside the ends of the lines."""
+    low, high = limits([0.0, *kept[["lead_low", "lead_high", "lead_now"]].to_numpy(float).ravel()])
     width = (ax.get_xlim()[1] - ax.get_xlim()[0]) / per_inch(ax)
-    for scale in np.linspace(width, 0.25 * width, 80) / (high - low):
-        before, after = _beside(rows, scale, low, high)
+    pairs = (((row["lead_low"], 0, row["low"]), (row["lead_high"], 1, row["high"])) for _, row in kept.iterrows())
+    ends = [sorted(pair) for pair in pairs]
+    for scale in np.linspace(width, 0.25 * width, 80) / (high - low):  # inches to a unit of money
+        before = max(0.0, *(0.16 + inches(first[2]) - scale * (first[0] - low) for first, _ in ends))
+        after = max(0.0, *(0.16 + inches(last[2]) - scale * (high - last[0]) for _, last in ends))
         if before + after + scale * (high - low) <= width:
             break
     ax.set_xlim(low - before / scale, high + after / scale)
-    inches_down(ax, rows.total)
-    money_ticks(ax, "x", currency)
     label = "lead over the next way; upper end: 1 in 10 lower, lower end: 1 in 10 higher"
     axis_label(ax, "x", wrap(label, width))
 
 
-def _beside(rows: _Rows, scale: float, low: float, high: float) -> tuple[float, float]:
-    """Room [inch] for the values left and right of the range if a unit of money is so many inches wide."""
-    before = after = 0.0
-    for (_, row), said in zip(rows.kept.iterrows(), rows.words, strict=True):
-        first, last = sorted([(row["lead_low"], 0, said.low), (row["lead_high"], 1, said.high)])
-        before = max(before, 0.16 + inches(first[2]) - scale * (first[0] - low))
-        after = max(after, 0.16 + inches(last[2]) - scale * (high - last[0]))
-    return before, after
-
-
-def _head(ax: Axes, rows: _Rows, currency: str) -> None:
+def _head(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
     """The mark at zero and the lead as the case stands, named above the lines."""
-    now, bottom = float(rows.kept["lead_now"].iloc[0]), HEAD + sum(rows.heights)
+    now, bottom = float(kept["lead_now"].iloc[0]), HEAD + float(kept["tall"].sum())
     for band in ((ax.get_ylim()[1], LINE), (bottom, ax.get_ylim()[0])):  # no grid behind words
         ax.fill_betweenx(band, *ax.get_xlim(), color="white", linewidth=0.0, zorder=1.5)
     ax.fill_betweenx([LINE, bottom], ax.get_xlim()[0], 0.0, color=TURN_TINT, alpha=0.45, linewidth=0.0, zorder=0)
@@ -307,25 +261,26 @@ def _above(ax: Axes, x: float, y: float, text: str, ink: str) -> None:
           path_effects=HALO)  # fmt: skip
 
 
-def _row(ax: Axes, row: pd.Series[Any], said: _Words, y: float) -> None:
+def _row(ax: Axes, row: pd.Series[Any], y: float) -> None:
     """One number: its line, the flipped part of it, and the values at its ends."""
     name, ends = str(row["number"]), np.array([float(row["lead_low"]), float(row["lead_high"])])
-    heights, now = np.array([y - SLANT, y + SLANT]), float(row["lead_now"])
+    heights, now, order = np.array([y - SLANT, y + SLANT]), float(row["lead_now"]), np.argsort(ends)
+
+    def at(lead: float) -> float:
+        return float(np.interp(lead, ends[order], heights[order]))
+
     style: dict[str, Any] = {"linewidth": 2.6, "solid_capstyle": "round", "zorder": 3}
     ax.plot(ends, heights, color=MAIN, gid=f"swing {name}", **style)
     if ends.min() < 0.0:
-        at = float(np.interp(0.0, np.sort(ends), heights[np.argsort(ends)]))
-        worst = int(ends.argmin())
-        part = ([ends[worst], 0.0], [heights[worst], at]) if ends.max() > 0.0 else (ends, heights)
+        worst = order[0]
+        part = ([ends[worst], 0.0], [heights[worst], at(0.0)]) if ends.max() > 0.0 else (ends, heights)
         ax.plot(*part, color=TURN, gid=f"flipped {name}", **(style | {"zorder": 4}))
-    for end, height in zip(ends, heights, strict=True):
-        ax.plot([end], [height], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
     if ends.min() <= now <= ends.max() and ends.min() < ends.max():
-        at = float(np.interp(now, np.sort(ends), heights[np.argsort(ends)]))
-        ax.plot([now], [at], "o", ms=9, color=MAIN, mec="white", zorder=6, gid=f"now {name}")
+        ax.plot([now], [at(now)], "o", ms=9, color=MAIN, mec="white", zorder=6, gid=f"now {name}")
     left = -1 if ends[0] <= ends[1] else 1
-    for text, end, height, side in zip((said.low, said.high), ends, heights, (left, -left), strict=True):
+    for text, end, height, side in zip((row["low"], row["high"]), ends, heights, (left, -left), strict=True):
+        ax.plot([end], [height], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
         align = "right" if side < 0 else "left"
         write(ax, (float(end), float(height)), text, shift=(7.0 * side, 0.0), ha=align, path_effects=WIDE_HALO)
-    write(ax, (0.0, y), said.name, BESIDE, (-9.0, 0.0), ha="right", weight="bold")
-    write(ax, (1.0, y), said.lead, BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
+    write(ax, (0.0, y), row["name"], BESIDE, (-9.0, 0.0), ha="right", weight="bold")
+    write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
