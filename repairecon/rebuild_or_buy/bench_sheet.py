@@ -12,7 +12,7 @@ from repairecon.kinds.tables import of_kind
 from repairecon.kinds.words import meaning
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.stages import LEAVE
-from repairecon.records import STAGES, WAY_GROUPS, Case, Part
+from repairecon.records import STAGES, WAY_GROUPS, Case
 from repairecon.show.layout import capital
 from repairecon.show.report import filled
 from repairecon.show.words import times_words
@@ -24,12 +24,12 @@ _ISOLATES = re.compile(
     r"\b(close|shut|off|breaker|battery|stopped|plug|locked|lock|lash|lashed|ashore|gauge at nothing)\b", re.I
 )
 _BY_TELEPHONE = re.compile(r"\b(telephone|call|ask)\b")
+_LICENSED = "licensed practice only"
 _WHO = {
     "yes": "An owner may open it.",
     "with care": "An owner may open it with care: the proof at the first run is part of the job.",
-    "licensed practice only": "Not for an owner: licensed practice or a specialist opens it. Outside checks only.",
+    _LICENSED: "Not for an owner: licensed practice or a specialist opens it. Outside checks only.",
 }
-_LICENSED = "Stop before it is opened: that is for the specialist or the licensed hand."
 _SUPPLIER = (
     "name plate whole and readable: type, number, year", "all round it before it comes off, leads and hoses marked",
     "mounting face and shaft end with a rule beside them", "parts laid out in the order they came off",
@@ -164,14 +164,14 @@ class _Maker:
                            and self.for_rebuild(b.ways)]  # fmt: skip
 
     def sheet(self, answer: Answer | None) -> BenchSheet:
-        unit, own_rebuild = self.case.unit, self.match.own_rebuild
+        unit = self.case.unit
         tasks = self.known.tasks if self.known else ()
         used = (u for t in tasks for u in t.consumables if "none" not in u)
         return BenchSheet(
             title=f"{unit.name}: {unit.symptom}" if unit.symptom else unit.name,
             taken_as=self.taken_as(),
             cautions=self.cautions(),
-            who_may=_WHO[own_rebuild],
+            who_may=_WHO[self.match.own_rebuild],
             tools=_once(u for t in tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS,
             consumables=_once(used),
             # a row without work: a hire, a berth, a call-out
@@ -180,9 +180,9 @@ class _Maker:
             steps=self.steps(),
             never_again=self.never_again(),
             for_supplier=self.for_supplier(),
-            stop=(*((_LICENSED,) if own_rebuild == "licensed practice only" else ()), *self.stop(answer)),
+            stop=self.stop(answer),
             call=self.call(),
-            figures=unit.figures,
+            figures=f"figures: {unit.figures}" if unit.figures else "",
         )  # fmt: skip
 
     def for_rebuild(self, ways: Sequence[str]) -> bool:
@@ -193,7 +193,6 @@ class _Maker:
         return not ways or not names.isdisjoint(ways)
 
     def taken_as(self) -> str:
-        """Which kind and symptom the sheet is for."""
         if self.known is None:
             ask = self.match.certainty == "ask"
             doubt = f"{self.match.said}; until that is settled" if ask else "kind of unit not known here"
@@ -251,7 +250,6 @@ class _Maker:
         return tuple(steps)
 
     def limits(self) -> Iterator[tuple[str, Measure]]:
-        """What to measure and at which stage."""
         if self.known is None:
             yield from (("measure", Measure(*row)) for row in _GENERAL_LIMITS)
             return
@@ -296,7 +294,9 @@ class _Maker:
     def never_again(self) -> tuple[str, ...]:
         """What is always renewed, by the case with its sizes, by the kind with where to read them."""
         mine = [p for p in self.case.parts if p.needed == "always" and p.source.file == "parts.csv"]
-        said = [_with_size(p) for p in mine[:_MOST_PARTS]]
+        many = (f"{p.quantity} x " if p.quantity > 1 else "" for p in mine)
+        sizes = (f", {p.standard_size}" if p.standard_size else "" for p in mine)
+        said = [f"{n}{p.part}{size}" for n, p, size in zip(many, mine, sizes, strict=True)][:_MOST_PARTS]
         if len(mine) > _MOST_PARTS:
             said.append(f"{len(mine) - _MOST_PARTS} more: see parts.csv")
         for r in self.known.always_renew if self.known else ():
@@ -315,13 +315,15 @@ class _Maker:
 
     def stop(self, answer: Answer | None) -> tuple[str, ...]:
         """The rule in words: from the answer, else what ends a rebuild of this kind."""
+        leave_it = "Stop before it is opened: that is for the specialist or the licensed hand."
+        bar = (leave_it,) if self.match.own_rebuild == _LICENSED else ()
         if answer is not None and (lines := tuple(_stop_rule(answer))):
-            return lines
+            return (*bar, *lines)
         ends = [f"{b.event}: {b.outcome}" for b in self.own_events if b.ends_rebuild]
         if self.known is not None and not ends:
             ends = [f.cause for f in self.known.failures if f.mend == "end" and f.this_unit]
         lines = tuple(f"Stop and ask what a new one costs if: {end}." for end in _once(ends)[:_MOST_STOPS])
-        return (*lines, "Stop when parts, work outside and hours still to come cost more than buying from here.")
+        return (*bar, *lines, "Stop when parts, work outside and hours still to come cost more than buying from here.")
 
     def call(self) -> tuple[str, ...]:
         """Who does what an owner does not, whom to ask for prices, and whom in need."""
@@ -347,24 +349,16 @@ def _once(items: Iterable[str]) -> tuple[str, ...]:
     return tuple(first.values())
 
 
-def _with_size(p: Part) -> str:
-    many = f"{p.quantity} x " if p.quantity > 1 else ""
-    return f"{many}{p.part}, {p.standard_size}" if p.standard_size else f"{many}{p.part}"
-
-
 def _stop_rule(answer: Answer) -> Iterator[str]:
-    found = sorted(answer.stop_when, key=lambda s: not s.findings)
-    order = list(dict.fromkeys((s.point, s.action) for s in found))
-    for point, action in order:
-        stops = [s for s in found if (s.point, s.action) == (point, action) and s.findings]
-        if not stops:
-            continue
+    shown = [s for s in answer.stop_when if s.findings]
+    for point, action in dict.fromkeys((s.point, s.action) for s in shown):
+        stops = [s for s in shown if (s.point, s.action) == (point, action)]
         when = "; or ".join(" with ".join(f"{e}: {o}" for e, o in s.findings) for s in stops[:_MOST_STOPS])
         rarer = "; or in rarer cases (see the answer)" if len(stops) > _MOST_STOPS else ""
         do = action if action == LEAVE else f"stop and take {action}"
         often = times_words(sum(s.chance for s in stops))
         yield f"After {STAGES[point]}, {do} if {when}{rarer} ({often}); else go on."
-    for s in found:
+    for s in answer.stop_when:
         if not s.findings and s.action != LEAVE:
             yield f"After {STAGES[s.point]}, stop and take {s.action}."
 
@@ -372,7 +366,7 @@ def _stop_rule(answer: Answer) -> Iterator[str]:
 # ---- as text -------------------------------------------------------------------------------------
 def as_text(sheet: BenchSheet, width: int = 100) -> str:
     """The sheet for a terminal or a text printer so many letters wide, cautions first."""
-    head = [f"Bench sheet: {sheet.title}", sheet.taken_as, *_figures(sheet)]
+    head = [f"Bench sheet: {sheet.title}", sheet.taken_as, sheet.figures]
     first = ("Before anything is opened", (*sheet.cautions, sheet.who_may))
     sections = [first, *((title, (items,)) for title, items in sheet.at_hand)]
     parts = ["\n".join(textwrap.fill(line, width) for line in head if line)]
@@ -380,10 +374,6 @@ def as_text(sheet: BenchSheet, width: int = 100) -> str:
     parts.append("Step by step\n" + "\n".join(_step_text(step, width) for step in sheet.steps))
     parts += [_listed(title, lines, width) for title, lines in sheet.after if lines]
     return "\n\n".join(parts) + "\n"
-
-
-def _figures(sheet: BenchSheet) -> list[str]:
-    return [f"figures: {sheet.figures}"] if sheet.figures else []
 
 
 def _listed(title: str, lines: Sequence[str], width: int) -> str:
@@ -404,5 +394,5 @@ def as_html(sheet: BenchSheet) -> str:
     """The sheet as one page of A4 that needs nothing but itself."""
     letters = len(as_text(sheet, 100_000))
     size = next((points for most, points in _SIZES if letters <= most), _SMALLEST)
-    quiet = ". ".join(capital(part) for part in (sheet.taken_as, *_figures(sheet)) if part)
+    quiet = ". ".join(capital(part) for part in (sheet.taken_as, sheet.figures) if part)
     return filled("bench_sheet.html", sheet=sheet, title=capital(sheet.title), quiet=quiet, size=size, blank=_BLANK)

@@ -9,6 +9,7 @@ parts, each with a price of its own and a tenth of them wanted only for damage, 
 
 from __future__ import annotations
 
+import os
 import resource
 import subprocess
 import sys
@@ -22,16 +23,19 @@ from repairecon import read_case, rebuild_or_buy
 answer = rebuild_or_buy(read_case("data/windlass"))
 answer.advice, answer.flips, answer.stop_when, answer.table
 """
-TARGETS = {"first screen": 2.5, "the command": 6.0, "everything": 6.0}
+TARGETS = {"first screen": 2.5, "the command": 2.5, "everything": 6.0}
 RUNS = 3
+COMPILED = {"PYTHONPYCACHEPREFIX": str(Path(tempfile.gettempdir()) / "repairecon_compiled")}
 
 
 def seconds(*words: str) -> float:
     """Least processor time of a fresh Python process [s]."""
     found = []
+    # compiled once, as an installed package is
+    own = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     for _ in range(RUNS):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        subprocess.run([sys.executable, *words], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+        subprocess.run([sys.executable, *words], cwd=ROOT, check=True, stdout=subprocess.DEVNULL, env=own | COMPILED)
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         found.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
     return min(found)
