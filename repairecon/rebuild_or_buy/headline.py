@@ -92,9 +92,9 @@ def worth(answer: Answer) -> str:
     rebuilds, opened = answer.case.way(a.way).kind == "rebuild", strips(answer)
     against, other = (a.against, a.total + a.gap) if rebuilds or not opened else (a.way, a.total)
     total = a.value if opened else a.total
-    lead = f", {money(other - total, currency)} less than {against}" if against and other - total >= LEAST_GAP else ""
-    lead += " at once" if lead and opened else ""
-    lead = lead or ("" if a.against else ": the only way that may be chosen")
+    lead = "" if a.against else ": the only way that may be chosen"
+    if against and other - total >= LEAST_GAP:
+        lead = f", {money(other - total, currency)} less than {against}{' at once' if opened else ''}"
     if a.basis == "years":
         today = f"costs {money(row['total_mean'], currency)} and {days_words(row['days_mean'])}"
         what, today = ("that", money(answer.bench.value, currency)) if opened else (a.way, today)
@@ -163,25 +163,25 @@ def sooner(answer: Answer) -> str:
 
 def limits(answer: Answer) -> str:
     """What changes for an owner who minds the bad case or has set a limit."""
-    r, currency = answer.risk, answer.case.terms.currency
-    if r.tolerance is None and r.cap is None:
+    terms, currency = answer.case.terms, answer.case.terms.currency
+    cap, sure = terms.cap_cost, terms.risk_tolerance
+    mine = [] if sure is None else [f"risk tolerance {money(sure, currency)}"]
+    mine += [] if cap is None else [f"over {money(cap, currency)} at most {chance_words(terms.cap_chance)}"]
+    if not mine:
         return ""
-    cap = "" if r.cap is None else f"over {money(r.cap, currency)} at most {chance_words(r.cap_chance)}"
-    tolerance = "" if r.tolerance is None else f"risk tolerance {money(r.tolerance, currency)}"
-    mine = ", ".join(filter(None, (tolerance, cap)))
+    r, said = answer.risk, ", ".join(mine)
     if not r.best:
-        return f"No way that may be chosen keeps to your limits ({mine})."
-    return f"With your limits ({mine}) the choice is {r.best} instead." if r.changes else ""
+        return f"No way that may be chosen keeps to your limits ({said})."
+    return f"With your limits ({said}) the choice is {r.best} instead." if r.changes else ""
 
 
 def hour(answer: Answer) -> str:
     """At which worth of an own hour it turns, where that is not stated."""
-    a, currency = answer.advice, answer.case.terms.currency
-    if answer.case.terms.own_hour_stated or answer.cost_own_hour > 0:
+    turns, terms = answer.advice.hour_price_turns, answer.case.terms
+    if terms.own_hour_stated or answer.cost_own_hour > 0:
         return ""
-    if a.hour_price_turns is None:
-        return "Your own hours are not priced; no worth of an hour changes this."
-    return f"Your own hours are not priced; it turns if an hour is worth {money(a.hour_price_turns, currency)} to you."
+    at = "" if turns is None else f"it turns if an hour is worth {money(turns, terms.currency)} to you"
+    return f"Your own hours are not priced; {at or 'no worth of an hour changes this'}."
 
 
 def back_by(answer: Answer) -> str:
@@ -219,12 +219,10 @@ def makeshift(answer: Answer) -> str:
 def safety(answer: Answer) -> str:
     """Ways that the safety screen keeps out, and how a written waiver lifts it."""
     out = answer.table[~answer.table["allowed"] & answer.table["why_not"].str.contains("price alone")]
-    if out.empty:
-        return ""
-    return (
+    return "" if out.empty else (
         f"Not to be chosen on price alone ({', '.join(answer.case.unit.safety)}): {named(out.index)}; leave the "
         "rebuild to a specialist, or write a [[waiver]] with your reason into case.toml."
-    )
+    )  # fmt: skip
 
 
 def spare(answer: Answer) -> str:

@@ -110,14 +110,14 @@ def bench(answer: Answer) -> Blocks:
     return [Panel(f"At the bench: when to go on, when to stop{alone}", sentences.bench(answer))]
 
 
-def looks(answer: Answer) -> Blocks:
-    """What to look at first."""
-    return [Panel("What to look at first", sentences.looks(answer))]
+def _panel(title: str, say: Callable[[Answer], Sequence[str]]) -> Callable[[Answer], Blocks]:
+    """A part of sentences alone."""
+    return lambda answer: [Panel(title, say(answer))]
 
 
-def flips(answer: Answer) -> Blocks:
-    """Where another way takes over."""
-    return [Panel("Where it turns, for this job", sentences.flips(answer))]
+looks = _panel("What to look at first", sentences.looks)
+flips = _panel("Where it turns, for this job", sentences.flips)
+cautions = _panel("Before you start", lambda answer: answer.cautions)
 
 
 def ranges(answer: Answer) -> Blocks:
@@ -159,17 +159,12 @@ def years(answer: Answer) -> Blocks:
 def rules(answer: Answer) -> Blocks:
     """Rules in use, ways left out, ways that may never come."""
     barred = answer.table.loc[~answer.table["allowed"], "why_not"]
-    panels = [
-        Panel("Rules of thumb in use", sentences.thumb_rules(answer)),
-        Panel("Ways that may not be chosen", [f"{capital(str(way))}: {why}." for way, why in barred.items()]),
-        Panel("Ways that may never come", sentences.nevers(answer)),
-    ]
-    return [p for p in panels if p.lines]
-
-
-def cautions(answer: Answer) -> Blocks:
-    """Cautions that fit the unit."""
-    return [Panel("Before you start", list(answer.cautions))]
+    panels = {
+        "Rules of thumb in use": sentences.thumb_rules(answer),
+        "Ways that may not be chosen": [f"{capital(str(way))}: {why}." for way, why in barred.items()],
+        "Ways that may never come": sentences.nevers(answer),
+    }
+    return [Panel(title, lines) for title, lines in panels.items() if lines]
 
 
 def prices(answer: Answer) -> Blocks:
@@ -197,11 +192,10 @@ def assumed(answer: Answer) -> Blocks:
     table = pd.DataFrame(
         [("; ".join(values), source) for source, values in by_source.items()], columns=["taken as", "because"]
     )
-    case = answer.case
-    yours = [Panel("Your rows in place of assumed ones", list(case.replaced)),
-             Panel("Assumed rows that you dropped", list(case.dropped))]  # fmt: skip
+    yours = {"Your rows in place of assumed ones": answer.case.replaced,
+             "Assumed rows that you dropped": answer.case.dropped}  # fmt: skip
     sheet = Sheet(table, f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
-    return [sheet, *(panel for panel in yours if panel.lines)]
+    return [sheet, *(Panel(title, lines) for title, lines in yours.items() if lines)]
 
 
 def _name(name: str) -> str:
@@ -218,8 +212,8 @@ def _value(a: Assumed) -> str:
 
 def again(answer: Answer) -> Blocks:
     """What may be a slip of the pen, and how to say that it is right."""
-    lines = [f"{r.what} ({r.where}; if right: checked = \"{r.rule}\" under [unit])" for r in look_again(answer.case)
-             if not r.acknowledged]  # fmt: skip
+    slips = [r for r in look_again(answer.case) if not r.acknowledged]
+    lines = [f"{r.what} ({r.where}; if right: checked = \"{r.rule}\" under [unit])" for r in slips]
     return [Panel("Look again", lines or ["No figure of yours looks like a slip."])]
 
 
