@@ -1,4 +1,8 @@
-"""What is paid to each supplier, charge by charge; and money against days of an order."""
+"""What is paid to each supplier, charge by charge; and money against days of an order.
+
+Each takes a frame, the name of the home money, a caption that says what to do, and axes to draw in (a new figure
+without); each returns the axes drawn in.
+"""
 
 from __future__ import annotations
 
@@ -8,15 +12,15 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
-from matplotlib.transforms import Affine2D, Bbox, ScaledTranslation, Transform
+from matplotlib.transforms import Affine2D, Bbox, ScaledTranslation
 
 from repairecon.show.plots import (  # isort: skip
-    HALO, INK, LINE, MAIN, QUIET, Margins, alt_text, axis_label, check, end_margin, figure_of, inches, inches_down,
-    limits, money_said, save_png, show, slot, stage, tall, ticks, wrap, write,
+    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, axis_label, check, end_margin, figure_of, inches, inches_down,
+    limits, money_said, money_ticks, per_inch, show, slot, stage, tall, ticks, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import days_words
 
-__all__ = ["alt_text", "landed_by_supplier", "order_against_days", "save_png", "show"]
+__all__ = ["landed_by_supplier", "order_against_days", "show"]
 
 FILLS = (("#1f6fa8", ""), ("#f0b35a", ""), ("#22303c", ""), ("#cbe1f0", "////"), ("#b5567f", ""), ("#e4e8eb", "...."))
 """Fill and hatch of each charge in turn: told apart by lightness and pattern as well as by colour."""
@@ -32,13 +36,6 @@ def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax
     table
         A row a supplier, a column a charge in the order drawn [home money, 0 or more], at most six; charges that nobody
         takes are left out.
-    currency, caption, ax
-        Name of the home money; what to do, said under the chart; axes to draw in, a new figure without.
-
-    Returns
-    -------
-    Axes
-        The axes drawn in.
     """
     check(table, list(table.columns))
     rows = table.loc[table.sum(axis=1).sort_values(ascending=False, kind="stable").index]
@@ -52,42 +49,35 @@ def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax
     ax = stage(ax, "What each supplier is paid, landed", caption, sum(heights), margins, least=2.0)
     ax.set_xlim(0.0, 1.02 * float(rows.sum(axis=1).max()) or 1.0)
     inches_down(ax, sum(heights))
-    ticks(ax, "x", lambda v: money_said(v, currency))
+    money_ticks(ax, "x", currency)
     _key(ax, [str(c) for c in rows.columns])
     top = 0.0
     for name, (supplier, row), height in zip(names, rows.iterrows(), heights, strict=True):
         _bar(ax, str(supplier), row.to_numpy(float).tolist(), top + height / 2, currency)
-        beside = ("axes fraction", "data")
-        write(ax, (0.0, top + height / 2), name, beside, (-9.0, 0.0), ha="right")
-        write(ax, (1.0, top + height / 2), money_said(float(row.sum()), currency), beside, (9.0, 0.0), weight="bold")
+        write(ax, (0.0, top + height / 2), name, BESIDE, (-9.0, 0.0), ha="right")
+        write(ax, (1.0, top + height / 2), money_said(float(row.sum()), currency), BESIDE, (9.0, 0.0), weight="bold")
         top += height
     return ax
 
 
 def _key(ax: Axes, charges: Sequence[str]) -> None:
     """The charges named over the bars, each behind a patch of its fill."""
-    across = ax.bbox.width / figure_of(ax).dpi
-    at = 0.0
+    dpi = figure_of(ax).dpi
+    across, at = ax.bbox.width / dpi, 0.0
+    # shares of the width and inches up, from a line above the plot
+    lift = ScaledTranslation(0.0, 17.0 / 72.0 - 0.065, figure_of(ax).dpi_scale_trans)
+    above = Affine2D().scale(1.0, dpi / ax.bbox.height).translate(0.0, 1.0) + ax.transAxes + lift
     for charge, (fill, hatch) in zip(charges, FILLS, strict=False):
         patch = Rectangle((at / across, 0.0), 0.16 / across, 0.13, facecolor=fill, hatch=hatch, edgecolor=INK,
                           linewidth=0.6, clip_on=False, gid=f"key {charge}")  # fmt: skip
-        patch.set_transform(_above(ax))
+        patch.set_transform(above)
         ax.add_patch(patch)
         write(ax, (0.0, 1.0), charge, "axes fraction", (72.0 * (at + 0.22), 17.0), gid="key")
         at += 0.22 + inches(charge) + 0.24
 
 
-def _above(ax: Axes) -> Transform:
-    """Shares of the width and inches up, from a line above the plot."""
-    fig = figure_of(ax)
-    lift = ScaledTranslation(0.0, 17.0 / 72.0 - 0.065, fig.dpi_scale_trans)
-    up = ax.bbox.height / fig.dpi
-    return Affine2D().scale(1.0, 1.0 / up).translate(0.0, 1.0) + ax.transAxes + lift
-
-
 def _bar(ax: Axes, supplier: str, parts: Sequence[float], y: float, currency: str) -> None:
     left = 0.0
-    scale = ax.bbox.width / figure_of(ax).dpi / ax.get_xlim()[1]
     for amount, (fill, hatch) in zip(parts, FILLS, strict=False):
         if amount <= 0:
             continue
@@ -96,7 +86,7 @@ def _bar(ax: Axes, supplier: str, parts: Sequence[float], y: float, currency: st
                       linewidth=0.8, zorder=2, gid=f"paid {supplier}")
         )  # fmt: skip
         said = money_said(amount, currency)
-        if inches(said) + 0.12 < amount * scale:
+        if (inches(said) + 0.12) * per_inch(ax) < amount:
             ink = "white" if fill in WHITE_ON else INK
             halo: dict[str, Any] = {} if not hatch else {"path_effects": HALO}
             write(ax, (left + amount / 2, y), said, ha="center", color=ink, zorder=4, **halo)
@@ -111,13 +101,6 @@ def order_against_days(frontier: pd.DataFrame, currency: str, caption: str = "",
     frontier
         A row a basket that no other beats on both: ``days`` [day], ``total`` [home money], ``suppliers`` (who is
         ordered from, in words).
-    currency, caption, ax
-        Name of the home money; what to do, said under the chart; axes to draw in, a new figure without.
-
-    Returns
-    -------
-    Axes
-        The axes drawn in.
     """
     check(frontier, ["days", "total"], ["suppliers"])
     rows = frontier.sort_values("days", kind="stable")
@@ -130,7 +113,7 @@ def order_against_days(frontier: pd.DataFrame, currency: str, caption: str = "",
     low, high = limits(totals, 0.8)
     ax.set_ylim(low, high + 0.06 * (high - low))
     ticks(ax, "x", days_words)
-    ticks(ax, "y", lambda v: money_said(v, currency))
+    money_ticks(ax, "y", currency)
     axis_label(ax, "x", "days within which all must be here")
     axis_label(ax, "y", "landed, in all")
     ax.step([*days, last], [*totals, totals[-1]], where="post", color=MAIN, linewidth=2.0, zorder=3, gid="frontier")
@@ -154,4 +137,4 @@ def _name_steps(ax: Axes, rows: pd.DataFrame, currency: str, room: float) -> Non
     end = rows.iloc[-1]
     text = f"{days_words(end['days'])}: {money_said(end['total'], currency)}\n{end['suppliers']}"
     y = float(end["total"])
-    write(ax, (1.0, y), wrap(text, room), ("axes fraction", "data"), (8.0, 0.0), color=QUIET)
+    write(ax, (1.0, y), wrap(text, room), BESIDE, (8.0, 0.0), color=QUIET)

@@ -23,11 +23,6 @@ DEMO = Path(__file__).parents[2] / "data" / "engine_service"
 HOME = '[money]\ncurrency = "EUR"\nvat_rate = 0.23\n'
 
 
-@pytest.fixture(scope="module")
-def demo():
-    return repairecon.compare_quotes(repairecon.read_case(DEMO))
-
-
 # ---- published baskets ----------------------------------------------------------------------------------------
 
 

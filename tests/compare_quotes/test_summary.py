@@ -24,7 +24,7 @@ def compared(tmp_path, parts, suppliers, quotes, toml=HOME, **wishes):
     return repairecon.compare_quotes(repairecon.read_case(folder, order=True), **wishes)
 
 
-def test_no_line_is_wider_than_the_page(tmp_path):
+def test_no_line_is_wider_than_the_page(tmp_path, demo):
     long = "deep groove ball bearing, two contact seals, of the raw water pump at the pulley"
     answer = compared(
         tmp_path, [{"part": long}, {"part": "seal"}], [{"supplier": "stockist of bearings and of seals in the town"}],
@@ -34,7 +34,6 @@ def test_no_line_is_wider_than_the_page(tmp_path):
     text = summary.summary(answer)
     assert max(map(len, text.splitlines())) <= WIDTH
     assert "\n\n\n" not in text
-    demo = repairecon.compare_quotes(repairecon.read_case("data/engine_service", order=True))
     assert max(map(len, summary.summary(demo).splitlines())) <= WIDTH
 
 
@@ -142,8 +141,7 @@ def test_a_table_folds_its_words_and_not_its_numbers():
     assert as_text(numbers, "", fold=True).count("1,000,000") == 9
 
 
-def test_a_sheet_leaves_out_no_row_and_no_word():
-    demo = repairecon.compare_quotes(repairecon.read_case("data/engine_service", order=True))
+def test_a_sheet_leaves_out_no_row_and_no_word(demo):
     shown = [sheet._repr_html_() for sheet in summary.whole_tables(demo)]
     assert [text.count("<tr>") for text in shown[2:]] == [1 + len(demo.lines), 1 + len(demo.equivalents)]
     for words in (*demo.lines["left_out"], *demo.equivalents["reasons"]):
