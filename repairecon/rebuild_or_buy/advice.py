@@ -237,7 +237,7 @@ def advice(answer: Answer) -> Advice:
     made = decision(answer.model, more=basis.later)  # with what each way costs besides this job, as far as that counts
     chosen, because = _choice(answer, basis)
     weighed = made if answer.case.terms.own_hour_stated else _with_hours_weighed(answer)
-    look = _look(answer, weighed, chosen) or (_blame_look(answer, weighed, chosen) if _innocent(weighed) else None)
+    look = _look(answer, weighed, chosen)
     do, what, more = _first_step(answer, weighed, chosen, look)
     turned = basis.beyond_years if basis.kind == "this job" else None
     terms, row = answer.case.terms, answer.table.loc[chosen.way]
@@ -283,11 +283,6 @@ def _hour_in_order(answer: Answer) -> float:
     return 0.25 * yard.cost_hour.likely if yard else HOUR_IN_ORDER
 
 
-def _innocent(made: Decision) -> bool:
-    """Whether something else is to blame often enough to ask that first."""
-    return float(made.chance[made.other].sum()) >= ASK_FIRST * float(made.chance.sum())
-
-
 def _worth_the_hours(answer: Answer, chosen: Choice) -> Choice:
     """Where an own hour is not priced: the way that spares hours, if the cheaper one pays too little for them."""
     if answer.case.terms.own_hour_stated:
@@ -330,18 +325,17 @@ def _near_tie(answer: Answer, basis: Basis, chosen: Choice) -> bool:
 
 
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
-    """The look to begin with: of those worth having the first in the mechanic's order, none much better after it."""
+    """The look to begin with: of those worth having the first in the mechanic's order, none much better after it; else,
+    where another thing is often to blame, the first that tells whether this unit is."""
     found = list(looking.looks_at_hand(answer.model, made, answer.numbers))
-    net = [w.net for w in found if w.net > WORTH_HAVING * abs(chosen.total)]
-    return next((w for w in found if net and w.net >= MUCH_BETTER * max(net)), None)
-
-
-def _blame_look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
-    """The first look that tells whether this unit is to blame at all."""
+    least = WORTH_HAVING * abs(chosen.total)
+    if net := [w.net for w in found if w.net > least]:
+        return next(w for w in found if w.net >= MUCH_BETTER * max(net))
+    if float(made.chance[made.other].sum()) < ASK_FIRST * float(made.chance.sum()):
+        return None
     asks = {b.event for b in answer.case.branches if b.not_this_unit}
-    found = looking.looks_at_hand(answer.model, made, answer.numbers)
     # not one that costs more than it can save
-    return next((w for w in found if w.about in asks and w.net >= -WORTH_HAVING * abs(chosen.total)), None)
+    return next((w for w in found if w.about in asks and w.net >= -least), None)
 
 
 def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | None) -> tuple[Do, str, tuple[str, ...]]:
