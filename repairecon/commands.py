@@ -47,6 +47,15 @@ def _add_small(jobs: Any) -> None:
     same.add_argument("--fluid", default="", help="what a seal meets: seawater, diesel, oil ...")
     for command in (listed, judged, which, same):
         command.add_argument("--json", action="store_true", help="plain data for other programs")
+    kept = _command(jobs, "found", "keep in the case what was found, measured or done", _found, "folder")
+    kept.add_argument(
+        "found", nargs="?", default="", help="as in 'shaft grooved' or 'shaft=grooved; seal=sound'"
+    )
+    kept.add_argument("--stage", default="", help="last stage of the work that is done")
+    kept.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="what was measured, joined by ';'")
+    boat = _command(jobs, "new-boat", "write a boat's folder: what is typed once for all her jobs", _new_boat, "folder")
+    boat.add_argument("--name", default="", help="her name")
+    boat.add_argument("--currency", default="", help="her money, three letters")
     sheet = _command(jobs, "bench-sheet", "one page to take to the bench", _bench_sheet, "folder")
     sheet.add_argument("--html", metavar="FILE.html", help="a page to print instead of text")
 
@@ -86,6 +95,31 @@ def _same_part(args: argparse.Namespace) -> None:
     from repairecon.standards.commands import same_part
 
     _say(args, same_part(args.wanted, args.offered, args.fluid))
+
+
+def _found(args: argparse.Namespace) -> None:
+    from repairecon.read.findings import keep_findings, pieces
+    from repairecon.rebuild_or_buy import screen
+    from repairecon.rebuild_or_buy.job import rebuild_or_buy
+
+    found, measured = pieces(args.found), pieces(args.measured)
+    if not (found or measured or args.stage):
+        raise RepaireconError("nothing to keep: write what was found, as in 'shaft=grooved', --stage or --measured")
+    case = keep_findings(args.folder, found, args.stage, measured)
+    print(f"Kept in {args.folder}/case.toml. Now:\n")
+    print(screen.first_screen(rebuild_or_buy(case)), end="")
+
+
+def _new_boat(args: argparse.Namespace) -> None:
+    from repairecon.book.spares_book import begin_book
+    from repairecon.read.boat import BOOK
+    from repairecon.read.starter import new_boat
+
+    currency = new_boat(args.folder, args.name, args.currency)
+    with begin_book(Path(args.folder) / BOOK, currency):
+        pass
+    print(f"Wrote a boat to {args.folder}. Fill in boat.toml and units.csv there.")
+    print(f"A job of hers: repairecon new-case {args.folder}/jobs/NAME")
 
 
 def _bench_sheet(args: argparse.Namespace) -> None:

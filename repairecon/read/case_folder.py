@@ -9,7 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
-from repairecon.read import case_toml, events, job_log, lives, parts_tasks, quotes, ways
+from repairecon.read import boat, case_toml, events, job_log, lives, parts_tasks, quotes, ways
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.layers import Layers
@@ -76,16 +76,25 @@ def open_case(
     """The case as far as it could be read, and the reading with its faults; ``instead`` is read in place of files."""
     problems = Problems()
     paths = _files(Path(folder), problems)
-    toml = read_toml(paths.get(CASE, Path(folder) / CASE), problems)
-    sources: dict[str, Path | bytes] = {**paths, **instead}
+    sources: dict[str, Path | bytes] = {CASE: Path(folder) / CASE, **paths, **instead}
+    toml = read_toml(sources[CASE], problems)
     tables = {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}
+    own = {f for f, t in tables.items() if t.given}
+    papers = boat.papers_of(Path(folder), problems)
+    if papers:
+        boat.lay_toml(papers, toml)
+        boat.lay_tables(papers, tables)
+    own |= {f for f in ("suppliers.csv",) if tables[f].given}
     defaults = Defaults()
     case_toml.check_sections(toml, defaults)
     three = three_numbers(toml, defaults)
     money = Money(toml, defaults)
     labour = LabourBook(toml, money, defaults)
     unit = case_toml.unit(toml, defaults)
-    quotes_alone = "three_numbers" not in toml.data and {f for f, t in tables.items() if t.given} == _QUOTES_ALONE
+    quotes_alone = (
+        "three_numbers" not in toml.data
+        and own == _QUOTES_ALONE
+    )
     reading = Reading(
         problems=problems,
         defaults=defaults,
@@ -96,6 +105,7 @@ def open_case(
         toml_whole=toml.whole,
         ordering=quotes_alone if order is None else order,
         as_decided=as_decided,
+        boat=papers,
     )
     return _assemble(reading, toml, unit, str(folder), years), reading
 
@@ -180,7 +190,9 @@ def _said(reading: Reading, toml: TomlFile, folder: str) -> dict[str, Any]:
         "needed": case_toml.needed(toml),
         "checked": toml.section("unit").text("checked"),
         "waivers": case_toml.waivers(toml, reading.ways),
-        "learned": job_log.learned_of(toml, folder),
+        "learned": job_log.learned_of(toml, folder, reading.boat.log if reading.boat else None),
+        "done": toml.section("done").choice("stage"),
+        "measured": case_toml.measured(toml),
     }
 
 
@@ -190,6 +202,8 @@ def _listed(reading: Reading, layers: Layers) -> dict[str, Any]:
         "assumed": reading.defaults.used,
         "replaced": tuple(layers.overlay.replaced),
         "dropped": tuple(layers.overlay.dropped),
+        "boat": str(reading.boat.folder) if reading.boat else "",
+        "from_boat": tuple(reading.boat.taken) if reading.boat else (),
         "quotes_alone": reading.ordering,
         "notes": {**reading.notes, **{file: t.note for file, t in reading.tables.items() if t.note}},
         "rows_read": {file: len(t.rows) for file, t in reading.tables.items() if t.there},

@@ -12,6 +12,7 @@ from repairecon.records.base import (
     Shape,
     Source,
 )
+from repairecon.records.boat import Boat, BoatUnit
 from repairecon.records.case import (
     NO_WAY,
     OLD_UNIT_ENDS,
@@ -130,6 +131,8 @@ __all__ = [
     "Actual",
     "AlikeVerdict",
     "Assumed",
+    "Boat",
+    "BoatUnit",
     "BookBusyError",
     "BookError",
     "BookFileError",

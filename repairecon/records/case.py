@@ -353,7 +353,11 @@ class Waiver:
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file."""
+    """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file.
+
+    ``boat`` is the folder of its boat, empty for a case alone, and ``from_boat`` what was taken from there. ``done`` is
+    the last stage that is done, ``measured`` what was measured (measure=value pieces joined by ;).
+    """
 
     folder: str
     unit: Unit
@@ -381,6 +385,10 @@ class Case:
     quotes_alone: bool = False
     notes: Mapping[str, str] = field(default_factory=dict)
     rows_read: Mapping[str, int] = field(default_factory=dict)
+    boat: str = ""
+    from_boat: tuple[str, ...] = ()
+    done: str = ""
+    measured: str = ""
 
     def way(self, name: str) -> Way:
         """The way of that name."""
