@@ -20,6 +20,7 @@ ROOMS = {
     "book": ("records", "standards", "read"),
     "buying": ("records", "formulas", "standards"),
     "show": ("records", "read"),
+    "many": ("records", "read"),
 }
 """Shared rooms, and what each of them may import beside itself."""
 JOBS = ("rebuild_or_buy", "compare_quotes", "spares_aboard", "after_the_job")

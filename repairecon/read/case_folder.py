@@ -10,14 +10,15 @@ from types import MappingProxyType
 from typing import Any, TypeAlias
 
 from repairecon.read import boat, case_toml, events, job_log, lives, parts_tasks, quotes, ways
+from repairecon.read.boat import BoatPapers
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.layers import Layers
 from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
 from repairecon.read.tables import Row, read_table
-from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.records import Case, Quote, Range, Unit, Way
+from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
+from repairecon.records import NOTHING, BoatUnit, Case, Quote, Range, Unit, Way
 
 _QUOTES_ALONE = {"parts.csv", "suppliers.csv", "quotes.csv"}
 NamedRows: TypeAlias = list[tuple[Row, str]]
@@ -72,15 +73,19 @@ def open_case(
     order: bool | None = None,
     instead: Mapping[str, bytes] = MappingProxyType({}),
     as_decided: bool = False,
+    papers: BoatPapers | None = None,
 ) -> tuple[Case, Reading]:
-    """The case as far as it could be read, and the reading with its faults; ``instead`` is read in place of files."""
+    """The case as far as it could be read, and the reading with its faults; ``instead`` is read in place of files.
+
+    ``papers`` are those of its boat where the folder does not lie in hers.
+    """
     problems = Problems()
     paths = _files(Path(folder), problems)
     sources: dict[str, Path | bytes] = {CASE: Path(folder) / CASE, **paths, **instead}
     toml = read_toml(sources[CASE], problems)
     tables = {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}
     own = {f for f, t in tables.items() if t.given}
-    papers = boat.papers_of(Path(folder), problems)
+    papers = papers or boat.papers_of(Path(folder), problems)
     if papers:
         boat.lay_toml(papers, toml)
         boat.lay_tables(papers, tables)
@@ -108,6 +113,34 @@ def open_case(
         boat=papers,
     )
     return _assemble(reading, toml, unit, str(folder), years), reading
+
+
+def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:
+    """The case that a unit of a boat will be when it fails, as far as one can tell before.
+
+    Parameters
+    ----------
+    papers
+        The boat's.
+    unit
+        A unit whose price of a new one is known.
+
+    Returns
+    -------
+    Case
+        With what is assumed of its kind; its waits are those assumed of any part.
+
+    Raises
+    ------
+    CaseError
+        With every fault, which is then one of the boat's files.
+    """
+    price, wait = unit.price_new or NOTHING, Defaults().peek("lead_days")
+    lines = [*toml_lines("[unit]", {"name": unit.unit, "kind": unit.kind})]
+    lines += toml_lines("[three_numbers]", {"price_new": [price.low, price.likely, price.high], "wait_days": wait})
+    case, reading = open_case(papers.folder, True, False, {CASE: "\n".join(lines).encode()}, papers=papers)
+    reading.problems.stop_if_any()
+    return case
 
 
 def file_of(folder: Path, name: str) -> Path | None:
