@@ -30,7 +30,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             reconfigure(errors="replace")
     args = _parser().parse_args(argv)
     try:
-        args.run(args)
+        code = args.run(args)
     except RepaireconError as error:
         print(explain(error), file=sys.stderr)
         return 2
@@ -40,7 +40,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return 130
-    return 0
+    return code or 0
 
 
 def explain(error: RepaireconError) -> str:

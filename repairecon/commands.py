@@ -14,13 +14,14 @@ from repairecon.compare_quotes import command as compare_quotes
 from repairecon.rebuild_or_buy import command as rebuild_or_buy
 from repairecon.records import RepaireconError
 from repairecon.spares_aboard import command as spares_aboard
+from repairecon.whole_boat import command as whole_boat
 
 _NUMBERS = {
     "price_new": "What does a new one cost, tax included",
     "price_kit": "What does the kit cost",
     "wait_days": "How many days to wait for parts",
 }
-COMMANDS = (rebuild_or_buy, compare_quotes, spares_aboard, after_the_job)
+COMMANDS = (rebuild_or_buy, compare_quotes, spares_aboard, after_the_job, whole_boat)
 
 
 def add_all(jobs: Any) -> None:

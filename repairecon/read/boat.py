@@ -103,13 +103,14 @@ def read_boat(folder: str | os.PathLike[str]) -> Boat:
     papers = read_papers(place, problems)
     about = papers.toml.section("boat")
     name = about.required("name") if papers.toml.whole else ""
+    base, figures = about.text("base"), about.text("figures")
     problems.stop_if_any()
     jobs = sorted(p for p in (place / JOBS).glob("*") if (p / CASE).is_file())
     return Boat(
         folder=str(folder),
         name=name,
-        base=about.text("base"),
-        figures=about.text("figures"),
+        base=base,
+        figures=figures,
         currency=Money(papers.toml, Defaults()).currency,
         today=papers.today,
         units=papers.units,

@@ -143,6 +143,12 @@ def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:
     return case
 
 
+def folders_within(folder: Path) -> list[Path]:
+    """Folders of cases in a folder, however deep; frozen ones left out."""
+    found = (p.parent for p in sorted(folder.rglob(CASE)))
+    return [p for p in found if p.name != "decided"]
+
+
 def file_of(folder: Path, name: str) -> Path | None:
     """A file of the case, whatever the case of its name; None where there is none."""
     return _files(folder, Problems()).get(name)

@@ -6,13 +6,12 @@ import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
 from functools import partial
-from pathlib import Path
 from typing import Any
 
-from repairecon.many.table import ResultTable, mark_of
 from repairecon.many.work import Lost, each
 from repairecon.read.boat import boat_folder
 from repairecon.read.case_folder import read_case
+from repairecon.read.result_table import ResultTable, mark_of
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
 from repairecon.records import RepaireconError
@@ -134,9 +133,3 @@ def _line(row: dict[str, str]) -> CaseLine:
     read: dict[str, Any] = dict(row)
     numbers = {name: float(read[name]) if read[name] else None for name in _NUMBERS}
     return CaseLine(**read | numbers)
-
-
-def folders_within(folder: Path) -> list[Path]:
-    """Folders of cases in a folder, however deep; frozen ones left out."""
-    found = (p.parent for p in sorted(folder.rglob("case.toml")))
-    return [p for p in found if p.name != "decided"]

@@ -71,7 +71,7 @@ def test_faults_come_out_as_they_are(workers: int) -> None:
         list(each(faulty, range(6), workers))
 
 
-def test_only_some_are_under_way(tmp_path: Path) -> None:
+def test_only_some_are_under_way() -> None:
     asked: list[int] = []
 
     def things() -> Iterator[int]:
@@ -145,8 +145,7 @@ def test_a_scheduler_that_goes_away_is_said_in_a_sentence(
     got = [next(results) for _ in range(3)]
     scheduler.send_signal(signal.SIGKILL)
     with pytest.raises(RepaireconError, match="went away; what was finished is kept"):
-        for x in results:
-            got.append(x)
+        got.extend(results)
     assert got == list(range(len(got)))
 
 

@@ -170,7 +170,7 @@ def test_what_is_found_is_kept_and_taken_back(boat: Path) -> None:
 def test_what_the_tree_does_not_know_leaves_the_case_as_it_was(boat: Path, found: dict[str, str]) -> None:
     path = boat / "jobs" / "pump" / "case.toml"
     before = path.read_bytes()
-    with pytest.raises(RepaireconError, match="write one of|did you mean"):
+    with pytest.raises(RepaireconError, match=r"write one of|did you mean"):
         keep_findings(path.parent, found)
     assert path.read_bytes() == before
 

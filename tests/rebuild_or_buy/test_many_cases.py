@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from repairecon.read.case_folder import folders_within
 from repairecon.read.starter import new_boat, new_case
 from repairecon.rebuild_or_buy import many_cases
-from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line, case_lines, folders_within
+from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line, case_lines
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +27,8 @@ def test_a_line_for_each_and_none_stops_the_rest(folders: list[str]) -> None:
     lines = list(case_lines(folders, 64))
     assert [x.case for x in lines] == folders
     assert [bool(x.faults) for x in lines] == [False, False, True, True]
-    assert "unit.age_years" in lines[2].faults and "wait_days" in lines[2].faults
+    assert "unit.age_years" in lines[2].faults
+    assert "wait_days" in lines[2].faults
     assert all(x.total and x.days and x.what for x in lines[:2])
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.many.table import MARK, ResultTable, mark_of, to_parquet
+from repairecon.read.result_table import MARK, ResultTable, mark_of, to_parquet
 from repairecon.records import RepaireconError
 
 COLUMNS = ("name", "value")
