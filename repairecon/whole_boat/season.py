@@ -12,7 +12,7 @@ from repairecon.rebuild_or_buy.draws import by_steps, generator
 from repairecon.whole_boat.units import Failing, UnitLine
 
 Floats = NDArray[np.float64]
-DRAWS = 20_000
+DRAWS = 100_000
 
 
 @dataclass(frozen=True, kw_only=True)
