@@ -26,6 +26,9 @@ DRAWS = 1024
 HALF = 0.5
 """A unit of unknown age is taken to be as old as to have stood so much of its usual life."""
 
+BRING_DAYS = 3.0
+"""Days to bring a thing from the base to the boat, where boat.toml does not say (assumed, no source)."""
+
 _LONGEST = 1000.0
 """Years beyond which nothing is said of when a unit is due."""
 
@@ -141,7 +144,9 @@ class UnitLine:
     ``p_fails`` is the chance that one of them fails within the season, ``expected`` what that is expected to cost for
     all of them [home money]. ``due_years`` is when half of such units of its age have failed. ``spare_worth`` is what a
     spare saves in a year and ``spare_cost`` what having it costs in a year; ``renew_saves`` what renewing each now, in
-    port, saves within a year. None where the price of a new one is not known. ``assumed`` says what was not given.
+    port, saves within a year. None where the price of a new one is not known. ``cost_without`` is what a failure costs
+    beyond the days lost where no spare is aboard, ``order_days`` and ``bring_days`` until a new one comes to the base,
+    and from there aboard. ``assumed`` says what was not given.
     """
 
     unit: str
@@ -160,6 +165,12 @@ class UnitLine:
     spare_worth: float | None = None
     spare_cost: float | None = None
     renew_saves: float | None = None
+    maker_number: str = ""
+    p_fails_a_year: float = 0.0
+    cost_without: float | None = None
+    lost_day: float = 0.0
+    order_days: float = 0.0
+    bring_days: float = 0.0
     sizes: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
 
@@ -198,6 +209,8 @@ def unit_line(
         p_fails=1.0 - (1.0 - p) ** unit.count,
         due_years=life.due_years,
         sizes=unit.standard_sizes,
+        maker_number=unit.maker_number,
+        p_fails_a_year=1.0 - (1.0 - life.p_fails(1.0)) ** unit.count,
         assumed=assumed,
     )
     if unit.price_new is None:
@@ -217,7 +230,17 @@ def unit_line(
         spare_worth=a_year * cost.saved_by_spare,
         spare_cost=_spare_cost(price, case, rate),
         renew_saves=unit.count * renew_saves(life, cost, rate),
+        cost_without=cost.p_away * mean_of(cost.cost_away),
+        lost_day=cost.lost_day,
+        order_days=_order_days(case),
+        bring_days=papers.toml.section("boat").number("bring_days") or BRING_DAYS,
     ), cost
+
+
+def _order_days(case: Case) -> float:
+    """Until a new unit comes."""
+    new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
+    return mean_of(new.lead_days) if new.lead_days else 0.0
 
 
 def _spare_cost(price: float, case: Case, rate: float) -> float:

@@ -10,16 +10,21 @@ import pandas as pd
 from repairecon.show.layout import as_text, shortened, terminal_width, wrapped
 from repairecon.show.words import chance_words, days_words, hours_words, money, whole
 from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, Step, all_steps
+from repairecon.whole_boat.pooled import Pool
 
 STEPS, FLEET_STEPS = 5, 8
 """Steps on the first screen."""
 
 
-def first_screen(boats: Sequence[BoatLine | NoBoat], *, full: bool = False) -> str:
+def first_screen(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = (), *, full: bool = False) -> str:
     """One boat in full, or several with a line each and their steps in one order."""
     read = [b for b in boats if isinstance(b, BoatLine)]
     alone = read[0] if len(boats) == 1 and read else None
     lines = list(_one(alone, len(alone.steps) if full else STEPS) if alone else _several(read, full))
+    if shared:
+        money_of = {b.base: b.currency for b in read}
+        lines += ["", "Spares to share"]
+        lines += [wrapped(pool_words(p, money_of[p.base]), "  ", terminal_width()) for p in shared]
     failed = [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)]
     failed += [pair for b in read for pair in b.failed]
     if failed:
@@ -120,6 +125,14 @@ def serves_words(b: BoatLine) -> str:
 def _some(names: Sequence[str], most: int = 4) -> str:
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return "; ".join(names[:most]) + more
+
+
+def pool_words(p: Pool, currency: str) -> str:
+    """Where a shared spare lies, for whom, and what it saves."""
+    places = [f"{p.at_base} at {p.base or 'the base'}"] if p.at_base else []
+    places += [f"{n} aboard {boat}" for boat, n in zip(p.boats, p.aboard, strict=True) if n]
+    saved = f"{money(p.cost, currency)}, saves {money(p.saves, currency)} a year beyond its cost"
+    return f"{p.unit} ({p.maker_number}) for {len(p.boats)} boats: {', '.join(places)}: {saved}."
 
 
 def _several(boats: Sequence[BoatLine], full: bool) -> Iterator[str]:
