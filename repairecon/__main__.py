@@ -10,6 +10,16 @@ from repairecon.commands import add_all
 from repairecon.records import CaseError, RepaireconError
 
 
+class _Version(argparse.Action):
+    """Prints the version; it is looked up only then."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from repairecon import __version__
+
+        print(f"repairecon {__version__}")
+        parser.exit()
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="repairecon",
@@ -17,6 +27,7 @@ def _parser() -> argparse.ArgumentParser:
         epilog="The figures are an aid to judgement, not advice; work on steering, seacocks, gas and fuel "
         "belongs with licensed practice and local law.",
     )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version")
     jobs = parser.add_subparsers(dest="job", required=True, metavar="JOB")
     add_all(jobs)
     return parser

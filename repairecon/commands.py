@@ -124,12 +124,12 @@ def _new_boat(args: argparse.Namespace) -> None:
 
 
 def _bench_sheet(args: argparse.Namespace) -> None:
-    from repairecon.read.case_folder import read_case
+    from repairecon.book.on_hand import read_case_aboard
     from repairecon.rebuild_or_buy.bench_sheet_shown import bench_sheet_command
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.show.report import write_page
 
-    case = read_case(args.folder)
+    case = read_case_aboard(args.folder)
     page = bench_sheet_command(case, rebuild_or_buy(case), html=bool(args.html))
     if args.html:
         write_page(Path(args.html), page)

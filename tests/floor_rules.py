@@ -17,7 +17,7 @@ ROOMS = {
     "standards": ("records",),
     "kinds": ("records",),
     "read": ("records", "standards", "kinds"),
-    "book": ("records", "standards", "read"),
+    "book": ("records", "formulas", "standards", "read"),
     "buying": ("records", "formulas", "standards"),
     "show": ("records", "read"),
     "many": ("records", "read"),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -17,11 +17,12 @@ from repairecon.read.columns import BOAT, BOAT_SECTIONS, CASE, FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Problems, key, shown
 from repairecon.read.reading import LabourBook, Money, named_rows
+from repairecon.read.sheet_writing import csv_text
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.records import Boat, BoatUnit, Source
+from repairecon.records import Boat, BoatUnit, Case, OnHand, Source
 
-JOBS, LOG, LEARNED, BOOK = "jobs", "log", "learned.toml", "spares.book"
+JOBS, LOG, LEARNED, BOOK, ON_HAND = "jobs", "log", "learned.toml", "spares.book", "on_hand.csv"
 FROZEN = "boat"
 """Folder of a frozen case that holds what it took from the boat."""
 
@@ -231,15 +232,31 @@ def _names(rows: Iterable[Row]) -> set[str]:
     return {key(r.text("supplier")) for r in rows} - {""}
 
 
-def frozen_papers(case_folder: Path, today: str) -> dict[str, bytes]:
-    """Copies of the boat's files by name, for a case that is frozen on a day; none for a case alone."""
-    home = boat_folder(case_folder)
+def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
+    """Copies of what a case took from its boat, by name, for one that is frozen on a day; none for a case alone."""
+    home = boat_folder(case.folder)
     if home is None:
         return {}
-    from_log = {f"{LOG}/{LEARNED}": LEARNED}
-    names = {name: name for name in (BOAT, *TABLES)} | from_log
+    names = {name: name for name in (BOAT, *TABLES)} | {f"{LOG}/{LEARNED}": LEARNED}
     files = {f"{FROZEN}/{to}": (home / name).read_bytes() for name, to in names.items() if (home / name).is_file()}
     text = files[f"{FROZEN}/{BOAT}"].decode("utf-8", "surrogateescape")
     if "today" not in read_toml(home / BOAT, Problems(), BOAT).section("boat").values:
         text = text.replace("[boat]", f'[boat]\ntoday = "{today}"', 1)
+    columns = tuple(f.name for f in fields(OnHand))
+    stock = [["; ".join(x.units) if c == "units" else getattr(x, c) for c in columns] for x in case.stock]
+    files[f"{FROZEN}/{ON_HAND}"] = csv_text([columns, *stock], end="\n").encode("utf-8")
     return {**files, f"{FROZEN}/{BOAT}": text.encode("utf-8", "surrogateescape")}
+
+
+def frozen_stock(folder: Path, problems: Problems) -> tuple[OnHand, ...]:
+    """The spares aboard as they were when a case was frozen; none for any other case."""
+    path = folder / FROZEN / ON_HAND
+    table = _table(path, ON_HAND, problems)
+    return tuple(_on_hand(row) for row in table.rows)
+
+
+def _on_hand(row: Row) -> OnHand:
+    row.required_value("item", "quantity", "since")
+    read = row.these("item", "designation", "material", "makers_number", "price", "whole", "since")
+    units = tuple(filter(None, map(str.strip, row.text("units").split(";"))))
+    return OnHand(units=units, quantity=row.whole("quantity") or 0, **read)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeAlias
@@ -13,19 +14,25 @@ from repairecon.read import boat, case_toml, events, job_log, lives, parts_tasks
 from repairecon.read.boat import BoatPapers
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.defaults import Defaults
+from repairecon.read.from_stock import lay_stock
 from repairecon.read.layers import Layers
 from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
-from repairecon.records import NOTHING, BoatUnit, Case, Quote, Range, Unit, Way
+from repairecon.records import NOTHING, BoatUnit, Case, OnHand, Quote, Range, Unit, Way
 
 _QUOTES_ALONE = {"parts.csv", "suppliers.csv", "quotes.csv"}
 NamedRows: TypeAlias = list[tuple[Row, str]]
 
 
 def read_case(
-    folder: str | os.PathLike[str], years: bool = False, order: bool | None = None, *, as_decided: bool = False
+    folder: str | os.PathLike[str],
+    years: bool = False,
+    order: bool | None = None,
+    *,
+    as_decided: bool = False,
+    stock: Sequence[OnHand] = (),
 ) -> Case:
     """Read a case folder.
 
@@ -42,6 +49,9 @@ def read_case(
     as_decided
         True to read a case by the rules of the day on which it was decided: a file of the owner's drops all defaults
         of that file, and a tree may leave states out.
+    stock
+        Spares aboard: a part of which all lies there costs what replacing it costs and needs no wait, and fitting a
+        whole unit is a way of its own.
 
     Returns
     -------
@@ -62,7 +72,7 @@ def read_case(
     the case speaks of them. The terms at the border and the wishes of an order are complete likewise, and listed with
     ``order`` alone; ``wishes.today`` stays blank where the case gives no day.
     """
-    case, reading = open_case(folder, years, order, as_decided=as_decided)
+    case, reading = open_case(folder, years, order, as_decided=as_decided, stock=stock)
     reading.problems.stop_if_any()
     return case
 
@@ -74,6 +84,7 @@ def open_case(
     instead: Mapping[str, bytes] = MappingProxyType({}),
     as_decided: bool = False,
     papers: BoatPapers | None = None,
+    stock: Sequence[OnHand] = (),
 ) -> tuple[Case, Reading]:
     """The case as far as it could be read, and the reading with its faults; ``instead`` is read in place of files.
 
@@ -96,6 +107,8 @@ def open_case(
     money = Money(toml, defaults)
     labour = LabourBook(toml, money, defaults)
     unit = case_toml.unit(toml, defaults)
+    stock = stock or boat.frozen_stock(Path(folder), problems)
+    from_stock = lay_stock(stock, unit, tables, _today(papers), only_say=order is True) if stock else ()
     quotes_alone = (
         "three_numbers" not in toml.data
         and own == _QUOTES_ALONE
@@ -111,6 +124,8 @@ def open_case(
         ordering=quotes_alone if order is None else order,
         as_decided=as_decided,
         boat=papers,
+        stock=tuple(stock),
+        from_stock=from_stock,
     )
     return _assemble(reading, toml, unit, str(folder), years), reading
 
@@ -152,6 +167,10 @@ def folders_within(folder: Path) -> list[Path]:
 def file_of(folder: Path, name: str) -> Path | None:
     """A file of the case, whatever the case of its name; None where there is none."""
     return _files(folder, Problems()).get(name)
+
+
+def _today(papers: BoatPapers | None) -> date:
+    return date.fromisoformat(papers.today) if papers else date.today()
 
 
 def _files(folder: Path, problems: Problems) -> dict[str, Path]:
@@ -242,6 +261,8 @@ def _listed(reading: Reading, layers: Layers) -> dict[str, Any]:
         "replaced": tuple(layers.overlay.replaced),
         "dropped": tuple(layers.overlay.dropped),
         "boat": str(reading.boat.folder) if reading.boat else "",
+        "stock": reading.stock,
+        "from_stock": reading.from_stock,
         "from_boat": tuple(reading.boat.taken) if reading.boat else (),
         "quotes_alone": reading.ordering,
         "notes": {**reading.notes, **{file: t.note for file, t in reading.tables.items() if t.note}},

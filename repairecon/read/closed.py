@@ -6,7 +6,7 @@ import hashlib
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -96,7 +96,7 @@ def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Pa
             f"{shown(str(place / FOLDER))} is there already: a decision is frozen once; take the folder away by hand "
             "if it was a mistake"
         )
-    papers = _papers(place) | frozen_papers(place, decision.decided_on)
+    papers = _papers(place) | frozen_papers(replace(case, folder=str(place)), decision.decided_on)
     body = _body(decision, {name: _hash(data) for name, data in papers.items()})
     files = {f"{FOLDER}/{name}": data for name, data in papers.items()}
     files[f"{FOLDER}/{FILE}"] = f'{body}\n[seal]\nseal = "{_hash(body.encode())}"\n'.encode()

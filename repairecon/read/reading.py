@@ -14,7 +14,7 @@ from repairecon.read.problems import Names, Problems, clean, closest, key, shown
 from repairecon.read.tables import Row, Table
 from repairecon.read.toml_file import Section, TomlFile, shown_value
 from repairecon.read.values import plain
-from repairecon.records import WAY_GROUPS, WAY_KINDS, Labour, Part, Range
+from repairecon.records import WAY_GROUPS, WAY_KINDS, FromStock, Labour, OnHand, Part, Range
 
 if TYPE_CHECKING:
     from repairecon.read.boat import BoatPapers
@@ -178,6 +178,8 @@ class Reading:
     hours_a_year: float | None = None
     """Running hours of the unit, where the case gives them."""
     boat: BoatPapers | None = None
+    stock: tuple[OnHand, ...] = ()
+    from_stock: tuple[FromStock, ...] = ()
     merged: dict[str, list[Row]] = field(default_factory=dict)
     """Rows by file, the owner's laid over the default ones."""
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.case_folder import read_case
+from repairecon.book.on_hand import read_case_aboard
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, rebuild_or_buy
 from repairecon.rebuild_or_buy.measured import findings_measured
 
@@ -61,7 +61,7 @@ def _progress(total: int, wanted: bool) -> tuple[Callable[[int], None] | None, C
 
 def run(args: argparse.Namespace) -> None:
     """Work it out, then print or write."""
-    case = read_case(args.folder, years=bool(args.horizon_years))
+    case = read_case_aboard(args.folder, years=bool(args.horizon_years))
     many = 0 if args.draws == AUTO else args.draws
     step, close = _progress(many, sys.stderr.isatty() and many >= LONG_WORK)
     try:

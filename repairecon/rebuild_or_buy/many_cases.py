@@ -8,9 +8,9 @@ from dataclasses import dataclass, fields
 from functools import partial
 from typing import Any
 
+from repairecon.book.on_hand import read_case_aboard
 from repairecon.many.work import Lost, each
 from repairecon.read.boat import boat_folder
-from repairecon.read.case_folder import read_case
 from repairecon.read.result_table import ResultTable, mark_of
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
@@ -48,7 +48,7 @@ _NUMBERS = ("total", "saves", "cash", "own_hours", "days", "bad_case")
 def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
     """The answer of one case as a line; its faults where it has none."""
     try:
-        case = read_case(folder)
+        case = read_case_aboard(folder)
         answer = rebuild_or_buy(case, draws, seed)
         a = answer.advice
         row = answer.table.loc[a.way] if a.way in answer.table.index else None

@@ -12,7 +12,7 @@ from repairecon.records.base import (
     Shape,
     Source,
 )
-from repairecon.records.boat import Boat, BoatUnit
+from repairecon.records.boat import Boat, BoatUnit, FromStock, OnHand
 from repairecon.records.case import (
     NO_WAY,
     OLD_UNIT_ENDS,
@@ -151,6 +151,7 @@ __all__ = [
     "FindingError",
     "FitLine",
     "Found",
+    "FromStock",
     "Happened",
     "HoursBias",
     "Item",
@@ -168,6 +169,7 @@ __all__ = [
     "Moved",
     "Movement",
     "Needed",
+    "OnHand",
     "OrderLine",
     "OrderTotal",
     "OrderWishes",

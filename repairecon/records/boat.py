@@ -41,3 +41,32 @@ class Boat:
     today: str
     units: tuple[BoatUnit, ...]
     jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class FromStock:
+    """A spare aboard that a job may take: ``have`` pieces of ``wanted``; ``at_once`` if that is all it takes."""
+
+    part: str
+    item: str
+    have: int
+    wanted: int
+    at_once: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class OnHand:
+    """A spare that lies aboard in date: ``quantity`` pieces, what one cost last (None: not known).
+
+    ``whole`` for a unit complete; ``since`` is when the oldest piece came (year-month-day).
+    """
+
+    item: str
+    units: tuple[str, ...]
+    designation: str
+    material: str
+    makers_number: str
+    quantity: int
+    price: float | None
+    whole: bool
+    since: str

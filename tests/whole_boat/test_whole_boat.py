@@ -10,6 +10,7 @@ import pytest
 
 from repairecon.__main__ import main
 from repairecon.read.boat import read_papers
+from repairecon.read.case_folder import unit_case
 from repairecon.read.problems import Problems
 from repairecon.read.starter import new_boat, new_case
 from repairecon.rebuild_or_buy.many_cases import CaseLine
@@ -198,3 +199,28 @@ def test_steps_come_in_the_order_of_what_they_save_for_money_and_hours() -> None
     assert [s.of for s in made] == ["d", "c", "a", "b"]
     assert made[1].ratio(20.0) == pytest.approx(0.45)
     assert isinstance(made[0], Step)
+
+
+def test_renewing_pays_from_the_best_age_on(boat: Path) -> None:
+    """At the best age by scipy's own minimum of the cost a year (Barlow and Hunter 1960, from memory) it breaks even."""
+    from dataclasses import replace
+
+    from scipy import integrate, optimize
+
+    from repairecon.whole_boat.units import Failing, Life, renew_saves
+
+    papers = read_papers(boat, Problems())
+    _, cost = unit_line(papers, papers.units[0], 1.0)
+    assert isinstance(cost, Failing)
+    case_life = life_of(unit_case(papers, papers.units[0]), papers.units[0], papers.today)[0]
+    clocks = replace(case_life.clocks, life_years=np.array([9.0]), life_hours=np.array([np.inf]), weights=np.ones(1))
+    planned = cost.total - cost.lost_day * cost.days
+
+    def a_year(age: float) -> float:
+        stands = np.exp(-((age / 9.0) ** clocks.shape))
+        lasts = integrate.quad(lambda t: np.exp(-((t / 9.0) ** clocks.shape)), 0, age)[0]
+        return float((planned * stands + cost.mean * (1 - stands)) / lasts)
+
+    best = optimize.minimize_scalar(a_year, bounds=(0.5, 40), method="bounded").x
+    for age, pays in ((0.1 * best, False), (best - 1.5, False), (best + 0.5, True), (3 * best, True)):
+        assert (renew_saves(Life(clocks, np.array([age]), 120.0), cost, 0.0) > 0) is pays
