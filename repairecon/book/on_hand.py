@@ -7,11 +7,10 @@ import math
 import os
 from collections import defaultdict
 from collections.abc import Mapping
-from pathlib import Path
 
-from repairecon.book.spares_book import SparesBook, open_book, passage_for
+from repairecon.book.spares_book import SparesBook, book_at, passage_for
 from repairecon.formulas import lives
-from repairecon.read.boat import BOOK, boat_folder
+from repairecon.read.boat import boat_folder, book_path, today_of
 from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.records import Case, Item, Lot, OnHand
@@ -115,9 +114,9 @@ def read_case_aboard(
         With every fault of the case; BookError if the book cannot be read.
     """
     home = boat_folder(folder)
-    path = home / BOOK if home else Path()
-    if home is None or not path.is_file():
+    path = book_path(home) if home else None
+    if home is None or path is None:
         return read_case(folder, years, order, as_decided=as_decided)
-    with open_book(path, bring_up=False) as book:
-        stock = on_hand(book)
+    with book_at(path) as book:
+        stock = on_hand(book, today_of(home))
     return read_case(folder, years, order, as_decided=as_decided, stock=stock)

@@ -41,6 +41,20 @@ def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
     return home if place.parent.name == JOBS and (home / BOAT).is_file() else None
 
 
+def book_path(home: Path) -> Path | None:
+    """Her spares book: ``spares.book``, or a folder ``spares`` of CSV files, to be read only; None without either."""
+    for path in (home / BOOK, home / Path(BOOK).stem):
+        if path.is_file() or (path / "items.csv").is_file():
+            return path
+    return None
+
+
+def today_of(home: Path) -> date:
+    """The day to which her ages are counted."""
+    said = read_toml(home / BOAT, Problems(), BOAT).section("boat").date("today")
+    return date.fromisoformat(said) if said else date.today()
+
+
 @dataclass
 class BoatPapers:
     """The files of a boat as far as they could be read; ``place`` is how a case's sources call her folder."""

@@ -10,9 +10,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from repairecon.book.spares_book import open_book
+from repairecon.book.spares_book import book_at
 from repairecon.many.work import Lost, each
-from repairecon.read.boat import BOOK, BoatPapers, read_boat, read_papers
+from repairecon.read.boat import BoatPapers, book_path, read_boat, read_papers
 from repairecon.read.closed import FOLDER as DECIDED
 from repairecon.read.problems import Problems, key
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
@@ -126,7 +126,7 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
     papers = read_papers(Path(folder), problems)
     problems.stop_if_any()
     lines = [case_line(job, seed=seed) for job in boat.jobs if not (Path(job) / DECIDED).exists()]
-    spares, failed = _spares(Path(folder) / BOOK, boat)
+    spares, failed = _spares(book_path(Path(folder)), boat)
     jobs = tuple(line for line in lines if not line.faults)
     failed_now = Counter(key(line.unit) for line in jobs)
     working = [replace(u, count=u.count - failed_now[key(u.unit)]) for u in boat.units]
@@ -154,12 +154,12 @@ def _hour(papers: BoatPapers) -> float:
     return papers.toml.section("owner").number("cost_own_hour") or HOUR_IN_ORDER
 
 
-def _spares(path: Path, boat: Boat) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:
+def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:
     """The spares book, or why it could not be read; neither where there is none."""
-    if not path.exists():
+    if path is None:
         return None, ()
     try:
-        with open_book(path) as book:
+        with book_at(path) as book:
             cards = book.items_by_number()
             found = spares_aboard(book, today=boat.today)
         carry = found.carry[found.carry["buy"] > 0]

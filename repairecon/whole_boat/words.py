@@ -58,7 +58,7 @@ def step_words(step: Step, currency: str) -> str:
     if step.kind == JOB:
         first = "critical: " if step.critical else ""
         saved = f", {money(step.saves, currency)} less than the next best" if step.saves >= 1 else ""
-        takes = f"{money(step.money, currency)} and {hours_words(step.hours)} of yours"
+        takes = f"{money(step.money, currency)} and {hours_words(step.hours)} hours of yours"
         return f"{first}{step.what.rstrip('.')}. About {takes}{saved}."
     when = "a season" if step.kind == "stock" else "a year"
     return f"{step.what}: {money(step.money, currency)}, saves {money(step.saves, currency)} {when} beyond its cost."
