@@ -11,6 +11,16 @@ from repairecon.commands import add_all
 from repairecon.records import CaseError, RepaireconError
 
 
+class _Version(argparse.Action):
+    """Prints the version; it is looked up only then."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from repairecon import __version__
+
+        print(f"repairecon {__version__}")
+        parser.exit()
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; 0 when it worked, 2 when the input has faults (all of them printed)."""
     for stream in (sys.stdout, sys.stderr):
@@ -24,10 +34,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         epilog="The figures are an aid to judgement, not advice; work on steering, seacocks, gas and fuel "
         "belongs with licensed practice and local law.",
     )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version")
     add_all(parser.add_subparsers(dest="job", required=True, metavar="JOB"), words)
     args = parser.parse_args(words)
     try:
-        args.run(args)
+        code = args.run(args)
     except RepaireconError as error:
         print(explain(error), file=sys.stderr)
         return 2
@@ -37,7 +48,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return 130
-    return 0
+    return code or 0
 
 
 def explain(error: RepaireconError) -> str:

@@ -20,6 +20,7 @@ _NUMBERS = {
 COMMANDS = {
     "rebuild-or-buy": "rebuild_or_buy", "compare-quotes": "compare_quotes", "import-quotes": "compare_quotes",
     "spares-aboard": "spares_aboard", "after-the-job": "after_the_job",
+    "whole-boat": "whole_boat",
 }  # fmt: skip
 """Command -> folder of the job that adds it."""
 
@@ -47,6 +48,13 @@ def add_all(jobs: Any, argv: Sequence[str]) -> None:
     same.add_argument("--fluid", default="", help="what a seal meets: seawater, diesel, oil ...")
     for command in (listed, judged, which, same):
         command.add_argument("--json", action="store_true", help="plain data for other programs")
+    kept = _command(jobs, "found", "keep in the case what was found, measured or done", _found, "folder")
+    kept.add_argument("found", nargs="?", default="", help="as in 'shaft grooved' or 'shaft=grooved; seal=sound'")
+    kept.add_argument("--stage", default="", help="last stage of the work that is done")
+    kept.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="what was measured, joined by ';'")
+    boat = _command(jobs, "new-boat", "write a boat's folder: what is typed once for all her jobs", _new_boat, "folder")
+    boat.add_argument("--name", default="", help="her name")
+    boat.add_argument("--currency", default="", help="her money, three letters")
     sheet = _command(jobs, "bench-sheet", "one page to take to the bench", _bench_sheet, "folder")
     sheet.add_argument("--html", metavar="FILE.html", help="a page to print instead of text")
 
@@ -88,13 +96,38 @@ def _same_part(args: argparse.Namespace) -> None:
     _say(args, same_part(args.wanted, args.offered, args.fluid))
 
 
+def _found(args: argparse.Namespace) -> None:
+    from repairecon.read.findings import keep_findings, pieces
+    from repairecon.rebuild_or_buy import screen
+    from repairecon.rebuild_or_buy.job import rebuild_or_buy
+
+    found, measured = pieces(args.found), pieces(args.measured)
+    if not (found or measured or args.stage):
+        raise RepaireconError("nothing to keep: write what was found, as in 'shaft=grooved', --stage or --measured")
+    case = keep_findings(args.folder, found, args.stage, measured)
+    print(f"Kept in {args.folder}/case.toml. Now:\n")
+    print(screen.first_screen(rebuild_or_buy(case)), end="")
+
+
+def _new_boat(args: argparse.Namespace) -> None:
+    from repairecon.book.spares_book import begin_book
+    from repairecon.read.boat import BOOK
+    from repairecon.read.starter import new_boat
+
+    currency = new_boat(args.folder, args.name, args.currency)
+    with begin_book(Path(args.folder) / BOOK, currency):
+        pass
+    print(f"Wrote a boat to {args.folder}. Fill in boat.toml and units.csv there.")
+    print(f"A job of hers: repairecon new-case {args.folder}/jobs/NAME")
+
+
 def _bench_sheet(args: argparse.Namespace) -> None:
-    from repairecon.read.case_folder import read_case
+    from repairecon.book.on_hand import read_case_aboard
     from repairecon.rebuild_or_buy.bench_sheet import as_html, as_text, bench_sheet
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.show.report import write_page
 
-    case = read_case(args.folder)
+    case = read_case_aboard(args.folder)
     sheet = bench_sheet(case, rebuild_or_buy(case))
     if args.html:
         write_page(Path(args.html), as_html(sheet))

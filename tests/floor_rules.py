@@ -17,12 +17,13 @@ ROOMS = {
     "standards": ("records",),
     "kinds": ("records",),
     "read": ("records", "standards", "kinds"),
-    "book": ("records", "standards", "read"),
+    "book": ("records", "formulas", "standards", "read"),
     "buying": ("records", "formulas", "standards"),
     "show": ("records", "read"),
+    "many": ("records", "read"),
 }
 """Shared rooms, and what each of them may import beside itself."""
-JOBS = ("rebuild_or_buy", "compare_quotes", "spares_aboard", "after_the_job")
+JOBS = ("rebuild_or_buy", "compare_quotes", "spares_aboard", "after_the_job", "whole_boat")
 """The jobs: each may import the shared rooms and the jobs before it, no other."""
 FACES = ("__init__", "__main__", "commands")
 KNOWN = {*ROOMS, *JOBS, *FACES}

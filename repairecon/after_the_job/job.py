@@ -16,8 +16,8 @@ from repairecon.after_the_job import spares_book
 from repairecon.after_the_job.bridge import Bridge, bridge
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
+from repairecon.book.on_hand import read_case_aboard
 from repairecon.buying.buying import Buying
-from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, freeze
 from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import with_learned
@@ -43,7 +43,7 @@ def decide(
     ``way`` is the way chosen, by default the best; ``on`` the day (year-month-day, default today); ``found`` what is
     known so far, as for the first job. A frozen decision is never written over.
     """
-    case = read_case(folder)
+    case = read_case_aboard(folder)
     answer = rebuild_or_buy(case, draws, seed, found=found, cost_own_hour=cost_own_hour)
     chosen = way or answer.verdict.best
     if chosen not in answer.table.index:

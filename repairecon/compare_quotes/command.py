@@ -9,8 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
-from repairecon.read.case_folder import read_case
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
 from repairecon.records import RepaireconError
 
@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> None:
         "without": tuple(args.without) if args.without else None,
         "take_near": args.take_near,
     }
-    answer = compare_quotes(read_case(args.folder, order=True), **wishes)
+    answer = compare_quotes(read_case_aboard(args.folder, order=True), **wishes)
     if args.report is not None:
         from repairecon.show.report import write_report
 

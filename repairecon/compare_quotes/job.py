@@ -221,7 +221,12 @@ def _wishes(
 def _wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool, faults: list[str]) -> dict[str, int]:
     """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
     known = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
-    always = {p.part: p.quantity for p in case.parts if p.needed == "always" or also_damage}
+    aboard = {x.part: x.have for x in case.from_stock}
+    always = {
+        p.part: lacking
+        for p in case.parts
+        if (p.needed == "always" or also_damage) and (lacking := p.quantity - aboard.get(p.part, 0)) > 0
+    }
     pieces: dict[str, int] = always if wanted is None else {}
     for name, count in (wanted or {}).items():
         if name not in known:
@@ -232,6 +237,8 @@ def _wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: boo
             faults.append(f"wanted: found {count} of {name}; give 1 or more")
         else:
             pieces[known.find(name)] = count
-    if not pieces and not faults:
+    if not pieces and not faults and case.from_stock:
+        faults.append("nothing to order: every part that is always needed lies aboard (--also-damage, or name some)")
+    elif not pieces and not faults:
         faults.append("no part is wanted: add parts that are always needed to parts.csv, or name some")
     return pieces

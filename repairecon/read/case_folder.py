@@ -3,28 +3,36 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
-from repairecon.read import case_toml, events, job_log, lives, parts_tasks, quotes, ways
+from repairecon.read import boat, case_toml, events, job_log, lives, parts_tasks, quotes, ways
+from repairecon.read.boat import BoatPapers
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.defaults import Defaults
+from repairecon.read.from_stock import lay_stock
 from repairecon.read.layers import Layers
 from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
 from repairecon.read.tables import Row, read_table
-from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.records import Case, Quote, Range, Unit, Way
+from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
+from repairecon.records import NOTHING, BoatUnit, Case, OnHand, Quote, Range, Unit, Way
 
 _QUOTES_ALONE = {"parts.csv", "suppliers.csv", "quotes.csv"}
 NamedRows: TypeAlias = list[tuple[Row, str]]
 
 
 def read_case(
-    folder: str | os.PathLike[str], years: bool = False, order: bool | None = None, *, as_decided: bool = False
+    folder: str | os.PathLike[str],
+    years: bool = False,
+    order: bool | None = None,
+    *,
+    as_decided: bool = False,
+    stock: Sequence[OnHand] = (),
 ) -> Case:
     """Read a case folder.
 
@@ -41,6 +49,9 @@ def read_case(
     as_decided
         True to read a case by the rules of the day on which it was decided: a file of the owner's drops all defaults
         of that file, and a tree may leave states out.
+    stock
+        Spares aboard: a part of which all lies there costs what replacing it costs and needs no wait, and fitting a
+        whole unit is a way of its own.
 
     Returns
     -------
@@ -61,7 +72,7 @@ def read_case(
     the case speaks of them. The terms at the border and the wishes of an order are complete likewise, and listed with
     ``order`` alone; ``wishes.today`` stays blank where the case gives no day.
     """
-    case, reading = open_case(folder, years, order, as_decided=as_decided)
+    case, reading = open_case(folder, years, order, as_decided=as_decided, stock=stock)
     reading.problems.stop_if_any()
     return case
 
@@ -72,20 +83,36 @@ def open_case(
     order: bool | None = None,
     instead: Mapping[str, bytes] = MappingProxyType({}),
     as_decided: bool = False,
+    papers: BoatPapers | None = None,
+    stock: Sequence[OnHand] = (),
 ) -> tuple[Case, Reading]:
-    """The case as far as it could be read, and the reading with its faults; ``instead`` is read in place of files."""
+    """The case as far as it could be read, and the reading with its faults; ``instead`` is read in place of files.
+
+    ``papers`` are those of its boat where the folder does not lie in hers.
+    """
     problems = Problems()
     paths = _files(Path(folder), problems)
-    toml = read_toml(paths.get(CASE, Path(folder) / CASE), problems)
-    sources: dict[str, Path | bytes] = {**paths, **instead}
+    sources: dict[str, Path | bytes] = {CASE: Path(folder) / CASE, **paths, **instead}
+    toml = read_toml(sources[CASE], problems)
     tables = {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}
+    own = {f for f, t in tables.items() if t.given}
+    papers = papers or boat.papers_of(Path(folder), problems)
+    if papers:
+        boat.lay_toml(papers, toml)
+        boat.lay_tables(papers, tables)
+    own |= {f for f in ("suppliers.csv",) if tables[f].given}
     defaults = Defaults()
     case_toml.check_sections(toml, defaults)
     three = three_numbers(toml, defaults)
     money = Money(toml, defaults)
     labour = LabourBook(toml, money, defaults)
     unit = case_toml.unit(toml, defaults)
-    quotes_alone = "three_numbers" not in toml.data and {f for f, t in tables.items() if t.given} == _QUOTES_ALONE
+    stock = stock or boat.frozen_stock(Path(folder), problems)
+    from_stock = lay_stock(stock, unit, tables, _today(papers), only_say=order is True) if stock else ()
+    quotes_alone = (
+        "three_numbers" not in toml.data
+        and own == _QUOTES_ALONE
+    )
     reading = Reading(
         problems=problems,
         defaults=defaults,
@@ -96,13 +123,54 @@ def open_case(
         toml_whole=toml.whole,
         ordering=quotes_alone if order is None else order,
         as_decided=as_decided,
+        boat=papers,
+        stock=tuple(stock),
+        from_stock=from_stock,
     )
     return _assemble(reading, toml, unit, str(folder), years), reading
+
+
+def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:
+    """The case that a unit of a boat will be when it fails, as far as one can tell before.
+
+    Parameters
+    ----------
+    papers
+        The boat's.
+    unit
+        A unit whose price of a new one is known.
+
+    Returns
+    -------
+    Case
+        With what is assumed of its kind; its waits are those assumed of any part.
+
+    Raises
+    ------
+    CaseError
+        With every fault, which is then one of the boat's files.
+    """
+    price, wait = unit.price_new or NOTHING, Defaults().peek("lead_days")
+    lines = [*toml_lines("[unit]", {"name": unit.unit, "kind": unit.kind})]
+    lines += toml_lines("[three_numbers]", {"price_new": [price.low, price.likely, price.high], "wait_days": wait})
+    case, reading = open_case(papers.folder, True, False, {CASE: "\n".join(lines).encode()}, papers=papers)
+    reading.problems.stop_if_any()
+    return case
+
+
+def folders_within(folder: Path) -> list[Path]:
+    """Folders of cases in a folder, however deep; frozen ones left out."""
+    found = (p.parent for p in sorted(folder.rglob(CASE)))
+    return [p for p in found if p.name != "decided"]
 
 
 def file_of(folder: Path, name: str) -> Path | None:
     """A file of the case, whatever the case of its name; None where there is none."""
     return _files(folder, Problems()).get(name)
+
+
+def _today(papers: BoatPapers | None) -> date:
+    return date.fromisoformat(papers.today) if papers else date.today()
 
 
 def _files(folder: Path, problems: Problems) -> dict[str, Path]:
@@ -180,7 +248,9 @@ def _said(reading: Reading, toml: TomlFile, folder: str) -> dict[str, Any]:
         "needed": case_toml.needed(toml),
         "checked": toml.section("unit").text("checked"),
         "waivers": case_toml.waivers(toml, reading.ways),
-        "learned": job_log.learned_of(toml, folder),
+        "learned": job_log.learned_of(toml, folder, reading.boat.log if reading.boat else None),
+        "done": toml.section("done").choice("stage"),
+        "measured": case_toml.measured(toml),
     }
 
 
@@ -190,6 +260,10 @@ def _listed(reading: Reading, layers: Layers) -> dict[str, Any]:
         "assumed": reading.defaults.used,
         "replaced": tuple(layers.overlay.replaced),
         "dropped": tuple(layers.overlay.dropped),
+        "boat": str(reading.boat.folder) if reading.boat else "",
+        "stock": reading.stock,
+        "from_stock": reading.from_stock,
+        "from_boat": tuple(reading.boat.taken) if reading.boat else (),
         "quotes_alone": reading.ordering,
         "notes": {**reading.notes, **{file: t.note for file, t in reading.tables.items() if t.note}},
         "rows_read": {file: len(t.rows) for file, t in reading.tables.items() if t.there},

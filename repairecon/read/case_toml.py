@@ -11,6 +11,7 @@ from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Money, Reading
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile
+from repairecon.read.values import plain
 from repairecon.records import (
     NOTHING,
     SAFETY_CLASSES,
@@ -195,6 +196,13 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str) -> str:
     if any((b.event, b.outcome) == (event, outcome) for b in branches):
         made.setdefault(event, outcome)
     return "; ".join(f"{event}={outcome}" for event, outcome in made.items())
+
+
+def measured(toml: TomlFile) -> str:
+    """What was measured, as measure=value pieces; numbers may stand without quotes."""
+    section = toml.section("measured")
+    texts = ((n, plain(v) if isinstance(v, int | float) else section.text(n)) for n, v in section.values.items())
+    return "; ".join(f"{name}={text}" for name, text in texts if text)
 
 
 def hours_a_year(toml: TomlFile) -> float | None:

@@ -6,12 +6,13 @@ import hashlib
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from repairecon.read.actual import FILE as ACTUAL_FILE
 from repairecon.read.actual import read_actual, sheet
+from repairecon.read.boat import FROZEN, frozen_papers
 from repairecon.read.case_folder import read_case
 from repairecon.read.files import write_all
 from repairecon.read.problems import Problems, shown
@@ -34,8 +35,8 @@ def _hash(data: bytes) -> str:
 def _papers(folder: Path) -> dict[str, bytes]:
     """Files of a case that a decision rests on."""
     return {
-        path.name: path.read_bytes()
-        for path in sorted(folder.iterdir())
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted([*folder.iterdir(), *(folder / FROZEN).glob("*")])
         if path.is_file()
         and path.suffix.casefold() in (".csv", ".toml")
         and path.name.casefold() not in (ACTUAL_FILE, FILE)
@@ -95,7 +96,7 @@ def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Pa
             f"{shown(str(place / FOLDER))} is there already: a decision is frozen once; take the folder away by hand "
             "if it was a mistake"
         )
-    papers = _papers(place)
+    papers = _papers(place) | frozen_papers(replace(case, folder=str(place)), decision.decided_on)
     body = _body(decision, {name: _hash(data) for name, data in papers.items()})
     files = {f"{FOLDER}/{name}": data for name, data in papers.items()}
     files[f"{FOLDER}/{FILE}"] = f'{body}\n[seal]\nseal = "{_hash(body.encode())}"\n'.encode()

@@ -17,6 +17,10 @@ from repairecon.read.values import MONEY, Limits, plain
 
 ENDS = ("low", "likely", "high")
 CASE = "case.toml"
+BOAT = "boat.toml"
+BOAT_SECTIONS = ("money", "money.exchange", "owner", "labour", "labour.*", "years", "customs", "order")
+"""Sections of case.toml that boat.toml may have too: what stands there holds for each job of the boat."""
+
 ANY = "*"
 """A file, section or key that stands for each of its sort."""
 
@@ -99,7 +103,8 @@ def _of(file: str, section: str = "") -> Iterator[Column]:
 def sections(file: str) -> Mapping[str, Mapping[str, Column]]:
     """Keys of each section of a TOML file; ``*`` stands for keys of any name."""
     named = dict.fromkeys(row["section"] for row in _rows() if row["file"] == file)
-    return MappingProxyType({name: MappingProxyType({c.name: c for c in _of(file, name)}) for name in named})
+    own = {name: MappingProxyType({c.name: c for c in _of(file, name)}) for name in named}
+    return MappingProxyType(own | ({name: sections(CASE)[name] for name in BOAT_SECTIONS} if file == BOAT else {}))
 
 
 @cache

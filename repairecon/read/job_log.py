@@ -149,13 +149,15 @@ def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     return path
 
 
-def learned_of(toml: TomlFile, folder: str) -> Learned | None:
-    """What was learned, if the case asks for it."""
+def learned_of(toml: TomlFile, folder: str, log: Path | None = None) -> Learned | None:
+    """What was learned: beside the case if it asks for it, else in ``log``, that of its boat, unless it says no."""
     section = toml.section("learned")
-    use, first_time = section.yes("use"), section.yes("first_time")
+    use, first_time = section.yes_if_written("use"), section.yes("first_time")
+    path = Path(folder) / LEARNED
+    if log is not None and use is not False and not path.is_file() and (log / LEARNED).is_file():
+        return _read(log / LEARNED, toml.problems, first_time)
     if not use:
         return None
-    path = Path(folder) / LEARNED
     if not path.is_file():
         section.fault("use", "true, and no learned.toml beside case.toml", "put it there, or write false")
         return None

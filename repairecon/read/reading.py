@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from repairecon.read.columns import CASE
 from repairecon.read.defaults import Defaults
@@ -13,9 +14,12 @@ from repairecon.read.problems import Names, Problems, clean, closest, key, shown
 from repairecon.read.tables import Row, Table
 from repairecon.read.toml_file import Section, TomlFile, shown_value
 from repairecon.read.values import plain
-from repairecon.records import WAY_GROUPS, WAY_KINDS, Labour, Part, Range
+from repairecon.records import WAY_GROUPS, WAY_KINDS, FromStock, Labour, OnHand, Part, Range
 
-_CODE = re.compile(r"[A-Za-z]{3}")
+if TYPE_CHECKING:
+    from repairecon.read.boat import BoatPapers
+
+CODE = re.compile(r"[A-Za-z]{3}")
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,7 @@ class Money:
         self._defaults = defaults
         section = toml.section("money")
         code = section.text("currency")
-        if code and not _CODE.fullmatch(code):
+        if code and not CODE.fullmatch(code):
             section.fault("currency", shown(code), "write a three-letter code such as EUR")
             code = ""
         self.currency = code.upper() or defaults.text("currency")
@@ -61,7 +65,7 @@ class Money:
         rates: dict[str, float] = {}
         self.named = {self.currency}
         for name in section.values:
-            if not _CODE.fullmatch(name):
+            if not CODE.fullmatch(name):
                 section.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
                 continue
             self.named.add(name.upper())
@@ -173,6 +177,9 @@ class Reading:
     notes: dict[str, str] = field(default_factory=dict)
     hours_a_year: float | None = None
     """Running hours of the unit, where the case gives them."""
+    boat: BoatPapers | None = None
+    stock: tuple[OnHand, ...] = ()
+    from_stock: tuple[FromStock, ...] = ()
     merged: dict[str, list[Row]] = field(default_factory=dict)
     """Rows by file, the owner's laid over the default ones."""
 

@@ -8,10 +8,14 @@ from pathlib import Path
 
 from repairecon.kinds import match_kind, match_symptom, settle
 from repairecon.kinds.names import LEVELS
-from repairecon.read.columns import ANY, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
+from repairecon.read.boat import JOBS, LOG
+from repairecon.read.boat import TABLES as BOAT_TABLES
+from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
 from repairecon.read.default_rows import default_rows
+from repairecon.read.defaults import Defaults
 from repairecon.read.files import HERE, write_all
 from repairecon.read.problems import shown
+from repairecon.read.reading import CODE
 from repairecon.read.sheet_writing import csv_text
 from repairecon.read.tables import DEFAULT, EXAMPLE, Row
 from repairecon.read.toml_file import toml_value
@@ -24,6 +28,11 @@ _HEAD = """# A case: one failed unit, to be rebuilt or bought. Lines that begin 
 # Three numbers are enough. Whatever else you leave out is assumed, and the answer lists it.
 # In the CSV files rows that begin with "example:" or "default:" are left out: the latter are what is assumed.
 # Uncertain numbers may be written as [low, likely, high]. Decimals have a point: 12.50. Rates: 0.20 for 20 %.
+"""
+_BOAT_HEAD = """# A boat: what is typed once and holds for each case in her folder jobs.
+# A case's own key or row comes first.
+# Her units stand in units.csv, who sells to you in suppliers.csv and carriage.csv, her spares in spares.book.
+# Lines that begin with # are left out.
 """
 _OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")
 """Keys of a new case that are not commented out."""
@@ -53,15 +62,7 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
     RepaireconError
         If something is there already, or it cannot be written; nothing is written then.
     """
-    target = Path(folder)
-    if os.path.lexists(target) and not target.is_dir():
-        raise RepaireconError(f"{shown(str(target))} is a file: name a new folder")
-    try:
-        filled = target.is_dir() and any(target.iterdir())
-    except OSError as error:
-        raise RepaireconError(f"{shown(str(target))} cannot be read: name a new folder") from error
-    if filled:
-        raise RepaireconError(f"{shown(str(target))} is not empty: name a new folder")
+    target = _empty(folder)
     said = {"name": kind, "kind": kind, "symptom": symptom, **{k: plain(v) for k, v in numbers.items()}}
     unit, three = (sections(CASE)[name] for name in ("unit", "three_numbers"))
     values = {name: column.examples[0] for name, column in {**unit, **three}.items() if column.examples}
@@ -72,6 +73,69 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
     files |= {file: csv_text(_table(file, rows.get(file, []))).encode("utf-8") for file in CASE_FILES}
     write_all(target, files)
     return target
+
+
+def _empty(folder: str | os.PathLike[str]) -> Path:
+    """A folder that is not there yet, or empty."""
+    target = Path(folder)
+    if os.path.lexists(target) and not target.is_dir():
+        raise RepaireconError(f"{shown(str(target))} is a file: name a new folder")
+    try:
+        filled = target.is_dir() and any(target.iterdir())
+    except OSError as error:
+        raise RepaireconError(f"{shown(str(target))} cannot be read: name a new folder") from error
+    if filled:
+        raise RepaireconError(f"{shown(str(target))} is not empty: name a new folder")
+    return target
+
+
+def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "") -> str:
+    """Write a boat's folder: her money, her owner's terms and her units to be filled in, room for her jobs and log.
+
+    Parameters
+    ----------
+    folder
+        A folder that is not there yet, or is empty.
+    name, currency
+        Her name, and her money in three letters.
+
+    Returns
+    -------
+    str
+        The currency of her money.
+
+    Raises
+    ------
+    RepaireconError
+        If something is there already, or it cannot be written; nothing is written then.
+    """
+    target = _empty(folder)
+    if currency and not CODE.fullmatch(currency):
+        raise RepaireconError(f"currency: found {shown(currency)}; write a three-letter code such as EUR")
+    money = (currency or str(Defaults().peek("currency"))).upper()
+    given = {"name": toml_value(name or "my boat"), "currency": toml_value(money)}
+    files = {BOAT: "\n".join(_boat_lines(given)).encode("utf-8")}
+    files |= {file: csv_text(_table(file, [])).encode("utf-8") for file in BOAT_TABLES}
+    write_all(target, files)
+    for inside in (JOBS, LOG):
+        (target / inside).mkdir()
+    return money
+
+
+def _boat_lines(given: Mapping[str, str]) -> Iterator[str]:
+    """boat.toml with every section and key; what is given is open, all else commented out."""
+    yield _BOAT_HEAD
+    for section, declared in sections(BOAT).items():
+        examples = [c for c in declared.values() if c.examples]
+        if not examples:
+            continue
+        meaning, header = about(BOAT if section == "boat" else CASE, section)
+        open_ = [c.name for c in examples if c.name in given]
+        line = f"{'' if open_ else '# '}{header or f'[{section}]'}"
+        yield f"{line}{' ' * max(1, 34 - len(line))}# {meaning}"
+        for c in examples:
+            yield _key_line(c, given.get(c.name, c.examples[0]), "" if c.name in open_ else "# ")
+        yield ""
 
 
 def _assumed(kind: str, symptom: str, values: Mapping[str, str]) -> Mapping[str, list[Row]]:

@@ -13,7 +13,7 @@ from typing import Any
 
 from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, Column, sections
-from repairecon.read.files import Unreadable, read_text
+from repairecon.read.files import Unreadable, decoded, read_text
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
 from repairecon.read.tables import Entry
 from repairecon.read.values import Limits, Misread
@@ -36,6 +36,8 @@ class Section(Entry):
     nth: int = 0
     bad: set[str] = field(default_factory=set)
     file: str = CASE
+    inherited: Mapping[str, Source] = field(default_factory=dict)
+    """Where a key stands that is not of this file."""
 
     def line(self, key: str = "") -> int | None:
         """The line of a key, else of the section, as far as it can be found."""
@@ -50,7 +52,7 @@ class Section(Entry):
 
     def source(self, key: str) -> Source:
         """Where a key stands."""
-        return Source(self.file, *self.place(key))
+        return self.inherited.get(f"{self.name}.{key}") or Source(self.file, *self.place(key))
 
     def written(self, name: str) -> Any:
         """The value, None if absent."""
@@ -173,10 +175,12 @@ class TomlFile:
         self, problems: Problems, data: dict[str, Any], lines: Mapping[str, int], whole: bool, file: str = CASE
     ) -> None:
         self.problems, self.data, self.lines, self.whole, self.file = problems, data, lines, whole, file
+        self.inherited: dict[str, Source] = {}
 
     def _section(self, name: str, values: dict[str, Any], nth: int = 0, of: str = "") -> Section:
         declared = sections(self.file)[of or name]
-        return Section(name, values, self.problems, declared, self.lines, nth, file=self.file).only_known()
+        made = Section(name, values, self.problems, declared, self.lines, nth, file=self.file, inherited=self.inherited)
+        return made.only_known()
 
     def section(self, name: str, of: str = "") -> Section:
         """A table by its dotted name, empty if absent; ``of`` is the section that declares its keys."""
@@ -229,10 +233,11 @@ def _places(text: str) -> dict[str, int]:
     return lines
 
 
-def read_toml(path: Path, problems: Problems, file: str = CASE) -> TomlFile:
-    """case.toml or another such file, its faults of form noted."""
+def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> TomlFile:
+    """case.toml or another such file, or its bytes; its faults of form noted."""
     try:
-        text = read_text(path).replace("\r\n", "\n").replace("\r", "\n")
+        text = clean(decoded(source)) if isinstance(source, bytes) else read_text(source)
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
     except Unreadable as error:
         absent = file == CASE and "no such" in error.found
         write = "write a case.toml with [unit] and [three_numbers]" if absent else error.write

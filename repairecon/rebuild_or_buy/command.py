@@ -11,7 +11,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.case_folder import read_case
+from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
@@ -60,7 +60,7 @@ def _bar(many: int) -> Any:
 
 def run(args: argparse.Namespace) -> None:
     """Work it out, then print or write."""
-    case = read_case(args.folder, years=bool(args.horizon_years))
+    case = read_case_aboard(args.folder, years=bool(args.horizon_years))
     many = 0 if args.draws == AUTO else args.draws
     with _bar(many) if many >= LONG_WORK and sys.stderr.isatty() else nullcontext() as bar:
         answer = rebuild_or_buy(

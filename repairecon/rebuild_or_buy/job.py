@@ -13,6 +13,7 @@ from repairecon.rebuild_or_buy.bench import ended_already, off_already
 from repairecon.rebuild_or_buy.horizon import with_horizon
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.lives import with_own_lives
+from repairecon.rebuild_or_buy.measured import findings_measured
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.remedies import best_model
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
@@ -70,7 +71,11 @@ def rebuild_or_buy(
         raise RepaireconError("the case names no way out: add one to ways.csv")
     case, fits = with_own_lives(with_learned(case))
     stated, case = case, replace(case, years=with_horizon(case.years, horizon_years))
-    findings, done = read_findings(found or case.found), _done(stage)
+    stage = stage or case.done
+    findings, done = (
+        read_findings(found or case.found) + read_findings(findings_measured(case, case.measured)),
+        _done(stage),
+    )
     tree = with_findings(grow(case), findings)
     why_not = off_already(case, done) | ended_already(case, tree, done)
     why_not |= {w: why or why_not.get(w, "") for w, why in screen(case).items()}

@@ -12,6 +12,7 @@ from repairecon.records.base import (
     Shape,
     Source,
 )
+from repairecon.records.boat import Boat, BoatUnit, FromStock, OnHand
 from repairecon.records.case import (
     NO_WAY,
     OLD_UNIT_ENDS,
@@ -130,6 +131,8 @@ __all__ = [
     "Actual",
     "AlikeVerdict",
     "Assumed",
+    "Boat",
+    "BoatUnit",
     "BookBusyError",
     "BookError",
     "BookFileError",
@@ -148,6 +151,7 @@ __all__ = [
     "FindingError",
     "FitLine",
     "Found",
+    "FromStock",
     "Happened",
     "HoursBias",
     "Item",
@@ -165,6 +169,7 @@ __all__ = [
     "Moved",
     "Movement",
     "Needed",
+    "OnHand",
     "OrderLine",
     "OrderTotal",
     "OrderWishes",

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from repairecon.records.base import NOTHING, Assumed, Range, Source
+from repairecon.records.boat import FromStock, OnHand
 from repairecon.records.done import Learned
 from repairecon.records.supply import Customs, OrderWishes, Quote, Supplier
 
@@ -353,7 +354,12 @@ class Waiver:
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file."""
+    """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file.
+
+    ``boat`` is the folder of its boat, empty for a case alone, ``from_boat`` what was taken from there, ``stock`` what
+    lies aboard and ``from_stock`` what of it the job may take. ``done`` is the last stage that is done, ``measured``
+    what was measured (measure=value pieces joined by ;).
+    """
 
     folder: str
     unit: Unit
@@ -381,6 +387,12 @@ class Case:
     quotes_alone: bool = False
     notes: Mapping[str, str] = field(default_factory=dict)
     rows_read: Mapping[str, int] = field(default_factory=dict)
+    boat: str = ""
+    from_boat: tuple[str, ...] = ()
+    stock: tuple[OnHand, ...] = ()
+    from_stock: tuple[FromStock, ...] = ()
+    done: str = ""
+    measured: str = ""
 
     def way(self, name: str) -> Way:
         """The way of that name."""

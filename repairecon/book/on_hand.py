@@ -1,0 +1,131 @@
+"""What lies aboard in date, for a job that may take it; and a case read together with the spares of its boat."""
+
+from __future__ import annotations
+
+import datetime
+import math
+import os
+from collections import defaultdict
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from repairecon.read.boat import boat_folder, book_path, today_of
+from repairecon.read.case_folder import read_case
+from repairecon.records import Case, Item, Lot, OnHand
+
+if TYPE_CHECKING:  # a case alone needs no book: its command starts without one
+    from repairecon.book.spares_book import SparesBook
+
+_RULE = "ISO 2230:2002"
+_GROUP_RUBBER: Mapping[str, str] = {"A": "NR", "B": "NBR", "C": "EPDM"}
+"""A rubber of each group of ISO 2230, for what is a kit or of an unknown rubber of that group."""
+
+_EPOCH = datetime.date(1970, 1, 1)
+
+
+def day_number(day: datetime.date | str) -> float:
+    """A day as a number; nan for none."""
+    if not day:
+        return math.nan
+    return float(((datetime.date.fromisoformat(day) if isinstance(day, str) else day) - _EPOCH).days)
+
+
+def shelf_years(card: Item) -> tuple[float, float]:
+    """Initial years of storage, and what an inspection adds; no end for what is no rubber."""
+    from repairecon.standards.limits import shelf_life
+
+    for rubber in (card.material, _GROUP_RUBBER.get(card.shelf_group, "")):
+        for life in shelf_life(rubber, 0) if rubber else ():
+            if life.rule == _RULE and life.last_year is not None:
+                return float(life.last_year), float((life.last_year_if_inspected or life.last_year) - life.last_year)
+    return math.inf, 0.0
+
+
+def in_date(lot: Lot, card: Item, inspected: bool, today: datetime.date) -> bool:
+    """Whether a lot of rubber may still be fitted; what is no rubber may."""
+    from repairecon.formulas import lives
+
+    start = day_number(lot.cure_date or lot.came_on)
+    last = float(lives.expiry_day(start, *shelf_years(card), inspected=inspected))
+    return not last < day_number(today)
+
+
+def on_hand(book: SparesBook, today: datetime.date | None = None) -> tuple[OnHand, ...]:
+    """Spares that lie aboard in date, whole pieces of them.
+
+    Parameters
+    ----------
+    book
+        The open book.
+    today
+        Day by which rubber must be in date; default: that of the book.
+
+    Returns
+    -------
+    tuple of OnHand
+        By name.
+    """
+    from repairecon.book.spares_book import passage_for
+    from repairecon.read.passage_toml import PassageDefaults
+
+    wishes = {w.item: w for w in passage_for(book.ledger.path, book).items}
+    word, cards = str(PassageDefaults().peek("whole_unit_word")).casefold(), book.items_by_number()
+    day = today or book.ledger.today()
+    lying: dict[int, list[Lot]] = defaultdict(list)
+    for lot in book.lots():
+        card = cards[lot.item_number]
+        wish = wishes.get(card.name)
+        fit = in_date(lot, card, bool(wish and wish.inspected), day)
+        if fit and lot.locker_kind == "aboard" and card.measure == "piece":
+            lying[card.number].append(lot)
+    made = [_on_hand(cards[number], lots, word, wishes) for number, lots in lying.items()]
+    return tuple(sorted((x for x in made if x.quantity), key=lambda x: x.item))
+
+
+def _on_hand(card: Item, lots: list[Lot], word: str, wishes: Mapping[str, object]) -> OnHand:
+    wish = wishes.get(card.name)
+    said = getattr(wish, "whole_unit", None)
+    named = word in card.name.casefold().replace(",", " ").split()
+    costs = [float(lot.cost_unit) for lot in sorted(lots, key=lambda x: x.came_on) if lot.cost_unit is not None]
+    return OnHand(
+        item=card.name,
+        units=card.units,
+        designation=card.designation,
+        material=card.material,
+        makers_number=card.makers_number,
+        quantity=int(sum(lot.quantity for lot in lots)),
+        price=costs[-1] if costs else None,
+        whole=named if said is None else bool(said),
+        since=min(lot.came_on for lot in lots),
+    )
+
+
+def read_case_aboard(
+    folder: str | os.PathLike[str], years: bool = False, order: bool | None = None, *, as_decided: bool = False
+) -> Case:
+    """A case as :func:`read_case` has it; of one in a boat the spares aboard are taken into account.
+
+    Parameters
+    ----------
+    folder, years, order, as_decided
+        As for :func:`read_case`.
+
+    Returns
+    -------
+    Case
+        What lies aboard costs what replacing it costs and needs no wait; ``from_stock`` says what that is.
+
+    Raises
+    ------
+    CaseError
+        With every fault of the case; BookError if the book cannot be read.
+    """
+    home = boat_folder(folder)
+    path = book_path(home) if home else None
+    if home is None or path is None:
+        return read_case(folder, years, order, as_decided=as_decided)
+    from repairecon.book.spares_book import book_at
+
+    with book_at(path) as book:
+        stock = on_hand(book, today_of(home))
+    return read_case(folder, years, order, as_decided=as_decided, stock=stock)

@@ -1,0 +1,157 @@
+"""The same work on many things: in turn, on the cores of this machine, or on a cluster; results in the order of asking.
+
+One path for all: whoever works, a result depends on its own thing alone, so the figures are the same to the last digit.
+Only so many things are under way at a time, so that memory does not grow with their number.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any, Generic, TypeVar
+
+from repairecon.records import RepaireconError
+
+T = TypeVar("T")
+R = TypeVar("R")
+AHEAD = 4
+"""Things under way for each worker: enough that none waits for the next."""
+
+TRIES = 3
+"""A thing at which so many workers died is given up."""
+
+PATIENCE = "5s"
+"""How long a cluster may take to answer."""
+
+
+@dataclass(frozen=True)
+class Lost(Generic[T]):
+    """A thing without a result: each worker that took it up died."""
+
+    thing: T
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def each(work: Callable[[T], R], things: Iterable[T], workers: int = 1, scheduler: str = "") -> Iterator[R | Lost[T]]:
+    """Work on each thing.
+
+    Parameters
+    ----------
+    work
+        A function of a module, as it is sent to other processes; what it raises comes out here.
+    things
+        What to work on; taken up a few at a time.
+    workers
+        Processes; 1: none but this one.
+    scheduler
+        Address of a cluster's scheduler, as in ``tcp://host:8786``; before ``workers``.
+
+    Yields
+    ------
+    R or Lost
+        The results in the order of the things.
+
+    Raises
+    ------
+    RepaireconError
+        If the cluster cannot be reached, or goes away; what was given out before stands.
+    """
+    if scheduler:
+        yield from _on_a_cluster(work, things, scheduler)
+    elif workers <= 1:
+        yield from map(work, things)
+    else:
+        yield from _on_cores(work, iter(things), workers)
+
+
+# ---- processes of this machine -------------------------------------------------------------------
+def _on_cores(work: Callable[[T], R], things: Iterator[T], workers: int) -> Iterator[R | Lost[T]]:
+    """In order; when a worker dies all that were under way are begun anew, at last each by itself."""
+    under_way: deque[tuple[T, int]] = deque()
+    while True:
+        with ProcessPoolExecutor(workers) as pool:
+            futures = deque(pool.submit(work, thing) for thing, _ in under_way)
+            try:
+                while True:
+                    for thing in islice(things, AHEAD * workers - len(under_way)):
+                        under_way.append((thing, 0))
+                        futures.append(pool.submit(work, thing))
+                    if not futures:
+                        return
+                    result = futures[0].result()
+                    futures.popleft()
+                    under_way.popleft()
+                    yield result
+            except BrokenProcessPool:
+                under_way = deque((thing, tries + 1) for thing, tries in under_way)
+        while under_way and under_way[0][1] >= TRIES:
+            yield _alone(work, under_way.popleft()[0])
+
+
+def _alone(work: Callable[[T], R], thing: T) -> R | Lost[T]:
+    """In a process of its own: others at work beside it may have been the ones that died."""
+    with ProcessPoolExecutor(1) as pool:
+        try:
+            return pool.submit(work, thing).result()
+        except BrokenProcessPool:
+            return Lost(thing)
+
+
+# ---- a cluster -----------------------------------------------------------------------------------
+def _on_a_cluster(work: Callable[[T], R], things: Iterable[T], scheduler: str) -> Iterator[R | Lost[T]]:
+    try:
+        from distributed import Client
+    except ImportError as error:
+        raise RepaireconError("a scheduler needs the extra fleet: pip install 'repairecon[fleet]'") from error
+    try:
+        client = Client(scheduler, timeout=PATIENCE, set_as_default=False)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError, TimeoutError) as error:
+        raise RepaireconError(
+            f"scheduler: no answer from {scheduler!r}; start one there, or leave it out to work on this machine"
+        ) from error
+    with client:
+        yield from _in_order(client, work, iter(things), scheduler)
+
+
+def _in_order(client: Any, work: Callable[[T], R], things: Iterator[T], scheduler: str) -> Iterator[R | Lost[T]]:
+    under_way: deque[tuple[T, Any]] = deque()
+    while True:
+        with _in_a_sentence(scheduler):
+            room = AHEAD * max(sum(client.nthreads().values()), 1) - len(under_way)
+            under_way.extend((thing, client.submit(work, thing, pure=False)) for thing in islice(things, max(room, 0)))
+            if not under_way:
+                return
+            result = _result(*under_way.popleft())
+        yield result
+
+
+def _result(thing: T, future: Any) -> Any:
+    from distributed.scheduler import KilledWorker
+
+    try:
+        return future.result()
+    except KilledWorker:
+        return Lost(thing)
+
+
+@contextmanager
+def _in_a_sentence(scheduler: str) -> Iterator[None]:
+    """Whatever a broken connection is called: of the work itself only our own errors come."""
+    try:
+        yield
+    except RepaireconError:
+        raise
+    except Exception as error:
+        raise RepaireconError(
+            f"scheduler: {scheduler} went away; what was finished is kept, begin again to go on"
+        ) from error

@@ -1,0 +1,276 @@
+"""A boat's folder: what stands there once lies beneath each case in its ``jobs``, key by key and row by row.
+
+A case's own key or row comes first. What was taken from the boat is listed with the case.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass, field, fields, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from repairecon.kinds import match_kind
+from repairecon.read.columns import BOAT, BOAT_SECTIONS, CASE, FILES
+from repairecon.read.defaults import Defaults
+from repairecon.read.problems import Problems, key, shown
+from repairecon.read.reading import LabourBook, Money, named_rows
+from repairecon.read.sheet_writing import csv_text
+from repairecon.read.tables import Row, Table, read_table
+from repairecon.read.toml_file import TomlFile, read_toml
+from repairecon.records import Boat, BoatUnit, Case, OnHand, Source
+
+JOBS, LOG, LEARNED, BOOK, ON_HAND = "jobs", "log", "learned.toml", "spares.book", "on_hand.csv"
+FROZEN = "boat"
+"""Folder of a frozen case that holds what it took from the boat."""
+
+TABLES = ("units.csv", "suppliers.csv", "carriage.csv")
+SHARED = tuple(name for name in BOAT_SECTIONS if "." not in name)
+_DAYS_A_YEAR = 365.25
+
+
+def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
+    """The boat of a case: the folder that holds ``jobs``, or the copy in a frozen case; None for a case alone."""
+    place = Path(os.path.realpath(case_folder))
+    frozen = place / FROZEN
+    if (frozen / BOAT).is_file():
+        return frozen
+    home = place.parent.parent
+    return home if place.parent.name == JOBS and (home / BOAT).is_file() else None
+
+
+def book_path(home: Path) -> Path | None:
+    """Her spares book: ``spares.book``, or a folder ``spares`` of CSV files, to be read only; None without either."""
+    for path in (home / BOOK, home / Path(BOOK).stem):
+        if path.is_file() or (path / "items.csv").is_file():
+            return path
+    return None
+
+
+def today_of(home: Path) -> date:
+    """The day to which her ages are counted."""
+    said = read_toml(home / BOAT, Problems(), BOAT).section("boat").date("today")
+    return date.fromisoformat(said) if said else date.today()
+
+
+@dataclass
+class BoatPapers:
+    """The files of a boat as far as they could be read; ``place`` is how a case's sources call her folder."""
+
+    folder: Path
+    place: str
+    toml: TomlFile
+    tables: dict[str, Table]
+    today: str
+    units: tuple[BoatUnit, ...] = ()
+    taken: list[str] = field(default_factory=list)
+    """What a case took from them, as lists show it."""
+
+    @property
+    def log(self) -> Path:
+        """Where what her jobs teach lies: in a frozen case beside the copies of her files."""
+        return self.folder if self.folder.name == FROZEN else self.folder / LOG
+
+
+def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers:
+    """Read boat.toml and the tables beside it, every fault noted under ``place``."""
+    toml = read_toml(folder / BOAT, problems, BOAT)
+    toml.check_sections()
+    for name in SHARED:  # each key is checked here, so that a case's faults are those of its own files
+        if name in toml.data and name != "labour":
+            section = toml.section(name)
+            section.these(*(n for n, c in section.declared.items() if c.type != "section"))
+    money = Money(toml, Defaults())
+    LabourBook(toml, money, Defaults())
+    tables = {f: _table(folder / f, f, problems) for f in TABLES}
+    today = toml.section("boat").date("today") or date.today().isoformat()
+    papers = BoatPapers(folder, place, toml, tables, today)
+    papers.units = _units(tables["units.csv"], today)
+    return papers
+
+
+def _table(path: Path, file: str, problems: Problems) -> Table:
+    return read_table(path if path.is_file() else None, file, FILES[file], problems)
+
+
+def read_boat(folder: str | os.PathLike[str]) -> Boat:
+    """Read a boat's folder.
+
+    Parameters
+    ----------
+    folder
+        Folder with ``boat.toml``; ``units.csv``, ``suppliers.csv``, ``carriage.csv``, ``jobs`` and the rest as there
+        are.
+
+    Returns
+    -------
+    Boat
+        Her units, and the folders of her cases.
+
+    Raises
+    ------
+    CaseError
+        With every fault of her own files; those of her cases come when they are read.
+    """
+    place, problems = Path(folder), Problems()
+    papers = read_papers(place, problems)
+    about = papers.toml.section("boat")
+    name = about.required("name") if papers.toml.whole else ""
+    base, figures = about.text("base"), about.text("figures")
+    problems.stop_if_any()
+    jobs = sorted(p for p in (place / JOBS).glob("*") if (p / CASE).is_file())
+    return Boat(
+        folder=str(folder),
+        name=name,
+        base=base,
+        figures=figures,
+        currency=Money(papers.toml, Defaults()).currency,
+        today=papers.today,
+        units=papers.units,
+        jobs=tuple(str(p) for p in jobs),
+    )
+
+
+def _units(table: Table, today: str) -> tuple[BoatUnit, ...]:
+    rows, _ = named_rows(table.rows, "unit", table.whole)
+    return tuple(_unit(row, name, today) for row, name in rows)
+
+
+def _unit(row: Row, name: str, today: str) -> BoatUnit:
+    read = row.these("fitted_on", "hours", "hours_a_year", "critical", "price_new", "maker_number", "note")
+    if read["fitted_on"] > today:
+        row.fault("fitted_on", shown(read["fitted_on"]), f"write a day up to {today}")
+    given = row.text("kind")
+    sizes = tuple(filter(None, map(str.strip, row.text("standard_sizes").split(";"))))
+    kind = match_kind(given or name).kind or given
+    return BoatUnit(
+        unit=name, kind=kind, count=row.whole("count") or 1, standard_sizes=sizes, source=row.source, **read
+    )
+
+
+def age_years(unit: BoatUnit, today: str) -> float | None:
+    """Years since a unit was fitted or renewed; None where no day is given."""
+    if not unit.fitted_on:
+        return None
+    days = (date.fromisoformat(today) - date.fromisoformat(unit.fitted_on)).days
+    return days / _DAYS_A_YEAR
+
+
+# ---- beneath a case ------------------------------------------------------------------------------
+def papers_of(case_folder: Path, problems: Problems) -> BoatPapers | None:
+    """The papers of a case's boat; her faults stop here, as they are none of the case's. None for a case alone."""
+    home = boat_folder(case_folder)
+    if home is None:
+        return None
+    place = f"{FROZEN}/" if home.parent == Path(os.path.realpath(case_folder)) else "../../"
+    own = Problems()
+    papers = read_papers(home, own, place)
+    for fault in own.faults:
+        problems.add(f"{place}{fault.file}", fault.row, fault.column, fault.found, fault.write)
+    return papers
+
+
+def lay_toml(papers: BoatPapers, toml: TomlFile) -> None:
+    """Fill what case.toml leaves out with what boat.toml and the row of the unit say."""
+    _same_money(papers, toml)
+    for name in SHARED:
+        given = papers.toml.data.get(name)
+        if isinstance(given, dict) and isinstance(toml.data.setdefault(name, {}), dict):
+            _lay(papers, toml, name, given, toml.data[name])
+    _lay_unit(papers, toml)
+
+
+def _same_money(papers: BoatPapers, toml: TomlFile) -> None:
+    """Amounts of the boat are in her money: a case in another would take them for its own."""
+    hers = key(papers.toml.section("money").text("currency"))
+    own = toml.section("money").text("currency")
+    if own and hers and key(own) != hers:
+        write = f"leave it out: the boat's money is {hers.upper()}, and its rates hold for each of her jobs"
+        toml.section("money").fault("currency", shown(own), write)
+
+
+def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any], own: dict[str, Any]) -> None:
+    """Lay one section, and those within it, beneath the case's own."""
+    for name, value in given.items():
+        if isinstance(value, dict) and name not in own and section in ("money", "labour"):
+            own[name] = {}
+        if isinstance(value, dict) and isinstance(own.get(name), dict):
+            _lay(papers, toml, f"{section}.{name}", value, own[name])
+        elif name not in own:
+            own[name] = value
+            line = papers.toml.lines.get(f"{section}.{name}")
+            toml.inherited[f"{section}.{name}"] = Source(f"{papers.place}{BOAT}", line, name)
+            papers.taken.append(f"{BOAT}: {section}.{name}")
+
+
+def _lay_unit(papers: BoatPapers, toml: TomlFile) -> None:
+    """What units.csv knows of the failed unit, if the case calls it by that name."""
+    unit = toml.data.get("unit")
+    named = key(str(unit.get("name", ""))) if isinstance(unit, dict) else ""
+    row = next((u for u in papers.units if named and key(u.unit) == named), None)
+    if row is None:
+        return
+    source = replace(row.source, file=f"{papers.place}{row.source.file}")
+    known = (
+        ("unit", "kind", row.kind or None),
+        ("unit", "age_years", age_years(row, papers.today)),
+        ("years", "hours_a_year", row.hours_a_year),
+        ("years", "like_units", row.count if row.count > 1 else None),
+    )
+    for section, name, value in known:
+        into = {} if value is None else toml.data.setdefault(section, {})
+        whose = toml.inherited.get(f"{section}.{name}")
+        if value is not None and isinstance(into, dict) and (name not in into or whose):
+            into[name] = value
+            toml.inherited[f"{section}.{name}"] = replace(source, note=name)
+            papers.taken = [t for t in papers.taken if t != f"{BOAT}: {section}.{name}"]
+            papers.taken.append(f"units.csv: {name} of {row.unit}")
+
+
+def lay_tables(papers: BoatPapers, tables: dict[str, Table]) -> None:
+    """Suppliers of the boat that the case's quotes name and its own list lacks, with their carriage."""
+    own = _names(tables["suppliers.csv"].rows)
+    quoted = _names(tables["quotes.csv"].rows)
+    for file in ("suppliers.csv", "carriage.csv"):
+        mine = _names(tables[file].rows) if file == "carriage.csv" else own
+        rows = [r for r in papers.tables[file].rows if key(r.text("supplier")) in quoted - own - mine]
+        if rows:
+            fresh = [replace(r, file=f"{papers.place}{file}", problems=Problems(), bad=set()) for r in rows]
+            tables[file] = replace(tables[file], rows=[*tables[file].rows, *fresh])
+            papers.taken += [f"{file}: {name}" for name in dict.fromkeys(r.text("supplier") for r in rows)]
+
+
+def _names(rows: Iterable[Row]) -> set[str]:
+    return {key(r.text("supplier")) for r in rows} - {""}
+
+
+def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
+    """Copies of what a case took from its boat, by name, for one that is frozen on a day; none for a case alone."""
+    home = boat_folder(case.folder)
+    if home is None:
+        return {}
+    names = {name: name for name in (BOAT, *TABLES)} | {f"{LOG}/{LEARNED}": LEARNED}
+    files = {f"{FROZEN}/{to}": (home / name).read_bytes() for name, to in names.items() if (home / name).is_file()}
+    text = files[f"{FROZEN}/{BOAT}"].decode("utf-8", "surrogateescape")
+    if "today" not in read_toml(home / BOAT, Problems(), BOAT).section("boat").values:
+        text = text.replace("[boat]", f'[boat]\ntoday = "{today}"', 1)
+    columns = tuple(f.name for f in fields(OnHand))
+    stock = [["; ".join(x.units) if c == "units" else getattr(x, c) for c in columns] for x in case.stock]
+    files[f"{FROZEN}/{ON_HAND}"] = csv_text([columns, *stock], end="\n").encode("utf-8")
+    return {**files, f"{FROZEN}/{BOAT}": text.encode("utf-8", "surrogateescape")}
+
+
+def frozen_stock(folder: Path, problems: Problems) -> tuple[OnHand, ...]:
+    """The spares aboard as they were when a case was frozen; none for any other case."""
+    path = folder / FROZEN / ON_HAND
+    table = _table(path, ON_HAND, problems)
+    return tuple(_on_hand(row) for row in table.rows)
+
+
+def _on_hand(row: Row) -> OnHand:
+    row.required_value("item", "quantity", "since")
+    read = row.these("item", "designation", "material", "makers_number", "price", "whole", "since")
+    units = tuple(filter(None, map(str.strip, row.text("units").split(";"))))
+    return OnHand(units=units, quantity=row.whole("quantity") or 0, **read)

@@ -1,0 +1,144 @@
+"""Spares aboard beneath a case: a part that lies there costs what replacing it costs and needs no wait.
+
+A piece is the wanted one if its standard size is the same, every word of it understood; else by its name, where one of
+the two has no size: seal, shaft, raw water pump is the shaft seal of the raw water pump.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from datetime import date
+from math import exp
+
+from repairecon.read.columns import FILES
+from repairecon.read.defaults import Defaults
+from repairecon.read.problems import Problems, key
+from repairecon.read.tables import Row, Table
+from repairecon.read.values import plain
+from repairecon.records import FromStock, OnHand, Unit
+from repairecon.standards.equivalents import equivalent
+
+_WORD = re.compile(r"\w+")
+FIT_SPARE = "fit the spare aboard"
+_DAYS_A_YEAR = 365.25
+
+
+def lay_stock(
+    stock: Sequence[OnHand], unit: Unit, tables: dict[str, Table], today: date, *, only_say: bool = False
+) -> tuple[FromStock, ...]:
+    """Take what lies aboard into the parts, quotes and ways of a case.
+
+    Parameters
+    ----------
+    stock
+        What lies aboard in date.
+    unit
+        The failed unit.
+    tables
+        Tables of the case by file; those that change are replaced.
+    today
+        Day to which a spare's years on the shelf are counted.
+    only_say
+        True to leave the tables as they are: an order is for what is not there, at the prices quoted.
+
+    Returns
+    -------
+    tuple of FromStock
+        What may be taken, whole units last.
+    """
+    left, taken = list(stock), []
+    rows = []
+    for row in tables["parts.csv"].rows:
+        found = next((x for x in left if not x.whole and is_part(x, row, unit)), None)
+        rows.append(row)
+        if found is None:
+            continue
+        left.remove(found)
+        wanted = _wanted(row, tables["events.csv"].rows)
+        priced = found.price is not None or row.has_range("price")
+        at_once = found.quantity >= wanted and priced
+        part = row.text("part")
+        taken.append(FromStock(part=part, item=found.item, have=found.quantity, wanted=wanted, at_once=at_once))
+        if at_once:
+            rows[-1] = _at_once(row, found)
+    if only_say:
+        return tuple(taken)
+    covered = {key(x.part) for x in taken if x.at_once}
+    quotes = [q for q in tables["quotes.csv"].rows if key(q.text("item")) not in covered]
+    tables["parts.csv"] = _with(tables["parts.csv"], rows)
+    tables["quotes.csv"] = _with(tables["quotes.csv"], quotes)
+    spare = next((x for x in left if x.whole and _serves(x, unit)), None)
+    if spare is not None:
+        ways = tables["ways.csv"]
+        tables["ways.csv"] = _with(ways, [*ways.rows, *_fit(spare, ways, today)])
+        taken.append(FromStock(part=unit.name, item=spare.item, have=spare.quantity, wanted=1, at_once=True))
+    return tuple(taken)
+
+
+def is_part(x: OnHand, row: Row, unit: Unit) -> bool:
+    """Whether a spare is the part of a row."""
+    size = row.text("standard_size")
+    if row.yes("makers_only") and not x.makers_number:
+        return False
+    if size and x.designation:
+        same = equivalent(size, x.designation, fluid=row.text("fluid"), material_wanted=row.text("material"),
+                          material_offered=x.material)  # fmt: skip
+        if same.verdict != "unknown":
+            return same.verdict == "same"
+        return key(size) == key(x.designation) and _by_name(x, row.text("part"), unit)
+    return _by_name(x, row.text("part"), unit)
+
+
+def _by_name(x: OnHand, part: str, unit: Unit) -> bool:
+    of_unit = _words(unit.name) | _words(unit.kind)
+    return _serves(x, unit) and bool(part) and _words(x.item) - of_unit == _words(part) - of_unit != set()
+
+
+def _serves(x: OnHand, unit: Unit) -> bool:
+    """Whether a spare is for the failed unit, by its card."""
+    return bool({key(u) for u in x.units} & {key(unit.name), key(unit.kind)} - {""})
+
+
+def _words(text: str) -> set[str]:
+    return {w.rstrip("s") for w in _WORD.findall(text.casefold())}
+
+
+def _wanted(row: Row, tree: Sequence[Row]) -> int:
+    """Pieces that the rebuild takes at most: those of the row, and as many as any outcome brings."""
+    quantity = row.whole("quantity") or 1
+    named = re.compile(rf"\b(\d+)\s+{re.escape(key(row.text('part')))}\s*(?:;|$)")
+    brought = [int(n) for branch in tree for n in named.findall(key(branch.text("parts")))]
+    return max(quantity, *brought) if brought else quantity
+
+
+def _at_once(row: Row, x: OnHand) -> Row:
+    """The row at what replacing the piece costs, without a wait."""
+    cells = {"lead_days_low": "", "lead_days_likely": "0", "lead_days_high": "", "lead_days_shape": ""}
+    if x.price is not None:
+        cells |= {"price_low": "", "price_likely": plain(x.price), "price_high": "", "price_shape": "", "vat": "in"}
+    return Row(row.file, row.row, {**row.cells, **cells}, row.problems, row.declared, row.bad)
+
+
+def _with(table: Table, rows: list[Row]) -> Table:
+    return Table(table.file, rows, table.there, table.whole, table.note)
+
+
+def _fit(x: OnHand, table: Table, today: date) -> list[Row]:
+    """The way of fitting the spare, unless the owner wrote one."""
+    if any(row.choice("kind") == "own spare" for row in table.rows):
+        return []
+    declared = FILES["ways.csv"]
+    cells = dict.fromkeys(declared.columns, "") | {
+        "way": FIT_SPARE, "kind": "own spare", "price_likely": "" if x.price is None else plain(x.price),
+        "lead_days_likely": "0", "p_dead": plain(p_dead(x, today)), "note": f"{x.item}, in the spares book",
+    }  # fmt: skip
+    return [Row("spares.book", 0, cells, Problems(), declared.declared)]
+
+
+def p_dead(x: OnHand, today: date) -> float:
+    """Chance that a spare is dead when it is fitted, by its years on the shelf: ``1 - exp(-(t / life)**shape)``."""
+    defaults = Defaults()
+    life, shape = float(defaults.peek("shelf_life_years")), float(defaults.peek("shelf_shape"))
+    years = max((today - date.fromisoformat(x.since)).days, 0) / _DAYS_A_YEAR
+    return 1.0 - exp(-((years / life) ** shape))

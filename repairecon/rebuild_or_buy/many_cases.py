@@ -1,0 +1,135 @@
+"""Many cases at once: a line each, as they are ready; a case with faults is a line like any other."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, fields
+from functools import partial
+from typing import Any
+
+from repairecon.book.on_hand import read_case_aboard
+from repairecon.many.work import Lost, each
+from repairecon.read.boat import boat_folder
+from repairecon.read.result_table import ResultTable, mark_of
+from repairecon.rebuild_or_buy import headline
+from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
+from repairecon.records import RepaireconError
+from repairecon.show.report import version
+
+
+@dataclass(frozen=True, kw_only=True)
+class CaseLine:
+    """One case: what to do in words, what that comes to and against what [home money], days, own hours.
+
+    ``faults`` is why there is no answer, else empty.
+    """
+
+    case: str
+    unit: str = ""
+    do: str = ""
+    what: str = ""
+    way: str = ""
+    total: float | None = None
+    saves: float | None = None
+    against: str = ""
+    cash: float | None = None
+    own_hours: float | None = None
+    days: float | None = None
+    bad_case: float | None = None
+    currency: str = ""
+    faults: str = ""
+
+
+COLUMNS = tuple(f.name for f in fields(CaseLine))
+_NUMBERS = ("total", "saves", "cash", "own_hours", "days", "bad_case")
+
+
+def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
+    """The answer of one case as a line; its faults where it has none."""
+    try:
+        case = read_case_aboard(folder)
+        answer = rebuild_or_buy(case, draws, seed)
+        a = answer.advice
+        row = answer.table.loc[a.way] if a.way in answer.table.index else None
+        return CaseLine(
+            case=folder,
+            unit=case.unit.name,
+            do=a.do,
+            what=headline.do(answer),
+            way=a.way,
+            total=a.total,
+            saves=a.gap,
+            against=a.against,
+            currency=case.terms.currency,
+            **{} if row is None else _figures(row),
+        )
+    except RepaireconError as error:
+        return CaseLine(case=folder, faults="; ".join(str(error).splitlines()))
+
+
+def _figures(row: Any) -> dict[str, Any]:
+    columns = {"cash": "cash_mean", "own_hours": "own_hours_mean", "days": "days_mean", "bad_case": "total_p90"}
+    return {name: float(row[column]) for name, column in columns.items()}
+
+
+def case_lines(
+    folders: Iterable[str | os.PathLike[str]],
+    draws: int | str = DRAWS,
+    seed: int = 1,
+    *,
+    workers: int = 1,
+    scheduler: str = "",
+    table: str | os.PathLike[str] = "",
+) -> Iterator[CaseLine]:
+    """Work out many cases.
+
+    Parameters
+    ----------
+    folders
+        Folders of cases.
+    draws, seed
+        As for one case.
+    workers, scheduler
+        Processes of this machine, or the address of a cluster's scheduler; the figures are the same.
+    table
+        A CSV file to which each line is written at once. What it holds already of the same files, draws and seed is
+        not done again.
+
+    Yields
+    ------
+    CaseLine
+        In the order of the folders.
+    """
+    paths = [str(f) for f in folders]
+    marks = {path: _mark(path, draws, seed) for path in paths} if table else {}
+    kept = ResultTable(table, COLUMNS, marks.values()) if table else None
+    done = {m: _line(row) for m, row in kept.done.items()} if kept else {}
+    new = (path for path in paths if marks.get(path) not in done)
+    fresh = each(partial(case_line, draws=draws, seed=seed), new, workers, scheduler)
+    for path in paths:
+        line = done.get(marks.get(path, ""))
+        if line is None:
+            line = _found(next(fresh))
+            if kept and marks[path]:
+                kept.add({c: getattr(line, c) for c in COLUMNS}, marks[path])
+        yield line
+
+
+def _found(line: CaseLine | Lost[str]) -> CaseLine:
+    if isinstance(line, Lost):
+        return CaseLine(case=line.thing, faults="each process that worked on it died: too large for this machine?")
+    return line
+
+
+def _mark(folder: str, draws: int | str, seed: int) -> str:
+    """What a line is made of: the files of the case and of its boat, draws, seed and version."""
+    home = boat_folder(folder)
+    beneath = (mark_of(home), mark_of(home / "log")) if home else ()
+    return mark_of(folder, (os.path.abspath(folder), *beneath, draws, seed, version()))  # noqa: PTH100
+
+
+def _line(row: dict[str, str]) -> CaseLine:
+    read: dict[str, Any] = dict(row)
+    numbers = {name: float(read[name]) if read[name] else None for name in _NUMBERS}
+    return CaseLine(**read | numbers)

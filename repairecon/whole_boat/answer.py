@@ -1,0 +1,324 @@
+"""A boat on one screen: her open jobs, her units before they fail, her spares; and what to do next."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from repairecon.book.spares_book import book_at
+from repairecon.many.work import Lost, each
+from repairecon.read.boat import BoatPapers, book_path, read_boat, read_papers
+from repairecon.read.closed import FOLDER as DECIDED
+from repairecon.read.problems import Problems, key
+from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
+from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
+from repairecon.records import Boat, RepaireconError
+from repairecon.spares_aboard.job import spares_aboard
+from repairecon.whole_boat.season import Season, season
+from repairecon.whole_boat.units import UnitLine, unit_line
+
+JOB, SPARE, RENEW, STOCK = "job", "spare", "renew", "stock"
+LEAST = 1.0
+"""Home money a year from which on a step is worth naming."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """Something to do next: ``saves`` [home money; a spare, a renewal and stock within a year] for ``money`` and own
+    ``hours``; ``critical`` where she cannot sail safely without."""
+
+    kind: str
+    what: str
+    saves: float
+    money: float
+    hours: float
+    critical: bool
+    boat: str = ""
+    of: str = ""
+
+    def ratio(self, hour: float) -> float:
+        """What it saves a unit of money spent, an own hour counted at ``hour``."""
+        return self.saves / max(self.money + self.hours * hour, LEAST)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SparesLine:
+    """The spares book in figures: ``worth`` at cost [home money]; names of what is short, over, to be turned.
+
+    ``units`` are units with a whole spare aboard, ``buys`` what is worth buying: item, worth, cost [home money].
+    """
+
+    worth: float
+    short: tuple[str, ...]
+    due: tuple[str, ...]
+    units: tuple[str, ...]
+    buys: tuple[tuple[str, float, float], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Serves:
+    """A standard part that more than one unit takes: ``failures`` expected within the season in all of them."""
+
+    size: str
+    units: tuple[str, ...]
+    failures: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoatLine:
+    """A boat; ``failed`` are folders and files that could not be read, with why."""
+
+    folder: str
+    boat: str
+    base: str
+    figures: str
+    currency: str
+    today: str
+    jobs: tuple[CaseLine, ...]
+    units: tuple[UnitLine, ...]
+    """Those that work: one with an open job is counted there."""
+    season: Season
+    spares: SparesLine | None
+    serves: tuple[Serves, ...]
+    steps: tuple[Step, ...]
+    failed: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoBoat:
+    """A folder that holds no boat that can be read."""
+
+    folder: str
+    faults: str
+
+
+def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed: int = 1) -> BoatLine:
+    """Look at a whole boat.
+
+    Parameters
+    ----------
+    folder
+        Her folder, with ``boat.toml``.
+    season_days
+        How far ahead [days].
+    seed
+        Of the sampled ranges.
+
+    Returns
+    -------
+    BoatLine
+        A bad case or a broken book of hers is listed and stops nothing else.
+
+    Raises
+    ------
+    CaseError
+        With every fault of boat.toml, units.csv, suppliers.csv and carriage.csv.
+    """
+    if not 1.0 <= season_days <= 3650.0:
+        raise RepaireconError(f"season_days: found {season_days}; give days from 1 to 3650")
+    boat, years = read_boat(folder), season_days / 365.25
+    problems = Problems()
+    papers = read_papers(Path(folder), problems)
+    problems.stop_if_any()
+    lines = [case_line(job, seed=seed) for job in boat.jobs if not (Path(job) / DECIDED).exists()]
+    spares, failed = _spares(book_path(Path(folder)), boat)
+    jobs = tuple(line for line in lines if not line.faults)
+    failed_now = Counter(key(line.unit) for line in jobs)
+    working = [replace(u, count=u.count - failed_now[key(u.unit)]) for u in boat.units]
+    worked = [unit_line(papers, unit, years, seed) for unit in working if unit.count > 0]
+    units = tuple(unit for unit, _ in worked)
+    return BoatLine(
+        folder=str(folder),
+        boat=boat.name,
+        base=boat.base,
+        figures=boat.figures,
+        currency=boat.currency,
+        today=boat.today,
+        jobs=jobs,
+        units=units,
+        season=season(worked, years, frozenset(spares.units if spares else ()), seed),
+        spares=spares,
+        serves=_serves(units),
+        steps=steps(jobs, units, spares, _hour(papers), frozenset(key(u.unit) for u in boat.units if u.critical)),
+        failed=(*((line.case, line.faults) for line in lines if line.faults), *failed),
+    )
+
+
+def _hour(papers: BoatPapers) -> float:
+    """What an own hour counts in the order of steps."""
+    return papers.toml.section("owner").number("cost_own_hour") or HOUR_IN_ORDER
+
+
+def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:
+    """The spares book, or why it could not be read; neither where there is none."""
+    if path is None:
+        return None, ()
+    try:
+        with book_at(path) as book:
+            cards = book.items_by_number()
+            found = spares_aboard(book, today=boat.today)
+        carry = found.carry[found.carry["buy"] > 0]
+        whole = set(found.turning["item"]) if len(found.turning) else set()
+        served = {key(u) for card in cards.values() if card.name in whole for u in card.units}
+        expired = found.expiring["item"] if len(found.expiring) else ()
+        return SparesLine(
+            worth=found.worth.fifo,
+            short=tuple(line.item.name for line in found.below_minimum),
+            due=tuple(dict.fromkeys(expired)),
+            units=tuple(u.unit for u in boat.units if key(u.unit) in served),
+            buys=tuple(
+                (str(r.item), float(r.worth_bought), float(r.price * r.buy)) for r in carry.itertuples(index=False)
+            ),
+        ), ()
+    except RepaireconError as error:
+        return None, ((str(path), "; ".join(str(error).splitlines())),)
+
+
+def _serves(units: Iterable[UnitLine]) -> tuple[Serves, ...]:
+    """Standard parts that several units take, the one that is wanted most first."""
+    by: dict[str, list[UnitLine]] = defaultdict(list)
+    for unit in units:
+        for size in unit.sizes:
+            by[size].append(unit)
+    made = [
+        Serves(size=size, units=tuple(u.unit for u in some), failures=sum(u.p_fails for u in some))
+        for size, some in by.items()
+        if sum(u.count for u in some) > 1
+    ]
+    return tuple(sorted(made, key=lambda s: -s.failures))
+
+
+def steps(
+    jobs: Sequence[CaseLine],
+    units: Sequence[UnitLine],
+    spares: SparesLine | None,
+    hour: float,
+    critical: frozenset[str] = frozenset(),
+) -> tuple[Step, ...]:
+    """What to do next: first the jobs of critical units, then by what is saved a unit of money and hours.
+
+    Parameters
+    ----------
+    jobs
+        Open jobs with an answer.
+    units
+        Units before they fail.
+    spares
+        The spares book, if there is one.
+    hour
+        What an own hour counts [home money].
+    critical
+        Names of critical units, those that have failed as well.
+
+    Returns
+    -------
+    tuple of Step
+        Best first.
+    """
+    found = [_job(line, key(line.unit) in critical) for line in jobs]
+    there = set(spares.units) if spares else set()
+    for unit in units:
+        found += _before_it_fails(unit, unit.unit in there)
+    for item, worth, cost in spares.buys if spares else ():
+        found.append(Step(kind=STOCK, what=f"Buy {item}", saves=worth - cost, money=cost, hours=0.0, critical=False))
+    worth_it = [s for s in found if s.kind == JOB or s.saves >= LEAST]
+    return tuple(sorted(worth_it, key=lambda s: (not (s.kind == JOB and s.critical), -s.ratio(hour), s.what)))
+
+
+def _job(line: CaseLine, critical: bool) -> Step:
+    return Step(
+        kind=JOB,
+        what=f"{line.unit}: {line.what}",
+        saves=max(line.saves or 0.0, 0.0),
+        money=line.cash or 0.0,
+        hours=line.own_hours or 0.0,
+        critical=critical,
+        of=line.case,
+    )
+
+
+def _before_it_fails(unit: UnitLine, spare_there: bool) -> Iterator[Step]:
+    """A spare for a unit, or its renewal in port, where that pays."""
+    if unit.price_new is None:
+        return
+    plain: dict[str, Any] = {"hours": 0.0, "critical": unit.critical, "of": unit.unit}
+    worth = (unit.spare_worth or 0.0) - (unit.spare_cost or 0.0)
+    if not spare_there:
+        yield Step(kind=SPARE, what=f"Buy a spare {unit.unit}", saves=worth, money=unit.price_new, **plain)
+    money = unit.price_new * unit.count
+    saves = unit.renew_saves or 0.0
+    yield Step(kind=RENEW, what=f"Renew the {unit.unit} before it fails", saves=saves, money=money, **plain)
+
+
+def boat_or_faults(folder: str, season_days: float, seed: int) -> BoatLine | NoBoat:
+    """A boat, or why there is none: never an owner's error, so that the others go on."""
+    try:
+        return whole_boat(folder, season_days, seed)
+    except RepaireconError as error:
+        return NoBoat(folder=folder, faults="; ".join(str(error).splitlines()))
+
+
+def whole_boats(
+    folders: Iterable[str | os.PathLike[str]],
+    season_days: float = 365.0,
+    seed: int = 1,
+    *,
+    workers: int = 1,
+    scheduler: str = "",
+) -> Iterator[BoatLine | NoBoat]:
+    """Look at several boats, in their order; ``workers`` and ``scheduler`` as for many cases."""
+    work = partial(boat_or_faults, season_days=season_days, seed=seed)
+    for found in each(work, [str(f) for f in folders], workers, scheduler):
+        if isinstance(found, Lost):
+            yield NoBoat(folder=found.thing, faults="each process that worked on it died: too large for this machine?")
+        else:
+            yield found
+
+
+def all_steps(boats: Iterable[BoatLine | NoBoat], hour: float = HOUR_IN_ORDER) -> tuple[Step, ...]:
+    """The steps of several boats in one order, each with the name of its boat."""
+    named = [replace(step, boat=b.boat) for b in boats if isinstance(b, BoatLine) for step in b.steps]
+    return tuple(sorted(named, key=lambda s: (not (s.kind == JOB and s.critical), -s.ratio(hour), s.boat, s.what)))
+
+
+def as_json(boats: Sequence[BoatLine | NoBoat]) -> dict[str, object]:
+    """Plain data for other programs; home money, chances 0..1, days and years as the names say."""
+    failed = [{"folder": b.folder, "faults": b.faults} for b in boats if isinstance(b, NoBoat)]
+    failed += [{"folder": f, "faults": why} for b in boats if isinstance(b, BoatLine) for f, why in b.failed]
+    return {"boats": [_boat(b) for b in boats if isinstance(b, BoatLine)], "failed": failed}
+
+
+def _boat(b: BoatLine) -> dict[str, object]:
+    s = b.season
+    jobs = [
+        {"case": j.case, "unit": j.unit, "do": j.do, "what": j.what, "way": j.way, "total": j.total, "days": j.days}
+        for j in b.jobs
+    ]
+    spares: dict[str, object] = {}
+    if b.spares is not None:
+        lists = {"due": b.spares.due, "short": b.spares.short, "units": b.spares.units}
+        spares = {"worth": b.spares.worth, **{name: list(some) for name, some in lists.items()}}
+    return {
+        "boat": b.boat,
+        "folder": b.folder,
+        "base": b.base,
+        "currency": b.currency,
+        "today": b.today,
+        "units": [_unit(u) for u in b.units],
+        "jobs": jobs,
+        "season": {"p10": s.p10, "p50": s.p50, "mean": s.mean, "p90": s.p90, "p_stops": s.p_stops, "years": s.years,
+                   "left_out": list(s.left_out)},
+        "spares": spares,
+        "serves": [{"size": x.size, "units": list(x.units), "failures": x.failures} for x in b.serves],
+        "next": [vars(x) | {} for x in b.steps],
+    }  # fmt: skip
+
+
+def _unit(u: UnitLine) -> dict[str, object]:
+    finite = {k: None if isinstance(v, float) and v in (float("inf"), float("-inf")) else v for k, v in vars(u).items()}
+    return finite | {"sizes": list(u.sizes), "assumed": list(u.assumed)}

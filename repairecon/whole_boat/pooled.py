@@ -1,0 +1,104 @@
+"""Spares for several boats of one base: how many lie there and aboard, and what one budget is best spent on."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize, sparse
+
+from repairecon.formulas.pools import best_split
+from repairecon.read.problems import key
+from repairecon.whole_boat.answer import BoatLine
+from repairecon.whole_boat.units import UnitLine
+
+MOST = 6
+"""Pieces of one spare for all boats of a base up to which it is thought of."""
+
+YEAR = 365.25
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pool:
+    """One spare unit that boats of a base share, by its maker's number.
+
+    ``at_base`` and ``aboard`` (a number a boat) are what is worth having, for ``cost`` [home money]; they save
+    ``saves`` a year, what they cost a year taken off [home money/year].
+    """
+
+    base: str
+    unit: str
+    maker_number: str
+    boats: tuple[str, ...]
+    at_base: int
+    aboard: tuple[int, ...]
+    cost: float
+    saves: float
+
+
+def pools(boats: Sequence[BoatLine], budget: float | None = None) -> tuple[Pool, ...]:
+    """Spares worth having at each base and aboard its boats.
+
+    Parameters
+    ----------
+    boats
+        Boats; those of one base and one money share.
+    budget
+        To spend at most over all [home money]; None: all that is worth its price.
+
+    Returns
+    -------
+    tuple of Pool
+        What saves most first; what is not worth having is left out.
+    """
+    shared: dict[tuple[str, str, str], list[tuple[BoatLine, UnitLine]]] = defaultdict(list)
+    for boat in boats:
+        for unit in boat.units:
+            if unit.price_new and unit.maker_number and unit.cost_without is not None:
+                shared[key(boat.base), boat.currency, key(unit.maker_number)].append((boat, unit))
+    ladders = [ladder for some in shared.values() if (ladder := _ladder(some))]
+    chosen = _within(ladders, budget)
+    return tuple(sorted(chosen, key=lambda p: (-p.saves, p.base, p.unit)))
+
+
+def _ladder(some: Sequence[tuple[BoatLine, UnitLine]]) -> list[Pool]:
+    """0, 1, 2, ... pieces of one spare, each split as well as can be; what each number saves a year."""
+    first, one = some[0]
+    rates = [-np.log1p(-min(u.p_fails_a_year, 0.999)) for _, u in some]
+    bring = [u.bring_days / YEAR for _, u in some]
+    order = max(u.order_days for _, u in some) / YEAR
+    rows = best_split(
+        MOST, rates, (order, bring), [u.lost_day * YEAR for _, u in some], [u.cost_without or 0.0 for _, u in some]
+    )
+    price = max(u.price_new or 0.0 for _, u in some)
+    a_year = max(u.spare_cost or 0.0 for _, u in some)
+    return [
+        Pool(
+            base=first.base,
+            unit=one.unit,
+            maker_number=one.maker_number,
+            boats=tuple(b.boat for b, _ in some),
+            at_base=at_base,
+            aboard=aboard,
+            cost=n * price,
+            saves=rows[0][2] - cost - n * a_year,
+        )
+        for n, (at_base, aboard, cost) in enumerate(rows)
+    ]
+
+
+def _within(ladders: Sequence[Sequence[Pool]], budget: float | None) -> Iterable[Pool]:
+    """One rung of each ladder so that most is saved within the budget, proven by an integer program."""
+    rungs = [rung for ladder in ladders for rung in ladder]
+    if not rungs:
+        return ()
+    of = np.repeat(np.arange(len(ladders)), [len(ladder) for ladder in ladders])
+    one_each = sparse.csr_matrix((np.ones(len(rungs)), (of, np.arange(len(rungs)))))
+    limits = [optimize.LinearConstraint(one_each, 1, 1)]
+    if budget is not None:
+        limits.append(optimize.LinearConstraint(np.array([[r.cost for r in rungs]]), -np.inf, budget))
+    gains = np.array([r.saves for r in rungs])
+    solved = optimize.milp(-gains, constraints=limits, integrality=np.ones(len(rungs)), bounds=(0, 1))
+    return (r for r, x in zip(rungs, solved.x, strict=True) if x > 0.5 and r.cost > 0)

@@ -1,0 +1,281 @@
+"""A unit before it fails: how likely this season, what that would cost, whether a spare or a renewal pays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize
+
+from repairecon.buying.inputs import mean_of
+from repairecon.formulas import discount, lives, renewal
+from repairecon.read.boat import BoatPapers, age_years
+from repairecon.read.case_folder import unit_case
+from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.job import rebuild_or_buy
+from repairecon.rebuild_or_buy.lives import Clocks, clocks_of
+from repairecon.records import BoatUnit, Case, Range
+
+Floats = NDArray[np.float64]
+DRAWS = 1024
+"""Courses of a failure that are kept: enough for a tenth of a season's worst cases."""
+
+HALF = 0.5
+"""A unit of unknown age is taken to be as old as to have stood so much of its usual life."""
+
+BRING_DAYS = 3.0
+"""Days to bring a thing from the base to the boat, where boat.toml does not say (assumed, no source)."""
+
+_LONGEST = 1000.0
+"""Years beyond which nothing is said of when a unit is due."""
+
+_ANY_PRICE = Range(1.0, 1.0, 1.0)
+"""In place of a price that is not known, so that what does not hang on it can be read."""
+
+
+@dataclass(frozen=True)
+class Life:
+    """The life of a unit that has stood and run for a while.
+
+    ``clocks`` are those of a new one, a value for each of some steps through the median's range; ``worn`` (S,) the
+    years of use at the pace ahead that wear it as much as its age and its hours have.
+    """
+
+    clocks: Clocks
+    worn: Floats
+    hours_a_year: float
+
+    @cached_property
+    def _stands(self) -> Floats:
+        """Weight of each step, those likelier under which it would stand until now."""
+        life = self.clocks.life(self.hours_a_year)
+        survived = np.exp(-((self.worn / life) ** self.clocks.shape))
+        weighed = self.clocks.weights * np.maximum(survived, 1e-300)
+        return np.asarray(weighed / weighed.sum())
+
+    def p_fails(self, years: float) -> float:
+        """Chance that it fails within so many years, given that it works now."""
+        fails = lives.cdf(years, self.clocks.life(self.hours_a_year), self.clocks.shape, self.worn)
+        return float(fails @ self._stands)
+
+    @cached_property
+    def due_years(self) -> float:
+        """Years until half of such units have failed; inf beyond all measure."""
+        if self.p_fails(_LONGEST) < HALF:
+            return inf
+        return float(optimize.brentq(lambda t: self.p_fails(t) - HALF, 0.0, _LONGEST))
+
+
+def life_of(case: Case, unit: BoatUnit, today: str) -> tuple[Life, tuple[str, ...]]:
+    """The life of a unit as old as it is, and what was assumed of its age.
+
+    Both clocks' hazards add up: ``(age / life_years)**k + (hours / life_hours)**k`` is put as an age by one clock.
+    """
+    new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
+    clocks = replace(clocks_of(case, new), age_years=0.0, p_early=0.0)
+    pace, k = case.years.hours_a_year, clocks.shape
+    age, hours, life = age_years(unit, today), unit.hours, clocks.life(pace)
+    if age is None and hours is None:
+        median = life * np.log(2.0) ** (1.0 / k)
+        return Life(clocks, HALF * median, pace), ("its age: half its usual life",)
+    if age is None:
+        age = (hours or 0.0) / pace if pace > 0 else 0.0
+    run = age * pace if hours is None else hours
+    worn = (age / clocks.life_years) ** k + (run / clocks.life_hours) ** k
+    return Life(clocks, np.asarray(life * worn ** (1.0 / k)), pace), ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Failing:
+    """What it costs when a unit fails [home money]: the cheapest way, what being away from base adds, days lost.
+
+    ``totals`` are sampled totals of that way; ``saved_by_spare`` is what a spare aboard spares each time.
+    """
+
+    way: str
+    total: float
+    days: float
+    p_away: float
+    cost_away: Range
+    days_away: Range
+    lost_day: float
+    totals: Floats = field(repr=False)
+    saved_by_spare: float
+
+    @property
+    def away(self) -> float:
+        """What a failure away from base adds, on average."""
+        return mean_of(self.cost_away) + mean_of(self.days_away) * self.lost_day
+
+    @property
+    def mean(self) -> float:
+        """Expected cost of a failure, exact."""
+        return self.total + self.p_away * self.away
+
+
+def failing(answer: Answer) -> Failing:
+    """What a failure costs, by the answer of its case."""
+    case, best = answer.case, answer.verdict.best
+    row, years = answer.table.loc[best], case.years
+    lost_day = mean_of(case.terms.cost_lost_day)
+    swap_days = mean_of(years.swap_hours) / case.terms.hours_per_day
+    made = Failing(
+        way=best,
+        total=float(row["total_mean"]),
+        days=float(row["days_mean"]),
+        p_away=years.p_away,
+        cost_away=years.cost_away,
+        days_away=years.days_away,
+        lost_day=lost_day,
+        totals=np.asarray(answer.outcomes.sample["total"][answer.model.ways.index(best)], dtype=float),
+        saved_by_spare=0.0,
+    )
+    waited = max(made.days - swap_days, 0.0) * lost_day
+    return replace(made, saved_by_spare=made.p_away * made.away + waited)
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnitLine:
+    """A unit, of which the boat has ``count``.
+
+    ``p_fails`` is the chance that one of them fails within the season, ``expected`` what that is expected to cost for
+    all of them [home money]. ``due_years`` is when half of such units of its age have failed. ``spare_worth`` is what a
+    spare saves in a year and ``spare_cost`` what having it costs in a year; ``renew_saves`` what renewing each now, in
+    port, saves within a year. None where the price of a new one is not known. ``cost_without`` is what a failure costs
+    beyond the days lost where no spare is aboard, ``order_days`` and ``bring_days`` until a new one comes to the base,
+    and from there aboard. ``assumed`` says what was not given.
+    """
+
+    unit: str
+    kind: str
+    count: int
+    critical: bool
+    age_years: float | None
+    hours: float | None
+    p_fails: float
+    due_years: float
+    way: str = ""
+    cost_each: float | None = None
+    days: float | None = None
+    expected: float | None = None
+    price_new: float | None = None
+    spare_worth: float | None = None
+    spare_cost: float | None = None
+    renew_saves: float | None = None
+    maker_number: str = ""
+    p_fails_a_year: float = 0.0
+    cost_without: float | None = None
+    lost_day: float = 0.0
+    order_days: float = 0.0
+    bring_days: float = 0.0
+    sizes: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+
+def unit_line(
+    papers: BoatPapers, unit: BoatUnit, season_years: float, seed: int = 1
+) -> tuple[UnitLine, Failing | None]:
+    """A unit before it fails, and what its failure costs where the price of a new one is known.
+
+    Parameters
+    ----------
+    papers
+        The boat's.
+    unit
+        One of her units.
+    season_years
+        How far ahead [years].
+    seed
+        Of the sampled totals.
+
+    Raises
+    ------
+    CaseError
+        With faults of the boat's files.
+    """
+    case = unit_case(papers, replace(unit, price_new=unit.price_new or _ANY_PRICE))
+    life, assumed = life_of(case, unit, papers.today)
+    p = life.p_fails(season_years)
+    line = UnitLine(
+        unit=unit.unit,
+        kind=case.unit.kind,
+        count=unit.count,
+        critical=unit.critical,
+        age_years=age_years(unit, papers.today),
+        hours=unit.hours,
+        p_fails=1.0 - (1.0 - p) ** unit.count,
+        due_years=life.due_years,
+        sizes=unit.standard_sizes,
+        maker_number=unit.maker_number,
+        p_fails_a_year=1.0 - (1.0 - life.p_fails(1.0)) ** unit.count,
+        assumed=assumed,
+    )
+    if unit.price_new is None:
+        return line, None
+    answer = rebuild_or_buy(case, DRAWS, seed)
+    cost = failing(answer)
+    price = mean_of(unit.price_new)
+    a_year = unit.count * life.p_fails(1.0)
+    rate = float(discount.real_rate(case.years.discount_rate, case.years.inflation_rate))
+    return replace(
+        line,
+        way=cost.way,
+        cost_each=cost.mean,
+        days=cost.days,
+        expected=unit.count * p * cost.mean,
+        price_new=price,
+        spare_worth=a_year * cost.saved_by_spare,
+        spare_cost=_spare_cost(price, case, rate),
+        renew_saves=unit.count * renew_saves(life, cost, rate),
+        cost_without=cost.p_away * mean_of(cost.cost_away),
+        lost_day=cost.lost_day,
+        order_days=_order_days(case),
+        bring_days=papers.toml.section("boat").number("bring_days") or BRING_DAYS,
+    ), cost
+
+
+def _order_days(case: Case) -> float:
+    """Until a new unit comes."""
+    new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
+    return mean_of(new.lead_days) if new.lead_days else 0.0
+
+
+def _spare_cost(price: float, case: Case, rate: float) -> float:
+    """What having a spare costs a year: it is bought, dies on the shelf or is sold with the boat [home money/year]."""
+    years = case.years
+    span = min(years.horizon_years or years.shelf_life_years, years.shelf_life_years)
+    resale = years.resale_share * price if years.horizon_years and years.horizon_years < years.shelf_life_years else 0.0
+    sold = resale * float(discount.single_present_value(rate, span))
+    return float(discount.equivalent_annual_cost(price - sold, rate, span))
+
+
+def renew_saves(life: Life, cost: Failing, rate: float) -> float:
+    """What renewing a unit now saves within a year against waiting, at the pace of the best age to renew.
+
+    Parameters
+    ----------
+    life, cost
+        Of one unit.
+    rate
+        Real rate of discount [1/year].
+
+    Returns
+    -------
+    float
+        Home money; below 0 where waiting is cheaper.
+
+    Notes
+    -----
+    A year more of an old unit costs its chance of failing times what a failure costs above a renewal in port; a renewal
+    begins a course that costs ``g`` a year at its best age (Barlow and Hunter 1960, from memory). It pays once the
+    first is above the second.
+    """
+    planned, failed, k = max(cost.total - cost.lost_day * cost.days, 0.0), cost.mean, life.clocks.shape
+    if planned <= 0 or failed <= planned or k <= 1.0:
+        return -inf
+    years = float(life.clocks.mean(life.clocks.life(life.hours_a_year)))
+    _, a_year = renewal.best_replacement_age(planned, failed, years, k, min(max(rate, 0.0), 1.0))
+    return life.p_fails(1.0) * (failed - planned) - a_year

@@ -1,0 +1,162 @@
+"""The first screen of a whole boat: what to do next, what the season may cost, each unit, the spares."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from math import isfinite
+
+import pandas as pd
+
+from repairecon.show.layout import as_text, shortened, terminal_width, wrapped
+from repairecon.show.words import chance_words, days_words, hours_words, money, whole
+from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, Step, all_steps
+from repairecon.whole_boat.pooled import Pool
+
+STEPS, FLEET_STEPS = 5, 8
+"""Steps on the first screen."""
+
+
+def first_screen(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = (), *, full: bool = False) -> str:
+    """One boat in full, or several with a line each and their steps in one order."""
+    read = [b for b in boats if isinstance(b, BoatLine)]
+    alone = read[0] if len(boats) == 1 and read else None
+    lines = list(_one(alone, len(alone.steps) if full else STEPS) if alone else _several(read, full))
+    if shared:
+        money_of = {b.base: b.currency for b in read}
+        lines += ["", "Spares to share"]
+        lines += [wrapped(pool_words(p, money_of[p.base]), "  ", terminal_width()) for p in shared]
+    failed = [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)]
+    failed += [pair for b in read for pair in b.failed]
+    if failed:
+        lines += ["", f"Not read ({len(failed)}):"]
+        lines += [wrapped(f"{folder}: {faults}", "  ", terminal_width()) for folder, faults in failed]
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def _one(b: BoatLine, most: int) -> Iterator[str]:
+    width = terminal_width()
+    yield ", ".join(filter(None, (b.boat, b.base, b.today, f"figures: {b.figures}" if b.figures else "")))
+    yield ""
+    yield "What to do next" if b.steps else "Nothing to do: no job is open, and no spare or renewal pays."
+    for nth, step in enumerate(b.steps[:most], 1):
+        yield wrapped(step_words(step, b.currency), f"{nth}. ", width)
+    if len(b.steps) > most:
+        yield f"   ({len(b.steps) - most} more: --full)"
+    yield ""
+    yield wrapped(season_words(b), "", width)
+    if b.units:
+        yield ""
+        yield as_text(unit_table(b), "unit", fold=True, width=width)
+    yield ""
+    yield wrapped(spares_words(b), "", width)
+    if b.serves:
+        yield wrapped(serves_words(b), "", width)
+
+
+def step_words(step: Step, currency: str) -> str:
+    """A step with what it saves and costs."""
+    if step.kind == JOB:
+        first = "critical: " if step.critical else ""
+        saved = f", {money(step.saves, currency)} less than the next best" if step.saves >= 1 else ""
+        takes = f"{money(step.money, currency)} and {hours_words(step.hours)} hours of yours"
+        return f"{first}{step.what.rstrip('.')}. About {takes}{saved}."
+    when = "a season" if step.kind == "stock" else "a year"
+    return f"{step.what}: {money(step.money, currency)}, saves {money(step.saves, currency)} {when} beyond its cost."
+
+
+def season_words(b: BoatLine) -> str:
+    """What the season is expected to cost, and the chance that something critical stops her."""
+    s, many = b.season, days_words(b.season.years * 365.25)
+    said = [
+        f"Within {many} what fails is expected to cost {money(s.mean, b.currency)}; nine seasons in ten stay under "
+        f"{money(s.p90, b.currency)}. Something critical without a spare aboard fails {chance_words(s.p_stops)}."
+    ]
+    if s.left_out:
+        said.append(f"Not counted, as units.csv has no price_new: {', '.join(s.left_out)}.")
+    guessed = [u.unit for u in b.units if u.assumed]
+    if guessed:
+        said.append(f"Age not known, taken as half the usual life: {', '.join(guessed)}.")
+    return " ".join(said)
+
+
+def unit_table(b: BoatLine) -> pd.DataFrame:
+    """A row a unit, the likeliest to fail first."""
+    rows = [
+        {
+            "unit": f"{u.unit} ({u.count})" if u.count > 1 else u.unit,
+            "critical": "yes" if u.critical else "",
+            "age": "?" if u.age_years is None else whole(u.age_years),
+            "fails, in 100": whole(100 * u.p_fails),
+            "half gone in": f"{whole(u.due_years)} years" if isfinite(u.due_years) else "-",
+            "costs each": "?" if u.cost_each is None else money(u.cost_each, b.currency),
+            "days": "?" if u.days is None else whole(u.days),
+            "spare": "aboard" if b.spares and u.unit in b.spares.units else _spare_pays(u.spare_worth, u.spare_cost),
+        }
+        for u in sorted(b.units, key=lambda u: (-u.p_fails, u.unit))
+    ]
+    return pd.DataFrame(rows).set_index("unit")
+
+
+def _spare_pays(worth: float | None, cost: float | None) -> str:
+    if worth is None or cost is None:
+        return "?"
+    return "pays" if worth > cost else "no"
+
+
+def spares_words(b: BoatLine) -> str:
+    """The spares in a sentence."""
+    s = b.spares
+    if s is None:
+        return "No spares book is read."
+    said = [f"Spares: {money(s.worth, b.currency)} at cost."]
+    if s.short:
+        said.append(f"Below their minimum: {_some(s.short)}.")
+    if s.due:
+        said.append(f"Out of date or soon: {_some(s.due)}.")
+    return " ".join(said)
+
+
+def serves_words(b: BoatLine) -> str:
+    """Which one standard part serves most."""
+    s = b.serves[0]
+    return f"One part that serves most: {s.size} ({', '.join(s.units)})."
+
+
+def _some(names: Sequence[str], most: int = 4) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return "; ".join(names[:most]) + more
+
+
+def pool_words(p: Pool, currency: str) -> str:
+    """Where a shared spare lies, for whom, and what it saves."""
+    places = [f"{p.at_base} at {p.base or 'the base'}"] if p.at_base else []
+    places += [f"{n} aboard {boat}" for boat, n in zip(p.boats, p.aboard, strict=True) if n]
+    saved = f"{money(p.cost, currency)}, saves {money(p.saves, currency)} a year beyond its cost"
+    return f"{p.unit} ({p.maker_number}) for {len(p.boats)} boats: {', '.join(places)}: {saved}."
+
+
+def _several(boats: Sequence[BoatLine], full: bool) -> Iterator[str]:
+    """A line a boat, then what to do next over all of them."""
+    if not boats:
+        return
+    width = terminal_width()
+    rows = [
+        {
+            "boat": b.boat,
+            "jobs": len(b.jobs),
+            "units": sum(u.count for u in b.units),
+            "season": money(b.season.mean, b.currency),
+            "bad season": money(b.season.p90, b.currency),
+            "stopped, in 100": whole(100 * b.season.p_stops),
+            "spares": "-" if b.spares is None else money(b.spares.worth, b.currency),
+            "short": "-" if b.spares is None else len(b.spares.short),
+        }
+        for b in boats
+    ]
+    yield as_text(pd.DataFrame(rows).set_index("boat"), "boat", fold=True, width=width)
+    yield ""
+    yield "What to do next"
+    money_of = {b.boat: b.currency for b in boats}
+    for nth, step in enumerate(all_steps(boats)[: None if full else FLEET_STEPS], 1):
+        words = f"{step.boat}: {step_words(step, money_of[step.boat])}"
+        yield shortened(f"{nth}. {words}", max(width * 2, 120))
