@@ -65,15 +65,15 @@ def _say(args: argparse.Namespace, answer: tuple[str, Any]) -> None:
 
 
 def _kinds(args: argparse.Namespace) -> None:
-    from repairecon.kinds.commands import kinds_listed
+    from repairecon.kinds.worn import kinds_listed
 
     _say(args, kinds_listed())
 
 
 def _worn(args: argparse.Namespace) -> None:
-    from repairecon.kinds.commands import worn_told
+    from repairecon.kinds.worn import worn_said
 
-    _say(args, worn_told(args.kind, args.measure, args.value))
+    _say(args, worn_said(args.kind, args.measure, args.value))
 
 
 def _which_part(args: argparse.Namespace) -> None:
