@@ -77,13 +77,13 @@ def _worn(args: argparse.Namespace) -> None:
 
 
 def _which_part(args: argparse.Namespace) -> None:
-    from repairecon.standards.commands import which_part_answer
+    from repairecon.standards.measured import which_part_answer
 
     _say(args, which_part_answer(args.measured, args.kind))
 
 
 def _same_part(args: argparse.Namespace) -> None:
-    from repairecon.standards.commands import same_part
+    from repairecon.standards.equivalents import same_part
 
     _say(args, same_part(args.wanted, args.offered, args.fluid))
 

@@ -8,7 +8,7 @@ from math import ceil, inf, isfinite, nan
 
 import pandas as pd
 
-from repairecon.buying.basket import Basket, Uncovered, cheapest_basket
+from repairecon.buying.basket import Basket, Order, Uncovered, cheapest_basket
 from repairecon.buying.offers import Offered
 from repairecon.buying.other_baskets import (
     entering_prices,
@@ -19,8 +19,7 @@ from repairecon.buying.other_baskets import (
     second_best,
     soonest_possible,
 )
-from repairecon.buying.parcel import CHARGES, LandedParcel, parcel_carriage, price_parcel
-from repairecon.buying.terms import CLOSE, Line, Order, ParcelTerms
+from repairecon.buying.parcel import CHARGES, CLOSE, LandedParcel, Line, ParcelTerms, parcel_carriage, price_parcel
 from repairecon.records import Case, OrderLine, OrderTotal
 
 CHOSEN, MAKERS_ONLY, BY_LINE, SOONEST, NEXT, ONE, ALL_FIT = (

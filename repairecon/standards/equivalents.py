@@ -195,3 +195,36 @@ def _of(part: Designation, material: str) -> Designation:
     if not said or (part.kind == bearings.KIND and said == "steel"):
         return part
     return replace(part, marks={**part.marks, "material": said})
+
+
+_VERDICTS = {
+    "same": "the same part",
+    "near": "near, not the same: take it only if you allow what differs",
+    "not": "not the part",
+    "unknown": "not clear from this: ask before you order",
+}
+
+
+def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str, object]]:
+    """Whether an offered part is the wanted one: the words for the screen, and plain data.
+
+    The data hold ``verdict``, ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted
+    one first.
+    """
+    found = equivalent(wanted, offered, fluid=fluid)
+    known = bool(materials.fluids_of(fluid)) if fluid else None
+    lines = [f"Wanted {wanted}, offered {offered}: {found.verdict}: {_VERDICTS[found.verdict]}."]
+    lines += [f"  {reason}" for reason in found.reasons]
+    lines += [f"  Caution: {words}" for words in found.caution]
+    if known is False:
+        lines.append(f"  The fluid {fluid!r} is not in the table of materials: nothing is judged about it.")
+    if found.status:
+        lines.append(f"  Least sure table row used: {found.status}.")
+    parts = [
+        {"designation": "", "kind": "", "gaps": {}} if part is None else
+        {"designation": part.size or part.text, "kind": part.kind, "gaps": dict(gaps), "sizes": dict(part.dims)}
+        for part, gaps in ((found.wanted, {}), (found.offered, found.gaps))
+    ]  # fmt: skip
+    lists = {name: list(getattr(found, name)) for name in ("reasons", "differs", "caution")}
+    return "\n".join(lines), {"verdict": found.verdict, **lists, "status": found.status,
+                              "sources": list(found.sources), "fluid_known": known, "parts": parts}  # fmt: skip

@@ -165,7 +165,16 @@ def _measures(words: str) -> Measures:
     return sizes
 
 
-def named_as(part: Candidate) -> str:
-    """A candidate in one line: its name, kind and gaps."""
-    gaps = ", ".join(f"{c} {'+' if value > 0 else ''}{shown(value)}" for c, value in part.gaps.items() if value)
-    return f"{part.designation} ({part.kind}{f'; measured less nominal: {gaps} mm' if gaps else ''})"
+def which_part_answer(measured: str, kind: str = "") -> tuple[str, dict[str, object]]:
+    """What a measured part can be: the words for the screen, and plain data (``measured parts notes not``)."""
+    found = which_part(measured, kind)
+    lines = [f"Measured {found.measured}", "It can be:" if found.parts else "No listed part fits."]
+    for part in found.parts:
+        gaps = ", ".join(f"{c} {'+' if value > 0 else ''}{shown(value)}" for c, value in part.gaps.items() if value)
+        name = f"{part.designation} ({part.kind}{f'; measured less nominal: {gaps} mm' if gaps else ''})"
+        status = f" [{part.status}]" if part.status not in ("", "published") else ""
+        lines.append(f"  {name}{f': {part.note}' if part.note else ''}{status}")
+    if found.ruled_out:
+        lines += ["It cannot be:", *(f"  {words}" for words in found.ruled_out)]
+    lines += [f"Note: {words}" for words in found.notes]
+    return "\n".join([*lines, "Check every size against the old part before you order."]), found.as_json()
