@@ -73,25 +73,25 @@ def _say(args: argparse.Namespace, answer: tuple[str, Any]) -> None:
 
 
 def _kinds(args: argparse.Namespace) -> None:
-    from repairecon.kinds.commands import kinds_listed
+    from repairecon.kinds.worn import kinds_listed
 
     _say(args, kinds_listed())
 
 
 def _worn(args: argparse.Namespace) -> None:
-    from repairecon.kinds.commands import worn_told
+    from repairecon.kinds.worn import worn_said
 
-    _say(args, worn_told(args.kind, args.measure, args.value))
+    _say(args, worn_said(args.kind, args.measure, args.value))
 
 
 def _which_part(args: argparse.Namespace) -> None:
-    from repairecon.standards.commands import which_part_answer
+    from repairecon.standards.measured import which_part_answer
 
     _say(args, which_part_answer(args.measured, args.kind))
 
 
 def _same_part(args: argparse.Namespace) -> None:
-    from repairecon.standards.commands import same_part
+    from repairecon.standards.equivalents import same_part
 
     _say(args, same_part(args.wanted, args.offered, args.fluid))
 

@@ -32,7 +32,7 @@ def day_number(day: datetime.date | str) -> float:
 
 def shelf_years(card: Item) -> tuple[float, float]:
     """Initial years of storage, and what an inspection adds; no end for what is no rubber."""
-    from repairecon.standards.limits import shelf_life
+    from repairecon.standards.materials import shelf_life
 
     for rubber in (card.material, _GROUP_RUBBER.get(card.shelf_group, "")):
         for life in shelf_life(rubber, 0) if rubber else ():

@@ -8,9 +8,8 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import inf
 
-from repairecon.buying.parcel import LandedParcel, price_parcel
+from repairecon.buying.parcel import Border, LandedParcel, Line, ParcelTerms, price_parcel
 from repairecon.buying.parcel_program import Level, ParcelRows
-from repairecon.buying.terms import Order
 from repairecon.formulas.integer_program import Found, Program
 
 CENT = 0.005
@@ -20,6 +19,58 @@ _ROUNDS = 12
 
 Packs = Mapping[int, int]
 """Packs of each offer bought, by its index in the order."""
+
+
+@dataclass(frozen=True)
+class Offer:
+    """One supplier's line for one part; ``makers`` for the maker's own part."""
+
+    part: str
+    supplier: str
+    line: Line
+    days: float = 0.0
+    makers: bool = False
+
+
+@dataclass(frozen=True)
+class Order:
+    """Pieces wanted of each part, the offers, the suppliers' terms, and the owner's wishes.
+
+    ``makers_only``: parts that must be the maker's own. ``only``: offers (by index) that alone may serve a part.
+    A supplier sends one parcel.
+    """
+
+    wanted: Mapping[str, int]
+    offers: tuple[Offer, ...]
+    suppliers: Mapping[str, ParcelTerms]
+    border: Border = field(default_factory=Border)
+    deadline_days: float = inf
+    most_parcels: int | None = None
+    without: frozenset[str] = frozenset()
+    makers_only: frozenset[str] = frozenset()
+    only: Mapping[str, frozenset[int]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        unknown = {o.supplier for o in self.offers} - set(self.suppliers)
+        if unknown:
+            raise ValueError(f"no terms for {', '.join(sorted(unknown))}")
+        if any(pieces < 1 for pieces in self.wanted.values()):
+            raise ValueError("want at least 1 piece of each part")
+
+    def usable(self) -> list[int]:
+        """The offers that may be bought, by index."""
+        return [i for i in range(len(self.offers)) if self.allows(i)]
+
+    def allows(self, index: int) -> bool:
+        """Whether an offer may be bought at all."""
+        offer = self.offers[index]
+        return (
+            offer.part in self.wanted
+            and offer.supplier not in self.without
+            and offer.days <= self.deadline_days
+            and (offer.makers or offer.part not in self.makers_only)
+            and (offer.part not in self.only or index in self.only[offer.part])
+        )
 
 
 @dataclass(frozen=True)
@@ -225,29 +276,15 @@ def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = NO_MORE)
     program is refined until the basket priced parcel by parcel lies within half a cent of the bound.
 
     Parts without a usable offer are left out and named; if the rest cannot be had together (most parcels, weights), as
-    many parts as possible are covered, the others named.
+    many parts as possible are covered, the others named. Past the time allowed [s] the best basket so far is given
+    with its gap.
 
-    Parameters
-    ----------
-    order, extra
-        What is wanted and offered [pieces; supplier's and home money]; what is asked besides.
-    seconds
-        Time allowed [s]; past it the best basket so far is given with its gap.
-
-    Returns
-    -------
-    Basket
-        What to buy, what it costs, and the bound under which no basket lies [home money].
-
-    References
-    ----------
     Nemhauser, Wolsey, Integer and Combinatorial Optimization, 1988, ch. II.1 (strong formulations of fixed charges; the
     chapter from memory); McCormick, Mathematical Programming 10 (1976), pp. 147-175 (product of two variables held from
     below; from memory).
 
-    Examples
-    --------
-    >>> from repairecon.buying.terms import Line, Offer, ParcelTerms
+    >>> from repairecon.buying.basket import Offer, Order
+    >>> from repairecon.buying.parcel import Line, ParcelTerms
     >>> seal, bearing = Line(((1, 6.0),)), Line(((1, 14.0),))
     >>> offers = (Offer("seal", "stockist", seal), Offer("bearing", "stockist", bearing), Offer("seal", "shop", seal))
     >>> terms = {"stockist": ParcelTerms(carriage=8.5, free_above=25.0), "shop": ParcelTerms()}

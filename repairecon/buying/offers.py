@@ -8,8 +8,9 @@ from datetime import date
 from itertools import pairwise
 from math import inf
 
+from repairecon.buying.basket import Offer, Order
 from repairecon.buying.inputs import mean_of
-from repairecon.buying.terms import Border, Line, Offer, Order, ParcelTerms
+from repairecon.buying.parcel import Border, Line, ParcelTerms
 from repairecon.formulas import ranges
 from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, RepaireconError, Supplier
 from repairecon.standards.equivalents import equivalent

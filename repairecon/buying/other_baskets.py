@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf
 
-from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Extra, cheapest_basket
+from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Extra, Order, cheapest_basket
 from repairecon.buying.parcel import price_parcel
-from repairecon.buying.terms import Order
 
 _A_PART = 3
 """Offers of each part that a quick basket chooses from."""
@@ -34,21 +33,9 @@ def goods_cost(order: Order, index: int) -> float:
 def quick_basket(order: Order, kept: Iterable[int] = (), seconds: float = 60.0, extra: Extra = NO_MORE) -> Basket:
     """A basket of the few offers of each part with the cheapest goods, its gap by the relaxation over all offers.
 
-    It takes about a fifth of the time of the cheapest basket of an order with a dozen offers a part and is seldom more
-    than half a per cent dearer; the program without whole numbers gives a bound at once.
-
-    Parameters
-    ----------
-    order, kept, extra
-        What is wanted and offered [pieces; supplier's and home money]; offers that stay in whatever they cost, such as
-        those of a basket known; what is asked besides.
-    seconds
-        Time allowed [s].
-
-    Returns
-    -------
-    Basket
-        Seldom proven [home money].
+    It takes about a fifth of the time [s] of the cheapest basket of an order with a dozen offers a part and is seldom
+    more than half a per cent dearer; the program without whole numbers gives a bound at once. ``kept`` offers stay in
+    whatever they cost.
     """
     usable, some = order.usable(), {}
     for part in {order.offers[i].part for i in usable}:
@@ -104,27 +91,12 @@ def frontier(order: Order, seconds: float = 60.0, cheapest: Basket | None = None
 
     The deadline is set just under the days of the basket before, from the cheapest on, until some part can no longer be
     had; a basket that costs no less than a sooner one is left out. Parts that cannot be had at all are left out of all.
+    The soonest and dearest comes first; each deadline that is left has an equal share of the time [s]. Haimes, Lasdon,
+    Wismer, IEEE Transactions on Systems, Man, and Cybernetics SMC-1 (1971), pp. 296-297 (one aim as a limit, swept;
+    from memory).
 
-    Parameters
-    ----------
-    order, cheapest
-        What is wanted and offered [pieces; supplier's and home money]; the cheapest basket of it, if it is known.
-    seconds
-        Time allowed in all [s], an equal share for each deadline that is left.
-
-    Returns
-    -------
-    list of Basket
-        The soonest and dearest first, the cheapest last [days; home money].
-
-    References
-    ----------
-    Haimes, Lasdon, Wismer, IEEE Transactions on Systems, Man, and Cybernetics SMC-1 (1971), pp. 296-297 (one aim as a
-    limit, swept; from memory).
-
-    Examples
-    --------
-    >>> from repairecon.buying.terms import Line, Offer, ParcelTerms
+    >>> from repairecon.buying.basket import Offer, Order
+    >>> from repairecon.buying.parcel import Line, ParcelTerms
     >>> near = Offer("seal", "shop", Line(((1, 9.0),)), days=1)
     >>> far = Offer("seal", "stockist", Line(((1, 6.0),)), days=5)
     >>> points = frontier(Order({"seal": 1}, (near, far), {"shop": ParcelTerms(), "stockist": ParcelTerms()}))
@@ -183,20 +155,14 @@ def soonest_possible(order: Order) -> float:
 class Entry:
     """At which price a quote enters the basket: all its prices times ``factor``, 1 for one as cheap as those chosen.
 
-    It enters at ``quoted`` a pack (the price at the fewest packs); with ``proven`` it stays out just above.
-    ``basket`` is the one it enters, at that price; None with ``proven`` if it does not enter even as a gift.
+    It enters at ``quoted`` a pack (the price at the fewest packs, supplier's money); with ``proven`` it stays out just
+    above. ``basket`` is the one it enters, at that price; None with ``proven`` if it does not enter even as a gift.
     """
 
-    offer: int
     factor: float
     quoted: float
     proven: bool
     basket: Basket | None
-
-    @property
-    def never(self) -> bool:
-        """Whether no price brings it in."""
-        return self.proven and self.basket is None
 
 
 def entering_prices(basket: Basket, offers: Iterable[int] | None = None, seconds: float = 60.0) -> dict[int, Entry]:
@@ -209,22 +175,8 @@ def entering_prices(basket: Basket, offers: Iterable[int] | None = None, seconds
     found, until none with it costs no more: a proof that it stays out above. Where its own supplier has free carriage,
     a minimum order or a flat rate dearer than a line's own, a cheaper price can make a basket dearer, and a still
     higher one may do as well; so, too, where carriage times duty exceeds the goods. All prices of a line with breaks
-    fall in proportion.
+    fall in proportion. ``offers`` are asked about, by index, in the order in which they shall be proven (None: all).
 
-    Parameters
-    ----------
-    basket, offers
-        The cheapest [home money]; the offers asked about, by index, those first that shall be proven first (None: all).
-    seconds
-        Time allowed in all [s].
-
-    Returns
-    -------
-    dict of int to Entry
-        By offer [supplier's money a pack].
-
-    References
-    ----------
     Dinkelbach, Management Science 13 (1967), pp. 492-498 (the root of a least of rising lines, taken from the best line
     each time; from memory).
     """
@@ -271,7 +223,7 @@ def _entry(target: float, order: Order, index: int, start: _Start, until: float)
         factor, entered, proven = root, basket, root >= 1.0
     entered = replace(entered, order=_at_factor(order, index, factor)) if entered and factor >= 0.0 else None
     factor = max(factor, 0.0)
-    return Entry(index, factor, asked * factor, proven=proven, basket=entered)
+    return Entry(factor, asked * factor, proven=proven, basket=entered)
 
 
 def _at_factor(order: Order, index: int, factor: float) -> Order:

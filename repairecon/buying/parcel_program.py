@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, floor, inf
 
-from repairecon.buying.terms import ABOVE, Border, Line, ParcelTerms, TaxRule, tax_rules
+from repairecon.buying.parcel import ABOVE, Border, Line, ParcelTerms, TaxRule, tax_rules
 from repairecon.formulas.integer_program import Program, Sum
 
 Offers = dict[int, tuple[Line, int]]

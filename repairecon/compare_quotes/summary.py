@@ -8,7 +8,7 @@ import pandas as pd
 
 from repairecon.buying.basket import CENT
 from repairecon.buying.offers import Offered
-from repairecon.buying.terms import ParcelTerms
+from repairecon.buying.parcel import ParcelTerms
 from repairecon.compare_quotes import sentences
 from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import CHOSEN, by_supplier, charges

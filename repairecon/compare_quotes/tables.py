@@ -8,14 +8,13 @@ from math import ceil, inf, isfinite, nan
 
 import pandas as pd
 
-from repairecon.buying.basket import Basket, Uncovered, cheapest_basket
+from repairecon.buying.basket import Basket, Order, Uncovered, cheapest_basket
 from repairecon.buying.offers import Offered
 
 from repairecon.buying.other_baskets import (  # isort: skip
     entering_prices, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
 )  # fmt: skip
-from repairecon.buying.parcel import CHARGES, LandedParcel, parcel_carriage, price_parcel
-from repairecon.buying.terms import CLOSE, Line, Order, ParcelTerms
+from repairecon.buying.parcel import CHARGES, CLOSE, LandedParcel, Line, ParcelTerms, parcel_carriage, price_parcel
 from repairecon.records import Case, OrderLine, OrderTotal
 
 CHOSEN, MAKERS_ONLY, BY_LINE = "cheapest basket", "maker's parts throughout", "cheapest price line by line"

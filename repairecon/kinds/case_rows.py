@@ -6,11 +6,10 @@ Every row is in the columns of the case's own files, so that one reader takes it
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Look, Temporary, facts
-from repairecon.kinds.shares import Bought, dead_on_arrival, done_again, given_up
+from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Look, Temporary, facts, share
 from repairecon.kinds.symptoms import SymptomMatch
 from repairecon.kinds.words import meaning
 from repairecon.records import Range
@@ -29,7 +28,8 @@ _GUESSED = (
     ("pattern", "pattern unit", "pattern"),
 )
 """Ways whose price the kind's ratio gives; a second-hand unit is no way until somebody has found one."""
-_BUYS: tuple[Bought, ...] = ("new", "pattern", "exchange", "second-hand")
+_BUYS = ("new", "pattern", "exchange", "second-hand")
+_ENDS = ("low", "likely", "high")
 _WEIGHT = "5"
 _RUNNING_HOURS_A_DAY = 1.0
 _DAYS_OF = {"as long as watched": 90.0, "until a date": 60.0, "to the next port": 3.0}
@@ -101,7 +101,6 @@ def outcome_name(cause: str) -> str:
     return re.sub(r"\s*[;=]\s*", ", ", cause)
 
 
-# ---- the tree --------------------------------------------------------------------------------
 def _causes(known: KindFacts, names: list[str]) -> list[tuple[Failure, float]]:
     """Causes with their chances, those of several symptoms counted alike and joined by name."""
     joined: dict[str, tuple[Failure, float]] = {}
@@ -113,25 +112,19 @@ def _causes(known: KindFacts, names: list[str]) -> list[tuple[Failure, float]]:
     return [(f, p / total) for f, p in joined.values()]
 
 
-def _in_unit(causes: Iterable[tuple[Failure, float]]) -> list[tuple[Failure, float]]:
-    return [(f, p) for f, p in causes if f.this_unit]
-
-
 def _blame(causes: list[tuple[Failure, float]]) -> tuple[Row, ...]:
     """Whether it is this unit at all, as it shows when the unit is stripped and nothing is wrong with it."""
-    other = [(f, p) for f, p in causes if not f.this_unit]
     inside = sum(p for f, p in causes if f.this_unit)
-    rows = [_branch(WHERE, TO_BLAME, inside, "strip", "sum of the causes that lie in it", ways="all")]
-    rows += [
-        _branch(WHERE, outcome_name(f.cause), p, "strip", f.source.note, ways="all", not_this_unit="yes")
-        for f, p in other
-    ]
-    return tuple(rows) if other and inside > 0 else ()
+    other = [_branch(WHERE, outcome_name(f.cause), p, "strip", f.source.note, ways="all") | {"not_this_unit": "yes"}
+             for f, p in causes if not f.this_unit]  # fmt: skip
+    if not other or inside <= 0:
+        return ()
+    return (_branch(WHERE, TO_BLAME, inside, "strip", "sum of the causes that lie in it", ways="all"), *other)
 
 
 def _inside(causes: list[tuple[Failure, float]], price_new: Range) -> tuple[Row, ...]:
     """What is wrong in it, given that it is to blame."""
-    mine = _in_unit(causes)
+    mine = [(f, p) for f, p in causes if f.this_unit]
     total = sum(p for _, p in mine)
     given = f"{WHERE}={TO_BLAME}" if len(mine) < len(causes) else ""
     rows = []
@@ -139,9 +132,8 @@ def _inside(causes: list[tuple[Failure, float]], price_new: Range) -> tuple[Row,
         row = _branch(INSIDE, outcome_name(f.cause), p / total, "strip", f.source.note, given=given, ways="all")
         if f.mend == "fix":
             # a small job cures it: what follows falls away, as where another unit is to blame
-            hours = Range(low=0.5 * f.fix_hours, likely=f.fix_hours, high=2.5 * f.fix_hours)
-            share = Range(low=0.5 * f.fix_share, likely=f.fix_share, high=2 * f.fix_share)
-            row |= {"not_this_unit": "yes", **_three("extra_hours", hours), **_money("outside_cost", share, price_new)}
+            hours, cost = _about(f.fix_hours, high=2.5), _about(f.fix_share)
+            row |= {"not_this_unit": "yes", **_three("extra_hours", hours), **_money("outside_cost", cost, price_new)}
         if f.mend == "end":
             row |= {"ends_rebuild": "yes", "ways": ""}
         rows.append(row)
@@ -152,14 +144,13 @@ def _saving(known: KindFacts, causes: list[tuple[Failure, float]]) -> tuple[Row,
     """Whether what is worn can be saved: the share of rebuilds given up, less what the causes themselves end."""
     if not _can_rebuild(known):
         return ()
-    mine = _in_unit(causes)
+    mine = [(f, p) for f, p in causes if f.this_unit]
     ended = sum(p for f, p in mine if f.mend == "end") / (sum(p for _, p in mine) or 1.0)
-    share = given_up(known.kind)
-    rest = max(0.02, share.likely - ended)
+    given_up = share(known.kind, "given up: full rebuild")
+    rest, why = max(0.02, given_up.likely - ended), given_up.source.note
     return (
-        _branch("saving it", "parts and housing will do", 1 - rest, "measure", share.source.note),
-        _branch("saving it", "past saving, or a part not to be had", rest, "measure", share.source.note)
-        | {"ends_rebuild": "yes"},
+        _branch("saving it", "parts and housing will do", 1 - rest, "measure", why),
+        _branch("saving it", "past saving, or a part not to be had", rest, "measure", why) | {"ends_rebuild": "yes"},
     )
 
 
@@ -171,9 +162,9 @@ def _later(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
     """
     rows: list[Row] = []
     hours = sum(t.hours.likely for t in known.tasks if t.needed == "always" and t.stage in ("removal", "first run"))
-    again = Range(low=0.4 * hours, likely=hours, high=2 * hours)
+    again = _about(hours, low=0.4)
     if _can_rebuild(known):
-        own, shop = done_again(known.kind), done_again(known.kind, "specialist")
+        own, shop = (share(known.kind, f"done again: {depth}") for depth in ("full rebuild", "specialist"))
         both = min(own.likely, shop.likely)
         extra = {**_three("extra_hours", again), **_three("extra_days", Range(low=0.0, likely=3.0, high=14.0))}
         cost = _money("outside_cost", Range(low=0.01, likely=0.03, high=0.1), price_new)
@@ -183,7 +174,7 @@ def _later(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
             | extra | cost | {"ways": "rebuild; buy and rebuild; rebuild and spare"},
             _branch("after the rebuild", "done again, whoever did it", both, "later", shop.source.note) | extra | cost,
         ]  # fmt: skip
-    dead = {way: dead_on_arrival(known.kind, way) for way in _BUYS}
+    dead = {way: share(known.kind, f"dead on arrival: {way}") for way in _BUYS}
     ranked = sorted(_BUYS, key=lambda way: dead[way].likely)
     extra = {**_three("extra_hours", again), **_three("extra_days", Range(low=2.0, likely=10.0, high=30.0))}
     rows.append(_branch("bought unit", "works", 1 - dead[ranked[-1]].likely, "first run", "the rest", ways="buys"))
@@ -198,15 +189,15 @@ def _later(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _branch(event: str, outcome: str, chance: float, seen_at: str, source: str, *, given: str = "", ways: str = "",
-            not_this_unit: str = "") -> Row:  # fmt: skip
+def _branch(
+    event: str, outcome: str, chance: float, seen_at: str, source: str, *, given: str = "", ways: str = ""
+) -> Row:
     return {
         "event": event, "given": given, "outcome": outcome, "chance": repr(chance), "weight": _WEIGHT,
-        "seen_at": seen_at, "not_this_unit": not_this_unit, "ways": ways, "source": source or _ASSUMED,
+        "seen_at": seen_at, "not_this_unit": "", "ways": ways, "source": source or _ASSUMED,
     }  # fmt: skip
 
 
-# ---- work, looks, remedies, parts -------------------------------------------------------------
 def _parts(known: KindFacts, price_new: Range, price_kit: Range | None) -> tuple[Row, ...]:
     """The kit: what is always renewed."""
     share = known.ratio("kit")
@@ -243,22 +234,22 @@ def _looks(
         event = _tells(look, causes)
         if not event or _ABOUT_PRICE.search(f"{look.name} {look.tells}"):
             continue
-        share = _LOOK_COSTS.get(look.costs, _SMALL_COST)
-        cost = _money("cost", Range(low=0.5 * share, likely=share, high=2 * share), price_new) if share else {}
-        hours = Range(low=0.6 * look.hours, likely=look.hours, high=2 * look.hours)
-        rows.append({"look": look.name, "event": event, **_three("hours", hours), **cost, "p_right": repr(look.p_right),
-                     "source": look.source.note or _ASSUMED})  # fmt: skip
+        paid = _LOOK_COSTS.get(look.costs, _SMALL_COST)
+        cost = _money("cost", _about(paid), price_new) if paid else {}
+        rows.append({"look": look.name, "event": event, **_three("hours", _about(look.hours, low=0.6)), **cost,
+                     "p_right": repr(look.p_right), "source": look.source.note or _ASSUMED})  # fmt: skip
     return tuple(rows)
 
 
 def _tells(look: Look, causes: list[tuple[Failure, float]]) -> str:
     """The event a look tells of, by the words it shares with the causes; an early look asks whether it is this unit."""
-    said = set(meaning(f"{look.tells} {look.name}"))
-    other = max((len(said & set(meaning(f.cause))) for f, _ in causes if not f.this_unit), default=0)
-    inside = max((len(said & set(meaning(f.cause))) for f, _ in causes if f.this_unit), default=0)
-    some_other = any(not f.this_unit for f, _ in causes)
-    some_inside = sum(f.this_unit for f, _ in causes) > 1
-    if some_other and (other > inside or (other == inside and look.order <= 2) or not some_inside):
+    said = meaning(f"{look.tells} {look.name}")
+    shared: dict[bool, list[int]] = {True: [], False: []}
+    for f, _ in causes:
+        shared[f.this_unit].append(len(said & meaning(f.cause)))
+    other, inside = max(shared[False], default=0), max(shared[True], default=0)
+    some_inside = len(shared[True]) > 1
+    if shared[False] and (other > inside or (other == inside and look.order <= 2) or not some_inside):
         return WHERE
     return INSIDE if some_inside else ""
 
@@ -270,21 +261,15 @@ def _remedies(known: KindFacts, causes: list[tuple[Failure, float]], price_new: 
         if f.mend != "remedy":
             continue
         for r in known.remedies_of(f):
-            total = Range(
-                low=r.parts_share.low + r.outside_share.low,
-                likely=r.parts_share.likely + r.outside_share.likely,
-                high=r.parts_share.high + r.outside_share.high,
-            )
-            hours = Range(low=0.5 * r.own_hours, likely=r.own_hours, high=2 * r.own_hours)
+            total = Range(*(getattr(r.parts_share, end) + getattr(r.outside_share, end) for end in _ENDS))
             ban = f"not when: {r.not_allowed_when}" if r.not_allowed_when else ""
             rows.append({"event": INSIDE, "outcome": outcome_name(f.cause), "remedy": r.name, "by": "owner",
-                         **_three("extra_hours", hours), **_money("outside_cost", total, price_new),
+                         **_three("extra_hours", _about(r.own_hours)), **_money("outside_cost", total, price_new),
                          **_three("extra_days", r.days), "life_share": repr(min(r.life, 1.0)), "note": ban,
                          "source": r.source.note or _ASSUMED})  # fmt: skip
     return tuple(rows)
 
 
-# ---- ways ------------------------------------------------------------------------------------
 def _can_rebuild(known: KindFacts) -> bool:
     return known.ratio("kit") is not None or known.ratio("specialist") is not None
 
@@ -332,24 +317,27 @@ def _temporary(t: Temporary, price_new: Range) -> Row:
     holds = t.holds or Range(low=2.0, likely=10.0, high=40.0)
     a_day = 24.0 if t.holds_unit == "hours by the clock" else _RUNNING_HOURS_A_DAY
     cost = _money("price", t.cost_share, price_new) if t.cost_share is not None else {}
-    hours = Range(low=0.5 * t.own_hours, likely=t.own_hours, high=2 * t.own_hours)
     return {
-        "way": "mend for now", "kind": "temporary", **cost, **_three("fitting_hours", hours), "fitting_by": "owner",
-        **_three("until_days", holds.scaled(1.0 / a_day)), "p_fails": repr(1.0 - t.chance_holds),
+        "way": "mend for now", "kind": "temporary", **cost, **_three("fitting_hours", _about(t.own_hours)),
+        "fitting_by": "owner", **_three("until_days", holds.scaled(1.0 / a_day)), "p_fails": repr(1.0 - t.chance_holds),
         "works_meanwhile": "yes", "not_when": t.not_allowed_when, "note": t.said, "source": t.source.note or _ASSUMED,
     }  # fmt: skip
 
 
-# ---- small things ----------------------------------------------------------------------------
 def _found(symptom: SymptomMatch | None, causes: list[tuple[Failure, float]]) -> str:
     """Findings that the sentence itself states, as the case writes them."""
     names = {f.cause: (INSIDE if f.this_unit else WHERE) for f, _ in causes}
-    said = [x.cause for x in (symptom.found if symptom else ()) if x.cause in names]
-    return "; ".join(f"{names[c]}={outcome_name(c)}" for c in dict.fromkeys(said[:1]))
+    said = next((cause for cause in (symptom.found if symptom else ()) if cause in names), "")
+    return f"{names[said]}={outcome_name(said)}" if said else ""
 
 
 def _three(name: str, r: Range) -> Row:
-    return {f"{name}_{end}": repr(float(getattr(r, end))) for end in ("low", "likely", "high")}
+    return {f"{name}_{end}": repr(float(getattr(r, end))) for end in _ENDS}
+
+
+def _about(likely: float, low: float = 0.5, high: float = 2.0) -> Range:
+    """A figure that one person gave, with a spread (assumed, no source)."""
+    return Range(low=low * likely, likely=likely, high=high * likely)
 
 
 def _money(name: str, share: Range, price_new: Range) -> Row:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import Any, Literal, TypeVar, cast
 
@@ -21,13 +21,12 @@ CarryOnRule = Literal["as long as watched", "until a date", "to the next port", 
 
 @dataclass(frozen=True)
 class Task:
-    """A piece of work: hours of a first-time amateur, of a professional, who does it, what it takes."""
+    """A piece of work: hours of a first-time amateur, who does it, what it takes."""
 
     name: str
     stage: str
     by: str
     hours: Range
-    hours_professional: float
     tools: tuple[str, ...]
     consumables: tuple[str, ...]
     needed: Needed
@@ -38,7 +37,7 @@ class Task:
 class Failure:
     """What may stand behind a symptom; the chances of one symptom add up to 1.
 
-    ``chain`` is what it damages next; ``mend`` how it is met: ``kit`` (the usual rebuild cures it), ``remedy`` (by the
+    ``mend`` is how it is met: ``kit`` (the usual rebuild cures it), ``remedy`` (by the
     remedies of its ``findings``, likeliest first), ``fix`` (a small job without a rebuild: ``fix_share`` of the
     price of new and ``fix_hours``), ``end`` (past mending) or ``elsewhere`` (another thing is to blame).
     """
@@ -49,7 +48,6 @@ class Failure:
     this_unit: bool
     chance: Range
     seen_at: str
-    chain: str
     findings: tuple[str, ...]
     mend: Mend
     fix_share: float
@@ -121,8 +119,6 @@ class CarryOn:
     watch_for: str
     chance_fails: Range
     per: str
-    chance_is_of: str
-    what_more_breaks: str
     more_cost_share: Range
     makes_safe: str
     source: Source
@@ -134,7 +130,6 @@ class Temporary:
 
     symptom: str
     name: str
-    takes: str
     own_hours: float
     cost_share: Range | None
     holds: Range | None
@@ -159,7 +154,7 @@ class Temporary:
 
 @dataclass(frozen=True)
 class KindFacts:
-    """All that is known of a kind. Lives are until half have failed, in years and in running hours."""
+    """All that is known of a kind. Lives are until half have failed, in years."""
 
     kind: str
     other_names: tuple[str, ...]
@@ -168,9 +163,7 @@ class KindFacts:
     own_rebuild: OwnRebuild
     why: str
     cautions: tuple[str, ...]
-    notes: str
     life_years: Range | None
-    life_hours: Range | None
     symptoms: tuple[str, ...]
     tasks: tuple[Task, ...]
     failures: tuple[Failure, ...]
@@ -197,10 +190,9 @@ class KindFacts:
         """The looks of one symptom, first one first."""
         return tuple(look for look in self.looks if look.symptom == symptom)
 
-    def carry_on_of(self, symptom: str, when: str = "") -> CarryOn:
-        """How far one symptom may be nursed; the strictest row where the condition is not told."""
-        rows_of = [c for c in self.carry_on if c.symptom == symptom]
-        return min([c for c in rows_of if when and c.when == when] or rows_of, key=lambda c: _STRICT.index(c.may))
+    def carry_on_of(self, symptom: str) -> CarryOn:
+        """How far one symptom may be nursed: the strictest row, since a condition that nobody states is not met."""
+        return min((c for c in self.carry_on if c.symptom == symptom), key=lambda c: _STRICT.index(c.may))
 
 
 _STRICT: tuple[CarryOnRule, ...] = ("never", "to the next port", "until a date", "as long as watched")
@@ -237,23 +229,19 @@ def facts(kind: str) -> KindFacts:
         own_rebuild=cast(OwnRebuild, row["own_rebuild"]),
         why=row["why"],
         cautions=parts(row["cautions"]),
-        notes=row["notes"],
         life_years=spread(row, "life_years", where),
-        life_hours=spread(row, "life_hours", where),
         symptoms=tuple(r["symptom"] for _, r in of_kind("symptoms", kind)),
-        tasks=_records(Task, "tasks", kind, ",", **_WORK),
+        tasks=_records(Task, "tasks", kind, ",", name="task", tools="special_tools"),
         failures=_records(Failure, "failures", kind),
         looks=_records(Look, "looks", kind, name="look", costs="cost_hint"),
         remedies=_records(Remedy, "remedies", kind, name="remedy", life="life_share"),
         always_renew=_records(Renewal, "always_renew", kind),
         ratios=_records(Ratio, "ratios", kind, share=""),
         carry_on=_records(CarryOn, "carry_on", kind, may="may_carry_on", per="unit"),
-        temporary=_records(Temporary, "temporary", kind, chance_holds="chance_it_holds", **_TEMPORARY),
+        temporary=_records(
+            Temporary, "temporary", kind, name="temporary_repair", holds="holds_hours", chance_holds="chance_it_holds"
+        ),
     )
-
-
-_TEMPORARY = {"name": "temporary_repair", "takes": "parts_and_tools", "holds": "holds_hours"}
-_WORK = {"name": "task", "hours_professional": "hours_pro_likely", "tools": "special_tools"}
 
 
 def _records(make: Callable[..., T], table: str, kind: str, mark: str = ";", **columns: str) -> tuple[T, ...]:
@@ -261,10 +249,10 @@ def _records(make: Callable[..., T], table: str, kind: str, mark: str = ";", **c
     found = []
     for line, row in of_kind(table, kind):
         where = _where(table, line, row)
-        told: dict[str, Any] = {"source": where}
+        made: dict[str, Any] = {"source": where}
         for f in fields(cast(Any, make)):
-            told.setdefault(f.name, _cell(row, columns.get(f.name, f.name), f"{f.type}", mark, where))
-        found.append(make(**told))
+            made.setdefault(f.name, _cell(row, columns.get(f.name, f.name), f"{f.type}", mark, where))
+        found.append(make(**made))
     return tuple(found)
 
 
@@ -274,11 +262,11 @@ def _cell(row: Row, column: str, kind_of: str, mark: str, where: Source) -> obje
     text = row.get(column, "")
     if kind_of.startswith("tuple"):
         return parts(text, mark)
+    if kind_of == "float | None":
+        return float(text) if text else None
     if kind_of == "bool":
         return text == "yes"
-    if kind_of in ("float", "int"):
-        return float(text or 0) if kind_of == "float" else int(text)
-    return (float(text) if text else None) if kind_of == "float | None" else text
+    return float(text or 0) if kind_of == "float" else int(text) if kind_of == "int" else text
 
 
 def _where(table: str, line: int, row: Row) -> Source:
@@ -286,5 +274,38 @@ def _where(table: str, line: int, row: Row) -> Source:
     read = source(table, line, row["source"])
     figures = row.get("figures_source", row.get("chance_source", row.get("source_is_for", "hours")))
     if "from memory" in figures and row["source"] != "from memory":
-        return Source(file=read.file, row=read.row, note=f"{read.note}; figures from memory")
+        return replace(read, note=f"{read.note}; figures from memory")
     return read
+
+
+def share(kind: str, what: str) -> Range:
+    """How often something goes wrong, by the kind's group; the general case where the group has no row of its own.
+
+    Parameters
+    ----------
+    kind : str
+        One of ``kinds()``, or empty for a unit of no known kind.
+    what : str
+        ``done again: <depth>``, ``given up: <depth>`` (seals only, full rebuild, specialist) or
+        ``dead on arrival: <way>`` (new, pattern, exchange, second-hand, own spare).
+
+    Returns
+    -------
+    Range
+        A chance, 0 to 1, with the reason as its source.
+    """
+    group = facts(kind).group if kind else "any"
+    for of in (group, "any"):
+        for line, row in enumerate(rows("shares"), 2):
+            if (row["share"], row["group"]) == (what, of):
+                where = Source(file="kinds/shares.csv", row=line, note=f"{row['status']}: {row['why']}")
+                return cast(Range, spread(row, "", where))
+    raise KeyError(f"no share is called {what!r}; shares.csv lists them")
+
+
+def own_hours(kind: str) -> Range:
+    """Hours that an owner works on a whole rebuild at home, a first-timer's: tasks that are always needed."""
+    tasks = [t.hours for t in facts(kind).tasks if t.needed == "always" and t.by == "owner"]
+    where = Source(file="kinds/tasks.csv", note="sum of the tasks that are always needed")
+    low, likely, high = (sum(getattr(hours, end) for hours in tasks) for end in ("low", "likely", "high"))
+    return Range(low=low, likely=likely, high=high, source=where)

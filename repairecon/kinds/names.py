@@ -45,11 +45,6 @@ class KindMatch:
     cautions: Tokens = ()
     safety_words: Tokens = ()
 
-    @property
-    def second_hand_on_price(self) -> bool:
-        """Whether a second-hand unit may be advised because it is cheaper."""
-        return self.own_rebuild != "licensed practice only"
-
 
 @dataclass(frozen=True)
 class _Hit:
@@ -62,11 +57,8 @@ class _Hit:
 
 @cache
 def _table(use: str) -> dict[Tokens, Tokens]:
-    return {
-        tuple(fold(row["word"]).split()): tuple(fold(row["means"]).split())
-        for row in rows("words")
-        if row["use"] == use
-    }
+    used = (row for row in rows("words") if row["use"] == use)
+    return {tuple(fold(row["word"]).split()): tuple(fold(row["means"]).split()) for row in used}
 
 
 @dataclass(frozen=True)
@@ -165,13 +157,8 @@ def _hits(words: frozenset[str]) -> list[_Hit]:
         hit = _weigh(both)
         found = hit / _weigh(name.words)
         used = hit / (hit + _weigh(rest - idle) + _IDLE_COUNTS * len(idle) ** 0.5)
-        at = _Hit(
-            kind=name.kind,
-            score=2 * found * used / (found + used),
-            weight=hit,
-            covered=frozenset(both),
-            has_head=name.head in both,
-        )
+        score = 2 * found * used / (found + used)
+        at = _Hit(kind=name.kind, score=score, weight=hit, covered=both, has_head=name.head in both)
         last = best.get(name.kind)
         if last is None or (at.score, at.weight) > (last.score, last.weight):
             best[name.kind] = at
@@ -249,8 +236,8 @@ def _ask(name: str, words: frozenset[str], choice: Tokens, explained: frozenset[
     if len(options) > 1:
         question = f"Which is it: {', '.join(options[:-1])} or {options[-1]}?"
     # what a whole name explains is judged by its kind; any other word keeps the danger that it tells of
-    told = explained.union(*(n.words for k in kinds for n in _whole(k, words)))
-    return _match(name, words - told, kinds, "ask", question=question, said=f"not sure: {' or '.join(options)}")
+    whole = explained.union(*(n.words for k in kinds for n in _whole(k, words)))
+    return _match(name, words - whole, kinds, "ask", question=question, said=f"not sure: {' or '.join(options)}")
 
 
 def _none(name: str, words: frozenset[str]) -> KindMatch:
@@ -259,11 +246,8 @@ def _none(name: str, words: frozenset[str]) -> KindMatch:
 
 @cache
 def _danger() -> tuple[tuple[frozenset[str], str, str], ...]:
-    return tuple(
-        (frozenset(plain_words(row["word"])), row["means"], row["word"])
-        for row in rows("words")
-        if row["use"] == "safety"
-    )
+    used = (row for row in rows("words") if row["use"] == "safety")
+    return tuple((frozenset(plain_words(row["word"])), row["means"], row["word"]) for row in used)
 
 
 def _dangers(words: frozenset[str]) -> list[tuple[str, str]]:

@@ -21,17 +21,6 @@ _NO_SYMPTOM = "the sentence fits no symptom that is known of this unit"
 
 
 @dataclass(frozen=True)
-class Found:
-    """What a sentence says was found already: a row of the failures or of the remedies of the kind."""
-
-    words: str
-    table: str
-    symptom: str = ""
-    cause: str = ""
-    outcome: str = ""
-
-
-@dataclass(frozen=True)
 class Pointer:
     """Another symptom that the sentence fits better; ``kind`` is empty where it is no kind that is known here."""
 
@@ -45,7 +34,8 @@ class SymptomMatch:
     """What a sentence was taken for.
 
     With ``ask`` the symptom is the likelier of the candidates. ``nothing_wrong`` tells, in words, why it may be no
-    fault at all; ``first_question`` is the one whose answer would tell most.
+    fault at all; ``first_question`` is the one whose answer would tell most; ``found`` are the causes and findings of
+    the kind's rows that the sentence states.
     """
 
     kind: str
@@ -56,7 +46,7 @@ class SymptomMatch:
     candidates: Tokens = ()
     nothing_wrong: str = ""
     points_elsewhere: tuple[Pointer, ...] = ()
-    found: tuple[Found, ...] = ()
+    found: Tokens = ()
     said: str = ""
 
 
@@ -184,32 +174,20 @@ def _heard_elsewhere(sentence: str, kind: str, best: float) -> tuple[Pointer, ..
     """Another kind's symptom, where a sentence that says little of this kind says much of that one."""
     if best >= 2 * _LEAST:
         return ()
-    others = [
-        (score(sentence, row["kind"], row["symptom"]), row["kind"], row["symptom"])
-        for row in rows("symptoms")
-        if row["kind"] != kind
-    ]
-    top, its_kind, its_symptom = max(others)
-    return (Pointer(kind=its_kind, symptom=its_symptom, because=sentence),) if top > 4 * _LEAST + 2 * best else ()
+    others = [(row["kind"], row["symptom"]) for row in rows("symptoms") if row["kind"] != kind]
+    top, other = max((score(sentence, *other), other) for other in others)
+    return (Pointer(other[0], other[1], because=sentence),) if top > 4 * _LEAST + 2 * best else ()
 
 
 @cache
-def _clauses(kind: str) -> tuple[tuple[frozenset[str], Found], ...]:
-    """Each thing that can be found on a kind, by the words that tell of it."""
-    found = []
-    for _, row in of_kind("failures", kind):
-        for clause in _alternatives(row["cause"]):
-            record = Found(clause, "failures", symptom=row["symptom"], cause=row["cause"], outcome=row["outcome"])
-            found.append((meaning(clause), record))
-    for _, row in of_kind("remedies", kind):
-        for clause in _alternatives(row["finding"]):
-            found.append((meaning(clause), Found(clause, "remedies", cause=row["finding"])))
+def _clauses(kind: str) -> tuple[tuple[frozenset[str], str], ...]:
+    """The words that tell of each thing that can be found on a kind, a cause or a finding to be remedied."""
+    known = [row["cause"] for _, row in of_kind("failures", kind)]
+    known += [row["finding"] for _, row in of_kind("remedies", kind)]
+    found = [(meaning(clause), cause) for cause in dict.fromkeys(known) for clause in _alternatives(cause)]
     # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or plain damage
-    return tuple(
-        (words, record)
-        for words, record in found
-        if words & _tells("damage") or (words & _tells("state") and _names_part(words))
-    )
+    return tuple((words, cause) for words, cause in found if words & _tells("damage")
+                 or (words & _tells("state") and _names_part(words)))  # fmt: skip
 
 
 def _names_part(words: frozenset[str]) -> bool:
@@ -224,36 +202,29 @@ def _tells(use: str) -> frozenset[str]:
 def _alternatives(cause: str) -> Tokens:
     """The ways to name a cause: "brushes stuck or worn" is told by "brushes worn" as well."""
     pieces = [p.strip() for comma in parts(cause, ",") for p in re.split(r" or | and |: ", comma)]
-    told = []
+    ways = [cause]
     for k, piece in enumerate(pieces):
         noun = pieces[k - 1].split()[0] if k and set(piece.split()) <= listed("state") else ""
         stated = listed("state") & set(piece.split())
         state = pieces[k + 1].split()[-1] if not stated and k + 1 < len(pieces) else ""
-        told.append(f"{noun} {piece} {state}".strip())
+        ways.append(f"{noun} {piece} {state}".strip())
     # "shaft grooved under the seal" is told by "shaft grooved"
-    cut = [re.split(r" (?:under|of|in|from|behind|by|to|at|with|on|inside|past) ", t)[0] for t in (cause, *told)]
-    return tuple(dict.fromkeys([cause, *told, *cut]))
+    cut = [re.split(r" (?:under|of|in|from|behind|by|to|at|with|on|inside|past) ", way)[0] for way in ways]
+    return tuple(dict.fromkeys([*ways, *cut]))
 
 
-def found_in(kind: str, text: str) -> tuple[Found, ...]:
-    """What a text says was found already on a unit of a kind, nearest wording first."""
-    heard: dict[tuple[str, str], tuple[float, float, Found]] = {}
+def found_in(kind: str, text: str) -> Tokens:
+    """What a text says was found already on a unit of a kind: causes and findings, the nearest wording first."""
+    heard: dict[str, tuple[float, float]] = {}
     # clause by clause, so that "brushes worn, rings fine" tells nothing of the rings
     for said in (meaning(clause) for clause in re.split(r"[,;.:]| but | though | while ", text)):
-        for words, record in _clauses(kind):
+        for words, cause in _clauses(kind):
             # a word and its group tell the same thing: the group is enough
-            told = [w for w in words if "@" in w or not _grouped(w)]
-            share = _weigh(w for w in told if w in said) / (_weigh(told) or 1)
-            key = (record.table, record.cause + record.symptom)
-            stated = words & said & (_tells("state") | _tells("damage"))
-            if share >= _FOUND and stated and (share, _weigh(told)) > heard.get(key, (0.0, 0.0))[:2]:
-                heard[key] = (share, _weigh(told), record)
-    return tuple(record for *_, record in sorted(heard.values(), key=lambda h: (-h[0], -h[1])))
-
-
-def _grouped(word: str) -> bool:
-    """Whether a word is told by a group of words of one meaning as well."""
-    return any("@" in w for w in meaning(word.lstrip("!")))
+            own = [w for w in words if "@" in w or not any("@" in group for group in meaning(w.lstrip("!")))]
+            share = _weigh(w for w in own if w in said) / (_weigh(own) or 1)
+            if share >= _FOUND and words & said & (_tells("state") | _tells("damage")):
+                heard[cause] = max((share, _weigh(own)), heard.get(cause, (0.0, 0.0)))
+    return tuple(sorted(heard, key=lambda cause: heard[cause], reverse=True))
 
 
 def settle(match: KindMatch, sentence: str) -> KindMatch:

@@ -1,12 +1,14 @@
-"""A measurement judged against the limit of its kind."""
+"""A measurement judged against the limit of its kind; what the commands ``kinds`` and ``worn`` say."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
 
+from repairecon.kinds.facts import facts, kinds
+from repairecon.kinds.names import match_kind
 from repairecon.kinds.tables import of_kind, parts, rows, said_by
 from repairecon.kinds.words import fold, meaning
 
@@ -16,6 +18,7 @@ _NUMBER = r"[-+]?\d+(?:[.,]\d+)?(?:/\d+)?"
 _TIMES = ("hours", "years", "months", "days")
 _NO_SUCH_SIZE = 20
 _CELLS: dict[Verdict, str] = {"worn": "worn_words", "within": "good_words"}
+_SAYS = {"worn": "Past the limit.", "within": "Within the limit.", "ask": "Cannot be told yet."}
 _BY_TYPE = "By type: the limit comes from manuals of other units, see your book."
 
 
@@ -171,3 +174,41 @@ def _value(text: str) -> float:
     """0.2, 0,2 or 1/8 as a number."""
     top, _, bottom = text.replace(",", ".").partition("/")
     return float(top) / (float(bottom or 1) or 1)
+
+
+def kinds_listed() -> tuple[str, list[dict[str, Any]]]:
+    """Every kind with its other names and who may rebuild it: text for a terminal, and plain data."""
+    known = [facts(kind) for kind in kinds()]
+    wide = max(len(k.kind) for k in known)
+    lines = [f"{k.kind.ljust(wide)}  own rebuild: {k.own_rebuild}; also {', '.join(k.other_names[:3])}" for k in known]
+    data = [
+        {
+            "kind": k.kind,
+            "other_names": list(k.other_names),
+            "safety_class": k.safety_class,
+            "own_rebuild": k.own_rebuild,
+            "symptoms": list(k.symptoms),
+            "measures": list(measures(k.kind)),
+        }
+        for k in known
+    ]
+    return "\n".join(lines), data
+
+
+def worn_said(name: str, measure: str, value: str | None = None) -> tuple[str, dict[str, Any]]:
+    """Judge a measurement on a unit named as its owner names it: text for a terminal, and plain data."""
+    match = match_kind(name)
+    if match.certainty in ("ask", "none"):
+        text = match.question or f"{name}: {match.said}. The kinds that are known are listed by: kinds"
+        return text, {"written": name, "kind": "", "verdict": "ask", "note": text, "candidates": list(match.candidates)}
+    judged = worn(match.kind, measure, value)
+    lines = [
+        f"{match.said}, {judged.measure}{': ' + judged.value if judged.value else ''}",
+        _SAYS[judged.verdict] if judged.value else "",
+        f"Limit: {judged.limit}",
+        f"Then: {judged.what_then}" if judged.what_then and judged.verdict != "within" else "",
+        judged.note,
+        f"Source: {judged.source}",
+    ]
+    text = "\n".join(filter(None, lines)) if judged.measure else f"{match.said}: {judged.note}"
+    return text, {"written": name, "certainty": match.certainty, **asdict(judged)}

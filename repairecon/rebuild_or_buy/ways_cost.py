@@ -63,7 +63,7 @@ class WaysCost:
 
     def price_of(self, way: Way) -> Priced:
         """The price that a bought or sent-away unit takes; a spare aboard that of the unit which replaces it."""
-        if way.kind == OWN_SPARE and way.price is None and way.way not in self.buying.choices.by_item:
+        if way.kind == OWN_SPARE and way.price is None and way.way not in self.buying.by_item:
             others = [w for w in self.case.ways if w.traits.buys and not w.traits.rebuilds and w.kind != OWN_SPARE]
             if others:
                 return min((self.price_of(w) for w in others), key=lambda p: p.landed)
@@ -71,7 +71,7 @@ class WaysCost:
 
     def has_price(self, way: Way) -> bool:
         """Whether anything is paid for a way's unit or for the way itself."""
-        return way.price is not None or way.way in self.buying.choices.by_item or way.kind == OWN_SPARE
+        return way.price is not None or way.way in self.buying.by_item or way.kind == OWN_SPARE
 
     @cached_property
     def prices(self) -> dict[str, tuple[Priced, ...]]:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from repairecon.formulas import lives, valuation
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.records import MOVEMENT_KINDS, Item, Lot, Movement, SpareWish, StockLine
-from repairecon.standards.limits import shelf_life
+from repairecon.standards.materials import shelf_life
 
 _THOUSAND, _MILLION, _WHOLE_MONEY = 1e3, 1e6, 1e9
 _RULE = "ISO 2230:2002"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from repairecon.standards.equivalents import equivalent, identify
-from repairecon.standards.limits import judge_seal_shaft, judge_wear, shelf_life
-from repairecon.standards.measured import size_key, which_part
+from repairecon.standards.materials import shelf_life
+from repairecon.standards.measured import which_part
 
-__all__ = ["equivalent", "identify", "judge_seal_shaft", "judge_wear", "shelf_life", "size_key", "which_part"]
+__all__ = ["equivalent", "identify", "shelf_life", "which_part"]

@@ -1,131 +1,376 @@
-"""Whether one rolling bearing can stand for another: size, sealing, clearance, steel and the rest of the marks."""
+"""Rolling bearings: series, bore code and the marks before and behind, or three sizes; and what can stand for what."""
 
 from __future__ import annotations
 
-from repairecon.records import Designation
-from repairecon.standards import bearing_names
-from repairecon.standards.bearing_names import NOT_SAID
-from repairecon.standards.findings import Judging, compare_features
-from repairecon.standards.words import exact, shown
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from functools import cache
+from types import MappingProxyType
+from typing import NamedTuple
 
-NAMES = {"d": "bore", "D": "outside diameter", "B": "width"}
-_CLASSES = ("P0", "P6", "P5", "P4", "P2")
-_SIDES = {"open": 0, "one ": 1, "two ": 2}
-_NO_WATER = "Shields and seals that do not rub keep grease in and large dirt out, not water."
-_NO_GREASE = "An open bearing brings no grease and no seal: the housing must give both."
-_STEELS = "ordinary steel corrodes when wet and carries a little more (6203 in one catalogue: 9.95 against 8.06 kN); "
-_RATINGS = "compare load ratings only within one catalogue"
-_RUNS = "A rubbing seal drags more and has a lower speed limit (catalogue figures: about half to two thirds)."
+from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes, sized
+from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.words import GAP, PART, Text, exact, millimetres, shown
+
+_JOINED = (
+    (re.compile(r"ABEC[ -]?(\d)"), r"ABEC\1"),
+    (re.compile(r"\bC[ -](\d)\b"), r"C\1"),
+    (re.compile(r"\b2[ -](?=RS|RZ|Z\b|ZR)"), "2"),
+    (re.compile(r"\bP6/?3\b"), "P6 C3"),
+    (re.compile(r"\bCO\b"), "C0"),
+)
+_BEFORE = {"S", "W"}
+_TOKEN = re.compile(rf"[^\s\-/.,;:()_+\[\]{GAP}]+")
 
 
-def compare(wanted: Designation, offered: Designation, judging: Judging) -> None:
+@cache
+def _pieces() -> re.Pattern[str]:
+    codes = sorted((c for c in by("bearing_marks", "code") if c not in _BEFORE), key=len, reverse=True)
+    return re.compile("|".join(map(re.escape, codes)))
+
+
+def _split(token: str) -> list[str]:
+    """The codes that a token is made of without a rest, the longest first; empty if there is a rest."""
+    for length in range(len(token), 0, -1):
+        if _pieces().fullmatch(token[:length]):
+            rest = _split(token[length:])
+            if rest or length == len(token):
+                return [token[:length], *rest]
+    return []
+
+
+def one_writing(words: str) -> str:
+    """Signs that are written apart, written together: ABEC 5, C 3, 2-RS, P63."""
+    for pattern, instead in _JOINED:
+        words = pattern.sub(instead, words)
+    return words
+
+
+def _take_marks(text: Text, found: Found, prefix: str, end: int) -> bool:
+    """Take the signs anywhere beside a number whose gap ends at a place; True where one joined to it is not known."""
+    table = by("bearing_marks", "code")
+    codes = [] if not prefix else [prefix if prefix in _BEFORE else "SS"]
+    unread = False
+    for token in list(_TOKEN.finditer(text.left)):
+        joined = token.start() >= end and not re.search(rf"[\s,;()\[\]{GAP}]", text.left[end : token.start()])
+        pieces = _split(token[0])
+        if pieces and (joined or len(pieces) == 1 or any(map(str.isdigit, token[0]))):
+            text.cut(*token.span())
+            codes += pieces
+        elif joined:
+            unread = True
+        end = token.end() if joined else end
+    said: dict[str, list[str]] = {}
+    for code in codes:
+        said.setdefault(table[code]["feature"], []).append(table[code]["value"])
+    for feature, values in said.items():
+        found.marks[feature] = _both_sides(values) if feature == "sealing" else values[0]
+        several = list(dict.fromkeys(values))
+        if len(several) > 1 and not (feature == "sealing" and "one" in values[0]):
+            found.against.append(f"says two things of its {feature}: {' and '.join(several)}")
+    found.used += [table[code] for code in codes]
+    return unread
+
+
+def _both_sides(values: list[str]) -> str:
+    """One sealing of what is said: two signs of one side each, such as Z and RS, are of the two sides."""
+    whole = next((v for v in values if not v.startswith("one ")), "")
+    if whole or len(values) == 1:
+        return whole or values[0]
+    kinds = sorted({v.removeprefix("one ") for v in values})
+    return f"two {kinds[0]}s" if len(kinds) == 1 else " and ".join(f"one {k}" for k in kinds)
+
+
+KIND = "rolling bearing"
+NOT_SAID = "not said"
+DEEP_GROOVE = "deep groove ball bearing"
+_TAPER = "taper roller bearing"
+_NAMES = {"d": "bore", "D": "outside diameter", "B": "width"}
+_DEEP = r"6(?:18|19)/\d(?:\.5)?|6[0234]/\d{2,3}|16[01]\d\d|6(?:18|19|22|23|30)\d\d|6[0234689]\d\d|6[02389][1-9]"
+_LETTERED = (
+    r"N(?:UP|U|J|F)?[ -]?(?:10|22|23|2|3|4)\d\d|UC ?2\d\d(?:-\d\d?)?|[HB]K ?\d{4}|NKI? ?\d+/\d+"
+    r"|R?NA ?49(?:/\d\d|\d\d)|R(?:LS|MS)? ?\d{1,2}(?:\.5|[- ]1/2)?A?|K ?\d+X\d+X\d+(?:\.\d)?"
+)
+_START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
+_END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d(?!RS|R?Z)|-\d{3})"
+_SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
+_THREE_SIZES = re.compile(rf"(?<![\w.\-/])({PART}) ?X ?({PART}) ?X ?({PART})(?: ?(MM|IN(?:CH)?|\"))?(?![\w.]*\d)")
+_SAME_SIZE = Decimal("0.002")
+"""Rounding [mm] of sizes turned from inches."""
+
+
+class Listed(NamedTuple):
+    """A bearing of the tables: its name, type, sizes [mm] (d, D, B) and row."""
+
+    name: str
+    type: str
+    dims: dict[str, Decimal]
+    row: Row
+
+
+@cache
+def types(by_what: str) -> Mapping[str, str]:
+    """Types of bearing by the pattern, prefix or family of a number; contact angles [degrees] by the letter behind."""
+    return MappingProxyType({r["written"]: r["means"] for r in rows("bearing_types") if r["by"] == by_what})
+
+
+def bore(number: str) -> float:
+    """Bore [mm] that a bearing number names by the bore code."""
+    if "/" in number:
+        return float(number.split("/")[1].rstrip("X"))
+    digits = re.sub(r"\D", "", number)
+    if len(digits) == 3 and not number.startswith("N"):
+        return float(digits[-1])
+    return float(_SMALL_CODES.get(digits[-2:], 5 * int(digits[-2:])))
+
+
+@cache
+def listed() -> tuple[Listed, ...]:
+    """Every bearing of the three tables."""
+    found = [Listed(r["designation"], DEEP_GROOVE, _dims(r), r) for r in rows("bearings")]
+    found += [Listed(r["designation"], types("family")[r["family"]], _dims(r), r) for r in rows("bearings_more")]
+    return (*found, *(Listed(r["pair"], _TAPER, _dims(r), r) for r in rows("bearings_taper_inch")))
+
+
+def _dims(row: Row) -> dict[str, Decimal]:
+    """Bore (under the rollers where there is no inner ring), outside diameter and width over all."""
+    return dict(zip("dDB", map(exact, (row["d_mm"] or row["F_mm"], row["D_mm"], row.get("T_mm") or row["B_mm"])),
+                    strict=True))  # fmt: skip
+
+
+def _key(name: str) -> str:
+    return name.replace(" ", "").upper()
+
+
+@cache
+def by_name() -> Mapping[str, Listed]:
+    """Listed bearings by each of their written names without spaces."""
+    found: dict[str, Listed] = {}
+    for part in listed():
+        for name in (part.name, *part.row.get("alt_designation", "").replace(",", " ").split()):
+            found.setdefault(_key(name), part)
+    return MappingProxyType(found)
+
+
+def read(text: Text, sure: bool) -> Found | None:
+    """A rolling bearing's written name; where sure also any number of a series, and three sizes."""
+    for pattern, instead in _JOINED:
+        text.left = pattern.sub(instead, text.left)
+    found = _inch_pair(text, sure) or _eastern(text, sure) or _numbered(text, sure)
+    return found or (_by_sizes(text) if sure else None)
+
+
+def _numbered(text: Text, sure: bool) -> Found | None:
+    """A bearing by the number of its series."""
+    patterns = [(DEEP_GROOVE, _DEEP), ("", _LETTERED), *((t, p) for p, t in types("pattern").items())]
+    for type_, pattern in patterns:
+        for match in re.finditer(rf"{_START}(?:(SS|S|W|INOX)[ -]?)?({pattern}){_END}", text.left):
+            name = _key(match[2])
+            part = by_name().get(name)
+            lettered = types("prefix").get(re.sub("[^A-Z].*", "", name), "")
+            clear = type_ == DEEP_GROOVE or part is not None or (sure and bool(type_)) or bool(lettered)
+            if clear and (type_ in ("", DEEP_GROOVE) or sure or _stands_alone(text, match)):
+                text.cut(*match.span())
+                found = Found(KIND, part.name if part else name, listed=part is not None)
+                found.marks["type"] = part.type if part else type_ or lettered
+                _build(text, found, name, match[1] or "", match.end())
+                return found
+    return None
+
+
+def _stands_alone(text: Text, found: re.Match[str]) -> bool:
+    """A bare number of four or five figures is a bearing's only where it begins the name, or signs follow."""
+    before = text.left[: found.start()].replace(GAP, "").strip(" ,;:(")
+    return not before or bool(re.match(r"[-/ ]?(?:2?RS|2?Z|C\d)", text.left[found.end() :]))
+
+
+def _build(text: Text, found: Found, name: str, prefix: str, end: int) -> None:
+    """What a number and the signs around it say of the build, and the sizes of the tables."""
+    type_ = found.marks["type"]
+    letter = re.match(r"([ABCE]+[PM]?)(?![A-Z\d])", text.left[end:]) if "angular" in type_ else None
+    if letter and letter[1] in types("angle"):
+        found.marks["angle"] = types("angle")[letter[1]]
+        text.cut(end, end + letter.end())
+    if _take_marks(text, found, prefix, end):
+        found.marks.setdefault("sealing", NOT_SAID)
+    sealing = found.marks.get("sealing") or next((e.value for _, e in text.entries if e.feature == "sealing"), "open")
+    if re.fullmatch(r"R\d+", name) and sealing != "open" and f"{name}-2Z" in by_name():
+        found.size = f"{name}-2Z"  # an inch bearing of the R series has another width where it is closed
+    part = by_name().get(_key(found.size))
+    _intrinsic(found, name)
+    if part is not None:
+        found.dims = dict(part.dims)
+        found.used.append(part.row)
+    elif type_ in (DEEP_GROOVE, *types("pattern").values()):
+        found.dims = {"d": exact(bore(name))}
+    _claims(text, found)
+
+
+def _eastern(text: Text, sure: bool) -> Found | None:
+    """A number of the older eastern (GOST) numbering, where it is said or nothing else is numbered so."""
+    gost = any(e.value == "GOST" for _, e in text.said("feature"))
+    for row in rows("bearing_name_clashes"):
+        numbered = gost or (row["meaning_1"] == "none" and row["numbering_2"] == "GOST")
+        looked_for = row["numbering_2"] == "GOST" and numbered and (sure or len(row["name"]) > 4 or gost)
+        if looked_for and text.take(rf"{_START}{row['name']}(?![\w.])"):
+            text.entries = [(w, e) for w, e in text.entries if e.feature != "numbering"]
+            return _of_eastern(row)
+    return None
+
+
+def _of_eastern(row: Row) -> Found:
+    meaning = row["meaning_2"]
+    number = re.search(r"N[A-Z/]* ?\d{3,4}|\d{4,5}", meaning)
+    name = _key(number[0]) if number else row["name"]
+    part = by_name().get(name.replace("N/NU", "NU"))
+    marks = {"type": part.type if part else meaning, "numbering": "GOST"}
+    for word, sealing in (("two seals", "two contact seals"), ("two shields", "two shields")):
+        if word in meaning:
+            marks["sealing"] = sealing
+    if marks["type"].startswith("cylindrical"):
+        marks["flanges"] = re.sub(r"\d", "", name)
+    sizes = dict(zip("dDB", map(exact, row["size_2_mm"].split("x")), strict=True))
+    return Found(KIND, part.name if part else name, part.dims if part else sizes, marks, [row], part is not None)
+
+
+@cache
+def _inch_names() -> tuple[re.Pattern[str], Mapping[str, Row], re.Pattern[str], Mapping[str, str]]:
+    """Inch taper bearings by their pairs in any writing, and their cones and cups alone."""
+    pairs: dict[str, Row] = {}
+    halves: dict[str, str] = {}
+    for row in rows("bearings_taper_inch"):
+        cone, cup = row["cone"], row["cup"]
+        # the trade leaves off what cone and cup share: L44649/10 is L44649 and L44610
+        short = [f"{cone}/{cup[-2:]}"] if cup[:-2] == cone[:-2] else []
+        pairs |= dict.fromkeys((f"{cone}/{cup}", f"{cup}/{cone}", *short), row)
+        halves |= {cone: "cone", cup: "cup"}
+    joined = "|".join(re.escape(n).replace("/", "[ /-]+") for n in sorted(pairs, key=len, reverse=True))
+    alone = "|".join(sorted(halves, key=len, reverse=True))
+    return (re.compile(rf"{_START}({joined})(?![\w])"), MappingProxyType(pairs),
+            re.compile(rf"{_START}({alone})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
+
+
+def _inch_pair(text: Text, sure: bool) -> Found | None:
+    """Cone and cup of an inch taper bearing; one of them alone is not the whole."""
+    joined, pairs, alone, halves = _inch_names()
+    if pair := text.take(joined):
+        row = pairs[re.sub(r"[ /-]+", "/", pair[1])]
+        return by_row(KIND, row["pair"], _dims(row), row, {"type": _TAPER})
+    half = alone.search(text.left)
+    if half and (sure or not half[1].isdigit()):
+        text.cut(*half.span())
+        part = (half[1], "not", f"the {halves[half[1]]} alone: a taper bearing is cone and cup")
+        return Found(KIND, half[1], {}, {"type": _TAPER}, listed=False, others=[part])
+    return None
+
+
+def _intrinsic(found: Found, name: str) -> None:
+    """What a number says of the build, against which words beside it are held."""
+    type_ = found.marks["type"]
+    found.marks["row"] = "two" if "double row" in type_ or "spherical" in type_ or "self-al" in type_ else "one"
+    if type_.startswith("cylindrical"):
+        found.marks["flanges"] = re.sub(r"[\d ]", "", name)
+    if type_.startswith("needle"):
+        drawn, cage = "drawn cup" in type_, "cage" in type_
+        found.marks["form"] = "drawn cup" if drawn else "cage and rollers" if cage else "machined rings"
+        found.marks["inner ring"] = "yes" if "with inner" in type_ else "no"
+        if drawn:
+            found.marks["ends"] = "closed" if name.startswith("BK") else "open"
+
+
+def _claims(text: Text, found: Found) -> None:
+    """The type in words must be that of the number."""
+    type_ = found.marks.get("type", "")
+    for words, entry in text.entries:
+        if entry.feature == "type" and type_ and not _is_a(type_, entry.value):
+            found.against.append(f"says {words!r}, but {found.size} is a {type_}")
+    text.entries = [(w, e) for w, e in text.entries if e.feature != "type" or e.kind != KIND]
+
+
+def _is_a(type_: str, claim: str) -> bool:
+    return claim in type_ or (claim == "ball" and type_ == "insert bearing")
+
+
+def _by_sizes(text: Text) -> Found | None:
+    """A bearing named by its three sizes and by words for its type."""
+    if chain := text.take(_THREE_SIZES):
+        sizes = [millimetres(s, chain[4]) for s in chain.group(1, 2, 3)]
+    else:
+        sizes = [sized(text, "bore", "inner", "shaft"), sized(text, "outer"), sized(text, "width")]
+    dims = {c: s for c, s in zip("dDB", sizes, strict=True) if s is not None}
+    if len(dims) < 3:
+        return None
+    claims = [e.value for _, e in text.entries if e.feature == "type" and e.kind == KIND]
+    said = {e.feature: e.value for _, e in text.entries if e.feature in ("ends", "form", "inner ring", "row")}
+    alike = [p for p in listed() if all(abs(p.dims[c] - dims[c]) <= _SAME_SIZE for c in dims)]
+    options = [p for p in alike if all(_is_a(p.type, c) for c in claims) and _built(p, said)]
+    one_type = len({p.type for p in options}) == 1 and (claims != ["ball"] or len({p.type for p in alike}) == 1)
+    sure = one_type and bool(claims or said)
+    best = next((p for p in options if p.type == DEEP_GROOVE), None)
+    if sure and len({p.name for p in options}) == 1:
+        best = options[0]
+    found = Found(KIND, "x".join(map(shown, dims.values())), dims, {"type": best.type if best else ""})
+    found.listed = bool(options)
+    _take_marks(text, found, "", len(text.left))
+    found.marks.setdefault("sealing", NOT_SAID if best is None or best.type == DEEP_GROOVE else "")
+    if best is not None:
+        found.size, found.dims = best.name, dict(best.dims)
+        found.used.insert(0, best.row)
+        _intrinsic(found, _key(best.name))
+        _claims(text, found)
+    if not sure:
+        found.marks |= {"type said": "no", "could be": ", ".join(p.name for p in options)}
+    text.entries = [(w, e) for w, e in text.entries if e.feature != "type" or e.kind != KIND]
+    return found
+
+
+def _built(part: Listed, said: Mapping[str, str]) -> bool:
+    probe = Found(KIND, marks={"type": part.type})
+    _intrinsic(probe, _key(part.name))
+    return all(probe.marks.get(name, value) == value for name, value in said.items())
+
+
+def compare(judging: Judging) -> None:
     """All findings on two bearings."""
-    types = wanted.marks.get("type", ""), offered.marks.get("type", "")
-    if all(types) and types[0] != types[1]:
-        judging.refuse(f"another type of bearing: {types[1]} {offered.size} against {types[0]} {wanted.size}", "type")
+    wanted, offered = judging.both
+    want, has = judging.marks("type")
+    if want and has and want != has:
+        judging.refuse(f"another type of bearing: {has} {offered.size} against {want} {wanted.size}", "type")
         return
-    absent = [part for part in (wanted, offered) if not part.listed]
+    absent = [part for part in judging.both if not part.listed]
     for part in absent:
-        known = (
-            f"; its bore code says {shown(part.dims['d'])} mm" if "d" in part.dims and part.marks.get("type") else ""
-        )
+        coded = "d" in part.dims and part.marks.get("type")
+        known = f"; its bore code says {shown(part.dims['d'])} mm" if coded else ""
         judging.unknown(f"{part.size} is not in the table{known}: measure it, or ask for d x D x B")
-    if absent:
+    if absent or not compare_sizes(judging, _NAMES):
         return
-    if not _sizes(wanted, offered, judging):
-        return
-    _writing(wanted, offered, judging)
-    for step in (_type_said, _sealing, _clearance, _tolerance, _steel, _ring, compare_features):
-        step(wanted, offered, judging)
-
-
-def _sizes(wanted: Designation, offered: Designation, judging: Judging) -> bool:
-    alike = True
-    for letter, name in NAMES.items():
-        want, has = exact(wanted.dims[letter]), exact(offered.dims[letter])
-        judging.gap(letter, has - want)
-        if has != want:
-            judging.refuse(f"the {name} is {shown(has)} mm against {shown(want)} mm", name)
-            alike = False
-    if alike:
-        judging.note("same d x D x B: " + " x ".join(shown(wanted.dims[c]) for c in "dDB") + " mm")
-    return alike
-
-
-def _writing(wanted: Designation, offered: Designation, judging: Judging) -> None:
+    judging.note("same d x D x B: " + " x ".join(shown(wanted.dims[c]) for c in _NAMES) + " mm")
     if wanted.size != offered.size:
         said = f"{offered.size} and {wanted.size} have the same three sizes; corners, steel or build may differ: ask"
         judging.near(said, "number")
     elif wanted.text != offered.text and wanted.marks == offered.marks:
         judging.note("the two names are two writings of the same bearing")
-
-
-def _type_said(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    for part in (wanted, offered):
+    for part in judging.both:
         if "type said" in part.marks and wanted.text != offered.text:
             judging.near(f"{part.size}: size alone is not identity, it could be {part.marks['could be']}: ask", "type")
+    _clearance(judging)
+    compare_features(judging)
 
 
-def _sides(sealing: str) -> int:
-    return 2 if " and " in sealing else _SIDES[sealing[:4]]
+def clearance(inner: float, group: str) -> Row | None:
+    """The row of radial internal clearance for a bore [mm] and a group."""
+    return next((row for row in rows("bearing_clearance") if row["group"] == group
+                 and float(row["bore_over_mm"]) < inner <= float(row["bore_to_mm"])), None)  # fmt: skip
 
 
-def _sealing(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    want, has = wanted.marks.get("sealing", "open"), offered.marks.get("sealing", "open")
-    if want == has:
-        if "shield" in has or "non-contact" in has:
-            judging.caution(_NO_WATER)
-        return
-    if NOT_SAID in (want, has):
-        _sealing_not_said(want, has, judging)
-        return
-    wording = f"{has} against {want}"
-    if has == "open":
-        lost = "sealing", "lubrication"
-        if want == "one shield":
-            judging.near(f"{wording}: without the shield dirt reaches the balls", *lost)
-        else:
-            judging.refuse(f"{wording}: an open bearing carries no grease and no seal", *lost)
-            judging.caution(_NO_GREASE)
-        return
-    if _sides(has) < _sides(want):
-        judging.refuse(f"{wording}: one side stays open, the grease gets out and dirt gets in", "sealing")
-        return
-    judging.near(f"{wording}: {_what_changes(want, has)}", "sealing")
-    if " contact seal" in has and " contact seal" not in want:
-        judging.caution(_RUNS)
-    elif " contact seal" in want and " contact seal" not in has:
-        judging.caution(_NO_WATER)
-
-
-def _sealing_not_said(want: str, has: str, judging: Judging) -> None:
-    if has == NOT_SAID:
-        judging.near(f"the offer does not say whether it is open, shielded or sealed; {want} is wanted: ask", "sealing")
-    else:
-        judging.near(f"the offer is {has}; whether the old one is open, shielded or sealed was not said", "sealing")
-
-
-def _what_changes(want: str, has: str) -> str:
-    if want == "open":
-        return "it comes greased for life, and oil or grease from the housing cannot reach the balls"
-    if " and " in has and want != "open":
-        return "its two sides differ: see that the side with the better seal faces the water or the dirt"
-    if " contact seal" in want and " contact seal" not in has:
-        return "shields and seals that do not rub do not keep water out; rubbing seals do"
-    if " contact seal" in has and " contact seal" not in want:
-        return "the rubbing seal keeps grease in and water out better; more drag, lower speed limit"
-    if _sides(has) > _sides(want):
-        return "the second side is closed too; take that one off if oil must pass"
-    return "both leave a gap to the inner ring and are alike against water; speed and drag may differ"
-
-
-def _clearance(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    want, has = wanted.marks.get("clearance", "CN"), offered.marks.get("clearance", "CN")
+def _clearance(judging: Judging) -> None:
+    want, has = judging.marks("clearance", "CN")
     if want == has:
         return
     words = []
-    for part, group in ((wanted, want), (offered, has)):
-        row = bearing_names.clearance(part.dims["d"], group)
+    for part, group in zip(judging.both, (want, has), strict=True):
+        row = clearance(part.dims["d"], group)
         if row is None:
             words.append(f"{group} (not in the table)")
         else:
@@ -138,47 +383,9 @@ def _clearance(wanted: Designation, offered: Designation, judging: Judging) -> N
         judging.refuse(f"{said}; a smaller clearance can jam the bearing when hot or pressed on", "clearance")
     else:
         judging.near(said, "clearance")
-        larger = ("CN", "C3", "C4", "C5")
-        if want in larger and has in (*larger, "CM") and larger.index(want) > max(0, _index(larger, has)):
+        rising = ("CM", "CN", "C3", "C4", "C5")
+        if {want, has} <= set(rising) and rising.index(want) > max(rising.index("CN"), rising.index(has)):
             judging.caution(
                 "Keep the larger clearance where the maker fits it (hot running, tight fits, motors, alternators): "
                 "less clearance can make the bearing run hot and fail."
             )
-
-
-def _index(order: tuple[str, ...], value: str) -> int:
-    return order.index(value) if value in order else 0
-
-
-def _tolerance(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    want, has = wanted.marks.get("tolerance class", "P0"), offered.marks.get("tolerance class", "P0")
-    if _CLASSES.index(has) > _CLASSES.index(want):
-        judging.note(f"tolerance class {has} is better than {want} and may replace it; it need not be paid for")
-    elif has != want:
-        judging.near(f"tolerance class {has} is coarser than {want}", "tolerance class")
-
-
-def _steel(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    want, has = wanted.marks.get("material", "ordinary"), offered.marks.get("material", "ordinary")
-    if want == has:
-        return
-    rusts = want == "stainless"
-    find = judging.refuse if rusts and "place" in wanted.marks else judging.near
-    find(f"{has} steel against {want}: the material differs; {_STEELS if 'stainless' in (want, has) else ''}{_RATINGS}",
-         "material")  # fmt: skip
-    if rusts:
-        judging.caution("Ordinary steel for stainless is no equal where water can reach the bearing.")
-
-
-def _ring(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    want, has = wanted.marks.get("ring", ""), offered.marks.get("ring", "")
-    if want == has:
-        return
-    if want and has:
-        judging.near(f"the outer ring has a {has} against a {want}: a snap ring can be put on or taken off", "ring")
-    elif want:
-        judging.refuse(f"the {want} of the outer ring is missing: nothing locates the bearing", "ring")
-    elif has == "groove":
-        judging.near("the groove in the outer ring is not used", "ring")
-    else:
-        judging.refuse("the snap ring on the outer ring does not go into a plain housing", "ring")

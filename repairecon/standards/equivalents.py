@@ -6,79 +6,41 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
-from typing import NamedTuple
 
 from repairecon.records import Designation, Equivalence
-from repairecon.standards import (
-    bearing_names,
-    bearings,
-    belt_names,
-    belts,
-    electrical,
-    hoses,
-    materials,
-    rings_keys,
-    seals,
-    threads,
-)
+from repairecon.standards import bearings, belts, electrical, hoses, materials, rings_keys, seals, threads, v_belts
 from repairecon.standards.findings import Found, Judging, compare_words, finish, take_quantity
 from repairecon.standards.words import Text, kinds_said, plain
 
-
-class Family(NamedTuple):
-    """How names of a kind are read and compared."""
-
-    read: Callable[[Text, bool], Found | None]
-    compare: Callable[[Designation, Designation, Judging], None]
-
-
-FAMILIES: dict[str, Family] = {
-    threads.KIND: Family(threads.read, threads.compare),
-    rings_keys.CIRCLIP: Family(rings_keys.read_ring, rings_keys.compare),
-    rings_keys.KEY: Family(rings_keys.read_key, rings_keys.compare),
-    rings_keys.WOODRUFF: Family(rings_keys.read_woodruff, rings_keys.compare),
-    rings_keys.PIN: Family(rings_keys.read_pin, rings_keys.compare),
-    hoses.KIND: Family(hoses.read, hoses.compare),
-    hoses.PUMP_SEAL: Family(hoses.read_pump_seal, hoses.compare_pump_seals),
-    electrical.FUSE: Family(electrical.read_fuse, electrical.compare),
-    electrical.RELAY: Family(electrical.read_relay, electrical.compare),
-    electrical.LAMP: Family(electrical.read_lamp, electrical.compare),
-    electrical.BRUSH: Family(electrical.read_brush, electrical.compare),
-    electrical.BATTERY: Family(electrical.read_battery, electrical.compare),
-    belts.RIBBED: Family(belts.read_ribbed, belts.compare_ribs_teeth),
-    belts.TOOTHED: Family(belts.read_toothed, belts.compare_ribs_teeth),
-    belt_names.KIND: Family(belt_names.read, belts.compare_v_belts),
-    bearing_names.KIND: Family(bearing_names.read, bearings.compare),
-    seals.LIP_SEAL: Family(seals.read_lip_seal, seals.compare_lip_seals),
-    seals.O_RING: Family(seals.read_ring, seals.compare_rings),
-    hoses.MAKERS: Family(hoses.read_makers, hoses.compare_makers),
-    materials.KIND: Family(materials.read, materials.no_size),
+FAMILIES: dict[str, tuple[Callable[[Text, bool], Found | None], Callable[[Judging], None]]] = {
+    threads.KIND: (threads.read, threads.compare),
+    rings_keys.CIRCLIP: (rings_keys.read_ring, rings_keys.compare),
+    rings_keys.KEY: (rings_keys.read_key, rings_keys.compare),
+    rings_keys.WOODRUFF: (rings_keys.read_woodruff, rings_keys.compare),
+    rings_keys.PIN: (rings_keys.read_pin, rings_keys.compare),
+    hoses.KIND: (hoses.read, hoses.compare),
+    hoses.PUMP_SEAL: (hoses.read_pump_seal, hoses.compare_pump_seals),
+    electrical.FUSE: (electrical.read_fuse, electrical.compare),
+    electrical.RELAY: (electrical.read_relay, electrical.compare),
+    electrical.LAMP: (electrical.read_lamp, electrical.compare),
+    electrical.BRUSH: (electrical.read_brush, electrical.compare),
+    electrical.BATTERY: (electrical.read_battery, electrical.compare),
+    belts.RIBBED: (belts.read_ribbed, belts.compare),
+    belts.TOOTHED: (belts.read_toothed, belts.compare),
+    v_belts.KIND: (v_belts.read, v_belts.compare),
+    bearings.KIND: (bearings.read, bearings.compare),
+    seals.LIP_SEAL: (seals.read_lip_seal, seals.compare_lip_seals),
+    seals.O_RING: (seals.read_ring, seals.compare_rings),
+    hoses.MAKERS: (hoses.read_makers, hoses.compare_makers),
+    materials.KIND: (materials.read, materials.no_size),
 }
+"""How names of a kind are read and compared; a name that says no kind is tried in this order."""
 _RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, hoses.PUMP_SEAL)
 _NEGATION = re.compile(
     r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
     r"UNLIKE|EXCEPT|OTHER THAN|DIFFERENT (?:FROM|TO)|NICHT|STATT|ANSTATT|PAS|WAS|FORMERLY|NO LONGER)\b(?!\.)"
 )
 _CLAUSE_END = re.compile(r"[,;:()]|\bBUT\b|\bSONDERN\b|$")
-_ALIASES = {
-    "bearing": bearing_names.KIND, "belt": belt_names.KIND, "v-belt": belt_names.KIND, "seal": seals.LIP_SEAL,
-    "o-ring": seals.O_RING, "oring": seals.O_RING, "key": rings_keys.KEY, "woodruff": rings_keys.WOODRUFF,
-    "half-moon": rings_keys.WOODRUFF, "rib": belts.RIBBED, "toothed": belts.TOOTHED,
-    "timing": belts.TOOTHED, "mechanical": hoses.PUMP_SEAL, "thread": threads.KIND, "bolt": threads.KIND,
-    "fitting": threads.KIND, "brush": electrical.BRUSH, "ring": seals.O_RING, "pump shaft": hoses.PUMP_SEAL,
-}  # fmt: skip
-_SPECIAL = ("woodruff", "half-moon", "o-ring", "oring", "rib", "toothed", "timing", "mechanical", "pump shaft")
-
-
-def kind_of(words: str) -> str:
-    """The kind that a plain word means: bearing, belt, seal, o-ring, key, hose ..."""
-    plain_words = words.casefold().strip()
-    if plain_words in {k.casefold() for k in FAMILIES}:
-        return next(k for k in FAMILIES if k.casefold() == plain_words)
-    for alias in (*_SPECIAL, *_ALIASES):
-        if alias in plain_words:
-            return _ALIASES[alias]
-    return next((k for k in FAMILIES if k.casefold() in plain_words), "")
 
 
 def identify(text: str, kind: str = "") -> Designation | None:
@@ -113,7 +75,7 @@ def _positive(words: str, kind: str) -> Designation | None:
     said = [k for k in kinds_said(words) if k in FAMILIES]
     if kind and kind not in said and not (said and kind == materials.KIND):
         said = [kind, *said] if not said or kind in FAMILIES else said
-    if belt_names.KIND in said:
+    if v_belts.KIND in said:
         said = [belts.RIBBED, belts.TOOTHED, *said]
     for name in said:
         found = _of_kind(words, name, True)
@@ -138,27 +100,27 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
     take_quantity(text, kind)
     text.take_labelled()
     text.take_phrases(kind)
-    found = FAMILIES[kind].read(text, sure)
+    found = FAMILIES[kind][0](text, sure)
     if found is None:
         return None
-    _second(text, found, kind)
+    if kind != materials.KIND and found.size:
+        _second(text, found)
     return finish(text, found)
 
 
-def _second(text: Text, found: Found, kind: str) -> None:
+def _second(text: Text, found: Found) -> None:
     """A second designation in one name must name the same size."""
-    if kind == materials.KIND or not found.size:
-        return
-    probe = Text(text.left)
-    again = FAMILIES[kind].read(probe, kind == belt_names.KIND and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
+    probe, belt = Text(text.left), found.kind == v_belts.KIND
+    again = FAMILIES[found.kind][0](probe, belt and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
     if again is None or not again.dims:
         return
     text.left = probe.left
     common = set(found.dims) & set(again.dims)
-    slack = belts.INCH_ROUNDING if kind == belt_names.KIND else materials.SAME_SIZE
-    if common and "x" in again.size and any(abs(found.dims[c] - again.dims[c]) > slack for c in common):
+    slack = v_belts.INCH_ROUNDING if belt else materials.SAME_SIZE
+    apart = any(abs(found.dims[c] - again.dims[c]) > slack for c in common)
+    if apart and "x" in again.size:
         found.against.append(f"says {again.size}, but {found.size} is another size")
-    elif not common or any(abs(found.dims[c] - again.dims[c]) > slack for c in common):
+    elif apart or not common:
         found.others.append((again.size, "unknown", f"it names {found.size} and {again.size}"))
 
 
@@ -185,25 +147,19 @@ def equivalent(
     if want.kind != offer.kind:
         judging.refuse(f"{offer.size or offered} is a {offer.kind}, {want.size or wanted} a {want.kind}", "kind")
         return judging.done()
-    FAMILIES[want.kind].compare(want, offer, judging)
+    FAMILIES[want.kind][1](judging)
     if want.kind in _RUBBER:
-        materials.compare_hardness(want, offer, judging)
-        materials.compare(want.marks.get("material", ""), offer.marks.get("material", ""), fluid, judging)
+        materials.compare(judging, fluid)
     compare_words(want, "wanted", judging)
     compare_words(offer, "offered", judging)
-    _denied(want, offer, judging)
+    for part, whose in ((offer, "offer"), (want, "wanted part")):
+        # a name that says only what a part is not can never be the same
+        if "denied" in part.marks and judging.verdict in ("same", "near"):
+            judging.refuse(f"the {whose} says that it is not {part.size}", "kind")
+        elif "denied" in part.marks:
+            judging.verdict = "unknown"
+            judging.unknown(f"the {whose} says only what it is not: ask what it is", "kind")
     return judging.done()
-
-
-def _denied(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    """A name that says only what a part is not can never be the same."""
-    for part, whose in ((offered, "offer"), (wanted, "wanted part")):
-        if "denied" in part.marks:
-            if judging.verdict in ("same", "near"):
-                judging.refuse(f"the {whose} says that it is not {part.size}", "kind")
-            else:
-                judging.verdict = "unknown"
-                judging.unknown(f"the {whose} says only what it is not: ask what it is", "kind")
 
 
 def _shown(text: str) -> str:
@@ -226,7 +182,7 @@ def _meets(part: Designation, fluid: str) -> Designation:
     met = {names[0] for names in materials.fluids_of(fluid)}
     if part.kind == threads.KIND and "seawater" in met:
         return replace(part, marks={"place": "sea water", **part.marks})
-    if part.kind == bearing_names.KIND and met & {"seawater", "water_cold"}:
+    if part.kind == bearings.KIND and met & {"seawater", "water_cold"}:
         return replace(part, marks={"place": "wet", **part.marks})
     carried = {"seawater": "raw water", "diesel": "diesel fuel", "fuel": "fuel", "glycol_coolant": "coolant"}
     service = next((carried[name] for name in met if name in carried), "")
@@ -236,6 +192,39 @@ def _meets(part: Designation, fluid: str) -> Designation:
 def _of(part: Designation, material: str) -> Designation:
     """The part with the material that was said beside its name."""
     said = materials.material_of(material) or plain(material)
-    if not said or (part.kind == bearing_names.KIND and said == "steel"):
+    if not said or (part.kind == bearings.KIND and said == "steel"):
         return part
     return replace(part, marks={**part.marks, "material": said})
+
+
+_VERDICTS = {
+    "same": "the same part",
+    "near": "near, not the same: take it only if you allow what differs",
+    "not": "not the part",
+    "unknown": "not clear from this: ask before you order",
+}
+
+
+def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str, object]]:
+    """Whether an offered part is the wanted one: the words for the screen, and plain data.
+
+    The data hold ``verdict``, ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted
+    one first.
+    """
+    found = equivalent(wanted, offered, fluid=fluid)
+    known = bool(materials.fluids_of(fluid)) if fluid else None
+    lines = [f"Wanted {wanted}, offered {offered}: {found.verdict}: {_VERDICTS[found.verdict]}."]
+    lines += [f"  {reason}" for reason in found.reasons]
+    lines += [f"  Caution: {words}" for words in found.caution]
+    if known is False:
+        lines.append(f"  The fluid {fluid!r} is not in the table of materials: nothing is judged about it.")
+    if found.status:
+        lines.append(f"  Least sure table row used: {found.status}.")
+    parts = [
+        {"designation": "", "kind": "", "gaps": {}} if part is None else
+        {"designation": part.size or part.text, "kind": part.kind, "gaps": dict(gaps), "sizes": dict(part.dims)}
+        for part, gaps in ((found.wanted, {}), (found.offered, found.gaps))
+    ]  # fmt: skip
+    lists = {name: list(getattr(found, name)) for name in ("reasons", "differs", "caution")}
+    return "\n".join(lines), {"verdict": found.verdict, **lists, "status": found.status,
+                              "sources": list(found.sources), "fluid_known": known, "parts": parts}  # fmt: skip

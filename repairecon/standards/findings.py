@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cache, partialmethod
 from typing import cast
 
 from repairecon.records import AlikeVerdict, Designation, Equivalence, worst_status
 from repairecon.standards.tables import Row, rows, trust
-from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
+from repairecon.standards.words import PART, Text, exact, millimetres, shown
 
 SLACK = Decimal("0.06")
 """How far [mm] a size written beside a name may be from the name's own: the rounding of two printed digits."""
@@ -28,27 +29,46 @@ _QUANTITY = re.compile(
 _TIMES = re.compile(r"(?<=[A-Z¦)])[ (]X ?\d{1,2}(?=\)?$)")
 _SOLD_WHOLE = ("rolling bearing", "lip seal", "circlip", "fuse", "relay", "lamp")
 """Kinds of which no size is written behind a last x, so that x2 is a number of pieces."""
+_FIGURES = re.compile(r"[-+.#]*\d+(?:[./-]\d+)*[-+./\"]*")
+_ORDER: tuple[AlikeVerdict, ...] = ("same", "near", "unknown", "not")
+_GENERIC = {
+    "seal": ("O-ring", "lip seal", "pump shaft seal", "rubber part"),
+    "V-belt": ("multi-rib belt", "toothed belt"),
+    "maker's number": ("rubber part",),
+    "ring": ("O-ring", "circlip", "rubber part", "lip seal"),
+}
+"""Names that are said of parts which have a name of their own too."""
+
+
+@cache
+def beside(kind: str) -> tuple[tuple[str, ...], Mapping[str, str]]:
+    """The letters of a chain of sizes like 25x40x7 of a kind, and by which letters a labelled size goes."""
+    own = [row for row in rows("measured_kinds") if row["kind"] == kind]
+    chain = " ".join(row["value"] for row in own if row["role"] == "chain")
+    return tuple(chain.split()), {row["name"]: row["value"] for row in own if row["role"] == "beside"}
 
 
 @dataclass
 class Found:
-    """What the reader of a kind took from a name.
-
-    ``order`` are the letters of a chain of sizes like 25x40x7; ``labels`` say by which letters a labelled size goes.
-    """
+    """What the reader of a kind took from a name; sizes in mm, ``figures`` what else a comparison needs."""
 
     kind: str
     size: str = ""
     dims: dict[str, Decimal] = field(default_factory=dict)
     marks: dict[str, str] = field(default_factory=dict)
-    figures: dict[str, float] = field(default_factory=dict)
     used: list[Row] = field(default_factory=list)
     listed: bool = True
-    order: Sequence[str] = ()
-    labels: Mapping[str, str] = field(default_factory=dict)
+    figures: dict[str, float] = field(default_factory=dict)
     unread: list[str] = field(default_factory=list)
     against: list[str] = field(default_factory=list)
     others: list[tuple[str, str, str]] = field(default_factory=list)
+
+
+def by_row(
+    kind: str, size: str, dims: dict[str, Decimal], row: Row | None, marks: Mapping[str, str] | None = None
+) -> Found:
+    """A part that is listed if there is a row for it."""
+    return Found(kind, size, dims, dict(marks or {}), [] if row is None else [row], row is not None)
 
 
 def take_quantity(text: Text, kind: str = "") -> None:
@@ -57,26 +77,27 @@ def take_quantity(text: Text, kind: str = "") -> None:
         pass
 
 
-def sized(text: Text, label: str) -> Decimal | None:
-    """A labelled size, taken from those that were written beside the name."""
-    found = next((size for size in text.sizes if size.label == label), None)
-    if found is None:
-        return None
-    text.sizes.remove(found)
-    return found.value
+def sized(text: Text, *labels: str) -> Decimal | None:
+    """The size of the first of some labels, taken from those that were written beside the name."""
+    for label in labels:
+        for found in text.sizes:
+            if found.label == label:
+                text.sizes.remove(found)
+                return found.value
+    return None
 
 
-def finish(text: Text, found: Found, denied: Sequence[str] = ()) -> Designation:
+def finish(text: Text, found: Found) -> Designation:
     """The designation, with every word of the name accounted for."""
     _features(text, found)
-    _beside(text, found)
+    _sizes_beside(text, found)
     status, sources = trust(found.used)
     others = [*found.others, *((words, e.value, e.why) for words, e in text.said("other"))]
-    others += [
-        (words, "unknown", f"it names a {e.kind}")
-        for words, e in text.said("kind")
-        if e.kind != found.kind and not _generic(e.kind, found.kind)
-    ]
+    others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.said("kind")
+               if e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
+    lacks, denied, conditions = (
+        tuple(words for words, _ in text.said(role)) for role in ("lack", "negation", "condition")
+    )
     return Designation(
         text=text.words,
         kind=found.kind,
@@ -87,84 +108,60 @@ def finish(text: Text, found: Found, denied: Sequence[str] = ()) -> Designation:
         unread=(*found.unread, *text.rest()),
         against=tuple(found.against),
         others=tuple(others),
-        lacks=tuple(words for words, _ in text.said("lack")),
-        denied=(*denied, *(words for words, _ in text.said("negation"))),
-        conditions=tuple(words for words, _ in text.said("condition")),
+        lacks=lacks,
+        denied=denied,
+        conditions=conditions,
         listed=found.listed,
         status=status,
         sources=sources,
     )
 
 
-def _generic(said: str, kind: str) -> bool:
-    """Seal and ring are said of parts that have a name of their own."""
-    return (
-        (said == "seal" and kind in ("O-ring", "lip seal", "pump shaft seal", "rubber part"))
-        or (said == "V-belt" and kind in ("multi-rib belt", "toothed belt"))
-        or (said == "maker's number" and kind == "rubber part")
-        or (said == "ring" and kind in ("O-ring", "circlip", "rubber part", "lip seal"))
-    )
-
-
 def _features(text: Text, found: Found) -> None:
     for words, entry in text.entries:
-        if not entry.feature or entry.kind != found.kind:
-            continue
-        own = found.marks.get(entry.feature)
-        if own is None:
-            found.marks[entry.feature] = entry.value
-        elif own != entry.value and entry.value:
-            if own in ("", "not said"):
+        if entry.feature and entry.kind == found.kind:
+            own = found.marks.get(entry.feature)
+            if own is None or (entry.value and own in ("", "not said")):
                 found.marks[entry.feature] = entry.value
-            elif entry.value != "not said":
+            elif entry.value not in ("", own, "not said"):
                 found.against.append(f"says {words!r}, but {found.size or 'it'} also says {entry.feature} {own}")
 
 
-def _beside(text: Text, found: Found) -> None:
+def _sizes_beside(text: Text, found: Found) -> None:
     """Sizes that stand beside the designation must agree with it."""
+    order, labels = beside(found.kind)
     for size in text.sizes:
-        own = [found.dims[c] for c in found.labels.get(size.label, "").split() if c in found.dims]
+        own = [found.dims[c] for c in labels.get(size.label, "").split() if c in found.dims]
         if not own:
             found.unread.append(size.shown)
         elif all(abs(value - size.value) > SLACK for value in own):
             found.against.append(f"says {size.shown!r}, but {found.size} has {shown(own[0])} mm there")
+    own = [found.dims[c] for c in order if c in found.dims]
     while chain := text.take(_CHAIN):
-        _chain(chain, found)
+        values = [millimetres(n, chain[2]) for n in re.split(r"\s*X\s*", chain[1])]
+        if len(values) > len(own):
+            found.unread.append(chain[0])
+        elif any(v is None or abs(v - o) > SLACK for v, o in zip(values, own, strict=False)):
+            found.against.append(f"says {chain[0]!r}, but {found.size} is {' x '.join(map(shown, own))} mm")
     while single := text.take(_SINGLE):
         value = millimetres(single[1], single[2])
-        if value is None or not any(abs(own - value) <= SLACK for own in found.dims.values()):
-            known = " x ".join(shown(v) for v in found.dims.values())
-            if found.dims:
-                found.against.append(f"says {single[0]!r}, but {found.size} has {known} mm")
-            else:
-                found.unread.append(single[0])
-
-
-def _chain(chain: re.Match[str], found: Found) -> None:
-    numbers = re.split(r"\s*X\s*", chain[1])
-    values = [millimetres(n, chain[2]) for n in numbers]
-    own = [found.dims[c] for c in found.order if c in found.dims]
-    if len(values) > len(own):
-        found.unread.append(chain[0])
-    elif any(v is None or abs(v - o) > SLACK for v, o in zip(values, own, strict=False)):
-        known = " x ".join(map(shown, own))
-        found.against.append(f"says {chain[0]!r}, but {found.size} is {known} mm")
-
-
-def cell(row: Row, column: str) -> Decimal | None:
-    """A number of a table, None where nothing is printed."""
-    return exact(row[column]) if re.fullmatch(NUMBER, row[column]) else None
-
-
-_FIGURES = re.compile(r"[-+.#]*\d+(?:[./-]\d+)*[-+./\"]*")
-_ORDER: tuple[AlikeVerdict, ...] = ("same", "near", "unknown", "not")
+        if not found.dims:
+            found.unread.append(single[0])
+        elif value is None or not any(abs(size - value) <= SLACK for size in found.dims.values()):
+            known = " x ".join(map(shown, found.dims.values()))
+            found.against.append(f"says {single[0]!r}, but {found.size} has {known} mm")
 
 
 class Judging:
-    """The findings of one comparison, in the order in which an owner reads them."""
+    """The findings of one comparison, in the order in which an owner reads them.
+
+    A finding is a sentence and the names of what differs: ``near`` (it fits but is not the same), ``refuse`` (it must
+    not be taken) or ``unknown`` (the tables cannot tell); the worst one is the verdict. ``note`` changes none.
+    """
 
     def __init__(self, wanted: Designation, offered: Designation) -> None:
         self.wanted, self.offered = wanted, offered
+        self.both = wanted, offered
         self.verdict: AlikeVerdict = "same"
         self._reasons: list[str] = []
         self._differs: list[str] = []
@@ -173,21 +170,16 @@ class Judging:
         self._statuses: list[str] = [wanted.status, offered.status]
         self._sources: list[str] = [*wanted.sources, *offered.sources]
 
-    def note(self, reason: str) -> None:
-        """A sentence that changes no verdict."""
+    def find(self, verdict: AlikeVerdict, reason: str, *differs: str) -> None:
+        """A finding with its own verdict."""
+        self.verdict = max(self.verdict, verdict, key=_ORDER.index)
         self._reasons.append(reason)
+        self._differs.extend(differs)
 
-    def near(self, reason: str, *differs: str) -> None:
-        """It fits but is not the same."""
-        self.find("near", reason, differs)
-
-    def refuse(self, reason: str, *differs: str) -> None:
-        """It must not be taken."""
-        self.find("not", reason, differs)
-
-    def unknown(self, reason: str, *differs: str) -> None:
-        """The tables cannot tell."""
-        self.find("unknown", reason, differs)
+    near = partialmethod(find, "near")
+    refuse = partialmethod(find, "not")
+    unknown = partialmethod(find, "unknown")
+    note = partialmethod(find, "same")
 
     def caution(self, words: str) -> None:
         """What can go wrong although the part fits."""
@@ -199,15 +191,24 @@ class Judging:
         self._statuses.append(status)
         self._sources.extend(sources)
 
-    def gap(self, letter: str, value: Decimal) -> None:
-        """Offered less wanted [mm]."""
-        self._gaps[letter] = float(value)
+    def marks(self, name: str, usual: str = "") -> tuple[str, str]:
+        """A feature of the wanted and of the offered part."""
+        return self.wanted.marks.get(name) or usual, self.offered.marks.get(name) or usual
 
-    def find(self, verdict: AlikeVerdict, reason: str, differs: Iterable[str]) -> None:
-        """A finding with its own verdict."""
-        self.verdict = max(self.verdict, verdict, key=_ORDER.index)
-        self._reasons.append(reason)
-        self._differs.extend(differs)
+    def sizes(self, letter: str) -> tuple[Decimal, Decimal]:
+        """A size [mm] of the wanted and of the offered part."""
+        return exact(self.wanted.dims[letter]), exact(self.offered.dims[letter])
+
+    def have(self, letter: str) -> int:
+        """How many of the two say a size."""
+        return sum(letter in part.dims for part in self.both)
+
+    def gap(self, letter: str, value: Decimal | None = None) -> Decimal:
+        """Offered less wanted [mm], kept for the answer."""
+        want, has = self.sizes(letter)
+        gap = has - want if value is None else value
+        self._gaps[letter] = float(gap)
+        return gap
 
     def done(self) -> Equivalence:
         """The finished comparison."""
@@ -215,75 +216,92 @@ class Judging:
         if status in ("doubtful", "from memory"):
             self.caution(f"Not all of this is published: the least sure row of the tables used is {status}; measure.")
         return Equivalence(
-            self.verdict,
-            tuple(dict.fromkeys(self._reasons)),
-            tuple(dict.fromkeys(self._differs)),
-            self.wanted,
-            self.offered,
-            tuple(dict.fromkeys(self._caution)),
-            status,
-            tuple(dict.fromkeys(s for s in self._sources if s)),
-            dict(self._gaps),
+            verdict=self.verdict,
+            reasons=tuple(dict.fromkeys(self._reasons)),
+            differs=tuple(dict.fromkeys(self._differs)),
+            wanted=self.wanted,
+            offered=self.offered,
+            caution=tuple(dict.fromkeys(self._caution)),
+            status=status,
+            sources=tuple(dict.fromkeys(s for s in self._sources if s)),
+            gaps=dict(self._gaps),
         )
 
 
-def compare_features(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    """Findings on the features that ``features.csv`` lists for the kind."""
+def compare_features(judging: Judging) -> None:
+    """Findings on the features of ``features.csv``; what two values of one mean may stand in ``feature_pairs.csv``."""
     for row in rows("features"):
-        if row["kind"] != wanted.kind:
-            continue
-        name = row["feature"]
-        want, has = (part.marks.get(name) or row["usual"] for part in (wanted, offered))
-        if want == has:
-            continue
-        why = f": {row['why']}" if row["why"] else ""
-        if want and has:
-            verdict, said = row["differs"], f"{name} {has} against {want}{why}"
-        elif want:
-            verdict, said = row["missing"], f"the offer does not say its {name}, {want} is wanted: ask{why}"
-        else:
-            verdict, said = row["said"], f"the offer says {name} {has}; that of the old part was not said{why}"
-        if verdict == "same":
-            judging.note(said)
-        else:
-            judging.find(cast(AlikeVerdict, verdict), said, (name,))
+        if row["kind"] == judging.wanted.kind:
+            want, has = judging.marks(row["feature"], row["usual"])
+            if (pair := _pair(row, want, has, judging.wanted.marks)) is not None:
+                _by_pair(pair, want, has, judging)
+            elif want != has:
+                _by_feature(row, want, has, judging)
+
+
+def _pair(feature: Row, want: str, has: str, marks: Mapping[str, str]) -> Row | None:
+    """The first row for two values of a feature; ``=`` is the same value, ``when`` another feature of the wanted."""
+    for row in rows("feature_pairs"):
+        if (row["kind"], row["feature"]) == (feature["kind"], feature["feature"]):
+            name, _, value = row["when"].partition("=")
+            offered = want == has if row["offered"] == "=" else want != has and re.fullmatch(row["offered"], has)
+            if offered and re.fullmatch(row["wanted"], want) and re.fullmatch(value, marks.get(name, "")):
+                return row
+    return None
+
+
+def _by_pair(pair: Row, want: str, has: str, judging: Judging) -> None:
+    if pair["verdict"]:
+        differs = [] if pair["verdict"] == "same" else (pair["differs"] or pair["feature"]).split("|")
+        judging.find(cast(AlikeVerdict, pair["verdict"]), pair["says"].format(want=want, has=has), *differs)
+    if pair["caution"]:
+        judging.caution(pair["caution"])
+
+
+def _by_feature(row: Row, want: str, has: str, judging: Judging) -> None:
+    name, why = row["feature"], f": {row['why']}" if row["why"] else ""
+    if want and has:
+        verdict, said = row["differs"], f"{name} {has} against {want}{why}"
+    elif want:
+        verdict, said = row["missing"], f"the offer does not say its {name}, {want} is wanted: ask{why}"
+    else:
+        verdict, said = row["said"], f"the offer says {name} {has}; that of the old part was not said{why}"
+    judging.find(cast(AlikeVerdict, verdict), said, *([] if verdict == "same" else [name]))
 
 
 def compare_words(part: Designation, whose: str, judging: Judging) -> None:
     """Findings on what a name says beside its size: no word that is not understood leaves ``same``."""
+    says = f"the {whose} name says"
     for sentence in part.against:
         judging.refuse(f"the {whose} name {sentence}", "size")
     for words, value, why in part.others:
-        said = f"the {whose} name says {words!r}: {why or 'another thing than the part itself'}"
+        said = f"{says} {words!r}: {why or 'another thing than the part itself'}"
         if value == "not":
             judging.refuse(said, "kind")
         else:
             judging.unknown(f"{said}; ask what is meant", "kind")
     for words in part.lacks:
-        judging.refuse(f"the {whose} name says {words!r}: not the whole part", "completeness")
+        judging.refuse(f"{says} {words!r}: not the whole part", "completeness")
     for words in part.denied:
-        judging.near(f"the {whose} name says {words!r}: ask which part is meant", "words")
+        judging.near(f"{says} {words!r}: ask which part is meant", "words")
     for words in part.conditions:
-        judging.near(f"the {whose} name says {words!r}: ask", "words")
+        judging.near(f"{says} {words!r}: ask", "words")
     for words in part.unread:
         if _FIGURES.fullmatch(words):
-            judging.unknown(f"the {whose} name says {words!r}, which may name another size: measure it", "words")
-            continue
-        judging.near(f"the {whose} name says {words!r}, which is in no table: ask", "words")
+            judging.unknown(f"{says} {words!r}, which may name another size: measure it", "words")
+        else:
+            judging.near(f"{says} {words!r}, which is in no table: ask", "words")
 
 
-def compare_sizes(
-    wanted: Designation, offered: Designation, judging: Judging, names: dict[str, str], slack: Decimal = Decimal(0)
-) -> bool:
+def compare_sizes(judging: Judging, names: Mapping[str, str], slack: Decimal = Decimal(0)) -> bool:
     """Findings on sizes [mm] that must be alike, by their letters and names; True where all are."""
     alike = True
     for letter, name in names.items():
-        if letter in wanted.dims and letter in offered.dims:
-            want, has = exact(wanted.dims[letter]), exact(offered.dims[letter])
-            judging.gap(letter, has - want)
-            if abs(has - want) > slack:
+        if judging.have(letter) == 2:
+            if abs(judging.gap(letter)) > slack:
+                want, has = judging.sizes(letter)
                 judging.refuse(f"the {name} is {shown(has)} mm against {shown(want)} mm", name)
                 alike = False
-        elif (letter in wanted.dims) != (letter in offered.dims):
+        elif judging.have(letter):
             judging.near(f"only one of the two says its {name}", name)
     return alike

@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import cache
 
 from repairecon.records import Designation
-from repairecon.standards.findings import Found, Judging, compare_features, compare_sizes, sized
+from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes, sized
 from repairecon.standards.materials import take_material
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import INCH, PART, Text, exact, millimetres, shown
@@ -26,15 +26,18 @@ _DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\
 _BORE = re.compile(rf"(?<![\w.\-/])(?:DN ?)?({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
 _LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
 _SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
+_HANDS = {"R": "right", "L": "left"}
+_PARTS = ("face", "face", "secondary seal", "spring or metal", "spring or metal")
+"""What the five letters of EN 12756 are of, in the words of mechanical_seal_materials.csv."""
 FUEL = ("fuel", "diesel fuel")
+_FUEL_STANDARDS = ("ISO7840", "ISO8469", "J1527")
 
 
 def nominal(bore: Decimal) -> Row | None:
     """The row of nominal bores that a size [mm] names: its own number, or its inch size."""
     for row in rows("hose_bores"):
-        if exact(row["bore_nominal_mm"]) == bore:
-            return row
-        if row["inch_as_mm"] and abs(exact(row["inch_as_mm"]) - bore) <= Decimal("0.06"):
+        inch = row["inch_as_mm"] and abs(exact(row["inch_as_mm"]) - bore) <= Decimal("0.06")
+        if exact(row["bore_nominal_mm"]) == bore or inch:
             return row
     return None
 
@@ -43,91 +46,80 @@ def read(text: Text, sure: bool) -> Found | None:
     """A hose: its bore in mm, inches or as a dash number, what it carries, its standard and class."""
     if not sure:
         return None
-    found = Found(KIND, labels={"bore": "bore", "inner": "bore", "outer": "outside", "diameter": "bore"})
+    found = Found(KIND)
     text.left = re.sub(r"(\d)X\d+(?:\.\d+)? ?M(?!\w)", r"\1 MM", text.left)  # 25 mm x 2 m: the length sold
-    standard = text.take(_STANDARDS)
-    if standard:
+    if standard := text.take(_STANDARDS):
         found.marks["standard"] = re.sub(r"[ ]|^SAE", "", standard[1] or standard[2])
     while text.take(_LENGTH):
         pass
-    class_ = text.take(_CLASS)
-    if class_:
+    if class_ := text.take(_CLASS):
         found.marks["class"] = class_[1]
     services = [e.value for _, e in text.entries if e.kind == KIND and e.feature == "service"]
     text.entries = [(w, e) for w, e in text.entries if not (e.kind == KIND and e.feature in ("service", "measure"))]
     if services:
         several = [s for s in dict.fromkeys(services) if s != "water" or len(set(services)) == 1]
         found.marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
-    bore = _bore(text)
+    bore = sized(text, "bore", "inner", "diameter") or _bore(text)
     if bore is None:
         return None
     take_material(text, found)
     found.dims["bore"] = bore
     row = nominal(bore)
     found.used = [] if row is None else [row]
-    found.size = f"{shown(bore)} mm" if row is None else f"{row['bore_nominal_mm']} mm"
-    _trust_standard(found)
+    found.size = f"{shown(bore) if row is None else row['bore_nominal_mm']} mm"
+    for row in rows("hose_standards"):
+        names = re.sub(r"[ ]|SAE", "", row["standard"])
+        if found.marks.get("standard", "-") in names and found.marks.get("class", row["mark"]) == row["mark"]:
+            found.used.append(row)
+            break
     return found
 
 
 def _bore(text: Text) -> Decimal | None:
-    labelled = sized(text, "bore") or sized(text, "inner") or sized(text, "diameter")
-    if labelled is not None:
-        return labelled
-    dash = text.take(_DASH)
-    if dash:
+    if dash := text.take(_DASH):
         return int(dash[1] or dash[2]) * INCH / 16
     written = text.take(_BORE)
     return None if written is None else millimetres(written[1], written[2])
 
 
-def _trust_standard(found: Found) -> None:
-    for row in rows("hose_standards"):
-        names = re.sub(r"[ ]|SAE", "", row["standard"])
-        if found.marks.get("standard", "-") in names and found.marks.get("class", row["mark"]) == row["mark"]:
-            found.used.append(row)
-            return
-
-
-def compare(wanted: Designation, offered: Designation, judging: Judging) -> None:
+def compare(judging: Judging) -> None:
     """All findings on two hoses."""
-    compare_features(wanted, offered, judging)
-    _bores(wanted, offered, judging)
-    want, has = wanted.marks.get("service", ""), offered.marks.get("service", "")
-    if want in FUEL or wanted.marks.get("standard") in ("ISO7840", "ISO8469", "J1527"):
-        _fuel(wanted, offered, judging)
+    compare_features(judging)
+    _bores(judging)
+    (want, has), standards = judging.marks("service"), judging.marks("standard")
+    if want in FUEL or standards[0] in _FUEL_STANDARDS:
+        _fuel(judging)
     elif want != has and want and has:
         _services(want, has, judging)
-    elif want and not has and not offered.marks.get("standard"):
+    elif want and not has and not standards[1]:
         judging.near(f"the offer does not say what it carries, {want} is wanted: ask", "service")
     elif has and not want:
         judging.near(f"the offer is for {has}; what the old hose carries was not said: ask", "service")
-    if want not in FUEL:
-        _printed(wanted, offered, judging)
-    _walls(wanted, offered, judging)
-    rubbers = wanted.marks.get("material", ""), offered.marks.get("material", "")
-    if rubbers[0] == rubbers[1] == "":
+    if want not in FUEL and standards[0] not in _FUEL_STANDARDS:
+        _printed(judging)
+    if not any(judging.marks("material")):
         judging.caution("Ask the working pressure and temperature; a suction hose needs a wire helix.")
 
 
-def _bores(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    want, has = exact(wanted.dims["bore"]), exact(offered.dims["bore"])
-    judging.gap("bore", has - want)
+def _bores(judging: Judging) -> None:
+    want, has = judging.sizes("bore")
+    judging.gap("bore")
     rows_ = nominal(want), nominal(has)
     alike = rows_[0] is rows_[1] if all(rows_) else abs(want - has) <= SAME_BORE or _one_tail(want, has)
     if alike:
-        judging.note(f"same nominal bore: {wanted.size}")
+        judging.note(f"same nominal bore: {judging.wanted.size}")
     else:
         what = "does not go on the tail and throttles the flow" if has < want else "is loose on the tail and leaks"
         judging.refuse(f"bore {shown(has)} against {shown(want)} mm: {what}", "bore")
 
 
-def _one_tail(want: Decimal, has: Decimal) -> bool:
+def _one_tail(*bores: Decimal) -> bool:
     """Whether two bores are sold for one hose tail, one named in inches and one in mm."""
     for row in rows("hose_tails"):
-        bores = {exact(row["tail_mm"]), *(exact(b) for b in re.findall(r"\d+(?:\.\d+)?", row["hose_bore_mm_sold"]))}
-        inch = any(abs(b - exact(row["tail_mm"])) < Decimal("0.03") for b in (want, has))
-        if inch and all(any(abs(b - known) < Decimal("0.03") for known in bores) for b in (want, has)):
+        tail = exact(row["tail_mm"])
+        sold = [tail, *map(exact, re.findall(r"\d+(?:\.\d+)?", row["hose_bore_mm_sold"]))]
+        near = [[abs(b - known) < Decimal("0.03") for known in sold] for b in bores]
+        if any(of_tail for of_tail, *_ in near) and all(map(any, near)):
             return True
     return False
 
@@ -144,33 +136,30 @@ def _services(want: str, has: str, judging: Judging) -> None:
         judging.refuse(f"a hose for {has} is not one for {want}", "service")
 
 
-def _fuel(wanted: Designation, offered: Designation, judging: Judging) -> None:
+def _fuel(judging: Judging) -> None:
     """A fuel hose goes by its printed mark; without one it is unfit."""
-    service = offered.marks.get("service", "")
-    material = offered.marks.get("material", "")
+    service, material = (judging.offered.marks.get(name, "") for name in ("service", "material"))
     if (service and service not in FUEL) or material in ("PVC", "VMQ"):
         judging.refuse(f"a hose for {service or material} swells or lets fuel through", "service")
         return
-    want, has = (_fuel_class(part) for part in (wanted, offered))
+    want, has = map(_fuel_class, judging.both)
     if not has[0]:
         said = "the offer names no standard and no class: ask for the printed mark; treat as unfit until then"
         judging.unknown(said, "standard")
-        return
-    if not want[0]:
+    elif not want[0]:
         judging.near(f"the offer is {' '.join(has)}; the class of the old hose was not said: ask", "standard")
     elif want != has:
         _fuel_classes(want, has, judging)
 
 
 def _fuel_class(part: Designation) -> tuple[str, str]:
-    standard = part.marks.get("standard", "").replace("USCG", "J1527")
-    return standard, part.marks.get("class", "")
+    return part.marks.get("standard", "").replace("USCG", "J1527"), part.marks.get("class", "")
 
 
 def _fuel_classes(want: tuple[str, str], has: tuple[str, str], judging: Judging) -> None:
     said = f"{' '.join(has)} against {' '.join(want)}"
     fire = [c.startswith("A") or s == "ISO7840" for s, c in (want, has)]
-    if "30R" in has[0] or has[0] not in ("ISO7840", "ISO8469", "J1527"):
+    if "30R" in has[0] or has[0] not in _FUEL_STANDARDS:
         judging.refuse(f"{said}: car or other hose, not fire tested", "standard")
     elif fire[0] and not fire[1]:
         judging.refuse(f"{said}: same use, but not fire resistant: not for an engine space", "standard")
@@ -178,17 +167,14 @@ def _fuel_classes(want: tuple[str, str], has: tuple[str, str], judging: Judging)
         judging.refuse(f"{said}: class 2 is for vent and fill, not for a line always full of fuel", "class")
     elif bool(want[1]) != bool(has[1]):
         judging.near(f"{said}: only one of the two says its class: ask", "class")
-    elif want[0] == has[0]:
-        judging.near(f"{said}: another class of permeation; ask which one the rules of the boat name", "class")
     else:
-        judging.near(f"{said}: another test; ask which one the rules of the boat name", "standard")
+        other, differs = ("class of permeation", "class") if want[0] == has[0] else ("test", "standard")
+        judging.near(f"{said}: another {other}; ask which one the rules of the boat name", differs)
 
 
-def _printed(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    if wanted.marks.get("standard") in ("ISO7840", "ISO8469", "J1527"):
-        return
+def _printed(judging: Judging) -> None:
     for name in ("standard", "class"):
-        want, has = wanted.marks.get(name, ""), offered.marks.get(name, "")
+        want, has = judging.marks(name)
         if want and has and want != has:
             judging.refuse(f"{name} {has} against {want}: another construction and pressure", name)
         elif want and not has:
@@ -197,46 +183,20 @@ def _printed(wanted: Designation, offered: Designation, judging: Judging) -> Non
             judging.note(f"the offer is marked {has}")
 
 
-def _walls(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    want, has = wanted.marks.get("wall", ""), offered.marks.get("wall", "")
-    if want == has:
-        return
-    if want == "hard" and has:
-        suction = wanted.marks.get("service") == "raw water"
-        said = "a soft wall without wire collapses under suction" if suction else "kinks or flattens in bends"
-        (judging.refuse if suction else judging.near)(f"{has} wall against hard: {said}", "wall")
-    elif want and has:
-        judging.near(f"{has} wall against {want}: stiffer or softer in the bend", "wall")
-    elif want:
-        judging.near(f"the offer does not say its wall, {want} is wanted: ask", "wall")
-    elif wanted.marks.get("service") == "raw water" and has == "soft":
-        judging.near("a soft wall without wire collapses under suction: ask", "wall")
-    else:
-        judging.note(f"the offer has a {has} wall; that of the old hose was not said")
-
-
 def read_pump_seal(text: Text, sure: bool) -> Found | None:
     """A mechanical seal of a pump: by EN 12756 (NU043S0) or by its shaft."""
-    code = text.take(_SEAL)
-    if code:
-        shaft = Decimal(code[3])
-        hand = {"R": "right", "L": "left"}.get(code[4] or "", "")
-        marks = {"lengths": "normal" if code[1] == "N" else "short", "hand": hand, "seat": code[5] or "",
-                 "balance": "unbalanced" if code[2] == "U" else "balanced"}  # fmt: skip
+    if code := text.take(_SEAL):
+        normal = code[1] == "N"
+        marks = {"lengths": "normal" if normal else "short", "balance": "unbalanced" if code[2] == "U" else "balanced",
+                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or "", **_materials(text)}  # fmt: skip
         size = code[1] + code[2] + code[3]
-        column = "designation_normal" if code[1] == "N" else "designation_short"
+        column = "designation_normal" if normal else "designation_short"
         row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
-        marks |= _materials(text)
-    elif sure:
-        shaft_mm = sized(text, "shaft") or sized(text, "inner") or sized(text, "diameter") or _bore(text)
-        if shaft_mm is None:
-            return None
-        shaft, marks, row = shaft_mm, {}, None
-        size = f"{shown(shaft)} mm shaft"
+        found = by_row(PUMP_SEAL, size, {"shaft": Decimal(code[3])}, row, marks)
+    elif sure and (shaft := sized(text, "shaft", "inner", "diameter", "bore") or _bore(text)):
+        found = Found(PUMP_SEAL, f"{shown(shaft)} mm shaft", {"shaft": shaft}, listed=False)
     else:
         return None
-    found = Found(PUMP_SEAL, size, {"shaft": shaft}, marks, {}, [] if row is None else [row], row is not None)
-    found.labels = {"shaft": "shaft"}
     take_material(text, found)
     return found
 
@@ -245,46 +205,39 @@ def read_pump_seal(text: Text, sure: bool) -> Found | None:
 def _material_code() -> re.Pattern[str]:
     """Five letters of EN 12756: face, seat, secondary seals, spring, other metal."""
     codes = {part: "|".join(r["code"] for r in rows("mechanical_seal_materials") if r["part"] == part)
-             for part in ("face", "secondary seal", "spring or metal")}  # fmt: skip
-    metal = codes["spring or metal"]
-    return re.compile(
-        rf"(?<![\w.])({codes['face']})({codes['face']})({codes['secondary seal']})({metal})({metal})(?!\w)"
-    )
+             for part in _PARTS}  # fmt: skip
+    return re.compile(rf"(?<![\w.]){''.join(f'({codes[part]})' for part in _PARTS)}(?!\w)")
 
 
 def _materials(text: Text) -> dict[str, str]:
     """What a mechanical seal is made of, by its letters."""
     code = text.take(_material_code())
-    parts = ("face", "face", "secondary seal", "spring or metal", "spring or metal")
     means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
     names = ("face", "seat face", "secondary seal", "spring", "metal")
-    return {n: means[p, c] for n, p, c in zip(names, parts, code.groups(), strict=True)} if code else {}
+    return {n: means[p, c] for n, p, c in zip(names, _PARTS, code.groups(), strict=True)} if code else {}
 
 
-def compare_pump_seals(wanted: Designation, offered: Designation, judging: Judging) -> None:
+def compare_pump_seals(judging: Judging) -> None:
     """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
-    compare_features(wanted, offered, judging)
-    compare_sizes(wanted, offered, judging, {"shaft": "shaft"}, Decimal("0.05"))
-    coded = [bool(part.marks.get("lengths")) for part in (wanted, offered)]
-    if not all(coded) and wanted.text != offered.text:
+    compare_features(judging)
+    compare_sizes(judging, {"shaft": "shaft"}, Decimal("0.05"))
+    if not all(judging.marks("lengths")) and judging.wanted.text != judging.offered.text:
         judging.unknown("only the shaft is said: ask for seat bore, seat depth and working length, or EN 12756", "size")
     judging.caution("Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.")
 
 
 def read_makers(text: Text, sure: bool) -> Found | None:
     """A part that no public standard sizes: its maker's number."""
-    if not sure:
-        return None
-    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)")
+    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)") if sure else None
     if number is None or re.search(r"\dX\d", number[0]):
         return None
-    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), {}, {}, listed=False)
+    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), listed=False)
 
 
-def compare_makers(wanted: Designation, offered: Designation, judging: Judging) -> None:
+def compare_makers(judging: Judging) -> None:
     """Two parts of makers' numbers: equal numbers or nothing can be said."""
-    compare_features(wanted, offered, judging)
-    if wanted.size == offered.size:
+    compare_features(judging)
+    if judging.wanted.size == judging.offered.size:
         judging.note("no public standard sizes such a part: the two bear the same maker's number")
         judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")
     else:

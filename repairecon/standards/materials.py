@@ -1,4 +1,4 @@
-"""Rubbers: the words that name them, how hard they are, and what they stand: seawater, diesel, oil, coolant, grease."""
+"""Rubbers: the words that name them, how hard they are, what fluids they stand, how long they may lie on a shelf."""
 
 from __future__ import annotations
 
@@ -6,9 +6,8 @@ import re
 from decimal import Decimal
 from typing import NamedTuple
 
-from repairecon.records import Designation
 from repairecon.standards.findings import Found, Judging
-from repairecon.standards.tables import Row, rows
+from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import NUMBER, Text, plain
 
 _RUBBER = {
@@ -39,15 +38,13 @@ def take_material(text: Text, found: Found) -> None:
     """Take the rubber and its hardness that a name says."""
     hard = rf"(?:[ -]?(?:{_SHORE}|(\d\d)(?![\d.X/\w]|-\d)))?"
     for name, pattern in _RUBBER.items():
-        if pattern.search(text.left):
-            match = text.take(rf"(?:{pattern.pattern})(?: RUBBER)?{hard}")
-            if match:
-                hardness = next((g for g in match.groups() if g), "")
-                if found.marks.get("material", name) != name:
-                    found.against.append(f"says two materials: {found.marks['material']} and {name}")
-                found.marks |= {"material": name} | ({"hardness": hardness} if hardness else {})
-    shore = text.take(_SHORE)
-    if shore:
+        if pattern.search(text.left) and (match := text.take(rf"(?:{pattern.pattern})(?: RUBBER)?{hard}")):
+            if found.marks.get("material", name) != name:
+                found.against.append(f"says two materials: {found.marks['material']} and {name}")
+            found.marks["material"] = name
+            if hardness := next(filter(None, match.groups()), ""):
+                found.marks["hardness"] = hardness
+    if shore := text.take(_SHORE):
         hardness = shore[1] or shore[2]
         if found.marks.get("hardness", hardness) != hardness:
             found.against.append(f"says two hardnesses: {found.marks['hardness']} and {hardness}")
@@ -59,8 +56,7 @@ def read(text: Text, _sure: bool) -> Found | None:
     alone = " " not in text.alone and bool(material_of(text.alone))
     if material_of(text.words) not in _RUBBER or not (_PART.search(text.words) or alone):
         return None
-    found = Found(KIND)
-    part = text.take(_PART)
+    found, part = Found(KIND), text.take(_PART)
     take_material(text, found)
     text.take(r"SAME SIZE")
     found.marks["part"] = part[0].removesuffix("S") if part else ""
@@ -88,21 +84,12 @@ class Rating(NamedTuple):
     row: Row | None
 
 
-def no_size(wanted: Designation, offered: Designation, judging: Judging) -> None:
+def no_size(judging: Judging) -> None:
     """What can be said on the sizes where none is given: that it is to be the same."""
-    parts = wanted.marks.get("part", ""), offered.marks.get("part", "")
-    if all(parts) and parts[0] != parts[1]:
-        judging.refuse(f"one is a {parts[1].lower()}, the other a {parts[0].lower()}", "kind")
-    judging.note("no size is given to compare: the same size is taken as said")
-
-
-def compare_hardness(wanted: Designation, offered: Designation, judging: Judging) -> None:
-    """What two hardnesses say where both are said."""
-    want, has = wanted.marks.get("hardness", ""), offered.marks.get("hardness", "")
+    want, has = judging.marks("part")
     if want and has and want != has:
-        judging.near(f"hardness {has} against {want} Shore: seals and holds pressure otherwise", "hardness")
-    elif want != has and (want or has) != USUAL_HARDNESS:
-        judging.near(f"only one of the two says its hardness, {want or has} Shore: ask", "hardness")
+        judging.refuse(f"one is a {has.lower()}, the other a {want.lower()}", "kind")
+    judging.note("no size is given to compare: the same size is taken as said")
 
 
 def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
@@ -125,16 +112,13 @@ def rating(material: str, fluids: tuple[str, ...]) -> Rating:
     return Rating("", _WORDS.get(fluids[0], fluids[0]), None)
 
 
-def _weaknesses(wanted: str, offered: str) -> tuple[list[str], list[Row]]:
-    """Fluids which the wanted material stands and the offered does not."""
-    good = {row["fluid"] for row in rows("seal_materials") if row["material"] == wanted and row["rating"] == "good"}
-    bad = [row for row in rows("seal_materials") if row["material"] == offered and row["rating"] == "bad"]
-    weak = [row for row in bad if row["fluid"] in good]
-    return [_WORDS.get(row["fluid"], row["fluid"]) for row in weak], weak
-
-
-def compare(wanted: str, offered: str, fluid: str, judging: Judging) -> None:
-    """All findings on two rubbers in a fluid; an empty material is one that nobody said."""
+def compare(judging: Judging, fluid: str) -> None:
+    """All findings on two rubbers in a fluid, and on their hardness; an empty one is one that nobody said."""
+    (want, has), (wanted, offered) = judging.marks("hardness"), judging.marks("material")
+    if want and has and want != has:
+        judging.near(f"hardness {has} against {want} Shore: seals and holds pressure otherwise", "hardness")
+    elif want != has and (want or has) != USUAL_HARDNESS:
+        judging.near(f"only one of the two says its hardness, {want or has} Shore: ask", "hardness")
     met = fluids_of(fluid)
     for names in met:
         _in_fluid(wanted, offered, names, judging)
@@ -143,75 +127,64 @@ def compare(wanted: str, offered: str, fluid: str, judging: Judging) -> None:
     elif wanted and not offered:
         judging.near(f"the offer does not say its material, {wanted} is wanted: ask", "material")
     elif offered and not wanted:
-        _only_offered(offered, met, judging)
+        said = f"the offer is of {offered}; what the old part is of was not said"
+        # NBR is what rings and lip seals are of where nobody says more; any other rubber must suit the fluid
+        if offered == "NBR" or (met and all(rating(offered, names).rating == "good" for names in met)):
+            judging.note(said)
+        else:
+            judging.near(f"{said}: ask, and say the fluid", "material")
     _ageing(wanted, offered, fluid, met, judging)
 
 
-def _only_offered(offered: str, met: tuple[tuple[str, ...], ...], judging: Judging) -> None:
-    """NBR is what rings and lip seals are of where nobody says more; any other rubber must suit the fluid."""
-    said = f"the offer is of {offered}; what the old part is of was not said"
-    if offered == "NBR" or (met and all(rating(offered, names).rating == "good" for names in met)):
-        judging.note(said)
-    else:
-        judging.near(f"{said}: ask, and say the fluid", "material")
-
-
 def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judging) -> None:
-    material = offered or wanted
+    material, another = offered or wanted, bool(offered) and offered != wanted
     if not material:
         return
     found = rating(material, names)
+    said = f"the table does not say how {material} stands {found.fluid}: ask"
+    disputed = found.rating == "disputed"
     if found.row is not None:
         judging.used(found.row)
+    if found.row is not None and disputed:
+        said = f"the sources disagree on {material} in {found.fluid}: {found.row['note']}"
     if found.rating == "bad":
         swells = ": it swells" if found.fluid in ("diesel", "fuel") or "oil" in found.fluid else ""
         said = f"{material} is bad in {found.fluid}{swells}"
         if material == wanted:
             judging.caution(f"{said}; ask whether the wanted material is right.")
-        if offered and offered != wanted:
+        if another:
             judging.refuse(said, "material")
     elif found.rating == "good":
         judging.note(f"{material} stands {found.fluid}")
-    elif found.rating == "disputed" and found.row is not None:
-        said = f"the sources disagree on {material} in {found.fluid}: {found.row['note']}"
-        if offered and offered != wanted:
-            judging.near(said, "material")
-        else:
-            judging.caution(said)
-    elif offered and offered != wanted:
-        judging.near(f"the table does not say how {material} stands {found.fluid}: ask", "material")
+    elif another:
+        judging.near(said, "material")
     else:
-        judging.caution(f"The table does not say how {material} stands {found.fluid}: ask.")
+        judging.caution(said if disputed else f"T{said[1:]}.")
 
 
 def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> None:
-    weak, used = _weaknesses(wanted, offered)
-    judging.used(*used)
+    table = rows("seal_materials")
+    good = {row["fluid"] for row in table if row["material"] == wanted and row["rating"] == "good"}
+    bad = [r for r in table if r["material"] == offered and r["rating"] == "bad" and r["fluid"] in good]
+    weak = [_WORDS.get(row["fluid"], row["fluid"]) for row in bad]
+    judging.used(*bad)
     swelling = [fluid for fluid in weak if fluid in _SWELLING]
     if swelling and not fluid_said:
-        judging.refuse(
-            f"{offered} for {wanted}: it swells in {', '.join(swelling)}, which {wanted} stands; "
-            "say the fluid if it meets none of them",
-            "material",
-        )
+        said = f"{offered} for {wanted}: it swells in {', '.join(swelling)}, which {wanted} stands"
+        judging.refuse(f"{said}; say the fluid if it meets none of them", "material")
         return
-    strange = [name for name in (wanted, offered) if not _known(name)]
+    strange = [name for name in (wanted, offered) if name not in {row["material"] for row in table}]
+    said = "another material; the table names nothing in which it is worse"
     if strange:
-        said = f"{offered} for {wanted}: {' and '.join(strange)} not in the table of materials: ask"
+        said = f"{' and '.join(strange)} not in the table of materials: ask"
     elif weak:
-        said = f"{offered} for {wanted}: it is worse in {', '.join(weak)}; shorter life where it meets them"
-    else:
-        said = f"{offered} for {wanted}: another material; the table names nothing in which it is worse"
-    judging.near(said, "material")
-    spans = {row["material"]: row for row in rows("seal_ranges")}
+        said = f"it is worse in {', '.join(weak)}; shorter life where it meets them"
+    judging.near(f"{offered} for {wanted}: {said}", "material")
+    spans = by("seal_ranges", "material")
     if wanted in spans and offered in spans:
         judging.used(spans[wanted], spans[offered])
         words = [f"{m} {spans[m]['low_C']} to {spans[m]['high_C']} °C" for m in (wanted, offered)]
         judging.note(f"working range in lip seals: {words[0]}, {words[1]}")
-
-
-def _known(material: str) -> bool:
-    return any(row["material"] == material for row in rows("seal_materials"))
 
 
 def _ageing(wanted: str, offered: str, fluid: str, met: tuple[tuple[str, ...], ...], judging: Judging) -> None:
@@ -219,13 +192,40 @@ def _ageing(wanted: str, offered: str, fluid: str, met: tuple[tuple[str, ...], .
     degrees = [float(t) for t in re.findall(rf"({NUMBER})\s*°?\s*C\b", plain(fluid))]
     watery = any(names[0] in ("glycol_coolant", "water_cold", "seawater") for names in met)
     hot = "HOT" in plain(fluid).split() or any(t >= HOT for t in degrees)
-    material = offered or wanted
-    if not (watery and hot and material):
-        return
-    found = rating(material, ("hot_water_steam",))
-    if found.rating == "bad" and found.row is not None:
+    found = rating(offered or wanted, ("hot_water_steam",))
+    if watery and hot and found.rating == "bad" and found.row is not None:
         judging.used(found.row)
         if offered and offered != wanted:
-            judging.near(f"{material} ages in hot water: shorter life", "material")
+            judging.near(f"{offered} ages in hot water: shorter life", "material")
         else:
-            judging.caution(f"{material} ages in hot water.")
+            judging.caution(f"{offered or wanted} ages in hot water.")
+
+
+class ShelfLife(NamedTuple):
+    """The last years of storage by one rule; None where the rule sets no end."""
+
+    rule: str
+    last_year: int | None
+    last_year_if_inspected: int | None
+    status: str
+
+
+def shelf_life(material: str, cured: int) -> tuple[ShelfLife, ...]:
+    """The last years in which a part of a rubber, cured in a year, may be taken from the shelf.
+
+    Every rule of the table that names the rubber speaks; where one prints a span of years its shorter end counts.
+    Empty where none names it. They hold for cool, dark, dry storage without ozone and without strain.
+    """
+    name, found = material_of(material), []
+    for row in rows("rubber_storage"):
+        if name and name in re.findall(r"[A-Z]{2,5}", row["material_families"]):
+            first, total, more = (_years(row[f"{c}_years"]) for c in ("initial", "total", "extension"))
+            total = total or ((first or 0) + more if more else first)
+            last, inspected = (None if first is None else cured + (years or 0) for years in (first, total))
+            found.append(ShelfLife(row["standard"], last, inspected, row["status"]))
+    return tuple(found)
+
+
+def _years(cell: str) -> int | None:
+    found = re.match(r"\d+", cell)
+    return None if found is None else int(found[0])

@@ -7,15 +7,16 @@ tables that list its parts, and what else to note.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
+from itertools import product
 from types import MappingProxyType
 from typing import NamedTuple
 
 from repairecon.records.standards import Candidate
-from repairecon.standards import bearing_names
+from repairecon.standards import bearings
 from repairecon.standards.rings_keys import rings
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import exact, shown
@@ -79,16 +80,16 @@ def labels() -> Mapping[str, str]:
 def specs() -> Mapping[str, Spec]:
     """How each kind is measured."""
     found: dict[str, Spec] = {}
-    for kind in dict.fromkeys(r["kind"] for r in rows("measured_kinds") if r["kind"] != "*"):
+    for kind in dict.fromkeys(r["kind"] for r in rows("measured_kinds") if r["role"] == "letter"):
         own = [r for r in rows("measured_kinds") if r["kind"] == kind]
         letters = {r["name"]: r for r in own if r["role"] == "letter"}
-        said = {role: [r["value"] for r in own if r["role"] == role] for role in ("counts", "either", "note")}
+        counts, either = (" ".join(r["value"] for r in own if r["role"] == role) for role in ("counts", "either"))
         found[kind] = Spec(
             labels={c: tuple(r["value"].split("|")) for c, r in letters.items()},
             limits={c: (r["low_mm"], r["high_mm"]) for c, r in letters.items()},
-            notes=tuple(said["note"]),
-            counts=tuple(int(n) for n in " ".join(said["counts"]).split()),
-            either=tuple(" ".join(said["either"]).split()),
+            notes=tuple(r["value"] for r in own if r["role"] == "note"),
+            counts=tuple(map(int, counts.split())),
+            either=tuple(either.split()),
         )
     return MappingProxyType(found)
 
@@ -105,8 +106,7 @@ def options(kind: str) -> tuple[Option, ...]:
         for row in rows(table):
             pairs = (column.split("=") for column in columns)
             dims = {c: exact(row[column]) for c, column in pairs if row.get(column)}
-            wanted = row.get("item", kind) == kind if kind == "parallel key" else bool(dims)
-            if wanted:
+            if dims:
                 option = _option(kind, entry["name"].format(**row), dims, row)
                 found.setdefault(option.name, option)
     return tuple(found.values())
@@ -125,65 +125,58 @@ def _option(kind: str, name: str, dims: Mapping[str, Decimal], row: Row) -> Opti
     return Option(name, dims, note, row["status"], rank)
 
 
-def _bearings() -> list[Option]:
-    found = []
-    for part in bearing_names.listed():
-        note = part.type if part.row.get("status") == "published" else f"{part.type}; {part.row['status']}"
-        dims = dict(zip(bearing_names.ORDER, part.dims, strict=True))
-        rank = 0 if part.type == bearing_names.DEEP_GROOVE else 1
-        found.append(Option(part.name.replace(" ", ""), dims, note, part.row["status"], rank))
+def _bearings() -> Iterator[Option]:
+    for part in bearings.listed():
+        status = part.row["status"]
+        note = part.type if status == "published" else f"{part.type}; {status}"
+        yield Option(part.name.replace(" ", ""), part.dims, note, status, int(part.type != bearings.DEEP_GROOVE))
         if part.row.get("series") == "NU22":
             # ISO 15: the spherical roller bearing of dimension series 22 has the same three sizes
-            number = part.name.replace("NU 22", "222")
-            found.append(Option(number, dims, "spherical roller bearing, ISO 15 dimension series 22", "from memory", 2))
-    return found
+            number, note = part.name.replace("NU 22", "222"), "spherical roller bearing, ISO 15 dimension series 22"
+            yield Option(number, part.dims, note, "from memory", 2)
 
 
-def _circlips() -> list[Option]:
-    found = []
+def _circlips() -> Iterator[Option]:
     for (nominal, place, type_), row in rings().items():
         thick = exact(row.get("thickness_s_mm") or row["thickness_mm"])
         standard = "DIN 6799" if type_ == "E" else "DIN 471" if place == "shaft" else "DIN 472"
         name = f"{standard}{' heavy' if type_ == 'heavy' else ''} {shown(nominal)}x{shown(thick)}"
-        found.append(Option(name, {place: nominal, "s": thick}, f"for a {place}", row["status"], int(type_ == "E")))
-    return found
+        yield Option(name, {place: nominal, "s": thick}, f"for a {place}", row["status"], int(type_ == "E"))
 
 
-def _hoses() -> list[Option]:
-    found = []
+def _hoses() -> Iterator[Option]:
     for row in rows("hose_bores"):
-        names = [f"{row['bore_nominal_mm']} mm", row["inch"] and f"{row['inch']} in", row["dash"]]
-        dims = {"bore": exact(row["bore_nominal_mm"])}
-        found += [Option(name, dims, row["note"], row["status"], rank) for rank, name in enumerate(names) if name]
-    return found
+        names = (f"{row['bore_nominal_mm']} mm", row["inch"] and f"{row['inch']} in", row["dash"])
+        for rank, name in enumerate(names):
+            if name:
+                yield Option(name, {"bore": exact(row["bore_nominal_mm"])}, row["note"], row["status"], rank)
 
 
-def _brushes() -> list[Option]:
-    sizes = [(row["t_or_a_or_r_mm"], row["status"]) for row in rows("brushes_sizes")]
-    return [Option(f"brush {t}x{a}", {"t": exact(t), "a": exact(a)}, "preferred sizes", status)
-            for t, status in sizes for a, _ in sizes]  # fmt: skip
+def _brushes() -> Iterator[Option]:
+    for t, a in product(rows("brushes_sizes"), repeat=2):
+        sizes = {"t": t["t_or_a_or_r_mm"], "a": a["t_or_a_or_r_mm"]}
+        dims = {letter: exact(size) for letter, size in sizes.items()}
+        yield Option(f"brush {sizes['t']}x{sizes['a']}", dims, "preferred sizes", t["status"])
 
 
 def fits(kind: str, sizes: Measures) -> Answer:
     """The listed parts of a kind whose every measured size lies between its limits."""
     spec = specs()[kind]
-    answer = Answer(notes=list(spec.notes))
     near: list[tuple[Decimal, str]] = []
     tries = [v for skipped in ((), *((c,) for c in spec.either)) if (v := _assign(spec, sizes, skipped))]
-    for values in {tuple(v.items()): v for v in tries}.values():
-        _hold(kind, values, sizes.hints, answer, near)
     if not tries:
         return Answer()
-    best_last = sorted(answer.parts, key=lambda pair: pair[0])[::-1]
-    answer.parts = list({p.designation: (off, p) for off, p in best_last}.values())[::-1]
-    answer.misses = [said for _, said in sorted(near)[:3]]
-    return answer
+    best: dict[str, tuple[Decimal, Candidate]] = {}
+    for values in {tuple(v.items()): v for v in tries}.values():
+        for off, part in _held(kind, values, sizes.hints, near):
+            best[part.designation] = min(best.get(part.designation, (off, part)), (off, part), key=lambda pair: pair[0])
+    return Answer(list(best.values()), list(spec.notes), [said for _, said in sorted(near)[:3]])
 
 
-def _hold(
-    kind: str, values: Mapping[str, Decimal], hints: str, answer: Answer, near: list[tuple[Decimal, str]]
-) -> None:
-    """Hold one reading of the sizes against every listed part."""
+def _held(
+    kind: str, values: Mapping[str, Decimal], hints: str, near: list[tuple[Decimal, str]]
+) -> Iterator[tuple[Decimal, Candidate]]:
+    """Hold one reading of the sizes against every listed part; parts off in one size alone go to ``near``."""
     spec = specs()[kind]
     for option in options(kind):
         gaps = {c: values[c] - option.dims[c] for c in spec.labels if c in values and c in option.dims}
@@ -195,7 +188,7 @@ def _hold(
             score = sum(off.values(), Decimal(0)) / len(off) + option.rank + 3 * _unlike_words(option, hints)
             name = option.name + "".join(f"x{shown(values[c])}" for c in FREE if c in values)
             shown_gaps = {c: float(gap) for c, gap in gaps.items()}
-            answer.parts.append((score, Candidate(name, kind, shown_gaps, option.note, option.status)))
+            yield score, Candidate(name, kind, shown_gaps, option.note, option.status)
         elif sum(o > 1 for o in off.values()) == 1 and off[worst] < 40:
             said = f"its {spec.labels[worst][0]} is {shown(option.dims[worst])} mm, measured {shown(values[worst])}"
             near.append((off[worst], f"{option.name}: {said}"))

@@ -20,13 +20,17 @@ TESTS = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(TESTS.parent)]
 
 import repairecon  # noqa: E402
-from repairecon.buying.basket import Order, cheapest_basket  # noqa: E402
+from repairecon.buying.basket import (  # noqa: E402
+    Offer,
+    Order,
+    cheapest_basket,
+)
 from repairecon.buying.other_baskets import (  # noqa: E402
     entering_prices,
     frontier,
     second_best,
 )
-from repairecon.buying.terms import Border, Line, Offer, ParcelTerms  # noqa: E402
+from repairecon.buying.parcel import Border, Line, ParcelTerms  # noqa: E402
 
 BANDS = ((2.0, 8.0), (5.0, 12.5), (20.0, 24.0), (60.0, 60.0))
 SIZES = ((10, 4), (20, 6), (30, 8), (60, 12), (100, 20))

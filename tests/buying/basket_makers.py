@@ -6,7 +6,8 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from repairecon.buying.terms import Border, Line, Offer, Order, ParcelTerms
+from repairecon.buying.basket import Offer, Order
+from repairecon.buying.parcel import Border, Line, ParcelTerms
 
 MOST_PACKS = 7
 """Enough for any goal below at the lowest price below."""

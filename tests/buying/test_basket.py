@@ -13,9 +13,9 @@ import pytest
 from basket_makers import MOST_PACKS, orders
 from hypothesis import given, settings
 
-from repairecon.buying.basket import Uncovered, cheapest_basket, price_packs
+from repairecon.buying.basket import Offer, Order, Uncovered, cheapest_basket, price_packs
 from repairecon.buying.other_baskets import line_by_line, one_supplier
-from repairecon.buying.terms import Border, Line, Offer, Order, ParcelTerms
+from repairecon.buying.parcel import Border, Line, ParcelTerms
 
 DATA = Path(__file__).resolve().parent / "data"
 CENT = 0.005

@@ -51,21 +51,21 @@ def every_choice(buying, wanted):
 
     The cases differ in what a day costs alone, which is in neither: each demand is searched once.
     """
-    offers = [k for part in wanted for k in buying.choices.by_item[part]]
-    spans = [range(wanted[buying.choices.offers[k].quote.item] // buying.choices.lines[k].pack + 3) for k in offers]
+    offers = [k for part in wanted for k in buying.by_item[part]]
+    spans = [range(wanted[buying.offers[k].quote.item] // buying.lines[k].pack + 3) for k in offers]
     for packs in itertools.product(*spans):
         got: dict[str, int] = {}
         parcels: dict[str, list] = {}
         for k, n in zip(offers, packs, strict=True):
             if n:
-                o = buying.choices.offers[k]
+                o = buying.offers[k]
                 got[o.quote.item] = got.get(o.quote.item, 0) + n * o.quote.pack
-                parcels.setdefault(o.supplier.supplier, []).append((buying.choices.lines[k], n))
+                parcels.setdefault(o.supplier.supplier, []).append((buying.lines[k], n))
         if any(got.get(part, 0) < pieces for part, pieces in wanted.items()):
             continue
-        costs = [parcel_cost(buying.choices.terms[s], lines, buying.choices.border) for s, lines in parcels.items()]
+        costs = [parcel_cost(buying.terms[s], lines, buying.border) for s, lines in parcels.items()]
         if None not in costs:
-            yield sum(costs), max(buying.choices.days[k] for k, n in zip(offers, packs, strict=True) if n)
+            yield sum(costs), max(buying.days[k] for k, n in zip(offers, packs, strict=True) if n)
 
 
 def by_plain_search(buying, wanted, day):
@@ -98,12 +98,12 @@ def test_lines_are_straight_in_what_is_quoted(tmp_path):
     buying = Buying(stepped_case(tmp_path))
     for demand in ((("seal", 2), ("bearing", 1)), (("shaft", 1),), (("bearing", 1), ("shaft", 1))):
         for p in buying.order(demand):
-            k = next(i for i, o in enumerate(buying.choices.offers) if o.quote is p.quote)
+            k = next(i for i, o in enumerate(buying.offers) if o.quote is p.quote)
             same = [q for q in buying.order(demand) if q.supplier is p.supplier]
-            places = [next(i for i, o in enumerate(buying.choices.offers) if o.quote is q.quote) for q in same]
-            at = [(buying.choices.lines[i], q.packs) for i, q in zip(places, same, strict=True)]
-            more = [(x.at_factor(1.01) if x is buying.choices.lines[k] else x, n) for x, n in at]
-            terms, rules = buying.choices.terms[p.supplier.supplier], border(buying.case)
+            places = [next(i for i, o in enumerate(buying.offers) if o.quote is q.quote) for q in same]
+            at = [(buying.lines[i], q.packs) for i, q in zip(places, same, strict=True)]
+            more = [(x.at_factor(1.01) if x is buying.lines[k] else x, n) for x, n in at]
+            terms, rules = buying.terms[p.supplier.supplier], border(buying.case)
             rise = parcel_cost(terms, more, rules) - parcel_cost(terms, at, rules)
             assert p.goods * mean_of(p.range) * 0.01 == pytest.approx(rise, rel=2e-3)
             dearer = replace(terms, carriage=terms.carriage * 1.01)
@@ -123,14 +123,14 @@ def test_trying_every_set_agrees_with_the_program(order):
     """The wide case has straight terms: both ways of choosing must come to the same cost."""
     case = wide(order)
     tried, programmed = Buying(case), Buying(case)
-    programmed.choices.__dict__["straight"] = {}
-    parts = [p.part for p in case.parts if p.part in tried.choices.by_item]
+    programmed.__dict__["straight"] = {}
+    parts = [p.part for p in case.parts if p.part in tried.by_item]
     for size in (1, 2, 5, len(parts)):
         demand = tuple((p, 3) for p in parts[:size])
         for leisure in (False, True):
             costs = [
                 sum(p.landed for p in lines)
-                + (0.0 if leisure else b.choices.cost_day * max((mean_of(p.lead) for p in lines if p.lead), default=0))
+                + (0.0 if leisure else b.cost_day * max((mean_of(p.lead) for p in lines if p.lead), default=0))
                 for b in (tried, programmed)
                 for lines in [b.order(demand, leisure)]
             ]

@@ -11,8 +11,15 @@ from basket_makers import borders, lines, terms
 from hypothesis import given
 from hypothesis import strategies as st
 
-from repairecon.buying.parcel import CHARGES, parcel_carriage, price_parcel, set_against_allowance
-from repairecon.buying.terms import Border, Line, ParcelTerms
+from repairecon.buying.parcel import (
+    CHARGES,
+    Border,
+    Line,
+    ParcelTerms,
+    parcel_carriage,
+    price_parcel,
+    set_against_allowance,
+)
 
 CENT = 0.005
 

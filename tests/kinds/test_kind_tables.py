@@ -12,7 +12,7 @@ from scipy import constants
 
 import repairecon.kinds
 from repairecon.kinds import facts, kinds, own_hours
-from repairecon.kinds.tables import parts, rows, said_by
+from repairecon.kinds.tables import of_kind, parts, rows, said_by
 
 NAMES = sorted(p.stem for p in (Path(repairecon.kinds.__file__).parent / "data").glob("*.csv"))
 SYMPTOMS = {(r["kind"], r["symptom"]) for r in rows("symptoms")}
@@ -122,8 +122,8 @@ def test_no_class_of_danger_is_left_to_anyone() -> None:
 def test_repairs_near_the_edge_of_safety_are_shown_with_their_ban() -> None:
     edge = re.compile(r"fuses?\b|fused|header can|by-pass|boiling|blank|exciter|join both|cap\b", re.I)
     for kind in kinds():
-        for repair in facts(kind).temporary:
-            if repair.possible and edge.search(repair.name + repair.takes):
+        for repair, (_, row) in zip(facts(kind).temporary, of_kind("temporary", kind), strict=True):
+            if repair.possible and edge.search(repair.name + row["parts_and_tools"]):
                 assert repair.not_allowed_when.strip(), repair.name
                 assert repair.not_allowed_when in repair.said
     text = " ".join(r["temporary_repair"] for r in rows("temporary"))

@@ -7,9 +7,8 @@ import json
 import pytest
 
 from repairecon.kinds import kinds, worn
-from repairecon.kinds.commands import kinds_listed, worn_told
 from repairecon.kinds.tables import rows
-from repairecon.kinds.worn import measures
+from repairecon.kinds.worn import kinds_listed, measures, worn_said
 
 JUDGED = [
     ("raw water pump", "seal track groove", "0.2", "worn"),
@@ -82,12 +81,12 @@ def test_limits_in_figures_are_complete() -> None:
 
 
 def test_the_command_says_it_in_words_and_as_data() -> None:
-    text, data = worn_told("Raw-water pumps", "seal track groove", "0.2")
+    text, data = worn_said("Raw-water pumps", "seal track groove", "0.2")
     assert "Past the limit." in text
     assert "sleeve or new shaft" in text
     assert json.loads(json.dumps(data))["verdict"] == "worn"
-    assert worn_told("pump", "play", "1")[0].startswith("Which is it:")
-    assert "no kind of unit" in worn_told("toaster", "play", "1")[0]
+    assert worn_said("pump", "play", "1")[0].startswith("Which is it:")
+    assert "no kind of unit" in worn_said("toaster", "play", "1")[0]
 
 
 def test_the_kinds_are_listed_in_words_and_as_data() -> None:

@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sweeps import examples, sample
 
-from repairecon.standards import equivalent, identify, size_key
+from repairecon.standards import equivalent, identify
 from repairecon.standards.tables import rows
 
 DATA = Path(__file__).parent / "data"
@@ -134,13 +134,6 @@ def test_four_hundred_questions_in_seconds() -> None:
     for q in [*TRICKS, *OPEN][:400]:
         equivalent(q.get("wanted", q.get("maker_part")), q["offered"])
     assert time.perf_counter() - begin < 10
-
-
-def test_one_key_for_the_writings_of_a_size_and_none_for_what_is_not_understood() -> None:
-    assert size_key("6203-2RS") == size_key("6203 LLU") == size_key("new ball bearing 6203 2RS 17x40x12") != ""
-    assert size_key("25x40x7 oil seal") == size_key("25-40-7", "lip seal") != ""
-    assert size_key("6203-2RS") != size_key("6203-ZZ")
-    assert size_key("6203-2RS inner ring only") == size_key("6203-2RS wobbly") == size_key("hello") == ""
 
 
 # seal_materials.csv: what its own notes say against its ratings

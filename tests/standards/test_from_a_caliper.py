@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from sweeps import examples
 
 from repairecon.standards import which_part
-from repairecon.standards.commands import same_part, which_part_answer
+from repairecon.standards.equivalents import same_part
+from repairecon.standards.measured import which_part_answer
 from repairecon.standards.tables import Row, rows
 
 QUESTIONS = json.loads((Path(__file__).parent / "data" / "measured_open.json").read_text("utf-8"))

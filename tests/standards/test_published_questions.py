@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import math
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,8 +15,8 @@ from typing import Any
 import pytest
 
 from repairecon.records import Equivalence
-from repairecon.standards import equivalent, identify, judge_seal_shaft, judge_wear, shelf_life
-from repairecon.standards.bearing_names import clearance
+from repairecon.standards import equivalent, identify, shelf_life
+from repairecon.standards.bearings import clearance
 from repairecon.standards.tables import rows
 
 QUESTIONS = json.loads((Path(__file__).parent / "data" / "equivalents.json").read_text("utf-8"))
@@ -102,9 +101,6 @@ def test_numbers_beside_the_verdicts() -> None:
         assert row is not None
         printed = [float(row["clearance_min_um"]), float(row["clearance_max_um"])]
         assert printed == expected("BRG-02")[f"{group}_um"]
-    wanted = by_id["BRG-02"].wanted
-    assert wanted is not None
-    assert list(wanted.figures.values()) == expected("BRG-02")["C3_um"]
     for name, letter in (("BELT-01", "top_width"), ("BELT-01", "height"), ("BELT-07", "height")):
         assert [d[letter] for d in by_id[name].dims] == expected(name)[letter]
     assert [d["La"] for d in by_id["BELT-06"].dims] == expected("BELT-06")["La_mm"]
@@ -130,7 +126,7 @@ def classical(inputs: Expected, stated: Expected) -> None:
     assert part is not None
     assert plain is not None
     assert part.dims == plain.dims
-    assert sorted([part.dims["Ld"], part.figures["Ld_other"]]) == stated["Ld_mm"]
+    assert part.dims["Ld"] in stated["Ld_mm"]
     assert part.dims["La"] == stated["La_mm"]
 
 
@@ -167,14 +163,6 @@ def dash(inputs: Expected, stated: Expected) -> None:
     part = identify(inputs["dash"])
     assert part is not None
     assert (part.dims["id"], part.dims["cs"]) == (stated["id_mm"], stated["cs_mm"])
-    assert (part.figures["id_in"], part.figures["cs_in"]) == (stated["id_in"], stated["cs_in"])
-
-
-def shaft(inputs: Expected, stated: Expected) -> None:
-    found = {s.rule: s for s in judge_seal_shaft(inputs["HRC"], inputs["Ra_um"], inputs["speed_m_s"])}
-    assert found["GOST 8752-79"].ok is stated["GOST_ok"]
-    assert found["installation guide"].ok is stated["guide_ok"]
-    assert "45 HRC" in found["installation guide"].reasons[0]
 
 
 def storage(inputs: Expected, stated: Expected) -> None:
@@ -184,22 +172,10 @@ def storage(inputs: Expected, stated: Expected) -> None:
     assert found["SAE ARP5316"].last_year == stated["ARP5316"]
 
 
-def wear(inputs: Expected, stated: Expected) -> None:
-    asked = {"brush": ("brush", "brush_mm"), "commutator": ("commutator runout", "runout_mm"),
-             "undercut": ("undercut", "undercut_mm")}  # fmt: skip
-    for name, (item, key) in asked.items():
-        found = judge_wear("starter", item, inputs[key])[0]
-        printed = re.search(r"limit ([\d.]+)", stated[name])
-        assert printed is not None
-        assert found.limit == float(printed[1])
-        assert found.worn is stated[name].startswith("turn")
-        assert found.action.startswith("turn" if found.worn else "keep")
-
-
 ASKED: dict[str, Callable[[Expected, Expected], None]] = {
     "BRG-10": bores, "BELT-09": classical, "BELT-10": wedge,
-    "BELT-12": raw_edge, "BELT-13": outside_less_inside, "OR-01": dash, "SEAL-04": shaft, "STORE-01": storage,
-    "STORE-03": storage, "WEAR-01": wear,
+    "BELT-12": raw_edge, "BELT-13": outside_less_inside, "OR-01": dash, "STORE-01": storage,
+    "STORE-03": storage,
 }  # fmt: skip
 
 
@@ -211,4 +187,4 @@ def test_other_questions(name: str) -> None:
 def test_no_question_is_left_out() -> None:
     assert set(ASKED) == set(OTHERS)
     assert set(SAID) == {q["id"] for q in PAIRS}
-    assert len(QUESTIONS) == len({q["id"] for q in QUESTIONS}) == 31
+    assert len(QUESTIONS) == len({q["id"] for q in QUESTIONS}) == 29

@@ -13,7 +13,7 @@ import pytest
 
 from repairecon.records import STATUSES
 from repairecon.standards import tables
-from repairecon.standards.bearing_names import bore
+from repairecon.standards.bearings import bore
 from repairecon.standards.tables import Row, rows
 
 ROOM = Path(tables.__file__).parent
@@ -28,6 +28,7 @@ KEYS = {
     "belts_multirib": ("profile",),
     "belts_synchronous": ("mark",),
     "brushes_sizes": ("t_or_a_or_r_mm",),
+    "feature_pairs": ("kind", "feature", "wanted", "offered", "when"),
     "features": ("kind", "feature"),
     "fuse_speeds": ("letter",),
     "fuses_blade": ("name",),
@@ -63,10 +64,8 @@ KEYS = {
     "rubber_storage": ("standard", "group", "material_families"),
     "seal_materials": ("material", "fluid"),
     "seal_ranges": ("material",),
-    "seal_shafts": ("rule", "speed_over_m_s"),
     "seal_types": ("code",),
     "seals": ("designation",),
-    "wear_limits": ("unit", "item"),
 }
 
 
@@ -264,3 +263,18 @@ def test_only_the_sections_of_lists_are_listed() -> None:
 def test_no_address_and_no_maker_in_the_tables() -> None:
     text = "".join((ROOM / f"{name}.csv").read_text("utf-8") for name in NAMES)
     assert re.findall(r"https?://|www\.|®|™", text) == []
+
+
+def test_pairs_are_of_listed_features_and_words() -> None:
+    listed = {(r["kind"], r["feature"]) for r in rows("features")}
+    for row in rows("feature_pairs"):
+        assert (row["kind"], row["feature"]) in listed
+        assert row["verdict"] in ("", "same", "near", "not", "unknown")
+        assert bool(row["says"]) == bool(row["verdict"])
+        assert re.compile(row["wanted"]).groups <= 1
+        assert set(re.findall(r"{(\w*)}", row["says"])) <= {"want", "has"}
+    # every pair of sealings that the marks can say has a finding of its own
+    sealings = {r["value"] for r in rows("bearing_marks") if r["feature"] == "sealing"} | {"open", "not said"}
+    pairs = [r for r in rows("feature_pairs") if r["feature"] == "sealing" and r["verdict"]]
+    for want, has in itertools.permutations(sealings, 2):
+        assert any(re.fullmatch(r["wanted"], want) and re.fullmatch(r["offered"], has) for r in pairs), (want, has)
