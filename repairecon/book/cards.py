@@ -27,7 +27,6 @@ from repairecon.records import (
     SHELF_GROUPS,
     BookError,
     Item,
-    ItemVersion,
     Locker,
     UnitAboard,
 )
@@ -64,14 +63,6 @@ class Cards:
         """All items as their cards read now."""
         return tuple(self.items_by_number().values())
 
-    def item_versions(self, item: str) -> tuple[ItemVersion, ...]:
-        """All that an item's card has read, oldest first."""
-        number = self.find("item", item)
-        sql = f"SELECT written_at, {', '.join(FIELDS['item'])} FROM item_versions WHERE item = ? ORDER BY version"
-        lockers, units = self.names("locker"), self.names("unit")
-        rows = self.ledger.rows(sql, (number,))
-        return tuple(ItemVersion(written_at=r[0], item=_item(number, r[1:], lockers, units)) for r in rows)
-
     def lockers(self) -> tuple[Locker, ...]:
         """All lockers, with the one that stands for what is lent out."""
         return tuple(self.lockers_by_number().values())
@@ -79,35 +70,37 @@ class Cards:
     def units(self) -> tuple[UnitAboard, ...]:
         """All units aboard, each with the newest reading of its clock."""
         with self.ledger.reading():
-            return tuple(self._units().values())
+            read = self.ledger.rows(
+                "SELECT unit, on_date, hours FROM movements WHERE unit IS NOT NULL AND hours IS NOT NULL AND undoes IS "
+                "NULL AND movement NOT IN (SELECT undoes FROM movements WHERE undoes IS NOT NULL) "
+                "ORDER BY on_date, movement"
+            )
+            cards = self.ledger.rows("SELECT unit, name, kind, hours, hours_on, note FROM current_units ORDER BY unit")
+        newest: dict[int, tuple[str, int]] = {unit: (on_date, hours) for unit, on_date, hours in read}
+        made = []
+        for unit, name, kind, hours, on_date, note in cards:
+            seen_on, seen = newest.get(unit, ("", None))
+            if seen is None or (hours is not None and on_date >= seen_on):
+                seen_on, seen = on_date, hours
+            clock = maybe_amount(seen, HOURS)
+            made.append(UnitAboard(number=unit, name=name, kind=kind, hours=clock, hours_on=seen_on, note=note))
+        return tuple(made)
 
     def add_item(self, name: str, **fields: Any) -> Item:
         """A new item; ``fields`` are those of the record Item."""
         return self.item_by_number(self._add("item", {"name": name, **fields}))
 
     def change_item(self, item: str, **fields: Any) -> Item:
-        """Another name, minimum, locker or whatever of an item; its earlier cards stay readable."""
+        """Another name, minimum, locker or whatever of an item; its earlier cards stay in the book."""
         return self.item_by_number(self._change("item", item, fields))
 
-    def add_locker(self, name: str, place: str = "", kind: str = "aboard", note: str = "") -> Locker:
+    def add_locker(self, name: str, place: str = "", kind: str = "aboard", note: str = "") -> None:
         """A new locker, aboard or ashore."""
-        number = self._add("locker", {"name": name, "place": place, "kind": kind, "note": note})
-        return self.lockers_by_number()[number]
+        self._add("locker", {"name": name, "place": place, "kind": kind, "note": note})
 
-    def change_locker(self, locker: str, **fields: Any) -> Locker:
-        """Another name, place or kind of a locker."""
-        number = self._change("locker", locker, fields)
-        return self.lockers_by_number()[number]
-
-    def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> UnitAboard:
+    def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> None:
         """A new unit aboard."""
-        number = self._add("unit", {"name": name, "kind": kind, "hours": hours, **fields})
-        return self._units()[number]
-
-    def change_unit(self, unit: str, **fields: Any) -> UnitAboard:
-        """Another name or kind, or the hours now on the clock."""
-        number = self._change("unit", unit, fields)
-        return self._units()[number]
+        self._add("unit", {"name": name, "kind": kind, "hours": hours, **fields})
 
     def write_card(self, sort: Sort, called: str, /, **fields: Any) -> bool:
         """Add an item, a locker or a unit, or change the one of just this name; True if it is new.
@@ -139,25 +132,6 @@ class Cards:
         """One item as its card reads now."""
         sql = f"SELECT {', '.join(FIELDS['item'])} FROM current_items WHERE item = ?"
         return _item(number, self.ledger.rows(sql, (number,))[0], self.names("locker"), self.names("unit"))
-
-    def _units(self) -> dict[int, UnitAboard]:
-        newest: dict[int, tuple[str, int]] = {}
-        for unit, on_date, hours in self.ledger.rows(
-            "SELECT unit, on_date, hours FROM movements WHERE unit IS NOT NULL AND hours IS NOT NULL AND undoes IS NULL"
-            " AND movement NOT IN (SELECT undoes FROM movements WHERE undoes IS NOT NULL) ORDER BY on_date, movement"
-        ):
-            newest[unit] = (on_date, hours)
-        made = {}
-        for unit, name, kind, hours, on_date, note in self.ledger.rows(
-            "SELECT unit, name, kind, hours, hours_on, note FROM current_units ORDER BY unit"
-        ):
-            seen_on, seen = newest.get(unit, ("", None))
-            if seen is None or (hours is not None and on_date >= seen_on):
-                seen_on, seen = on_date, hours
-            made[unit] = UnitAboard(
-                number=unit, name=name, kind=kind, hours=maybe_amount(seen, HOURS), hours_on=seen_on, note=note
-            )
-        return made
 
     def names(self, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
         """The names of all things of a sort, or of some, as they read now."""

@@ -29,9 +29,8 @@ from repairecon.book.amounts import (
     without_formula,
     words,
 )
-from repairecon.book.book_file import new_ledger
 from repairecon.book.cards import FIELDS, SHARES, TEXTS
-from repairecon.book.ledger import name_of, now, worded_errors
+from repairecon.book.ledger import name_of, new_ledger, now, worded_errors
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
@@ -175,9 +174,9 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
         for cards in (found.lockers, found.units, found.items):
             versions = [v for v in cards.versions if cards.sort != "locker" or v["locker"] != schema.LENT_NUMBER]
             numbers = dict.fromkeys(v[cards.sort] for v in versions)
-            ledger.insert_many(f"{cards.sort}s", [{cards.sort: number} for number in numbers])
-            ledger.insert_many(f"{cards.sort}_versions", versions)
-        ledger.insert_many("movements", found.movements)
+            ledger.insert(f"{cards.sort}s", *({cards.sort: number} for number in numbers))
+            ledger.insert(f"{cards.sort}_versions", *versions)
+        ledger.insert("movements", *found.movements)
 
 
 @dataclass

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book import proof, schema
-from repairecon.book.book_file import check_head, connection, new_ledger
-from repairecon.book.ledger import Ledger, damaged, limit_time, worded_errors
+from repairecon.book.ledger import Ledger, check_head, connection, damaged, limit_time, new_ledger, worded_errors
 from repairecon.records import BookBusyError, BookError, BookFileError
 
 SECONDS = 300.0

@@ -2,7 +2,7 @@
 
 The file is a SQLite database (an open, documented format), its suffix ``.spares``: the word says in a list of files
 what it holds, and no other program takes a double click on it for its own. Read from here down an act passes two
-places: the class that knows it (``cards``, ``stock``, ``acts``, ``undoing``) and the file (``ledger``).
+places: the class that knows it (``cards``, ``stock``, ``acts``) and the file (``ledger``).
 """
 
 from __future__ import annotations
@@ -16,10 +16,9 @@ from pathlib import Path
 from types import TracebackType
 
 from repairecon.book import proof
+from repairecon.book.acts import Acts
 from repairecon.book.amounts import words
-from repairecon.book.book_file import back_up, new_ledger, open_ledger
-from repairecon.book.ledger import damaged, limit_time, now
-from repairecon.book.undoing import Undoing
+from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, now, open_ledger
 from repairecon.read.passage_toml import read_passage
 from repairecon.records import BookError, Passage
 
@@ -28,7 +27,7 @@ _OF_WRONG_CELLS = (TypeError, ValueError, LookupError, ArithmeticError)
 """What cells of a wrong kind, in a damaged or hostile file, may lead to anywhere."""
 
 
-class SparesBook(Undoing):
+class SparesBook(Acts):
     """An open book; use it in a ``with`` statement, or close it."""
 
     def __enter__(self) -> SparesBook:
@@ -37,8 +36,9 @@ class SparesBook(Undoing):
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         """An error that is none of ours, in a book that is not sound, is that of the book."""
         wrong: tuple[str, ...] = ()
-        if isinstance(error, _OF_WRONG_CELLS) and self.ledger.is_open:
-            wrong = self.check()
+        if isinstance(error, _OF_WRONG_CELLS):
+            with contextlib.suppress(BookError):  # a closed book
+                wrong = self.check()
         self.close()
         if wrong:
             raise damaged(self.ledger.path, wrong[0]) from error

@@ -209,19 +209,6 @@ class Stock(Cards):
         """The counter-movement of each movement that has one."""
         return dict(self.ledger.rows("SELECT undoes, movement FROM movements WHERE undoes IS NOT NULL"))
 
-    def unit_history(self, unit: str) -> tuple[Movement, ...]:
-        """What was fitted to a unit and stands, by date."""
-        number = self.find("unit", unit)
-        with self.ledger.reading():
-            undone_by = self.undone_by()
-            fitted = self.movements_where("unit = ? AND undoes IS NULL", (number,))
-        return tuple(sorted((m for m in fitted if stands(m.number, undone_by)), key=lambda m: (m.on_date, m.number)))
-
-    def last_bought(self, item: str) -> Movement | None:
-        """The newest purchase of an item that stands."""
-        number = self._last_bought(self.find("item", item), self.undone_by())
-        return None if number is None else self.movements_where("movement = ?", (number,))[0]
-
     def _last_bought(self, item: int, undone_by: Mapping[int, int]) -> int | None:
         sql = "SELECT movement FROM movements WHERE kind = 'bought' AND item = ? ORDER BY movement DESC"
         return next((m for (m,) in self.ledger.rows(sql, (item,)) if stands(m, undone_by)), None)

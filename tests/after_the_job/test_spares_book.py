@@ -8,6 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from book_makers import fitted_to
 from book_of_the_job import TODAY, make_book
 from done_case import ACTUAL, write_case
 
@@ -64,7 +65,7 @@ def test_bought_and_fitted_in_one_act(found: AfterTheJob, book: SparesBook) -> N
     # what was bought for the job was fitted, the older ones lie there still, one short of the minimum
     assert [(x.quantity, x.cost_unit) for x in book.lots()] == [(2, 20)]
     assert [(r.item.name, r.short) for r in made.done.reorder] == [("seal", 1)]
-    assert [m.item for m in book.unit_history("bilge pump")] == ["seal", "shaft, bilge pump"]
+    assert [m.item for m in fitted_to(book, "bilge pump")] == ["seal", "shaft, bilge pump"]
 
 
 def test_never_twice_even_from_a_copy_of_the_folder(found: AfterTheJob, book: SparesBook, tmp_path: Path) -> None:
@@ -124,7 +125,7 @@ def test_a_unit_bought_and_the_core_refund(tmp_path: Path, book: SparesBook) -> 
     assert made.lines[0].item == "bilge pump, new"
     assert book.movements()[1].cost_unit == 450
     assert not book.item("bilge pump, new").carried
-    assert [m.item for m in book.unit_history("bilge pump")] == ["bilge pump, new"]
+    assert [m.item for m in fitted_to(book, "bilge pump")] == ["bilge pump, new"]
 
 
 @pytest.mark.parametrize(
@@ -177,7 +178,7 @@ def test_names_of_the_owner(found: AfterTheJob, book: SparesBook) -> None:
         "'sael' is not among what was bought or fitted: did you mean 'seal'?",
     )
     made = into_the_book(found, book, True, BookWishes(called={"seal": "S-1", "shaft": ""}, hours=77, on="2026-05-20"))
-    assert [(m.item, m.hours, m.on_date) for m in book.unit_history("bilge pump")] == [("seal", 77, "2026-05-20")]
+    assert [(m.item, m.hours, m.on_date) for m in fitted_to(book, "bilge pump")] == [("seal", 77, "2026-05-20")]
     assert [x.left_out for x in made.lines] == [False, False, True, True]
 
 
