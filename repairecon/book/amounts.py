@@ -15,7 +15,6 @@ from repairecon.records import BookError
 Amount = Decimal | int | float | str
 When = datetime.date | str | None
 LONGEST_TEXT = 2_000
-_RISKY = ("=", "+", "-", "@", "\t", "\r", "'")
 
 
 @dataclass(frozen=True)
@@ -130,13 +129,3 @@ def month_or_day(value: datetime.date | str, what: str = "cure date") -> str:
     if isinstance(found, Misread):
         raise BookError(f"{what}: found {shown(str(value))}; write year-month-day, or a quarter such as 2Q24")
     return found
-
-
-def without_formula(text: str) -> str:
-    """Text with an apostrophe before what a spreadsheet would take for a formula."""
-    return f"'{text}" if text.startswith(_RISKY) else text
-
-
-def as_meant(text: str) -> str:
-    """Text as it was before ``without_formula``."""
-    return text[1:] if text.startswith("'") and text[1:].startswith(_RISKY) else text

@@ -23,10 +23,8 @@ from repairecon.book.amounts import (
     RATE,
     Scale,
     amount,
-    as_meant,
     month_or_day,
     scaled,
-    without_formula,
     words,
 )
 from repairecon.book.cards import FIELDS, SHARES, TEXTS
@@ -36,7 +34,7 @@ from repairecon.read import values
 from repairecon.read.columns import Headings
 from repairecon.read.files import write_all
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheet_writing import Value, workbook_bytes
+from repairecon.read.sheet_writing import Value, as_meant, defused, workbook_bytes
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.values import Limits, Misread, plain
 from repairecon.records import (
@@ -146,7 +144,7 @@ def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
         return str(amount(value, _SCALES[name]))
     elif name in ("critical", "carried"):
         return "yes" if value else "no"
-    return without_formula(value) if isinstance(value, str) else repr(value)
+    return defused(value) if isinstance(value, str) else repr(value)
 
 
 def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]) -> None:

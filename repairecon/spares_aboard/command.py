@@ -11,9 +11,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from repairecon.book import count_sheet, own_list
+from repairecon.book import lists, own_list
 from repairecon.book.csv_folder import book_from_csv, export_papers
-from repairecon.book.deliveries import read_delivery, receive_delivery
 from repairecon.book.salvage import check_file, salvage
 from repairecon.book.spares_book import SparesBook, begin_book, book_at, passage_for
 from repairecon.read.problems import printable
@@ -64,7 +63,7 @@ def run(args: argparse.Namespace) -> None:
     if args.insurance is not None:
         from repairecon.spares_aboard.json_data import write_insurance
 
-        write_insurance(answer, args.insurance, Path(args.book))
+        write_insurance(answer, args.insurance)
         print(f"Wrote {args.insurance}")
     elif args.json:
         from repairecon.spares_aboard.json_data import as_json
@@ -239,19 +238,19 @@ def _column(text: str) -> tuple[str, str]:
 
 
 def _receive(book: SparesBook, a: argparse.Namespace) -> str:
-    came = read_delivery(book, a.list, a.supplier, a.locker, a.sheet, a.new_items)
+    came = lists.read_delivery(book, a.list, a.supplier, a.locker, a.sheet, a.new_items)
     if a.dry_run:
-        return act_words.planned_delivery(came.lines, came.new_items, book.currency)
-    return "\n".join(_say(book, h) for h in receive_delivery(book, came, a.date, a.again))
+        return act_words.planned_delivery(came.lines, tuple(came.new_items), book.currency)
+    return "\n".join(_say(book, h) for h in lists.receive_delivery(book, came, a.date, a.again))
 
 
 def _reconcile(book: SparesBook, a: argparse.Namespace) -> str:
-    done = count_sheet.reconcile(book, a.sheet_file, not a.dry_run, a.sheet, a.note)
-    return act_words.counted(done.counted, written=not a.dry_run, notes=done.notes)
+    counted, notes = lists.reconcile(book, a.sheet_file, not a.dry_run, a.sheet, a.note)
+    return act_words.counted(counted, written=not a.dry_run, notes=notes)
 
 
 def _import(book: SparesBook, a: argparse.Namespace) -> str:
-    plan = own_list.plan_of_file(book, a.list, dict(a.column) if a.column else None, a.locker, a.sheet)
+    plan = own_list.plan_import(book, a.list, dict(a.column) if a.column else None, a.locker, a.sheet)
     if plan.faults:
         error = ListError(plan.faults)
         error.args = (printable(plan.faults),)
@@ -289,8 +288,8 @@ def _add_files(acts: Any) -> None:
 
 def _sheet(book: SparesBook, a: argparse.Namespace) -> str:
     if a.to is None:
-        return count_sheet.as_text(book, a.locker, a.blind).rstrip("\n")
-    count_sheet.write_sheet(book, a.to, a.locker, a.blind, Path(a.book))
+        return lists.count_sheet(book, locker=a.locker, blind=a.blind).rstrip("\n")
+    lists.write_count_sheet(book, a.to, a.locker, a.blind)
     return f"Wrote {a.to}"
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.book.own_output import has_headings, write_own
+from repairecon.read.files import write_all
 from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard.answer import SparesAnswer
@@ -92,13 +92,10 @@ def _below(line: ReorderLine) -> dict[str, Any]:
     }
 
 
-def write_insurance(answer: SparesAnswer, path: Path, book: Path) -> None:
+def write_insurance(answer: SparesAnswer, path: Path) -> None:
     """Write what is there, how many, where, bought when and from whom, what it cost and what it would cost now.
 
-    Raises
-    ------
-    RepaireconError
-        If the name ends neither in .csv nor in .xlsx, if something else lies there, or it cannot be written.
+    Never over another file; the name ends in .csv or in .xlsx.
     """
     frame = answer.insurance
     rows: list[list[Value]] = [[*map(str, frame.columns), "currency"]]
@@ -111,7 +108,7 @@ def write_insurance(answer: SparesAnswer, path: Path, book: Path) -> None:
     if form not in (".csv", ".xlsx"):
         raise RepaireconError(f"{path.name}: write a name that ends in .csv or .xlsx")
     data = csv_text(rows, defuse=True).encode("utf-8-sig") if form == ".csv" else workbook_bytes({"spares": rows})
-    write_own(path, data, book, has_headings([str(h) for h in rows[0]], "spares"), "list for an insurer")
+    write_all(path.parent, {path.name: data})
 
 
 def _cell(value: object) -> Value:
