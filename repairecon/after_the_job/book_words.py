@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from repairecon.after_the_job.book_items import BookLine
 from repairecon.after_the_job.job import AfterTheJob
-from repairecon.after_the_job.spares_book import IntoTheBook
+from repairecon.after_the_job.spares_book import BookLine, IntoTheBook
 from repairecon.records import Happened, ReorderLine
 from repairecon.show.layout import as_text, capital, section
 from repairecon.show.words import number, price

@@ -7,8 +7,7 @@ from math import isfinite
 import pandas as pd
 
 from repairecon.after_the_job.bridge import Bridge, Step
-from repairecon.after_the_job.hindsight import Hindsight
-from repairecon.after_the_job.job import AfterTheJob
+from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.learning import Shift
 from repairecon.after_the_job.log import Calibration, Held
 from repairecon.formulas.scores import Group
