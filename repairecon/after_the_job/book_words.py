@@ -22,15 +22,10 @@ def moves_table(found: AfterTheJob, made: IntoTheBook) -> pd.DataFrame:
     """A row a movement: what it is of and what becomes of it."""
     currency = found.case.terms.currency if found.case else ""
     rows = [
-        (
-            line.moved.movement,
-            line.moved.item,
-            number(line.moved.quantity),
-            "" if line.moved.cost_unit is None else price(line.moved.cost_unit, currency),
-            _item(line),
-        )
+        (line.moved.movement, line.moved.item, number(line.moved.quantity),
+         "" if line.moved.cost_unit is None else price(line.moved.cost_unit, currency), _item(line))
         for line in made.lines
-    ]
+    ]  # fmt: skip
     return pd.DataFrame(rows, columns=["movement", "on the job", "pieces", "cost of one", "in the book"])
 
 

@@ -28,15 +28,9 @@ COLUMNS = {"cash": "cash", "own hours": "own_hours", "days": "days", "total": "t
 
 
 def decide(
-    folder: str | os.PathLike[str],
-    way: str = "",
-    *,
-    on: str = "",
-    found: str = "",
-    draws: int = DRAWS,
-    seed: int = 1,
+    folder: str | os.PathLike[str], way: str = "", *, on: str = "", found: str = "", draws: int = DRAWS, seed: int = 1,
     cost_own_hour: float | None = None,
-) -> Decision:
+) -> Decision:  # fmt: skip
     """Freeze a case as it is decided, with the figures of every way, and write the sheet for what happens.
 
     ``way`` is the way chosen, by default the best; ``on`` the day (year-month-day, default today); ``found`` what is
@@ -47,22 +41,14 @@ def decide(
     chosen = way or answer.verdict.best
     if chosen not in answer.table.index:
         raise RepaireconError(f"way: found {chosen!r}; write one of: {', '.join(answer.table.index)}")
+    figures = {
+        str(way): {q: Figures(**{end: float(row[f"{c}_{end}"]) for end in ENDS}) for q, c in COLUMNS.items()}
+        for way, row in answer.table.iterrows()
+    }
     decision = Decision(
-        folder="",
-        way=chosen,
-        decided_on=_day(on),
-        seed=seed,
-        draws=draws,
-        found=found,
-        currency=case.terms.currency,
-        cost_own_hour=answer.cost_own_hour,
-        figures={
-            str(way): {q: Figures(**{end: float(row[f"{c}_{end}"]) for end in ENDS}) for q, c in COLUMNS.items()}
-            for way, row in answer.table.iterrows()
-        },
-        seal="",
-        best=answer.verdict.best,
-    )
+        folder="", way=chosen, decided_on=_day(on), seed=seed, draws=draws, found=found, currency=case.terms.currency,
+        cost_own_hour=answer.cost_own_hour, figures=figures, seal="", best=answer.verdict.best,
+    )  # fmt: skip
     freeze(folder, decision, case)
     return decision
 
@@ -155,7 +141,7 @@ class AfterTheJob:
     def logged(self) -> tuple[Logged, ...]:
         """What the log keeps of this job."""
         s = self.setting
-        return job_log.log_rows(s.closed, self.bridge, s.before) if s and self.bridge else ()
+        return tuple(job_log.Keeper(s.closed, self.bridge, s.before).rows()) if s and self.bridge else ()
 
     @cached_property
     def log(self) -> JobLog:

@@ -11,9 +11,9 @@ from repairecon.show.layout import as_text, capital, section, wrapped
 from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, days_words, money, number, price, quantity, whole
 from repairecon.spares_aboard import act_words
-from repairecon.spares_aboard.answer import SparesAnswer
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import FIT, INSPECT, OVER, RUNS_OUT
+from repairecon.spares_aboard.job import SparesAnswer
 
 MOST, MOST_DRAWN = 15, 18
 _WHAT_WORTH_IS = (

@@ -18,8 +18,7 @@ from repairecon.book.spares_book import book_at
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Passage, Range, ReceiveLine, RepaireconError, SpareWish
-from repairecon.spares_aboard.answer import SparesAnswer
-from repairecon.spares_aboard.job import spares_aboard
+from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
 from repairecon.spares_aboard.words import summary
 
 YEAR = 365.25
