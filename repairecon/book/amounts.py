@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+from typing import overload
 
 from repairecon.book import schema
 from repairecon.read import values
@@ -74,16 +75,17 @@ def pieces(value: Amount, measure: str, what: str = "quantity", above: bool = Tr
     return found
 
 
-def amount(found: int, scale: Scale = QUANTITY) -> Decimal:
-    """The number that the book means by its whole number, with no needless zeros."""
+@overload
+def amount(found: int, scale: Scale = QUANTITY) -> Decimal: ...
+@overload
+def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None: ...
+def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None:
+    """The number that the book means by its whole number, with no needless zeros; None where nothing is known."""
+    if found is None:
+        return None
     whole, rest = divmod(abs(found), 10**scale.digits)
     text = f"{whole}.{str(rest).rjust(scale.digits, '0').rstrip('0')}".rstrip(".")
     return Decimal(f"-{text}" if found < 0 else text)
-
-
-def maybe_amount(found: int | None, scale: Scale) -> Decimal | None:
-    """The same where nothing may be known."""
-    return None if found is None else amount(found, scale)
 
 
 def words(text: str, what: str = "text", required: bool = False) -> str:

@@ -6,30 +6,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Literal
 
 from repairecon.book import schema
-from repairecon.book.amounts import (
-    HOURS,
-    QUANTITY,
-    Amount,
-    Scale,
-    amount,
-    choice,
-    kept,
-    maybe_amount,
-    month_or_day,
-    pieces,
-    words,
-)
+from repairecon.book.amounts import HOURS, QUANTITY, Amount, Scale, amount, choice, kept, month_or_day, pieces, words
 from repairecon.book.ledger import Ledger, now
 from repairecon.read.problems import Problems, key, shown
-from repairecon.records import (
-    LOCKER_KINDS,
-    MEASURES,
-    SHELF_GROUPS,
-    BookError,
-    Item,
-    Locker,
-    UnitAboard,
-)
+from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker, UnitAboard
 from repairecon.standards.equivalents import equivalent, identify
 
 Sort = Literal["item", "locker", "unit"]
@@ -82,7 +62,7 @@ class Cards:
             seen_on, seen = newest.get(unit, ("", None))
             if seen is None or (hours is not None and on_date >= seen_on):
                 seen_on, seen = on_date, hours
-            clock = maybe_amount(seen, HOURS)
+            clock = amount(seen, HOURS)
             made.append(UnitAboard(number=unit, name=name, kind=kind, hours=clock, hours_on=seen_on, note=note))
         return tuple(made)
 
@@ -151,7 +131,12 @@ class Cards:
         for number, known in now_called.items():
             if key(known) == wanted:
                 return int(number)
-        more = self._by_other_marks(wanted) if sort == "item" and wanted else []
+        more: list[int] = []
+        if sort == "item" and wanted:  # by maker's number, cross-reference or standard size, or an earlier name
+            marks = self.ledger.rows("SELECT item, makers_number, cross_reference, designation FROM current_items")
+            more = [r[0] for r in marks if any(key(mark) == wanted for mark in r[1:])]
+            before = self.ledger.rows("SELECT item, name FROM item_versions") if not more else []
+            more = list(dict.fromkeys([*more, *(r[0] for r in before if key(r[1]) == wanted)]))
         if len(more) == 1:
             return more[0]
         if len(more) > 1:
@@ -159,14 +144,6 @@ class Cards:
             raise BookError(f"{shown(name)} is the number or size of several items ({called}): name the one you mean")
         advice = Problems().advice(str(name), tuple(now_called.values()))
         raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
-
-    def _by_other_marks(self, wanted: str) -> list[int]:
-        """Items by maker's number, cross-reference or standard size, or by a name they had before."""
-        now_read = self.ledger.rows("SELECT item, makers_number, cross_reference, designation FROM current_items")
-        found = [r[0] for r in now_read if any(key(mark) == wanted for mark in r[1:])]
-        if not found:
-            found = [r[0] for r in self.ledger.rows("SELECT item, name FROM item_versions") if key(r[1]) == wanted]
-        return list(dict.fromkeys(found))
 
     def _add(self, sort: Sort, fields: Mapping[str, Any]) -> int:
         """A new item, locker or unit; its number."""
@@ -209,7 +186,7 @@ class Cards:
     def refuse_other_part(self, card: Item, designation: str, material: str = "") -> None:
         """BookError for a standard size that is not that of the card: no card is two parts."""
         said = words(designation, "designation")
-        ours, theirs = _letters(card.designation), _letters(said)
+        ours, theirs = letters(card.designation), letters(said)
         if not ours or not theirs or ours == theirs:
             return
         found = equivalent(card.designation, said, material_wanted=card.material, material_offered=material)
@@ -263,7 +240,8 @@ def _item(number: int, row: tuple[Any, ...], lockers: Mapping[int, str], units: 
     return Item(number=number, **{**fields, "critical": bool(fields["critical"]), "carried": bool(fields["carried"])})
 
 
-def _letters(text: str) -> str:
+def letters(text: str) -> str:
+    """Words whatever their dashes and spaces, as numbers and sizes are typed in many ways."""
     return "".join(c for c in text.casefold() if c.isalnum())
 
 

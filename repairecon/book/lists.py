@@ -29,17 +29,7 @@ _COUNT = ("locker", "place", "item", "designation", "makers_number", "measure", 
 _SENDER = re.compile(r"order_(.+?)(?:_\d+)?\.csv$", re.IGNORECASE)
 _MONEY, _SOME, _ANY = Limits(0.0, 1e9), Limits(0.0, 1e6, above=True), Limits(0.0, 1e6)
 _TITLE = "Spares to count"
-_PAGE = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
-<title>{title}</title><style>
-body{{font:14px/1.4 system-ui,sans-serif;margin:1em auto;max-width:60em;padding:0 1em}}
-h2{{margin:1em 0 .2em;break-after:avoid}} table{{border-collapse:collapse;width:100%}} tr{{break-inside:avoid}}
-th,td{{text-align:left;padding:.25em .5em;border-bottom:1px solid #999}} td.n{{text-align:right;width:5em}}
-td.c{{width:6em;border:1px solid #333}} td.w{{width:12em}} @media print{{body{{margin:0;max-width:none}}}}
-</style></head><body><h1>{title}</h1><p>{lead}</p>
-{body}
-</body></html>
-"""
+_PAGE = (Path(__file__).parent / "count_sheet.html").read_text("utf-8")
 
 
 class Columns:

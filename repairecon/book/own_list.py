@@ -5,6 +5,7 @@ A list is a line of headings and rows of text, numbers and dates, from whatever 
 
 from __future__ import annotations
 
+import csv
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -23,31 +24,9 @@ from repairecon.read.sheets import Sheet, read_sheet
 from repairecon.read.values import Limits, Misread
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
 
-HEADINGS: Mapping[str, str] = {
-    "name": "item, name, part, spare, part name, item name, description",
-    "system": "system, group, area",
-    "units": "units, unit, used in, fits, equipment, where used",
-    "makers_number": "maker's number, makers number, part number, part no, number, reference number",
-    "cross_reference": "cross-reference, cross reference, other numbers, equivalent",
-    "designation": "designation, standard size, size, dimensions",
-    "material": "material, rubber",
-    "measure": "measure, unit of measure, counted in",
-    "minimum": "minimum, minimum holding, minimum quantity, min, min qty, least, reorder level",
-    "locker": "locker, stowage, location, place, where, stowed",
-    "shelf_group": "shelf group, shelf_group, storage group",
-    "critical": "critical, critical item, essential",
-    "needs": "needs, tools, tools needed, tools and gaskets, tools and gaskets needed",
-    "weight_kg": "weight_kg, weight, kg, weight kg",
-    "volume_litres": "volume_litres, volume, litres, room",
-    "resale_rate": "resale_rate, resale, resale share",
-    "note": "note, notes, remarks, condition, comment",
-    "quantity": "quantity, qty, stock, in stock, aboard, on board, count, pieces, pcs",
-    "cost_unit": "cost, price, cost_unit, unit cost, unit price, price each, cost each, paid",
-    "supplier": "supplier, bought from, from, person",
-    "bought_on": "bought, bought on, date bought, purchased, purchase date",
-    "cure_date": "cure date, cure_date, cured, date of rubber",
-    "lot": "lot, batch",
-}
+HEADINGS: Mapping[str, str] = dict(
+    csv.reader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines()[1:])
+)
 """Fields of a list with the headings that surely mean them; common practice of owners' lists, no source."""
 
 _REST = re.compile(r"[^a-z0-9 ]+")

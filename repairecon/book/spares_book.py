@@ -88,23 +88,17 @@ class SparesBook(Acts):
 
 
 def open_book(
-    path: str | os.PathLike[str],
-    create: bool = False,
-    home_currency: str = "EUR",
-    wait_s: float = 5.0,
-    today: datetime.date | None = None,
-    bring_up: bool = True,
-) -> SparesBook:
+    path: str | os.PathLike[str], create: bool = False, home_currency: str = "EUR", wait_s: float = 5.0,
+    today: datetime.date | None = None, bring_up: bool = True,
+) -> SparesBook:  # fmt: skip
     """Open a spares book.
 
     Parameters
     ----------
     path
         The file; ``.spares`` is added to a name without a suffix.
-    create
-        True to begin a new book there if there is no file.
-    home_currency
-        Of a new book: the money that all costs are in.
+    create, home_currency
+        True to begin a new book there if there is no file, and the money that all its costs are in.
     wait_s
         Seconds to wait for another program that is writing.
     today
@@ -115,12 +109,7 @@ def open_book(
     Returns
     -------
     SparesBook
-        The open book.
-
-    Raises
-    ------
-    BookFileError
-        If it is no spares book, damaged, or of a newer version; nothing is changed then.
+        The open book. BookFileError if it is none, damaged, or of a newer version; nothing is changed then.
     """
     place = Path(path)
     if not place.suffix and not place.exists():
@@ -144,17 +133,9 @@ def begin_book(place: str | os.PathLike[str], home_currency: str = "EUR") -> Spa
 def book_at(
     place: str | os.PathLike[str], today: datetime.date | None = None, writing: bool = False
 ) -> Iterator[SparesBook]:
-    """Open a book file, or a folder as a book to read.
+    """Open a book file, or a folder of CSV files (items.csv, lockers.csv, ...) as a book to read.
 
-    Parameters
-    ----------
-    place
-        The book, or a folder of CSV files (items.csv, lockers.csv, ...): a book is then built from it for the while,
-        and the folder stays as it is.
-    today
-        The day on which acts without a date fall.
-    writing
-        True where something is to be written, which a folder cannot take: a BookError then.
+    A book is built from the folder for the while, and the folder stays as it is: with ``writing`` it is a BookError.
     """
     from repairecon.book.csv_folder import book_from_csv
 

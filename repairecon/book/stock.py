@@ -7,11 +7,11 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, MONEY, RATE, amount, maybe_amount
-from repairecon.book.cards import MANY, Cards
+from repairecon.book.amounts import HOURS, MONEY, RATE, amount
+from repairecon.book.cards import MANY, Cards, letters
 from repairecon.book.ledger import Rows
 from repairecon.read.problems import key
-from repairecon.records import MOVEMENT_KINDS, Found, Item, Locker, Lot, Movement, ReorderLine, StockLine
+from repairecon.records import MOVEMENT_KINDS, Found, Locker, Lot, Movement, ReorderLine, StockLine
 
 if TYPE_CHECKING:
     import numpy as np
@@ -125,7 +125,7 @@ class Stock(Cards):
 
     def search(self, text: str) -> tuple[Found, ...]:
         """Items on whose card, or in whose locker, all these words stand, each with where it lies."""
-        wanted = [_letters(word) for word in text.split() if _letters(word)]
+        wanted = [letters(word) for word in text.split() if letters(word)]
         with self.ledger.reading():
             cards = self.items_by_number()
             lying: dict[int, list[StockLine]] = {}
@@ -138,7 +138,7 @@ class Stock(Cards):
                 card.name, card.system, *card.units, card.makers_number, card.cross_reference, card.designation,
                 card.material, card.locker, card.note, *(line.locker for line in here),
             )  # fmt: skip
-            written = "\n".join(map(_letters, parts))
+            written = "\n".join(map(letters, parts))
             if wanted and all(word in written for word in wanted):
                 found.append(Found(item=card, stock=tuple(here)))
         return tuple(found)
@@ -196,9 +196,9 @@ class Stock(Cards):
         return tuple(
             Movement(
                 number=r[0], on_date=r[1], kind=r[2], item_number=r[3], item=names[r[3]], quantity=amount(r[4]),
-                locker_from=lockers.get(r[5], ""), locker_to=lockers.get(r[6], ""), cost_unit=maybe_amount(r[7], MONEY),
-                currency=r[8], rate=maybe_amount(r[9], RATE), quoted_unit=maybe_amount(r[10], MONEY), person=r[11],
-                unit=units.get(r[12], ""), hours=maybe_amount(r[13], HOURS), lot=r[14], cure_date=r[15],
+                locker_from=lockers.get(r[5], ""), locker_to=lockers.get(r[6], ""), cost_unit=amount(r[7], MONEY),
+                currency=r[8], rate=amount(r[9], RATE), quoted_unit=amount(r[10], MONEY), person=r[11],
+                unit=units.get(r[12], ""), hours=amount(r[13], HOURS), lot=r[14], cure_date=r[15],
                 reference=r[16], note=r[17], undoes=r[18], corrects=r[19], undone_by=undone_by.get(r[0]),
                 written_at=r[20],
             )
@@ -237,7 +237,11 @@ class Stock(Cards):
                 part = tuple(numbers[k : k + MANY])
                 bought = self.movements_where(f"movement IN ({', '.join('?' * len(part))})", part)
                 last |= {m.item_number: m for m in bought}
-        made = [_reorder_line(cards[k], by_kind(held, where), last.get(k)) for k, held in few.items()]
+        sums = {k: by_kind(held, where) for k, held in few.items()}
+        made = [
+            ReorderLine(item=cards[k], **s, short=cards[k].minimum - s["aboard"], last=last.get(k))
+            for k, s in sums.items()
+        ]
         return tuple(sorted(made, key=lambda r: (not r.item.critical, -r.short / r.item.minimum, r.item.name)))
 
     def _one_under_minimum(self, item: int) -> dict[int, dict[int, int]]:
@@ -309,18 +313,9 @@ def by_kind(held: Mapping[int, int], where: Mapping[int, Locker]) -> dict[str, D
     return {kind: amount(q) for kind, q in sums.items()}
 
 
-def _reorder_line(item: Item, sums: Mapping[str, Decimal], last: Movement | None) -> ReorderLine:
-    return ReorderLine(item=item, **sums, short=item.minimum - sums["aboard"], last=last)
-
-
 def _lot(item: int, name: str, place: Locker, quantity: int, lot: int, came: tuple[Any, ...]) -> Lot:
     on_date, cost, label, cure = came
     return Lot(
         item_number=item, item=name, locker=place.name, locker_kind=place.kind, quantity=amount(quantity),
-        came_by=lot, came_on=on_date, cost_unit=maybe_amount(cost, MONEY), lot=label, cure_date=cure,
+        came_by=lot, came_on=on_date, cost_unit=amount(cost, MONEY), lot=label, cure_date=cure,
     )  # fmt: skip
-
-
-def _letters(text: str) -> str:
-    """Words whatever their dashes and spaces, as numbers and sizes are typed in many ways."""
-    return "".join(c for c in text.casefold() if c.isalnum())

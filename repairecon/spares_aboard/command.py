@@ -68,12 +68,9 @@ def run(args: argparse.Namespace) -> None:
     from repairecon.spares_aboard.words import summary
 
     with _solver_words_aside():
-        text = (
-            json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-            if args.json
-            else summary(answer)
-        )
-    print(text, end="")
+        data = as_json(answer) if args.json else None
+        text = summary(answer) if data is None else json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    print(text.rstrip("\n"))
 
 
 @contextlib.contextmanager
