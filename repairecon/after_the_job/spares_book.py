@@ -114,10 +114,8 @@ class BookItems:
         self.problems: list[str] = []
         self.items: dict[str, Item] = {}
         self.cards: dict[str, dict[str, Any]] = {}
-        units, tried = (
-            Names(u.name for u in book.units()),
-            [wishes.unit] if wishes.unit else [case.unit.name, case.unit.kind],
-        )
+        units = Names(u.name for u in book.units())
+        tried = [wishes.unit] if wishes.unit else [case.unit.name, case.unit.kind]
         known = next((found for name in tried if name and (found := units.find(name))), "")
         self.unit = known or tried[0]
         if not known and not wishes.new_cards:
@@ -169,9 +167,8 @@ class BookItems:
             }  # fmt: skip
             return {"item": own, "new_card": True}
         if item is None and not any(p.startswith(f"{shown(name)}: ") for p in self.problems):
-            near = Names(i.name for i in self.book.items()).advice(
-                Problems(), name, "name its item, or make a card for it"
-            )
+            names = tuple(i.name for i in self.book.items())
+            near = Problems().advice(name, names, "name its item, or make a card for it")
             self.problems.append(f"the book has no item {shown(name)}: {near}")
         return {"item": ""}
 
@@ -242,10 +239,8 @@ def _verdict(part: Part, item: Item) -> str:
     """Whether a card's size is that of the part; the same words are the same size."""
     if key(part.standard_size) == key(item.designation):
         return "same"
-    judged = equivalent(
-        part.standard_size, item.designation, material_wanted=part.material, material_offered=item.material
-    )
-    return str(judged.verdict)
+    materials = {"material_wanted": part.material, "material_offered": item.material}
+    return str(equivalent(part.standard_size, item.designation, **materials).verdict)
 
 
 def movements(closed: Closed, estimate: Estimate) -> tuple[StoresMoved, ...]:

@@ -6,8 +6,21 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, MONEY, RATE, Amount, When, amount, day, kept, month_or_day, pieces, words
-from repairecon.book.ledger import noting, now
+from repairecon.book.amounts import (
+    HOURS,
+    MONEY,
+    RATE,
+    Amount,
+    When,
+    amount,
+    day,
+    kept,
+    month_or_day,
+    now,
+    pieces,
+    words,
+)
+from repairecon.book.ledger import noting
 from repairecon.book.stock import Stock, by_kind, stands
 from repairecon.read.problems import key, shown
 from repairecon.read.values import plain

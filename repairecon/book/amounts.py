@@ -131,3 +131,8 @@ def month_or_day(value: datetime.date | str, what: str = "cure date") -> str:
     if isinstance(found, Misread):
         raise BookError(f"{what}: found {shown(str(value))}; write year-month-day, or a quarter such as 2Q24")
     return found
+
+
+def now() -> str:
+    """This moment, UTC."""
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -6,8 +6,20 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Literal
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, QUANTITY, Amount, Scale, amount, choice, kept, month_or_day, pieces, words
-from repairecon.book.ledger import Ledger, now
+from repairecon.book.amounts import (
+    HOURS,
+    QUANTITY,
+    Amount,
+    Scale,
+    amount,
+    choice,
+    kept,
+    month_or_day,
+    now,
+    pieces,
+    words,
+)
+from repairecon.book.ledger import Ledger
 from repairecon.read.problems import Problems, key, shown
 from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker, UnitAboard
 from repairecon.standards.equivalents import equivalent, identify

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from repairecon.book import proof, schema
+from repairecon.book.amounts import now
 from repairecon.read.problems import clean
 from repairecon.records import BookBusyError, BookError, BookFileError, StockError
 
@@ -44,10 +45,8 @@ def name_of(path: Path) -> str:
 
 def read_only(path: Path) -> BookFileError:
     """Nothing may be written there."""
-    return BookFileError(
-        f"{name_of(path)} may only be read: nothing was written. Allow the file and its folder to be written, "
-        "or work on a copy"
-    )
+    how = "Allow the file and its folder to be written, or work on a copy"
+    return BookFileError(f"{name_of(path)} may only be read: nothing was written. {how}")
 
 
 def damaged(path: Path, how: str = "") -> BookFileError:
@@ -130,7 +129,7 @@ class Ledger:
     def close(self) -> None:
         """Let go of the file; a second time does nothing."""
         link, self._link = self._link, None
-        if link is not None:
+        if link:
             with worded_errors(self.path):
                 link.close()
 
@@ -201,11 +200,6 @@ class Ledger:
             with contextlib.suppress(Exception):
                 for statement in how.split(";"):
                     self.link.execute(statement)
-
-
-def now() -> str:
-    """This moment, UTC."""
-    return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def limit_time(link: sqlite3.Connection, seconds: float = SECONDS) -> None:

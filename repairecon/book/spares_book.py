@@ -17,8 +17,8 @@ from types import TracebackType
 
 from repairecon.book import proof
 from repairecon.book.acts import Acts
-from repairecon.book.amounts import words
-from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, now, open_ledger
+from repairecon.book.amounts import now, words
+from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, open_ledger
 from repairecon.read.passage_toml import read_passage
 from repairecon.records import BookError, Passage
 
