@@ -6,20 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import (
-    HOURS,
-    MONEY,
-    RATE,
-    Amount,
-    When,
-    amount,
-    day,
-    kept,
-    month_or_day,
-    now,
-    pieces,
-    words,
-)
+from repairecon.book.amounts import HOURS, MONEY, RATE, Amount, When, amount, day, kept, month_or_day, pieces, words
 from repairecon.book.ledger import noting
 from repairecon.book.stock import Stock, by_kind, stands
 from repairecon.read.problems import key, shown
@@ -356,7 +343,7 @@ class Acts(Stock):
 
     def _write(self, **columns: Any) -> int:
         """Add one movement; its number."""
-        return self.ledger.insert("movements", {**columns, "written_at": now()})
+        return self.ledger.insert("movements", columns)
 
     def _happened(self, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
         """What an act left behind."""

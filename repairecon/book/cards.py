@@ -6,19 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Literal
 
 from repairecon.book import schema
-from repairecon.book.amounts import (
-    HOURS,
-    QUANTITY,
-    Amount,
-    Scale,
-    amount,
-    choice,
-    kept,
-    month_or_day,
-    now,
-    pieces,
-    words,
-)
+from repairecon.book.amounts import HOURS, QUANTITY, Amount, Scale, amount, choice, kept, month_or_day, pieces, words
 from repairecon.book.ledger import Ledger
 from repairecon.read.problems import Problems, key, shown
 from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker, UnitAboard
@@ -163,7 +151,7 @@ class Cards:
             columns = self._columns(sort, None, {"name": "", **fields})
             number = self.ledger.rows(f"SELECT coalesce(max({sort}), 0) + 1 FROM {sort}s")[0][0]
             self.ledger.insert(f"{sort}s", {sort: number})
-            self.ledger.insert(f"{sort}_versions", {sort: number, **columns, "written_at": now()})
+            self.ledger.insert(f"{sort}_versions", {sort: number, **columns})
         return int(number)
 
     def _change(self, sort: Sort, name: str, fields: Mapping[str, Any]) -> int:
@@ -173,7 +161,7 @@ class Cards:
             columns = self._columns(sort, number, fields)
             sql = f"SELECT {', '.join(FIELDS[sort])} FROM current_{sort}s WHERE {sort} = ?"
             before = dict(zip(FIELDS[sort], self.ledger.rows(sql, (number,))[0], strict=True))
-            self.ledger.insert(f"{sort}_versions", {sort: number, **before, **columns, "written_at": now()})
+            self.ledger.insert(f"{sort}_versions", {sort: number, **before, **columns})
         return number
 
     def _columns(self, sort: Sort, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:

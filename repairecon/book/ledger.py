@@ -140,9 +140,11 @@ class Ledger:
             return self.link.execute(sql, values).fetchall()
 
     def insert(self, table: str, *rows: Mapping[str, object]) -> int:
-        """Add rows of the same columns, only inside ``writing``; the number of the last."""
+        """Add rows of the same columns, only inside ``writing``, stamped with this moment; the number of the last."""
         if not rows:
             return 0
+        if table == "movements" or table.endswith("_versions"):
+            rows = tuple({"written_at": now(), **row} for row in rows)
         if not self.link.in_transaction:  # some failures end the transaction: nothing may follow them
             raise BookError(f"{name_of(self.path)}: nothing was written")
         sql = f"INSERT INTO {table} ({', '.join(rows[0])}) VALUES ({', '.join(f':{name}' for name in rows[0])})"
@@ -382,7 +384,7 @@ def new_ledger(path: Path, about: Mapping[str, str], written_at: str = "") -> It
                 ledger.insert("about", *({"name": name, "value": value} for name, value in about.items()))
                 ledger.insert("lockers", {"locker": schema.LENT_NUMBER})
                 lent = {"locker": schema.LENT_NUMBER, "name": schema.LENT, "kind": "lent"}
-                ledger.insert("locker_versions", {**lent, "written_at": written_at or now()})
+                ledger.insert("locker_versions", {**lent, **({"written_at": written_at} if written_at else {})})
             yield ledger
             ledger.link.execute("PRAGMA journal_mode = WAL")  # else the first opening would change the file
 

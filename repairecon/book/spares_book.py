@@ -17,7 +17,7 @@ from types import TracebackType
 
 from repairecon.book import proof
 from repairecon.book.acts import Acts
-from repairecon.book.amounts import now, words
+from repairecon.book.amounts import words
 from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, open_ledger
 from repairecon.read.passage_toml import read_passage
 from repairecon.records import BookError, Passage
@@ -48,11 +48,6 @@ class SparesBook(Acts):
         self.ledger.close()
 
     @property
-    def writable(self) -> bool:
-        """False if the file may only be read."""
-        return self.ledger.writable
-
-    @property
     def about(self) -> dict[str, str]:
         """The home currency, and whatever else the book says of itself."""
         first: dict[str, str] = dict(self.ledger.rows("SELECT name, value FROM about ORDER BY rowid"))
@@ -69,7 +64,7 @@ class SparesBook(Acts):
                         f"the book holds costs in {self.currency}: they would be taken for {word}. Export it, write "
                         "the costs anew, and build a book from that folder"
                     )
-            row = {"name": words(name, "name", required=True), "value": word, "written_at": now()}
+            row = {"name": words(name, "name", required=True), "value": word}
             self.ledger.insert("about_versions", row)
 
     @property

@@ -21,21 +21,13 @@ from repairecon.read.files import write_all
 from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard import acts
-from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
+from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, spares_aboard
 
 CARRY = (
     "item", "system", "critical", "have", "buy", "carry", "at_a_time", "pieces_a_job", "units", "measure",
     "for_assurance", "p_short_now", "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
     "price", "mean_wanted", "cost_without", "wanted_from", "cost_from",
 )  # fmt: skip
-NUMBERS = {
-    "passage_days": "days of the passage or season",
-    "running_hours": "running hours of the engine in it",
-    "resupply_days": "days after it until a part can be had",
-    "budget": "money to spend on spares at most",
-    "weight_kg": "weight that may be added at most",
-    "room_litres": "room that may be taken at most",
-}
 
 
 def add(jobs: Any) -> None:

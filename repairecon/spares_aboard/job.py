@@ -39,6 +39,16 @@ from repairecon.spares_aboard.carry import Carried
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import Valued, Worth
 
+NUMBERS = {
+    "passage_days": "days of the passage or season",
+    "running_hours": "running hours of the engine in it",
+    "resupply_days": "days after it until a part can be had",
+    "budget": "money to spend on spares at most",
+    "weight_kg": "weight that may be added at most",
+    "room_litres": "room that may be taken at most",
+}
+"""What may be said in place of the passage's figures."""
+
 Limits = tuple[float | None, float | None, float | None]
 """What may be spent [home money], added [kg] and filled [litres]; None where nothing is said."""
 
@@ -186,7 +196,9 @@ class SparesAnswer:
             line for card in read.items.values()
             if (line := demand.line_of(look, card, self._aboard(card, out), self._valued.last.get(card.number)))
         ]  # fmt: skip
-        covers = {w.item: (w.covers, demand.p_useful(w, defaults)) for w in passage.items if w.covers}
+        kits = [w for w in passage.items if w.covers]
+        useful = [defaults.number("p_useful_kit") if w.p_useful is None else w.p_useful for w in kits]
+        covers = {w.item: (w.covers, p) for w, p in zip(kits, useful, strict=True)}
         assurance = passage.assurance if passage.assurance is not None else defaults.number("assurance")
         return Carried(lines, self._limits, covers, assurance)
 
@@ -200,8 +212,8 @@ class SparesAnswer:
     budget_curve = property(attrgetter("_carried.curve"))
     missing = property(attrgetter("_carried.missing"))
     surplus = property(attrgetter("_carried.surplus"))
-    spend = property(attrgetter("_carried.spend"))
-    most_lost = property(attrgetter("_carried.most_lost"))
+    spend = property(attrgetter("_carried.program.spend"))
+    most_lost = property(attrgetter("_carried.program.most_lost"))
     risk = property(attrgetter("_carried.risk"))
 
     @cached_property
@@ -212,16 +224,10 @@ class SparesAnswer:
         return tuple(dict.fromkeys(listed))
 
 
-Day = datetime.date | str | None
-
-
 def spares_aboard(
-    book: SparesBook | str | os.PathLike[str],
-    passage: Passage | None = None,
-    *,
-    today: Day = None,
-    **numbers: float | None,
-) -> SparesAnswer:
+    book: SparesBook | str | os.PathLike[str], passage: Passage | None = None, *,
+    today: datetime.date | str | None = None, **numbers: float | None,
+) -> SparesAnswer:  # fmt: skip
     """Look at a spares book; what the answer holds is worked out when it is asked for.
 
     Parameters
@@ -240,12 +246,7 @@ def spares_aboard(
     Returns
     -------
     SparesAnswer
-        What is there, its worth, what expires, what to carry.
-
-    Raises
-    ------
-    RepaireconError
-        If a number is none to go by; PassageError with every fault of passage.toml.
+        What is there, its worth, what expires, what to carry. PassageError with every fault of passage.toml.
     """
     _check(numbers)
     if not isinstance(book, SparesBook):
@@ -262,15 +263,11 @@ def spares_aboard(
     return SparesAnswer(read_all(book), said, period, limits)
 
 
-NUMBERS = ("passage_days", "running_hours", "resupply_days", "budget", "weight_kg", "room_litres")
-
-
 def _check(numbers: Mapping[str, float | None]) -> None:
-    for name in numbers:
-        if name not in NUMBERS:
-            raise TypeError(f"spares_aboard() has no number {name!r}: {', '.join(NUMBERS)}")
     wrong = []
     for name, value in numbers.items():
+        if name not in NUMBERS:
+            raise TypeError(f"spares_aboard() has no number {name!r}: {', '.join(NUMBERS)}")
         most = PERIOD.high if name in ("passage_days", "resupply_days") else 1e12
         if value is not None and not (math.isfinite(value) and 0.0 <= value <= most):
             wrong.append(f"{name}: found {value}; write a number of 0 or more")
@@ -278,7 +275,7 @@ def _check(numbers: Mapping[str, float | None]) -> None:
         raise RepaireconError("\n".join(wrong))
 
 
-def _day(today: Day, book: SparesBook) -> datetime.date:
+def _day(today: datetime.date | str | None, book: SparesBook) -> datetime.date:
     if not today:
         return book.ledger.today()
     read = values.date(today)

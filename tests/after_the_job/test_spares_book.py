@@ -209,7 +209,7 @@ def test_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     line = ["after-the-job", str(tmp_path / "bilge pump"), "--book", str(tmp_path / "boat.spares")]
     assert main(line) == 0
     out = capsys.readouterr().out
-    for words in ("a trial, nothing written", "EUR 36.40", "seal: 2 in B1.", "1 short of 3", "Give --write"):
+    for words in ("a trial, nothing written", "EUR 36.40", "seal: 2 in B1.", "2 aboard, 3 wanted", "Give --write"):
         assert words in out
     assert main([*line, "--write", "--json"]) == 0
     data = json.loads(capsys.readouterr().out)

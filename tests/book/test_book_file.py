@@ -145,7 +145,7 @@ from repairecon.records import BookError
 if os.getuid() == 0:
     os.setgid(65534); os.setuid(65534)  # root may write everywhere
 with open_book(sys.argv[1]) as book:
-    print(book.writable, len(book.movements()))
+    print(book.ledger.writable, len(book.movements()))
     try:
         book.use(sys.argv[2])
     except BookError as error:
