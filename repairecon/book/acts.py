@@ -356,7 +356,7 @@ class Acts(Stock):
         return Happened(
             item=self.item_by_number(item), movements=made,
             places={where[k].name: amount(q) for k, q in held.items()}, aboard=by_kind(held, where)["aboard"],
-            lots=self.lots_taken(item, listed[0]), reorder=few[0] if few else None, before=before, hours_run=run,
+            lots=self.lots_taken(made[0]), reorder=few[0] if few else None, before=before, hours_run=run,
         )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from repairecon.book import schema
 from repairecon.book.amounts import HOURS, MONEY, RATE, amount
@@ -38,6 +38,8 @@ class Step(NamedTuple):
     undoes: int
     on_date: str
     lot: str
+    cost_unit: int | None
+    cure_date: str
 
 
 Heap = dict[int, int]
@@ -53,8 +55,7 @@ class LotsWalk:
     def __init__(self, steps: Iterable[Step]) -> None:
         self.places: dict[tuple[int, int], Heap] = {}
         self.taken: dict[int, Heap] = {}
-        self._came: dict[int, tuple[str, int]] = {}
-        self._label: dict[int, str] = {}
+        self.came: dict[int, Step] = {}
         for step in steps:
             if step.quantity:
                 self._take(step)
@@ -66,22 +67,24 @@ class LotsWalk:
             lots = self.taken[step.undoes]
         else:
             lots = {step.movement: step.quantity}
-            self._came[step.movement] = (step.on_date, step.movement)
-            self._label[step.movement] = step.lot
+            self.came[step.movement] = step
         self.taken[step.movement] = lots
         if step.locker_to:
             heap = self.places.setdefault((step.item, step.locker_to), {})
             for lot, quantity in lots.items():
                 heap[lot] = heap.get(lot, 0) + quantity
 
+    def oldest_first(self, heap: Heap, label: str = "") -> list[int]:
+        """The lots of a heap in the order in which they go, those of a label first."""
+        came = self.came
+        return sorted(heap, key=lambda m: (not (label and came[m].lot == label), came[m].on_date, m))
+
     def _out(self, step: Step) -> Heap:
         """What leaves a place: what is undone, or the lot named, then the oldest."""
         heap = self.places.get((step.item, step.locker_from), {})
         taken: Heap = {}
         left = step.quantity
-        order = list(heap)
-        if len(heap) > 1:
-            order.sort(key=lambda m: (not (step.lot and self._label[m] == step.lot), self._came[m]))
+        order = self.oldest_first(heap, step.lot)
         back = [(lot, many) for lot, many in self.taken.get(step.undoes, {}).items() if lot in heap]
         for lot, most in [*back, *((lot, left) for lot in order)]:
             part = min(left, most, heap.get(lot, 0))
@@ -147,13 +150,12 @@ class Stock(Cards):
         """What is left of each lot in each place, the oldest taken first; their sum is the stock."""
         number = None if item is None else self.find("item", item)
         with self.ledger.reading():
-            walk = self.lots_walk(number)
+            walk, where = self.lots_walk(number), self.lockers_by_number()
             names = self.names("item", (place[0] for place in walk.places))
-            where, came = self.lockers_by_number(), self._came(number)
         return tuple(
-            _lot(item_number, names[item_number], where[locker], heap[lot], lot, came[lot])
+            _lot(names[item_number], where[locker], heap[lot], walk.came[lot])
             for (item_number, locker), heap in sorted(walk.places.items())
-            for lot in sorted(heap, key=lambda m: (came[m][0], m))
+            for lot in walk.oldest_first(heap)
         )
 
     def lots_walk(self, item: int | None = None) -> LotsWalk:
@@ -161,25 +163,17 @@ class Stock(Cards):
         which, values = ("", ()) if item is None else (" WHERE item = ?", (item,))
         rows = self.ledger.rows(
             "SELECT movement, item, quantity, coalesce(locker_from, 0), coalesce(locker_to, 0), coalesce(undoes, 0), "
-            f"on_date, lot FROM movements{which} ORDER BY movement",
+            f"on_date, lot, cost_unit, cure_date FROM movements{which} ORDER BY movement",
             values,
         )
         return LotsWalk(Step(*row) for row in rows)
 
-    def lots_taken(self, item: int, movement: int) -> tuple[Lot, ...]:
+    def lots_taken(self, movement: Movement) -> tuple[Lot, ...]:
         """The lots that a movement took or brought, with the place that they came from, else went to."""
-        with self.ledger.reading():
-            heap, came = self.lots_walk(item).taken.get(movement, {}), self._came(item)
-            where, name = self.lockers_by_number(), self.names("item", [item])[item]
-            sql = "SELECT coalesce(locker_from, locker_to) FROM movements WHERE movement = ?"
-            ((place,),) = self.ledger.rows(sql, (movement,))
-        return tuple(_lot(item, name, where[place], quantity, lot, came[lot]) for lot, quantity in heap.items())
-
-    def _came(self, item: int | None) -> dict[int, tuple[Any, ...]]:
-        """Date, cost, label and cure date of what each movement brought."""
-        which, values = ("", ()) if item is None else (" WHERE item = ?", (item,))
-        rows = self.ledger.rows(f"SELECT movement, on_date, cost_unit, lot, cure_date FROM movements{which}", values)
-        return {row[0]: row[1:] for row in rows}
+        walk, named = self.lots_walk(movement.item_number), movement.locker_from or movement.locker_to
+        place = next(k for k in self.lockers() if k.name == named)
+        taken = walk.taken.get(movement.number, {})
+        return tuple(_lot(movement.item, place, quantity, walk.came[lot]) for lot, quantity in taken.items())
 
     def movements(self, item: str | None = None) -> tuple[Movement, ...]:
         """Movements of one item or of all, in the order in which they were written."""
@@ -313,9 +307,9 @@ def by_kind(held: Mapping[int, int], where: Mapping[int, Locker]) -> dict[str, D
     return {kind: amount(q) for kind, q in sums.items()}
 
 
-def _lot(item: int, name: str, place: Locker, quantity: int, lot: int, came: tuple[Any, ...]) -> Lot:
-    on_date, cost, label, cure = came
+def _lot(name: str, place: Locker, quantity: int, came: Step) -> Lot:
     return Lot(
-        item_number=item, item=name, locker=place.name, locker_kind=place.kind, quantity=amount(quantity),
-        came_by=lot, came_on=on_date, cost_unit=amount(cost, MONEY), lot=label, cure_date=cure,
+        item_number=came.item, item=name, locker=place.name, locker_kind=place.kind, quantity=amount(quantity),
+        came_by=came.movement, came_on=came.on_date, cost_unit=amount(came.cost_unit, MONEY), lot=came.lot,
+        cure_date=came.cure_date,
     )  # fmt: skip
