@@ -21,10 +21,9 @@ BY_LOCKER = "--locker NAME says where things without a locker of their own go."
 
 def moves_table(found: AfterTheJob, made: IntoTheBook) -> pd.DataFrame:
     """A row a movement: what it is of and what becomes of it."""
-    currency = found.case.terms.currency if found.case else ""
     rows = [
         (line.moved.movement, line.moved.item, number(line.moved.quantity),
-         "" if line.moved.cost_unit is None else price(line.moved.cost_unit, currency), _item(line))
+         "" if line.moved.cost_unit is None else price(line.moved.cost_unit, found.currency), _item(line))
         for line in made.lines
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=["movement", "on the job", "pieces", "cost of one", "in the book"])
@@ -57,7 +56,6 @@ def left(happened: Happened) -> str:
 
 def summary(found: AfterTheJob, made: IntoTheBook) -> str:
     """What came in, what went out, what is left and to be reordered; or what stands in the way."""
-    currency = found.case.terms.currency if found.case else ""
     done = made.done
     head = "Written into the spares book" if done and done.written else "Into the spares book: a trial, nothing written"
     on = made.lines[0].moved.on
@@ -76,7 +74,7 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
         parts.append(section("To go on", options))
     if done:
         parts.append(section("Left of each", [left(h) for h in done.happened]))
-        lines = [below(r, currency) for r in done.reorder] or ["Nothing is under its minimum."]
+        lines = [below(r, found.currency) for r in done.reorder] or ["Nothing is under its minimum."]
         parts.append(section("To be reordered", lines))
         if not done.written:
             parts.append("Give --write to write it, all of it or nothing.")

@@ -154,7 +154,7 @@ def bridge_caption(found: AfterTheJob) -> str:
         return ""
     name, amount = next(iter(b.groups.items()))
     todo = (NEXT_IF_DEARER if amount > 0 else NEXT_IF_CHEAPER).get(name, "put it into the next case")
-    said = words.signed(amount, words.currency_of(found))
+    said = words.signed(amount, found.currency)
     return f"The largest reason is {words.GROUPS.get(name, name)} ({said}): {todo}."
 
 
@@ -187,7 +187,7 @@ def show_bridge(found: AfterTheJob) -> None:
         steps = [(words.step_name(s), s.amount) for s in words.largest_steps(b)]
         bars = [("estimate", b.estimate["total"]), *steps, ("what it came to", b.actual["total"])]
         frame = pd.DataFrame(bars, columns=["name", "amount"])
-        plots.show(bridge_chart(frame, words.currency_of(found), bridge_caption(found)))
+        plots.show(bridge_chart(frame, found.currency, bridge_caption(found)))
 
 
 def show_log(found: AfterTheJob) -> None:

@@ -172,7 +172,7 @@ def as_json(found: AfterTheJob) -> dict[str, Any]:
     """Dictionaries, lists, numbers and text; home money, chances 0..1; None where there is no closed job."""
     from repairecon.after_the_job import words
 
-    b, h, c, currency = found.bridge, found.hindsight, found.calibration, words.currency_of(found)
+    b, h, c, currency = found.bridge, found.hindsight, found.calibration, found.currency
     ranges = [{**asdict(h), "sentence": words.held(h)} for h in found.held]
     chances = c and {
         **asdict(c), "parts": c.parts._asdict(), "groups": [g._asdict() for g in c.groups],

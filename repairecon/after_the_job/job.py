@@ -122,6 +122,11 @@ class AfterTheJob:
         return self.setting.closed.decision if self.setting else None
 
     @property
+    def currency(self) -> str:
+        """The home currency, empty for a log alone."""
+        return self.case.terms.currency if self.case else ""
+
+    @property
     def nothing_written(self) -> bool:
         """Whether there is a closed job of which the owner has not written down anything yet."""
         return self.setting is not None and self.bridge is None

@@ -47,11 +47,6 @@ def signed(amount: float, currency: str) -> str:
     return f"{words} {'more' if amount > 0 else 'less'}"
 
 
-def currency_of(found: AfterTheJob) -> str:
-    """The home currency, empty for a log alone."""
-    return found.case.terms.currency if found.case else ""
-
-
 def bridge(b: Bridge, currency: str) -> str:
     """What it came to and where the difference came from."""
     came, was = money(b.actual["total"], currency), money(b.estimate["total"], currency)
@@ -245,7 +240,7 @@ def largest_steps(b: Bridge, most: int = MOST_STEPS) -> list[Step]:
 
 def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
     """From estimate to actual in words, largest step first."""
-    b, currency = found.bridge, currency_of(found)
+    b, currency = found.bridge, found.currency
     if b is None:
         return pd.DataFrame()
     rows = {"estimate": _row(b.estimate, currency)}
@@ -273,7 +268,7 @@ def _row(of: dict[str, float], currency: str) -> dict[str, str]:
 
 def ways_table(found: AfterTheJob) -> pd.DataFrame:
     """Each way as expected then and as it would be expected now."""
-    h, currency = found.hindsight, currency_of(found)
+    h, currency = found.hindsight, found.currency
     if h is None:
         return pd.DataFrame()
     rows = {
@@ -314,7 +309,7 @@ def learned_table(found: AfterTheJob) -> pd.DataFrame:
 
 def movements_table(found: AfterTheJob) -> pd.DataFrame:
     """What was bought and what was fitted."""
-    currency = currency_of(found)
+    currency = found.currency
     rows = [
         (m.on, m.movement, m.item, number(m.quantity),
          price(m.paid, currency) if m.paid is not None and m.movement == "bought" else "",
@@ -326,7 +321,7 @@ def movements_table(found: AfterTheJob) -> pd.DataFrame:
 
 def verdict_lines(found: AfterTheJob) -> list[str]:
     """What an owner reads first: was the choice right, what did it come to, what would have come to less."""
-    b, h, currency = found.bridge, found.hindsight, currency_of(found)
+    b, h, currency = found.bridge, found.hindsight, found.currency
     if b is None or h is None:
         return [NOTHING_YET if found.nothing_written else "No closed job: only the log is looked at."]
     return [judged(h), bridge(b, currency), then(h, currency), now(h, currency), *filter(None, [not_written(b)])]

@@ -10,7 +10,7 @@ from typing import overload
 from repairecon.book import schema
 from repairecon.read import values
 from repairecon.read.problems import Problems, clean, shown
-from repairecon.read.values import Misread
+from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError
 
 Amount = Decimal | int | float | str
@@ -51,6 +51,12 @@ def scaled(value: Amount, scale: Scale) -> int | Misread:
     if whole != moved and not scale.rounds:
         return Misread(f"write no more than {scale.digits} digits after the point")
     return int(whole)
+
+
+def typed(text: str, scale: Scale) -> int | Misread:
+    """The whole number for an amount in a cell, whatever a spreadsheet made of it."""
+    read = values.number(text, Limits(0.0, scale.largest))
+    return read if isinstance(read, Misread) else scaled(text, scale)
 
 
 def kept(value: Amount | None, scale: Scale, what: str) -> int | None:

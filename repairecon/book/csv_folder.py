@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, MONEY, QUANTITY, RATE, Scale, amount, month_or_day, now, scaled, words
+from repairecon.book.amounts import HOURS, MONEY, QUANTITY, RATE, Scale, amount, month_or_day, now, typed, words
 from repairecon.book.cards import FIELDS, SHARES, Sort
 from repairecon.book.ledger import name_of, new_ledger, worded_errors
 from repairecon.book.spares_book import SparesBook
@@ -365,10 +365,7 @@ def _read_by(row: Row, column: str, reader: Callable[[str], str]) -> str:
 def _whole(row: Row, column: str, scale: Scale) -> int | None:
     """The whole number that the book keeps for the amount in a cell, None when blank or wrong."""
     text = row.text(column)
-    if not text:
-        return None
-    read = values.number(text, Limits(0.0, scale.largest))
-    found = read if isinstance(read, Misread) else scaled(text, scale)
+    found = typed(text, scale) if text else None
     if isinstance(found, Misread):
         row.fault(column, shown(text), found.write)
         return None

@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from repairecon.book.amounts import MONEY, QUANTITY, Scale, When, choice, month_or_day, scaled, words
+from repairecon.book.amounts import MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.cards import FIELDS
 from repairecon.book.lists import Columns
 from repairecon.book.spares_book import SparesBook
@@ -270,13 +270,7 @@ def _differs(now: object, said: object) -> bool:
 
 
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
-    def read(text: str) -> str | Misread:
-        for found in (values.number(text, Limits(0.0, scale.largest)), scaled(text, scale)):
-            if isinstance(found, Misread):
-                return found
-        return text
-
-    return read
+    return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {

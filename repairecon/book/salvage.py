@@ -10,17 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from repairecon.book import proof, schema
-from repairecon.book.ledger import (
-    Ledger,
-    check_head,
-    connection,
-    damaged,
-    limit_time,
-    new_ledger,
-    noting,
-    worded_errors,
-)
+from repairecon.book import ledger, proof, schema
+from repairecon.book.ledger import Ledger, noting, worded_errors
 
 SECONDS = 300.0
 MOST_PROBED = 200_000
@@ -44,11 +35,11 @@ def check_file(path: str | os.PathLike[str]) -> tuple[str, ...]:
 
 @contextlib.contextmanager
 def _looked_into(path: Path) -> Iterator[sqlite3.Connection]:
-    check_head(path, whole=False)
+    ledger.check_head(path, whole=False)
     with worded_errors(path):
-        link, _ = connection(path, 5.0)
+        link, _ = ledger.connection(path, 5.0)
     with contextlib.closing(link):
-        limit_time(link, SECONDS)
+        ledger.limit_time(link, SECONDS)
         yield link
 
 
@@ -61,13 +52,13 @@ def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> S
     with _looked_into(path) as link:
         tables, lost = _sound_rows(link)
     if not tables["items"] and not tables["movements"] and not tables["about"]:
-        raise damaged(path, "no row of it can be read")
+        raise ledger.damaged(path, "no row of it can be read")
     said = (*tables["about"].values(), *tables["about_versions"].values())
     about = {str(row["name"]): str(row["value"]) for row in said}
     lent_at = next((r["written_at"] for r in tables["locker_versions"].values() if r["locker"] == 1), "")
-    with new_ledger(Path(target), {"home_currency": "EUR", **about}, str(lent_at)) as ledger:
-        writer = _Writer(ledger, lost)
-        with ledger.writing():
+    with ledger.new_ledger(Path(target), {"home_currency": "EUR", **about}, str(lent_at)) as new:
+        writer = _Writer(new, lost)
+        with new.writing():
             for table in ("lockers", "units", "items"):
                 writer.things(table, tables)
             for number, row in tables["movements"].items():
@@ -122,8 +113,8 @@ def _rows_of(link: sqlite3.Connection, table: str, wanted: Mapping[int, object])
 class _Writer:
     """Writes sound rows into the new book; what its rules refuse is left out with the reason."""
 
-    def __init__(self, ledger: Ledger, lost: list[str]) -> None:
-        self._ledger, self._lost = ledger, lost
+    def __init__(self, new: Ledger, lost: list[str]) -> None:
+        self._ledger, self._lost = new, lost
         self.taken: dict[str, int] = {}
         self.numbers: dict[int, int] = {}
         self._there: dict[str, set[int]] = {"locker": {schema.LENT_NUMBER}, "unit": set(), "item": set()}

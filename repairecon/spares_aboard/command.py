@@ -99,39 +99,37 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     from repairecon.spares_aboard.words import why
 
+    names = (
+        "boat",
+        "currency",
+        "figures",
+        "passage_days",
+        "period_days",
+        "running_hours",
+        "budget",
+        "spend",
+        "most_lost",
+    )
     carry = answer.carry
+    frames = {
+        "holdings": answer.holdings.drop(columns=["number", "resale_rate"]),
+        "receipts": answer.receipts.drop(columns=["number"]), "expiring": answer.expiring.drop(columns=["number"]),
+        "turning": answer.turning, "budget_curve": answer.budget_curve, "missing": answer.missing,
+        "surplus": answer.surplus, "insurance": answer.insurance,
+    }  # fmt: skip
+    by = {f"by_{name}": rows(getattr(answer, f"by_{name}").reset_index()) for name in ("locker", "system", "date")}
     return {
-        "boat": answer.boat,
-        "currency": answer.currency,
-        "figures": answer.figures,
+        **{name: getattr(answer, name) for name in (*names, "budget", "spend", "most_lost")},
         "today": answer.today.isoformat(),
         "until": answer.until.isoformat(),
-        "passage_days": answer.passage_days,
-        "period_days": answer.period_days,
-        "running_hours": answer.running_hours,
-        "value": {
-            **{k: _plain(v) for k, v in asdict(answer.worth).items()},
-            "by_locker": rows(answer.by_locker.reset_index()),
-            "by_system": rows(answer.by_system.reset_index()),
-            "by_date": rows(answer.by_date.reset_index()),
-        },
-        "holdings": rows(answer.holdings.drop(columns=["number", "resale_rate"])),
-        "receipts": rows(answer.receipts.drop(columns=["number"])),
+        "value": {**{k: _plain(v) for k, v in asdict(answer.worth).items()}, **by},
+        **{name: rows(frame) for name, frame in frames.items()},
         "below_minimum": [_below(line) for line in answer.below_minimum],
-        "expiring": rows(answer.expiring.drop(columns=["number"])),
-        "turning": rows(answer.turning),
         "carry": [
             {**row, "why": why(of, answer.currency)}
             for row, of in zip(rows(carry[list(CARRY)]), carry.itertuples(index=False), strict=True)
         ],
-        "budget": answer.budget,
-        "spend": answer.spend,
-        "most_lost": answer.most_lost,
         "risk": asdict(answer.risk),
-        "budget_curve": rows(answer.budget_curve),
-        "missing": rows(answer.missing),
-        "surplus": rows(answer.surplus),
-        "insurance": rows(answer.insurance),
         "cases": [asdict(c) for c in answer.cases],
         "assumed": [asdict(a) for a in answer.assumed],
     }
@@ -152,18 +150,13 @@ def _plain(x: Any) -> Any:
 
 def _below(line: ReorderLine) -> dict[str, Any]:
     last = line.last
+    counts = {name: float(getattr(line, name)) for name in ("short", "ashore", "lent")}
     return {
-        "item": line.item.name,
-        "critical": line.item.critical,
-        "have": float(line.aboard),
-        "minimum": float(line.item.minimum),
-        "short": float(line.short),
-        "ashore": float(line.ashore),
-        "lent": float(line.lent),
-        "supplier_last": last.person if last else "",
+        "item": line.item.name, "critical": line.item.critical, "have": float(line.aboard),
+        "minimum": float(line.item.minimum), **counts, "supplier_last": last.person if last else "",
         "price_last": float(last.cost_unit) if last and last.cost_unit is not None else None,
         "bought_last": last.on_date if last else "",
-    }
+    }  # fmt: skip
 
 
 def write_insurance(answer: SparesAnswer, path: Path) -> None:
