@@ -181,8 +181,7 @@ class _Walk:
     @property
     def end(self) -> Floats:
         """Where all steps lead to."""
-        moved = np.array([[s.cash, s.own_hours, s.days] for s in self.steps]).reshape(-1, 3)
-        return np.asarray(self.start + moved.sum(axis=0))
+        return self.start + sum((np.array([s.cash, s.own_hours, s.days]) for s in self.steps), np.zeros(3))
 
     def quantities(self, triple: Floats) -> dict[str, float]:
         """Cash, hours, days and all in."""

@@ -174,15 +174,6 @@ def by(frame: pd.DataFrame, column: str) -> pd.DataFrame:
     return sums.sort_values("fifo", ascending=False, kind="stable")
 
 
-def worth(held: pd.DataFrame, insured: pd.DataFrame, valued: Valued) -> Worth:
-    """The sums of all."""
-    fifo, average, down = (float(held[name].sum()) for name in ("fifo", "average", "written_down"))
-    return Worth(
-        fifo=fifo, average=average, average_by_year=valued.average_by_year, written_down=down,
-        replacement=float(insured["replacement"].sum()), unknown=valued.unknown,
-    )  # fmt: skip
-
-
 def insurance(items: Mapping[int, Item], frame: pd.DataFrame) -> pd.DataFrame:
     """A list for an insurer: what, how many, where, bought when and from whom, what it cost and would cost now."""
     rows = []

@@ -17,23 +17,12 @@ from typing import Any
 import pandas as pd
 from numpy.typing import NDArray
 
+from repairecon import records
 from repairecon.book.ledger import damaged
 from repairecon.book.spares_book import SparesBook, book_at, passage_for
 from repairecon.read import values
 from repairecon.read.passage_toml import PERIOD, PassageDefaults
 from repairecon.read.values import Misread
-from repairecon.records import (
-    Assumed,
-    Item,
-    Lot,
-    Movement,
-    Passage,
-    ReorderLine,
-    RepaireconError,
-    SpareWish,
-    StockLine,
-    UnitAboard,
-)
 from repairecon.spares_aboard import demand, holdings
 from repairecon.spares_aboard.carry import Carried
 from repairecon.spares_aboard.demand import CaseWorth
@@ -62,13 +51,13 @@ class BookRead:
 
     about: Mapping[str, str]
     boat: str
-    items: Mapping[int, Item]
-    units: tuple[UnitAboard, ...]
-    movements: tuple[Movement, ...]
+    items: Mapping[int, records.Item]
+    units: tuple[records.UnitAboard, ...]
+    movements: tuple[records.Movement, ...]
     columns: Mapping[str, NDArray[Any]]
-    stock: tuple[StockLine, ...]
-    lots: tuple[Lot, ...]
-    below_minimum: tuple[ReorderLine, ...]
+    stock: tuple[records.StockLine, ...]
+    lots: tuple[records.Lot, ...]
+    below_minimum: tuple[records.ReorderLine, ...]
 
 
 def read_all(book: SparesBook) -> BookRead:
@@ -94,7 +83,7 @@ class Period:
     passage: float
     whole: float
     hours: float | None
-    assumed: tuple[Assumed, ...] = ()
+    assumed: tuple[records.Assumed, ...] = ()
 
     @property
     def until(self) -> datetime.date:
@@ -112,9 +101,9 @@ class SparesAnswer:
     ``risk`` that of being without, with what is aboard and with what is bought.
     """
 
-    def __init__(self, read: BookRead, passage: Passage, period: Period, limits: Limits) -> None:
+    def __init__(self, read: BookRead, passage: records.Passage, period: Period, limits: Limits) -> None:
         self._read, self.passage, self._period, self._limits = read, passage, period, limits
-        self._wishes: dict[str, SpareWish] = {w.item: w for w in passage.items}
+        self._wishes: dict[str, records.SpareWish] = {w.item: w for w in passage.items}
         # Defaults are listed as they are used: a list of its own for each part, the same in any order of asking
         self._of_carry, self._of_turning = PassageDefaults(), PassageDefaults()
         self.boat, self.currency = read.boat, read.about.get("home_currency", "EUR")
@@ -176,7 +165,9 @@ class SparesAnswer:
     @cached_property
     def worth(self) -> Worth:
         """What all the spares are worth."""
-        return holdings.worth(self.holdings, self.insurance, self._valued)
+        sums = {name: float(self.holdings[name].sum()) for name in ("fifo", "average", "written_down")}
+        valued, replacement = self._valued, float(self.insurance["replacement"].sum())
+        return Worth(**sums, average_by_year=valued.average_by_year, replacement=replacement, unknown=valued.unknown)
 
     @cached_property
     def cases(self) -> tuple[CaseWorth, ...]:
@@ -202,7 +193,7 @@ class SparesAnswer:
         assurance = passage.assurance if passage.assurance is not None else defaults.number("assurance")
         return Carried(lines, self._limits, covers, assurance)
 
-    def _aboard(self, card: Item, out: Mapping[tuple[int, str], float]) -> tuple[float, float]:
+    def _aboard(self, card: records.Item, out: Mapping[tuple[int, str], float]) -> tuple[float, float]:
         """How many lie aboard, and how many of them are in date."""
         here = [s for s in self._read.stock if s.item_number == card.number and s.locker_kind == "aboard"]
         lying = float(sum(s.quantity for s in here))
@@ -217,7 +208,7 @@ class SparesAnswer:
     risk = property(attrgetter("_carried.risk"))
 
     @cached_property
-    def assumed(self) -> tuple[Assumed, ...]:
+    def assumed(self) -> tuple[records.Assumed, ...]:
         """Every default that the whole answer rests on."""
         _ = self._carried, self.turning
         listed = (*self._period.assumed, *self._of_carry.used, *self._of_turning.used)
@@ -225,7 +216,7 @@ class SparesAnswer:
 
 
 def spares_aboard(
-    book: SparesBook | str | os.PathLike[str], passage: Passage | None = None, *,
+    book: SparesBook | str | os.PathLike[str], passage: records.Passage | None = None, *,
     today: datetime.date | str | None = None, **numbers: float | None,
 ) -> SparesAnswer:  # fmt: skip
     """Look at a spares book; what the answer holds is worked out when it is asked for.
@@ -272,7 +263,7 @@ def _check(numbers: Mapping[str, float | None]) -> None:
         if value is not None and not (math.isfinite(value) and 0.0 <= value <= most):
             wrong.append(f"{name}: found {value}; write a number of 0 or more")
     if wrong:
-        raise RepaireconError("\n".join(wrong))
+        raise records.RepaireconError("\n".join(wrong))
 
 
 def _day(today: datetime.date | str | None, book: SparesBook) -> datetime.date:
@@ -280,14 +271,14 @@ def _day(today: datetime.date | str | None, book: SparesBook) -> datetime.date:
         return book.ledger.today()
     read = values.date(today)
     if isinstance(read, Misread):
-        raise RepaireconError(f"today: found {str(today)!r}; {read.write}")
+        raise records.RepaireconError(f"today: found {str(today)!r}; {read.write}")
     day = datetime.date.fromisoformat(read)
     if not 1950 <= day.year <= 2200:
-        raise RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
+        raise records.RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
     return day
 
 
-def _period(said: Passage, given: Mapping[str, float], today: datetime.date) -> Period:
+def _period(said: records.Passage, given: Mapping[str, float], today: datetime.date) -> Period:
     defaults = PassageDefaults()
 
     def first(name: str, of_passage: float | None) -> float:
