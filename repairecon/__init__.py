@@ -27,8 +27,7 @@ if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.answer import Answer
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.rebuild_or_buy.verdict import Verdict, screen
-    from repairecon.spares_aboard.answer import SparesAnswer
-    from repairecon.spares_aboard.job import spares_aboard
+    from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
     from repairecon.standards.equivalents import equivalent
 
 __all__ = [
@@ -40,7 +39,7 @@ __all__ = [
 ]  # fmt: skip
 
 _FOUND_IN = {
-    "Answer": "rebuild_or_buy.answer", "QuotesAnswer": "compare_quotes.job", "SparesAnswer": "spares_aboard.answer",
+    "Answer": "rebuild_or_buy.answer", "QuotesAnswer": "compare_quotes.job", "SparesAnswer": "spares_aboard.job",
     "Verdict": "rebuild_or_buy.verdict", "after_the_job": "after_the_job.job", "book_at": "book.spares_book",
     "book_copy": "book.spares_book", "book_from_csv": "book.csv_folder", "compare_quotes": "compare_quotes.job",
     "copy_notebooks": "read.starter", "decide": "after_the_job.job", "equivalent": "standards.equivalents",

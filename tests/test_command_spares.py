@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from aboard_makers import DEMO
+from book_makers import fitted_to
 from openpyxl import load_workbook
 
 from repairecon.__main__ import main
@@ -80,7 +81,7 @@ def test_fit_is_stock_history_and_reorder_in_one(book, capsys):
     assert "fitted last on 2026-05-02, 97.74 hours ago" in text
     assert "REORDER: impeller, raw water pump: 0 aboard, 2 wanted; CRITICAL; buy 2, last from chandler" in text
     with open_book(book) as opened:
-        assert opened.unit_history("raw water pump")[-1].hours == 2600
+        assert fitted_to(opened, "raw water pump")[-1].hours == 2600
     number = text.split("movement ")[1].split()[0]
     assert "left aboard: 1" in told(capsys, book, "undo", number)
     assert number in told(capsys, book, "history", IMPELLER)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from repairecon.after_the_job.book_items import BookLine
 from repairecon.after_the_job.job import AfterTheJob
-from repairecon.after_the_job.spares_book import IntoTheBook
-from repairecon.records import Happened, ReorderLine
+from repairecon.after_the_job.spares_book import BookLine, IntoTheBook
+from repairecon.records import Happened
 from repairecon.show.layout import as_text, capital, section
 from repairecon.show.words import number, price
+from repairecon.spares_aboard.act_words import below
 
 BY_ITEM = (
     '--item "NAME=ITEM" says which item of the book a part or unit is; "NAME=" leaves it out.',
@@ -21,17 +21,11 @@ BY_LOCKER = "--locker NAME says where things without a locker of their own go."
 
 def moves_table(found: AfterTheJob, made: IntoTheBook) -> pd.DataFrame:
     """A row a movement: what it is of and what becomes of it."""
-    currency = found.case.terms.currency if found.case else ""
     rows = [
-        (
-            line.moved.movement,
-            line.moved.item,
-            number(line.moved.quantity),
-            "" if line.moved.cost_unit is None else price(line.moved.cost_unit, currency),
-            _item(line),
-        )
+        (line.moved.movement, line.moved.item, number(line.moved.quantity),
+         "" if line.moved.cost_unit is None else price(line.moved.cost_unit, found.currency), _item(line))
         for line in made.lines
-    ]
+    ]  # fmt: skip
     return pd.DataFrame(rows, columns=["movement", "on the job", "pieces", "cost of one", "in the book"])
 
 
@@ -60,29 +54,8 @@ def left(happened: Happened) -> str:
     return text
 
 
-def reorder(line: ReorderLine, currency: str) -> str:
-    """A line of what is to be bought again."""
-    text = f"{line.item.name}: {number(float(line.short))} short of {number(float(line.item.minimum))}"
-    text += ", critical" if line.item.critical else ""
-    last = line.last
-    if last is None:
-        return text + "."
-    whom = f" from {last.person}" if last.person else ""
-    cost = "" if last.cost_unit is None else f" at {price(float(last.cost_unit), currency)}"
-    return f"{text}; last bought on {last.on_date}{whom}{cost}."
-
-
-def remedies(made: IntoTheBook) -> list[str]:
-    """Options that clear the way."""
-    unknown = any(not line.item and not line.left_out for line in made.lines)
-    options = list(BY_ITEM) if unknown else []
-    options += [BY_UNIT] if any("has no unit" in p for p in made.problems) else []
-    return options + ([BY_LOCKER] if any("no locker of its own" in p for p in made.problems) else [])
-
-
 def summary(found: AfterTheJob, made: IntoTheBook) -> str:
     """What came in, what went out, what is left and to be reordered; or what stands in the way."""
-    currency = found.case.terms.currency if found.case else ""
     done = made.done
     head = "Written into the spares book" if done and done.written else "Into the spares book: a trial, nothing written"
     on = made.lines[0].moved.on
@@ -94,10 +67,14 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
         parts.append(f"A spare besides: {made.spare}. Receive it by hand, at what it is worth to you.")
     if made.problems:
         parts.append(section("In the way, nothing can be written", list(made.problems)))
-        parts.append(section("To go on", remedies(made)))
+        unknown = any(not line.item and not line.left_out for line in made.lines)
+        options = list(BY_ITEM) if unknown else []
+        options += [BY_UNIT] if any("has no unit" in p for p in made.problems) else []
+        options += [BY_LOCKER] if any("no locker of its own" in p for p in made.problems) else []
+        parts.append(section("To go on", options))
     if done:
         parts.append(section("Left of each", [left(h) for h in done.happened]))
-        lines = [reorder(r, currency) for r in done.reorder] or ["Nothing is under its minimum."]
+        lines = [below(r, found.currency) for r in done.reorder] or ["Nothing is under its minimum."]
         parts.append(section("To be reordered", lines))
         if not done.written:
             parts.append("Give --write to write it, all of it or nothing.")

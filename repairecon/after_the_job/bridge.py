@@ -151,15 +151,9 @@ def bridge(
     lines.go(estimate.lines(way, came))
     total = decision.figures[decision.way]["total"]
     return Bridge(
-        way=way,
-        estimate=walk.quantities(start),
-        actual=walk.quantities(walk.end),
-        p10=total.p10,
-        p90=total.p90,
-        steps=tuple(walk.steps),
-        not_written=tuple(lines.not_written),
-        whole=lines.whole(),
-    )
+        way=way, estimate=walk.quantities(start), actual=walk.quantities(walk.end), p10=total.p10, p90=total.p90,
+        steps=tuple(walk.steps), not_written=tuple(lines.not_written), whole=lines.whole(),
+    )  # fmt: skip
 
 
 def _at(estimate: Estimate, way: str) -> int:
@@ -187,15 +181,13 @@ class _Walk:
     @property
     def end(self) -> Floats:
         """Where all steps lead to."""
-        moved = np.array([[s.cash, s.own_hours, s.days] for s in self.steps]).reshape(-1, 3)
-        return np.asarray(self.start + moved.sum(axis=0))
+        return self.start + sum((np.array([s.cash, s.own_hours, s.days]) for s in self.steps), np.zeros(3))
 
     def quantities(self, triple: Floats) -> dict[str, float]:
         """Cash, hours, days and all in."""
         cash, hours, days = (float(x) for x in triple)
-        return {
-            "cash": cash, "own hours": hours, "days": days, "total": cash + self.hour * hours + self.day * days,
-        }  # fmt: skip
+        total = cash + self.hour * hours + self.day * days
+        return {"cash": cash, "own hours": hours, "days": days, "total": total}
 
 
 @dataclass

@@ -17,42 +17,46 @@ from repairecon.read.closed import FOLDER, read_closed
 from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
 
+OPTIONS: dict[str, dict[str, Any]] = {
+    "--decide": {
+        "nargs": "?", "const": "", "metavar": "WAY", "help": "freeze the case as decided (default: the best way)",
+    },
+    "--on": {"default": "", "metavar": "DATE", "help": "day of the decision, year-month-day (default today)"},
+    "--found": {"default": "", "metavar": "EVENT=OUTCOME", "help": "findings at the decision, joined by ';'"},
+    "--log": {"type": Path, "metavar": "FOLDER", "help": "job log (default: job_log beside the folder, if any)"},
+    "--add-to-log": {"action": "store_true", "help": "add this job to the log"},
+    "--learn": {"type": Path, "metavar": "FILE", "help": "write what the log teaches, for a next case to use"},
+    "--strength": {
+        "type": float, "default": STRENGTH, "help": "what a job on another kind of unit counts for (%(default)s)",
+    },
+}  # fmt: skip
+INTO_THE_BOOK: dict[str, dict[str, Any]] = {
+    "--book": {"type": Path, "metavar": "FILE", "help": "spares book that the job's parts come into and leave"},
+    "--write": {"action": "store_true", "help": "write the job into the book"},
+    "--unit": {"default": "", "metavar": "NAME", "help": "unit of the book (default: as the case calls it)"},
+    "--clock": {"type": float, "metavar": "HOURS", "help": "hours on the unit's clock"},
+    "--moved-on": {"default": "", "metavar": "DATE", "help": "day of the movements (default: end of the job)"},
+    "--locker": {"default": "", "metavar": "NAME", "help": "where things without a locker of their own go"},
+    "--item": {
+        "action": "append", "default": [], "metavar": "NAME=ITEM",
+        "help": "item of the book for a part or unit of the case; NAME= leaves it out (may be given again)",
+    },
+    "--new-cards": {"action": "store_true", "help": "make cards for what the book does not know"},
+}  # fmt: skip
+
 
 def add(jobs: Any) -> None:
     """Add the job to the command line."""
     job = jobs.add_parser("after-the-job", help="estimate against actual, and what a log of jobs teaches")
     job.add_argument("folder", help="folder of a case that was decided, with its actual.csv; or folder of a job log")
-    job.add_argument(
-        "--decide", nargs="?", const="", metavar="WAY", help="freeze the case as decided (default: the best way)"
-    )
-    job.add_argument("--on", default="", metavar="DATE", help="day of the decision, year-month-day (default today)")
-    job.add_argument("--found", default="", metavar="EVENT=OUTCOME", help="findings at the decision, joined by ';'")
-    job.add_argument("--log", type=Path, metavar="FOLDER", help="job log (default: job_log beside the folder, if any)")
-    job.add_argument("--add-to-log", action="store_true", help="add this job to the log")
-    job.add_argument("--learn", type=Path, metavar="FILE", help="write what the log teaches, for a next case to use")
-    job.add_argument(
-        "--strength", type=float, default=STRENGTH, help="what a job on another kind of unit counts for (%(default)s)"
-    )
-    _add_book(job)
+    book = job.add_argument_group("into the spares book", "without --write only shown; written once, all or nothing")
     face = job.add_mutually_exclusive_group()
+    for group, options in ((job, OPTIONS), (book, INTO_THE_BOOK)):
+        for name, how in options.items():
+            group.add_argument(name, **how)
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     job.set_defaults(run=run)
-
-
-def _add_book(job: Any) -> None:
-    book = job.add_argument_group("into the spares book", "without --write only shown; written once, all or nothing")
-    book.add_argument("--book", type=Path, metavar="FILE", help="spares book that the job's parts come into and leave")
-    book.add_argument("--write", action="store_true", help="write the job into the book")
-    book.add_argument("--unit", default="", metavar="NAME", help="unit of the book (default: as the case calls it)")
-    book.add_argument("--clock", type=float, metavar="HOURS", help="hours on the unit's clock")
-    book.add_argument("--moved-on", default="", metavar="DATE", help="day of the movements (default: end of the job)")
-    book.add_argument("--locker", default="", metavar="NAME", help="where things without a locker of their own go")
-    book.add_argument(
-        "--item", action="append", default=[], metavar="NAME=ITEM",
-        help="item of the book for a part or unit of the case; NAME= leaves it out (may be given again)",
-    )  # fmt: skip
-    book.add_argument("--new-cards", action="store_true", help="make cards for what the book does not know")
 
 
 def _log_folder(args: argparse.Namespace) -> Path:
@@ -140,20 +144,15 @@ def _called(pairs: list[str]) -> dict[str, str]:
 def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
     """Show what the job would do to the book, or do it."""
     from repairecon.after_the_job import book_words
-    from repairecon.after_the_job.book_items import BookWishes
-    from repairecon.after_the_job.spares_book import into_the_book
+    from repairecon.after_the_job.spares_book import BookWishes, into_the_book
     from repairecon.book.spares_book import open_book
 
     if args.report is not None or args.add_to_log or args.learn is not None:
         raise RepaireconError("--book goes by itself: give --report, --add-to-log and --learn in a call of their own")
     wishes = BookWishes(
-        called=_called(args.item),
-        unit=args.unit,
-        hours=args.clock,
-        on=args.moved_on,
-        locker=args.locker,
+        called=_called(args.item), unit=args.unit, hours=args.clock, on=args.moved_on, locker=args.locker,
         new_cards=args.new_cards,
-    )
+    )  # fmt: skip
     with open_book(args.book) as book:
         made = into_the_book(found, book, args.write, wishes)
     if args.json:
@@ -173,49 +172,35 @@ def as_json(found: AfterTheJob) -> dict[str, Any]:
     """Dictionaries, lists, numbers and text; home money, chances 0..1; None where there is no closed job."""
     from repairecon.after_the_job import words
 
-    c = found.calibration
-    chances = {**asdict(c), "parts": c.parts._asdict(), "groups": [g._asdict() for g in c.groups]} if c else None
+    b, h, c, currency = found.bridge, found.hindsight, found.calibration, found.currency
+    ranges = [{**asdict(h), "sentence": words.held(h)} for h in found.held]
+    chances = c and {
+        **asdict(c), "parts": c.parts._asdict(), "groups": [g._asdict() for g in c.groups],
+        "sentence": words.chances(found),
+    }  # fmt: skip
+    bridge = b and {
+        **asdict(b), "difference": b.difference, "groups": b.groups, "not_told": b.not_written,
+        "sentence": words.bridge(b, currency),
+    }  # fmt: skip
+    if bridge:
+        del bridge["not_written"]
+    shifts, sentences = [asdict(s) for s in found.shifts], words.learned(found)
     data = {
         "name": found.name,
         "unit": found.case.unit.name if found.case else None,
-        "currency": words.currency_of(found) or None,
+        "currency": currency or None,
         "decision": asdict(found.decision) if found.decision else None,
         "first_run": found.first_run or None,
         "filled_in": not found.nothing_written,
-        "bridge": _bridge(found),
-        "hindsight": _hindsight(found),
-        "coverage": {
-            "ranges": [{**asdict(h), "sentence": words.held(h)} for h in found.held],
-            "chances": {**chances, "sentence": words.chances(found)} if chances else None,
-        },
-        "learned": {
-            **asdict(found.learned),
-            "shifts": [asdict(s) for s in found.shifts],
-            "sentences": words.learned(found),
-        },
+        "bridge": bridge,
+        "hindsight": h and {**asdict(h), "sentences": words.choice(h, currency)},
+        "coverage": {"ranges": ranges, "chances": chances},
+        "learned": {**asdict(found.learned), "shifts": shifts, "sentences": sentences},
         "movements": [{**asdict(m), "source": str(m.source)} for m in found.movements],
         "jobs": list(found.log.jobs),
     }
     plain: dict[str, Any] = _plain(data)
     return plain
-
-
-def _bridge(found: AfterTheJob) -> dict[str, Any] | None:
-    from repairecon.after_the_job import words
-
-    b = found.bridge
-    if b is None:
-        return None
-    data = {**asdict(b), "difference": b.difference, "groups": b.groups, "not_told": b.not_written}
-    del data["not_written"]
-    return {**data, "sentence": words.bridge(b, words.currency_of(found))}
-
-
-def _hindsight(found: AfterTheJob) -> dict[str, Any] | None:
-    from repairecon.after_the_job import words
-
-    h = found.hindsight
-    return {**asdict(h), "sentences": words.choice(h, words.currency_of(found))} if h else None
 
 
 def _plain(x: Any) -> Any:

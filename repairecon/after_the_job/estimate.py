@@ -56,13 +56,9 @@ class Estimate:
     """
 
     def __init__(
-        self,
-        case: Case,
-        found: Sequence[Finding] = (),
-        allowed: Mapping[str, bool] | None = None,
-        own_hour: float | None = None,
-        buying: Buying | None = None,
-    ) -> None:
+        self, case: Case, found: Sequence[Finding] = (), allowed: Mapping[str, bool] | None = None,
+        own_hour: float | None = None, buying: Buying | None = None,
+    ) -> None:  # fmt: skip
         self.case = case
         tree = with_findings(grow(case), found)
         self.model = Model(case, tree, allowed or {}, own_hour=own_hour, buying=buying)

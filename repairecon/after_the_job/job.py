@@ -4,40 +4,34 @@ from __future__ import annotations
 
 import datetime
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-import pandas as pd
-
-from repairecon.after_the_job import hindsight as judging
 from repairecon.after_the_job import log as job_log
 from repairecon.after_the_job import spares_book
-from repairecon.after_the_job.bridge import Bridge, bridge
+from repairecon.after_the_job.bridge import Bridge, bridge, found_in_order, pieces_paid, settled, taken, worker
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.buying.buying import Buying
+from repairecon.buying.inputs import mean_of
+from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, freeze
-from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
+from repairecon.rebuild_or_buy.job import DRAWS, read_findings, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import with_learned
-from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.records import Case, Decision, Figures, JobLog, Learned, Logged, RepaireconError, StoresMoved
+from repairecon.rebuild_or_buy.verdict import near_tie, screen
+from repairecon.records import Actual, Case, Decision, Figures, JobLog, Learned, Logged, RepaireconError, StoresMoved
 
 NO_LOG = JobLog()
+ENDS = ("mean", "p10", "p50", "p90")
 COLUMNS = {"cash": "cash", "own hours": "own_hours", "days": "days", "total": "total"}
 
 
 def decide(
-    folder: str | os.PathLike[str],
-    way: str = "",
-    *,
-    on: str = "",
-    found: str = "",
-    draws: int = DRAWS,
-    seed: int = 1,
+    folder: str | os.PathLike[str], way: str = "", *, on: str = "", found: str = "", draws: int = DRAWS, seed: int = 1,
     cost_own_hour: float | None = None,
-) -> Decision:
+) -> Decision:  # fmt: skip
     """Freeze a case as it is decided, with the figures of every way, and write the sheet for what happens.
 
     ``way`` is the way chosen, by default the best; ``on`` the day (year-month-day, default today); ``found`` what is
@@ -48,26 +42,16 @@ def decide(
     chosen = way or answer.verdict.best
     if chosen not in answer.table.index:
         raise RepaireconError(f"way: found {chosen!r}; write one of: {', '.join(answer.table.index)}")
+    figures = {
+        str(way): {q: Figures(**{end: float(row[f"{c}_{end}"]) for end in ENDS}) for q, c in COLUMNS.items()}
+        for way, row in answer.table.iterrows()
+    }
     decision = Decision(
-        folder="",
-        way=chosen,
-        decided_on=_day(on),
-        seed=seed,
-        draws=draws,
-        found=found,
-        currency=case.terms.currency,
-        cost_own_hour=answer.cost_own_hour,
-        figures={str(way): _figures(row) for way, row in answer.table.iterrows()},
-        seal="",
-        best=answer.verdict.best,
-    )
+        folder="", way=chosen, decided_on=_day(on), seed=seed, draws=draws, found=found, currency=case.terms.currency,
+        cost_own_hour=answer.cost_own_hour, figures=figures, seal="", best=answer.verdict.best,
+    )  # fmt: skip
     freeze(folder, decision, case)
     return decision
-
-
-def _figures(row: pd.Series) -> dict[str, Figures]:
-    ends = ("mean", "p10", "p50", "p90")
-    return {q: Figures(**{end: float(row[f"{column}_{end}"]) for end in ends}) for q, column in COLUMNS.items()}
 
 
 def _day(on: str) -> str:
@@ -90,6 +74,29 @@ class _Setting:
     def before(self) -> Estimate:
         """The estimate with nothing found."""
         return Estimate(self.case, buying=self.buying)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hindsight:
+    """The choice judged twice: by what was known then, and by what is known now.
+
+    ``then`` and ``now`` hold the expected total of each way that could be chosen, by what was known at the decision and
+    by what has been found, paid and worked since; ``actual`` is what the way taken came to. ``gap_then`` is what the
+    way chosen was expected to cost above the best (0: it was the best), ``gap_now`` what it came to above the least of
+    the others. ``good_decision``: the best then, or too near to it to call by the rule of the first job; ``luck`` is
+    bad above the stated P90, good below the P10.
+    """
+
+    chosen: str
+    best_then: str
+    gap_then: float
+    good_decision: bool
+    luck: str
+    best_now: str
+    gap_now: float
+    actual: float
+    then: dict[str, float]
+    now: dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -116,6 +123,11 @@ class AfterTheJob:
         return self.setting.closed.decision if self.setting else None
 
     @property
+    def currency(self) -> str:
+        """The home currency, empty for a log alone."""
+        return self.case.terms.currency if self.case else ""
+
+    @property
     def nothing_written(self) -> bool:
         """Whether there is a closed job of which the owner has not written down anything yet."""
         return self.setting is not None and self.bridge is None
@@ -127,18 +139,15 @@ class AfterTheJob:
         return run[0].outcome if run else ""
 
     @cached_property
-    def hindsight(self) -> judging.Hindsight | None:
+    def hindsight(self) -> Hindsight | None:
         """The choice, then and now."""
-        s = self.setting
-        if s is None or self.bridge is None:
-            return None
-        return judging.hindsight(s.case, s.closed.decision, s.closed.actual, s.allowed, self.bridge, s.buying)
+        return _hindsight(self.setting, self.bridge) if self.setting and self.bridge else None
 
     @cached_property
     def logged(self) -> tuple[Logged, ...]:
         """What the log keeps of this job."""
         s = self.setting
-        return job_log.log_rows(s.closed, self.bridge, s.before) if s and self.bridge else ()
+        return tuple(job_log.Keeper(s.closed, self.bridge, s.before).rows()) if s and self.bridge else ()
 
     @cached_property
     def log(self) -> JobLog:
@@ -187,13 +196,72 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
     allowed = {way: not why for way, why in screen(closed.case).items()}
     case = with_learned(closed.case)
     setting = _Setting(closed, case, allowed, Buying(case))
-    made = bridge(case, closed.decision, closed.actual, allowed, setting.buying) if _written(closed) else None
+    # nothing that the blank form of the sheet does not say: no job has been written down yet
+    written = any(
+        r.told or r.kind == "never came" or (r.kind == "way" and r.name not in ("", closed.decision.way))
+        for r in closed.actual.rows
+    )
+    made = bridge(case, closed.decision, closed.actual, allowed, setting.buying) if written else None
     return AfterTheJob(closed.name, strength, log, made, setting)
 
 
-def _written(closed: Closed) -> bool:
-    """Whether the sheet says anything that its blank form does not."""
-    way = closed.decision.way
-    return any(
-        r.told or r.kind == "never came" or (r.kind == "way" and r.name not in ("", way)) for r in closed.actual.rows
-    )
+def _hindsight(s: _Setting, b: Bridge) -> Hindsight:
+    """Every way worked out anew with the outcomes found as certain and with prices, hours and waits where known.
+
+    A way that was not taken keeps its own uncertainty: nobody knows what it would have come to.
+    """
+    case, decision, actual = s.case, s.closed.decision, s.closed.actual
+    known = [*read_findings(decision.found), *found_in_order(case, actual)]
+    estimate = Estimate(case, known, s.allowed, decision.cost_own_hour, s.buying)
+    held = settled(case, decision, actual)
+    held |= {key: value for key, value in _written(estimate, actual) if key in estimate.keys}
+    totals = dict(zip(estimate.model.ways, map(estimate.total, estimate.expected(held, anew=True)), strict=True))
+    now = {w: total for w, total in totals.items() if s.allowed.get(w, True)}
+    then = {w: decision.figures[w]["total"].mean for w in now}
+    chosen, came = decision.figures[decision.way]["total"], b.actual["total"]
+    best_then = min(then, key=lambda w: then[w])
+    gap_then = chosen.mean - then[best_then]
+    others = {w: now[w] for w in now if w != taken(decision, actual)}
+    best_other = min(others, key=lambda w: others[w]) if others else b.way
+    gap_now = came - others[best_other] if others else 0.0
+    return Hindsight(
+        chosen=decision.way, best_then=best_then, gap_then=gap_then,
+        good_decision=gap_then <= 0 or _near_tie(case, decision, best_then, gap_then),
+        luck="bad" if came > chosen.p90 else "good" if came < chosen.p10 else "ordinary",
+        best_now=best_other if gap_now > 0 else b.way, gap_now=gap_now, actual=came, then=then, now=now,
+    )  # fmt: skip
+
+
+def _near_tie(case: Case, decision: Decision, best: str, gap: float) -> bool:
+    """Whether the first job found the two ways too near to call: by the gap, and by how often one beats the other."""
+    total = decision.figures[best]["total"].mean
+    by_gap, at_most = near_tie(case, gap, total, 1.0), near_tie(case, gap, total, 0.0)
+    if by_gap or not at_most:
+        return by_gap
+    # only how often one beats the other is left open: the first job is done again, on the same draws
+    then = rebuild_or_buy(
+        read_case(decision.folder) if decision.folder else case, decision.draws, decision.seed, found=decision.found,
+        cost_own_hour=decision.cost_own_hour,
+    ).outcomes  # fmt: skip
+    return near_tie(case, gap, total, float(then.beats[then.ways.index(best), then.ways.index(decision.way)]))
+
+
+def _written(estimate: Estimate, actual: Actual) -> Iterator[tuple[str, float]]:
+    """Inputs of the estimate whose value is known now: prices paid, hours worked, days waited."""
+    case = estimate.case
+    for r in (*actual.of("part"), *actual.of("unit")):
+        priced = estimate.priced(r)
+        if r.days is not None:
+            yield priced.lead_key, r.days
+        bought = pieces_paid(priced, r) if r.kind == "part" else 1.0
+        if r.paid is None or not bought or priced.a_piece <= 0:
+            continue
+        core = mean_of(case.way(r.name).core_surcharge) if r.kind == "unit" else 0.0
+        seller = f"quoted:{r.name}@{priced.supplier.supplier}{priced.again}" if priced.supplier else f"price:{r.name}"
+        yield seller, max(r.paid - core, 0.0) / bought / priced.a_piece
+    for r in actual.of("task"):
+        if r.hours is not None:
+            fitting = f"fitting hours:{r.name.removeprefix('fitting, ')}"
+            yield (hours if (hours := f"task hours:{r.name}") in estimate.keys else fitting), r.hours
+        if r.paid is not None and worker(case, r) == "owner":
+            yield f"task cost:{r.name}", r.paid

@@ -14,17 +14,7 @@ from repairecon.formulas.bayes import LinearBelief, linear_update, marginal, t_i
 from repairecon.formulas.fits import fit_weibull
 from repairecon.read.defaults import Defaults
 from repairecon.rebuild_or_buy.learned import counts_for, groups, kind_of
-from repairecon.records import (
-    STAGES,
-    Branch,
-    Case,
-    ChanceCount,
-    HoursBias,
-    JobLog,
-    Learned,
-    LearnedLife,
-    Logged,
-)
+from repairecon.records import STAGES, Branch, Case, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
 
 Floats = NDArray[np.float64]
 STRENGTH = 0.3
@@ -137,17 +127,14 @@ def failure_rate(rows: Sequence[Logged], unit: str) -> tuple[float, float]:
 
 def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
     """What a log teaches, ready for the next case; an empty log teaches nothing."""
-    return Learned(
-        jobs=len(log.jobs),
-        strength=strength,
-        chances=_counts(log.of("count")),
-        hours=_biases(log.of("hours")),
-        drift_rate=_drift_rate(log.of("price")),
-        lives=tuple(
-            LearnedLife(unit=r.unit, way_kind=r.group, years=r.years, hours=r.hours, failed=bool(r.happened))
-            for r in log.of("life")
-        ),
+    lives = tuple(
+        LearnedLife(unit=r.unit, way_kind=r.group, years=r.years, hours=r.hours, failed=bool(r.happened))
+        for r in log.of("life")
     )
+    return Learned(
+        jobs=len(log.jobs), strength=strength, chances=_counts(log.of("count")), hours=_biases(log.of("hours")),
+        drift_rate=_drift_rate(log.of("price")), lives=lives,
+    )  # fmt: skip
 
 
 def _counts(rows: Sequence[Logged]) -> tuple[ChanceCount, ...]:
@@ -187,12 +174,8 @@ def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...
 
 
 def _shift(kind: str, name: str, before: Ends, after: Ends, jobs: float) -> Shift:
-    was, was_low, was_high = before
-    now, low, high = after
-    return Shift(
-        kind=kind, name=name, before=was, before_low=was_low, before_high=was_high, after=now, low=low, high=high,
-        jobs=jobs,
-    )  # fmt: skip
+    names = ("before", "before_low", "before_high", "after", "low", "high")
+    return Shift(kind=kind, name=name, jobs=jobs, **dict(zip(names, (*before, *after), strict=True)))
 
 
 def _chances(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterator[Shift]:

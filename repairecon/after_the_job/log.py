@@ -77,15 +77,11 @@ def same_job(past: JobLog, rows: Sequence[Logged]) -> str:
     A job is known by its name and the day of its decision; under another name, as after a copy of its folder, by rows
     that are the same but for the name, all of the shorter list among the longer.
     """
-    mine = _nameless(rows)
     for job in past.jobs:
         there = [r for r in past.rows if r.job == job]
-        days = {r.closed_on for r in there} | {r.closed_on for r in rows}
-        if any(key(r.job) == key(job) for r in rows) and len(days - {""}) <= 1:
-            return job
-        theirs = _nameless(there)
-        shorter, longer = sorted((mine, theirs), key=len)
-        if shorter and shorter <= longer:
+        days = {r.closed_on for r in (*there, *rows)} - {""}
+        shorter, longer = sorted((_nameless(rows), _nameless(there)), key=len)
+        if (any(key(r.job) == key(job) for r in rows) and len(days) <= 1) or (shorter and shorter <= longer):
             return job
     return ""
 
@@ -105,18 +101,14 @@ def with_job(past: JobLog, rows: Sequence[Logged]) -> JobLog:
     return JobLog((*past.rows, *rows))
 
 
-def log_rows(closed: Closed, made: Bridge, estimate: Estimate) -> tuple[Logged, ...]:
+class Keeper:
     """What the log keeps of a job whose bridge has been made; ``estimate`` is that of nothing found."""
-    return tuple(_Keeper(closed, made, estimate).rows())
 
-
-class _Keeper:
     def __init__(self, closed: Closed, made: Bridge, estimate: Estimate) -> None:
         self.closed, self.made, self.estimate = closed, made, estimate
         self.case, self.decision, self.actual = estimate.case, closed.decision, closed.actual
 
-    def row(self, kind: str, name: str, source: Done | None = None, **more: object) -> Logged:
-        """One row of the log."""
+    def _row(self, kind: str, name: str, source: Done | None = None, **more: object) -> Logged:
         return Logged(
             job=self.closed.name, closed_on=self.decision.decided_on, unit=kind_of(self.case), kind=kind, name=name,
             source=(source or self.case.ways[0]).source, **more,  # type: ignore[arg-type]
@@ -130,7 +122,7 @@ class _Keeper:
         yield from self._prices()
         for r in self.actual.of("life"):
             kind = self.case.way(r.name).kind
-            yield self.row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
+            yield self._row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
 
     def _ranges(self) -> Iterator[Logged]:
         """Only of quantities written in full; a job that went another way than decided says nothing of its ranges."""
@@ -138,7 +130,7 @@ class _Keeper:
             return
         for name, f in self.decision.figures[self.decision.way].items():
             if name in self.made.whole:
-                yield self.row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.made.actual[name])
+                yield self._row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.made.actual[name])
 
     def _found(self) -> Iterator[Logged]:
         """Stated chances as findings came in, and the condition under which each outcome counts."""
@@ -161,14 +153,14 @@ class _Keeper:
             p = float(tree.chance[tree.states[:, e] == k].sum()) / happens if happens > 0 else 0.0
             if k and p < 1.0:
                 came = outcome == f.outcome
-                yield self.row("chance", f.event, row, outcome=outcome, chance=min(p, 1.0), happened=came)
+                yield self._row("chance", f.event, row, outcome=outcome, chance=min(p, 1.0), happened=came)
 
     def _counts(self, end: Tree, f: Finding, row: Done) -> Iterator[Logged]:
         """The outcome under each condition that may have held, for the chance that it did."""
         for b, holds in zip(self.case.branches, end.holds, strict=True):
             share = float(end.chance[holds].sum())
             if (b.event, b.outcome) == (f.event, f.outcome) and share > 0:
-                yield self.row("count", f.event, row, given=condition(b)[1], outcome=f.outcome, actual=min(share, 1.0))
+                yield self._row("count", f.event, row, given=condition(b)[1], outcome=f.outcome, actual=min(share, 1.0))
 
     def _hours(self) -> Iterator[Logged]:
         """Against the case's own hours, not those learned before: the bias is that of the owner's guesses."""
@@ -177,7 +169,7 @@ class _Keeper:
             task = tasks.get(r.name)
             if task and r.hours and task.hours.likely > 0 and worker(self.case, r) == "owner":
                 more = {"group": task.stage, "actual": r.hours, "first_time": r.first_time is not False}
-                yield self.row("hours", r.name, r, **_ends(task.hours), **more)
+                yield self._row("hours", r.name, r, **_ends(task.hours), **more)
 
     def _prices(self) -> Iterator[Logged]:
         for r in (*self.actual.of("part"), *self.actual.of("unit")):
@@ -189,7 +181,7 @@ class _Keeper:
             each, stated = (r.paid - core) / bought, priced.range.scaled(priced.a_piece)
             age = _years(priced.quote.quoted_on if priced.quote else "", self.decision.decided_on)
             if each > 0 and stated.likely > 0:
-                yield self.row("price", r.name, r, **_ends(stated), actual=each, years=age)
+                yield self._row("price", r.name, r, **_ends(stated), actual=each, years=age)
 
 
 def _years(start: str, end: str) -> float | None:
@@ -222,18 +214,11 @@ def _held(name: str, rows: Sequence[Logged]) -> Held | None:
     factor, factor_low, factor_high = scores.widening(places, CLAIMED, SURE)
     loss = np.mean([scores.pinball(seen, q, p) for (p, _), q in zip(POINTS, (p10, p50, p90), strict=True)], axis=0)
     return Held(
-        quantity=name,
-        inside=inside,
-        of=len(wide),
-        low=low,
-        high=high,
-        factor=factor,
-        factor_low=factor_low,
-        factor_high=factor_high,
-        loss=float(np.mean(loss / np.where(p50 > 0, p50, 1.0))),
+        quantity=name, inside=inside, of=len(wide), low=low, high=high, factor=factor, factor_low=factor_low,
+        factor_high=factor_high, loss=float(np.mean(loss / np.where(p50 > 0, p50, 1.0))),
         says=_says(inside, len(wide), factor_low, factor_high),
         places=tuple(float(z) for z in places if np.isfinite(z)),
-    )
+    )  # fmt: skip
 
 
 def _says(inside: int, of: int, factor_low: float, factor_high: float) -> str:
@@ -255,11 +240,8 @@ def calibration(log: JobLog) -> Calibration | None:
     came = np.array([r.happened for r in rows], dtype=bool)
     brier, log_score = scores.chance_scores(stated, came)
     groups = scores.calibration_groups(stated, came, EDGES, SURE)
+    plain = scores.chance_scores(np.full(len(rows), came.mean()), came)[0]
     return Calibration(
-        many=len(rows),
-        brier=brier,
-        brier_plain=scores.chance_scores(np.full(len(rows), came.mean()), came)[0],
-        log_score=log_score,
-        parts=scores.brier_parts(groups, brier),
+        many=len(rows), brier=brier, brier_plain=plain, log_score=log_score, parts=scores.brier_parts(groups, brier),
         groups=tuple(groups),
-    )
+    )  # fmt: skip

@@ -7,8 +7,7 @@ from math import isfinite
 import pandas as pd
 
 from repairecon.after_the_job.bridge import Bridge, Step
-from repairecon.after_the_job.hindsight import Hindsight
-from repairecon.after_the_job.job import AfterTheJob
+from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.learning import Shift
 from repairecon.after_the_job.log import Calibration, Held
 from repairecon.formulas.scores import Group
@@ -46,11 +45,6 @@ def signed(amount: float, currency: str) -> str:
     """An amount more or less."""
     words = money(abs(amount), currency)
     return f"{words} {'more' if amount > 0 else 'less'}"
-
-
-def currency_of(found: AfterTheJob) -> str:
-    """The home currency, empty for a log alone."""
-    return found.case.terms.currency if found.case else ""
 
 
 def bridge(b: Bridge, currency: str) -> str:
@@ -120,11 +114,8 @@ def held(h: Held) -> str:
         return f"{text}. They hold: leave them as they are."
     if not isfinite(h.factor):
         return f"{text}: too narrow. Give both ends of the next ones room."
-    ends = (
-        f"{number(h.factor_low)} to {number(h.factor_high)}"
-        if isfinite(h.factor_high)
-        else (f"{number(h.factor_low)} or more")
-    )
+    low, high = h.factor_low, h.factor_high
+    ends = f"{number(low)} to {number(high)}" if isfinite(high) else f"{number(low)} or more"
     times_wide = f"{number(h.factor)} times as wide would have held eight in ten ({ends} times)"
     return f"{text}: {h.says}. {capital(times_wide)}; make the next ones so."
 
@@ -212,11 +203,11 @@ def learned(found: AfterTheJob) -> list[str]:
     jobs = found.learned.jobs
     lines = [shift(s) for s in most_moved(found)]
     if lines:
-        others = (
+        other = (
             f"; one on another kind of unit counted for {number(found.learned.strength)} of a job" if jobs > 1 else ""
         )
         lines.append(
-            f"From {jobs} job{'s' if jobs > 1 else ''}{others}. The next case uses it if its case.toml says [learned] "
+            f"From {jobs} job{'s' if jobs > 1 else ''}{other}. The next case uses it if its case.toml says [learned] "
             "use = true and the learned.toml that --learn writes lies beside it."
         )
     return lines
@@ -249,7 +240,7 @@ def largest_steps(b: Bridge, most: int = MOST_STEPS) -> list[Step]:
 
 def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
     """From estimate to actual in words, largest step first."""
-    b, currency = found.bridge, currency_of(found)
+    b, currency = found.bridge, found.currency
     if b is None:
         return pd.DataFrame()
     rows = {"estimate": _row(b.estimate, currency)}
@@ -277,64 +268,60 @@ def _row(of: dict[str, float], currency: str) -> dict[str, str]:
 
 def ways_table(found: AfterTheJob) -> pd.DataFrame:
     """Each way as expected then and as it would be expected now."""
-    h, currency = found.hindsight, currency_of(found)
+    h, currency = found.hindsight, found.currency
     if h is None:
         return pd.DataFrame()
-    rows = {}
-    for way in sorted(h.now, key=lambda w: h.now[w]):
-        came = money(h.actual, currency) if found.bridge and way == found.bridge.way else ""
-        rows[way] = {
+    rows = {
+        way: {
             "expected then": money(h.then[way], currency),
             "expected now": money(h.now[way], currency),
-            "came to": came,
+            "came to": money(h.actual, currency) if found.bridge and way == found.bridge.way else "",
         }
+        for way in sorted(h.now, key=lambda w: h.now[w])
+    }
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
 def held_table(found: AfterTheJob) -> pd.DataFrame:
     """Whether the ranges held, in words."""
-    rows = {}
-    for h in found.held:
-        rows[h.quantity] = {
+    rows = {
+        h.quantity: {
             "inside": f"{h.inside} of {h.of}",
             "true share": f"{chance_words(h.low)} to {chance_words(h.high)}",
             "spread": f"{number(h.factor)} times ({number(h.factor_low)} to {number(h.factor_high)})",
             "loss": number(h.loss),
             "says": h.says,
         }
+        for h in found.held
+    }
     return pd.DataFrame.from_dict(rows, orient="index")
 
 
 def learned_table(found: AfterTheJob) -> pd.DataFrame:
     """Every figure before and after the log."""
-    rows = []
-    for s in found.shifts:
-        before, after = figure(s.kind, s.before), figure(s.kind, s.after)
-        low, high = figure(s.kind, s.low).removesuffix(" times"), figure(s.kind, s.high)
-        rows.append((s.kind, s.name, before, after, f"{low} to {high}", number(s.jobs)))
+    rows = [
+        (s.kind, s.name, figure(s.kind, s.before), figure(s.kind, s.after),
+         f"{figure(s.kind, s.low).removesuffix(' times')} to {figure(s.kind, s.high)}", number(s.jobs))
+        for s in found.shifts
+    ]  # fmt: skip
     return pd.DataFrame(rows, columns=["kind", "figure", "before", "now", "8 in 10 sure", "jobs"]).set_index("kind")
 
 
 def movements_table(found: AfterTheJob) -> pd.DataFrame:
     """What was bought and what was fitted."""
-    currency = currency_of(found)
+    currency = found.currency
     rows = [
-        (
-            m.on,
-            m.movement,
-            m.item,
-            number(m.quantity),
-            price(m.paid, currency) if m.paid is not None and m.movement == "bought" else "",
-            "the spares" if m.from_spares else "",
-        )
+        (m.on, m.movement, m.item, number(m.quantity),
+         price(m.paid, currency) if m.paid is not None and m.movement == "bought" else "",
+         "the spares" if m.from_spares else "")
         for m in found.movements
-    ]
+    ]  # fmt: skip
     return pd.DataFrame(rows, columns=["on", "movement", "item", "pieces", "paid", "from"]).set_index("on")
 
 
 def verdict_lines(found: AfterTheJob) -> list[str]:
     """What an owner reads first: was the choice right, what did it come to, what would have come to less."""
-    b, h, currency = found.bridge, found.hindsight, currency_of(found)
+    b, h, currency = found.bridge, found.hindsight, found.currency
     if b is None or h is None:
         return [NOTHING_YET if found.nothing_written else "No closed job: only the log is looked at."]
     return [judged(h), bridge(b, currency), then(h, currency), now(h, currency), *filter(None, [not_written(b)])]
@@ -349,7 +336,7 @@ def summary(found: AfterTheJob) -> str:
     if found.bridge is not None:
         parts.append("From the estimate to what it came to\n" + as_text(bridge_table(found), "step"))
         parts.append("The ways, then and now\n" + as_text(ways_table(found)))
-    parts.append(section("Do the ranges hold", [*all_held(found), *filter(None, [chances(found)])]))
+    parts.append(section("Do the ranges hold", _held_lines(found)))
     parts.append(section("What the log teaches", learned(found)))
     if found.movements:
         parts.append("Into and out of the stores\n" + as_text(movements_table(found), "on"))
@@ -369,10 +356,13 @@ def verdict(found: AfterTheJob) -> Panel:
     return Panel("After the job", verdict_lines(found), listed=False)
 
 
+def _held_lines(found: AfterTheJob) -> list[str]:
+    return [*all_held(found), *filter(None, [chances(found)])]
+
+
 def held_panel(found: AfterTheJob) -> Panel:
     """Whether the ranges hold, and the chances."""
-    lines = all_held(found)
-    return Panel("Do the ranges hold", [*lines, *filter(None, [chances(found)])])
+    return Panel("Do the ranges hold", _held_lines(found))
 
 
 def learned_panel(found: AfterTheJob) -> Panel:

@@ -1,4 +1,4 @@
-"""The acts of an owner, each one transaction: receive, fit, use, move, lend, count; what it left, what to reorder."""
+"""The acts of an owner, each one transaction: receive, fit, use, move, lend, count, undo, a whole job; what it left."""
 
 from __future__ import annotations
 
@@ -7,21 +7,20 @@ from typing import Any
 
 from repairecon.book import schema
 from repairecon.book.amounts import HOURS, MONEY, RATE, Amount, When, amount, day, kept, month_or_day, pieces, words
-from repairecon.book.ledger import now
+from repairecon.book.ledger import noting
 from repairecon.book.stock import Stock, by_kind, stands
 from repairecon.read.problems import key, shown
 from repairecon.read.values import plain
-from repairecon.records import (
-    BookBusyError,
-    BookError,
-    BookFileError,
-    Counted,
-    Happened,
-    Item,
-    Movement,
-    ReceiveLine,
-    StockError,
-)
+from repairecon.records import BookError, Counted, FitLine, Happened, Item, JobInBook, Movement, ReceiveLine, StockError
+
+_COPIED = (
+    "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit", "person", "unit",
+    "hours", "lot", "cure_date", "reference",
+)  # fmt: skip
+
+
+class _OnlyShown(Exception):
+    """Leaves a transaction so that nothing of it is kept."""
 
 
 class Acts(Stock):
@@ -34,17 +33,13 @@ class Acts(Stock):
         with self.ledger.writing():
             on_date = day(date, self.ledger.today())
             for place, line in enumerate(lines, start=1):
-                try:
+                with noting(faults, f"line {place}: "):
                     columns = self._received(line)
-                    number = self.write(**columns, on_date=on_date, reference=words(reference, "reference"))
+                    number = self._write(**columns, on_date=on_date, reference=words(reference, "reference"))
                     made.setdefault(columns["item"], []).append(number)
-                except (BookFileError, BookBusyError):
-                    raise
-                except BookError as error:
-                    faults.append(f"line {place}: {error}")
             if faults:
                 raise BookError("the delivery was not written:\n" + "\n".join(faults))
-            return tuple(self.happened(item, numbers) for item, numbers in made.items())
+            return tuple(self._happened(item, numbers) for item, numbers in made.items())
 
     def _received(self, line: ReceiveLine) -> dict[str, Any]:
         item = self.item(line.item)
@@ -53,7 +48,8 @@ class Acts(Stock):
         into = self._home(item, line.locker)
         if into == schema.LENT_NUMBER:
             raise BookError(f"{shown(schema.LENT)} is for what is lent: say which locker it goes into")
-        check_value(count, cost)
+        if cost is not None and count * cost > schema.LARGEST_VALUE * 10**9:  # sums of whole numbers hold no more
+            raise BookError(f"quantity times cost is over {plain(schema.LARGEST_VALUE)}: write it as several movements")
         return {
             "kind": "bought", "item": item.number, "quantity": count, "locker_to": into, "cost_unit": cost,
             "currency": words(line.currency, "currency").upper(), "rate": kept(line.rate, RATE, "rate") or None,
@@ -71,10 +67,8 @@ class Acts(Stock):
         """
         with self.ledger.writing():
             card, into = self.item(item), self.find("unit", unit)
-            columns = self._taken(card, quantity, locker, date, more)
-            clock = kept(hours, HOURS, "hours on the clock")
-            before = self._fitted_last(card, into)
-            return self.happened(card.number, [self.write(**columns, kind="fitted", unit=into, hours=clock)], before)
+            columns = {"unit": into, "hours": kept(hours, HOURS, "hours on the clock")}
+            return self._take("fitted", card.name, quantity, locker, date, more, **columns)
 
     def _fitted_last(self, card: Item, unit: int) -> Movement | None:
         # "+unit" keeps SQLite to the index by item, as a unit may have years of movements
@@ -122,7 +116,8 @@ class Acts(Stock):
             taken = self._taken(card, quantity, locker, date, more)
             if columns.get("locker_to") == taken["locker_from"]:
                 raise BookError(f"{shown(card.name)} lies in that locker already: nothing was written")
-            return self.happened(card.number, [self.write(**taken, kind=kind, **columns)])
+            before = self._fitted_last(card, columns["unit"]) if kind == "fitted" else None
+            return self._happened(card.number, [self._write(**taken, kind=kind, **columns)], before)
 
     def _taken(
         self, card: Item, quantity: Amount, locker: str | None, date: When, more: Mapping[str, str]
@@ -189,11 +184,11 @@ class Acts(Stock):
                 has = ", ".join(f"{shown(p)} has {q}" for p, q in out.items()) or "nobody has any"
                 asked = f"{shown(borrower)} has not borrowed {amount(count)} ({has})"
                 raise StockError(f"{shown(card.name)}: {asked}; nothing was written")
-            number = self.write(
+            number = self._write(
                 on_date=day(date, self.ledger.today()), kind="returned", item=card.number, quantity=count,
                 locker_from=schema.LENT_NUMBER, locker_to=self._home(card, to), person=who, note=words(note, "note"),
             )  # fmt: skip
-            return self.happened(card.number, [number])
+            return self._happened(card.number, [number])
 
     def _home(self, card: Item, locker: str | None) -> int:
         """The locker that something goes into: the one that is named, else its own."""
@@ -242,14 +237,115 @@ class Acts(Stock):
     ) -> Movement:
         side = "locker_from" if change < 0 else "locker_to"
         of_found = marks if change > 0 else {}  # marks are of what was found, not of what was missing
-        number = self.write(**row, **of_found, item=card.number, quantity=abs(change), **{side: place})
+        number = self._write(**row, **of_found, item=card.number, quantity=abs(change), **{side: place})
         return self.movements_where("movement = ?", (number,))[0]
 
-    def write(self, **columns: Any) -> int:
-        """Add one movement; its number."""
-        return self.ledger.insert("movements", {**columns, "written_at": now()})
+    def undo(self, movement: int, date: When = None, note: str = "") -> Happened:
+        """Take a movement back by its mirror, once, on its own date by default.
 
-    def happened(self, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
+        Undoing an undoing lets the first stand again.
+        """
+        with self.ledger.writing():
+            row, undone_by = self._row(movement), self.undone_by()
+            if movement in undone_by:
+                raise BookError(f"movement {movement} is undone already, by movement {undone_by[movement]}")
+            if row["kind"] == "corrected":
+                instead = self.ledger.rows("SELECT movement FROM movements WHERE corrects = ?", (row["undoes"],))[0][0]
+                raise BookError(
+                    f"movement {movement} took back what was corrected: undo movement {instead}, which stands instead"
+                )
+            gone, come = row["locker_to"], row["locker_from"]
+            lying = self.places(row["item"]).get(gone, 0)
+            if gone and lying < row["quantity"]:
+                said = f"{amount(row['quantity'])} of {shown(self.item_by_number(row['item']).name)}"
+                raise StockError(
+                    f"movement {movement} brought {said} to {shown(self.names('locker')[gone])}, where only "
+                    f"{amount(lying)} lie now: undo what took them away first, or count the locker; nothing was written"
+                )
+            row |= {"locker_from": gone, "locker_to": come, "undoes": movement, "note": words(note, "note")}
+            row |= {"kind": "undone", "on_date": day(date, self.ledger.today()) if date else row["on_date"]}
+            return self._happened(row["item"], [self._write(**row)])
+
+    def _row(self, number: int) -> dict[str, Any]:
+        columns = (*_COPIED, "on_date", "kind", "undoes")
+        rows = self.ledger.rows(f"SELECT {', '.join(columns)} FROM movements WHERE movement = ?", (number,))
+        if not rows:
+            last = self.ledger.rows("SELECT coalesce(max(movement), 0) FROM movements")[0][0]
+            raise BookError(f"there is no movement {number}: they run from 1 to {last}")
+        return dict(zip(columns, rows[0], strict=True))
+
+    def write_job(
+        self, reference: str, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, *,
+        hours: Amount | None = None, date: When = None, new_cards: Iterable[Mapping[str, Any]] | None = None,
+        write: bool = True,
+    ) -> JobInBook:  # fmt: skip
+        """Write all that came and all that was fitted to a unit on one job, or nothing; once for a reference.
+
+        ``new_cards`` are the fields of items that the book does not know yet; with them, were there none to add, a unit
+        that it does not know is added too.
+        ``write=False`` shows what would happen: the same transaction, taken back.
+        """
+        try:
+            with self.ledger.writing():
+                self._refuse_twice(reference)
+                if new_cards is not None and key(unit) not in map(key, self.names("unit").values()):
+                    self.add_unit(unit)
+                for fields in new_cards or ():
+                    self.add_item(**fields)
+                done = self._job_lines(received, fitted, unit, hours, date, reference)
+                job = JobInBook(reference=reference, happened=done, reorder=self.reorder_list(), written=write)
+                if not write:
+                    raise _OnlyShown
+        except _OnlyShown:
+            pass
+        return job
+
+    def _refuse_twice(self, reference: str) -> None:
+        line = words(reference, "reference", required=True)
+        rows = self.ledger.rows("SELECT movement FROM movements WHERE reference = ? AND undoes IS NULL", (line,))
+        undone_by = self.undone_by()
+        there = [m for (m,) in rows if stands(m, undone_by)]
+        if there:
+            which = f"movement {there[0]}" if len(there) == 1 else f"movements {', '.join(map(str, there))}"
+            raise BookError(
+                f"this job is in the book already ({which}): nothing was written. To write it anew, undo all of them "
+                "first"
+            )
+
+    def _job_lines(
+        self, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, hours: Amount | None, date: When,
+        reference: str,
+    ) -> tuple[Happened, ...]:  # fmt: skip
+        """What came first, then what was fitted; every fault of them at once."""
+        faults: list[str] = []
+        made: list[Happened] = []
+        with noting(faults):
+            made += self.receive(received, date, reference)
+        faults = [line for fault in faults for line in fault.splitlines()[1:] or [fault]]
+        came = not faults
+        for line in fitted:
+            if line.lot and not came:
+                continue  # what did not come cannot be fitted: that is no further fault
+            with noting(faults, f"fitting {shown(line.item)}: "):
+                made.append(self.fit(
+                    line.item, unit, hours, date, quantity=line.quantity, locker=line.locker or None, note=line.note,
+                    lot=line.lot, reference=reference,
+                ))  # fmt: skip
+        if faults:
+            raise BookError("the job was not written:\n" + "\n".join(dict.fromkeys(faults)))
+        numbers: dict[int, list[int]] = {}
+        before: dict[int, Movement | None] = {}
+        for done in made:  # one record an item, as things stand at the end of the job
+            numbers.setdefault(done.item.number, []).extend(m.number for m in done.movements)
+            if done.movements[0].kind == "fitted":
+                before.setdefault(done.item.number, done.before)
+        return tuple(self._happened(item, listed, before.get(item)) for item, listed in numbers.items())
+
+    def _write(self, **columns: Any) -> int:
+        """Add one movement; its number."""
+        return self.ledger.insert("movements", columns)
+
+    def _happened(self, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
         """What an act left behind."""
         listed = tuple(numbers)
         made = self.movements_where(f"movement IN ({', '.join('?' * len(listed))})", listed)
@@ -260,14 +356,8 @@ class Acts(Stock):
         return Happened(
             item=self.item_by_number(item), movements=made,
             places={where[k].name: amount(q) for k, q in held.items()}, aboard=by_kind(held, where)["aboard"],
-            lots=self.lots_taken(item, listed[0]), reorder=few[0] if few else None, before=before, hours_run=run,
+            lots=self.lots_taken(made[0]), reorder=few[0] if few else None, before=before, hours_run=run,
         )  # fmt: skip
-
-
-def check_value(count: int, cost: int | None) -> None:
-    """Refuse a line worth more than sums of whole numbers can hold for ever."""
-    if cost is not None and count * cost > schema.LARGEST_VALUE * 10**9:
-        raise BookError(f"quantity times cost is over {plain(schema.LARGEST_VALUE)}: write it as several movements")
 
 
 def _lying(held: Mapping[int, int], names: Mapping[int, str]) -> str:

@@ -5,17 +5,17 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+from typing import overload
 
 from repairecon.book import schema
 from repairecon.read import values
 from repairecon.read.problems import Problems, clean, shown
-from repairecon.read.values import Misread
+from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError
 
 Amount = Decimal | int | float | str
 When = datetime.date | str | None
 LONGEST_TEXT = 2_000
-_RISKY = ("=", "+", "-", "@", "\t", "\r", "'")
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,12 @@ def scaled(value: Amount, scale: Scale) -> int | Misread:
     return int(whole)
 
 
+def typed(text: str, scale: Scale) -> int | Misread:
+    """The whole number for an amount in a cell, whatever a spreadsheet made of it."""
+    read = values.number(text, Limits(0.0, scale.largest))
+    return read if isinstance(read, Misread) else scaled(text, scale)
+
+
 def kept(value: Amount | None, scale: Scale, what: str) -> int | None:
     """The whole number for an amount, None where nothing is said; a wrong one is refused in a sentence."""
     return None if value is None or value == "" else _read(value, scale, what)
@@ -75,16 +81,17 @@ def pieces(value: Amount, measure: str, what: str = "quantity", above: bool = Tr
     return found
 
 
-def amount(found: int, scale: Scale = QUANTITY) -> Decimal:
-    """The number that the book means by its whole number, with no needless zeros."""
+@overload
+def amount(found: int, scale: Scale = QUANTITY) -> Decimal: ...
+@overload
+def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None: ...
+def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None:
+    """The number that the book means by its whole number, with no needless zeros; None where nothing is known."""
+    if found is None:
+        return None
     whole, rest = divmod(abs(found), 10**scale.digits)
     text = f"{whole}.{str(rest).rjust(scale.digits, '0').rstrip('0')}".rstrip(".")
     return Decimal(f"-{text}" if found < 0 else text)
-
-
-def maybe_amount(found: int | None, scale: Scale) -> Decimal | None:
-    """The same where nothing may be known."""
-    return None if found is None else amount(found, scale)
 
 
 def words(text: str, what: str = "text", required: bool = False) -> str:
@@ -132,11 +139,6 @@ def month_or_day(value: datetime.date | str, what: str = "cure date") -> str:
     return found
 
 
-def without_formula(text: str) -> str:
-    """Text with an apostrophe before what a spreadsheet would take for a formula."""
-    return f"'{text}" if text.startswith(_RISKY) else text
-
-
-def as_meant(text: str) -> str:
-    """Text as it was before ``without_formula``."""
-    return text[1:] if text.startswith("'") and text[1:].startswith(_RISKY) else text
+def now() -> str:
+    """This moment, UTC."""
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

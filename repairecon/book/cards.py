@@ -6,31 +6,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Literal
 
 from repairecon.book import schema
-from repairecon.book.amounts import (
-    HOURS,
-    QUANTITY,
-    Amount,
-    Scale,
-    amount,
-    choice,
-    kept,
-    maybe_amount,
-    month_or_day,
-    pieces,
-    words,
-)
-from repairecon.book.ledger import Ledger, now
+from repairecon.book.amounts import HOURS, QUANTITY, Amount, Scale, amount, choice, kept, month_or_day, pieces, words
+from repairecon.book.ledger import Ledger
 from repairecon.read.problems import Problems, key, shown
-from repairecon.records import (
-    LOCKER_KINDS,
-    MEASURES,
-    SHELF_GROUPS,
-    BookError,
-    Item,
-    ItemVersion,
-    Locker,
-    UnitAboard,
-)
+from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker, UnitAboard
 from repairecon.standards.equivalents import equivalent, identify
 
 Sort = Literal["item", "locker", "unit"]
@@ -64,14 +43,6 @@ class Cards:
         """All items as their cards read now."""
         return tuple(self.items_by_number().values())
 
-    def item_versions(self, item: str) -> tuple[ItemVersion, ...]:
-        """All that an item's card has read, oldest first."""
-        number = self.find("item", item)
-        sql = f"SELECT written_at, {', '.join(FIELDS['item'])} FROM item_versions WHERE item = ? ORDER BY version"
-        lockers, units = self.names("locker"), self.names("unit")
-        rows = self.ledger.rows(sql, (number,))
-        return tuple(ItemVersion(written_at=r[0], item=_item(number, r[1:], lockers, units)) for r in rows)
-
     def lockers(self) -> tuple[Locker, ...]:
         """All lockers, with the one that stands for what is lent out."""
         return tuple(self.lockers_by_number().values())
@@ -79,35 +50,37 @@ class Cards:
     def units(self) -> tuple[UnitAboard, ...]:
         """All units aboard, each with the newest reading of its clock."""
         with self.ledger.reading():
-            return tuple(self._units().values())
+            read = self.ledger.rows(
+                "SELECT unit, on_date, hours FROM movements WHERE unit IS NOT NULL AND hours IS NOT NULL AND undoes IS "
+                "NULL AND movement NOT IN (SELECT undoes FROM movements WHERE undoes IS NOT NULL) "
+                "ORDER BY on_date, movement"
+            )
+            cards = self.ledger.rows("SELECT unit, name, kind, hours, hours_on, note FROM current_units ORDER BY unit")
+        newest: dict[int, tuple[str, int]] = {unit: (on_date, hours) for unit, on_date, hours in read}
+        made = []
+        for unit, name, kind, hours, on_date, note in cards:
+            seen_on, seen = newest.get(unit, ("", None))
+            if seen is None or (hours is not None and on_date >= seen_on):
+                seen_on, seen = on_date, hours
+            clock = amount(seen, HOURS)
+            made.append(UnitAboard(number=unit, name=name, kind=kind, hours=clock, hours_on=seen_on, note=note))
+        return tuple(made)
 
     def add_item(self, name: str, **fields: Any) -> Item:
         """A new item; ``fields`` are those of the record Item."""
         return self.item_by_number(self._add("item", {"name": name, **fields}))
 
     def change_item(self, item: str, **fields: Any) -> Item:
-        """Another name, minimum, locker or whatever of an item; its earlier cards stay readable."""
+        """Another name, minimum, locker or whatever of an item; its earlier cards stay in the book."""
         return self.item_by_number(self._change("item", item, fields))
 
-    def add_locker(self, name: str, place: str = "", kind: str = "aboard", note: str = "") -> Locker:
+    def add_locker(self, name: str, place: str = "", kind: str = "aboard", note: str = "") -> None:
         """A new locker, aboard or ashore."""
-        number = self._add("locker", {"name": name, "place": place, "kind": kind, "note": note})
-        return self.lockers_by_number()[number]
+        self._add("locker", {"name": name, "place": place, "kind": kind, "note": note})
 
-    def change_locker(self, locker: str, **fields: Any) -> Locker:
-        """Another name, place or kind of a locker."""
-        number = self._change("locker", locker, fields)
-        return self.lockers_by_number()[number]
-
-    def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> UnitAboard:
+    def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> None:
         """A new unit aboard."""
-        number = self._add("unit", {"name": name, "kind": kind, "hours": hours, **fields})
-        return self._units()[number]
-
-    def change_unit(self, unit: str, **fields: Any) -> UnitAboard:
-        """Another name or kind, or the hours now on the clock."""
-        number = self._change("unit", unit, fields)
-        return self._units()[number]
+        self._add("unit", {"name": name, "kind": kind, "hours": hours, **fields})
 
     def write_card(self, sort: Sort, called: str, /, **fields: Any) -> bool:
         """Add an item, a locker or a unit, or change the one of just this name; True if it is new.
@@ -140,25 +113,6 @@ class Cards:
         sql = f"SELECT {', '.join(FIELDS['item'])} FROM current_items WHERE item = ?"
         return _item(number, self.ledger.rows(sql, (number,))[0], self.names("locker"), self.names("unit"))
 
-    def _units(self) -> dict[int, UnitAboard]:
-        newest: dict[int, tuple[str, int]] = {}
-        for unit, on_date, hours in self.ledger.rows(
-            "SELECT unit, on_date, hours FROM movements WHERE unit IS NOT NULL AND hours IS NOT NULL AND undoes IS NULL"
-            " AND movement NOT IN (SELECT undoes FROM movements WHERE undoes IS NOT NULL) ORDER BY on_date, movement"
-        ):
-            newest[unit] = (on_date, hours)
-        made = {}
-        for unit, name, kind, hours, on_date, note in self.ledger.rows(
-            "SELECT unit, name, kind, hours, hours_on, note FROM current_units ORDER BY unit"
-        ):
-            seen_on, seen = newest.get(unit, ("", None))
-            if seen is None or (hours is not None and on_date >= seen_on):
-                seen_on, seen = on_date, hours
-            made[unit] = UnitAboard(
-                number=unit, name=name, kind=kind, hours=maybe_amount(seen, HOURS), hours_on=seen_on, note=note
-            )
-        return made
-
     def names(self, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
         """The names of all things of a sort, or of some, as they read now."""
         some = None if only is None else sorted(set(only))
@@ -177,7 +131,12 @@ class Cards:
         for number, known in now_called.items():
             if key(known) == wanted:
                 return int(number)
-        more = self._by_other_marks(wanted) if sort == "item" and wanted else []
+        more: list[int] = []
+        if sort == "item" and wanted:  # by maker's number, cross-reference or standard size, or an earlier name
+            marks = self.ledger.rows("SELECT item, makers_number, cross_reference, designation FROM current_items")
+            more = [r[0] for r in marks if any(key(mark) == wanted for mark in r[1:])]
+            before = self.ledger.rows("SELECT item, name FROM item_versions") if not more else []
+            more = list(dict.fromkeys([*more, *(r[0] for r in before if key(r[1]) == wanted)]))
         if len(more) == 1:
             return more[0]
         if len(more) > 1:
@@ -186,21 +145,13 @@ class Cards:
         advice = Problems().advice(str(name), tuple(now_called.values()))
         raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
 
-    def _by_other_marks(self, wanted: str) -> list[int]:
-        """Items by maker's number, cross-reference or standard size, or by a name they had before."""
-        now_read = self.ledger.rows("SELECT item, makers_number, cross_reference, designation FROM current_items")
-        found = [r[0] for r in now_read if any(key(mark) == wanted for mark in r[1:])]
-        if not found:
-            found = [r[0] for r in self.ledger.rows("SELECT item, name FROM item_versions") if key(r[1]) == wanted]
-        return list(dict.fromkeys(found))
-
     def _add(self, sort: Sort, fields: Mapping[str, Any]) -> int:
         """A new item, locker or unit; its number."""
         with self.ledger.writing():
             columns = self._columns(sort, None, {"name": "", **fields})
             number = self.ledger.rows(f"SELECT coalesce(max({sort}), 0) + 1 FROM {sort}s")[0][0]
             self.ledger.insert(f"{sort}s", {sort: number})
-            self.ledger.insert(f"{sort}_versions", {sort: number, **columns, "written_at": now()})
+            self.ledger.insert(f"{sort}_versions", {sort: number, **columns})
         return int(number)
 
     def _change(self, sort: Sort, name: str, fields: Mapping[str, Any]) -> int:
@@ -210,7 +161,7 @@ class Cards:
             columns = self._columns(sort, number, fields)
             sql = f"SELECT {', '.join(FIELDS[sort])} FROM current_{sort}s WHERE {sort} = ?"
             before = dict(zip(FIELDS[sort], self.ledger.rows(sql, (number,))[0], strict=True))
-            self.ledger.insert(f"{sort}_versions", {sort: number, **before, **columns, "written_at": now()})
+            self.ledger.insert(f"{sort}_versions", {sort: number, **before, **columns})
         return number
 
     def _columns(self, sort: Sort, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:
@@ -235,7 +186,7 @@ class Cards:
     def refuse_other_part(self, card: Item, designation: str, material: str = "") -> None:
         """BookError for a standard size that is not that of the card: no card is two parts."""
         said = words(designation, "designation")
-        ours, theirs = _letters(card.designation), _letters(said)
+        ours, theirs = letters(card.designation), letters(said)
         if not ours or not theirs or ours == theirs:
             return
         found = equivalent(card.designation, said, material_wanted=card.material, material_offered=material)
@@ -289,7 +240,8 @@ def _item(number: int, row: tuple[Any, ...], lockers: Mapping[int, str], units: 
     return Item(number=number, **{**fields, "critical": bool(fields["critical"]), "carried": bool(fields["carried"])})
 
 
-def _letters(text: str) -> str:
+def letters(text: str) -> str:
+    """Words whatever their dashes and spaces, as numbers and sizes are typed in many ways."""
     return "".join(c for c in text.casefold() if c.isalnum())
 
 

@@ -16,39 +16,18 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import (
-    HOURS,
-    MONEY,
-    QUANTITY,
-    RATE,
-    Scale,
-    amount,
-    as_meant,
-    month_or_day,
-    scaled,
-    without_formula,
-    words,
-)
-from repairecon.book.book_file import new_ledger
-from repairecon.book.cards import FIELDS, SHARES, TEXTS
-from repairecon.book.ledger import name_of, now, worded_errors
+from repairecon.book.amounts import HOURS, MONEY, QUANTITY, RATE, Scale, amount, month_or_day, now, typed, words
+from repairecon.book.cards import FIELDS, SHARES, Sort
+from repairecon.book.ledger import name_of, new_ledger, worded_errors
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
 from repairecon.read.files import write_all
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheet_writing import Value, workbook_bytes
+from repairecon.read.sheet_writing import Value, as_meant, defused, workbook_bytes
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.values import Limits, Misread, plain
-from repairecon.records import (
-    LOCKER_KINDS,
-    MEASURES,
-    MOVEMENT_KINDS,
-    SHELF_GROUPS,
-    BookError,
-    BookFileError,
-    ListError,
-)
+from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, BookError, BookFileError, ListError
 
 _MOVEMENT = (
     "on_date", "kind", "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit",
@@ -60,6 +39,8 @@ _SCALES = {
 _REFERS = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit", "item": "item"}
 _TABLES = {"lockers.csv": ("locker_versions", "locker"), "units.csv": ("unit_versions", "unit"),
            "items.csv": ("item_versions", "item"), "movements.csv": ("movements", "movement")}  # fmt: skip
+_CHOICES = {("locker", "kind"): (LOCKER_KINDS, "aboard"), ("item", "measure"): (MEASURES, "piece"),
+            ("movement", "kind"): (MOVEMENT_KINDS, "")}  # fmt: skip
 _WORKBOOK, _SQL = "spares.xlsx", "spares.sql"
 
 
@@ -147,7 +128,7 @@ def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
         return str(amount(value, _SCALES[name]))
     elif name in ("critical", "carried"):
         return "yes" if value else "no"
-    return without_formula(value) if isinstance(value, str) else repr(value)
+    return defused(value) if isinstance(value, str) else repr(value)
 
 
 def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]) -> None:
@@ -156,14 +137,10 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
     Parameters
     ----------
     folder
-        With lockers.csv, items.csv and, if there are any, units.csv, movements.csv and about.csv.
+        With lockers.csv, items.csv and, if there are any, units.csv, movements.csv and about.csv. CaseError with every
+        fault of it, by file, row and column; no book is left then.
     target
         The new book; never over another file.
-
-    Raises
-    ------
-    CaseError
-        With every fault of the folder, by file, row and column; no book is left then.
     """
     place = Path(folder)
     if not place.is_dir():
@@ -172,12 +149,12 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
     found.problems.stop_if_any(ListError)
     about = {"home_currency": "EUR", **found.about}
     with new_ledger(Path(target), about, found.lent_at) as ledger, ledger.writing():
-        for cards in (found.lockers, found.units, found.items):
+        for cards in found.cards.values():
             versions = [v for v in cards.versions if cards.sort != "locker" or v["locker"] != schema.LENT_NUMBER]
             numbers = dict.fromkeys(v[cards.sort] for v in versions)
-            ledger.insert_many(f"{cards.sort}s", [{cards.sort: number} for number in numbers])
-            ledger.insert_many(f"{cards.sort}_versions", versions)
-        ledger.insert_many("movements", found.movements)
+            ledger.insert(f"{cards.sort}s", *({cards.sort: number} for number in numbers))
+            ledger.insert(f"{cards.sort}_versions", *versions)
+        ledger.insert("movements", *found.movements)
 
 
 @dataclass
@@ -198,6 +175,9 @@ class _Cards:
         return found
 
 
+_Check = Callable[[Row, dict[str, Any]], None]
+
+
 class _Folder:
     """One look at a folder: its rows as the book keeps them, every fault noted."""
 
@@ -208,15 +188,16 @@ class _Folder:
         for file, headings in FILES.items():
             there = (place / file).exists() or file in ("items.csv", "lockers.csv")
             tables[file] = read_table(place / file if there else None, file, headings, self.problems)
-        self.lockers = self._cards(tables["lockers.csv"], "locker", self._locker)
-        lent = (v["written_at"] for v in self.lockers.versions if v["locker"] == schema.LENT_NUMBER)
+        self.cards: dict[str, _Cards] = {}
+        lockers = self._cards(tables["lockers.csv"], "locker", self._locker)
+        lent = (v["written_at"] for v in lockers.versions if v["locker"] == schema.LENT_NUMBER)
         self.lent_at = next(lent, self.written_at)
-        self.lockers.names.add(schema.LENT)
-        self.lockers.numbers[schema.LENT] = schema.LENT_NUMBER
-        self.units = self._cards(tables["units.csv"], "unit", self._unit)
-        self.items = self._cards(tables["items.csv"], "item", self._item)
-        self._measures = {v["item"]: v["measure"] for v in self.items.versions}
-        self._locker_names = {self.lockers.numbers[key(name)]: name for name in self.lockers.names}
+        lockers.names.add(schema.LENT)
+        lockers.numbers[schema.LENT] = schema.LENT_NUMBER
+        self._cards(tables["units.csv"], "unit")
+        items = self._cards(tables["items.csv"], "item", self._item)
+        self._measures = {v["item"]: v["measure"] for v in items.versions}
+        self._locker_names = {lockers.numbers[key(name)]: name for name in lockers.names}
         self._held: dict[tuple[int | None, int | None], int] = {}
         self._undone: dict[int, int] = {}
         self.movements: list[dict[str, Any]] = []
@@ -224,22 +205,22 @@ class _Folder:
             self._movement(row)
         self.about = {_text(row, "name"): _text(row, "value") for row in tables["about.csv"].rows}
 
-    def _cards(self, table: Table, sort: str, fill: Callable[[Row, dict[str, Any]], None]) -> _Cards:
+    def _cards(self, table: Table, sort: Sort, check: _Check | None = None) -> _Cards:
         """Versions of a file, each with its number; the last name of each number holds."""
-        cards = _Cards(sort)
+        cards = self.cards[sort] = _Cards(sort)
         cards.names.whole = table.whole
         last: dict[int, tuple[str, Row]] = {}
         highest = 1 if sort == "locker" else 0
         for row in table.rows:
-            number, name = _card_number(row, highest + 1), _text(row, "name")
+            number = _card_number(row, highest + 1)
             highest = max(highest, number)
-            if "name" in row.cells and not name:
+            made = {sort: number, **self._columns(row, FIELDS[sort], sort)}
+            if "name" in row.cells and not made["name"]:
                 row.fault("name", "nothing", f"name the {sort}")
-            made: dict[str, Any] = {sort: number, "name": name, "note": _text(row, "note")}
-            fill(row, made)
-            number = made[sort]  # "lent out" has its own
+            if check:
+                check(row, made)
             cards.versions.append({**made, "written_at": _text(row, "written_at") or self.written_at})
-            last[number] = (name, row)
+            last[made[sort]] = (made["name"], row)  # "lent out" has its own number
         for number, (name, row) in last.items():
             if name and not cards.names.add(name):
                 row.fault("name", f"{shown(name)} again", f"use another name: another {sort} has this one")
@@ -247,8 +228,26 @@ class _Folder:
                 cards.numbers[key(name)] = number
         return cards
 
+    def _columns(self, row: Row, names: Sequence[str], sort: str) -> dict[str, Any]:
+        """Cells as the book keeps them."""
+        return {name: self._cell(row, name, sort) for name in names}
+
+    def _cell(self, row: Row, name: str, sort: str) -> Any:
+        if (sort, name) in _CHOICES:
+            return row.choice(name, *_CHOICES[sort, name])
+        if name in _SCALES:
+            return _whole(row, name, _SCALES[name])
+        if name in _REFERS:
+            return self.cards[_REFERS[name]].number_of(row, name, self.problems)
+        if name in SHARES:
+            return row.number(name, values.FRACTION if name == "resale_rate" else Limits(0.0, 1e6))
+        if name in ("critical", "carried"):
+            return int(row.yes(name, name == "carried"))
+        if name == "on_date":
+            return row.date(name)
+        return _read_by(row, name, month_or_day) if name in ("hours_on", "cure_date") else _text(row, name)
+
     def _locker(self, row: Row, made: dict[str, Any]) -> None:
-        made["place"], made["kind"] = _text(row, "place"), row.choice("kind", LOCKER_KINDS, "aboard")
         lent = key(made["name"]) == schema.LENT
         if lent != (made["kind"] == "lent"):
             row.fault("kind", shown(row.text("kind")), f"only {shown(schema.LENT)} is of the kind lent")
@@ -257,34 +256,34 @@ class _Folder:
         elif made["locker"] == schema.LENT_NUMBER:
             row.fault("number", "'1'", f"number lockers from 2: 1 is for {shown(schema.LENT)}")
 
-    def _unit(self, row: Row, made: dict[str, Any]) -> None:
-        made["kind"], made["hours"] = _text(row, "kind"), _whole(row, "hours", HOURS)
-        made["hours_on"] = _read_by(row, "hours_on", month_or_day)
-
     def _item(self, row: Row, made: dict[str, Any]) -> None:
-        made |= {name: _text(row, name) for name in TEXTS}
-        for name in SHARES:
-            made[name] = row.number(name, values.FRACTION if name == "resale_rate" else Limits(0.0, 1e6))
-        made["measure"] = row.choice("measure", MEASURES, "piece")
-        made["minimum"] = _whole(row, "minimum", QUANTITY) or 0
+        made["minimum"] = made["minimum"] or 0
         if made["measure"] == "piece" and made["minimum"] % 1000:
             row.fault("minimum", shown(row.text("minimum")), "write a whole number: these come in pieces")
-        made["shelf_group"] = row.text("shelf_group").upper()
+        made["shelf_group"] = made["shelf_group"].upper()
         if made["shelf_group"] not in SHELF_GROUPS:
             row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
-        made["critical"], made["carried"] = int(row.yes("critical")), int(row.yes("carried", True))
-        made["locker"] = self.lockers.number_of(row, "locker", self.problems)
-        named = [name for name in as_meant(row.text("units")).split(";") if name.strip()]
-        numbers = [self.units.number_of(row, "units", self.problems, name) for name in named]
+        named = [name for name in made["units"].split(";") if name.strip()]
+        numbers = [self.cards["unit"].number_of(row, "units", self.problems, name) for name in named]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
     def _movement(self, row: Row) -> None:
         """A movement, held against what the rows above leave; a row with a fault is left out of the sums."""
-        number = len(self.movements) + 1
-        said = row.text("number")
+        most = len(self.movements)
+        number, said = most + 1, row.text("number")
         if said and said != str(number):
             row.fault("number", shown(said), f"write {number}: movements are numbered in the order of the rows")
-        made = self._movement_columns(row)
+        for column in FILES["movements.csv"].required:
+            row.required(column, f"write the {column.replace('on_', '')} of the movement")
+        made = self._columns(row, _MOVEMENT, "movement")
+        made["quantity"] = made["quantity"] or 0
+        for name in ("undoes", "corrects"):
+            text, made[name] = row.text(name), None
+            if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= most:
+                made[name] = int(text)
+            elif text:
+                row.fault(name, shown(text), f"write the number of an earlier movement (1 to {most})")
+        made["written_at"] = _text(row, "written_at") or self.written_at
         if not row.bad:
             self._check_movement(row, made)
         if not row.bad:
@@ -294,29 +293,6 @@ class _Folder:
             if made["undoes"] is not None:
                 self._undone[made["undoes"]] = number
         self.movements.append(made)
-
-    def _movement_columns(self, row: Row) -> dict[str, Any]:
-        made: dict[str, Any] = {"on_date": row.date("on_date"), "kind": row.choice("kind", MOVEMENT_KINDS, "")}
-        for column in ("on_date", "kind", "item", "quantity"):
-            row.required(column, f"write the {column.replace('on_', '')} of the movement")
-        made["item"] = self.items.number_of(row, "item", self.problems)
-        made["quantity"] = _whole(row, "quantity", QUANTITY) or 0
-        for name in ("locker_from", "locker_to"):
-            made[name] = self.lockers.number_of(row, name, self.problems)
-        made["unit"] = self.units.number_of(row, "unit", self.problems)
-        for name in ("cost_unit", "quoted_unit", "rate", "hours"):
-            made[name] = _whole(row, name, _SCALES[name])
-        made |= {name: _text(row, name) for name in ("currency", "person", "lot", "reference", "note")}
-        made["cure_date"] = _read_by(row, "cure_date", month_or_day)
-        most = len(self.movements)
-        for name in ("undoes", "corrects"):
-            text, made[name] = row.text(name), None
-            if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= most:
-                made[name] = int(text)
-            elif text:
-                row.fault(name, shown(text), f"write the number of an earlier movement (1 to {most})")
-        made["written_at"] = _text(row, "written_at") or self.written_at
-        return made
 
     def _check_movement(self, row: Row, made: dict[str, Any]) -> None:
         def fault(column: str, write: str) -> None:
@@ -389,10 +365,7 @@ def _read_by(row: Row, column: str, reader: Callable[[str], str]) -> str:
 def _whole(row: Row, column: str, scale: Scale) -> int | None:
     """The whole number that the book keeps for the amount in a cell, None when blank or wrong."""
     text = row.text(column)
-    if not text:
-        return None
-    read = values.number(text, Limits(0.0, scale.largest))
-    found = read if isinstance(read, Misread) else scaled(text, scale)
+    found = typed(text, scale) if text else None
     if isinstance(found, Misread):
         row.fault(column, shown(text), found.write)
         return None

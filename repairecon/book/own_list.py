@@ -5,50 +5,28 @@ A list is a line of headings and rows of text, numbers and dates, from whatever 
 
 from __future__ import annotations
 
-import datetime
+import csv
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from repairecon.book.amounts import MONEY, QUANTITY, Scale, month_or_day, scaled, words
+from repairecon.book.amounts import MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.cards import FIELDS
+from repairecon.book.lists import Columns
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
-from repairecon.read.sheets import BadCell, read_sheet
+from repairecon.read.sheets import Sheet, read_sheet
 from repairecon.read.values import Limits, Misread
-from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ListError, ReceiveLine
+from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
 
-Cell = str | float | int | datetime.date | None
-
-HEADINGS: Mapping[str, str] = {
-    "name": "item, name, part, spare, part name, item name, description",
-    "system": "system, group, area",
-    "units": "units, unit, used in, fits, equipment, where used",
-    "makers_number": "maker's number, makers number, part number, part no, number, reference number",
-    "cross_reference": "cross-reference, cross reference, other numbers, equivalent",
-    "designation": "designation, standard size, size, dimensions",
-    "material": "material, rubber",
-    "measure": "measure, unit of measure, counted in",
-    "minimum": "minimum, minimum holding, minimum quantity, min, min qty, least, reorder level",
-    "locker": "locker, stowage, location, place, where, stowed",
-    "shelf_group": "shelf group, shelf_group, storage group",
-    "critical": "critical, critical item, essential",
-    "needs": "needs, tools, tools needed, tools and gaskets, tools and gaskets needed",
-    "weight_kg": "weight_kg, weight, kg, weight kg",
-    "volume_litres": "volume_litres, volume, litres, room",
-    "resale_rate": "resale_rate, resale, resale share",
-    "note": "note, notes, remarks, condition, comment",
-    "quantity": "quantity, qty, stock, in stock, aboard, on board, count, pieces, pcs",
-    "cost_unit": "cost, price, cost_unit, unit cost, unit price, price each, cost each, paid",
-    "supplier": "supplier, bought from, from, person",
-    "bought_on": "bought, bought on, date bought, purchased, purchase date",
-    "cure_date": "cure date, cure_date, cured, date of rubber",
-    "lot": "lot, batch",
-}
+HEADINGS: Mapping[str, str] = dict(
+    csv.reader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines()[1:])
+)
 """Fields of a list with the headings that surely mean them; common practice of owners' lists, no source."""
 
 _REST = re.compile(r"[^a-z0-9 ]+")
@@ -99,60 +77,35 @@ class ImportPlan:
         return tuple(dict.fromkeys(line.item for line in self.lines if line.new))
 
 
-def plan_of_file(
-    book: SparesBook, path: Path, columns: Mapping[str, str] | None = None, locker: str = "", sheet: str = ""
-) -> ImportPlan:
-    """Look at an owner's own spreadsheet (.xlsx, .csv, .txt or .tsv, headings first); see ``plan_import``.
-
-    ListError for cells that cannot be read at all.
-    """
-    read = read_sheet(path, sheet)
-    first, last = min(read.rows), max(read.rows)
-    problems = Problems()
-    for number, cells in read.rows.items():
-        for cell in cells:
-            if isinstance(cell, BadCell):
-                problems.add(read.file, number, "", cell.found, cell.write)
-    problems.stop_if_any(ListError)
-    rows = [read.rows.get(number, ()) for number in range(first + 1, last + 1)]
-    headings = ["" if cell is None else cell for cell in read.rows[first]]
-    return plan_import(book, headings, rows, columns, locker=locker, file=path.name, first_row=first + 1)
-
-
 def plan_import(
-    book: SparesBook, headings: Sequence[object], rows: Sequence[Sequence[Cell | object]],
-    columns: Mapping[str, str] | None = None, *, locker: str = "", file: str = "list", first_row: int = 2,
-) -> ImportPlan:  # fmt: skip
+    book: SparesBook, source: Path | Sheet, columns: Mapping[str, str] | None = None, locker: str = "", sheet: str = ""
+) -> ImportPlan:
     """Look at an owner's list; nothing is written.
 
     Parameters
     ----------
     book
         The book that it is to go into.
-    headings, rows
-        The list: its headings, and its rows of text, numbers and dates.
+    source
+        The list: a spreadsheet (.xlsx, .csv, .txt or .tsv, headings first), or its rows.
     columns
         Heading of each field (name, quantity, locker, ...); by default guessed, see ``guess_columns``.
     locker
         Where things lie whose row names no locker.
-    file, first_row
-        What to call the list in faults, and the number of its first row.
+    sheet
+        Sheet of a workbook.
     """
-    reader = _Reader(book, file)
-    at = reader.columns(headings, columns)
-    read = [reader.cells(first_row + k, at, row) for k, row in enumerate(rows) if any(map(_as_text, row))]
-    lines = [made for cells in read if (made := reader.line(cells, locker)) is not None]
-    used = set(at.values())
+    reader = _Reader(book, read_sheet(source, sheet) if isinstance(source, Path) else source, columns)
+    lines = [made for row in reader.columns.rows if (made := reader.line(row, locker)) is not None]
+    headings, used = reader.columns.headings, set(reader.at.values())
     return ImportPlan(
-        columns={name: str(headings[k]) for name, k in at.items()},
-        left_out=tuple(str(h) for k, h in enumerate(headings) if k not in used and _as_text(h)), lines=tuple(lines),
+        columns={name: headings[k] for name, k in reader.at.items()},
+        left_out=tuple(h for k, h in enumerate(headings) if k not in used and h), lines=tuple(lines),
         new_lockers=tuple(reader.new_lockers), new_units=tuple(reader.new_units), faults=reader.problems.faults,
     )  # fmt: skip
 
 
-def write_import(
-    book: SparesBook, plan: ImportPlan, date: datetime.date | str | None = None, take_zeros: bool = False
-) -> None:
+def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
     """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
 
     A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``.
@@ -177,7 +130,7 @@ def write_import(
                 _write_stock(book, line, date)
 
 
-def _write_stock(book: SparesBook, line: ImportLine, date: datetime.date | str | None) -> None:
+def _write_stock(book: SparesBook, line: ImportLine, date: When) -> None:
     cells, note = line.cells, "list taken in"
     cure, lot = cells.get("cure_date", ""), cells.get("lot", "")
     assert line.quantity is not None
@@ -212,8 +165,9 @@ def _plain(heading: object) -> str:
 class _Reader:
     """One look at one list."""
 
-    def __init__(self, book: SparesBook, file: str) -> None:
-        self.problems, self._file, self._book = Problems(), file, book
+    def __init__(self, book: SparesBook, sheet: Sheet, named: Mapping[str, str] | None) -> None:
+        self.problems, self._book = Problems(), book
+        self.columns = Columns(sheet, self.problems)
         self._items = {key(i.name): i for i in book.items()}
         self._lockers = Names(book.names("locker").values())
         self._units = Names(book.names("unit").values())
@@ -221,50 +175,37 @@ class _Reader:
         self.new_lockers, self.new_units = Names(), Names()
         self._seen: dict[tuple[str, str], int] = {}
         self._new: set[str] = set()
+        self.at = self.columns.at = self._places(named)
 
-    def _fault(self, row: int | None, column: str, found: str, write: str) -> None:
-        self.problems.add(self._file, row, column, found, write)
-
-    def columns(self, headings: Sequence[object], named: Mapping[str, str] | None) -> dict[str, int]:
+    def _places(self, named: Mapping[str, str] | None) -> dict[str, int]:
         """The place of each field in a row."""
-        places = {key(str(h)): k for k, h in reversed(list(enumerate(headings)))}
+        headings, fault = self.columns.headings, self.columns.fault
+        places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
         at: dict[str, int] = {}
         for name, heading in (guess_columns(headings) if named is None else named).items():
             if name not in HEADINGS:
-                self._fault(None, name, "an unknown field", self.problems.advice(name, tuple(HEADINGS)))
+                fault(None, name, "an unknown field", self.problems.advice(name, tuple(HEADINGS)))
             elif key(heading) not in places:
-                listed = [str(h) for h in headings]
-                self._fault(None, name, f"no heading {shown(heading)}", self.problems.advice(heading, listed))
+                fault(None, name, f"no heading {shown(heading)}", self.problems.advice(heading, headings))
             else:
                 at[name] = places[key(heading)]
         if "name" not in at:
-            self._fault(None, "name", "no column", "say which heading holds the names of the items")
+            fault(None, "name", "no column", "say which heading holds the names of the items")
         return at
 
-    def cells(self, row: int, at: Mapping[str, int], cells: Sequence[Cell | object]) -> dict[str, Any]:
-        """The fields of a row that say something, faults noted."""
-        said: dict[str, Any] = {"row": row}
-        bad = set()
-        for name, place in at.items():
-            value = _read_cell(name, cells[place] if place < len(cells) else None)
-            if isinstance(value, Misread):
-                self._fault(row, name, shown(_as_text(cells[place])), value.write)
-                bad.add(name)
-            elif value != "":
-                said[name] = value
-        if "name" in at and "name" not in said and "name" not in bad:
-            self._fault(row, "name", "nothing", "name the item")
-        return said
-
-    def line(self, cells: dict[str, Any], locker: str) -> ImportLine | None:
+    def line(self, row: int, locker: str) -> ImportLine | None:
         """What a row would do; None if it cannot be said."""
+        read = {n: self.columns.read(row, n, _READERS.get(n) or partial(words, what=n)) for n in self.at}
+        cells: dict[str, Any] = {"row": row, **{name: value for name, value in read.items() if value != ""}}
         if "name" not in cells:
+            if "name" in self.at and not self.columns.text(row, "name"):
+                self.columns.fault(row, "name", "nothing", "name the item")
             return None
-        row, name = cells["row"], cells["name"]
+        name = cells["name"]
         known = self._items.get(key(name))
         place = cells.get("locker") or (known.locker if known else "") or locker
         if "quantity" in cells and not place:
-            self._fault(row, "locker", "nothing", "name the locker, or say where things without one lie")
+            self.columns.fault(row, "locker", "nothing", "name the locker, or say where things without one lie")
             return None
         place = self._named(row, "locker", place, self._lockers, self.new_lockers) if place else ""
         named = [u for u in cells.get("units", "").split(";") if u.strip()]
@@ -272,10 +213,14 @@ class _Reader:
             cells["units"] = tuple(self._named(row, "units", u, self._units, self.new_units) for u in named)
         if place and ("locker" in cells or known is None):
             cells["locker"] = place
-        self._check_pieces(cells, known.measure if known else cells.get("measure", "piece"))
+        measure = known.measure if known else cells.get("measure", "piece")
+        for field_ in ("quantity", "minimum") if measure == "piece" else ():
+            if Decimal(cells.get(field_, 0)) % 1:
+                advice = "write a whole number, or the measure: litre, metre, kilogram"
+                self.columns.fault(row, field_, shown(cells[field_]), advice)
         here = (key(name), key(place))
         if here in self._seen:
-            self._fault(row, "name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
+            self.columns.fault(row, "name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
             return None
         self._seen[here] = row
         return ImportLine(
@@ -298,16 +243,10 @@ class _Reader:
         try:
             self._book.refuse_other_part(known, card.get("designation", ""), card.get("material", known.material))
         except BookError as error:
-            self._fault(cells["row"], "designation", shown(card["designation"]), str(error))
+            self.columns.fault(cells["row"], "designation", shown(card["designation"]), str(error))
         if known.designation:
             card.pop("designation", None)  # the same size in other letters is no change
         return {n: v for n, v in card.items() if _differs(getattr(known, n), v)}
-
-    def _check_pieces(self, cells: Mapping[str, Any], measure: str) -> None:
-        for name in ("quantity", "minimum"):
-            if measure == "piece" and name in cells and Decimal(cells[name]) % 1:
-                advice = "write a whole number, or the measure: litre, metre, kilogram"
-                self._fault(cells["row"], name, shown(cells[name]), advice)
 
     def _named(self, row: int, column: str, name: str, known: Names, new: Names) -> str:
         """A locker or unit as the book spells it; one that only looks like a known one is a fault."""
@@ -318,7 +257,9 @@ class _Reader:
         alike = [n for n in (*known, *new) if _DIGITS.findall(n) == _DIGITS.findall(line)]  # "locker 2" is another
         near = closest(line, alike, SURE) if len(line) > 3 else ""
         if near:
-            self._fault(row, column, shown(line), f"did you mean {shown(near)}? (else give it a name less like it)")
+            self.columns.fault(
+                row, column, shown(line), f"did you mean {shown(near)}? (else give it a name less like it)"
+            )
             return near
         new.add(line)
         return line
@@ -328,62 +269,16 @@ def _differs(now: object, said: object) -> bool:
     return now != (Decimal(str(said)) if isinstance(now, Decimal) else said)
 
 
-def _as_text(cell: Cell | object) -> str:
-    """A cell as an owner would type it."""
-    if cell is None or cell != cell:  # an empty cell of a table of numbers is no number
-        return ""
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, datetime.datetime):
-        return cell.date().isoformat()
-    if isinstance(cell, datetime.date):
-        return cell.isoformat()
-    return values.plain(cell) if isinstance(cell, int | float) else " ".join(str(cell).split())
-
-
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
-    def read(text: str) -> str | Misread:
-        for found in (values.number(text, Limits(0.0, scale.largest)), scaled(text, scale)):
-            if isinstance(found, Misread):
-                return found
-        return text
-
-    return read
-
-
-def _one_of(options: Sequence[str]) -> Callable[[str], str | Misread]:
-    def read(text: str) -> str | Misread:
-        found = next((o for o in options if o and o.casefold() == text.casefold()), None)
-        return found or Misread(f"write one of: {', '.join(o for o in options if o)}")
-
-    return read
-
-
-def _limited(limits: Limits) -> Callable[[str], float | Misread]:
-    return lambda text: values.number(text, limits)
+    return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
 
 _READERS: Mapping[str, Callable[[str], Any]] = {
-    "quantity": _exact(QUANTITY),
-    "minimum": _exact(QUANTITY),
-    "cost_unit": _exact(MONEY),
-    "critical": values.yes_no,
-    "measure": _one_of(MEASURES),
-    "shelf_group": _one_of(SHELF_GROUPS),
-    "weight_kg": _limited(Limits(0.0, 1e6)),
-    "volume_litres": _limited(Limits(0.0, 1e6)),
-    "resale_rate": _limited(values.FRACTION),
-    "bought_on": values.date,
-    "cure_date": month_or_day,
-}
-
-
-def _read_cell(name: str, cell: Cell | object) -> Any:
-    """The value of a cell, a ``Misread`` if it cannot be taken, an empty string if blank."""
-    text = _as_text(cell)
-    if not text:
-        return ""
-    try:
-        return _READERS[name](text) if name in _READERS else words(text, name)
-    except BookError as error:
-        return Misread(str(error).split("; ")[-1])
+    "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),
+    "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,
+    "measure": lambda text: choice(text, MEASURES, "measure"),
+    "shelf_group": lambda text: choice(text, SHELF_GROUPS, "shelf group"),
+    "weight_kg": lambda text: values.number(text, Limits(0.0, 1e6)),
+    "volume_litres": lambda text: values.number(text, Limits(0.0, 1e6)),
+    "resale_rate": lambda text: values.number(text, values.FRACTION),
+}  # fmt: skip

@@ -11,7 +11,7 @@ import hashlib
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from repairecon.book import schema
 
@@ -66,23 +66,14 @@ def seal(link: sqlite3.Connection, table: str, numbers: Sequence[int]) -> None:
     """Seal rows just written, inside their transaction."""
     last = link.execute("SELECT nth, chain FROM seals ORDER BY nth DESC LIMIT 1").fetchone()
     nth, chain = last or (0, "")
-    made = []
-    for number, row in _rows(link, table, numbers):
-        nth, digest = nth + 1, row_hash(row)
-        chain = chain_hash(chain, digest)
-        made.append((nth, table, number, digest, chain))
-    link.executemany("INSERT INTO seals (nth, of, number, row, chain) VALUES (?, ?, ?, ?, ?)", made)
-
-
-def _rows(link: sqlite3.Connection, table: str, numbers: Sequence[int]) -> Iterator[tuple[int, dict[str, Any]]]:
-    if not numbers:
-        return
-    sql = f"SELECT rowid, * FROM {table} WHERE rowid BETWEEN ? AND ? ORDER BY rowid"
-    found = link.execute(sql, (min(numbers), max(numbers)))
-    names, wanted = [column[0] for column in found.description], set(numbers)
-    for number, *values in found:
+    made, wanted = [], set(numbers)
+    span = (min(numbers, default=0), max(numbers, default=-1))
+    for number, row in raw_rows(link, table, "rowid BETWEEN ? AND ? ORDER BY rowid", span):
         if number in wanted:
-            yield number, dict(zip(names[1:], values, strict=True))
+            nth, digest = nth + 1, row_hash(row)
+            chain = chain_hash(chain, digest)
+            made.append((nth, table, number, digest, chain))
+    link.executemany("INSERT INTO seals (nth, of, number, row, chain) VALUES (?, ?, ?, ?, ?)", made)
 
 
 def row_hash(row: dict[str, Any]) -> str:
@@ -101,12 +92,9 @@ Shape = dict[tuple[str, str], str]
 
 @cache
 def _shape_of(version: int) -> Shape:
-    link = sqlite3.connect(":memory:", isolation_level=None)
-    try:
+    with contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as link:
         run_steps(link, 0, version)
         return _shape(link)
-    finally:
-        link.close()
 
 
 def _shape(link: sqlite3.Connection) -> Shape:
@@ -142,7 +130,7 @@ def check(link: sqlite3.Connection) -> tuple[str, ...]:
         if not wrong:  # the rules ask views, and a strange view may never end
             said += [what for what, sql in _RULES.items() if link.execute(sql).fetchone()]
     except (sqlite3.Error, UnicodeError, ValueError, OverflowError) as error:
-        said.append(_plain(error))
+        said.append(" ".join(str(error).split())[:200])
     if version >= schema.SEALED_FROM:
         said += _some(_seal_faults(link))
     return tuple(dict.fromkeys(said))
@@ -153,15 +141,11 @@ def _some(sentences: Iterable[str]) -> list[str]:
     return listed[:SHOWN] + ([f"and {len(listed) - SHOWN} more of this kind"] if len(listed) > SHOWN else [])
 
 
-def _plain(error: Exception) -> str:
-    return " ".join(str(error).split())[:200]
-
-
 def _seal_faults(link: sqlite3.Connection) -> Iterator[str]:
     try:
         seals = read_seals(link)
     except (sqlite3.Error, UnicodeError) as error:
-        yield f"the seals cannot be read: {_plain(error)}"
+        yield f"the seals cannot be read: {error}"
         return
     chain = ""
     for place, one in enumerate(seals, start=1):
@@ -180,7 +164,7 @@ def _seal_faults(link: sqlite3.Connection) -> Iterator[str]:
                 elif row_hash(row) != right:
                     yield f"{name_of_row(table, number)} is not as it was written"
         except (sqlite3.Error, UnicodeError) as error:
-            yield f"{table}: {_plain(error)}"
+            yield f"{table}: {error}"
             continue
         for of, number in sealed:
             if of == table and number not in numbers:
@@ -221,18 +205,21 @@ def _head_is_right(cell: bytes, bare: bool) -> bool:
     return cell[head_ends : head_ends + 1] == b"\x00" and (not bare or (cell[0], cell[at]) == (2, 2))
 
 
-class Seal:
+class Seal(NamedTuple):
     """One seal as it stands in the file, whatever stands there."""
 
-    def __init__(self, nth: Any, of: Any, number: Any, row: Any, chain: Any) -> None:
-        self.nth, self.number = nth, number
-        self.of, self.row, self.chain = str(of), str(row), str(chain)
+    nth: Any
+    of: str
+    number: Any
+    row: str
+    chain: str
 
 
 def read_seals(link: sqlite3.Connection) -> list[Seal]:
     """All seals in order."""
     with _any_text(link):
-        return [Seal(*row) for row in link.execute("SELECT nth, of, number, row, chain FROM seals ORDER BY nth")]
+        rows = link.execute("SELECT nth, of, number, row, chain FROM seals ORDER BY nth")
+        return [Seal(nth, str(of), number, str(row), str(chain)) for nth, of, number, row, chain in rows]
 
 
 def raw_rows(

@@ -10,10 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from repairecon.book import proof, schema
-from repairecon.book.book_file import check_head, connection, new_ledger
-from repairecon.book.ledger import Ledger, damaged, limit_time, worded_errors
-from repairecon.records import BookBusyError, BookError, BookFileError
+from repairecon.book import ledger, proof, schema
+from repairecon.book.ledger import Ledger, noting, worded_errors
 
 SECONDS = 300.0
 MOST_PROBED = 200_000
@@ -31,54 +29,36 @@ class Salvaged:
 
 def check_file(path: str | os.PathLike[str]) -> tuple[str, ...]:
     """What is wrong with a book that may be too damaged to open; nothing if it is sound."""
-    place = Path(path)
-    with _looked_into(place) as link:
+    with _looked_into(Path(path)) as link:
         return proof.check(link)
 
 
 @contextlib.contextmanager
 def _looked_into(path: Path) -> Iterator[sqlite3.Connection]:
-    check_head(path, whole=False)
+    ledger.check_head(path, whole=False)
     with worded_errors(path):
-        link, _ = connection(path, 5.0)
-    try:
-        limit_time(link, SECONDS)
+        link, _ = ledger.connection(path, 5.0)
+    with contextlib.closing(link):
+        ledger.limit_time(link, SECONDS)
         yield link
-    finally:
-        link.close()
 
 
 def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Salvaged:
-    """Take all that is sound out of a damaged book into a new one; the damaged file stays as it is.
+    """Take all that is sound out of a damaged book into a new one, never over another file; the damaged one stays.
 
-    Parameters
-    ----------
-    source
-        The damaged book.
-    target
-        The new one; never over another file.
-
-    Returns
-    -------
-    Salvaged
-        What was taken, and every row that was not, with the reason.
-
-    Raises
-    ------
-    BookFileError
-        If nothing can be read, or the new book cannot be written.
+    BookFileError if nothing can be read, or the new book cannot be written.
     """
     path = Path(source)
     with _looked_into(path) as link:
         tables, lost = _sound_rows(link)
     if not tables["items"] and not tables["movements"] and not tables["about"]:
-        raise damaged(path, "no row of it can be read")
+        raise ledger.damaged(path, "no row of it can be read")
     said = (*tables["about"].values(), *tables["about_versions"].values())
     about = {str(row["name"]): str(row["value"]) for row in said}
     lent_at = next((r["written_at"] for r in tables["locker_versions"].values() if r["locker"] == 1), "")
-    with new_ledger(Path(target), {"home_currency": "EUR", **about}, str(lent_at)) as ledger:
-        writer = _Writer(ledger, lost)
-        with ledger.writing():
+    with ledger.new_ledger(Path(target), {"home_currency": "EUR", **about}, str(lent_at)) as new:
+        writer = _Writer(new, lost)
+        with new.writing():
             for table in ("lockers", "units", "items"):
                 writer.things(table, tables)
             for number, row in tables["movements"].items():
@@ -90,46 +70,28 @@ def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> S
 def _sound_rows(link: sqlite3.Connection) -> tuple[dict[str, dict[int, Row]], list[str]]:
     """Rows that are as they were written, by table and number, and sentences on the others."""
     lost: list[str] = []
-    sealed = _sealed(link, lost)
-    tables: dict[str, dict[int, Row]] = {}
-    for table in schema.TABLES:
-        of_table = {number: seals for (of, number), seals in sealed.items() if of == table}
-        rows = _rows_of(link, table, of_table)
-        tables[table] = {}
-        for number, row in sorted(rows.items()):
-            if sealed and number not in of_table:
-                lost.append(f"{proof.name_of_row(table, number)} has no seal")
-            elif sealed and not of_table[number].holds(row):
-                lost.append(f"{proof.name_of_row(table, number)} is not as it was written")
-            else:
-                tables[table][number] = row
-        lost += [f"{proof.name_of_row(table, number)} cannot be read" for number in of_table if number not in rows]
-    return tables, lost
-
-
-class _Sealed:
-    """The seal of a row: the row holds if its own hash does, or if the chain says that the hash was spoilt."""
-
-    def __init__(self, seal: proof.Seal, before: str) -> None:
-        self._seal, self._before = seal, before
-
-    def holds(self, row: Row) -> bool:
-        """True if the row is as it was sealed."""
-        digest = proof.row_hash(row)
-        return digest == self._seal.row or proof.chain_hash(self._before, digest) == self._seal.chain
-
-
-def _sealed(link: sqlite3.Connection, lost: list[str]) -> dict[tuple[str, int], _Sealed]:
+    seals: list[proof.Seal] = []
     try:
         seals = proof.read_seals(link)
     except sqlite3.Error:
         lost.append("the seals cannot be read: whatever fits the rules was taken")
-        return {}
-    made, before = {}, ""
-    for seal in seals:
-        made[seal.of, seal.number] = _Sealed(seal, before)
-        before = seal.chain
-    return made
+    before = dict(zip(seals, ["", *(seal.chain for seal in seals)], strict=False))
+    tables: dict[str, dict[int, Row]] = {}
+    for table in schema.TABLES:
+        sealed = {seal.number: seal for seal in seals if seal.of == table}
+        rows = _rows_of(link, table, sealed)
+        tables[table] = {}
+        for number, row in sorted(rows.items()):
+            seal, digest = sealed.get(number), proof.row_hash(row)
+            if seals and seal is None:
+                lost.append(f"{proof.name_of_row(table, number)} has no seal")
+            # a row holds if its own hash does, or if the chain says that the hash was spoilt
+            elif seal and digest != seal.row and proof.chain_hash(before[seal], digest) != seal.chain:
+                lost.append(f"{proof.name_of_row(table, number)} is not as it was written")
+            else:
+                tables[table][number] = row
+        lost += [f"{proof.name_of_row(table, number)} cannot be read" for number in sealed if number not in rows]
+    return tables, lost
 
 
 def _rows_of(link: sqlite3.Connection, table: str, wanted: Mapping[int, object]) -> dict[int, Row]:
@@ -151,24 +113,19 @@ def _rows_of(link: sqlite3.Connection, table: str, wanted: Mapping[int, object])
 class _Writer:
     """Writes sound rows into the new book; what its rules refuse is left out with the reason."""
 
-    def __init__(self, ledger: Ledger, lost: list[str]) -> None:
-        self._ledger, self._lost = ledger, lost
+    def __init__(self, new: Ledger, lost: list[str]) -> None:
+        self._ledger, self._lost = new, lost
         self.taken: dict[str, int] = {}
         self.numbers: dict[int, int] = {}
         self._there: dict[str, set[int]] = {"locker": {schema.LENT_NUMBER}, "unit": set(), "item": set()}
 
     def _write(self, table: str, row: Row, what: str) -> int:
         """The new number of a row, 0 if the book refuses it."""
-        try:
-            with self._ledger.writing():
-                number = self._ledger.insert(table, row)
-        except (BookFileError, BookBusyError):
-            raise
-        except BookError as error:
-            self._lost.append(f"{what}: {error}")
-            return 0
-        self.taken[table] = self.taken.get(table, 0) + 1
-        return number
+        with noting(self._lost, f"{what}: "), self._ledger.writing():
+            number = self._ledger.insert(table, row)
+            self.taken[table] = self.taken.get(table, 0) + 1
+            return number
+        return 0
 
     def things(self, table: str, tables: Mapping[str, Mapping[int, Row]]) -> None:
         """Items, lockers or units with all their cards; one whose cards are lost but that was moved gets a new one."""

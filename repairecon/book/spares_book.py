@@ -2,7 +2,7 @@
 
 The file is a SQLite database (an open, documented format), its suffix ``.spares``: the word says in a list of files
 what it holds, and no other program takes a double click on it for its own. Read from here down an act passes two
-places: the class that knows it (``cards``, ``stock``, ``acts``, ``undoing``) and the file (``ledger``).
+places: the class that knows it (``cards``, ``stock``, ``acts``) and the file (``ledger``).
 """
 
 from __future__ import annotations
@@ -16,10 +16,9 @@ from pathlib import Path
 from types import TracebackType
 
 from repairecon.book import proof
+from repairecon.book.acts import Acts
 from repairecon.book.amounts import words
-from repairecon.book.book_file import back_up, new_ledger, open_ledger
-from repairecon.book.ledger import damaged, limit_time, now
-from repairecon.book.undoing import Undoing
+from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, open_ledger
 from repairecon.read.passage_toml import read_passage
 from repairecon.records import BookError, Passage
 
@@ -28,7 +27,7 @@ _OF_WRONG_CELLS = (TypeError, ValueError, LookupError, ArithmeticError)
 """What cells of a wrong kind, in a damaged or hostile file, may lead to anywhere."""
 
 
-class SparesBook(Undoing):
+class SparesBook(Acts):
     """An open book; use it in a ``with`` statement, or close it."""
 
     def __enter__(self) -> SparesBook:
@@ -37,8 +36,9 @@ class SparesBook(Undoing):
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         """An error that is none of ours, in a book that is not sound, is that of the book."""
         wrong: tuple[str, ...] = ()
-        if isinstance(error, _OF_WRONG_CELLS) and self.ledger.is_open:
-            wrong = self.check()
+        if isinstance(error, _OF_WRONG_CELLS):
+            with contextlib.suppress(BookError):  # a closed book
+                wrong = self.check()
         self.close()
         if wrong:
             raise damaged(self.ledger.path, wrong[0]) from error
@@ -46,11 +46,6 @@ class SparesBook(Undoing):
     def close(self) -> None:
         """Let go of the file."""
         self.ledger.close()
-
-    @property
-    def writable(self) -> bool:
-        """False if the file may only be read."""
-        return self.ledger.writable
 
     @property
     def about(self) -> dict[str, str]:
@@ -69,7 +64,7 @@ class SparesBook(Undoing):
                         f"the book holds costs in {self.currency}: they would be taken for {word}. Export it, write "
                         "the costs anew, and build a book from that folder"
                     )
-            row = {"name": words(name, "name", required=True), "value": word, "written_at": now()}
+            row = {"name": words(name, "name", required=True), "value": word}
             self.ledger.insert("about_versions", row)
 
     @property
@@ -88,23 +83,17 @@ class SparesBook(Undoing):
 
 
 def open_book(
-    path: str | os.PathLike[str],
-    create: bool = False,
-    home_currency: str = "EUR",
-    wait_s: float = 5.0,
-    today: datetime.date | None = None,
-    bring_up: bool = True,
-) -> SparesBook:
+    path: str | os.PathLike[str], create: bool = False, home_currency: str = "EUR", wait_s: float = 5.0,
+    today: datetime.date | None = None, bring_up: bool = True,
+) -> SparesBook:  # fmt: skip
     """Open a spares book.
 
     Parameters
     ----------
     path
         The file; ``.spares`` is added to a name without a suffix.
-    create
-        True to begin a new book there if there is no file.
-    home_currency
-        Of a new book: the money that all costs are in.
+    create, home_currency
+        True to begin a new book there if there is no file, and the money that all its costs are in.
     wait_s
         Seconds to wait for another program that is writing.
     today
@@ -115,12 +104,7 @@ def open_book(
     Returns
     -------
     SparesBook
-        The open book.
-
-    Raises
-    ------
-    BookFileError
-        If it is no spares book, damaged, or of a newer version; nothing is changed then.
+        The open book. BookFileError if it is none, damaged, or of a newer version; nothing is changed then.
     """
     place = Path(path)
     if not place.suffix and not place.exists():
@@ -144,17 +128,9 @@ def begin_book(place: str | os.PathLike[str], home_currency: str = "EUR") -> Spa
 def book_at(
     place: str | os.PathLike[str], today: datetime.date | None = None, writing: bool = False
 ) -> Iterator[SparesBook]:
-    """Open a book file, or a folder as a book to read.
+    """Open a book file, or a folder of CSV files (items.csv, lockers.csv, ...) as a book to read.
 
-    Parameters
-    ----------
-    place
-        The book, or a folder of CSV files (items.csv, lockers.csv, ...): a book is then built from it for the while,
-        and the folder stays as it is.
-    today
-        The day on which acts without a date fall.
-    writing
-        True where something is to be written, which a folder cannot take: a BookError then.
+    A book is built from the folder for the while, and the folder stays as it is: with ``writing`` it is a BookError.
     """
     from repairecon.book.csv_folder import book_from_csv
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, MONEY, RATE, amount, maybe_amount
-from repairecon.book.cards import MANY, Cards
+from repairecon.book.amounts import HOURS, MONEY, RATE, amount
+from repairecon.book.cards import MANY, Cards, letters
 from repairecon.book.ledger import Rows
 from repairecon.read.problems import key
-from repairecon.records import MOVEMENT_KINDS, Found, Item, Locker, Lot, Movement, ReorderLine, StockLine
+from repairecon.records import MOVEMENT_KINDS, Found, Locker, Lot, Movement, ReorderLine, StockLine
 
 if TYPE_CHECKING:
     import numpy as np
@@ -38,6 +38,8 @@ class Step(NamedTuple):
     undoes: int
     on_date: str
     lot: str
+    cost_unit: int | None
+    cure_date: str
 
 
 Heap = dict[int, int]
@@ -53,8 +55,7 @@ class LotsWalk:
     def __init__(self, steps: Iterable[Step]) -> None:
         self.places: dict[tuple[int, int], Heap] = {}
         self.taken: dict[int, Heap] = {}
-        self._came: dict[int, tuple[str, int]] = {}
-        self._label: dict[int, str] = {}
+        self.came: dict[int, Step] = {}
         for step in steps:
             if step.quantity:
                 self._take(step)
@@ -66,22 +67,24 @@ class LotsWalk:
             lots = self.taken[step.undoes]
         else:
             lots = {step.movement: step.quantity}
-            self._came[step.movement] = (step.on_date, step.movement)
-            self._label[step.movement] = step.lot
+            self.came[step.movement] = step
         self.taken[step.movement] = lots
         if step.locker_to:
             heap = self.places.setdefault((step.item, step.locker_to), {})
             for lot, quantity in lots.items():
                 heap[lot] = heap.get(lot, 0) + quantity
 
+    def oldest_first(self, heap: Heap, label: str = "") -> list[int]:
+        """The lots of a heap in the order in which they go, those of a label first."""
+        came = self.came
+        return sorted(heap, key=lambda m: (not (label and came[m].lot == label), came[m].on_date, m))
+
     def _out(self, step: Step) -> Heap:
         """What leaves a place: what is undone, or the lot named, then the oldest."""
         heap = self.places.get((step.item, step.locker_from), {})
         taken: Heap = {}
         left = step.quantity
-        order = list(heap)
-        if len(heap) > 1:
-            order.sort(key=lambda m: (not (step.lot and self._label[m] == step.lot), self._came[m]))
+        order = self.oldest_first(heap, step.lot)
         back = [(lot, many) for lot, many in self.taken.get(step.undoes, {}).items() if lot in heap]
         for lot, most in [*back, *((lot, left) for lot in order)]:
             part = min(left, most, heap.get(lot, 0))
@@ -125,7 +128,7 @@ class Stock(Cards):
 
     def search(self, text: str) -> tuple[Found, ...]:
         """Items on whose card, or in whose locker, all these words stand, each with where it lies."""
-        wanted = [_letters(word) for word in text.split() if _letters(word)]
+        wanted = [letters(word) for word in text.split() if letters(word)]
         with self.ledger.reading():
             cards = self.items_by_number()
             lying: dict[int, list[StockLine]] = {}
@@ -138,7 +141,7 @@ class Stock(Cards):
                 card.name, card.system, *card.units, card.makers_number, card.cross_reference, card.designation,
                 card.material, card.locker, card.note, *(line.locker for line in here),
             )  # fmt: skip
-            written = "\n".join(map(_letters, parts))
+            written = "\n".join(map(letters, parts))
             if wanted and all(word in written for word in wanted):
                 found.append(Found(item=card, stock=tuple(here)))
         return tuple(found)
@@ -147,13 +150,12 @@ class Stock(Cards):
         """What is left of each lot in each place, the oldest taken first; their sum is the stock."""
         number = None if item is None else self.find("item", item)
         with self.ledger.reading():
-            walk = self.lots_walk(number)
+            walk, where = self.lots_walk(number), self.lockers_by_number()
             names = self.names("item", (place[0] for place in walk.places))
-            where, came = self.lockers_by_number(), self._came(number)
         return tuple(
-            _lot(item_number, names[item_number], where[locker], heap[lot], lot, came[lot])
+            _lot(names[item_number], where[locker], heap[lot], walk.came[lot])
             for (item_number, locker), heap in sorted(walk.places.items())
-            for lot in sorted(heap, key=lambda m: (came[m][0], m))
+            for lot in walk.oldest_first(heap)
         )
 
     def lots_walk(self, item: int | None = None) -> LotsWalk:
@@ -161,25 +163,17 @@ class Stock(Cards):
         which, values = ("", ()) if item is None else (" WHERE item = ?", (item,))
         rows = self.ledger.rows(
             "SELECT movement, item, quantity, coalesce(locker_from, 0), coalesce(locker_to, 0), coalesce(undoes, 0), "
-            f"on_date, lot FROM movements{which} ORDER BY movement",
+            f"on_date, lot, cost_unit, cure_date FROM movements{which} ORDER BY movement",
             values,
         )
         return LotsWalk(Step(*row) for row in rows)
 
-    def lots_taken(self, item: int, movement: int) -> tuple[Lot, ...]:
+    def lots_taken(self, movement: Movement) -> tuple[Lot, ...]:
         """The lots that a movement took or brought, with the place that they came from, else went to."""
-        with self.ledger.reading():
-            heap, came = self.lots_walk(item).taken.get(movement, {}), self._came(item)
-            where, name = self.lockers_by_number(), self.names("item", [item])[item]
-            sql = "SELECT coalesce(locker_from, locker_to) FROM movements WHERE movement = ?"
-            ((place,),) = self.ledger.rows(sql, (movement,))
-        return tuple(_lot(item, name, where[place], quantity, lot, came[lot]) for lot, quantity in heap.items())
-
-    def _came(self, item: int | None) -> dict[int, tuple[Any, ...]]:
-        """Date, cost, label and cure date of what each movement brought."""
-        which, values = ("", ()) if item is None else (" WHERE item = ?", (item,))
-        rows = self.ledger.rows(f"SELECT movement, on_date, cost_unit, lot, cure_date FROM movements{which}", values)
-        return {row[0]: row[1:] for row in rows}
+        walk, named = self.lots_walk(movement.item_number), movement.locker_from or movement.locker_to
+        place = next(k for k in self.lockers() if k.name == named)
+        taken = walk.taken.get(movement.number, {})
+        return tuple(_lot(movement.item, place, quantity, walk.came[lot]) for lot, quantity in taken.items())
 
     def movements(self, item: str | None = None) -> tuple[Movement, ...]:
         """Movements of one item or of all, in the order in which they were written."""
@@ -196,9 +190,9 @@ class Stock(Cards):
         return tuple(
             Movement(
                 number=r[0], on_date=r[1], kind=r[2], item_number=r[3], item=names[r[3]], quantity=amount(r[4]),
-                locker_from=lockers.get(r[5], ""), locker_to=lockers.get(r[6], ""), cost_unit=maybe_amount(r[7], MONEY),
-                currency=r[8], rate=maybe_amount(r[9], RATE), quoted_unit=maybe_amount(r[10], MONEY), person=r[11],
-                unit=units.get(r[12], ""), hours=maybe_amount(r[13], HOURS), lot=r[14], cure_date=r[15],
+                locker_from=lockers.get(r[5], ""), locker_to=lockers.get(r[6], ""), cost_unit=amount(r[7], MONEY),
+                currency=r[8], rate=amount(r[9], RATE), quoted_unit=amount(r[10], MONEY), person=r[11],
+                unit=units.get(r[12], ""), hours=amount(r[13], HOURS), lot=r[14], cure_date=r[15],
                 reference=r[16], note=r[17], undoes=r[18], corrects=r[19], undone_by=undone_by.get(r[0]),
                 written_at=r[20],
             )
@@ -208,19 +202,6 @@ class Stock(Cards):
     def undone_by(self) -> dict[int, int]:
         """The counter-movement of each movement that has one."""
         return dict(self.ledger.rows("SELECT undoes, movement FROM movements WHERE undoes IS NOT NULL"))
-
-    def unit_history(self, unit: str) -> tuple[Movement, ...]:
-        """What was fitted to a unit and stands, by date."""
-        number = self.find("unit", unit)
-        with self.ledger.reading():
-            undone_by = self.undone_by()
-            fitted = self.movements_where("unit = ? AND undoes IS NULL", (number,))
-        return tuple(sorted((m for m in fitted if stands(m.number, undone_by)), key=lambda m: (m.on_date, m.number)))
-
-    def last_bought(self, item: str) -> Movement | None:
-        """The newest purchase of an item that stands."""
-        number = self._last_bought(self.find("item", item), self.undone_by())
-        return None if number is None else self.movements_where("movement = ?", (number,))[0]
 
     def _last_bought(self, item: int, undone_by: Mapping[int, int]) -> int | None:
         sql = "SELECT movement FROM movements WHERE kind = 'bought' AND item = ? ORDER BY movement DESC"
@@ -250,7 +231,11 @@ class Stock(Cards):
                 part = tuple(numbers[k : k + MANY])
                 bought = self.movements_where(f"movement IN ({', '.join('?' * len(part))})", part)
                 last |= {m.item_number: m for m in bought}
-        made = [_reorder_line(cards[k], by_kind(held, where), last.get(k)) for k, held in few.items()]
+        sums = {k: by_kind(held, where) for k, held in few.items()}
+        made = [
+            ReorderLine(item=cards[k], **s, short=cards[k].minimum - s["aboard"], last=last.get(k))
+            for k, s in sums.items()
+        ]
         return tuple(sorted(made, key=lambda r: (not r.item.critical, -r.short / r.item.minimum, r.item.name)))
 
     def _one_under_minimum(self, item: int) -> dict[int, dict[int, int]]:
@@ -322,18 +307,9 @@ def by_kind(held: Mapping[int, int], where: Mapping[int, Locker]) -> dict[str, D
     return {kind: amount(q) for kind, q in sums.items()}
 
 
-def _reorder_line(item: Item, sums: Mapping[str, Decimal], last: Movement | None) -> ReorderLine:
-    return ReorderLine(item=item, **sums, short=item.minimum - sums["aboard"], last=last)
-
-
-def _lot(item: int, name: str, place: Locker, quantity: int, lot: int, came: tuple[Any, ...]) -> Lot:
-    on_date, cost, label, cure = came
+def _lot(name: str, place: Locker, quantity: int, came: Step) -> Lot:
     return Lot(
-        item_number=item, item=name, locker=place.name, locker_kind=place.kind, quantity=amount(quantity),
-        came_by=lot, came_on=on_date, cost_unit=maybe_amount(cost, MONEY), lot=label, cure_date=cure,
+        item_number=came.item, item=name, locker=place.name, locker_kind=place.kind, quantity=amount(quantity),
+        came_by=came.movement, came_on=came.on_date, cost_unit=amount(came.cost_unit, MONEY), lot=came.lot,
+        cure_date=came.cure_date,
     )  # fmt: skip
-
-
-def _letters(text: str) -> str:
-    """Words whatever their dashes and spaces, as numbers and sizes are typed in many ways."""
-    return "".join(c for c in text.casefold() if c.isalnum())

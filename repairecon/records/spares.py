@@ -75,14 +75,6 @@ class Item:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ItemVersion:
-    """An item's card as it read from a moment on (UTC)."""
-
-    written_at: str
-    item: Item
-
-
-@dataclass(frozen=True, kw_only=True)
 class Movement:
     """One line of the ledger; ``quantity`` is what left ``locker_from`` and came to ``locker_to``.
 

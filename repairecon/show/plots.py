@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Literal
@@ -40,6 +40,8 @@ BESIDE = ("axes fraction", "data")
 """Where words beside a row of a chart stand: across in shares of the plot, up and down as the row."""
 
 Place = tuple[float, float]
+BESIDE = ("axes fraction", "data")
+"""Where a text stands whose place is across the axes in shares of them, and down in data."""
 
 
 @lru_cache(maxsize=4096)
@@ -253,6 +255,22 @@ def inches_down(ax: Axes, total: float) -> None:
     spare = max(0.0, ax.bbox.height / fig.dpi - total) / 2
     ax.set_ylim(total + spare, -spare)
     ax.set_yticks([])
+
+
+def name_rows(
+    ax: Axes | None, title: str, caption: str, names: Sequence[object], margins: Margins, *, row: float = 0.3,
+    pad: float = 0.1, least: float = LOW, bold: Collection[int] = (),
+) -> tuple[Axes, list[float]]:  # fmt: skip
+    """Axes with a name a row from the top, at least ``row`` [inch] each; and the middle of each row [inch down]."""
+    said = [wrap(str(name), margins.left - 0.15) for name in names]
+    heights = np.array([max(tall(name) + pad, row) for name in said])
+    ax = stage(ax, title, caption, float(heights.sum()), margins, least=least)
+    inches_down(ax, float(heights.sum()))
+    middles = [float(y) for y in np.cumsum(heights) - heights / 2]
+    for k, (name, y) in enumerate(zip(said, middles, strict=True)):
+        weight = "bold" if k in bold else "normal"
+        write(ax, (0.0, y), name, BESIDE, (-9.0, 0.0), ha="right", weight=weight)
+    return ax, middles
 
 
 def axis_label(ax: Axes, axis: Literal["x", "y"], text: str) -> None:

@@ -19,20 +19,16 @@ _DID = {
 
 def movement(m: Movement, measure: str = "piece", currency: str = "") -> str:
     """One line of the ledger."""
-    where = " ".join(
-        word for word in (
-            f"from {m.locker_from}" if m.locker_from else "", f"to {m.locker_to}" if m.locker_to else "",
-            f"into {m.unit}" if m.unit else "", f"at {quantity(m.hours)} h" if m.hours is not None else "",
-            f"{'from' if m.kind == 'bought' else 'with'} {m.person}" if m.person else "",
-            f"at {price(float(m.cost_unit), currency)} each" if m.cost_unit is not None and currency else "",
-            f"(movement {m.undoes})" if m.undoes else "",
-        ) if word
-    )  # fmt: skip
-    marks = "; ".join(w for w in (f"cured {m.cure_date}" if m.cure_date else "", m.lot, m.reference, m.note) if w)
-    gone = f" [taken back by {m.undone_by}]" if m.undone_by else ""
-    return f"{m.number}  {m.on_date}  {_DID[m.kind]} {quantity(m.quantity, measure)} {where}".rstrip() + (
-        f"  ({marks})" if marks else ""
-    ) + gone  # fmt: skip
+    where = " ".join(filter(None, (
+        m.locker_from and f"from {m.locker_from}", m.locker_to and f"to {m.locker_to}", m.unit and f"into {m.unit}",
+        f"at {quantity(m.hours)} h" if m.hours is not None else "",
+        m.person and f"{'from' if m.kind == 'bought' else 'with'} {m.person}",
+        f"at {price(float(m.cost_unit), currency)} each" if m.cost_unit is not None and currency else "",
+        f"(movement {m.undoes})" if m.undoes else "",
+    )))  # fmt: skip
+    marks = "; ".join(filter(None, (m.cure_date and f"cured {m.cure_date}", m.lot, m.reference, m.note)))
+    line = f"{m.number}  {m.on_date}  {_DID[m.kind]} {quantity(m.quantity, measure)} {where}".rstrip()
+    return line + (f"  ({marks})" if marks else "") + (f" [taken back by {m.undone_by}]" if m.undone_by else "")
 
 
 def happened(done: Happened, currency: str) -> str:

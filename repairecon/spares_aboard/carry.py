@@ -60,12 +60,12 @@ class Carried:
         self._most = np.array([x.most for x in lines], dtype=np.int64)
         self._without = np.array([mean_of(x.cost_without) for x in lines], dtype=float)
         self._critical = np.array([x.card.critical for x in lines], dtype=bool)
-        uses = [self._price, self._per_piece("weight_kg"), self._per_piece("volume_litres")]
+        uses = [self._price, *(
+            np.array([(getattr(x.card, field) or 0.0) * x.measured for x in lines], dtype=float)
+            for field in ("weight_kg", "volume_litres")
+        )]  # fmt: skip
         self._limits = [(use, limit) for use, limit in zip(uses, limits, strict=True) if limit is not None]
         self._modes = self._modes_at(self._without)
-
-    def _per_piece(self, field: str) -> Floats:
-        return np.array([(getattr(x.card, field) or 0.0) * x.measured for x in self._lines], dtype=float)
 
     def _modes_at(self, cost: Floats) -> list[Mode]:
         """Every way to do every job: by its own parts, or by what stands in for them."""
@@ -88,18 +88,9 @@ class Carried:
         )
 
     @cached_property
-    def _program(self) -> carry_program.Program:
+    def program(self) -> carry_program.Program:
+        """What to buy, proven best; ``most_lost`` is 0 where the proof came to its end."""
         return self._best(self._limits)
-
-    @property
-    def most_lost(self) -> float:
-        """What another choice could be worth more, at most [home money]: 0 where the program came to its end."""
-        return self._program.most_lost
-
-    @property
-    def spend(self) -> float:
-        """What the purchases cost [home money]."""
-        return self._program.spend
 
     @cached_property
     def _groups(self) -> dict[int, _Part]:
@@ -111,14 +102,12 @@ class Carried:
             made |= {int(k): part for k in (*group.kinds, *group.things)}
         return made
 
-    def _stands(self, stock: Wholes) -> tuple[Floats, Floats]:
-        """Chance of each item's job that it cannot be done, and how many cannot, on average."""
-        found = carry_program.jobs_worth(self._demands, self._modes, stock, self._left)
-        return found.p_short, found.expected_short
-
     @cached_property
-    def _now_then(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
-        return self._stands(self._have), self._stands(self._have + self._program.buy)
+    def _now_then(self) -> list[tuple[Floats, Floats]]:
+        """Chance of each item's job that it cannot be done, and how many cannot on average, before and after buying."""
+        stocks = (self._have, self._have + self.program.buy)
+        found = [carry_program.jobs_worth(self._demands, self._modes, stock, self._left) for stock in stocks]
+        return [(f.p_short, f.expected_short) for f in found]
 
     @cached_property
     def risk(self) -> Risk:
@@ -132,7 +121,7 @@ class Carried:
 
     def _without_some(self, k: int, fewer: int, cost: Floats | None = None) -> float:
         """What would be lost of the worth if so many fewer of an item were carried in the end [home money]."""
-        stock = self._have + self._program.buy
+        stock = self._have + self.program.buy
         part = self._groups.get(k)
         if part is None or not fewer:
             return -float(self._left[k]) * fewer
@@ -156,7 +145,7 @@ class Carried:
         high = np.array([x.cost_without.high for x in self._lines], dtype=float)
         made = []
         for k, x in enumerate(self._lines):
-            more = int(self._program.buy[k])
+            more = int(self.program.buy[k])
             bought = [self._without_some(k, more, cost) if more else 0.0 for cost in (None, low, high)]
             whole = self._without_some(k, x.have + more)
             made.append((
@@ -173,8 +162,8 @@ class Carried:
     @cached_property
     def missing(self) -> pd.DataFrame:
         """What would be worth having and is not bought, dearest lack first."""
-        bought = self._program.buy
-        wanted = (self._best([]) if self._limits else self._program).buy
+        bought = self.program.buy
+        wanted = (self._best([]) if self._limits else self.program).buy
         # Of what has no known price enough is thought of, one at least: the owner is to ask for a price
         unpriced = np.minimum(np.maximum(np.maximum(self._enough, 1) - self._have, 0), self._most)
         lacking = np.maximum(np.where(self._known, wanted, unpriced) - bought, 0)
@@ -195,7 +184,7 @@ class Carried:
         """What costs more by lying there than it saves, beyond the owner's own minimum."""
         made = []
         for k, x in enumerate(self._lines):
-            if self._program.buy[k]:
+            if self.program.buy[k]:
                 continue
             most = x.have - int(np.ceil(float(x.card.minimum) / x.measured))
             lost = [self._without_some(k, n) for n in range(max(most, 0) + 1)]

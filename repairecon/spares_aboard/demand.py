@@ -6,11 +6,13 @@ import datetime
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.book.on_hand import day_number, shelf_years
 from repairecon.formulas import bayes, demand, lives, ranges
 from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
@@ -20,8 +22,7 @@ from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.records import Case, Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
-from repairecon.spares_aboard.holdings import day_number, shelf_years
+from repairecon.records import Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
 
 Floats = NDArray[np.float64]
 YEAR = 365.25
@@ -150,11 +151,6 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
     )  # fmt: skip
 
 
-def p_useful(wish: SpareWish, defaults: PassageDefaults) -> float:
-    """Chance that what stands in for others ends their want."""
-    return wish.p_useful if wish.p_useful is not None else defaults.number("p_useful_kit")
-
-
 def record_of(
     movements: Sequence[Movement], stands: NDArray[np.bool_], units: Sequence[UnitAboard], today: datetime.date
 ) -> Record:
@@ -195,11 +191,6 @@ def _at_a_time(look: Look, card: Item, wish: SpareWish) -> tuple[int, float]:
     return wish.at_a_time or max(int(middle + 0.5), 1), 1.0
 
 
-def _units(card: Item, wish: SpareWish) -> int:
-    """How many units an item serves: as said, else those its card names."""
-    return wish.like_units or max(len(card.units), 1)
-
-
 def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
     """Chances of 0, 1, 2, ... jobs until a part can be had: by the case, a guess, or the book's own record."""
     years, case = look.days / YEAR, look.cases.get(card.name)
@@ -227,18 +218,15 @@ def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> F
 
 
 def _guessed(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
-    chances, mean, units = np.ones(1), 0.0, _units(card, wish)
+    chances, mean, units = np.ones(1), 0.0, (wish.like_units or max(len(card.units), 1))
     thousand_hours = (look.hours or 0.0) / 1000.0
     for guess, period in ((wish.failures_per_year, look.days / YEAR), (wish.failures_per_1000_hours, thousand_hours)):
         if guess is not None:
             r = guess.scaled(float(units))
-            chances = np.convolve(chances, _far_enough(_guess(r, period), top, card))
+            made = partial(demand.guessed_demand, r.low, r.likely, r.high, period, r.shape)
+            chances = np.convolve(chances, _far_enough(made, top, card))
             mean += float(ranges.mean(r.low, r.likely, r.high, r.shape)) * period
     return Wanted(chances=chances, mean=mean, source="guess", units=units)
-
-
-def _guess(r: Range, period: float) -> Callable[[int | None], Floats]:
-    return lambda most: demand.guessed_demand(r.low, r.likely, r.high, period, r.shape, most)
 
 
 def _learned(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
@@ -246,7 +234,7 @@ def _learned(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
 
     What was fitted on the job of an item that this one is fitted together with is that item's want.
     """
-    record, hours, units = look.record, look.hours, _units(card, wish)
+    record, hours, units = look.record, look.hours, (wish.like_units or max(len(card.units), 1))
     leads = [w.item for w in look.passage.items if card.name in w.together]
     of_others = {mark for c in look.items.values() if c.name in leads for mark in record.jobs.get(c.number, ())}
     seen = len(record.jobs.get(card.number, {}).keys() - of_others)
@@ -299,7 +287,10 @@ def case_worth(wish: SpareWish) -> CaseWorth:
     RepaireconError if the case looks no years ahead, or has no way that ends with a spare.
     """
     folder = Path(wish.case)
-    horizon = _horizon_of(read_case(folder, years=True))
+    lived, _ = with_own_lives(read_case(folder, years=True))
+    # the years of a case as rebuild-or-buy has them, without the rest of that job
+    model = Model(lived, grow(lived), {w: not why for w, why in screen(lived).items()})
+    horizon = Horizon(model, sample(model, _DRAWS, 1), lived.years, 1)
     years = horizon.years
     pairs = [c for c in horizon.spares if c.combination in horizon.ways.index]
     if not pairs:
@@ -316,10 +307,3 @@ def case_worth(wish: SpareWish) -> CaseWorth:
         saved_each=best.worth / failures if failures > 0.0 else 0.0,
         failures_a_year=float(row["failures_expected"]) * years.like_units / years.horizon_years,
     )  # fmt: skip
-
-
-def _horizon_of(case: Case) -> Horizon:
-    """The years of a case as rebuild-or-buy has them, without the rest of that job."""
-    lived, _ = with_own_lives(case)
-    model = Model(lived, grow(lived), {w: not why for w, why in screen(lived).items()})
-    return Horizon(model, sample(model, _DRAWS, 1), lived.years, 1)

@@ -15,15 +15,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from repairecon.book.on_hand import day_number, shelf_years
 from repairecon.formulas import lives, valuation
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.records import MOVEMENT_KINDS, Item, Lot, Movement, SpareWish, StockLine
-from repairecon.standards.materials import shelf_life
 
 _THOUSAND, _MILLION, _WHOLE_MONEY = 1e3, 1e6, 1e9
-_RULE = "ISO 2230:2002"
-_GROUP_RUBBER: Mapping[str, str] = {"A": "NR", "B": "NBR", "C": "EPDM"}
-"""A rubber of each group of ISO 2230, for what is a kit or of an unknown rubber of that group."""
 
 OVER, INSPECT, RUNS_OUT, FIT = "over", "inspect", "runs out", "fit"
 _EPOCH = datetime.date(1970, 1, 1)
@@ -174,15 +171,6 @@ def by(frame: pd.DataFrame, column: str) -> pd.DataFrame:
     return sums.sort_values("fifo", ascending=False, kind="stable")
 
 
-def worth(held: pd.DataFrame, insured: pd.DataFrame, valued: Valued) -> Worth:
-    """The sums of all."""
-    fifo, average, down = (float(held[name].sum()) for name in ("fifo", "average", "written_down"))
-    return Worth(
-        fifo=fifo, average=average, average_by_year=valued.average_by_year, written_down=down,
-        replacement=float(insured["replacement"].sum()), unknown=valued.unknown,
-    )  # fmt: skip
-
-
 def insurance(items: Mapping[int, Item], frame: pd.DataFrame) -> pd.DataFrame:
     """A list for an insurer: what, how many, where, bought when and from whom, what it cost and would cost now."""
     rows = []
@@ -198,24 +186,8 @@ def insurance(items: Mapping[int, Item], frame: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).sort_values("item", ignore_index=True)
 
 
-def day_number(day: datetime.date | str) -> float:
-    """A day as a number; nan for none."""
-    if not day:
-        return math.nan
-    return float(((datetime.date.fromisoformat(day) if isinstance(day, str) else day) - _EPOCH).days)
-
-
 def _day_of(number: float) -> datetime.date:
     return _EPOCH + datetime.timedelta(days=int(number))
-
-
-def shelf_years(card: Item) -> tuple[float, float]:
-    """Initial years of storage, and what an inspection adds; no end for what is no rubber."""
-    for rubber in (card.material, _GROUP_RUBBER.get(card.shelf_group, "")):
-        for life in shelf_life(rubber, 0) if rubber else ():
-            if life.rule == _RULE and life.last_year is not None:
-                return float(life.last_year), float((life.last_year_if_inspected or life.last_year) - life.last_year)
-    return math.inf, 0.0
 
 
 def good_until(card: Item, cure_date: str) -> datetime.date | None:

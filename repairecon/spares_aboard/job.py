@@ -1,4 +1,7 @@
-"""The job spares-aboard: what is aboard, where, what it is worth, what expires, what to buy and to carry."""
+"""The job spares-aboard: what is aboard, where, what it is worth, what expires, what to buy and to carry.
+
+The book is read at once; each part of the answer is worked out when it is first asked for.
+"""
 
 from __future__ import annotations
 
@@ -6,24 +9,216 @@ import datetime
 import math
 import os
 from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from operator import attrgetter
+from typing import Any
 
+import pandas as pd
+from numpy.typing import NDArray
+
+from repairecon import records
+from repairecon.book.ledger import damaged
 from repairecon.book.spares_book import SparesBook, book_at, passage_for
 from repairecon.read import values
 from repairecon.read.passage_toml import PERIOD, PassageDefaults
 from repairecon.read.values import Misread
-from repairecon.records import Passage, RepaireconError
-from repairecon.spares_aboard.answer import Limits, Period, SparesAnswer, read_all
+from repairecon.spares_aboard import demand, holdings
+from repairecon.spares_aboard.carry import Carried
+from repairecon.spares_aboard.demand import CaseWorth
+from repairecon.spares_aboard.holdings import Valued, Worth
 
-Day = datetime.date | str | None
+NUMBERS = {
+    "passage_days": "days of the passage or season",
+    "running_hours": "running hours of the engine in it",
+    "resupply_days": "days after it until a part can be had",
+    "budget": "money to spend on spares at most",
+    "weight_kg": "weight that may be added at most",
+    "room_litres": "room that may be taken at most",
+}
+"""What may be said in place of the passage's figures."""
+
+Limits = tuple[float | None, float | None, float | None]
+"""What may be spent [home money], added [kg] and filled [litres]; None where nothing is said."""
+
+LOOKED_THROUGH = 20_000
+"""Movements up to which a book is looked through each time, which takes a second; beyond that only ``check`` does."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BookRead:
+    """All that the job takes from a book, at one moment; the book may be closed afterwards."""
+
+    about: Mapping[str, str]
+    boat: str
+    items: Mapping[int, records.Item]
+    units: tuple[records.UnitAboard, ...]
+    movements: tuple[records.Movement, ...]
+    columns: Mapping[str, NDArray[Any]]
+    stock: tuple[records.StockLine, ...]
+    lots: tuple[records.Lot, ...]
+    below_minimum: tuple[records.ReorderLine, ...]
+
+
+def read_all(book: SparesBook) -> BookRead:
+    """Take from a book what the job needs; BookFileError from one that is not as it was written."""
+    few = book.ledger.rows("SELECT count(*) FROM movements")[0][0] <= LOOKED_THROUGH
+    wrong = book.check() if few else ()
+    if wrong:
+        raise damaged(book.ledger.path, "; ".join(wrong[:3]))
+    with book.ledger.reading():
+        about = book.about
+        return BookRead(
+            about=about, boat=about.get("boat", "") or book.ledger.path.stem, items=book.items_by_number(),
+            units=book.units(), movements=book.movements(), columns=book.columns(), stock=book.stock(),
+            lots=book.lots(), below_minimum=book.reorder_list(),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Period:
+    """The passage [days], and the longer time until a part can be had; running hours in it where they are known."""
+
+    today: datetime.date
+    passage: float
+    whole: float
+    hours: float | None
+    assumed: tuple[records.Assumed, ...] = ()
+
+    @property
+    def until(self) -> datetime.date:
+        """Last day of the passage."""
+        return self.today + datetime.timedelta(days=math.ceil(self.passage))
+
+
+class SparesAnswer:
+    """All that the job found.
+
+    ``receipts`` is what is left of each purchase with its movement. ``carry`` has a row an item: have, buy, carry,
+    p_short before and after, worth, cost, and why. ``budget_curve`` has a row a purchase, in the order in which money
+    is best spent. ``missing`` is worth having and is not bought, ``surplus`` costs more by lying there than it saves.
+    ``spend`` is what the purchases cost, ``most_lost`` what another choice could be worth more, at most [home money];
+    ``risk`` that of being without, with what is aboard and with what is bought.
+    """
+
+    def __init__(self, read: BookRead, passage: records.Passage, period: Period, limits: Limits) -> None:
+        self._read, self.passage, self._period, self._limits = read, passage, period, limits
+        self._wishes: dict[str, records.SpareWish] = {w.item: w for w in passage.items}
+        # Defaults are listed as they are used: a list of its own for each part, the same in any order of asking
+        self._of_carry, self._of_turning = PassageDefaults(), PassageDefaults()
+        self.boat, self.currency = read.boat, read.about.get("home_currency", "EUR")
+        self.figures = read.about.get("figures", "")
+        self.today, self.until = period.today, period.until
+        self.passage_days, self.period_days, self.running_hours = period.passage, period.whole, period.hours
+        self.budget, self.below_minimum = limits[0], read.below_minimum
+
+    @cached_property
+    def shelf(self) -> pd.DataFrame:
+        """A row a lot of rubber, the most pressing first."""
+        kinds = {m.number: m.kind for m in self._read.movements}
+        inspected = {w.item for w in self.passage.items if w.inspected}
+        return holdings.shelf_table(self._read.lots, self._read.items, kinds, inspected, (self.today, self.until))
+
+    @cached_property
+    def expiring(self) -> pd.DataFrame:
+        """Lots that are over, wait for an inspection or run out before the passage ends."""
+        return self.shelf[self.shelf["state"] != holdings.FIT].reset_index(drop=True)
+
+    @cached_property
+    def turning(self) -> pd.DataFrame:
+        """Whole units, and the day by which to turn each by hand."""
+        return holdings.turning_table(self._read.lots, self._read.items, self._wishes, self._of_turning, self.until)
+
+    @cached_property
+    def _valued(self) -> Valued:
+        return holdings.value(self._read.columns, self._read.movements, self._read.items)
+
+    receipts = property(attrgetter("_valued.receipts"))
+
+    @cached_property
+    def holdings(self) -> pd.DataFrame:
+        """A row an item and locker."""
+        over = holdings.out_of_date(self.shelf[self.shelf["state"] == holdings.OVER])
+        return holdings.holdings(self._read.stock, self._read.items, self._valued, over)
+
+    @cached_property
+    def by_locker(self) -> pd.DataFrame:
+        """Value by locker."""
+        return holdings.by(self.holdings, "locker")
+
+    @cached_property
+    def by_system(self) -> pd.DataFrame:
+        """Value by system."""
+        return holdings.by(self.holdings, "system")
+
+    @cached_property
+    def by_date(self) -> pd.DataFrame:
+        """What is left of the purchases of each month, at first in first out."""
+        months = [str(d)[:7] for d in self.receipts["on_date"]]
+        return self.receipts.assign(month=months).groupby("month")[["left", "value"]].sum()
+
+    @cached_property
+    def insurance(self) -> pd.DataFrame:
+        """A list for an insurer."""
+        return holdings.insurance(self._read.items, self.holdings)
+
+    @cached_property
+    def worth(self) -> Worth:
+        """What all the spares are worth."""
+        sums = {name: float(self.holdings[name].sum()) for name in ("fifo", "average", "written_down")}
+        valued, replacement = self._valued, float(self.insurance["replacement"].sum())
+        return Worth(**sums, average_by_year=valued.average_by_year, replacement=replacement, unknown=valued.unknown)
+
+    @cached_property
+    def cases(self) -> tuple[CaseWorth, ...]:
+        """Whole units whose worth as spare is that of their own case."""
+        return tuple(demand.case_worth(w) for w in self.passage.items if w.case)
+
+    @cached_property
+    def _carried(self) -> Carried:
+        read, passage, defaults = self._read, self.passage, self._of_carry
+        out = holdings.out_of_date(self.shelf[self.shelf["state"].isin([holdings.OVER, holdings.INSPECT])])
+        record = demand.record_of(read.movements, read.columns["stands"], read.units, self.today)
+        look = demand.Look(
+            items=read.items, passage=passage, days=self.period_days, hours=self.running_hours, record=record,
+            cases={c.item: c for c in self.cases}, defaults=defaults, today=self.today,
+        )  # fmt: skip
+        lines = [
+            line for card in read.items.values()
+            if (line := demand.line_of(look, card, self._aboard(card, out), self._valued.last.get(card.number)))
+        ]  # fmt: skip
+        kits = [w for w in passage.items if w.covers]
+        useful = [defaults.number("p_useful_kit") if w.p_useful is None else w.p_useful for w in kits]
+        covers = {w.item: (w.covers, p) for w, p in zip(kits, useful, strict=True)}
+        assurance = passage.assurance if passage.assurance is not None else defaults.number("assurance")
+        return Carried(lines, self._limits, covers, assurance)
+
+    def _aboard(self, card: records.Item, out: Mapping[tuple[int, str], float]) -> tuple[float, float]:
+        """How many lie aboard, and how many of them are in date."""
+        here = [s for s in self._read.stock if s.item_number == card.number and s.locker_kind == "aboard"]
+        lying = float(sum(s.quantity for s in here))
+        return lying, max(lying - sum(out.get((card.number, s.locker), 0.0) for s in here), 0.0)
+
+    carry = property(attrgetter("_carried.carry"))
+    budget_curve = property(attrgetter("_carried.curve"))
+    missing = property(attrgetter("_carried.missing"))
+    surplus = property(attrgetter("_carried.surplus"))
+    spend = property(attrgetter("_carried.program.spend"))
+    most_lost = property(attrgetter("_carried.program.most_lost"))
+    risk = property(attrgetter("_carried.risk"))
+
+    @cached_property
+    def assumed(self) -> tuple[records.Assumed, ...]:
+        """Every default that the whole answer rests on."""
+        _ = self._carried, self.turning
+        listed = (*self._period.assumed, *self._of_carry.used, *self._of_turning.used)
+        return tuple(dict.fromkeys(listed))
 
 
 def spares_aboard(
-    book: SparesBook | str | os.PathLike[str],
-    passage: Passage | None = None,
-    *,
-    today: Day = None,
-    **numbers: float | None,
-) -> SparesAnswer:
+    book: SparesBook | str | os.PathLike[str], passage: records.Passage | None = None, *,
+    today: datetime.date | str | None = None, **numbers: float | None,
+) -> SparesAnswer:  # fmt: skip
     """Look at a spares book; what the answer holds is worked out when it is asked for.
 
     Parameters
@@ -42,12 +237,7 @@ def spares_aboard(
     Returns
     -------
     SparesAnswer
-        What is there, its worth, what expires, what to carry.
-
-    Raises
-    ------
-    RepaireconError
-        If a number is none to go by; PassageError with every fault of passage.toml.
+        What is there, its worth, what expires, what to carry. PassageError with every fault of passage.toml.
     """
     _check(numbers)
     if not isinstance(book, SparesBook):
@@ -57,42 +247,38 @@ def spares_aboard(
     said = passage_for(book.ledger.path, book) if passage is None else passage
     given = {name: value for name, value in numbers.items() if value is not None}
     period = _period(said, given, _day(today or said.today, book))
-    limits = Limits(
-        budget=given.get("budget", said.budget), weight_kg=given.get("weight_kg", said.weight_kg),
-        room_litres=given.get("room_litres", said.room_litres),
+    limits = (
+        given.get("budget", said.budget), given.get("weight_kg", said.weight_kg),
+        given.get("room_litres", said.room_litres),
     )  # fmt: skip
     return SparesAnswer(read_all(book), said, period, limits)
 
 
-NUMBERS = ("passage_days", "running_hours", "resupply_days", "budget", "weight_kg", "room_litres")
-
-
 def _check(numbers: Mapping[str, float | None]) -> None:
-    for name in numbers:
-        if name not in NUMBERS:
-            raise TypeError(f"spares_aboard() has no number {name!r}: {', '.join(NUMBERS)}")
     wrong = []
     for name, value in numbers.items():
+        if name not in NUMBERS:
+            raise TypeError(f"spares_aboard() has no number {name!r}: {', '.join(NUMBERS)}")
         most = PERIOD.high if name in ("passage_days", "resupply_days") else 1e12
         if value is not None and not (math.isfinite(value) and 0.0 <= value <= most):
             wrong.append(f"{name}: found {value}; write a number of 0 or more")
     if wrong:
-        raise RepaireconError("\n".join(wrong))
+        raise records.RepaireconError("\n".join(wrong))
 
 
-def _day(today: Day, book: SparesBook) -> datetime.date:
+def _day(today: datetime.date | str | None, book: SparesBook) -> datetime.date:
     if not today:
         return book.ledger.today()
     read = values.date(today)
     if isinstance(read, Misread):
-        raise RepaireconError(f"today: found {str(today)!r}; {read.write}")
+        raise records.RepaireconError(f"today: found {str(today)!r}; {read.write}")
     day = datetime.date.fromisoformat(read)
     if not 1950 <= day.year <= 2200:
-        raise RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
+        raise records.RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
     return day
 
 
-def _period(said: Passage, given: Mapping[str, float], today: datetime.date) -> Period:
+def _period(said: records.Passage, given: Mapping[str, float], today: datetime.date) -> Period:
     defaults = PassageDefaults()
 
     def first(name: str, of_passage: float | None) -> float:

@@ -11,9 +11,9 @@ from repairecon.show.layout import as_text, capital, section, wrapped
 from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, days_words, money, number, price, quantity, whole
 from repairecon.spares_aboard import act_words
-from repairecon.spares_aboard.answer import SparesAnswer
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import FIT, INSPECT, OVER, RUNS_OUT
+from repairecon.spares_aboard.job import SparesAnswer
 
 MOST, MOST_DRAWN = 15, 18
 _WHAT_WORTH_IS = (
@@ -26,24 +26,35 @@ _CAUTIONS = [
 ]
 
 
+def _parts(answer: SparesAnswer) -> dict[str, list[str]]:
+    """What is said, by its title."""
+    return {
+        "What to buy next": _buying(answer),
+        "Expiring": expiring(answer),
+        "Below the minimum": [act_words.below(line, answer.currency) for line in answer.below_minimum] or ["Nothing."],
+        "Missing, and not bought": _missing(answer),
+        "Worth": [_value(answer)],
+        "Surplus": _surplus(answer),
+        "Turn by hand": _turning(answer),
+        "Whole units by their own case": [_case(c, answer) for c in answer.cases],
+        "Where the value lies": [],
+        "Assumed, as nobody said": [f"{a.name} {a.value} {a.unit} ({a.source})" for a in answer.assumed],
+        "Beside this": _CAUTIONS,
+    }
+
+
+_FIRST = ("What to buy next", "Expiring", "Below the minimum", "Worth")
+
+
 def summary(answer: SparesAnswer) -> str:
     """For a terminal: what to buy and what to throw away, then the worth, then where it lies and what it rests on."""
     figures = f"   [figures: {answer.figures}]" if answer.figures else ""
-    parts = [
-        capital(answer.boat) + figures + "\n" + wrapped(_period(answer)),
-        section("What to buy next", _buying(answer)),
-        section("Expiring", expiring(answer)),
-        section("Below the minimum", _below(answer)),
-        section("Missing, and not bought", _missing(answer)),
-        "Worth\n" + wrapped(_value(answer)),
-        section("Surplus", _surplus(answer)),
-        section("Turn by hand", _turning(answer)),
-        section("Whole units by their own case", [_case(c, answer) for c in answer.cases]),
-        "" if answer.by_locker.empty else "Where the value lies\n" + as_text(place_table(answer), "locker"),
-        section("Assumed, as nobody said", _assumed(answer)),
-        section("Beside this", _CAUTIONS),
-    ]
-    return "\n\n".join(p for p in parts if p) + "\n"
+    said = {title: section(title, lines) for title, lines in _parts(answer).items()}
+    said["Worth"] = "Worth\n" + wrapped(_value(answer))
+    if not answer.by_locker.empty:
+        said["Where the value lies"] = "Where the value lies\n" + as_text(place_table(answer), "locker")
+    head = capital(answer.boat) + figures + "\n" + wrapped(_period(answer))
+    return "\n\n".join(p for p in (head, *said.values()) if p) + "\n"
 
 
 def heading(answer: SparesAnswer) -> Panel:
@@ -54,25 +65,13 @@ def heading(answer: SparesAnswer) -> Panel:
 
 def verdict(answer: SparesAnswer) -> list[Panel]:
     """What to buy next and to throw away, what is below its minimum, worth."""
-    return [
-        Panel("What to buy next", _buying(answer)),
-        Panel("Expiring", expiring(answer)),
-        Panel("Below the minimum", _below(answer)),
-        Panel("Worth", [_value(answer)], listed=False),
-    ]
+    parts = _parts(answer)
+    return [Panel(title, parts[title], listed=title != "Worth") for title in _FIRST]
 
 
 def more(answer: SparesAnswer) -> list[Panel]:
     """Missing, surplus, turning, whole units by their case, what was assumed, cautions."""
-    panels = [
-        ("Missing, and not bought", _missing(answer)),
-        ("Surplus", _surplus(answer)),
-        ("Turn by hand", _turning(answer)),
-        ("Whole units by their own case", [_case(c, answer) for c in answer.cases]),
-        ("Assumed, as nobody said", _assumed(answer)),
-        ("Beside this", _CAUTIONS),
-    ]
-    return [Panel(title, lines) for title, lines in panels if lines]
+    return [Panel(title, lines) for title, lines in _parts(answer).items() if lines and title not in _FIRST]
 
 
 def _period(answer: SparesAnswer) -> str:
@@ -100,10 +99,6 @@ def _value(answer: SparesAnswer) -> str:
 def _some(lines: list[str]) -> list[str]:
     further = [f"... and {whole(len(lines) - MOST)} more (--json has all)."] if len(lines) > MOST else []
     return lines[:MOST] + further
-
-
-def _below(answer: SparesAnswer) -> list[str]:
-    return [act_words.below(line, answer.currency) for line in answer.below_minimum] or ["Nothing."]
 
 
 def expiring(answer: SparesAnswer) -> list[str]:
@@ -216,10 +211,6 @@ def _case(worth: CaseWorth, answer: SparesAnswer) -> str:
     )
 
 
-def _assumed(answer: SparesAnswer) -> list[str]:
-    return [f"{a.name} {a.value} {a.unit} ({a.source})" for a in answer.assumed]
-
-
 def place_table(answer: SparesAnswer, by: str = "locker") -> pd.DataFrame:
     """Value by locker or by system."""
     frame, c = answer.by_locker if by == "locker" else answer.by_system, answer.currency
@@ -264,9 +255,14 @@ def show_pictures(answer: SparesAnswer) -> None:
     c = answer.currency
     show(charts.risk_against_money(answer.budget_curve, c, answer.budget, under_risk(answer)))
     if not answer.by_locker.empty:
-        show(charts.value_by_place(place_frame(answer), c, under_places(answer)))
+        places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
+        show(charts.value_by_place(places, c, under_places(answer)))
     if not answer.shelf.empty:
-        show(charts.expiry_timeline(expiry_frame(answer), answer.today, answer.until, under_expiry(answer)))
+        # the most pressing lots, an item named once a locker
+        lots = answer.shelf.drop_duplicates(["item", "locker"]).head(MOST_DRAWN)
+        lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
+        lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
+        show(charts.expiry_timeline(lots, answer.today, answer.until, under_expiry(answer)))
 
 
 def show_holdings(answer: SparesAnswer) -> None:
@@ -305,22 +301,6 @@ def under_expiry(answer: SparesAnswer) -> str:
     counts = {s: int((answer.shelf["state"] == s).sum()) for s in words}
     what = ", ".join(said.replace("{}", whole(counts[s])) for s, said in words.items() if counts[s])
     return f"Before you sail: {what}." if what else "Nothing runs out before the passage ends; use the topmost first."
-
-
-def place_frame(answer: SparesAnswer) -> pd.DataFrame:
-    """Value by locker as the chart takes it."""
-    frame = answer.by_locker
-    return pd.DataFrame({"value": frame["fifo"] - frame["written_down"], "written_down": frame["written_down"]})
-
-
-def expiry_frame(answer: SparesAnswer, most: int = MOST_DRAWN) -> pd.DataFrame:
-    """The most pressing lots of rubber as the chart takes them, an item named once a locker."""
-    first = answer.shelf.drop_duplicates(["item", "locker"]).head(most)
-    last = first["extended_until"].where(first["inspected"], first["good_until"])
-    return pd.DataFrame(
-        {"good_until": list(last), "extended_until": list(first["extended_until"])},
-        index=pd.Index([f"{r.item} ({r.locker})" for r in first.itertuples(index=False)], name="item"),
-    )
 
 
 def acts_tried(copy: SparesBook) -> Panel:

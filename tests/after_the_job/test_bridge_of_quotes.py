@@ -180,7 +180,7 @@ def sheets(draw: st.DrawFn) -> str:
     return "\n".join(rows) + "\n"
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=16, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(sheet=sheets())
 def test_whatever_an_owner_writes_adds_up(bare: Closed, tmp_path: Path, sheet: str) -> None:
     """The steps sum to the difference to the cent, totals told are what it came to, every face can say it."""

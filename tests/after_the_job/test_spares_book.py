@@ -8,15 +8,15 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from book_makers import fitted_to
 from book_of_the_job import TODAY, make_book
 from done_case import ACTUAL, write_case
 
 from repairecon import RepaireconError
 from repairecon.__main__ import main
 from repairecon.after_the_job import book_words
-from repairecon.after_the_job.book_items import BookWishes
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
-from repairecon.after_the_job.spares_book import into_the_book
+from repairecon.after_the_job.spares_book import BookWishes, into_the_book
 from repairecon.book.spares_book import SparesBook, open_book
 from repairecon.read.closed import read_closed
 from repairecon.read.job_log import read_log
@@ -64,7 +64,7 @@ def test_bought_and_fitted_in_one_act(found: AfterTheJob, book: SparesBook) -> N
     # what was bought for the job was fitted, the older ones lie there still, one short of the minimum
     assert [(x.quantity, x.cost_unit) for x in book.lots()] == [(2, 20)]
     assert [(r.item.name, r.short) for r in made.done.reorder] == [("seal", 1)]
-    assert [m.item for m in book.unit_history("bilge pump")] == ["seal", "shaft, bilge pump"]
+    assert [m.item for m in fitted_to(book, "bilge pump")] == ["seal", "shaft, bilge pump"]
 
 
 def test_never_twice_even_from_a_copy_of_the_folder(found: AfterTheJob, book: SparesBook, tmp_path: Path) -> None:
@@ -124,7 +124,7 @@ def test_a_unit_bought_and_the_core_refund(tmp_path: Path, book: SparesBook) -> 
     assert made.lines[0].item == "bilge pump, new"
     assert book.movements()[1].cost_unit == 450
     assert not book.item("bilge pump, new").carried
-    assert [m.item for m in book.unit_history("bilge pump")] == ["bilge pump, new"]
+    assert [m.item for m in fitted_to(book, "bilge pump")] == ["bilge pump, new"]
 
 
 @pytest.mark.parametrize(
@@ -177,7 +177,7 @@ def test_names_of_the_owner(found: AfterTheJob, book: SparesBook) -> None:
         "'sael' is not among what was bought or fitted: did you mean 'seal'?",
     )
     made = into_the_book(found, book, True, BookWishes(called={"seal": "S-1", "shaft": ""}, hours=77, on="2026-05-20"))
-    assert [(m.item, m.hours, m.on_date) for m in book.unit_history("bilge pump")] == [("seal", 77, "2026-05-20")]
+    assert [(m.item, m.hours, m.on_date) for m in fitted_to(book, "bilge pump")] == [("seal", 77, "2026-05-20")]
     assert [x.left_out for x in made.lines] == [False, False, True, True]
 
 
@@ -209,7 +209,7 @@ def test_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     line = ["after-the-job", str(tmp_path / "bilge pump"), "--book", str(tmp_path / "boat.spares")]
     assert main(line) == 0
     out = capsys.readouterr().out
-    for words in ("a trial, nothing written", "EUR 36.40", "seal: 2 in B1.", "1 short of 3", "Give --write"):
+    for words in ("a trial, nothing written", "EUR 36.40", "seal: 2 in B1.", "2 aboard, 3 wanted", "Give --write"):
         assert words in out
     assert main([*line, "--write", "--json"]) == 0
     data = json.loads(capsys.readouterr().out)

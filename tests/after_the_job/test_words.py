@@ -16,8 +16,7 @@ import repairecon
 from repairecon.__main__ import main
 from repairecon.after_the_job import charts, words
 from repairecon.after_the_job.command import as_json
-from repairecon.after_the_job.hindsight import Hindsight
-from repairecon.after_the_job.job import AfterTheJob
+from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.log import with_job
 
 DATA = Path(__file__).parents[2] / "data"

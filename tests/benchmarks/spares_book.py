@@ -54,9 +54,9 @@ def fill(book: SparesBook, items: int, movements: int) -> None:
             held[item][locker] = held[item].get(locker, 0) + quantity
         rows.append({**blank, "on_date": on_date, "item": item, "quantity": 1000 * quantity, **more})
     with ledger.writing():
-        ledger.insert_many("items", [{"item": card["item"]} for card in cards])
-        ledger.insert_many("item_versions", cards)
-        ledger.insert_many("movements", rows)
+        ledger.insert("items", *({"item": card["item"]} for card in cards))
+        ledger.insert("item_versions", *cards)
+        ledger.insert("movements", *rows)
 
 
 def timed(work: Callable[[], object], runs: int = 3) -> float:

@@ -6,7 +6,7 @@ import datetime
 from pathlib import Path
 
 from repairecon.book.spares_book import SparesBook, open_book
-from repairecon.records import ReceiveLine
+from repairecon.records import Movement, ReceiveLine
 
 TODAY = datetime.date(2026, 6, 1)
 SEAL, BELT, OIL = "seal, shaft, raw water pump", "belt, alternator", "oil, engine"
@@ -50,3 +50,21 @@ def stocked_book(folder: Path, name: str = "boat.spares") -> SparesBook:
 def held(book: SparesBook) -> dict[tuple[str, str], str]:
     """Stock as text by item and locker."""
     return {(line.item, line.locker): str(line.quantity) for line in book.stock()}
+
+
+def fitted_to(book: SparesBook, unit: str) -> list[Movement]:
+    """What was fitted to a unit and stands, by date."""
+    stands = [m for m in book.movements() if m.unit == unit and m.undoes is None and m.undone_by is None]
+    return sorted(stands, key=lambda m: (m.on_date, m.number))
+
+
+def corrected(book: SparesBook, number: int, **columns: int) -> None:
+    """Write what a movement should have been, and take it back: so a folder of an owner, or an older book, may say."""
+    names = "on_date, kind, item, quantity, locker_from, locker_to, cost_unit, person, unit, lot, cure_date, reference"
+    (row,) = book.ledger.rows(f"SELECT {names} FROM movements WHERE movement = ?", (number,))
+    before = dict(zip(names.split(", "), row, strict=True))
+    back = {**before, "kind": "corrected", "undoes": number, "written_at": "2026-06-01T00:00:00.000Z"}
+    back |= {"locker_from": before["locker_to"], "locker_to": before["locker_from"]}
+    with book.ledger.writing():
+        book.ledger.insert("movements", {**before, **columns, "corrects": number, "written_at": back["written_at"]})
+        book.ledger.insert("movements", back)

@@ -7,7 +7,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from book_makers import BELT, OIL, SEAL, held, new_book, stocked_book
+from book_makers import BELT, OIL, SEAL, corrected, fitted_to, held, new_book, stocked_book
 
 from repairecon.book.spares_book import SparesBook, open_book
 from repairecon.records import BookError, ReceiveLine, StockError
@@ -32,7 +32,7 @@ def test_fitting_is_one_act(tmp_path: Path) -> None:
             "bearing stockist", Decimal("6.25"), Decimal("5.1"),
         )  # fmt: skip
         assert [r.item.name for r in book.reorder_list()] == [SEAL]
-        history = book.unit_history("raw water pump")
+        history = fitted_to(book, "raw water pump")
         assert [(m.on_date, m.hours) for m in history] == [
             ("2026-03-01", 1210), ("2026-03-20", 1315), ("2026-05-01", Decimal("1400.5")),
         ]  # fmt: skip
@@ -104,30 +104,16 @@ def test_undo_is_a_counter_movement_once(tmp_path: Path) -> None:
             book.undo(99)
 
 
-def test_a_price_is_corrected_after_the_goods_are_gone(tmp_path: Path) -> None:
+def test_what_was_corrected_stands_in_its_new_form(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
         book.use(SEAL, 3)
-        done = book.correct(1, cost_unit="6.75", note="carriage forgotten")
+        corrected(book, 1, cost_unit=6_750_000)
         assert held(book)[SEAL, "A1"] == "1"
-        last = book.last_bought(SEAL)
-        assert last is not None
-        assert (last.cost_unit, last.corrects, last.cure_date) == (Decimal("6.75"), 1, "2025-04-01")
-        counter = next(m for m in done.movements if m.kind == "corrected")
-        with pytest.raises(BookError, match=f"correct movement {last.number}, which stands instead"):
+        now, counter = book.movements(SEAL)[-2:]
+        assert (now.cost_unit, now.corrects, now.cure_date) == (Decimal("6.75"), 1, "2025-04-01")
+        with pytest.raises(BookError, match=f"undo movement {now.number}, which stands instead"):
             book.undo(counter.number)
         assert [(lot.cost_unit, lot.quantity) for lot in book.lots(SEAL)] == [(Decimal("6.75"), 1)]
-        with pytest.raises(StockError, match="cannot be corrected like that"):
-            book.correct(last.number, quantity=2)
-        assert book.correct(last.number, quantity=3).aboard == 0
-        with pytest.raises(BookError, match="did you mean 'cost_unit'"):
-            book.correct(1, cost_unt=3)
-
-
-def test_a_used_quantity_is_corrected(tmp_path: Path) -> None:
-    with stocked_book(tmp_path) as book:
-        used = book.use(SEAL, 3).movements[0].number
-        assert book.correct(used, quantity=4).aboard == 0
-        assert held(book).get((SEAL, "A1")) is None
 
 
 def test_a_delivery_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
@@ -186,10 +172,9 @@ def test_counting_shows_and_writes_the_differences(tmp_path: Path) -> None:
 def test_cards_keep_their_past(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
         book.change_item(SEAL, name="seal, lip, raw water pump", minimum=3)
-        book.change_locker("A1", name="A2")
-        old, new = (v.item for v in book.item_versions("20x35x7"))
-        assert (old.name, old.minimum, new.name, new.minimum) == (SEAL, 2, "seal, lip, raw water pump", 3)
-        assert new.designation == "20x35x7"
+        book.write_card("locker", "A1", name="A2")
+        old, new = book.ledger.rows("SELECT name, minimum, designation FROM item_versions WHERE item = 1")
+        assert (old, new) == ((SEAL, 2000, "20x35x7"), ("seal, lip, raw water pump", 3000, "20x35x7"))
         assert book.item(SEAL).name == "seal, lip, raw water pump"  # an earlier name still finds it
         assert ("seal, lip, raw water pump", "A2") in held(book)
         with pytest.raises(BookError, match="already"):

@@ -18,7 +18,7 @@ from book_makers import new_book
 
 from repairecon.book.spares_book import SparesBook, open_book
 
-KILLS = int(os.environ.get("SPARES_BOOK_KILLS", "20"))
+KILLS = int(os.environ.get("SPARES_BOOK_KILLS", "12"))
 WRITER = Path(__file__).parent / "book_writer.py"
 
 

@@ -8,7 +8,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from book_makers import BELT, OIL, SEAL, TODAY, held, stocked_book
+from book_makers import BELT, OIL, SEAL, TODAY, corrected, fitted_to, held, stocked_book
 
 from repairecon.book.csv_folder import book_from_csv, export_book, sql_text
 from repairecon.book.schema import TABLES
@@ -27,14 +27,14 @@ def lived_in(folder: Path) -> SparesBook:
     book = stocked_book(folder)
     book.fit(SEAL, "raw water pump", 1250.5, "2026-03-01", note='=HYPERLINK("x")')
     book.undo(book.use(BELT, note="@home, -1").movements[0].number)
-    book.correct(1, cost_unit="6.333333", quantity=5)
+    corrected(book, 1, cost_unit=6_333_333, quantity=5000)
     book.lend(BELT, "+31 boat", 1)
     book.move(OIL, "shed", "2.125")
     book.scrap(OIL, "0.5", "shed")
     book.count("A1", {SEAL: 3})
     book.change_item(SEAL, name="'=seal", minimum=4, resale_rate=0.1, weight_kg=0.02, volume_litres=0.3)
-    book.change_locker("A1", name="-A1", place='under, "the" table')
-    book.change_unit("engine", hours=1300, hours_on="2026-05-01")
+    book.write_card("locker", "A1", name="-A1", place='under, "the" table')
+    book.write_card("unit", "engine", hours=1300, hours_on="2026-05-01")
     return book
 
 
@@ -110,7 +110,7 @@ def test_a_folder_that_an_owner_typed(tmp_path: Path) -> None:
         assert held(book) == {("belt", "B2"): "1", ("oil", "B2"): "8.5"}
         assert book.item("belt").critical
         assert book.lots("oil")[0].cure_date == "2025-04-01"
-        assert book.unit_history("engine")[0].hours == 1210
+        assert fitted_to(book, "engine")[0].hours == 1210
 
 
 def told(folder: Path, target: Path) -> list[str]:

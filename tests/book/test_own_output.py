@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 from itertools import product
 from pathlib import Path
 
 import pytest
-from aboard_makers import DEMO
 
 from repairecon.__main__ import main
 
@@ -15,11 +13,12 @@ from repairecon.__main__ import main
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     place = tmp_path / "boat"
-    shutil.copytree(DEMO, place / "csv")
-    shutil.copy(DEMO / "passage.toml", place / "passage.toml")
-    text = (place / "passage.toml").read_text("utf-8").replace('case = "../windlass"', "failures_per_year = 0.1")
+    (place / "csv").mkdir(parents=True)
     for where in (place, place / "csv"):
-        (where / "passage.toml").write_text(text, "utf-8")
+        (where / "passage.toml").write_text("[passage]\ndays = 30\n")
+    (place / "csv" / "lockers.csv").write_text("name\nA1\n")
+    (place / "csv" / "items.csv").write_text("name,locker\nbolt,A1\n")
+    (place / "csv" / "movements.csv").write_text("on_date,kind,item,quantity,locker_to\n2026-01-01,bought,bolt,3,A1\n")
     assert main(["spares-aboard", str(place / "own.spares"), "new", str(place / "csv")]) == 0
     (place / "notes.txt").write_text("my notes\n")
     (place / "list.csv").write_text("item,price\nseal,5\n")
@@ -56,22 +55,6 @@ def test_what_is_there_stays_as_it_was(folder, capsys, book):
         assert "Wrote" not in said.out
         assert "Traceback" not in said.err
         assert everything(folder) == before, (act, target)
-
-
-@pytest.mark.parametrize(
-    "act", [["sheet", "--to", "count.csv"], ["sheet", "--to", "count.html"], ["sheet", "--to", "count.txt"],
-            ["--insurance", "insured.csv"], ["--insurance", "insured.xlsx"]],
-)  # fmt: skip
-def test_its_own_earlier_output_is_replaced(folder, capsys, act):
-    *words, name = act
-    for lent in (False, True):
-        if lent:
-            assert main(["spares-aboard", str(folder / "own.spares"), "use", "split pin, 3 mm", "--quantity", "2"]) == 0
-        assert main(["spares-aboard", str(folder / "own.spares"), *words, str(folder / name)]) == 0
-    assert "Wrote" in capsys.readouterr().out
-    (folder / name).write_text("mine now")
-    assert main(["spares-aboard", str(folder / "own.spares"), *words, str(folder / name)]) == 2
-    assert (folder / name).read_text() == "mine now"
 
 
 def test_a_failed_export_leaves_nothing(folder, capsys):

@@ -14,9 +14,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from book_makers import BELT, OIL, SEAL, TODAY, held, stocked_book
+from book_makers import BELT, OIL, SEAL, TODAY, corrected, held, stocked_book
 
-from repairecon.book import book_file, schema
+from repairecon.book import ledger, schema
 from repairecon.book.salvage import check_file, salvage
 from repairecon.book.spares_book import book_at, open_book
 from repairecon.records import BookError, BookFileError, RepaireconError
@@ -33,7 +33,7 @@ def path(tmp_path: Path) -> Path:
         for _ in range(12):
             book.undo(book.use(SEAL).movements[0].number)
         book.lend(BELT, "neighbour")
-        book.correct(1, cost_unit="6.75")
+        corrected(book, 1, cost_unit=6_750_000)
         assert book.check() == ()
         return book.ledger.path
 
@@ -236,7 +236,7 @@ def hostile(path: Path) -> Iterator[str]:
     yield "seals without end"
     path.write_bytes(sound)
     with path.open("r+b") as file:
-        file.truncate(book_file.LARGEST_FILE + 1)
+        file.truncate(ledger.LARGEST_FILE + 1)
     yield "too large"
     dice = random.Random(5)
     for _ in range(25):

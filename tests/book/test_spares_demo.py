@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
+from book_makers import fitted_to
 
 from repairecon.book.csv_folder import book_from_csv
 from repairecon.book.spares_book import SparesBook, open_book
@@ -74,7 +75,7 @@ def test_it_holds_what_an_owner_meets(demo: SparesBook) -> None:
     assert "" in cures
     assert {line.locker_kind for line in demo.stock()} == {"aboard", "ashore", "lent"}
     assert any(len(demo.stock(i.name)) > 1 for i in demo.items())
-    assert len(demo.unit_history("engine")) > 20
+    assert len(fitted_to(demo, "engine")) > 20
 
 
 def test_its_sizes_are_standard_ones() -> None:

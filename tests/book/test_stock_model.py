@@ -195,5 +195,5 @@ class Course(RuleBasedStateMachine):
 
 TestCourse = Course.TestCase
 TestCourse.settings = settings(
-    max_examples=12, stateful_step_count=25, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    max_examples=8, stateful_step_count=30, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )

@@ -9,6 +9,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from book_makers import corrected, fitted_to
 
 from repairecon.book.csv_folder import book_from_csv, export_book
 from repairecon.book.spares_book import SparesBook, open_book
@@ -42,7 +43,7 @@ def test_all_of_a_job(book: SparesBook) -> None:
     # 2 seals lay there, 4 came, 3 were fitted: 2 of those that came and 1 of the older
     assert {s.item: s.quantity for s in book.stock()} == {"seal": Decimal(3)}
     assert [(x.quantity, x.cost_unit) for x in book.lots("seal")] == [(1, 10), (2, Decimal("12.5"))]
-    assert [(m.item, m.quantity, m.on_date, m.hours) for m in book.unit_history("pump")][1:] == [
+    assert [(m.item, m.quantity, m.on_date, m.hours) for m in fitted_to(book, "pump")][1:] == [
         ("seal", 2, "2026-05-20", 350),
         ("seal", 1, "2026-05-20", 350),
         ("shaft", 1, "2026-05-20", 350),
@@ -77,7 +78,7 @@ def test_never_twice_unless_undone(book: SparesBook) -> None:
         with pytest.raises(BookError, match=r"in the book already \(movements 4, 5, 6, 7, 8\)"):
             write(book, write=trial)
     assert book.movements() == whole
-    book.correct(4, cost_unit=13)  # what was corrected stands still
+    corrected(book, 4, cost_unit=13_000_000)  # what was corrected stands still
     with pytest.raises(BookError, match="already"):
         write(book)
     for m in (8, 7, 6, 5, 9):  # 9 stands for 4; what was fitted goes back before what came is taken back
@@ -94,11 +95,11 @@ def test_all_or_nothing_wherever_it_breaks(book: SparesBook, place: int, monkeyp
     before = book.movements(), book.items(), book.units()
     insert, left = book.ledger.insert, [place]
 
-    def failing(table: str, values: dict[str, object]) -> int:
+    def failing(table: str, *values: dict[str, object]) -> int:
         left[0] -= 1
         if left[0] < 0:
             raise sqlite3.OperationalError("disk I/O error")
-        return insert(table, values)
+        return insert(table, *values)
 
     with monkeypatch.context() as patch:
         patch.setattr(book.ledger, "insert", failing)
@@ -133,7 +134,7 @@ def test_new_cards_and_a_new_unit(book: SparesBook) -> None:
     done = book.write_job(
         "job 2", [ReceiveLine("hose", 1)], [FitLine("hose")], "bilge pump", new_cards=[card]
     )
-    assert [(m.item, m.unit) for m in book.unit_history("bilge pump")] == [("hose", "bilge pump")]
+    assert [(m.item, m.unit) for m in fitted_to(book, "bilge pump")] == [("hose", "bilge pump")]
     assert [r.item.name for r in done.reorder] == ["seal"]
 
 

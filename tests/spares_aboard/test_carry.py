@@ -14,9 +14,8 @@ from scipy import stats
 
 from repairecon.records import Passage, Range, ReceiveLine, SpareWish
 from repairecon.spares_aboard import carry as carry_room
-from repairecon.spares_aboard.answer import SparesAnswer
-from repairecon.spares_aboard.job import spares_aboard
-from repairecon.spares_aboard.json_data import as_json
+from repairecon.spares_aboard.command import as_json
+from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
 from repairecon.spares_aboard.words import summary, why
 
 YEAR = 365.25

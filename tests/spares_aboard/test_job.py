@@ -11,14 +11,14 @@ from decimal import Decimal
 import numpy as np
 import pytest
 from aboard_makers import DEMO, TODAY, empty_book, openstax_book, passage
+from book_makers import corrected, fitted_to
 from scipy import stats
 
 from repairecon.book.spares_book import book_at
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Passage, Range, ReceiveLine, RepaireconError, SpareWish
-from repairecon.spares_aboard.answer import SparesAnswer
-from repairecon.spares_aboard.job import spares_aboard
+from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
 from repairecon.spares_aboard.words import summary
 
 YEAR = 365.25
@@ -93,7 +93,7 @@ def test_what_is_undone_or_corrected_is_valued_as_it_stands(tmp_path):
         book.add_item("belt", locker="A1")
         (first,) = book.receive([ReceiveLine("belt", 4, "x", 10)], "2026-01-01")
         book.use("belt", 1, date="2026-02-01")
-        book.correct(first.movements[0].number, cost_unit=12)
+        corrected(book, first.movements[0].number, cost_unit=12_000_000)
         gone = book.use("belt", 1, date="2026-03-01")
         book.undo(gone.movements[0].number)
         book.count("A1", {"belt": 5}, date="2026-04-01")
@@ -251,7 +251,7 @@ def test_fitting_puts_the_item_on_the_list_to_buy_in_one_act(tmp_path):
         assert spares_aboard(book, passage()).below_minimum == ()
         done = book.fit("belt", "engine", 120)
         answer = spares_aboard(book, passage())
-        assert [m.item for m in book.unit_history("engine")] == ["belt"]
+        assert [m.item for m in fitted_to(book, "engine")] == ["belt"]
     (line,) = answer.below_minimum
     assert (line.item.name, line.aboard, line.short) == ("belt", 1, 1)
     assert (line.last.person, line.last.cost_unit) == ("bearing stockist", Decimal("7.5"))

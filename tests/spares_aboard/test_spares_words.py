@@ -10,7 +10,8 @@ from aboard_makers import DEMO, empty_book, passage
 
 from repairecon.book.spares_book import book_at, book_copy
 from repairecon.records import Passage, Range, ReceiveLine, SpareWish
-from repairecon.spares_aboard import charts, words
+from repairecon.show import plots
+from repairecon.spares_aboard import words
 from repairecon.spares_aboard.job import spares_aboard
 
 matplotlib.use("Agg")
@@ -42,15 +43,17 @@ def test_panels_escape_what_the_book_says(hostile):
     assert "<script" not in table
 
 
-def test_pictures_are_drawn_for_any_book(hostile, demo):
+def test_pictures_are_drawn_for_any_book(hostile, demo, monkeypatch):
+    drawn = []
+    monkeypatch.setattr(plots, "show", drawn.append)
     for answer in (hostile, demo):
-        first = charts.risk_against_money(answer.budget_curve, "EUR", answer.budget, words.under_risk(answer))
-        assert {a.get_gid() for a in first.lines} >= {"risk", "chosen"}
-        places = words.place_frame(answer)
-        assert (places["value"] >= 0).all()
-        charts.value_by_place(places, "EUR", words.under_places(answer)).figure.canvas.draw()
-        frame = words.expiry_frame(answer)
-        charts.expiry_timeline(frame, answer.today, answer.until, words.under_expiry(answer)).figure.canvas.draw()
+        words.show_pictures(answer)
+    for risk, value, expiry in (drawn[:3], drawn[3:]):
+        assert {a.get_gid() for a in risk.lines} >= {"risk", "chosen"}
+        assert all(bar.get_width() >= 0 for bar in value.patches)
+        assert "today" in {a.get_gid() for a in expiry.lines}
+        for ax in (risk, value, expiry):
+            ax.figure.canvas.draw()
 
 
 def test_captions_say_what_to_do(demo, hostile):
