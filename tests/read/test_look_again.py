@@ -15,7 +15,7 @@ from case_makers import GOOD, THREE, cell, toml, write
 
 from repairecon.read import read_case
 from repairecon.read.look_again import Remark, look_again
-from repairecon.read.looked_at import rates, rows_of
+from repairecon.read.look_again_figures import rates, rows_of
 from repairecon.records import Case, Range, Source, Way
 
 HERE = Path(__file__).parent
