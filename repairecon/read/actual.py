@@ -88,7 +88,6 @@ def fittings(case: Case) -> list[str]:
 
 
 def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, str], int]) -> Done:
-    row.required_value("kind")
     kind = row.choice("kind")
     name = _name(row, kind, known)
     if kind:

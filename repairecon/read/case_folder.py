@@ -9,7 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
-from repairecon.read import case_toml, events, job_log, lives, parts_tasks, quotes, ways
+from repairecon.read import case_toml, events, job_log, parts_tasks, quotes, ways
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.layers import Layers
@@ -144,9 +144,9 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     lead, bare = quotes.items_with_days(quoted, by_key), quotes.bare_prices(reading, quoted, by_key)
     way_rows = layers.ways(bare)
     parts = parts_tasks.parts(reading, part_rows, lead, layers.parts)
-    listed = listed or case_toml.years_wanted(toml) or lives.lives_wanted(way_rows) or tables["lives.csv"].given
+    listed = listed or case_toml.years_wanted(toml) or ways.lives_wanted(way_rows) or tables["lives.csv"].given
     of_years, of_order = (defaults if listed else Defaults()), (defaults if reading.ordering else Defaults())
-    made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
+    made = ways.with_lives(ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
     layers.rest(share_of, parts_tasks.kit_price(reading, parts, bare).likely)
@@ -166,7 +166,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         years=case_toml.years(toml, money, of_years),
         customs=case_toml.customs(toml, sellers, of_order),
         wishes=case_toml.wishes(toml, reading, of_order),
-        own_lives=lives.own_lives(reading, made),
+        own_lives=ways.own_lives(reading, made),
         found=case_toml.found(toml, branches, layers.found),
         terms=case_toml.terms(toml, reading, any(b.not_this_unit for b in branches)),
         **_said(reading, toml, folder),

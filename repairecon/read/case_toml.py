@@ -40,7 +40,7 @@ def check_sections(toml: TomlFile, defaults: Defaults) -> None:
 def unit(toml: TomlFile, defaults: Defaults) -> Unit:
     """The failed unit; its price is filled in later."""
     section = toml.section("unit")
-    name = section.required("name") if toml.whole else ""
+    name = section.text("name")
     given, symptom = section.text("kind"), section.text("symptom")
     match = settle(match_kind(given or name), symptom)
     if match.kind and match.kind != key(given):
@@ -107,7 +107,7 @@ def waivers(toml: TomlFile, ways: Names) -> tuple[Waiver, ...]:
     """Written reasons for going past the safety screen."""
     read = []
     for section in toml.sections("waiver"):
-        way, reason = section.required("way"), section.required("reason")
+        way, reason = section.text("way"), section.text("reason")
         if way and ways.whole and way not in ways:
             section.fault("way", shown(way), ways.advice(toml.problems, way))
         read.append(Waiver(ways.find(way) or way, reason))
@@ -174,7 +174,7 @@ def found_in_words(toml: TomlFile) -> str:
 def found(toml: TomlFile, branches: Sequence[Branch], heard: str) -> str:
     """What is found already, as events and outcomes of the tree; ``heard`` is what the sentence on the symptom says."""
     section, unit = toml.section("found"), toml.section("unit")
-    said = [(section, name, name, section.text(name)) for name in section.values]
+    said = [(section, name, name, section.text(name)) for name in section.cells]
     for word in filter(None, map(str.strip, unit.text("found").split(";"))):
         if "=" not in word:  # in the owner's own words: heard with the sentence on the symptom
             continue

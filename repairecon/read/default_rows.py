@@ -76,7 +76,8 @@ def default_rows(
 
 def _row(file: str, nth: int, cells: Mapping[str, str]) -> Row:
     declared = headings(file, "defaults")
-    return Row(f"default_{file}", nth, {**dict.fromkeys(declared.columns, ""), **cells}, Problems(), declared.declared)
+    filled = {**dict.fromkeys(declared.columns, ""), **cells}
+    return Row(file=f"default_{file}", row=nth, cells=filled, problems=Problems(), declared=declared.declared)
 
 
 def _of_any_unit(price_new: Range, price_kit: Range) -> dict[str, list[Row]]:

@@ -25,6 +25,8 @@ def shipped(name: str) -> dict[str, Any]:
 
 def as_text(value: Any) -> str:
     """A default as the list of assumed figures shows it."""
+    if isinstance(value, Range):
+        value = [value.low, value.likely, value.high]
     if isinstance(value, list):
         return " / ".join(as_text(v) for v in value)
     return plain(value) if isinstance(value, int | float) else str(value)
@@ -103,7 +105,7 @@ class Defaults:
         known = facts(kind).life_years if kind in kinds() else None
         if known is None:
             return self.range("life_years", life_of=life_of)
-        words, unit = as_text([known.low, known.likely, known.high]), self._values["life_years"]["unit"]
+        words, unit = as_text(known), self._values["life_years"]["unit"]
         self.note(f"life_years ({kind})", words, unit, f"assumed: {known.source.note}", life_of)
         return known
 

@@ -12,7 +12,7 @@ from repairecon.read.reading import Reading, named_rows
 from repairecon.read.tables import Row
 from repairecon.read.tree_checks import check_tree
 from repairecon.read.ways import PRICED
-from repairecon.records import STAGES, Branch, Look, Part, Range, Remedy, Way
+from repairecon.records import STAGES, Branch, Look, Part, Remedy, Way
 
 _COUNT = re.compile(r"([0-9]{1,6})\s*x?\s+(.+)|([0-9]{1,6})x(.+)")
 _BRINGS = (
@@ -70,44 +70,27 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
 
 
 def _remedy(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Remedy:
-    reading.keep_note(row)
-    row.required_value("event", "outcome", "remedy")
     event, outcome = row.text("event"), row.text("outcome")
     if event and outcome:
         event, outcome = _spelt(row, known, event, outcome, ("event", "outcome"))
-    return Remedy(
-        event=event,
-        outcome=outcome,
-        remedy=row.text("remedy"),
-        parts=_parts(reading, row, wanted),
-        by=reading.worker(row, "by"),
-        outside_cost=reading.money.charge(row, "outside_cost"),
-        ways=reading.ways_cell(row),
-        source=row.source,
-        **row.these("extra_hours", "extra_days", "p_holds", "life_share"),
-    )
+    return reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted))
 
 
 def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Branch:
-    reading.keep_note(row)
-    event, outcome = row.required("event"), row.required("outcome")
-    row.required_value("chance")
+    event, outcome = row.text("event"), row.text("outcome")
     names = known.outcomes.get(key(event), Names())
     weight = row.number("weight")
     if weight is None:
         weight = 0.0 if row.has("weight") else reading.defaults.number("event_weight")
-    branch = Branch(
+    branch = reading.record(
+        Branch,
+        row,
         event=known.events.find(event) or event,
         given=_given(row, known),
         outcome=names.find(outcome) or outcome,
         chance=row.number("chance") or 0.0,
         weight=weight,
         parts=_parts(reading, row, wanted),
-        by=reading.worker(row, "by"),
-        outside_cost=reading.money.charge(row, "outside_cost"),
-        ways=reading.ways_cell(row),
-        source=row.source,
-        **row.these("seen_at", "extra_hours", "extra_days", "ends_rebuild", "core_refused", "not_this_unit"),
     )
     if branch.not_this_unit and branch.ends_rebuild:
         row.fault(
@@ -212,8 +195,7 @@ def _list_assumed(reading: Reading, rows: list[Row]) -> None:
             if row.has_range(name)
         ]
         if row.has_range("outside_cost") and not row.has_range("share_of_new"):
-            span = row.amount("outside_cost")
-            brings.append(f"{as_text([span.low, span.likely, span.high])} {reading.money.currency}")
+            brings.append(f"{as_text(row.amount('outside_cost'))} {reading.money.currency}")
         brings += [words for column, words in _ENDS if row.yes(column)]
         title = f"what {row.text('event')}={row.text('outcome')} brings"
         if brings:
@@ -242,17 +224,9 @@ def looks(reading: Reading, parts: tuple[Part, ...], ways: tuple[Way, ...]) -> t
 
 
 def _look(reading: Reading, row: Row, name: str, known: _Known) -> Look:
-    reading.keep_note(row)
     event, price_of = _about(reading, row, known)
-    return Look(
-        look=name,
-        event=event,
-        price_of=price_of,
-        cost=reading.money.charge(row, "cost"),
-        p_right=_p_right(reading, row, name, known),
-        source=row.source,
-        **row.these("hours", "days"),
-    )
+    p_right = _p_right(reading, row, name, known)
+    return reading.record(Look, row, look=name, event=event, price_of=price_of, p_right=p_right)
 
 
 def _about(reading: Reading, row: Row, known: _Known) -> tuple[str, str]:
@@ -321,6 +295,5 @@ def _list_look(reading: Reading, row: Row, look: Look) -> None:
     """List how right a default look is and what it takes."""
     brings = [f"right {as_text(look.p_right)}"]
     for column, unit in _LOOK_BRINGS:
-        r: Range = getattr(look, column)
-        brings += [f"{as_text([r.low, r.likely, r.high])} {unit}"] if row.has_range(column) else []
+        brings += [f"{as_text(getattr(look, column))} {unit}"] if row.has_range(column) else []
     reading.defaults.note(f"look: {look.look}", "; ".join(brings), "low / likely / high", row.text("source"))

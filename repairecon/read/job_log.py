@@ -72,7 +72,6 @@ def read_log(folder: str | os.PathLike[str]) -> JobLog:
 
 
 def _logged(row: Row) -> Logged:
-    row.required_value("job", "unit", "kind")
     kind = row.choice("kind")
     name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
     if kind != "life":
@@ -189,8 +188,6 @@ def read_learned(path: str | os.PathLike[str]) -> Learned:
 def _read(path: Path, problems: Problems, first_time: bool) -> Learned:
     toml = read_toml(path, problems, LEARNED)
     head = toml.section("learned")
-    if toml.whole:
-        head.required_value("jobs", "strength")
     return Learned(
         jobs=head.whole("jobs") or 0,
         strength=head.number("strength") or 0.0,
@@ -206,7 +203,6 @@ def _read(path: Path, problems: Problems, first_time: bool) -> Learned:
 def _all_of(section: Section) -> dict[str, Any]:
     """All keys of a section; what must be there and is not is a fault."""
     needed = [c for c in section.declared.values() if c.need and c.type != "yes"]
-    section.required_value(*(c.name for c in needed))
     read = section.these(*section.declared)
     blank = {c.name: 0.0 if c.type == "number" else 0 for c in needed if read[c.name] is None}
     unit = {"unit": key(read["unit"])} if "unit" in read else {}

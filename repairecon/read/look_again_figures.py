@@ -354,7 +354,8 @@ def _quotes(on: Looked) -> Iterator[Fact]:
         if core > 0:
             yield Fact("core against price", core / price, q.source, q.item, core, price)
         for step in q.breaks:
-            yield Fact("break against price", step.quoted / price, q.source, q.item, step.quoted, float(step.from_packs))
+            packs = float(step.from_packs)
+            yield Fact("break against price", step.quoted / price, q.source, q.item, step.quoted, packs)
 
 
 def _quote_prices(on: Looked) -> Iterator[Fact]:

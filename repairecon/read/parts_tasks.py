@@ -49,7 +49,7 @@ def _kit(reading: Reading, quotes_lead: set[str]) -> tuple[Part, ...]:
 
 def _default_part(reading: Reading, row: Row, quotes_lead: set[str]) -> Part:
     price = row.amount("price")
-    words = as_text([price.low, price.likely, price.high])
+    words = as_text(price)
     reading.defaults.note(f"part: {row.text('part')}", words, reading.money.currency, row.text("source"))
     return _part(reading, row, row.text("part"), quotes_lead)
 
@@ -61,15 +61,8 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
         reading.check_priced(row, name, "always needed")
     if lead is None and not row.has_range("lead_days") and key(name) not in quotes_lead:
         lead = reading.wait()
-    return Part(
-        part=name,
-        needed=needed,
-        price=reading.money.with_vat(price, vat) if price else None,
-        lead_days=lead,
-        source=row.source,
-        ways=reading.ways_cell(row),
-        **row.these("description", "quantity", "standard_size", "material", "fluid", "makers_only"),
-    )
+    taxed = reading.money.with_vat(price, vat) if price else None
+    return reading.record(Part, row, part=name, price=taxed, lead_days=lead)
 
 
 def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]) -> Range:
@@ -87,19 +80,7 @@ def tasks(reading: Reading) -> tuple[Task, ...]:
     for row in reading.rows("tasks.csv"):
         if row.assumed:
             _list_assumed(reading, row)
-    return tuple(_task(reading, row) for row in reading.rows("tasks.csv"))
-
-
-def _task(reading: Reading, row: Row) -> Task:
-    reading.keep_note(row)
-    row.required_value("task", "stage")
-    return Task(
-        by=reading.worker(row, "by"),
-        cost=reading.money.charge(row, "cost"),
-        ways=reading.ways_cell(row),
-        source=row.source,
-        **row.these("task", "stage", "hours", "days"),
-    )
+    return tuple(reading.record(Task, row) for row in reading.rows("tasks.csv"))
 
 
 def _list_assumed(reading: Reading, row: Row) -> None:
@@ -108,5 +89,5 @@ def _list_assumed(reading: Reading, row: Row) -> None:
     if row.has_range("hours") or not row.has_range(shows):
         shows, unit = ("hours", "h") if row.has_range("hours") else ("cost", reading.money.currency)
     span = row.amount(shows)
-    words = as_text([span.low, span.likely, span.high])
+    words = as_text(span)
     reading.defaults.note(f"task: {row.text('task')}", words, unit, row.text("source"))

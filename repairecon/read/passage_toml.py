@@ -65,7 +65,7 @@ def read_passage(folder: str | os.PathLike[str], items: Iterable[str], systems: 
 def _costs(toml: TomlFile, known: Names) -> dict[str, Range]:
     section = toml.section("cost_without")
     made: dict[str, Range] = {}
-    for name in section.values:
+    for name in section.cells:
         if not known.find(name):
             section.fault(name, f"an unknown system {shown(name)}", known.advice(toml.problems, name))
             continue
@@ -79,7 +79,7 @@ def _wishes(toml: TomlFile, known: Names, folder: Path) -> list[SpareWish]:
     made: list[SpareWish] = []
     seen = Names()
     for section in toml.sections("items"):
-        name = section.required("item")
+        name = section.text("item")
         item = _known(section, "item", name, known)
         if item and not seen.add(item):
             section.fault("item", f"{shown(item)} again", "write one section for each item")

@@ -23,7 +23,6 @@ def suppliers(reading: Reading, rows: list[tuple[Row, str]]) -> tuple[Supplier, 
 
 
 def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ...]) -> Supplier:
-    reading.keep_note(row)
     money, currency = reading.money, row.text("currency").upper()
     if currency and currency not in money.named and money.whole:
         known = ", ".join(sorted(money.named))
@@ -33,20 +32,17 @@ def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ..
     vat_rate = row.number("vat_rate")
     if vat_rate is None:
         vat_rate = money.vat_rate if imported or not vat_included else money.vat_rate_unlisted
-    plainly = ("role", "duty_rate", "cost_handling", "lead_days")
-    rates = ("minimum_order", "discount_rate", "card_fee_rate", "insurance_rate")
-    return Supplier(
+    return reading.record(
+        Supplier,
+        row,
         supplier=name,
         currency=currency or money.currency,
         vat_included=vat_included,
         vat_rate=vat_rate,
-        imported=imported,
         carriage=bands[0].quoted if bands and not row.has_range("carriage") else row.amount("carriage"),
-        source=row.source,
         bands=bands,
         free_above=_free_above(reading, row, bands),
         by_hand=row.choice("delivery") == "by hand",
-        **row.these(*plainly, *rates),
     )
 
 
@@ -63,13 +59,12 @@ def _all_bands(reading: Reading) -> dict[str, tuple[WeightBand, ...]]:
     """Weight bands by key of the supplier, lightest first."""
     made: dict[str, list[WeightBand]] = {}
     for row in reading.tables["carriage.csv"].rows:
-        reading.keep_note(row)
         _take_band(reading, row, made)
     return {name: tuple(some) for name, some in made.items()}
 
 
 def _take_band(reading: Reading, row: Row, made: dict[str, list[WeightBand]]) -> None:
-    row.required_value("supplier", "up_to_kg")
+    reading.keep_note(row)
     name = reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known)
     up_to = row.number("up_to_kg")
     if not row.has_range("quoted"):
@@ -120,25 +115,21 @@ def quotes(reading: Reading) -> tuple[Quote, ...]:
 
 
 def _quote(reading: Reading, row: Row, missing: dict[str, None]) -> Quote:
-    reading.keep_note(row)
-    row.required_value("item", "supplier")
     supplier = row.text("supplier")
     if supplier and not reading.suppliers.find(supplier) and not reading.tables["suppliers.csv"].given:
         missing[supplier] = None
     if not row.has_range("quoted"):
         row.fault("quoted_likely", "nothing", "write the price as quoted, in the supplier's money")
     quoted, p_never = row.amount("quoted"), row.number("p_never")
-    item = _item(reading, row, p_never)
-    return Quote(
-        item=item,
+    return reading.record(
+        Quote,
+        row,
+        item=_item(reading, row, p_never),
         supplier=reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known),
         quoted=quoted,
         p_never=-1.0 if p_never is None else p_never,
-        source=row.source,
         breaks=_breaks(row, quoted),
         valid_until=_valid_until(row),
-        **row.these("pack", "minimum_packs", "part_class", "lead_days", "quoted_on", "weight_kg", "duty_rate"),
-        **row.these("quoted_core", "designation", "material", "take_near"),
     )
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
+from typing import Any, TypeVar, cast
 
 from repairecon.read.columns import CASE
 from repairecon.read.defaults import Defaults
@@ -15,7 +16,10 @@ from repairecon.read.toml_file import Section, TomlFile, shown_value
 from repairecon.read.values import plain
 from repairecon.records import WAY_GROUPS, WAY_KINDS, Labour, Part, Range
 
+T = TypeVar("T")
 _CODE = re.compile(r"[A-Za-z]{3}")
+_TAXED = ("cost", "outside_cost", "core_surcharge", "core_carriage")
+"""Charges that hold the tax or not as ``vat`` of their row says."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +64,7 @@ class Money:
     def _exchange(self, section: Section) -> dict[str, float]:
         rates: dict[str, float] = {}
         self.named = {self.currency}
-        for name in section.values:
+        for name in section.cells:
             if not _CODE.fullmatch(name):
                 section.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
                 continue
@@ -113,7 +117,7 @@ class LabourBook:
         self._money, self._defaults = money, defaults
         self.rates: dict[str, Labour] = {}
         self.names = Names(["owner"], whole=toml.whole)
-        for name, value in toml.section("labour").values.items():
+        for name, value in toml.section("labour").cells.items():
             by = " ".join(clean(name).split())
             if key(by) == "owner":
                 line, write = toml.lines.get(f"labour.{name}"), "write [owner] cost_own_hour instead"
@@ -126,7 +130,6 @@ class LabourBook:
 
     def _take(self, by: str, section: Section) -> None:
         self.names.add(by)
-        section.required_value("cost_hour")
         rate = section.range("cost_hour")
         vat = section.choice("vat")
         if rate is not None:
@@ -227,13 +230,35 @@ class Reading:
                 row.fault("ways", shown(word), self.ways_words.advice(row.problems, word))
         return tuple(dict.fromkeys(words))
 
-    def name_of(self, row: Row, column: str, known: Names, what: str, whole: bool | None = None) -> str:
+    def name_of(self, row: Row, column: str, known: Names, what: str = "", whole: bool | None = None) -> str:
         """The name in a cell as its own file spells it, or as written where it is unknown (a fault)."""
         word = row.text(column)
         found = known.find(word)
         if word and not found and (known.whole if whole is None else whole):
             row.fault(column, f"{what}{shown(word)}", known.advice(row.problems, word))
         return found or word
+
+    def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
+        """A record of a row: its fields as the columns of that name are declared, but for those that are given."""
+        names = {f.name for f in fields(cast(Any, kind))}
+        if not names & {"note", "description"}:
+            self.keep_note(row)
+        read = {name: self._value(row, name) for name in names & row.declared.keys() - given.keys() - {"source"}}
+        return kind(**{"source": row.source, **read, **given})
+
+    def keep_note(self, row: Row) -> None:
+        """Keep the free words about a row."""
+        if note := row.note():
+            self.notes[str(row.source)] = note
+
+    def _value(self, row: Row, name: str) -> Any:
+        column = row.declared[name]
+        if column.type == "worker":
+            return self.worker(row, name)
+        if column.type == "ways":
+            return self.ways_cell(row)
+        taxed = name in _TAXED and "vat" in row.declared
+        return self.money.charge(row, name) if taxed else row.read(name)
 
     def check_priced(self, row: Row, name: str, why: str) -> None:
         """A part that is wanted needs a price, its own or quoted."""
@@ -256,19 +281,13 @@ class Reading:
             write = "name it under parts in events.csv or remedies.csv, or write always"
             row.fault("needed", found, write)
 
-    def keep_note(self, row: Row) -> None:
-        """Keep the free words about a row."""
-        note = row.note()
-        if note:
-            self.notes[str(row.source)] = note
-
 
 def named_rows(read: Sequence[Row], column: str, whole: bool = True) -> tuple[list[tuple[Row, str]], Names]:
     """Rows with their names; blank and repeated names are faults."""
     names, rows = Names(whole=whole), []
     first: dict[str, int] = {}
     for row in read:
-        name = row.required(column)
+        name = row.text(column)
         if not name:
             names.whole = names.whole and not row.has(column)
             rows.append((row, ""))

@@ -185,11 +185,7 @@ def shape(text: str) -> Shape | Misread:
 
 
 def in_order(
-    low: float | None,
-    likely: float | None,
-    high: float | None,
-    form: Shape,
-    source: Source,
+    low: float | None, likely: float | None, high: float | None, form: Shape, source: Source
 ) -> Range | Misread:
     """The range, if its three numbers make one; likely alone is a sure number."""
     if low is None and high is None and likely is not None:
