@@ -11,8 +11,8 @@ from pathlib import Path
 from repairecon.book.deliveries import SheetColumns
 from repairecon.book.own_output import begins_with, has_headings, write_own
 from repairecon.book.spares_book import SparesBook
+from repairecon.read.files import csv_text
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheet_writing import csv_text
 from repairecon.read.sheets import read_sheet
 from repairecon.read.values import Limits
 from repairecon.records import BookError, Counted, ListError, RepaireconError

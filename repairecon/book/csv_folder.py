@@ -35,9 +35,8 @@ from repairecon.book.ledger import name_of, now, worded_errors
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
-from repairecon.read.files import write_all
+from repairecon.read.files import Value, workbook_bytes, write_all
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheet_writing import Value, workbook_bytes
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.values import Limits, Misread, plain
 from repairecon.records import (

@@ -11,30 +11,15 @@ from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Money, Reading
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile
-from repairecon.records import (
-    NOTHING,
-    SAFETY_CLASSES,
-    Branch,
-    Customs,
-    Needed,
-    OrderWishes,
-    Supplier,
-    Terms,
-    Unit,
-    Waiver,
-    Years,
-)
-
-GONE = ("bearing",)
-"""Sections of older cases that are left alone."""
+from repairecon.records import NOTHING, SAFETY_CLASSES, Branch, Needed, Supplier, Terms, Unit, Waiver, Years
+from repairecon.records.supply import Customs, OrderWishes
 
 
 def check_sections(toml: TomlFile, defaults: Defaults) -> None:
-    """Note sections that nothing reads, and list those that older cases have."""
+    """Note sections that nothing reads; that of bearings, which older cases have, is left alone."""
     toml.check_sections()
-    for name in GONE:
-        if name in toml.data:
-            defaults.note(f"[{name}]", "left alone", "", "such data are no longer read: give lives in ways.csv")
+    if "bearing" in toml.data:
+        defaults.note("[bearing]", "left alone", "", "such data are no longer read: give lives in ways.csv")
 
 
 def unit(toml: TomlFile, defaults: Defaults) -> Unit:
@@ -127,12 +112,13 @@ def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
                                ("cost_lost_day", lost_day_stated, "a day without the boat")):  # fmt: skip
         if not stated:
             defaults.note(name, "0", money.currency, f"assumed: not counted, as you do not say what {what} is worth")
-    cap_cost, cap_chance = owner.number("cap_cost"), owner.number("cap_chance")
+    cap_chance = owner.number("cap_chance")
     if cap_chance is None:
-        cap_chance = float(defaults.peek("cap_chance")) if cap_cost is None else defaults.number("cap_chance")
+        capped = owner.number("cap_cost") is not None
+        cap_chance = defaults.number("cap_chance") if capped else float(defaults.peek("cap_chance"))
     elsewhere = owner.number("elsewhere_days")
-    if elsewhere is None and wrong_unit:
-        elsewhere = defaults.number("elsewhere_days")
+    if elsewhere is None:
+        elsewhere = defaults.number("elsewhere_days") if wrong_unit else 0.0
     plain = ("hours_per_day", "hours_correlation", "order_parts", "give_up_days", "near_tie_share", "near_tie_chance")
     return Terms(
         currency=money.currency,
@@ -144,11 +130,10 @@ def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
         cost_lost_day=lost_day or NOTHING,
         own_hour_stated=own_hour_stated,
         lost_day_stated=lost_day_stated,
-        **defaults.complete(owner, *plain),
-        risk_tolerance=owner.number("risk_tolerance"),
-        cap_cost=cap_cost,
         cap_chance=cap_chance,
-        elsewhere_days=elsewhere or 0.0,
+        elsewhere_days=elsewhere,
+        **defaults.complete(owner, *plain),
+        **owner.these("risk_tolerance", "cap_cost"),
     )
 
 
@@ -201,11 +186,6 @@ def hours_a_year(toml: TomlFile) -> float | None:
     """Running hours a year, where the case gives them."""
     years = toml.data.get("years", {})
     return toml.section("years").number("hours_a_year") if isinstance(years, dict) and years else None
-
-
-def years_wanted(toml: TomlFile) -> bool:
-    """True if the case says something of the years, right or wrong."""
-    return "years" in toml.data
 
 
 def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:

@@ -9,23 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.read.columns import FILES
-from repairecon.read.files import write_all, write_whole
+from repairecon.read.files import csv_text, write_all, write_whole
 from repairecon.read.problems import Problems, key, shown
-from repairecon.read.sheet_writing import csv_text
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
 from repairecon.read.values import LARGEST, Limits, plain
-from repairecon.records import (
-    QUANTITIES,
-    ChanceCount,
-    HoursBias,
-    JobLog,
-    Learned,
-    LearnedLife,
-    Logged,
-    RepaireconError,
-    Source,
-)
+from repairecon.records import QUANTITIES, JobLog, Learned, Logged, RepaireconError, Source
+from repairecon.records.done import ChanceCount, HoursBias, LearnedLife
 
 FILE = "job_log.csv"
 LEARNED = "learned.toml"
@@ -90,18 +80,7 @@ def _logged(row: Row) -> Logged:
 
 
 def log_text(rows: Sequence[Logged]) -> str:
-    """Rows as the text of the file.
-
-    Parameters
-    ----------
-    rows
-        What is to be kept.
-
-    Returns
-    -------
-    str
-        CSV with its headings.
-    """
+    """Rows as the text of the file."""
     cells = ([getattr(row, column) for column in COLUMNS] for row in rows)
     plainly = ([plain(cell) if isinstance(cell, float) else cell for cell in row] for row in cells)
     return csv_text([COLUMNS, *plainly], end="\n")
@@ -162,23 +141,7 @@ def learned_of(toml: TomlFile, folder: str) -> Learned | None:
 
 
 def read_learned(path: str | os.PathLike[str]) -> Learned:
-    """Read what was learned.
-
-    Parameters
-    ----------
-    path
-        The file.
-
-    Returns
-    -------
-    Learned
-        Counts, biases, drift and lives.
-
-    Raises
-    ------
-    CaseError
-        With every fault of the file.
-    """
+    """Read what was learned; CaseError has every fault of the file."""
     problems = Problems()
     learned = _read(Path(path), problems, True)
     problems.stop_if_any()
@@ -210,18 +173,7 @@ def _all_of(section: Section) -> dict[str, Any]:
 
 
 def learned_text(learned: Learned) -> str:
-    """What was learned as the text of the file.
-
-    Parameters
-    ----------
-    learned
-        What the log says.
-
-    Returns
-    -------
-    str
-        TOML.
-    """
+    """What was learned as the text of the file."""
     head = {"jobs": learned.jobs, "strength": learned.strength, "drift_rate": learned.drift_rate}
     lines = [_HEAD, *toml_lines("[learned]", head)]
     for name, records in (("chance", learned.chances), ("hours", learned.hours), ("life", learned.lives)):
@@ -231,18 +183,5 @@ def learned_text(learned: Learned) -> str:
 
 
 def write_learned(path: str | os.PathLike[str], learned: Learned) -> None:
-    """Write what was learned, whole or not at all.
-
-    Parameters
-    ----------
-    path
-        The file; an older one is replaced.
-    learned
-        What the log says.
-
-    Raises
-    ------
-    RepaireconError
-        If it cannot be written; the old file is then as it was.
-    """
+    """Write what was learned, whole or not at all; an older file is replaced."""
     write_whole(path, learned_text(learned))

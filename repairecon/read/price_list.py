@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from repairecon.read.columns import FILES
+from repairecon.read.files import OBEYED, csv_text
 from repairecon.read.problems import SURE, Problems, closest, key, shown
-from repairecon.read.sheet_writing import OBEYED, csv_text
 from repairecon.read.sheets import BadCell, Cell, Sheet, column_letters, heading, text_of
 from repairecon.read.tables import read_table
 from repairecon.read.values import both_readings, decimal_mark, of_percent, plain, with_point
@@ -28,13 +28,11 @@ _WORDY = [c.name for c in FILES["quotes.csv"].declared.values() if c.type in ("t
 WORDS = frozenset({*_WORDY, *(c for c in FILES["quotes.csv"].columns if c.endswith("_shape"))})
 LOOKED_THROUGH = 50
 """Rows among which the headings must stand."""
-
 _PLAIN_SIGN = re.compile(r"[+-][\w.,/ x-]*")
 _MONEY_MARKS = {"€": "EUR", "£": "GBP"}
 _MONEY = re.compile(r"(?:([A-Z]{3}|[€£])\s*)?([^A-Z€£]+?)(?:\s*([A-Z]{3}|[€£]))?", re.IGNORECASE)
 _SERIALS = range(20_000, 80_000)
 """Day numbers from 1954 to 2119: what a date looks like in a cell that is not formatted as one."""
-
 _ZERO_DAY = datetime.date(1899, 12, 30)
 
 

@@ -10,9 +10,8 @@ from repairecon.kinds import match_kind, match_symptom, settle
 from repairecon.kinds.names import LEVELS
 from repairecon.read.columns import ANY, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
 from repairecon.read.default_rows import default_rows
-from repairecon.read.files import HERE, write_all
+from repairecon.read.files import HERE, csv_text, write_all
 from repairecon.read.problems import shown
-from repairecon.read.sheet_writing import csv_text
 from repairecon.read.tables import DEFAULT, EXAMPLE, Row
 from repairecon.read.toml_file import toml_value
 from repairecon.read.values import plain
@@ -27,7 +26,6 @@ _HEAD = """# A case: one failed unit, to be rebuilt or bought. Lines that begin 
 """
 _OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")
 """Keys of a new case that are not commented out."""
-
 _NOTE = "invented; take example: away to use this row"
 
 
@@ -136,18 +134,7 @@ def _examples(file: str) -> Iterator[dict[str, str]]:
 
 
 def share_dir() -> Path:
-    """Folder that holds ``notebooks`` and ``data``: inside an installed package, or the checkout.
-
-    Returns
-    -------
-    Path
-        The folder.
-
-    Raises
-    ------
-    RepaireconError
-        If neither is there.
-    """
+    """Folder that holds ``notebooks`` and ``data``: inside an installed package, or the checkout."""
     for place in (_PACKAGE / "_share", _PACKAGE.parent):
         if all((place / name).is_dir() for name in _FOLDERS):
             return place
@@ -155,18 +142,7 @@ def share_dir() -> Path:
 
 
 def notebook_text(name: str) -> str:
-    """Text of a notebook that comes with the package.
-
-    Parameters
-    ----------
-    name
-        The job's name, as in ``rebuild_or_buy``.
-
-    Returns
-    -------
-    str
-        The notebook as JSON.
-    """
+    """The notebook of a job that comes with the package, such as ``rebuild_or_buy``, as JSON."""
     return (share_dir() / "notebooks" / f"{name}.ipynb").read_text(encoding="utf-8")
 
 

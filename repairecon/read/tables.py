@@ -11,16 +11,14 @@ from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
 from repairecon.read.files import Unreadable, decoded, read_data
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
-from repairecon.read.sheets import BadCell, BadSheet, Cell, Sheet, csv_rows, heading, text_of
+from repairecon.read.sheets import BadCell, Cell, Sheet, csv_rows, heading, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
 
 EXAMPLE, DEFAULT = "example:", "default:"
 """A row whose first cell begins with one of these is left out."""
-
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
 """A figure that is left blank where blank means none."""
-
 NO_END = "its last line has no end: look whether the file is whole"
 
 
@@ -293,7 +291,7 @@ def read_table(source: Path | bytes | None, file: str, headings: Headings, probl
     try:
         data = source if isinstance(source, bytes) else read_data(source)
         sheet = csv_rows(clean(decoded(data)), file, headings.known)
-    except (Unreadable, BadSheet) as error:
+    except Unreadable as error:
         problems.add(file, None, "", error.found, error.write)
         return Table(file, there=True, whole=False)
     return table_of(sheet, headings, problems)

@@ -100,16 +100,13 @@ def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
         if kind and kind not in kinds and (row.has(column) or row.has_range(column)):
             shown_at = f"{column}_likely" if row.has_range(column) else column
             row.fault(shown_at, f"{column} on a way of kind {kind}", f"leave it blank: it is for {' and '.join(kinds)}")
-    covers = row.yes_if_written("price_covers")
-    if covers is False:
-        reading.labour.find("specialist")  # somebody is paid for what the price does not cover
-    return reading.record(
+    way = reading.record(
         Way,
         row,
         way=line.name,
         kind=kind,
         price=price,
-        price_covers=covers,
+        price_covers=row.yes_if_written("price_covers"),
         lead_days=_lead(reading, line, quotes_lead),
         p_never=_p_never(reading, line),
         instead=_instead(reading, line),
@@ -122,6 +119,9 @@ def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
         then=_then(reading, line),
         note=row.note(),
     )
+    if way.price_covers is False:
+        reading.labour.find("specialist")  # somebody is paid for what the price does not cover
+    return way
 
 
 def _until(reading: Reading, line: _Line) -> Range | None:
@@ -309,10 +309,9 @@ def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
 
 
 def _own_life(reading: Reading, row: Row, made: dict[str, Way]) -> OwnLife:
-    way = made.get(key(row.text("way")))
+    name, way = reading.name_of(row, "way", reading.ways, "an unknown way "), made.get(key(row.text("way")))
     if way and way.traits.buys and way.traits.rebuilds:
         row.fault("way", f"{shown(row.text('way'))}, which has two units", "name the way whose unit it is")
     if not row.has("years") and not row.has("hours"):
         row.fault("years", "neither years nor hours", "write the years that it stood, the hours that it ran, or both")
-    name = reading.name_of(row, "way", reading.ways, "an unknown way ")
     return reading.record(OwnLife, row, way=name, failed=row.yes("failed"))

@@ -16,16 +16,13 @@ from repairecon.records.supply import Customs, OrderWishes, Quote, Supplier
 
 STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "later")
 """Stages of the job in the order in which they come."""
-
 ORDER_TIMES = ("now", "after removal", "after strip", "after measure")
 """When the parts of the planned job are ordered."""
-
 SAFETY_CLASSES = (
     "steering", "flooding", "gas", "fuel", "mains voltage", "pressure injection", "life saving", "carbon monoxide",
     "fire/fuel", "lifting", "anchoring",
 )  # fmt: skip
 """Units whose failure can hurt: never chosen on price alone."""
-
 OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
 """What may become of the old unit."""
 
@@ -195,7 +192,6 @@ _KINDS = (
 )
 WAY_KINDS: Mapping[str, WayKind] = MappingProxyType({k.kind: k for k in _KINDS})
 """The kinds of way an owner chooses from."""
-
 WAY_GROUPS: Mapping[str, frozenset[str]] = MappingProxyType(
     {
         "all": frozenset(WAY_KINDS),

@@ -27,10 +27,8 @@ DONE_KINDS: Mapping[str, str] = MappingProxyType(
     }
 )
 """What a row of actual.csv may tell, in words for the owner."""
-
 LOG_KINDS = ("range", "chance", "count", "hours", "price", "life")
 """What a row of a job log may tell."""
-
 QUANTITIES = ("cash", "own hours", "days", "total")
 """Quantities of a job whose ranges are kept."""
 

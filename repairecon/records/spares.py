@@ -14,7 +14,6 @@ MOVEMENT_KINDS = (
     "bought", "used", "fitted", "moved", "counted", "scrapped", "lent", "returned", "undone", "corrected",
 )  # fmt: skip
 """``undone`` and ``corrected`` are counter-movements; after a ``corrected`` stands what takes its place."""
-
 LOCKER_KINDS = ("aboard", "ashore", "lent")
 MEASURES = ("piece", "metre", "litre", "kilogram")
 SHELF_GROUPS = ("", "A", "B", "C")

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.book.own_output import has_headings, write_own
-from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
+from repairecon.read.files import Value, csv_text, workbook_bytes
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard.answer import SparesAnswer
 from repairecon.spares_aboard.words import why

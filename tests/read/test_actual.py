@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from repairecon import CaseError, read_case
-from repairecon.read.actual import read_actual, sheet
+from repairecon.read.closed import read_actual, sheet
 from repairecon.records import DONE_KINDS
 
 DATA = Path(__file__).parents[2] / "data"
