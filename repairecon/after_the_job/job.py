@@ -195,5 +195,5 @@ def _written(closed: Closed) -> bool:
     """Whether the sheet says anything that its blank form does not."""
     way = closed.decision.way
     return any(
-        r.told or r.kind == "never came" or (r.kind == "way" and r.name not in ("", way)) for r in closed.actual.rows
+        r.filled or r.kind == "never came" or (r.kind == "way" and r.name not in ("", way)) for r in closed.actual.rows
     )

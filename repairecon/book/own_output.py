@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from repairecon.book.ledger import name_of
-from repairecon.read.files import replace_all
+from repairecon.read.files import write_all
 from repairecon.read.problems import shown
 from repairecon.read.sheets import read_sheet
 from repairecon.records import RepaireconError, SheetError
@@ -45,7 +45,7 @@ def write_own(path: Path, data: bytes, book: Path, is_ours: Callable[[Path], boo
             raise RepaireconError(f"{name} is what this is made from: nothing was written. Name another file")
         if not is_ours(path):
             raise RepaireconError(f"{name} is there already and is no {kind}: nothing was written. Name another file")
-    replace_all(path.parent, {path.name: data})
+    write_all(path.parent, {path.name: data}, replace=True)
 
 
 def _is_input(path: Path, book: Path) -> bool:

@@ -25,8 +25,7 @@ def check_sections(toml: TomlFile, defaults: Defaults) -> None:
 def unit(toml: TomlFile, defaults: Defaults) -> Unit:
     """The failed unit; its price is filled in later."""
     section = toml.section("unit")
-    name = section.text("name")
-    given, symptom = section.text("kind"), section.text("symptom")
+    name, given, symptom = section.text("name"), section.text("kind"), section.text("symptom")
     match = settle(match_kind(given or name), symptom)
     if match.kind and match.kind != key(given):
         words = f"assumed from {'the kind' if given else 'the name of the unit'}: {match.said}"
@@ -67,11 +66,8 @@ def _safety(section: Section, match: KindMatch, defaults: Defaults) -> tuple[str
         return tuple(c for c in dict.fromkeys(known) if c in SAFETY_CLASSES)
     barred = match.own_rebuild == "licensed practice only"
     if match.certainty == "none" and not barred:
-        source = (
-            "assumed: the kind of unit is not known; "
-            "say safety = [...] if its failure can sink, burn, gas or leave you without steering"
-        )
-        defaults.note("safety", "none set", "", source)
+        say = "say safety = [...] if its failure can sink, burn, gas or leave you without steering"
+        defaults.note("safety", "none set", "", f"assumed: the kind of unit is not known; {say}")
         return ()
     classes = (match.safety_class,) if barred and match.safety_class != "none" else ()
     of_what = f"kind {match.kind}" if match.kind else f"the words {', '.join(match.safety_words)}"
@@ -106,7 +102,7 @@ def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
     own_hour, lost_day = owner.number("cost_own_hour"), owner.range("cost_lost_day")
     own_hour_stated, lost_day_stated = own_hour is not None, lost_day is not None
     if own_hour is None:
-        # older decisions rest on what an hour was then taken to be; today nobody is told what an hour is worth
+        # older decisions rest on what an hour was then taken to be; today nobody says for an owner what it is worth
         own_hour = money.assumed("cost_own_hour", "per hour").likely if as_decided else 0.0
     for name, stated, what in (("cost_own_hour", own_hour_stated or as_decided, "an hour of yours"),
                                ("cost_lost_day", lost_day_stated, "a day without the boat")):  # fmt: skip
@@ -234,7 +230,6 @@ def wishes(toml: TomlFile, reading: Reading, defaults: Defaults) -> OrderWishes:
 
 
 def _without(section: Section, reading: Reading) -> tuple[str, ...]:
-    """Suppliers left out, spelt as in suppliers.csv."""
     found, suppliers = [], reading.suppliers
     for name in section.words("without"):
         spelt = suppliers.find(name)

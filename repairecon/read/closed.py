@@ -57,7 +57,6 @@ def _hash(data: bytes) -> str:
 
 
 def _papers(folder: Path) -> dict[str, bytes]:
-    """Files of a case that a decision rests on."""
     return {
         path.name: path.read_bytes()
         for path in sorted(folder.iterdir())
@@ -292,9 +291,8 @@ def _check_whole(row: Row, done: Done) -> None:
         row.fault("bought", "0", "leave paid blank, or write how many pieces were paid for")
     if done.kind == "life":
         if not row.has("years") and not row.has("hours"):
-            row.fault(
-                "years", "neither years nor hours", "write the years that it served, the hours that it ran, or both"
-            )
+            write = "write the years that it served, the hours that it ran, or both"
+            row.fault("years", "neither years nor hours", write)
         row.required("failed", "write yes if it failed at that age, no if it still worked")
 
 

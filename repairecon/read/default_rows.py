@@ -155,7 +155,6 @@ class Layers:
         merged["remedies.csv"] = self._without("remedies.csv", remedies, lambda row: _outcomes([row]) <= outcomes)
 
     def _price_new(self, bare: Mapping[str, float]) -> Range | None:
-        """What a new unit costs, by the three numbers, ways.csv, or its quotes."""
         if self.reading.three.price_new is not None:
             return self.reading.three.price_new
         for row in self.reading.tables["ways.csv"].rows:
@@ -268,7 +267,7 @@ def _outcomes(rows: Iterable[Row]) -> set[tuple[str, str]]:
 
 
 def _conditions(row: Row) -> Conditions:
-    words = (word.partition("=") for word in row.text("given").split(";") if word.strip())
+    words = (word.partition("=") for word in row.listed("given"))
     return frozenset((key(event), key(outcome)) for event, _, outcome in words)
 
 

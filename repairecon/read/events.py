@@ -119,12 +119,10 @@ def _check_hidden(row: Row, branch: Branch) -> None:
 def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
     """Conditions, each event once, in order of name."""
     conditions: dict[str, str] = {}
-    for word in row.text("given").split(";"):
-        if not word.strip():
-            continue
+    for word in row.listed("given"):
         event, equals, outcome = (w.strip() for w in word.partition("="))
         if not equals or not event or not outcome:
-            row.fault("given", shown(word.strip()), "write event=outcome, several with ; between")
+            row.fault("given", shown(word), "write event=outcome, several with ; between")
             continue
         event, outcome = _spelt(row, known, event, outcome)
         if conditions.get(event, outcome) != outcome:
@@ -150,12 +148,8 @@ def _spelt(
 
 
 def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[str, int], ...]:
-    """Parts that an outcome needs, with counts."""
     needs: dict[str, int] = {}
-    for raw in row.text("parts").split(";"):
-        word = raw.strip()
-        if not word:
-            continue
+    for word in row.listed("parts"):
         count, name = _counted(reading.parts, word)
         found = reading.parts.find(name)
         if count < 1:

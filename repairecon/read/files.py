@@ -11,7 +11,8 @@ import itertools
 import math
 import os
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -85,20 +86,14 @@ def write_whole(path: str | os.PathLike[str], text: str) -> None:
     The folder must be there. RepaireconError is raised if it cannot be written; the old file is then as it was.
     """
     with _in_words(Path(path)):
-        target = Path(os.path.realpath(path))
-        _replace(target, text.encode("utf-8"))
-
-
-def _free_name(target: Path) -> Path:
-    """A name in the same folder that nothing has."""
-    stem = f".{target.name[:100]}.{os.getpid()}"
-    return next(path for k in itertools.count() if not os.path.lexists(path := target.with_name(f"{stem}-{k}.part")))
+        _replace(Path(os.path.realpath(path)), text.encode("utf-8"))
 
 
 def _replace(target: Path, data: bytes) -> None:
     if target.is_dir():
         raise IsADirectoryError(0, "it is a folder")
-    part = _free_name(target)
+    stem = f".{target.name[:100]}.{os.getpid()}"
+    part = next(p for k in itertools.count() if not os.path.lexists(p := target.with_name(f"{stem}-{k}.part")))
     try:
         with part.open("xb") as file:
             file.write(data)
@@ -112,48 +107,31 @@ def _replace(target: Path, data: bytes) -> None:
         raise
 
 
-def replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write files of a folder, new or in place of old ones: all of them, or the folder is as it was."""
-    old: dict[Path, bytes | None] = {}
+def write_all(folder: Path, files: Mapping[str, bytes], replace: bool = False) -> None:
+    """Write files, all of them or none: new ones with their folders, or with ``replace`` in place of what is there."""
+    undo: list[Callable[[], object]] = []
     with _in_words(folder):
         try:
             for name, data in files.items():
-                target = Path(os.path.realpath(folder / name))
-                before = target.read_bytes() if target.exists() else None
-                _replace(target, data)
-                old[target] = before
-        except BaseException:
-            for target, before in old.items():
-                with contextlib.suppress(OSError):
-                    target.unlink() if before is None else _replace(target, before)
-            raise
-
-
-def write_all(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write new files, folders made as needed: all of them, or none and no folder either."""
-    made: list[Path] = []
-    with _in_words(folder):
-        try:
-            for name, data in files.items():
-                target = folder / name
-                for parent in (*reversed(target.parent.parents), target.parent):
+                target = Path(os.path.realpath(folder / name)) if replace else folder / name
+                for parent in () if replace else (*reversed(target.parent.parents), target.parent):
                     if not parent.exists():
                         parent.mkdir()
-                        made.append(parent)
-                if target.exists() or target.is_symlink():
+                        undo.append(parent.rmdir)
+                if not replace and os.path.lexists(target):
                     raise FileExistsError(0, f"{name} is there already")
+                before = target.read_bytes() if target.exists() else None
                 _replace(target, data)
-                made.append(target)
+                undo.append(target.unlink if before is None else partial(_replace, target, before))
         except BaseException:
-            for path in reversed(made):
+            for step in reversed(undo):
                 with contextlib.suppress(OSError):
-                    path.rmdir() if path.is_dir() else path.unlink()
+                    step()
             raise
 
 
 # ---- rows to cells: numbers as numbers, and no text that a spreadsheet would obey ----------------------
 def _checked(value: Value) -> Value:
-    """The value, clean; what no cell can hold is refused."""
     if isinstance(value, float) and not math.isfinite(value):
         raise RepaireconError("a number beyond all measure cannot be written to a cell")
     if not isinstance(value, str):

@@ -89,24 +89,9 @@ def log_text(rows: Sequence[Logged]) -> str:
 def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     """Add a job to a log, which is begun if there is none.
 
-    Of a job that is there already only its lives are renewed, as those are known later than the rest.
-
-    Parameters
-    ----------
-    folder
-        Folder of the log.
-    rows
-        The rows of the job.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    RepaireconError
-        If the log has faults, holds the job already with the same lives, or cannot be written; it is then as it was.
+    Of a job that is there already only its lives are renewed, as those are known later than the rest. RepaireconError
+    is raised if the log has faults, holds the job already with the same lives, or cannot be written; it is then as it
+    was.
     """
     path, before = Path(folder) / FILE, read_log(folder)
     known = {key(job) for job in before.jobs}
@@ -119,11 +104,7 @@ def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
             f"{shown(rows[0].job)} is in {FILE} already: a job is logged once, later only its lives. If this is "
             "another job, give its folder another name"
         )
-    text = made
-    if path.exists():
-        write_whole(path, text)
-    else:
-        write_all(Path(folder), {FILE: text.encode()})
+    write_all(Path(folder), {FILE: made.encode()}, replace=path.exists())
     return path
 
 
@@ -164,12 +145,8 @@ def _read(path: Path, problems: Problems, first_time: bool) -> Learned:
 
 
 def _all_of(section: Section) -> dict[str, Any]:
-    """All keys of a section; what must be there and is not is a fault."""
-    needed = [c for c in section.declared.values() if c.need and c.type != "yes"]
     read = section.these(*section.declared)
-    blank = {c.name: 0.0 if c.type == "number" else 0 for c in needed if read[c.name] is None}
-    unit = {"unit": key(read["unit"])} if "unit" in read else {}
-    return {**read, **blank, **unit}
+    return {**read, "unit": key(read["unit"])} if "unit" in read else read
 
 
 def learned_text(learned: Learned) -> str:

@@ -16,11 +16,10 @@ from statistics import median
 from typing import Any
 
 from repairecon.kinds import KindFacts, facts, match_kind, own_hours
+from repairecon.read.columns import CASE, CASE_FILES
 from repairecon.records import Case, Part, Quote, Range, Source, Way
 
-FILE = "case.toml"
-_TABLES = ("parts", "tasks", "events", "remedies", "ways", "suppliers", "carriage", "quotes", "looks", "lives")
-_OWN = frozenset((FILE, *(f"{name}.csv" for name in _TABLES)))
+_OWN = frozenset((CASE, *CASE_FILES))
 """Files that an owner writes: what comes from defaults and kinds is not looked at."""
 _SECTIONS = {"terms": "owner", "wishes": "order"}
 """Sections of case.toml that are not called as their records are."""
@@ -130,7 +129,7 @@ def mine(source: Source) -> bool:
 
 
 def _at(name: str) -> Source:
-    return Source(FILE, None, name)
+    return Source(CASE, None, name)
 
 
 def case_facts(on: Looked) -> Iterator[Fact]:
@@ -213,7 +212,7 @@ def _kit(on: Looked) -> Iterator[Fact]:
     if not always or not total or not math.isfinite(on.new):
         return
     where = next((p.price.source for p in always if p.price is not None), always[0].source)
-    alone = len(always) == 1 and where.file == FILE
+    alone = len(always) == 1 and where.file == CASE
     name = "the kit" if alone else "what is always needed"
     share = total / on.new
     if not mine(where):

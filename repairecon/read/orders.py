@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import os
 import re
-import zipfile
 from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
 
-from repairecon.read.files import Value, csv_text, replace_all, workbook_bytes, write_all
+from repairecon.read.files import Value, csv_text, workbook_bytes, write_all
 from repairecon.read.problems import clean, key
-from repairecon.records import OrderLine, OrderTotal, RepaireconError
+from repairecon.read.sheets import read_sheet
+from repairecon.records import OrderLine, OrderTotal, RepaireconError, SheetError
 
 WORKBOOK = "own_landed.xlsx"
 LANDED = "landed, duty and tax included"
@@ -77,7 +77,7 @@ def write_orders(
     there = [name for name in files if os.path.lexists(target / name)]
     if foreign := [why for name in there if (why := _not_ours(target / name))]:
         raise RepaireconError("\n".join(foreign) + "\nnothing was written")
-    (replace_all if there else write_all)(target, files)
+    write_all(target, files, replace=bool(there))
     return tuple(target / name for name in files)
 
 
@@ -88,31 +88,16 @@ def earlier_orders(folder: Path, written: Sequence[Path]) -> tuple[str, ...]:
 
 def _not_ours(path: Path) -> str:
     """Why a file may not be replaced, '' for one that was written here before."""
-    name = clean(str(path))
+    name, own = clean(str(path)), path.name == WORKBOOK
     if path.is_symlink():
         return f"{name} is a link; remove it, or write to another folder"
     try:
-        ours = path.is_file() and (_is_own(path) if path.name == WORKBOOK else _is_order(path))
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
-        ours = False
-    return "" if ours else f"{name} is there already and is no order of an earlier run; write to another folder"
-
-
-def _is_order(path: Path) -> bool:
-    begins = csv_text([list(_SENT)]).encode("utf-8-sig")
-    with path.open("rb") as file:
-        return file.read(len(begins)) == begins
-
-
-def _is_own(path: Path) -> bool:
-    from openpyxl import load_workbook
-
-    book = load_workbook(path, read_only=True)
-    try:
-        rows = book[_FIRST].iter_rows(max_row=1, values_only=True)
-        return tuple(next(rows, ())) == _TOTALS
-    finally:
-        book.close()
+        rows = read_sheet(path, _FIRST if own else "").rows
+    except SheetError:
+        rows = {}
+    if list(next(iter(rows.values()), ())) == list(_TOTALS if own else _SENT):
+        return ""
+    return f"{name} is there already and is no order of an earlier run; write to another folder"
 
 
 def _by_supplier(lines: Sequence[OrderLine], totals: Sequence[OrderTotal]) -> dict[str, list[OrderLine]]:

@@ -55,9 +55,7 @@ def _kit(reading: Reading, quotes_lead: set[str]) -> tuple[Part, ...]:
 
 
 def _default_part(reading: Reading, row: Row, quotes_lead: set[str]) -> Part:
-    price = row.amount("price")
-    words = as_text(price)
-    reading.defaults.note(f"part: {row.text('part')}", words, reading.money.currency, row.text("source"))
+    reading.assume(f"part: {row.text('part')}", row, "price")
     return _part(reading, row, row.text("part"), quotes_lead)
 
 
@@ -91,13 +89,10 @@ def tasks(reading: Reading) -> tuple[Task, ...]:
 
 
 def _list_assumed(reading: Reading, row: Row) -> None:
-    """List what a default task takes: hours, or a charge."""
     shows, unit = ("share_of_kit", "of the price of the kit")
     if row.has_range("hours") or not row.has_range(shows):
-        shows, unit = ("hours", "h") if row.has_range("hours") else ("cost", reading.money.currency)
-    span = row.amount(shows)
-    words = as_text(span)
-    reading.defaults.note(f"task: {row.text('task')}", words, unit, row.text("source"))
+        shows, unit = ("hours", "h") if row.has_range("hours") else ("cost", "")
+    reading.assume(f"task: {row.text('task')}", row, shows, unit)
 
 
 @dataclass(frozen=True)
@@ -158,7 +153,7 @@ def _price_of(reading: Reading, row: Row, known: _Known, word: str) -> str:
 
 
 def _p_right(reading: Reading, row: Row, name: str, known: _Known) -> float:
-    """Chance that the look shows what is the case; a price that is told is taken as right."""
+    """Chance that the look shows what is the case; a price that is asked is taken as right."""
     given = row.number("p_right")
     if row.has("price_of"):
         if given is not None and given < 1.0 and not row.has("event"):
@@ -183,7 +178,6 @@ def _check_guess(row: Row, p_right: float, count: int) -> None:
 
 
 def _list_look(reading: Reading, row: Row, look: Look) -> None:
-    """List how right a default look is and what it takes."""
     brings = [f"right {as_text(look.p_right)}"]
     for column, unit in _LOOK_BRINGS:
         brings += [f"{as_text(getattr(look, column))} {unit}"] if row.has_range(column) else []

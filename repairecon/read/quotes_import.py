@@ -14,7 +14,7 @@ from pathlib import Path
 from repairecon.read import price_list
 from repairecon.read.case_folder import file_of, open_case
 from repairecon.read.columns import FILES
-from repairecon.read.files import decoded, read_data, replace_all
+from repairecon.read.files import decoded, read_data, write_all
 from repairecon.read.problems import Names, Problems, clean, key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.sheets import delimiter, heading, read_sheet, records_of
@@ -138,7 +138,7 @@ def import_quotes(
         problems = Problems()
         files[price_list.COLUMNS_FILE] = price_list.columns_with(folder, supplier, shown_first.columns, problems)
         problems.stop_if_any()
-    replace_all(folder, files)
+    write_all(folder, files, replace=True)
     return replace(shown_first, written=bool(files))
 
 
@@ -180,8 +180,8 @@ class _Job:
             more = self._faults(table, rows)
             wrong |= more
         words = {",": "comma", ".": "point"}
-        told = [f"{places[k]}: numbers with a decimal {words[mark]}" for k, mark in marks.items() if mark]
-        notes = (*sheet.notes, f"headings found in row {head}", *told)
+        read_as = [f"{places[k]}: numbers with a decimal {words[mark]}" for k, mark in marks.items() if mark]
+        notes = (*sheet.notes, f"headings found in row {head}", *read_as)
         return QuotesImport(sheet.file, sheet.name, dict(columns), rows, notes, table.data())
 
     def _fault(self, column: str, found: str, write: str) -> None:

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Any, TypeVar, cast
 
 from repairecon.read.columns import CASE
-from repairecon.read.defaults import Defaults
+from repairecon.read.defaults import Defaults, as_text
 from repairecon.read.problems import Names, Problems, clean, closest, key, shown
 from repairecon.read.tables import Row, Table
 from repairecon.read.toml_file import Section, TomlFile, shown_value
@@ -126,14 +126,11 @@ class LabourBook:
                 toml.section("labour").fault(name, shown_value(value), f'write a section headed [labour."{by}"]')
                 self.names.add(by)
             else:
-                self._take(by, toml.section(f"labour.{name}", of="labour.*"))
-
-    def _take(self, by: str, section: Section) -> None:
-        self.names.add(by)
-        rate = section.range("cost_hour")
-        vat = section.choice("vat")
-        if rate is not None:
-            self.rates[by] = Labour(by, self._money.with_vat(rate, vat))
+                self.names.add(by)
+                section = toml.section(f"labour.{name}", of="labour.*")
+                rate, vat = section.range("cost_hour"), section.choice("vat")
+                if rate is not None:
+                    self.rates[by] = Labour(by, money.with_vat(rate, vat))
 
     def find(self, name: str) -> str:
         """The name of a worker, empty if unknown."""
@@ -220,9 +217,7 @@ class Reading:
     def ways_cell(self, row: Row) -> tuple[str, ...]:
         """Way names, kinds and groups of the ``ways`` column."""
         words = []
-        for word in row.text("ways").split(";"):
-            if not word.strip():
-                continue
+        for word in row.listed("ways"):
             name, kind = self.ways.find(word), key(word)
             if name or kind in WAY_KINDS or kind in WAY_GROUPS:
                 words.append(name or kind)
@@ -250,6 +245,10 @@ class Reading:
         """Keep the free words about a row."""
         if note := row.note():
             self.notes[str(row.source)] = note
+
+    def assume(self, name: str, row: Row, column: str, unit: str = "") -> None:
+        """List a figure of a default row, in home money if it has no other unit."""
+        self.defaults.note(name, as_text(row.amount(column)), unit or self.money.currency, row.text("source"))
 
     def _value(self, row: Row, name: str) -> Any:
         column = row.declared[name]

@@ -73,7 +73,6 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
 
 
 def _assumed(kind: str, symptom: str, values: Mapping[str, str]) -> Mapping[str, list[Row]]:
-    """The default rows of the unit in a new case."""
     new, kit = (Range(float(v), float(v), float(v)) for v in (values["price_new"], values["price_kit"]))
     match = settle(match_kind(kind), symptom)
     heard = match_symptom(match.kind, symptom) if match.kind and symptom else None
@@ -119,7 +118,6 @@ def _line(cells: dict[str, str], columns: list[str], mark: str) -> list[str]:
 
 
 def _examples(file: str) -> Iterator[dict[str, str]]:
-    """Rows made of the examples of the columns."""
     declared = FILES[file].declared.values()
     for nth in range(max(len(c.examples) for c in declared)):
         cells: dict[str, str] = {}

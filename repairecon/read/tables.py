@@ -232,6 +232,10 @@ class Row(Entry):
         numbers = [self.number(at[end], self.column(name).limits) for end in ENDS]
         return self._range(numbers, self.text(at["shape"]), self.source, at)
 
+    def listed(self, name: str) -> list[str]:
+        """Words with ; between them."""
+        return [word.strip() for word in self.text(name).split(";") if word.strip()]
+
     def note(self) -> str:
         """Free words about the row."""
         return self.text("note") or self.text("description")
@@ -300,68 +304,48 @@ def read_table(source: Path | bytes | None, file: str, headings: Headings, probl
 def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     """The rows of a sheet, the first of which holds the headings."""
     table = Table(sheet.file, there=True)
-    numbers = iter(sheet.rows)
-    head = next(numbers, None)
-    if head is None:
+    if not sheet.rows:
         table.whole = False
         write = f"write the headings {', '.join(headings.required)}, or take the file away"
         problems.add(table.file, None, "", "an empty file", write)
         return table
+    head = next(iter(sheet.rows))
     wide = [text_of(c) for c in sheet.rows[head]]
     columns = _columns(wide, head, table, headings, problems)
-    form = _Form(columns, [bool(c) for c in wide], sheet.widths.get(head, len(wide)), problems)
-    for number in numbers:
-        cells = sheet.rows[number]
-        if not text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT)):
-            row = Row(
-                file=sheet.file, row=number, cells=form.cells(cells), problems=problems, declared=headings.declared
-            )
-            form.check(row, cells, sheet.widths.get(number) if sheet.closed else None)
+    width = sheet.widths.get(head, len(wide))
+    bare = {k for k in range(width) if k >= len(wide) or not wide[k]}
+    for number, cells in sheet.rows.items():
+        if number != head and not text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT)):
+            filled = [text_of(c) for c in cells] + [""] * (len(columns) - len(cells))
+            by_name = {name: cell for name, cell in zip(columns, filled, strict=False) if name}
+            row = Row(file=sheet.file, row=number, cells=by_name, problems=problems, declared=headings.declared)
+            _check_form(row, cells, columns, width, bare)
+            if sheet.closed and sheet.widths.get(number, len(columns)) < len(columns):
+                found = f"{sheet.widths[number]} cells under {len(columns)} headings"
+                write = "write a mark between cells for each blank one too, or look whether the file was cut short"
+                problems.add(row.file, number, "", found, write)
             row.check_needed()
             table.rows.append(row)
     if not sheet.closed:
         table.whole = False
-        last = max(sheet.rows)
-        problems.add(table.file, last, "", "a quote mark that is never closed", "close it, or take it out")
+        write = "close it, or take it out"
+        problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", write)
     elif not sheet.ends:
         table.note = NO_END
     return table
 
 
-class _Form:
-    """What a row must look like under the headings of its table."""
-
-    def __init__(self, columns: list[str], headed: list[bool], width: int, problems: Problems) -> None:
-        self.columns, self.width, self.problems = columns, width, problems
-        self.headed = headed + [False] * (width - len(headed))
-        self._bare: set[int] = set()
-
-    def cells(self, cells: Sequence[Cell]) -> dict[str, str]:
-        """The cells of a row by heading."""
-        filled = [text_of(c) for c in cells] + [""] * (len(self.columns) - len(cells))
-        return {name: cell for name, cell in zip(self.columns, filled, strict=False) if name}
-
-    def check(self, row: Row, cells: Sequence[Cell], width: int | None) -> None:
-        """Note what is wrong with a row whatever its columns."""
-        for k, cell in enumerate(cells[: self.width]):
-            if cell is not None and not self.headed[k] and k not in self._bare:
-                self._bare.add(k)
-                write = "write a heading over that column, or clear its cells"
-                row.problems.add(row.file, row.row, "", f"no heading over {shown(text_of(cell))}", write)
-        extra = next((text_of(c) for c in cells[self.width :] if c is not None), "")
-        if extra:
-            write = "put text with a comma in double quotes; write decimals with a point"
-            row.problems.add(row.file, row.row, "", f"more cells than headings: {shown(extra)}", write)
-        if width is not None and width < len(self.columns):
-            row.problems.add(
-                row.file,
-                row.row,
-                "",
-                f"{width} cells under {len(self.columns)} headings",
-                "write a mark between cells for each blank one too, or look whether the file was cut short",
-            )
-        for name, cell in zip(self.columns, cells, strict=False):
-            if isinstance(cell, BadCell) and name:
-                row.fault(name, cell.found, cell.write)
-            elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
-                row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")
+def _check_form(row: Row, cells: Sequence[Cell], columns: Sequence[str], width: int, bare: set[int]) -> None:
+    """Note what is wrong with a row whatever its columns; ``bare`` are those without a heading, each noted once."""
+    for k in [k for k in sorted(bare) if k < len(cells) and cells[k] is not None]:
+        bare.remove(k)
+        write = "write a heading over that column, or clear its cells"
+        row.problems.add(row.file, row.row, "", f"no heading over {shown(text_of(cells[k]))}", write)
+    if extra := next((text_of(c) for c in cells[width:] if c is not None), ""):
+        write = "put text with a comma in double quotes; write decimals with a point"
+        row.problems.add(row.file, row.row, "", f"more cells than headings: {shown(extra)}", write)
+    for name, cell in zip(columns, cells, strict=False):
+        if isinstance(cell, BadCell) and name:
+            row.fault(name, cell.found, cell.write)
+        elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
+            row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")

@@ -132,13 +132,15 @@ def shown_value(value: object) -> str:
         return "a number beyond all measure"
 
 
+@dataclass
 class TomlFile:
     """The tables of a file; ``whole`` is False where it could not be read."""
 
-    def __init__(
-        self, problems: Problems, data: dict[str, Any], lines: Mapping[str, int], whole: bool, file: str = CASE
-    ) -> None:
-        self.problems, self.data, self.lines, self.whole, self.file = problems, data, lines, whole, file
+    problems: Problems
+    data: dict[str, Any]
+    lines: Mapping[str, int]
+    whole: bool
+    file: str = CASE
 
     def _section(self, name: str, values: dict[str, Any], nth: int = 0, of: str = "") -> Section:
         section = Section(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from repairecon.read import values
-from repairecon.read.defaults import Defaults, as_text
+from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.tables import NOTHING, Row
@@ -68,9 +68,8 @@ def _list_assumed(reading: Reading, lines: list[_Line]) -> None:
     if bare:
         reading.defaults.note("ways", "; ".join(line.name for line in bare), "", bare[0].row.text("source"))
     for line in lines:
-        if price := line.row.range("price"):
-            source = line.row.text("source")
-            reading.defaults.note(f"way: {line.name}", as_text(price), reading.money.currency, source)
+        if line.row.range("price"):
+            reading.assume(f"way: {line.name}", line.row, "price")
 
 
 def fits(reading: Reading, row: Row, rows: list[Row], kit: bool) -> bool:

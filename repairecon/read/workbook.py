@@ -90,7 +90,6 @@ def _read(data: bytes, file: str, wanted: str, parts: Parts) -> Sheet:
 
 
 def _part(sheet: Any) -> str:
-    """The name of the part that holds a sheet."""
     return str(sheet._worksheet_path).lstrip("/")
 
 
@@ -149,7 +148,7 @@ class _Rows:
                 self._results += 1
 
     def _merged(self, number: int, read: list[Cell]) -> None:
-        """Cells hidden under a merged one are told, not taken for blank."""
+        """Cells hidden under a merged one are faults, not taken for blank."""
         for left, first, right, last, corner in self._areas:
             if not first <= number <= last:
                 continue
@@ -159,7 +158,6 @@ class _Rows:
 
 
 def _cell(cell: Any) -> Cell:
-    """The value of a cell of the library."""
     value = cell.value
     if value is None:
         return None

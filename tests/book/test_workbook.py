@@ -9,11 +9,11 @@ import zipfile
 from pathlib import Path
 
 import openpyxl
-from openpyxl.utils import column_index_from_string
 import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from openpyxl.utils import column_index_from_string
 from openpyxl.utils.datetime import MAC_EPOCH
 from workbook_makers import ROWS, SHEET, book, packed, parts, saved, with_part, with_rows
 
