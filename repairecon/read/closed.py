@@ -90,10 +90,8 @@ def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Pa
     """
     place = Path(folder)
     if os.path.lexists(place / FOLDER):
-        raise RepaireconError(
-            f"{shown(str(place / FOLDER))} is there already: a decision is frozen once; take the folder away by hand "
-            "if it was a mistake"
-        )
+        once = "a decision is frozen once; take the folder away by hand if it was a mistake"
+        raise RepaireconError(f"{shown(str(place / FOLDER))} is there already: {once}")
     papers = _papers(place)
     body = _body(decision, {name: _hash(data) for name, data in papers.items()})
     files = {f"{FOLDER}/{name}": data for name, data in papers.items()}

@@ -246,8 +246,9 @@ def _list(made: list[str], file: str, rows: Iterable[Row]) -> None:
 
 
 def _title(file: str, row: Row) -> str:
-    column = {"tasks.csv": "task", "looks.csv": "look", "ways.csv": "way"}.get(file, "remedy")
-    return f"{row.text('event')}={row.text('outcome')}" if file == "events.csv" else row.text(column)
+    if file == "events.csv":
+        return f"{row.text('event')}={row.text('outcome')}"
+    return row.text("way" if file == "ways.csv" else _KEYS[file][-1])
 
 
 def _key(file: str, row: Row) -> tuple[str, ...]:

@@ -93,12 +93,10 @@ class Defaults:
         if given is not None and given != "":
             return given
         default = column.default.removeprefix("@")
-        if column.type == "range":
-            return self.range(default)
-        if column.type in ("number", "fraction", "whole"):
-            number = self.number(default)
-            return int(number) if column.type == "whole" else number
-        return self.text(default)
+        if column.type == "whole":
+            return int(self.number(default))
+        readers: dict[str, Any] = {"range": self.range, "number": self.number, "fraction": self.number}
+        return readers.get(column.type, self.text)(default)
 
     def life_years(self, kind: str, life_of: str = "") -> Range:
         """Median life of a new unit of a kind, in years of standing."""

@@ -100,10 +100,8 @@ def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     kept = [r for r in before.rows if r.kind != "life" or key(r.job) not in {key(x.job) for x in lives}]
     made = log_text([*kept, *(r for r in rows if key(r.job) not in known), *lives])
     if late and sorted(made.splitlines()) == sorted(log_text(before.rows).splitlines()):
-        raise RepaireconError(
-            f"{shown(rows[0].job)} is in {FILE} already: a job is logged once, later only its lives. If this is "
-            "another job, give its folder another name"
-        )
+        once = "a job is logged once, later only its lives. If this is another job, give its folder another name"
+        raise RepaireconError(f"{shown(rows[0].job)} is in {FILE} already: {once}")
     write_all(Path(folder), {FILE: made.encode()}, replace=path.exists())
     return path
 

@@ -158,8 +158,8 @@ def _compared(on: Looked, quantity: str, value: Range | float, where: Source, na
     figure = value.likely if isinstance(value, Range) else float(value)
     base = {"": 1.0, "new": on.new, "euro": on.euro}[row["per"]]
     if math.isfinite(figure) and math.isfinite(base) and (figure or row["zero"] != "none"):
-        shown = figure if row["per"] else None
-        yield Fact(quantity, figure / base, where, name, shown, base if row["per"] == "new" else None)
+        against = base if row["per"] == "new" else None
+        yield Fact(quantity, figure / base, where, name, figure if row["per"] else None, against)
 
 
 def _price(on: Looked, quantity: str, r: Range, where: Source, name: str) -> Iterator[Fact]:
@@ -209,7 +209,7 @@ _SORTS: Mapping[str, Callable[[Looked, str, Any, Source, str], Iterator[Fact]]] 
 def _kit(on: Looked) -> Iterator[Fact]:
     always = [p for p in on.case.parts if p.needed == "always"]
     total = sum(p.quantity * on.price(p) for p in always)
-    if not always or not total or not math.isfinite(on.new):
+    if not total or not math.isfinite(on.new):
         return
     where = next((p.price.source for p in always if p.price is not None), always[0].source)
     alone = len(always) == 1 and where.file == CASE
@@ -397,5 +397,4 @@ def _needed(on: Looked) -> Iterator[Fact]:
     days = on.days_to(needed.by) if needed.by else needed.within_days
     if days is not None:
         yield Fact("needed in days", float(days), _at("needed"), shown=needed.by or float(days))
-    missed = needed.cost_missed.likely
-    yield Fact("missed in euro", missed / on.euro, _at("needed.cost_missed"), shown=missed)
+    yield Fact("missed in euro", needed.cost_missed.likely / on.euro, _at("needed"), shown=needed.cost_missed.likely)

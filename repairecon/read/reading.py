@@ -238,7 +238,8 @@ class Reading:
         names = {f.name for f in fields(cast(Any, kind))}
         if not names & {"note", "description"}:
             self.keep_note(row)
-        read = {name: self._value(row, name) for name in names & row.declared.keys() - given.keys() - {"source"}}
+        wanted = names - given.keys() - {"source"}  # read in the order of the columns: what is assumed is listed so
+        read = {name: self._value(row, name) for name in row.declared if name in wanted}
         return kind(**{"source": row.source, **read, **given})
 
     def keep_note(self, row: Row) -> None:

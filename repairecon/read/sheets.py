@@ -82,11 +82,9 @@ def text_of(cell: Cell) -> str:
 
 def column_letters(index: int) -> str:
     """Letters of a column counted from 0: A, B, ... Z, AA."""
-    letters, rest = "", index + 1
-    while rest:
-        rest, place = divmod(rest - 1, 26)
-        letters = chr(ord("A") + place) + letters
-    return letters
+    from openpyxl.utils import get_column_letter
+
+    return str(get_column_letter(index + 1))
 
 
 def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> None:

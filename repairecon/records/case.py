@@ -26,11 +26,7 @@ OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
 
 @dataclass(frozen=True, kw_only=True)
 class Unit:
-    """The failed unit.
-
-    ``own_rebuild`` is yes, with care, or licensed practice only; ``question`` would tell which unit it is; ``waived``:
-    the owner gave a written reason for going past the safety screen.
-    """
+    """The failed unit; ``own_rebuild`` says who may rebuild it: yes, with care, licensed practice only."""
 
     name: str
     kind: str
@@ -43,8 +39,8 @@ class Unit:
     price_new: Range | None = None
     own_rebuild: str = "yes"
     certificate_needed: bool = False
-    question: str = ""
-    waived: bool = False
+    question: str = ""  # what would tell which unit it is
+    waived: bool = False  # there is a written reason for going past the safety screen
 
 
 @dataclass(frozen=True)

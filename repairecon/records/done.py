@@ -94,10 +94,7 @@ class Figures:
 
 @dataclass(frozen=True, kw_only=True)
 class Decision:
-    """The choice as it was made, sealed: ``figures`` by way and quantity, ``seal`` a hash over all of it.
-
-    ``rules`` 1 read a case so that a file of the owner's dropped all defaults of that file, 2 lays rows over rows.
-    """
+    """The choice as it was made, sealed: ``figures`` by way and quantity, ``seal`` a hash over all of it."""
 
     folder: str
     way: str
@@ -111,7 +108,7 @@ class Decision:
     seal: str
     best: str = ""
     stage: str = ""
-    rules: int = 2
+    rules: int = 2  # 1 dropped all defaults of a file that the owner wrote, 2 lays rows over rows
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -211,16 +208,13 @@ class LearnedLife:
 
 @dataclass(frozen=True, kw_only=True)
 class Learned:
-    """What an owner's own jobs say, ready for the next case; used only where a case asks for it.
-
-    ``strength`` is what a job on another kind of unit counts for; ``drift_rate`` None: the log cannot tell.
-    """
+    """What an owner's own jobs say, ready for the next case; used only where a case asks for it."""
 
     jobs: int
-    strength: float
+    strength: float  # what a job on another kind of unit counts for
     chances: tuple[ChanceCount, ...] = ()
     hours: tuple[HoursBias, ...] = ()
-    drift_rate: float | None = None
+    drift_rate: float | None = None  # what prices rise a year; None: the log cannot tell
     lives: tuple[LearnedLife, ...] = ()
     first_time: bool = True
     source: Source = field(default=Source("learned.toml"))

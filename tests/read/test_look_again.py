@@ -221,6 +221,9 @@ def test_every_rule_has_its_reason_and_a_sentence() -> None:
             fields = {name for _, name, _, _ in string.Formatter().parse(row[says]) if name}
             assert fields <= {"name", "shown", "against", "shown_text", "today"}
         assert row["below"] or row["above"], row
+        assert row["per"] in ("", "new", "euro")
+        assert row["zero"] in ("", "none")
+        assert row["figures"] or not (row["per"] or row["zero"]), row
 
 
 def test_the_rates_are_those_of_a_stated_day() -> None:
