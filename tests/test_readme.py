@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from column_tables import reference, table_of_files
 
 from repairecon.__main__ import main
-from repairecon.read.columns import reference, table_of_files
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -87,6 +87,6 @@ def test_files_and_tests_that_are_named_are_there(file):
 
 
 def test_the_tables_of_columns_are_those_of_the_reader():
-    """Made anew by ``python -c "from repairecon.read import columns; print(columns.reference(), end='')"``."""
+    """Made anew by ``PYTHONPATH=tests python -c "import column_tables; print(column_tables.reference(), end='')"``."""
     assert table_of_files() in README
     assert reference() == (ROOT / "notebooks" / "columns.md").read_text(encoding="utf-8")

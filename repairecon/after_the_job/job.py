@@ -198,7 +198,7 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
     setting = _Setting(closed, case, allowed, Buying(case))
     # nothing that the blank form of the sheet does not say: no job has been written down yet
     written = any(
-        r.told or r.kind == "never came" or (r.kind == "way" and r.name not in ("", closed.decision.way))
+        r.filled or r.kind == "never came" or (r.kind == "way" and r.name not in ("", closed.decision.way))
         for r in closed.actual.rows
     )
     made = bridge(case, closed.decision, closed.actual, allowed, setting.buying) if written else None

@@ -22,9 +22,8 @@ from repairecon.book.ledger import name_of, new_ledger, worded_errors
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
-from repairecon.read.files import write_all
+from repairecon.read.files import Value, as_meant, defused, workbook_bytes, write_all
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheet_writing import Value, as_meant, defused, workbook_bytes
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.values import Limits, Misread, plain
 from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, BookError, BookFileError, ListError

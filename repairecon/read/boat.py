@@ -254,7 +254,7 @@ def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
     names = {name: name for name in (BOAT, *TABLES)} | {f"{LOG}/{LEARNED}": LEARNED}
     files = {f"{FROZEN}/{to}": (home / name).read_bytes() for name, to in names.items() if (home / name).is_file()}
     text = files[f"{FROZEN}/{BOAT}"].decode("utf-8", "surrogateescape")
-    if "today" not in read_toml(home / BOAT, Problems(), BOAT).section("boat").values:
+    if "today" not in read_toml(home / BOAT, Problems(), BOAT).section("boat").cells:
         text = text.replace("[boat]", f'[boat]\ntoday = "{today}"', 1)
     columns = tuple(f.name for f in fields(OnHand))
     stock = [["; ".join(x.units) if c == "units" else getattr(x, c) for c in columns] for x in case.stock]
@@ -270,7 +270,7 @@ def frozen_stock(folder: Path, problems: Problems) -> tuple[OnHand, ...]:
 
 
 def _on_hand(row: Row) -> OnHand:
-    row.required_value("item", "quantity", "since")
+    row.check_needed()
     read = row.these("item", "designation", "material", "makers_number", "price", "whole", "since")
     units = tuple(filter(None, map(str.strip, row.text("units").split(";"))))
     return OnHand(units=units, quantity=row.whole("quantity") or 0, **read)

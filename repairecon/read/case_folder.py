@@ -10,12 +10,12 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeAlias
 
-from repairecon.read import boat, case_toml, events, job_log, lives, parts_tasks, quotes, ways
+from repairecon.read import boat, case_toml, events, job_log, parts_tasks_looks, quotes, ways
 from repairecon.read.boat import BoatPapers
 from repairecon.read.columns import CASE, CASE_FILES, FILES
+from repairecon.read.default_rows import Layers
 from repairecon.read.defaults import Defaults
 from repairecon.read.from_stock import lay_stock
-from repairecon.read.layers import Layers
 from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
 from repairecon.read.tables import Row, read_table
@@ -211,14 +211,14 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     quoted = quotes.quotes(reading)
     lead, bare = quotes.items_with_days(quoted, by_key), quotes.bare_prices(reading, quoted, by_key)
     way_rows = layers.ways(bare)
-    parts = parts_tasks.parts(reading, part_rows, lead, layers.parts)
-    listed = listed or case_toml.years_wanted(toml) or lives.lives_wanted(way_rows) or tables["lives.csv"].given
+    parts = parts_tasks_looks.parts(reading, part_rows, lead, layers.parts)
+    listed = listed or "years" in toml.data or ways.lives_wanted(way_rows) or tables["lives.csv"].given
     of_years, of_order = (defaults if listed else Defaults()), (defaults if reading.ordering else Defaults())
-    made = lives.with_lives(way_rows, ways.ways(reading, way_rows, lead), unit, of_years)
+    made = ways.with_lives(ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
-    layers.rest(share_of, parts_tasks.kit_price(reading, parts, bare).likely)
-    tasks = parts_tasks.tasks(reading)
+    layers.rest(share_of, parts_tasks_looks.kit_price(reading, parts, bare).likely)
+    tasks = parts_tasks_looks.tasks(reading)
     branches, remedies = events.branches(reading, parts)
     return Case(
         folder=folder,
@@ -230,12 +230,12 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         ways=made,
         suppliers=sellers,
         quotes=_complete(quoted, made),
-        looks=events.looks(reading, parts, made),
+        looks=parts_tasks_looks.looks(reading, parts, made),
         years=case_toml.years(toml, money, of_years),
         customs=case_toml.customs(toml, sellers, of_order),
         wishes=case_toml.wishes(toml, reading, of_order),
-        own_lives=lives.own_lives(reading, made),
-        found=case_toml.found(toml, branches, layers.found),
+        own_lives=ways.own_lives(reading, made),
+        found=case_toml.found(toml, branches, layers.beneath.found),
         terms=case_toml.terms(toml, reading, any(b.not_this_unit for b in branches)),
         **_said(reading, toml, folder),
         **_listed(reading, layers),
@@ -258,8 +258,8 @@ def _listed(reading: Reading, layers: Layers) -> dict[str, Any]:
     """How the case was read: what was assumed, replaced or dropped, and the rows of each file."""
     return {
         "assumed": reading.defaults.used,
-        "replaced": tuple(layers.overlay.replaced),
-        "dropped": tuple(layers.overlay.dropped),
+        "replaced": tuple(layers.replaced),
+        "dropped": tuple(layers.dropped),
         "boat": str(reading.boat.folder) if reading.boat else "",
         "stock": reading.stock,
         "from_stock": reading.from_stock,

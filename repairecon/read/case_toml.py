@@ -12,37 +12,21 @@ from repairecon.read.reading import Money, Reading
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile
 from repairecon.read.values import plain
-from repairecon.records import (
-    NOTHING,
-    SAFETY_CLASSES,
-    Branch,
-    Customs,
-    Needed,
-    OrderWishes,
-    Supplier,
-    Terms,
-    Unit,
-    Waiver,
-    Years,
-)
-
-GONE = ("bearing",)
-"""Sections of older cases that are left alone."""
+from repairecon.records import NOTHING, SAFETY_CLASSES, Branch, Needed, Supplier, Terms, Unit, Waiver, Years
+from repairecon.records.supply import Customs, OrderWishes
 
 
 def check_sections(toml: TomlFile, defaults: Defaults) -> None:
-    """Note sections that nothing reads, and list those that older cases have."""
+    """Note sections that nothing reads; that of bearings, which older cases have, is left alone."""
     toml.check_sections()
-    for name in GONE:
-        if name in toml.data:
-            defaults.note(f"[{name}]", "left alone", "", "such data are no longer read: give lives in ways.csv")
+    if "bearing" in toml.data:
+        defaults.note("[bearing]", "left alone", "", "such data are no longer read: give lives in ways.csv")
 
 
 def unit(toml: TomlFile, defaults: Defaults) -> Unit:
     """The failed unit; its price is filled in later."""
     section = toml.section("unit")
-    name = section.required("name") if toml.whole else ""
-    given, symptom = section.text("kind"), section.text("symptom")
+    name, given, symptom = section.text("name"), section.text("kind"), section.text("symptom")
     match = settle(match_kind(given or name), symptom)
     if match.kind and match.kind != key(given):
         words = f"assumed from {'the kind' if given else 'the name of the unit'}: {match.said}"
@@ -83,11 +67,8 @@ def _safety(section: Section, match: KindMatch, defaults: Defaults) -> tuple[str
         return tuple(c for c in dict.fromkeys(known) if c in SAFETY_CLASSES)
     barred = match.own_rebuild == "licensed practice only"
     if match.certainty == "none" and not barred:
-        source = (
-            "assumed: the kind of unit is not known; "
-            "say safety = [...] if its failure can sink, burn, gas or leave you without steering"
-        )
-        defaults.note("safety", "none set", "", source)
+        say = "say safety = [...] if its failure can sink, burn, gas or leave you without steering"
+        defaults.note("safety", "none set", "", f"assumed: the kind of unit is not known; {say}")
         return ()
     classes = (match.safety_class,) if barred and match.safety_class != "none" else ()
     of_what = f"kind {match.kind}" if match.kind else f"the words {', '.join(match.safety_words)}"
@@ -108,7 +89,7 @@ def waivers(toml: TomlFile, ways: Names) -> tuple[Waiver, ...]:
     """Written reasons for going past the safety screen."""
     read = []
     for section in toml.sections("waiver"):
-        way, reason = section.required("way"), section.required("reason")
+        way, reason = section.text("way"), section.text("reason")
         if way and ways.whole and way not in ways:
             section.fault("way", shown(way), ways.advice(toml.problems, way))
         read.append(Waiver(ways.find(way) or way, reason))
@@ -122,18 +103,19 @@ def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
     own_hour, lost_day = owner.number("cost_own_hour"), owner.range("cost_lost_day")
     own_hour_stated, lost_day_stated = own_hour is not None, lost_day is not None
     if own_hour is None:
-        # older decisions rest on what an hour was then taken to be; today nobody is told what an hour is worth
+        # older decisions rest on what an hour was then taken to be; today nobody says for an owner what it is worth
         own_hour = money.assumed("cost_own_hour", "per hour").likely if as_decided else 0.0
     for name, stated, what in (("cost_own_hour", own_hour_stated or as_decided, "an hour of yours"),
                                ("cost_lost_day", lost_day_stated, "a day without the boat")):  # fmt: skip
         if not stated:
             defaults.note(name, "0", money.currency, f"assumed: not counted, as you do not say what {what} is worth")
-    cap_cost, cap_chance = owner.number("cap_cost"), owner.number("cap_chance")
+    cap_chance = owner.number("cap_chance")
     if cap_chance is None:
-        cap_chance = float(defaults.peek("cap_chance")) if cap_cost is None else defaults.number("cap_chance")
+        capped = owner.number("cap_cost") is not None
+        cap_chance = defaults.number("cap_chance") if capped else float(defaults.peek("cap_chance"))
     elsewhere = owner.number("elsewhere_days")
-    if elsewhere is None and wrong_unit:
-        elsewhere = defaults.number("elsewhere_days")
+    if elsewhere is None:
+        elsewhere = defaults.number("elsewhere_days") if wrong_unit else 0.0
     plain = ("hours_per_day", "hours_correlation", "order_parts", "give_up_days", "near_tie_share", "near_tie_chance")
     return Terms(
         currency=money.currency,
@@ -145,11 +127,10 @@ def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
         cost_lost_day=lost_day or NOTHING,
         own_hour_stated=own_hour_stated,
         lost_day_stated=lost_day_stated,
-        **defaults.complete(owner, *plain),
-        risk_tolerance=owner.number("risk_tolerance"),
-        cap_cost=cap_cost,
         cap_chance=cap_chance,
-        elsewhere_days=elsewhere or 0.0,
+        elsewhere_days=elsewhere,
+        **defaults.complete(owner, *plain),
+        **owner.these("risk_tolerance", "cap_cost"),
     )
 
 
@@ -175,7 +156,7 @@ def found_in_words(toml: TomlFile) -> str:
 def found(toml: TomlFile, branches: Sequence[Branch], heard: str) -> str:
     """What is found already, as events and outcomes of the tree; ``heard`` is what the sentence on the symptom says."""
     section, unit = toml.section("found"), toml.section("unit")
-    said = [(section, name, name, section.text(name)) for name in section.values]
+    said = [(section, name, name, section.text(name)) for name in section.cells]
     for word in filter(None, map(str.strip, unit.text("found").split(";"))):
         if "=" not in word:  # in the owner's own words: heard with the sentence on the symptom
             continue
@@ -201,7 +182,7 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str) -> str:
 def measured(toml: TomlFile) -> str:
     """What was measured, as measure=value pieces; numbers may stand without quotes."""
     section = toml.section("measured")
-    texts = ((n, plain(v) if isinstance(v, int | float) else section.text(n)) for n, v in section.values.items())
+    texts = ((n, plain(v) if isinstance(v, int | float) else section.text(n)) for n, v in section.cells.items())
     return "; ".join(f"{name}={text}" for name, text in texts if text)
 
 
@@ -209,11 +190,6 @@ def hours_a_year(toml: TomlFile) -> float | None:
     """Running hours a year, where the case gives them."""
     years = toml.data.get("years", {})
     return toml.section("years").number("hours_a_year") if isinstance(years, dict) and years else None
-
-
-def years_wanted(toml: TomlFile) -> bool:
-    """True if the case says something of the years, right or wrong."""
-    return "years" in toml.data
 
 
 def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:
@@ -262,7 +238,6 @@ def wishes(toml: TomlFile, reading: Reading, defaults: Defaults) -> OrderWishes:
 
 
 def _without(section: Section, reading: Reading) -> tuple[str, ...]:
-    """Suppliers left out, spelt as in suppliers.csv."""
     found, suppliers = [], reading.suppliers
     for name in section.words("without"):
         spelt = suppliers.find(name)

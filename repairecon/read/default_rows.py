@@ -1,34 +1,45 @@
 """What is taken for granted of a unit, as rows in the columns of a case, beneath the owner's own.
 
-The reader takes these rows as it takes the owner's. What is known of the kind comes
-first, else what holds for any unit.
+The reader takes these rows as it takes the owner's: a row of the owner's replaces the default of the same key and
+leaves the others. What is known of the kind comes first, else what holds for any unit.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
+from typing import TypeAlias, TypeVar
 
-from repairecon.kinds import SymptomMatch, kinds
+from repairecon.kinds import SymptomMatch, kinds, match_symptom
 from repairecon.kinds.case_rows import case_rows
 from repairecon.read.columns import ENDS, headings
 from repairecon.read.defaults import Defaults
 from repairecon.read.files import HERE
-from repairecon.read.problems import Problems
+from repairecon.read.problems import Problems, key
+from repairecon.read.reading import Reading, named_rows
 from repairecon.read.tables import NOTHING, Row, Table, read_table
-from repairecon.records import Range
-
-FILES = ("parts.csv", "tasks.csv", "events.csv", "looks.csv", "remedies.csv", "ways.csv")
-"""Files of a case that may have rows beneath them."""
+from repairecon.read.ways import fits
+from repairecon.records import Range, Unit
 
 _SHIPPED = ("tasks.csv", "events.csv", "looks.csv")
+_REST = (*_SHIPPED, "remedies.csv")
 _CHARGES = {"share_of_kit": "cost", "share_of_new": "outside_cost"}
 _WAYS = ("rebuild", "new", "buy and rebuild", "rebuild and spare")
 """Kinds of way of any unit, as ``name.*`` in the defaults names them."""
-
 _NEVER = "carry on as it is"
+_KEYS: Mapping[str, tuple[str, ...]] = {
+    "tasks.csv": ("task",),
+    "looks.csv": ("look",),
+    "ways.csv": ("kind",),
+    "remedies.csv": ("event", "outcome", "remedy"),
+}
+"""Columns that tell which default a row replaces; events have a way of their own."""
+_WHOLE = 1.0 - 1e-6
+K = TypeVar("K")
+Conditions: TypeAlias = frozenset[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -37,7 +48,6 @@ class Beneath:
 
     files: Mapping[str, list[Row]] = field(default_factory=dict)
     found: str = ""
-    price_first: str = ""
 
 
 def default_rows(
@@ -47,21 +57,10 @@ def default_rows(
     price_kit: Range | None = None,
     own: bool = True,
 ) -> Beneath:
-    """Rows of each file of a case, by what is taken for granted.
+    """Rows of each file of a case, in its columns, by what is taken for granted.
 
-    Parameters
-    ----------
-    kind, symptom
-        The kind of unit, empty where none is known, and what the owner's sentence was taken for.
-    price_new, price_kit
-        Home money; shares of them become charges.
-    own
-        Whether an own rebuild may be advised at all.
-
-    Returns
-    -------
-    Beneath
-        Rows in the columns of their files.
+    ``kind`` and ``symptom`` are empty where none is known; shares of the prices (home money) become charges; ``own``
+    says whether an own rebuild may be advised at all.
     """
     if kind not in kinds():
         return Beneath(_of_any_unit(price_new or NOTHING, price_kit or NOTHING))
@@ -71,28 +70,28 @@ def default_rows(
         reason = {"way": _NEVER, "kind": "carry on", "never": "yes", "note": known.never, "source": known.never}
         rows["ways.csv"].append(reason)
     files = {file: [_row(file, nth, cells) for nth, cells in enumerate(some, 1)] for file, some in rows.items()}
-    return Beneath(files, known.found, known.price_first)
+    return Beneath(files, known.found)
 
 
 def _row(file: str, nth: int, cells: Mapping[str, str]) -> Row:
     declared = headings(file, "defaults")
-    return Row(f"default_{file}", nth, {**dict.fromkeys(declared.columns, ""), **cells}, Problems(), declared.declared)
+    filled = {**dict.fromkeys(declared.columns, ""), **cells}
+    return Row(file=f"default_{file}", row=nth, cells=filled, problems=Problems(), declared=declared.declared)
 
 
 def _of_any_unit(price_new: Range, price_kit: Range) -> dict[str, list[Row]]:
     prices = {"share_of_kit": price_kit.likely, "share_of_new": price_new.likely}
     files = {file: [_priced(row, prices) for row in _shipped(file).rows] for file in _SHIPPED}
     names = {kind: str(Defaults().peek(f"name.{kind}")) for kind in _WAYS}
-    bought = {"buy and rebuild": names["new"], "rebuild and spare": names["new"]}
-    rows = [{"way": name, "kind": kind, "bought": bought.get(kind, "")} for kind, name in names.items()]
-    source = {"source": "assumed, no source: no ways.csv"}
-    return {**files, "ways.csv": [_row("ways.csv", nth, row | source) for nth, row in enumerate(rows, 1)]}
+    bought = dict.fromkeys(("buy and rebuild", "rebuild and spare"), names["new"])
+    source = "assumed, no source: no ways.csv"
+    rows = [{"way": n, "kind": kind, "bought": bought.get(kind, ""), "source": source} for kind, n in names.items()]
+    return {**files, "ways.csv": [_row("ways.csv", nth, row) for nth, row in enumerate(rows, 1)]}
 
 
 @cache
 def _shipped(name: str) -> Table:
-    problems = Problems()
-    file = f"default_{name}"
+    problems, file = Problems(), f"default_{name}"
     table = read_table(HERE / file, file, headings(name, "defaults"), problems)
     problems.stop_if_any()
     return table
@@ -107,3 +106,185 @@ def _priced(row: Row, prices: Mapping[str, float]) -> Row:
                 product = str(Decimal(text) * Decimal(repr(prices[share])))
                 cells[f"{charge}_{end}"] = product.rstrip("0").rstrip(".") if "." in product else product
     return replace(row, cells=cells, bad=set())
+
+
+class Layers:
+    """The owner's rows over the default ones, file by file, as prices become known; what was replaced or dropped.
+
+    Old decisions, and folders of quotes alone, rest on what holds for any unit.
+    """
+
+    def __init__(self, reading: Reading, unit: Unit, without: Collection[str], found: str = "") -> None:
+        self.reading, self.without = reading, without
+        self.replaced: list[str] = []
+        self.dropped: list[str] = []
+        self.kind = unit.kind if unit.kind in kinds() and not reading.as_decided and not reading.ordering else ""
+        heard = "; ".join(filter(None, (unit.symptom, found)))
+        self.symptom = match_symptom(self.kind, heard) if self.kind and heard else None
+        self.own = unit.own_rebuild != "licensed practice only" or unit.waived
+        self.beneath = Beneath()
+
+    @property
+    def parts(self) -> list[Row]:
+        """Default parts, where the kind has a price for the kit."""
+        return self._mine("parts.csv")
+
+    def ways(self, bare: Mapping[str, float]) -> list[tuple[Row, str]]:
+        """The ways with their names, which the reading keeps; ``bare`` are quoted prices by item."""
+        reading, table = self.reading, self.reading.tables["ways.csv"]
+        kit = NOTHING if reading.tables["parts.csv"].given else reading.three.price_kit
+        self.beneath = default_rows(self.kind, self.symptom, self._price_new(bare), kit, self.own)
+        rows = self._laid("ways.csv")
+        kitted = kit is not None or bool(self.parts)
+        for _ in range(2 if table.given else 0):  # a pair goes with the way that it buys
+            rows = self._without("ways.csv", rows, partial(fits, reading, rows=rows, kit=kitted))
+        reading.merged["ways.csv"] = rows
+        named, reading.ways = named_rows(rows, "way", table.whole)
+        return named
+
+    def rest(self, price_new: float, price_kit: float) -> None:
+        """Lay the other files, once what shares are counted of is known."""
+        if not self.kind:
+            new, kit = (Range(price, price, price) for price in (price_new, price_kit))
+            self.beneath = default_rows(price_new=new, price_kit=kit)
+        merged = self.reading.merged
+        merged |= {file: self._laid(file) for file in _REST}
+        events, outcomes = {_event(row) for row in merged["events.csv"]}, _outcomes(merged["events.csv"])
+        merged["looks.csv"] = self._without("looks.csv", merged["looks.csv"], lambda row: _event(row) in events)
+        remedies = merged["remedies.csv"]
+        merged["remedies.csv"] = self._without("remedies.csv", remedies, lambda row: _outcomes([row]) <= outcomes)
+
+    def _price_new(self, bare: Mapping[str, float]) -> Range | None:
+        if self.reading.three.price_new is not None:
+            return self.reading.three.price_new
+        for row in self.reading.tables["ways.csv"].rows:
+            if key(row.text("kind")) == "new":
+                quoted = bare.get(key(row.text("way")))
+                span = row.range("price") or (None if quoted is None else Range(quoted, quoted, quoted))
+                return None if span is None else self.reading.money.with_vat(span, row.choice("vat"))
+        return None
+
+    def _mine(self, file: str) -> list[Row]:
+        """The default rows of a file, unless they are not wanted."""
+        rows = [replace(row, problems=self.reading.problems) for row in self.beneath.files.get(file, [])]
+        if file in self.without:
+            _list(self.dropped, file, rows)
+            return []
+        tables = self.reading.tables
+        old = self.reading.as_decided and (tables[file].given or (file == "looks.csv" and tables["events.csv"].given))
+        return [] if old else rows
+
+    def _laid(self, file: str) -> list[Row]:
+        """The default rows that stay, then the owner's."""
+        own, beneath = self.reading.tables[file].rows, self._mine(file)
+        if file == "events.csv":
+            return self._events(own, beneath)
+        names = {_key(file, row) for row in own}
+        _list(self.replaced, file, (row for row in beneath if _key(file, row) in names))
+        return [*(row for row in beneath if _key(file, row) not in names), *own]
+
+    def _without(self, file: str, rows: Iterable[Row], keep: Callable[[Row], bool]) -> list[Row]:
+        """The rows without the default ones that no longer fit, which are listed."""
+        looked_at = [(row, not row.assumed or keep(row)) for row in rows]
+        _list(self.dropped, file, (row for row, stays in looked_at if not stays))
+        return [row for row, stays in looked_at if stays]
+
+    # ---- the tree --------------------------------------------------------------------------------
+    def _events(self, own: Sequence[Row], beneath: Sequence[Row]) -> list[Row]:
+        mine = _grouped(own, _event)
+        rows: list[Row] = []
+        for event, defaults in _grouped(beneath, _event).items():
+            rows += self._one_event(mine.pop(event, []), defaults)
+        rows += [row for some in mine.values() for row in some]
+        while True:  # without the default events whose condition names what the owner's rows have done away with
+            there = _outcomes(rows)
+            lost = {_event(r) for r in rows if r.assumed and not _conditions(r) <= there}
+            if not lost:
+                return rows
+            _list(self.dropped, "events.csv", (r for r in rows if r.assumed and _event(r) in lost))
+            rows = [r for r in rows if not r.assumed or _event(r) not in lost]
+
+    def _one_event(self, own: list[Row], defaults: list[Row]) -> list[Row]:
+        """The owner's rows without a condition hold under each condition of the default ones."""
+        groups, mine = _grouped(defaults, _conditions), _grouped(own, _conditions)
+        if not own:
+            return defaults
+        if not mine.keys() <= groups.keys() | {frozenset()}:
+            _list(self.replaced, "events.csv", defaults)
+            return own
+        rows: list[Row] = []
+        for condition, some in groups.items():
+            stated = mine.get(condition, [])
+            names = {_outcome(row) for row in stated}
+            general = mine.get(frozenset(), []) if condition else []
+            given = some[0].text("given")
+            stated = stated + [_with(row, given=given) for row in general if _outcome(row) not in names]
+            # what belongs to the event as a whole is taken from its default where it is blank
+            filled = [_with(r, **{c: some[0].text(c) for c in ("seen_at", "ways") if not r.has(c)}) for r in stated]
+            rows += self._group(filled, some)
+        return rows
+
+    def _group(self, own: list[Row], defaults: list[Row]) -> list[Row]:
+        """Outcomes under one condition; those that the owner does not restate share what is left."""
+        if not own:
+            return defaults
+        names = {_outcome(row) for row in own}
+        rest = [row for row in defaults if _outcome(row) not in names]
+        _list(self.replaced, "events.csv", (row for row in defaults if _outcome(row) in names))
+        stated, left = sum(map(_chance, own)), sum(map(_chance, rest))
+        if stated >= _WHOLE or left == 0.0:
+            _list(self.replaced, "events.csv", rest)
+            return own
+        if rest:
+            self.replaced.append(f"events.csv: chances of the other outcomes of {rest[0].text('event')}")
+        return [*own, *(_with(row, chance=repr(_chance(row) * (1.0 - stated) / left)) for row in rest)]
+
+
+def _list(made: list[str], file: str, rows: Iterable[Row]) -> None:
+    """List rows by file and name, unless they were listed before."""
+    made += [name for row in rows if (name := f"{file}: {_title(file, row)}") not in made]
+
+
+def _title(file: str, row: Row) -> str:
+    if file == "events.csv":
+        return f"{row.text('event')}={row.text('outcome')}"
+    return row.text("way" if file == "ways.csv" else _KEYS[file][-1])
+
+
+def _key(file: str, row: Row) -> tuple[str, ...]:
+    return tuple(key(row.text(column)) for column in _KEYS[file])
+
+
+def _event(row: Row) -> str:
+    return key(row.text("event"))
+
+
+def _outcome(row: Row) -> str:
+    return key(row.text("outcome"))
+
+
+def _outcomes(rows: Iterable[Row]) -> set[tuple[str, str]]:
+    return {(_event(row), _outcome(row)) for row in rows}
+
+
+def _conditions(row: Row) -> Conditions:
+    words = (word.partition("=") for word in row.listed("given"))
+    return frozenset((key(event), key(outcome)) for event, _, outcome in words)
+
+
+def _grouped(rows: Iterable[Row], by: Callable[[Row], K]) -> dict[K, list[Row]]:
+    made: dict[K, list[Row]] = {}
+    for row in rows:
+        made.setdefault(by(row), []).append(row)
+    return made
+
+
+def _chance(row: Row) -> float:
+    with suppress(ValueError):
+        return float(row.text("chance") or 0.0)
+    return 0.0
+
+
+def _with(row: Row, **cells: str) -> Row:
+    """The row with some cells written; its faults are those of the row."""
+    return replace(row, cells={**row.cells, **cells})

@@ -25,6 +25,8 @@ def shipped(name: str) -> dict[str, Any]:
 
 def as_text(value: Any) -> str:
     """A default as the list of assumed figures shows it."""
+    if isinstance(value, Range):
+        value = [value.low, value.likely, value.high]
     if isinstance(value, list):
         return " / ".join(as_text(v) for v in value)
     return plain(value) if isinstance(value, int | float) else str(value)
@@ -91,19 +93,17 @@ class Defaults:
         if given is not None and given != "":
             return given
         default = column.default.removeprefix("@")
-        if column.type == "range":
-            return self.range(default)
-        if column.type in ("number", "fraction", "whole"):
-            number = self.number(default)
-            return int(number) if column.type == "whole" else number
-        return self.text(default)
+        if column.type == "whole":
+            return int(self.number(default))
+        readers: dict[str, Any] = {"range": self.range, "number": self.number, "fraction": self.number}
+        return readers.get(column.type, self.text)(default)
 
     def life_years(self, kind: str, life_of: str = "") -> Range:
         """Median life of a new unit of a kind, in years of standing."""
         known = facts(kind).life_years if kind in kinds() else None
         if known is None:
             return self.range("life_years", life_of=life_of)
-        words, unit = as_text([known.low, known.likely, known.high]), self._values["life_years"]["unit"]
+        words, unit = as_text(known), self._values["life_years"]["unit"]
         self.note(f"life_years ({kind})", words, unit, f"assumed: {known.source.note}", life_of)
         return known
 

@@ -1,33 +1,39 @@
-"""events.csv to the branches of the probability tree, and looks.csv to what tells of an event or a price before it."""
+"""events.csv and remedies.csv to the branches of the probability tree, and what must hold between its rows."""
 
 from __future__ import annotations
 
+import graphlib
+import itertools
+import math
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
+from typing import TypeAlias
 
 from repairecon.read.defaults import as_text
 from repairecon.read.problems import Names, key, shown
-from repairecon.read.reading import Reading, named_rows
+from repairecon.read.reading import Reading
 from repairecon.read.tables import Row
-from repairecon.read.tree_checks import check_tree
-from repairecon.read.ways import PRICED
-from repairecon.records import STAGES, Branch, Look, Part, Range, Remedy, Way
+from repairecon.records import STAGES, Branch, Part, Remedy
 
+TOLERANCE = 1e-6
+"""How far chances may sum away from 1; they are then scaled to it."""
+MOST_GROUPS = 200
+"""Conditions of one event that are still compared with each other."""
+MOST_STATES = 1_000
+"""States of what an event hangs on that are still looked through."""
 _COUNT = re.compile(r"([0-9]{1,6})\s*x?\s+(.+)|([0-9]{1,6})x(.+)")
-_BRINGS = (
-    ("extra_hours", "more hours"),
-    ("share_of_new", "of the price of new"),
-    ("extra_days", "more days"),
-)
-_ENDS = (
-    ("ends_rebuild", "the rebuild ends"),
-    ("core_refused", "the core is refused"),
-    ("not_this_unit", "the fault is elsewhere"),
-)
+_BRINGS = {"extra_hours": "more hours", "share_of_new": "of the price of new", "extra_days": "more days"}
+_ENDS = {
+    "ends_rebuild": "the rebuild ends",
+    "core_refused": "the core is refused",
+    "not_this_unit": "the fault is elsewhere",
+}
 _CONSEQUENCES = ("extra_hours", "outside_cost", "extra_days")
-_CENT = Decimal("0.01")
-_LOOK_BRINGS = (("hours", "h"), ("days", "days"))
+Group: TypeAlias = tuple[tuple[str, str], ...]
+Pairs: TypeAlias = list[tuple[Row, Branch]]
+Events: TypeAlias = dict[str, dict[Group, Pairs]]
 
 
 class Outcomes:
@@ -66,55 +72,35 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
             reading.check_wanted(part, "an outcome in events.csv needs it")
         elif part.needed == "damage":
             reading.check_named(part)
-    return check_tree(rows, read, reading.as_decided), remedies
+    return _checked(list(zip(rows, read, strict=True)), reading.as_decided), remedies
 
 
 def _remedy(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Remedy:
-    reading.keep_note(row)
-    row.required_value("event", "outcome", "remedy")
     event, outcome = row.text("event"), row.text("outcome")
     if event and outcome:
         event, outcome = _spelt(row, known, event, outcome, ("event", "outcome"))
-    return Remedy(
-        event=event,
-        outcome=outcome,
-        remedy=row.text("remedy"),
-        parts=_parts(reading, row, wanted),
-        by=reading.worker(row, "by"),
-        outside_cost=reading.money.charge(row, "outside_cost"),
-        ways=reading.ways_cell(row),
-        source=row.source,
-        **row.these("extra_hours", "extra_days", "p_holds", "life_share"),
-    )
+    return reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted))
 
 
 def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Branch:
-    reading.keep_note(row)
-    event, outcome = row.required("event"), row.required("outcome")
-    row.required_value("chance")
+    event, outcome = row.text("event"), row.text("outcome")
     names = known.outcomes.get(key(event), Names())
     weight = row.number("weight")
     if weight is None:
         weight = 0.0 if row.has("weight") else reading.defaults.number("event_weight")
-    branch = Branch(
+    branch = reading.record(
+        Branch,
+        row,
         event=known.events.find(event) or event,
         given=_given(row, known),
         outcome=names.find(outcome) or outcome,
         chance=row.number("chance") or 0.0,
         weight=weight,
         parts=_parts(reading, row, wanted),
-        by=reading.worker(row, "by"),
-        outside_cost=reading.money.charge(row, "outside_cost"),
-        ways=reading.ways_cell(row),
-        source=row.source,
-        **row.these("seen_at", "extra_hours", "extra_days", "ends_rebuild", "core_refused", "not_this_unit"),
     )
     if branch.not_this_unit and branch.ends_rebuild:
-        row.fault(
-            "not_this_unit",
-            f"{shown(branch.key)}, which also ends the rebuild",
-            "write no in one of the two: a unit that is not to blame is not past rebuilding",
-        )
+        write = "write no in one of the two: a unit that is not to blame is not past rebuilding"
+        row.fault("not_this_unit", f"{shown(branch.key)}, which also ends the rebuild", write)
     if not row.has("seen_at"):
         _check_hidden(row, branch)
     return branch
@@ -123,25 +109,20 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
 def _check_hidden(row: Row, branch: Branch) -> None:
     """A cause that is never seen costs nothing by itself."""
     costs = [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
-    costs += [name for name, _ in _ENDS if getattr(branch, name)]
+    costs += [name for name in _ENDS if getattr(branch, name)]
+    stages = ", ".join(STAGES)
+    write = f"write in seen_at when it shows ({stages}), or move the consequence to an event given by this one"
     for column in (["parts"] if branch.parts else []) + costs:
-        row.fault(
-            column,
-            f"a consequence of {shown(branch.key)}, which is never seen",
-            f"write in seen_at when it shows ({', '.join(STAGES)}), or move the consequence to an event "
-            "given by this one",
-        )
+        row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
 
 
 def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
     """Conditions, each event once, in order of name."""
     conditions: dict[str, str] = {}
-    for word in row.text("given").split(";"):
-        if not word.strip():
-            continue
+    for word in row.listed("given"):
         event, equals, outcome = (w.strip() for w in word.partition("="))
         if not equals or not event or not outcome:
-            row.fault("given", shown(word.strip()), "write event=outcome, several with ; between")
+            row.fault("given", shown(word), "write event=outcome, several with ; between")
             continue
         event, outcome = _spelt(row, known, event, outcome)
         if conditions.get(event, outcome) != outcome:
@@ -161,21 +142,14 @@ def _spelt(
         return event, outcome
     names = known.outcomes[key(event)]
     if outcome not in names and names.whole:
-        row.fault(
-            columns[1],
-            f"an unknown outcome {shown(outcome)} of {shown(found)}",
-            names.advice(row.problems, outcome),
-        )
+        unknown = f"an unknown outcome {shown(outcome)} of {shown(found)}"
+        row.fault(columns[1], unknown, names.advice(row.problems, outcome))
     return found, names.find(outcome) or outcome
 
 
 def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[str, int], ...]:
-    """Parts that an outcome needs, with counts."""
     needs: dict[str, int] = {}
-    for raw in row.text("parts").split(";"):
-        word = raw.strip()
-        if not word:
-            continue
+    for word in row.listed("parts"):
         count, name = _counted(reading.parts, word)
         found = reading.parts.find(name)
         if count < 1:
@@ -208,119 +182,185 @@ def _list_assumed(reading: Reading, rows: list[Row]) -> None:
     for row in rows:
         brings = [
             f"{' / '.join(row.text(f'{name}_{end}') for end in ('low', 'likely', 'high'))} {unit}"
-            for name, unit in _BRINGS
+            for name, unit in _BRINGS.items()
             if row.has_range(name)
         ]
         if row.has_range("outside_cost") and not row.has_range("share_of_new"):
-            span = row.amount("outside_cost")
-            brings.append(f"{as_text([span.low, span.likely, span.high])} {reading.money.currency}")
-        brings += [words for column, words in _ENDS if row.yes(column)]
+            brings.append(f"{as_text(row.amount('outside_cost'))} {reading.money.currency}")
+        brings += [words for column, words in _ENDS.items() if row.yes(column)]
         title = f"what {row.text('event')}={row.text('outcome')} brings"
         if brings:
             reading.defaults.note(title, "; ".join(brings), "low / likely / high", row.text("source"))
 
 
-@dataclass(frozen=True)
-class _Known:
-    """What a look may tell of: events with their outcomes, parts and ways by key."""
+# ---- what must hold between the rows -------------------------------------------------------------------
+def _checked(pairs: Pairs, as_decided: bool) -> tuple[Branch, ...]:
+    """The branches with chances that sum to 1 exactly; all faults between rows noted.
 
-    tree: Outcomes
-    parts: dict[str, Part]
-    ways: dict[str, Way]
+    ``as_decided``: states that are left out stay so, as when a case was decided on before that was a fault.
+    """
+    events: Events = {}
+    for row, branch in pairs:
+        if branch.event:
+            group = tuple((key(e), key(o)) for e, o in branch.given)
+            events.setdefault(key(branch.event), {}).setdefault(group, []).append((row, branch))
+    chances: dict[int, float] = {}  # by identity: one row of the owner's may stand under several conditions
+    for groups in events.values():
+        _check_seen_at([pair for group in groups.values() for pair in group])
+        _check_overlap(groups)
+        for group_pairs in groups.values():
+            chances |= _check_group(group_pairs)
+    _check_circles(events)
+    if not as_decided:
+        _check_left_out(events)
+    return tuple(replace(b, chance=chances.get(id(b), b.chance)) for _, b in pairs)
 
 
-def looks(reading: Reading, parts: tuple[Part, ...], ways: tuple[Way, ...]) -> tuple[Look, ...]:
-    """Looks as written, and the default ones at events that there are."""
-    table = reading.tables["looks.csv"]
-    known = _Known(outcomes(reading), {key(p.part): p for p in parts}, {key(w.way): w for w in ways})
-    rows, _ = named_rows(reading.rows("looks.csv"), "look", table.whole)
-    made = tuple(_look(reading, row, name, known) for row, name in rows)
-    for (row, _), look in zip(rows, made, strict=True):
-        if row.assumed:
-            _list_look(reading, row, look)
-    return made
+def _condition(branch: Branch) -> str:
+    return "; ".join(f"{e}={o}" for e, o in branch.given)
 
 
-def _look(reading: Reading, row: Row, name: str, known: _Known) -> Look:
-    reading.keep_note(row)
-    event, price_of = _about(reading, row, known)
-    return Look(
-        look=name,
-        event=event,
-        price_of=price_of,
-        cost=reading.money.charge(row, "cost"),
-        p_right=_p_right(reading, row, name, known),
-        source=row.source,
-        **row.these("hours", "days"),
+def _check_group(group: Pairs) -> dict[int, float]:
+    """Chances of one event under one condition, scaled to 1 where they are near it."""
+    first: dict[str, int] = {}
+    kept: Pairs = []
+    for row, branch in group:
+        outcome = key(branch.outcome)
+        if outcome and outcome in first:
+            again = f"{shown(branch.key)} again under the same condition"
+            row.fault("outcome", again, f"keep one: row {first[outcome]} has it")
+        else:
+            first[outcome] = row.row
+            kept.append((row, branch))
+    chances = [b.chance for _, b in kept]
+    total = math.fsum(chances)
+    unclear = any("chance" in row.bad or "chance" not in row.cells for row, _ in group)
+    if unclear or (len(kept) < len(group) and abs(math.fsum(b.chance for _, b in group) - 1.0) <= TOLERANCE):
+        return {}
+    if abs(total - 1.0) > TOLERANCE:
+        _fault_sum(kept)
+        return {}
+    scaled = [c / total for c in chances]
+    largest = max(range(len(scaled)), key=scaled.__getitem__)
+    scaled[largest] = 1.0 - math.fsum(c for i, c in enumerate(scaled) if i != largest)
+    return {id(branch): chance for (_, branch), chance in zip(kept, scaled, strict=True)}
+
+
+def _fault_sum(kept: Pairs) -> None:
+    row, branch = kept[0]
+    total = sum((Decimal(repr(b.chance)) for _, b in kept), Decimal(0))
+    where = ", ".join(str(r.row) for r, _ in kept[:12]) + (", ..." if len(kept) > 12 else "")
+    given = f" given {shown(_condition(branch))}" if branch.given else ""
+    found = f"chances of {shown(branch.event)}{given} that sum to {total} (rows {where})"
+    row.fault("chance", found, "make them sum to 1")
+
+
+def _check_seen_at(pairs: Pairs) -> None:
+    """All outcomes of an event show at the same stage."""
+    known = [(row, b) for row, b in pairs if "seen_at" not in row.bad]
+    for row, branch in known:
+        top, first = known[0]
+        if branch.seen_at != first.seen_at:
+            write = f"write the same stage in all rows of {shown(branch.event)}: row {top.row} has "
+            write += shown(first.seen_at)
+            row.fault("seen_at", shown(branch.seen_at), write)
+
+
+def _compatible(outcomes: Mapping[str, str], other: Group) -> bool:
+    """True if no event has different outcomes in the two conditions."""
+    return all(outcomes.get(event, outcome) == outcome for event, outcome in other)
+
+
+def _check_overlap(groups: Mapping[Group, Pairs]) -> None:
+    """No two conditions of an event may hold together (blank means: otherwise)."""
+    clear = [g for g in groups if g and not any("given" in row.bad for row, _ in groups[g])]
+    if len(clear) > MOST_GROUPS:
+        row, branch = groups[clear[0]][0]
+        row.fault("given", f"{len(clear)} conditions of {shown(branch.event)}", f"use {MOST_GROUPS} at most")
+        return
+    outcomes = [dict(g) for g in clear]
+    for later, group in enumerate(clear):
+        earlier = next((g for g, o in zip(clear[:later], outcomes, strict=False) if _compatible(o, group)), None)
+        if earlier is not None:
+            (row, branch), (first, _) = groups[group][0], groups[earlier][0]
+            found = f"{shown(_condition(branch))}, which can hold together with row {first.row}"
+            write = "let one event have different outcomes in the two, or leave one blank (blank: otherwise)"
+            row.fault("given", found, write)
+
+
+def _check_left_out(events: Events) -> None:
+    """An event that shows must be given under every state of a cause that does not show by then.
+
+    Otherwise its absence would be something to see, and tell of the cause.
+    """
+    for event, groups in events.items():
+        row, branch = next(iter(groups.values()))[0]
+        pairs = [pair for group in groups.values() for pair in group]
+        parents = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
+        hidden = {e for e in parents if not _shows_by(events[e], branch.seen_at)}
+        if all(r.assumed for r, _ in pairs):
+            continue  # what the owner's rows do to a default event is not the owner's to mend
+        unclear = any("given" in r.bad for r, _ in pairs)
+        if not branch.seen_at or not hidden or unclear or event in parents or () in groups:
+            continue
+        outcomes = {e: dict.fromkeys(key(b.outcome) for g in events[e].values() for _, b in g) for e in parents}
+        states = [[(e, o) for o in outcomes[e]] for e in parents]
+        if math.prod(map(len, states)) <= MOST_STATES:
+            _check_states(row, branch, states, hidden, events)
+
+
+def _check_states(
+    row: Row, branch: Branch, parents: list[list[tuple[str, str]]], hidden: set[str], events: Events
+) -> None:
+    """Note the first state that differs only in what is hidden from one under which the event is given."""
+    groups = events[key(branch.event)]
+    states = [s for s in itertools.product(*parents) if all(_may_hold(e, dict(s), events) for e, _ in s)]
+    given = {s: any(_compatible(dict(s), group) for group in groups) for s in states}
+    met = {frozenset((e, o) for e, o in s if e not in hidden) for s in states if given[s]}
+    for state in states:
+        if not given[state] and frozenset((e, o) for e, o in state if e not in hidden) in met:
+            under = "; ".join(f"{e}={o}" for e, o in state)
+            found = f"{shown(branch.event)}, which is not given under {shown(under)}"
+            row.fault("given", found, "add its rows for that, or leave given blank in some of them (blank: otherwise)")
+            return
+
+
+def _shows_by(groups: Mapping[Group, Pairs], stage: str) -> bool:
+    seen = next(iter(groups.values()))[0][1].seen_at
+    return bool(seen) and bool(stage) and STAGES.index(seen) <= STAGES.index(stage)
+
+
+def _may_hold(event: str, known: dict[str, str], events: Events) -> bool:
+    """True if an event may come out so together with these outcomes."""
+    return any(
+        _compatible(known, group) and any(key(b.outcome) == known[event] for _, b in pairs)
+        for group, pairs in events[event].items()
     )
 
 
-def _about(reading: Reading, row: Row, known: _Known) -> tuple[str, str]:
-    """The event or the price that a look tells of, spelt as in its own file."""
-    event, price_of = row.text("event"), row.text("price_of")
-    if row.has("event") and row.has("price_of"):
-        found = f"{shown(price_of)} beside the event {shown(event)}"
-        row.fault("price_of", found, "keep one of the two: a look tells of an event or of a price")
-        return event, ""
-    if not row.has("event") and not row.has("price_of"):
-        write = "name an event of events.csv, or in price_of a part or a way"
-        row.fault("event", "neither an event nor a price_of", write)
-    if event:
-        return _event(row, known.tree, event), ""
-    return "", _price_of(reading, row, known, price_of) if price_of else ""
+def _check_circles(events: Events) -> None:
+    """No event may hang on itself."""
+    graph = {event: {e for group in groups for e, _ in group if e in events} for event, groups in events.items()}
+    while True:
+        try:
+            graphlib.TopologicalSorter(graph).prepare()
+            return
+        except graphlib.CycleError as error:
+            circle = list(reversed(error.args[1]))[:-1]
+        _fault_circle(events, circle)
+        graph = {event: given - set(circle) if event in circle else given for event, given in graph.items()}
 
 
-def _event(row: Row, tree: Outcomes, event: str) -> str:
-    found = tree.events.find(event)
-    if not found and tree.events.whole:
-        row.fault("event", f"an unknown event {shown(event)}", tree.events.advice(row.problems, event))
-    return found or event
-
-
-def _price_of(reading: Reading, row: Row, known: _Known, word: str) -> str:
-    part, way = reading.parts.find(word), reading.ways.find(word)
-    if part and way:
-        row.fault("price_of", f"{shown(word)}, a part and a way", "give one of the two another name")
-    elif not part and not way and reading.parts.whole and reading.ways.whole:
-        row.fault("price_of", f"an unknown part or way {shown(word)}", reading.items.advice(row.problems, word))
-    elif key(word) in known.parts:
-        reading.check_wanted(known.parts[key(word)], "a look in looks.csv asks for it")
-    elif key(word) in known.ways and known.ways[key(word)].kind not in PRICED:
-        kind = known.ways[key(word)].kind
-        found = f"{shown(word)}, a way of kind {kind} with no price of its own"
-        row.fault("price_of", found, f"name a part, or a way of kind {', '.join(PRICED)}")
-    return part or way or word
-
-
-def _p_right(reading: Reading, row: Row, name: str, known: _Known) -> float:
-    """Chance that the look shows what is the case; a price that is told is taken as right."""
-    given = row.number("p_right")
-    if row.has("price_of"):
-        if given is not None and given < 1.0 and not row.has("event"):
-            write = "leave it blank or write 1: a price that you are told is taken as right"
-            row.fault("p_right", row.shown("p_right"), write)
-        return 1.0
-    if not row.has("p_right"):
-        return reading.defaults.number("p_right", name)
-    names = known.tree.outcomes.get(key(row.text("event")))
-    if given is not None and names is not None and names.whole:
-        _check_guess(row, given, len(names))
-    return 1.0 if given is None else given
-
-
-def _check_guess(row: Row, p_right: float, count: int) -> None:
-    """With one outcome the guess is whether the event happens at all."""
-    among = max(count, 2)
-    if p_right < Decimal(1) / among:
-        least = -(-100 // among) * _CENT
-        write = f"a look that is right less often than guessing tells nothing: give at least {least}"
-        row.fault("p_right", row.shown("p_right"), write)
-
-
-def _list_look(reading: Reading, row: Row, look: Look) -> None:
-    """List how right a default look is and what it takes."""
-    brings = [f"right {as_text(look.p_right)}"]
-    for column, unit in _LOOK_BRINGS:
-        r: Range = getattr(look, column)
-        brings += [f"{as_text([r.low, r.likely, r.high])} {unit}"] if row.has_range(column) else []
-    reading.defaults.note(f"look: {look.look}", "; ".join(brings), "low / likely / high", row.text("source"))
+def _fault_circle(events: Events, circle: list[str]) -> None:
+    """The fault stands at the first row that closes the circle."""
+    rows = [
+        row
+        for event in circle
+        for group, pairs in events[event].items()
+        if {e for e, _ in group} & set(circle)
+        for row, _ in pairs
+    ]
+    names = [next(iter(events[e].values()))[0][1].event for e in circle]
+    path = " -> ".join([*names, names[0]])
+    first = min(rows, key=lambda row: (not row.assumed, row.row))
+    first.fault("given", f"a circle: {shown(path)}", "take one of these conditions away: causes come first")

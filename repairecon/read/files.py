@@ -1,22 +1,36 @@
-"""Files in and out: bytes to clean text; written whole or not at all."""
+"""Files in and out: bytes to clean text; rows to CSV text and workbooks; written whole or not at all."""
 
 from __future__ import annotations
 
 import codecs
 import contextlib
+import csv
+import datetime
+import io
 import itertools
+import math
 import os
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from pathlib import Path
+from typing import Any, TypeAlias
 
-from repairecon.read.problems import clean
+from repairecon.read.problems import clean, shown
 from repairecon.records import RepaireconError
 
 HERE = Path(__file__).parent
 """This room: data files lie in it."""
-
 LARGEST_FILE = 50_000_000
 """Bytes; a case file of this size is a mistake."""
+Value: TypeAlias = str | int | float | bool | datetime.date | None
+
+OBEYED = ("=", "+", "-", "@", "\t", "\r")
+"""A text cell that begins with one of these may be taken for a formula."""
+LONGEST_TEXT = 32_767
+"""Characters that a cell of a workbook holds."""
+_NOT_IN_A_NAME = re.compile(r"[\[\]:*?/\\]")
+_LONGEST_NAME = 31
 
 
 class Unreadable(Exception):
@@ -67,35 +81,19 @@ def _in_words(path: Path) -> Iterator[None]:
 
 
 def write_whole(path: str | os.PathLike[str], text: str) -> None:
-    """Write a text file as a whole: a reader sees the old file or the new one, never half.
+    """Write a text file (UTF-8) as a whole: a reader sees the old file or the new one, never half.
 
-    Parameters
-    ----------
-    path
-        The file; its folder must be there.
-    text
-        What it shall hold, written as UTF-8.
-
-    Raises
-    ------
-    RepaireconError
-        If it cannot be written; the old file is then as it was.
+    The folder must be there. RepaireconError is raised if it cannot be written; the old file is then as it was.
     """
     with _in_words(Path(path)):
-        target = Path(os.path.realpath(path))
-        _replace(target, text.encode("utf-8"))
-
-
-def _free_name(target: Path) -> Path:
-    """A name in the same folder that nothing has."""
-    stem = f".{target.name[:100]}.{os.getpid()}"
-    return next(path for k in itertools.count() if not os.path.lexists(path := target.with_name(f"{stem}-{k}.part")))
+        _replace(Path(os.path.realpath(path)), text.encode("utf-8"))
 
 
 def _replace(target: Path, data: bytes) -> None:
     if target.is_dir():
         raise IsADirectoryError(0, "it is a folder")
-    part = _free_name(target)
+    stem = f".{target.name[:100]}.{os.getpid()}"
+    part = next(p for k in itertools.count() if not os.path.lexists(p := target.with_name(f"{stem}-{k}.part")))
     try:
         with part.open("xb") as file:
             file.write(data)
@@ -109,40 +107,132 @@ def _replace(target: Path, data: bytes) -> None:
         raise
 
 
-def replace_all(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write files of a folder, new or in place of old ones: all of them, or the folder is as it was."""
-    old: dict[Path, bytes | None] = {}
+def write_all(folder: Path, files: Mapping[str, bytes], replace: bool = False) -> None:
+    """Write files, all of them or none: new ones with their folders, or with ``replace`` in place of what is there."""
+    undo: list[Callable[[], object]] = []
     with _in_words(folder):
         try:
             for name, data in files.items():
-                target = Path(os.path.realpath(folder / name))
-                before = target.read_bytes() if target.exists() else None
-                _replace(target, data)
-                old[target] = before
-        except BaseException:
-            for target, before in old.items():
-                with contextlib.suppress(OSError):
-                    target.unlink() if before is None else _replace(target, before)
-            raise
-
-
-def write_all(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write new files, folders made as needed: all of them, or none and no folder either."""
-    made: list[Path] = []
-    with _in_words(folder):
-        try:
-            for name, data in files.items():
-                target = folder / name
-                for parent in (*reversed(target.parent.parents), target.parent):
+                target = Path(os.path.realpath(folder / name)) if replace else folder / name
+                for parent in () if replace else (*reversed(target.parent.parents), target.parent):
                     if not parent.exists():
                         parent.mkdir()
-                        made.append(parent)
-                if target.exists() or target.is_symlink():
+                        undo.append(parent.rmdir)
+                if not replace and os.path.lexists(target):
                     raise FileExistsError(0, f"{name} is there already")
+                before = target.read_bytes() if target.exists() else None
                 _replace(target, data)
-                made.append(target)
+                undo.append(target.unlink if before is None else partial(_replace, target, before))
         except BaseException:
-            for path in reversed(made):
+            for step in reversed(undo):
                 with contextlib.suppress(OSError):
-                    path.rmdir() if path.is_dir() else path.unlink()
+                    step()
             raise
+
+
+# ---- rows to cells: numbers as numbers, and no text that a spreadsheet would obey ----------------------
+def _checked(value: Value) -> Value:
+    if isinstance(value, float) and not math.isfinite(value):
+        raise RepaireconError("a number beyond all measure cannot be written to a cell")
+    if not isinstance(value, str):
+        return value
+    text = clean(value).encode("utf-8", "replace").decode("utf-8")
+    if len(text) > LONGEST_TEXT:
+        raise RepaireconError(f"{shown(text)} is too long for a cell: {LONGEST_TEXT} characters at most")
+    return text
+
+
+def defused(text: str) -> str:
+    """Text that a spreadsheet takes for text: with a mark ' before what it might obey, and before such a mark."""
+    return f"'{text}" if text.startswith((*OBEYED, "'")) else text
+
+
+def as_meant(text: str) -> str:
+    """Text as it was before ``defused``."""
+    return text[1:] if text.startswith("'") and text[1:].startswith((*OBEYED, "'")) else text
+
+
+def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False, end: str = "\r\n") -> str:
+    """CSV as RFC 4180 has it: comma, quote marks doubled; decimals with a point, dates year-month-day, yes and no.
+
+    ``defuse`` where a person will open it in a spreadsheet; ``end`` ends a line, the standard has CRLF.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator=end)
+    for row in rows:
+        writer.writerow([_written(value, defuse) for value in row])
+    return out.getvalue()
+
+
+def _written(value: Value, defuse: bool) -> str | int | float:
+    value = _checked(value)
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    return defused(value) if defuse and isinstance(value, str) else value
+
+
+def sheet_names(names: Iterable[str]) -> list[str]:
+    """Names that sheets may have, each its own: at most 31 characters, none of []:*?/\\."""
+    made: list[str] = []
+    taken: set[str] = set()
+    for name in names:
+        plain = " ".join(_NOT_IN_A_NAME.sub(" ", clean(name)).split()).strip("'")[:_LONGEST_NAME].strip() or "sheet"
+        free, nth = plain, 2
+        while free.casefold() in taken or free.casefold() == "history":
+            end = f" {nth}"
+            free, nth = plain[: _LONGEST_NAME - len(end)] + end, nth + 1
+        taken.add(free.casefold())
+        made.append(free)
+    return made
+
+
+def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Value]]], money: str = "0.00") -> bytes:
+    """A workbook (.xlsx): rows by name of the sheet, the first row the headings.
+
+    ``money`` is the form in which numbers with decimals are shown; the cell holds the whole number.
+    """
+    from openpyxl import Workbook
+    from openpyxl.utils import get_column_letter
+
+    book = Workbook(write_only=True)
+    for name, rows in zip(sheet_names(sheets), sheets.values(), strict=True):
+        sheet: Any = book.create_sheet(name)
+        sheet.freeze_panes = "A2"
+        for k, width in enumerate(_widths(rows), start=1):
+            sheet.column_dimensions[get_column_letter(k)].width = width
+        for nth, row in enumerate(rows):
+            sheet.append([_xlsx_cell(sheet, _checked(value), money, bold=nth == 0) for value in row])
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def _widths(rows: Sequence[Sequence[Value]]) -> list[int]:
+    """Widths of the columns in characters, between 8 and 40."""
+    longest: dict[int, int] = {}
+    for row in rows:
+        for k, value in enumerate(row):
+            longest[k] = max(longest.get(k, 0), len(str(value)) if isinstance(value, str) else 10)
+    return [min(40, max(8, longest[k] + 2)) for k in sorted(longest)]
+
+
+def _xlsx_cell(sheet: Any, value: Value, money: str, bold: bool) -> Any:
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
+
+    plain: Any = ("yes" if value else "no") if isinstance(value, bool) else value
+    if value == "":
+        plain = value = None
+    cell: Any = WriteOnlyCell(sheet, plain)
+    if isinstance(value, str):
+        cell.data_type = "s"  # else a leading = would make a formula of it
+        cell.quotePrefix = value.startswith(OBEYED)
+    elif isinstance(value, float):
+        cell.number_format = money
+    if bold:
+        cell.font = Font(bold=True)
+    return cell

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from math import exp
 
@@ -117,7 +118,7 @@ def _at_once(row: Row, x: OnHand) -> Row:
     cells = {"lead_days_low": "", "lead_days_likely": "0", "lead_days_high": "", "lead_days_shape": ""}
     if x.price is not None:
         cells |= {"price_low": "", "price_likely": plain(x.price), "price_high": "", "price_shape": "", "vat": "in"}
-    return Row(row.file, row.row, {**row.cells, **cells}, row.problems, row.declared, row.bad)
+    return replace(row, cells={**row.cells, **cells})
 
 
 def _with(table: Table, rows: list[Row]) -> Table:
@@ -133,7 +134,7 @@ def _fit(x: OnHand, table: Table, today: date) -> list[Row]:
         "way": FIT_SPARE, "kind": "own spare", "price_likely": "" if x.price is None else plain(x.price),
         "lead_days_likely": "0", "p_dead": plain(p_dead(x, today)), "note": f"{x.item}, in the spares book",
     }  # fmt: skip
-    return [Row("spares.book", 0, cells, Problems(), declared.declared)]
+    return [Row(file="spares.book", row=0, cells=cells, problems=Problems(), declared=declared.declared)]
 
 
 def p_dead(x: OnHand, today: date) -> float:

@@ -9,23 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.read.columns import FILES
-from repairecon.read.files import write_all, write_whole
+from repairecon.read.files import csv_text, write_all, write_whole
 from repairecon.read.problems import Problems, key, shown
-from repairecon.read.sheet_writing import csv_text
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
 from repairecon.read.values import LARGEST, Limits, plain
-from repairecon.records import (
-    QUANTITIES,
-    ChanceCount,
-    HoursBias,
-    JobLog,
-    Learned,
-    LearnedLife,
-    Logged,
-    RepaireconError,
-    Source,
-)
+from repairecon.records import QUANTITIES, JobLog, Learned, Logged, RepaireconError, Source
+from repairecon.records.done import ChanceCount, HoursBias, LearnedLife
 
 FILE = "job_log.csv"
 LEARNED = "learned.toml"
@@ -72,7 +62,6 @@ def read_log(folder: str | os.PathLike[str]) -> JobLog:
 
 
 def _logged(row: Row) -> Logged:
-    row.required_value("job", "unit", "kind")
     kind = row.choice("kind")
     name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
     if kind != "life":
@@ -91,18 +80,7 @@ def _logged(row: Row) -> Logged:
 
 
 def log_text(rows: Sequence[Logged]) -> str:
-    """Rows as the text of the file.
-
-    Parameters
-    ----------
-    rows
-        What is to be kept.
-
-    Returns
-    -------
-    str
-        CSV with its headings.
-    """
+    """Rows as the text of the file."""
     cells = ([getattr(row, column) for column in COLUMNS] for row in rows)
     plainly = ([plain(cell) if isinstance(cell, float) else cell for cell in row] for row in cells)
     return csv_text([COLUMNS, *plainly], end="\n")
@@ -111,24 +89,9 @@ def log_text(rows: Sequence[Logged]) -> str:
 def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     """Add a job to a log, which is begun if there is none.
 
-    Of a job that is there already only its lives are renewed, as those are known later than the rest.
-
-    Parameters
-    ----------
-    folder
-        Folder of the log.
-    rows
-        The rows of the job.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    RepaireconError
-        If the log has faults, holds the job already with the same lives, or cannot be written; it is then as it was.
+    Of a job that is there already only its lives are renewed, as those are known later than the rest. RepaireconError
+    is raised if the log has faults, holds the job already with the same lives, or cannot be written; it is then as it
+    was.
     """
     path, before = Path(folder) / FILE, read_log(folder)
     known = {key(job) for job in before.jobs}
@@ -137,15 +100,9 @@ def add_to_log(folder: str | os.PathLike[str], rows: Sequence[Logged]) -> Path:
     kept = [r for r in before.rows if r.kind != "life" or key(r.job) not in {key(x.job) for x in lives}]
     made = log_text([*kept, *(r for r in rows if key(r.job) not in known), *lives])
     if late and sorted(made.splitlines()) == sorted(log_text(before.rows).splitlines()):
-        raise RepaireconError(
-            f"{shown(rows[0].job)} is in {FILE} already: a job is logged once, later only its lives. If this is "
-            "another job, give its folder another name"
-        )
-    text = made
-    if path.exists():
-        write_whole(path, text)
-    else:
-        write_all(Path(folder), {FILE: text.encode()})
+        once = "a job is logged once, later only its lives. If this is another job, give its folder another name"
+        raise RepaireconError(f"{shown(rows[0].job)} is in {FILE} already: {once}")
+    write_all(Path(folder), {FILE: made.encode()}, replace=path.exists())
     return path
 
 
@@ -165,23 +122,7 @@ def learned_of(toml: TomlFile, folder: str, log: Path | None = None) -> Learned 
 
 
 def read_learned(path: str | os.PathLike[str]) -> Learned:
-    """Read what was learned.
-
-    Parameters
-    ----------
-    path
-        The file.
-
-    Returns
-    -------
-    Learned
-        Counts, biases, drift and lives.
-
-    Raises
-    ------
-    CaseError
-        With every fault of the file.
-    """
+    """Read what was learned; CaseError has every fault of the file."""
     problems = Problems()
     learned = _read(Path(path), problems, True)
     problems.stop_if_any()
@@ -191,8 +132,6 @@ def read_learned(path: str | os.PathLike[str]) -> Learned:
 def _read(path: Path, problems: Problems, first_time: bool) -> Learned:
     toml = read_toml(path, problems, LEARNED)
     head = toml.section("learned")
-    if toml.whole:
-        head.required_value("jobs", "strength")
     return Learned(
         jobs=head.whole("jobs") or 0,
         strength=head.number("strength") or 0.0,
@@ -206,28 +145,12 @@ def _read(path: Path, problems: Problems, first_time: bool) -> Learned:
 
 
 def _all_of(section: Section) -> dict[str, Any]:
-    """All keys of a section; what must be there and is not is a fault."""
-    needed = [c for c in section.declared.values() if c.need and c.type != "yes"]
-    section.required_value(*(c.name for c in needed))
     read = section.these(*section.declared)
-    blank = {c.name: 0.0 if c.type == "number" else 0 for c in needed if read[c.name] is None}
-    unit = {"unit": key(read["unit"])} if "unit" in read else {}
-    return {**read, **blank, **unit}
+    return {**read, "unit": key(read["unit"])} if "unit" in read else read
 
 
 def learned_text(learned: Learned) -> str:
-    """What was learned as the text of the file.
-
-    Parameters
-    ----------
-    learned
-        What the log says.
-
-    Returns
-    -------
-    str
-        TOML.
-    """
+    """What was learned as the text of the file."""
     head = {"jobs": learned.jobs, "strength": learned.strength, "drift_rate": learned.drift_rate}
     lines = [_HEAD, *toml_lines("[learned]", head)]
     for name, records in (("chance", learned.chances), ("hours", learned.hours), ("life", learned.lives)):
@@ -237,18 +160,5 @@ def learned_text(learned: Learned) -> str:
 
 
 def write_learned(path: str | os.PathLike[str], learned: Learned) -> None:
-    """Write what was learned, whole or not at all.
-
-    Parameters
-    ----------
-    path
-        The file; an older one is replaced.
-    learned
-        What the log says.
-
-    Raises
-    ------
-    RepaireconError
-        If it cannot be written; the old file is then as it was.
-    """
+    """Write what was learned, whole or not at all; an older file is replaced."""
     write_whole(path, learned_text(learned))

@@ -5,11 +5,9 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
 
-from repairecon.read.look_again_case import case_facts
-from repairecon.read.look_again_supply import supply_facts
-from repairecon.read.looked_at import Fact, Looked, rows_of
+from repairecon.read.look_again_figures import Fact, Looked, case_facts, rules
+from repairecon.read.problems import key
 from repairecon.read.values import plain
 from repairecon.records import Case, Source
 
@@ -49,13 +47,13 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
         What may turn the advice first; acknowledged ones are marked, for whoever shows them to leave out.
     """
     on = Looked(case, today)
-    checked = {_plain(word) for word in case.checked.split(";")}
+    checked = {key(word) for word in case.checked.split(";")}
     found: dict[tuple[str, bool], dict[tuple[Source, str], Remark]] = {}
-    for fact in (*case_facts(on), *supply_facts(on)):
-        row = _rules()[fact.quantity]
+    for fact in case_facts(on):
+        row = rules()[fact.quantity]
         said = _said(row, fact, on.clock if fact.quantity == _CLOCK else on.today)
         if said:
-            known = not checked.isdisjoint((_plain(row["rule"]), _plain(f"{row['rule']}: {fact.name}")))
+            known = not checked.isdisjoint((key(row["rule"]), key(f"{row['rule']}: {fact.name}")))
             turns = row["turns"] == "yes"
             remark = Remark(rule=row["rule"], where=fact.where, what=said, could_turn=turns, acknowledged=known)
             alike = _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
@@ -64,21 +62,12 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
     return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
 
 
-def _plain(words: str) -> str:
-    return " ".join(words.casefold().split())
-
-
 def _folded(same: list[Remark], known: bool) -> list[Remark]:
     """A slip in one figure that all are compared with makes one remark, not one a row."""
     if len(same) <= _ALIKE or known:
         return same
     first = max(same, key=lambda r: r.could_turn)
     return [replace(first, what=f"{first.what} (And {len(same) - 1} more like it.)")]
-
-
-@cache
-def _rules() -> Mapping[str, Mapping[str, str]]:
-    return {row["quantity"]: row for row in rows_of("look_again.csv")}
 
 
 def _said(row: Mapping[str, str], fact: Fact, today: datetime.date) -> str:

@@ -4,59 +4,28 @@ from __future__ import annotations
 
 import os
 import re
-import zipfile
 from collections.abc import Sequence
 from decimal import Decimal
 from pathlib import Path
 
-from repairecon.read.files import replace_all, write_all
+from repairecon.read.files import Value, csv_text, workbook_bytes, write_all
 from repairecon.read.problems import clean, key
-from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
-from repairecon.records import OrderLine, OrderTotal, RepaireconError
+from repairecon.read.sheets import read_sheet
+from repairecon.records import OrderLine, OrderTotal, RepaireconError, SheetError
 
 WORKBOOK = "own_landed.xlsx"
 LANDED = "landed, duty and tax included"
 """The row of an order that holds its total in home money."""
 _SENT = (
-    "part",
-    "designation",
-    "material",
-    "packs",
-    "pieces a pack",
-    "pieces",
-    "price a pack",
-    "price",
-    "currency",
+    "part", "designation", "material", "packs", "pieces a pack", "pieces", "price a pack", "price", "currency",
     "ship to",
-)
+)  # fmt: skip
 _HEADINGS = (
-    "item",
-    "designation",
-    "part_class",
-    "packs",
-    "pieces_a_pack",
-    "pieces",
-    "quoted_a_pack",
-    "quoted_line",
-    "currency",
-    "source",
-    "note",
-)
-_TOTALS = (
-    "supplier",
-    "lines",
-    "quoted_goods",
-    "quoted_discount",
-    "quoted_carriage",
-    "quoted_fees",
-    "quoted_core",
-    "quoted_total",
-    "currency",
-    "cost_landed",
-    "home_currency",
-    "lead_days",
-    "note",
-)
+    "item", "designation", "part_class", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line",
+    "currency", "source", "note",
+)  # fmt: skip
+_MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total")
+_TOTALS = ("supplier", "lines", *_MONEY, "currency", "cost_landed", "home_currency", "lead_days", "note")
 _FIRST = "orders"
 """Sheet of one's own file with a row a supplier."""
 _NOT_IN_A_FILE = re.compile(r"[^\w-]+")
@@ -108,7 +77,7 @@ def write_orders(
     there = [name for name in files if os.path.lexists(target / name)]
     if foreign := [why for name in there if (why := _not_ours(target / name))]:
         raise RepaireconError("\n".join(foreign) + "\nnothing was written")
-    (replace_all if there else write_all)(target, files)
+    write_all(target, files, replace=bool(there))
     return tuple(target / name for name in files)
 
 
@@ -119,31 +88,16 @@ def earlier_orders(folder: Path, written: Sequence[Path]) -> tuple[str, ...]:
 
 def _not_ours(path: Path) -> str:
     """Why a file may not be replaced, '' for one that was written here before."""
-    name = clean(str(path))
+    name, own = clean(str(path)), path.name == WORKBOOK
     if path.is_symlink():
         return f"{name} is a link; remove it, or write to another folder"
     try:
-        ours = path.is_file() and (_is_own(path) if path.name == WORKBOOK else _is_order(path))
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
-        ours = False
-    return "" if ours else f"{name} is there already and is no order of an earlier run; write to another folder"
-
-
-def _is_order(path: Path) -> bool:
-    begins = csv_text([list(_SENT)]).encode("utf-8-sig")
-    with path.open("rb") as file:
-        return file.read(len(begins)) == begins
-
-
-def _is_own(path: Path) -> bool:
-    from openpyxl import load_workbook
-
-    book = load_workbook(path, read_only=True)
-    try:
-        rows = book[_FIRST].iter_rows(max_row=1, values_only=True)
-        return tuple(next(rows, ())) == _TOTALS
-    finally:
-        book.close()
+        rows = read_sheet(path, _FIRST if own else "").rows
+    except SheetError:
+        rows = {}
+    if list(next(iter(rows.values()), ())) == list(_TOTALS if own else _SENT):
+        return ""
+    return f"{name} is there already and is no order of an earlier run; write to another folder"
 
 
 def _by_supplier(lines: Sequence[OrderLine], totals: Sequence[OrderTotal]) -> dict[str, list[OrderLine]]:
@@ -169,9 +123,8 @@ def _sent(lines: Sequence[OrderLine], total: OrderTotal, ship_to: str) -> Rows:
     for line in lines:
         what: list[Value] = [line.item, line.designation, line.material, line.packs, line.pack, line.pieces]
         rows.append([*what, line.quoted, _line_total(line), line.currency, ship_to])
-    for name, amount in _sums(total):
-        rows.append([name, "", "", None, None, None, None, amount, total.currency, ""])
-    return rows
+    sums = _sums(total)
+    return rows + [[name, "", "", None, None, None, None, amount, total.currency, ""] for name, amount in sums]
 
 
 def _sums(total: OrderTotal) -> list[tuple[str, float]]:
@@ -190,39 +143,24 @@ def _sums(total: OrderTotal) -> list[tuple[str, float]]:
 def _table(lines: Sequence[OrderLine], total: OrderTotal, home: str) -> Rows:
     rows: Rows = [list(_HEADINGS)]
     for line in lines:
-        rows.append(
-            [
-                line.item,
-                line.designation,
-                line.part_class,
-                line.packs,
-                line.pack,
-                line.pieces,
-                line.quoted,
-                _line_total(line),
-                line.currency,
-                str(line.source),
-                line.note,
-            ]
-        )
+        what: list[Value] = [line.item, line.designation, line.part_class, line.packs, line.pack, line.pieces]
+        rows.append([*what, line.quoted, _line_total(line), line.currency, str(line.source), line.note])
     sums = [(name, amount, total.currency) for name, amount in _sums(total)] + [(LANDED, total.cost_landed, home)]
-    rows += [
+    return rows + [
         [name, "", "", None, None, None, None, amount, money, "", total.note if name == sums[-2][0] else ""]
         for name, amount, money in sums
     ]
-    return rows
 
 
 def _all_totals(by_supplier: dict[str, list[OrderLine]], totals: Sequence[OrderTotal], home: str) -> Rows:
     rows: Rows = [list(_TOTALS)]
     for t in totals:
+        money = [getattr(t, name) for name in _MONEY]
         count = len(by_supplier[key(t.supplier)])
-        money = [t.quoted_goods, t.quoted_discount, t.quoted_carriage, t.quoted_fees, t.quoted_core, t.quoted_total]
         rows.append([t.supplier, count, *money, t.currency, t.cost_landed, home, t.lead_days, t.note])
     landed = float(sum((Decimal(str(t.cost_landed)) for t in totals), Decimal(0)))
-    blanks: list[Value] = [None] * 6
-    rows.append(["all", sum(map(len, by_supplier.values())), *blanks, "", landed, home, None, ""])
-    return rows
+    blanks: list[Value] = [None] * len(_MONEY)
+    return [*rows, ["all", sum(map(len, by_supplier.values())), *blanks, "", landed, home, None, ""]]
 
 
 def _file_names(suppliers: Sequence[str]) -> list[str]:

@@ -27,24 +27,9 @@ class PassageDefaults(Defaults):
 
 
 def read_passage(folder: str | os.PathLike[str], items: Iterable[str], systems: Iterable[str] = ()) -> Passage:
-    """Read passage.toml of a folder.
+    """Read passage.toml of a folder; without the file nothing is said of the passage.
 
-    Parameters
-    ----------
-    folder
-        Where it may lie; without the file nothing is said of the passage.
-    items, systems
-        Names that the book knows; others are faults.
-
-    Returns
-    -------
-    Passage
-        What the owner says.
-
-    Raises
-    ------
-    PassageError
-        With every fault of the file.
+    ``items`` and ``systems`` are names that the book knows; others are faults. PassageError has every fault.
     """
     path = Path(folder) / PASSAGE
     if not os.path.lexists(path):
@@ -65,7 +50,7 @@ def read_passage(folder: str | os.PathLike[str], items: Iterable[str], systems: 
 def _costs(toml: TomlFile, known: Names) -> dict[str, Range]:
     section = toml.section("cost_without")
     made: dict[str, Range] = {}
-    for name in section.values:
+    for name in section.cells:
         if not known.find(name):
             section.fault(name, f"an unknown system {shown(name)}", known.advice(toml.problems, name))
             continue
@@ -79,8 +64,7 @@ def _wishes(toml: TomlFile, known: Names, folder: Path) -> list[SpareWish]:
     made: list[SpareWish] = []
     seen = Names()
     for section in toml.sections("items"):
-        name = section.required("item")
-        item = _known(section, "item", name, known)
+        item = _known(section, "item", section.text("item"), known)
         if item and not seen.add(item):
             section.fault("item", f"{shown(item)} again", "write one section for each item")
         made.append(_wish(section, item, known, folder))

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from repairecon.read.columns import FILES
+from repairecon.read.files import OBEYED, csv_text
 from repairecon.read.problems import SURE, Problems, closest, key, shown
-from repairecon.read.sheet_writing import OBEYED, csv_text
 from repairecon.read.sheets import BadCell, Cell, Sheet, column_letters, heading, text_of
-from repairecon.read.tables import read_table
+from repairecon.read.tables import Table, read_table
 from repairecon.read.values import both_readings, decimal_mark, of_percent, plain, with_point
 
 COLUMNS_FILE = "columns.csv"
@@ -28,13 +28,11 @@ _WORDY = [c.name for c in FILES["quotes.csv"].declared.values() if c.type in ("t
 WORDS = frozenset({*_WORDY, *(c for c in FILES["quotes.csv"].columns if c.endswith("_shape"))})
 LOOKED_THROUGH = 50
 """Rows among which the headings must stand."""
-
 _PLAIN_SIGN = re.compile(r"[+-][\w.,/ x-]*")
 _MONEY_MARKS = {"€": "EUR", "£": "GBP"}
 _MONEY = re.compile(r"(?:([A-Z]{3}|[€£])\s*)?([^A-Z€£]+?)(?:\s*([A-Z]{3}|[€£]))?", re.IGNORECASE)
 _SERIALS = range(20_000, 80_000)
 """Day numbers from 1954 to 2119: what a date looks like in a cell that is not formatted as one."""
-
 _ZERO_DAY = datetime.date(1899, 12, 30)
 
 
@@ -71,20 +69,22 @@ def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> 
 
 def saved_columns(folder: Path, supplier: str, problems: Problems) -> dict[str, str]:
     """Our column by the heading of a supplier's list, as kept in the case folder."""
-    path = folder / COLUMNS_FILE
-    table = read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems)
-    return {r.text("heading"): r.text("column") for r in table.rows if key(r.text("supplier")) == key(supplier)}
+    rows = _saved(folder, problems).rows
+    return {r.text("heading"): r.text("column") for r in rows if key(r.text("supplier")) == key(supplier)}
 
 
 def columns_with(folder: Path, supplier: str, columns: Mapping[str, str], problems: Problems) -> bytes:
     """columns.csv with these headings in place of those that the supplier had."""
-    path = folder / COLUMNS_FILE
-    table = read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems)
-    rows = [
-        [r.text(c) for c in FILES[COLUMNS_FILE].columns] for r in table.rows if key(r.text("supplier")) != key(supplier)
-    ]
+    names = FILES[COLUMNS_FILE].columns
+    others = [r for r in _saved(folder, problems).rows if key(r.text("supplier")) != key(supplier)]
+    rows = [[r.text(c) for c in names] for r in others]
     rows += [[supplier, ours, theirs, "", ""] for theirs, ours in columns.items()]
-    return csv_text([list(FILES[COLUMNS_FILE].columns), *rows]).encode("utf-8")
+    return csv_text([names, *rows]).encode("utf-8")
+
+
+def _saved(folder: Path, problems: Problems) -> Table:
+    path = folder / COLUMNS_FILE
+    return read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems)
 
 
 @dataclass(frozen=True)
@@ -135,13 +135,10 @@ def decimal_marks(sheet: Sheet, head: int, places: Mapping[int, str], decimal: s
 def sheet_rows(
     sheet: Sheet, head: int, places: Mapping[int, str], currency: str, marks: Mapping[int, str]
 ) -> list[SheetRow]:
-    """The rows below the headings."""
-    below = {n: row for n, row in sheet.rows.items() if n > head}
-    return [_row(n, row, places, marks, currency) for n, row in below.items() if _any(row, places)]
-
-
-def _any(row: tuple[Cell, ...], places: Mapping[int, str]) -> bool:
-    return any(k < len(row) and row[k] is not None for k in places)
+    """The rows below the headings that hold something under one of them."""
+    below = [(n, row) for n, row in sheet.rows.items() if n > head]
+    held = [(n, row) for n, row in below if any(k < len(row) and row[k] is not None for k in places)]
+    return [_row(n, row, places, marks, currency) for n, row in held]
 
 
 def _row(
@@ -162,8 +159,8 @@ def _row(
         else:
             cells[column] = read
     if breaks:
-        told = [f"{packs} at {breaks[packs]}" for packs in sorted(breaks)]
-        cells["breaks"] = "; ".join([cells["breaks"], *told] if cells.get("breaks") else told)
+        listed = [f"{packs} at {breaks[packs]}" for packs in sorted(breaks)]
+        cells["breaks"] = "; ".join(filter(None, [cells.get("breaks", ""), *listed]))
     return SheetRow(number, cells, wrong)
 
 

@@ -12,10 +12,8 @@ SHOWN = 40
 PRINTED = 200
 SURE = 0.8
 """Likeness from which a misspelt word is taken for the one it resembles."""
-
 COMPARED = 10_000
 """Words that are compared with misspelt ones in one folder; thousands of faults need no more."""
-
 _PARTICULAR = re.compile(r"'[^']*'|[0-9][0-9.,+ -]*")
 _TERMINAL = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]|\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)?|\x1b[@-_]?")
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u202a-\u202e\u2060-\u2069\ufeff]")

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from typing import cast
 
 from repairecon.read import values
+from repairecon.read.columns import ENDS
 from repairecon.read.problems import key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.tables import NOTHING, Row
@@ -13,7 +15,6 @@ from repairecon.read.values import Misread, plain
 from repairecon.records import PriceBreak, Quote, Range, Supplier, WeightBand
 
 _BREAK = re.compile(r"(\S+)\s+at\s+(.+)", re.IGNORECASE)
-_WRITE_BREAK = "write packs and price as in 10 at 9.80; 25 at 8.90"
 
 
 def suppliers(reading: Reading, rows: list[tuple[Row, str]]) -> tuple[Supplier, ...]:
@@ -23,7 +24,6 @@ def suppliers(reading: Reading, rows: list[tuple[Row, str]]) -> tuple[Supplier, 
 
 
 def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ...]) -> Supplier:
-    reading.keep_note(row)
     money, currency = reading.money, row.text("currency").upper()
     if currency and currency not in money.named and money.whole:
         known = ", ".join(sorted(money.named))
@@ -33,20 +33,17 @@ def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ..
     vat_rate = row.number("vat_rate")
     if vat_rate is None:
         vat_rate = money.vat_rate if imported or not vat_included else money.vat_rate_unlisted
-    plainly = ("role", "duty_rate", "cost_handling", "lead_days")
-    rates = ("minimum_order", "discount_rate", "card_fee_rate", "insurance_rate")
-    return Supplier(
+    return reading.record(
+        Supplier,
+        row,
         supplier=name,
         currency=currency or money.currency,
         vat_included=vat_included,
         vat_rate=vat_rate,
-        imported=imported,
         carriage=bands[0].quoted if bands and not row.has_range("carriage") else row.amount("carriage"),
-        source=row.source,
         bands=bands,
         free_above=_free_above(reading, row, bands),
         by_hand=row.choice("delivery") == "by hand",
-        **row.these(*plainly, *rates),
     )
 
 
@@ -60,42 +57,30 @@ def _free_above(reading: Reading, row: Row, known: tuple[WeightBand, ...]) -> fl
 
 
 def _all_bands(reading: Reading) -> dict[str, tuple[WeightBand, ...]]:
-    """Weight bands by key of the supplier, lightest first."""
     made: dict[str, list[WeightBand]] = {}
     for row in reading.tables["carriage.csv"].rows:
         reading.keep_note(row)
-        _take_band(reading, row, made)
+        name = reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known)
+        up_to, quoted = row.number("up_to_kg"), row.amount("quoted")
+        if not row.has_range("quoted"):
+            row.fault("quoted_likely", "nothing", "write the carriage of such a parcel, in the supplier's money")
+        if up_to is not None:
+            _take_band(row, made.setdefault(key(name), []), WeightBand(up_to, quoted))
     return {name: tuple(some) for name, some in made.items()}
 
 
-def _take_band(reading: Reading, row: Row, made: dict[str, list[WeightBand]]) -> None:
-    row.required_value("supplier", "up_to_kg")
-    name = reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known)
-    up_to = row.number("up_to_kg")
-    if not row.has_range("quoted"):
-        row.fault("quoted_likely", "nothing", "write the carriage of such a parcel, in the supplier's money")
-    quoted = row.amount("quoted")
-    if up_to is None:
-        return
-    lighter = made.setdefault(key(name), [])
-    if lighter and up_to <= lighter[-1].up_to_kg:
+def _take_band(row: Row, lighter: list[WeightBand], band: WeightBand) -> None:
+    last = lighter[-1] if lighter else WeightBand(0.0, NOTHING)
+    falls = any(getattr(band.quoted, at) < getattr(last.quoted, at) for at in ENDS)
+    if lighter and band.up_to_kg <= last.up_to_kg:
         write = "write the bands of a supplier from the lightest to the heaviest, each weight once"
-        row.fault("up_to_kg", f"{plain(up_to)} after {plain(lighter[-1].up_to_kg)}", write)
-    elif lighter and _falls(lighter[-1].quoted, quoted):
-        found = f"{plain(quoted.likely)} after {plain(lighter[-1].quoted.likely)} for a lighter parcel"
-        write = (
-            "write a carriage that does not fall with the weight (a lighter parcel may go at the price of a heavier)"
-        )
-        row.fault("quoted_likely", found, write)
+        row.fault("up_to_kg", f"{plain(band.up_to_kg)} after {plain(last.up_to_kg)}", write)
+    elif lighter and falls and band.quoted is not NOTHING:
+        found = f"{plain(band.quoted.likely)} after {plain(last.quoted.likely)} for a lighter parcel"
+        rule = "write a carriage that does not fall with the weight"
+        row.fault("quoted_likely", found, f"{rule} (a lighter parcel may go at the price of a heavier)")
     else:
-        lighter.append(WeightBand(up_to, quoted))
-
-
-def _falls(lighter: Range, heavier: Range) -> bool:
-    """Whether any number of a carriage is below that of a lighter parcel."""
-    return heavier is not NOTHING and any(
-        getattr(heavier, at) < getattr(lighter, at) for at in ("low", "likely", "high")
-    )
+        lighter.append(band)
 
 
 def quoted_items(reading: Reading) -> dict[str, bool]:
@@ -120,30 +105,25 @@ def quotes(reading: Reading) -> tuple[Quote, ...]:
 
 
 def _quote(reading: Reading, row: Row, missing: dict[str, None]) -> Quote:
-    reading.keep_note(row)
-    row.required_value("item", "supplier")
     supplier = row.text("supplier")
     if supplier and not reading.suppliers.find(supplier) and not reading.tables["suppliers.csv"].given:
         missing[supplier] = None
     if not row.has_range("quoted"):
         row.fault("quoted_likely", "nothing", "write the price as quoted, in the supplier's money")
     quoted, p_never = row.amount("quoted"), row.number("p_never")
-    item = _item(reading, row, p_never)
-    return Quote(
-        item=item,
+    return reading.record(
+        Quote,
+        row,
+        item=_item(reading, row, p_never),
         supplier=reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known),
         quoted=quoted,
         p_never=-1.0 if p_never is None else p_never,
-        source=row.source,
         breaks=_breaks(row, quoted),
         valid_until=_valid_until(row),
-        **row.these("pack", "minimum_packs", "part_class", "lead_days", "quoted_on", "weight_kg", "duty_rate"),
-        **row.these("quoted_core", "designation", "material", "take_near"),
     )
 
 
 def _item(reading: Reading, row: Row, p_never: float | None) -> str:
-    """The part or the way that is quoted, as its own file spells it."""
     item = row.text("item")
     part, way = reading.parts.find(item), reading.ways.find(item)
     if item and not part and not way and reading.parts.whole and reading.ways.whole:
@@ -167,34 +147,24 @@ def _valid_until(row: Row) -> str:
 def _breaks(row: Row, quoted: Range) -> tuple[PriceBreak, ...]:
     """Lower prices in rising order of packs, prices falling; the first fault of a cell is noted, and none are kept."""
     made: list[PriceBreak] = []
-    for word in row.text("breaks").split(";"):
-        if not word.strip():
-            continue
-        read = _break(word.strip())
-        fault = read if isinstance(read, Misread) else _out_of_order(read, made, quoted)
-        if fault is not None:
-            row.fault("breaks", fault.found or shown(word), fault.write)
+    for word in row.listed("breaks"):
+        read = _break(word, made, quoted)
+        if isinstance(read, Misread):
+            row.fault("breaks", read.found or shown(word), read.write)
             return ()
-        if isinstance(read, PriceBreak):
-            made.append(read)
+        made.append(read)
     return tuple(made)
 
 
-def _break(word: str) -> PriceBreak | Misread:
+def _break(word: str, before: list[PriceBreak], quoted: Range) -> PriceBreak | Misread:
     match = _BREAK.fullmatch(word)
     if not match:
-        return Misread(_WRITE_BREAK)
+        return Misread("write packs and price as in 10 at 9.80; 25 at 8.90")
     packs, price = values.number(match[1], values.COUNT), values.number(match[2].strip(), values.MONEY)
     for read in (packs, price):
         if isinstance(read, Misread):
             return Misread(f"{read.write} (packs and price, as in 10 at 9.80)")
-    if isinstance(packs, Misread) or isinstance(price, Misread):
-        return Misread(_WRITE_BREAK)
-    return PriceBreak(int(packs), price)
-
-
-def _out_of_order(one: PriceBreak, before: list[PriceBreak], quoted: Range) -> Misread | None:
-    """What is wrong with a break after those before it."""
+    one = PriceBreak(int(cast(float, packs)), cast(float, price))
     least = before[-1].from_packs if before else 1
     dearest = before[-1].quoted if before else quoted.likely
     if one.from_packs <= least:
@@ -203,7 +173,7 @@ def _out_of_order(one: PriceBreak, before: list[PriceBreak], quoted: Range) -> M
     if one.quoted > dearest and (before or quoted.high > 0):
         found = f"{plain(one.quoted)} from {one.from_packs} packs, above {plain(dearest)} for fewer"
         return Misread("write prices a pack that fall with more packs", found=found)
-    return None
+    return one
 
 
 def items_with_days(made: tuple[Quote, ...], known: Mapping[str, Supplier]) -> set[str]:

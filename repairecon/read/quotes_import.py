@@ -2,32 +2,31 @@
 
 from __future__ import annotations
 
+import codecs
+import csv
+import io
 import os
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from repairecon.read import price_list
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.files import replace_all
-from repairecon.read.price_list import (
-    COLUMNS_FILE,
-    SheetRow,
-    columns_with,
-    decimal_marks,
-    find_headings,
-    known_columns,
-    saved_columns,
-    sheet_rows,
-)
-from repairecon.read.problems import Problems, shown
-from repairecon.read.quotes_table import QUOTES, Items, QuotesTable, same_cell
+from repairecon.read.columns import FILES
+from repairecon.read.files import decoded, read_data, write_all
+from repairecon.read.problems import Names, Problems, clean, key, shown
 from repairecon.read.reading import Reading
-from repairecon.read.sheets import heading, read_sheet
+from repairecon.read.sheets import delimiter, heading, read_sheet, records_of
+from repairecon.read.tables import DEFAULT, EXAMPLE
 from repairecon.read.values import Misread, date
 from repairecon.records import Case, CaseError, Fault, SheetError
 
 ADDED, CHANGED, SAME, LEFT_OUT = "added", "changed", "as it was", "left out"
-_TOLD_APART_BY = ("designation", "part_class", "pack")
+QUOTES = "quotes.csv"
+_FIRST = ("item", "supplier", "quoted_likely")
+_DIFFER_BY = ("designation", "part_class", "pack")
+"""Columns that tell two quotes of one item and supplier apart."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +105,9 @@ def preview(
     size; never by likeness. A row that quotes the same item, supplier, designation, class and pack (as far as the list
     has them) as one in quotes.csv changes that one.
     """
-    return ListIntoQuotes(Path(case_folder), Path(spreadsheet), columns, supplier, sheet, quoted_on, decimal).run()
+    case, reading = _names(Path(case_folder))
+    job = _Job(Path(case_folder), Path(spreadsheet), case, reading, quoted_on)
+    return job.run(columns, supplier, sheet, decimal)
 
 
 def import_quotes(
@@ -119,140 +120,100 @@ def import_quotes(
     decimal: str = "",
     keep_columns: bool = False,
 ) -> QuotesImport:
-    """Bring a supplier's list into quotes.csv, whole or not at all; the parameters are those of ``preview``.
+    """Bring a supplier's list into quotes.csv, whole or not at all.
 
-    Parameters
-    ----------
-    case_folder, spreadsheet, columns, supplier, sheet, quoted_on, decimal
-        As in ``preview``.
-    keep_columns
-        True to keep the columns for this supplier in columns.csv of the case.
-
-    Returns
-    -------
-    QuotesImport
-        What was done.
-
-    Raises
-    ------
-    SheetError, CaseError
-        As in ``preview``.
-    RepaireconError
-        If it cannot be written; the folder is then as it was.
+    All is as in ``preview``, which shows the same before; ``keep_columns`` keeps the columns for this supplier in
+    columns.csv of the case. RepaireconError is raised if it cannot be written; the folder is then as it was.
     """
     folder = Path(case_folder)
     if keep_columns and not supplier:
         fault = Fault(Path(spreadsheet).name, None, "supplier", "nothing", "say whose columns are to be kept")
         raise SheetError([fault])
-    told = preview(folder, spreadsheet, columns, supplier, sheet, quoted_on, decimal)
+    shown_first = preview(folder, spreadsheet, columns, supplier, sheet, quoted_on, decimal)
     files: dict[str, bytes] = {}
-    if told.those(ADDED) or told.those(CHANGED):
+    if shown_first.those(ADDED) or shown_first.those(CHANGED):
         path = file_of(folder, QUOTES)
-        files[path.name if path else QUOTES] = told.quotes
+        files[path.name if path else QUOTES] = shown_first.quotes
     if keep_columns:
         problems = Problems()
-        files[COLUMNS_FILE] = columns_with(folder, supplier, told.columns, problems)
+        files[price_list.COLUMNS_FILE] = price_list.columns_with(folder, supplier, shown_first.columns, problems)
         problems.stop_if_any()
-    replace_all(folder, files)
-    return replace(told, written=bool(files))
+    write_all(folder, files, replace=True)
+    return replace(shown_first, written=bool(files))
 
 
-class ListIntoQuotes:
+@dataclass
+class _Job:
     """One reading of a list against a case."""
 
-    def __init__(
-        self,
-        folder: Path,
-        spreadsheet: Path,
-        columns: Mapping[str, str] | None,
-        supplier: str,
-        sheet: str,
-        quoted_on: str,
-        decimal: str,
-    ) -> None:
-        self.folder, self.spreadsheet, self.sheet_name = folder, spreadsheet, sheet
-        self.problems = Problems()
-        self.case, self.reading = _names(folder)
-        self.supplier = self._seller(supplier)
-        if columns is None:
-            columns = saved_columns(folder, supplier, self.problems)
-        self.columns = dict(columns)
-        self.known = known_columns(columns, spreadsheet.name, self.problems)
-        self._check_choices(quoted_on, decimal)
-        self.quoted_on, self.decimal = quoted_on, decimal
-        self._stop()
+    folder: Path
+    spreadsheet: Path
+    case: Case
+    reading: Reading
+    quoted_on: str
+    supplier: str = ""
+    problems: Problems = field(default_factory=Problems)
 
-    def _stop(self) -> None:
-        if len(self.problems):
-            raise SheetError(self.problems.faults)
-
-    def _seller(self, supplier: str) -> str:
-        found = self.reading.suppliers.find(supplier)
-        if supplier and not found:
+    def run(self, columns: Mapping[str, str] | None, supplier: str, sheet_name: str, decimal: str) -> QuotesImport:
+        """What becomes of each row; rows with which the case could not be read are left out, until it can."""
+        self.supplier = self.reading.suppliers.find(supplier)
+        if supplier and not self.supplier:
             advice = self.reading.suppliers.advice(self.problems, supplier, "add its row to suppliers.csv first")
-            self.problems.add(self.spreadsheet.name, None, "supplier", f"an unknown supplier {shown(supplier)}", advice)
-        return found
+            self._fault("supplier", f"an unknown supplier {shown(supplier)}", advice)
+        if columns is None:
+            columns = price_list.saved_columns(self.folder, supplier, self.problems)
+        known = price_list.known_columns(columns, self.spreadsheet.name, self.problems)
+        self._check_choices(set(known.values()), decimal)
+        self.problems.stop_if_any(SheetError)
+        sheet = read_sheet(self.spreadsheet, sheet_name, known)
+        head, places = price_list.find_headings(sheet, known, {heading(w): w for w in columns}, self.problems)
+        self.problems.stop_if_any(SheetError)
+        money = {s.supplier: s.currency for s in self.case.suppliers}
+        marks = price_list.decimal_marks(sheet, head, places, decimal)
+        read = price_list.sheet_rows(sheet, head, places, money.get(self.supplier, ""), marks)
+        wrong: dict[int, str] = {}
+        more = None
+        while more is None or more:
+            table = QuotesTable(file_of(self.folder, QUOTES))
+            items, taken = Items(self.case, table), dict[int, int]()
+            rows = tuple(self._row(table, items, row, wrong.get(row.row, ""), taken) for row in read)
+            more = self._faults(table, rows)
+            wrong |= more
+        words = {",": "comma", ".": "point"}
+        read_as = [f"{places[k]}: numbers with a decimal {words[mark]}" for k, mark in marks.items() if mark]
+        notes = (*sheet.notes, f"headings found in row {head}", *read_as)
+        return QuotesImport(sheet.file, sheet.name, dict(columns), rows, notes, table.data())
 
-    def _check_choices(self, quoted_on: str, decimal: str) -> None:
-        file, columns = self.spreadsheet.name, set(self.known.values())
-        if isinstance(date(quoted_on), Misread) and quoted_on:
-            self.problems.add(file, None, "quoted_on", shown(quoted_on), "write a date such as 2026-03-31")
+    def _fault(self, column: str, found: str, write: str) -> None:
+        self.problems.add(self.spreadsheet.name, None, column, found, write)
+
+    def _check_choices(self, columns: set[str], decimal: str) -> None:
+        if isinstance(date(self.quoted_on), Misread) and self.quoted_on:
+            self._fault("quoted_on", shown(self.quoted_on), "write a date such as 2026-03-31")
         if decimal not in ("", ",", "."):
-            self.problems.add(file, None, "decimal", shown(decimal), "write , or .")
+            self._fault("decimal", shown(decimal), "write , or .")
         if len(self.problems):
             return
         if not self.supplier and "supplier" not in columns:
-            self.problems.add(file, None, "supplier", "nothing", "say who quotes, or which heading is the supplier")
+            self._fault("supplier", "nothing", "say who quotes, or which heading is the supplier")
         if not columns & {"item", "designation"}:
-            self.problems.add(file, None, "item", "nothing", "say which heading is the item or the designation")
+            self._fault("item", "nothing", "say which heading is the item or the designation")
         if "quoted_likely" not in columns:
-            self.problems.add(file, None, "quoted_likely", "nothing", "say which heading is the price")
+            self._fault("quoted_likely", "nothing", "say which heading is the price")
 
-    def run(self) -> QuotesImport:
-        sheet = read_sheet(self.spreadsheet, self.sheet_name, self.known)
-        head, places = find_headings(sheet, self.known, {heading(w): w for w in self.columns}, self.problems)
-        self._stop()
-        money = {s.supplier: s.currency for s in self.case.suppliers}
-        marks = decimal_marks(sheet, head, places, self.decimal)
-        read = sheet_rows(sheet, head, places, money.get(self.supplier, ""), marks)
-        wrong: dict[int, str] = {}
-        while True:  # rows with which the case could not be read are left out, until it can
-            table = QuotesTable(file_of(self.folder, QUOTES))
-            rows = self._apply(table, read, wrong)
-            more = self._faults(table, rows)
-            if not more:
-                break
-            wrong |= more
-        return QuotesImport(
-            sheet.file,
-            sheet.name,
-            self.columns,
-            tuple(rows),
-            (*sheet.notes, f"headings found in row {head}", *_told_of(marks, places)),
-            table.data(),
-        )
-
-    def _apply(self, table: QuotesTable, read: list[SheetRow], wrong: Mapping[int, str]) -> list[ImportedRow]:
-        items = Items(self.case, table)
-        taken: dict[int, int] = {}
-        rows = []
-        for row in read:
-            seller = self.reading.suppliers.find(row.cells.get("supplier", "")) if "supplier" in row.cells else ""
-            seller = seller or ("" if "supplier" in row.cells else self.supplier)
-            item, why = items.find(row.cells.get("item", ""), row.cells.get("designation", ""), seller)
-            if not seller:
-                why = f"no supplier {shown(row.cells.get('supplier', ''))} in suppliers.csv"
-            why = wrong.get(row.row, "") or row.wrong or why or ("" if row.cells.get("quoted_likely") else "no price")
-            if why:
-                rows.append(ImportedRow(row.row, item or row.cells.get("item", ""), seller, LEFT_OUT, why))
-            else:
-                rows.append(self._one(table, items, row, item, seller, taken))
-        return rows
-
-    def _one(
-        self, table: QuotesTable, items: Items, row: SheetRow, item: str, seller: str, taken: dict[int, int]
+    def _row(
+        self, table: QuotesTable, items: Items, row: price_list.SheetRow, wrong: str, taken: dict[int, int]
     ) -> ImportedRow:
-        """Add a row, or change the one that quotes the same."""
+        """Add a row, change the one that quotes the same, or leave it out; ``taken`` are rows of quotes.csv so met."""
+        named = row.cells.get("supplier")
+        seller = self.supplier if named is None else self.reading.suppliers.find(named)
+        item, why = items.find(row.cells.get("item", ""), row.cells.get("designation", ""), seller)
+        if not seller:
+            why = f"no supplier {shown(named or '')} in suppliers.csv"
+        why = wrong or row.wrong or why or ("" if row.cells.get("quoted_likely") else "no price")
+        made = ImportedRow(row.row, item or row.cells.get("item", ""), seller, LEFT_OUT, why)
+        if why:
+            return made
         cells = {**row.cells, "item": item, "supplier": seller}
         if self.quoted_on and not cells.get("quoted_on"):
             cells["quoted_on"] = self.quoted_on
@@ -260,22 +221,22 @@ class ListIntoQuotes:
         if len(same) > 1:
             listed = ", ".join(map(str, same))
             why = f"rows {listed} of quotes.csv quote the same: bring in designation, part_class or pack"
-            return ImportedRow(row.row, item, seller, LEFT_OUT, why)
+            return replace(made, why=why)
         if not same:
             number = table.add(cells)
             items.note(number, item, seller)
             taken[number] = row.row
-            return ImportedRow(row.row, item, seller, ADDED, "", number)
+            return replace(made, becomes=ADDED, quotes_row=number)
         (target,) = same
         if target in taken:
-            return ImportedRow(row.row, item, seller, LEFT_OUT, f"row {taken[target]} of the list quotes the same")
+            return replace(made, why=f"row {taken[target]} of the list quotes the same")
         taken[target] = row.row
         changes = _changes(table, target, cells)
-        told = "; ".join(f"{c}: {table.get(target, c) or 'blank'} -> {new or 'blank'}" for c, new in changes.items())
+        why = "; ".join(f"{c}: {table.get(target, c) or 'blank'} -> {new or 'blank'}" for c, new in changes.items())
         table.put(target, changes)
-        return ImportedRow(row.row, item, seller, CHANGED if changes else SAME, told, target)
+        return replace(made, becomes=CHANGED if changes else SAME, why=why, quotes_row=target)
 
-    def _faults(self, table: QuotesTable, rows: list[ImportedRow]) -> dict[int, str]:
+    def _faults(self, table: QuotesTable, rows: tuple[ImportedRow, ...]) -> dict[int, str]:
         """What would be wrong in quotes.csv, by row of the list."""
         _, reading = open_case(self.folder, instead={QUOTES: table.data()})
         ours = {r.quotes_row: r.row for r in rows if r.quotes_row is not None and r.becomes in (ADDED, CHANGED)}
@@ -286,15 +247,9 @@ class ListIntoQuotes:
         return mine
 
 
-def _told_of(marks: Mapping[int, str], places: Mapping[int, str]) -> list[str]:
-    """How numbers in words were read, column by column."""
-    words = {",": "comma", ".": "point"}
-    return [f"{places[k]}: numbers with a decimal {words[mark]}" for k, mark in marks.items() if mark]
-
-
 def _quotes_same(table: QuotesTable, target: int, cells: Mapping[str, str]) -> bool:
     """True if nothing that both have tells a row of quotes.csv from a new one."""
-    for column in _TOLD_APART_BY:
+    for column in _DIFFER_BY:
         there, new = table.get(target, column), cells.get(column, "")
         if new and there and not same_cell(there.casefold(), new.casefold()):
             return False
@@ -321,3 +276,120 @@ def _names(folder: Path) -> tuple[Case, Reading]:
     if found:
         raise CaseError(found)
     return case, reading
+
+
+class QuotesTable:
+    """The records of quotes.csv; rows are counted from 1 as a spreadsheet does."""
+
+    def __init__(self, path: Path | None) -> None:
+        data = read_data(path) if path is not None else b""
+        text = clean(decoded(data))
+        self._marked = data.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+        self._delimiter = delimiter(text, FILES[QUOTES].known) if text else ","
+        self._end = "\n" if "\n" in text and "\r\n" not in text else "\r\n"
+        self.records = list(records_of(text, self._delimiter))
+        self._head = next((k for k, r in enumerate(self.records) if any(c.strip() for c in r)), -1)
+        if self._head < 0:
+            self.records, self._head = [list(_FIRST)], 0
+        self.columns = [heading(c) for c in self.records[self._head]]
+
+    def rows(self) -> Iterator[int]:
+        """Numbers of the rows that quote something."""
+        for k, record in enumerate(self.records[self._head + 1 :], start=self._head + 2):
+            filled = any(c.strip() for c in record)
+            if filled and not record[0].strip().casefold().startswith((EXAMPLE, DEFAULT)):
+                yield k
+
+    def get(self, row: int, column: str) -> str:
+        """A cell, empty where there is none."""
+        record = self.records[row - 1]
+        place = self.columns.index(column) if column in self.columns else len(record)
+        return record[place].strip() if place < len(record) else ""
+
+    def put(self, row: int, cells: Mapping[str, str]) -> None:
+        """Write cells of a row; a heading that is not there yet is added at the end."""
+        for column, text in cells.items():
+            if column not in self.columns:
+                if not text:
+                    continue
+                self.columns.append(column)
+                self.records[self._head].append(column)
+            record, place = self.records[row - 1], self.columns.index(column)
+            record.extend([""] * (place + 1 - len(record)))
+            record[place] = text
+
+    def add(self, cells: Mapping[str, str]) -> int:
+        """A new row at the end; its number."""
+        while len(self.records) > self._head + 1 and not any(c.strip() for c in self.records[-1]):
+            self.records.pop()
+        self.records.append([])
+        self.put(len(self.records), cells)
+        return len(self.records)
+
+    def data(self) -> bytes:
+        """The file, in the form in which it was read."""
+        out = io.StringIO()
+        writer = csv.writer(out, delimiter=self._delimiter, lineterminator=self._end)
+        width = len(self.columns)
+        for record in self.records:
+            blank = not any(c.strip() for c in record)
+            writer.writerow([] if blank else [*record, *[""] * (width - len(record))])
+        text = out.getvalue()
+        return (codecs.BOM_UTF8 if self._marked else b"") + text.encode("utf-8")
+
+
+def same_cell(a: str, b: str) -> bool:
+    """True if both say the same, as text or as numbers."""
+    if a == b:
+        return True
+    with suppress(ValueError):
+        return float(a) == float(b)
+    return False
+
+
+class Items:
+    """Finds items by name, by what the supplier quoted before, by standard size."""
+
+    def __init__(self, case: Case, table: QuotesTable) -> None:
+        self._names = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
+        self._sizes: dict[str, list[str]] = {}
+        for part in case.parts:
+            if part.standard_size:
+                self._sizes.setdefault(key(part.standard_size), []).append(part.part)
+        self._rows: dict[tuple[str, str], list[int]] = {}
+        self._called: dict[tuple[str, str], dict[str, None]] = {}
+        self._problems = Problems()
+        for row in table.rows():
+            item, seller = table.get(row, "item"), table.get(row, "supplier")
+            self.note(row, item, seller)
+            called = table.get(row, "designation")
+            if called:
+                spelt = self._names.find(item) or item
+                self._called.setdefault((key(seller), key(called)), {})[spelt] = None
+
+    def note(self, row: int, item: str, seller: str) -> None:
+        """Remember that a row of quotes.csv quotes an item."""
+        self._rows.setdefault((key(item), key(seller)), []).append(row)
+
+    def quoted(self, item: str, seller: str) -> list[int]:
+        """Rows of quotes.csv in which the supplier quotes the item."""
+        return self._rows.get((key(item), key(seller)), [])
+
+    def find(self, name: str, designation: str, seller: str) -> tuple[str, str]:
+        """The item, or why there is none."""
+        if name and (found := self._names.find(name)):
+            return found, ""
+        for sort, known in (
+            ("quotes of this supplier for", list(self._called.get((key(seller), key(designation)), {}))),
+            ("parts of the size", self._sizes.get(key(designation), [])),
+        ):
+            if designation and len(known) == 1:
+                return known[0], ""
+            if designation and known:
+                some = ", ".join(shown(n) for n in known[:6])
+                return "", f"{len(known)} {sort} {shown(designation)}: {some}; name the item"
+        word = name or designation
+        if not word:
+            return "", "no item"
+        near = self._problems.advice(word, [*self._names, *self._sizes], "no part, way or standard size of that name")
+        return "", f"{shown(word)}: {near}"

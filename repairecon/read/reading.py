@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from repairecon.read.columns import CASE
-from repairecon.read.defaults import Defaults
+from repairecon.read.defaults import Defaults, as_text
 from repairecon.read.problems import Names, Problems, clean, closest, key, shown
 from repairecon.read.tables import Row, Table
 from repairecon.read.toml_file import Section, TomlFile, shown_value
@@ -19,7 +19,10 @@ from repairecon.records import WAY_GROUPS, WAY_KINDS, FromStock, Labour, OnHand,
 if TYPE_CHECKING:
     from repairecon.read.boat import BoatPapers
 
+T = TypeVar("T")
 CODE = re.compile(r"[A-Za-z]{3}")
+_TAXED = ("cost", "outside_cost", "core_surcharge", "core_carriage")
+"""Charges that hold the tax or not as ``vat`` of their row says."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,7 @@ class Money:
     def _exchange(self, section: Section) -> dict[str, float]:
         rates: dict[str, float] = {}
         self.named = {self.currency}
-        for name in section.values:
+        for name in section.cells:
             if not CODE.fullmatch(name):
                 section.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
                 continue
@@ -117,7 +120,7 @@ class LabourBook:
         self._money, self._defaults = money, defaults
         self.rates: dict[str, Labour] = {}
         self.names = Names(["owner"], whole=toml.whole)
-        for name, value in toml.section("labour").values.items():
+        for name, value in toml.section("labour").cells.items():
             by = " ".join(clean(name).split())
             if key(by) == "owner":
                 line, write = toml.lines.get(f"labour.{name}"), "write [owner] cost_own_hour instead"
@@ -126,15 +129,11 @@ class LabourBook:
                 toml.section("labour").fault(name, shown_value(value), f'write a section headed [labour."{by}"]')
                 self.names.add(by)
             else:
-                self._take(by, toml.section(f"labour.{name}", of="labour.*"))
-
-    def _take(self, by: str, section: Section) -> None:
-        self.names.add(by)
-        section.required_value("cost_hour")
-        rate = section.range("cost_hour")
-        vat = section.choice("vat")
-        if rate is not None:
-            self.rates[by] = Labour(by, self._money.with_vat(rate, vat))
+                self.names.add(by)
+                section = toml.section(f"labour.{name}", of="labour.*")
+                rate, vat = section.range("cost_hour"), section.choice("vat")
+                if rate is not None:
+                    self.rates[by] = Labour(by, money.with_vat(rate, vat))
 
     def find(self, name: str) -> str:
         """The name of a worker, empty if unknown."""
@@ -224,9 +223,7 @@ class Reading:
     def ways_cell(self, row: Row) -> tuple[str, ...]:
         """Way names, kinds and groups of the ``ways`` column."""
         words = []
-        for word in row.text("ways").split(";"):
-            if not word.strip():
-                continue
+        for word in row.listed("ways"):
             name, kind = self.ways.find(word), key(word)
             if name or kind in WAY_KINDS or kind in WAY_GROUPS:
                 words.append(name or kind)
@@ -234,13 +231,40 @@ class Reading:
                 row.fault("ways", shown(word), self.ways_words.advice(row.problems, word))
         return tuple(dict.fromkeys(words))
 
-    def name_of(self, row: Row, column: str, known: Names, what: str, whole: bool | None = None) -> str:
+    def name_of(self, row: Row, column: str, known: Names, what: str = "", whole: bool | None = None) -> str:
         """The name in a cell as its own file spells it, or as written where it is unknown (a fault)."""
         word = row.text(column)
         found = known.find(word)
         if word and not found and (known.whole if whole is None else whole):
             row.fault(column, f"{what}{shown(word)}", known.advice(row.problems, word))
         return found or word
+
+    def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
+        """A record of a row: its fields as the columns of that name are declared, but for those that are given."""
+        names = {f.name for f in fields(cast(Any, kind))}
+        if not names & {"note", "description"}:
+            self.keep_note(row)
+        wanted = names - given.keys() - {"source"}  # read in the order of the columns: what is assumed is listed so
+        read = {name: self._value(row, name) for name in row.declared if name in wanted}
+        return kind(**{"source": row.source, **read, **given})
+
+    def keep_note(self, row: Row) -> None:
+        """Keep the free words about a row."""
+        if note := row.note():
+            self.notes[str(row.source)] = note
+
+    def assume(self, name: str, row: Row, column: str, unit: str = "") -> None:
+        """List a figure of a default row, in home money if it has no other unit."""
+        self.defaults.note(name, as_text(row.amount(column)), unit or self.money.currency, row.text("source"))
+
+    def _value(self, row: Row, name: str) -> Any:
+        column = row.declared[name]
+        if column.type == "worker":
+            return self.worker(row, name)
+        if column.type == "ways":
+            return self.ways_cell(row)
+        taxed = name in _TAXED and "vat" in row.declared
+        return self.money.charge(row, name) if taxed else row.read(name)
 
     def check_priced(self, row: Row, name: str, why: str) -> None:
         """A part that is wanted needs a price, its own or quoted."""
@@ -263,19 +287,13 @@ class Reading:
             write = "name it under parts in events.csv or remedies.csv, or write always"
             row.fault("needed", found, write)
 
-    def keep_note(self, row: Row) -> None:
-        """Keep the free words about a row."""
-        note = row.note()
-        if note:
-            self.notes[str(row.source)] = note
-
 
 def named_rows(read: Sequence[Row], column: str, whole: bool = True) -> tuple[list[tuple[Row, str]], Names]:
     """Rows with their names; blank and repeated names are faults."""
     names, rows = Names(whole=whole), []
     first: dict[str, int] = {}
     for row in read:
-        name = row.required(column)
+        name = row.text(column)
         if not name:
             names.whole = names.whole and not row.has(column)
             rows.append((row, ""))

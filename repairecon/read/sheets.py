@@ -19,19 +19,14 @@ from repairecon.records import Fault, SheetError
 
 LONGEST_CELL = 20_000
 """Characters; a longer cell is a quote mark gone wrong."""
-
 MOST_ROWS = 200_000
 """Rows with something in them; a price list of more is a mistake."""
-
 MOST_COLUMNS = 256
 """Columns that may hold something."""
-
 MOST_EMPTY = 10_000
 """Empty rows together after which a sheet is taken to have ended."""
-
 LAST_ROW = 1_048_576
 """The last row that a sheet of this format can have (ECMA-376 part 1 has no limit; it is that of the programs)."""
-
 _MARKS = (",", ";", "\t")
 _LOOKED_AT = 100
 _TEXT = (".csv", ".txt", ".tsv")
@@ -68,17 +63,8 @@ class Sheet:
     closed: bool = True
 
 
-class BadSheet(Exception):
-    """A spreadsheet that gives no rows at all: what was found, what to do."""
-
-    def __init__(self, found: str, write: str) -> None:
-        self.found, self.write = found, write
-        super().__init__(found)
-
-
-def blank(cell: Cell) -> bool:
-    """True if nothing stands there."""
-    return cell is None
+class BadSheet(Unreadable):
+    """A spreadsheet that gives no rows at all."""
 
 
 def text_of(cell: Cell) -> str:
@@ -96,33 +82,20 @@ def text_of(cell: Cell) -> str:
 
 def column_letters(index: int) -> str:
     """Letters of a column counted from 0: A, B, ... Z, AA."""
-    letters, rest = "", index + 1
-    while rest:
-        rest, place = divmod(rest - 1, 26)
-        letters = chr(ord("A") + place) + letters
-    return letters
+    from openpyxl.utils import get_column_letter
 
-
-def column_index(letters: str) -> int:
-    """The column, counted from 0, of its letters."""
-    index = 0
-    for letter in letters:
-        index = index * 26 + ord(letter) - ord("A") + 1
-    return index - 1
+    return str(get_column_letter(index + 1))
 
 
 def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> None:
     """Keep a row if it holds something; too many rows or columns stop the reading."""
-    while cells and blank(cells[-1]):
+    while cells and cells[-1] is None:
         cells.pop()
     if not cells:
         return
     if len(cells) > MOST_COLUMNS:
-        where = f"{column_letters(len(cells) - 1)}{number}"
-        raise BadSheet(
-            f"something as far out as cell {where}",
-            f"keep a list within {MOST_COLUMNS} columns: clear what lies beyond",
-        )
+        found = f"something as far out as cell {column_letters(len(cells) - 1)}{number}"
+        raise BadSheet(found, f"keep a list within {MOST_COLUMNS} columns: clear what lies beyond")
     if len(rows) >= MOST_ROWS:
         raise BadSheet(f"more than {MOST_ROWS} rows", "cut the list down to what you may buy")
     rows[number] = tuple(cells)
@@ -130,19 +103,16 @@ def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> N
 
 def choose(names: list[str], hidden: list[str], wanted: str) -> str:
     """The sheet to read: the one named, or the only one that is not hidden."""
-    everything = [*names, *hidden]
-    if wanted:
-        same = [n for n in everything if n.casefold() == wanted.casefold()]
-        if not same:
-            known = ", ".join(shown(n) for n in everything[:12])
-            raise BadSheet(f"no sheet {shown(wanted)}", f"name one of: {known}")
-        return same[0]
-    if len(names) != 1:
-        if not names:
-            raise BadSheet("no sheet that is not hidden", "name the sheet")
-        known = ", ".join(shown(n) for n in names[:12])
+    everything = [*names, *hidden] if wanted else names
+    known = ", ".join(shown(n) for n in everything[:12])
+    same = [n for n in everything if n.casefold() == wanted.casefold()] if wanted else names
+    if wanted and not same:
+        raise BadSheet(f"no sheet {shown(wanted)}", f"name one of: {known}")
+    if not same:
+        raise BadSheet("no sheet that is not hidden", "name the sheet")
+    if len(same) > 1 and not wanted:
         raise BadSheet(f"{len(names)} sheets", f"say which: {known}")
-    return names[0]
+    return same[0]
 
 
 def heading(cell: str) -> str:
@@ -151,26 +121,10 @@ def heading(cell: str) -> str:
 
 
 def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> Sheet:
-    """One sheet of a spreadsheet.
+    """One sheet of a spreadsheet: a workbook (.xlsx, .xlsm; macros are left alone) or a text file (.csv, .txt, .tsv).
 
-    Parameters
-    ----------
-    path
-        A workbook (.xlsx, .xlsm; macros are left alone) or a text file (.csv, .txt, .tsv).
-    sheet
-        Name of the sheet of a workbook; blank for the only one that is not hidden.
-    headings
-        Headings that a text file is known to have.
-
-    Returns
-    -------
-    Sheet
-        Rows that hold something.
-
-    Raises
-    ------
-    SheetError
-        If there is nothing that can be taken.
+    ``sheet`` is blank for the only one that is not hidden; ``headings`` are those that a text file is known to have.
+    SheetError is raised if there is nothing that can be taken.
     """
     suffix = path.suffix.casefold()
     try:
@@ -186,7 +140,7 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
         if sheet:
             raise BadSheet("a text file, which has no sheets", "leave the name of the sheet out")
         return read_csv_sheet(data, path.name, headings)
-    except (BadSheet, Unreadable) as error:
+    except Unreadable as error:
         name = path.name if path.name.isprintable() else shown(path.name)
         raise SheetError([Fault(name, None, "", error.found, error.write)]) from error
 
@@ -194,24 +148,7 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
 def read_csv_sheet(data: bytes, file: str, headings: Collection[str] = ()) -> Sheet:
     """The rows of a CSV file (RFC 4180, or with another mark between the cells), in UTF-8, UTF-16 or Windows-1252.
 
-    Parameters
-    ----------
-    data
-        The bytes of the file.
-    file
-        Its name, as faults show it.
-    headings
-        Headings that it is known to have: they settle the mark between the cells.
-
-    Returns
-    -------
-    Sheet
-        Rows that hold something; every cell is text.
-
-    Raises
-    ------
-    BadSheet
-        If it is no text.
+    ``file`` is its name for faults; ``headings`` that it is known to have settle the mark between the cells.
     """
     text, notes = _letters(data)
     if "\0" in text[:4096]:
@@ -240,9 +177,9 @@ def csv_rows(text: str, file: str, headings: Collection[str] = (), notes: tuple[
     mark = mark or delimiter(text, headings)
     rows: dict[int, tuple[Cell, ...]] = {}
     widths: dict[int, int] = {}
-    for number, record in records_of(text, mark):
-        widths[number + skipped] = len(record)
-        take(rows, number + skipped, [_cell(c) for c in record])
+    for number, record in enumerate(records_of(text, mark), start=1 + skipped):
+        widths[number] = len(record)
+        take(rows, number, [_cell(c.strip()) for c in record])
     ends = not text or text.endswith(("\n", "\r"))
     return Sheet(file, "", rows, notes, widths, ends, not _open_quote(text, mark))
 
@@ -256,12 +193,11 @@ def _named_mark(text: str) -> tuple[str, str, int]:
     return "", text, 0
 
 
-def records_of(text: str, mark: str) -> Iterator[tuple[int, list[str]]]:
-    """Row numbers, from 1 as a spreadsheet counts, with the cells as far as they hold more than blanks."""
+def records_of(text: str, mark: str) -> Iterator[list[str]]:
+    """The rows with their cells as they stand."""
     limit = csv.field_size_limit(LARGEST_FILE)
     try:
-        for number, record in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=mark), start=1):
-            yield number, [cell.strip() for cell in record]
+        yield from csv.reader(io.StringIO(text, newline=""), delimiter=mark)
     except csv.Error as error:
         raise BadSheet("a file that is no CSV", _SAVED) from error
     finally:
@@ -274,7 +210,7 @@ def delimiter(text: str, headings: Collection[str] = ()) -> str:
     sample = "".join(islice(io.StringIO(text, newline=""), 4 * _LOOKED_AT)) if known else text[:200_000]
     best, most = _MARKS[0], (0, 0, 0)
     for mark in (";", "\t", ","):
-        records = [record for _, record in islice(records_of(sample, mark), _LOOKED_AT) if any(record)]
+        records = [record for record in islice(records_of(sample, mark), _LOOKED_AT) if any(map(str.strip, record))]
         found = max((len(known & {heading(c) for c in record}) for record in records), default=0)
         widths = Counter(len(record) for record in records if len(record) > 1)
         width, times = max(widths.items(), key=lambda item: (item[1], item[0]), default=(0, 0))

@@ -13,10 +13,9 @@ from repairecon.read.boat import TABLES as BOAT_TABLES
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
 from repairecon.read.default_rows import default_rows
 from repairecon.read.defaults import Defaults
-from repairecon.read.files import HERE, write_all
+from repairecon.read.files import HERE, csv_text, write_all
 from repairecon.read.problems import shown
 from repairecon.read.reading import CODE
-from repairecon.read.sheet_writing import csv_text
 from repairecon.read.tables import DEFAULT, EXAMPLE, Row
 from repairecon.read.toml_file import toml_value
 from repairecon.read.values import plain
@@ -36,7 +35,6 @@ _BOAT_HEAD = """# A boat: what is typed once and holds for each case in her fold
 """
 _OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")
 """Keys of a new case that are not commented out."""
-
 _NOTE = "invented; take example: away to use this row"
 
 
@@ -139,7 +137,6 @@ def _boat_lines(given: Mapping[str, str]) -> Iterator[str]:
 
 
 def _assumed(kind: str, symptom: str, values: Mapping[str, str]) -> Mapping[str, list[Row]]:
-    """The default rows of the unit in a new case."""
     new, kit = (Range(float(v), float(v), float(v)) for v in (values["price_new"], values["price_kit"]))
     match = settle(match_kind(kind), symptom)
     heard = match_symptom(match.kind, symptom) if match.kind and symptom else None
@@ -185,7 +182,6 @@ def _line(cells: dict[str, str], columns: list[str], mark: str) -> list[str]:
 
 
 def _examples(file: str) -> Iterator[dict[str, str]]:
-    """Rows made of the examples of the columns."""
     declared = FILES[file].declared.values()
     for nth in range(max(len(c.examples) for c in declared)):
         cells: dict[str, str] = {}
@@ -200,18 +196,7 @@ def _examples(file: str) -> Iterator[dict[str, str]]:
 
 
 def share_dir() -> Path:
-    """Folder that holds ``notebooks`` and ``data``: inside an installed package, or the checkout.
-
-    Returns
-    -------
-    Path
-        The folder.
-
-    Raises
-    ------
-    RepaireconError
-        If neither is there.
-    """
+    """Folder that holds ``notebooks`` and ``data``: inside an installed package, or the checkout."""
     for place in (_PACKAGE / "_share", _PACKAGE.parent):
         if all((place / name).is_dir() for name in _FOLDERS):
             return place
@@ -219,18 +204,7 @@ def share_dir() -> Path:
 
 
 def notebook_text(name: str) -> str:
-    """Text of a notebook that comes with the package.
-
-    Parameters
-    ----------
-    name
-        The job's name, as in ``rebuild_or_buy``.
-
-    Returns
-    -------
-    str
-        The notebook as JSON.
-    """
+    """The notebook of a job that comes with the package, such as ``rebuild_or_buy``, as JSON."""
     return (share_dir() / "notebooks" / f"{name}.ipynb").read_text(encoding="utf-8")
 
 

@@ -8,22 +8,21 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.read import values
-from repairecon.read.columns import Column, Headings
+from repairecon.read.columns import ENDS, Column, Headings
 from repairecon.read.files import Unreadable, decoded, read_data
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
-from repairecon.read.sheets import BadCell, BadSheet, Cell, Sheet, csv_rows, heading, text_of
+from repairecon.read.sheets import BadCell, Cell, Sheet, csv_rows, heading, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
 
 EXAMPLE, DEFAULT = "example:", "default:"
 """A row whose first cell begins with one of these is left out."""
-
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
 """A figure that is left blank where blank means none."""
-
 NO_END = "its last line has no end: look whether the file is whole"
 
 
+@dataclass(kw_only=True)
 class Entry:
     """Values by name, of a CSV row or a TOML section, each read as its column or key is declared.
 
@@ -31,23 +30,24 @@ class Entry:
     """
 
     file: str
+    cells: dict[str, Any]
     problems: Problems
-    declared: Mapping[str, Column]
-    bad: set[str]
+    declared: Mapping[str, Column] = field(default_factory=dict)
+    bad: set[str] = field(default_factory=set)
 
     def place(self, name: str) -> tuple[int | None, str]:
         """Row or line, and the name as faults show it."""
-        raise NotImplementedError
+        return None, name
 
     def written(self, name: str) -> Any:
         """What stands there, right or wrong; None when blank."""
-        raise NotImplementedError
+        return self.cells.get(name)
 
     def text(self, name: str) -> str:
         """Words, empty when blank or wrong."""
-        raise NotImplementedError
+        return self.value(name) or ""
 
-    def range(self, name: str, limits: Limits | None = None) -> Range | None:
+    def range(self, name: str) -> Range | None:
         """An uncertain number, None when blank or wrong."""
         raise NotImplementedError
 
@@ -55,11 +55,11 @@ class Entry:
         """True if it is blank where something may be written."""
         raise NotImplementedError
 
-    def _parsed(self, value: Any, limits: Limits) -> float | Misread:
-        raise NotImplementedError
+    def _number(self, value: Any, limits: Limits) -> float | Misread:
+        return values.number(value, limits)
 
     def _yes(self, value: Any) -> bool | Misread:
-        raise NotImplementedError
+        return values.yes_no(value)
 
     def column(self, name: str) -> Column:
         """How it is declared; one that is not is read as its reader says."""
@@ -89,17 +89,17 @@ class Entry:
             self.fault(name, "nothing", write or self.column(name).write)
         return self.text(name)
 
-    def required_value(self, *names: str) -> None:
-        """Note a fault for each that is blank."""
-        for name in names:
-            if self.lacks(name):
-                self.fault(name, "nothing", self.column(name).write)
+    def check_needed(self) -> None:
+        """Note a fault for each blank that must not be."""
+        for name, column in self.declared.items():
+            if column.need == "yes" and self.lacks(name):
+                self.fault(name, "nothing", column.write)
 
     def number(self, name: str, limits: Limits | None = None) -> float | None:
         """A number; its default, if it has one of its own, when blank or wrong."""
         value = self.value(name)
         if value is not None:
-            read = self._parsed(value, limits or self.column(name).limits)
+            read = self._number(value, limits or self.column(name).limits)
             if not isinstance(read, Misread):
                 return read
             self.fault(name, self.shown(name), read.write)
@@ -166,25 +166,37 @@ class Entry:
             return self.amount(name) if column.default == "0" else self.range(name)
         if column.type == "yes":
             return self.yes(name) if column.default else self.yes_if_written(name)
-        readers = {"number": self.number, "fraction": self.number, "whole": self.whole, "choice": self.choice}
-        reader = readers.get(column.type, self.date if column.type == "date" else self.text)
-        return reader(name)  # type: ignore[operator]
+        if column.type in ("number", "fraction"):
+            return self.number(name)
+        readers: dict[str, Any] = {"whole": self.whole, "choice": self.choice, "date": self.date}
+        return readers.get(column.type, self.text)(name)
 
     def these(self, *names: str) -> dict[str, Any]:
         """Several values, by name."""
         return {name: self.read(name) for name in names}
 
+    def _range(self, numbers: Sequence[float | None], form: str, source: Source, at: Mapping[str, str]) -> Range | None:
+        """The range of low, likely and high; ``at`` are the places of each, and of the shape, for its faults."""
+        shape = values.shape(form)
+        if isinstance(shape, Misread):
+            self.fault(at["shape"], shown(form), shape.write)
+            shape = "pert"
+        if any(at[end] in self.bad for end in ENDS):
+            return None
+        low, likely, high = numbers
+        read = values.in_order(low, likely, high, shape, source)
+        if isinstance(read, Misread):
+            lacking = read.found == "nothing" and at["low"] == at["high"]
+            self.fault(at[read.which], f"no {read.which}" if lacking else read.found, read.write)
+            return None
+        return read
 
-@dataclass
+
+@dataclass(kw_only=True)
 class Row(Entry):
     """One row: cells by heading, read with faults noted."""
 
-    file: str
     row: int
-    cells: dict[str, str]
-    problems: Problems
-    declared: Mapping[str, Column] = field(default_factory=dict)
-    bad: set[str] = field(default_factory=set)
 
     @property
     def source(self) -> Source:
@@ -204,42 +216,25 @@ class Row(Entry):
         """The cell, None when blank."""
         return self.cells.get(name) or None
 
-    def text(self, name: str) -> str:
-        """The cell, empty when blank or unreadable."""
-        return "" if name in self.bad else self.cells.get(name, "")
-
     def lacks(self, name: str) -> bool:
         """True if the cell is blank; a missing column has a fault of its own."""
         return name in self.cells and not self.cells[name]
-
-    def _parsed(self, value: Any, limits: Limits) -> float | Misread:
-        return values.number(value, limits)
-
-    def _yes(self, value: Any) -> bool | Misread:
-        return values.yes_no(value)
 
     def has_range(self, name: str) -> bool:
         """True if something, right or wrong, is written in one of the three columns."""
         return self.has(f"{name}_likely") or self.has(f"{name}_low") or self.has(f"{name}_high")
 
-    def range(self, name: str, limits: Limits | None = None) -> Range | None:
+    def range(self, name: str) -> Range | None:
         """The range in ``name_low``, ``name_likely``, ``name_high``, None when blank or wrong."""
         if not self.has_range(name):
             return None
-        limits = limits or self.column(name).limits
-        columns = [f"{name}_{end}" for end in ("low", "likely", "high")]
-        low, likely, high = (self.number(c, limits) for c in columns)
-        form = values.shape(self.text(f"{name}_shape"))
-        if isinstance(form, Misread):
-            self.fault(f"{name}_shape", self.shown(f"{name}_shape"), form.write)
-            form = "pert"
-        if any(c in self.bad for c in columns):
-            return None
-        read = values.in_order(low, likely, high, form, self.source)
-        if isinstance(read, Misread):
-            self.fault(f"{name}_{read.which}", read.found, read.write)
-            return None
-        return read
+        at = {end: f"{name}_{end}" for end in (*ENDS, "shape")}
+        numbers = [self.number(at[end], self.column(name).limits) for end in ENDS]
+        return self._range(numbers, self.text(at["shape"]), self.source, at)
+
+    def listed(self, name: str) -> list[str]:
+        """Words with ; between them."""
+        return [word.strip() for word in self.text(name).split(";") if word.strip()]
 
     def note(self) -> str:
         """Free words about the row."""
@@ -300,7 +295,7 @@ def read_table(source: Path | bytes | None, file: str, headings: Headings, probl
     try:
         data = source if isinstance(source, bytes) else read_data(source)
         sheet = csv_rows(clean(decoded(data)), file, headings.known)
-    except (Unreadable, BadSheet) as error:
+    except Unreadable as error:
         problems.add(file, None, "", error.found, error.write)
         return Table(file, there=True, whole=False)
     return table_of(sheet, headings, problems)
@@ -309,65 +304,48 @@ def read_table(source: Path | bytes | None, file: str, headings: Headings, probl
 def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     """The rows of a sheet, the first of which holds the headings."""
     table = Table(sheet.file, there=True)
-    numbers = iter(sheet.rows)
-    head = next(numbers, None)
-    if head is None:
+    if not sheet.rows:
         table.whole = False
         write = f"write the headings {', '.join(headings.required)}, or take the file away"
         problems.add(table.file, None, "", "an empty file", write)
         return table
+    head = next(iter(sheet.rows))
     wide = [text_of(c) for c in sheet.rows[head]]
     columns = _columns(wide, head, table, headings, problems)
-    form = _Form(columns, [bool(c) for c in wide], sheet.widths.get(head, len(wide)), problems)
-    for number in numbers:
-        cells = sheet.rows[number]
-        if not text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT)):
-            row = Row(sheet.file, number, form.cells(cells), problems, headings.declared)
-            form.check(row, cells, sheet.widths.get(number) if sheet.closed else None)
+    width = sheet.widths.get(head, len(wide))
+    bare = {k for k in range(width) if k >= len(wide) or not wide[k]}
+    for number, cells in sheet.rows.items():
+        if number != head and not text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT)):
+            filled = [text_of(c) for c in cells] + [""] * (len(columns) - len(cells))
+            by_name = {name: cell for name, cell in zip(columns, filled, strict=False) if name}
+            row = Row(file=sheet.file, row=number, cells=by_name, problems=problems, declared=headings.declared)
+            _check_form(row, cells, columns, width, bare)
+            if sheet.closed and sheet.widths.get(number, len(columns)) < len(columns):
+                found = f"{sheet.widths[number]} cells under {len(columns)} headings"
+                write = "write a mark between cells for each blank one too, or look whether the file was cut short"
+                problems.add(row.file, number, "", found, write)
+            row.check_needed()
             table.rows.append(row)
     if not sheet.closed:
         table.whole = False
-        last = max(sheet.rows)
-        problems.add(table.file, last, "", "a quote mark that is never closed", "close it, or take it out")
+        write = "close it, or take it out"
+        problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", write)
     elif not sheet.ends:
         table.note = NO_END
     return table
 
 
-class _Form:
-    """What a row must look like under the headings of its table."""
-
-    def __init__(self, columns: list[str], headed: list[bool], width: int, problems: Problems) -> None:
-        self.columns, self.width, self.problems = columns, width, problems
-        self.headed = headed + [False] * (width - len(headed))
-        self._bare: set[int] = set()
-
-    def cells(self, cells: Sequence[Cell]) -> dict[str, str]:
-        """The cells of a row by heading."""
-        filled = [text_of(c) for c in cells] + [""] * (len(self.columns) - len(cells))
-        return {name: cell for name, cell in zip(self.columns, filled, strict=False) if name}
-
-    def check(self, row: Row, cells: Sequence[Cell], width: int | None) -> None:
-        """Note what is wrong with a row whatever its columns."""
-        for k, cell in enumerate(cells[: self.width]):
-            if cell is not None and not self.headed[k] and k not in self._bare:
-                self._bare.add(k)
-                write = "write a heading over that column, or clear its cells"
-                row.problems.add(row.file, row.row, "", f"no heading over {shown(text_of(cell))}", write)
-        extra = next((text_of(c) for c in cells[self.width :] if c is not None), "")
-        if extra:
-            write = "put text with a comma in double quotes; write decimals with a point"
-            row.problems.add(row.file, row.row, "", f"more cells than headings: {shown(extra)}", write)
-        if width is not None and width < len(self.columns):
-            row.problems.add(
-                row.file,
-                row.row,
-                "",
-                f"{width} cells under {len(self.columns)} headings",
-                "write a mark between cells for each blank one too, or look whether the file was cut short",
-            )
-        for name, cell in zip(self.columns, cells, strict=False):
-            if isinstance(cell, BadCell) and name:
-                row.fault(name, cell.found, cell.write)
-            elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
-                row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")
+def _check_form(row: Row, cells: Sequence[Cell], columns: Sequence[str], width: int, bare: set[int]) -> None:
+    """Note what is wrong with a row whatever its columns; ``bare`` are those without a heading, each noted once."""
+    for k in [k for k in sorted(bare) if k < len(cells) and cells[k] is not None]:
+        bare.remove(k)
+        write = "write a heading over that column, or clear its cells"
+        row.problems.add(row.file, row.row, "", f"no heading over {shown(text_of(cells[k]))}", write)
+    if extra := next((text_of(c) for c in cells[width:] if c is not None), ""):
+        write = "put text with a comma in double quotes; write decimals with a point"
+        row.problems.add(row.file, row.row, "", f"more cells than headings: {shown(extra)}", write)
+    for name, cell in zip(columns, cells, strict=False):
+        if isinstance(cell, BadCell) and name:
+            row.fault(name, cell.found, cell.write)
+        elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
+            row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")

@@ -6,13 +6,13 @@ import json
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from repairecon.read import values
-from repairecon.read.columns import ANY, CASE, Column, sections
+from repairecon.read.columns import ANY, CASE, ENDS, Column, sections
 from repairecon.read.files import Unreadable, decoded, read_text
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
 from repairecon.read.tables import Entry
@@ -24,27 +24,20 @@ _KEY = re.compile(r"""^\s*("[^"]*"|'[^']*'|[\w.-]+)\s*=""")
 _AT_LINE = re.compile(r"\(at line ([0-9]+), column [0-9]+\)|\(at end of document\)")
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Section(Entry):
     """One table of the file, its values read with faults noted."""
 
     name: str
-    values: dict[str, Any]
-    problems: Problems
-    declared: Mapping[str, Column] = field(default_factory=dict)
     lines: Mapping[str, int] = field(default_factory=dict)
     nth: int = 0
-    bad: set[str] = field(default_factory=set)
-    file: str = CASE
     inherited: Mapping[str, Source] = field(default_factory=dict)
     """Where a key stands that is not of this file."""
 
     def line(self, key: str = "") -> int | None:
         """The line of a key, else of the section, as far as it can be found."""
         path = f"{self.name}#{self.nth}" if self.nth else self.name
-        if key and f"{path}.{key}" in self.lines:
-            return self.lines[f"{path}.{key}"]
-        return self.lines.get(path)
+        return self.lines.get(f"{path}.{key}" if key else path, self.lines.get(path))
 
     def place(self, name: str) -> tuple[int | None, str]:
         """Line, and the key with its section."""
@@ -54,30 +47,24 @@ class Section(Entry):
         """Where a key stands."""
         return self.inherited.get(f"{self.name}.{key}") or Source(self.file, *self.place(key))
 
-    def written(self, name: str) -> Any:
-        """The value, None if absent."""
-        return self.values.get(name)
-
     def has(self, name: str) -> bool:
         """True if something, right or wrong, is written there."""
-        return name in self.values
+        return name in self.cells
 
     def lacks(self, name: str) -> bool:
         """True if it is absent or blank."""
-        value = self.values.get(name)
+        value = self.written(name)
         return name not in self.bad and (value is None or (isinstance(value, str) and not clean(value).strip()))
 
     def shown(self, name: str) -> str:
         """The value as faults quote it."""
-        return shown_value(self.values.get(name))
+        return shown_value(self.written(name))
 
     def text(self, name: str) -> str:
         """Text, clean and on one line; empty if absent or wrong."""
         value = self.value(name)
-        if value is None:
-            return ""
-        if isinstance(value, str):
-            return " ".join(clean(value).split())
+        if value is None or isinstance(value, str):
+            return " ".join(clean(value or "").split())
         self.fault(name, shown_value(value), "write words in double quotes")
         return ""
 
@@ -90,71 +77,54 @@ class Section(Entry):
             return ()
         return tuple(" ".join(clean(v).split()) for v in listed)
 
-    def _parsed(self, value: Any, limits: Limits) -> float | Misread:
+    def column(self, name: str) -> Column:
+        """How it is declared, by its name or for keys of any name."""
+        return self.declared[name if name in self.declared else ANY]
+
+    def _number(self, value: Any, limits: Limits) -> float | Misread:
         return values.toml_number(value, limits)
 
     def _yes(self, value: Any) -> bool | Misread:
         return value if isinstance(value, bool) else Misread("write true or false")
 
-    def range(self, name: str, limits: Limits | None = None) -> Range | None:
+    def range(self, name: str) -> Range | None:
         """A number, [low, likely, high] or {low=, likely=, high=, shape=}; None if absent or wrong."""
         value = self.value(name)
         if value is None:
             return None
-        ends: Sequence[object] = (None, value, None)
-        form = "pert"
+        ends, form = {"likely": value}, "pert"
         if isinstance(value, list):
             if len(value) != 3:
                 self.fault(name, shown_value(value), "write one number or [low, likely, high]")
                 return None
-            ends = value
+            ends = dict(zip(ENDS, value, strict=True))
         elif isinstance(value, dict):
-            self._unknown(name, value)
-            form = str(value.get("shape", "pert"))
-            ends = [value.get(end) for end in ("low", "likely", "high")]
-        numbers = [None if end is None else self._end(name, end, limits) for end in ends]
-        shape = values.shape(clean(form))
-        if isinstance(shape, Misread):
-            self.fault(name, shown(form), shape.write)
-        if name in self.bad or isinstance(shape, Misread):
-            return None
-        read = values.in_order(numbers[0], numbers[1], numbers[2], shape, self.source(name))
-        if isinstance(read, Misread):
-            self.fault(name, read.found if read.found != "nothing" else f"no {read.which}", read.write)
-            return None
-        return read
+            for key in value:
+                if key not in (*ENDS, "shape"):
+                    write = self.problems.advice(key, (*ENDS, "shape"))
+                    self.fault(name, f"an unknown key {shown(key)}", write)
+            ends, form = value, clean(str(value.get("shape", form)))
+        numbers = [self._end(name, ends.get(end)) for end in ENDS]
+        at = dict.fromkeys((*ENDS, "shape"), name)
+        return self._range(numbers, form, Source(self.file, *self.place(name)), at)
 
-    def _end(self, name: str, value: object, limits: Limits | None) -> float | None:
-        read = values.toml_number(value, limits or self.limits(name))
+    def _end(self, name: str, value: object) -> float | None:
+        read = None if value is None else values.toml_number(value, self.column(name).limits)
         if isinstance(read, Misread):
             self.fault(name, shown_value(value), read.write)
             return None
         return read
 
-    def limits(self, name: str) -> Limits:
-        """Between what a number must lie."""
-        return self.declared[name if name in self.declared else ANY].limits
-
-    def number(self, name: str, limits: Limits | None = None) -> float | None:
-        """A number; its default, if it has one of its own, if absent or wrong."""
-        return super().number(name, limits or self.limits(name))
-
-    def _unknown(self, key: str, value: Mapping[str, object]) -> None:
-        known = ("low", "likely", "high", "shape")
-        for name in value:
-            if name not in known:
-                self.fault(key, f"an unknown key {shown(name)}", self.problems.advice(name, known))
-
     def only_known(self) -> Section:
         """Note unknown keys; a misspelt one is read as what it was meant to be."""
         known = tuple(self.declared)
-        for name in [] if ANY in known else list(self.values):
+        for name in [] if ANY in known else list(self.cells):
             if name in known:
                 continue
             self.fault(name, f"an unknown key {shown(name)}", self.problems.advice(name, known))
             near = closest(name, known, cutoff=SURE)
-            if near and near not in self.values:
-                self.values[near] = self.values[name]
+            if near and near not in self.cells:
+                self.cells[near] = self.cells[name]
         return self
 
 
@@ -168,19 +138,31 @@ def shown_value(value: object) -> str:
         return "a number beyond all measure"
 
 
+@dataclass
 class TomlFile:
     """The tables of a file; ``whole`` is False where it could not be read."""
 
-    def __init__(
-        self, problems: Problems, data: dict[str, Any], lines: Mapping[str, int], whole: bool, file: str = CASE
-    ) -> None:
-        self.problems, self.data, self.lines, self.whole, self.file = problems, data, lines, whole, file
-        self.inherited: dict[str, Source] = {}
+    problems: Problems
+    data: dict[str, Any]
+    lines: Mapping[str, int]
+    whole: bool
+    file: str = CASE
+    inherited: dict[str, Source] = field(default_factory=dict)
 
     def _section(self, name: str, values: dict[str, Any], nth: int = 0, of: str = "") -> Section:
-        declared = sections(self.file)[of or name]
-        made = Section(name, values, self.problems, declared, self.lines, nth, file=self.file, inherited=self.inherited)
-        return made.only_known()
+        section = Section(
+            file=self.file,
+            name=name,
+            cells=values,
+            problems=self.problems,
+            declared=sections(self.file)[of or name],
+            lines=self.lines,
+            nth=nth,
+            inherited=self.inherited,
+        ).only_known()
+        if self.whole:
+            section.check_needed()
+        return section
 
     def section(self, name: str, of: str = "") -> Section:
         """A table by its dotted name, empty if absent; ``of`` is the section that declares its keys."""
@@ -246,13 +228,8 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> Tom
     if undecoded(text):
         for number, line in enumerate(text.split("\n"), start=1):
             if undecoded(line):
-                problems.add(
-                    file,
-                    number,
-                    "",
-                    shown(line),
-                    "save the file as UTF-8 and write the letters marked ? again",
-                )
+                write = "save the file as UTF-8 and write the letters marked ? again"
+                problems.add(file, number, "", shown(line), write)
         text = text.encode("utf-8", "replace").decode("utf-8")
     try:
         return TomlFile(problems, tomllib.loads(text), _places(text), whole=True, file=file)

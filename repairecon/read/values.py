@@ -34,7 +34,6 @@ class Limits:
 LARGEST = 1e12
 DAYS_A_YEAR = 365.25
 MONEY = Limits(0.0, LARGEST)
-HOURS = Limits(0.0, 1e6)
 FRACTION = Limits(0.0, 1.0, fraction=True)
 COUNT = Limits(1.0, 1e6, whole=True)
 
@@ -185,11 +184,7 @@ def shape(text: str) -> Shape | Misread:
 
 
 def in_order(
-    low: float | None,
-    likely: float | None,
-    high: float | None,
-    form: Shape,
-    source: Source,
+    low: float | None, likely: float | None, high: float | None, form: Shape, source: Source
 ) -> Range | Misread:
     """The range, if its three numbers make one; likely alone is a sure number."""
     if low is None and high is None and likely is not None:

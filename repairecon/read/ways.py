@@ -1,66 +1,36 @@
-"""ways.csv to records, completed with defaults."""
+"""ways.csv and lives.csv to records, completed with defaults: what each way costs, and how long its unit lasts."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from repairecon.read import values
-from repairecon.read.defaults import as_text
+from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.tables import NOTHING, Row
-from repairecon.records import ASSUMED, NO_WAY, WAY_KINDS, Range, Source, Way
+from repairecon.records import NO_WAY, WAY_KINDS, OwnLife, Range, Unit, Way
 
 BOUGHT = ("new", "pattern", "second-hand")
 """Kinds that can be bought while the old unit is kept."""
-
 PRICED = ("send away", "exchange", *BOUGHT)
 """Kinds with a price of their own."""
-
 FOR_A_WHILE = ("carry on", "temporary")
 """Kinds after which the lasting repair is still due."""
-
 MAY_COST = (*FOR_A_WHILE, "without", "own spare")
 """Kinds that may have a price."""
-
 _ONLY_FOR = {
     "until_days": (*FOR_A_WHILE, "without"),
     "until_hours": (*FOR_A_WHILE, "without"),
-    "p_fails": FOR_A_WHILE,
-    "more_cost": FOR_A_WHILE,
-    "works_meanwhile": FOR_A_WHILE,
-    "then": FOR_A_WHILE,
+    **dict.fromkeys(("p_fails", "more_cost", "works_meanwhile", "then"), FOR_A_WHILE),
     "p_dead": ("own spare",),
     "price_covers": ("send away",),
 }
 """Columns that are for some kinds alone."""
-
-IN_BOUGHT = "the way named in 'bought'"
-
-BLANK = Way(
-    way="",
-    kind="",
-    price=None,
-    lead_days=None,
-    p_never=0.0,
-    instead="",
-    fitting_hours=NOTHING,
-    fitting_by="owner",
-    core_surcharge=NOTHING,
-    core_carriage=NOTHING,
-    p_refund=0.0,
-    core_if_stripped=False,
-    strip_charge=NOTHING,
-    bought="",
-    life_years=None,
-    warranty_months=None,
-    old_unit="kept",
-    old_unit_price=NOTHING,
-    note="",
-    source=Source(ASSUMED),
-)
-"""A way of which nothing is said."""
+_LIFE = ("life_years", "life_hours", "life_shape", "wear_kept", "p_early")
+_OR_KINDS = f"{', '.join(BOUGHT[:-1])} or {BOUGHT[-1]}"
 
 
 @dataclass(frozen=True)
@@ -70,7 +40,7 @@ class _Line:
     row: Row
     name: str
     kind: str
-    kinds: dict[str, str]
+    kinds: Mapping[str, str]
 
     @property
     def pair(self) -> bool:
@@ -79,22 +49,16 @@ class _Line:
 
     def blank(self, column: str, found: str, rebuild: str) -> None:
         """Note a figure on a way that takes it from elsewhere."""
-        write = f"it is that of {IN_BOUGHT}" if self.pair else rebuild
+        write = "it is that of the way named in 'bought'" if self.pair else rebuild
         self.row.fault(column, found, f"leave it blank: {write}")
 
 
 def ways(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -> tuple[Way, ...]:
-    """Ways as written, and the default ones beneath them."""
-    kinds: dict[str, str] = {}
-    lines = []
-    for row, name in rows:
-        row.required_value("kind")
-        kind = row.choice("kind")
-        if name:
-            kinds[name] = kind
-        lines.append(_Line(row, name, kind, kinds))
+    """Ways as written, and the default ones beneath them; their lives as written, None where nothing is said."""
+    kinds = {name: row.choice("kind") for row, name in rows if name}
+    lines = [_Line(row, name, row.choice("kind"), kinds) for row, name in rows]
     _list_assumed(reading, [line for line in lines if line.row.assumed])
-    made = tuple(_way(reading, line, quotes_lead) for line in lines)
+    made = [_way(reading, line, quotes_lead) for line in lines]
     return tuple(w for w in made if w.kind and w.way)
 
 
@@ -104,10 +68,8 @@ def _list_assumed(reading: Reading, lines: list[_Line]) -> None:
     if bare:
         reading.defaults.note("ways", "; ".join(line.name for line in bare), "", bare[0].row.text("source"))
     for line in lines:
-        price = line.row.range("price")
-        if price is not None:
-            words = as_text([price.low, price.likely, price.high])
-            reading.defaults.note(f"way: {line.name}", words, reading.money.currency, line.row.text("source"))
+        if line.row.range("price"):
+            reading.assume(f"way: {line.name}", line.row, "price")
 
 
 def fits(reading: Reading, row: Row, rows: list[Row], kit: bool) -> bool:
@@ -123,48 +85,42 @@ def fits(reading: Reading, row: Row, rows: list[Row], kit: bool) -> bool:
     return (kit or kind.rebuilds != "here") and (not bought or (there and priced))
 
 
+def rebuilt_here(row: Row) -> bool:
+    """True if a row may be a way that rebuilds the unit at the boat."""
+    kind = WAY_KINDS.get(key(row.text("kind")))
+    return kind is None or kind.rebuilds == "here"
+
+
 def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
-    row, name, kind, money = line.row, line.name, line.kind, reading.money
-    price = _price(reading, line)
-    surcharge = money.charge(row, "core_surcharge")
-    return replace(
-        BLANK,
-        way=name,
-        kind=kind,
-        price=price,
-        lead_days=_lead(reading, line, quotes_lead),
-        p_never=_p_never(reading, line),
-        instead=_instead(reading, line),
-        fitting_by=reading.worker(row, "fitting_by"),
-        core_surcharge=surcharge,
-        core_carriage=money.charge(row, "core_carriage"),
-        p_refund=_p_refund(reading, line, surcharge),
-        strip_charge=_strip_charge(reading, line, money.charge(row, "strip_charge"), price),
-        bought=_bought(reading, line),
-        old_unit=row.choice("old_unit") or old_unit(reading, name, kind),
-        note=row.note(),
-        source=row.source,
-        **row.these("fitting_hours", "core_if_stripped", "warranty_months", "old_unit_price"),
-        **_for_a_while(reading, line),
-    )
-
-
-def _for_a_while(reading: Reading, line: _Line) -> dict[str, Any]:
-    """What only some kinds have: until when, what may happen till then and what follows; a spare that may be dead."""
     row, kind = line.row, line.kind
+    price = _price(reading, line)
+    surcharge = reading.money.charge(row, "core_surcharge")
     for column, kinds in _ONLY_FOR.items():
         if kind and kind not in kinds and (row.has(column) or row.has_range(column)):
             shown_at = f"{column}_likely" if row.has_range(column) else column
             row.fault(shown_at, f"{column} on a way of kind {kind}", f"leave it blank: it is for {' and '.join(kinds)}")
-    covers = row.yes_if_written("price_covers")
-    if covers is False:
+    way = reading.record(
+        Way,
+        row,
+        way=line.name,
+        kind=kind,
+        price=price,
+        price_covers=row.yes_if_written("price_covers"),
+        lead_days=_lead(reading, line, quotes_lead),
+        p_never=_p_never(reading, line),
+        instead=_instead(reading, line),
+        core_surcharge=surcharge,
+        p_refund=_p_refund(reading, line, surcharge),
+        strip_charge=_strip_charge(reading, line, price),
+        bought=_bought(reading, line),
+        old_unit=row.choice("old_unit") or (reading.defaults.text(f"old_unit.{kind}", line.name) if kind else "kept"),
+        until_days=_until(reading, line),
+        then=_then(reading, line),
+        note=row.note(),
+    )
+    if way.price_covers is False:
         reading.labour.find("specialist")  # somebody is paid for what the price does not cover
-    return {
-        "price_covers": covers,
-        "until_days": _until(reading, line),
-        "then": _then(reading, line),
-        **row.these("p_fails", "more_cost", "works_meanwhile", "allowed_until", "not_when", "never", "p_dead"),
-    }
+    return way
 
 
 def _until(reading: Reading, line: _Line) -> Range | None:
@@ -189,42 +145,31 @@ def _then(reading: Reading, line: _Line) -> str:
     word, row = line.row.text("then"), line.row
     if not word or key(word) == NO_WAY:
         return key(word)
-    found = reading.name_of(row, "then", reading.ways, "")
+    found = reading.name_of(row, "then", reading.ways)
     if line.kinds.get(found) in MAY_COST[:3]:
         row.fault("then", shown(word), "name a lasting way, or none if nothing more is due")
     return found
 
 
 def _price(reading: Reading, line: _Line) -> Range | None:
-    row, name, kind = line.row, line.name, line.kind
+    row, kind, three = line.row, line.kind, reading.three
     price = row.range("price")
-    if kind in MAY_COST:
+    if kind in MAY_COST or (kind in PRICED and price is not None):
         return None if price is None else reading.money.with_vat(price, row.choice("vat"))
-    if kind and kind not in PRICED:
-        if row.has_range("price"):
-            line.blank("price_likely", f"a price on a way of kind {kind}", "parts.csv and tasks.csv make the cost")
+    if kind and kind not in PRICED and row.has_range("price"):
+        line.blank("price_likely", f"a price on a way of kind {kind}", "parts.csv and tasks.csv make the cost")
+    if kind not in PRICED or row.has_range("price") or key(line.name) in reading.quoted:
         return None
-    if price is not None:
-        return reading.money.with_vat(price, row.choice("vat"))
-    if row.has_range("price") or key(name) in reading.quoted or not kind:
-        return None
-    three = reading.three
     if kind == "new" and three.price_new is not None:
         return three.price_new
-    if row.assumed:
-        return _price_missing(reading)
-    told = kind == "new" and "price_new" in three.section.bad
-    if name and reading.tables["quotes.csv"].whole and not told and not reading.ordering:
-        row.fault("price_likely", "nothing", f"write a price, or a row for {shown(name)} in quotes.csv")
+    known_wrong = kind == "new" and "price_new" in three.section.bad
+    if row.assumed:  # the price of a new unit, one of the three numbers, is not there
+        if not reading.ordering and "price_new" not in three.section.bad and reading.toml_whole:
+            three.section.fault("price_new", "nothing", "write the price of a new unit, or add ways.csv")
+        return None if reading.ordering else NOTHING
+    if line.name and reading.tables["quotes.csv"].whole and not known_wrong and not reading.ordering:
+        row.fault("price_likely", "nothing", f"write a price, or a row for {shown(line.name)} in quotes.csv")
     return None
-
-
-def _price_missing(reading: Reading) -> Range | None:
-    """The price of a new unit, one of the three numbers, is not there."""
-    section = reading.three.section
-    if not reading.ordering and "price_new" not in section.bad and reading.toml_whole:
-        section.fault("price_new", "nothing", "write the price of a new unit, or add ways.csv")
-    return None if reading.ordering else NOTHING
 
 
 def _lead(reading: Reading, line: _Line, quotes_lead: set[str]) -> Range | None:
@@ -235,29 +180,27 @@ def _lead(reading: Reading, line: _Line, quotes_lead: set[str]) -> Range | None:
 
 
 def _p_never(reading: Reading, line: _Line) -> float:
-    row = line.row
+    """Chance that it never comes; 0 where its quotes say."""
+    row, kind = line.row, line.kind
     given = row.number("p_never")
-    if line.kind not in PRICED:
-        if given and line.kind:
-            rebuild = "put a 'part no longer available' row in events.csv"
-            if line.kind in MAY_COST:
-                rebuild = "nothing has to come"
-            line.blank("p_never", row.shown("p_never"), rebuild)
-        return 0.0
-    if row.has("p_never"):
-        return given or 0.0
-    return never(reading, line.name, line.kind)
+    if kind in PRICED and not row.has("p_never"):
+        quoted = reading.quoted.get(key(line.name))
+        return 0.0 if quoted else reading.defaults.number(f"p_never.{kind}", line.name)
+    if kind and kind not in PRICED and given:
+        gone = "nothing has to come" if kind in MAY_COST else "put a 'part no longer available' row in events.csv"
+        line.blank("p_never", row.shown("p_never"), gone)
+    return (given or 0.0) if kind in PRICED else 0.0
 
 
 def _instead(reading: Reading, line: _Line) -> str:
     word, row = line.row.text("instead"), line.row
-    found = reading.ways.find(word) if word else ""
+    found, may = reading.ways.find(word), ("exchange", *BOUGHT)
     if word and not found and reading.ways.whole:
         row.fault("instead", shown(word), reading.ways.advice(row.problems, word))
     elif found and found == line.name:
         row.fault("instead", shown(word), "name another way: this is what is done if this one never comes")
-    elif found and line.kinds.get(found) and line.kinds[found] not in ("exchange", *BOUGHT):
-        row.fault("instead", shown(word), f"name a way of kind {', '.join(('exchange', *BOUGHT))}")
+    elif found and line.kinds.get(found) and line.kinds[found] not in may:
+        row.fault("instead", shown(word), f"name a way of kind {', '.join(may)}")
     return found
 
 
@@ -268,13 +211,12 @@ def _p_refund(reading: Reading, line: _Line, surcharge: Range) -> float:
     return reading.defaults.number("p_refund", line.name)
 
 
-def _strip_charge(reading: Reading, line: _Line, given: Range, price: Range | None) -> Range:
+def _strip_charge(reading: Reading, line: _Line, price: Range | None) -> Range:
     of = reading.three.price_new or price
     if line.kind != "send away" or line.row.has_range("strip_charge") or of is None:
-        return given
+        return reading.money.charge(line.row, "strip_charge")
     share = reading.defaults.range("strip_charge_share", line.name)
-    low, likely, high = (s * of.likely for s in (share.low, share.likely, share.high))
-    return Range(low, likely, high, source=share.source)
+    return share.scaled(of.likely)
 
 
 def _bought(reading: Reading, line: _Line) -> str:
@@ -283,7 +225,7 @@ def _bought(reading: Reading, line: _Line) -> str:
     if not line.pair:
         if word and line.kind:
             row.fault("bought", shown(word), "leave it blank: only the pairs name what is bought")
-        return BLANK.bought
+        return ""
     may = [n for n, kind in line.kinds.items() if kind in BOUGHT]
     if word:
         found = reading.ways.find(word)
@@ -302,22 +244,73 @@ def _bought(reading: Reading, line: _Line) -> str:
     return ""
 
 
-_OR_KINDS = f"{', '.join(BOUGHT[:-1])} or {BOUGHT[-1]}"
+# ---- how long the unit lasts -------------------------------------------------------------------------
+def lives_wanted(rows: Iterable[tuple[Row, str]]) -> bool:
+    """True if a row says something of a life, right or wrong."""
+    return any(row.has(name) or row.has_range(name) for row, _ in rows for name in _LIFE)
 
 
-def never(reading: Reading, name: str, kind: str) -> float:
-    """Chance that a way of this kind never comes; 0 where its quotes say."""
-    if reading.quoted.get(key(name)):
-        return 0.0
-    return reading.defaults.number(f"p_never.{kind}", name)
+def with_lives(made: tuple[Way, ...], unit: Unit, defaults: Defaults) -> tuple[Way, ...]:
+    """The ways with their lives; a pair of which nothing is said has that of the way it puts in service."""
+    written = {w.way: {name: getattr(w, name) for name in _LIFE} for w in made}
+    singles = [w for w in made if _base_kind(w) == w.kind]
+    lived = {w.way: _completed(w, written[w.way], unit, defaults) for w in singles}
+    here = next((lived[w.way] for w in singles if w.kind == "rebuild"), None)
+    for way in made:
+        if way.way not in lived:
+            base = lived.get(way.bought) if way.traits.in_service == "bought" else here
+            lived[way.way] = _completed(way, _inherited(written[way.way], base), unit, defaults)
+    return tuple(lived[w.way] for w in made)
 
 
-def old_unit(reading: Reading, name: str, kind: str) -> str:
-    """What becomes of the old unit where the case does not say."""
-    return reading.defaults.text(f"old_unit.{kind}", name) if kind else BLANK.old_unit
+def _base_kind(way: Way) -> str:
+    """The kind whose defaults hold for the unit in service: a pair has those of what it puts there."""
+    if not (way.traits.buys and way.traits.rebuilds):
+        return way.kind
+    return "new" if way.traits.in_service == "bought" else "rebuild"
 
 
-def rebuilt_here(row: Row) -> bool:
-    """True if a row may be a way that rebuilds the unit at the boat."""
-    kind = WAY_KINDS.get(key(row.text("kind")))
-    return kind is None or kind.rebuilds == "here"
+def _inherited(given: dict[str, Any], base: Way | None) -> dict[str, Any]:
+    """The life of a pair, completed from the way that it puts in service."""
+    if base is None:
+        return given
+    silent = given["life_years"] is None and given["life_hours"] is None
+    whose = {name: silent if name in ("life_years", "life_hours") else given[name] is None for name in _LIFE}
+    return {name: getattr(base, name) if whose[name] else given[name] for name in _LIFE}
+
+
+def _completed(way: Way, life: dict[str, Any], unit: Unit, defaults: Defaults) -> Way:
+    """A life in hours alone stays one: no life in years is assumed beside it. A unit left as it is has none."""
+    kind, name = _base_kind(way), way.way
+    if way.traits.in_service not in ("rebuilt", "bought"):
+        return replace(way, life_shape=Way.life_shape, wear_kept=Way.wear_kept, p_early=Way.p_early)
+    if life["life_years"] is None and life["life_hours"] is None:
+        share = defaults.number(f"life_share.{kind}", name, life_of=name)
+        life = {**life, "life_years": _usual(unit, defaults, name).scaled(share)}
+    for figure, default, of in (("life_shape", "life_shape", ""), ("wear_kept", f"wear_kept.{kind}", name),
+                                ("p_early", "p_early", "")):  # fmt: skip
+        if life[figure] is None:
+            life = {**life, figure: defaults.number(default, of, life_of=name)}
+    return replace(way, **life)
+
+
+def _usual(unit: Unit, defaults: Defaults, life_of: str) -> Range:
+    """Median life of a new unit of this kind: about what the owner expects, else by kind."""
+    if not unit.expected_life_years:
+        return defaults.life_years(unit.kind, life_of)
+    return defaults.range("life_multiples", life_of=life_of).scaled(unit.expected_life_years)
+
+
+def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
+    """Lives as written; none without the file."""
+    by_key = {key(w.way): w for w in made}
+    return tuple(_own_life(reading, row, by_key) for row in reading.tables["lives.csv"].rows)
+
+
+def _own_life(reading: Reading, row: Row, made: dict[str, Way]) -> OwnLife:
+    name, way = reading.name_of(row, "way", reading.ways, "an unknown way "), made.get(key(row.text("way")))
+    if way and way.traits.buys and way.traits.rebuilds:
+        row.fault("way", f"{shown(row.text('way'))}, which has two units", "name the way whose unit it is")
+    if not row.has("years") and not row.has("hours"):
+        row.fault("years", "neither years nor hours", "write the years that it stood, the hours that it ran, or both")
+    return reading.record(OwnLife, row, way=name, failed=row.yes("failed"))

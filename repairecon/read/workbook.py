@@ -17,33 +17,18 @@ from dataclasses import dataclass
 from typing import Any
 
 from repairecon.read.problems import clean, shown
-from repairecon.read.sheets import (
-    LAST_ROW,
-    LONGEST_CELL,
-    MOST_EMPTY,
-    BadCell,
-    BadSheet,
-    Cell,
-    Sheet,
-    choose,
-    column_index,
-    take,
-)
+from repairecon.read.sheets import LAST_ROW, LONGEST_CELL, MOST_EMPTY, BadCell, BadSheet, Cell, Sheet, choose, take
 
 MOST_PARTS = 2_000
 LARGEST_UNPACKED = 100_000_000
 """Bytes of all parts together; a list of 200,000 rows takes about as much."""
-
 LARGEST_SIDE_PART = 10_000_000
 """Bytes of a part that is neither a sheet nor the table of texts: styles, names, relations."""
-
 HIGHEST_RATIO = 300
 """Bytes unpacked for one packed, from ``SMALL`` on; sheets of real lists stay far below."""
-
 SMALL = 4_000_000
 LONGEST_ROW = 4_000_000
 """Bytes from one row of a sheet to the next."""
-
 _ENTITY = re.compile(rb"<!\s*(?:DOCTYPE|ENTITY)", re.IGNORECASE)
 _ANY_DECLARATION = re.compile(rb"<!")
 _ROW = re.compile(rb"<(?:\w+:)?(?:row|si)[\s>/]")
@@ -53,7 +38,7 @@ _CHUNK = 1_000_000
 _OVERLAP = 256
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _NO_WORKBOOK = ("a file that is no workbook", "save it as .xlsx or as CSV UTF-8")
-_CORNER = re.compile(r"([A-Z]+)([0-9]+)")
+_AGAIN = "open it in a spreadsheet program and save it again as .xlsx"
 _WRITTEN = "write what is meant, or clear the cell"
 
 
@@ -68,26 +53,9 @@ class Parts:
 
 
 def read_workbook(data: bytes, file: str, wanted: str = "") -> Sheet:
-    """One sheet of a workbook.
+    """One sheet of a workbook; ``wanted`` is blank for the only one that is not hidden.
 
-    Parameters
-    ----------
-    data
-        The bytes of the file.
-    file
-        Its name, as faults show it.
-    wanted
-        Name of the sheet; blank for the only one that is not hidden.
-
-    Returns
-    -------
-    Sheet
-        Rows that hold something, and notes of how they were read.
-
-    Raises
-    ------
-    BadSheet
-        If there is nothing in it that can be taken.
+    ``file`` is its name for faults. BadSheet is raised if there is nothing in it that can be taken.
     """
     parts = looked_at(data)
     with warnings.catch_warnings():
@@ -97,9 +65,7 @@ def read_workbook(data: bytes, file: str, wanted: str = "") -> Sheet:
         except BadSheet:
             raise
         except Exception as error:  # a hostile workbook can make the library raise anything
-            raise BadSheet(
-                "a workbook that cannot be read", "open it in a spreadsheet program and save it again as .xlsx"
-            ) from error
+            raise BadSheet("a workbook that cannot be read", _AGAIN) from error
 
 
 def _read(data: bytes, file: str, wanted: str, parts: Parts) -> Sheet:
@@ -124,7 +90,6 @@ def _read(data: bytes, file: str, wanted: str, parts: Parts) -> Sheet:
 
 
 def _part(sheet: Any) -> str:
-    """The name of the part that holds a sheet."""
     return str(sheet._worksheet_path).lstrip("/")
 
 
@@ -139,7 +104,9 @@ class _Rows:
 
     def __init__(self, merged: list[tuple[str, str]]) -> None:
         self.rows: dict[int, tuple[Cell, ...]] = {}
-        self._areas = [_area(*corners) for corners in merged]
+        from openpyxl.utils import range_boundaries
+
+        self._areas = [(*range_boundaries(":".join(corners)), corners[0]) for corners in merged]
         self._results = 0
         self._stopped = 0
 
@@ -175,31 +142,22 @@ class _Rows:
             if getattr(cell, "data_type", "n") != "f":
                 continue
             if read[k] is None:
-                read[k] = BadCell(
-                    "a formula that keeps no result", "save the workbook in a spreadsheet program, or write the value"
-                )
+                write = "save the workbook in a spreadsheet program, or write the value"
+                read[k] = BadCell("a formula that keeps no result", write)
             else:
                 self._results += 1
 
     def _merged(self, number: int, read: list[Cell]) -> None:
-        """Cells hidden under a merged one are told, not taken for blank."""
-        for first, left, last, right, corner in self._areas:
+        """Cells hidden under a merged one are faults, not taken for blank."""
+        for left, first, right, last, corner in self._areas:
             if not first <= number <= last:
                 continue
-            for k in range(left, min(right, len(read) - 1) + 1):
-                if read[k] is None and (number, k) != (first, left):
+            for k in range(left - 1, min(right, len(read))):
+                if read[k] is None and (number, k) != (first, left - 1):
                     read[k] = BadCell(f"a cell merged with {corner}", "unmerge the cells and write the value in each")
 
 
-def _area(start: str, end: str) -> tuple[int, int, int, int, str]:
-    a, b = _CORNER.fullmatch(start), _CORNER.fullmatch(end)
-    if not a or not b:
-        raise BadSheet("merged cells that lie nowhere", "save the workbook again")
-    return int(a[2]), column_index(a[1]), int(b[2]), column_index(b[1]), start
-
-
 def _cell(cell: Any) -> Cell:
-    """The value of a cell of the library."""
     value = cell.value
     if value is None:
         return None
@@ -225,9 +183,8 @@ def _cell(cell: Any) -> Cell:
 def looked_at(data: bytes) -> Parts:
     """The parts, once they are known to be safe to unpack."""
     if data.startswith(_OLE):
-        raise BadSheet(
-            "a workbook with a password, or one of the old format .xls", "save it as .xlsx without a password"
-        )
+        found = "a workbook with a password, or one of the old format .xls"
+        raise BadSheet(found, "save it as .xlsx without a password")
     if not data.startswith(b"PK"):
         raise BadSheet(*_NO_WORKBOOK)
     try:
@@ -236,7 +193,7 @@ def looked_at(data: bytes) -> Parts:
             _check_sizes(entries, len(data))
             return _scan(archive, entries)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, ValueError, OSError, EOFError) as error:
-        raise BadSheet("a broken workbook", "open it in a spreadsheet program and save it again as .xlsx") from error
+        raise BadSheet("a broken workbook", _AGAIN) from error
 
 
 def _check_sizes(entries: list[zipfile.ZipInfo], packed: int) -> None:

@@ -12,7 +12,6 @@ from typing import Literal
 
 SHAPES = ("pert", "triangular", "lognormal", "uniform")
 """Shapes an uncertain number may have."""
-
 Shape = Literal["pert", "triangular", "lognormal", "uniform"]
 ASSUMED = "assumed"
 

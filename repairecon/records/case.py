@@ -1,13 +1,10 @@
-"""A failed unit and its ways out.
-
-Money is in the case's home currency."""
+"""A failed unit and its ways out; money is in the case's home currency."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import inf
-from types import MappingProxyType
 from typing import Literal
 
 from repairecon.records.base import NOTHING, Assumed, Range, Source
@@ -17,27 +14,20 @@ from repairecon.records.supply import Customs, OrderWishes, Quote, Supplier
 
 STAGES = ("outside", "removal", "strip", "measure", "reassembly", "first run", "later")
 """Stages of the job in the order in which they come."""
-
 ORDER_TIMES = ("now", "after removal", "after strip", "after measure")
 """When the parts of the planned job are ordered."""
-
 SAFETY_CLASSES = (
     "steering", "flooding", "gas", "fuel", "mains voltage", "pressure injection", "life saving", "carbon monoxide",
     "fire/fuel", "lifting", "anchoring",
 )  # fmt: skip
 """Units whose failure can hurt: never chosen on price alone."""
-
 OLD_UNIT_ENDS = ("spare", "core", "sold", "scrap", "kept")
 """What may become of the old unit."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Unit:
-    """The failed unit.
-
-    ``own_rebuild`` says who may rebuild it (yes, with care, licensed practice only), ``question`` what would tell which
-    unit it is; ``waived`` that the owner gave a written reason for going past the safety screen.
-    """
+    """The failed unit; ``own_rebuild`` says who may rebuild it: yes, with care, licensed practice only."""
 
     name: str
     kind: str
@@ -50,8 +40,8 @@ class Unit:
     price_new: Range | None = None
     own_rebuild: str = "yes"
     certificate_needed: bool = False
-    question: str = ""
-    waived: bool = False
+    question: str = ""  # what would tell which unit it is
+    waived: bool = False  # there is a written reason for going past the safety screen
 
 
 @dataclass(frozen=True)
@@ -89,12 +79,7 @@ class Terms:
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """A part of the rebuild; ``needed`` is ``always`` or ``damage``.
-
-    ``standard_size`` is the designation wanted (bearing, seal, O-ring, belt), ``fluid`` what it works in.
-    ``makers_only`` parts come from the maker or with a certificate, never generic. ``ways`` that take it, blank: every
-    rebuild here.
-    """
+    """A part of the rebuild, as columns.csv says; ``ways`` that take it, blank: every rebuild here."""
 
     part: str
     description: str
@@ -153,11 +138,7 @@ class Branch:
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
-    """A test, a call or an hour's measuring that tells of one event or of one price before it is paid for.
-
-    Either ``event`` or ``price_of`` (a part or a way) is set. ``p_right`` is the chance that it shows
-    what is the case.
-    """
+    """A test, a call or an hour's measuring that tells of one event, or of one price, before it is paid for."""
 
     look: str
     event: str
@@ -194,34 +175,22 @@ _KINDS = (
     WayKind("temporary", "", False, "old", "temporary repair, then the lasting one"),
     WayKind("without", "", False, "none", "do without"),
 )
-WAY_KINDS: Mapping[str, WayKind] = MappingProxyType({k.kind: k for k in _KINDS})
+WAY_KINDS: Mapping[str, WayKind] = {k.kind: k for k in _KINDS}
 """The kinds of way an owner chooses from."""
-
-WAY_GROUPS: Mapping[str, frozenset[str]] = MappingProxyType(
-    {
-        "all": frozenset(WAY_KINDS),
-        "rebuilds": frozenset(k.kind for k in _KINDS if k.rebuilds),
-        "buys": frozenset(k.kind for k in _KINDS if k.buys),
-    }
-)
+WAY_GROUPS: Mapping[str, frozenset[str]] = {
+    "all": frozenset(WAY_KINDS),
+    "rebuilds": frozenset(k.kind for k in _KINDS if k.rebuilds),
+    "buys": frozenset(k.kind for k in _KINDS if k.buys),
+}
 """Words that stand for several kinds in a ``ways`` column."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Way:
-    """A way out. Ranges are None where the kind has no such figure.
+    """A way out, as columns.csv says of ways.csv; ranges are None where the kind has no such figure.
 
-    ``life_years`` and ``life_hours`` are ranges for the median life, standing and running: whichever
-    strikes earlier. ``life_shape`` is the Weibull shape of both, ``wear_kept`` the share of its age that the unit
-    keeps at this rebuild and at each one to come (0 as good
-    as new, 1 as bad as old), ``p_early`` the chance that it fails as soon as it is used.
-
-    ``price_covers``: whether the price of a unit sent away covers what is found; None: if the price is a range.
-    Carrying on and temporary repairs: ``until_days`` until the lasting repair is done at leisure, ``p_fails`` the
-    chance that it fails before, ``more_cost`` what more breaks then, ``works_meanwhile`` yes, partly or no, ``then``
-    the way taken afterwards (blank: the cheapest, ``none``: nothing more is due if it holds), ``not_when`` and
-    ``allowed_until`` when it must not be done, ``never`` if not at all. ``p_dead`` the chance that a spare aboard is
-    found dead when it is fitted.
+    ``life_years`` and ``life_hours`` are medians, whichever strikes earlier. ``price_covers`` None: if the price is a
+    range. ``then`` blank: the cheapest, ``none``: nothing more is due if it holds.
     """
 
     way: str
@@ -278,14 +247,9 @@ class OwnLife:
 
 @dataclass(frozen=True, kw_only=True)
 class Years:
-    """The years after the job, as the owner sees them; ``horizon_years`` 0 looks at this job alone.
+    """The years after the job, as columns.csv says of [years]; ``horizon_years`` 0 looks at this job alone.
 
-    ``discount_rate`` with inflation in it and ``inflation_rate`` a year; ``p_away`` the chance that a failure
-    happens away from base, where it costs ``cost_away`` more (tow, hotel, lost cruise, express carriage) and
-    ``days_away`` more days; ``swap_hours`` own hours to put in a spare; ``shelf_life_years`` characteristic life
-    of a spare on its shelf, counted from when it was last turned (every ``turned_every_years``); ``resale_share``
-    of its plain price that a spare fetches with the boat; ``like_units`` in service that one spare serves;
-    ``p_kit_fits`` the chance that a kit alone can be fitted away (skill, press and pullers aboard).
+    ``shelf_life_years`` counts from when the spare was last turned; ``cost_away`` and ``days_away`` come on top.
     """
 
     horizon_years: float = 0.0
@@ -311,11 +275,7 @@ NO_WAY = "none"
 
 @dataclass(frozen=True)
 class Remedy:
-    """One way of meeting an outcome that is found.
-
-    ``p_holds`` the chance that it holds; if it does not, it is done again by the next best. ``life_share`` of the life
-    of a rebuilt unit that it leaves. ``ways`` for which it is open, blank: every rebuild here.
-    """
+    """One way of meeting an outcome that is found, as columns.csv says; if it fails, the next best is done."""
 
     event: str
     outcome: str
@@ -333,10 +293,7 @@ class Remedy:
 
 @dataclass(frozen=True)
 class Needed:
-    """When the boat must be back in use: a date or so many days from now, and what missing it costs.
-
-    ``cost_missed`` once, ``cost_day_after`` a day beyond it.
-    """
+    """When the boat must be back in use: a date or so many days from now, and what missing it costs."""
 
     by: str = ""
     within_days: float | None = None

@@ -4,43 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Literal
 
 from repairecon.records.base import Source
 
-DONE_KINDS: Mapping[str, str] = MappingProxyType(
-    {
-        "way": "the way taken in the end; days: out of service in all",
-        "found": "an event of events.csv and the outcome that was found",
-        "part": "a part: quantity fitted, bought (if not as many), paid at the door for all without carriage, days",
-        "unit": "a unit bought or a rebuild paid elsewhere, by its way: paid with any core surcharge, days waited",
-        "task": "a piece of work: hours, what was paid for it",
-        "damage": "work that an outcome took beyond the plan, as event=outcome: hours, what was paid",
-        "carriage": "carriage and handling paid, by supplier or in one row",
-        "refund": "money that came back for the old unit, by its way: core refund or price got for it",
-        "never came": "a way that was tried and never came",
-        "first run": "how the first run went: good or not good",
-        "other": "anything paid or worked that the case did not foresee",
-        "total": "all cash, all own hours, all days, as far as they are known",
-        "life": "later: how long the unit of a way has served, and whether it then failed",
-    }
-)
+DONE_KINDS: Mapping[str, str] = {
+    "way": "the way taken in the end; days: out of service in all",
+    "found": "an event of events.csv and the outcome that was found",
+    "part": "a part: quantity fitted, bought (if not as many), paid at the door for all without carriage, days",
+    "unit": "a unit bought or a rebuild paid elsewhere, by its way: paid with any core surcharge, days waited",
+    "task": "a piece of work: hours, what was paid for it",
+    "damage": "work that an outcome took beyond the plan, as event=outcome: hours, what was paid",
+    "carriage": "carriage and handling paid, by supplier or in one row",
+    "refund": "money that came back for the old unit, by its way: core refund or price got for it",
+    "never came": "a way that was tried and never came",
+    "first run": "how the first run went: good or not good",
+    "other": "anything paid or worked that the case did not foresee",
+    "total": "all cash, all own hours, all days, as far as they are known",
+    "life": "later: how long the unit of a way has served, and whether it then failed",
+}
 """What a row of actual.csv may tell, in words for the owner."""
-
 LOG_KINDS = ("range", "chance", "count", "hours", "price", "life")
 """What a row of a job log may tell."""
-
 QUANTITIES = ("cash", "own hours", "days", "total")
 """Quantities of a job whose ranges are kept."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Done:
-    """One row of actual.csv; None where a cell is blank. Money at the door, tax included.
-
-    ``quantity`` is the pieces fitted, ``bought`` those paid for.
-    """
+    """One row of actual.csv; None where a cell is blank. Money at the door, tax included; ``quantity`` were fitted."""
 
     kind: str
     name: str
@@ -59,8 +51,8 @@ class Done:
     bought: float | None = None
 
     @property
-    def told(self) -> bool:
-        """Whether the row tells anything beyond its name."""
+    def filled(self) -> bool:
+        """Whether the row says anything beyond its name."""
         numbers = (self.quantity, self.bought, self.paid, self.hours, self.days, self.years, self.failed)
         return bool(self.outcome) or any(n is not None for n in numbers)
 
@@ -73,7 +65,7 @@ class Actual:
 
     def of(self, kind: str) -> tuple[Done, ...]:
         """The rows of a kind that tell something."""
-        return tuple(r for r in self.rows if r.kind == kind and r.told)
+        return tuple(r for r in self.rows if r.kind == kind and r.filled)
 
     def row(self, kind: str, name: str) -> Done | None:
         """The row of that kind and name."""
@@ -81,7 +73,7 @@ class Actual:
 
     @property
     def way(self) -> str:
-        """The way taken in the end, empty if not told apart from the decision."""
+        """The way taken in the end, empty if it is not said."""
         return next((r.name for r in self.rows if r.kind == "way" and r.name), "")
 
     @property
@@ -102,11 +94,7 @@ class Figures:
 
 @dataclass(frozen=True, kw_only=True)
 class Decision:
-    """The choice as it was made, sealed: ``figures`` by way and quantity, ``seal`` a hash over all of it.
-
-    ``found`` and ``stage`` are what was known then. ``rules`` 1 read a case so that a file of the owner's dropped all
-    defaults of that file, 2 lays rows over rows.
-    """
+    """The choice as it was made, sealed: ``figures`` by way and quantity, ``seal`` a hash over all of it."""
 
     folder: str
     way: str
@@ -120,15 +108,12 @@ class Decision:
     seal: str
     best: str = ""
     stage: str = ""
-    rules: int = 2
+    rules: int = 2  # 1 dropped all defaults of a file that the owner wrote, 2 lays rows over rows
 
 
 @dataclass(frozen=True, kw_only=True)
 class StoresMoved:
-    """Something that came into or left the boat's stores because of a job: ``bought`` or ``fitted``.
-
-    ``cost_unit`` is what one that was bought came to, its share of the carriage in it; None where it is not known.
-    """
+    """Something that came into or left the boat's stores because of a job; ``cost_unit`` with its carriage."""
 
     movement: Literal["bought", "fitted"]
     item: str
@@ -144,12 +129,11 @@ class StoresMoved:
 class Logged:
     """One row of a job log.
 
-    ``kind`` range: ``name`` a quantity, ``p10``, ``p50``, ``p90`` as stated and ``actual``. chance: ``name`` an event,
-    an ``outcome`` and its ``chance`` as stated then, ``happened``. count: the ``outcome`` found under a condition
-    ``given``, ``actual`` the share of the job that counts there (below 1 where the condition itself is not known).
-    hours: ``name`` a task, ``group`` its stage, ``p50`` and ``actual`` hours, ``first_time``. price: ``p50`` as
-    quoted, ``actual`` paid, ``years`` between them. life: ``group`` the kind of way, ``years`` or ``hours`` served,
-    ``happened`` whether it then failed.
+    ``kind`` range: ``name`` a quantity, ``p10`` to ``p90`` as stated and ``actual``. chance: ``name`` an event, its
+    ``outcome`` and ``chance`` as stated then, ``happened``. count: the ``outcome`` found under a condition ``given``,
+    ``actual`` the share of the job that counts there (below 1 where the condition itself is not known). hours:
+    ``name`` a task, ``group`` its stage. price: ``p50`` as quoted, ``actual`` paid, ``years`` between them. life:
+    ``group`` the kind of way, ``years`` or ``hours`` served, ``happened`` whether it then failed.
     """
 
     job: str
@@ -224,17 +208,13 @@ class LearnedLife:
 
 @dataclass(frozen=True, kw_only=True)
 class Learned:
-    """What an owner's own jobs say, ready for the next case; used only where a case asks for it.
-
-    ``strength`` is what a job on another kind of unit counts for. ``drift_rate`` is what prices rise a year, None where
-    the log cannot tell. ``first_time`` says whether the next case's work is done for the first time.
-    """
+    """What an owner's own jobs say, ready for the next case; used only where a case asks for it."""
 
     jobs: int
-    strength: float
+    strength: float  # what a job on another kind of unit counts for
     chances: tuple[ChanceCount, ...] = ()
     hours: tuple[HoursBias, ...] = ()
-    drift_rate: float | None = None
+    drift_rate: float | None = None  # what prices rise a year; None: the log cannot tell
     lives: tuple[LearnedLife, ...] = ()
     first_time: bool = True
     source: Source = field(default=Source("learned.toml"))

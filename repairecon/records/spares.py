@@ -1,7 +1,7 @@
 """What the spares book holds and what it answers: items, lockers, units aboard, movements, lots.
 
-Quantities, money and clock hours are ``Decimal``: as exact as the book keeps them. Dates are year-month-day; an empty
-string is a date, a name or a word that is not known. ``cost_*`` is home money, landed; ``quoted_*`` the supplier's.
+Quantities, money and clock hours are ``Decimal``, as the book keeps them. Dates are year-month-day; an empty string
+is what is not known. ``cost_*`` is home money, landed; ``quoted_*`` the supplier's.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ MOVEMENT_KINDS = (
     "bought", "used", "fitted", "moved", "counted", "scrapped", "lent", "returned", "undone", "corrected",
 )  # fmt: skip
 """``undone`` and ``corrected`` are counter-movements; after a ``corrected`` stands what takes its place."""
-
 LOCKER_KINDS = ("aboard", "ashore", "lent")
 MEASURES = ("piece", "metre", "litre", "kilogram")
 SHELF_GROUPS = ("", "A", "B", "C")
@@ -48,9 +47,8 @@ class UnitAboard:
 class Item:
     """A spare as its card reads now, noun first: "seal, shaft, raw water pump".
 
-    ``units`` are those it fits, ``designation`` the standard size, ``minimum`` the least number to keep aboard,
-    ``locker`` where it belongs, ``needs`` the tools and gaskets that fitting it takes, ``resale_rate`` the share of its
-    cost that it fetches when sold. ``carried`` is False for what is no longer kept.
+    ``units`` are those it fits, ``minimum`` the least to keep aboard, ``needs`` the tools and gaskets that fitting
+    takes, ``resale_rate`` the share of its cost that it fetches. ``carried`` is False for what is no longer kept.
     """
 
     number: int
@@ -78,8 +76,8 @@ class Item:
 class Movement:
     """One line of the ledger; ``quantity`` is what left ``locker_from`` and came to ``locker_to``.
 
-    ``cost_unit`` is landed home money for one; ``currency``, ``rate`` (home money for one of it, on the day) and
-    ``quoted_unit`` are its evidence. ``person`` is the supplier of what is bought, the borrower of what is lent.
+    ``cost_unit`` is landed home money for one; ``rate`` (home money for one of ``currency``) and ``quoted_unit`` are
+    its evidence. ``person`` is the supplier of what is bought, the borrower of what is lent.
     """
 
     number: int
@@ -148,10 +146,7 @@ class ReorderLine:
 
 @dataclass(frozen=True)
 class ReceiveLine:
-    """A line of a delivery: what came, from whom, at what landed cost, into which locker (its own by default).
-
-    A ``designation`` other than that of the item's card is refused: no card is two parts.
-    """
+    """A line of a delivery; a ``designation`` other than that of the item's card is refused: no card is two parts."""
 
     item: str
     quantity: Decimal | int | float | str
@@ -182,10 +177,10 @@ class FitLine:
 
 @dataclass(frozen=True, kw_only=True)
 class Happened:
-    """What an act did to an item: the movements written, what is left, and the line to reorder if it is now too few.
+    """What an act did to an item: movements written, what is left, and the line to reorder if it is now too few.
 
-    ``lots`` are those that the first movement took or brought, with their cure dates and costs. ``before`` is the last
-    time that the item was fitted to the same unit and ``hours_run`` the clock hours since.
+    ``lots`` are those that the first movement took or brought; ``before`` is the last time that the item was fitted to
+    the same unit, ``hours_run`` the clock hours since.
     """
 
     item: Item
@@ -200,10 +195,7 @@ class Happened:
 
 @dataclass(frozen=True, kw_only=True)
 class JobInBook:
-    """A whole job in the book: what it did to each item, and all that is to be reordered now.
-
-    ``written`` is False for a trial, which shows the same and leaves the book as it was.
-    """
+    """A whole job in the book, and all that is to be reordered now; not ``written``: a trial that left it as it was."""
 
     reference: str
     happened: tuple[Happened, ...]

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Literal
 
 VERDICTS = ("same", "near", "not", "unknown")
 """From the best to no answer."""
-
 STATUSES = ("published", "doubtful", "from memory")
 """How far a row of a table can be trusted, from the best to the worst."""
-
 AlikeVerdict = Literal["same", "near", "not", "unknown"]
 
 
@@ -24,12 +22,11 @@ def worst_status(statuses: Iterable[str]) -> str:
 class Designation:
     """What could be read of a part's written name.
 
-    ``dims`` are in mm by their usual letters (``d``, ``D``, ``B``; ``id``, ``cs``, ``od``; ``top_width``, ``Li`` ...);
-    ``figures`` are other numbers; ``marks`` are features by name; ``unread`` are signs that say nothing here.
-    ``listed`` is False where the size is not in the tables, which does not mean that it does not exist.
-    Words that keep a part from being ``same`` whatever its size: ``against`` are sentences on sizes that disagree,
-    ``others`` name another thing (words, ``not`` or ``unknown``, why), ``lacks`` a missing piece, ``denied`` a
-    negation, ``conditions`` what must be asked.
+    ``dims`` are in mm by their usual letters (``d``, ``D``, ``B``; ``id``, ``cs``, ``od``; ``Li`` ...), ``figures``
+    other numbers, ``marks`` features by name, ``unread`` signs that say nothing here; ``listed`` False: not in the
+    tables, which does not mean that it does not exist. What keeps a part from being ``same`` whatever its size:
+    ``against`` sizes that disagree, ``others`` another thing (words, ``not`` or ``unknown``, why), ``lacks`` a missing
+    piece, ``denied`` a negation, ``conditions`` what must be asked.
     """
 
     text: str
@@ -53,8 +50,8 @@ class Designation:
 class Equivalence:
     """Whether an offered part can stand for the wanted one, and why.
 
-    ``same`` fits and does the same; ``near`` fits or nearly fits and differs in what ``differs`` names; ``not`` must
-    not be taken for it; ``unknown`` where the tables cannot tell. ``status`` is that of the least trusted row used.
+    ``near`` fits or nearly fits and differs in what ``differs`` names; ``not`` must not be taken for it; ``unknown``:
+    the tables cannot tell. ``status`` is that of the least trusted row used.
     """
 
     verdict: AlikeVerdict
@@ -95,6 +92,5 @@ class WhichPart:
 
     def as_json(self) -> dict[str, object]:
         """The answer as plain lists and dictionaries."""
-        parts = [{"designation": p.designation, "kind": p.kind, "gaps": dict(p.gaps), "note": p.note,
-                  "status": p.status} for p in self.parts]  # fmt: skip
+        parts = [asdict(p) for p in self.parts]
         return {"measured": self.measured, "parts": parts, "notes": list(self.notes), "not": list(self.ruled_out)}

@@ -28,14 +28,10 @@ class PriceBreak:
 
 @dataclass(frozen=True, kw_only=True)
 class Supplier:
-    """Somebody who quotes, named by role.
+    """Somebody who quotes, by role, as columns.csv says; charges are in the supplier's money, taxed like the goods.
 
-    ``carriage`` and all other charges of the supplier are in the supplier's money and taxed like the goods.
-    ``bands`` take the place of ``carriage`` where the weights are known (empty: one charge whatever the weight);
-    nothing is charged from ``free_above`` of goods on. ``discount_rate`` is taken off the goods; an order must reach
-    ``minimum_order`` of goods after it. ``card_fee_rate`` and ``insurance_rate`` are on goods and carriage;
-    ``cost_handling`` (home money) is the carrier's or agent's charge at the border, once a parcel. ``by_hand``:
-    carried in by a traveller.
+    ``bands`` take the place of ``carriage`` where the weights are known. An order must reach ``minimum_order`` after
+    the discount. ``by_hand``: carried in by a traveller.
     """
 
     supplier: str
@@ -60,13 +56,7 @@ class Supplier:
 
 @dataclass(frozen=True, kw_only=True)
 class Quote:
-    """A price from a supplier for a pack of a part or for a way, in the supplier's money.
-
-    ``breaks`` are lower prices for more packs; at least ``minimum_packs`` are sold. ``weight_kg`` is that of a piece,
-    ``duty_rate`` that of this line where it is not the supplier's. ``quoted_core`` is paid with each piece and refunded
-    when the old one is handed in. ``valid_until`` is the quote's own last day. ``take_near``: the owner takes it though
-    its size is only near the wanted one.
-    """
+    """A price from a supplier for a pack of a part or for a way, as columns.csv says, in the supplier's money."""
 
     item: str
     supplier: str
@@ -114,8 +104,7 @@ class OrderLine:
 class OrderTotal:
     """What a supplier's order comes to: in the supplier's money as on the invoice, and landed in home money.
 
-    ``quoted_discount`` is taken off; ``quoted_fees`` are those of card and insurance; ``quoted_core`` is what will be
-    refunded. ``note`` says what to mind, such as an old quote.
+    ``quoted_core`` will be refunded; ``note`` says what to mind, such as an old quote.
     """
 
     supplier: str
@@ -133,13 +122,9 @@ class OrderTotal:
 
 @dataclass(frozen=True, kw_only=True)
 class Customs:
-    """Terms at the border, dated data of the case; thresholds are on the goods value of the whole consignment.
+    """Terms at the border, as columns.csv says; thresholds are on the goods value of the whole consignment.
 
-    ``duty_free_up_to`` and ``vat_free_up_to``: no duty, no VAT on a consignment of no more than that (home money,
-    goods without carriage and tax; 0: none). ``flat_duty_rate`` takes the place of the lines' rates up to
-    ``flat_duty_up_to``.
-    ``hand_allowance`` is the goods value that a traveller may carry in free of both. A buyer registered for VAT gets
-    the VAT back, everywhere.
+    A buyer registered for VAT gets the VAT back, everywhere.
     """
 
     as_of: str = ""
@@ -153,12 +138,7 @@ class Customs:
 
 @dataclass(frozen=True, kw_only=True)
 class OrderWishes:
-    """What the owner asks of an order: days at most, parcels at most, suppliers left out.
-
-    ``deadline_by`` says whether a lead time counts at its likely value or at the days that nine in ten stay within.
-    A quote older than ``old_after_days`` on ``today`` is marked, and its price grows with ``price_inflation_rate``
-    a year from the day it was quoted.
-    """
+    """What the owner asks of an order, as columns.csv says of [order]."""
 
     today: str = ""
     deadline_days: float | None = None

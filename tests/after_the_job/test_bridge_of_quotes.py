@@ -19,9 +19,8 @@ from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.job import after_the_job, decide
 from repairecon.after_the_job.words import summary
-from repairecon.read.actual import read_actual
 from repairecon.read.case_folder import read_case
-from repairecon.read.closed import Closed, read_closed
+from repairecon.read.closed import Closed, read_actual, read_closed
 from repairecon.records import FindingError
 
 HEAD = "kind,name,outcome,quantity,bought,paid,hours,days,by,from_spares\n"

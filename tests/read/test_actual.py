@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from repairecon import CaseError, read_case
-from repairecon.read.actual import read_actual, sheet
+from repairecon.read.closed import read_actual, sheet
 from repairecon.records import DONE_KINDS
 
 DATA = Path(__file__).parents[2] / "data"
@@ -108,7 +108,7 @@ def test_the_sheet_can_be_read_back_and_names_all(tmp_path, folder: str) -> None
     (tmp_path / "actual.csv").write_text(text, encoding="utf-8")
     read = read_actual(tmp_path, case)
     assert read.way == way
-    assert all(not r.told for r in read.rows)
+    assert all(not r.filled for r in read.rows)
     names = {(r["kind"], r["name"]) for r in csv.DictReader(io.StringIO(text))}
     assert {("part", p.part) for p in case.parts} <= names
     assert {("task", t.task) for t in case.tasks} <= names

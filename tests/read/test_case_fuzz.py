@@ -22,7 +22,7 @@ GOOD = {
     "lives.csv": 'way,years,hours,failed,note\n"new, maker",9,1200,yes,seal\nexchange,4,,no,\n',
 }
 NAMES = sorted(GOOD)
-LOOSE = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+LOOSE = settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 PIECES = st.one_of(
     st.sampled_from(
         [

@@ -15,7 +15,7 @@ from case_makers import GOOD, THREE, cell, toml, write
 
 from repairecon.read import read_case
 from repairecon.read.look_again import Remark, look_again
-from repairecon.read.looked_at import rates, rows_of
+from repairecon.read.look_again_figures import rates, rows_of
 from repairecon.records import Case, Range, Source, Way
 
 HERE = Path(__file__).parent
@@ -221,6 +221,9 @@ def test_every_rule_has_its_reason_and_a_sentence() -> None:
             fields = {name for _, name, _, _ in string.Formatter().parse(row[says]) if name}
             assert fields <= {"name", "shown", "against", "shown_text", "today"}
         assert row["below"] or row["above"], row
+        assert row["per"] in ("", "new", "euro")
+        assert row["zero"] in ("", "none")
+        assert row["figures"] or not (row["per"] or row["zero"]), row
 
 
 def test_the_rates_are_those_of_a_stated_day() -> None:

@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from repairecon.read import files, write_orders
-from repairecon.read.sheet_writing import csv_text, sheet_names, workbook_bytes
+from repairecon.read.files import csv_text, sheet_names, workbook_bytes
 from repairecon.records import OrderLine, OrderTotal, RepaireconError, Source
 
 ODD = ["=1+1", "+cmd|' /C calc'!A0", "-012", "@SUM(A1)", "\tx", "a,b;c", 'say "x"', "two\nlines", "é ½", "plain", "'x"]
