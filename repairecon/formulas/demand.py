@@ -267,39 +267,6 @@ def stock_for(demand: ArrayLike, assurance: ArrayLike) -> Wholes:
     return np.asarray(enough.argmax(axis=-1).astype(np.int64))[()]
 
 
-def p_any_short(p_each: ArrayLike) -> float:
-    """Chance that at least one of several items is short.
-
-    Parameters
-    ----------
-    p_each : array (items,)
-        Chance that each is short [-].
-
-    Returns
-    -------
-    float
-        Chance [-]; 0 without items.
-
-    Notes
-    -----
-    ``1 - product of (1 - p)``: the demands must not hang together. ValueError for a chance outside 0..1.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> p_any_short([0.5, 0.5])
-    0.75
-    """
-    each = np.asarray(p_each, dtype=float)
-    if not np.all((each >= 0.0) & (each <= 1.0)):
-        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
-    with np.errstate(divide="ignore"):
-        return float(-np.expm1(np.log1p(-each).sum()))
-
-
 def _last(most: int | None, chance_above: Callable[[int], Floats]) -> int:
     """The number asked for, or the least (by doubling, then halving) that little enough lies above."""
     if most is not None:

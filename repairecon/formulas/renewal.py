@@ -11,8 +11,6 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.discount import single_present_value
-
 Floats = NDArray[np.float64]
 
 _COARSE = 0.3
@@ -83,8 +81,7 @@ def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate
 
     Notes
     -----
-    ``integral of (1 + d)**-t dM(t)``, each step's failures at its middle. ValueError for a rate of -1 or less, or above
-    1.
+    ``integral of (1 + d)**-t dM(t)``, each step's failures at its middle.
 
     References
     ----------
@@ -93,7 +90,7 @@ def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate
     count = np.asarray(failures, dtype=float)
     step = np.asarray(horizon_years / max(len(count) - 1, 1))
     middle = (np.arange(1, len(count)) - 0.5) * step
-    worth = np.tensordot(single_present_value(discount_rate, middle), np.diff(count, axis=0), axes=1)
+    worth = np.tensordot((1.0 + discount_rate) ** -middle, np.diff(count, axis=0), axes=1)
     return np.asarray(count[0] + worth)[()]
 
 

@@ -33,40 +33,6 @@ class BrierParts(NamedTuple):
     within: float
 
 
-def pinball(seen: ArrayLike, quantile: ArrayLike, p: float) -> Floats:
-    """Loss of a stated quantile once the value is known.
-
-    Parameters
-    ----------
-    seen, quantile, p : array, array, float
-        What came [any unit]; what was stated to hold it with chance p [same unit]; that chance [-].
-
-    Returns
-    -------
-    array
-        Loss, 0 for a quantile met exactly [same unit].
-
-    Notes
-    -----
-    ``p * (x - q)`` above the quantile, ``(1 - p) * (q - x)`` below: least on average when the true quantile is
-    stated. ValueError for p not between 0 and 1.
-
-    References
-    ----------
-    T. Gneiting, A. E. Raftery, "Strictly proper scoring rules, prediction, and estimation", JASA 102 (2007) 359-378,
-    section 6.1 (section from memory).
-
-    Examples
-    --------
-    >>> pinball([12.0, 8.0], 10.0, 0.75).tolist()
-    [1.5, 0.5]
-    """
-    if not 0.0 < p < 1.0:
-        raise ValueError("a quantile's chance lies between 0 and 1")
-    miss = np.asarray(seen, dtype=float) - np.asarray(quantile, dtype=float)
-    return np.asarray(np.where(miss >= 0.0, p * miss, (p - 1.0) * miss))
-
-
 def chance_scores(stated: ArrayLike, happened: ArrayLike) -> tuple[float, float]:
     """How far stated chances were from what came: Brier score and log score.
 

@@ -184,10 +184,8 @@ def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, fl
     ([0.6, 0.4], 0.625)
     """
     before, seen = np.asarray(chance, dtype=float), np.asarray(likelihood, dtype=float)
-    if before.shape != seen.shape:
-        raise ValueError(f"one likelihood a leaf is needed: {before.shape} leaves, {seen.shape} likelihoods")
-    if not np.all((seen >= 0) & (seen <= 1)):
-        raise ValueError("a likelihood lies between 0 and 1")
+    if before.shape != seen.shape or not np.all((seen >= 0) & (seen <= 1)):
+        raise ValueError("one likelihood a leaf is needed, between 0 and 1")
     joint = before * seen
     p_findings = float(joint.sum())
     if not p_findings > 0:

@@ -15,8 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import digital
-from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws
+from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws, replicate_se
 from repairecon.rebuild_or_buy.lives import MONTHS, clocks_of, counts
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
@@ -281,7 +280,7 @@ def cheapest_over_years(
         wins[:, r] = _wins(now, mine, model.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
     counts = np.array([t.shape[1] for t in totals])
     p = wins.sum(axis=1)
-    return p / p.sum(), np.asarray(digital.replicate_se(wins, counts)) * counts.sum() / p.sum()
+    return p / p.sum(), np.asarray(replicate_se(wins, counts)) * counts.sum() / p.sum()
 
 
 def _wins(now: Floats, later: Floats, allowed: NDArray[np.bool_], start: Floats) -> Floats:

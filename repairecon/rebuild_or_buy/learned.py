@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas.bayes import dirichlet_update
 from repairecon.records import (
     Assumed,
     Branch,
@@ -97,7 +96,7 @@ def _chances(case: Case, learned: Learned, source: str) -> tuple[tuple[Branch, .
         if not counts[members].any():
             continue
         prior = np.array([branches[k].weight * branches[k].chance for k in members])
-        after = dirichlet_update(prior, counts[members])
+        after = prior + counts[members]  # Dirichlet counts: A. B. Downey, Think Bayes, 2nd ed. (2021), ch. 18
         for k, chance in zip(members, after / after.sum(), strict=True):
             was = branches[k].chance
             branches[k] = replace(branches[k], chance=float(chance))

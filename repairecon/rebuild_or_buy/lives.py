@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from math import nan
+from math import log, nan
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import discount, lives, ranges, renewal
-from repairecon.formulas.fits import fit_weibull
+from repairecon.formulas import lives, ranges, renewal
+from repairecon.formulas.lives import fit_weibull
 from repairecon.formulas.ranges import cell_means
 from repairecon.records import ASSUMED, Assumed, Case, OwnLife, Range, RepaireconError, Source, Way, Years
 
@@ -25,6 +25,7 @@ Clock = Literal["years", "hours"]
 CLOCKS: tuple[Clock, ...] = ("years", "hours")
 FILE = "lives.csv"
 Z_90, Z_95 = 1.2815515655446004, 1.6448536269514722
+LN_2 = log(2.0)
 LONGER = 1.02
 INNER = 0.62
 MOST_SHAPE = 10.0
@@ -90,7 +91,7 @@ def _characteristic(r: Range | None, shape: float, factor: float, drawn: bool) -
         medians = cell_means(np.linspace(0.0, 1.0, DRAWN_MEDIANS + 1), r.low, r.likely, r.high, r.shape)
     else:
         medians = ranges.quantile(_nodes()[0], r.low, r.likely, r.high, r.shape)
-    return np.asarray(lives.life_from_median(medians * factor, shape), dtype=float)
+    return np.asarray(medians * factor / LN_2 ** (1.0 / shape), dtype=float)
 
 
 def life_is_stated(way: Way) -> bool:
@@ -124,6 +125,11 @@ def clocks_of(case: Case, way: Way, factor: float = 1.0, drawn: bool = False) ->
 TOO_SHORT = (
     "a life is far too short for the years looked ahead: check life_years, life_hours, wear_kept and hours_a_year"
 )
+
+
+def real_rate(years: Years) -> float:
+    """Discount rate that goes with today's prices [1/year]; below 0 where prices rise faster than money earns."""
+    return (years.discount_rate - years.inflation_rate) / (1.0 + years.inflation_rate)
 
 
 def fine_cdf(clocks: Clocks, years: Years) -> Floats:
@@ -176,7 +182,7 @@ def _rebuilds(clocks: Clocks, years: Years, p_goes_on: list[float]) -> Floats:
 
 def discounted_failures(clocks: Clocks, years: Years) -> float:
     """Failures over a horizon above 0, discounted, and nothing else of them."""
-    rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
+    rate = real_rate(years)
     if clocks.wear_kept > 0:
         count = _rebuilds(clocks, years, [1.0])[0]
     else:
@@ -198,7 +204,7 @@ def failures(clocks: Clocks, years: Years) -> Failures:
     """Failures over the horizon."""
     if years.horizon_years == 0:
         return Failures(0.0, 0.0, 0.0)
-    rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
+    rate = real_rate(years)
     count, away = counts(clocks, years)
     discounted = renewal.discounted_renewals(count, years.horizon_years, rate)
     return Failures(clocks.mean(count[-1]), clocks.mean(discounted), clocks.mean(away))
@@ -209,7 +215,7 @@ def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
 
     Every unit fitted has its warranty, also one that was given under warranty.
     """
-    h, rate = years.horizon_years, float(discount.real_rate(years.discount_rate, years.inflation_rate))
+    h, rate = years.horizon_years, real_rate(years)
     count, _ = counts(clocks, years)
     count = count[np.linspace(0, len(count) - 1, FITTED_STEPS + 1).astype(int)]
     # the first unit now, with those that replace it at once; later ones in the middle of a step
@@ -348,10 +354,7 @@ def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
     if hours:
         assumed = way.life_years is not None and way.life_years.source.file == ASSUMED
         way = replace(
-            way,
-            life_hours=hours.median_range,
-            life_shape=hours.shape,
-            life_years=None if assumed else way.life_years,
+            way, life_hours=hours.median_range, life_shape=hours.shape, life_years=None if assumed else way.life_years
         )
     return replace(way, life_years=years.median_range, life_shape=years.shape) if years else way
 

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import LongestWait
-from repairecon.formulas import digital, ranges
+from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.date import DueDate, exactly
-from repairecon.rebuild_or_buy.draws import BLOCK, PACE, REPLICATES, SLOTS, Block, Draws, ends_round
+from repairecon.rebuild_or_buy.draws import BLOCK, PACE, REPLICATES, SLOTS, Block, Draws, ends_round, replicate_se
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Drawn, input_means
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.ranking import Ranking, plainly, simplest_first
@@ -104,7 +104,7 @@ class Tally:
         place = (at - self.start) / self.width * COARSE / BINS
         whole = min(int(place), COARSE - 1)
         below = self.by_replicate[:, :whole].sum(axis=1) + (place - whole) * self.by_replicate[:, whole]
-        step = float(digital.replicate_se(below, each))
+        step = float(replicate_se(below, each))
         low, high = self.quantile(np.array([max(p - step, 0.0), min(p + step, 1.0)]))
         return float(high - low) / 2
 
@@ -175,7 +175,7 @@ class _Sums:
     @property
     def se(self) -> Floats:
         """Standard errors of the sampled means."""
-        return np.stack([digital.replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
+        return np.stack([replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
 
     def add(self, values: Values, replicate: Replicate) -> None:
         """Count a block of values by way and quantity."""
@@ -241,7 +241,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     ranks = (so_far.wins, so_far.regret, so_far.below)
     p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in ranks)
     p /= p.sum()
-    p_se, regret_se, beats_se = (digital.replicate_se(x, so_far.ranked) for x in ranks)
+    p_se, regret_se, beats_se = (replicate_se(x, so_far.ranked) for x in ranks)
     dated = _dated(model, so_far)
     mean[:, TOTAL] += dated.get("late", 0.0)
     mean[:, TOTAL + 1] += dated.get("late", 0.0)
@@ -260,7 +260,7 @@ def _dated(model: Model, so_far: _Sums) -> dict[str, Floats]:
         return {}
     n = np.array([so_far.ranked if so_far.n <= COUNTED else so_far.counted[TOTAL]])
     back, late = so_far.back.sum(axis=-1) / n.sum(), so_far.late.sum(axis=-1) / n.sum()
-    errors = [np.asarray(digital.replicate_se(x, n[0])) for x in (so_far.back, so_far.late)]
+    errors = [np.asarray(replicate_se(x, n[0])) for x in (so_far.back, so_far.late)]
     for w, pieces in enumerate(model.plain.all_ways()):
         exact = exactly(model, due, pieces)
         if exact is not None:
@@ -301,7 +301,7 @@ def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
         error = so_far.tallies[way][TOTAL].quantile_se(0.9)
         if np.isfinite(totals[way]) and error > SURE_SHARE * abs(mean[way, TOTAL]):
             return False
-    return bool(digital.replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
+    return bool(replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
 
 
 def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:

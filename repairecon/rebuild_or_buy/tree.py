@@ -144,14 +144,7 @@ def grow(case: Case, *, bare: bool = False) -> Tree:
         except ValueError as error:
             raise RepaireconError(f"events.csv: {error}") from error
     seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
-    return Tree(
-        tuple(names),
-        tuple(tuple(o) for o in names.values()),
-        seen,
-        states,
-        chance,
-        _held(case, names, states),
-    )
+    return Tree(tuple(names), tuple(tuple(o) for o in names.values()), seen, states, chance, _held(case, names, states))
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import discount, lives, renewal
+from repairecon.formulas import lives, renewal
+from repairecon.formulas.equivalent_costs import equivalent_annual_cost
 from repairecon.rebuild_or_buy.lives import (
     Clocks,
     Failures,
@@ -23,6 +24,7 @@ from repairecon.rebuild_or_buy.lives import (
     failures,
     in_service,
     median_life,
+    real_rate,
     under_warranty,
 )
 from repairecon.rebuild_or_buy.model import Model
@@ -128,7 +130,7 @@ class Ledger:
             lives.mean_p_spare_works(years.turned_every_years, years.shelf_life_years, years.shelf_shape)
         )
         self.swap = mean_of(years.swap_hours) * self.hour
-        self.rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
+        self.rate = real_rate(years)
         self.spare_left = [p_spare_left(model, i) for i in range(len(model.ways))]
 
     def plain(self, i: int) -> int:
@@ -169,7 +171,7 @@ class Ledger:
         """Present value of what a spare fetches with the boat."""
         if self.years.horizon_years == 0 or self.spare_left[i] == 0:
             return 0.0
-        later = float(discount.single_present_value(self.rate, self.years.horizon_years))
+        later = float((1.0 + self.rate) ** -self.years.horizon_years)
         return self.spare_left[i] * fetches(self.fresh, i, self.years.resale_share) * later
 
     def stretched(self, i: int, factor: float) -> float:
@@ -244,7 +246,7 @@ def _way_years(ledger: Ledger, i: int) -> WayYears:
         cost_now=float(ledger.now[i]),
         cost_failure=ledger.failure(i),
         present_cost=float(ledger.present[i]),
-        annual_cost=float(discount.equivalent_annual_cost(ledger.present[i], ledger.rate, h)) if h > 0 else np.nan,
+        annual_cost=float(equivalent_annual_cost(ledger.present[i], ledger.rate, h)) if h > 0 else np.nan,
         failures_expected=f.expected,
         failures_discounted=f.discounted,
         p_failure_away=f.p_away,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from repairecon.formulas.fits import _life_interval, fit_weibull
+from repairecon.formulas.lives import _life_interval, fit_weibull
 
 # Published worksheet of a reliability course, shaft seals of a running and of a standby pump [h]
 RUNNING = [14400, 19800, 21300, 23600, 24300, 28100, 29600, 29600, 34200, 38000]

@@ -196,7 +196,7 @@ def test_a_single_outcome_cannot_be_misread():
         (lambda: tree.given_findings([1.0, 0.0], [0.0, 1.0]), "cannot occur together"),
         (lambda: tree.given_findings([0.5, 0.5], [0.5, 1.5]), "between 0 and 1"),
         (lambda: tree.given_findings([0.5, 0.5], [0.5, np.nan]), "between 0 and 1"),
-        (lambda: tree.given_findings([0.5, 0.5], [0.5]), "one likelihood a leaf"),
+        (lambda: tree.given_findings([0.5, 0.5], [0.5]), "between 0 and 1"),
         (lambda: finding_likelihood([0, 1], 0, 1.2, outcomes=2), "between 0 and 1"),
     ],
 )

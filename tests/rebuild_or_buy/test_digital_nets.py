@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_array_equal
 from scipy.stats import qmc
 
-from repairecon.formulas.digital import MOST_DIMENSIONS, random_columns, scrambled, sobol_columns, xor_table
+from repairecon.rebuild_or_buy.draws import MOST_DIMENSIONS, random_columns, scrambled, sobol_columns, xor_table
 
 RNG = np.random.default_rng(5)
 
