@@ -27,16 +27,8 @@ def chance_interval(happened: float, not_happened: float, confidence: float = 0.
 
     Notes
     -----
-    Quantiles of the beta distribution; a pseudo-count of 0 puts both ends at that side's bound.
-
-    References
-    ----------
-    A. B. Downey, Think Bayes, 2nd ed. (2021), chapter 18.
-
-    Examples
-    --------
-    >>> [round(end, 9) for end in chance_interval(1, 1, 0.8)]
-    [0.1, 0.9]
+    Quantiles of the beta distribution; a pseudo-count of 0 puts both ends at that side's bound. Source: A. B. Downey,
+    Think Bayes, 2nd ed. (2021), chapter 18.
     """
     if happened <= 0.0 or not_happened <= 0.0:
         end = 0.0 if happened <= 0.0 else 1.0
@@ -78,16 +70,11 @@ def linear_update(prior: LinearBelief, design: ArrayLike, seen: ArrayLike) -> Li
 
     Notes
     -----
-    Normal-inverse-gamma update: precision ``P' = P + X'X``, mean ``P'^-1 (P m + X'y)``, shape ``a + n / 2``, scale
-    ``b + (y'y + m'Pm - m''P'm') / 2``. A hierarchy (an owner's own bias, and how each kind of work departs from it) is
-    such a regression, with a column of ones and a column a kind.
+    Normal-inverse-gamma update: precision ``P' = P + X'X``, mean ``P'^-1 (P m + X'y)``, shape ``a + n / 2``, scale ``b
+    + (y'y + m'Pm - m''P'm') / 2``. A hierarchy (an owner's own bias, and how each kind of work departs from it) is such
+    a regression, with a column of ones and a column a kind. Source: A. Gelman et al., Bayesian Data Analysis, 3rd ed.
+    (2013), sections 3.3 and 14.8 (sections from memory).
 
-    References
-    ----------
-    A. Gelman et al., Bayesian Data Analysis, 3rd ed. (2013), sections 3.3 and 14.8 (sections from memory).
-
-    Examples
-    --------
     >>> flat = LinearBelief(np.zeros(1), np.eye(1), 1.0, 1.0)
     >>> after = linear_update(flat, [[1.0], [1.0], [1.0]], [1.0, 1.0, 2.0])
     >>> after.mean.tolist(), after.shape, after.scale
@@ -121,12 +108,9 @@ def belief_interval(
 
     Notes
     -----
-    A Student t belief: middle ``r'm``, scale ``sqrt(b / a * (more + r'P^-1 r))``, freedom ``2a``.
-
-    References
-    ----------
-    A. Gelman et al., Bayesian Data Analysis, 3rd ed. (2013), section 3.3 (section from memory); NIST/SEMATECH
-    e-Handbook of Statistical Methods, section 1.3.6.7.2 (critical values of Student's t).
+    A Student t belief: middle ``r'm``, scale ``sqrt(b / a * (more + r'P^-1 r))``, freedom ``2a``. Source: A. Gelman et
+    al., Bayesian Data Analysis, 3rd ed. (2013), section 3.3 (section from memory); NIST/SEMATECH e-Handbook of
+    Statistical Methods, section 1.3.6.7.2 (critical values of Student's t).
     """
     r = np.asarray(row, dtype=float)
     middle, spread = float(r @ belief.mean), float(r @ np.linalg.solve(belief.precision, r))

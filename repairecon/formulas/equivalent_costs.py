@@ -30,15 +30,10 @@ def certainty_equivalent(costs: ArrayLike, tolerance: float = math.inf, weights:
     -----
     ``T ln(mean of exp(cost / T))``, taken from the mean where the costs differ by less than T and from the worst
     otherwise, so that it neither overflows nor loses digits. Outcomes of weight 0 do not count. ValueError for a
-    tolerance below 0, weights below 0 or none above.
+    tolerance below 0, weights below 0 or none above. Source: R. A. Howard, "Decision analysis: practice and promise",
+    Management Science 34 (1988) 679-695; R. T. Clemen, Making Hard Decisions, 2nd ed., ch. 13 (exponential utility; the
+    example is from memory).
 
-    References
-    ----------
-    R. A. Howard, "Decision analysis: practice and promise", Management Science 34 (1988) 679-695; R. T. Clemen,
-    Making Hard Decisions, 2nd ed., ch. 13 (exponential utility; the example is from memory).
-
-    Examples
-    --------
     >>> worth = -certainty_equivalent([-2000.0, -1000.0, -500.0], 900.0, [0.4, 0.4, 0.2])
     >>> round(1.0 - math.exp(-worth / 900.0), 4)
     0.7102
@@ -80,21 +75,15 @@ def equivalent_annual_cost(cost_present: ArrayLike, discount_rate: ArrayLike, ye
     Notes
     -----
     ``cost_present d / (1 - (1 + d)**-n)``, at a rate of 0 ``cost_present / n``. Comparing unequal lives by it supposes
-    that each is followed by another of its kind. ValueError for a rate of -1 or less, or above 1,
-    and unless the years are above 0.
+    that each is followed by another of its kind. ValueError for a rate of -1 or less, or above 1, and unless the years
+    are above 0. Source: OpenStax, Principles of Finance, 2e, ch. 16, "Choosing between Projects with Different Lives".
 
-    References
-    ----------
-    OpenStax, Principles of Finance, 2e, ch. 16, "Choosing between Projects with Different Lives".
-
-    Examples
-    --------
     >>> round(float(equivalent_annual_cost(49474, 0.10, 3)))
     19894
     """
     rate, span = np.asarray(discount_rate, dtype=float), np.asarray(years, dtype=float)
     if not np.all((rate > -1.0) & (rate <= 1.0)):
-        raise ValueError(f"a rate must lie above -1 and up to 1, not {discount_rate}: give 0.05 for 5 %")
+        raise ValueError(f"a rate must lie above -1 and up to 1, not {rate}: give 0.05 for 5 %")
     if not np.all(span > 0.0):
         raise ValueError("give a number of years above 0")
     safe = np.where(rate == 0.0, 1.0, rate)  # exact at 0 and without loss of digits near it

@@ -36,15 +36,9 @@ def cdf(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -
     Notes
     -----
     ``1 - exp((age / life)**shape - ((age + t) / life)**shape)``, without loss of digits where it is small. ValueError
-    unless life and shape are above 0 and the age is 0 or more.
+    unless life and shape are above 0 and the age is 0 or more. Source: NIST/SEMATECH e-Handbook of Statistical Methods,
+    section 8.1.6.2 (Weibull; section from memory); MIL-HDBK-338B, 5.3.6.
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section from memory); MIL-HDBK-338B,
-    5.3.6.
-
-    Examples
-    --------
     >>> round(float(cdf(1.0, 1.0, 2.5)), 4)
     0.6321
     """
@@ -88,14 +82,9 @@ def mean_p_spare_works(turned_every_years: ArrayLike, life_years: ArrayLike, sha
     Notes
     -----
     Mean of ``exp(-(t / life)**shape)`` over the time between turnings, which show whether it works. ValueError for a
-    life or shape not above 0, and for a time below 0.
+    life or shape not above 0, and for a time below 0. Source: IEC 61508-6, annex B (mean chance of failure on demand
+    between proof tests; from memory).
 
-    References
-    ----------
-    IEC 61508-6, annex B (mean chance of failure on demand between proof tests; from memory).
-
-    Examples
-    --------
     >>> round(float(mean_p_spare_works(2.0, 20.0)), 3)
     0.952
     """
@@ -126,15 +115,10 @@ def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float,
 
     Notes
     -----
-    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up.
-    ValueError unless lives and shape are above 0 and the use is 0 or more.
+    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up. ValueError
+    unless lives and shape are above 0 and the use is 0 or more. Source: NIST/SEMATECH e-Handbook of Statistical
+    Methods, section 8.1.8.1 (competing risk model; from memory).
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.8.1 (competing risk model; from memory).
-
-    Examples
-    --------
     >>> round(float(one_clock(5.0, 60.0, 15.0, 1.0)), 4)
     2.2222
     """
@@ -151,7 +135,7 @@ def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float,
 
 
 class WeibullFit(NamedTuple):
-    """A fitted life with the ranges the data leave open."""
+    """A fitted life with the ranges that the data leave open."""
 
     shape: float
     life: float
@@ -192,14 +176,9 @@ def fit_weibull(
     half the chi-square quantile (1 degree of freedom) of the best; with few failures rather too narrow, and the shape
     is then too high on average. ValueError with fewer than two different ages at failure, and when an interval is wider
     than `widest`: 5 refuses two failures and mostly three. Lives of different populations in one list hide wear.
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1.3 (fitting models); W. Q. Meeker, L. A.
+    Escobar, Statistical Methods for Reliability Data (1998), section 8.3 (section from memory).
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1.3 (fitting models); W. Q. Meeker, L. A. Escobar,
-    Statistical Methods for Reliability Data (1998), section 8.3 (section from memory).
-
-    Examples
-    --------
     >>> ages = [55, 187, 216, 240, 244, 335, 361, 373, 375, 386] + 10 * [500]
     >>> fit = fit_weibull(ages, 10 * [True] + 10 * [False])
     >>> round(fit.shape, 5), round(fit.life, 3)
@@ -216,44 +195,23 @@ def fit_weibull(
                 f"{int(ends.sum())} failures among {len(x)} units cannot tell the {what}: the largest that fits is "
                 f"over {widest} times the smallest; give more lives, or a range of your own"
             )
-    return WeibullFit(
-        shape,
-        life,
-        life * math.log(2.0) ** (1.0 / shape),
-        *shapes,
-        *medians,
-        failures=int(ends.sum()),
-        survivors=int((~ends).sum()),
-        log_likelihood=_by_shape(x, ends, shape),
-    )
+    count, median = int(ends.sum()), life * math.log(2.0) ** (1.0 / shape)
+    return WeibullFit(shape, life, median, *shapes, *medians, count, len(x) - count, _by_shape(x, ends, shape))
 
 
-def _shape_interval(lives: ArrayLike, failed: ArrayLike | None = None, confidence: float = 0.9) -> tuple[float, float]:
+def _shape_interval(x: Floats, ends: Bools, confidence: float) -> tuple[float, float]:
     """Range of Weibull shapes that the lives leave open."""
-    x, ends = _data(lives, failed)
     best = _best_shape(x, ends)
-
-    def drop(step: float) -> float:
-        return _by_shape(x, ends, best) - _by_shape(x, ends, best * math.exp(step)) - _allowed(confidence)
-
-    return best * math.exp(-_outward(drop, -1.0)), best * math.exp(_outward(drop, 1.0))
+    least = _by_shape(x, ends, best) - _allowed(confidence)
+    return _interval(best, lambda shape: least - _by_shape(x, ends, shape))
 
 
-def _life_interval(
-    lives: ArrayLike, failed: ArrayLike | None = None, p: float = 0.5, confidence: float = 0.9
-) -> tuple[float, float]:
+def _life_interval(x: Floats, ends: Bools, p: float, confidence: float) -> tuple[float, float]:
     """Range that the lives leave open for the age within which the share p fails; inf where nothing bounds it."""
-    x, ends = _data(lives, failed)
-    if not 0.0 < p < 1.0:
-        raise ValueError("the share failed must lie between 0 and 1")
     shape, hazard = _best_shape(x, ends), -math.log1p(-p)
     life = x.max() * (((x / x.max()) ** shape).sum() / ends.sum()) ** (1.0 / shape)
-    best = float(life * hazard ** (1.0 / shape))
-
-    def drop(step: float) -> float:
-        return _by_shape(x, ends, shape) - _by_age(x, ends, best * math.exp(step), hazard) - _allowed(confidence)
-
-    return best * math.exp(-_outward(drop, -1.0)), best * math.exp(_outward(drop, 1.0))
+    least = _by_shape(x, ends, shape) - _allowed(confidence)
+    return _interval(float(life * hazard ** (1.0 / shape)), lambda age: least - _by_age(x, ends, age, hazard))
 
 
 def _data(lives: ArrayLike, failed: ArrayLike | None) -> tuple[Floats, Bools]:
@@ -310,11 +268,15 @@ def _allowed(confidence: float) -> float:
     return float(scipy.special.chdtri(1.0, 1.0 - confidence)) / 2.0
 
 
-def _outward(drop: Callable[[float], float], sign: float) -> float:
-    """Distance from the best, on the log scale, at which the likelihood has dropped enough."""
-    far = 0.1
-    while drop(sign * far) < 0.0:
-        far *= 2.0
-        if far > 60.0:
-            return math.inf
-    return float(scipy.optimize.brentq(lambda step: drop(sign * step), 0.0, far, xtol=1e-11))
+def _interval(best: float, drop: Callable[[float], float]) -> tuple[float, float]:
+    """Both values, sought on the log scale from the best, at which the likelihood has dropped enough."""
+
+    def outward(sign: float) -> float:
+        far = 0.1
+        while drop(best * math.exp(sign * far)) < 0.0:
+            far *= 2.0
+            if far > 60.0:
+                return math.inf
+        return float(scipy.optimize.brentq(lambda step: drop(best * math.exp(sign * step)), 0.0, far, xtol=1e-11))
+
+    return best * math.exp(-outward(-1.0)), best * math.exp(outward(1.0))

@@ -42,15 +42,10 @@ def fifo(
 
     Notes
     -----
-    The k-th unit out is the k-th that came in, by item over the whole boat. Perpetual and periodic give
-    the same figures wherever both can be had. ValueError where more goes out than there is, naming the rows.
+    The k-th unit out is the k-th that came in, by item over the whole boat. Perpetual and periodic give the same
+    figures wherever both can be had. ValueError where more goes out than there is, naming the rows. Source: IAS 2
+    Inventories, paragraphs 25 and 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
 
-    References
-    ----------
-    IAS 2 Inventories, paragraphs 25 and 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
-
-    Examples
-    --------
     >>> [x.tolist() for x in fifo([1, 1, 1], [2, 2, -3], [10, 12, 0])]
     [[20, 24, -32], [0, 1, 0]]
     """
@@ -104,18 +99,13 @@ def moving_average(
 
     Notes
     -----
-    An issue takes ``value / stock`` a unit. What comes back from an issue comes in at what it went out at;
-    what is sent back leaves at what it came in at, but never more than the value there, and with the last
-    unit all of it. A counted surplus comes in at the present average (it is more of the same), or, if
-    the book says none is there, at the last average known, else at 0. Whole money is shared to the nearest unit,
-    the rest staying with what is left. ValueError where more goes out than there is, or comes back than went.
+    An issue takes ``value / stock`` a unit. What comes back from an issue comes in at what it went out at; what is sent
+    back leaves at what it came in at, but never more than the value there, and with the last unit all of it. A counted
+    surplus comes in at the present average (it is more of the same), or, if the book says none is there, at the last
+    average known, else at 0. Whole money is shared to the nearest unit, the rest staying with what is left. ValueError
+    where more goes out than there is, or comes back than went. Source: IAS 2 Inventories, paragraph 27 (from memory);
+    returns and counts: common practice, no source.
 
-    References
-    ----------
-    IAS 2 Inventories, paragraph 27 (from memory); returns and counts: common practice, no source.
-
-    Examples
-    --------
     >>> moving_average([1, 1, 1], [2, 2, -1], [10, 12, 0]).tolist()
     [20, 24, -11]
     """
@@ -165,16 +155,11 @@ def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, p
 
     Notes
     -----
-    All issues of a period, early or late, take ``(opening value + receipts) / (opening stock + units received)``.
-    Whole money is shared so that a period's issues and its closing value add up exactly. ValueError where
-    more goes out by the end of a period than there is.
+    All issues of a period, early or late, take ``(opening value + receipts) / (opening stock + units received)``. Whole
+    money is shared so that a period's issues and its closing value add up exactly. ValueError where more goes out by
+    the end of a period than there is. Source: IAS 2 Inventories, paragraph 27 (from memory); OpenStax, Principles of
+    Accounting, vol. 1, ch. 10.
 
-    References
-    ----------
-    IAS 2 Inventories, paragraph 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
-
-    Examples
-    --------
     >>> period_average([1, 1, 1], [2, -1, 2], [10, 0, 12], [0, 0, 0]).tolist()
     [20, -11, 24]
     """
@@ -229,14 +214,9 @@ def expiry_day(
     -----
     The same day of the month so many years on, or the month's last day where it has no such day. Parts of a year count
     by whole months, rounded down. The extension may be given once. Storage as the standard asks: cool, dark, dry, no
-    ozone, unstressed; no table holds in a locker by a warm engine. ValueError for years below 0.
+    ozone, unstressed; no table holds in a locker by a warm engine. ValueError for years below 0. Source: ISO 2230:2002,
+    Rubber products: guidelines for storage, shelf life by groups A, B, C.
 
-    References
-    ----------
-    ISO 2230:2002, Rubber products: guidelines for storage, shelf life by groups A, B, C.
-
-    Examples
-    --------
     >>> int(expiry_day(0.0, 5)), int(expiry_day(0.0, 5, 2, True))
     (1826, 2557)
     """
@@ -289,14 +269,9 @@ def cost_left_over(
     -----
     ``cost_unit (1 - (1 - lost)(1 - loss_rate)**(days / 365))``, ``lost`` being the period's share of the shelf life
     left, ``days / (expiry - from_day)``: 0 if it never runs out or that is unknown, 1 if it is over by the end.
-    ValueError for a price below 0, a rate outside 0..1 and a period that ends before it begins.
+    ValueError for a price below 0, a rate outside 0..1 and a period that ends before it begins. Common practice, no
+    source (straight line over the time left).
 
-    References
-    ----------
-    Common practice, no source (straight line over the time left).
-
-    Examples
-    --------
     >>> cost_left_over(100.0, [365.0, np.inf, 20.0], 0, 73, 0.0).round(6).tolist()
     [20.0, 0.0, 100.0]
     """

@@ -26,7 +26,7 @@ from repairecon.records import Assumed, Case, Years
 if TYPE_CHECKING:
     import pandas as pd
 
-    from repairecon.formulas.stopping import StopRule
+    from repairecon.formulas.tree import StopRule
 
 
 @dataclass(frozen=True)

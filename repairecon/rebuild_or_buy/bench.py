@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from repairecon.formulas import stopping
+from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, main_rebuild
@@ -72,7 +72,7 @@ def off_already(case: Case, done: int) -> dict[str, str]:
     return {w.way: "the unit is off already" for w in as_it_is}
 
 
-def bench(model: Model, made: Decision, rule: stopping.StopRule) -> Bench:
+def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
     """The choice at the bench in figures."""
     totals = model.totals
     best, r = int(totals.argmin()), main_rebuild(model)
@@ -134,9 +134,9 @@ def policy_table(model: Model, reached: list[Place]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def stops(made: Decision, rule: stopping.StopRule) -> list[str]:
+def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
     on = np.flatnonzero(made.chance > 0)
-    followed = stopping.follow(rule, made.ids[:, on], made.stop_cost[:, on], made.go_cost[on])
+    followed = tree_formulas.follow(rule, made.ids[:, on], made.stop_cost[:, on], made.go_cost[on])
     names = np.full(len(made.chance), "", dtype=object)
     names[on] = [made.actions[a] if a >= 0 else "" for a in followed.action]
     return [str(n) for n in names]
@@ -160,11 +160,11 @@ def order_times(model: Model) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["order", "expected_total", "expected_days", "p_in_vain", "as_in_case"])
 
 
-def _days_and_vain(model: Model, made: Decision, rule: stopping.StopRule) -> tuple[float, float]:
+def _days_and_vain(model: Model, made: Decision, rule: tree_formulas.StopRule) -> tuple[float, float]:
     """Expected days under the rule, and the chance that parts are ordered for a rebuild that is given up."""
     on, days = np.flatnonzero(made.chance > 0), decision(model, (0.0, 0.0, 1.0))
     stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
-    followed = stopping.follow(rule, made.ids[:, on], stop[:, on], go[on])
+    followed = tree_formulas.follow(rule, made.ids[:, on], stop[:, on], go[on])
     at = np.array([*made.points, NEVER_ENDS])[followed.stage]
     vain = (at > model.costs.order_stage) & (at < STAGE["reassembly"])
     return float(made.chance[on] @ followed.cost), float(made.chance[on] @ vain)
@@ -186,7 +186,7 @@ class Place:
     leaves: NDArray[np.intp]
 
 
-def places(model: Model, made: Decision, rule: stopping.StopRule | None = None) -> Iterator[Place]:
+def places(model: Model, made: Decision, rule: tree_formulas.StopRule | None = None) -> Iterator[Place]:
     """Every place that is reached under the rule; costs are those still to come from that place."""
     rule = made.rule() if rule is None else rule
     on = np.flatnonzero(made.chance > 0)
@@ -194,7 +194,7 @@ def places(model: Model, made: Decision, rule: stopping.StopRule | None = None) 
     for s, point in enumerate(made.points):
         stage, ids = rule.stages[s], made.ids[s][on]
         seen = [e for e, k in enumerate(model.tree.seen) if 0 <= k <= point]
-        stopped = stage.choice[ids] != stopping.GO_ON
+        stopped = stage.choice[ids] != tree_formulas.GO_ON
         for i in np.unique(ids[alive]):
             leaves = on[alive & (ids == i)]
             weight = made.chance[leaves]
@@ -205,7 +205,7 @@ def places(model: Model, made: Decision, rule: stopping.StopRule | None = None) 
                 point,
                 _findings(model, first, seen),
                 float(weight.sum()),
-                GO_ON if choice == stopping.GO_ON else made.actions[choice],
+                GO_ON if choice == tree_formulas.GO_ON else made.actions[choice],
                 float(stage.cost_go_on[i] - gone),
                 float(stage.cost_stop[i] - gone),
                 made.actions[int(stage.best_stop[i])] if made.actions else "",

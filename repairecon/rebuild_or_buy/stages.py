@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import stopping
+from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.choose import Chooser
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
@@ -98,12 +98,12 @@ class Decision:
         cost[(2.0 * innocent < np.bincount(sets, weights, count))[sets]] = np.inf
         return cost
 
-    def rule(self, weights: Floats | None = None) -> stopping.StopRule:
+    def rule(self, weights: Floats | None = None) -> tree_formulas.StopRule:
         """Best rule for leaf chances ``weights`` (need not sum to one), by default the present ones."""
         w = self.chance if weights is None else weights
         on = np.flatnonzero(w > 0)
         stop = self.stops(w)[:, on]
-        return stopping.optimal_stopping(w[on] / w[on].sum(), self.ids[:, on], stop, self.go_cost[on])
+        return tree_formulas.optimal_stopping(w[on] / w[on].sum(), self.ids[:, on], stop, self.go_cost[on])
 
     def value(self, weights: Floats | None = None) -> float:
         """Least expected cost from here with the freedom to stop."""
@@ -113,8 +113,8 @@ class Decision:
     def by_set(self, weights: Floats) -> Floats:
         """Least cost times chance in each set of leaves that look alike at the first point.
 
-        The same backward induction as ``stopping.optimal_stopping``, in sums over sets: without the rule it is many
-        times quicker.
+        The same backward induction as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is
+        many times quicker.
         """
         possible = weights > 0
         w = np.where(possible, weights, 0.0)[self.nested.order]

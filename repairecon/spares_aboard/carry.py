@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import carry_program, demand
-from repairecon.formulas.carry_program import Group, JobsWorth, Mode
-from repairecon.formulas.demand import COURSES
+from repairecon.formulas.carry_program import COURSES, Group, JobsWorth, Mode
 from repairecon.spares_aboard.demand import Line
 
 Floats = NDArray[np.float64]

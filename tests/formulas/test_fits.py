@@ -167,5 +167,3 @@ def test_data_that_cannot_tell_are_refused() -> None:
             fit_weibull(lives, failed)
     with pytest.raises(ValueError, match=r"0\.9 for 90 %"):
         fit_weibull(RUNNING, confidence=90)
-    with pytest.raises(ValueError, match="between 0 and 1"):
-        _life_interval(RUNNING, p=10)
