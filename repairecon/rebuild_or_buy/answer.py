@@ -16,7 +16,7 @@ from repairecon.rebuild_or_buy.lives import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes
-from repairecon.rebuild_or_buy.remedies import Met, told
+from repairecon.rebuild_or_buy.remedies import Met, met_by
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import Finding
@@ -73,7 +73,7 @@ class Answer:
     @cached_property
     def remedies(self) -> tuple[Met, ...]:
         """How each outcome that has remedies is met, by way."""
-        return told(self.model)
+        return met_by(self.model)
 
     @property
     def _best(self) -> int:

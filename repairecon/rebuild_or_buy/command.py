@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.read.case_folder import read_case
-from repairecon.rebuild_or_buy.job import AUTO, DRAWS, rebuild_or_buy
-from repairecon.rebuild_or_buy.measured import findings_measured
+from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
 
 LONG_WORK = 200_000
 PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions", "prices", "assumed")

@@ -45,36 +45,29 @@ class Compiled:
 
 @dataclass
 class Program:
-    """A case compiled.
-
-    ``main`` rebuilds, sendings away and ways for a while, from stage ``done`` on; ``spent`` a rebuild up to a stage;
-    ``away`` and ``bought`` by way and stage after which it is taken; ``spare`` the price alone; ``late`` the wait for a
-    way that never comes, ``lost`` its work by then, by way, the one taken instead (-1: none) and stage; ``never`` the
-    input that it never comes, or that a spare is dead; ``ends`` the stage at which a rebuild ends (L,). Of ways for a
-    while ``breaks`` is what more breaks, ``fails`` the input that it fails; ``over`` by the rebuild begun, the one gone
-    over to and the stage is the other's work up to there that is not done yet; ``away_more`` and ``p_away`` are of a
-    failure away.
-    """
+    """A case compiled from stage ``done`` on: bills by the place of a way, and of the stage after which it is taken."""
 
     tree: Tree
     done: int
     inputs: tuple[Input, ...] = ()
     terms: tuple[Term, ...] = ()
     patterns: Floats = field(default_factory=lambda: np.empty((0, 0)))
-    main: dict[int, Compiled] = field(default_factory=dict)
-    spent: dict[tuple[int, int], Compiled] = field(default_factory=dict)
+    main: dict[int, Compiled] = field(default_factory=dict)  # rebuilds, sendings away, ways for a while
+    spent: dict[tuple[int, int], Compiled] = field(default_factory=dict)  # a rebuild up to a stage
     away: dict[tuple[int, int], Compiled] = field(default_factory=dict)
     bought: dict[tuple[int, int], Compiled] = field(default_factory=dict)
-    spare: dict[int, Compiled] = field(default_factory=dict)
-    late: dict[int, Compiled] = field(default_factory=dict)
-    lost: dict[tuple[int, int, int], Compiled] = field(default_factory=dict)
-    breaks: dict[int, Compiled] = field(default_factory=dict)
-    fails: dict[int, int] = field(default_factory=dict)
+    spare: dict[int, Compiled] = field(default_factory=dict)  # the price alone
     over: dict[tuple[int, int, int], Compiled] = field(default_factory=dict)
-    away_more: Compiled | None = None
+    """By the rebuild begun, the one gone over to and the stage: the other's work up to there that is not done yet."""
+    never: dict[int, int] = field(default_factory=dict)  # the input that it never comes, or that a spare is dead
+    late: dict[int, Compiled] = field(default_factory=dict)  # the wait for a way that never comes
+    lost: dict[tuple[int, int, int], Compiled] = field(default_factory=dict)
+    """Its work by then, by way, the one taken instead (-1: none) and stage."""
+    breaks: dict[int, Compiled] = field(default_factory=dict)  # of ways for a while: what more breaks
+    fails: dict[int, int] = field(default_factory=dict)  # the input that it fails
+    away_more: Compiled | None = None  # of a failure away from base
     p_away: int = -1
-    never: dict[int, int] = field(default_factory=dict)
-    ends: dict[int, Ints] = field(default_factory=dict)
+    ends: dict[int, Ints] = field(default_factory=dict)  # stage at which a rebuild ends (L,)
     lost_day: int = -1
 
 

@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
-from repairecon.rebuild_or_buy.choose import Chooser
 from repairecon.rebuild_or_buy.evaluate import Piece
-from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.model import Chooser, Model
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Nested
 from repairecon.records import STAGES
 
@@ -27,35 +26,30 @@ GO_ON = "go on"
 SEND_AWAY_UNTIL = STAGE["removal"]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Decision:
     """The staged choice as arrays over leaves.
 
-    ``points`` stages at whose end one may stop (-1: now, nothing done); ``ids`` (S, L) leaves alike by then;
-    ``stop_cost`` (S, L, A); ``go_cost`` (L,) inf where the rebuild must end; ``spent`` (S, L) from now
-    to each point; ``actions`` names of the stops; ``ends`` (L,) stage at which the rebuild ends: one
-    stops there at the latest; ``other`` (L,) where another unit is to blame. If it ever is, the last
-    action is leaving this one alone, whose cost is filled in here: now at the risk of ``elsewhere_cost`` when
-    that was wrong, later only where it has been seen to be right, and not before stage ``first``.
-    ``depths`` are other depths of rebuild: going over to one of them is a stop as well. ``after_away`` is what is
-    bought where a rebuilder gives the unit up, chosen anew on what is known by then.
+    If another unit ever is to blame, the last action is leaving this one alone, whose cost is filled in here: now at
+    the risk of ``elsewhere_cost`` when that was wrong, later only where it has been seen to be right, and not before
+    stage ``first``. Going over to another depth of rebuild is a stop as well.
     """
 
     chance: Floats
-    points: tuple[int, ...]
-    ids: Ints
-    stop_cost: Floats
-    go_cost: Floats
-    spent: Floats
+    points: tuple[int, ...]  # stages at whose end one may stop (-1: now, nothing done)
+    ids: Ints  # (S, L) leaves alike by then
+    stop_cost: Floats  # (S, L, A)
+    go_cost: Floats  # (L,) inf where the rebuild must end
+    spent: Floats  # (S, L) from now to each point
     actions: tuple[str, ...]
-    ends: Ints
-    other: NDArray[np.bool_]
+    ends: Ints  # (L,) stage at which the rebuild ends: one stops there at the latest
+    other: NDArray[np.bool_]  # (L,) where another unit is to blame
     elsewhere_cost: float = 0.0
     first: int = -1
     depths: Depths | None = None
     more: Floats | None = None
     sets: Nested | None = None
-    after_away: tuple[AfterAway, ...] = ()
+    after_away: tuple[AfterAway, ...] = ()  # what is bought where a rebuilder gives the unit up
 
     @property
     def nested(self) -> Nested:

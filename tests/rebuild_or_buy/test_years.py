@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from types import SimpleNamespace
-from typing import Any
 
 import numpy as np
 import pytest
@@ -196,9 +194,7 @@ SOME_YEARS = st.fixed_dictionaries(
 
 def quick(ledger: Ledger):
     """Combinations without the searches for break-even lives and best ages."""
-    found = zip(ledger.present, ledger.failures, strict=True)
-    short: list[Any] = [SimpleNamespace(present_cost=p, failures_discounted=f.discounted) for p, f in found]
-    return {c.combination: c for c in spare_combinations(ledger, short, 100.0)}
+    return {c.combination: c for c in spare_combinations(ledger, 100.0)}
 
 
 @settings(max_examples=25, deadline=None)

@@ -93,7 +93,7 @@ def test_days_line_of_the_spare_is_that_of_the_days_away():
     case = cracked(0.0)
     case = replace(case, ways=tuple(replace(w, life_years=sure(9)) if w.way == "new" else w for w in case.ways))
     ledger = ledger_of(case)
-    days, net = worth_by_days(ledger, over_the_years(ledger))["buy and rebuild"]
+    days, net = worth_by_days(ledger)["buy and rebuild"]
     for k in (0, 10, len(days) - 1):
         other = again(ledger, days_away=sure(float(days[k])))
         assert net[k] == pytest.approx(combinations(other)["buy and rebuild"].net, abs=1e-6)
