@@ -85,13 +85,10 @@ _PRIMITIVE = (
 )  # fmt: skip
 """Degree and coefficients of a primitive polynomial, and the first odd numbers, of dimensions 2 to 16:
 S. Joe, F. Y. Kuo, SIAM J. Sci. Comput. 30 (2008) 2635-2654, their first 16 rows, from memory."""
-MOST_DIMENSIONS = len(_PRIMITIVE) + 1
 
 
 def sobol_columns(dimensions: int, bits: int) -> Ints:
     """Columns (dimensions, bits) of the generator matrices of a Sobol sequence; digit k of a coordinate is bit k."""
-    if not 1 <= dimensions <= MOST_DIMENSIONS:
-        raise ValueError(f"from 1 to {MOST_DIMENSIONS} dimensions, not {dimensions}")
     columns = np.zeros((dimensions, bits), dtype=np.int64)
     columns[0] = 1 << np.arange(bits)
     for row, (degree, polynomial, first) in zip(columns[1:], _PRIMITIVE, strict=False):

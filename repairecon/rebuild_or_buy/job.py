@@ -68,13 +68,15 @@ def rebuild_or_buy(
         Money in home currency, times in days and hours.
     """
     _check(draws, seed, cost_own_hour, horizon_years)
+    if stage and stage not in STAGE:
+        raise RepaireconError(f"stage: found {stage!r}; write the last stage that is done, one of: {', '.join(STAGES)}")
     if not case.ways:
         raise RepaireconError("the case names no way out: add one to ways.csv")
     case, fits = with_own_lives(with_learned(case))
     stated = case
     if horizon_years is not None:
         case = replace(case, years=replace(case.years, horizon_years=horizon_years))
-    findings, done = read_findings(found or case.found), _done(stage)
+    findings, done = read_findings(found or case.found), STAGE.get(stage, -1)
     tree = with_findings(grow(case), findings)
     why_not = off_already(case, done) | ended_already(case, tree, done)
     why_not |= {w: why or why_not.get(w, "") for w, why in screen(case).items()}
@@ -101,12 +103,6 @@ def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_yea
         raise RepaireconError(f"seed: found {seed}; give a whole number of 0 or more")
     if cost_own_hour is not None and not (np.isfinite(cost_own_hour) and cost_own_hour >= 0):
         raise RepaireconError(f"cost_own_hour: found {cost_own_hour}; give an amount of 0 or more")
-
-
-def _done(stage: str) -> int:
-    if stage and stage not in STAGE:
-        raise RepaireconError(f"stage: found {stage!r}; write the last stage that is done, one of: {', '.join(STAGES)}")
-    return STAGE.get(stage, -1)
 
 
 _FINDING = re.compile(r"\s*([^=]+?)\s*=\s*(.+?)\s*(?:\(\s*([0-9.]+)\s*\))?\s*$")

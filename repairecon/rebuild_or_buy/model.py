@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.buying import Buying
-from repairecon.buying.inputs import LongestWait, mean_of
+from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.compile import Program, compiled, plain_buys
-from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, inputs_of, term_means
+from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, term_means
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Ints, Nested, Tree, grow
 from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
@@ -248,17 +248,14 @@ class Model:
 
     # ---- what looks alike -----------------------------------------------------------------------
     @cached_property
-    def _alike(self) -> dict[int, Ints]:
+    def alike(self) -> dict[int, Ints]:
+        """By stage the number of the set of leaves (L,) that look alike by its end."""
         return {stage: self.tree.alike(stage) for stage in range(-1, len(STAGE))}
-
-    def alike(self, stage: int) -> Ints:
-        """Number of the set of leaves (L,) that look alike by the end of a stage."""
-        return self._alike[stage]
 
     def nested(self, points: tuple[int, ...]) -> Nested:
         """Leaves in an order in which the sets of each of some stages are side by side."""
         if points not in self._nested:
-            self._nested[points] = Nested.of(np.array([self.alike(point) for point in points]))
+            self._nested[points] = Nested.of(np.array([self.alike[point] for point in points]))
         return self._nested[points]
 
     def stops(self, i: int) -> tuple[Stop, ...]:
@@ -267,7 +264,7 @@ class Model:
             ends, found = self.ends[i], []
             for stage in (int(s) for s in np.unique(ends[ends < NEVER_ENDS])):
                 at = np.flatnonzero(ends == stage)
-                _, ids = np.unique(self._alike[stage][at], return_inverse=True)
+                _, ids = np.unique(self.alike[stage][at], return_inverse=True)
                 sums = np.zeros((int(ids.max()) + 1, len(self.program.patterns)))
                 np.add.at(sums, ids, (self.program.patterns[:, at] * self.tree.chance[at]).T)
                 found.append(Stop(stage, at, ids.astype(np.int64), np.ascontiguousarray(sums.T)))
@@ -356,8 +353,3 @@ class Model:
     def planned(self) -> Model:
         """The same case with nothing found and nothing done yet."""
         return self.like(tree=grow(self.case, bare=True), done=-1)
-
-    @cached_property
-    def curved_inputs(self) -> set[int]:
-        """Inputs in which days are not a straight line: waits of an order, and bench work under one."""
-        return {i for term in self.program.terms if isinstance(term, LongestWait) for i in inputs_of(term)}

@@ -269,7 +269,9 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     verdict's figures are sure enough to be shown in full; ``progress`` is told the number of draws done
     after each block.
     """
-    mean = _exact(model.expected(), model.own_hour, model.lost_day)
+    cash, hours, days = model.expected().T
+    free = cash + model.lost_day * days
+    mean = np.stack([cash, hours, days, free + model.own_hour * hours, free], axis=1)
     so_far = _Sums(model)
     kept: dict[str, NDArray[np.generic]] = {}
     for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
@@ -283,19 +285,14 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
         del values
         if draws is None and ends_round(so_far.n) and _sure_enough(so_far, mean):
             break
-    n = so_far.n
-    ranks = (so_far.wins, so_far.regret, so_far.below)
-    p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in ranks)
-    p /= p.sum()
-    p_se, regret_se, beats_se = (replicate_se(x, so_far.ranked) for x in ranks)
+    p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in (so_far.wins, so_far.regret, so_far.below))
+    p_se, regret_se, beats_se = (replicate_se(x, so_far.ranked) for x in (so_far.wins, so_far.regret, so_far.below))
     dated = _dated(model, so_far)
-    mean[:, TOTAL] += dated.get("late", 0.0)
-    mean[:, TOTAL + 1] += dated.get("late", 0.0)
+    mean[:, TOTAL : TOTAL + 2] += np.reshape(dated.get("late", 0.0), (-1, 1))
     return Outcomes(
-        ways=model.ways, draws=n, seed=seed, mean=mean, sampled_mean=so_far.mean, sampled_se=so_far.se,
-        tallies=so_far.tallies, p_cheapest=p, p_cheapest_se=p_se, regret=regret, regret_se=regret_se, beats=beats,
-        beats_se=beats_se,
-        **dated, sample=kept,
+        ways=model.ways, draws=so_far.n, seed=seed, mean=mean, sampled_mean=so_far.mean, sampled_se=so_far.se,
+        tallies=so_far.tallies, p_cheapest=p / p.sum(), p_cheapest_se=p_se, regret=regret, regret_se=regret_se,
+        beats=beats, beats_se=beats_se, sample=kept, **dated,
     )  # fmt: skip
 
 
@@ -348,9 +345,3 @@ def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
         if np.isfinite(totals[way]) and error > SURE_SHARE * abs(mean[way, TOTAL]):
             return False
     return bool(replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
-
-
-def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:
-    cash, hours, days = expected.T
-    free = cash + lost_day * days
-    return np.stack([cash, hours, days, free + hour * hours, free], axis=1)

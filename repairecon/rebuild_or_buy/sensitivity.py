@@ -7,7 +7,7 @@ line, then made exact with those buys chosen anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from repairecon.buying.inputs import LongestWait, Product
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.draws import PACE, SLOTS
-from repairecon.rebuild_or_buy.evaluate import AtMeans
+from repairecon.rebuild_or_buy.evaluate import AtMeans, inputs_of
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.records import Range
 
@@ -62,9 +62,17 @@ class Number:
         return self.totals(x) if self.known is None else self.known(x)
 
 
-def choice_totals(model: Model, expected: Floats, hour: float, lost_day: float) -> Floats:
-    """Expected totals (W,), ways not allowed at infinity."""
-    return np.where(model.allowed, expected @ np.array([1.0, hour, lost_day]) + model.late, np.inf)
+def choice_totals(
+    model: Model,
+    factors: Mapping[int, float] | None = None,
+    fixed: Mapping[int, float] | None = None,
+    hour: float | None = None,
+    day: float | None = None,
+) -> Floats:
+    """Expected totals (W,), ways not allowed at infinity; inputs scaled or held, own hours and days at other worths."""
+    weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day
+    totals = model.expected(factors, hour, day, fixed) @ np.array(weights) + model.late
+    return np.where(model.allowed, totals, np.inf)
 
 
 def lead_of(totals: Floats, best: int) -> float:
@@ -87,7 +95,9 @@ def slopes_of(model: Model, coefficients: Floats) -> Floats:
 
 def numbers(model: Model) -> list[Number]:
     """Every uncertain or sure number of the case, then the worth of an own hour and of a lost day."""
-    weights, at, curved = np.array(model.weights), model.plain.at, model.curved_inputs
+    weights, at = np.array(model.weights), model.plain.at
+    # days are no straight line in waits of an order, and in bench work under one
+    curved = {i for term in model.program.terms if isinstance(term, LongestWait) for i in inputs_of(term)}
     coefficients = np.array([weights @ at.coefficients(pieces) for pieces in model.plain.all_ways()])
     slopes = slopes_of(model, coefficients)
     found = []
@@ -98,41 +108,26 @@ def numbers(model: Model) -> list[Number]:
 
 
 def _input_number(model: Model, i: int, slopes: Floats | None) -> Number:
-    x, hour, day = model.inputs[i], model.own_hour, model.lost_day
-    mean, r = x.mean, x.range
-
-    def by_mean(value: float) -> Floats:
-        return choice_totals(model, model.expected({i: value / mean}, hour), hour, day)
-
-    def known(value: float) -> Floats:
-        return choice_totals(model, model.expected(None, hour, fixed={i: value}), hour, day)
-
+    x = model.inputs[i]
     return Number(
-        name=x.label, unit=x.unit, now=mean, low=r.low, high=r.high, source=str(r.source), totals=by_mean,
-        slopes=slopes, item=x.item, index=i, range=r, known=known if slopes is None else None,
+        name=x.label, unit=x.unit, now=x.mean, low=x.range.low, high=x.range.high, source=str(x.range.source),
+        totals=lambda value: choice_totals(model, {i: value / x.mean}), slopes=slopes, item=x.item, index=i,
+        range=x.range, known=(lambda value: choice_totals(model, fixed={i: value})) if slopes is None else None,
         takeover=(lambda: model.buying.takeover(x.offer)) if x.offer >= 0 else None,
     )  # fmt: skip
 
 
 def _worths(model: Model) -> tuple[Number, Number]:
     """What an own hour and a day out of service are worth: the owner's own figures."""
-    home, day = model.case.terms.currency, model.case.terms.cost_lost_day
-    hour, base = model.own_hour, model.expected()
-
-    def by_hour(v: float) -> Floats:
-        return choice_totals(model, model.expected(None, v), v, model.lost_day)
-
-    def by_day(v: float) -> Floats:
-        return choice_totals(model, model.expected(None, hour, v), hour, v)
-
+    home, day, base = model.case.terms.currency, model.case.terms.cost_lost_day, model.expected()
     return (
         Number(
-            name="worth of an own hour", unit=f"{home} an hour", now=hour, low=0.0, high=3.0 * hour, source="",
-            totals=by_hour, slopes=base[:, 1],
+            name="worth of an own hour", unit=f"{home} an hour", now=model.own_hour, low=0.0, high=3.0 * model.own_hour,
+            source="", totals=lambda value: choice_totals(model, hour=value), slopes=base[:, 1],
         ),
         Number(
             name="cost of a day out of service", unit=f"{home} a day", now=model.lost_day, low=day.low, high=day.high,
-            source=str(day.source), totals=by_day, slopes=base[:, 2], range=day,
+            source=str(day.source), totals=lambda value: choice_totals(model, day=value), slopes=base[:, 2], range=day,
         ),
     )  # fmt: skip
 

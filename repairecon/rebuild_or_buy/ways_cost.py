@@ -71,10 +71,6 @@ class WaysCost:
                 return min((self.price_of(w) for w in others), key=lambda p: p.landed)
         return self.buying.alone(way.way, 1)
 
-    def has_price(self, way: Way) -> bool:
-        """Whether anything is paid for a way's unit or for the way itself."""
-        return way.price is not None or way.way in self.buying.choices.by_item or way.kind == OWN_SPARE
-
     @cached_property
     def prices(self) -> dict[str, tuple[Priced, ...]]:
         """The lines that each part takes: in the planned order as it stands, or by itself where it is not in that."""
@@ -275,7 +271,7 @@ class WaysCost:
         """Carrying on, a temporary repair or doing without, in itself: price, tasks that name it, fitting; the days
         until the lasting repair where it does not work meanwhile."""
         bill = Bill()
-        if self.has_price(way):
+        if way.price is not None or way.way in self.buying.choices.by_item:
             self.work.unit(bill, self.price_of(way))
         for task, _ in self.tasks_of(way):
             self.work.task(bill, task, 1.0)

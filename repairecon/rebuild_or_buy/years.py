@@ -164,10 +164,6 @@ class Ledger:
         later = float((1.0 + self.rate) ** -self.years.horizon_years)
         return self.spare_left[i] * fetches(self.fresh, i, self.years.resale_share) * later
 
-    def stretched(self, i: int, factor: float) -> float:
-        """Present cost of a way with its median life stretched."""
-        return float(self.now[i]) + self.later(i, factor) - self.resale(i)
-
     def unit_of(self, i: int) -> int:
         """The way whose unit is in service in the end: after a way for a while the one taken then."""
         if self.case.ways[i].traits.in_service != "old":

@@ -34,7 +34,7 @@ def test_stretched_to_its_break_even_life_a_way_costs_as_much_as_the_best_other(
         return median_life(clocks_of(REFERENCE.case, made, factor), REFERENCE.years) - r.break_even_life
 
     factor = optimize.brentq(off, 0.05, 20.0, xtol=1e-12)
-    assert REFERENCE.stretched(i, factor) == pytest.approx(others, rel=1e-6)
+    assert float(REFERENCE.now[i]) + REFERENCE.later(i, factor) - REFERENCE.resale(i) == pytest.approx(others, rel=1e-6)
     # a way that is dearer than the best other needs a longer life, the best one may live shorter
     assert (factor > 1) == (r.present_cost > others)
 
