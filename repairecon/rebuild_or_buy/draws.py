@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from repairecon.buying.inputs import Input
 from repairecon.formulas import ranges
 from repairecon.formulas.ranges import cell_means
+from repairecon.rebuild_or_buy.tree import Floats, Ints
 from repairecon.records import Range
 
 BLOCK = 8192
@@ -34,9 +35,7 @@ CELLS = 1 << CELL_DIGITS
 Z_CELLS = 4096
 Z_MAX = 6.0
 Z_STEPS = Z_CELLS / (2 * Z_MAX)
-Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
-Ints = NDArray[np.int64]
 
 
 # ---- values by steps of chance: tables of conditional means keep the mean of each range ----

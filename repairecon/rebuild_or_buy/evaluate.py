@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from repairecon.buying.inputs import ONE, Input, LongestWait, Product, Term
 from repairecon.formulas.ranges import expected_maximum
 from repairecon.rebuild_or_buy.compile import EVERYWHERE, Compiled, Program
+from repairecon.rebuild_or_buy.tree import Bools, Floats
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 Triple = tuple[Any, Any, Any]
 MOSTLY = 0.5
 """Share of draws from which on a chance is multiplied in instead of picking the draws in which it comes up."""

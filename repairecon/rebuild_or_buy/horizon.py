@@ -19,10 +19,10 @@ from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times,
 from repairecon.rebuild_or_buy.lives import MONTHS, counts
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
+from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.rebuild_or_buy.years import Ledger, over_the_years
 from repairecon.records import Years
 
-Floats = NDArray[np.float64]
 FAN_PATHS = 4000
 DRAWS, PATHS = 16_384, 1000
 """Draws of this job and courses of failures a replicate: standard errors of about a tenth of a chance in 100."""

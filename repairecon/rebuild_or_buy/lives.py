@@ -13,14 +13,13 @@ from math import log, nan
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.formulas import lives, ranges, renewal
 from repairecon.formulas.lives import fit_weibull
 from repairecon.formulas.ranges import cell_means
+from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.records import ASSUMED, Assumed, Case, OwnLife, Range, RepaireconError, Source, Way, Years
 
-Floats = NDArray[np.float64]
 Clock = Literal["years", "hours"]
 CLOCKS: tuple[Clock, ...] = ("years", "hours")
 FILE = "lives.csv"

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import ranges
@@ -19,10 +18,9 @@ from repairecon.formulas.ranges import cell_means
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.tree import STAGE
+from repairecon.rebuild_or_buy.tree import STAGE, Floats
 from repairecon.records import Range
 
-Floats = NDArray[np.float64]
 STEPS = 12
 TAIL = 1e-4
 MOST_NUMBERS = 6

@@ -15,13 +15,11 @@ from numpy.typing import NDArray
 
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
-from repairecon.rebuild_or_buy.compile import Program, compiled, plain_buys
+from repairecon.rebuild_or_buy.compile import Program, plain_buys
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, term_means
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Ints, Nested, Tree, grow
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, grow
 from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -238,7 +236,7 @@ class Model:
         keys = [ends[w.way] for w in case.ways if w.traits.rebuilds]
         self.tree = tree.only(np.lexsort(keys[::-1])) if keys else tree
         self.costs = WaysCost(case, self.tree, self.buying, remedied)
-        self.program: Program = compiled(case, self.costs, done)
+        self.program = Program(case, self.costs, done)
         self.inputs, self.ends, self.never = self.program.inputs, self.program.ends, self.program.never
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}

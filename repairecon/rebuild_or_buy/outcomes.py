@@ -18,6 +18,7 @@ from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces, inputs_of
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.ranking import Ranking, plainly, simplest_first
 from repairecon.rebuild_or_buy.sensitivity import most_moving
+from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.rebuild_or_buy.work import OUTPUTS
 from repairecon.records import Case
 
@@ -33,7 +34,6 @@ SURE_CHANCE = 0.0025
 MOST_CHANCES = 8
 BINS = 4096
 COARSE = 256
-Floats = NDArray[np.float64]
 Values = list[tuple[Any, ...]]
 Replicate = NDArray[np.intp] | int
 

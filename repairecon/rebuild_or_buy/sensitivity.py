@@ -13,16 +13,15 @@ from functools import cached_property
 from math import inf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.buying.inputs import LongestWait, Product
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.draws import PACE, SLOTS
 from repairecon.rebuild_or_buy.evaluate import AtMeans, inputs_of
 from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.records import Range
 
-Floats = NDArray[np.float64]
 REACH = 5.0
 """Times its mean up to which a number's flip is looked for."""
 MOST = 12

@@ -14,11 +14,9 @@ from numpy.typing import NDArray
 from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Chooser, Model
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Nested
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested
 from repairecon.records import STAGES
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Weights = tuple[float, float, float]
 LEAVE = "leave it: look elsewhere"
 GO_ON = "go on"

@@ -13,8 +13,18 @@ import numpy as np
 
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Product
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, branch_touches, end_of, named_in
-from repairecon.rebuild_or_buy.work import Bill, Bools, Floats, Floor, Ints, Orders, Wanted, Work
+from repairecon.rebuild_or_buy.tree import (
+    NEVER_ENDS,
+    STAGE,
+    Bools,
+    Floats,
+    Ints,
+    Tree,
+    branch_touches,
+    end_of,
+    named_in,
+)
+from repairecon.rebuild_or_buy.work import Bill, Floor, Orders, Wanted, Work
 from repairecon.records import Branch, Case, Part, Remedy, Task, Way
 
 ORDER_STAGE = {"now": -1, "after removal": STAGE["removal"], "after strip": STAGE["strip"],

@@ -17,11 +17,9 @@ from numpy.typing import NDArray
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Inputs, LongestWait, Product, Term
 from repairecon.formulas.tree import information_sets
+from repairecon.rebuild_or_buy.tree import Bools, Floats, Ints
 from repairecon.records import Branch, Range, Remedy, Task, Terms, Way
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 Floor = tuple[tuple[int, float], ...]
 Coef = float | NDArray[Any]
 OUTPUTS = ("cash", "hours", "days")

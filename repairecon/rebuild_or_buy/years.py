@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import lives, renewal
@@ -29,10 +28,9 @@ from repairecon.rebuild_or_buy.lives import (
 )
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.remedies import life_shares
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, grow
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Tree, grow
 from repairecon.records import RepaireconError, Way, Years
 
-Floats = NDArray[np.float64]
 FACTORS = (0.05, 20.0)
 BREAK_EVEN_RIGHT = 1e-6
 """Share of a break-even life that it may be off by."""

@@ -22,9 +22,9 @@ def plain(columns: np.ndarray, digits: int) -> np.ndarray:
 def test_sobol_points_against_the_statistics_library(bits: int) -> None:
     # scipy.stats.qmc.Sobol gives the same points in the order of the Gray code.
     n = 1 << min(bits, 12)
-    theirs = qmc.Sobol(scramble=False, bits=bits).random(n) * 2**bits
+    theirs = qmc.Sobol(MOST_DIMENSIONS, scramble=False, bits=bits).random(n) * 2**bits
     number = np.arange(n)
-    assert_array_equal(plain(sobol_columns(bits), bits)[number ^ (number >> 1)], theirs)
+    assert_array_equal(plain(sobol_columns(MOST_DIMENSIONS, bits), bits)[number ^ (number >> 1)], theirs)
 
 
 @pytest.mark.parametrize("m", [1, 4, 9])
