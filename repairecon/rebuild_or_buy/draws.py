@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
 import numpy as np
@@ -19,7 +19,10 @@ from repairecon.buying.inputs import Input
 from repairecon.formulas import ranges
 from repairecon.formulas.ranges import cell_means
 from repairecon.rebuild_or_buy.tree import Floats, Ints
-from repairecon.records import Range
+from repairecon.records import Range, Years
+
+if TYPE_CHECKING:
+    from repairecon.rebuild_or_buy.lives import Clocks
 
 BLOCK = 8192
 REPLICATES = 16
@@ -328,29 +331,26 @@ class Draws:
             table.take(index, out=out, mode="clip")
 
 
-def failure_times(
-    life_years: Floats, life_hours: Floats, shape: float, age_years: float, p_early: float, hours_a_year: float,
-    horizon_years: float, paths: int, seed: int, name: str, wear_kept: float = 0.0,
-) -> Floats:  # fmt: skip
+def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str) -> Floats:
     """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
 
     First failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
     ran.
     """
-    stream = generator(seed, f"failures:{name}")
-    step = np.arange(paths) % len(life_years)
+    stream, pace = generator(seed, f"failures:{name}"), years.hours_a_year
+    step = np.arange(paths) % len(clocks.life_years)
     first = [_even(stream, paths, irrational) for irrational in (5**0.5, 2**0.5)]
     going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
     while True:
-        age = age_years + wear_kept * t
+        age = clocks.age_years + clocks.wear_kept * t
         spread = [stream.standard_exponential(len(going)) for _ in first] if times else first
-        life = _standing(spread[0], life_years[step[going]], shape, age)
-        if hours_a_year > 0:
-            hours = _standing(spread[1], life_hours[step[going]], shape, age * hours_a_year)
-            life = np.minimum(life, hours / hours_a_year)
-        t = t + np.where(stream.random(len(going)) < p_early, 0.0, life)
-        going, t = going[t <= horizon_years], t[t <= horizon_years]
+        life = _standing(spread[0], clocks.life_years[step[going]], clocks.shape, age)
+        if pace > 0:
+            hours = _standing(spread[1], clocks.life_hours[step[going]], clocks.shape, age * pace)
+            life = np.minimum(life, hours / pace)
+        t = t + np.where(stream.random(len(going)) < clocks.p_early, 0.0, life)
+        going, t = going[t <= years.horizon_years], t[t <= years.horizon_years]
         if not len(going):
             return np.array(times).reshape(len(times), paths)
         times.append(np.full(paths, np.inf))

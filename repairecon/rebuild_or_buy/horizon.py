@@ -181,10 +181,7 @@ def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int,
     if ledger.case.ways[i].traits.in_service == "none":
         endless = np.full_like(clocks.life_years, np.inf)
         clocks = replace(clocks, life_years=endless, life_hours=endless)
-    times = failure_times(
-        clocks.life_years, clocks.life_hours, clocks.shape, clocks.age_years, clocks.p_early, years.hours_a_year,
-        years.horizon_years, paths, seed, name, clocks.wear_kept,
-    )  # fmt: skip
+    times = failure_times(clocks, years, paths, seed, name)
     now = _totals(outcomes, i, float(ledger.now[i]), path_draws(seed, f"{name}:now", (paths,)))
     fails = np.isfinite(times)
     worth = np.zeros(times.shape)
