@@ -1,7 +1,7 @@
 """What pieces of bills come to: at the means of the inputs (exact expectations) or for drawn inputs.
 
 A piece is a bill that counts on some leaves, as often as some chances come up. Which pieces make up a way is chosen
-elsewhere (``choose``); here they are only added up.
+elsewhere (``model``); here they are only added up.
 """
 
 from __future__ import annotations

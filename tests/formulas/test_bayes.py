@@ -35,7 +35,7 @@ Y = np.array([0.1, 0.5, 0.3, -0.2, 0.6])
 def _grid() -> tuple[np.ndarray, ...]:
     """Unnormalised belief on a grid of both coefficients and of the log of the variance, from its meaning."""
     m, g = np.linspace(-2.0, 2.0, 161), np.linspace(-2.0, 2.0, 161)
-    v = np.exp(np.linspace(np.log(0.004), np.log(6.0), 91))
+    v = np.exp(np.linspace(np.log(0.004), np.log(6.0), 46))
     a, b, s2 = np.meshgrid(m, g, v, indexing="ij")
     log = stats.invgamma.logpdf(s2, 2.0, scale=0.15) + np.log(s2)
     log += stats.norm.logpdf(a, 0.0, np.sqrt(s2)) + stats.norm.logpdf(b, 0.0, np.sqrt(s2 / 3.0))
