@@ -13,7 +13,7 @@ FORMULAS = Path(__file__).resolve().parent.parent / "repairecon" / "formulas"
 FILES = sorted(FORMULAS.glob("*.py"))
 UNIT = re.compile(r"\[[^\[\]\n]+\]")
 UNITLESS = re.compile(r"\b(bool|str)\b")
-SECTIONS = ("Parameters", "Returns", "Notes", "References")
+SECTIONS = ("Parameters", "Returns", "Notes")
 
 
 def sections(doc: str) -> dict[str, list[str]]:
@@ -67,6 +67,8 @@ def faults(function: ast.FunctionDef) -> list[str]:
     nothing_back = isinstance(function.returns, ast.Constant) and function.returns.value is None
     wanted = [s for s in SECTIONS if not (nothing_back and s == "Returns")]
     found = [f"no section {s}" for s in wanted if s not in doc]
+    if not re.search(r"Source: |[Cc]ommon practice, no source", " ".join(" ".join(doc.get("Notes", [])).split())):
+        found.append("Notes names no source")
     summary = doc[""][0] if doc[""] else ""
     if not summary.endswith(".") or (len(doc[""]) > 1 and doc[""][1].strip()):
         found.append("the summary is not one line with a full stop")
@@ -118,11 +120,7 @@ GOOD = '''def tax(price, vat_rate, name="", *, paid=True):
 
     Notes
     -----
-    price x rate.
-
-    References
-    ----------
-    Common practice, no source.
+    price x rate. Source: a handbook of taxes, chapter 2.
     """
 '''
 BREAKS = {
@@ -132,7 +130,7 @@ BREAKS = {
     "argument too many": ("    paid : bool\n", "    late : bool\n        No.\n    paid : bool\n"),
     "renamed": ("def tax(price,", "def tax(cost,"),
     "no returns": ("    Returns\n    -------\n", ""),
-    "no source": ("    References\n    ----------\n", ""),
+    "no source": (" Source: a handbook of taxes, chapter 2.", ""),
     "two-line summary": ("Tax on a price.\n", "Tax on a\n    price.\n"),
 }
 

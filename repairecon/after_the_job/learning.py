@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import bayes
-from repairecon.formulas.bayes import LinearBelief, linear_update, marginal, t_interval
-from repairecon.formulas.fits import fit_weibull
+from repairecon.formulas.bayes import LinearBelief, belief_interval, linear_update
+from repairecon.formulas.lives import fit_weibull
 from repairecon.read.defaults import Defaults
 from repairecon.rebuild_or_buy.learned import counts_for, groups, kind_of
 from repairecon.records import STAGES, Branch, Case, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
@@ -73,9 +73,8 @@ class Pace:
 
     def factor(self, stage: str, first_time: bool, confidence: float = WIDE, more: float = 0.0) -> Ends:
         """Middle of the factor and its range; ``more`` is the scatter added to it, in that of one task."""
-        at = marginal(self.belief, self.row(stage, first_time), more)
-        low, high = t_interval(*at, confidence)
-        return float(np.exp(at[0])), float(np.exp(low)), float(np.exp(high))
+        middle, low, high = np.exp(belief_interval(self.belief, self.row(stage, first_time), more, confidence))
+        return float(middle), float(low), float(high)
 
     def next_task(self, stage: str, first_time: bool, confidence: float = WIDE) -> Ends:
         """Middle and range of actual over estimate of a task of one more job."""
@@ -122,7 +121,7 @@ def failure_rate(rows: Sequence[Logged], unit: str) -> tuple[float, float]:
     """Gamma belief (shape, years) in the failures a year of a kind of unit, from the years that units served."""
     lives = [r for r in rows if r.unit == unit and r.years is not None]
     failed = sum(bool(r.happened) for r in lives)
-    return bayes.gamma_poisson_update(FAILURES, FAILURE_YEARS, failed, sum(r.years or 0.0 for r in lives))
+    return FAILURES + failed, FAILURE_YEARS + sum(r.years or 0.0 for r in lives)
 
 
 def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
@@ -185,7 +184,7 @@ def _chances(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterato
         if not seen.any():
             continue
         prior = np.array([branches[k].weight * branches[k].chance for k in members])
-        after = bayes.dirichlet_update(prior, seen)
+        after = prior + seen
         before, now = prior / (prior.sum() or 1.0), after / after.sum()
         for n, k in enumerate(members):
             where = f" given {given}" if given else ""
@@ -211,16 +210,18 @@ def _drift(rows: Sequence[Logged], learned: Learned) -> Iterator[Shift]:
 
 
 def _yearly(belief: LinearBelief) -> Ends:
-    at = marginal(belief, [0.0, 1.0])
-    low, high = t_interval(*at)
-    return float(np.expm1(at[0])), float(np.expm1(low)), float(np.expm1(high))
+    middle, low, high = np.expm1(belief_interval(belief, [0.0, 1.0]))
+    return float(middle), float(low), float(high)
 
 
 def _rates(rows: Sequence[Logged]) -> Iterator[Shift]:
+    """Failures a year: the gamma belief after Poisson counts (A. B. Downey, Think Bayes, 2nd ed., ch. 18)."""
+    from scipy.special import gammaincinv
+
     before = failure_rate((), "")
     for unit in sorted({r.unit for r in rows if r.years is not None}):
-        beliefs = before, failure_rate(rows, unit)
-        was, now = ((s / t, *bayes.rate_interval(s, t)) for s, t in beliefs)
+        beliefs, sides = (before, failure_rate(rows, unit)), [(1.0 - WIDE) / 2.0, (1.0 + WIDE) / 2.0]
+        was, now = ((s / t, *(gammaincinv(s, sides) / t).tolist()) for s, t in beliefs)
         if all(map(isfinite, now)):
             yield _shift("failures a year", unit, was, now, sum(r.unit == unit for r in rows))
 

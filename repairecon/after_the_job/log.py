@@ -212,7 +212,9 @@ def _held(name: str, rows: Sequence[Logged]) -> Held | None:
     low, high = scores.share_interval(inside, len(wide), SURE)
     places = scores.places(seen, p10, p50, p90)
     factor, factor_low, factor_high = scores.widening(places, CLAIMED, SURE)
-    loss = np.mean([scores.pinball(seen, q, p) for (p, _), q in zip(POINTS, (p10, p50, p90), strict=True)], axis=0)
+    # the pinball loss: least on average when the true quantile is stated (Gneiting, Raftery, JASA 102 (2007), 6.1)
+    misses = [(p, seen - q) for (p, _), q in zip(POINTS, (p10, p50, p90), strict=True)]
+    loss = np.mean([np.maximum(p * miss, (p - 1.0) * miss) for p, miss in misses], axis=0)
     return Held(
         quantity=name, inside=inside, of=len(wide), low=low, high=high, factor=factor, factor_low=factor_low,
         factor_high=factor_high, loss=float(np.mean(loss / np.where(p50 > 0, p50, 1.0))),

@@ -43,10 +43,10 @@ def shelf_years(card: Item) -> tuple[float, float]:
 
 def in_date(lot: Lot, card: Item, inspected: bool, today: datetime.date) -> bool:
     """Whether a lot of rubber may still be fitted; what is no rubber may."""
-    from repairecon.formulas import lives
+    from repairecon.formulas import valuation
 
     start = day_number(lot.cure_date or lot.came_on)
-    last = float(lives.expiry_day(start, *shelf_years(card), inspected=inspected))
+    last = float(valuation.expiry_day(start, *shelf_years(card), inspected=inspected))
     return not last < day_number(today)
 
 

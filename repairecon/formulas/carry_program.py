@@ -13,51 +13,41 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.demand import COURSES, p_above, scenarios
+from repairecon.formulas.demand import p_above
 from repairecon.formulas.integer_program import Program as Rows
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
+COURSES = 600
+"""Courses of jobs to follow where things are shared."""
 
 
 class Mode(NamedTuple):
     """One way to do one job."""
 
     kind: int
-    takes: tuple[tuple[int, int], ...]
-    """Things, and how many of each."""
-    saved: float
-    """[home money]"""
+    takes: tuple[tuple[int, int], ...]  # things, and how many of each
+    saved: float  # [home money]
 
 
 class Program(NamedTuple):
     """The best purchases found."""
 
-    buy: Wholes
-    """How many of each to buy."""
-    gain: float
-    """What they are worth beyond what is aboard already [home money]."""
-    most_lost: float
-    """What any other choice could be worth more, at most, in the courses followed [home money]."""
-    spend: float
-    """[home money]"""
-    p_left_out: float
-    """Highest chance, in any group, of courses too unlikely to be followed [-]."""
+    buy: Wholes  # how many of each
+    gain: float  # what they are worth beyond what is there already [home money]
+    most_lost: float  # what any other choice could be worth more, at most, in the courses followed [home money]
+    spend: float  # [home money]
+    p_left_out: float  # highest chance, in any group, of courses too unlikely to be followed [-]
 
 
 class JobsWorth(NamedTuple):
     """What a stock is worth against jobs of several kinds."""
 
-    worth: float
-    """Money saved on average, less what is lost on what is left over [home money]."""
-    saved: float
-    """Money saved on average [home money]."""
-    p_short: Floats
-    """Chance of each kind that a job cannot be done [-]."""
-    expected_short: Floats
-    """Jobs of each kind that cannot be done, on average [-]."""
-    p_left_out: float
-    """Chance of courses too unlikely to be followed; there nothing is counted as saved [-]."""
+    worth: float  # money saved on average, less what is lost on what is left over [home money]
+    saved: float  # on average [home money]
+    p_short: Floats  # chance of each kind that a job cannot be done [-]
+    expected_short: Floats  # jobs of each kind that cannot be done, on average [-]
+    p_left_out: float  # chance of courses too unlikely to be followed; there nothing is counted as saved [-]
 
 
 class Group(NamedTuple):
@@ -83,17 +73,7 @@ def groups(modes: Sequence[Mode], kinds: int, things: int) -> list[Group]:
 
     Notes
     -----
-    Two kinds hang together if a thing serves both, two things if they serve one kind.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> found = groups([Mode(0, ((0, 1),), 9.0), Mode(1, ((1, 2), (2, 1)), 5.0)], 2, 3)
-    >>> [(g.kinds.tolist(), g.things.tolist()) for g in found]
-    [([0], [0]), ([1], [1, 2])]
+    Two kinds hang together if a thing serves both, two things if they serve one kind. Common practice, no source.
     """
     from scipy.sparse import csr_array
     from scipy.sparse.csgraph import connected_components
@@ -127,6 +107,31 @@ def _solved(rows: Rows, seconds: float) -> tuple[Floats, float, float]:
     return found.point, -float(np.dot(rows.cost, found.point)), -found.bound
 
 
+def _scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = COURSES) -> tuple[Wholes, Floats]:
+    """Numbers of jobs that may come together (courses, kinds), one more than its cap standing for all beyond, and their
+    chances: the likeliest where there are more than ``most`` courses; what is missing from 1 was left out.
+    """
+    counts, chance = np.zeros((1, 0), dtype=np.int64), np.ones(1)
+    for demand, cap in zip(demands, caps, strict=True):
+        each = _capped(demand, cap)
+        joint = (chance[:, np.newaxis] * each).ravel()
+        before, number = np.divmod(np.arange(len(joint)), len(each))
+        keep = np.flatnonzero(joint > 0.0)
+        if len(keep) > most:
+            keep = np.sort(keep[np.argsort(-joint[keep], kind="stable")[:most]])
+        counts, chance = np.column_stack([counts[before[keep]], number[keep]]), joint[keep]
+    return counts, chance
+
+
+def _capped(demand: ArrayLike, cap: int) -> Floats:
+    """Chances of 0, 1, ... cap, and of more; what is missing from 1 is more."""
+    chances = np.asarray(demand, dtype=float)
+    above = p_above(chances)
+    if len(chances) <= cap:
+        return np.append(chances, above[-1]) if above[-1] > 0.0 else chances
+    return np.append(chances[: cap + 1], above[cap])
+
+
 class _GroupUse:
     """Columns for the use of things in one group, in every course of jobs that is followed."""
 
@@ -152,7 +157,7 @@ class _GroupUse:
         caps = self.caps(top)
         if self.alone:
             return self._increments(rows, have, caps[0], buys)
-        counts, chance = scenarios(self.demands, caps, most)
+        counts, chance = _scenarios(self.demands, caps, most)
         place = {int(k): n for n, k in enumerate(self.group.kinds)}
         at = np.zeros((len(counts), len(self.modes)), dtype=np.int64)
         for course, (jobs, p) in enumerate(zip(counts, chance, strict=True)):
@@ -216,17 +221,12 @@ def best_carry(
     Notes
     -----
     In every course of jobs things go where they save most, as if all were known before the first is done: an upper
-    limit of what an owner who must choose one by one can do, reached where things do not compete. A kind done in
-    one way by things that serve nothing else enters by unit increments, exact and few. Courses left out count as
-    saving nothing, so `gain` is then a little low. ValueError for numbers that do not fit together or are below 0,
-    and if no plan was found in the time given.
+    limit of what an owner who must choose one by one can do, reached where things do not compete. A kind done in one
+    way by things that serve nothing else enters by unit increments, exact and few. Courses left out count as saving
+    nothing, so `gain` is then a little low. ValueError for numbers that do not fit together or are below 0, and if no
+    plan was found in the time given. Source: Birge and Louveaux, Introduction to Stochastic Programming, 2nd ed.,
+    section 1.3 (two stages; from memory).
 
-    References
-    ----------
-    Birge and Louveaux, Introduction to Stochastic Programming, 2nd ed., section 1.3 (two stages; from memory).
-
-    Examples
-    --------
     >>> kit_or_parts = [Mode(0, ((0, 1),), 100.0), Mode(1, ((1, 1),), 80.0), Mode(0, ((2, 1),), 100.0),
     ...     Mode(1, ((2, 1),), 80.0)]
     >>> best_carry([[0.5, 0.5]] * 2, kit_or_parts, [0, 0, 0], [30.0, 30.0, 40.0], 1,
@@ -299,14 +299,8 @@ def jobs_worth(
     Notes
     -----
     As in :func:`best_carry`, without purchases. Where two uses save the same, either may be counted. ValueError as
-    there.
+    there. Source: as :func:`best_carry`.
 
-    References
-    ----------
-    As :func:`best_carry`.
-
-    Examples
-    --------
     >>> pair = [Mode(0, ((0, 2),), 100.0)]  # a job takes two: three serve one job
     >>> found = jobs_worth([[0.5, 0.25, 0.25]], pair, [3])
     >>> found.worth, found.p_short.tolist()

@@ -7,7 +7,7 @@ page says how little that is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 import scipy
@@ -20,8 +20,6 @@ Wholes = NDArray[np.int64]
 
 TAIL = 1e-12
 LONGEST = 100_000
-COURSES = 600
-"""Courses of jobs to follow where things are shared."""
 
 
 def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
@@ -41,14 +39,9 @@ def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
     Notes
     -----
     ``exp(-mean) mean**k / k!`` through logarithms; relative error about 1e-13. Worn units fail more regularly.
-    ValueError for a mean below 0 or without end.
+    ValueError for a mean below 0 or without end. Source: NIST/SEMATECH e-Handbook of Statistical Methods, section
+    1.3.6.6.19 (Poisson; section from memory).
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.6.19 (Poisson; section from memory).
-
-    Examples
-    --------
     >>> poisson_demand(1.0, 2).round(4).tolist()
     [0.3679, 0.3679, 0.1839]
     """
@@ -79,15 +72,9 @@ def uncertain_demand(
     Notes
     -----
     Negative binomial: a Poisson demand mixed over a gamma rate, of mean ``failures_known exposure / exposure_known``.
-    ValueError outside these ranges.
+    ValueError outside these ranges. Source: NIST/SEMATECH e-Handbook of Statistical Methods, section 8.2.5 (gamma
+    prior; section from memory); Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6 (from memory).
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.2.5 (gamma prior; section from memory);
-    Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6 (from memory).
-
-    Examples
-    --------
     >>> uncertain_demand(1.0, 1.0, 1.0, 2).round(6).tolist()
     [0.5, 0.25, 0.125]
     """
@@ -123,74 +110,13 @@ def guessed_demand(
     Notes
     -----
     Poisson demand mixed over the range of its mean by :func:`ranges.nodes`; the mean is kept. ValueError for a range
-    out of order or below 0.
-
-    References
-    ----------
-    Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., section 8.3 (mixed Poisson; from memory).
-
-    Examples
-    --------
-    >>> guessed_demand(0.2, 0.2, 0.2, most=1).round(4).tolist()
-    [0.8187, 0.1637]
+    out of order or below 0. Source: Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd ed., section 8.3
+    (mixed Poisson; from memory).
     """
     if not low >= 0.0 or not seasons >= 0.0:
         raise ValueError("a guess of how often, and the seasons, must be 0 or more")
     rates, weights = nodes(low, likely, high, shape)
     return np.asarray(weights @ poisson_demand(np.maximum(rates, 0.0) * seasons, most))
-
-
-def scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = COURSES) -> tuple[Wholes, Floats]:
-    """Numbers of jobs that may come together, and their chances.
-
-    Parameters
-    ----------
-    demands, caps : sequence of array (numbers,), sequence of int
-        Chances of 0, 1, 2, ... of each kind, which do not hang together [-]; most jobs of each kind that anything could
-        be there for [-].
-    most : int
-        Most courses to follow: the likeliest [-].
-
-    Returns
-    -------
-    counts, p_course : int array (courses, kinds), array (courses,)
-        Jobs of each kind, one more than its cap standing for all beyond; chances, what is missing from 1 was left out
-        [-].
-
-    Notes
-    -----
-    Nothing is left out as long as the product of ``cap + 2`` does not pass `most`. ValueError for chances that
-    are none.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> counts, p = scenarios([[0.5, 0.25, 0.25]], [1])
-    >>> counts[:, 0].tolist(), p.tolist()
-    ([0, 1, 2], [0.5, 0.25, 0.25])
-    """
-    counts, chance = np.zeros((1, 0), dtype=np.int64), np.ones(1)
-    for demand, cap in zip(demands, caps, strict=True):
-        each = _capped(demand, cap)
-        joint = (chance[:, np.newaxis] * each).ravel()
-        before, number = np.divmod(np.arange(len(joint)), len(each))
-        keep = np.flatnonzero(joint > 0.0)
-        if len(keep) > most:
-            keep = np.sort(keep[np.argsort(-joint[keep], kind="stable")[:most]])
-        counts, chance = np.column_stack([counts[before[keep]], number[keep]]), joint[keep]
-    return counts, chance
-
-
-def _capped(demand: ArrayLike, cap: int) -> Floats:
-    """Chances of 0, 1, ... cap, and of more; what is missing from 1 is more."""
-    chances = np.asarray(demand, dtype=float)
-    above = p_above(chances)
-    if len(chances) <= cap:
-        return np.append(chances, above[-1]) if above[-1] > 0.0 else chances
-    return np.append(chances[: cap + 1], above[cap])
 
 
 def p_above(demand: ArrayLike) -> Floats:
@@ -209,16 +135,7 @@ def p_above(demand: ArrayLike) -> Floats:
     Notes
     -----
     Added from the far end, so small chances keep their digits. ValueError for no chances, for chances below 0 and for
-    more than 1 in all.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> p_above([0.5, 0.25, 0.125]).tolist()
-    [0.5, 0.25, 0.125]
+    more than 1 in all. Common practice, no source.
     """
     chances = np.asarray(demand, dtype=float)
     if chances.ndim == 0 or chances.shape[-1] == 0:
@@ -246,17 +163,9 @@ def stock_for(demand: ArrayLike, assurance: ArrayLike) -> Wholes:
 
     Notes
     -----
-    Smallest s with ``P(D <= s) >= assurance``; 1e-12 is forgiven, so that an assurance that is itself such a
-    chance is met by its own s. ValueError for an assurance outside 0..1 or beyond what the chances given reach.
-
-    References
-    ----------
+    Smallest s with ``P(D <= s) >= assurance``; 1e-12 is forgiven, so that an assurance that is itself such a chance is
+    met by its own s. ValueError for an assurance outside 0..1 or beyond what the chances given reach. Source:
     MIL-HDBK-338B, spares for a stated assurance (section from memory).
-
-    Examples
-    --------
-    >>> int(stock_for([0.5, 0.25, 0.125], 0.75))
-    1
     """
     wanted = np.asarray(assurance, dtype=float)
     if not np.all((wanted >= 0.0) & (wanted < 1.0)):
@@ -265,39 +174,6 @@ def stock_for(demand: ArrayLike, assurance: ArrayLike) -> Wholes:
     if not np.all(enough[..., -1]):
         raise ValueError("the chances stop before that assurance is reached: give more numbers")
     return np.asarray(enough.argmax(axis=-1).astype(np.int64))[()]
-
-
-def p_any_short(p_each: ArrayLike) -> float:
-    """Chance that at least one of several items is short.
-
-    Parameters
-    ----------
-    p_each : array (items,)
-        Chance that each is short [-].
-
-    Returns
-    -------
-    float
-        Chance [-]; 0 without items.
-
-    Notes
-    -----
-    ``1 - product of (1 - p)``: the demands must not hang together. ValueError for a chance outside 0..1.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> p_any_short([0.5, 0.5])
-    0.75
-    """
-    each = np.asarray(p_each, dtype=float)
-    if not np.all((each >= 0.0) & (each <= 1.0)):
-        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
-    with np.errstate(divide="ignore"):
-        return float(-np.expm1(np.log1p(-each).sum()))
 
 
 def _last(most: int | None, chance_above: Callable[[int], Floats]) -> int:

@@ -1,49 +1,21 @@
-"""How long a unit lasts: Weibull lives, two clocks, a spare on the shelf, the shelf life of rubber.
+"""How long a unit lasts: Weibull lives, two clocks, a spare on the shelf, and a life fitted to an owner's own lives.
 
 Time is in any one unit, years or hours, the same throughout a call. `life` always means the characteristic life, which
-63.2 % of units fail to reach; an infinite life never ends. Days are day numbers, 1970-01-01 being 0; nan is an unknown
-day, inf never. Arguments may be arrays and are broadcast.
+63.2 % of units fail to reach; an infinite life never ends. Arguments may be arrays and are broadcast.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-
-
-def life_from_median(median: ArrayLike, shape: ArrayLike) -> Floats:
-    """Characteristic life of a Weibull life from its median.
-
-    Parameters
-    ----------
-    median, shape : float or array
-        Age that half the units reach [time]; shape [-]: below 1 early failures, 1 chance only, above 1 wear.
-
-    Returns
-    -------
-    float or array
-        Characteristic life [time].
-
-    Notes
-    -----
-    ``median / ln(2)**(1 / shape)``. ValueError unless both are above 0.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section from memory).
-
-    Examples
-    --------
-    >>> round(float(life_from_median(0.693147, 1.0)), 4)
-    1.0
-    """
-    size, k = _life_and_shape(median, shape)
-    return np.asarray(size / math.log(2.0) ** (1.0 / k))[()]
+Bools = NDArray[np.bool_]
 
 
 def cdf(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -> Floats:
@@ -64,15 +36,9 @@ def cdf(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -
     Notes
     -----
     ``1 - exp((age / life)**shape - ((age + t) / life)**shape)``, without loss of digits where it is small. ValueError
-    unless life and shape are above 0 and the age is 0 or more.
+    unless life and shape are above 0 and the age is 0 or more. Source: NIST/SEMATECH e-Handbook of Statistical Methods,
+    section 8.1.6.2 (Weibull; section from memory); MIL-HDBK-338B, 5.3.6.
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section from memory); MIL-HDBK-338B,
-    5.3.6.
-
-    Examples
-    --------
     >>> round(float(cdf(1.0, 1.0, 2.5)), 4)
     0.6321
     """
@@ -116,14 +82,9 @@ def mean_p_spare_works(turned_every_years: ArrayLike, life_years: ArrayLike, sha
     Notes
     -----
     Mean of ``exp(-(t / life)**shape)`` over the time between turnings, which show whether it works. ValueError for a
-    life or shape not above 0, and for a time below 0.
+    life or shape not above 0, and for a time below 0. Source: IEC 61508-6, annex B (mean chance of failure on demand
+    between proof tests; from memory).
 
-    References
-    ----------
-    IEC 61508-6, annex B (mean chance of failure on demand between proof tests; from memory).
-
-    Examples
-    --------
     >>> round(float(mean_p_spare_works(2.0, 20.0)), 3)
     0.952
     """
@@ -154,15 +115,10 @@ def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float,
 
     Notes
     -----
-    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up.
-    ValueError unless lives and shape are above 0 and the use is 0 or more.
+    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up. ValueError
+    unless lives and shape are above 0 and the use is 0 or more. Source: NIST/SEMATECH e-Handbook of Statistical
+    Methods, section 8.1.8.1 (competing risk model; from memory).
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.8.1 (competing risk model; from memory).
-
-    Examples
-    --------
     >>> round(float(one_clock(5.0, 60.0, 15.0, 1.0)), 4)
     2.2222
     """
@@ -178,106 +134,149 @@ def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float,
     return np.asarray(np.where(ends, np.where(ends, short, 1.0) * (1.0 + ratio**shape) ** (-1.0 / shape), np.inf))[()]
 
 
-def expiry_day(
-    from_day: ArrayLike, initial_years: ArrayLike, extension_years: ArrayLike = 0.0, inspected: ArrayLike = False
-) -> Floats:
-    """Last day on which a stored part is in date.
+class WeibullFit(NamedTuple):
+    """A fitted life with the ranges that the data leave open."""
+
+    shape: float
+    life: float
+    median: float
+    shape_low: float
+    shape_high: float
+    median_low: float
+    median_high: float
+    failures: int
+    survivors: int
+    log_likelihood: float
+
+
+def fit_weibull(
+    lives: ArrayLike, failed: ArrayLike | None = None, confidence: float = 0.9, widest: float = 5.0
+) -> WeibullFit:
+    """Weibull life by maximum likelihood, with likelihood intervals; refused where the data cannot tell.
 
     Parameters
     ----------
-    from_day : float or array
-        Day it is counted from; nan = not known [day].
-    initial_years, extension_years : float or array
-        Initial shelf life, and what an inspection at its end may add; inf = no limit [year].
-    inspected : bool or array
-        Whether it was inspected and found good, so that the extension holds.
+    lives : array
+        Ages at failure or reached so far, above 0 [time].
+    failed : array of bool, optional
+        Whether that age ended in a failure; all of them if not given.
+    confidence, widest : float
+        Confidence of the intervals [-]; the most the upper end of one may be of its lower end, inf = never refuse [-].
 
     Returns
     -------
-    float or array
-        Day number; inf = never, nan = not known [day].
+    WeibullFit
+        Shape [-], characteristic life [time], median [time]; low and high end of shape and median; number of failures
+        and survivors [-]; log-likelihood at the best fit [-].
 
     Notes
     -----
-    The same day of the month so many years on, or the month's last day where it has no such day. Parts of a year count
-    by whole months, rounded down. The extension may be given once. Storage as the standard asks: cool, dark, dry, no
-    ozone, unstressed; no table holds in a locker by a warm engine. ValueError for years below 0.
+    The shape k solves ``sum(x**k ln x) / sum(x**k) - 1/k = mean of ln x over the failures``, then ``life = (sum(x**k) /
+    failures)**(1/k)``; sums over all units. Intervals: values whose likelihood, at the best of the other, lies within
+    half the chi-square quantile (1 degree of freedom) of the best; with few failures rather too narrow, and the shape
+    is then too high on average. ValueError with fewer than two different ages at failure, and when an interval is wider
+    than `widest`: 5 refuses two failures and mostly three. Lives of different populations in one list hide wear.
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, section 8.4.1.3 (fitting models); W. Q. Meeker, L. A.
+    Escobar, Statistical Methods for Reliability Data (1998), section 8.3 (section from memory).
 
-    References
-    ----------
-    ISO 2230:2002, Rubber products: guidelines for storage, shelf life by groups A, B, C.
-
-    Examples
-    --------
-    >>> int(expiry_day(0.0, 5)), int(expiry_day(0.0, 5, 2, True))
-    (1826, 2557)
+    >>> ages = [55, 187, 216, 240, 244, 335, 361, 373, 375, 386] + 10 * [500]
+    >>> fit = fit_weibull(ages, 10 * [True] + 10 * [False])
+    >>> round(fit.shape, 5), round(fit.life, 3)
+    (1.72563, 606.005)
     """
-    start, initial, more, good = np.broadcast_arrays(
-        np.asarray(from_day, dtype=float),
-        np.asarray(initial_years, dtype=float),
-        np.asarray(extension_years, dtype=float),
-        np.asarray(inspected, dtype=bool),
-    )
-    if not (np.all(initial >= 0.0) and np.all(more >= 0.0)):
-        raise ValueError("years of shelf life must be 0 or more")
-    years = initial + np.where(good, more, 0.0)
-    known = np.isfinite(start) & np.isfinite(years)
-    days = _months_on(np.where(known, start, 0.0), np.floor(12.0 * np.where(known, years, 0.0) + 1e-6))
-    ended = np.where(np.isinf(years) & ~np.isnan(start), np.inf, np.where(known, days, start))
-    return np.asarray(ended)[()]
+    x, ends = _data(lives, failed)
+    shape = _best_shape(x, ends)
+    life = float(x.max() * (((x / x.max()) ** shape).sum() / ends.sum()) ** (1.0 / shape))
+    shapes = _shape_interval(x, ends, confidence)
+    medians = _life_interval(x, ends, 0.5, confidence)
+    for what, (low, high) in (("shape", shapes), ("median life", medians)):
+        if high > widest * low:
+            raise ValueError(
+                f"{int(ends.sum())} failures among {len(x)} units cannot tell the {what}: the largest that fits is "
+                f"over {widest} times the smallest; give more lives, or a range of your own"
+            )
+    count, median = int(ends.sum()), life * math.log(2.0) ** (1.0 / shape)
+    return WeibullFit(shape, life, median, *shapes, *medians, count, len(x) - count, _by_shape(x, ends, shape))
 
 
-def _months_on(start: Floats, months: Floats) -> Floats:
-    """The same day of the month so many months on, or that month's last day."""
-    day = np.floor(start).astype(np.int64).astype("datetime64[D]")
-    month = day.astype("datetime64[M]")
-    within = (day - month.astype("datetime64[D]")).astype(np.int64)
-    goal = month + months.astype(np.int64)
-    last = ((goal + 1).astype("datetime64[D]") - goal.astype("datetime64[D]")).astype(np.int64) - 1
-    first = goal.astype("datetime64[D]").astype(np.int64)
-    return np.asarray((first + np.minimum(within, last)).astype(np.float64))
+def _shape_interval(x: Floats, ends: Bools, confidence: float) -> tuple[float, float]:
+    """Range of Weibull shapes that the lives leave open."""
+    best = _best_shape(x, ends)
+    least = _by_shape(x, ends, best) - _allowed(confidence)
+    return _interval(best, lambda shape: least - _by_shape(x, ends, shape))
 
 
-def cost_left_over(
-    cost_unit: ArrayLike, expiry: ArrayLike, from_day: float, to_day: float, loss_rate: ArrayLike
-) -> Floats:
-    """What a unit loses that is carried through a period and not used.
+def _life_interval(x: Floats, ends: Bools, p: float, confidence: float) -> tuple[float, float]:
+    """Range that the lives leave open for the age within which the share p fails; inf where nothing bounds it."""
+    shape, hazard = _best_shape(x, ends), -math.log1p(-p)
+    life = x.max() * (((x / x.max()) ** shape).sum() / ends.sum()) ** (1.0 / shape)
+    least = _by_shape(x, ends, shape) - _allowed(confidence)
+    return _interval(float(life * hazard ** (1.0 / shape)), lambda age: least - _by_age(x, ends, age, hazard))
 
-    Parameters
-    ----------
-    cost_unit, expiry : float or array
-        Price of a unit [home money]; last day in date, from :func:`expiry_day` [day].
-    from_day, to_day : float
-        First and last day of the period [day].
-    loss_rate : float or array
-        Share of its worth that a year takes for other reasons: resale, damp, money tied up [1/year].
 
-    Returns
-    -------
-    float or array
-        Cost [home money].
+def _data(lives: ArrayLike, failed: ArrayLike | None) -> tuple[Floats, Bools]:
+    x = np.asarray(lives, dtype=float).ravel()
+    ends = np.ones(len(x), dtype=bool) if failed is None else np.asarray(failed, dtype=bool).ravel()
+    if len(ends) != len(x):
+        raise ValueError("say for each life whether it ended in a failure")
+    if not np.all((x > 0.0) & np.isfinite(x)):
+        raise ValueError("lives must be above 0; a unit dead on arrival is counted apart")
+    if len(np.unique(x[ends])) < 2:
+        raise ValueError("two failures at different ages are the least a life can be fitted to")
+    return x, ends
 
-    Notes
-    -----
-    ``cost_unit (1 - (1 - lost)(1 - loss_rate)**(days / 365))``, ``lost`` being the period's share of the shelf life
-    left, ``days / (expiry - from_day)``: 0 if it never runs out or that is unknown, 1 if it is over by the end.
-    ValueError for a price below 0, a rate outside 0..1 and a period that ends before it begins.
 
-    References
-    ----------
-    Common practice, no source (straight line over the time left).
+def _best_shape(x: Floats, ends: Bools) -> float:
+    log_x = np.log(x / x.max())
+    wanted = float(log_x[ends].mean())
 
-    Examples
-    --------
-    >>> cost_left_over(100.0, [365.0, np.inf, 20.0], 0, 73, 0.0).round(6).tolist()
-    [20.0, 0.0, 100.0]
-    """
-    price, rate, days = np.asarray(cost_unit, dtype=float), np.asarray(loss_rate, dtype=float), to_day - from_day
-    if not (np.all((price >= 0.0) & np.isfinite(price)) and np.all((rate >= 0.0) & (rate <= 1.0))):
-        raise ValueError("a price must be a plain amount of 0 or more, a rate of loss lie in 0..1 (0.20 for 20 %)")
-    if not days >= 0.0:
-        raise ValueError("a period must last 0 or more days")
-    left = np.asarray(expiry, dtype=float) - from_day
-    lost = np.where(left > days, days / np.where(left > 0.0, left, 1.0), 1.0)
-    kept = (1.0 - np.where(np.isnan(left), 0.0, lost)) * (1.0 - rate) ** (days / 365.0)
-    return np.asarray(price * (1.0 - kept))[()]
+    def gap(shape: float) -> float:
+        weight = np.exp(shape * log_x)
+        return float((weight * log_x).sum() / weight.sum()) - 1.0 / shape - wanted
+
+    high = 1.0
+    while gap(high) < 0.0:
+        high *= 2.0
+    return float(scipy.optimize.brentq(gap, 1e-6, high, xtol=1e-12, rtol=1e-13))
+
+
+def _by_shape(x: Floats, ends: Bools, shape: float) -> float:
+    """Log-likelihood at a shape and its own best characteristic life."""
+    count, log_x = int(ends.sum()), np.log(x / x.max())
+    total = np.exp(shape * log_x).sum()
+    fit = count * math.log(shape * count / total) + (shape - 1.0) * log_x[ends].sum() - count
+    return float(fit - count * math.log(x.max()))
+
+
+def _by_age(x: Floats, ends: Bools, age: float, hazard: float) -> float:
+    """Log-likelihood with that cumulated hazard at an age, and its own best shape."""
+    count, log_x = int(ends.sum()), np.log(x / age)
+
+    def slope(log_shape: float) -> float:
+        shape = math.exp(log_shape)
+        grown = np.exp(np.minimum(shape * log_x, 600.0))
+        return float(count / shape + log_x[ends].sum() - hazard * (grown * log_x).sum())
+
+    shape = math.exp(scipy.optimize.brentq(slope, -30.0, 12.0, xtol=1e-13))
+    grown = np.exp(shape * log_x).sum()
+    return float(count * math.log(shape * hazard / age) + (shape - 1.0) * log_x[ends].sum() - hazard * grown)
+
+
+def _allowed(confidence: float) -> float:
+    if not 0.0 < confidence < 1.0:
+        raise ValueError("a confidence must lie between 0 and 1 (0.9 for 90 %)")
+    return float(scipy.special.chdtri(1.0, 1.0 - confidence)) / 2.0
+
+
+def _interval(best: float, drop: Callable[[float], float]) -> tuple[float, float]:
+    """Both values, sought on the log scale from the best, at which the likelihood has dropped enough."""
+
+    def outward(sign: float) -> float:
+        far = 0.1
+        while drop(best * math.exp(sign * far)) < 0.0:
+            far *= 2.0
+            if far > 60.0:
+                return math.inf
+        return float(scipy.optimize.brentq(lambda step: drop(best * math.exp(sign * step)), 0.0, far, xtol=1e-11))
+
+    return best * math.exp(-outward(-1.0)), best * math.exp(outward(1.0))

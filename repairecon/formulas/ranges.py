@@ -166,17 +166,9 @@ def mean(low: float, likely: float, high: float, shape: str = "pert") -> float:
 
     Notes
     -----
-    pert ``(low + 4 likely + high) / 6``; triangular ``(low + likely + high) / 3``; uniform ``(low + high) / 2``
-    (likely plays no part); lognormal ``theta + exp(mu + sigma**2 / 2)``. ValueError unless ``low <= likely <= high``.
-
-    References
-    ----------
+    pert ``(low + 4 likely + high) / 6``; triangular ``(low + likely + high) / 3``; uniform ``(low + high) / 2`` (likely
+    plays no part); lognormal ``theta + exp(mu + sigma**2 / 2)``. ValueError unless ``low <= likely <= high``. Source:
     D. G. Malcolm et al., Operations Research 7 (1959) 646-669 (for pert).
-
-    Examples
-    --------
-    >>> mean(1, 10, 19)
-    10.0
     """
     start, scale, unit = _curve(low, likely, high, shape)
     return start + scale * unit.mean
@@ -198,16 +190,8 @@ def variance(low: float, likely: float, high: float, shape: str = "pert") -> flo
     Notes
     -----
     For pert that of the beta curve itself, ``(mean - low) (high - mean) / 7``, not the classic ``((high - low) /
-    6)**2``.
-
-    References
-    ----------
-    N. L. Johnson, S. Kotz, N. Balakrishnan, Continuous Univariate Distributions, 2nd ed., chapters 14, 25 and 26.
-
-    Examples
-    --------
-    >>> round(variance(0, 0.5, 1, "uniform"), 4)
-    0.0833
+    6)**2``. Source: N. L. Johnson, S. Kotz, N. Balakrishnan, Continuous Univariate Distributions, 2nd ed., chapters 14,
+    25 and 26.
     """
     _, scale, unit = _curve(low, likely, high, shape)
     return scale**2 * unit.variance
@@ -230,11 +214,8 @@ def cdf(x: ArrayLike, low: float, likely: float, high: float, shape: str = "pert
 
     Notes
     -----
-    0 below the curve, 1 above it; a step at a sure number, which itself counts as reached.
-
-    References
-    ----------
-    As for :func:`variance`.
+    0 below the curve, 1 above it; a step at a sure number, which itself counts as reached. Source: as for
+    :func:`variance`.
     """
     curve, at = _curve(low, likely, high, shape), np.asarray(x, dtype=float)
     if curve.scale == 0.0:
@@ -259,14 +240,8 @@ def quantile(p: ArrayLike, low: float, likely: float, high: float, shape: str = 
 
     Notes
     -----
-    The inverse of :func:`cdf`. ValueError when a chance lies outside 0..1.
+    The inverse of :func:`cdf`. ValueError when a chance lies outside 0..1. Source: as for :func:`variance`.
 
-    References
-    ----------
-    As for :func:`variance`.
-
-    Examples
-    --------
     >>> float(quantile(0.5, 10, 12, 20, "lognormal"))
     12.0
     """
@@ -294,13 +269,9 @@ def nodes(low: float, likely: float, high: float, shape: str = "pert") -> tuple[
     Notes
     -----
     Gauss quadrature, exact for powers up to 39 (19 for a triangle, 10 values a side); lognormal by its normal score.
+    Source: Abramowitz and Stegun, Handbook of Mathematical Functions, 25.4 (Gauss-Jacobi and Gauss-Hermite), from
+    memory.
 
-    References
-    ----------
-    Abramowitz and Stegun, Handbook of Mathematical Functions, 25.4 (Gauss-Jacobi and Gauss-Hermite), from memory.
-
-    Examples
-    --------
     >>> values, weights = nodes(0, 2, 7)
     >>> round(float(weights @ values), 9)
     2.5
@@ -325,16 +296,11 @@ def expected_maximum(ranges: Sequence[tuple[float, float, float, str]]) -> float
 
     Notes
     -----
-    ``floor + integral from floor of 1 - F1(x) F2(x) ...``, floor being the highest low end, by 64-point
-    Gauss-Legendre between the sorted lows, likelies and highs, for a lognormal whole deviations from -9 to sigma + 9.
-    Error below 1e-9 of the largest number in sight, sigma being up to 5. ValueError for no ranges.
+    ``floor + integral from floor of 1 - F1(x) F2(x) ...``, floor being the highest low end, by 64-point Gauss-Legendre
+    between the sorted lows, likelies and highs, for a lognormal whole deviations from -9 to sigma + 9. Error below 1e-9
+    of the largest number in sight, sigma being up to 5. ValueError for no ranges. Source: H. A. David, H. N. Nagaraja,
+    Order Statistics, 3rd ed., section 3.1.
 
-    References
-    ----------
-    H. A. David, H. N. Nagaraja, Order Statistics, 3rd ed., section 3.1.
-
-    Examples
-    --------
     >>> round(expected_maximum([(0, 0.5, 1, "uniform")] * 3), 6)
     0.75
     """
@@ -381,13 +347,9 @@ def cell_means(edges: ArrayLike, low: float, likely: float, high: float, shape: 
     -----
     Differences of G(p), the integral of the quantile from 0 to p; pert carries G from 512 points to the edges by cubic
     pieces, so that the means add up to the mean of the number, and are right to 1e-6 of the range for 4,096 steps.
+    Source: Abramowitz and Stegun, Handbook of Mathematical Functions, 25.2 (interpolation) and 26.5 (beta), from
+    memory.
 
-    References
-    ----------
-    Abramowitz and Stegun, Handbook of Mathematical Functions, 25.2 (interpolation) and 26.5 (beta), from memory.
-
-    Examples
-    --------
     >>> cell_means([0.0, 0.5, 1.0], 10, 15, 20, "uniform").tolist()
     [12.5, 17.5]
     """

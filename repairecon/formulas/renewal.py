@@ -11,8 +11,6 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
-from repairecon.formulas.discount import single_present_value
-
 Floats = NDArray[np.float64]
 
 _COARSE = 0.3
@@ -44,14 +42,10 @@ def renewals(first_cdf: ArrayLike, later_cdf: ArrayLike, p_goes_on: ArrayLike = 
     of one or more of that kind. With a mean life of a fifth of the horizon or more, 200 steps leave an error below
     0.0002 for shapes of 1 or more and 0.0006 for 0.7; 2000 steps, below 0.0001 down to 0.5. ValueError unless the
     lengths are the same and odd, the chances in 0..1, and for steps so coarse that over 30 % of the later units end
-    within the first half step.
-
-    References
-    ----------
-    H. C. Tijms, A First Course in Stochastic Models (2003), section 8.1 (renewal function, table 8.1.1); D. R. Cox,
-    Renewal Theory (1962), section 2.2 and ch. 8 (thinning; from memory); M. Xie, "On the solution of renewal-type
-    integral equations", Communications in Statistics, Simulation and Computation 18 (1989) 281-293 (midpoint rule; from
-    memory).
+    within the first half step. Source: H. C. Tijms, A First Course in Stochastic Models (2003), section 8.1 (renewal
+    function, table 8.1.1); D. R. Cox, Renewal Theory (1962), section 2.2 and ch. 8 (thinning; from memory); M. Xie, "On
+    the solution of renewal-type integral equations", Communications in Statistics, Simulation and Computation 18 (1989)
+    281-293 (midpoint rule; from memory).
     """
     goes_on = np.asarray(p_goes_on, dtype=float)
     if not np.all((goes_on >= 0.0) & (goes_on <= 1.0)):
@@ -83,17 +77,13 @@ def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate
 
     Notes
     -----
-    ``integral of (1 + d)**-t dM(t)``, each step's failures at its middle. ValueError for a rate of -1 or less, or above
-    1.
-
-    References
-    ----------
-    D. R. Cox, Renewal Theory (1962), section 2.2 (from memory).
+    ``integral of (1 + d)**-t dM(t)``, each step's failures at its middle. Source: D. R. Cox, Renewal Theory (1962),
+    section 2.2 (from memory).
     """
     count = np.asarray(failures, dtype=float)
     step = np.asarray(horizon_years / max(len(count) - 1, 1))
     middle = (np.arange(1, len(count)) - 0.5) * step
-    worth = np.tensordot(single_present_value(discount_rate, middle), np.diff(count, axis=0), axes=1)
+    worth = np.tensordot((1.0 + discount_rate) ** -middle, np.diff(count, axis=0), axes=1)
     return np.asarray(count[0] + worth)[()]
 
 
@@ -160,15 +150,9 @@ def rebuilds(
     by step with dM at the middle of its step, once with these steps and once with steps half as long, and takes the
     error of order step squared out of the two; what is left is below 0.0001 of the failures for shapes of 1 or more,
     and with 200 steps down to 0.5. ValueError for shares outside 0..1, and for steps so coarse that over 30 % end
-    within half a step.
+    within half a step. Source: M. Kijima, "Some results for repairable systems with general repair", Journal of Applied
+    Probability 26 (1989) 89-102, model I (from memory); M. Xie, as for :func:`renewals`.
 
-    References
-    ----------
-    M. Kijima, "Some results for repairable systems with general repair", Journal of Applied Probability 26 (1989)
-    89-102, model I (from memory); M. Xie, as for :func:`renewals`.
-
-    Examples
-    --------
     >>> round(float(rebuilds(10.0, [5.0], 2.0, wear_kept=1.0)[-1, 0]), 2)
     4.0
     """
@@ -247,16 +231,11 @@ def best_replacement_age(
     Least of ``(planned S(T) + failure F(T)) / integral of S from 0 to T``; discounted, S and the failures are each
     weighted by ``(1 + d)**-t``, and the figure is the even flow of the same present cost. The derivative has one root
     for a shape above 1. Waiting is best for a shape of 1 or less, for a failure no dearer than a planned replacement,
-    and where the root lies at an age that fewer than one unit in 10**9 reaches. ValueError unless costs, life and
-    shape are above 0 and the rate in 0..1.
+    and where the root lies at an age that fewer than one unit in 10**9 reaches. ValueError unless costs, life and shape
+    are above 0 and the rate in 0..1. Source: R. E. Barlow, L. C. Hunter, "Optimum preventive maintenance policies",
+    Operations Research 8 (1960) 90-100, policy I; B. Fox, "Age replacement with discounting", Operations Research 14
+    (1966) 533-537 (both from memory).
 
-    References
-    ----------
-    R. E. Barlow, L. C. Hunter, "Optimum preventive maintenance policies", Operations Research 8 (1960) 90-100, policy
-    I; B. Fox, "Age replacement with discounting", Operations Research 14 (1966) 533-537 (both from memory).
-
-    Examples
-    --------
     >>> age, cost = best_replacement_age(1, 5, 1000, 2.5)
     >>> round(age, 1), round(cost, 4)
     (493.0, 0.0035)

@@ -33,40 +33,6 @@ class BrierParts(NamedTuple):
     within: float
 
 
-def pinball(seen: ArrayLike, quantile: ArrayLike, p: float) -> Floats:
-    """Loss of a stated quantile once the value is known.
-
-    Parameters
-    ----------
-    seen, quantile, p : array, array, float
-        What came [any unit]; what was stated to hold it with chance p [same unit]; that chance [-].
-
-    Returns
-    -------
-    array
-        Loss, 0 for a quantile met exactly [same unit].
-
-    Notes
-    -----
-    ``p * (x - q)`` above the quantile, ``(1 - p) * (q - x)`` below: least on average when the true quantile is
-    stated. ValueError for p not between 0 and 1.
-
-    References
-    ----------
-    T. Gneiting, A. E. Raftery, "Strictly proper scoring rules, prediction, and estimation", JASA 102 (2007) 359-378,
-    section 6.1 (section from memory).
-
-    Examples
-    --------
-    >>> pinball([12.0, 8.0], 10.0, 0.75).tolist()
-    [1.5, 0.5]
-    """
-    if not 0.0 < p < 1.0:
-        raise ValueError("a quantile's chance lies between 0 and 1")
-    miss = np.asarray(seen, dtype=float) - np.asarray(quantile, dtype=float)
-    return np.asarray(np.where(miss >= 0.0, p * miss, (p - 1.0) * miss))
-
-
 def chance_scores(stated: ArrayLike, happened: ArrayLike) -> tuple[float, float]:
     """How far stated chances were from what came: Brier score and log score.
 
@@ -83,16 +49,7 @@ def chance_scores(stated: ArrayLike, happened: ArrayLike) -> tuple[float, float]
     Notes
     -----
     Always stating 0.5 gives 0.25 and ln 2; the log score is inf if something held impossible came. ValueError without
-    any.
-
-    References
-    ----------
-    T. Gneiting, A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (section from memory).
-
-    Examples
-    --------
-    >>> chance_scores([0.75, 0.25], [True, False])[0]
-    0.0625
+    any. Source: T. Gneiting, A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (section from memory).
     """
     p, y = np.asarray(stated, dtype=float), np.asarray(happened, dtype=bool)
     if not len(p):
@@ -120,12 +77,8 @@ def calibration_groups(
 
     Notes
     -----
-    Ranges of the shares by :func:`share_interval`.
-
-    References
-    ----------
-    A. H. Murphy, R. L. Winkler, "Reliability of subjective probability forecasts of precipitation and temperature",
-    Applied Statistics 26 (1977) 41-47 (from memory).
+    Ranges of the shares by :func:`share_interval`. Source: A. H. Murphy, R. L. Winkler, "Reliability of subjective
+    probability forecasts of precipitation and temperature", Applied Statistics 26 (1977) 41-47 (from memory).
     """
     p, y, ends = (np.asarray(x, dtype=float) for x in (stated, happened, edges))
     place, groups = np.clip(np.searchsorted(ends, p, side="right") - 1, 0, len(ends) - 2), []
@@ -153,11 +106,8 @@ def brier_parts(groups: Sequence[Group], brier: float) -> BrierParts:
     -----
     Over groups with mean stated p, share happened o, count n of N: reliability ``sum n (p - o)**2 / N``, resolution
     ``sum n (o - O)**2 / N``, uncertainty ``O (1 - O)``; ``within`` makes the sum exact where chances differ in a group.
-
-    References
-    ----------
-    A. H. Murphy, "A new vector partition of the probability score", J. Applied Meteorology 12 (1973) 595-600 (from
-    memory).
+    Source: A. H. Murphy, "A new vector partition of the probability score", J. Applied Meteorology 12 (1973) 595-600
+    (from memory).
     """
     p, o, n = np.array([(g.stated, g.happened, g.many) for g in groups]).T
     weight = n / n.sum()
@@ -185,16 +135,10 @@ def share_interval(inside: int, of: int, confidence: float = 0.9, method: str = 
     Notes
     -----
     Jeffreys: quantiles of Beta(k + 1/2, n - k + 1/2), with 0 and 1 kept as ends when none or all were inside. Exact
-    (Clopper-Pearson): quantiles of Beta(k, n - k + 1) and Beta(k + 1, n - k). None of none gives 0 to 1. ValueError
-    for a count that cannot be.
+    (Clopper-Pearson): quantiles of Beta(k, n - k + 1) and Beta(k + 1, n - k). None of none gives 0 to 1. ValueError for
+    a count that cannot be. Source: L. D. Brown, T. T. Cai, A. DasGupta, "Interval estimation for a binomial
+    proportion", Statistical Science 16 (2001) 101-133; NIST/SEMATECH e-Handbook, section 7.2.4.1 (both from memory).
 
-    References
-    ----------
-    L. D. Brown, T. T. Cai, A. DasGupta, "Interval estimation for a binomial proportion", Statistical Science 16
-    (2001) 101-133; NIST/SEMATECH e-Handbook, section 7.2.4.1 (both from memory).
-
-    Examples
-    --------
     >>> [round(end, 4) for end in share_interval(4, 20, 0.9, "exact")]
     [0.0714, 0.401]
     """
@@ -224,15 +168,10 @@ def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> F
 
     Notes
     -----
-    Straight between and beyond the three points, on the log scale where all are above 0, else as they stand. What
-    came from the range as stated has scores close to a standard normal.
+    Straight between and beyond the three points, on the log scale where all are above 0, else as they stand. What came
+    from the range as stated has scores close to a standard normal. Source: The normal score of a value under a
+    two-piece (log) normal curve through three quantiles; ours, no source.
 
-    References
-    ----------
-    The normal score of a value under a two-piece (log) normal curve through three quantiles; ours, no source.
-
-    Examples
-    --------
     >>> places([10.0, 20.0, 5.0], 5.0, 10.0, 20.0).round(4).tolist()
     [0.0, 1.2816, -1.2816]
     """
@@ -264,17 +203,12 @@ def widening(scores: ArrayLike, share: float = 0.8, confidence: float = 0.9) -> 
     Notes
     -----
     A range made c times as wide about its middle holds a score z if ``abs(z) <= c ndtri((1 + share) / 2)``, so the
-    factor is a quantile of the scores without sign: the one of rank ``ceil(share n)``. Its range takes the ranks that
-    a binomial count of ``share`` and n stays below (or reaches) with a chance of at most half of what the confidence
-    leaves out; whatever the shape of the scores. One wild case counts for one case. ValueError without scores.
+    factor is a quantile of the scores without sign: the one of rank ``ceil(share n)``. Its range takes the ranks that a
+    binomial count of ``share`` and n stays below (or reaches) with a chance of at most half of what the confidence
+    leaves out; whatever the shape of the scores. One wild case counts for one case. ValueError without scores. Source:
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.6.2 (quantiles by order statistics; from memory); G. J.
+    Hahn, W. Q. Meeker, Statistical Intervals (1991), section 5.2 (ranges of a quantile; section from memory).
 
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.6.2 (quantiles by order statistics; from memory);
-    G. J. Hahn, W. Q. Meeker, Statistical Intervals (1991), section 5.2 (ranges of a quantile; section from memory).
-
-    Examples
-    --------
     >>> factor, low, high = widening([0.3, -0.8, 1.1, -1.9, 2.6])
     >>> round(factor, 3), round(low, 3), high
     (1.483, 0.624, inf)

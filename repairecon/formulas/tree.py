@@ -1,10 +1,12 @@
-"""A probability tree laid out as its leaves; what a finding does to them, and sums over those that look alike."""
+"""A probability tree laid out as its leaves; what a finding does to them; when to stop, by what is seen by then."""
 
 from __future__ import annotations
 
 import heapq
 from collections.abc import Sequence
 from graphlib import CycleError, TopologicalSorter
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,6 +17,7 @@ States = NDArray[np.int16]
 Given = Sequence[tuple[int, int]]
 Group = tuple[Given, ArrayLike]
 NOT_HAPPENING = -1
+GO_ON, CANNOT_COME, _SAME = -1, -2, 1e-12
 _SUM_TOLERANCE, _DENSE_CODES = 1e-9, 65_536
 
 
@@ -41,13 +44,8 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
     not hold. Branches of chance zero are dropped. Leaves are in lexicographic order of the order in which events are
     settled: those named in conditions first, else as given. ValueError: conditions in a circle, two groups that hold at
     once, chances below zero or whose sum is off 1 by more than 1e-9, indices out of range, more than `limit` leaves.
+    Source: Raiffa, Decision Analysis (1968), ch. 2 (path probabilities as products along the branches).
 
-    References
-    ----------
-    Raiffa, Decision Analysis (1968), ch. 2 (path probabilities as products along the branches).
-
-    Examples
-    --------
     >>> states, chance = enumerate_leaves([[((), [0.5, 0.5])], [(((0, 1),), [0.25, 0.75])]])
     >>> states.tolist(), chance.tolist()
     ([[0, -1], [1, 0], [1, 1]], [0.5, 0.125, 0.375])
@@ -107,43 +105,35 @@ def _chance_table(event: int, groups: Sequence[Group]) -> Floats:
     rows = [np.asarray(chances, dtype=float) for _, chances in groups]
     if any(row.shape != rows[0].shape or row.ndim != 1 for row in rows):
         raise ValueError(f"event {event}: every group must give a chance for each outcome of the event")
-    for row in rows:
-        if not abs(row.sum() - 1) <= _SUM_TOLERANCE:
-            raise ValueError(f"event {event}: the chances do not sum to 1")
-        if row.min() < 0:
-            raise ValueError(f"event {event}: a chance is below 0")
-    return np.array(rows) if rows else np.zeros((0, 0))
+    table = np.array(rows) if rows else np.zeros((0, 0))
+    if not np.all(np.abs(table.sum(axis=1) - 1) <= _SUM_TOLERANCE):
+        raise ValueError(f"event {event}: the chances do not sum to 1")
+    if np.any(table < 0):
+        raise ValueError(f"event {event}: a chance is below 0")
+    return table
 
 
 def _check_conditions(events: Sequence[Sequence[Group]], outcomes: Sequence[int]) -> None:
-    for event, groups in enumerate(events):
-        for given, _ in groups:
-            for other, outcome in given:
-                if not 0 <= outcome < outcomes[other]:
-                    raise ValueError(
-                        f"event {event}: a condition names outcome {outcome} of event {other}, "
-                        f"which has {outcomes[other]}"
-                    )
+    named = ((event, *condition) for event, groups in enumerate(events) for given, _ in groups for condition in given)
+    for event, other, outcome in named:
+        if not 0 <= outcome < outcomes[other]:
+            raise ValueError(
+                f"event {event}: a condition names outcome {outcome} of event {other}, which has {outcomes[other]}"
+            )
 
 
 def _group_that_applies(event: int, givens: Sequence[Given], states: States) -> Ints:
     """Row of the group that applies in each leaf; the number of groups where none does."""
-    group = np.full(states.shape[1], len(givens))
-    taken = np.zeros(states.shape[1], dtype=bool)
+    none = len(givens)
+    group = np.full(states.shape[1], none)
     for row, given in enumerate(givens):
-        if len(given) == 0:
-            continue
-        holds = np.ones(states.shape[1], dtype=bool)
-        for other, outcome in given:
-            holds &= states[other] == outcome
-        if np.any(holds & taken):
-            raise ValueError(f"event {event}: two groups of conditions hold at once")
-        taken |= holds
-        group[holds] = row
-    otherwise = [row for row, given in enumerate(givens) if len(given) == 0]
-    if otherwise:
-        group[~taken] = otherwise[0]
-    return group
+        if given:
+            holds = np.all([states[other] == outcome for other, outcome in given], axis=0)
+            if np.any(group[holds] < none):
+                raise ValueError(f"event {event}: two groups of conditions hold at once")
+            group[holds] = row
+    otherwise = next((row for row, given in enumerate(givens) if not given), none)
+    return np.where(group < none, group, otherwise)
 
 
 def _branch_out(group: Ints, branches: Ints) -> tuple[Ints, Ints]:
@@ -171,23 +161,12 @@ def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, fl
     Notes
     -----
     Bayes' rule: chance' = chance * likelihood / sum(chance * likelihood). Leaves ruled out stay, with chance 0.
-    ValueError when the finding is impossible, or a likelihood is outside 0 to 1.
-
-    References
-    ----------
-    Downey, Think Bayes, 2nd edition (2021), ch. 2.
-
-    Examples
-    --------
-    >>> after, p = given_findings([0.5, 0.5], [0.75, 0.5])
-    >>> after.round(6).tolist(), p
-    ([0.6, 0.4], 0.625)
+    ValueError when the finding is impossible, or a likelihood is outside 0 to 1. Source: Downey, Think Bayes, 2nd
+    edition (2021), ch. 2.
     """
     before, seen = np.asarray(chance, dtype=float), np.asarray(likelihood, dtype=float)
-    if before.shape != seen.shape:
-        raise ValueError(f"one likelihood a leaf is needed: {before.shape} leaves, {seen.shape} likelihoods")
-    if not np.all((seen >= 0) & (seen <= 1)):
-        raise ValueError("a likelihood lies between 0 and 1")
+    if before.shape != seen.shape or not np.all((seen >= 0) & (seen <= 1)):
+        raise ValueError("one likelihood a leaf is needed, between 0 and 1")
     joint = before * seen
     p_findings = float(joint.sum())
     if not p_findings > 0:
@@ -214,16 +193,8 @@ def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.
     -----
     Where the event happens a look shows the true outcome with `p_right`, each other outcome with (1 - p_right) /
     (outcomes - 1). Where it does not happen the look shows so with `p_right`, and each outcome by mistake with (1 -
-    p_right) / outcomes. Each row sums to 1. An event with a single outcome cannot be misread while it happens.
-
-    References
-    ----------
+    p_right) / outcomes. Each row sums to 1. An event with a single outcome cannot be misread while it happens. Source:
     Raiffa, Decision Analysis (1968), ch. 2 (tests that may be wrong).
-
-    Examples
-    --------
-    >>> look_likelihood([0, 1, -1], 2, p_right=0.75).tolist()
-    [[0.75, 0.25, 0.0], [0.25, 0.75, 0.0], [0.125, 0.125, 0.75]]
     """
     if not 0 <= p_right <= 1:
         raise ValueError(f"the chance of being right lies between 0 and 1, not at {p_right}")
@@ -251,17 +222,8 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
 
     Notes
     -----
-    Seeing that an event does not happen counts as seeing it. Rows are told apart by a mixed-radix code.
-
-    References
-    ----------
-    Savage, The Foundations of Statistics (1954), ch. 6 (observation as a partition of the states).
-
-    Examples
-    --------
-    >>> ids, n = information_sets([[0, 1], [0, 0], [1, -1]], [0])
-    >>> ids.tolist(), n
-    ([0, 0, 1], 2)
+    Seeing that an event does not happen counts as seeing it. Rows are told apart by a mixed-radix code. Source: Savage,
+    The Foundations of Statistics (1954), ch. 6 (observation as a partition of the states).
     """
     table = np.asarray(states)
     code, n = np.zeros(len(table), dtype=np.int64), min(len(table), 1)
@@ -273,34 +235,10 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
     return code, n
 
 
-def expected_by_set(ids: ArrayLike, n: int, chance: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
-    """Expected values within each set of leaves, and the chance of each set.
+def _expected_by_set(ids: ArrayLike, n: int, chance: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
+    """Expected values (n, ...) within each set of leaves, nan for a set of chance 0, and the chance of each set (n,).
 
-    Parameters
-    ----------
-    ids, n : int array (leaves,), int
-        Set of each leaf, 0 to n - 1; number of sets [-].
-    chance, values : array (leaves,), array (leaves, ...)
-        Chance of each leaf [-]; what is averaged, may be infinite [any].
-
-    Returns
-    -------
-    expected, set_chance : float array (n, ...), float array (n,)
-        Conditional expectations [unit of values], nan for a set of chance 0; chance of each set [-].
-
-    Notes
-    -----
-    sum(chance * value) / sum(chance) over each set. Leaves of chance 0 do not count, even with an infinite value.
-
-    References
-    ----------
-    Raiffa, Decision Analysis (1968), ch. 2 (averaging out).
-
-    Examples
-    --------
-    >>> expected, weight = expected_by_set([0, 0, 1], 2, [0.25, 0.25, 0.5], [2.0, 4.0, 7.0])
-    >>> expected.tolist(), weight.tolist()
-    ([3.0, 7.0], [0.5, 0.5])
+    Leaves of chance 0 do not count, even with an infinite value.
     """
     where, weight = np.asarray(ids, dtype=np.int64), np.asarray(chance, dtype=float)
     table = np.asarray(values, dtype=float)
@@ -326,3 +264,135 @@ def _without_gaps(code: Ints, size: int) -> tuple[Ints, int]:
     used[code] = 1
     number = np.cumsum(used)
     return number[code] - 1, int(number[-1]) if size else 0
+
+
+class StageRule(NamedTuple):
+    """What to do at one stage, a place for each set of leaves that look alike by then."""
+
+    choice: Ints
+    cost_go_on: Floats
+    cost_stop: Floats
+    best_stop: Ints
+    p_set: Floats
+
+
+class StopRule(NamedTuple):
+    """The least expected cost with the freedom to stop, and the rule that reaches it."""
+
+    value: float
+    stages: tuple[StageRule, ...]
+
+
+class Followed(NamedTuple):
+    """Where the rule leads in each leaf."""
+
+    stage: Ints
+    action: Ints
+    cost: Floats
+
+
+def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cost: ArrayLike) -> StopRule:
+    """Least expected cost when one may stop at any stage, with the rule that reaches it.
+
+    Parameters
+    ----------
+    chance : array (leaves,)
+        Chance of each leaf, summing to 1 [-].
+    ids_by_stage : int array (stages, leaves)
+        Leaves alike by what has been seen when the choice of that stage is made share a number; each stage tells
+        apart at least what the one before did [-].
+    stop_cost : array (stages, leaves, actions)
+        Cost if stopped at that stage by that action; inf where it is not open [home money].
+    go_cost : array (leaves,)
+        Cost if one goes on past the last stage; inf where one must stop before [home money].
+
+    Returns
+    -------
+    StopRule
+        Least expected cost [home money], and for each stage, by set: `choice` (action index, -1 go on, -2 where the set
+        cannot come), `cost_go_on` (acting best later), `cost_stop` (the cheapest stop), `best_stop` (its action), both
+        [home money] and nan where the set cannot come, and `p_set` [-].
+
+    Notes
+    -----
+    Backward induction: V(set) = min(min over actions of E(stop_cost | set), E(V of next stage | set)), V = go_cost
+    after the last stage. Costs of all stages must be counted from one and the same moment. Equal costs (to 1e-12 of
+    themselves): stop, by the first action. With no stage the value is E(go_cost). Costs are above -inf and not nan.
+    ValueError when a later stage forgets what an earlier one told apart. Source: Bellman, Dynamic Programming (1957),
+    ch. 3 (the principle of optimality). DeGroot, Optimal Statistical Decisions (1970), ch. 12 (backward induction).
+    """
+    p, stops, ahead = (np.asarray(x, dtype=float) for x in (chance, stop_cost, go_cost))
+    sets = np.asarray(ids_by_stage, dtype=np.int64).reshape(-1, len(p))
+    fits = len(sets) == 0 or (stops.ndim == 3 and stops.shape[:2] == sets.shape)
+    if ahead.shape != p.shape or not fits:
+        raise ValueError(
+            f"{len(sets)} stages and {len(p)} leaves need stop costs (stages, leaves, actions), "
+            f"not {stops.shape}, and going-on costs (leaves,), not {ahead.shape}"
+        )
+    if not (np.all(stops > -np.inf) and np.all(ahead > -np.inf)):
+        raise ValueError("a cost is a number, or inf where a way is not open")
+    _check_refining(sets)
+    stages: list[StageRule] = []
+    for ids, stop in zip(sets[::-1], stops[::-1], strict=True):
+        rule, value = _one_stage(p, ids, stop, ahead)
+        stages.append(rule)
+        ahead = value[ids]
+    return StopRule(float(p[p > 0] @ ahead[p > 0]), tuple(stages[::-1]))
+
+
+def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cost: ArrayLike) -> Followed:
+    """Where a stop rule leads in each leaf: the stage it stops at, how, and what it then costs.
+
+    Parameters
+    ----------
+    rule, ids_by_stage : StopRule, int array (stages, leaves)
+        From `optimal_stopping`, and as given to it [-].
+    stop_cost, go_cost : array (stages, leaves, actions), array (leaves,)
+        What each stop and going on to the end costs; may be of another kind than the rule was made for [any].
+
+    Returns
+    -------
+    Followed
+        By leaf: stage at which it stops, the number of stages where it goes on to the end; action by which it stops, -1
+        where it goes on to the end; cost [unit of the costs given].
+
+    Notes
+    -----
+    A leaf stops at the first stage whose choice is not to go on. In leaves of chance 0 within sets that cannot come the
+    rule is taken to go on. Source: DeGroot, Optimal Statistical Decisions (1970), ch. 13 (optimal stopping).
+    """
+    cost, stops = np.array(go_cost, dtype=float), np.asarray(stop_cost, dtype=float)
+    sets = np.asarray(ids_by_stage, dtype=np.int64).reshape(-1, len(cost))
+    stage, action = (np.full(len(cost), start, dtype=np.int64) for start in (len(rule.stages), GO_ON))
+    for number in reversed(range(len(rule.stages))):
+        choice = rule.stages[number].choice[sets[number]]
+        here = np.flatnonzero(choice >= 0)
+        stage[here], action[here] = number, choice[here]
+        cost[here] = stops[number, here, choice[here]]
+    return Followed(stage, action, cost)
+
+
+def _one_stage(p: Floats, ids: Ints, stop: Floats, ahead: Floats) -> tuple[StageRule, Floats]:
+    """The rule of one stage and its value by set, `ahead` being the value in each leaf if one goes on."""
+    table = np.concatenate([ahead[:, np.newaxis], stop], axis=1)
+    expected, p_set = _expected_by_set(ids, int(ids.max(initial=-1)) + 1, p, table)
+    go, by_action = expected[:, 0], expected[:, 1:]
+    if by_action.shape[1] == 0:
+        by_action = np.where(np.isnan(go), np.nan, np.inf)[:, np.newaxis]
+    best = by_action.argmin(axis=1).astype(np.int64)
+    cheapest = by_action.min(axis=1)
+    stops = np.isfinite(cheapest) & (cheapest <= go + _SAME * np.abs(np.where(np.isfinite(go), go, 0.0)))
+    choice = np.where(stops, best, GO_ON)
+    choice[p_set == 0] = best[p_set == 0] = CANNOT_COME
+    return StageRule(choice, go, cheapest, best, p_set), np.minimum(go, cheapest)
+
+
+def _check_refining(sets: Ints) -> None:
+    """Each set of a later stage must lie within one set of the stage before."""
+    if np.any(sets < 0):
+        raise ValueError("sets are numbered from 0")
+    for stage, (before, after) in enumerate(pairwise(sets), start=1):
+        within = np.zeros(int(after.max(initial=-1)) + 1, dtype=np.int64)
+        within[after] = before
+        if np.any(within[after] != before):
+            raise ValueError(f"stage {stage} forgets what stage {stage - 1} had told apart")

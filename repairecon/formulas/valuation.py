@@ -1,10 +1,10 @@
-"""What a store of spares is worth: first in first out, moving average, average of a period.
+"""What a store of spares is worth, and how long: first in first out, moving average, average of a period; shelf life.
 
 A row is a movement, in the order in which they happened: a whole `quantity` above 0 comes in, below 0 goes out.
 Quantities are whole numbers of the least unit counted (pieces, millilitres). Whole amounts of money (cents) stay whole
 and exact; other amounts are floats. Every page gives the cost of each row with its sign: what it added to the
 value or took from it. So the value at any date is the sum of the rows up to it, and nothing is lost. A move between
-lockers is no purchase and no use: give it a quantity of 0.
+lockers is no purchase and no use: give it a quantity of 0. Days are day numbers, 1970-01-01 being 0.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Wholes = NDArray[np.int64]
 Amounts = NDArray[Any]
+Floats = NDArray[np.float64]
 
 
 def fifo(
@@ -41,15 +42,10 @@ def fifo(
 
     Notes
     -----
-    The k-th unit out is the k-th that came in, by item over the whole boat. Perpetual and periodic give
-    the same figures wherever both can be had. ValueError where more goes out than there is, naming the rows.
+    The k-th unit out is the k-th that came in, by item over the whole boat. Perpetual and periodic give the same
+    figures wherever both can be had. ValueError where more goes out than there is, naming the rows. Source: IAS 2
+    Inventories, paragraphs 25 and 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
 
-    References
-    ----------
-    IAS 2 Inventories, paragraphs 25 and 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
-
-    Examples
-    --------
     >>> [x.tolist() for x in fifo([1, 1, 1], [2, 2, -3], [10, 12, 0])]
     [[20, 24, -32], [0, 1, 0]]
     """
@@ -103,18 +99,13 @@ def moving_average(
 
     Notes
     -----
-    An issue takes ``value / stock`` a unit. What comes back from an issue comes in at what it went out at;
-    what is sent back leaves at what it came in at, but never more than the value there, and with the last
-    unit all of it. A counted surplus comes in at the present average (it is more of the same), or, if
-    the book says none is there, at the last average known, else at 0. Whole money is shared to the nearest unit,
-    the rest staying with what is left. ValueError where more goes out than there is, or comes back than went.
+    An issue takes ``value / stock`` a unit. What comes back from an issue comes in at what it went out at; what is sent
+    back leaves at what it came in at, but never more than the value there, and with the last unit all of it. A counted
+    surplus comes in at the present average (it is more of the same), or, if the book says none is there, at the last
+    average known, else at 0. Whole money is shared to the nearest unit, the rest staying with what is left. ValueError
+    where more goes out than there is, or comes back than went. Source: IAS 2 Inventories, paragraph 27 (from memory);
+    returns and counts: common practice, no source.
 
-    References
-    ----------
-    IAS 2 Inventories, paragraph 27 (from memory); returns and counts: common practice, no source.
-
-    Examples
-    --------
     >>> moving_average([1, 1, 1], [2, 2, -1], [10, 12, 0]).tolist()
     [20, 24, -11]
     """
@@ -164,16 +155,11 @@ def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, p
 
     Notes
     -----
-    All issues of a period, early or late, take ``(opening value + receipts) / (opening stock + units received)``.
-    Whole money is shared so that a period's issues and its closing value add up exactly. ValueError where
-    more goes out by the end of a period than there is.
+    All issues of a period, early or late, take ``(opening value + receipts) / (opening stock + units received)``. Whole
+    money is shared so that a period's issues and its closing value add up exactly. ValueError where more goes out by
+    the end of a period than there is. Source: IAS 2 Inventories, paragraph 27 (from memory); OpenStax, Principles of
+    Accounting, vol. 1, ch. 10.
 
-    References
-    ----------
-    IAS 2 Inventories, paragraph 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
-
-    Examples
-    --------
     >>> period_average([1, 1, 1], [2, -1, 2], [10, 0, 12], [0, 0, 0]).tolist()
     [20, -11, 24]
     """
@@ -203,6 +189,101 @@ def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, p
     cost = np.empty(len(order), dtype=price.dtype)
     cost[order] = changes
     return cost
+
+
+def expiry_day(
+    from_day: ArrayLike, initial_years: ArrayLike, extension_years: ArrayLike = 0.0, inspected: ArrayLike = False
+) -> Floats:
+    """Last day on which a stored part is in date.
+
+    Parameters
+    ----------
+    from_day : float or array
+        Day it is counted from; nan = not known [day].
+    initial_years, extension_years : float or array
+        Initial shelf life, and what an inspection at its end may add; inf = no limit [year].
+    inspected : bool or array
+        Whether it was inspected and found good, so that the extension holds.
+
+    Returns
+    -------
+    float or array
+        Day number; inf = never, nan = not known [day].
+
+    Notes
+    -----
+    The same day of the month so many years on, or the month's last day where it has no such day. Parts of a year count
+    by whole months, rounded down. The extension may be given once. Storage as the standard asks: cool, dark, dry, no
+    ozone, unstressed; no table holds in a locker by a warm engine. ValueError for years below 0. Source: ISO 2230:2002,
+    Rubber products: guidelines for storage, shelf life by groups A, B, C.
+
+    >>> int(expiry_day(0.0, 5)), int(expiry_day(0.0, 5, 2, True))
+    (1826, 2557)
+    """
+    start, initial, more, good = np.broadcast_arrays(
+        np.asarray(from_day, dtype=float),
+        np.asarray(initial_years, dtype=float),
+        np.asarray(extension_years, dtype=float),
+        np.asarray(inspected, dtype=bool),
+    )
+    if not (np.all(initial >= 0.0) and np.all(more >= 0.0)):
+        raise ValueError("years of shelf life must be 0 or more")
+    years = initial + np.where(good, more, 0.0)
+    known = np.isfinite(start) & np.isfinite(years)
+    days = _months_on(np.where(known, start, 0.0), np.floor(12.0 * np.where(known, years, 0.0) + 1e-6))
+    ended = np.where(np.isinf(years) & ~np.isnan(start), np.inf, np.where(known, days, start))
+    return np.asarray(ended)[()]
+
+
+def _months_on(start: Floats, months: Floats) -> Floats:
+    """The same day of the month so many months on, or that month's last day."""
+    day = np.floor(start).astype(np.int64).astype("datetime64[D]")
+    month = day.astype("datetime64[M]")
+    within = (day - month.astype("datetime64[D]")).astype(np.int64)
+    goal = month + months.astype(np.int64)
+    last = ((goal + 1).astype("datetime64[D]") - goal.astype("datetime64[D]")).astype(np.int64) - 1
+    first = goal.astype("datetime64[D]").astype(np.int64)
+    return np.asarray((first + np.minimum(within, last)).astype(np.float64))
+
+
+def cost_left_over(
+    cost_unit: ArrayLike, expiry: ArrayLike, from_day: float, to_day: float, loss_rate: ArrayLike
+) -> Floats:
+    """What a unit loses that is carried through a period and not used.
+
+    Parameters
+    ----------
+    cost_unit, expiry : float or array
+        Price of a unit [home money]; last day in date, from :func:`expiry_day` [day].
+    from_day, to_day : float
+        First and last day of the period [day].
+    loss_rate : float or array
+        Share of its worth that a year takes for other reasons: resale, damp, money tied up [1/year].
+
+    Returns
+    -------
+    float or array
+        Cost [home money].
+
+    Notes
+    -----
+    ``cost_unit (1 - (1 - lost)(1 - loss_rate)**(days / 365))``, ``lost`` being the period's share of the shelf life
+    left, ``days / (expiry - from_day)``: 0 if it never runs out or that is unknown, 1 if it is over by the end.
+    ValueError for a price below 0, a rate outside 0..1 and a period that ends before it begins. Common practice, no
+    source (straight line over the time left).
+
+    >>> cost_left_over(100.0, [365.0, np.inf, 20.0], 0, 73, 0.0).round(6).tolist()
+    [20.0, 0.0, 100.0]
+    """
+    price, rate, days = np.asarray(cost_unit, dtype=float), np.asarray(loss_rate, dtype=float), to_day - from_day
+    if not (np.all((price >= 0.0) & np.isfinite(price)) and np.all((rate >= 0.0) & (rate <= 1.0))):
+        raise ValueError("a price must be a plain amount of 0 or more, a rate of loss lie in 0..1 (0.20 for 20 %)")
+    if not days >= 0.0:
+        raise ValueError("a period must last 0 or more days")
+    left = np.asarray(expiry, dtype=float) - from_day
+    lost = np.where(left > days, days / np.where(left > 0.0, left, 1.0), 1.0)
+    kept = (1.0 - np.where(np.isnan(left), 0.0, lost)) * (1.0 - rate) ** (days / 365.0)
+    return np.asarray(price * (1.0 - kept))[()]
 
 
 def _undone_rows(item: Wholes, quantity: Wholes, against: ArrayLike | None) -> Wholes:

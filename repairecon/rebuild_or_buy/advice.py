@@ -167,7 +167,7 @@ def kept_for(ledger: Ledger, i: int, grid: Floats) -> Floats:
     if ledger.case.ways[i].traits.in_service == "none":
         return np.full(len(grid), float(ledger.now[i]))
     clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)])
-    count, _ = counts(clocks, ledger.years)
+    count = counts(clocks, ledger.years)[0]
     t = np.linspace(0.0, ledger.years.horizon_years, 2 * len(count) - 1)
     worth = (np.diff(count, axis=0) * ((1.0 + ledger.rate) ** -t[1::2])[:, None]) @ clocks.weights
     gone = np.concatenate([[0.0], np.cumsum(worth)]) + clocks.mean(count[0])

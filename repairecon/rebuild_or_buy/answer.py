@@ -22,7 +22,7 @@ from repairecon.rebuild_or_buy.lives import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes
-from repairecon.rebuild_or_buy.remedies import Met, told
+from repairecon.rebuild_or_buy.remedies import Met, met_by
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
 from repairecon.rebuild_or_buy.stages import Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, grow
@@ -31,7 +31,7 @@ from repairecon.rebuild_or_buy.years import p_spare_left
 from repairecon.records import Assumed, Branch, Case, Years
 
 if TYPE_CHECKING:
-    from repairecon.formulas.stopping import StopRule
+    from repairecon.formulas.tree import StopRule
 
 
 LINES = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
@@ -82,7 +82,7 @@ class Answer:
     @cached_property
     def remedies(self) -> tuple[Met, ...]:
         """How each outcome that has remedies is met, by way."""
-        return told(self.model)
+        return met_by(self.model)
 
     @property
     def _best(self) -> int:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from repairecon.formulas import stopping
+from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, main_rebuild
@@ -31,27 +31,19 @@ class Spent:
     days: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Bench:
-    """The choice at the bench, from where the owner stands.
+    """The choice at the bench, from where the owner stands, in home money."""
 
-    ``value`` least expected total with the freedom to stop; ``now`` the first step of that rule (``go on``
-    or a way); ``best_commit`` and ``cost_commit`` the best way if chosen for good now;
-    ``value_of_stripping`` what is saved by stripping first and then choosing (None once stripped or
-    where no own rebuild may be chosen); ``repair_limit`` the most still worth spending on the
-    rebuild: what the best buy would cost from here, own time in, and ``repair_limit_cash`` with own
-    time at nothing; ``limit_way`` that buy; ``wrong_commitment`` way -> expected total above ``value``.
-    """
-
-    value: float
-    now: str
-    best_commit: str
+    value: float  # least expected total with the freedom to stop
+    now: str  # the first step of that rule: ``go on`` or a way
+    best_commit: str  # the best way if chosen for good now
     cost_commit: float
-    value_of_stripping: float | None
-    repair_limit: float
-    repair_limit_cash: float
-    limit_way: str
-    wrong_commitment: dict[str, float]
+    value_of_stripping: float | None  # saved by stripping first and then choosing; None: stripped, or no rebuild open
+    repair_limit: float  # most still worth spending on the rebuild: what the best buy costs from here, own time in
+    repair_limit_cash: float  # with own time at nothing
+    limit_way: str  # that buy
+    wrong_commitment: dict[str, float]  # way -> expected total above ``value``
     spent: Spent
 
 
@@ -62,7 +54,7 @@ def point_name(point: int, done: int) -> str:
 
 def ended_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
     """Rebuilds that what was found has ended already."""
-    rebuilds = [w for w in case.ways if w.traits.rebuilds] if done >= 0 else []
+    rebuilds = [w for w in case.ways if w.traits.rebuilds and done >= 0]
     return {w.way: "what was found ends it" for w in rebuilds if (end_of(case, tree, w) <= done).all()}
 
 
@@ -72,7 +64,7 @@ def off_already(case: Case, done: int) -> dict[str, str]:
     return {w.way: "the unit is off already" for w in as_it_is}
 
 
-def bench(model: Model, made: Decision, rule: stopping.StopRule) -> Bench:
+def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
     """The choice at the bench in figures."""
     totals = model.totals
     best, r = int(totals.argmin()), main_rebuild(model)
@@ -106,26 +98,22 @@ def _repair_limit(made: Decision) -> tuple[float, str]:
 
 def _spent(model: Model) -> Spent:
     spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
-    if spent is None:
-        return Spent()
-    cash, own_hours, days = model.plain.at.expected((Piece(spent),))
-    return Spent(float(cash), float(own_hours), float(days))
+    return Spent(*map(float, model.plain.at.expected((Piece(spent),)))) if spent else Spent()
 
 
 def stage_table(model: Model, reached: list[Place]) -> pd.DataFrame:
+    """A row a stage: chance that it is reached and that one stops there, and the cost still to come."""
     rows = []
     for point in sorted({p.point for p in reached}):
         here = [p for p in reached if p.point == point]
-        chance = sum(p.chance for p in here)
-        stopping_here = sum(p.chance for p in here if p.choice != GO_ON)
-        name = point_name(point, model.done)
-        rows.append(
-            (name, chance, stopping_here, sum(p.chance * min(p.cost_go_on, p.cost_stop) for p in here) / chance)
-        )
+        chance, stopping = (sum(p.chance for p in some) for some in (here, [p for p in here if p.choice != GO_ON]))
+        to_come = sum(p.chance * min(p.cost_go_on, p.cost_stop) for p in here) / chance
+        rows.append((point_name(point, model.done), chance, stopping, to_come))
     return pd.DataFrame(rows, columns=["stage", "p_reached", "p_stop", "cost_still_to_come"])
 
 
 def policy_table(model: Model, reached: list[Place]) -> pd.DataFrame:
+    """A row a place of choice."""
     rows = [
         (point_name(p.point, model.done), p.findings, p.chance, p.choice, p.cost_go_on, p.cost_stop, p.best_stop)
         for p in reached
@@ -134,9 +122,9 @@ def policy_table(model: Model, reached: list[Place]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def stops(made: Decision, rule: stopping.StopRule) -> list[str]:
+def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
     on = np.flatnonzero(made.chance > 0)
-    followed = stopping.follow(rule, made.ids[:, on], made.stop_cost[:, on], made.go_cost[on])
+    followed = tree_formulas.follow(rule, made.ids[:, on], made.stop_cost[:, on], made.go_cost[on])
     names = np.full(len(made.chance), "", dtype=object)
     names[on] = [made.actions[a] if a >= 0 else "" for a in followed.action]
     return [str(n) for n in names]
@@ -144,14 +132,13 @@ def stops(made: Decision, rule: stopping.StopRule) -> list[str]:
 
 def order_times(model: Model) -> pd.DataFrame:
     """Parts ordered earlier or later: expected total and days by the best rule, and parts bought in vain."""
-    case, tree, r = model.case, model.tree, main_rebuild(model)
+    case, r = model.case, main_rebuild(model)
     rows = []
     for order in ORDER_TIMES if r is not None else ():
         other = model
         if order != case.terms.order_parts:
             changed = replace(case, terms=replace(case.terms, order_parts=order))
-            allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
-            other = Model(changed, tree, allowed, model.done, model.own_hour, model.buying, model.costs.remedied)
+            other = model.like(case=changed)
         if other.costs.order_stage >= model.done:
             made = decision(other)
             made = replace(made, other=np.zeros_like(made.other))
@@ -160,17 +147,17 @@ def order_times(model: Model) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["order", "expected_total", "expected_days", "p_in_vain", "as_in_case"])
 
 
-def _days_and_vain(model: Model, made: Decision, rule: stopping.StopRule) -> tuple[float, float]:
+def _days_and_vain(model: Model, made: Decision, rule: tree_formulas.StopRule) -> tuple[float, float]:
     """Expected days under the rule, and the chance that parts are ordered for a rebuild that is given up."""
     on, days = np.flatnonzero(made.chance > 0), decision(model, (0.0, 0.0, 1.0))
     stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
-    followed = stopping.follow(rule, made.ids[:, on], stop[:, on], go[on])
+    followed = tree_formulas.follow(rule, made.ids[:, on], stop[:, on], go[on])
     at = np.array([*made.points, NEVER_ENDS])[followed.stage]
     vain = (at > model.costs.order_stage) & (at < STAGE["reassembly"])
     return float(made.chance[on] @ followed.cost), float(made.chance[on] @ vain)
 
 
-# ---- a stop rule told ----------------------------------------------------------------------------
+# ---- a stop rule in words ----------------------------------------------------------------------------
 @dataclass(frozen=True)
 class Place:
     """One place of choice that the best rule reaches."""
@@ -186,7 +173,7 @@ class Place:
     leaves: NDArray[np.intp]
 
 
-def places(model: Model, made: Decision, rule: stopping.StopRule | None = None) -> Iterator[Place]:
+def places(model: Model, made: Decision, rule: tree_formulas.StopRule | None = None) -> Iterator[Place]:
     """Every place that is reached under the rule; costs are those still to come from that place."""
     rule = made.rule() if rule is None else rule
     on = np.flatnonzero(made.chance > 0)
@@ -194,31 +181,21 @@ def places(model: Model, made: Decision, rule: stopping.StopRule | None = None) 
     for s, point in enumerate(made.points):
         stage, ids = rule.stages[s], made.ids[s][on]
         seen = [e for e, k in enumerate(model.tree.seen) if 0 <= k <= point]
-        stopped = stage.choice[ids] != stopping.GO_ON
+        stopped = stage.choice[ids] != tree_formulas.GO_ON
         for i in np.unique(ids[alive]):
             leaves = on[alive & (ids == i)]
-            weight = made.chance[leaves]
+            weight, choice, best = made.chance[leaves], int(stage.choice[i]), int(stage.best_stop[i])
             gone = float(weight @ made.spent[s, leaves] / weight.sum())
-            choice = int(stage.choice[i])
-            first = int(leaves[0])
+            # events that do not come up in these leaves are said to be so
+            words = dict.fromkeys((model.tree.events[e] for e in seen), NOT_COMING_UP)
+            words |= {e: outcome for e, outcome in model.tree.words(int(leaves[0])).items() if e in words}
             yield Place(
-                point,
-                _findings(model, first, seen),
-                float(weight.sum()),
-                GO_ON if choice == stopping.GO_ON else made.actions[choice],
-                float(stage.cost_go_on[i] - gone),
-                float(stage.cost_stop[i] - gone),
-                made.actions[int(stage.best_stop[i])] if made.actions else "",
-                s,
-                leaves,
-            )
+                point=point, findings=words, chance=float(weight.sum()),
+                choice=GO_ON if choice == tree_formulas.GO_ON else made.actions[choice],
+                cost_go_on=float(stage.cost_go_on[i] - gone), cost_stop=float(stage.cost_stop[i] - gone),
+                best_stop=made.actions[best] if made.actions else "", row=s, leaves=leaves,
+            )  # fmt: skip
         alive &= ~stopped
-
-
-def _findings(model: Model, leaf: int, seen: list[int]) -> dict[str, str]:
-    """What has been seen in a leaf, events that do not come up there told as such."""
-    words = model.tree.words(leaf)
-    return {model.tree.events[e]: words.get(model.tree.events[e], NOT_COMING_UP) for e in seen}
 
 
 @dataclass(frozen=True)
@@ -237,18 +214,14 @@ def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen
     At each stage the smallest sets of findings are taken that occur in stops of one action only
     and in no place at which one goes on, the most frequent first, until every stop is covered.
     """
-    told: list[StopWhen] = []
+    found: list[StopWhen] = []
     for point in sorted({p.point for p in reached}):
         here = [p for p in reached if p.point == point]
         for action in sorted({p.choice for p in here} - {GO_ON}):
             stops = [p for p in here if p.choice == action]
             others = [p for p in here if p.choice != action]
-            told += _cover(point, action, stops, others, most_together)
-    return told
-
-
-def _vague(findings: frozenset[tuple[str, str]]) -> int:
-    return sum(outcome == NOT_COMING_UP for _, outcome in findings)
+            found += _cover(point, action, stops, others, most_together)
+    return found
 
 
 def _cover(point: int, action: str, stops: list[Place], others: list[Place], most: int) -> Iterator[StopWhen]:
@@ -262,7 +235,8 @@ def _cover(point: int, action: str, stops: list[Place], others: list[Place], mos
             for pairs in combinations(p.findings.items(), size):
                 key = frozenset(pairs)
                 found[key] = found.get(key, 0.0) + p.chance
-        for key in sorted(found, key=lambda k: (_vague(k), -found[k], sorted(k))):
+        vague = {key: sum(outcome == NOT_COMING_UP for _, outcome in key) for key in found}
+        for key in sorted(found, key=lambda k: (vague[k], -found[k], sorted(k))):
             covered = [p for p in left if key <= p.findings.items()]
             if covered and not any(key <= p.findings.items() for p in others):
                 yield StopWhen(point, tuple(sorted(key)), action, sum(p.chance for p in covered))

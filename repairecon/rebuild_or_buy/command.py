@@ -15,8 +15,7 @@ from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.job import AUTO, DRAWS, rebuild_or_buy
-from repairecon.rebuild_or_buy.measured import findings_measured
+from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
 
 LONG_WORK = 200_000
 QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")

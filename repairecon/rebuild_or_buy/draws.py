@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
 import numpy as np
@@ -16,9 +17,12 @@ from numpy.typing import NDArray
 
 from repairecon.buying.inputs import Input
 from repairecon.formulas import ranges
-from repairecon.formulas.digital import random_columns, scrambled, sobol_columns, xor_table
 from repairecon.formulas.ranges import cell_means
-from repairecon.records import Range
+from repairecon.rebuild_or_buy.tree import Floats, Ints
+from repairecon.records import Range, Years
+
+if TYPE_CHECKING:
+    from repairecon.rebuild_or_buy.lives import Clocks
 
 BLOCK = 8192
 REPLICATES = 16
@@ -34,9 +38,7 @@ CELLS = 1 << CELL_DIGITS
 Z_CELLS = 4096
 Z_MAX = 6.0
 Z_STEPS = Z_CELLS / (2 * Z_MAX)
-Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
-Ints = NDArray[np.int64]
 
 
 # ---- values by steps of chance: tables of conditional means keep the mean of each range ----
@@ -75,7 +77,74 @@ def score_table() -> Floats:
     return np.asarray(means / means.std())
 
 
-# ---- evenly spread points ----
+# ---- evenly spread points: the digits of the number of a point, times a matrix of zeros and ones, are those of its
+# coordinate; a matrix is kept by its columns, each one whole number ----
+_PRIMITIVE = (
+    (1, 0, (1,)), (2, 1, (1, 3)), (3, 1, (1, 3, 1)), (3, 2, (1, 1, 1)), (4, 1, (1, 1, 3, 3)), (4, 4, (1, 3, 5, 13)),
+    (5, 2, (1, 1, 5, 5, 17)), (5, 4, (1, 1, 5, 5, 5)), (5, 7, (1, 1, 7, 11, 19)), (5, 11, (1, 1, 5, 1, 1)),
+    (5, 13, (1, 1, 1, 3, 11)), (5, 14, (1, 3, 5, 5, 31)), (6, 1, (1, 3, 3, 9, 7, 49)), (6, 13, (1, 1, 1, 15, 21, 21)),
+    (6, 16, (1, 3, 1, 13, 27, 49)),
+)  # fmt: skip
+"""Degree and coefficients of a primitive polynomial, and the first odd numbers, of dimensions 2 to 16:
+S. Joe, F. Y. Kuo, SIAM J. Sci. Comput. 30 (2008) 2635-2654, their first 16 rows, from memory."""
+
+
+def sobol_columns(dimensions: int, bits: int) -> Ints:
+    """Columns (dimensions, bits) of the generator matrices of a Sobol sequence; digit k of a coordinate is bit k."""
+    columns = np.zeros((dimensions, bits), dtype=np.int64)
+    columns[0] = 1 << np.arange(bits)
+    for row, (degree, polynomial, first) in zip(columns[1:], _PRIMITIVE, strict=False):
+        m = list(first[:bits])
+        for k in range(degree, bits):
+            new = m[k - degree] ^ (m[k - degree] << degree)
+            for i in range(1, degree):
+                if polynomial >> (degree - 1 - i) & 1:
+                    new ^= m[k - i] << i
+            m.append(new)
+        row[:] = [sum((m[k] >> (k - digit) & 1) << digit for digit in range(k + 1)) for k in range(bits)]
+    return columns
+
+
+def random_columns(random: NDArray[Any]) -> Ints:
+    """Columns (..., bits) of upper triangular matrices with ones on the diagonal, from random whole numbers."""
+    given = np.asarray(random, dtype=np.int64)
+    one = np.int64(1) << np.arange(given.shape[-1])
+    return np.asarray((given & (one - 1)) | one)
+
+
+def scrambled(columns: NDArray[Any], random: NDArray[Any], digits: int) -> Ints:
+    """Columns with their digits mixed by a random lower triangular matrix (J. Matousek 1998): means stay unbiased."""
+    given, mixing = np.asarray(columns, dtype=np.int64), np.asarray(random, dtype=np.int64)
+    mixed = np.zeros(np.broadcast_shapes(given.shape, mixing.shape), dtype=np.int64)
+    for k in range(mixing.shape[-1]):
+        top = 1 << (digits - 1 - k)
+        mixed ^= np.where(given >> k & 1, (mixing[..., k, None] & (top - 1)) | top, 0)
+    return mixed
+
+
+def xor_table(columns: NDArray[Any]) -> Ints:
+    """Coordinates (..., 2**bits) of the points 0, 1, 2, ...: sums without carrying of the columns of their set bits."""
+    given = np.asarray(columns, dtype=np.int64)
+    table = np.zeros((*given.shape[:-1], 1 << given.shape[-1]), dtype=np.int64)
+    for k in range(given.shape[-1]):
+        np.bitwise_xor(table[..., : 1 << k], given[..., k, None], out=table[..., 1 << k : 2 << k])
+    return table
+
+
+def replicate_se(totals: NDArray[Any], counts: NDArray[Any]) -> Any:
+    """Standard error of ``sum(totals) / sum(counts)`` over replicates (the last axis), from their spread.
+
+    nan for less than two replicates. A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen,
+    Monte Carlo theory, methods and examples, ch. 17 (both from memory).
+    """
+    x, n = np.asarray(totals, dtype=float), np.asarray(counts, dtype=float)
+    used, whole = int((n > 0).sum()), n.sum()
+    if used < 2:
+        return np.full(x.shape[:-1], np.nan)[()]
+    away = x - n * (x.sum(axis=-1, keepdims=True) / whole)
+    return np.sqrt(used / (used - 1) * (away * away).sum(axis=-1))[()] / whole
+
+
 @dataclass(frozen=True)
 class Stretch:
     """Points ``start`` and on of some replicates; ``counts`` of them each, of a whole stretch of 2**bits."""
@@ -262,29 +331,26 @@ class Draws:
             table.take(index, out=out, mode="clip")
 
 
-def failure_times(
-    life_years: Floats, life_hours: Floats, shape: float, age_years: float, p_early: float, hours_a_year: float,
-    horizon_years: float, paths: int, seed: int, name: str, wear_kept: float = 0.0,
-) -> Floats:  # fmt: skip
+def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str) -> Floats:
     """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
 
     First failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
     ran.
     """
-    stream = generator(seed, f"failures:{name}")
-    step = np.arange(paths) % len(life_years)
+    stream, pace = generator(seed, f"failures:{name}"), years.hours_a_year
+    step = np.arange(paths) % len(clocks.life_years)
     first = [_even(stream, paths, irrational) for irrational in (5**0.5, 2**0.5)]
     going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
     while True:
-        age = age_years + wear_kept * t
+        age = clocks.age_years + clocks.wear_kept * t
         spread = [stream.standard_exponential(len(going)) for _ in first] if times else first
-        life = _standing(spread[0], life_years[step[going]], shape, age)
-        if hours_a_year > 0:
-            hours = _standing(spread[1], life_hours[step[going]], shape, age * hours_a_year)
-            life = np.minimum(life, hours / hours_a_year)
-        t = t + np.where(stream.random(len(going)) < p_early, 0.0, life)
-        going, t = going[t <= horizon_years], t[t <= horizon_years]
+        life = _standing(spread[0], clocks.life_years[step[going]], clocks.shape, age)
+        if pace > 0:
+            hours = _standing(spread[1], clocks.life_hours[step[going]], clocks.shape, age * pace)
+            life = np.minimum(life, hours / pace)
+        t = t + np.where(stream.random(len(going)) < clocks.p_early, 0.0, life)
+        going, t = going[t <= years.horizon_years], t[t <= years.horizon_years]
         if not len(going):
             return np.array(times).reshape(len(times), paths)
         times.append(np.full(paths, np.inf))

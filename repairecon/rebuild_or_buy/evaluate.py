@@ -1,12 +1,12 @@
 """What pieces of bills come to: at the means of the inputs (exact expectations) or for drawn inputs.
 
 A piece is a bill that counts on some leaves, as often as some chances come up. Which pieces make up a way is chosen
-elsewhere (``choose``); here they are only added up.
+elsewhere (``model``); here they are only added up.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -14,12 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import ONE, LongestWait, Product, Term
+from repairecon.buying.inputs import ONE, Input, LongestWait, Product, Term
 from repairecon.formulas.ranges import expected_maximum
 from repairecon.rebuild_or_buy.compile import EVERYWHERE, Compiled, Program
+from repairecon.rebuild_or_buy.tree import Bools, Floats
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 Triple = tuple[Any, Any, Any]
 MOSTLY = 0.5
 """Share of draws from which on a chance is multiplied in instead of picking the draws in which it comes up."""
@@ -52,27 +51,12 @@ class Piece:
 Pieces = tuple[Piece, ...]
 
 
-# ---- at the means -------------------------------------------------------------------------
-def input_means(program: Program, factors: Mapping[int, float], fixed: Mapping[int, float]) -> Floats:
-    """Expected value of each input; some scaled by a factor, or held at a value."""
-    means = np.array([x.mean for x in program.inputs])
-    for i, factor in factors.items():
-        means[i] *= factor
-    for i, value in fixed.items():
-        means[i] = value
-    return means
-
-
-def term_means(
-    program: Program, means: Floats, factors: Mapping[int, float], fixed: Mapping[int, float], known: Floats | None
-) -> Floats:
-    """Expected value of each term; ``known`` those of unchanged inputs, where they have been worked out."""
-    changed = {*factors, *fixed}
-    values = np.empty(len(program.terms)) if known is None else known.copy()
-    for k, term in enumerate(program.terms):
-        if known is None or not changed.isdisjoint(inputs_of(term)):
-            values[k] = _term_mean(program, term, means, factors, fixed)
-    return values
+def as_often(inputs: Any, piece: Piece) -> Any:
+    """How often the chances of a piece come up, all inputs at their means or drawn."""
+    often: Any = 1.0
+    for i, happens in piece.chances:
+        often = often * (inputs[i] if happens else 1.0 - inputs[i])
+    return often
 
 
 def inputs_of(term: Term) -> tuple[int, ...]:
@@ -80,29 +64,23 @@ def inputs_of(term: Term) -> tuple[int, ...]:
     return term.inputs if isinstance(term, Product) else (*term.waits, *(i for i, _ in term.floor), *term.often)
 
 
-def ahead_means(program: Program, means: Floats, terms: Floats) -> Floats:
-    """The same with everything ordered ahead: no wait, and of the longest of several only the work done meanwhile."""
-    values = terms.copy()
-    for k, term in enumerate(program.terms):
-        if isinstance(term, LongestWait):
-            values[k] = sum(c * means[i] for i, c in term.floor) * float(np.prod([means[i] for i in term.often]))
-        elif any(program.inputs[i].is_wait for i in term.inputs):
-            values[k] = 0.0
+# ---- at the means -------------------------------------------------------------------------
+def term_means(
+    terms: Sequence[Term], inputs: Sequence[Input], changed: Collection[int] = (), known: Floats | None = None
+) -> Floats:
+    """Expected value of each term; ``known`` those without the changed inputs, where they have been worked out."""
+    values = np.empty(len(terms)) if known is None else known.copy()
+    for k, term in enumerate(terms):
+        if known is not None and not any(i in changed for i in inputs_of(term)):
+            continue
+        if isinstance(term, Product):
+            values[k] = np.prod([inputs[i].mean for i in term.inputs])
+            continue
+        waits = [(r.low, r.likely, r.high, r.shape) for r in (inputs[i].range for i in term.waits)]
+        floor = sum(times * inputs[i].mean for i, times in term.floor)
+        often = np.prod([inputs[i].mean for i in term.often])
+        values[k] = often * expected_maximum([*waits, (floor, floor, floor, "pert")])
     return values
-
-
-def _term_mean(
-    program: Program, term: Term, means: Floats, factors: Mapping[int, float], fixed: Mapping[int, float]
-) -> float:
-    if isinstance(term, Product):
-        return float(np.prod([means[i] for i in term.inputs]))
-    waits: list[tuple[float, float, float, str]] = []
-    for i in term.waits:
-        r, v = program.inputs[i].range.scaled(factors.get(i, 1.0)), fixed.get(i)
-        waits.append((r.low, r.likely, r.high, r.shape) if v is None else (v, v, v, "pert"))
-    floor = sum(k * float(means[i]) for i, k in term.floor)
-    often = float(np.prod([means[i] for i in term.often]))
-    return often * float(expected_maximum([*waits, (floor, floor, floor, "pert")]))
 
 
 class AtMeans:
@@ -122,8 +100,14 @@ class AtMeans:
 
     @cached_property
     def terms_ahead(self) -> Floats:
-        """Expected value of each term where no wait counts."""
-        return ahead_means(self.program, self.inputs, self.terms)
+        """The same with all ordered ahead: no wait, and of the longest of several only the work done meanwhile."""
+        values, means = self.terms.copy(), self.inputs
+        for k in np.flatnonzero(self.waits):
+            term = self.program.terms[k]
+            values[k] = 0.0
+            if isinstance(term, LongestWait):
+                values[k] = sum(c * means[i] for i, c in term.floor) * np.prod(means[list(term.often)])
+        return values
 
     def _terms(self, piece: Piece) -> Floats:
         return self.terms_ahead if piece.ahead else self.terms
@@ -135,19 +119,13 @@ class AtMeans:
             self._pattern_chance[on] = self.program.patterns @ weights
         return self._pattern_chance[on]
 
-    def _as_often(self, piece: Piece) -> float:
-        often = 1.0
-        for i, happens in piece.chances:
-            often *= self.inputs[i] if happens else 1.0 - self.inputs[i]
-        return float(often)
-
     def expected(self, pieces: Pieces) -> Floats:
         """Expected (cash, own hours, days)."""
         total = np.zeros(3)
         for piece in pieces:
             b = piece.bill
             amounts = self._terms(piece)[b.term] * b.scale * self._over_leaves(piece.on)[b.pattern]
-            total += self._as_often(piece) * np.bincount(b.output, amounts, 3)
+            total += as_often(self.inputs, piece) * np.bincount(b.output, amounts, 3)
         return total
 
     def coefficients(self, pieces: Pieces) -> Floats:
@@ -156,7 +134,7 @@ class AtMeans:
         total = np.zeros(3 * size)
         for piece in pieces:
             b = piece.bill
-            amounts = self._as_often(piece) * b.scale * self._over_leaves(piece.on)[b.pattern]
+            amounts = as_often(self.inputs, piece) * b.scale * self._over_leaves(piece.on)[b.pattern]
             if piece.ahead:
                 amounts = np.where(self.waits[b.term], 0.0, amounts)
             total += np.bincount(b.output * size + b.term, amounts, 3 * size)
@@ -182,7 +160,7 @@ class AtMeans:
         """The same of pieces that count on all leaves."""
         total = np.zeros(len(self.program.patterns))
         for piece in pieces:
-            total += self._as_often(piece) * self.by_pattern(piece, weights)
+            total += as_often(self.inputs, piece) * self.by_pattern(piece, weights)
         return total
 
     def by_leaf(self, pieces: Pieces, weights: tuple[float, ...]) -> Floats:
@@ -194,7 +172,7 @@ class AtMeans:
                 at = np.flatnonzero(piece.on.mask)
                 amounts = self.by_pattern(piece, weights)
                 some = np.flatnonzero(amounts)
-                total[at] += self._as_often(piece) * (amounts[some] @ patterns[np.ix_(some, at)])
+                total[at] += as_often(self.inputs, piece) * (amounts[some] @ patterns[np.ix_(some, at)])
         return np.asarray(total)
 
 
@@ -298,9 +276,11 @@ class Drawn:
         return _spread_out((total[0], total[1], total[2]), n)
 
     def _add(self, total: list[Any], piece: Piece, n: int) -> None:
-        often, rows = self._as_often(piece.chances), None
+        often, rows = as_often(self.values, piece), None
         if piece.on is not None:
-            rows = self._rows_on(piece.on)
+            if piece.on not in self._rows:
+                self._rows[piece.on] = rows_of(piece.on.mask, self.leaf)
+            rows = self._rows[piece.on]
             often = often if np.ndim(often) == 0 else often[rows]
         elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
             rows, often = np.flatnonzero(often), 1.0
@@ -314,18 +294,6 @@ class Drawn:
                 if np.ndim(total[o]) == 0:
                     total[o] = np.full(n, total[o], dtype=getattr(amount, "dtype", np.float64))
                 total[o][rows] += amount
-
-    def _rows_on(self, on: Leaves) -> Any:
-        if on not in self._rows:
-            self._rows[on] = rows_of(on.mask, self.leaf)
-        return self._rows[on]
-
-    def _as_often(self, chances: Iterable[tuple[int, bool]]) -> Any:
-        often: Any = 1.0
-        for i, happens in chances:
-            value = self.values[i]
-            often = often * (value if happens else 1.0 - value)
-        return often
 
 
 def _spread_out(triple: Triple, n: int) -> Triple:

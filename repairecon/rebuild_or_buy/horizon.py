@@ -15,15 +15,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import digital
-from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws
-from repairecon.rebuild_or_buy.lives import MONTHS, clocks_of, counts
+from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws, replicate_se
+from repairecon.rebuild_or_buy.lives import MONTHS, counts
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
-from repairecon.rebuild_or_buy.years import Ledger, WayYears, over_the_years
+from repairecon.rebuild_or_buy.tree import Floats
+from repairecon.rebuild_or_buy.years import Ledger, over_the_years
 from repairecon.records import Years
 
-Floats = NDArray[np.float64]
 FAN_PATHS = 4000
 DRAWS, PATHS = 16_384, 1000
 """Draws of this job and courses of failures a replicate: standard errors of about a tenth of a chance in 100."""
@@ -44,59 +43,44 @@ class Combination:
     present_cost: float
 
 
-def spare_combinations(ledger: Ledger, horizon: list[WayYears], kit_cost: float) -> list[Combination]:
+def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
     """None, a kit alone, and every pair of the case, against the cheapest way without a spare."""
     plain = [i for i, w in enumerate(ledger.case.ways) if not w.bought and ledger.allowed[i]]
     if not plain:
         return []
-    base = min(plain, key=lambda i: horizon[i].present_cost)
-    found = [Combination("no spare", 0.0, 0.0, 0.0, 0.0, horizon[base].present_cost)]
-    like = ledger.years.like_units
-    helps = ledger.years.p_away * ledger.years.p_kit_fits * ledger.away
-    kit = horizon[base].failures_discounted * like * helps
+    base = min(plain, key=lambda i: float(ledger.present[i]))
+    least, like = float(ledger.present[base]), ledger.years.like_units
+    found = [Combination("no spare", 0.0, 0.0, 0.0, 0.0, least)]
     if kit_cost > 0:
-        present = horizon[base].present_cost + kit_cost - kit
-        found.append(Combination("kit alone", kit, kit_cost, kit - kit_cost, ledger.years.p_kit_fits, present))
+        fits = ledger.years.p_kit_fits
+        kit = ledger.failures[base].discounted * like * ledger.years.p_away * fits * ledger.away
+        found.append(Combination("kit alone", kit, kit_cost, kit - kit_cost, fits, least + kit_cost - kit))
     for i, way in enumerate(ledger.case.ways):
         if way.bought and ledger.allowed[i]:
-            found.append(_pair(ledger, horizon, i, base, like))
+            gone, plain_way = ledger.failures[i].discounted, ledger.plain(i)
+            without, works = ledger.unspared(plain_way), ledger.p_spare(i)
+            worth = gone * like * works * (without - ledger.swapped(plain_way))
+            cost = float(ledger.now[i]) - ledger.resale(i) + gone * without - least
+            found.append(Combination(way.way, worth, cost, worth - cost, works, least + cost - worth))
     return found
 
 
-def _pair(ledger: Ledger, horizon: list[WayYears], i: int, base: int, like: int) -> Combination:
-    plain = ledger.plain(i)
-    saved_each = ledger.p_spare(i) * (ledger.unspared(plain) - ledger.swapped(plain))
-    worth = horizon[i].failures_discounted * like * saved_each
-    without = float(ledger.now[i]) - ledger.resale(i) + horizon[i].failures_discounted * ledger.unspared(plain)
-    cost = without - horizon[base].present_cost
-    return Combination(
-        ledger.ways[i], worth, cost, worth - cost, ledger.p_spare(i), horizon[base].present_cost + cost - worth
-    )
-
-
-def worth_by_days(ledger: Ledger, horizon: list[WayYears], steps: int = 25) -> dict[str, tuple[Floats, Floats]]:
+def worth_by_days(ledger: Ledger, steps: int = 25) -> dict[str, tuple[Floats, Floats]]:
     """Net worth of each pair's spare against the days more that each failure away takes."""
     now = mean_of(ledger.years.days_away)
     days = np.linspace(0.0, max(2.0 * now, 10.0), steps)
-    nets = [{c.combination: c.net for c in _with_days(ledger, horizon, float(d) - now)} for d in days]
+    nets = [{c.combination: c.net for c in _with_days(ledger, float(d) - now)} for d in days]
     pairs = [w.way for w in ledger.case.ways if w.bought and w.way in nets[0]]
     return {name: (days, np.array([net[name] for net in nets])) for name in pairs}
 
 
-def _with_days(ledger: Ledger, horizon: list[WayYears], more: float) -> list[Combination]:
+def _with_days(ledger: Ledger, more: float) -> list[Combination]:
     """The combinations if a failure away took so many more days."""
     other = copy(ledger)
     other.away = ledger.away + more * ledger.day
-    rows = [
-        replace(r, present_cost=r.present_cost + r.failures_discounted * (other.failure(i) - r.cost_failure))
-        for i, r in enumerate(horizon)
-    ]
-    return spare_combinations(other, rows, 0.0)
-
-
-def with_horizon(years: Years, horizon_years: float | None) -> Years:
-    """The case's years, the horizon overridden where given."""
-    return years if horizon_years is None else replace(years, horizon_years=horizon_years)
+    dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
+    other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
+    return spare_combinations(other, 0.0)
 
 
 class Horizon:
@@ -119,18 +103,13 @@ class Horizon:
         return Ledger(self._model, self.years, self._outcomes.mean[:, TOTAL])
 
     @cached_property
-    def rows(self) -> list[WayYears]:
-        """Every way over the horizon."""
-        return over_the_years(self.ledger)
-
-    @cached_property
     def ways(self) -> pd.DataFrame:
         """A row a way (see :class:`WayYears`), with the chance that it is the cheapest over the years."""
-        ways = pd.DataFrame([asdict(r) for r in self.rows]).set_index("way")
-        ways["p_cheapest"], ways["p_cheapest_se"] = self._outcomes.p_cheapest, self._outcomes.p_cheapest_se
+        ways = pd.DataFrame([asdict(r) for r in over_the_years(self.ledger)]).set_index("way")
+        chances = self._outcomes.p_cheapest, self._outcomes.p_cheapest_se
         if self.years.horizon_years > 0:
             chances = cheapest_over_years(self.ledger, self._model, self._outcomes, self._seed)
-            ways["p_cheapest"], ways["p_cheapest_se"] = chances
+        ways["p_cheapest"], ways["p_cheapest_se"] = chances
         return ways
 
     @cached_property
@@ -140,10 +119,11 @@ class Horizon:
 
     @cached_property
     def spares(self) -> tuple[Combination, ...]:
-        """What a spare is worth by combination."""
+        """What a spare is worth by combination; a kit costs the parts of the planned rebuild, in one order."""
         if self.years.horizon_years == 0:
             return ()
-        return tuple(spare_combinations(self.ledger, self.rows, kit_cost(self._model)))
+        buying = self._model.buying
+        return tuple(spare_combinations(self.ledger, sum(p.landed for p in buying.order(buying.plan))))
 
     @cached_property
     def best_spare(self) -> str:
@@ -160,15 +140,9 @@ class Horizon:
     @cached_property
     def spare_lines(self) -> pd.DataFrame:
         """Net worth of a spare against the days that it saves."""
-        lines = worth_by_days(self.ledger, self.rows) if self.years.horizon_years > 0 else {}
-        frames = [pd.DataFrame({"combination": n, "days_saved": d, "worth": w}) for n, (d, w) in lines.items()]
-        empty = pd.DataFrame(columns=["combination", "days_saved", "worth"])
-        return pd.concat(frames, ignore_index=True) if frames else empty
-
-
-def kit_cost(model: Model) -> float:
-    """Expected money for the parts of the planned rebuild, in one order [home money]."""
-    return sum(p.landed for p in model.buying.order(model.buying.plan))
+        lines = worth_by_days(self.ledger) if self.years.horizon_years > 0 else {}
+        rows = [(name, d, w) for name, (days, worth) in lines.items() for d, w in zip(days, worth, strict=True)]
+        return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
 
 
 # ---- drawn courses -------------------------------------------------------------------------------
@@ -189,8 +163,8 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
 def _means(ledger: Ledger, i: int, grid: Floats) -> Floats:
     """Exact expected discounted cost so far; what a spare fetches is not yet taken off."""
     years = ledger.years
-    clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)])
-    count, _ = counts(clocks, years)
+    clocks = ledger.clocks(i)
+    count = counts(clocks, years)[0]
     t = np.linspace(0.0, years.horizon_years, 2 * len(count) - 1)
     worth = np.diff(count, axis=0) * ((1.0 + ledger.rate) ** -t[1::2])[:, None]
     so_far = np.concatenate([[0.0], np.cumsum(worth @ clocks.weights)]) + clocks.mean(count[0])
@@ -202,20 +176,13 @@ def _means(ledger: Ledger, i: int, grid: Floats) -> Floats:
 
 def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
     """Discounted cost so far (years, paths) of drawn courses of failures."""
-    clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)], drawn=True)
+    clocks = ledger.clocks(i, drawn=True)
     years, name = ledger.years, ledger.ways[i]
     if ledger.case.ways[i].traits.in_service == "none":
-        clocks = replace(
-            clocks, life_years=np.full_like(clocks.life_years, np.inf), life_hours=clocks.life_hours + np.inf
-        )
-    times = failure_times(
-        clocks.life_years, clocks.life_hours, clocks.shape, clocks.age_years, clocks.p_early,
-        years.hours_a_year, years.horizon_years, paths, seed, name,
-        clocks.wear_kept,
-    )  # fmt: skip
-    tally = outcomes.tallies[i][3]
-    now = tally.quantile(path_draws(seed, f"{name}:now", (paths,)))
-    now += float(ledger.now[i]) - outcomes.sampled_mean[i, 3]
+        endless = np.full_like(clocks.life_years, np.inf)
+        clocks = replace(clocks, life_years=endless, life_hours=endless)
+    times = failure_times(clocks, years, paths, seed, name)
+    now = _totals(outcomes, i, float(ledger.now[i]), path_draws(seed, f"{name}:now", (paths,)))
     fails = np.isfinite(times)
     worth = np.zeros(times.shape)
     costs = _failure_costs(ledger, outcomes, i, seed, int(fails.sum()))
@@ -231,20 +198,22 @@ def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int,
 def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, count: int) -> Floats:
     """Drawn costs of so many later failures; their mean is that of ``Ledger.failure``."""
     name, plain, years = ledger.ways[i], ledger.plain(i), ledger.years
-    tally = outcomes.tallies[plain][3]
-    shape = (count,)
-    total = tally.quantile(path_draws(seed, f"{name}:repair", shape))
-    total += float(ledger.total[plain]) - outcomes.sampled_mean[plain, 3]
-    money, days = (
-        by_steps(r, path_draws(seed, f"{name}:{what}", shape))
-        for what, r in (("away", years.cost_away), ("days", years.days_away))
-    )
-    away = path_draws(seed, f"{name}:where", shape) < years.p_away
-    cost = total + away * (money + days * ledger.day)
+
+    def drawn(what: str) -> Floats:
+        return path_draws(seed, f"{name}:{what}", (count,))
+
+    total = _totals(outcomes, plain, float(ledger.total[plain]), drawn("repair"))
+    money, days = by_steps(years.cost_away, drawn("away")), by_steps(years.days_away, drawn("days"))
+    cost = total + (drawn("where") < years.p_away) * (money + days * ledger.day)
     if ledger.case.ways[i].bought:
-        works = path_draws(seed, f"{name}:spare", shape) < ledger.p_spare(i)
-        cost = np.where(works, ledger.swapped(plain), cost)
+        cost = np.where(drawn("spare") < ledger.p_spare(i), ledger.swapped(plain), cost)
     return np.asarray(cost)
+
+
+def _totals(outcomes: Outcomes, i: int, mean: float, uniform: Floats) -> Floats:
+    """Totals of a way as drawn, moved to a mean."""
+    drawn = outcomes.tallies[i][TOTAL].quantile(uniform)
+    return np.asarray(drawn + (mean - outcomes.sampled_mean[i, TOTAL]))
 
 
 def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Floats:
@@ -281,7 +250,7 @@ def cheapest_over_years(
         wins[:, r] = _wins(now, mine, model.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
     counts = np.array([t.shape[1] for t in totals])
     p = wins.sum(axis=1)
-    return p / p.sum(), np.asarray(digital.replicate_se(wins, counts)) * counts.sum() / p.sum()
+    return p / p.sum(), np.asarray(replicate_se(wins, counts)) * counts.sum() / p.sum()
 
 
 def _wins(now: Floats, later: Floats, allowed: NDArray[np.bool_], start: Floats) -> Floats:

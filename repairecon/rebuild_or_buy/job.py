@@ -8,12 +8,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from repairecon.kinds.facts import kinds
+from repairecon.kinds.words import meaning
+from repairecon.kinds.worn import Judgement, measures, worn
 from repairecon.rebuild_or_buy.answer import Answer, Asked
 from repairecon.rebuild_or_buy.bench import ended_already, off_already
-from repairecon.rebuild_or_buy.horizon import with_horizon
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.lives import with_own_lives
-from repairecon.rebuild_or_buy.measured import findings_measured
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.remedies import best_model
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
@@ -67,15 +68,16 @@ def rebuild_or_buy(
         Money in home currency, times in days and hours.
     """
     _check(draws, seed, cost_own_hour, horizon_years)
+    if stage and stage not in STAGE:
+        raise RepaireconError(f"stage: found {stage!r}; write the last stage that is done, one of: {', '.join(STAGES)}")
     if not case.ways:
         raise RepaireconError("the case names no way out: add one to ways.csv")
     case, fits = with_own_lives(with_learned(case))
-    stated, case = case, replace(case, years=with_horizon(case.years, horizon_years))
-    stage = stage or case.done
-    findings, done = (
-        read_findings(found or case.found) + read_findings(findings_measured(case, case.measured)),
-        _done(stage),
-    )
+    stated = case
+    if horizon_years is not None:
+        case = replace(case, years=replace(case.years, horizon_years=horizon_years))
+    findings = read_findings(found or case.found) + read_findings(findings_measured(case, case.measured))
+    done = STAGE.get(stage or case.done, -1)
     tree = with_findings(grow(case), findings)
     why_not = off_already(case, done) | ended_already(case, tree, done)
     why_not |= {w: why or why_not.get(w, "") for w, why in screen(case).items()}
@@ -104,12 +106,6 @@ def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_yea
         raise RepaireconError(f"cost_own_hour: found {cost_own_hour}; give an amount of 0 or more")
 
 
-def _done(stage: str) -> int:
-    if stage and stage not in STAGE:
-        raise RepaireconError(f"stage: found {stage!r}; write the last stage that is done, one of: {', '.join(STAGES)}")
-    return STAGE.get(stage, -1)
-
-
 _FINDING = re.compile(r"\s*([^=]+?)\s*=\s*(.+?)\s*(?:\(\s*([0-9.]+)\s*\))?\s*$")
 
 
@@ -134,3 +130,52 @@ def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
         if f.p_right == 1.0 and sure.setdefault(f.event, f.outcome) != f.outcome:
             raise RepaireconError(f"found: {f.event} is given both as {sure[f.event]} and as {f.outcome}")
     return tuple(read)
+
+
+# ---- what was measured at the bench as findings: judged by the limits of the kind, then held against the tree ----
+def findings_measured(case: Case, measured: str) -> str:
+    """Findings that measurements stand for.
+
+    Parameters
+    ----------
+    case : Case
+        Its unit's kind has the limits.
+    measured : str
+        ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``.
+
+    Returns
+    -------
+    str
+        ``event=outcome`` pieces as ``found`` takes them; empty where all is within its limit.
+    """
+    pieces = [piece.partition("=") for piece in filter(None, map(str.strip, measured.split(";")))]
+    if pieces and case.unit.kind not in kinds():
+        raise RepaireconError("measured: no limits are known for this kind of unit; say what was found with --found")
+    judged = [_judged(case, measure.strip(), value.strip()) for measure, _, value in pieces]
+    return "; ".join(_finding(case, j) for j in judged if j.verdict == "worn")
+
+
+def _judged(case: Case, measure: str, value: str) -> Judgement:
+    found = worn(case.unit.kind, measure, value or None)
+    if not found.measure:
+        known = ", ".join(measures(case.unit.kind))
+        raise RepaireconError(f"measured: {measure!r} is no measure of a {case.unit.kind}; write one of: {known}")
+    if found.verdict == "ask":
+        raise RepaireconError(f"measured: {found.measure} {value}: {found.note or 'write the figure with its unit'}")
+    return found
+
+
+def _finding(case: Case, judged: Judgement) -> str:
+    """The outcome whose words are nearest to the measure, what is then done breaking ties."""
+    place, then = set(meaning(judged.measure)), set(meaning(judged.what_then))
+    ranked = []
+    for b in case.branches:
+        words = set(meaning(b.outcome))
+        if place & words:
+            ranked.append((len(place & words), len(then & words), b.chance, b.key))
+    if not ranked:
+        raise RepaireconError(
+            f"measured: {judged.measure} is past its limit ({judged.limit}; then: {judged.what_then}), and no outcome "
+            "of this case says so; name it with --found"
+        )
+    return max(ranked)[-1]

@@ -8,21 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas.bayes import dirichlet_update
-from repairecon.records import (
-    Assumed,
-    Branch,
-    Case,
-    ChanceCount,
-    Learned,
-    Moved,
-    OwnLife,
-    Range,
-    Source,
-    Task,
-    Way,
-    Years,
-)
+from repairecon.records import Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Source, Task, Way, Years
 
 Condition = tuple[str, str]
 MOVED = 5e-4
@@ -54,19 +40,12 @@ def with_learned(case: Case) -> Case:
     tasks, hours = _hours(case.tasks, learned, source)
     years, drift = _drift(case, learned, source)
     lives = tuple(_lives(case, learned, source))
-    told = (Assumed("lives", str(len(lives)), "known lives", source),) if lives else ()
-    moved = (*chances, *hours, *drift, *told)
-    names = {a.name for a in drift}
-    kept = tuple(a for a in case.assumed if a.name not in names)
+    known = (Assumed("lives", str(len(lives)), "known lives", source),) if lives else ()
+    kept = (a for a in case.assumed if a.name not in {d.name for d in drift})
     return replace(
-        case,
-        branches=branches,
-        tasks=tasks,
-        years=years,
-        own_lives=(*case.own_lives, *lives),
-        assumed=(*kept, *moved),
-        learned=None,
-    )
+        case, branches=branches, tasks=tasks, years=years, own_lives=(*case.own_lives, *lives),
+        assumed=(*kept, *chances, *hours, *drift, *known), learned=None,
+    )  # fmt: skip
 
 
 def counts_for(branches: Sequence[Branch], unit: str, learned: Learned) -> NDArray[np.float64]:
@@ -97,7 +76,7 @@ def _chances(case: Case, learned: Learned, source: str) -> tuple[tuple[Branch, .
         if not counts[members].any():
             continue
         prior = np.array([branches[k].weight * branches[k].chance for k in members])
-        after = dirichlet_update(prior, counts[members])
+        after = prior + counts[members]  # Dirichlet counts: A. B. Downey, Think Bayes, 2nd ed. (2021), ch. 18
         for k, chance in zip(members, after / after.sum(), strict=True):
             was = branches[k].chance
             branches[k] = replace(branches[k], chance=float(chance))
@@ -112,11 +91,6 @@ def _moved(name: str, was: float, now: float, unit: str, source: str) -> Moved:
     return Moved(name, str(now), unit, source, was=was, now=now)
 
 
-def stretched(r: Range, factor: float, source: Source) -> Range:
-    """The range of hours of an owner whose hours come out ``factor`` times the estimate."""
-    return Range(r.low * factor, r.likely * factor, r.high * factor, r.shape, source)
-
-
 def _hours(tasks: tuple[Task, ...], learned: Learned, source: str) -> tuple[tuple[Task, ...], list[Assumed]]:
     made: list[Task] = []
     moved: dict[str, float] = {}
@@ -127,7 +101,7 @@ def _hours(tasks: tuple[Task, ...], learned: Learned, source: str) -> tuple[tupl
             made.append(task)
             continue
         note = Source(task.hours.source.file, task.hours.source.row, source)
-        made.append(replace(task, hours=stretched(task.hours, bias.factor, note)))
+        made.append(replace(task, hours=replace(task.hours.scaled(bias.factor), source=note)))
         moved[f"own hours, {task.stage}"] = bias.factor
     return tuple(made), [_moved(name, 1.0, now, "times the estimate", source) for name, now in moved.items()]
 
@@ -148,10 +122,5 @@ def _lives(case: Case, learned: Learned, source: str) -> Iterator[OwnLife]:
     for life in learned.lives:
         for way in singles:
             if same(life.unit, kind_of(case)) and same(life.way_kind, way.kind):
-                yield OwnLife(
-                    way=way.way,
-                    years=life.years,
-                    hours=life.hours,
-                    failed=life.failed,
-                    source=Source(learned.source.file, None, source),
-                )
+                said = Source(learned.source.file, None, source)
+                yield OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=said)

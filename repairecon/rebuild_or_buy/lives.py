@@ -6,25 +6,25 @@ some steps through its range and then averaged. Both clocks, years and hours, sh
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from math import nan
+from math import log, nan
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from repairecon.formulas import discount, lives, ranges, renewal
-from repairecon.formulas.fits import fit_weibull
+from repairecon.formulas import lives, ranges, renewal
+from repairecon.formulas.lives import fit_weibull
 from repairecon.formulas.ranges import cell_means
+from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.records import ASSUMED, Assumed, Case, OwnLife, Range, RepaireconError, Source, Way, Years
 
-Floats = NDArray[np.float64]
 Clock = Literal["years", "hours"]
 CLOCKS: tuple[Clock, ...] = ("years", "hours")
 FILE = "lives.csv"
 Z_90, Z_95 = 1.2815515655446004, 1.6448536269514722
+LN_2 = log(2.0)
 LONGER = 1.02
 INNER = 0.62
 MOST_SHAPE = 10.0
@@ -90,7 +90,7 @@ def _characteristic(r: Range | None, shape: float, factor: float, drawn: bool) -
         medians = cell_means(np.linspace(0.0, 1.0, DRAWN_MEDIANS + 1), r.low, r.likely, r.high, r.shape)
     else:
         medians = ranges.quantile(_nodes()[0], r.low, r.likely, r.high, r.shape)
-    return np.asarray(lives.life_from_median(medians * factor, shape), dtype=float)
+    return np.asarray(medians * factor / LN_2 ** (1.0 / shape), dtype=float)
 
 
 def life_is_stated(way: Way) -> bool:
@@ -126,63 +126,52 @@ TOO_SHORT = (
 )
 
 
-def fine_cdf(clocks: Clocks, years: Years) -> Floats:
-    """Chance of failing by each half step of the horizon, in steps short enough for the shortest life."""
-    steps = STEPS
-    while True:
-        cdf = clocks.cdf(np.linspace(0.0, years.horizon_years, 2 * steps + 1), years.hours_a_year)
-        first = float(np.max(cdf[1] - cdf[0]))
-        if first <= 0.1 or (steps >= MOST_STEPS and first <= 0.3):
-            return cdf
-        if steps >= MOST_STEPS:
+def real_rate(years: Years) -> float:
+    """Discount rate that goes with today's prices [1/year]; below 0 where prices rise faster than money earns."""
+    return (years.discount_rate - years.inflation_rate) / (1.0 + years.inflation_rate)
+
+
+def _steps(least: int, most: int, ends: Callable[[int], float], at_worst: float = 0.1) -> int:
+    """Steps so short that no more than a tenth of the units ends within one; of the most, as many as ``at_worst``."""
+    while (share := ends(least)) > 0.1:
+        if least >= most and share > at_worst:
             raise RepaireconError(TOO_SHORT)
-        steps *= 2
+        if least >= most:
+            break
+        least *= 2
+    return least
 
 
-def kept_steps(clocks: Clocks, years: Years) -> int:
-    """Steps short enough for units whose wear adds up from rebuild to rebuild."""
-    steps, h, life = KEPT_STEPS, years.horizon_years, clocks.life(years.hours_a_year)
-    ages = clocks.age_years + np.array([0.0, clocks.wear_kept * h])
-    while True:
-        fails = lives.cdf(h / (4.0 * steps), life[:, None], clocks.shape, ages)
-        if (1.0 - clocks.p_early) * float(fails.max()) <= 0.1:
-            return steps
-        if steps >= MOST_KEPT_STEPS:
-            raise RepaireconError(TOO_SHORT)
-        steps *= 2
-
-
-def counts(clocks: Clocks, years: Years) -> tuple[Floats, Floats]:
-    """Expected failures by the end of each step (steps + 1, S), and the chance of one away from base (S,)."""
+def counts(clocks: Clocks, years: Years, p_goes_on: Sequence[float] = (1.0,)) -> Sequence[Floats]:
+    """Expected failures by the end of each step (steps + 1, S), by chance that a failure is followed by another."""
+    h, hours = years.horizon_years, years.hours_a_year
     if clocks.wear_kept > 0:
-        all_of_them, at_home = _rebuilds(clocks, years, [1.0, 1.0 - years.p_away])
-        return all_of_them, years.p_away * at_home[-1]
-    cdf = fine_cdf(clocks, years)
-    return renewal.renewals(cdf, cdf), years.p_away * renewal.renewals(cdf, cdf, 1.0 - years.p_away)[-1]
+        life, ages = clocks.life(hours), clocks.age_years + np.array([0.0, clocks.wear_kept * h])
 
+        def ends(steps: int) -> float:
+            fails = lives.cdf(h / (4.0 * steps), life[:, None], clocks.shape, ages)
+            return (1.0 - clocks.p_early) * float(fails.max())
 
-def _rebuilds(clocks: Clocks, years: Years, p_goes_on: list[float]) -> Floats:
-    return renewal.rebuilds(
-        years.horizon_years,
-        clocks.life(years.hours_a_year),
-        clocks.shape,
-        clocks.age_years,
-        clocks.wear_kept,
-        clocks.p_early,
-        p_goes_on,
-        kept_steps(clocks, years),
-    )
+        steps = _steps(KEPT_STEPS, MOST_KEPT_STEPS, ends)
+        shape, age, kept, early = clocks.shape, clocks.age_years, clocks.wear_kept, clocks.p_early
+        return list(renewal.rebuilds(h, life, shape, age, kept, early, p_goes_on, steps))
+
+    def first(steps: int) -> float:
+        at_once, soon = clocks.cdf(np.array([0.0, h / (2 * steps)]), hours)
+        return float(np.max(soon - at_once))
+
+    steps = _steps(STEPS, MOST_STEPS, first, 0.3)
+    cdf = clocks.cdf(np.linspace(0.0, h, 2 * steps + 1), hours)
+    return [renewal.renewals(cdf, cdf, p) for p in p_goes_on]
 
 
 def discounted_failures(clocks: Clocks, years: Years) -> float:
     """Failures over a horizon above 0, discounted, and nothing else of them."""
-    rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
-    if clocks.wear_kept > 0:
-        count = _rebuilds(clocks, years, [1.0])[0]
-    else:
-        cdf = fine_cdf(clocks, years)
-        count = renewal.renewals(cdf, cdf)
-    return clocks.mean(renewal.discounted_renewals(count, years.horizon_years, rate))
+    return _discounted(clocks, years, counts(clocks, years)[0])
+
+
+def _discounted(clocks: Clocks, years: Years, count: Floats) -> float:
+    return clocks.mean(renewal.discounted_renewals(count, years.horizon_years, real_rate(years)))
 
 
 @dataclass(frozen=True)
@@ -198,10 +187,9 @@ def failures(clocks: Clocks, years: Years) -> Failures:
     """Failures over the horizon."""
     if years.horizon_years == 0:
         return Failures(0.0, 0.0, 0.0)
-    rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
-    count, away = counts(clocks, years)
-    discounted = renewal.discounted_renewals(count, years.horizon_years, rate)
-    return Failures(clocks.mean(count[-1]), clocks.mean(discounted), clocks.mean(away))
+    count, at_home = counts(clocks, years, (1.0, 1.0 - years.p_away))
+    away = years.p_away * clocks.mean(at_home[-1])
+    return Failures(clocks.mean(count[-1]), _discounted(clocks, years, count), away)
 
 
 def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
@@ -209,8 +197,8 @@ def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
 
     Every unit fitted has its warranty, also one that was given under warranty.
     """
-    h, rate = years.horizon_years, float(discount.real_rate(years.discount_rate, years.inflation_rate))
-    count, _ = counts(clocks, years)
+    h, rate = years.horizon_years, real_rate(years)
+    count = counts(clocks, years)[0]
     count = count[np.linspace(0, len(count) - 1, FITTED_STEPS + 1).astype(int)]
     # the first unit now, with those that replace it at once; later ones in the middle of a step
     fitted = np.concatenate([[0.0], (np.arange(FITTED_STEPS) + 0.5) * h / FITTED_STEPS])
@@ -308,9 +296,9 @@ def _without(assumed: Assumed, known: set[str]) -> Assumed | None:
 def _fits(way: str, lives: Sequence[OwnLife]) -> list[LifeFit]:
     fits = []
     for clock in CLOCKS:
-        told = [(t, x.failed) for x in lives if x.way == way and (t := x.years if clock == "years" else x.hours)]
-        if told:
-            fits.append(_fit(way, clock, *zip(*told, strict=True)))
+        known = [(t, x.failed) for x in lives if x.way == way and (t := x.years if clock == "years" else x.hours)]
+        if known:
+            fits.append(_fit(way, clock, *zip(*known, strict=True)))
     return fits
 
 
@@ -323,15 +311,8 @@ def _fit(way: str, clock: Clock, ages: Sequence[float], failed: Sequence[bool]) 
         return replace(blank, refused=str(error))
     if fit.shape > MOST_SHAPE:
         return replace(blank, refused="the lives are too alike to tell a shape: give more of them")
-    return replace(
-        blank,
-        median=fit.median,
-        median_low=fit.median_low,
-        median_high=fit.median_high,
-        shape=fit.shape,
-        shape_low=fit.shape_low,
-        shape_high=fit.shape_high,
-    )
+    names = ("median", "median_low", "median_high", "shape", "shape_low", "shape_high")
+    return replace(blank, **{name: getattr(fit, name) for name in names})
 
 
 def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
@@ -348,10 +329,7 @@ def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
     if hours:
         assumed = way.life_years is not None and way.life_years.source.file == ASSUMED
         way = replace(
-            way,
-            life_hours=hours.median_range,
-            life_shape=hours.shape,
-            life_years=None if assumed else way.life_years,
+            way, life_hours=hours.median_range, life_shape=hours.shape, life_years=None if assumed else way.life_years
         )
     return replace(way, life_years=years.median_range, life_shape=years.shape) if years else way
 

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import ranges
@@ -19,10 +18,9 @@ from repairecon.formulas.ranges import cell_means
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.tree import STAGE
-from repairecon.records import Look, Range
+from repairecon.rebuild_or_buy.tree import STAGE, Floats
+from repairecon.records import Range
 
-Floats = NDArray[np.float64]
 STEPS = 12
 TAIL = 1e-4
 MOST_NUMBERS = 6
@@ -30,35 +28,21 @@ MOST_NUMBERS = 6
 
 @dataclass(frozen=True)
 class Worth:
-    """What knowing is worth, and what the look at hand brings.
-
-    ``evpi`` expected value of perfect information on the event or price; ``evsi`` that of this look,
-    which may be wrong; ``cost`` of the look with own hours and days at their price; ``net`` is
-    ``evsi`` less ``cost``. ``about`` names the event or the number. ``has_look`` is False where no look
-    is known: then ``evsi`` is what a sure and free one would bring. ``error`` is that of the steps taken
-    through a price's range.
-    """
+    """What knowing is worth, and what the look at hand brings, in home money."""
 
     look: str
-    about: str
-    evpi: float
-    evsi: float
-    cost: float
-    net: float
+    about: str  # the event or the number
+    evpi: float  # expected value of perfect information on it
+    evsi: float  # that of this look, which may be wrong; of a sure and free one where no look is known
+    cost: float  # own hours and days at their price
+    net: float  # ``evsi`` less ``cost``
     has_look: bool
-    error: float = 0.0
-
-
-def value_of_knowing(made: Decision, likelihood: Floats) -> float:
-    """Expected value of a showing with ``likelihood`` (L, showings), never below 0."""
-    joint = made.chance[:, None] * likelihood
-    p = joint.sum(axis=0)
-    told = sum(p[k] * made.value(joint[:, k]) for k in np.flatnonzero(p > 0))
-    return max(made.value() - float(told), 0.0)
+    error: float = 0.0  # of the steps taken through a price's range
 
 
 def look_worth(made: Decision, likelihood: Floats) -> float:
-    """The same, with what is bought after a failed sending-away chosen anew on what is shown."""
+    """Expected value of a showing with ``likelihood`` (L, showings), never below 0; what is bought after a failed
+    sending away is chosen anew on what is shown."""
     joint = made.chance[:, None] * likelihood
     p = joint.sum(axis=0)
     shown = sum(p[k] * made.known(joint[:, k] / p[k]).value() for k in np.flatnonzero(p > 0))
@@ -109,13 +93,11 @@ def _decisions(model: Model, made: Decision, number: Number) -> Callable[[float]
     here, there = known(number.now), known(2.0 * number.now)
 
     def on_the_line(x: float) -> Decision:
-        part = x / number.now - 1.0
-        with np.errstate(invalid="ignore"):
-            stop = np.where(
-                np.isfinite(here.stop_cost), here.stop_cost + part * (there.stop_cost - here.stop_cost), np.inf
-            )
-            go = np.where(np.isfinite(here.go_cost), here.go_cost + part * (there.go_cost - here.go_cost), np.inf)
-        return replace(here, stop_cost=stop, go_cost=go)
+        part, costs = x / number.now - 1.0, []
+        for a, b in ((here.stop_cost, there.stop_cost), (here.go_cost, there.go_cost)):
+            with np.errstate(invalid="ignore"):
+                costs.append(np.where(np.isfinite(a), a + part * (b - a), np.inf))
+        return replace(here, stop_cost=costs[0], go_cost=costs[1])
 
     return on_the_line
 
@@ -144,10 +126,6 @@ def _rough_worth(number: Number) -> float:
     return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
 
 
-def _cost(model: Model, look: Look) -> float:
-    return mean_of(look.cost) + model.own_hour * mean_of(look.hours) + model.lost_day * mean_of(look.days)
-
-
 def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
     """Every look of the case and every event and uncertain price without one, best net worth first."""
     found = [*looks_at_hand(model, made, listed), *_events(model, made), *_prices(model, made, listed)]
@@ -168,14 +146,15 @@ def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Ite
     for look in model.case.looks:
         if look.event in off:
             continue
-        cost, error = _cost(model, look), 0.0
+        error, amounts = 0.0, [mean_of(r) for r in (look.cost, look.hours, look.days)]
+        cost = float(np.dot(model.weights, amounts))
         if look.event:
             event = model.tree.column(look.event)
             perfect = event_worth(model, made, event)
             sample = look_worth(made, _likelihood(model, event, look.p_right)) if look.p_right < 1.0 else perfect
         else:
             number = by_item.get(look.price_of)
-            perfect, error = (0.0, 0.0) if number is None else number_worth(model, made, number)
+            perfect, error = number_worth(model, made, number) if number else (0.0, 0.0)
             sample = perfect
         about = look.event or f"price of {look.price_of}"
         yield Worth(look.look, about, perfect, sample, cost, sample - cost, True, error)

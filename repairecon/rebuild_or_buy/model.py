@@ -1,24 +1,210 @@
-"""A case ready to be asked: its tree, its ways' bills compiled, and the ways that may be chosen."""
+"""A case ready to be asked: its tree, its ways' bills compiled, and of which pieces each way is made up.
+
+What is bought after a rebuild has ended, and instead of what never comes, is chosen by the least expected total on what
+is known by then, at the inputs' means.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.buying import Buying
-from repairecon.buying.inputs import LongestWait, Product, mean_of
-from repairecon.rebuild_or_buy.choose import Chooser, Masks, Stop, stops_of
-from repairecon.rebuild_or_buy.compile import Program, compiled, plain_buys
-from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, input_means, inputs_of, term_means
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Ints, Nested, Tree, grow
-from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost
-from repairecon.records import Case
+from repairecon.buying.inputs import mean_of
+from repairecon.rebuild_or_buy.compile import Program, plain_buys
+from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, term_means
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, grow
+from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting
+from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
-Floats = NDArray[np.float64]
+
+@dataclass(frozen=True)
+class Stop:
+    """Leaves in which a rebuild ends at one stage, in sets that look alike by then.
+
+    ``ids`` set of each of them, ``patterns`` (K, sets) expectation of each pattern over a set.
+    """
+
+    stage: int
+    at: Ints
+    ids: Ints
+    patterns: Floats
+
+
+class Chooser:
+    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths.
+
+    ``always`` names a unit that is bought after the rebuild of a way has ended, whatever the others would cost.
+    """
+
+    def __init__(
+        self, model: Model, at: AtMeans, own_hour: float, lost_day: float, always: Mapping[int, int] | None = None
+    ) -> None:
+        self.model, self.program, self.at = model, model.program, at
+        self.weights = (1.0, own_hour, lost_day)
+        self.always = dict(always or {})
+        self._direct: dict[int, dict[int, float]] = {}
+        self._after: dict[int, list[tuple[int, Leaves, int]]] = {}
+        self._bought: dict[tuple[int, int, bool], Pieces] = {}
+
+    # ---- a unit bought ------------------------------------------------------------------------
+    def instead(self, i: int, after: int) -> list[int]:
+        """What is done when a way never comes: as the case says, else the cheapest allowed buys first."""
+        if after not in self._direct:
+            self._direct[after] = {b: self._total((Piece(self.program.bought[b, after]),)) for b in self.model.buys}
+        direct, way = self._direct[after], self.model.case.ways[i]
+        named = [self.model.ways.index(way.instead)] if way.instead else []
+        ranked = sorted((b for b in self.model.buys if self.model.allowed[b]), key=lambda b: direct[b])
+        return [b for b in dict.fromkeys(named + ranked) if b != i and b in self.model.buys]
+
+    def _total(self, pieces: Pieces) -> float:
+        return float(self.at.expected(pieces) @ np.array(self.weights))
+
+    def buy(self, i: int, after: int, ahead: bool = False) -> Pieces:
+        """Buying by way ``i`` once a rebuild got to stage ``after``; if it never comes, the next best."""
+        if (i, after, ahead) not in self._bought:
+            own = (Piece(self.program.bought[i, after], ahead=ahead),)
+            self._bought[i, after, ahead] = self._or_instead(i, own, after, frozenset({i}), ahead)
+        return self._bought[i, after, ahead]
+
+    def _or_instead(self, i: int, own: Pieces, after: int, tried: frozenset[int], ahead: bool = False) -> Pieces:
+        """A way that came, or what was spent on it in vain and the next best; where there is none left, nothing."""
+        if i not in self.program.never:
+            return own
+        comes, never = ((self.program.never[i], False),), ((self.program.never[i], True),)
+        other = next((a for a in self.instead(i, after) if a not in tried), None)
+        pieces = [*(p.given(comes) for p in own)]
+        pieces.append(Piece(self.program.lost[i, -1 if other is None else other, after], None, never, ahead))
+        if not ahead:  # ordered ahead of time one knows in time that it never comes
+            pieces.append(Piece(self.program.late[i], None, never))
+        if other is not None:
+            then: Pieces = (Piece(self.program.bought[other, after], ahead=ahead),)
+            then = self._or_instead(other, then, after, tried | {i, other}, ahead)
+            pieces += [p.given(never) for p in then]
+        return tuple(pieces)
+
+    def p_nothing(self, i: int, after: int, tried: frozenset[int] = frozenset()) -> float:
+        """Chance that neither a way nor anything instead of it comes."""
+        if i not in self.program.never:
+            return 0.0
+        other = next((a for a in self.instead(i, after) if a not in tried), None)
+        p = float(self.at.inputs[self.program.never[i]])
+        return p * (1.0 if other is None else self.p_nothing(other, after, tried | {i, other}))
+
+    # ---- after a rebuild has ended ---------------------------------------------------------------
+    def after_the_end(self, i: int) -> list[tuple[int, Leaves, int]]:
+        """Stage, leaves and buy wherever the rebuild of a way ends, by what is seen by then."""
+        if i in self._after:
+            return self._after[i]
+        found = self._after[i] = list[tuple[int, Leaves, int]]()
+        stops = self.model.stops(i)
+        if self.model.case.ways[i].traits.in_service == "bought" or not stops:
+            return found
+        options = self.options(i)
+        for stop in stops:
+            after = max(stop.stage, self.model.done)
+            totals = [self.at.pattern_sum(self.buy(b, after), self.weights) @ stop.patterns for b in options]
+            best = np.array(options)[np.argmin(totals, axis=0)]
+            found += [(after, self._mask(i, stop, best == b), int(b)) for b in np.unique(best)]
+        return found
+
+    def options(self, i: int) -> list[int]:
+        """What may be bought after the rebuild of a way has ended."""
+        way = self.model.case.ways[i]
+        if i in self.always:
+            return [self.always[i]]
+        if way.bought:
+            return [self.model.ways.index(way.bought)]
+        options = [b for b in self.model.buys if self.model.allowed[b]]
+        if not options:
+            raise RepaireconError(
+                f"{way.way} can end without a unit and no way buys one that may be chosen: "
+                "add a way of kind new to ways.csv"
+            )
+        return options
+
+    def _mask(self, i: int, stop: Stop, chosen: NDArray[np.bool_]) -> Leaves:
+        """Leaves of the sets where a unit is chosen, kept so that like choices share them."""
+        key = i, stop.stage, chosen.tobytes()
+        if key not in self.model.masks:
+            mask = np.zeros(len(self.at.chance), dtype=bool)
+            mask[stop.at[chosen[stop.ids]]] = True
+            self.model.masks[key] = Leaves(mask)
+        return self.model.masks[key]
+
+    def bought_after(self, i: int) -> Ints:
+        """Place of the way that buys after an ended rebuild in each leaf, -1 where it does not end."""
+        choice = np.full(len(self.at.chance), -1, dtype=np.int64)
+        for _, leaves, b in self.after_the_end(i):
+            choice[leaves.mask] = b
+        return choice
+
+    def _ended(self, i: int) -> Pieces:
+        """What the buys after an ended rebuild add."""
+        return tuple(replace(p, on=leaves) for after, leaves, b in self.after_the_end(i) for p in self.buy(b, after))
+
+    # ---- whole ways ------------------------------------------------------------------------------
+    def sent_away(self, i: int, after: int, ahead: bool = False) -> Pieces:
+        """Sending away once the work is done up to a stage; where it is given up there, the best buy."""
+        own = (Piece(self.program.away[i, after], ahead=ahead), *self._ended(i))
+        return self._or_instead(i, own, after, frozenset(), ahead)
+
+    def way(self, i: int, ahead: bool = False) -> Pieces:
+        """All pieces of a way from where the owner stands; ``ahead``: ordered while the old unit still works."""
+        way, done = self.model.case.ways[i], self.model.done
+        if i not in self.program.main:
+            return self.buy(i, done, ahead)
+        if way.traits.in_service == "none":
+            return (Piece(self.program.main[i]),)
+        if way.traits.in_service == "old":
+            return self._for_a_while(i)
+        main = Piece(self.program.main[i], ahead=ahead)
+        if way.traits.in_service == "bought":
+            return (main, *self.buy(self.model.ways.index(way.bought), done, ahead))
+        if way.traits.rebuilds == "away":
+            return self.sent_away(i, done, ahead)
+        return (main, *self._ended(i), *(self._spare(i) if way.bought else ()))
+
+    def _for_a_while(self, i: int) -> Pieces:
+        """Carrying on or a temporary repair: if it holds, the lasting way with all ordered ahead; if it fails before,
+        what more breaks, being away perhaps, and the lasting way with its waits."""
+        fails = self.program.fails[i]
+        holds, failed, away = ((fails, False),), ((fails, True),), ((self.program.p_away, True),)
+        held, after = self.then(i)
+        pieces = [Piece(self.program.main[i]), Piece(self.program.breaks[i], None, failed)]
+        if self.program.away_more is not None:
+            pieces.append(Piece(self.program.away_more, None, (*failed, *away)))
+        if held is not None:
+            pieces += [p.given(holds) for p in self.way(held, ahead=True)]
+        if after is not None:
+            pieces += [p.given(failed) for p in self.way(after)]
+        return tuple(pieces)
+
+    def then(self, i: int) -> tuple[int | None, int | None]:
+        """The lasting way taken after a way for a while: if it held, and if it failed before."""
+        way, case = self.model.case.ways[i], self.model.case
+        good = [k for k, w in enumerate(case.ways) if self.model.allowed[k] and lasting(w)]
+        if way.then and way.then != NO_WAY:
+            named = self.model.ways.index(way.then)
+            return named, named
+        if not good:
+            return None, None
+        held, failed = (min((self._total(self.way(k, ahead)), k) for k in good)[1] for ahead in (True, False))
+        return (None if way.then == NO_WAY else held), failed
+
+    def _spare(self, i: int) -> Pieces:
+        """The unit bought on top of a rebuild that came off; one that never comes is not paid for."""
+        b = self.model.ways.index(self.model.case.ways[i].bought)
+        comes = ((self.program.never[b], False),) if b in self.program.never else ()
+        return (Piece(self.program.spare[b], self.model.never_ended(i), comes),)
+
+    def all_ways(self) -> tuple[Pieces, ...]:
+        """Every way of the case."""
+        return tuple(self.way(i) for i in range(len(self.model.ways)))
 
 
 class Model:
@@ -47,49 +233,40 @@ class Model:
         self.buying = buying or Buying(case)
         # leaves in which rebuilds end side by side, so that draws of them are slices
         ends = WaysCost(case, tree, self.buying, remedied).ends
-        self.tree = tree.sorted_by([ends[w.way] for w in case.ways if w.traits.rebuilds])
+        keys = [ends[w.way] for w in case.ways if w.traits.rebuilds]
+        self.tree = tree.only(np.lexsort(keys[::-1])) if keys else tree
         self.costs = WaysCost(case, self.tree, self.buying, remedied)
-        self.program: Program = compiled(case, self.costs, done)
-        self._start()
-
-    def _start(self) -> None:
+        self.program = Program(case, self.costs, done)
         self.inputs, self.ends, self.never = self.program.inputs, self.program.ends, self.program.never
-        self.masks = Masks()
+        self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}
         self._stops: dict[int, tuple[Stop, ...]] = {}
         self._never_ended: dict[int, Leaves] = {}
         self._nested: dict[tuple[int, ...], Nested] = {}
 
-    def with_chance(self, chance: Floats) -> Model:
-        """The same ways with other chances of the leaves."""
-        other = Model.__new__(Model)
-        other.case, other.done, other.own_hour = self.case, self.done, self.own_hour
-        other.ways, other.allowed, other.buys, other.buying = self.ways, self.allowed, self.buys, self.buying
-        other.tree, other.costs, other.program = replace(self.tree, chance=chance), self.costs, self.program
-        other._alike = self._alike
-        other._term_means = self._term_means
-        other._start()
-        return other
-
     # ---- what looks alike -----------------------------------------------------------------------
     @cached_property
-    def _alike(self) -> dict[int, Ints]:
+    def alike(self) -> dict[int, Ints]:
+        """By stage the number of the set of leaves (L,) that look alike by its end."""
         return {stage: self.tree.alike(stage) for stage in range(-1, len(STAGE))}
-
-    def alike(self, stage: int) -> Ints:
-        """Number of the set of leaves (L,) that look alike by the end of a stage."""
-        return self._alike[stage]
 
     def nested(self, points: tuple[int, ...]) -> Nested:
         """Leaves in an order in which the sets of each of some stages are side by side."""
         if points not in self._nested:
-            self._nested[points] = Nested.of(np.array([self.alike(point) for point in points]))
+            self._nested[points] = Nested.of(np.array([self.alike[point] for point in points]))
         return self._nested[points]
 
     def stops(self, i: int) -> tuple[Stop, ...]:
         """Where the rebuild of a way ends."""
         if i not in self._stops:
-            self._stops[i] = stops_of(self.program.patterns, self.tree.chance, self.ends[i], self._alike)
+            ends, found = self.ends[i], []
+            for stage in (int(s) for s in np.unique(ends[ends < NEVER_ENDS])):
+                at = np.flatnonzero(ends == stage)
+                _, ids = np.unique(self.alike[stage][at], return_inverse=True)
+                sums = np.zeros((int(ids.max()) + 1, len(self.program.patterns)))
+                np.add.at(sums, ids, (self.program.patterns[:, at] * self.tree.chance[at]).T)
+                found.append(Stop(stage, at, ids.astype(np.int64), np.ascontiguousarray(sums.T)))
+            self._stops[i] = tuple(found)
         return self._stops[i]
 
     def never_ended(self, i: int) -> Leaves:
@@ -106,16 +283,18 @@ class Model:
 
     @cached_property
     def _term_means(self) -> Floats:
-        return term_means(self.program, input_means(self.program, {}, {}), {}, {}, None)
+        return term_means(self.program.terms, self.inputs)
 
     def at(self, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None) -> AtMeans:
         """Inputs at their means; some scaled by ``factors`` or ``fixed`` at a value (by place)."""
-        factors, fixed = factors or {}, fixed or {}
-        means = input_means(self.program, factors, fixed)
-        terms = self._term_means
-        if factors or fixed:
-            terms = term_means(self.program, means, factors, fixed, terms)
-        return AtMeans(self.program, self.tree.chance, means, terms, self._pattern_chance)
+        changed = {i: self.inputs[i].range.scaled(factor) for i, factor in (factors or {}).items()}
+        changed |= {i: Range(value, value, value) for i, value in (fixed or {}).items()}
+        inputs, terms = list(self.inputs), self._term_means
+        for i, r in changed.items():
+            inputs[i] = replace(inputs[i], range=r)
+        if changed:
+            terms = term_means(self.program.terms, inputs, changed, terms)
+        return AtMeans(self.program, self.tree.chance, np.array([x.mean for x in inputs]), terms, self._pattern_chance)
 
     def chooser(
         self,
@@ -147,11 +326,6 @@ class Model:
             chooser = self.chooser(self.at(factors, fixed), own_hour, lost_day)
         return np.array([chooser.at.expected(pieces) for pieces in chooser.all_ways()])
 
-    def expected_by_leaf(self) -> Floats:
-        """Expected (cash, own hours, days) of every way in every leaf, shape (W, 3, L)."""
-        at, unit = self.plain.at, ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
-        return np.array([[at.by_leaf(pieces, weights) for weights in unit] for pieces in self.plain.all_ways()])
-
     @property
     def weights(self) -> tuple[float, float, float]:
         """What cash, an own hour and a day out of service count in a total."""
@@ -167,24 +341,13 @@ class Model:
         """Expected total of every way (W,), ways that may not be chosen at infinity."""
         return np.where(self.allowed, self.expected() @ np.array(self.weights) + self.late, np.inf)
 
+    def like(self, *, case: Case | None = None, tree: Tree | None = None, done: int | None = None) -> Model:
+        """The same ways, orders and remedies with another case, other leaves or other work done."""
+        allowed = dict(zip(self.ways, self.allowed.tolist(), strict=True))
+        done, hour = self.done if done is None else done, self.own_hour
+        return Model(case or self.case, tree or self.tree, allowed, done, hour, self.buying, self.costs.remedied)
+
     @cached_property
     def planned(self) -> Model:
         """The same case with nothing found and nothing done yet."""
-        allowed = dict(zip(self.ways, self.allowed.tolist(), strict=True))
-        bare = grow(self.case, bare=True)
-        return Model(self.case, bare, allowed, -1, self.own_hour, self.buying, self.costs.remedied)
-
-    @cached_property
-    def curved_inputs(self) -> set[int]:
-        """Inputs in which days are not a straight line: waits of an order, and bench work under one."""
-        return {i for term in self.program.terms if isinstance(term, LongestWait) for i in inputs_of(term)}
-
-    @cached_property
-    def input_terms(self) -> dict[int, list[int]]:
-        """Products in which each input stands."""
-        where: dict[int, list[int]] = {}
-        for k, term in enumerate(self.program.terms):
-            if isinstance(term, Product):
-                for i in term.inputs:
-                    where.setdefault(i, []).append(k)
-        return where
+        return self.like(tree=grow(self.case, bare=True), done=-1)

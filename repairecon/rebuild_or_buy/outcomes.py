@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import date
+from itertools import product
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import LongestWait
-from repairecon.formulas import digital, ranges
-from repairecon.rebuild_or_buy.date import DueDate, exactly
-from repairecon.rebuild_or_buy.draws import BLOCK, PACE, REPLICATES, SLOTS, Block, Draws, ends_round
-from repairecon.rebuild_or_buy.evaluate import AtMeans, Drawn, input_means
+from repairecon.buying.inputs import mean_of
+from repairecon.buying.offers import today_of
+from repairecon.rebuild_or_buy.draws import BLOCK, REPLICATES, Block, Draws, ends_round, replicate_se
+from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces, inputs_of
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.ranking import Ranking, plainly, simplest_first
-from repairecon.rebuild_or_buy.sensitivity import slopes_of
+from repairecon.rebuild_or_buy.sensitivity import most_moving
+from repairecon.rebuild_or_buy.tree import Floats
+from repairecon.rebuild_or_buy.work import OUTPUTS
+from repairecon.records import Case
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
 TOTAL, DAYS = QUANTITIES.index("total"), QUANTITIES.index("days")
@@ -27,11 +31,9 @@ KEPT = 1024
 MOST_DRAWS = 1_000_000
 SURE_SHARE = 1 / 600
 SURE_CHANCE = 0.0025
+MOST_CHANCES = 8
 BINS = 4096
 COARSE = 256
-LEAVES = 64
-"""Leaves, spread evenly by chance, over which the inputs are ranked by what they move."""
-Floats = NDArray[np.float64]
 Values = list[tuple[Any, ...]]
 Replicate = NDArray[np.intp] | int
 
@@ -45,6 +47,54 @@ def by_replicate(x: Any, replicate: Replicate) -> Floats:
     return np.asarray(np.bincount(replicate, weights=x, minlength=REPLICATES), dtype=np.float64)
 
 
+# ---- a date by which the boat must be back in use ----
+@dataclass(frozen=True)
+class DueDate:
+    """``within`` days from now; ``missed`` cost once beyond it, ``day_after`` for each day more [home money]."""
+
+    within: float
+    missed: float
+    day_after: float
+
+    @staticmethod
+    def of(case: Case) -> DueDate | None:
+        """That of a case, if it has one."""
+        needed = case.needed
+        if needed is None or (needed.within_days is None and not needed.by):
+            return None
+        within = needed.within_days
+        if within is None:
+            within = float((date.fromisoformat(needed.by) - today_of(case.wishes)).days)
+        return DueDate(within, mean_of(needed.cost_missed), mean_of(needed.cost_day_after))
+
+    def cost(self, days: Any) -> Any:
+        """What so many days out of service add."""
+        beyond = np.maximum(days - self.within, 0.0)
+        return self.missed * (beyond > 0.0) + self.day_after * beyond
+
+
+def _exactly(model: Model, due: DueDate, pieces: Pieces) -> tuple[float, float] | None:
+    """Chance of being back by the date and expected cost of missing it, leaf by leaf; None where days are not sure."""
+    chances = sorted({i for p in pieces for i, _ in p.chances})
+    terms = {
+        int(k) for p in pieces for o, k in zip(p.bill.output, p.bill.term, strict=True) if o == OUTPUTS.index("days")
+    }
+    inputs = {i for k in terms for i in inputs_of(model.program.terms[k])} - set(chances)
+    known = all(model.inputs[i].range.sure and not model.inputs[i].is_chance for i in inputs)
+    if len(chances) > MOST_CHANCES or not known:
+        return None
+    back, cost, means = 0.0, 0.0, np.array([model.inputs[i].mean for i in chances])
+    for came in product((0.0, 1.0), repeat=len(chances)):
+        p = float(np.prod(np.where(came, means, 1.0 - means)))
+        if p > 0.0:
+            out = model.at(fixed=dict(zip(chances, came, strict=True))).by_leaf(pieces, (0.0, 0.0, 1.0))
+            in_time = out <= due.within + 1e-9
+            back += p * float(model.tree.chance @ in_time)
+            cost += p * float(model.tree.chance @ due.cost(np.where(in_time, 0.0, out)))
+    return back, cost
+
+
+# ---- what was drawn ----
 class Tally:
     """Counts of values in bins, and in coarse bins for each replicate."""
 
@@ -104,7 +154,7 @@ class Tally:
         place = (at - self.start) / self.width * COARSE / BINS
         whole = min(int(place), COARSE - 1)
         below = self.by_replicate[:, :whole].sum(axis=1) + (place - whole) * self.by_replicate[:, whole]
-        step = float(digital.replicate_se(below, each))
+        step = float(replicate_se(below, each))
         low, high = self.quantile(np.array([max(p - step, 0.0), min(p + step, 1.0)]))
         return float(high - low) / 2
 
@@ -115,37 +165,33 @@ class Tally:
         return np.where(x >= self.high, 1.0, np.where(x < self.low, 0.0, share))
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Outcomes:
-    """Exact means by way and leaf, sampled ranges, and a block of draws side by side with its inputs.
+    """Exact means by way, sampled ranges, and a block of draws side by side with its inputs.
 
-    ``mean`` (W, Q) exact; ``sampled_mean`` and ``sampled_se`` (W, Q) their sampled twins;
-    ``tallies[w][q]``; ``p_cheapest`` (W,) over allowed ways, sums to one; ``regret`` (W,) expected
-    extra total against the cheapest allowed way of each draw; ``beats`` (W, W) chance that the row's total is below the
-    column's, equal ones counted half. Ranking and all but the totals are of the first COUNTED draws. Where the case
-    names a date, ``back_by`` (W,) is the chance of being back by then and ``late`` what missing it adds to the total
-    (errors 0 where days are sure: then both are exact). All ``_se`` are from the spread of independent replicates.
-    ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n).
+    Ranking and all but the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent
+    replicates; those of the date are 0 where days are sure: then both figures are exact.
     """
 
     ways: tuple[str, ...]
     draws: int
     seed: int
-    mean: Floats
+    mean: Floats  # exact (W, Q)
     sampled_mean: Floats
     sampled_se: Floats
-    tallies: list[list[Tally]]
-    p_cheapest: Floats
+    tallies: list[list[Tally]]  # by way and quantity
+    p_cheapest: Floats  # (W,) over allowed ways, sums to one
     p_cheapest_se: Floats
-    regret: Floats
+    regret: Floats  # (W,) expected extra total against the cheapest allowed way of each draw
     regret_se: Floats
-    beats: Floats
+    beats: Floats  # (W, W) chance that the row's total is below the column's, equal ones counted half
     beats_se: Floats
-    back_by: Floats | None = None
+    back_by: Floats | None = None  # (W,) chance of being back by the date, where the case names one
     back_by_se: Floats | None = None
-    late: Floats | None = None
+    late: Floats | None = None  # what missing the date adds to the total
     late_se: Floats | None = None
     sample: dict[str, NDArray[np.generic]] = field(repr=False, default_factory=dict)
+    """``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n)."""
 
 
 class _Sums:
@@ -175,7 +221,7 @@ class _Sums:
     @property
     def se(self) -> Floats:
         """Standard errors of the sampled means."""
-        return np.stack([digital.replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
+        return np.stack([replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
 
     def add(self, values: Values, replicate: Replicate) -> None:
         """Count a block of values by way and quantity."""
@@ -223,7 +269,9 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     verdict's figures are sure enough to be shown in full; ``progress`` is told the number of draws done
     after each block.
     """
-    mean = _exact(model.expected(), model.own_hour, model.lost_day)
+    cash, hours, days = model.expected().T
+    free = cash + model.lost_day * days
+    mean = np.stack([cash, hours, days, free + model.own_hour * hours, free], axis=1)
     so_far = _Sums(model)
     kept: dict[str, NDArray[np.generic]] = {}
     for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
@@ -237,19 +285,14 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
         del values
         if draws is None and ends_round(so_far.n) and _sure_enough(so_far, mean):
             break
-    n = so_far.n
-    ranks = (so_far.wins, so_far.regret, so_far.below)
-    p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in ranks)
-    p /= p.sum()
-    p_se, regret_se, beats_se = (digital.replicate_se(x, so_far.ranked) for x in ranks)
+    p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in (so_far.wins, so_far.regret, so_far.below))
+    p_se, regret_se, beats_se = (replicate_se(x, so_far.ranked) for x in (so_far.wins, so_far.regret, so_far.below))
     dated = _dated(model, so_far)
-    mean[:, TOTAL] += dated.get("late", 0.0)
-    mean[:, TOTAL + 1] += dated.get("late", 0.0)
+    mean[:, TOTAL : TOTAL + 2] += np.reshape(dated.get("late", 0.0), (-1, 1))
     return Outcomes(
-        ways=model.ways, draws=n, seed=seed, mean=mean, sampled_mean=so_far.mean, sampled_se=so_far.se,
-        tallies=so_far.tallies, p_cheapest=p, p_cheapest_se=p_se, regret=regret, regret_se=regret_se, beats=beats,
-        beats_se=beats_se,
-        **dated, sample=kept,
+        ways=model.ways, draws=so_far.n, seed=seed, mean=mean, sampled_mean=so_far.mean, sampled_se=so_far.se,
+        tallies=so_far.tallies, p_cheapest=p / p.sum(), p_cheapest_se=p_se, regret=regret, regret_se=regret_se,
+        beats=beats, beats_se=beats_se, sample=kept, **dated,
     )  # fmt: skip
 
 
@@ -260,9 +303,9 @@ def _dated(model: Model, so_far: _Sums) -> dict[str, Floats]:
         return {}
     n = np.array([so_far.ranked if so_far.n <= COUNTED else so_far.counted[TOTAL]])
     back, late = so_far.back.sum(axis=-1) / n.sum(), so_far.late.sum(axis=-1) / n.sum()
-    errors = [np.asarray(digital.replicate_se(x, n[0])) for x in (so_far.back, so_far.late)]
+    errors = [np.asarray(replicate_se(x, n[0])) for x in (so_far.back, so_far.late)]
     for w, pieces in enumerate(model.plain.all_ways()):
-        exact = exactly(model, due, pieces)
+        exact = _exactly(model, due, pieces)
         if exact is not None:
             back[w], late[w] = exact
             errors[0][w] = errors[1][w] = 0.0
@@ -301,74 +344,4 @@ def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
         error = so_far.tallies[way][TOTAL].quantile_se(0.9)
         if np.isfinite(totals[way]) and error > SURE_SHARE * abs(mean[way, TOTAL]):
             return False
-    return bool(digital.replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)
-
-
-def _exact(expected: Floats, hour: float, lost_day: float) -> Floats:
-    cash, hours, days = expected.T
-    free = cash + lost_day * days
-    return np.stack([cash, hours, days, free + hour * hours, free], axis=1)
-
-
-def most_moving(model: Model) -> list[str]:
-    """Keys of the inputs (the common pace of hours among them) that move the totals most, most first.
-
-    Each is moved by one standard deviation, all else at its mean; what counts is its share of the spread of any
-    allowed way's total or of the difference of any two.
-    """
-    effects = _effects(model)[model.allowed]
-    a, b = np.triu_indices(len(effects), 1)
-    both = np.concatenate([effects, effects[a] - effects[b]]) ** 2
-    share = (both / np.maximum(both.sum(axis=1, keepdims=True), 1e-300)).max(axis=0)
-    names = [*(x.key for x in model.inputs), PACE]
-    order = sorted(range(len(names)), key=lambda k: (-float(share[k]), names[k]))
-    return [names[k] for k in order if share[k] > 0.0][:SLOTS]
-
-
-def _effects(model: Model) -> Floats:
-    """What one standard deviation of each input, and of the pace, adds to the mean total of each way (W, J + 1)."""
-    program, inputs, rho = model.program, model.inputs, model.case.terms.hours_correlation
-    spreads = np.array([_spread(model, i) for i in range(len(inputs))])
-    hours = np.array([x.shared_hours for x in inputs], dtype=bool)
-    at, weights, ways = _over_some_leaves(model), np.array(model.weights), model.plain.all_ways()
-    expected = np.array([at.expected(pieces) for pieces in ways])
-    coefficients = np.array([weights @ at.coefficients(pieces) for pieces in ways])
-    effects = slopes_of(model, coefficients) * spreads
-    for k, term in enumerate(program.terms):
-        if isinstance(term, LongestWait):
-            for i in term.waits:
-                effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
-    effects[:, program.lost_day] += expected[:, 2] * spreads[program.lost_day]
-    for i in model.never.values():
-        at.inputs[i] += spreads[i]
-        effects[:, i] += (np.array([at.expected(pieces) for pieces in ways]) - expected) @ weights
-        at.inputs[i] -= spreads[i]
-    pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
-    effects[:, hours] *= np.sqrt(1.0 - rho)
-    return np.concatenate([effects, pace], axis=1)
-
-
-def _over_some_leaves(model: Model) -> AtMeans:
-    """The model at the means of its inputs over leaves spread evenly by chance, the longest wait that of the means."""
-    cumulative = np.cumsum(model.tree.chance)
-    some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
-    chance = np.bincount(some, minlength=len(cumulative)) / LEAVES
-    terms = model.plain.at.terms.copy()
-    for k, term in enumerate(model.program.terms):
-        if isinstance(term, LongestWait):
-            terms[k] = _longest(model, term)
-    return AtMeans(model.program, chance, input_means(model.program, {}, {}), terms, {})
-
-
-def _longest(model: Model, term: LongestWait, moved: int = -1, by: float = 0.0) -> float:
-    """The longest of some waits at their means, one of them moved."""
-    waits = [model.inputs[i].mean + (by if i == moved else 0.0) for i in term.waits]
-    return max([*waits, sum(k * model.inputs[i].mean for i, k in term.floor)])
-
-
-def _spread(model: Model, i: int) -> float:
-    x = model.inputs[i]
-    if x.is_chance:
-        return float(np.sqrt(x.mean * (1.0 - x.mean)))
-    r = x.range
-    return float(np.sqrt(ranges.variance(r.low, r.likely, r.high, r.shape)))
+    return bool(replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)

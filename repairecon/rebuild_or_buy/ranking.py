@@ -119,19 +119,9 @@ def _first(a: Any, b: Any) -> Any:
 
 
 SIMPLE = (
-    "carry on",
-    "own spare",
-    "new",
-    "pattern",
-    "exchange",
-    "second-hand",
-    "send away",
-    "rebuild",
-    "temporary",
-    "without",
-    "buy and rebuild",
-    "rebuild and spare",
-)
+    "carry on", "own spare", "new", "pattern", "exchange", "second-hand", "send away", "rebuild", "temporary",
+    "without", "buy and rebuild", "rebuild and spare",
+)  # fmt: skip
 """Kinds of way, the simplest to do first: of ways that cost the same the simpler is taken."""
 
 

@@ -35,29 +35,9 @@ class Met:
     then: str = ""
 
 
-def told(model: Model) -> tuple[Met, ...]:
+def met_by(model: Model) -> tuple[Met, ...]:
     """How each outcome that has remedies is met."""
-    rows = []
-    for (way, event, outcome), taken in model.costs.remedied.items():
-        names = [r.remedy for r in taken]
-        rows.append(Met(way, event, outcome, *(names or [""])[:2]))
-    return tuple(rows)
-
-
-def with_remedies(build: Callable[[Case, dict[Key, Taken]], Model], case: Case) -> dict[Key, Taken]:
-    """The best remedies; ``build`` makes a model of the case's ways with given ones."""
-    chosen: dict[Key, Taken] = {}
-    for way in case.ways:
-        choices = dict(_choices(case, way))
-        if choices:
-            few = replace(case, ways=tuple(w for w in case.ways if w is way or _buys(w)))
-            chosen |= _best(build, few, way, choices)
-    return chosen
-
-
-def _buys(way: Way) -> bool:
-    """What may be bought once a rebuild has ended."""
-    return way.traits.buys and not way.traits.rebuilds
+    return tuple(Met(*key, *([r.remedy for r in taken] or [""])[:2]) for key, taken in model.costs.remedied.items())
 
 
 def _choices(case: Case, way: Way) -> Iterator[tuple[Key, list[Taken]]]:
@@ -123,11 +103,15 @@ def life_shares(model: Model, i: int) -> dict[float, float]:
 
 def best_model(case: Case, tree: Tree, allowed: dict[str, bool], done: int, own_hour: float | None) -> Model:
     """The model of a case with the best remedies."""
-    buying = Buying(case)
-    if not case.remedies:
-        return Model(case, tree, allowed, done, own_hour, buying)
+    buying, chosen = Buying(case), dict[Key, Taken]()
 
     def build(few: Case, taken: dict[Key, Taken]) -> Model:
         return Model(few, tree, allowed, done, own_hour, buying, taken)
 
-    return Model(case, tree, allowed, done, own_hour, buying, with_remedies(build, case))
+    for way in case.ways if case.remedies else ():
+        choices = dict(_choices(case, way))
+        if choices:  # beside the way itself only what may be bought once a rebuild has ended
+            buys = {w.way for w in case.ways if w.traits.buys and not w.traits.rebuilds}
+            few = replace(case, ways=tuple(w for w in case.ways if w is way or w.way in buys))
+            chosen |= _best(build, few, way, choices)
+    return build(case, chosen)

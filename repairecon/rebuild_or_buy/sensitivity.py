@@ -7,20 +7,21 @@ line, then made exact with those buys chosen anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.buying.inputs import LongestWait, Product
 from repairecon.formulas import ranges
+from repairecon.rebuild_or_buy.draws import PACE, SLOTS
+from repairecon.rebuild_or_buy.evaluate import AtMeans, inputs_of
 from repairecon.rebuild_or_buy.model import Model
+from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.records import Range
 
-Floats = NDArray[np.float64]
 REACH = 5.0
 """Times its mean up to which a number's flip is looked for."""
 MOST = 12
@@ -60,9 +61,17 @@ class Number:
         return self.totals(x) if self.known is None else self.known(x)
 
 
-def choice_totals(model: Model, expected: Floats, hour: float, lost_day: float) -> Floats:
-    """Expected totals (W,), ways not allowed at infinity."""
-    return np.where(model.allowed, expected @ np.array([1.0, hour, lost_day]) + model.late, np.inf)
+def choice_totals(
+    model: Model,
+    factors: Mapping[int, float] | None = None,
+    fixed: Mapping[int, float] | None = None,
+    hour: float | None = None,
+    day: float | None = None,
+) -> Floats:
+    """Expected totals (W,), ways not allowed at infinity; inputs scaled or held, own hours and days at other worths."""
+    weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day
+    totals = model.expected(factors, hour, day, fixed) @ np.array(weights) + model.late
+    return np.where(model.allowed, totals, np.inf)
 
 
 def lead_of(totals: Floats, best: int) -> float:
@@ -85,7 +94,9 @@ def slopes_of(model: Model, coefficients: Floats) -> Floats:
 
 def numbers(model: Model) -> list[Number]:
     """Every uncertain or sure number of the case, then the worth of an own hour and of a lost day."""
-    weights, at, curved = np.array(model.weights), model.plain.at, model.curved_inputs
+    weights, at = np.array(model.weights), model.plain.at
+    # days are no straight line in waits of an order, and in bench work under one
+    curved = {i for term in model.program.terms if isinstance(term, LongestWait) for i in inputs_of(term)}
     coefficients = np.array([weights @ at.coefficients(pieces) for pieces in model.plain.all_ways()])
     slopes = slopes_of(model, coefficients)
     found = []
@@ -96,41 +107,26 @@ def numbers(model: Model) -> list[Number]:
 
 
 def _input_number(model: Model, i: int, slopes: Floats | None) -> Number:
-    x, hour, day = model.inputs[i], model.own_hour, model.lost_day
-    mean, r = x.mean, x.range
-
-    def by_mean(value: float) -> Floats:
-        return choice_totals(model, model.expected({i: value / mean}, hour), hour, day)
-
-    def known(value: float) -> Floats:
-        return choice_totals(model, model.expected(None, hour, fixed={i: value}), hour, day)
-
+    x = model.inputs[i]
     return Number(
-        name=x.label, unit=x.unit, now=mean, low=r.low, high=r.high, source=str(r.source), totals=by_mean,
-        slopes=slopes, item=x.item, index=i, range=r, known=known if slopes is None else None,
+        name=x.label, unit=x.unit, now=x.mean, low=x.range.low, high=x.range.high, source=str(x.range.source),
+        totals=lambda value: choice_totals(model, {i: value / x.mean}), slopes=slopes, item=x.item, index=i,
+        range=x.range, known=(lambda value: choice_totals(model, fixed={i: value})) if slopes is None else None,
         takeover=(lambda: model.buying.takeover(x.offer)) if x.offer >= 0 else None,
     )  # fmt: skip
 
 
 def _worths(model: Model) -> tuple[Number, Number]:
     """What an own hour and a day out of service are worth: the owner's own figures."""
-    home, day = model.case.terms.currency, model.case.terms.cost_lost_day
-    hour, base = model.own_hour, model.expected()
-
-    def by_hour(v: float) -> Floats:
-        return choice_totals(model, model.expected(None, v), v, model.lost_day)
-
-    def by_day(v: float) -> Floats:
-        return choice_totals(model, model.expected(None, hour, v), hour, v)
-
+    home, day, base = model.case.terms.currency, model.case.terms.cost_lost_day, model.expected()
     return (
         Number(
-            name="worth of an own hour", unit=f"{home} an hour", now=hour, low=0.0, high=3.0 * hour, source="",
-            totals=by_hour, slopes=base[:, 1],
+            name="worth of an own hour", unit=f"{home} an hour", now=model.own_hour, low=0.0, high=3.0 * model.own_hour,
+            source="", totals=lambda value: choice_totals(model, hour=value), slopes=base[:, 1],
         ),
         Number(
             name="cost of a day out of service", unit=f"{home} a day", now=model.lost_day, low=day.low, high=day.high,
-            source=str(day.source), totals=by_day, slopes=base[:, 2], range=day,
+            source=str(day.source), totals=lambda value: choice_totals(model, day=value), slopes=base[:, 2], range=day,
         ),
     )  # fmt: skip
 
@@ -155,17 +151,8 @@ class Flip:
         return self.low <= self.value_flip <= self.high
 
 
-@dataclass(frozen=True)
-class _Guess:
-    """Where the straight lines of a number first cross on the way to an end."""
-
-    number: Number
-    value: float
-    end: float
-
-    @property
-    def far(self) -> float:
-        return abs(self.value - self.number.now) / max(self.number.now, 1e-9)
+def _far(now: float, value: float) -> float:
+    return abs(value - now) / max(now, 1e-9)
 
 
 def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Flip]:
@@ -175,25 +162,23 @@ def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> li
     ``value_flip``.
     """
     found = []
-    for guess in _guesses(model, numbers(model) if listed is None else listed, best):
-        value = _exact(guess, best)
+    for number, guess, end in _guesses(model, numbers(model) if listed is None else listed, best):
+        value = _exact(number, guess, end, best)
         if value is not None:
-            number = guess.number
-            past = number.totals(value + 1e-6 * (guess.end - number.now))
+            past = number.totals(value + 1e-6 * (end - number.now))
             to = model.ways[int(np.where(np.arange(len(past)) == best, np.inf, past).argmin())]
-            flip = Flip(
+            found.append(Flip(
                 number=number.name, unit=number.unit, value_now=number.now, value_flip=value, to_way=to,
                 low=number.low, high=number.high, source=number.source,
-            )  # fmt: skip
-            found.append((abs(value - number.now) / max(number.now, 1e-9), flip))
-    found.sort(key=lambda pair: pair[0])
-    return [flip for _, flip in found][:MOST]
+            ))  # fmt: skip
+    return sorted(found, key=lambda flip: _far(flip.value_now, flip.value_flip))[:MOST]
 
 
-def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[_Guess]:
-    """The nearest crossings of straight lines, then the numbers whose totals are no straight line and may flip."""
+def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tuple[Number, float, float]]:
+    """The nearest crossings of straight lines on the way to an end, then the numbers whose totals are no straight line
+    and may flip: number, guess and end."""
     totals, most_days = model.totals, _most_days(model, best)
-    apart = float(np.abs(totals[np.isfinite(totals)]).max())
+    lead, apart = lead_of(totals, best), float(np.abs(totals[np.isfinite(totals)]).max())
     straight, curved = [], []
     for number in listed:
         reach = max(REACH * number.now, number.high, apart / 5 if number.now == 0 else 0.0)
@@ -201,19 +186,16 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[_Gue
             if end == number.now:
                 continue
             if number.slopes is None:
-                lead = lead_of(totals, best)
                 if lead < most_days[number.index] * abs(end - number.now) * (1.0 + 1e-9):
-                    curved.append((lead / most_days[number.index], _Guess(number, end, end)))
-                continue
-            value = _crossing(number, totals, best, end)
-            if value is not None:
-                straight.append(_Guess(number, value, end))
+                    curved.append((lead / most_days[number.index], number, end))
+            elif (value := _crossing(number, totals, best, end)) is not None:
+                straight.append((_far(number.now, value), number, value, end))
     kept = 0
-    for guess in sorted(straight, key=lambda g: g.far):
-        if kept < MOST and guess.value < guess.number.most:  # beyond that price another quote is taken
+    for _, number, value, end in sorted(straight, key=lambda guess: guess[0]):
+        if kept < MOST and value < number.most:  # beyond that price another quote is taken
             kept += 1
-            yield _Guess(guess.number, guess.value, min(guess.end, guess.number.most))
-    yield from (guess for _, guess in sorted(curved, key=lambda pair: pair[0])[: 2 * MOST])
+            yield number, value, min(end, number.most)
+    yield from ((number, end, end) for _, number, end in sorted(curved, key=lambda guess: guess[0])[: 2 * MOST])
 
 
 def _most_days(model: Model, best: int) -> Floats:
@@ -246,22 +228,19 @@ def _crossing(number: Number, totals: Floats, best: int, end: float) -> float | 
     return float(within[np.abs(within - number.now).argmin()]) if len(within) else None
 
 
-def _exact(guess: _Guess, best: int) -> float | None:
+def _exact(number: Number, guess: float, end: float, best: int) -> float | None:
     """The value at which the lead is gone, buys after an ended rebuild chosen anew."""
-    number, end = guess.number, guess.end
+    from scipy import optimize
 
     def lead(x: float) -> float:
         return lead_of(number.totals(x), best)
 
-    scale = 1e-9 * max(abs(number.totals(number.now)[best]), 1.0)
-    at_guess = lead(guess.value)
-    if guess.value != end and abs(at_guess) <= scale:
-        return guess.value
-    start, stop = (number.now, guess.value) if at_guess < 0 else (guess.value, end)
+    at_guess = lead(guess)
+    if guess != end and abs(at_guess) <= 1e-9 * max(abs(number.totals(number.now)[best]), 1.0):
+        return guess
+    start, stop = (number.now, guess) if at_guess < 0 else (guess, end)
     if lead(stop) >= 0:
         return None
-    from scipy import optimize
-
     return float(optimize.brentq(lead, start, stop, xtol=1e-10 * max(abs(end), 1.0)))
 
 
@@ -279,16 +258,19 @@ class Swing:
     best_low: str
     best_high: str
 
+    @property
+    def wide(self) -> float:
+        """By how much the lead moves."""
+        return abs(self.lead_high - self.lead_low)
+
 
 def swings(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Swing]:
     """The numbers that move the lead of the best way most between their P10 and P90, widest first."""
     listed = numbers(model) if listed is None else listed
     ranked = sorted((n for n in listed if n.range is not None and not n.range.sure), key=lambda n: -_pull(n, best))
-    found = [_swing(model, n, best) for n in ranked[: 2 * MOST]]
     least = 1e-9 * max(abs(float(model.totals[best])), 1.0)
-    found = [s for s in found if abs(s.lead_high - s.lead_low) > least]
-    found.sort(key=lambda s: -abs(s.lead_high - s.lead_low))
-    return found[:MOST]
+    found = [s for s in (_swing(model, n, best) for n in ranked[: 2 * MOST]) if s.wide > least]
+    return sorted(found, key=lambda s: -s.wide)[:MOST]
 
 
 def _ends(number: Number) -> tuple[float, float]:
@@ -315,3 +297,72 @@ def _swing(model: Model, number: Number, best: int) -> Swing:
         number=number.name, unit=number.unit, value_low=low, value_high=high, lead_low=lead_of(at_low, best),
         lead_high=lead_of(at_high, best), best_low=names[0], best_high=names[1],
     )  # fmt: skip
+
+
+# ---- inputs that are drawn most evenly -----------------------------------------------------
+LEAVES = 64
+"""Leaves, spread evenly by chance, over which the inputs are ranked by what they move."""
+
+
+def most_moving(model: Model) -> list[str]:
+    """Keys of the inputs (the common pace of hours among them) that move the totals most, most first.
+
+    Each is moved by one standard deviation, all else at its mean; what counts is its share of the spread of any
+    allowed way's total or of the difference of any two.
+    """
+    effects = _effects(model)[model.allowed]
+    a, b = np.triu_indices(len(effects), 1)
+    both = np.concatenate([effects, effects[a] - effects[b]]) ** 2
+    share = (both / np.maximum(both.sum(axis=1, keepdims=True), 1e-300)).max(axis=0)
+    names = [*(x.key for x in model.inputs), PACE]
+    order = sorted(range(len(names)), key=lambda k: (-float(share[k]), names[k]))
+    return [names[k] for k in order if share[k] > 0.0][:SLOTS]
+
+
+def _effects(model: Model) -> Floats:
+    """What one standard deviation of each input, and of the pace, adds to the mean total of each way (W, J + 1)."""
+    program, inputs, rho = model.program, model.inputs, model.case.terms.hours_correlation
+    spreads = np.array([_spread(model, i) for i in range(len(inputs))])
+    hours = np.array([x.shared_hours for x in inputs], dtype=bool)
+    at, weights, ways = _over_some_leaves(model), np.array(model.weights), model.plain.all_ways()
+    expected = np.array([at.expected(pieces) for pieces in ways])
+    coefficients = np.array([weights @ at.coefficients(pieces) for pieces in ways])
+    effects = slopes_of(model, coefficients) * spreads
+    for k, term in enumerate(program.terms):
+        if isinstance(term, LongestWait):
+            for i in term.waits:
+                effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
+    effects[:, program.lost_day] += expected[:, 2] * spreads[program.lost_day]
+    for i in model.never.values():
+        at.inputs[i] += spreads[i]
+        effects[:, i] += (np.array([at.expected(pieces) for pieces in ways]) - expected) @ weights
+        at.inputs[i] -= spreads[i]
+    pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
+    effects[:, hours] *= np.sqrt(1.0 - rho)
+    return np.concatenate([effects, pace], axis=1)
+
+
+def _over_some_leaves(model: Model) -> AtMeans:
+    """The model at the means of its inputs over leaves spread evenly by chance, the longest wait that of the means."""
+    cumulative = np.cumsum(model.tree.chance)
+    some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
+    chance = np.bincount(some, minlength=len(cumulative)) / LEAVES
+    terms = model.plain.at.terms.copy()
+    for k, term in enumerate(model.program.terms):
+        if isinstance(term, LongestWait):
+            terms[k] = _longest(model, term)
+    return AtMeans(model.program, chance, np.array([x.mean for x in model.inputs]), terms, {})
+
+
+def _longest(model: Model, term: LongestWait, moved: int = -1, by: float = 0.0) -> float:
+    """The longest of some waits at their means, one of them moved."""
+    waits = [model.inputs[i].mean + (by if i == moved else 0.0) for i in term.waits]
+    return max([*waits, sum(k * model.inputs[i].mean for i, k in term.floor)])
+
+
+def _spread(model: Model, i: int) -> float:
+    x = model.inputs[i]
+    if x.is_chance:
+        return float(np.sqrt(x.mean * (1.0 - x.mean)))
+    r = x.range
+    return float(np.sqrt(ranges.variance(r.low, r.likely, r.high, r.shape)))

@@ -7,70 +7,56 @@ apart. Every set of leaves that look alike by the end of a stage is one place of
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.formulas import stopping
-from repairecon.rebuild_or_buy.choose import Chooser
+from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
-from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Nested
+from repairecon.rebuild_or_buy.model import Chooser, Model
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested
 from repairecon.records import STAGES
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Weights = tuple[float, float, float]
 LEAVE = "leave it: look elsewhere"
 GO_ON = "go on"
 SEND_AWAY_UNTIL = STAGE["removal"]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Decision:
     """The staged choice as arrays over leaves.
 
-    ``points`` stages at whose end one may stop (-1: now, nothing done); ``ids`` (S, L) leaves alike by then;
-    ``stop_cost`` (S, L, A); ``go_cost`` (L,) inf where the rebuild must end; ``spent`` (S, L) from now
-    to each point; ``actions`` names of the stops; ``ends`` (L,) stage at which the rebuild ends: one
-    stops there at the latest; ``other`` (L,) where another unit is to blame. If it ever is, the last
-    action is leaving this one alone, whose cost is filled in here: now at the risk of ``elsewhere_cost`` when
-    that was wrong, later only where it has been seen to be right, and not before stage ``first``.
-    ``depths`` are other depths of rebuild: going over to one of them is a stop as well. ``after_away`` is what is
-    bought where a rebuilder gives the unit up, chosen anew on what is known by then.
+    If another unit ever is to blame, the last action is leaving this one alone, whose cost is filled in here: now at
+    the risk of ``elsewhere_cost`` when that was wrong, later only where it has been seen to be right, and not before
+    stage ``first``. Going over to another depth of rebuild is a stop as well.
     """
 
     chance: Floats
-    points: tuple[int, ...]
-    ids: Ints
-    stop_cost: Floats
-    go_cost: Floats
-    spent: Floats
+    points: tuple[int, ...]  # stages at whose end one may stop (-1: now, nothing done)
+    ids: Ints  # (S, L) leaves alike by then
+    nested: Nested  # the sets of each point side by side
+    stop_cost: Floats  # (S, L, A)
+    go_cost: Floats  # (L,) inf where the rebuild must end
+    spent: Floats  # (S, L) from now to each point
     actions: tuple[str, ...]
-    ends: Ints
-    other: NDArray[np.bool_]
+    ends: Ints  # (L,) stage at which the rebuild ends: one stops there at the latest
+    other: NDArray[np.bool_]  # (L,) where another unit is to blame
     elsewhere_cost: float = 0.0
     first: int = -1
     depths: Depths | None = None
     more: Floats | None = None
-    sets: Nested | None = None
-    after_away: tuple[AfterAway, ...] = ()
-
-    @property
-    def nested(self) -> Nested:
-        """The sets of each point side by side."""
-        return Nested.of(self.ids) if self.sets is None else self.sets
+    after_away: tuple[AfterAway, ...] = ()  # what is bought where a rebuilder gives the unit up
 
     def stops(self, weights: Floats) -> Floats:
         """Cost of each stop (S, L, A) for leaf chances ``weights``, with that of leaving this unit alone."""
-        stop = self.stop_cost
+        if self.depths is None and not self.other.any():
+            return self.stop_cost
+        stop = self.stop_cost.copy()
         if self.depths is not None:
-            stop = stop.copy()
             for a, column in self.depths.columns(weights, self.nested).items():
                 stop[:, :, a] = column
         if self.other.any():
-            stop = stop.copy()
             open_points = np.array(self.points)[:, None] >= self.first
             stop[:, :, -1] = np.where(self.other & open_points, self.spent, np.inf)
             if self.points[0] >= self.first:
@@ -98,12 +84,12 @@ class Decision:
         cost[(2.0 * innocent < np.bincount(sets, weights, count))[sets]] = np.inf
         return cost
 
-    def rule(self, weights: Floats | None = None) -> stopping.StopRule:
+    def rule(self, weights: Floats | None = None) -> tree_formulas.StopRule:
         """Best rule for leaf chances ``weights`` (need not sum to one), by default the present ones."""
         w = self.chance if weights is None else weights
         on = np.flatnonzero(w > 0)
         stop = self.stops(w)[:, on]
-        return stopping.optimal_stopping(w[on] / w[on].sum(), self.ids[:, on], stop, self.go_cost[on])
+        return tree_formulas.optimal_stopping(w[on] / w[on].sum(), self.ids[:, on], stop, self.go_cost[on])
 
     def value(self, weights: Floats | None = None) -> float:
         """Least expected cost from here with the freedom to stop."""
@@ -113,8 +99,8 @@ class Decision:
     def by_set(self, weights: Floats) -> Floats:
         """Least cost times chance in each set of leaves that look alike at the first point.
 
-        The same backward induction as ``stopping.optimal_stopping``, in sums over sets: without the rule it is many
-        times quicker.
+        The same backward induction as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is
+        many times quicker.
         """
         possible = weights > 0
         w = np.where(possible, weights, 0.0)[self.nested.order]
@@ -183,15 +169,6 @@ def main_rebuild(model: Model) -> int | None:
     return next(iter(rebuilds_here(model)), None)
 
 
-def other_unit(model: Model) -> NDArray[np.bool_]:
-    """Leaves in which another unit is to blame."""
-    mask = np.zeros(len(model.tree.chance), dtype=bool)
-    for branch, holds in zip(model.case.branches, model.tree.holds, strict=True):
-        if branch.not_this_unit:
-            mask |= holds
-    return mask
-
-
 def decision(
     model: Model,
     weights: Weights | None = None,
@@ -213,7 +190,7 @@ def decision(
     if r is None or not others:
         return made
     rest = tuple(_one_depth(model, chosen, weights, k, more) for k in others)
-    return replace(made, **_going_over(model, chosen, weights, (r, *others), (made, *rest)))
+    return _going_over(model, chosen, weights, (r, *others), (made, *rest))
 
 
 def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, more: Floats) -> Decision:
@@ -240,36 +217,34 @@ def _one_depth(model: Model, chosen: Chooser, weights: Weights, r: int | None, m
         stop[s, ends < point] = np.inf
     for a, i in enumerate(rest, len(buys) + len(aways)):
         stop[0, :, a] = at.by_leaf(chosen.way(i), weights) + more[i]
-    names, other = tuple(model.ways[i] for i in (*buys, *aways, *rest)), other_unit(model)
+    names = tuple(model.ways[i] for i in (*buys, *aways, *rest))
+    other = np.asarray(model.tree.holds[[b.not_this_unit for b in model.case.branches]].any(axis=0))
     if other.any():
         names, stop = (*names, LEAVE), np.concatenate([stop, np.full((*stop.shape[:2], 1), np.inf)], axis=2)
     a_day = model.lost_day + model.case.terms.hours_per_day * model.own_hour
     return Decision(
-        chance=model.tree.chance, points=points, ids=np.array([model.alike(point) for point in points]),
-        stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other, sets=model.nested(points),
+        chance=model.tree.chance, points=points, ids=np.array([model.alike[point] for point in points]),
+        stop_cost=stop, go_cost=go, spent=spent, actions=names, ends=ends, other=other, nested=model.nested(points),
         elsewhere_cost=model.case.terms.elsewhere_days * a_day, after_away=tuple(after), more=more,
     )  # fmt: skip
 
 
 def _going_over(
     model: Model, chosen: Chooser, weights: Weights, ways: tuple[int, ...], made: tuple[Decision, ...]
-) -> dict[str, Any]:
-    """Fields of the first of some depths' decisions once one may go over from each to each of the others."""
-    points, n = made[0].points, len(model.tree.chance)
-    over = np.full((len(ways), len(ways), len(points), n), np.inf)
-    for a, r in enumerate(ways):
-        for b, to in enumerate(ways):
-            for s, point in enumerate(points):
-                if a != b and (r, to, point) in model.program.over:
-                    extra = chosen.at.by_leaf((Piece(model.program.over[r, to, point]),), weights)
-                    over[a, b, s] = made[a].spent[s] + extra - made[b].spent[s]
+) -> Decision:
+    """The first of some depths' decisions once one may go over from each to each of the others."""
     first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
+    over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
+    for (begun, to, point), bill in model.program.over.items():
+        if begun in ways and to in ways and point in first.points:
+            a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
+            extra = chosen.at.by_leaf((Piece(bill),), weights)
+            over[a, b, s] = made[a].spent[s] + extra - made[b].spent[s]
     names = tuple(f"{GO_ON} as {model.ways[k]}" for k in ways[1:])
-    columns = np.full((len(points), n, len(names)), np.inf)
+    columns = np.full((*first.spent.shape, len(names)), np.inf)
     stop = np.concatenate([first.stop_cost[:, :, :leave], columns, first.stop_cost[:, :, leave:]], axis=2)
     actions = (*first.actions[:leave], *names, *first.actions[leave:])
-    depths = Depths(made, over, leave)
-    return {"stop_cost": stop, "actions": actions, "depths": depths}
+    return replace(first, stop_cost=stop, actions=actions, depths=Depths(made, over, leave))
 
 
 @dataclass(frozen=True, eq=False)

@@ -53,11 +53,6 @@ class Tree:
         seen = [e for e, s in enumerate(self.seen) if 0 <= s <= stage]
         return tree_formulas.information_sets(self.states, seen)[0]
 
-    def sorted_by(self, keys: Sequence[Ints]) -> Tree:
-        """The same leaves in another order, those with like keys side by side."""
-        order = np.lexsort(keys[::-1]) if len(keys) else np.arange(len(self.chance))
-        return self.only(order)
-
     def only(self, kept: NDArray[np.intp] | Bools, chance: Floats | None = None) -> Tree:
         """Some of the leaves, with other chances where given."""
         chance = self.chance[kept] if chance is None else chance
@@ -90,68 +85,53 @@ class Nested:
         return Nested(order, tuple(begins), tuple(np.searchsorted(f, b) for b, f in zip(begins, finer, strict=True)))
 
 
-def _names(case: Case) -> dict[str, list[str]]:
-    names: dict[str, list[str]] = {}
-    for b in case.branches:
-        outcomes = names.setdefault(b.event, [])
-        if b.outcome not in outcomes:
-            outcomes.append(b.outcome)
-    return names
-
-
 def _groups(case: Case, names: dict[str, list[str]]) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
-    events = list(names)
-    groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in events]
+    """Chances of the outcomes of each event, by condition."""
+    place = {event: e for e, event in enumerate(names)}
+    groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in names]
     for b in case.branches:
-        e = events.index(b.event)
-        given = tuple((events.index(o), names[o].index(v)) for o, v in b.given)
-        chances = groups[e].setdefault(given, np.zeros(len(names[b.event])))
+        given = tuple((place[o], names[o].index(v)) for o, v in b.given)
+        chances = groups[place[b.event]].setdefault(given, np.zeros(len(names[b.event])))
         chances[names[b.event].index(b.outcome)] += b.chance
     return [list(g.items()) for g in groups]
 
 
 def _held(case: Case, names: dict[str, list[str]], states: NDArray[np.int16]) -> Bools:
     """Which branch rows apply: their outcome is the leaf's and their condition is the one that held."""
-    events = list(names)
-    everywhere = np.ones(len(states), dtype=bool)
+    column = dict(zip(names, states.T, strict=True))
+    nowhere = np.zeros(len(states), dtype=bool)
 
-    def given_holds(given: tuple[tuple[str, str], ...]) -> Bools:
-        holds = everywhere
-        for event, outcome in given:
-            holds = holds & (states[:, events.index(event)] == names[event].index(outcome))
-        return holds
+    def is_so(event: str, outcome: str) -> Bools:
+        return np.asarray(column[event] == names[event].index(outcome))
 
-    special: dict[str, Bools] = {}
-    for b in case.branches:
+    holds = [np.logical_and.reduce([~nowhere, *(is_so(e, o) for e, o in b.given)]) for b in case.branches]
+    special = dict.fromkeys(names, nowhere)
+    for b, here in zip(case.branches, holds, strict=True):
         if b.given:
-            special[b.event] = special.get(b.event, ~everywhere) | given_holds(b.given)
-    rows = []
-    for b in case.branches:
-        own = given_holds(b.given) if b.given else ~special.get(b.event, ~everywhere)
-        rows.append(own & (states[:, events.index(b.event)] == names[b.event].index(b.outcome)))
+            special[b.event] = special[b.event] | here
+    rows = [
+        is_so(b.event, b.outcome) & (here if b.given else ~special[b.event])
+        for b, here in zip(case.branches, holds, strict=True)
+    ]
     return np.array(rows, dtype=bool).reshape(len(case.branches), len(states))
 
 
 def grow(case: Case, *, bare: bool = False) -> Tree:
     """Enumerate the case's tree; ``bare`` gives the one leaf in which nothing is found."""
-    names = _names(case)
-    if bare or not names:
-        states = np.full((1, len(names)), -1, dtype=np.int16)
-        chance = np.ones(1)
-    else:
+    names: dict[str, list[str]] = {}
+    for b in case.branches:
+        outcomes = names.setdefault(b.event, [])
+        if b.outcome not in outcomes:
+            outcomes.append(b.outcome)
+    states, chance = np.full((1, len(names)), -1, dtype=np.int16), np.ones(1)
+    if names and not bare:
         try:
             states, chance = tree_formulas.enumerate_leaves(_groups(case, names))
         except ValueError as error:
             raise RepaireconError(f"events.csv: {error}") from error
     seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
-    return Tree(
-        tuple(names),
-        tuple(tuple(o) for o in names.values()),
-        seen,
-        states,
-        chance,
-        _held(case, names, states),
-    )
+    held = _held(case, names, states)
+    return Tree(tuple(names), tuple(map(tuple, names.values())), seen, states, chance, held)
 
 
 @dataclass(frozen=True)

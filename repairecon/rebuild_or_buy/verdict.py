@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import decision_rules
+from repairecon.formulas.equivalent_costs import certainty_equivalent
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes
@@ -155,14 +155,10 @@ def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
     cash = dict(zip(planned.ways, planned.expected()[:, 0], strict=True))
     line = None
     if unit.age_years is not None and unit.expected_life_years:
-        line = float(decision_rules.straight_line(price, unit.age_years, unit.expected_life_years))
-    rules = [
-        ("no more than 50 % of new", "rule of thumb, no derivation", float(decision_rules.share_of_price(price, 0.5))),
-        (
-            "no more than 85 % of list",
-            "US Army TB 43-0154 (small engines and outboards)",
-            float(decision_rules.share_of_price(price, 0.85)),
-        ),
+        line = price * max(1.0 - unit.age_years / unit.expected_life_years, 0.0)
+    rules: list[tuple[str, str, float | None]] = [
+        ("no more than 50 % of new", "rule of thumb, no derivation", 0.5 * price),
+        ("no more than 85 % of list", "US Army TB 43-0154 (small engines and outboards)", 0.85 * price),
         ("price of new x (1 - age / life)", "US Coast Guard CI 11103.1B", line),
     ]
     best = str(table[table["allowed"]]["total_mean"].idxmin())
@@ -189,7 +185,7 @@ def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -
         shift = float(table.loc[way, "total_mean"] - values @ weights)
         sure = float(table.loc[way, "total_mean"])
         if terms.risk_tolerance is not None:
-            sure = decision_rules.certainty_equivalent(values + shift, terms.risk_tolerance, weights)
+            sure = certainty_equivalent(values + shift, terms.risk_tolerance, weights)
         over = 0.0 if terms.cap_cost is None else 1.0 - float(tally.chance_up_to(np.array(terms.cap_cost)))
         rows[way] = (sure, over)
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=["certainty_equivalent", "p_over_cap"])

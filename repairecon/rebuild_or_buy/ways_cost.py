@@ -13,8 +13,18 @@ import numpy as np
 
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Product
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, branch_touches, end_of, named_in
-from repairecon.rebuild_or_buy.work import Bill, Bools, Floats, Floor, Ints, Orders, Wanted, Work
+from repairecon.rebuild_or_buy.tree import (
+    NEVER_ENDS,
+    STAGE,
+    Bools,
+    Floats,
+    Ints,
+    Tree,
+    branch_touches,
+    end_of,
+    named_in,
+)
+from repairecon.rebuild_or_buy.work import Bill, Floor, Orders, Wanted, Work
 from repairecon.records import Branch, Case, Part, Remedy, Task, Way
 
 ORDER_STAGE = {"now": -1, "after removal": STAGE["removal"], "after strip": STAGE["strip"],
@@ -44,6 +54,8 @@ class WaysCost:
         self.orders = Orders(buying, self.work)
         self.order_stage = ORDER_STAGE[case.terms.order_parts]
         self.everywhere = np.ones(len(tree.chance), dtype=bool)
+        rows = zip(case.branches, tree.holds, strict=True)
+        self.seen = [(b, holds, STAGE[b.seen_at]) for b, holds in rows if b.seen_at]
         met = {
             w.way: {(e, o) for (way, e, o), taken in self.remedied.items() if way == w.way and taken} for w in case.ways
         }
@@ -68,10 +80,6 @@ class WaysCost:
             if others:
                 return min((self.price_of(w) for w in others), key=lambda p: p.landed)
         return self.buying.alone(way.way, 1)
-
-    def has_price(self, way: Way) -> bool:
-        """Whether anything is paid for a way's unit or for the way itself."""
-        return way.price is not None or way.way in self.buying.by_item or way.kind == OWN_SPARE
 
     @cached_property
     def prices(self) -> dict[str, tuple[Priced, ...]]:
@@ -110,11 +118,9 @@ class WaysCost:
         # a rebuild that is given up before the unit goes together again does not wait for its parts
         waited = end >= REBUILD_STARTS
         for task, stage in self.tasks_of(way):
-            if at_leisure and stage not in AT_THE_BENCH:
-                continue
-            done = (end >= stage).astype(float)
-            while_waiting = self.order_stage < stage < REBUILD_STARTS
-            self.work.task(bill, task, done, done - waited if while_waiting else None)
+            if not at_leisure or stage in AT_THE_BENCH:
+                done, while_waiting = (end >= stage).astype(float), self.order_stage < stage < REBUILD_STARTS
+                self.work.task(bill, task, done, done - waited if while_waiting else None)
         wanted = self._wanted(bill, way, end, upto, at_leisure)
         floor = self._work_while_waiting(way)
         self.orders.add(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
@@ -126,12 +132,12 @@ class WaysCost:
         self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
     ) -> list[Wanted]:
         """Parts planned and parts for what is found, whose work goes into the bill."""
-        planned = [
-            Wanted(self.order_stage, p.part, np.where(end > self.order_stage, p.quantity, 0))
-            for p in self.case.parts
-            if self.takes(p, way)
-        ]
-        return planned + self._damage_here(bill, way, end, upto, at_leisure)
+        return self._planned(way, self.order_stage, end) + self._damage_here(bill, way, end, upto, at_leisure)
+
+    def _planned(self, way: Way, stage: int, end: Ints) -> list[Wanted]:
+        """Planned parts that a way takes, ordered at the end of a stage."""
+        parts = (p for p in self.case.parts if self.takes(p, way))
+        return [Wanted(stage, p.part, np.where(end > stage, p.quantity, 0)) for p in parts]
 
     def not_done_yet(self, way: Way, begun: Way, upto: int) -> Bill:
         """Work of one depth of rebuild up to a stage at which no parts are ordered, without what another depth that was
@@ -141,9 +147,8 @@ class WaysCost:
         for task, stage in self.tasks_of(way):
             if task not in done:
                 self.work.task(bill, task, (end >= stage).astype(float))
-        for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
-            bears = branch.seen_at != "" and branch_touches(branch, way) and not branch_touches(branch, begun)
-            if bears and STAGE[branch.seen_at] <= upto:
+        for branch, holds, stage in self.seen:
+            if stage <= upto and branch_touches(branch, way) and not branch_touches(branch, begun):
                 worked, _ = self._met(branch, holds, way, end, upto)
                 self.work.outcome(bill, branch, branch.by, worked.astype(float))
         return bill
@@ -161,15 +166,12 @@ class WaysCost:
         """Work of the outcomes that bear on a rebuild here; at leisure none that shows first once it runs, and none
         that bears on the unit bought for service."""
         wanted = []
-        for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
-            stage = STAGE.get(branch.seen_at, NEVER_ENDS)
-            if branch.seen_at == "" or not branch_touches(branch, way):
-                continue
-            if at_leisure and (stage > REBUILD_STARTS or branch_touches(branch, self.case.way(way.bought))):
-                continue
-            met = self._met(branch, holds, way, end, upto)
-            wanted += self._damage(bill, branch, branch.by, met, end)
-            wanted += self._remedy(bill, way, branch, met, end)
+        for branch, holds, stage in self.seen:
+            left_out = at_leisure and (stage > REBUILD_STARTS or branch_touches(branch, self.case.way(way.bought)))
+            if branch_touches(branch, way) and not left_out:
+                met = self._met(branch, holds, way, end, upto)
+                wanted += self._damage(bill, branch, branch.by, met, end)
+                wanted += self._remedy(bill, way, branch, met, end)
         return wanted
 
     def _met(self, branch: Branch, holds: Bools, way: Way, end: Ints, upto: int = NEVER_ENDS) -> tuple[Bools, Bools]:
@@ -210,11 +212,10 @@ class WaysCost:
             taken = self.remedies_taken(way, branch)
             if taken and branch_touches(branch, way):
                 left, p = 0.0, 1.0
-                for k, remedy in enumerate(taken):
-                    last = k + 1 == len(taken)
-                    left += p * (1.0 if last else remedy.p_holds) * remedy.life_share
+                for remedy in taken[:-1]:
+                    left += p * remedy.p_holds * remedy.life_share
                     p *= 1.0 - remedy.p_holds
-                share[holds] *= left
+                share[holds] *= left + p * taken[-1].life_share
         return share
 
     # ---- sent away ----------------------------------------------------------------------------
@@ -223,8 +224,7 @@ class WaysCost:
         bill, end, price = Bill(), self.ends[way.way], self.price_of(way)
         done = (end == NEVER_ENDS).astype(float)
         self.work.unit(bill, price, done)
-        if way.strip_charge.high > 0:  # taken apart for nothing
-            bill.pay(self.work.money("strip", "strip charge", way, way.strip_charge), 1.0 - done)
+        self.work.pay(bill, "strip", way, way.strip_charge, 1.0 - done)  # taken apart for nothing
         self._core_carriage(bill, way)
         lead = self.work.lead(price)
         if lead is not None:
@@ -233,11 +233,7 @@ class WaysCost:
             if stage > after:
                 self.work.task(bill, task, (end >= stage).astype(float))
         self.work.fitting(bill, way, done)
-        wanted = [
-            Wanted(STAGE["removal"], p.part, np.where(end > STAGE["removal"], p.quantity, 0))
-            for p in self.case.parts
-            if self.takes(p, way)
-        ]
+        wanted = self._planned(way, STAGE["removal"], end)
         for branch, holds in self._open_damage(way, after):
             if not self._covered(way, branch):
                 met = self._met(branch, holds, way, end)
@@ -263,12 +259,10 @@ class WaysCost:
     def _open_damage(self, way: Way, after: int) -> list[tuple[Branch, Bools]]:
         """Outcomes that bear on a way, those left out that a rebuild which got to stage ``after`` has paid already."""
         found = []
-        for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
-            if branch.seen_at == "" or not branch_touches(branch, way):
-                continue
-            stage = STAGE[branch.seen_at]
+        for branch, holds, stage in self.seen:
             spent = stage < after or (stage == after and branch.ends_rebuild)
-            if not (spent and any(w.traits.rebuilds and branch_touches(branch, w) for w in self.case.ways)):
+            paid = spent and any(w.traits.rebuilds and branch_touches(branch, w) for w in self.case.ways)
+            if branch_touches(branch, way) and not paid:
                 found.append((branch, holds))
         return found
 
@@ -280,15 +274,14 @@ class WaysCost:
         return next((by for by in SHOPS if by in self.case.terms.labour), "owner")
 
     def _core_carriage(self, bill: Bill, way: Way) -> None:
-        if way.core_carriage.high > 0:
-            bill.pay(self.work.money("core carriage", "carriage of the old unit", way, way.core_carriage))
+        self.work.pay(bill, "core carriage", way, way.core_carriage)
 
     # ---- as it is, for a while or for good -------------------------------------------------------
     def meanwhile(self, way: Way) -> Bill:
         """Carrying on, a temporary repair or doing without, in itself: price, tasks that name it, fitting; the days
         until the lasting repair where it does not work meanwhile."""
         bill = Bill()
-        if self.has_price(way):
+        if way.price is not None or way.way in self.buying.by_item:
             self.work.unit(bill, self.price_of(way))
         for task, _ in self.tasks_of(way):
             self.work.task(bill, task, 1.0)
@@ -302,8 +295,7 @@ class WaysCost:
     def breaks(self, way: Way) -> Bill:
         """What more breaks if it fails before the lasting repair."""
         bill = Bill()
-        if way.more_cost.high > 0:
-            bill.pay(self.work.money("more", "what more breaks", way, way.more_cost))
+        self.work.pay(bill, "more", way, way.more_cost)
         return bill
 
     def away(self) -> Bill:
@@ -326,13 +318,11 @@ class WaysCost:
     def lost(self, way: Way, instead: Way | None, after: int) -> Bill:
         """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
         other does not need as well. A spare that is dead shows at its first run: all its work."""
-        bill = Bill()
-        dead = way.kind == OWN_SPARE
+        bill, dead = Bill(), way.kind == OWN_SPARE
         if way.traits.rebuilds == "here":
             return bill
-        shared = (
-            [task for task, stage in self.tasks_of(instead) if stage == STAGE["outside"] or not dead] if instead else []
-        )
+        others = self.tasks_of(instead) if instead else []
+        shared = [task for task, stage in others if stage == STAGE["outside"] or not dead]
         for task, stage in self.tasks_of(way):
             by_then = stage <= STAGE["first run" if dead else "removal"]
             if after < stage and by_then and task not in shared:
@@ -347,16 +337,15 @@ class WaysCost:
         bill = Bill()
         if way.kind != OWN_SPARE or self.price_of(way).range.high > 0:
             self.work.unit(bill, self.price_of(way))
-        if way.core_surcharge.high > 0:
-            bill.pay(self._surcharge(way))
+        self.work.pay(bill, "core", way, way.core_surcharge)
         return bill
 
     def buy(self, way: Way, after: int = -1) -> Bill:
         """A bought unit that came, fitted."""
         bill = self.purchase(way)
         self._refund(bill, way, after)
-        if way.old_unit in ("sold", "scrap") and way.old_unit_price.high > 0:
-            bill.pay(self.work.money("old unit", "price got for the old unit", way, way.old_unit_price), -1.0)
+        if way.old_unit in ("sold", "scrap"):
+            self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
         lead = self.work.lead(self.price_of(way))
         if lead is not None and way.kind != OWN_SPARE:
             bill.take(lead)
@@ -377,12 +366,9 @@ class WaysCost:
         if way.core_surcharge.high <= 0:
             return
         refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
-        bill.pay(self._surcharge(way).times(refund), -self.core_accepted(way, after))
+        bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -self.core_accepted(way, after))
         if after < STAGE["strip"] or way.core_if_stripped:
             self._core_carriage(bill, way)
-
-    def _surcharge(self, way: Way) -> Product:
-        return self.work.money("core", "core surcharge", way, way.core_surcharge)
 
     def core_accepted(self, way: Way, after: int) -> Floats:
         """One in the leaves in which the old unit can still earn its refund after a rebuild that got to a stage."""

@@ -17,11 +17,9 @@ from numpy.typing import NDArray
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Inputs, LongestWait, Product, Term
 from repairecon.formulas.tree import information_sets
+from repairecon.rebuild_or_buy.tree import Bools, Floats, Ints
 from repairecon.records import Branch, Range, Remedy, Task, Terms, Way
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 Floor = tuple[tuple[int, float], ...]
 Coef = float | NDArray[Any]
 OUTPUTS = ("cash", "hours", "days")
@@ -51,18 +49,28 @@ class Bill:
 
     def minus(self, other: Bill) -> Bill:
         """This bill less another one."""
-        left = Bill(dict(self.cash), dict(self.hours), dict(self.days))
+        left = Bill()
         for output in OUTPUTS:
-            terms = getattr(left, output)
-            for term, coef in getattr(other, output).items():
-                terms[term] = terms.get(term, 0.0) - np.asarray(coef)
-            setattr(left, output, {t: c for t, c in terms.items() if np.any(np.abs(c) > LEAST)})
+            mine, its = getattr(self, output), getattr(other, output)
+            less = {t: mine.get(t, 0.0) - np.asarray(its[t]) if t in its else mine[t] for t in (mine | its)}
+            getattr(left, output).update({t: c for t, c in less.items() if np.any(np.abs(c) > LEAST)})
         return left
 
 
 def _add(terms: dict[Term, Coef], term: Term, coef: Coef) -> None:
     if np.any(coef):
         terms[term] = terms[term] + coef if term in terms else coef
+
+
+MONEY = {
+    "core": "core surcharge", "core carriage": "carriage of the old unit", "more": "what more breaks",
+    "old unit": "price got for the old unit", "strip": "strip charge",
+}  # fmt: skip
+LABELS = {
+    "task": ("hours for {}", "cost of {}", "days for {}"),
+    "outcome": ("extra hours, {}", "outside work, {}", "extra days, {}"),
+    "remedy": ("hours, {}", "outside work, {}", "days, {}"),
+}
 
 
 class Work:
@@ -105,9 +113,14 @@ class Work:
         """A unit bought or sent away: its carriage and fixed charges even where the work is not done."""
         self.order_line(bill, p, (bought * p.goods, p.carriage, p.fixed))
 
-    def money(self, what: str, label: str, way: Way, r: Range) -> Product:
+    def pay(self, bill: Bill, what: str, way: Way, r: Range, times: Coef = 1.0) -> None:
+        """Such an amount paid, if there is one."""
+        if r.high > 0:
+            bill.pay(self.money(what, way, r), times)
+
+    def money(self, what: str, way: Way, r: Range) -> Product:
         """An amount of home money that a way names."""
-        return self._money(f"{what}:{way.way}", f"{label}, {way.way}", r)
+        return self._money(f"{what}:{way.way}", f"{MONEY[what]}, {way.way}", r)
 
     def _money(self, key: str, label: str, r: Range) -> Product:
         return self.inputs.number(key, label, self.home, r)
@@ -125,41 +138,35 @@ class Work:
 
     def task(self, bill: Bill, task: Task, times: Coef, day_times: Coef | None = None) -> None:
         """One row of tasks.csv."""
-        name = task.task
-        if task.hours.high > 0:
-            hours = self.inputs.hours(f"task hours:{name}", f"hours for {name}", task.hours)
-            self.hours(bill, hours, task.by, times, day_times)
-        if task.cost.high > 0:
-            bill.pay(self._money(f"task cost:{name}", f"cost of {name}", task.cost), times)
-        if task.days.high > 0:
-            days = self.inputs.number(f"task days:{name}", f"days for {name}", "days", task.days)
-            bill.take(days, times if day_times is None else day_times)
+        self._done(bill, ("task", task.task), (task.hours, task.cost, task.days), task.by, times, day_times=day_times)
 
     def outcome(self, bill: Bill, branch: Branch, by: str, times: Coef) -> None:
         """Extra hours, outside work and days of an outcome."""
         given = "; ".join(f"{e}={o}" for e, o in branch.given)
         name = f"{branch.key} given {given}" if given else branch.key
-        if branch.extra_hours.high > 0:
-            hours = self.inputs.hours(f"outcome hours:{name}", f"extra hours, {name}", branch.extra_hours)
-            self.hours(bill, hours, by, times)
-        if branch.outside_cost.high > 0:
-            bill.pay(self._money(f"outcome cost:{name}", f"outside work, {name}", branch.outside_cost), times)
-        if branch.extra_days.high > 0:
-            days = self.inputs.number(f"outcome days:{name}", f"extra days, {name}", "days", branch.extra_days)
-            bill.take(days, times)
+        self._done(bill, ("outcome", name), (branch.extra_hours, branch.outside_cost, branch.extra_days), by, times)
 
     def remedy(self, bill: Bill, remedy: Remedy, often: Product, times: Coef) -> None:
         """Hours, outside work and days of a remedy, as often as those before it did not hold."""
-        name = f"{remedy.remedy}, {remedy.event}={remedy.outcome}"
-        if remedy.extra_hours.high > 0:
-            hours = self.inputs.hours(f"remedy hours:{name}", f"hours, {name}", remedy.extra_hours)
-            self.hours(bill, hours.times(often), remedy.by, times)
-        if remedy.outside_cost.high > 0:
-            cost = self._money(f"remedy cost:{name}", f"outside work, {name}", remedy.outside_cost)
-            bill.pay(cost.times(often), times)
-        if remedy.extra_days.high > 0:
-            days = self.inputs.number(f"remedy days:{name}", f"days, {name}", "days", remedy.extra_days)
-            bill.take(days.times(often), times)
+        what = "remedy", f"{remedy.remedy}, {remedy.event}={remedy.outcome}"
+        ranges = remedy.extra_hours, remedy.outside_cost, remedy.extra_days
+        self._done(bill, what, ranges, remedy.by, times, often=often)
+
+    def _done(
+        self, bill: Bill, what: tuple[str, str], ranges: tuple[Range, Range, Range], by: str, times: Coef, *,
+        day_times: Coef | None = None, often: Product = ONE,
+    ) -> None:  # fmt: skip
+        """Hours, money and days of a row of the case; days at ``day_times`` where they differ."""
+        (row, name), (hours, cost, days) = what, ranges
+        label = [words.format(name) for words in LABELS[row]]
+        if hours.high > 0:
+            worked = self.inputs.hours(f"{row} hours:{name}", label[0], hours)
+            self.hours(bill, worked.times(often), by, times, day_times)
+        if cost.high > 0:
+            bill.pay(self._money(f"{row} cost:{name}", label[1], cost).times(often), times)
+        if days.high > 0:
+            out = self.inputs.number(f"{row} days:{name}", label[2], "days", days)
+            bill.take(out.times(often), times if day_times is None else day_times)
 
     def fails(self, remedy: Remedy) -> Product:
         """One where a remedy does not hold."""

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import discount, lives, renewal
+from repairecon.formulas import lives, renewal
+from repairecon.formulas.equivalent_costs import equivalent_annual_cost
 from repairecon.rebuild_or_buy.lives import (
     Clocks,
     Failures,
@@ -23,14 +23,14 @@ from repairecon.rebuild_or_buy.lives import (
     failures,
     in_service,
     median_life,
+    real_rate,
     under_warranty,
 )
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.remedies import life_shares
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, grow
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Tree, grow
 from repairecon.records import RepaireconError, Way, Years
 
-Floats = NDArray[np.float64]
 FACTORS = (0.05, 20.0)
 BREAK_EVEN_RIGHT = 1e-6
 """Share of a break-even life that it may be off by."""
@@ -38,26 +38,19 @@ BREAK_EVEN_RIGHT = 1e-6
 
 @dataclass(frozen=True)
 class WayYears:
-    """One way over the horizon.
-
-    ``cost_now`` expected total of this job; ``cost_failure`` of a later failure, away or not; ``present_cost``
-    all of it discounted; ``annual_cost`` the same as a level cost a year (nan at horizon 0); ``failures_expected``,
-    ``p_failure_away`` of at least one away from base; ``median_life`` years; ``break_even_life`` the median at
-    which the way costs as much as the best other one (None if no life within a twentieth to twenty times does);
-    ``best_replacement_age`` in years (inf: do not replace in time).
-    """
+    """One way over the horizon, money in home currency."""
 
     way: str
-    cost_now: float
-    cost_failure: float
-    present_cost: float
-    annual_cost: float
+    cost_now: float  # expected total of this job
+    cost_failure: float  # of a later failure, away or not
+    present_cost: float  # all of it discounted
+    annual_cost: float  # the same as a level cost a year; nan at horizon 0
     failures_expected: float
     failures_discounted: float
-    p_failure_away: float
-    median_life: float
-    break_even_life: float | None
-    best_replacement_age: float
+    p_failure_away: float  # of at least one away from base
+    median_life: float  # years
+    break_even_life: float | None  # median at which it costs as much as the best other; None: none within FACTORS
+    best_replacement_age: float  # years; inf: do not replace in time
     with_spare: bool
 
 
@@ -114,12 +107,9 @@ class Ledger:
         self.model, self.chooser = model, model.plain
         self.case, self.years, self.ways, self.allowed = model.case, years, model.ways, model.allowed
         self.now, self.hour, self.day = now, model.own_hour, model.lost_day
-        allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
-        self.fresh = model
-        if model.done >= 0 or not _same_chances(model.tree, grow(model.case)):
-            self.fresh = Model(
-                model.case, grow(model.case), allowed, -1, model.own_hour, model.buying, model.costs.remedied
-            )
+        self.fresh, unfound = model, grow(model.case)
+        if model.done >= 0 or not _same_chances(model.tree, unfound):
+            self.fresh = model.like(tree=unfound, done=-1)
         self.expected = expected = self.fresh.expected()
         self.total = expected @ np.array([1.0, self.hour, self.day])
         self.undelayed = expected @ np.array([1.0, self.hour, 0.0])
@@ -128,7 +118,7 @@ class Ledger:
             lives.mean_p_spare_works(years.turned_every_years, years.shelf_life_years, years.shelf_shape)
         )
         self.swap = mean_of(years.swap_hours) * self.hour
-        self.rate = float(discount.real_rate(years.discount_rate, years.inflation_rate))
+        self.rate = real_rate(years)
         self.spare_left = [p_spare_left(model, i) for i in range(len(model.ways))]
 
     def plain(self, i: int) -> int:
@@ -169,12 +159,8 @@ class Ledger:
         """Present value of what a spare fetches with the boat."""
         if self.years.horizon_years == 0 or self.spare_left[i] == 0:
             return 0.0
-        later = float(discount.single_present_value(self.rate, self.years.horizon_years))
+        later = float((1.0 + self.rate) ** -self.years.horizon_years)
         return self.spare_left[i] * fetches(self.fresh, i, self.years.resale_share) * later
-
-    def stretched(self, i: int, factor: float) -> float:
-        """Present cost of a way with its median life stretched."""
-        return float(self.now[i]) + self.later(i, factor) - self.resale(i)
 
     def unit_of(self, i: int) -> int:
         """The way whose unit is in service in the end: after a way for a while the one taken then."""
@@ -183,22 +169,23 @@ class Ledger:
         held, failed = self.chooser.then(i)
         return next((k for k in (held, failed) if k is not None), i)
 
+    def clocks(self, i: int, factor: float = 1.0, drawn: bool = False) -> Clocks:
+        """The lives of the unit that is in service in the end."""
+        return clocks_of(self.case, self.case.ways[self.unit_of(i)], factor, drawn)
+
     def later(self, i: int, factor: float = 1.0) -> float:
-        """Present cost of the failures to come, its median life stretched; warranty pays the money of some."""
+        """Present cost of the failures to come, its median life stretched; warranty pays the money of some, not
+        the owner's hours and not the days."""
         if self.years.horizon_years <= 0 or self.case.ways[i].traits.in_service == "none":
             return 0.0
-        total = 0.0
+        total, months = 0.0, self.warranty_months(i)
         for share, p in self.shares[i].items():
-            clocks = clocks_of(self.case, self.case.ways[self.unit_of(i)], factor * share)
+            clocks = self.clocks(i, factor * share)
             plainly = factor == 1.0 and len(self.shares[i]) == 1
             gone = self.failures[i].discounted if plainly else discounted_failures(clocks, self.years)
-            total += p * (gone * self.failure(i) - self.paid_by_warranty(i, clocks))
+            paid = under_warranty(clocks, self.years, months) * self.warranty_pays(i) if months else 0.0
+            total += p * (gone * self.failure(i) - paid)
         return total
-
-    def paid_by_warranty(self, i: int, clocks: Clocks) -> float:
-        """Present money of failures within the warranty: not the owner's hours, and not the days."""
-        months = self.warranty_months(i)
-        return under_warranty(clocks, self.years, months) * self.warranty_pays(i) if months else 0.0
 
     def warranty_months(self, i: int) -> float:
         """Warranty of the unit that is in service in the end."""
@@ -216,14 +203,14 @@ class Ledger:
     @cached_property
     def failures(self) -> list[Failures]:
         """Failures to come by way."""
-        return [self._failures(i) for i in range(len(self.ways))]
-
-    def _failures(self, i: int) -> Failures:
-        if self.case.ways[i].traits.in_service == "none":
-            return Failures(0.0, 0.0, 0.0)
-        unit = self.case.ways[self.unit_of(i)]
-        each = [(p, failures(clocks_of(self.case, unit, share), self.years)) for share, p in self.shares[i].items()]
-        return Failures(*(sum(p * getattr(f, x) for p, f in each) for x in ("expected", "discounted", "p_away")))
+        found = []
+        for i, shares in enumerate(self.shares):
+            if self.case.ways[i].traits.in_service == "none":
+                shares = {}
+            each = [(p, failures(self.clocks(i, share), self.years)) for share, p in shares.items()]
+            sums = (sum(p * getattr(f, x) for p, f in each) for x in ("expected", "discounted", "p_away"))
+            found.append(Failures(*map(float, sums)))
+        return found
 
     @cached_property
     def present(self) -> Floats:
@@ -244,11 +231,11 @@ def _way_years(ledger: Ledger, i: int) -> WayYears:
         cost_now=float(ledger.now[i]),
         cost_failure=ledger.failure(i),
         present_cost=float(ledger.present[i]),
-        annual_cost=float(discount.equivalent_annual_cost(ledger.present[i], ledger.rate, h)) if h > 0 else np.nan,
+        annual_cost=float(equivalent_annual_cost(ledger.present[i], ledger.rate, h)) if h > 0 else np.nan,
         failures_expected=f.expected,
         failures_discounted=f.discounted,
         p_failure_away=f.p_away,
-        median_life=median_life(clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)]), ledger.years),
+        median_life=median_life(ledger.clocks(i), ledger.years),
         break_even_life=break_even_life(ledger, i),
         best_replacement_age=_replacement_age(ledger, i),
         with_spare=bool(way.bought),
@@ -275,7 +262,7 @@ def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = FACTO
     if dearer(low) * dearer(high) > 0:
         return None
     factor = math.exp(float(optimize.brentq(dearer, low, high, xtol=BREAK_EVEN_RIGHT)))
-    return median_life(clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)], factor), ledger.years)
+    return median_life(ledger.clocks(i, factor), ledger.years)
 
 
 def _lowest_factor(ledger: Ledger, i: int, low: float) -> float:
@@ -292,7 +279,7 @@ def _lowest_factor(ledger: Ledger, i: int, low: float) -> float:
 
 def _replacement_age(ledger: Ledger, i: int) -> float:
     """Best age to replace in time, off season at base; by the years of standing, middle of the median's range."""
-    clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)])
+    clocks = ledger.clocks(i)
     life = float(np.median(clocks.life_years))
     planned, failed = float(ledger.undelayed[ledger.plain(i)]), ledger.failure(i)
     if not np.isfinite(life) or clocks.shape <= 1.0 or failed <= planned or planned <= 0:

@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import carry_program, demand
-from repairecon.formulas.carry_program import Group, JobsWorth, Mode
-from repairecon.formulas.demand import COURSES
+from repairecon.formulas.carry_program import COURSES, Group, JobsWorth, Mode
 from repairecon.spares_aboard.demand import Line
 
 Floats = NDArray[np.float64]
@@ -114,8 +113,8 @@ class Carried:
         """Being without, now and then."""
         now, then = self._now_then
         return Risk(
-            p_critical_now=0.0 + demand.p_any_short(now[0][self._critical]),
-            p_critical_then=0.0 + demand.p_any_short(then[0][self._critical]),
+            p_critical_now=0.0 + _any_short(now[0][self._critical]),
+            p_critical_then=0.0 + _any_short(then[0][self._critical]),
             cost_now=float(self._without @ now[1]), cost_then=float(self._without @ then[1]),
         )  # fmt: skip
 
@@ -214,7 +213,7 @@ class Carried:
             left = sum(s.saved - s.worth for s in states.values()) + left_idle
             names = " + ".join(self._lines[t].card.name for t in step.things) if step else ""
             rows.append((
-                spend, float(self._without @ jobs), left, demand.p_any_short(short[self._critical]), names,
+                spend, float(self._without @ jobs), left, _any_short(short[self._critical]), names,
                 sum(step.things.values()) if step else 0, step.gain if step else 0.0,
             ))  # fmt: skip
         columns = ["spend", "expected_cost", "cost_left", "p_critical_short", "item", "units", "gain"]
@@ -291,3 +290,9 @@ def _candidates(part: _Part, stock: Wholes, room: Wholes) -> list[dict[int, int]
             if all(n <= room[t] for t, n in things.items()):
                 made[tuple(sorted(things.items()))] = things
     return list(made.values())
+
+
+def _any_short(p_each: Floats) -> float:
+    """Chance that at least one of several items is short, whose demands do not hang together."""
+    with np.errstate(divide="ignore"):
+        return float(-np.expm1(np.log1p(-p_each).sum()))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.book.on_hand import day_number, shelf_years
-from repairecon.formulas import bayes, demand, lives, ranges
+from repairecon.formulas import demand, ranges, valuation
 from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
 from repairecon.rebuild_or_buy.horizon import Horizon
@@ -239,7 +239,7 @@ def _learned(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
     of_others = {mark for c in look.items.values() if c.name in leads for mark in record.jobs.get(c.number, ())}
     seen = len(record.jobs.get(card.number, {}).keys() - of_others)
     prior, prior_years = (look.defaults.number(name) for name in ("prior_failures", "prior_years"))
-    known, exposure = bayes.gamma_poisson_update(prior, prior_years, seen, record.years * units)
+    known, exposure = prior + seen, prior_years + record.years * units
     pace = max((record.pace[u] for u in card.units if u in record.pace), default=0.0)
     engine = max(record.pace.values(), default=0.0)
     by_clock = hours is not None and pace > 0.0 and pace >= _WITH_THE_ENGINE * engine
@@ -267,8 +267,8 @@ def _cost_left(look: Look, card: Item, price: float) -> float:
     if math.isnan(price):
         return 0.0
     start, (initial, _) = day_number(look.today), shelf_years(card)
-    end, rate = lives.expiry_day(start, initial), look.defaults.number("worth_lost_rate")
-    return float(lives.cost_left_over(price, end, start, start + look.days, rate))
+    end, rate = valuation.expiry_day(start, initial), look.defaults.number("worth_lost_rate")
+    return float(valuation.cost_left_over(price, end, start, start + look.days, rate))
 
 
 def _tools_missing(look: Look, card: Item) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from repairecon.book.on_hand import day_number, shelf_years
-from repairecon.formulas import lives, valuation
+from repairecon.formulas import valuation
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.records import MOVEMENT_KINDS, Item, Lot, Movement, SpareWish, StockLine
 
@@ -195,7 +195,7 @@ def good_until(card: Item, cure_date: str) -> datetime.date | None:
     initial, _ = shelf_years(card)
     if math.isinf(initial) or not cure_date:
         return None
-    return _day_of(float(lives.expiry_day(day_number(cure_date), initial)))
+    return _day_of(float(valuation.expiry_day(day_number(cure_date), initial)))
 
 
 def shelf_table(
@@ -220,7 +220,7 @@ def _shelf_row(
     cured, bought = day_number(lot.cure_date), day_number(lot.came_on)
     counted = "cure date" if lot.cure_date else "day bought" if came == "bought" else "day found"
     start = cured if lot.cure_date else bought
-    ends = [float(lives.expiry_day(start, *years, inspected=found)) for found in (False, True)]
+    ends = [float(valuation.expiry_day(start, *years, inspected=found)) for found in (False, True)]
     last = ends[1] if inspected else ends[0]
     today, until = map(day_number, period)
     late = INSPECT if ends[1] >= today else OVER

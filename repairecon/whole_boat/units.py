@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import optimize
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import discount, lives, renewal
+from repairecon.formulas import equivalent_costs, lives, renewal
 from repairecon.read.boat import BoatPapers, age_years
 from repairecon.read.case_folder import unit_case
 from repairecon.rebuild_or_buy.answer import Answer
@@ -219,7 +219,7 @@ def unit_line(
     cost = failing(answer)
     price = mean_of(unit.price_new)
     a_year = unit.count * life.p_fails(1.0)
-    rate = float(discount.real_rate(case.years.discount_rate, case.years.inflation_rate))
+    rate = (1.0 + case.years.discount_rate) / (1.0 + case.years.inflation_rate) - 1.0
     return replace(
         line,
         way=cost.way,
@@ -248,8 +248,8 @@ def _spare_cost(price: float, case: Case, rate: float) -> float:
     years = case.years
     span = min(years.horizon_years or years.shelf_life_years, years.shelf_life_years)
     resale = years.resale_share * price if years.horizon_years and years.horizon_years < years.shelf_life_years else 0.0
-    sold = resale * float(discount.single_present_value(rate, span))
-    return float(discount.equivalent_annual_cost(price - sold, rate, span))
+    sold = resale * (1.0 + rate) ** -span
+    return float(equivalent_costs.equivalent_annual_cost(price - sold, rate, span))
 
 
 def renew_saves(life: Life, cost: Failing, rate: float) -> float:

@@ -16,7 +16,7 @@ from scipy import special
 
 from repairecon.after_the_job import learning
 from repairecon.formulas import ranges
-from repairecon.formulas.bayes import LinearBelief, dirichlet_update, marginal
+from repairecon.formulas.bayes import LinearBelief, belief_interval
 from repairecon.rebuild_or_buy.draws import Draws
 from repairecon.rebuild_or_buy.evaluate import Drawn
 from repairecon.rebuild_or_buy.learned import condition, groups, with_learned
@@ -39,8 +39,9 @@ def drawn_belief(rng: np.random.Generator, belief: LinearBelief) -> tuple[Floats
 
 def place(belief: LinearBelief, row: Floats, truth: float) -> float:
     """Place of a truth in a belief, 0 to 1."""
-    location, scale, freedom = marginal(belief, row)
-    return float(special.stdtr(freedom, (truth - location) / scale))
+    freedom = 2.0 * belief.shape
+    middle, _, high = belief_interval(belief, row)
+    return float(special.stdtr(freedom, (truth - middle) / (high - middle) * special.stdtrit(freedom, 0.9)))
 
 
 def logged(job: str, kind: str, name: str, **more: object) -> Logged:
@@ -54,7 +55,7 @@ def chance_ranks(rng: np.random.Generator, jobs: int) -> float:
     seen = rng.choice(3, jobs, p=chance)
     rows = [logged(f"{k}", "count", "event", outcome=str(o)) for k, o in enumerate(seen)]
     counts = {c.outcome: c.count for c in learning.learn(JobLog(tuple(rows))).chances}
-    after = dirichlet_update(prior, [counts.get(str(k), 0.0) for k in range(3)])
+    after = prior + [counts.get(str(k), 0.0) for k in range(3)]
     return float(special.betainc(after[0], after[1:].sum(), chance[0]))
 
 

@@ -85,7 +85,7 @@ def test_drift_is_found_again() -> None:
     rng, held = np.random.default_rng(12), 0
     for _ in range(300):
         belief = learning.drift(price_log(rng, 60, 0.06))
-        low, high = learning.t_interval(*learning.marginal(belief, [0.0, 1.0]), 0.8)
+        _, low, high = learning.belief_interval(belief, [0.0, 1.0], confidence=0.8)
         held += low < 0.06 < high
     assert held / 300 == pytest.approx(0.8, abs=3 * (0.16 / 300) ** 0.5 + 0.03)
     many = learning.learn(JobLog(tuple(price_log(rng, 2000, 0.06))))

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plain_carry import choices, joint, stores
 
-from repairecon.formulas.carry_program import Mode, best_carry, groups, jobs_worth
-from repairecon.formulas.demand import poisson_demand, scenarios
+from repairecon.formulas.carry_program import Mode, _scenarios, best_carry, groups, jobs_worth
+from repairecon.formulas.demand import poisson_demand
 
 
 def with_modes(store: dict) -> dict:
@@ -127,7 +127,7 @@ def test_one_spare_for_two_units() -> None:
 
 
 def test_courses_left_out_are_told() -> None:
-    counts, p = scenarios([poisson_demand(0.5)] * 4, [2] * 4, 30)
+    counts, p = _scenarios([poisson_demand(0.5)] * 4, [2] * 4, 30)
     assert counts.shape == (30, 4)
     assert 0.01 < 1.0 - p.sum() < 0.5
     # the likeliest first to be kept: by hand, none at all is the likeliest

@@ -84,7 +84,6 @@ def test_guess_is_a_mixture(guess: tuple[float, float, float]) -> None:
         lambda: d.p_above([]),
         lambda: d.stock_for([0.5, 0.25], 0.9),
         lambda: d.stock_for([0.5, 0.5], 1.0),
-        lambda: d.p_any_short([1.1]),
     ],
 )
 def test_what_cannot_be_is_refused(call) -> None:
@@ -132,19 +131,6 @@ def test_assurance_is_met_and_no_more(weights: list[float], assurance: float) ->
     reached = np.cumsum(chances)
     assert reached[held] >= assurance - 1e-9
     assert held == 0 or reached[held - 1] < assurance
-
-
-def test_any_short_of_several() -> None:
-    # every combination of three items written out
-    p = [0.1, 0.25, 0.6]
-    none = sum(
-        np.prod([q if bit else 1 - q for q, bit in zip(p, bits, strict=True)])
-        for bits in np.ndindex(2, 2, 2)
-        if not any(bits)
-    )
-    assert d.p_any_short(p) == pytest.approx(1 - none)
-    assert d.p_any_short([]) == 0.0
-    assert d.p_any_short([0.2, 1.0]) == 1.0
 
 
 @given(CHANCES, CHANCES)

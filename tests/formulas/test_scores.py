@@ -9,21 +9,6 @@ from scipy import stats
 from repairecon.formulas import scores
 
 
-def test_pinball_of_the_true_quantile_is_least() -> None:
-    drawn = stats.lognorm(0.5, scale=10.0).ppf((np.arange(20_000) + 0.5) / 20_000)
-    for p in (0.1, 0.5, 0.9):
-        tried = np.linspace(2.0, 30.0, 561)
-        losses = [scores.pinball(drawn, q, p).mean() for q in tried]
-        assert tried[int(np.argmin(losses))] == pytest.approx(stats.lognorm(0.5, scale=10.0).ppf(p), abs=0.05)
-
-
-def test_pinball_by_hand() -> None:
-    # 12 against a stated 10 that nine in ten stay below: 0.9 x 2; 8 against it: 0.1 x 2
-    assert scores.pinball([12.0, 8.0, 10.0], 10.0, 0.9) == pytest.approx([1.8, 0.2, 0.0])
-    with pytest.raises(ValueError, match="between 0 and 1"):
-        scores.pinball(1.0, 1.0, 1.0)
-
-
 @pytest.mark.parametrize("truth", [0.15, 0.5, 0.83])
 def test_brier_and_log_score_are_proper(truth: float) -> None:
     happened = np.arange(1000) < 1000 * truth

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from tree_makers import WILDCATTER_TEST, fill_network, random_tree, wildcatter
 
-from repairecon.formulas import stopping, tree
+from repairecon.formulas import tree
+from repairecon.formulas import tree as stopping
 
 
 def test_oil_wildcatter_as_stages():

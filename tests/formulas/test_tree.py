@@ -196,7 +196,7 @@ def test_a_single_outcome_cannot_be_misread():
         (lambda: tree.given_findings([1.0, 0.0], [0.0, 1.0]), "cannot occur together"),
         (lambda: tree.given_findings([0.5, 0.5], [0.5, 1.5]), "between 0 and 1"),
         (lambda: tree.given_findings([0.5, 0.5], [0.5, np.nan]), "between 0 and 1"),
-        (lambda: tree.given_findings([0.5, 0.5], [0.5]), "one likelihood a leaf"),
+        (lambda: tree.given_findings([0.5, 0.5], [0.5]), "between 0 and 1"),
         (lambda: finding_likelihood([0, 1], 0, 1.2, outcomes=2), "between 0 and 1"),
     ],
 )
@@ -281,7 +281,7 @@ def test_expected_by_set_against_plain_means():
     ids[ids == 2] = 3
     chance = rng.dirichlet(np.ones(60))
     values = rng.normal(size=(60, 2, 3))
-    expected, p_set = tree.expected_by_set(ids, 4, chance, values)
+    expected, p_set = tree._expected_by_set(ids, 4, chance, values)
     assert expected.shape == (4, 2, 3)
     for number in (0, 1, 3):
         mine = ids == number
@@ -292,5 +292,5 @@ def test_expected_by_set_against_plain_means():
 
 
 def test_leaf_that_cannot_be_does_not_count_even_at_infinite_cost():
-    expected, _ = tree.expected_by_set([0, 0, 1], 2, [0.5, 0.0, 0.5], [3.0, np.inf, np.inf])
+    expected, _ = tree._expected_by_set([0, 0, 1], 2, [0.5, 0.0, 0.5], [3.0, np.inf, np.inf])
     assert_array_equal(expected, [3.0, np.inf])

@@ -1,5 +1,8 @@
 """Value of a store against an accounting textbook, exact fractions and a walk unit by unit."""
 
+import csv
+import datetime as dt
+import math
 from fractions import Fraction
 from pathlib import Path
 
@@ -199,3 +202,75 @@ def test_periods_see_late_receipts() -> None:
         v.fifo([1, 1], [-1, 2], [0, 6], [3, 4])
     with pytest.raises(ValueError, match="in order"):
         v.fifo([1, 1], [2, -1], [6, 0], [4, 3])
+
+
+DAY_0 = dt.date(1970, 1, 1)
+# ISO 2230:2002, storage table: groups A, B, C (a row a group, with its own source column)
+TABLE = Path(__file__).parent / "data" / "rubber_storage.csv"
+
+
+def number(day: dt.date) -> float:
+    return float((day - DAY_0).days)
+
+
+def groups() -> list[dict[str, str]]:
+    rows = list(csv.DictReader(TABLE.read_text("utf-8").splitlines()))
+    return [r for r in rows if r["standard"] == "ISO 2230:2002" and r["group"] in "ABC"]
+
+
+def test_groups_of_the_standard() -> None:
+    # made in the third quarter of 2024: A 5 + 2, B 7 + 3, C 10 + 5 years, from the last day of September
+    made = number(dt.date(2024, 9, 30))
+    last = {}
+    for row in groups():
+        initial, more = float(row["initial_years"]), float(row["extension_years"])
+        days = (v.expiry_day(made, initial, more), v.expiry_day(made, initial, more, True))
+        last[row["group"]] = days
+        assert days[1] == v.expiry_day(made, float(row["total_years"]))
+    years = {"A": (2029, 2031), "B": (2031, 2034), "C": (2034, 2039)}
+    assert last == {g: tuple(number(dt.date(y, 9, 30)) for y in pair) for g, pair in years.items()}
+
+
+@given(st.dates(dt.date(1960, 1, 1), dt.date(2080, 12, 31)), st.integers(0, 40))
+def test_years_by_the_calendar(day: dt.date, years: int) -> None:
+    try:
+        wanted = day.replace(year=day.year + years)
+    except ValueError:
+        wanted = dt.date(day.year + years, 2, 28)
+    assert v.expiry_day(number(day), years) == number(wanted)
+
+
+@pytest.mark.parametrize(
+    ("day", "years", "ends"),
+    [((2024, 8, 31), 0.5, (2025, 2, 28)), ((2023, 8, 31), 0.5, (2024, 2, 29)), ((2024, 1, 15), 1.25, (2025, 4, 15))],
+)
+def test_parts_of_a_year(day, years, ends) -> None:
+    assert v.expiry_day(number(dt.date(*day)), years) == number(dt.date(*ends))
+
+
+def test_unknown_and_endless() -> None:
+    ends = v.expiry_day([np.nan, 10.0, np.nan], [5.0, math.inf, math.inf])
+    assert np.array_equal(ends, [np.nan, np.inf, np.nan], equal_nan=True)
+    assert v.expiry_day(0.0, 5, math.inf, True) == math.inf
+
+
+def test_left_over_by_hand() -> None:
+    # half a year of two left; a part that is over, one that ends with the period, one that never does, one unknown
+    found = v.cost_left_over(8.0, [730.0, -3.0, 182.5, np.inf, np.nan], 0.0, 182.5, 0.0)
+    assert found == pytest.approx([2.0, 8.0, 8.0, 0.0, 0.0])
+    # half a year: a tenth of the shelf life, and of the rest 1 - sqrt(0.64) = 0.2
+    assert v.cost_left_over([100.0, 0.0], 1825.0, 0.0, 182.5, 0.36) == pytest.approx([28.0, 0.0])
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: v.expiry_day(0, -1),
+        lambda: v.cost_left_over(1.0, [1], 5, 4, 0.1),
+        lambda: v.cost_left_over(-1.0, 9, 0, 4, 0.1),
+        lambda: v.cost_left_over(1.0, 9, 0, 4, 20.0),
+    ],
+)
+def test_what_cannot_be_stored_is_refused(call) -> None:
+    with pytest.raises(ValueError, match="0 or more"):
+        call()

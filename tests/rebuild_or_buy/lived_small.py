@@ -65,7 +65,7 @@ def rows(ledger: Ledger) -> dict[str, WayYears]:
 
 
 def combinations(ledger: Ledger, kit: float = 100.0) -> dict[str, Combination]:
-    return {c.combination: c for c in spare_combinations(ledger, over_the_years(ledger), kit)}
+    return {c.combination: c for c in spare_combinations(ledger, kit)}
 
 
 def again(ledger: Ledger, **years: object) -> Ledger:

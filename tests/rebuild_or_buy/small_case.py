@@ -76,5 +76,6 @@ def expected(made: Case, **allowed: bool) -> dict[str, NDArray[np.float64]]:
 def by_outcome(made: Case, way_name: str, event: str) -> dict[str, NDArray[np.float64]]:
     """(cash, hours, days) of a way for each outcome of the only event."""
     model = model_of(made, {})
-    values = model.expected_by_leaf()[model.ways.index(way_name)]
+    at, pieces = model.plain.at, model.plain.way(model.ways.index(way_name))
+    values = np.array([at.by_leaf(pieces, tuple(unit)) for unit in np.eye(3)])
     return {model.tree.words(k)[event]: values[:, k] for k in range(values.shape[1])}

@@ -13,12 +13,12 @@ from reference_case import span
 
 from repairecon.rebuild_or_buy.draws import failure_times
 from repairecon.rebuild_or_buy.horizon import cost_over_years
-from repairecon.rebuild_or_buy.lives import clocks_of, failures
+from repairecon.rebuild_or_buy.lives import Clocks, clocks_of, failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.years import Ledger, over_the_years
-from repairecon.records import Case
+from repairecon.records import Case, Years
 
 KS_1_PERCENT = 1.6276  # Kolmogorov's limit law stays below it in 99 of 100 cases; critical value times sqrt(n)
 
@@ -116,14 +116,16 @@ def distance(lives, cdf) -> float:
     return max(at_0, float(np.abs((rank + 1) / n - f).max()), float(np.abs(rank / n - f).max()))
 
 
+CLOCKS = Clocks(LIVES_YEARS, LIVES_HOURS, SHAPE, AGE, EARLY, 0.0, np.full(3, 1 / 3))
+USE = Years(horizon_years=150.0, hours_a_year=HOURS)
+
+
 @pytest.mark.parametrize("clocks", ["both", "years", "hours"])
 def test_failure_times_follow_their_distribution(clocks):
     """The first life and the second, of the same unknown median and yet each a draw of the mixture."""
     n, years, hours = 4_000, clocks != "hours", clocks != "years"
-    times = failure_times(
-        LIVES_YEARS if years else np.full(3, np.inf), LIVES_HOURS if hours else np.full(3, np.inf),
-        SHAPE, AGE, EARLY, HOURS, 150.0, n, 5, "way",
-    )  # fmt: skip
+    life_years, life_hours = (x if on else np.full(3, np.inf) for x, on in ((LIVES_YEARS, years), (LIVES_HOURS, hours)))
+    times = failure_times(replace(CLOCKS, life_years=life_years, life_hours=life_hours), USE, n, 5, "way")
     if clocks == "hours":  # one step of the three never fails by hours
         finite = times[0][np.isfinite(times[0])]
         assert abs(len(finite) / n - (2 + EARLY) / 3) < 4 * np.sqrt(0.22 / n)
@@ -135,7 +137,9 @@ def test_failure_times_follow_their_distribution(clocks):
 def test_the_lives_of_a_course_share_their_median():
     """With medians far apart, a first life that was long foretells a second that is long."""
     wide = np.array([1.0, 30.0])
-    times = failure_times(wide, np.full(2, np.inf), 3.0, 0.0, 0.0, 0.0, 400.0, 3_000, 5, "way")
+    times = failure_times(
+        Clocks(wide, wide + np.inf, 3.0, 0.0, 0.0, 0.0, wide), Years(horizon_years=400.0), 3_000, 5, "way"
+    )
     first, second = times[0], times[1] - times[0]
     # of the long-lived, 1 - exp(-(2.5 / 30)**3) = 0.0006 fail sooner
     assert np.mean(first[second > 5] > 2.5) > 1 - 0.0006 - 4 * np.sqrt(0.0006 / 1_500)
@@ -143,16 +147,16 @@ def test_the_lives_of_a_course_share_their_median():
 
 
 def test_failure_times_end_at_the_horizon_and_go_up():
-    times = failure_times(LIVES_YEARS, LIVES_HOURS, SHAPE, AGE, EARLY, HOURS, 9.0, 1_000, 5, "way")
+    times = failure_times(CLOCKS, replace(USE, horizon_years=9.0), 1_000, 5, "way")
     finite = np.isfinite(times)
     assert times[finite].max() <= 9.0
     assert (finite[:-1] | ~finite[1:]).all()
     with np.errstate(invalid="ignore"):
         gaps = np.diff(times, axis=0)
     assert (gaps[finite[1:]] >= 0.0).all()
-    again = failure_times(LIVES_YEARS, LIVES_HOURS, SHAPE, AGE, EARLY, HOURS, 9.0, 1_000, 5, "way")
+    again = failure_times(CLOCKS, replace(USE, horizon_years=9.0), 1_000, 5, "way")
     assert_array_equal(again, times)
-    other = failure_times(LIVES_YEARS, LIVES_HOURS, SHAPE, AGE, EARLY, HOURS, 9.0, 1_000, 5, "other way")
+    other = failure_times(CLOCKS, replace(USE, horizon_years=9.0), 1_000, 5, "other way")
     assert not np.array_equal(other[0], times[0])
 
 
@@ -179,8 +183,6 @@ def test_wear_adds_up_from_rebuild_to_rebuild():
     found = failures(clocks, replace(case.years, p_away=0.4))
     for ours, seen in ((found.expected, count), (found.p_away, away)):
         assert abs(ours - seen.mean()) < 4 * seen.std() / np.sqrt(n)
-    times = failure_times(
-        drawn.life_years, drawn.life_hours, k, clocks.age_years, 0.05, 90.0, 12.0, 20_000, 5, "way", clocks.wear_kept
-    )
+    times = failure_times(drawn, case.years, 20_000, 5, "way")
     seen = np.isfinite(times).sum(axis=0)
     assert abs(found.expected - seen.mean()) < 4 * seen.std() / np.sqrt(len(seen))

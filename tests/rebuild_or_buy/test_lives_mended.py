@@ -11,7 +11,6 @@ from scipy import integrate
 from small_case import small, sure
 
 from repairecon import rebuild_or_buy
-from repairecon.formulas.lives import life_from_median
 from repairecon.rebuild_or_buy.lives import clocks_of, failures, median_life, under_warranty
 from repairecon.records import Case, Range, Unit, Way, Years
 
@@ -108,4 +107,4 @@ def test_warranty_takes_the_money_and_not_the_hours_and_days_off_the_years() -> 
 
 def test_characteristic_life_is_that_of_the_median() -> None:
     made = way("rebuild", "rebuild", life_years=Range(5, 5, 5, source=HERE), life_shape=2.0)
-    assert of(made).life_years == pytest.approx(np.full(16, life_from_median(5.0, 2.0)))
+    assert of(made).life_years == pytest.approx(np.full(16, 5.0 / np.log(2.0) ** 0.5))

@@ -13,11 +13,11 @@ from staged_cases import staged_case
 from test_stages import BARRED, model_of
 
 from repairecon.formulas import tree as tree_formulas
-from repairecon.rebuild_or_buy.looks import Worth, event_worth, looks, value_of_knowing
+from repairecon.rebuild_or_buy.looks import Worth, event_worth, look_worth, looks
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Nested
 from repairecon.records import Case, Look, Source
 
 seeds = st.integers(0, 2**32 - 1)
@@ -38,7 +38,10 @@ def bare(p: np.ndarray, ids: np.ndarray, stop: np.ndarray) -> Decision:
     names = tuple(f"way {k}" for k in range(stop.shape[2]))
     never, nobody = np.full(len(p), NEVER_ENDS), np.zeros(len(p), dtype=bool)
     points = tuple(range(-1, len(ids) - 1))
-    return Decision(p, points, ids, stop, np.full(len(p), np.inf), np.zeros(ids.shape), names, never, nobody)
+    return Decision(
+        chance=p, points=points, ids=ids, stop_cost=stop, go_cost=np.full(len(p), np.inf), spent=np.zeros(ids.shape),
+        actions=names, ends=never, other=nobody, nested=Nested.of(ids),
+    )  # fmt: skip
 
 
 def perfect(states: ArrayLike) -> np.ndarray:
@@ -60,10 +63,10 @@ def test_oil_wildcatter_as_a_decision() -> None:
     made = at_once(PRIOR, [[-x, 0.0] for x in PAYOFF])
     assert made.value() == pytest.approx(-20.0)
     # Worth 22.5 with the test (printed, +- 0.05). EVPI 35 and EVSI 12.5 are derived, not printed there.
-    look = value_of_knowing(made, np.array(SHOWS))
+    look = look_worth(made, np.array(SHOWS))
     assert -made.value() + look - TEST == pytest.approx(22.5, abs=0.05)
     assert look == pytest.approx(12.5, abs=1e-9)
-    assert value_of_knowing(made, perfect([0, 1, 2])) == pytest.approx(35.0, abs=1e-9)
+    assert look_worth(made, perfect([0, 1, 2])) == pytest.approx(35.0, abs=1e-9)
 
 
 def wildcatter() -> Case:
@@ -111,7 +114,7 @@ def test_one_chance_event_against_a_sure_alternative() -> None:
     # 0.1, B pays 6: expected values 7.0 and 6.0, with information 8.2, its worth 1.2.
     made = at_once([0.1, 0.2, 0.6, 0.1], [[-20, -6], [-10, -6], [-5, -6], [0, -6]])
     assert made.value() == pytest.approx(-7.0, abs=0.005)
-    worth = value_of_knowing(made, perfect(range(4)))
+    worth = look_worth(made, perfect(range(4)))
     assert worth == pytest.approx(1.2, abs=0.005)
     assert worth - made.value() == pytest.approx(8.2, abs=0.005)
 
@@ -160,7 +163,7 @@ def test_two_doubtful_units_by_hand() -> None:
     assert one == pytest.approx(500 - (0.5 * 100 + 0.5 * 500))
     assert other == pytest.approx(500 - (0.5 * 150 + 0.5 * 500))
     # Both known: used if good, else the copy if good, else new. Less than the sum, more than either.
-    both = value_of_knowing(made, together(model, "the used", "the copy"))
+    both = look_worth(made, together(model, "the used", "the copy"))
     assert both == pytest.approx(500 - (0.5 * 100 + 0.25 * 150 + 0.25 * 500))
 
 
@@ -169,9 +172,9 @@ def test_worth_nothing_apart_and_much_together() -> None:
     states = np.array([[0, 0], [0, 1], [1, 0], [1, 1]])
     agree = (states[:, 0] == states[:, 1]).astype(float)
     made = at_once(np.full(4, 0.25), np.stack([agree, 1 - agree], axis=1))
-    assert value_of_knowing(made, perfect(states[:, 0])) == pytest.approx(0.0)
-    assert value_of_knowing(made, perfect(states[:, 1])) == pytest.approx(0.0)
-    assert value_of_knowing(made, np.eye(4)) == pytest.approx(0.5)
+    assert look_worth(made, perfect(states[:, 0])) == pytest.approx(0.0)
+    assert look_worth(made, perfect(states[:, 1])) == pytest.approx(0.0)
+    assert look_worth(made, np.eye(4)) == pytest.approx(0.5)
 
 
 @settings(max_examples=50, deadline=None)
@@ -180,14 +183,14 @@ def test_what_must_hold_of_every_look(seed: int, done: int, p_right: float) -> N
     model = model_of(staged_case(seed), {}, done)
     made = here(model)
     worths = [event_worth(model, made, e) for e in range(len(model.tree.events))]
-    both = value_of_knowing(made, together(model, *model.tree.events[:2]))
-    everything = value_of_knowing(made, np.eye(len(made.chance)))
+    both = look_worth(made, together(model, *model.tree.events[:2]))
+    everything = look_worth(made, np.eye(len(made.chance)))
     assert max(worths[:2]) - 1e-9 <= both <= everything + 1e-9
     for e, worth in enumerate(worths):
         column, n = model.tree.states[:, e], len(model.tree.outcomes[e])
-        sample = value_of_knowing(made, tree_formulas.look_likelihood(column, n, p_right))
+        sample = look_worth(made, tree_formulas.look_likelihood(column, n, p_right))
         assert 0.0 <= sample <= worth + 1e-9
-        assert value_of_knowing(made, tree_formulas.look_likelihood(column, n, 1 / n)) == pytest.approx(0.0, abs=1e-9)
+        assert look_worth(made, tree_formulas.look_likelihood(column, n, 1 / n)) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_knowing_what_is_seen_anyway_before_a_choice_is_worth_nothing() -> None:

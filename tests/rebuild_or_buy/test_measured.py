@@ -8,7 +8,7 @@ import pytest
 
 import repairecon
 from repairecon.__main__ import main
-from repairecon.rebuild_or_buy.measured import findings_measured
+from repairecon.rebuild_or_buy.job import findings_measured
 from repairecon.records import Case, RepaireconError
 
 PUMP = (

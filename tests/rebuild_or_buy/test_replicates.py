@@ -17,7 +17,7 @@ from wide_case import quote, wide
 from repairecon.rebuild_or_buy.draws import REPLICATES, SLOTS
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import Outcomes, sample
-from repairecon.rebuild_or_buy.outcomes import most_moving as telling
+from repairecon.rebuild_or_buy.sensitivity import most_moving as telling
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case
 

@@ -19,7 +19,7 @@ from wide_case import wide
 
 from repairecon.formulas import tree
 from repairecon.rebuild_or_buy.bench import Place, StopWhen, places, stop_when
-from repairecon.rebuild_or_buy.looks import value_of_knowing
+from repairecon.rebuild_or_buy.looks import look_worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, decision
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
@@ -203,7 +203,7 @@ def test_the_answer_averages_over_what_may_be_found(seed: int, done: int) -> Non
             p = float(model.tree.chance[model.tree.states[:, e] == o].sum())
             told += p * value(model_of(made, {}, done, (Finding(event, outcome),)))
         perfect = tree.look_likelihood(model.tree.states[:, e], len(model.tree.outcomes[e]))
-        assert value_of_knowing(here, perfect) == pytest.approx(here.value() - told, abs=1e-9)
+        assert look_worth(here, perfect) == pytest.approx(here.value() - told, abs=1e-9)
         assert told <= here.value() + 1e-9
 
 
@@ -277,5 +277,5 @@ def test_knowing_of_the_shaft_where_another_unit_may_be_to_blame() -> None:
     told = [value(model_of(made, found=(Finding("shaft", o),))) for o in ("good", "bad")]
     # Bad: new at 503 after all, not measured first; good: the rebuild at 115. Then left first, as before.
     assert told == pytest.approx([0.5 * (115 + 14), 0.5 * (503 + 14)])
-    worth = value_of_knowing(here, tree.look_likelihood(model.tree.states[:, e], 2))
+    worth = look_worth(here, tree.look_likelihood(model.tree.states[:, e], 2))
     assert worth == pytest.approx(here.value() - sum(told) / 2)

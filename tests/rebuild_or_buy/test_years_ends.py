@@ -34,7 +34,7 @@ def test_stretched_to_its_break_even_life_a_way_costs_as_much_as_the_best_other(
         return median_life(clocks_of(REFERENCE.case, made, factor), REFERENCE.years) - r.break_even_life
 
     factor = optimize.brentq(off, 0.05, 20.0, xtol=1e-12)
-    assert REFERENCE.stretched(i, factor) == pytest.approx(others, rel=1e-6)
+    assert float(REFERENCE.now[i]) + REFERENCE.later(i, factor) - REFERENCE.resale(i) == pytest.approx(others, rel=1e-6)
     # a way that is dearer than the best other needs a longer life, the best one may live shorter
     assert (factor > 1) == (r.present_cost > others)
 
@@ -93,7 +93,7 @@ def test_days_line_of_the_spare_is_that_of_the_days_away():
     case = cracked(0.0)
     case = replace(case, ways=tuple(replace(w, life_years=sure(9)) if w.way == "new" else w for w in case.ways))
     ledger = ledger_of(case)
-    days, net = worth_by_days(ledger, over_the_years(ledger))["buy and rebuild"]
+    days, net = worth_by_days(ledger)["buy and rebuild"]
     for k in (0, 10, len(days) - 1):
         other = again(ledger, days_away=sure(float(days[k])))
         assert net[k] == pytest.approx(combinations(other)["buy and rebuild"].net, abs=1e-6)
