@@ -14,10 +14,9 @@ from typing import Any
 from repairecon.book.amounts import When, month_or_day
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.files import write_all
+from repairecon.read.files import as_meant, csv_text, write_all
 from repairecon.read.orders import LANDED
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheet_writing import as_meant, csv_text
 from repairecon.read.sheets import BadCell, Sheet, heading, read_sheet, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError, Counted, Happened, ListError, ReceiveLine, RepaireconError

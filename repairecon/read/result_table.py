@@ -10,9 +10,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.files import write_whole
+from repairecon.read.files import csv_text, write_whole
 from repairecon.read.problems import shown
-from repairecon.read.sheet_writing import csv_text
 from repairecon.records import RepaireconError
 
 MARK = "made_of"

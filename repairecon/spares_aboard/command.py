@@ -17,8 +17,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.book.spares_book import book_at, passage_for
-from repairecon.read.files import write_all
-from repairecon.read.sheet_writing import Value, csv_text, workbook_bytes
+from repairecon.read.files import Value, csv_text, workbook_bytes, write_all
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard import acts
 from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, spares_aboard
