@@ -55,11 +55,14 @@ def add_all(jobs: Any, argv: Sequence[str]) -> None:
     boat = _command(jobs, "new-boat", "write a boat's folder: what is typed once for all her jobs", _new_boat, "folder")
     boat.add_argument("--name", default="", help="her name")
     boat.add_argument("--currency", default="", help="her money, three letters")
+    tried = _command(jobs, "what-if", "move the numbers of a case by hand, on a page", _what_if, "folder")
+    tried.add_argument("--port", type=int, default=0, help="port on this machine (default: one that is free)")
+    tried.add_argument("--no-browser", action="store_true", help="only say where the page is")
     sheet = _command(jobs, "bench-sheet", "one page to take to the bench", _bench_sheet, "folder")
     sheet.add_argument("--html", metavar="FILE.html", help="a page to print instead of text")
 
 
-def _command(jobs: Any, name: str, about: str, run: Callable[[argparse.Namespace], None], *words: str) -> Any:
+def _command(jobs: Any, name: str, about: str, run: Callable[[argparse.Namespace], int | None], *words: str) -> Any:
     parser = jobs.add_parser(name, help=about)
     for word in words:
         parser.add_argument(word)
@@ -119,6 +122,12 @@ def _new_boat(args: argparse.Namespace) -> None:
         pass
     print(f"Wrote a boat to {args.folder}. Fill in boat.toml and units.csv there.")
     print(f"A job of hers: repairecon new-case {args.folder}/jobs/NAME")
+
+
+def _what_if(args: argparse.Namespace) -> int:
+    from repairecon.rebuild_or_buy.what_if_app import serve
+
+    return serve(args.folder, args.port, not args.no_browser)
 
 
 def _bench_sheet(args: argparse.Namespace) -> None:

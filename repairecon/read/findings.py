@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import re
 from collections.abc import Mapping
@@ -48,10 +49,44 @@ def keep_findings(
     place = Path(folder)
     case, reading = open_case(place)
     reading.problems.stop_if_any()
+    said: dict[str, dict[str, str | float]] = {"found": dict(_spelt(case, found)), "measured": dict(measured or {})}
+    return _write(place, {**said, "done": {"stage": stage} if stage else {}})
+
+
+def keep_changes(folder: str | os.PathLike[str], sections: Mapping[str, Mapping[str, str | float]]) -> Path:
+    """Write keys of case.toml, and a copy of what it was beside it.
+
+    Parameters
+    ----------
+    folder
+        Folder of the case.
+    sections
+        Values by key, by section.
+
+    Returns
+    -------
+    Path
+        The copy, ``case_before.toml`` with a number where there is one already.
+
+    Raises
+    ------
+    RepaireconError
+        If the case would have faults; nothing is written then.
+    """
+    place = Path(folder)
+    path = file_of(place, CASE) or place / CASE
+    copies = (place / f"case_before{n or ''}.toml" for n in itertools.count())
+    copy = next(c for c in copies if not os.path.lexists(c))
+    before = read_text(path)
+    _write(place, sections)
+    write_whole(copy, before)
+    return copy
+
+
+def _write(place: Path, sections: Mapping[str, Mapping[str, str | float]]) -> Case:
     path = file_of(place, CASE) or place / CASE
     text = read_text(path)
-    kept = (("found", _spelt(case, found)), ("done", {"stage": stage} if stage else {}), ("measured", measured or {}))
-    for section, entries in kept:
+    for section, entries in sections.items():
         text = with_keys(text, section, entries)
     made, reading = open_case(place, instead={CASE: text.encode("utf-8")})
     reading.problems.stop_if_any()
@@ -83,7 +118,7 @@ def _spelt(case: Case, found: Mapping[str, str]) -> dict[str, str]:
     return said
 
 
-def with_keys(text: str, section: str, entries: Mapping[str, str]) -> str:
+def with_keys(text: str, section: str, entries: Mapping[str, str | float]) -> str:
     """TOML text with keys of a section written, replaced or (where empty) taken out; all else stays as it is."""
     if not entries:
         return text
@@ -95,7 +130,7 @@ def with_keys(text: str, section: str, entries: Mapping[str, str]) -> str:
     end = next((n for n in range(start + 1, len(lines)) if _ANY_HEADER.match(lines[n])), len(lines))
     names = {key(name) for name in entries}
     kept = [line for line in lines[start + 1 : end] if key(_name(line)) not in names]
-    made = [*toml_lines("", {name: value or None for name, value in entries.items()})][1:-1]
+    made = [*toml_lines("", {name: None if value == "" else value for name, value in entries.items()})][1:-1]
     return "\n".join([*lines[: start + 1], *made, *kept, *lines[end:]]).rstrip("\n") + "\n"
 
 
