@@ -20,6 +20,14 @@ settings.load_profile("steady")
 
 
 @pytest.fixture(scope="session")
+def quotes_answer() -> Any:
+    """The demo's quotes compared, worked out once; what lies around the basket is shared, too."""
+    import repairecon
+
+    return repairecon.compare_quotes(repairecon.read_case(ROOT / "data" / "engine_service"))
+
+
+@pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     """A headless Chromium; without one, or without its driver, the test is skipped."""
     program = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)

@@ -19,7 +19,7 @@ def expected_backorders(stock: ArrayLike, mean: ArrayLike) -> Floats:
     Parameters
     ----------
     stock : int or array
-        Pieces held, one ordered for each that is taken.
+        Pieces held, one ordered for each that is taken [pieces].
     mean : float or array
         Mean number on order: demand a year times the years until a piece is back [pieces].
 
@@ -31,15 +31,9 @@ def expected_backorders(stock: ArrayLike, mean: ArrayLike) -> Floats:
     Notes
     -----
     With demand at random and any distribution of the wait the number on order is Poisson (Palm's theorem):
-    ``m P(X >= s) - s P(X >= s + 1)``. ValueError for a stock or mean below 0.
+    ``m P(X >= s) - s P(X >= s + 1)``. ValueError for a stock or mean below 0. Source: C. C. Sherbrooke, "METRIC: a
+    multi-echelon technique for recoverable item control", Operations Research 16 (1968) 122-141 (from memory).
 
-    References
-    ----------
-    C. C. Sherbrooke, "METRIC: a multi-echelon technique for recoverable item control", Operations Research 16 (1968)
-    122-141 (from memory).
-
-    Examples
-    --------
     >>> [round(float(expected_backorders(s, 1.0)), 3) for s in range(4)]
     [1.0, 0.368, 0.104, 0.023]
     """
@@ -57,9 +51,9 @@ def pooled_lacks(
     Parameters
     ----------
     at_base : int
-        Pieces at the base.
+        Pieces at the base [pieces].
     aboard : array of int (B,)
-        Pieces aboard each boat.
+        Pieces aboard each boat [pieces].
     rates : array (B,)
         Failures a year of each boat [1/year].
     order_years : float
@@ -77,15 +71,9 @@ def pooled_lacks(
     What the base lacks is spread over the boats as their demands are, each lack a boat's by chance in proportion; to
     that comes what was asked while a piece is brought. Exact for failures at random, first come first served and even
     times of bringing. A failure finds none aboard if as many are on their way as are held. ValueError as for
-    :func:`expected_backorders`.
+    :func:`expected_backorders`. Source: S. C. Graves, "A multi-echelon inventory model for a repairable item with
+    one-for-one replenishment", Management Science 31 (1985) 1247-1256 (from memory).
 
-    References
-    ----------
-    S. C. Graves, "A multi-echelon inventory model for a repairable item with one-for-one replenishment", Management
-    Science 31 (1985) 1247-1256 (from memory).
-
-    Examples
-    --------
     >>> lacking, p = pooled_lacks(0, [0, 0], [0.5, 0.5], 0.1, [0.02, 0.02])
     >>> lacking.round(3).tolist(), p.round(9).tolist()
     ([0.06, 0.06], [1.0, 1.0])
@@ -121,7 +109,7 @@ def best_split(
     Parameters
     ----------
     most : int
-        Pieces up to which it is worked out.
+        Pieces up to which it is worked out [pieces].
     rates : sequence (B,)
         Failures a year of each boat [1/year].
     waits : tuple
@@ -137,7 +125,8 @@ def best_split(
     Notes
     -----
     For each number at the base the rest goes aboard one by one where it spares most, which is best as a boat's cost
-    falls ever slower with its stock; then the best number at the base is taken.
+    falls ever slower with its stock; then the best number at the base is taken. Source: Graves (1985), as for
+    :func:`pooled_lacks` (from memory); the split is ours, held against every one tried.
     """
     rate, lacking = np.asarray(rates, dtype=float), np.asarray(cost_lacking, dtype=float)
     each, boats = np.asarray(cost_each, dtype=float), len(rates)

@@ -207,7 +207,9 @@ def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any]
 
 def _lay_unit(papers: BoatPapers, toml: TomlFile) -> None:
     """What units.csv knows of the failed unit, if the case calls it by that name."""
-    unit = toml.data.get("unit")
+    unit, figures = toml.data.get("unit"), papers.toml.section("boat").text("figures")
+    if isinstance(unit, dict) and figures:
+        unit.setdefault("figures", figures)
     named = key(str(unit.get("name", ""))) if isinstance(unit, dict) else ""
     row = next((u for u in papers.units if named and key(u.unit) == named), None)
     if row is None:

@@ -106,7 +106,7 @@ class Section(Entry):
             ends, form = value, clean(str(value.get("shape", form)))
         numbers = [self._end(name, ends.get(end)) for end in ENDS]
         at = dict.fromkeys((*ENDS, "shape"), name)
-        return self._range(numbers, form, Source(self.file, *self.place(name)), at)
+        return self._range(numbers, form, self.source(name), at)
 
     def _end(self, name: str, value: object) -> float | None:
         read = None if value is None else values.toml_number(value, self.column(name).limits)

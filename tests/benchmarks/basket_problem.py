@@ -144,6 +144,21 @@ def main() -> None:
               f"{basket.gap:>9.3f}  {basket.status}")  # fmt: skip
         if (parts, suppliers) == (30, 8):
             around(basket.order, read)
+    whole_answer(100, 20)
+
+
+def whole_answer(parts: int, suppliers: int) -> None:
+    """All that compare-quotes says of such a folder against its proven basket alone, as processor time."""
+    with tempfile.TemporaryDirectory() as name:
+        write_case(Path(name), order(parts, suppliers))
+        case = repairecon.read_case(name, order=True)
+    start = time.process_time()
+    answer = repairecon.compare_quotes(case)
+    alone = time.process_time() - start
+    for part in ("basket", "frontier", "alternatives", "lines", "equivalents", "ask"):
+        getattr(answer, part)
+    whole = time.process_time() - start
+    print(f"{parts} x {suppliers}, the whole answer: {whole:.1f} s, {whole / alone:.2f} x the basket ({alone:.1f} s)")
 
 
 def around(asked: Order, read: float) -> None:

@@ -14,6 +14,7 @@ from quote_cases import case_of, named, quotes_of, table, write_rows
 import repairecon
 from repairecon.buying.parcel import CHARGES
 from repairecon.compare_quotes import job
+from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.summary import as_json, summary
 from repairecon.formulas.integer_program import Program
 from repairecon.records import RepaireconError
@@ -24,6 +25,12 @@ HOME = '[money]\ncurrency = "EUR"\nvat_rate = 0.23\n'
 
 
 # ---- published baskets ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture(name="demo")
+def the_demo(quotes_answer: QuotesAnswer) -> QuotesAnswer:
+    """The quotes of the engine service."""
+    return quotes_answer
 
 
 def test_or_library_cap71_through_the_whole_job(tmp_path):

@@ -10,11 +10,18 @@ from quote_cases import case_of, quotes_of, write_rows
 
 import repairecon
 from repairecon.compare_quotes import sentences, summary
+from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import MAKERS_ONLY, by_supplier, charges
 from repairecon.show.layout import WIDTH, as_text
 from repairecon.show.sheet import Sheet
 
 HOME = '[money]\nvat_rate = 0.21\ncurrency = "EUR"\n'
+
+
+@pytest.fixture(name="demo")
+def the_demo(quotes_answer: QuotesAnswer) -> QuotesAnswer:
+    """The quotes of the engine service."""
+    return quotes_answer
 
 
 def compared(tmp_path, parts, suppliers, quotes, toml=HOME, **wishes):
