@@ -49,6 +49,8 @@ NAMES = [
     "rebuild_or_buy",
     "screen",
     "spares_aboard",
+    "what_if",
+    "whole_boat",
 ]
 HEAVY = ("matplotlib", "scipy.optimize", "scipy.stats")
 

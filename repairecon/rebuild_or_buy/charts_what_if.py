@@ -8,8 +8,8 @@ from matplotlib.axes import Axes
 from repairecon.rebuild_or_buy.what_if import Dial, WhatIf
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, DASHES, INK, LINES, MAIN, PALE, QUIET, Margins, axis_label, end_margin, end_texts, inches_down, money_said,
-    money_ticks, name_ends, slot, stage, ticks, wrap, write,
+    BESIDE, DASHES, INK, LINES, MAIN, PALE, QUIET, Margins, axis_label, end_margin, end_texts, inches_down, limits,
+    money_said, money_ticks, name_ends, slot, stage, ticks, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import tenths
 
@@ -48,7 +48,7 @@ def along(what: WhatIf, dial: Dial, ax: Axes | None = None) -> Axes:
     ax = stage(ax, f"All in, by {dial.name}", caption, 2.6, margins, least=3.4)
     ax.set_xlim(dial.low, dial.high)
     shown = lines[order] if order else np.zeros((1, STEPS))
-    ax.set_ylim(min(0.0, float(shown.min())), 1.08 * float(shown.max()) or 1.0)
+    ax.set_ylim(*limits(shown.ravel()))
     money_ticks(ax, "y", currency)
     ticks(ax, "x", tenths)
     axis_label(ax, "x", dial.unit)

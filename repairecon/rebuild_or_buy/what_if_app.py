@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import html
+import importlib.util
 import os
 import subprocess
 import sys
-import tempfile
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
+from repairecon.read.served import served_notebook
 from repairecon.rebuild_or_buy.what_if import Dial, WhatIf
 from repairecon.records import RepaireconError
-from repairecon.show.plots import alt_text, figure_of, save_png
+from repairecon.show.plots import drawn
 
 NEEDS = "what-if needs the extra of that name: pip install 'repairecon[what-if]'"
 UNKNOWN = "not known yet"
@@ -32,7 +33,7 @@ class App:
             raise RepaireconError(NEEDS) from error
         self.folder, self.what = Path(folder), WhatIf(read_case_aboard(folder))
         self.moved: Dial = self.what.dials[0]
-        wide, label = w.Layout(width="34em", max_width="100%"), {"description_width": "17em"}
+        wide, label = w.Layout(width="38em", max_width="100%"), {"description_width": "20em"}
         self.sliders = {d.name: self._slider(w, d, wide, label) for d in self.what.dials}
         self.findings = {
             event: w.ToggleButtons(options=[UNKNOWN, *outcomes], description=event, style={"button_width": "auto"})
@@ -47,19 +48,20 @@ class App:
         self.bars, self.lines = (w.Image(format="png", layout=w.Layout(max_width="100%")) for _ in range(2))
         self._listen()
         self.show()
-        self.box = w.VBox([
-            self.words, w.HTML("<h3>Move a number</h3>"), *self.sliders.values(), self.cash, self.days,
-            w.HTML("<h3>What is found</h3>"), *self.findings.values(),
-            w.HTML("<h3>Ways</h3>"), w.HBox(list(self.ways.values()), layout=w.Layout(flex_flow="row wrap")),
-            w.HBox([self.reset, self.keep]), self.note, self.bars, self.lines,
-        ])  # fmt: skip
+        controls = w.VBox([
+            w.HTML("<h3>Move a number</h3>"), *self.sliders.values(), self.cash, self.days,
+            w.HTML("<h3>What is found</h3>"), *self.findings.values(), w.HTML("<h3>Ways</h3>"), *self.ways.values(),
+            w.HBox([self.reset, self.keep]), self.note,
+        ], layout=w.Layout(width="40em", max_width="100%"))  # fmt: skip
+        shown = w.VBox([self.words, self.bars, self.lines], layout=w.Layout(width="46em", max_width="100%"))
+        self.box = w.HBox([shown, controls], layout=w.Layout(flex_flow="row wrap"))
 
     @staticmethod
     def _slider(w: Any, dial: Dial, wide: Any, label: Any) -> Any:
         step = (dial.high - dial.low) / STEPS
         return w.FloatSlider(
             value=dial.now, min=dial.low, max=dial.high, step=step, continuous_update=False, readout_format=".4",
-            description=f"{dial.name} [{dial.unit}]", layout=wide, style=label,
+            description=f"{dial.name} [{dial.unit}]", tooltip=dial.source, layout=wide, style=label,
         )  # fmt: skip
 
     def _listen(self) -> None:
@@ -97,9 +99,7 @@ class App:
             return
         draws = ((self.bars, charts_what_if.totals), (self.lines, partial(charts_what_if.along, dial=self.moved)))
         for image, draw in draws:
-            ax = draw(self.what)
-            image.value, image.alt = save_png(figure_of(ax), 80), alt_text(ax)
-            _close(ax)
+            image.value, image.alt = drawn(draw(self.what), 80)
 
     def _reset(self) -> None:
         for name, slider in self.sliders.items():
@@ -121,12 +121,6 @@ class App:
         if elsewhere:
             said += f" Not written, change them where they stand: {'; '.join(elsewhere)}."
         self.note.value = f"<p>{html.escape(said)}</p>"
-
-
-def _close(ax: Any) -> None:
-    import matplotlib.pyplot as plt
-
-    plt.close(figure_of(ax))
 
 
 def what_if(folder: str | os.PathLike[str]) -> Any:
@@ -160,20 +154,11 @@ def page_words(what: WhatIf) -> str:
 
 def serve(folder: str | os.PathLike[str], port: int = 0, browser: bool = True) -> int:
     """Serve what-if of a case on this machine alone until it is stopped; exit code of the server."""
-    import importlib.util
-
-    import nbformat
-    from nbformat.v4 import new_code_cell, new_notebook
-
     if importlib.util.find_spec("voila") is None or importlib.util.find_spec("ipywidgets") is None:
         raise RepaireconError(NEEDS)
     App(folder)  # faults of the case come here, in the terminal
-    with tempfile.TemporaryDirectory() as place:
-        path = Path(place) / "what_if.ipynb"
-        cell = new_code_cell(_CELL.format(folder=str(Path(folder).resolve())))
-        kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
-        nbformat.write(new_notebook(cells=[cell], metadata=kernel), path)
-        words = [sys.executable, "-m", "voila", str(path), "--Voila.ip=127.0.0.1"]
+    with served_notebook(_CELL.format(folder=str(Path(folder).resolve()))) as (path, settings):
+        words = [sys.executable, "-m", "voila", str(path), "--Voila.ip=127.0.0.1", "--template=lab"]
         words += [] if browser else ["--no-browser"]
         words += [f"--port={port}"] if port else []
-        return subprocess.run(words, check=False).returncode
+        return subprocess.run(words, check=False, env={**os.environ, **settings}).returncode

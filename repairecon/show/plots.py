@@ -308,6 +308,13 @@ def alt_text(ax: Axes) -> str:
     return " ".join(said if said[-1] in ".!?" else f"{said}." for said in sentences)
 
 
+def drawn(ax: Axes, dpi: float = 100.0) -> tuple[bytes, str]:
+    """A chart as a PNG file with the words that stand for it; its figure is closed."""
+    made = save_png(figure_of(ax), dpi), alt_text(ax)
+    plt.close(figure_of(ax))
+    return made
+
+
 def show(ax: Axes) -> None:
     """Put a chart on a notebook's page, with the words that stand for it where it cannot be seen."""
     from IPython.display import Image, display
