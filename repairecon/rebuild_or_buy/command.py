@@ -26,6 +26,7 @@ def add(jobs: Any) -> None:
     """Add the job to the command line."""
     job = jobs.add_parser("rebuild-or-buy", help="what every way out costs, in how many days, and what to do")
     job.add_argument("folder", help="case folder: case.toml and, as far as you have them, the CSV files")
+    job.add_argument("more", nargs="*", metavar="FOLDER", help="more cases: then a line each, as they are ready")
     job.add_argument(
         "--draws", type=_draws, default=DRAWS, help="draws for the ranges, or auto for as many as needed (%(default)s)"
     )
@@ -35,6 +36,10 @@ def add(jobs: Any) -> None:
     job.add_argument("--horizon-years", type=float, help="years looked ahead, instead of the case's; 0: this job alone")
     job.add_argument("--stage", default="", help="last stage that is done: what it took is spent and not counted")
     job.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="measurements so far, joined by ';'")
+    many = job.add_argument_group("many cases")
+    many.add_argument("--table", type=Path, metavar="FILE", help="write the lines (.csv, .parquet), or go on with it")
+    many.add_argument("--workers", type=int, default=0, help="processes (default: as many as there are cores)")
+    many.add_argument("--scheduler", default="", metavar="ADDRESS", help="a cluster's, as in tcp://host:8786")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
@@ -57,8 +62,12 @@ def _bar(many: int) -> Any:
     return tqdm(total=many, unit=" draws", unit_scale=True, file=sys.stderr, leave=False)
 
 
-def run(args: argparse.Namespace) -> None:
-    """Work it out, then print or write."""
+def run(args: argparse.Namespace) -> int | None:
+    """Work it out, then print or write; of many cases 2 where one has faults."""
+    if args.more or args.table:
+        from repairecon.rebuild_or_buy.many_cases import print_lines
+
+        return print_lines([args.folder, *args.more], args)
     case = read_case_aboard(args.folder, years=bool(args.horizon_years))
     many = 0 if args.draws == AUTO else args.draws
     with _bar(many) if many >= LONG_WORK and sys.stderr.isatty() else nullcontext() as bar:
@@ -85,6 +94,7 @@ def run(args: argparse.Namespace) -> None:
 
         all_of_it = args.full or args.part
         print(screen.full(answer, args.part or "") if all_of_it else screen.first_screen(answer), end="")
+    return None
 
 
 # ---- plain data ----------------------------------------------------------------------------------

@@ -2,27 +2,32 @@
 
 from __future__ import annotations
 
+import argparse
 import os
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, fields
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, fields
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
-from repairecon.many.work import Lost, each
+from repairecon.many.work import Lost, cores, each
 from repairecon.read.boat import boat_folder
-from repairecon.read.result_table import ResultTable, mark_of
+from repairecon.read.result_table import ResultTable, mark_of, to_parquet
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
 from repairecon.records import RepaireconError
+from repairecon.show.layout import shortened
 from repairecon.show.report import version
+from repairecon.show.words import days_words, money, whole
 
 
 @dataclass(frozen=True, kw_only=True)
 class CaseLine:
     """One case: what to do in words, what that comes to and against what [home money], days, own hours.
 
-    ``faults`` is why there is no answer, else empty.
+    ``total`` is over so many ``years``, or of this job alone (0). ``faults`` is why there is no answer, else empty.
     """
 
     case: str
@@ -31,6 +36,7 @@ class CaseLine:
     what: str = ""
     way: str = ""
     total: float | None = None
+    years: float | None = None
     saves: float | None = None
     against: str = ""
     cash: float | None = None
@@ -42,7 +48,7 @@ class CaseLine:
 
 
 COLUMNS = tuple(f.name for f in fields(CaseLine))
-_NUMBERS = ("total", "saves", "cash", "own_hours", "days", "bad_case")
+_NUMBERS = ("total", "years", "saves", "cash", "own_hours", "days", "bad_case")
 
 
 def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
@@ -59,6 +65,7 @@ def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
             what=headline.do(answer),
             way=a.way,
             total=a.total,
+            years=a.years if a.basis == "years" else 0.0,
             saves=a.gap,
             against=a.against,
             currency=case.terms.currency,
@@ -133,3 +140,38 @@ def _line(row: dict[str, str]) -> CaseLine:
     read: dict[str, Any] = dict(row)
     numbers = {name: float(read[name]) if read[name] else None for name in _NUMBERS}
     return CaseLine(**read | numbers)
+
+
+def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
+    """Print a line a case as they are ready, and write them; 2 where a case has no answer."""
+    import json
+
+    from tqdm import tqdm
+
+    table = Path(args.table) if args.table else None
+    kept = table.with_suffix(".csv") if table else ""
+    lines = case_lines(folders, args.draws, args.seed, workers=min(args.workers or cores(), len(folders)),
+                       scheduler=args.scheduler, table=kept)  # fmt: skip
+    failed, plain = 0, []
+    for line in tqdm(lines, total=len(folders), unit=" cases", disable=not sys.stderr.isatty(), leave=False):
+        failed += bool(line.faults)
+        if args.json:
+            plain.append(asdict(line))
+        else:
+            tqdm.write(_words(line), file=sys.stdout)
+    if args.json:
+        print(json.dumps(plain, indent=1, ensure_ascii=False, allow_nan=False))
+    if table and table.suffix == ".parquet":
+        to_parquet(Path(kept), table)
+    if failed and not args.json:
+        print(f"{failed} of {len(folders)} cases have no answer.")
+    return 2 if failed else 0
+
+
+def _words(line: CaseLine) -> str:
+    """One case as a line of text."""
+    if line.faults:
+        return f"{line.case}: no answer: {shortened(line.faults, 200)}"
+    total, days = money(line.total or 0.0, line.currency), days_words(line.days or 0.0)
+    basis = f"over {whole(line.years)} years" if line.years else "all in"
+    return f"{line.case}: {total} {basis}, back in {days}. {shortened(line.what, 160)}"

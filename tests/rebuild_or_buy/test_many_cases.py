@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
+from repairecon.__main__ import main
 from repairecon.read.case_folder import folders_within
 from repairecon.read.starter import new_boat, new_case
 from repairecon.rebuild_or_buy import many_cases
@@ -63,3 +66,16 @@ def test_what_is_in_the_table_is_not_done_again(
 
 def test_cases_are_found_however_deep(folders: list[str]) -> None:
     assert [str(p) for p in folders_within(Path(folders[0]).parent)] == folders[:3]
+
+
+def test_the_command_goes_on_past_a_bad_case(
+    folders: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["rebuild-or-buy", *folders[:3], "--draws", "64", "--workers", "1", "--table", str(tmp_path / "t.parquet")]
+    assert main(words) == 2
+    said = capsys.readouterr().out.splitlines()
+    assert [line.startswith(folder) for line, folder in zip(said, folders[:3], strict=False)] == [True] * 3
+    assert said[-1] == "1 of 3 cases have no answer."
+    assert len(pd.read_parquet(tmp_path / "t.parquet")) == len(pd.read_csv(tmp_path / "t.csv")) == 3
+    assert main([*words[:3], "--draws", "64", "--json"]) == 0
+    assert {x["currency"] for x in json.loads(capsys.readouterr().out)} == {"EUR"}
