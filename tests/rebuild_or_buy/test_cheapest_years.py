@@ -18,6 +18,7 @@ N = 60_000
 
 
 @cache
+@cache
 def made(allowed: bool = True) -> tuple[Ledger, Model, Outcomes]:
     m = Model(lived(), grow(lived()), {} if allowed else {"exchange": False})
     outcomes = sample(m, 20_000, 1)
