@@ -8,9 +8,9 @@ from pathlib import Path
 
 from repairecon.kinds import match_kind, match_symptom, settle
 from repairecon.kinds.names import LEVELS
-from repairecon.read.boat import JOBS, LOG
+from repairecon.read.boat import JOBS, LOG, boat_folder
 from repairecon.read.boat import TABLES as BOAT_TABLES
-from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
+from repairecon.read.columns import ANY, BOAT, BOAT_SECTIONS, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
 from repairecon.read.default_rows import default_rows
 from repairecon.read.defaults import Defaults
 from repairecon.read.files import HERE, csv_text, write_all
@@ -65,9 +65,12 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
     unit, three = (sections(CASE)[name] for name in ("unit", "three_numbers"))
     values = {name: column.examples[0] for name, column in {**unit, **three}.items() if column.examples}
     values |= {k: v if k in three else toml_value(v) for k, v in said.items() if v}
-    open_ = {*_OPEN, *(k for k, v in said.items() if v)} - ({"figures"} if len(numbers) == len(three) else set())
-    files = {CASE: "\n".join(_case_lines(values, open_)).encode("utf-8")}
-    rows = _assumed(kind or unit["kind"].examples[0].strip('"'), symptom, values)
+    # of a known kind the kit's usual share of new is better than an invented price beside the owner's own
+    left = {"price_kit"} - numbers.keys() if "price_new" in numbers and match_kind(kind).kind else set()
+    own = {"figures"} if three.keys() - left <= numbers.keys() else set()
+    open_ = {*_OPEN, *(k for k, v in said.items() if v)} - left - own
+    files = {CASE: "\n".join(_case_lines(values, open_, BOAT_SECTIONS if boat_folder(target) else ())).encode("utf-8")}
+    rows = _assumed(kind or unit["kind"].examples[0].strip('"'), symptom, values, with_kit=not left)
     files |= {file: csv_text(_table(file, rows.get(file, []))).encode("utf-8") for file in CASE_FILES}
     write_all(target, files)
     return target
@@ -136,20 +139,20 @@ def _boat_lines(given: Mapping[str, str]) -> Iterator[str]:
         yield ""
 
 
-def _assumed(kind: str, symptom: str, values: Mapping[str, str]) -> Mapping[str, list[Row]]:
+def _assumed(kind: str, symptom: str, values: Mapping[str, str], *, with_kit: bool) -> Mapping[str, list[Row]]:
     new, kit = (Range(float(v), float(v), float(v)) for v in (values["price_new"], values["price_kit"]))
     match = settle(match_kind(kind), symptom)
     heard = match_symptom(match.kind, symptom) if match.kind and symptom else None
-    return default_rows(match.kind, heard, new, kit, match.own_rebuild != LEVELS[-1]).files
+    return default_rows(match.kind, heard, new, kit if with_kit else None, match.own_rebuild != LEVELS[-1]).files
 
 
-def _case_lines(values: Mapping[str, str], open_: Collection[str]) -> Iterator[str]:
+def _case_lines(values: Mapping[str, str], open_: Collection[str], hers: Collection[str]) -> Iterator[str]:
     """case.toml with every section and key, those that are not needed commented out."""
     yield _HEAD
     for name, declared in sections(CASE).items():
         meaning, header = about(CASE, name)
         examples = [c for c in declared.values() if c.examples]
-        if not examples:
+        if not examples or name in hers:  # what her boat says is typed there
             continue
         own = name in ("unit", "three_numbers")
         mark = "" if own else "# "

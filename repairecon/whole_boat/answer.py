@@ -14,7 +14,9 @@ from repairecon.book.spares_book import book_at
 from repairecon.many.work import Lost, each
 from repairecon.read.boat import BoatPapers, book_path, read_boat, read_papers
 from repairecon.read.closed import FOLDER as DECIDED
+from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Problems, key
+from repairecon.read.reading import Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
 from repairecon.records import Boat, RepaireconError
@@ -87,6 +89,8 @@ class BoatLine:
     serves: tuple[Serves, ...]
     steps: tuple[Step, ...]
     failed: tuple[tuple[str, str], ...]
+    euro_as_it_stands: bool = False
+    """True where her money is not EUR and boat.toml names no rate for it: amounts assumed in EUR are taken as hers."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,6 +149,7 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
         spares=spares,
         serves=_serves(units),
         steps=steps(jobs, units, spares, _hour(papers), frozenset(key(u.unit) for u in boat.units if u.critical)),
+        euro_as_it_stands=_euro_as_it_stands(papers),
         failed=(*((line.case, line.faults) for line in lines if line.faults), *failed),
     )
 
@@ -152,6 +157,11 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
 def _hour(papers: BoatPapers) -> float:
     """What an own hour counts in the order of steps."""
     return papers.toml.section("owner").number("cost_own_hour") or HOUR_IN_ORDER
+
+
+def _euro_as_it_stands(papers: BoatPapers) -> bool:
+    money = Money(papers.toml, Defaults())
+    return money.currency != "EUR" and "EUR" not in money.exchange
 
 
 def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:

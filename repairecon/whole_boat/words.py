@@ -73,6 +73,8 @@ def season_words(b: BoatLine) -> str:
     ]
     if s.left_out:
         said.append(f"Not counted, as units.csv has no price_new: {', '.join(s.left_out)}.")
+    if b.euro_as_it_stands:
+        said.append(f"Amounts known in EUR are taken as {b.currency}: write EUR under [money.exchange] of boat.toml.")
     guessed = [u.unit for u in b.units if u.assumed]
     if guessed:
         said.append(f"Age not known, taken as half the usual life: {', '.join(guessed)}.")

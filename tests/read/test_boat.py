@@ -182,3 +182,14 @@ def test_keys_are_written_without_touching_the_rest() -> None:
     assert made.startswith("# head\n[found] # what\n")
     assert tomllib.loads(with_keys(made, "found", {"c": ""}))["found"] == {"A B": "new", "d": "more"}
     assert tomllib.loads(with_keys("", "done", {"stage": "strip"})) == {"done": {"stage": "strip"}}
+
+
+def test_a_new_case_of_a_known_kind_invents_no_kit_beside_the_owners_price(tmp_path: Path) -> None:
+    new_case(tmp_path / "a", "raw water pump", price_new=5000.0, wait_days=6.0)
+    said = tomllib.loads((tmp_path / "a" / "case.toml").read_text())
+    assert (said["three_numbers"], "figures" in said["unit"]) == ({"price_new": 5000, "wait_days": 6}, False)
+    kit = next(p for p in read_case(tmp_path / "a").parts if p.price)
+    assert kit.price is not None
+    assert 100 < kit.price.likely < 2500  # a share of the price of new, whatever its kind says
+    new_case(tmp_path / "b", "raw water pump")
+    assert "price_kit" in tomllib.loads((tmp_path / "b" / "case.toml").read_text())["three_numbers"]
