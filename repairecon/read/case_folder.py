@@ -158,10 +158,12 @@ def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:
     return case
 
 
-def folders_within(folder: Path) -> list[Path]:
-    """Folders of cases in a folder, however deep; frozen ones left out."""
-    found = (p.parent for p in sorted(folder.rglob(CASE)))
-    return [p for p in found if p.name != "decided"]
+def cases_in(folder: str | os.PathLike[str]) -> list[Path]:
+    """The folder itself, or the cases within it, however deep, where it is none; frozen ones left out."""
+    place = Path(folder)
+    if file_of(place, CASE) if place.is_dir() else True:
+        return [place]
+    return [p.parent for p in sorted(place.rglob(CASE)) if p.parent.name != "decided"] or [place]
 
 
 def file_of(folder: Path, name: str) -> Path | None:

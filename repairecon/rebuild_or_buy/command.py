@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
+from repairecon.read.case_folder import cases_in
 from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
@@ -26,7 +27,7 @@ def add(jobs: Any) -> None:
     """Add the job to the command line."""
     job = jobs.add_parser("rebuild-or-buy", help="what every way out costs, in how many days, and what to do")
     job.add_argument("folder", help="case folder: case.toml and, as far as you have them, the CSV files")
-    job.add_argument("more", nargs="*", metavar="FOLDER", help="more cases: then a line each, as they are ready")
+    job.add_argument("more", nargs="*", metavar="FOLDER", help="more cases, or folders of cases: then a line each")
     job.add_argument(
         "--draws", type=_draws, default=DRAWS, help="draws for the ranges, or auto for as many as needed (%(default)s)"
     )
@@ -64,11 +65,12 @@ def _bar(many: int) -> Any:
 
 def run(args: argparse.Namespace) -> int | None:
     """Work it out, then print or write; of many cases 2 where one has faults."""
-    if args.more or args.table:
+    folders = [str(case) for folder in (args.folder, *args.more) for case in cases_in(folder)]
+    if len(folders) > 1 or args.table:
         from repairecon.rebuild_or_buy.many_cases import print_lines
 
-        return print_lines([args.folder, *args.more], args)
-    case = read_case_aboard(args.folder, years=bool(args.horizon_years))
+        return print_lines(folders, args)
+    case = read_case_aboard(folders[0], years=bool(args.horizon_years))
     many = 0 if args.draws == AUTO else args.draws
     with _bar(many) if many >= LONG_WORK and sys.stderr.isatty() else nullcontext() as bar:
         answer = rebuild_or_buy(

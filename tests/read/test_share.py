@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from repairecon.read import copy_notebooks, read_case, share_dir, starter
-from repairecon.read.case_folder import folders_within
+from repairecon.read.case_folder import cases_in
 from repairecon.records import RepaireconError
 
 
@@ -22,7 +22,7 @@ def shared(place: Path) -> Path:
 
 def test_in_this_checkout() -> None:
     assert (share_dir() / "notebooks").is_dir()
-    cases = folders_within(share_dir() / "data")
+    cases = cases_in(share_dir() / "data")
     assert len(cases) >= 7
     for case in cases:
         assert read_case(case).unit.figures == "invented"

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from repairecon.__main__ import main
-from repairecon.read.case_folder import folders_within
+from repairecon.read.case_folder import cases_in
 from repairecon.read.starter import new_boat, new_case
 from repairecon.rebuild_or_buy import many_cases
 from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line, case_lines
@@ -65,7 +65,7 @@ def test_what_is_in_the_table_is_not_done_again(
 
 
 def test_cases_are_found_however_deep(folders: list[str]) -> None:
-    assert [str(p) for p in folders_within(Path(folders[0]).parent)] == folders[:3]
+    assert [str(p) for p in cases_in(Path(folders[0]).parent)] == folders[:3]
 
 
 def test_the_command_goes_on_past_a_bad_case(
