@@ -144,7 +144,8 @@ def _called(pairs: list[str]) -> dict[str, str]:
 def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
     """Show what the job would do to the book, or do it."""
     from repairecon.after_the_job import book_words
-    from repairecon.after_the_job.spares_book import BookWishes, into_the_book
+    from repairecon.after_the_job.book_items import BookWishes
+    from repairecon.after_the_job.spares_book import into_the_book
     from repairecon.book.spares_book import open_book
 
     if args.report is not None or args.add_to_log or args.learn is not None:

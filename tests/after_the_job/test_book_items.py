@@ -10,8 +10,9 @@ import pytest
 from book_of_the_job import make_book
 from done_case import write_case
 
+from repairecon.after_the_job.book_items import BookWishes
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
-from repairecon.after_the_job.spares_book import BookWishes, IntoTheBook, into_the_book
+from repairecon.after_the_job.spares_book import IntoTheBook, into_the_book
 from repairecon.book.spares_book import SparesBook
 from repairecon.read.closed import read_closed
 from repairecon.records import BookError, ReceiveLine
