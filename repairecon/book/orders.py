@@ -237,8 +237,12 @@ class Orders(Acts):
 
 def _to_the_cent(came: Came) -> Came:
     """Carriage is what the parts leave of the whole, so that both together are what was paid."""
-    paid, whole = (amount(kept(x, _CENTS, "paid") or 0, _CENTS) for x in (came.paid, came.paid + came.carriage))
-    return replace(came, paid=paid, carriage=whole - paid)
+    paid = _cents(came.paid)
+    return replace(came, paid=paid, carriage=_cents(came.paid + came.carriage) - paid)
+
+
+def _cents(money: Decimal) -> Decimal:
+    return amount(kept(money, _CENTS, "paid") or 0, _CENTS)
 
 
 def _coming(order: Ordered, came: Mapping[str, Amount] | None, faults: list[str]) -> dict[int, Decimal]:
@@ -271,11 +275,15 @@ def _costs(
     coming = [(line, counts[line.line]) for line in order.lines if counts.get(line.line)]
     landed = sum((line.cost_unit * n for line, n in coming), Decimal(0))
     many = sum((n for _, n in coming), Decimal(0))
+    share, given = Decimal(0), Decimal(0)
     for line, n in coming:
         if charged is None:
             yield line, n, line.cost_unit
-        else:
-            yield line, n, charged * line.cost_unit / landed if landed else charged / many
+            continue
+        share += line.cost_unit * n / landed if landed else n / many
+        upto = _cents(charged * share)  # whole cents a line, and all of them what was charged
+        yield line, n, (upto - given) / n
+        given = upto
 
 
 def _other_material(line: OrderedLine, card: Item) -> bool:

@@ -23,7 +23,7 @@ _ANY = Limits(0.0, 1e12)
 
 @dataclass(frozen=True, kw_only=True)
 class Came:
-    """What has come of a part by orders [home money, to the cent]: ``paid`` without carriage, ``days`` the longest wait.
+    """What has come of a part by orders [home money, whole cents]: ``paid`` but carriage, ``days`` the longest wait.
 
     ``booked`` pieces came into the book when the job was closed: its sheet had them already.
     """
