@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from repairecon.book.ledger import noting
-from repairecon.book.orders import JOB
+from repairecon.book.on_order import JOB
 from repairecon.book.spares_book import SparesBook
 from repairecon.book.stock import stands
 from repairecon.read.problems import Names, Problems, key, shown
@@ -149,9 +149,10 @@ class BookItems:
         if part and part.standard_size and (item := self._sized(part)) is not None:
             return {"item": item.name, "known_by": part.standard_size}
         item = self._named(name) or self._named(own)
-        if item is not None and (part is None or self._fits(part, item)):
+        if item is not None and (part is None or self._fits(part, item, quiet=self.wishes.new_cards)):
             return {"item": item.name, "known_by": "name"}
-        if self.wishes.new_cards and item is None:
+        if self.wishes.new_cards:
+            own = own if item is None else f"{name}, {self.unit}"
             # not kept aboard as a rule: it has no minimum and asks for no reordering
             self.cards[own] = {
                 "name": own, "designation": part.standard_size if part else "", "units": [self.unit],

@@ -2,7 +2,7 @@
 
 The file is a SQLite database (an open, documented format), its suffix ``.spares``: the word says in a list of files
 what it holds, and no other program takes a double click on it for its own. Read from here down an act passes two
-places: the class that knows it (``cards``, ``stock``, ``acts``, ``orders``) and the file (``ledger``).
+places: the class that knows it (``cards``, ``stock``, ``acts``, ``on_order``) and the file (``ledger``).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from types import TracebackType
 from repairecon.book import proof
 from repairecon.book.amounts import words
 from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, open_ledger
-from repairecon.book.orders import Orders
+from repairecon.book.on_order import Orders
 from repairecon.read.boat import BOOK, book_path, today_of
 from repairecon.read.columns import BOAT
 from repairecon.read.passage_toml import read_passage
