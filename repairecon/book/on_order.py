@@ -52,7 +52,7 @@ class Orders(Acts):
             names = self.names("item")
             rows = self.ledger.rows(f"SELECT {_LINES}, coalesce({_RECEIVED}, 0) FROM order_lines l ORDER BY line")
             heads = self.ledger.rows(
-                "SELECT number, on_date, supplier, job, unit, currency, rate, expected_days FROM orders ORDER BY number"
+                "SELECT number, on_date, supplier, job, for_unit, currency, rate, expected_days FROM orders ORDER BY 1"
             )
         lines: dict[int, list[OrderedLine]] = defaultdict(list)
         for r in rows:
@@ -92,8 +92,8 @@ class Orders(Acts):
         number = self.ledger.insert("orders", {
             "on_date": day(o.on_date, self.ledger.today(), "day of the order"),
             "supplier": words(o.supplier, "supplier", required=True), "job": words(o.job, "job", required=True),
-            "unit": words(o.unit), "currency": words(o.currency).upper(), "rate": kept(o.rate, RATE, "rate") or None,
-            "expected_days": o.expected_days,
+            "for_unit": words(o.unit), "currency": words(o.currency).upper(),
+            "rate": kept(o.rate, RATE, "rate") or None, "expected_days": o.expected_days,
         })  # fmt: skip
         for line in o.lines:
             card = self.card_of(line, o.unit)

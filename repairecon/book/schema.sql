@@ -199,7 +199,7 @@ CREATE TABLE orders (
     on_date TEXT NOT NULL CHECK (on_date IS date(on_date, '+0 days')),
     supplier TEXT NOT NULL CHECK (supplier <> ''),
     job TEXT NOT NULL CHECK (job <> ''),
-    unit TEXT NOT NULL DEFAULT '',
+    for_unit TEXT NOT NULL DEFAULT '',
     currency TEXT NOT NULL DEFAULT '',
     rate INTEGER CHECK (rate > 0),
     expected_days INTEGER CHECK (expected_days >= 0),

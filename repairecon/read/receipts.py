@@ -95,7 +95,11 @@ def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str,
         carriage += now.carriage - was.carriage
     if carriage:
         row = sheet.row(("carriage",), "all")
-        row["paid"] = _cell((_number(row, "paid") or _NOTHING) + carriage)
+        paid = _number(row, "paid")
+        if paid is None:
+            notes.append(f"{folder.name}/{ACTUAL_FILE}: carriage stays as you wrote it; by the book {carriage} more")
+        else:
+            row["paid"] = _cell(paid + carriage)
     write_whole(path, sheet.text())
     return notes
 
@@ -112,7 +116,7 @@ def _bought(row: Mapping[str, str], was: Came) -> Decimal | None:
     elif not row.get("bought", "") and (row.get("paid", "") or was.booked):  # as many as were fitted
         said = _number(row, "quantity")
     with_tax = row.get("vat", "").casefold() in ("", "in")
-    return said if with_tax and said in (was.pieces, was.pieces + was.booked) else None
+    return said if with_tax and paid is not None and said in (was.pieces, was.pieces + was.booked) else None
 
 
 def _number(row: Mapping[str, str], column: str) -> Decimal | None:
