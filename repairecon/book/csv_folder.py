@@ -33,8 +33,8 @@ _MOVEMENT = (
     "person", "unit", "hours", "lot", "cure_date", "reference", "note", "undoes", "corrects", "order_line",
 )  # fmt: skip
 _ORDER = ("on_date", "supplier", "job", "for_unit", "currency", "rate", "expected_days")
-_ORDER_LINE = ("order_number", "part", "item", "designation", "material", "pieces", "packs", "quoted_pack", "cost_unit",
-               "carriage_unit", "duty_unit")  # fmt: skip
+_ORDER_LINE = ("order_number", "part", "whole_unit", "item", "designation", "material", "pieces", "packs",
+               "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")  # fmt: skip
 _COUNT = Scale(0, 1_000_000_000)
 _SCALES = {
     "minimum": QUANTITY, "quantity": QUANTITY, "hours": HOURS, "cost_unit": MONEY, "quoted_unit": MONEY, "rate": RATE,
@@ -133,7 +133,7 @@ def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
         value = "; ".join(names["unit"][int(u)] for u in value.split(";") if u)
     elif name in _SCALES:
         return str(amount(value, _SCALES[name]))
-    elif name in ("critical", "carried"):
+    elif name in ("critical", "carried", "whole_unit"):
         return "yes" if value else "no"
     return defused(value) if isinstance(value, str) else repr(value)
 
@@ -251,7 +251,7 @@ class _Folder:
             return self.cards[_REFERS[name]].number_of(row, name, self.problems)
         if name in SHARES:
             return row.number(name, values.FRACTION if name == "resale_rate" else Limits(0.0, 1e6))
-        if name in ("critical", "carried"):
+        if name in ("critical", "carried", "whole_unit"):
             return int(row.yes(name, name == "carried"))
         if name == "on_date":
             return row.date(name)

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 from repairecon.book.acts import Acts
@@ -28,7 +29,7 @@ JOB = "job decided "
 _CENTS = Scale(2, 1_000_000_000, rounds=True)
 _LINES = (
     "order_number, line, part, item, designation, material, pieces, packs, quoted_pack, cost_unit, carriage_unit, "
-    "duty_unit"
+    "duty_unit, whole_unit"
 )
 _RECEIVED = "(SELECT sum(CASE WHEN locker_to IS NULL THEN -quantity ELSE quantity END) FROM movements m " \
             "WHERE m.order_line = l.line)"  # fmt: skip
@@ -59,7 +60,8 @@ class Orders(Acts):
             lines[r[0]].append(OrderedLine(
                 line=r[1], part=r[2], item=names.get(r[3], ""), designation=r[4], material=r[5], pieces=amount(r[6]),
                 packs=r[7], quoted_pack=amount(r[8], MONEY), cost_unit=amount(r[9], MONEY),
-                carriage_unit=amount(r[10], MONEY), duty_unit=amount(r[11], MONEY), received=amount(r[12]),
+                carriage_unit=amount(r[10], MONEY), duty_unit=amount(r[11], MONEY),
+                whole_unit=bool(r[12]), received=amount(r[13]),
             ))  # fmt: skip
         return tuple(
             Ordered(number=r[0], on_date=r[1], supplier=r[2], job=r[3], unit=r[4], currency=r[5],
@@ -97,12 +99,13 @@ class Orders(Acts):
         })  # fmt: skip
         for line in o.lines:
             card = self.card_of(line, o.unit)
+            money = ("quoted_pack", "cost_unit", "carriage_unit", "duty_unit")
             self.ledger.insert("order_lines", {
-                "order_number": number, "part": words(line.part, "part", required=True),
+                "order_number": number, "part": words(line.part, "part", required=True), "packs": line.packs,
                 "item": card.number if card else None, "designation": words(line.designation),
-                "material": words(line.material), "pieces": kept(line.pieces, QUANTITY, "pieces"), "packs": line.packs,
-                **{n: kept(getattr(line, n), MONEY, n)
-                   for n in ("quoted_pack", "cost_unit", "carriage_unit", "duty_unit")},
+                "whole_unit": int(line.whole_unit), "material": words(line.material),
+                "pieces": kept(line.pieces, QUANTITY, "pieces"),
+                **{name: kept(getattr(line, name), MONEY, name) for name in money},
             })  # fmt: skip
         return number
 
@@ -189,7 +192,9 @@ class Orders(Acts):
     def _new_card(self, order: Ordered, line: OrderedLine, locker: str) -> Item:
         """A card not kept aboard as a rule: it has no minimum and asks for no reordering."""
         taken = set(map(key, self.names("item").values()))
-        name = line.part if key(line.part) not in taken else f"{line.part}, {order.unit or order.job}"
+        whose = order.unit or order.job
+        name = f"{whose}, {line.part}" if line.whole_unit else line.part
+        name = f"{name}, {whose}" if key(name) in taken else name
         units = [u for u in self.names("unit").values() if key(u) == key(order.unit)]
         return self.add_item(
             name, designation=line.designation, material=line.material, units=units, locker=locker, carried=False
@@ -231,7 +236,8 @@ class Orders(Acts):
             before = self.came_for_jobs()
             yield notes
             after = self.came_for_jobs()
-            for job in sorted(before.keys() | after.keys()) if (home / BOAT).is_file() else ():
+            jobs = [j for j in sorted(before.keys() | after.keys()) if (home / BOAT).is_file() and Path(j).name == j]
+            for job in jobs:
                 notes += write_receipts(home / JOBS / job, before.get(job, {}), after.get(job, {}))
 
 

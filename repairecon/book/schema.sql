@@ -209,6 +209,7 @@ CREATE TABLE order_lines (
     line INTEGER PRIMARY KEY,
     order_number INTEGER NOT NULL REFERENCES orders,
     part TEXT NOT NULL CHECK (part <> ''),
+    whole_unit INTEGER NOT NULL DEFAULT 0 CHECK (whole_unit IN (0, 1)),
     item INTEGER REFERENCES items,
     designation TEXT NOT NULL DEFAULT '',
     material TEXT NOT NULL DEFAULT '',

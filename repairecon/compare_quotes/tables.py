@@ -255,10 +255,11 @@ def _total(terms: ParcelTerms, parcel: LandedParcel, bought: Sequence[Offered]) 
 
 def orders(case: Case, offers: Sequence[Offered], basket: Basket, day: str) -> tuple[Ordered, ...]:
     """The orders as the spares book keeps them, one a supplier, landed by the piece."""
-    made = []
+    made, parts = [], {p.part for p in case.parts}
     for name, (indexes, parcel) in basket.parcels.items():
         terms, bought = basket.order.suppliers[name], [offers[k] for k in indexes]
-        lines = tuple(_on_record(o, line) for o, line in zip(bought, parcel.lines, strict=True))
+        both = zip(bought, parcel.lines, strict=True)
+        lines = tuple(_on_record(o, line, o.quote.item not in parts) for o, line in both)
         made.append(Ordered(
             on_date=day, supplier=name, job=os.path.basename(os.path.realpath(case.folder)), unit=case.unit.name,  # noqa: PTH119
             currency=bought[0].supplier.currency, rate=Decimal(repr(terms.exchange)),
@@ -267,7 +268,7 @@ def orders(case: Case, offers: Sequence[Offered], basket: Basket, day: str) -> t
     return tuple(made)
 
 
-def _on_record(o: Offered, line: LandedLine) -> OrderedLine:
+def _on_record(o: Offered, line: LandedLine, whole_unit: bool) -> OrderedLine:
     """A line with what a piece of it costs landed; all charges but handling go by what is billed."""
     billed, pieces = line.goods + line.core + line.carriage, line.packs * o.quote.pack
     charged = billed + line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
@@ -276,7 +277,7 @@ def _on_record(o: Offered, line: LandedLine) -> OrderedLine:
     return OrderedLine(
         part=o.quote.item, pieces=Decimal(pieces), packs=line.packs, quoted_pack=Decimal(repr(line.quoted_price)),
         cost_unit=cost, carriage_unit=carried, duty_unit=duty, designation=o.quote.designation,
-        material=o.quote.material,
+        material=o.quote.material, whole_unit=whole_unit,
     )  # fmt: skip
 
 

@@ -82,7 +82,8 @@ def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str,
     for part in changed:
         was, now = before.get(part, Came()), after.get(part, Came())
         row = sheet.row(("part", "unit"), part)
-        bought = _bought(row, was)
+        core = any(r.get("kind", "").casefold() == "refund" and key(r.get("name", "")) == key(part) for r in sheet.rows)
+        bought = _bought(row, was, core)
         if bought is None:
             came = now.pieces + now.booked
             notes.append(f"{folder.name}/{ACTUAL_FILE}: {part} stays as you wrote it; by the book {came} came")
@@ -108,11 +109,11 @@ def _of_orders(came: Mapping[str, Came], part: str) -> Came:
     return replace(came.get(part, Came()), booked=_NOTHING)
 
 
-def _bought(row: Mapping[str, str], was: Came) -> Decimal | None:
+def _bought(row: Mapping[str, str], was: Came, core: bool) -> Decimal | None:
     """Pieces that a row says were bought; None where it says other than deliveries and the closing of the job did."""
     said, paid = _number(row, "bought"), _number(row, "paid")
-    if row.get("kind", "").casefold() == "unit":
-        said = was.pieces if paid == was.paid else None
+    if row.get("kind", "").casefold() == "unit":  # a core surcharge comes back: what was paid is the owner's to write
+        said = was.pieces if paid == was.paid and not core else None
     elif not row.get("bought", "") and (row.get("paid", "") or was.booked):  # as many as were fitted
         said = _number(row, "quantity")
     with_tax = row.get("vat", "").casefold() in ("", "in")

@@ -180,7 +180,8 @@ class FitLine:
 
 @dataclass(frozen=True, kw_only=True)
 class OrderedLine:
-    """A line of an order on record: a part of the case, and the item of the book that it is if that is known.
+    """A line of an order on record: a part of the case, or a way that buys a ``whole_unit``; ``item`` of the book that
+    it is, if that is known.
 
     ``line`` is its number in the book, ``quoted_pack`` the price of a pack [supplier's money]; landed of one piece
     [home money]: ``cost_unit`` in all, in it ``carriage_unit`` carriage and handling with their tax, and ``duty_unit``.
@@ -197,6 +198,7 @@ class OrderedLine:
     designation: str = ""
     material: str = ""
     item: str = ""
+    whole_unit: bool = False
     line: int = 0
     received: Decimal = Decimal(0)
 

@@ -109,6 +109,14 @@ def test_the_card_is_that_of_the_line_then_of_the_size_then_of_the_name(book: Sp
     assert own.name == "lip seal"
 
 
+def test_a_unit_that_was_ordered_whole_has_a_card_of_its_own(book: SparesBook) -> None:
+    new = OrderedLine(part="new", pieces=Decimal(1), packs=1, quoted_pack=Decimal(400), cost_unit=Decimal(500),
+                      whole_unit=True)  # fmt: skip
+    book.place([replace(ORDER, lines=(new,))])
+    (came,) = book.receive_order(2, locker="A1", date="2026-03-04")
+    assert (came.item.name, came.movements[0].note) == ("engine, new", "new")
+
+
 def test_an_expected_day_and_how_late(book: SparesBook) -> None:
     (order,) = book.orders()
     assert (order.expected_on, order.late_days("2026-03-06"), order.late_days("2026-03-09")) == ("2026-03-06", 0, 3)

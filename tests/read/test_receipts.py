@@ -42,7 +42,10 @@ def test_what_the_owner_paid_in_truth_is_kept(tmp_path: Path) -> None:
     assert (rows, said) == (["part,seal,,2,15.25,,4,"], [])
 
 
-@pytest.mark.parametrize("row", ["part,seal,,2,60,,,", "part,seal,2,,60,,,", "part,seal,,,six,,,", "part,seal,,,60,ex,,", "part,seal,,x,,,,"])
+OTHERWISE = ("part,seal,,2,60,,,", "part,seal,2,,60,,,", "part,seal,,,six,,,", "part,seal,,,60,ex,,", "part,seal,,x,,,,")
+
+
+@pytest.mark.parametrize("row", OTHERWISE)
 def test_a_row_that_the_owner_wrote_otherwise_stays(tmp_path: Path, row: str) -> None:
     rows, said = after(tmp_path, f"{row}\n", Came(), came(3, "21"))
     assert (rows, len(said)) == ([row], 1)
@@ -58,6 +61,9 @@ def test_after_the_job_was_closed_what_comes_is_more(tmp_path: Path, row: str, b
 def test_a_unit_that_was_bought_and_a_part_that_the_sheet_lacks(tmp_path: Path) -> None:
     (rows, _) = after(tmp_path, "unit,new,,,,,,\n", Came(), came(1, "400"), "new")
     assert rows == ["unit,new,,,400,,3,"]
+    core = "unit,new,,,,,,\nrefund,new,,,,,,\n"
+    (rows, said) = after(tmp_path, core, Came(), came(1, "400"), "new")
+    assert (rows[0], len(said)) == ("unit,new,,,,,,", 1)
     (rows, _) = after(tmp_path, "unit,new,,,,,,\n", Came(), came(1, "7"))
     assert rows == ["unit,new,,,,,,", "part,seal,,1,7,,3,"]
 
