@@ -220,7 +220,9 @@ def _fit_lines(lines: Sequence[BookLine], items: BookItems, label: str) -> Itera
                 if (some := min(pieces, left)) > 0:
                     m = came[number]
                     claimed = f"{note}; {plain(pieces)} of movement {number}"  # see _CLAIM
-                    yield FitLine(x.item, some, locker=m.locker_to, note=claimed, lot=m.lot)
+                    there = {s.locker: float(s.quantity) for s in items.book.stock(m.item)}
+                    put = m.locker_to if there.get(m.locker_to, 0.0) >= some else ""  # moved since: wherever it is
+                    yield FitLine(x.item, some, locker=put, note=claimed, lot=m.lot)
                     left -= some
         if left > 0:
             yield FitLine(x.item, left, note=note)

@@ -225,6 +225,15 @@ class Orders(Acts):
             made[x.order.job][line.part] = before.and_booked(x.of.quantity) if booked else before.and_came(came)
         return {job: {part: _to_the_cent(came) for part, came in parts.items()} for job, parts in made.items()}
 
+    def waiting_for_others(self, job: str) -> frozenset[int]:
+        """Movements by which pieces came that were ordered for other jobs, as long as those are not closed."""
+        undone_by = self.undone_by()
+        done = self.movements_where(f"reference LIKE '{JOB}%' AND undoes IS NULL")
+        closed = {text.partition(", ")[0] for m in done if stands(m.number, undone_by) for text in (m.note, m.lot)}
+        return frozenset(
+            x.of.number for x in self.ordered_movements() if key(x.order.job) != key(job) and x.order.job not in closed
+        )
+
     @contextlib.contextmanager
     def sheets_kept(self) -> Iterator[list[str]]:
         """An act, and what it brought or took of orders in the actual.csv of their jobs; all of it or nothing.

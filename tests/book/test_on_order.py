@@ -14,9 +14,11 @@ from book_makers import stocked_book
 from test_csv_folder import contents
 
 from repairecon.book.csv_folder import book_from_csv, export_book
+from repairecon.book.on_hand import on_hand
+from repairecon.book.on_order import JOB
 from repairecon.book.salvage import salvage
 from repairecon.book.spares_book import SparesBook, open_book
-from repairecon.records import BookError, CaseError, Ordered, OrderedLine
+from repairecon.records import BookError, CaseError, FitLine, Ordered, OrderedLine
 
 SEAL = OrderedLine(part="lip seal", pieces=Decimal(3), packs=3, quoted_pack=Decimal(5), cost_unit=Decimal(7),
                    carriage_unit=Decimal(1), designation="30x47x7", material="NBR")  # fmt: skip
@@ -115,6 +117,21 @@ def test_a_unit_that_was_ordered_whole_has_a_card_of_its_own(book: SparesBook) -
     book.place([replace(ORDER, lines=(new,))])
     (came,) = book.receive_order(2, locker="A1", date="2026-03-04")
     assert (came.item.name, came.movements[0].note) == ("engine, new", "new")
+
+
+def test_what_came_for_another_job_waits_for_it(book: SparesBook) -> None:
+    """A second job finds it aboard only when the first is closed, and nothing of it there any more or left over."""
+
+    def seen(job: str) -> dict[str, int]:
+        return {x.item: x.quantity for x in on_hand(book, job=job) if x.item == "lip seal"}
+
+    book.receive_order(1, {"lip seal": 3}, locker="A1", date="2026-03-04")
+    assert (seen("pump"), seen(""), seen("windlass")) == ({"lip seal": 3}, {"lip seal": 3}, {})
+    fitted = FitLine("lip seal", 2, note="pump, 2026-03-01", lot="order 1")
+    done = book.write_job(f"{JOB}2026-03-01, abc", [], [fitted], "engine")
+    assert seen("windlass") == {"lip seal": 1}
+    book.undo(done.happened[0].movements[0].number)
+    assert seen("windlass") == {}
 
 
 def test_an_expected_day_and_how_late(book: SparesBook) -> None:

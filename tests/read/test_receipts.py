@@ -42,7 +42,9 @@ def test_what_the_owner_paid_in_truth_is_kept(tmp_path: Path) -> None:
     assert (rows, said) == (["part,seal,,2,15.25,,4,"], [])
 
 
-OTHERWISE = ("part,seal,,2,60,,,", "part,seal,2,,60,,,", "part,seal,,,six,,,", "part,seal,,,60,ex,,", "part,seal,,x,,,,")
+OTHERWISE = (
+    "part,seal,,2,60,,,", "part,seal,2,,60,,,", "part,seal,,,six,,,", "part,seal,,,60,ex,,", "part,seal,,x,,,,",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("row", OTHERWISE)
