@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+from repairecon.after_the_job.book_items import BookLine
 from repairecon.after_the_job.job import AfterTheJob
-from repairecon.after_the_job.spares_book import BookLine, IntoTheBook
+from repairecon.after_the_job.spares_book import IntoTheBook
 from repairecon.records import Happened
 from repairecon.show.layout import as_text, capital, section
 from repairecon.show.words import number, price
@@ -38,6 +39,8 @@ def _item(line: BookLine) -> str:
         came = ", ".join(f"movement {n}" for n, _ in line.received)
         more = "" if line.in_book >= line.moved.quantity else f"{number(line.in_book)} "
         return f"{line.item}: {more}received already ({came}), counted once"
+    if line.on_order:
+        return f"{line.item}: {number(sum(n for _, n in line.on_order))} as ordered, open until now"
     how = "a new card" if line.new_card else "" if line.known_by == "name" else f"by {line.known_by}"
     same = line.item == line.moved.item
     return (how or "the same name") if same else f"{line.item}, {how}".rstrip(", ")

@@ -13,6 +13,7 @@ from typing import Any
 
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
+from repairecon.read.boat import LEARNED, LOG, boat_folder
 from repairecon.read.closed import FOLDER, read_closed
 from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
@@ -23,7 +24,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
     },
     "--on": {"default": "", "metavar": "DATE", "help": "day of the decision, year-month-day (default today)"},
     "--found": {"default": "", "metavar": "EVENT=OUTCOME", "help": "findings at the decision, joined by ';'"},
-    "--log": {"type": Path, "metavar": "FOLDER", "help": "job log (default: job_log beside the folder, if any)"},
+    "--log": {"type": Path, "metavar": "FOLDER", "help": "job log (default: that of the boat, else job_log beside)"},
     "--add-to-log": {"action": "store_true", "help": "add this job to the log"},
     "--learn": {"type": Path, "metavar": "FILE", "help": "write what the log teaches, for a next case to use"},
     "--strength": {
@@ -31,7 +32,10 @@ OPTIONS: dict[str, dict[str, Any]] = {
     },
 }  # fmt: skip
 INTO_THE_BOOK: dict[str, dict[str, Any]] = {
-    "--book": {"type": Path, "metavar": "FILE", "help": "spares book that the job's parts come into and leave"},
+    "--book": {
+        "nargs": "?", "const": "", "metavar": "FILE",
+        "help": "spares book that the job's parts come into and leave (default: that of the boat)",
+    },
     "--write": {"action": "store_true", "help": "write the job into the book"},
     "--unit": {"default": "", "metavar": "NAME", "help": "unit of the book (default: as the case calls it)"},
     "--clock": {"type": float, "metavar": "HOURS", "help": "hours on the unit's clock"},
@@ -66,7 +70,8 @@ def _log_folder(args: argparse.Namespace) -> Path:
     folder = Path(args.folder)
     if (folder / FILE).is_file() and not (folder / FOLDER).exists():
         return folder
-    return folder.resolve().parent / "job_log"
+    home = boat_folder(folder)
+    return home / LOG if home else folder.resolve().parent / "job_log"
 
 
 def run(args: argparse.Namespace) -> None:
@@ -83,7 +88,7 @@ def run(args: argparse.Namespace) -> None:
     if args.book is not None:
         _into_the_book(args, found)
     elif args.write:
-        raise RepaireconError("--write needs --book FILE; the log has --add-to-log")
+        raise RepaireconError("--write needs --book; the log has --add-to-log")
     elif args.report is not None:
         _report(args, found, at)
     else:
@@ -110,6 +115,10 @@ def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bo
     out = sys.stderr if args.json else sys.stdout
     if args.add_to_log and not alone:
         print(f"Added {found.name} to {add_to_log(at, found.logged)}", file=out)
+        home = boat_folder(args.folder)
+        if home is not None and at.resolve() == home / LOG:
+            write_learned(at / LEARNED, found.learned)
+            print(f"Wrote {at / LEARNED}, which each job of hers uses from now on", file=out)
     if args.learn is not None:
         write_learned(args.learn, found.learned)
         print(f"Wrote {args.learn}; a case uses it if case.toml says [learned] use = true", file=out)
@@ -144,8 +153,9 @@ def _called(pairs: list[str]) -> dict[str, str]:
 def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
     """Show what the job would do to the book, or do it."""
     from repairecon.after_the_job import book_words
-    from repairecon.after_the_job.spares_book import BookWishes, into_the_book
-    from repairecon.book.spares_book import open_book
+    from repairecon.after_the_job.book_items import BookWishes
+    from repairecon.after_the_job.spares_book import into_the_book
+    from repairecon.book.spares_book import book_place, open_book
 
     if args.report is not None or args.add_to_log or args.learn is not None:
         raise RepaireconError("--book goes by itself: give --report, --add-to-log and --learn in a call of their own")
@@ -153,7 +163,10 @@ def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
         called=_called(args.item), unit=args.unit, hours=args.clock, on=args.moved_on, locker=args.locker,
         new_cards=args.new_cards,
     )  # fmt: skip
-    with open_book(args.book) as book:
+    home = boat_folder(args.folder)
+    if not args.book and home is None:
+        raise RepaireconError("--book: this case is in no boat; name the file of the book")
+    with open_book(book_place(args.book or home or "")) as book:
         made = into_the_book(found, book, args.write, wishes)
     if args.json:
         data = {**asdict(made), "written": bool(made.done and made.done.written)}

@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 
 from repairecon.after_the_job import log as job_log
 from repairecon.after_the_job import spares_book
@@ -16,8 +17,9 @@ from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
+from repairecon.read.boat import boat_folder, book_path
 from repairecon.read.case_folder import read_case
-from repairecon.read.closed import Closed, freeze
+from repairecon.read.closed import Closed, freeze, kept_findings
 from repairecon.rebuild_or_buy.job import DRAWS, read_findings, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.verdict import near_tie, screen
@@ -51,7 +53,23 @@ def decide(
         cost_own_hour=answer.cost_own_hour, figures=figures, seal="", best=answer.verdict.best,
     )  # fmt: skip
     freeze(folder, decision, case)
+    _what_came(folder)
     return decision
+
+
+def _what_came(folder: str | os.PathLike[str]) -> None:
+    """What had come by orders before the decision, into the sheet that it wrote."""
+    home = boat_folder(folder)
+    path = book_path(home) if home else None
+    if path is None:
+        return
+    from repairecon.book.spares_book import book_at
+    from repairecon.read.receipts import write_receipts
+
+    with book_at(path) as book:
+        came = book.came_for_jobs()
+    job = Path(os.path.realpath(folder))
+    write_receipts(job, {}, came.get(job.name, {}))
 
 
 def _day(on: str) -> str:
@@ -196,9 +214,12 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
     allowed = {way: not why for way, why in screen(closed.case).items()}
     case = with_learned(closed.case)
     setting = _Setting(closed, case, allowed, Buying(case))
-    # nothing that the blank form of the sheet does not say: no job has been written down yet
+    # nothing that the form of the sheet did not say when it was made: no job has been written down yet
+    kept = kept_findings(closed.case)
     written = any(
-        r.filled or r.kind == "never came" or (r.kind == "way" and r.name not in ("", closed.decision.way))
+        (r.filled and not (r.kind == "found" and r.outcome == kept.get(r.name)))
+        or r.kind == "never came"
+        or (r.kind == "way" and r.name not in ("", closed.decision.way))
         for r in closed.actual.rows
     )
     made = bridge(case, closed.decision, closed.actual, allowed, setting.buying) if written else None

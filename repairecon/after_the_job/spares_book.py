@@ -1,90 +1,40 @@
 """A closed job into the spares book: what was bought comes in, what was fitted goes out, in one act and once.
 
-A part is matched by the line of the order that was received for it, else by its standard size, else by the name of a
-card; a card of another size is never taken, whatever it is called. What has come into the book already is counted once.
+What has come into the book already is counted once, and what is still open on an order of the job is booked against it.
 """
 
 from __future__ import annotations
 
 import datetime
-import re
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
+from repairecon.after_the_job.book_items import NO_WISHES, BookItems, BookLine, BookWishes
 from repairecon.after_the_job.bridge import days_out, pieces_paid, taken
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.book.ledger import noting
+from repairecon.book.on_order import JOB
 from repairecon.book.spares_book import SparesBook
 from repairecon.buying.inputs import mean_of
 from repairecon.read.closed import Closed
-from repairecon.read.problems import Names, Problems, key, shown
+from repairecon.read.problems import shown
 from repairecon.read.values import plain
 from repairecon.records import (
     BookError,
-    Case,
     Done,
     FitLine,
-    Item,
     JobInBook,
-    Movement,
-    Part,
     ReceiveLine,
     RepaireconError,
     StoresMoved,
 )
-from repairecon.standards.equivalents import equivalent
 
 if TYPE_CHECKING:
     from repairecon.after_the_job.job import AfterTheJob
 
-JOB = "job decided "
-"""Begins the reference of whatever a closed job wrote; deliveries have the name of their file, or what was typed."""
-
 HEAD = "the job was not written:"
-_CLAIM = re.compile(r"(\d+(?:\.\d+)?) of movement (\d+)\b")
-"""Words of a note by which a later job sees that pieces of a delivery are taken."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class BookLine:
-    """A movement of the job and the item of the book that it is of.
-
-    ``item`` is empty where the book knows none, or where the owner leaves it out of the book. ``known_by`` is what the
-    item was found by; ``new_card`` says that the item is added with this job. ``received`` are the movements by which
-    pieces of it had come into the book before, with how many of each are this job's.
-    """
-
-    moved: StoresMoved
-    item: str
-    known_by: str = ""
-    new_card: bool = False
-    left_out: bool = False
-    received: tuple[tuple[int, float], ...] = ()
-
-    @property
-    def in_book(self) -> float:
-        """Pieces that the book has already."""
-        return sum(pieces for _, pieces in self.received)
-
-
-@dataclass(frozen=True, kw_only=True)
-class BookWishes:
-    """What an owner says besides: names of the book for those of the case, and what it does not know yet.
-
-    ``called`` gives the item of the book for a part or unit of the case, an empty name to leave it out. ``unit`` is the
-    unit of the book that was worked on (by default the one that is called as in the case), ``hours`` its clock,
-    ``on`` the day of the movements (by default that on which the job was done), ``locker`` where things without a
-    locker of their own go. ``new_cards`` adds items and a unit that the book does not know.
-    """
-
-    called: Mapping[str, str] = field(default_factory=dict)
-    unit: str = ""
-    hours: float | None = None
-    on: str = ""
-    locker: str = ""
-    new_cards: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,147 +50,6 @@ class IntoTheBook:
     problems: tuple[str, ...]
     done: JobInBook | None
     spare: str = ""
-
-
-class BookItems:
-    """Items by the names of the case; ``problems`` says of each that is not known what to do."""
-
-    def __init__(self, case: Case, book: SparesBook, wishes: BookWishes, decided_on: str) -> None:
-        self.case, self.book, self.wishes = case, book, wishes
-        self.parts = {p.part: p for p in case.parts}
-        self.standing = [m for m in book.movements() if m.undone_by is None and m.undoes is None]
-        self.called = {key(name): item for name, item in wishes.called.items()}
-        self.deliveries = [m for m in self.standing if _came(m) and m.on_date >= decided_on]
-        self.problems: list[str] = []
-        self.items: dict[str, Item] = {}
-        self.cards: dict[str, dict[str, Any]] = {}
-        units = Names(u.name for u in book.units())
-        tried = [wishes.unit] if wishes.unit else [case.unit.name, case.unit.kind]
-        known = next((found for name in tried if name and (found := units.find(name))), "")
-        self.unit = known or tried[0]
-        if not known and not wishes.new_cards:
-            self.problems.append(f"the book has no unit {shown(tried[0])}: {units.advice(Problems(), tried[0])}")
-
-    def lines(self, moved: tuple[StoresMoved, ...]) -> tuple[BookLine, ...]:
-        """Each movement with its item, and with what of it the book has already."""
-        names = Names(m.item for m in moved)
-        for name in self.wishes.called:
-            if name not in names:
-                advice = names.advice(Problems(), name)
-                self.problems.append(f"{shown(name)} is not among what was bought or fitted: {advice}")
-        found = {name: self._found(name) for name in dict.fromkeys(m.item for m in moved)}
-        # deliveries since the decision with the pieces that no other job has taken as its own
-        left = {m.number: (m.item, float(m.quantity)) for m in self.deliveries}
-        notes = [m.note for m in self.standing if m.reference.startswith(JOB)]
-        for pieces, number in (claim for note in notes for claim in _CLAIM.findall(note)):
-            if int(number) in left:
-                item, rest = left[int(number)]
-                left[int(number)] = item, rest - float(pieces)
-        made = []
-        for m in moved:
-            of = found[m.item]
-            known = m.movement == "bought" and of["item"] and not of.get("new_card")
-            taken = tuple(_take(left, of["item"], m.quantity)) if known else ()
-            made.append(BookLine(moved=m, received=taken, **of))
-        return tuple(made)
-
-    def _found(self, name: str) -> dict[str, Any]:
-        """The item of a name of the case, as fields of a line."""
-        part = self.parts.get(name)
-        if key(name) in self.called:
-            word = self.called[key(name)].strip()
-            item = self._named(word, must=True) if word else None
-            return {"item": item.name if item else "", "known_by": "your word" if word else "", "left_out": not word}
-        own = name if part else f"{self.unit}, {name}"
-        if (item := self._ordered(name, own)) is not None:
-            return {"item": item.name, "known_by": "name" if key(item.name) == key(name) else "the order received"}
-        if part and part.standard_size and (item := self._sized(part)) is not None:
-            return {"item": item.name, "known_by": part.standard_size}
-        item = self._named(name) or self._named(own)
-        if item is not None and (part is None or self._fits(part, item)):
-            return {"item": item.name, "known_by": "name"}
-        if self.wishes.new_cards and item is None:
-            # not kept aboard as a rule: it has no minimum and asks for no reordering
-            self.cards[own] = {
-                "name": own, "designation": part.standard_size if part else "", "units": [self.unit],
-                "material": part.material if part else "", "locker": self.wishes.locker, "carried": False,
-            }  # fmt: skip
-            return {"item": own, "new_card": True}
-        if item is None and not any(p.startswith(f"{shown(name)}: ") for p in self.problems):
-            names = tuple(i.name for i in self.book.items())
-            near = Problems().advice(name, names, "name its item, or make a card for it")
-            self.problems.append(f"the book has no item {shown(name)}: {near}")
-        return {"item": ""}
-
-    def _ordered(self, name: str, own: str) -> Item | None:
-        """The card that a line of an order, named as the part is, came in under since the decision."""
-        part = self.parts.get(name)
-        for m in self.deliveries:
-            if key(name) in (key(m.item), key(m.note)) or key(own) == key(m.item):
-                item = self._named(m.item)
-                if item is not None and (part is None or self._fits(part, item, quiet=True)):
-                    return item
-        return None
-
-    def _sized(self, part: Part) -> Item | None:
-        """The card of the same standard size; one of the same size in another material is said to be in the way."""
-        same = [i for i in self.book.items() if i.designation and _verdict(part, i) == "same"]
-        item = same[0] if len(same) == 1 else self._named(part.standard_size)
-        if item is None or not self._fits(part, item):
-            return None
-        self.items[item.name] = item
-        return item
-
-    def _fits(self, part: Part, item: Item, quiet: bool = False) -> bool:
-        """Whether a card can be the part: of no other size and no other material, as far as either is known."""
-        problem = ""
-        if part.material and item.material and key(part.material) != key(item.material):
-            problem = (
-                f"{shown(part.part)}: {shown(item.name)} is of that size but of {shown(item.material)}, not "
-                f"{shown(part.material)}: name its item, or make a card for it"
-            )
-        elif part.standard_size and item.designation and _verdict(part, item) not in ("same", "unknown"):
-            problem = (
-                f"{shown(part.part)}: {shown(item.name)} of the book is a {item.designation}, the case takes "
-                f"{part.standard_size}: name its item, or make a card of another name for it"
-            )
-        if problem and not quiet and problem not in self.problems:
-            self.problems.append(problem)
-        return not problem
-
-    def _named(self, word: str, must: bool = False) -> Item | None:
-        with noting(self.problems if must else []):
-            item = self.book.item(word)
-            self.items[item.name] = item
-            return item
-        return None
-
-    def locker(self, item: str) -> str:
-        """Where an item belongs; empty where nobody has said."""
-        card = self.items.get(item)
-        return (card.locker if card else "") or self.wishes.locker
-
-
-def _came(m: Movement) -> bool:
-    return m.kind == "bought" and not m.reference.startswith(JOB)
-
-
-def _take(left: dict[int, tuple[str, float]], item: str, pieces: float) -> Iterator[tuple[int, float]]:
-    """Pieces of an item out of what has come, the first delivery first."""
-    for number, (name, rest) in sorted(left.items()):
-        some = min(rest, pieces)
-        if name == item and some > 0:
-            left[number] = name, rest - some
-            pieces -= some
-            yield number, some
-
-
-def _verdict(part: Part, item: Item) -> str:
-    """Whether a card's size is that of the part; the same words are the same size."""
-    if key(part.standard_size) == key(item.designation):
-        return "same"
-    materials = {"material_wanted": part.material, "material_offered": item.material}
-    return str(equivalent(part.standard_size, item.designation, **materials).verdict)
 
 
 def movements(closed: Closed, estimate: Estimate) -> tuple[StoresMoved, ...]:
@@ -296,7 +105,7 @@ def _kept(closed: Closed, r: Done) -> float:
 
 
 def into_the_book(
-    found: AfterTheJob, book: SparesBook, write: bool = False, wishes: BookWishes = BookWishes()
+    found: AfterTheJob, book: SparesBook, write: bool = False, wishes: BookWishes = NO_WISHES
 ) -> IntoTheBook:
     """Hold the movements of a job against a book, and write them all if asked and if nothing stands in the way.
 
@@ -307,7 +116,7 @@ def into_the_book(
         raise RepaireconError("a job log alone moves no spares: name the folder of a closed job")
     if not found.movements:
         raise RepaireconError("actual.csv names no part and no unit that was bought or fitted: nothing for the book")
-    items = BookItems(found.case, book, wishes, found.decision.decided_on)
+    items = BookItems(found.case, book, wishes, found.name, found.decision.decided_on)
     lines = items.lines(found.movements)
     problems, done = items.problems, None
     home, theirs = found.case.terms.currency, book.about["home_currency"]
@@ -329,14 +138,7 @@ def _written(
     # by what the book knows the job, whatever its folder is called
     reference, label = f"{JOB}{decided_on}, {found.decision.seal[:16]}", f"{found.name}, {decided_on}"
     kept = [x for x in lines if x.item]
-    received = [
-        ReceiveLine(
-            x.item, pieces, cost_unit=x.moved.cost_unit, locker=items.locker(x.item), lot=label,
-            note="" if x.item == x.moved.item else x.moved.item,
-        )
-        for x in kept
-        if x.moved.movement == "bought" and (pieces := x.moved.quantity - x.in_book) > 0
-    ]  # fmt: skip
+    received = list(_receive_lines(kept, items, label))
     fitted = list(_fit_lines(kept, items, label))
     if not received and not fitted:
         items.problems.append("all that was bought is in the book already and nothing was fitted: nothing to write")
@@ -356,9 +158,44 @@ def _written(
         f"movement {m.number} ({m.reference or m.on_date}) brought {plain(float(m.quantity))} of {shown(m.item)} that "
         f"the job had booked before (movement {booked[m.item]}): if they are the same pieces, undo movement {m.number}"
         for m in items.deliveries
-        if m.item in booked and m.number > job[-1].number
+        if m.item in booked and m.number > job[-1].number and not m.order_line
     ]
     return None
+
+
+def _receive_lines(lines: Sequence[BookLine], items: BookItems, label: str) -> Iterator[ReceiveLine]:
+    """What was bought and had not come into the book: what is open on an order first, against that order."""
+    bought = [x for x in lines if x.moved.movement == "bought"]
+    more = _dearer(bought, items)
+    for x in bought:
+        rest = x.moved.quantity - x.in_book
+        own: dict[str, Any] = {
+            "cost_unit": None if x.moved.cost_unit is None else x.moved.cost_unit * more,
+            "locker": items.locker(x.item), "lot": label, "note": "" if x.item == x.moved.item else x.moved.item,
+        }  # fmt: skip
+        for number, pieces in x.on_order:
+            order, line = items.orders[number]
+            quoted = line.quoted_pack * line.packs / line.pieces
+            yield ReceiveLine(
+                x.item, pieces, order.supplier, currency=order.currency, rate=order.rate, quoted_unit=quoted,
+                order_line=number, **own,
+            )  # fmt: skip
+            rest -= pieces
+        if rest > 0:
+            yield ReceiveLine(x.item, rest, **own)
+
+
+def _dearer(bought: Sequence[BookLine], items: BookItems) -> float:
+    """By what the rest costs more than the average of the sheet, so that all adds up to what was paid for the job."""
+    came = {m.number: m for m in items.deliveries if m.order_line and m.cost_unit is not None}
+    left = sum((x.moved.quantity - x.in_book) * (x.moved.cost_unit or 0.0) for x in bought)
+    spread = [
+        pieces * (float(came[n].cost_unit or 0) - x.moved.cost_unit)
+        for x in bought
+        for n, pieces in x.received
+        if n in came and x.moved.cost_unit
+    ]
+    return max(left - sum(spread), 0.0) / left if left > 0 and spread else 1.0
 
 
 def _fit_lines(lines: Sequence[BookLine], items: BookItems, label: str) -> Iterator[FitLine]:
@@ -383,7 +220,9 @@ def _fit_lines(lines: Sequence[BookLine], items: BookItems, label: str) -> Itera
                 if (some := min(pieces, left)) > 0:
                     m = came[number]
                     claimed = f"{note}; {plain(pieces)} of movement {number}"  # see _CLAIM
-                    yield FitLine(x.item, some, locker=m.locker_to, note=claimed, lot=m.lot)
+                    there = {s.locker: float(s.quantity) for s in items.book.stock(m.item)}
+                    put = m.locker_to if there.get(m.locker_to, 0.0) >= some else ""  # moved since: wherever it is
+                    yield FitLine(x.item, some, locker=put, note=claimed, lot=m.lot)
                     left -= some
         if left > 0:
             yield FitLine(x.item, left, note=note)

@@ -15,7 +15,7 @@ from repairecon.records import BookError, Counted, FitLine, Happened, Item, JobI
 
 _COPIED = (
     "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit", "person", "unit",
-    "hours", "lot", "cure_date", "reference",
+    "hours", "lot", "cure_date", "reference", "order_line",
 )  # fmt: skip
 
 
@@ -55,6 +55,7 @@ class Acts(Stock):
             "currency": words(line.currency, "currency").upper(), "rate": kept(line.rate, RATE, "rate") or None,
             "quoted_unit": kept(line.quoted_unit, MONEY, "quoted for one"), "person": words(line.supplier, "supplier"),
             "lot": words(line.lot, "lot"), "cure_date": month_or_day(line.cure_date), "note": words(line.note, "note"),
+            "order_line": line.order_line,
         }  # fmt: skip
 
     def fit(

@@ -30,14 +30,21 @@ from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GRO
 
 _MOVEMENT = (
     "on_date", "kind", "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit",
-    "person", "unit", "hours", "lot", "cure_date", "reference", "note", "undoes", "corrects",
+    "person", "unit", "hours", "lot", "cure_date", "reference", "note", "undoes", "corrects", "order_line",
 )  # fmt: skip
+_ORDER = ("on_date", "supplier", "job", "for_unit", "currency", "rate", "expected_days")
+_ORDER_LINE = ("order_number", "part", "whole_unit", "item", "designation", "material", "pieces", "packs",
+               "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")  # fmt: skip
+_COUNT = Scale(0, 1_000_000_000)
 _SCALES = {
     "minimum": QUANTITY, "quantity": QUANTITY, "hours": HOURS, "cost_unit": MONEY, "quoted_unit": MONEY, "rate": RATE,
+    "pieces": QUANTITY, "quoted_pack": MONEY, "carriage_unit": MONEY, "duty_unit": MONEY,
+    **dict.fromkeys(("order_number", "order_line", "packs", "expected_days"), _COUNT),
 }  # fmt: skip
 _REFERS = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit", "item": "item"}
 _TABLES = {"lockers.csv": ("locker_versions", "locker"), "units.csv": ("unit_versions", "unit"),
-           "items.csv": ("item_versions", "item"), "movements.csv": ("movements", "movement")}  # fmt: skip
+           "items.csv": ("item_versions", "item"), "orders.csv": ("orders", "number"),
+           "order_lines.csv": ("order_lines", "line"), "movements.csv": ("movements", "movement")}  # fmt: skip
 _CHOICES = {("locker", "kind"): (LOCKER_KINDS, "aboard"), ("item", "measure"): (MEASURES, "piece"),
             ("movement", "kind"): (MOVEMENT_KINDS, "")}  # fmt: skip
 _WORKBOOK, _SQL = "spares.xlsx", "spares.sql"
@@ -52,6 +59,8 @@ FILES = {
     "lockers.csv": _headings(("number", *FIELDS["locker"], "written_at"), "name"),
     "units.csv": _headings(("number", *FIELDS["unit"], "written_at"), "name"),
     "items.csv": _headings(("number", *FIELDS["item"], "written_at"), "name"),
+    "orders.csv": _headings(("number", *_ORDER, "written_at"), "on_date", "supplier", "job"),
+    "order_lines.csv": _headings(("number", *_ORDER_LINE), "order_number", "part", "pieces", "packs", "cost_unit"),
     "movements.csv": _headings(("number", *_MOVEMENT, "written_at"), "on_date", "kind", "item", "quantity"),
 }
 
@@ -111,8 +120,7 @@ def _cells(book: SparesBook, file: str) -> Iterable[tuple[object, ...]]:
     columns = FILES[file].columns
     names = {sort: book.names(sort) for sort in FIELDS}
     of = ", ".join(number if name == "number" else name for name in columns)
-    order = "movement" if table == "movements" else "version"
-    for row in book.ledger.rows(f"SELECT {of} FROM {table} ORDER BY {order}"):
+    for row in book.ledger.rows(f"SELECT {of} FROM {table} ORDER BY rowid"):
         yield tuple(_cell(name, value, names) for name, value in zip(columns, row, strict=True))
 
 
@@ -125,7 +133,7 @@ def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
         value = "; ".join(names["unit"][int(u)] for u in value.split(";") if u)
     elif name in _SCALES:
         return str(amount(value, _SCALES[name]))
-    elif name in ("critical", "carried"):
+    elif name in ("critical", "carried", "whole_unit"):
         return "yes" if value else "no"
     return defused(value) if isinstance(value, str) else repr(value)
 
@@ -153,7 +161,8 @@ def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]
             numbers = dict.fromkeys(v[cards.sort] for v in versions)
             ledger.insert(f"{cards.sort}s", *({cards.sort: number} for number in numbers))
             ledger.insert(f"{cards.sort}_versions", *versions)
-        ledger.insert("movements", *found.movements)
+        for table, rows in (*found.orders.items(), ("movements", found.movements)):
+            ledger.insert(table, *rows)
 
 
 @dataclass
@@ -200,6 +209,8 @@ class _Folder:
         self._held: dict[tuple[int | None, int | None], int] = {}
         self._undone: dict[int, int] = {}
         self.movements: list[dict[str, Any]] = []
+        self.orders = {"orders": [self._order(row, n) for n, row in enumerate(tables["orders.csv"].rows, 1)]}
+        self.orders["order_lines"] = [self._order(row, n) for n, row in enumerate(tables["order_lines.csv"].rows, 1)]
         for row in tables["movements.csv"].rows:
             self._movement(row)
         self.about = {_text(row, "name"): _text(row, "value") for row in tables["about.csv"].rows}
@@ -240,7 +251,7 @@ class _Folder:
             return self.cards[_REFERS[name]].number_of(row, name, self.problems)
         if name in SHARES:
             return row.number(name, values.FRACTION if name == "resale_rate" else Limits(0.0, 1e6))
-        if name in ("critical", "carried"):
+        if name in ("critical", "carried", "whole_unit"):
             return int(row.yes(name, name == "carried"))
         if name == "on_date":
             return row.date(name)
@@ -266,6 +277,23 @@ class _Folder:
         numbers = [self.cards["unit"].number_of(row, "units", self.problems, name) for name in named]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
+    def _order(self, row: Row, number: int) -> dict[str, Any]:
+        """An order, or a line of one, numbered in the order of the rows."""
+        if row.text("number") not in ("", str(number)):
+            row.fault("number", shown(row.text("number")), f"write {number}: the number of the row")
+        for column in FILES[row.file].required:
+            row.required(column, "write it as it stands in the order")
+        if row.file == "orders.csv":
+            return self._columns(row, _ORDER, "order") | {"written_at": _text(row, "written_at") or self.written_at}
+        self._refers(row, "order_number", "orders")
+        made = self._columns(row, _ORDER_LINE, "line")
+        return made | {name: made[name] or 0 for name in ("quoted_pack", "carriage_unit", "duty_unit")}
+
+    def _refers(self, row: Row, column: str, table: str) -> None:
+        number, most = _whole(row, column, _COUNT), len(self.orders[table])
+        if number is not None and not 1 <= number <= most:
+            row.fault(column, shown(row.text(column)), f"write the number of a row of {table}.csv (1 to {most})")
+
     def _movement(self, row: Row) -> None:
         """A movement, held against what the rows above leave; a row with a fault is left out of the sums."""
         most = len(self.movements)
@@ -275,6 +303,7 @@ class _Folder:
         for column in FILES["movements.csv"].required:
             row.required(column, f"write the {column.replace('on_', '')} of the movement")
         made = self._columns(row, _MOVEMENT, "movement")
+        self._refers(row, "order_line", "order_lines")
         made["quantity"] = made["quantity"] or 0
         for name in ("undoes", "corrects"):
             text, made[name] = row.text(name), None

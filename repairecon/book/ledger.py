@@ -143,7 +143,7 @@ class Ledger:
         """Add rows of the same columns, only inside ``writing``, stamped with this moment; the number of the last."""
         if not rows:
             return 0
-        if table == "movements" or table.endswith("_versions"):
+        if table in ("movements", "orders") or table.endswith("_versions"):
             rows = tuple({"written_at": now(), **row} for row in rows)
         if not self.link.in_transaction:  # some failures end the transaction: nothing may follow them
             raise BookError(f"{name_of(self.path)}: nothing was written")

@@ -50,7 +50,7 @@ def in_date(lot: Lot, card: Item, inspected: bool, today: datetime.date) -> bool
     return not last < day_number(today)
 
 
-def on_hand(book: SparesBook, today: datetime.date | None = None) -> tuple[OnHand, ...]:
+def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "") -> tuple[OnHand, ...]:
     """Spares that lie aboard in date, whole pieces of them.
 
     Parameters
@@ -59,6 +59,8 @@ def on_hand(book: SparesBook, today: datetime.date | None = None) -> tuple[OnHan
         The open book.
     today
         Day by which rubber must be in date; default: that of the book.
+    job
+        Folder name of the job that may take it: what came by orders of other jobs waits for those till they are closed.
 
     Returns
     -------
@@ -72,11 +74,12 @@ def on_hand(book: SparesBook, today: datetime.date | None = None) -> tuple[OnHan
     word, cards = str(PassageDefaults().peek("whole_unit_word")).casefold(), book.items_by_number()
     day = today or book.ledger.today()
     lying: dict[int, list[Lot]] = defaultdict(list)
+    waiting = book.waiting_for_others(job) if job else frozenset()
     for lot in book.lots():
         card = cards[lot.item_number]
         wish = wishes.get(card.name)
         fit = in_date(lot, card, bool(wish and wish.inspected), day)
-        if fit and lot.locker_kind == "aboard" and card.measure == "piece":
+        if fit and lot.came_by not in waiting and lot.locker_kind == "aboard" and card.measure == "piece":
             lying[card.number].append(lot)
     made = [_on_hand(cards[number], lots, word, wishes) for number, lots in lying.items()]
     return tuple(sorted((x for x in made if x.quantity), key=lambda x: x.item))
@@ -127,5 +130,5 @@ def read_case_aboard(
     from repairecon.book.spares_book import book_at
 
     with book_at(path) as book:
-        stock = on_hand(book, today_of(home))
+        stock = on_hand(book, today_of(home), os.path.basename(os.path.realpath(folder)))  # noqa: PTH119
     return read_case(folder, years, order, as_decided=as_decided, stock=stock)

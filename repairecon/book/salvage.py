@@ -61,6 +61,7 @@ def salvage(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> S
         with new.writing():
             for table in ("lockers", "units", "items"):
                 writer.things(table, tables)
+            writer.orders(tables)
             for number, row in tables["movements"].items():
                 writer.movement(number, row)
     moved = {old: new for old, new in writer.numbers.items() if old != new}
@@ -160,6 +161,13 @@ class _Writer:
             made["units"] = ";".join(kept)
         self._write(f"{sort}_versions", made, what)
 
+    def orders(self, tables: Mapping[str, Mapping[int, Row]]) -> None:
+        """Orders and their lines under their own numbers."""
+        for table, number_column in (("orders", "number"), ("order_lines", "line")):
+            for number, row in tables[table].items():
+                new = self._write(table, {**row, number_column: number}, proof.name_of_row(table, number))
+                self._there[table] = self._there.get(table, set()) | ({number} if new else set())
+
     def movement(self, number: int, row: Row) -> None:
         """A movement under the next number; what answers to a lost one cannot stand."""
         made = {name: value for name, value in row.items() if name != "movement"}
@@ -167,6 +175,9 @@ class _Writer:
         if made["undoes"] is not None and made["undoes"] not in self.numbers:
             self._lost.append(f"{what}: takes back movement {made['undoes']}, which is lost")
             return
+        if made.get("order_line") not in (None, *self._there.get("order_lines", ())):
+            self._lost.append(f"{what}: its line of an order is lost")
+            made["order_line"] = None
         for name in ("undoes", "corrects"):
             made[name] = self.numbers.get(made[name]) if made[name] is not None else None
         new = self._write("movements", made, what)

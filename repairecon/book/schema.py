@@ -25,15 +25,22 @@ NEEDS_TO = ("bought", "moved", "lent", "returned")
 
 KEYS = {
     "about": "name", "lockers": "locker", "locker_versions": "version", "units": "unit", "unit_versions": "version",
-    "items": "item", "item_versions": "version", "movements": "movement",
+    "items": "item", "item_versions": "version", "orders": "number", "order_lines": "line", "movements": "movement",
 }  # fmt: skip
 TABLES = (*KEYS, "about_versions")
 """Tables whose rows are sealed, each after those that it refers to."""
+ORDERS_FROM = 4
+"""Version of the book from which it holds orders."""
 
 _, *STEPS = (Path(__file__).parent / "schema.sql").read_text("utf-8").split("-- step ")
 VERSION = len(STEPS)
 SEALED_FROM = 3
 """Version of the book from which every row has a seal."""
+
+
+def tables(version: int) -> tuple[str, ...]:
+    """The sealed tables of a book of a version."""
+    return tuple(t for t in TABLES if version >= ORDERS_FROM or not t.startswith("order"))
 
 
 def script(step: int, strict: bool) -> str:

@@ -191,3 +191,52 @@ CREATE TRIGGER seals_unchanged BEFORE UPDATE ON seals BEGIN SELECT RAISE(ABORT, 
 CREATE TRIGGER seals_kept BEFORE DELETE ON seals BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END;
 CREATE TRIGGER seals_not_over BEFORE INSERT ON seals
     WHEN EXISTS (SELECT 1 FROM seals WHERE nth = NEW.nth) BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END;
+
+-- step 4
+-- Orders as they were sent. What has come of a line are the movements that name it, less those that were taken back.
+CREATE TABLE orders (
+    number INTEGER PRIMARY KEY,
+    on_date TEXT NOT NULL CHECK (on_date IS date(on_date, '+0 days')),
+    supplier TEXT NOT NULL CHECK (supplier <> ''),
+    job TEXT NOT NULL CHECK (job <> ''),
+    for_unit TEXT NOT NULL DEFAULT '',
+    currency TEXT NOT NULL DEFAULT '',
+    rate INTEGER CHECK (rate > 0),
+    expected_days INTEGER CHECK (expected_days >= 0),
+    written_at TEXT NOT NULL
+) STRICT;
+CREATE TABLE order_lines (
+    line INTEGER PRIMARY KEY,
+    order_number INTEGER NOT NULL REFERENCES orders,
+    part TEXT NOT NULL CHECK (part <> ''),
+    whole_unit INTEGER NOT NULL DEFAULT 0 CHECK (whole_unit IN (0, 1)),
+    item INTEGER REFERENCES items,
+    designation TEXT NOT NULL DEFAULT '',
+    material TEXT NOT NULL DEFAULT '',
+    pieces INTEGER NOT NULL CHECK (pieces BETWEEN 1 AND 1000000000),
+    packs INTEGER NOT NULL CHECK (packs > 0),
+    quoted_pack INTEGER NOT NULL CHECK (quoted_pack >= 0),
+    cost_unit INTEGER NOT NULL CHECK (cost_unit >= 0),
+    carriage_unit INTEGER NOT NULL DEFAULT 0 CHECK (carriage_unit >= 0),
+    duty_unit INTEGER NOT NULL DEFAULT 0 CHECK (duty_unit >= 0)
+) STRICT;
+ALTER TABLE movements ADD COLUMN order_line INTEGER REFERENCES order_lines;
+CREATE INDEX lines_of_orders ON order_lines (order_number);
+CREATE INDEX movements_of_order_lines ON movements (order_line) WHERE order_line IS NOT NULL;
+
+CREATE TRIGGER orders_unchanged BEFORE UPDATE ON orders BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END;
+CREATE TRIGGER orders_kept BEFORE DELETE ON orders BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END;
+CREATE TRIGGER orders_not_over BEFORE INSERT ON orders
+    WHEN EXISTS (SELECT 1 FROM orders WHERE number = NEW.number) BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END;
+
+CREATE TRIGGER order_lines_unchanged BEFORE UPDATE ON order_lines BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END;
+CREATE TRIGGER order_lines_kept BEFORE DELETE ON order_lines BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END;
+CREATE TRIGGER order_lines_not_over BEFORE INSERT ON order_lines
+    WHEN EXISTS (SELECT 1 FROM order_lines WHERE line = NEW.line) BEGIN SELECT RAISE(ABORT, 'the book is only added to'); END;
+
+CREATE TRIGGER movements_no_more_than_ordered BEFORE INSERT ON movements
+    WHEN NEW.order_line IS NOT NULL AND NEW.locker_to IS NOT NULL AND NEW.quantity >
+        (SELECT pieces FROM order_lines WHERE line = NEW.order_line)
+        - (SELECT coalesce(sum(CASE WHEN locker_to IS NULL THEN -quantity ELSE quantity END), 0)
+            FROM movements WHERE order_line = NEW.order_line)
+    BEGIN SELECT RAISE(ABORT, 'not so many are on order'); END;

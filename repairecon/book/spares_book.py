@@ -2,7 +2,7 @@
 
 The file is a SQLite database (an open, documented format), its suffix ``.spares``: the word says in a list of files
 what it holds, and no other program takes a double click on it for its own. Read from here down an act passes two
-places: the class that knows it (``cards``, ``stock``, ``acts``) and the file (``ledger``).
+places: the class that knows it (``cards``, ``stock``, ``acts``, ``on_order``) and the file (``ledger``).
 """
 
 from __future__ import annotations
@@ -16,9 +16,11 @@ from pathlib import Path
 from types import TracebackType
 
 from repairecon.book import proof
-from repairecon.book.acts import Acts
 from repairecon.book.amounts import words
 from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, open_ledger
+from repairecon.book.on_order import Orders
+from repairecon.read.boat import BOOK, book_path, today_of
+from repairecon.read.columns import BOAT
 from repairecon.read.passage_toml import read_passage
 from repairecon.records import BookError, Passage
 
@@ -27,7 +29,7 @@ _OF_WRONG_CELLS = (TypeError, ValueError, LookupError, ArithmeticError)
 """What cells of a wrong kind, in a damaged or hostile file, may lead to anywhere."""
 
 
-class SparesBook(Acts):
+class SparesBook(Orders):
     """An open book; use it in a ``with`` statement, or close it."""
 
     def __enter__(self) -> SparesBook:
@@ -124,17 +126,25 @@ def begin_book(place: str | os.PathLike[str], home_currency: str = "EUR") -> Spa
     return open_book(path, create=True, home_currency=home_currency)
 
 
+def book_place(place: str | os.PathLike[str]) -> Path:
+    """The book of a boat whose folder is named; else the place itself."""
+    path = Path(place)
+    return (book_path(path) or path / BOOK) if (path / BOAT).is_file() else path
+
+
 @contextlib.contextmanager
 def book_at(
     place: str | os.PathLike[str], today: datetime.date | None = None, writing: bool = False
 ) -> Iterator[SparesBook]:
-    """Open a book file, or a folder of CSV files (items.csv, lockers.csv, ...) as a book to read.
+    """Open a book file, a boat's book by her folder, or a folder of CSV files (items.csv, ...) as a book to read.
 
     A book is built from the folder for the while, and the folder stays as it is: with ``writing`` it is a BookError.
     """
     from repairecon.book.csv_folder import book_from_csv
 
-    path = Path(place)
+    path = book_place(place)
+    if path != Path(place) and not writing:  # a boat's: her own day
+        today = today or today_of(Path(place))
     if not path.is_dir():
         with open_book(path, today=today, bring_up=writing) as book:
             yield book

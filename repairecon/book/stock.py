@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 _FIELDS = (
     "movement, on_date, kind, item, quantity, locker_from, locker_to, cost_unit, currency, rate, quoted_unit, person, "
-    "unit, hours, lot, cure_date, reference, note, undoes, corrects, written_at"
+    "unit, hours, lot, cure_date, reference, note, undoes, corrects, written_at, order_line"
 )
 _WHOLE = (
     "movement", "item", "quantity", "locker_from", "locker_to", "cost_unit", "unit", "hours", "undoes", "corrects",
@@ -194,7 +194,7 @@ class Stock(Cards):
                 currency=r[8], rate=amount(r[9], RATE), quoted_unit=amount(r[10], MONEY), person=r[11],
                 unit=units.get(r[12], ""), hours=amount(r[13], HOURS), lot=r[14], cure_date=r[15],
                 reference=r[16], note=r[17], undoes=r[18], corrects=r[19], undone_by=undone_by.get(r[0]),
-                written_at=r[20],
+                written_at=r[20], order_line=r[21],
             )
             for r in rows
         )  # fmt: skip

@@ -34,6 +34,9 @@ def add(jobs: Any) -> None:
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--order", action="store_true", help="show what the order puts on record in the boat's book")
+    job.add_argument("--write", action="store_true", help="with --order: put it on record and write its files")
+    job.add_argument("--again", action="store_true", help="with --order: although parts are on record already")
     job.set_defaults(run=run)
     _add_import(jobs)
 
@@ -55,6 +58,8 @@ def _each_once(wanted: list[tuple[str, int]]) -> dict[str, int]:
 
 def run(args: argparse.Namespace) -> None:
     """Compare, then print or write."""
+    if (args.write or args.again) and not args.order:
+        raise RepaireconError("--write and --again are for --order: give that too")
     wishes = {
         "wanted": _each_once(args.want) if args.want else None,
         "also_damage": args.also_damage,
@@ -64,6 +69,9 @@ def run(args: argparse.Namespace) -> None:
         "take_near": args.take_near,
     }
     answer = compare_quotes(read_case_aboard(args.folder, order=True), **wishes)
+    if args.order:
+        print(_order(args, answer))
+        return
     if args.report is not None:
         from repairecon.show.report import write_report
 
@@ -80,6 +88,32 @@ def run(args: argparse.Namespace) -> None:
 
         print(first_screen(answer), flush=True)  # the rest is a search of its own, and can wait
         print(further(answer), end="")
+
+
+def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:
+    """What goes on record, or went there with a file a supplier."""
+    from repairecon.book.spares_book import book_at
+    from repairecon.read.boat import boat_folder, today_of
+    from repairecon.show.words import order_words
+
+    home = boat_folder(args.folder)
+    if home is None:
+        raise RepaireconError("--order: this case is in no boat: its folder belongs into the jobs of a boat's folder")
+    orders = answer.orders(answer.wishes.today or today_of(home).isoformat())
+    if not orders:
+        raise RepaireconError("there is nothing to order")
+    with book_at(home, writing=args.write) as book:
+        if book.currency != answer.case.terms.currency:
+            raise RepaireconError(f"the case is in {answer.case.terms.currency}, the book in {book.currency}")
+        if args.write:
+            with book.ledger.writing():  # the files are there, or nothing is on record
+                orders = book.place(orders, args.again)
+                folder = args.orders or Path(args.folder) / "orders" / str(orders[0].number)
+                _write_orders(answer, folder, args.ship_to)
+        told = [order_words(o, book.currency) for o in orders]
+        there = [] if args.write else book.on_record(orders)
+    told += ["On record already, to be ordered once more with --again:\n  " + "\n  ".join(there)] if there else []
+    return "\n".join([*told, "On record." if args.write else "Nothing was written: --write puts it on record."])
 
 
 def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> None:

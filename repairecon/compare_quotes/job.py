@@ -15,7 +15,7 @@ from repairecon.buying.offers import Offered, order_of, today_of, weigh
 from repairecon.buying.other_baskets import frontier, quick_frontier
 from repairecon.compare_quotes import tables
 from repairecon.read.problems import Names, Problems
-from repairecon.records import Assumed, Case, OrderLine, OrderTotal, OrderWishes, RepaireconError
+from repairecon.records import Assumed, Case, Ordered, OrderLine, OrderTotal, OrderWishes, RepaireconError
 
 SECONDS = 60.0
 MANY_QUOTES = 300
@@ -153,6 +153,10 @@ class QuotesAnswer:
     def order_totals(self) -> tuple[OrderTotal, ...]:
         """What each supplier's invoice should say."""
         return tables.order_totals(self.offers, self.found)
+
+    def orders(self, day: str = "") -> tuple[Ordered, ...]:
+        """What to put on record in the spares book, sent on a day (default: today)."""
+        return tables.orders(self.case, self.offers, self.found, day or self.today.isoformat())
 
 
 def compare_quotes(

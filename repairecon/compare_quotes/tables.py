@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import replace
+from decimal import Decimal
 from math import ceil, inf, isfinite, nan
 
 import pandas as pd
@@ -14,8 +16,10 @@ from repairecon.buying.offers import Offered
 from repairecon.buying.other_baskets import (  # isort: skip
     entering_prices, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
 )  # fmt: skip
-from repairecon.buying.parcel import CHARGES, CLOSE, LandedParcel, Line, ParcelTerms, parcel_carriage, price_parcel
-from repairecon.records import Case, OrderLine, OrderTotal
+from repairecon.buying.parcel import (  # isort: skip
+    CHARGES, CLOSE, LandedLine, LandedParcel, Line, ParcelTerms, parcel_carriage, price_parcel,
+)  # fmt: skip
+from repairecon.records import Case, Ordered, OrderedLine, OrderLine, OrderTotal
 
 CHOSEN, MAKERS_ONLY, BY_LINE = "cheapest basket", "maker's parts throughout", "cheapest price line by line"
 SOONEST, NEXT, ONE, ALL_FIT = "soonest here", "second best", "all from one supplier", "if what you ask about fits"
@@ -246,6 +250,34 @@ def _total(terms: ParcelTerms, parcel: LandedParcel, bought: Sequence[Offered]) 
         quoted_fees=(parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
         quoted_core=parcel.charge("core") / terms.net, quoted_total=net / terms.exchange * taxed,
         cost_landed=parcel.total, lead_days=max(o.days for o in bought), note=_tax(terms),
+    )  # fmt: skip
+
+
+def orders(case: Case, offers: Sequence[Offered], basket: Basket, day: str) -> tuple[Ordered, ...]:
+    """The orders as the spares book keeps them, one a supplier, landed by the piece."""
+    made, parts = [], {p.part for p in case.parts}
+    for name, (indexes, parcel) in basket.parcels.items():
+        terms, bought = basket.order.suppliers[name], [offers[k] for k in indexes]
+        both = zip(bought, parcel.lines, strict=True)
+        lines = tuple(_on_record(o, line, o.quote.item not in parts) for o, line in both)
+        made.append(Ordered(
+            on_date=day, supplier=name, job=os.path.basename(os.path.realpath(case.folder)), unit=case.unit.name,  # noqa: PTH119
+            currency=bought[0].supplier.currency, rate=Decimal(repr(terms.exchange)),
+            expected_days=ceil(max(o.days for o in bought)), lines=lines,
+        ))  # fmt: skip
+    return tuple(made)
+
+
+def _on_record(o: Offered, line: LandedLine, whole_unit: bool) -> OrderedLine:
+    """A line with what a piece of it costs landed; all charges but handling go by what is billed."""
+    billed, pieces = line.goods + line.core + line.carriage, line.packs * o.quote.pack
+    charged = billed + line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
+    carriage = (line.carriage / billed * charged if billed else 0.0) + line.handling
+    cost, carried, duty = (Decimal(repr(charge / pieces)) for charge in (line.total, carriage, line.duty))
+    return OrderedLine(
+        part=o.quote.item, pieces=Decimal(pieces), packs=line.packs, quoted_pack=Decimal(repr(line.quoted_price)),
+        cost_unit=cost, carriage_unit=carried, duty_unit=duty, designation=o.quote.designation,
+        material=o.quote.material, whole_unit=whole_unit,
     )  # fmt: skip
 
 

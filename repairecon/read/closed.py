@@ -12,11 +12,12 @@ from typing import Any
 
 from repairecon.read.boat import FROZEN, frozen_papers
 from repairecon.read.case_folder import read_case
-from repairecon.read.columns import FILES
+from repairecon.read.columns import CASE, FILES
 from repairecon.read.files import csv_text, write_all
+from repairecon.read.findings import pieces
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.tables import Row, read_table
-from repairecon.read.toml_file import toml_lines, toml_value
+from repairecon.read.toml_file import read_toml, toml_lines, toml_value
 from repairecon.read.values import Limits
 from repairecon.records import DONE_KINDS, Actual, Case, Decision, Done, Figures, RepaireconError
 
@@ -295,8 +296,15 @@ def _check_whole(row: Row, done: Done) -> None:
         row.required("failed", "write yes if it failed at that age, no if it still worked")
 
 
+def kept_findings(case: Case) -> dict[str, str]:
+    """Outcomes by event that case.toml says were found; what only the sentence on the symptom lets hear is left out."""
+    toml = read_toml(Path(case.folder) / CASE, Problems(), CASE)
+    said = {*map(key, toml.section("found").cells), *map(key, pieces(toml.section("unit").text("found")))}
+    return {event: outcome for event, outcome in pieces(case.found).items() if key(event) in said}
+
+
 def sheet(case: Case, way: str) -> str:
-    """The text of actual.csv to fill in: a row for all that the case speaks of, blank where nothing is known."""
+    """The text of actual.csv to fill in: a row for all that the case speaks of, with what it says was found."""
     columns = ["kind", "name", *_COLUMNS, "note"]
     rows = [columns]
 
@@ -305,9 +313,10 @@ def sheet(case: Case, way: str) -> str:
         rows.append([filled.get(column, "") for column in columns])
 
     line("way", way, note=DONE_KINDS["way"])
+    known = kept_findings(case)
     for event in dict.fromkeys(b.event for b in case.branches):
         outcomes = dict.fromkeys(b.outcome for b in case.branches if b.event == event)
-        line("found", event, note="outcome: " + " / ".join(outcomes))
+        line("found", event, outcome=known.get(event, ""), note="outcome: " + " / ".join(outcomes))
     for part in case.parts:
         packs = sorted({q.pack for q in case.quotes if q.item == part.part and q.pack > 1})
         sold = f"; quoted in packs of {' or '.join(map(str, packs))}: bought = all pieces in them" if packs else ""

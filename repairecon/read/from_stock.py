@@ -92,8 +92,12 @@ def is_part(x: OnHand, row: Row, unit: Unit) -> bool:
 
 
 def _by_name(x: OnHand, part: str, unit: Unit) -> bool:
-    of_unit = _words(unit.name) | _words(unit.kind)
-    return _serves(x, unit) and bool(part) and _words(x.item) - of_unit == _words(part) - of_unit != set()
+    return _serves(x, unit) and named_alike(x.item, part, f"{unit.name} {unit.kind}")
+
+
+def named_alike(item: str, part: str, unit: str) -> bool:
+    """Whether two names hold the same words, whatever their order, those of the unit left out."""
+    return _words(item) - _words(unit) == _words(part) - _words(unit) != set()
 
 
 def _serves(x: OnHand, unit: Unit) -> bool:

@@ -29,7 +29,7 @@ _NEEDS = {
     "life": ("group", "happened"),
 }
 _FIGURES = ("p10", "p50", "p90", "actual")
-_HEAD = """# What your own jobs say. A case uses it only if its case.toml says so:
+_HEAD = """# What your own jobs say. In a boat's log each of her jobs uses it; else a case only if case.toml says so:
 #     [learned]
 #     use = true
 # and this file lies beside it. Counts are of your jobs; a job on another kind of unit counts for `strength` of one.

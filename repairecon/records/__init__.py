@@ -25,7 +25,7 @@ from repairecon.records.passage import (
 )
 from repairecon.records.spares import (
     LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, Counted, FitLine, Found, Happened, Item,
-    JobInBook, Locker, Lot, Movement, ReceiveLine, ReorderLine, StockLine, UnitAboard,
+    JobInBook, Locker, Lot, Movement, Ordered, OrderedLine, ReceiveLine, ReorderLine, StockLine, UnitAboard,
 )
 from repairecon.records.standards import (
     STATUSES, VERDICTS, AlikeVerdict, Designation, Equivalence, worst_status,
@@ -36,14 +36,14 @@ from repairecon.records.supply import (
 
 __all__ = [
     "ASSUMED", "DONE_KINDS", "LOCKER_KINDS", "LOG_KINDS", "MEASURES", "MOVEMENT_KINDS", "NOTHING", "NO_WAY",
-    "OLD_UNIT_ENDS", "ORDER_TIMES", "QUANTITIES", "QUOTE_CLASSES", "SAFETY_CLASSES", "SHAPES", "SHELF_GROUPS",
-    "STAGES", "STATUSES", "VERDICTS", "WAY_GROUPS", "WAY_KINDS", "Actual", "AlikeVerdict", "Assumed",
-    "Boat", "BoatUnit", "BookBusyError", "BookError", "BookFileError", "Branch", "Case", "CaseError", "ChanceCount",
-    "Counted", "Customs", "Decision", "Designation", "Done", "Equivalence", "Fault", "Figures", "FindingError",
-    "FitLine", "Found", "FromStock", "Happened", "HoursBias", "Item", "JobInBook", "JobLog", "Labour", "Learned",
-    "LearnedLife", "ListError", "Locker", "Logged", "Look", "Lot", "Moved", "Movement", "Needed", "OnHand", "OrderLine",
-    "OrderTotal", "OrderWishes", "OwnLife", "Part", "Passage", "PassageError", "PriceBreak", "Quote", "Range",
-    "ReceiveLine", "Remedy", "ReorderLine", "RepaireconError", "Shape", "SheetError", "Source", "SpareWish",
+    "OLD_UNIT_ENDS", "ORDER_TIMES", "QUANTITIES", "QUOTE_CLASSES", "SAFETY_CLASSES", "SHAPES", "SHELF_GROUPS", "STAGES",
+    "STATUSES", "VERDICTS", "WAY_GROUPS", "WAY_KINDS", "Actual", "AlikeVerdict", "Assumed", "Boat", "BoatUnit",
+    "BookBusyError", "BookError", "BookFileError", "Branch", "Case", "CaseError", "ChanceCount", "Counted", "Customs",
+    "Decision", "Designation", "Done", "Equivalence", "Fault", "Figures", "FindingError", "FitLine", "Found",
+    "FromStock", "Happened", "HoursBias", "Item", "JobInBook", "JobLog", "Labour", "Learned", "LearnedLife",
+    "ListError", "Locker", "Logged", "Look", "Lot", "Moved", "Movement", "Needed", "OnHand", "OrderLine", "OrderTotal",
+    "OrderWishes", "Ordered", "OrderedLine", "OwnLife", "Part", "Passage", "PassageError", "PriceBreak", "Quote",
+    "Range", "ReceiveLine", "Remedy", "ReorderLine", "RepaireconError", "Shape", "SheetError", "Source", "SpareWish",
     "StockError", "StockLine", "StoresMoved", "Supplier", "Task", "Terms", "Unit", "UnitAboard", "Waiver", "Way",
     "WayKind", "WeightBand", "Years", "worst_status",
 ]  # fmt: skip

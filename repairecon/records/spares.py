@@ -6,6 +6,7 @@ is what is not known. ``cost_*`` is home money, landed; ``quoted_*`` the supplie
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import KW_ONLY, dataclass, field
 from decimal import Decimal
@@ -103,6 +104,7 @@ class Movement:
     corrects: int | None = None
     undone_by: int | None = None
     written_at: str = ""
+    order_line: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,6 +163,7 @@ class ReceiveLine:
     lot: str = ""
     cure_date: str = ""
     note: str = ""
+    order_line: int | None = None
 
 
 @dataclass(frozen=True)
@@ -173,6 +176,72 @@ class FitLine:
     locker: str = ""
     note: str = ""
     lot: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OrderedLine:
+    """A line of an order on record: a part of the case, or a way that buys a ``whole_unit``; ``item`` of the book that
+    it is, if that is known.
+
+    ``line`` is its number in the book, ``quoted_pack`` the price of a pack [supplier's money]; landed of one piece
+    [home money]: ``cost_unit`` in all, in it ``carriage_unit`` carriage and handling with their tax, and ``duty_unit``.
+    ``received`` of its pieces have come.
+    """
+
+    part: str
+    pieces: Decimal
+    packs: int
+    quoted_pack: Decimal
+    cost_unit: Decimal
+    carriage_unit: Decimal = Decimal(0)
+    duty_unit: Decimal = Decimal(0)
+    designation: str = ""
+    material: str = ""
+    item: str = ""
+    whole_unit: bool = False
+    line: int = 0
+    received: Decimal = Decimal(0)
+
+    @property
+    def open(self) -> Decimal:
+        """Pieces that are still to come."""
+        return self.pieces - self.received
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ordered:
+    """An order to one supplier for a job, the folder of its case, on a ``unit``; ``number`` 0 while it is no record.
+
+    ``rate`` is home money for one of ``currency``; ``expected_days`` from ``on_date`` on.
+    """
+
+    on_date: str
+    supplier: str
+    job: str
+    unit: str
+    currency: str
+    rate: Decimal
+    expected_days: int | None
+    lines: tuple[OrderedLine, ...]
+    number: int = 0
+
+    @property
+    def open(self) -> tuple[OrderedLine, ...]:
+        """Lines of which something is still to come."""
+        return tuple(line for line in self.lines if line.open > 0)
+
+    @property
+    def expected_on(self) -> str:
+        """The day by which it should be here, empty where nothing was promised."""
+        if self.expected_days is None:
+            return ""
+        return (datetime.date.fromisoformat(self.on_date) + datetime.timedelta(days=self.expected_days)).isoformat()
+
+    def late_days(self, today: str) -> int:
+        """Days since it was expected if something of it is still to come, else 0."""
+        if not self.open or not self.expected_on:
+            return 0
+        return max((datetime.date.fromisoformat(today) - datetime.date.fromisoformat(self.expected_on)).days, 0)
 
 
 @dataclass(frozen=True, kw_only=True)

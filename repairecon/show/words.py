@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from math import floor, isfinite, log10
 
-from repairecon.records import Range
+from repairecon.records import Ordered, Range
 
 _MEASURED = {"metre": "m", "litre": "l", "kilogram": "kg"}
 
@@ -145,3 +145,19 @@ def share(x: float) -> str:
     '50 %'
     """
     return f"{100.0 * x:.0f} %"
+
+
+def order_words(o: Ordered, home: str, today: str = "") -> str:
+    """An order with its lines; ``home`` is home money, ``today`` tells whether what is open is late."""
+    late = o.late_days(today) if today else 0
+    when = f", expected {o.expected_on}" if o.expected_on and o.open else ""
+    when += f": {days_words(late)} late" if late > 0 else ""
+    number = f"order {o.number}, " if o.number else ""
+    lines = [f"{number}{o.on_date}, {o.supplier}, for {o.job}{when}"]
+    for place, line in enumerate(o.lines, 1):
+        size = f" ({line.designation})" if line.designation else ""
+        card = f", {line.item} in the book" if line.item and line.item != line.part else ""
+        still = f", {quantity(line.open)} to come" if line.open and line.received else "" if line.open else ", here"
+        landed = f"{price(float(line.cost_unit), home)} each landed"
+        lines.append(f"  {place}  {line.part}{size}: {quantity(line.pieces)} at {landed}{still}{card}")
+    return "\n".join(lines)

@@ -26,7 +26,8 @@ def movement(m: Movement, measure: str = "piece", currency: str = "") -> str:
         f"at {price(float(m.cost_unit), currency)} each" if m.cost_unit is not None and currency else "",
         f"(movement {m.undoes})" if m.undoes else "",
     )))  # fmt: skip
-    marks = "; ".join(filter(None, (m.cure_date and f"cured {m.cure_date}", m.lot, m.reference, m.note)))
+    said = (m.cure_date and f"cured {m.cure_date}", m.lot, m.reference, m.note)
+    marks = "; ".join(filter(None, dict.fromkeys(said)))
     line = f"{m.number}  {m.on_date}  {_DID[m.kind]} {quantity(m.quantity, measure)} {where}".rstrip()
     return line + (f"  ({marks})" if marks else "") + (f" [taken back by {m.undone_by}]" if m.undone_by else "")
 

@@ -11,11 +11,12 @@ from repairecon.book import lists, own_list
 from repairecon.book.cards import SHARES, TEXTS
 from repairecon.book.csv_folder import book_from_csv, export_papers
 from repairecon.book.salvage import check_file, salvage
-from repairecon.book.spares_book import SparesBook, begin_book, book_at
+from repairecon.book.spares_book import SparesBook, begin_book, book_at, book_place
 from repairecon.read import values
 from repairecon.read.problems import printable
 from repairecon.read.values import Misread
 from repairecon.records import LOCKER_KINDS, MEASURES, BookError, BookFileError, Happened, ListError
+from repairecon.show.words import order_words
 from repairecon.spares_aboard import act_words
 
 Args = argparse.Namespace
@@ -52,10 +53,40 @@ def _count(book: SparesBook, a: Args) -> str:
 
 
 def _receive(book: SparesBook, a: Args) -> str:
-    came = lists.read_delivery(book, a.list, a.supplier, a.locker, a.sheet, a.new_items)
+    if a.order is not None:
+        return _receive_order(book, a)
+    if len(a.came) != 1 or a.paid is not None:
+        raise BookError("receive takes one list; or give --order N, with LINE=PIECES for what came and --paid")
+    came = lists.read_delivery(book, Path(a.came[0]), a.supplier, a.locker, a.sheet, a.new_items)
     if a.dry_run:
         return act_words.planned_delivery(came.lines, tuple(came.new_items), book.currency)
     return "\n".join(_say(book, h) for h in lists.receive_delivery(book, came, a.date, a.again))
+
+
+def _receive_order(book: SparesBook, a: Args) -> str:
+    pairs = [word.rpartition("=") for word in a.came]
+    if wrong := [word for word, (line, _, many) in zip(a.came, pairs, strict=True) if not line or not many]:
+        raise BookError(f"found {', '.join(wrong)}; write LINE=PIECES, as in 1=2 or 'shaft seal=2'")
+    if twice := {line for line, _, _ in pairs if sum(line == other for other, _, _ in pairs) > 1}:
+        raise BookError(f"{', '.join(sorted(twice))} twice: add the two up")
+    if a.dry_run:
+        return f"{order_words(book.ordered(a.order), book.currency)}\nNothing was written."
+    with book.sheets_kept() as notes:
+        came = {line.strip(): many.strip() for line, _, many in pairs} or None
+        done = book.receive_order(a.order, came, paid=a.paid, locker=a.locker, date=a.date)
+    return "\n".join([*(_say(book, h) for h in done), *notes])
+
+
+def _undo(book: SparesBook, a: Args) -> str:
+    with book.sheets_kept() as notes:
+        done = book.undo(a.movement, a.date, a.note)
+    return "\n".join([_say(book, done), *notes])
+
+
+def _orders(book: SparesBook, a: Args) -> str:
+    today = book.ledger.today().isoformat()
+    told = [order_words(o, book.currency, today) for o in book.orders() if o.open or a.all]
+    return "\n".join(told) or "Nothing is on order."
 
 
 def _reconcile(book: SparesBook, a: Args) -> str:
@@ -140,9 +171,14 @@ ACTS: dict[str, Act] = {
               {"locker": {}, **ITEM, "found": {"help": "how many lie there"}, **WRITTEN, **DRY,
                "--cured": {"default": "", "metavar": "DATE", "help": "cure date read on what was found, as in 2Q24"}}),
     "undo": ("take a movement back, by the number that its act told",
-             lambda b, a: _say(b, b.undo(a.movement, a.date, a.note)), {"movement": {"type": int}, **WRITTEN}),
-    "receive": ("write a delivery: a list of what came, or the order as it was sent", _receive,
-                {"list": FILE, **LIST, **HOME, "--supplier": {"default": "", "help": "who sent it"},
+             _undo, {"movement": {"type": int}, **WRITTEN}),
+    "receive": ("write a delivery: a list of what came, the order as it was sent, or an order on record by --order",
+                _receive,
+                {"came": {"nargs": "*", "metavar": "LIST", "help": "the list, a file; with --order LINE=PIECES for "
+                          "each line of which not all that is open came"},
+                 "--order": {"type": int, "metavar": "N", "help": "number of an order on record"},
+                 "--paid": {"metavar": "TOTAL", "help": "charged for what came, home money (default: as ordered)"},
+                 **LIST, **HOME, "--supplier": {"default": "", "help": "who sent it"},
                  "--date": {"help": "day on which it came, today by default"},
                  "--new-items": {"action": "store_true", "help": "write cards for items that the book does not know"},
                  "--again": {"action": "store_true", "help": "although a file of this name was received before"}}),
@@ -162,6 +198,8 @@ ACTS: dict[str, Act] = {
 READS: dict[str, Act] = {
     "find": ("where something lies: any words of its card", lambda b, a: act_words.found(b.search(" ".join(a.words))),
              {"words": {"nargs": "+"}}),
+    "orders": ("what is on order, when it is expected, what is late", _orders,
+               {"--all": {"action": "store_true", "help": "those that are all here, too"}}),
     "history": ("all movements of an item, with their numbers",
                 lambda b, a: act_words.movements(b.movements(a.item), b.currency), ITEM),
     "sheet": ("a sheet to count by, locker by locker", _sheet,
@@ -221,7 +259,7 @@ def _run(args: Args) -> None:
 
 
 def _check(args: Args) -> None:
-    place = Path(args.book)
+    place = book_place(args.book)
     if place.is_dir():
         with book_at(place) as book:
             wrong = book.check()
@@ -234,7 +272,7 @@ def _check(args: Args) -> None:
 
 
 def _salvage(args: Args) -> None:
-    done = salvage(args.book, args.target)
+    done = salvage(book_place(args.book), args.target)
     counts = ", ".join(f"{count} {table.replace('_versions', ' cards')}" for table, count in done.taken.items())
     print(f"Wrote {args.target}: {counts}.")
     for line in done.lost:
@@ -245,8 +283,8 @@ def _salvage(args: Args) -> None:
 
 def _new(args: Args) -> None:
     if args.folder:
-        book_from_csv(args.folder, args.book)
+        book_from_csv(args.folder, book_place(args.book))
         print(f"Built {args.book} from {args.folder}. Then: repairecon spares-aboard {args.book}")
         return
-    with begin_book(args.book, args.currency) as book:
+    with begin_book(book_place(args.book), args.currency) as book:
         print(f"Began {book.ledger.path.name}. Bring your list in: repairecon spares-aboard {args.book} import LIST")

@@ -32,7 +32,8 @@ CARRY = (
 def add(jobs: Any) -> None:
     """Add the job and its acts to the command line."""
     job = jobs.add_parser("spares-aboard", help="look at a spares book, or write an act into it")
-    job.add_argument("book", help="the book, a file such as boat.spares (or a folder of CSV files, to read only)")
+    book = "the book: a file such as boat.spares, or a boat's folder (or a folder of CSV files, to read only)"
+    job.add_argument("book", help=book)
     for name, words in NUMBERS.items():
         option = f"--{name.replace('_', '-')}"
         job.add_argument(option, type=float, metavar="N", help=f"{words}, instead of passage.toml's")

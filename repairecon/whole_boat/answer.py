@@ -52,7 +52,8 @@ class Step:
 class SparesLine:
     """The spares book in figures: ``worth`` at cost [home money]; names of what is short, over, to be turned.
 
-    ``units`` are units with a whole spare aboard, ``buys`` what is worth buying: item, worth, cost [home money].
+    ``units`` are units with a whole spare aboard, ``buys`` what is worth buying: item, worth, cost [home money],
+    ``on_order`` what is still to come of orders.
     """
 
     worth: float
@@ -60,6 +61,18 @@ class SparesLine:
     due: tuple[str, ...]
     units: tuple[str, ...]
     buys: tuple[tuple[str, float, float], ...]
+    on_order: tuple[OnOrder, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class OnOrder:
+    """A part that is still to come: ``pieces`` of it for a job, by when (empty: not promised), how late by now."""
+
+    part: str
+    pieces: int
+    job: str
+    expected_on: str
+    late_days: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -170,7 +183,7 @@ def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tup
         return None, ()
     try:
         with book_at(path) as book:
-            cards = book.items_by_number()
+            cards, orders = book.items_by_number(), book.orders()
             found = spares_aboard(book, today=boat.today)
         carry = found.carry[found.carry["buy"] > 0]
         whole = set(found.turning["item"]) if len(found.turning) else set()
@@ -183,6 +196,12 @@ def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tup
             units=tuple(u.unit for u in boat.units if key(u.unit) in served),
             buys=tuple(
                 (str(r.item), float(r.worth_bought), float(r.price * r.buy)) for r in carry.itertuples(index=False)
+            ),
+            on_order=tuple(
+                OnOrder(part=line.part, pieces=int(line.open), job=o.job, expected_on=o.expected_on,
+                        late_days=o.late_days(boat.today))
+                for o in orders
+                for line in o.open
             ),
         ), ()
     except RepaireconError as error:
@@ -312,7 +331,8 @@ def _boat(b: BoatLine) -> dict[str, object]:
     spares: dict[str, object] = {}
     if b.spares is not None:
         lists = {"due": b.spares.due, "short": b.spares.short, "units": b.spares.units}
-        spares = {"worth": b.spares.worth, **{name: list(some) for name, some in lists.items()}}
+        spares = {"worth": b.spares.worth, **{name: list(some) for name, some in lists.items()},
+                  "on_order": [vars(x) | {} for x in b.spares.on_order]}  # fmt: skip
     return {
         "boat": b.boat,
         "folder": b.folder,

@@ -9,7 +9,7 @@ import pandas as pd
 
 from repairecon.show.layout import as_text, shortened, terminal_width, wrapped
 from repairecon.show.words import chance_words, days_words, hours_words, money, whole
-from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, Step, all_steps
+from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, OnOrder, Step, all_steps
 from repairecon.whole_boat.pooled import Pool
 
 STEPS, FLEET_STEPS = 5, 8
@@ -115,7 +115,14 @@ def spares_words(b: BoatLine) -> str:
         said.append(f"Below their minimum: {_some(s.short)}.")
     if s.due:
         said.append(f"Out of date or soon: {_some(s.due)}.")
+    if s.on_order:
+        said.append(f"On order: {_some([_on_order(x) for x in s.on_order])}.")
     return " ".join(said)
+
+
+def _on_order(x: OnOrder) -> str:
+    when = f", {days_words(x.late_days)} late" if x.late_days else f", by {x.expected_on}" if x.expected_on else ""
+    return f"{x.pieces} {x.part} for {x.job}{when}"
 
 
 def serves_words(b: BoatLine) -> str:

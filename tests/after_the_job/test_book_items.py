@@ -10,8 +10,9 @@ import pytest
 from book_of_the_job import make_book
 from done_case import write_case
 
+from repairecon.after_the_job.book_items import BookWishes
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
-from repairecon.after_the_job.spares_book import BookWishes, IntoTheBook, into_the_book
+from repairecon.after_the_job.spares_book import IntoTheBook, into_the_book
 from repairecon.book.spares_book import SparesBook
 from repairecon.read.closed import read_closed
 from repairecon.records import BookError, ReceiveLine
@@ -134,13 +135,15 @@ def test_another_size_is_not_merged_into_a_card_of_that_name(tmp_path: Path, boo
     """6008 is 40 x 68 x 15, 6203 is 17 x 40 x 12 (ISO 15)."""
     book.add_item("bearing", designation="6203-2RS", locker="B1")
     found = close(tmp_path / "job", "part,bearing,,2,,18,,\n", parts="bearing,2,always,9,1,6008-2RS,\n")
-    for wishes in (BookWishes(), BookWishes(new_cards=True)):
-        made = into_the_book(found, book, wishes=wishes)
-        assert made.problems == (
-            "'bearing': 'bearing' of the book is a 6203-2RS, the case takes 6008-2RS: name its item, or make a card of "
-            "another name for it",
-        )
-        assert made.lines[0].item == ""
+    made = into_the_book(found, book)
+    assert made.problems == (
+        "'bearing': 'bearing' of the book is a 6203-2RS, the case takes 6008-2RS: name its item, or make a card of "
+        "another name for it",
+    )
+    assert made.lines[0].item == ""
+    made = into_the_book(found, book, write=True, wishes=BookWishes(new_cards=True, locker="B1"))
+    assert made.lines[0].item == "bearing, bilge pump"
+    assert [book.item(n).designation for n in ("bearing", "bearing, bilge pump")] == ["6203-2RS", "6008-2RS"]
 
 
 def test_the_size_goes_before_the_name(tmp_path: Path, book: SparesBook) -> None:

@@ -15,8 +15,9 @@ from done_case import ACTUAL, write_case
 from repairecon import RepaireconError
 from repairecon.__main__ import main
 from repairecon.after_the_job import book_words
+from repairecon.after_the_job.book_items import BookWishes
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
-from repairecon.after_the_job.spares_book import BookWishes, into_the_book
+from repairecon.after_the_job.spares_book import into_the_book
 from repairecon.book.spares_book import SparesBook, open_book
 from repairecon.read.closed import read_closed
 from repairecon.read.job_log import read_log

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,10 +16,21 @@ from repairecon.read.problems import Problems
 from repairecon.read.starter import new_boat, new_case
 from repairecon.rebuild_or_buy.many_cases import CaseLine
 from repairecon.records import CaseError, Range, RepaireconError
-from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, Step, as_json, steps, whole_boat, whole_boats
+from repairecon.whole_boat.answer import (
+    JOB,
+    BoatLine,
+    NoBoat,
+    OnOrder,
+    SparesLine,
+    Step,
+    as_json,
+    steps,
+    whole_boat,
+    whole_boats,
+)
 from repairecon.whole_boat.season import season
 from repairecon.whole_boat.units import UnitLine, life_of, unit_line
-from repairecon.whole_boat.words import first_screen
+from repairecon.whole_boat.words import first_screen, spares_words
 
 # invented figures
 BOAT = """[boat]
@@ -224,3 +236,11 @@ def test_renewing_pays_from_the_best_age_on(boat: Path) -> None:
     best = optimize.minimize_scalar(a_year, bounds=(0.5, 40), method="bounded").x
     for age, pays in ((0.1 * best, False), (best - 1.5, False), (best + 1.5, True), (3 * best, True)):
         assert (renew_saves(Life(clocks, np.array([age]), 120.0), cost, 0.0) > 0) is pays
+
+
+def test_what_is_on_order_is_said(found: BoatLine) -> None:
+    coming = [OnOrder(part=p, pieces=2, job="pump", expected_on=on, late_days=late)
+              for p, on, late in (("seal", "2026-05-28", 4), ("ring", "2026-06-03", 0), ("belt", "", 0))]  # fmt: skip
+    spares = SparesLine(worth=10.0, short=(), due=(), units=(), buys=(), on_order=tuple(coming))
+    said = spares_words(replace(found, spares=spares))
+    assert said.endswith("On order: 2 seal for pump, 4 days late; 2 ring for pump, by 2026-06-03; 2 belt for pump.")

@@ -1,0 +1,236 @@
+"""The items of a spares book that the parts of a job are, and what of them has come into it already.
+
+A part is matched by the line of the order that brought it, else by its standard size, else by the name of a card; a
+card of another size is never taken, whatever it is called.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from repairecon.book.ledger import noting
+from repairecon.book.on_order import JOB
+from repairecon.book.spares_book import SparesBook
+from repairecon.book.stock import stands
+from repairecon.read.problems import Names, Problems, key, shown
+from repairecon.records import Case, Item, Movement, Part, StoresMoved
+from repairecon.standards.equivalents import equivalent
+
+_CLAIM = re.compile(r"(\d+(?:\.\d+)?) of movement (\d+)\b")
+"""Words of a note by which a later job sees that pieces of a delivery are taken."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BookLine:
+    """A movement of the job and the item of the book that it is of.
+
+    ``item`` is empty where the book knows none, or where the owner leaves it out of the book. ``known_by`` is what the
+    item was found by; ``new_card`` says that the item is added with this job. ``received`` are the movements by which
+    pieces of it had come into the book before, with how many of each are this job's; ``on_order`` are lines of its
+    orders that more of them were still to come by.
+    """
+
+    moved: StoresMoved
+    item: str
+    known_by: str = ""
+    new_card: bool = False
+    left_out: bool = False
+    received: tuple[tuple[int, float], ...] = ()
+    on_order: tuple[tuple[int, float], ...] = ()
+
+    @property
+    def in_book(self) -> float:
+        """Pieces that the book has already."""
+        return sum(pieces for _, pieces in self.received)
+
+
+@dataclass(frozen=True, kw_only=True)
+class BookWishes:
+    """What an owner says besides: names of the book for those of the case, and what it does not know yet.
+
+    ``called`` gives the item of the book for a part or unit of the case, an empty name to leave it out. ``unit`` is the
+    unit of the book that was worked on (by default the one that is called as in the case), ``hours`` its clock,
+    ``on`` the day of the movements (by default that on which the job was done), ``locker`` where things without a
+    locker of their own go. ``new_cards`` adds items and a unit that the book does not know.
+    """
+
+    called: Mapping[str, str] = field(default_factory=dict)
+    unit: str = ""
+    hours: float | None = None
+    on: str = ""
+    locker: str = ""
+    new_cards: bool = False
+
+
+NO_WISHES = BookWishes()
+
+
+class BookItems:
+    """Items by the names of the case; ``problems`` says of each that is not known what to do."""
+
+    def __init__(self, case: Case, book: SparesBook, wishes: BookWishes, job: str, decided_on: str) -> None:
+        self.case, self.book, self.wishes = case, book, wishes
+        self.parts = {p.part: p for p in case.parts}
+        undone_by = book.undone_by()
+        self.standing = [m for m in book.movements() if m.undoes is None and stands(m.number, undone_by)]
+        self.orders = {x.line: (o, x) for o in book.orders() if key(o.job) == key(job) for x in o.lines}
+        self.called = {key(name): item for name, item in wishes.called.items()}
+        # what an order brought is of the job that it was for, whenever it came
+        self.deliveries = [
+            m
+            for m in self.standing
+            if _came(m) and (m.order_line in self.orders if m.order_line else m.on_date >= decided_on)
+        ]
+        self.problems: list[str] = []
+        self.items: dict[str, Item] = {}
+        self.cards: dict[str, dict[str, Any]] = {}
+        units = Names(u.name for u in book.units())
+        tried = [wishes.unit] if wishes.unit else [case.unit.name, case.unit.kind]
+        known = next((found for name in tried if name and (found := units.find(name))), "")
+        self.unit = known or tried[0]
+        if not known and not wishes.new_cards:
+            self.problems.append(f"the book has no unit {shown(tried[0])}: {units.advice(Problems(), tried[0])}")
+
+    def lines(self, moved: tuple[StoresMoved, ...]) -> tuple[BookLine, ...]:
+        """Each movement with its item, and with what of it the book has already."""
+        names = Names(m.item for m in moved)
+        for name in self.wishes.called:
+            if name not in names:
+                advice = names.advice(Problems(), name)
+                self.problems.append(f"{shown(name)} is not among what was bought or fitted: {advice}")
+        found = {name: self._found(name) for name in dict.fromkeys(m.item for m in moved)}
+        # deliveries with the pieces that no other job has taken as its own, and what is still to come
+        left = {m.number: (self._brought(m), float(m.quantity)) for m in self.deliveries}
+        notes = [m.note for m in self.standing if m.reference.startswith(JOB)]
+        for pieces, number in (claim for note in notes for claim in _CLAIM.findall(note)):
+            if int(number) in left:
+                what, rest = left[int(number)]
+                left[int(number)] = what, rest - float(pieces)
+        still = {line: (self._ordered_as(x.part), float(x.open)) for line, (_, x) in self.orders.items()}
+        made = []
+        for m in moved:
+            of, part = found[m.item], self._ordered_as(m.item)
+            taken: list[tuple[int, float]] = []
+            ordered: list[tuple[int, float]] = []
+            if m.movement == "bought" and of["item"]:
+                for what in (part, of["item"]) if not of.get("new_card") else ():
+                    taken += _take(left, what, m.quantity - sum(n for _, n in taken))
+                ordered += _take(still, part, m.quantity - sum(n for _, n in taken))
+            made.append(BookLine(moved=m, received=tuple(taken), on_order=tuple(ordered), **of))
+        return tuple(made)
+
+    def _brought(self, m: Movement) -> str:
+        """What a delivery is of: the part that was ordered, else the item."""
+        return self._ordered_as(self.orders[m.order_line][1].part) if m.order_line else m.item
+
+    def _ordered_as(self, part: str) -> str:
+        """A part of an order, never to be taken for the name of an item."""
+        return f"ordered: {key(part)}"
+
+    def _found(self, name: str) -> dict[str, Any]:
+        """The item of a name of the case, as fields of a line."""
+        part = self.parts.get(name)
+        if key(name) in self.called:
+            word = self.called[key(name)].strip()
+            item = self._named(word, must=True) if word else None
+            return {"item": item.name if item else "", "known_by": "your word" if word else "", "left_out": not word}
+        for order, line in self.orders.values():
+            if key(line.part) == key(name) and (line.item or line.received):
+                card = self.book.card_of(line, order.unit)
+                assert card is not None
+                self.items[card.name] = card
+                return {"item": card.name, "known_by": "name" if key(card.name) == key(name) else "its order"}
+        own = name if part else f"{self.unit}, {name}"
+        if (item := self._ordered(name, own)) is not None:
+            return {"item": item.name, "known_by": "name" if key(item.name) == key(name) else "the order received"}
+        if part and part.standard_size and (item := self._sized(part)) is not None:
+            return {"item": item.name, "known_by": part.standard_size}
+        item = self._named(name) or self._named(own)
+        if item is not None and (part is None or self._fits(part, item, quiet=self.wishes.new_cards)):
+            return {"item": item.name, "known_by": "name"}
+        if self.wishes.new_cards:
+            own = own if item is None else f"{name}, {self.unit}"
+            # not kept aboard as a rule: it has no minimum and asks for no reordering
+            self.cards[own] = {
+                "name": own, "designation": part.standard_size if part else "", "units": [self.unit],
+                "material": part.material if part else "", "locker": self.wishes.locker, "carried": False,
+            }  # fmt: skip
+            return {"item": own, "new_card": True}
+        if item is None and not any(p.startswith(f"{shown(name)}: ") for p in self.problems):
+            names = tuple(i.name for i in self.book.items())
+            near = Problems().advice(name, names, "name its item, or make a card for it")
+            self.problems.append(f"the book has no item {shown(name)}: {near}")
+        return {"item": ""}
+
+    def _ordered(self, name: str, own: str) -> Item | None:
+        """The card that a line of an order, named as the part is, came in under since the decision."""
+        part = self.parts.get(name)
+        for m in self.deliveries:
+            if not m.order_line and (key(name) in (key(m.item), key(m.note)) or key(own) == key(m.item)):
+                item = self._named(m.item)
+                if item is not None and (part is None or self._fits(part, item, quiet=True)):
+                    return item
+        return None
+
+    def _sized(self, part: Part) -> Item | None:
+        """The card of the same standard size; one of the same size in another material is said to be in the way."""
+        same = [i for i in self.book.items() if i.designation and _verdict(part, i) == "same"]
+        item = same[0] if len(same) == 1 else self._named(part.standard_size)
+        if item is None or not self._fits(part, item):
+            return None
+        self.items[item.name] = item
+        return item
+
+    def _fits(self, part: Part, item: Item, quiet: bool = False) -> bool:
+        """Whether a card can be the part: of no other size and no other material, as far as either is known."""
+        problem = ""
+        if part.material and item.material and key(part.material) != key(item.material):
+            problem = (
+                f"{shown(part.part)}: {shown(item.name)} is of that size but of {shown(item.material)}, not "
+                f"{shown(part.material)}: name its item, or make a card for it"
+            )
+        elif part.standard_size and item.designation and _verdict(part, item) not in ("same", "unknown"):
+            problem = (
+                f"{shown(part.part)}: {shown(item.name)} of the book is a {item.designation}, the case takes "
+                f"{part.standard_size}: name its item, or make a card of another name for it"
+            )
+        if problem and not quiet and problem not in self.problems:
+            self.problems.append(problem)
+        return not problem
+
+    def _named(self, word: str, must: bool = False) -> Item | None:
+        with noting(self.problems if must else []):
+            item = self.book.item(word)
+            self.items[item.name] = item
+            return item
+        return None
+
+    def locker(self, item: str) -> str:
+        """Where an item belongs; empty where nobody has said."""
+        card = self.items.get(item)
+        return (card.locker if card else "") or self.wishes.locker
+
+
+def _came(m: Movement) -> bool:
+    return m.kind == "bought" and not m.reference.startswith(JOB)
+
+
+def _take(left: dict[int, tuple[str, float]], item: str, pieces: float) -> Iterator[tuple[int, float]]:
+    """Pieces of an item or a part out of what has come or is to come, the first one first."""
+    for number, (name, rest) in sorted(left.items()):
+        some = min(rest, pieces)
+        if name == item and some > 0:
+            left[number] = name, rest - some
+            pieces -= some
+            yield number, some
+
+
+def _verdict(part: Part, item: Item) -> str:
+    """Whether a card's size is that of the part; the same words are the same size."""
+    if key(part.standard_size) == key(item.designation):
+        return "same"
+    materials = {"material_wanted": part.material, "material_offered": item.material}
+    return str(equivalent(part.standard_size, item.designation, **materials).verdict)

@@ -1,0 +1,129 @@
+"""What has come by orders, in the actual.csv of the job: pieces bought, paid, days waited.
+
+A row counts on from what deliveries wrote before; one that the owner wrote otherwise stays as it is, and he is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from pathlib import Path
+
+from repairecon.read.columns import FILES
+from repairecon.read.files import csv_text, write_whole
+from repairecon.read.problems import key
+from repairecon.read.sheets import heading, read_sheet, text_of
+from repairecon.read.values import Limits, Misread, number, plain
+
+ACTUAL_FILE = "actual.csv"
+_NOTHING = Decimal(0)
+_ANY = Limits(0.0, 1e12)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Came:
+    """What has come of a part by orders [home money, whole cents]: ``paid`` but carriage, ``days`` the longest wait.
+
+    ``booked`` pieces came into the book when the job was closed: its sheet had them already.
+    """
+
+    pieces: Decimal = _NOTHING
+    paid: Decimal = _NOTHING
+    carriage: Decimal = _NOTHING
+    days: int | None = None
+    booked: Decimal = _NOTHING
+
+    def and_came(self, more: Came) -> Came:
+        """With a further delivery."""
+        days = max(d for d in (self.days, more.days, 0) if d is not None)
+        return replace(
+            self, pieces=self.pieces + more.pieces, paid=self.paid + more.paid,
+            carriage=self.carriage + more.carriage, days=days,
+        )  # fmt: skip
+
+    def and_booked(self, pieces: Decimal) -> Came:
+        """With pieces that the closed job booked."""
+        return replace(self, booked=self.booked + pieces)
+
+
+class _Sheet:
+    """The cells of actual.csv by heading, to be changed and written back."""
+
+    def __init__(self, path: Path) -> None:
+        sheet = read_sheet(path, headings=FILES[ACTUAL_FILE].known)
+        first, *rows = (list(map(text_of, cells)) for cells in sheet.rows.values())
+        self.headings = [heading(cell) for cell in first]
+        self.rows = [dict(zip(self.headings, cells, strict=False)) for cells in rows]
+
+    def row(self, kinds: tuple[str, ...], name: str) -> dict[str, str]:
+        """The row of a kind and a name, added at the end if need be."""
+        for row in self.rows:
+            if row.get("kind", "").casefold() in kinds and key(row.get("name", "")) == key(name):
+                return row
+        self.rows.append({"kind": kinds[0], "name": name})
+        return self.rows[-1]
+
+    def text(self) -> str:
+        """The sheet as text."""
+        return csv_text([self.headings, *([row.get(h, "") for h in self.headings] for row in self.rows)], end="\n")
+
+
+def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str, Came]) -> list[str]:
+    """Bring what has come since ``before``, or was taken back, into the actual.csv of a job if it is there.
+
+    Returns sentences on the rows that were left as the owner wrote them.
+    """
+    path = folder / ACTUAL_FILE
+    changed = [p for p in {**before, **after} if _of_orders(before, p) != _of_orders(after, p)]
+    if not path.is_file() or not changed:
+        return []
+    sheet, notes, carriage = _Sheet(path), [], _NOTHING
+    for part in changed:
+        was, now = before.get(part, Came()), after.get(part, Came())
+        row = sheet.row(("part", "unit"), part)
+        core = any(r.get("kind", "").casefold() == "refund" and key(r.get("name", "")) == key(part) for r in sheet.rows)
+        bought = _bought(row, was, core)
+        if bought is None:
+            came = now.pieces + now.booked
+            notes.append(f"{folder.name}/{ACTUAL_FILE}: {part} stays as you wrote it; by the book {came} came")
+            continue
+        if row.get("kind", "").casefold() == "part":
+            row["bought"] = _cell(bought + now.pieces - was.pieces)
+        row["paid"] = _cell((_number(row, "paid") or _NOTHING) + now.paid - was.paid)
+        if row.get("days", "") in ("", str(was.days)):
+            row["days"] = "" if now.days is None else str(now.days)
+        carriage += now.carriage - was.carriage
+    if carriage:
+        row = sheet.row(("carriage",), "all")
+        paid = _number(row, "paid")
+        if paid is None:
+            notes.append(f"{folder.name}/{ACTUAL_FILE}: carriage stays as you wrote it; by the book {carriage} more")
+        else:
+            row["paid"] = _cell(paid + carriage)
+    write_whole(path, sheet.text())
+    return notes
+
+
+def _of_orders(came: Mapping[str, Came], part: str) -> Came:
+    return replace(came.get(part, Came()), booked=_NOTHING)
+
+
+def _bought(row: Mapping[str, str], was: Came, core: bool) -> Decimal | None:
+    """Pieces that a row says were bought; None where it says other than deliveries and the closing of the job did."""
+    said, paid = _number(row, "bought"), _number(row, "paid")
+    if row.get("kind", "").casefold() == "unit":  # a core surcharge comes back: what was paid is the owner's to write
+        said = was.pieces if paid == was.paid and not core else None
+    elif not row.get("bought", "") and (row.get("paid", "") or was.booked):  # as many as were fitted
+        said = _number(row, "quantity")
+    with_tax = row.get("vat", "").casefold() in ("", "in")
+    return said if with_tax and paid is not None and said in (was.pieces, was.pieces + was.booked) else None
+
+
+def _number(row: Mapping[str, str], column: str) -> Decimal | None:
+    read = number(row.get(column, "") or "0", _ANY)
+    return None if isinstance(read, Misread) else Decimal(str(read))
+
+
+def _cell(amount: Decimal) -> str:
+    return plain(float(amount)) if amount else ""
