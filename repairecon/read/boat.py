@@ -49,6 +49,12 @@ def book_path(home: Path) -> Path | None:
     return None
 
 
+def boat_around(book: str | os.PathLike[str]) -> Path | None:
+    """The boat's folder in which a spares book lies, None for a book alone."""
+    home = Path(os.path.realpath(book)).parent
+    return home if (home / BOAT).is_file() else None
+
+
 def today_of(home: Path) -> date:
     """The day to which her ages are counted."""
     said = read_toml(home / BOAT, Problems(), BOAT).section("boat").date("today")

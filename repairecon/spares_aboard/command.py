@@ -25,7 +25,7 @@ from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, spares_aboard
 CARRY = (
     "item", "system", "critical", "have", "buy", "carry", "at_a_time", "pieces_a_job", "units", "measure",
     "for_assurance", "p_short_now", "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
-    "price", "mean_wanted", "cost_without", "wanted_from", "cost_from",
+    "price", "price_from", "ages", "mean_wanted", "cost_without", "wanted_from", "cost_from",
 )  # fmt: skip
 
 
