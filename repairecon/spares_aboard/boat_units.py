@@ -35,8 +35,8 @@ class Standing:
     """A unit that an item serves.
 
     ``age`` are the years of use, at the pace ahead, that wore it since the item was renewed there, and ``since`` those
-    of the calendar; None where nobody knows. Where the kind has no life in hours, standing and running at the pace ahead
-    are taken to wear it as much as each other (assumed, no source). ``shape`` and ``life_years``, the mean, are of the life of its kind.
+    of the calendar; None where nobody knows. Where the kind has no life in hours, standing and running at that pace
+    are taken to wear it alike (assumed, no source). ``shape`` and ``life_years``, the mean, are those of its kind.
     """
 
     age: float | None = None

@@ -17,6 +17,8 @@ from typing import Any
 import pandas as pd
 
 from repairecon.book.spares_book import book_at, passage_for
+from repairecon.read.boat import BOOK, book_path
+from repairecon.read.columns import BOAT
 from repairecon.read.files import Value, csv_text, workbook_bytes, write_all
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard import acts
@@ -32,7 +34,8 @@ CARRY = (
 def add(jobs: Any) -> None:
     """Add the job and its acts to the command line."""
     job = jobs.add_parser("spares-aboard", help="look at a spares book, or write an act into it")
-    job.add_argument("book", help="the book, a file such as boat.spares (or a folder of CSV files, to read only)")
+    book = "the book, a file such as boat.spares (or a folder of CSV files, to read only); or the boat's folder"
+    job.add_argument("book", type=_book, help=book)
     for name, words in NUMBERS.items():
         option = f"--{name.replace('_', '-')}"
         job.add_argument(option, type=float, metavar="N", help=f"{words}, instead of passage.toml's")
@@ -42,7 +45,38 @@ def add(jobs: Any) -> None:
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     face.add_argument("--insurance", type=Path, metavar="FILE", help="write the list for an insurer: .csv or .xlsx")
     job.set_defaults(run=run)
-    acts.add(job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer."))
+    words = job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer.")
+    acts.add(words)
+    shopping = words.add_parser("shopping-list", help="what to ask suppliers for, as a request for quotes to each")
+    shopping.add_argument("--to", type=Path, metavar="FOLDER", help="new folder for the requests")
+    shopping.set_defaults(run=_shopping)
+
+
+def _book(place: str) -> str:
+    """The book of a boat whose folder is named; else what is named."""
+    if not (Path(place) / BOAT).is_file():
+        return place
+    path = book_path(Path(place))
+    if path is None:
+        raise argparse.ArgumentTypeError(f"{place} holds no spares book: begin one, {place}/{BOOK} new")
+    return str(path)
+
+
+def _shopping(args: argparse.Namespace) -> None:
+    from repairecon.read.requests import write_requests
+    from repairecon.spares_aboard.shopping import in_words, shopping_list
+
+    with _solver_words_aside():
+        found = shopping_list(args.book)
+    print(in_words(found))
+    if args.to is None:
+        return
+    for path in write_requests(args.to, found.lines, found.papers):
+        print(f"Wrote {path}")
+    print(
+        "Send each to its supplier. What comes back filled in: repairecon import-quotes "
+        f"{args.to} FILE --supplier NAME, then: repairecon compare-quotes {args.to}"
+    )
 
 
 def run(args: argparse.Namespace) -> None:

@@ -151,7 +151,7 @@ def test_what_is_missing_is_beyond_the_last_number() -> None:
     [(0.5, 3.0, 1.0, 2.5), (0.2, 20.0, 17.0, 3.0), (2.0, 4.0, 0.1, 1.5), (1.0, 1.0, 2.0, 2.0)],
 )
 def test_worn_units_against_a_plain_simulation(rate: float, period: float, age: float, shape: float) -> None:
-    """Lives drawn one after another, the first from those that reach the age (D. R. Cox, Renewal Theory, from memory)."""
+    """Lives drawn one after another, the first from those that reach the age; the first also by scipy."""
     rng, many = np.random.default_rng(1), 200_000
     scale = 1.0 / rate / math.gamma(1.0 + 1.0 / shape)
     at = scale * ((age / scale) ** shape + rng.exponential(size=many)) ** (1.0 / shape) - age
