@@ -12,6 +12,7 @@ from boats import boat_book
 from plain_carry import choices, joint
 from scipy import stats
 
+from repairecon.kinds import facts
 from repairecon.records import CaseError, Range, ReceiveLine, SpareWish
 from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
 from repairecon.spares_aboard.words import summary, why
@@ -81,6 +82,18 @@ def test_hours_wear_as_much_as_years(tmp_path: Path) -> None:
     worn = ((TEN**SHAPE + 30.0**SHAPE) / 2.0) ** (1.0 / SHAPE)
     assert row(answer, "lip")["p_short_now"] == pytest.approx(p_fails(0.05, worn, 30), rel=1e-3)
     assert row(answer, "lip")["p_short_now"] > 1.5 * row(answer, "seal")["p_short_now"]
+
+
+def test_a_whole_unit_is_first_thought_to_last_as_its_kind_does(tmp_path: Path) -> None:
+    """Of units of no known age one fails in the mean life of its kind; that view is worth half a failure."""
+    with boat_book(tmp_path) as book:
+        book.add_item("pump, complete", locker="A1", units=("undated pump",))
+        book.add_item("seal", locker="A1", units=("undated pump",))
+        answer = spares_aboard(book, passage())
+    median = facts("raw water pump").life_years
+    mean = (median.low + 4 * median.likely + median.high) / 6 / math.log(2) ** 0.5 * math.gamma(1.5)
+    assert row(answer, "pump, complete")["mean_wanted"] == pytest.approx(30 / YEAR / mean, rel=1e-3)
+    assert row(answer, "seal")["mean_wanted"] == pytest.approx(30 / YEAR / 10)  # half a failure in five years
 
 
 def test_every_unit_counts_and_a_whole_one_renews_its_parts(tmp_path: Path) -> None:
