@@ -13,8 +13,11 @@ from repairecon.formulas import bayes
 from repairecon.formulas.bayes import LinearBelief, belief_interval, linear_update
 from repairecon.formulas.lives import fit_weibull
 from repairecon.read.defaults import Defaults
+from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.learned import counts_for, groups, kind_of
 from repairecon.records import STAGES, Branch, Case, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
+from repairecon.records.base import Source
+from repairecon.records.done import SupplierKept
 
 Floats = NDArray[np.float64]
 STRENGTH = 0.3
@@ -36,10 +39,14 @@ DRIFT, DRIFT_YEARS, PRICE_SHIFT_JOBS, PRICE_SCALE = 0.02, 11.0, 4.0, 0.02
 FAILURES, FAILURE_YEARS = 1.0, 10.0
 """One failure in ten unit-years before any life is known; assumed."""
 
+LEAST_WAIT = 0.5
+"""Days that what came at once counts for, as a wait of none has no logarithm."""
+
 LEAST_AGES = 3
 """Prices of a known age, the least that show a drift."""
 
 WIDE = 0.8
+_NOWHERE = Source("")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,17 +91,17 @@ class Pace:
 Ends = tuple[float, float, float]
 
 
-def pace_before(stages: Sequence[str] = STAGES, jobs: Sequence[str] = ()) -> Pace:
-    """The belief in the owner's pace before any job."""
+def pace_before(stages: Sequence[str] = STAGES, jobs: Sequence[str] = (), scale: float = SPREAD_SCALE) -> Pace:
+    """The belief in the owner's pace before any job; ``scale`` of the scatter."""
     precision = np.diag([OWNER_JOBS, *(STAGE_JOBS for _ in stages), FIRST_JOBS, *(PACE_JOBS for _ in jobs)])
-    belief = LinearBelief(np.zeros(len(precision)), precision, SPREAD_SHAPE, SPREAD_SCALE)
+    belief = LinearBelief(np.zeros(len(precision)), precision, SPREAD_SHAPE, scale)
     return Pace(tuple(stages), tuple(jobs), belief)
 
 
-def pace(rows: Sequence[Logged], stages: Sequence[str] = STAGES) -> Pace:
+def pace(rows: Sequence[Logged], stages: Sequence[str] = STAGES, scale: float = SPREAD_SCALE) -> Pace:
     """The owner's pace after the tasks of a log."""
     known = [r for r in rows if r.actual and r.p50]
-    before = pace_before(stages, sorted({r.job for r in known}))
+    before = pace_before(stages, sorted({r.job for r in known}), scale)
     design = np.array([before.row(r.group, r.first_time is not False, r.job) for r in known])
     design = design.reshape(len(known), len(before.belief.mean))
     return Pace(before.stages, before.jobs, linear_update(before.belief, design, _logs(known)))
@@ -117,6 +124,46 @@ def drift(rows: Sequence[Logged]) -> LinearBelief:
     return linear_update(drift_before(), design, _logs(known))
 
 
+def kept(log: JobLog, kind: str) -> Pace:
+    """What suppliers keep of what they promise, as the owner's pace is learned: an overall bias, each supplier's own,
+    and that of each job; lines of one supplier on one job came in one parcel and count once. Prices are taken at the
+    rise a year of all."""
+    scale, rise = (SPREAD_SCALE, 0.0) if kind == "days" else (PRICE_SCALE, float(drift(log.of("price")).mean[1]))
+    parcels: dict[tuple[str, str], list[float]] = {}
+    for r in log.of(kind):
+        if r.group and r.p50 and r.actual is not None:
+            came = max(r.actual, LEAST_WAIT) if kind == "days" else r.actual
+            over = float(np.log(came / r.p50)) - rise * (r.years or 0.0) if came > 0 else 0.0
+            parcels.setdefault((r.job, key(r.group)), []).append(over)
+    rows = [
+        Logged(job=job, closed_on="", unit="", kind=kind, name="", group=supplier, first_time=False, p50=1.0,
+               actual=float(np.exp(np.mean(sorted(overs)))), source=_NOWHERE)
+        for (job, supplier), overs in sorted(parcels.items())
+    ]  # fmt: skip
+    return pace(rows, sorted({r.group for r in rows}), scale)
+
+
+def _parcels(log: JobLog) -> dict[str, set[str]]:
+    """Jobs on which each supplier delivered something whose wait or price is known, by the name as written first."""
+    found: dict[str, tuple[str, set[str]]] = {}
+    for r in (*log.of("days"), *log.of("price")):
+        if r.group:
+            found.setdefault(key(r.group), (r.group, set()))[1].add(r.job)
+    return dict(sorted(found.values()))
+
+
+def _suppliers(log: JobLog) -> tuple[SupplierKept, ...]:
+    ways = {kind: kept(log, kind) for kind in ("days", "price")}
+    made = []
+    for name, jobs in _parcels(log).items():
+        figures: dict[str, float] = {}
+        for kind, found in ways.items():
+            ends = (min(max(x, 1.0 / FACTOR), FACTOR) for x in found.factor(key(name), False))
+            figures |= dict(zip((kind, f"{kind}_low", f"{kind}_high"), ends, strict=True))
+        made.append(SupplierKept(supplier=name, parcels=len(jobs), **figures))
+    return tuple(made)
+
+
 def failure_rate(rows: Sequence[Logged], unit: str) -> tuple[float, float]:
     """Gamma belief (shape, years) in the failures a year of a kind of unit, from the years that units served."""
     lives = [r for r in rows if r.unit == unit and r.years is not None]
@@ -132,7 +179,7 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
     )
     return Learned(
         jobs=len(log.jobs), strength=strength, chances=_counts(log.of("count")), hours=_biases(log.of("hours")),
-        drift_rate=_drift_rate(log.of("price")), lives=lives,
+        drift_rate=_drift_rate(log.of("price")), lives=lives, suppliers=_suppliers(log),
     )  # fmt: skip
 
 
@@ -169,7 +216,8 @@ def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...
     """Figures before and after the log, side by side; chances need the case in which they stand."""
     found = list(_chances(case.branches, kind_of(case), learned)) if case else []
     lives = log.of("life")
-    return (*found, *_hours(log.of("hours")), *_drift(log.of("price"), learned), *_rates(lives), *_lives(lives))
+    prices = log.of("price")
+    return (*found, *_hours(log.of("hours")), *_drift(prices, learned), *_kept(log), *_rates(lives), *_lives(lives))
 
 
 def _shift(kind: str, name: str, before: Ends, after: Ends, jobs: float) -> Shift:
@@ -207,6 +255,16 @@ def _drift(rows: Sequence[Logged], learned: Learned) -> Iterator[Shift]:
     if learned.drift_rate is not None:
         aged = sum(r.years is not None for r in rows)
         yield _shift("price", "rise a year", _yearly(drift_before()), _yearly(drift(rows)), aged)
+
+
+def _kept(log: JobLog) -> Iterator[Shift]:
+    for kind, scale in (("days", SPREAD_SCALE), ("price", PRICE_SCALE)):
+        found, before = kept(log, kind), pace_before(("",), scale=scale)
+        for name in _parcels(log):
+            jobs = {r.job for r in log.of(kind) if key(r.group) == key(name)}
+            if jobs:
+                was, now = before.factor("", False), found.factor(key(name), False)
+                yield _shift(f"{kind}, supplier", name, was, now, len(jobs))
 
 
 def _yearly(belief: LinearBelief) -> Ends:

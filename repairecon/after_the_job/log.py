@@ -10,6 +10,7 @@ import numpy as np
 
 from repairecon.after_the_job.bridge import Bridge, found_in_order, pieces_paid, taken, worker
 from repairecon.after_the_job.estimate import Estimate
+from repairecon.buying.buying import Priced
 from repairecon.formulas import ranges, scores
 from repairecon.formulas.scores import BrierParts, Group
 from repairecon.read.closed import Closed
@@ -17,7 +18,7 @@ from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
 from repairecon.rebuild_or_buy.tree import Finding, Tree, grow, with_findings
-from repairecon.records import QUANTITIES, Done, JobLog, Logged, Range, Source
+from repairecon.records import QUANTITIES, Done, JobLog, Logged, Quote, Range, Source, Supplier
 
 CLAIMED = 0.8
 LEAST_JOBS = 8
@@ -115,11 +116,12 @@ class Keeper:
         )  # fmt: skip
 
     def rows(self) -> Iterator[Logged]:
-        """Ranges, chances, counts, hours, prices, lives."""
+        """Ranges, chances, counts, hours, prices, days, lives."""
         yield from self._ranges()
         yield from self._found()
         yield from self._hours()
         yield from self._prices()
+        yield from self._days()
         for r in self.actual.of("life"):
             kind = self.case.way(r.name).kind
             yield self._row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
@@ -178,10 +180,28 @@ class Keeper:
             if not r.paid or not bought:
                 continue
             core = self.case.way(r.name).core_surcharge.likely if r.kind == "unit" else 0.0
-            each, stated = (r.paid - core) / bought, priced.range.scaled(priced.a_piece)
+            quote, seller = self._promise(priced)
+            each, stated = (r.paid - core) / bought, (quote.quoted if quote else priced.range).scaled(priced.a_piece)
             age = _years(priced.quote.quoted_on if priced.quote else "", self.decision.decided_on)
             if each > 0 and stated.likely > 0:
-                yield self._row("price", r.name, r, **_ends(stated), actual=each, years=age)
+                name = seller.supplier if seller else ""
+                yield self._row("price", r.name, r, group=name, **_ends(stated), actual=each, years=age)
+
+    def _days(self) -> Iterator[Logged]:
+        """Waits against what the quote or the supplier promised; what is assumed of any part was promised by nobody."""
+        for r in (*self.actual.of("part"), *self.actual.of("unit")):
+            quote, seller = self._promise(self.estimate.priced(r))
+            promised = quote.lead_days or (seller.lead_days if seller else None) if quote else None
+            if r.days is not None and not r.from_spares and seller and promised and promised.likely > 0:
+                yield self._row("days", r.name, r, group=seller.supplier, **_ends(promised), actual=r.days)
+
+    def _promise(self, priced: Priced) -> tuple[Quote | None, Supplier | None]:
+        """Quote and supplier as they stood, before what was learned of the supplier was laid over them."""
+        was = self.closed.case
+        if priced.quote is None:
+            return None, None
+        quote = was.quotes[self.case.quotes.index(priced.quote)]
+        return quote, was.supplier(quote.supplier)
 
 
 def _years(start: str, end: str) -> float | None:

@@ -161,10 +161,15 @@ def times(x: float) -> str:
     return "as guessed" if words == "1" else f"{words} times"
 
 
+SUPPLIER_KINDS = {"days, supplier": "waits", "price, supplier": "prices"}
+
+
 def figure(kind: str, x: float) -> str:
     """A learned figure in the words of its kind."""
     if kind == "chance":
         return chance_words(x)
+    if kind in SUPPLIER_KINDS:
+        return times(x).replace("as guessed", "1 times")
     if kind == "price":
         return share(x) if abs(x) >= 0.1 else f"{number(100.0 * x)} %"
     if kind == "median life":
@@ -177,6 +182,8 @@ def shift(s: Shift) -> str:
     low, high = figure(s.kind, s.low).removesuffix(" times"), figure(s.kind, s.high)
     ends = f"{low} to {high}" if isfinite(s.high) else "open"
     now = figure(s.kind, s.after)
+    if s.kind in SUPPLIER_KINDS:
+        return f"{s.name}: {SUPPLIER_KINDS[s.kind]} {now} what was promised ({ends}), from {number(s.jobs)} orders."
     if s.kind == "hours":
         return f"Own hours, {s.name}: {now} what you guess ({ends})."
     lead = s.name if s.kind == "chance" else f"{'prices' if s.kind == 'price' else s.kind}, {s.name}"

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from repairecon.read.boat import boat_folder, book_path, today_of
 from repairecon.read.case_folder import read_case
-from repairecon.records import Case, Item, Lot, OnHand
+from repairecon.records import Case, Item, Lot, OnHand, SpareWish
 
 if TYPE_CHECKING:  # a case alone needs no book: its command starts without one
     from repairecon.book.spares_book import SparesBook
@@ -85,10 +85,14 @@ def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "")
     return tuple(sorted((x for x in made if x.quantity), key=lambda x: x.item))
 
 
-def _on_hand(card: Item, lots: list[Lot], word: str, wishes: Mapping[str, object]) -> OnHand:
-    wish = wishes.get(card.name)
-    said = getattr(wish, "whole_unit", None)
-    named = word in card.name.casefold().replace(",", " ").split()
+def whole_unit(card: Item, wish: SpareWish | None, word: str) -> bool:
+    """Whether an item is a unit complete: as the owner says, else by the word in its name."""
+    if wish is not None and wish.whole_unit is not None:
+        return wish.whole_unit
+    return word in card.name.casefold().replace(",", " ").split()
+
+
+def _on_hand(card: Item, lots: list[Lot], word: str, wishes: Mapping[str, SpareWish]) -> OnHand:
     costs = [float(lot.cost_unit) for lot in sorted(lots, key=lambda x: x.came_on) if lot.cost_unit is not None]
     return OnHand(
         item=card.name,
@@ -98,7 +102,7 @@ def _on_hand(card: Item, lots: list[Lot], word: str, wishes: Mapping[str, object
         makers_number=card.makers_number,
         quantity=int(sum(lot.quantity for lot in lots)),
         price=costs[-1] if costs else None,
-        whole=named if said is None else bool(said),
+        whole=whole_unit(card, wishes.get(card.name), word),
         since=min(lot.came_on for lot in lots),
     )
 

@@ -15,6 +15,7 @@ from repairecon.buying.offers import Offered, order_of, today_of, weigh
 from repairecon.buying.other_baskets import frontier, quick_frontier
 from repairecon.compare_quotes import tables
 from repairecon.read.problems import Names, Problems
+from repairecon.rebuild_or_buy.learned import with_waits_kept
 from repairecon.records import Assumed, Case, Ordered, OrderLine, OrderTotal, OrderWishes, RepaireconError
 
 SECONDS = 60.0
@@ -193,6 +194,7 @@ def compare_quotes(
         With the cheapest basket; the rest is worked out when asked for [home money].
     """
     faults: list[str] = []
+    case = with_waits_kept(case)
     pieces = _wanted_parts(case, wanted, also_damage, faults)
     wishes = _wishes(case, {"deadline_days": deadline_days, "most_parcels": most_parcels}, without, faults)
     if faults:

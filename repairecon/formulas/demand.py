@@ -7,12 +7,14 @@ page says how little that is.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
+from repairecon.formulas.lives import cdf
 from repairecon.formulas.ranges import nodes
 
 Floats = NDArray[np.float64]
@@ -20,6 +22,9 @@ Wholes = NDArray[np.int64]
 
 TAIL = 1e-12
 LONGEST = 100_000
+STEPS, MOST_STEPS, LONG = 128, 1024, 12.0
+"""Steps through a period of one mean life, the most of them, and mean lives beyond which the age of a unit says nothing
+any more."""
 
 
 def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
@@ -117,6 +122,97 @@ def guessed_demand(
         raise ValueError("a guess of how often, and the seasons, must be 0 or more")
     rates, weights = nodes(low, likely, high, shape)
     return np.asarray(weights @ poisson_demand(np.maximum(rates, 0.0) * seasons, most))
+
+
+def gamma_nodes(failures_known: float, exposure_known: float) -> tuple[Floats, Floats]:
+    """A few rates and their weights, for means over a gamma range of a rate.
+
+    Parameters
+    ----------
+    failures_known, exposure_known : float
+        As for :func:`uncertain_demand` [-], [time].
+
+    Returns
+    -------
+    rates, weights : array (32,)
+        Rates [1/time] and weights, of sum 1 [-].
+
+    Notes
+    -----
+    Gauss quadrature, exact for powers of the rate up to 63. ValueError unless both are above 0. Source: Abramowitz and
+    Stegun, Handbook of Mathematical Functions, 25.4.45 (generalised Laguerre, from memory).
+
+    >>> rates, weights = gamma_nodes(0.5, 5.0)
+    >>> round(float(weights @ rates), 9)
+    0.1
+    """
+    if not (failures_known > 0.0 and exposure_known > 0.0):
+        raise ValueError("give a prior: failures and exposure known must be above 0")
+    nodes_, weights = scipy.special.roots_genlaguerre(32, failures_known - 1.0)
+    return np.asarray(nodes_ / exposure_known), np.asarray(weights / weights.sum())
+
+
+def worn_demand(
+    rates: ArrayLike, weights: ArrayLike, period: float, ages: Sequence[float | None], shapes: Sequence[float]
+) -> Floats:
+    """Chances of 0, 1, 2, ... failures of units that wear, each as good as new after a failure.
+
+    Parameters
+    ----------
+    rates, weights : array (rates,)
+        Failures of one unit in the long run, 1 / mean life [1/time], with how likely each rate is [-].
+    period : float
+        The period ahead [time].
+    ages, shapes : sequence of float or None, sequence of float
+        Time since each unit was renewed, None where nobody knows [time]; shape of its Weibull life [-].
+
+    Returns
+    -------
+    array (numbers,)
+        Chances, so many that more have a chance below 1e-12 [-].
+
+    Notes
+    -----
+    A renewal process whose first life is what is left at its age, its lives counted out on a grid of the period (error
+    about (step / life)^2); a unit of no known age, or over 12 mean lives, by Poisson. All units share one unknown rate.
+    ValueError for numbers below 0 and more failures than can be handled. Source: D. R. Cox, Renewal Theory (1962),
+    chapter 3 (number of renewals, from memory).
+
+    >>> worn_demand([0.2], [1.0], 5.0, [0.0], [1.0]).round(3)[:3].tolist()  # without wear: Poisson of mean 1
+    [0.368, 0.368, 0.184]
+    """
+    rate, weight = np.atleast_1d(_from_zero(rates, "rates")), np.atleast_1d(_from_zero(weights, "weights"))
+    counts = weight > TAIL * weight.sum()
+    made = []
+    for lam in rate[counts].tolist():
+        chances, known = np.ones(1), list(zip(ages, shapes, strict=True))
+        if unknown := sum(age is None for age in ages) if lam * period <= LONG else len(known):
+            chances = poisson_demand(unknown * lam * period)
+        for age, shape in known if lam * period <= LONG else ():
+            if age is not None:
+                chances = np.convolve(chances, _renewed(lam * period, lam * age, shape))
+        made.append(chances)
+    total = np.zeros(max(map(len, made)))
+    for share, chances in zip(weight[counts].tolist(), made, strict=True):
+        total[: len(chances)] += share * chances
+    enough = int(np.argmax(np.cumsum(total) >= total.sum() * (1.0 - TAIL))) + 1
+    return total[:enough]
+
+
+@lru_cache(maxsize=10_000)
+def _renewed(period: float, age: float, shape: float) -> Floats:
+    """Chances of 0, 1, 2, ... failures in a period of a unit of an age; both in mean lives."""
+    steps = int(np.clip(np.ceil(STEPS * period), STEPS, MOST_STEPS))
+    life = 1.0 / scipy.special.gamma(1.0 + 1.0 / shape)
+    ends = np.linspace(0.0, period, steps + 1)
+    left, next_ = np.diff(cdf(ends, life, shape, age)), np.diff(cdf(ends, life, shape))
+    more = [1.0]
+    while left.sum() > TAIL and len(more) < LONGEST:
+        more.append(float(left.sum()))
+        # middles of two steps add up to the end of a step: half of it falls on either side
+        both = np.convolve(left, next_)[:steps]
+        left = 0.5 * (both + np.append(0.0, both[:-1]))
+    return -np.diff([*more, 0.0])
 
 
 def p_above(demand: ArrayLike) -> Floats:

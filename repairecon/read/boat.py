@@ -49,6 +49,12 @@ def book_path(home: Path) -> Path | None:
     return None
 
 
+def boat_around(book: str | os.PathLike[str]) -> Path | None:
+    """The boat's folder in which a spares book lies, or that is named in its place; None for a book alone."""
+    place = Path(os.path.realpath(book))
+    return next((home for home in (place, place.parent) if (home / BOAT).is_file()), None)
+
+
 def today_of(home: Path) -> date:
     """The day to which her ages are counted."""
     said = read_toml(home / BOAT, Problems(), BOAT).section("boat").date("today")

@@ -17,7 +17,7 @@ from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Problems, key
 from repairecon.read.tables import Row, Table
 from repairecon.read.values import plain
-from repairecon.records import FromStock, OnHand, Unit
+from repairecon.records import FromStock, OnHand, Part, Unit
 from repairecon.standards.equivalents import equivalent
 
 _WORD = re.compile(r"\w+")
@@ -79,16 +79,25 @@ def lay_stock(
 
 def is_part(x: OnHand, row: Row, unit: Unit) -> bool:
     """Whether a spare is the part of a row."""
-    size = row.text("standard_size")
-    if row.yes("makers_only") and not x.makers_number:
+    words = {name: row.text(name) for name in ("part", "standard_size", "fluid", "material")}
+    part = Part(**words, description="",  # type: ignore[arg-type]
+                quantity=1, needed="", price=None, lead_days=None, source=row.source,
+                makers_only=bool(row.yes("makers_only")))  # fmt: skip
+    return same_part(x, part, unit)
+
+
+def same_part(x: OnHand, part: Part, unit: Unit) -> bool:
+    """Whether a spare is a part of a failed unit."""
+    size = part.standard_size
+    if part.makers_only and not x.makers_number:
         return False
     if size and x.designation:
-        same = equivalent(size, x.designation, fluid=row.text("fluid"), material_wanted=row.text("material"),
+        same = equivalent(size, x.designation, fluid=part.fluid, material_wanted=part.material,
                           material_offered=x.material)  # fmt: skip
         if same.verdict != "unknown":
             return same.verdict == "same"
-        return key(size) == key(x.designation) and _by_name(x, row.text("part"), unit)
-    return _by_name(x, row.text("part"), unit)
+        return key(size) == key(x.designation) and _by_name(x, part.part, unit)
+    return _by_name(x, part.part, unit)
 
 
 def _by_name(x: OnHand, part: str, unit: Unit) -> bool:

@@ -15,7 +15,7 @@ from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
 from repairecon.read.values import LARGEST, Limits, plain
 from repairecon.records import QUANTITIES, JobLog, Learned, Logged, RepaireconError, Source
-from repairecon.records.done import ChanceCount, HoursBias, LearnedLife
+from repairecon.records.done import ChanceCount, HoursBias, LearnedLife, SupplierKept
 
 FILE = "job_log.csv"
 LEARNED = "learned.toml"
@@ -26,6 +26,7 @@ _NEEDS = {
     "count": ("outcome",),
     "hours": ("p50", "actual"),
     "price": ("p50", "actual"),
+    "days": ("group", "p50", "actual"),
     "life": ("group", "happened"),
 }
 _FIGURES = ("p10", "p50", "p90", "actual")
@@ -139,6 +140,7 @@ def _read(path: Path, problems: Problems, first_time: bool) -> Learned:
         hours=tuple(HoursBias(**_all_of(s)) for s in toml.sections("hours")),
         drift_rate=head.number("drift_rate"),
         lives=tuple(LearnedLife(**_all_of(s)) for s in toml.sections("life")),
+        suppliers=tuple(SupplierKept(**_all_of(s)) for s in toml.sections("supplier")),
         first_time=first_time,
         source=Source(LEARNED),
     )
@@ -153,7 +155,10 @@ def learned_text(learned: Learned) -> str:
     """What was learned as the text of the file."""
     head = {"jobs": learned.jobs, "strength": learned.strength, "drift_rate": learned.drift_rate}
     lines = [_HEAD, *toml_lines("[learned]", head)]
-    for name, records in (("chance", learned.chances), ("hours", learned.hours), ("life", learned.lives)):
+    several = (
+        ("chance", learned.chances), ("hours", learned.hours), ("supplier", learned.suppliers), ("life", learned.lives),
+    )  # fmt: skip
+    for name, records in several:
         for record in records:
             lines += toml_lines(f"[[{name}]]", asdict(record))
     return "\n".join(lines)

@@ -275,6 +275,8 @@ def _names(folder: Path) -> tuple[Case, Reading]:
     found = [f for f in reading.problems.faults if f.file in broken | {QUOTES}]
     if found:
         raise CaseError(found)
+    for row in reading.boat.tables["suppliers.csv"].rows if reading.boat else ():
+        reading.suppliers.add(row.text("supplier"))  # of the boat's own a case takes those alone that have quoted
     return case, reading
 
 

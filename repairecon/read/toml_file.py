@@ -8,6 +8,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -251,6 +252,8 @@ def toml_value(value: object) -> str:
     """A value as TOML has it."""
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, date):
+        return value.isoformat()
     return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
 
 

@@ -8,7 +8,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.read.problems import key
 from repairecon.records import Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Source, Task, Way, Years
+from repairecon.records.base import Range
+from repairecon.records.supply import Quote, Supplier
 
 Condition = tuple[str, str]
 MOVED = 5e-4
@@ -39,13 +42,23 @@ def with_learned(case: Case) -> Case:
     branches, chances = _chances(case, learned, source)
     tasks, hours = _hours(case.tasks, learned, source)
     years, drift = _drift(case, learned, source)
+    sellers, quotes, kept = _suppliers(case, learned, source)
     lives = tuple(_lives(case, learned, source))
     known = (Assumed("lives", str(len(lives)), "known lives", source),) if lives else ()
-    kept = (a for a in case.assumed if a.name not in {d.name for d in drift})
+    others = (a for a in case.assumed if a.name not in {d.name for d in drift})
     return replace(
-        case, branches=branches, tasks=tasks, years=years, own_lives=(*case.own_lives, *lives),
-        assumed=(*kept, *chances, *hours, *drift, *known), learned=None,
+        case, branches=branches, tasks=tasks, years=years, own_lives=(*case.own_lives, *lives), suppliers=sellers,
+        quotes=quotes, assumed=(*others, *chances, *hours, *drift, *kept, *known), learned=None,
     )  # fmt: skip
+
+
+def with_waits_kept(case: Case) -> Case:
+    """The case with the waits of suppliers as they kept them so far; an order is written at the prices quoted."""
+    if case.learned is None or not case.learned.suppliers:
+        return case
+    source = f"learned from {case.learned.jobs} job{'s' if case.learned.jobs > 1 else ''}"
+    sellers, quotes, moved = _suppliers(case, case.learned, source, prices=False)
+    return replace(case, suppliers=sellers, quotes=quotes, assumed=(*case.assumed, *moved))
 
 
 def counts_for(branches: Sequence[Branch], unit: str, learned: Learned) -> NDArray[np.float64]:
@@ -114,6 +127,40 @@ def _drift(case: Case, learned: Learned, source: str) -> tuple[Years, list[Assum
     was = case.years.inflation_rate
     years = replace(case.years, inflation_rate=learned.drift_rate)
     return years, [_moved("inflation_rate", was, learned.drift_rate, "a year", source)]
+
+
+def _suppliers(
+    case: Case, learned: Learned, source: str, prices: bool = True
+) -> tuple[tuple[Supplier, ...], tuple[Quote, ...], list[Assumed]]:
+    """Waits promised and prices quoted, by what each supplier has kept of them so far."""
+    by = {key(k.supplier): k for k in learned.suppliers}
+    sellers, quotes = list(case.suppliers), list(case.quotes)
+    moved: list[Assumed] = []
+    for n, s in enumerate(case.suppliers):
+        kept = by.get(key(s.supplier))
+        if kept is None:
+            continue
+        mine = [i for i, q in enumerate(quotes) if q.supplier == s.supplier]
+        waits = s.lead_days is not None or any(quotes[i].lead_days for i in mine)
+        sellers[n] = replace(s, lead_days=_by(s.lead_days, kept.days, source))
+        for i in mine:
+            q = quotes[i]
+            quotes[i] = replace(q, lead_days=_by(q.lead_days, kept.days, source))
+            if prices:
+                breaks = tuple(replace(b, quoted=b.quoted * kept.price) for b in q.breaks)
+                price = _by(q.quoted, kept.price, source) or q.quoted
+                quotes[i] = replace(quotes[i], quoted=price, breaks=breaks)
+        for name, factor, used in (("wait", kept.days, waits), ("price", kept.price, prices and bool(mine))):
+            if used and abs(factor - 1.0) > MOVED:
+                per = "times what is promised" if name == "wait" else "times what is quoted"
+                moved.append(_moved(f"{name}, {s.supplier}", 1.0, factor, per, source))
+    return tuple(sellers), tuple(quotes), moved
+
+
+def _by(r: Range | None, factor: float, source: str) -> Range | None:
+    if r is None or abs(factor - 1.0) <= MOVED:
+        return r
+    return replace(r.scaled(factor), source=Source(r.source.file, r.source.row, source))
 
 
 def _lives(case: Case, learned: Learned, source: str) -> Iterator[OwnLife]:

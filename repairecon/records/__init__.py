@@ -14,7 +14,7 @@ from repairecon.records.case import (
 )
 from repairecon.records.done import (
     DONE_KINDS, LOG_KINDS, QUANTITIES, Actual, ChanceCount, Decision, Done, Figures, HoursBias, JobLog, Learned,
-    LearnedLife, Logged, StoresMoved,
+    LearnedLife, Logged, StoresMoved, SupplierKept,
 )
 from repairecon.records.errors import (
     BookBusyError, BookError, BookFileError, CaseError, Fault, FindingError, ListError, PassageError,
@@ -44,6 +44,6 @@ __all__ = [
     "ListError", "Locker", "Logged", "Look", "Lot", "Moved", "Movement", "Needed", "OnHand", "OrderLine", "OrderTotal",
     "OrderWishes", "Ordered", "OrderedLine", "OwnLife", "Part", "Passage", "PassageError", "PriceBreak", "Quote",
     "Range", "ReceiveLine", "Remedy", "ReorderLine", "RepaireconError", "Shape", "SheetError", "Source", "SpareWish",
-    "StockError", "StockLine", "StoresMoved", "Supplier", "Task", "Terms", "Unit", "UnitAboard", "Waiver", "Way",
-    "WayKind", "WeightBand", "Years", "worst_status",
+    "StockError", "StockLine", "StoresMoved", "Supplier", "SupplierKept", "Task", "Terms", "Unit", "UnitAboard",
+    "Waiver", "Way", "WayKind", "WeightBand", "Years", "worst_status",
 ]  # fmt: skip

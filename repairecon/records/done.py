@@ -24,7 +24,7 @@ DONE_KINDS: Mapping[str, str] = {
     "life": "later: how long the unit of a way has served, and whether it then failed",
 }
 """What a row of actual.csv may tell, in words for the owner."""
-LOG_KINDS = ("range", "chance", "count", "hours", "price", "life")
+LOG_KINDS = ("range", "chance", "count", "hours", "price", "days", "life")
 """What a row of a job log may tell."""
 QUANTITIES = ("cash", "own hours", "days", "total")
 """Quantities of a job whose ranges are kept."""
@@ -132,8 +132,9 @@ class Logged:
     ``kind`` range: ``name`` a quantity, ``p10`` to ``p90`` as stated and ``actual``. chance: ``name`` an event, its
     ``outcome`` and ``chance`` as stated then, ``happened``. count: the ``outcome`` found under a condition ``given``,
     ``actual`` the share of the job that counts there (below 1 where the condition itself is not known). hours:
-    ``name`` a task, ``group`` its stage. price: ``p50`` as quoted, ``actual`` paid, ``years`` between them. life:
-    ``group`` the kind of way, ``years`` or ``hours`` served, ``happened`` whether it then failed.
+    ``name`` a task, ``group`` its stage. price: ``p50`` as quoted, ``actual`` paid, ``years`` between them. days:
+    ``p50`` as promised, ``actual`` waited; ``group`` of both is the supplier. life: ``group`` the kind of way,
+    ``years`` or ``hours`` served, ``happened`` whether it then failed.
     """
 
     job: str
@@ -196,6 +197,21 @@ class HoursBias:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SupplierKept:
+    """By what a supplier's waits (``days``) and prices go over what was promised, with their ranges; from ``parcels``
+    of which either was written down."""
+
+    supplier: str
+    days: float
+    days_low: float
+    days_high: float
+    price: float
+    price_low: float
+    price_high: float
+    parcels: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class LearnedLife:
     """A life out of the log, of a kind of unit and the kind of way that put it in service."""
 
@@ -216,5 +232,6 @@ class Learned:
     hours: tuple[HoursBias, ...] = ()
     drift_rate: float | None = None  # what prices rise a year; None: the log cannot tell
     lives: tuple[LearnedLife, ...] = ()
+    suppliers: tuple[SupplierKept, ...] = ()
     first_time: bool = True
     source: Source = field(default=Source("learned.toml"))

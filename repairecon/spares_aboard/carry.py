@@ -22,6 +22,7 @@ COLUMNS = (
     "worth_bought", "worth_bought_low", "worth_bought_high", "cost_buy", "price", "mean_wanted", "cost_without",
     "cost_without_low", "cost_without_high", "wanted_from", "cost_from", "seen", "years", "at_a_time", "pieces_a_job",
     "together", "units", "measure", "minimum", "wants", "tools_missing", "case",
+    "price_from", "ages",
 )  # fmt: skip
 CURVE_COURSES = 150
 """Courses of jobs behind the curve, where things are shared: a picture needs no more."""
@@ -152,7 +153,7 @@ class Carried:
                 float(now[0][k]), float(then[0][k]), whole, *bought, float(self._price[k] * more), x.price,
                 x.wanted.mean, float(self._without[k]), low[k], high[k], x.wanted.source, x.cost_from, x.wanted.seen,
                 x.wanted.years, x.measured, x.pieces, x.together, x.wanted.units, x.card.measure,
-                float(x.card.minimum), x.card.needs, x.tools_missing, x.case,
+                float(x.card.minimum), x.card.needs, x.tools_missing, x.case, x.price_from, x.wanted.ages,
             ))  # fmt: skip
         frame = pd.DataFrame(made, columns=list(COLUMNS))
         return frame.sort_values(["buy", "worth_bought", "worth"], ascending=[False, False, False], kind="stable",
@@ -174,8 +175,9 @@ class Carried:
             gain = part.worth(all_there).worth - part.worth(less).worth if part else 0.0
             if gain > 0.0:
                 why = "" if self._known[k] else "no price known"
-                made.append((self._lines[k].card.name, int(lacking[k]), gain, self._lines[k].price, why))
-        frame = pd.DataFrame(made, columns=["item", "units", "worth", "price", "why"])
+                line = self._lines[k]
+                made.append((line.card.name, int(lacking[k]), gain, line.price, why, line.price_from))
+        frame = pd.DataFrame(made, columns=["item", "units", "worth", "price", "why", "price_from"])
         return frame.sort_values("worth", ascending=False, kind="stable", ignore_index=True)
 
     @cached_property

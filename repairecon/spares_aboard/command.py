@@ -25,14 +25,14 @@ from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, spares_aboard
 CARRY = (
     "item", "system", "critical", "have", "buy", "carry", "at_a_time", "pieces_a_job", "units", "measure",
     "for_assurance", "p_short_now", "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
-    "price", "mean_wanted", "cost_without", "wanted_from", "cost_from",
+    "price", "price_from", "ages", "mean_wanted", "cost_without", "wanted_from", "cost_from",
 )  # fmt: skip
 
 
 def add(jobs: Any) -> None:
     """Add the job and its acts to the command line."""
     job = jobs.add_parser("spares-aboard", help="look at a spares book, or write an act into it")
-    book = "the book: a file such as boat.spares, or a boat's folder (or a folder of CSV files, to read only)"
+    book = "the book, a file such as boat.spares (or a folder of CSV files, to read only); or the boat's folder"
     job.add_argument("book", help=book)
     for name, words in NUMBERS.items():
         option = f"--{name.replace('_', '-')}"
@@ -43,7 +43,28 @@ def add(jobs: Any) -> None:
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     face.add_argument("--insurance", type=Path, metavar="FILE", help="write the list for an insurer: .csv or .xlsx")
     job.set_defaults(run=run)
-    acts.add(job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer."))
+    words = job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer.")
+    acts.add(words)
+    shopping = words.add_parser("shopping-list", help="what to ask suppliers for, as a request for quotes to each")
+    shopping.add_argument("--to", type=Path, metavar="FOLDER", help="new folder for the requests")
+    shopping.set_defaults(run=_shopping)
+
+
+def _shopping(args: argparse.Namespace) -> None:
+    from repairecon.read.requests import write_requests
+    from repairecon.spares_aboard.shopping import in_words, shopping_list
+
+    with _solver_words_aside():
+        found = shopping_list(args.book)
+    print(in_words(found))
+    if args.to is None:
+        return
+    for path in write_requests(args.to, found.lines, found.papers):
+        print(f"Wrote {path}")
+    print(
+        "Send each to its supplier. What comes back filled in: repairecon import-quotes "
+        f"{args.to} FILE --supplier NAME, then: repairecon compare-quotes {args.to}"
+    )
 
 
 def run(args: argparse.Namespace) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from repairecon.book.on_hand import day_number, shelf_years
 from repairecon.formulas import demand, ranges, valuation
 from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
+from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
@@ -23,6 +24,7 @@ from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.verdict import screen
 from repairecon.records import Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
+from repairecon.spares_aboard.boat_units import UNKNOWN, BoatAround, Renewals, Standing, is_whole
 
 Floats = NDArray[np.float64]
 YEAR = 365.25
@@ -69,6 +71,8 @@ class Wanted:
     units: int
     seen: float = 0.0
     years: float = 0.0
+    ages: tuple[float, ...] = ()
+    """Years since each unit was renewed, as far as they are known."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,6 +85,7 @@ class Record:
     years: float
     jobs: Mapping[int, Mapping[tuple[str, str], float]]
     pace: Mapping[str, float]
+    renewals: Renewals
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +103,7 @@ class Line:
     have: int
     price: float
     """nan where none is known: then none can be bought."""
+    price_from: str
     cost_without: Range
     cost_from: str
     cost_left: float
@@ -119,6 +125,32 @@ class Look:
     cases: Mapping[str, CaseWorth]
     defaults: PassageDefaults
     today: datetime.date
+    around: BoatAround | None
+    covers: Mapping[str, tuple[tuple[str, ...], float]]
+
+    def whole(self, card: Item) -> bool:
+        """Whether an item is a unit complete."""
+        return is_whole(card, self.passage, str(self.defaults.peek("whole_unit_word")).casefold())
+
+    def standing(self, card: Item, wish: SpareWish) -> tuple[Standing, ...]:
+        """The units that an item serves, as many as the owner says, with what is known of each."""
+        if wish.like_units or self.around is None or not card.units:
+            return (UNKNOWN,) * (wish.like_units or max(len(card.units), 1))
+        renewed_by = {n for n, c in self.items.items() if card.name in (c.name, *self.covers.get(c.name, ((), 0))[0])}
+        return self.around.standing(card, renewed_by, self.record.renewals)
+
+    def price(self, card: Item, wish: SpareWish, last: Movement | None) -> tuple[float, str]:
+        """Price of one, nan where none is known, and where it is from."""
+        if wish.price is not None:
+            return wish.price, "yours"
+        if last and last.cost_unit is not None:
+            return float(last.cost_unit), "paid"
+        if self.around is None:
+            return math.nan, ""
+        whole, units = self.whole(card), {key(u) for u in card.units}
+        kin = [c for c in self.items.values() if {key(u) for u in c.units} & units and not self.whole(c)]
+        parts = sum(c.name not in self.covers and c.measure == "piece" for c in kin)
+        return self.around.price(card, whole, parts) or (math.nan, "")
 
     def wish(self, card: Item) -> SpareWish:
         """What the owner says of an item."""
@@ -131,6 +163,8 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
     ``aboard``: how many lie there, and how many of them are in date; ``last`` is its last purchase.
     """
     wish = look.wish(card)
+    if look.around is not None and any(u.critical for u in look.around.units_of(card)):
+        card = replace(card, critical=True)
     if not (card.carried or aboard[0] or wish in look.passage.items):
         return None
     pieces, each = _at_a_time(look, card, wish)
@@ -138,13 +172,13 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
     case = look.cases.get(card.name)
     wanted = _wanted(look, card, wish, have + _NUMBERS)
     cost, cost_from = _cost_without(look, card, wish)
-    paid = float(last.cost_unit) if last and last.cost_unit is not None else math.nan
-    price = (paid if wish.price is None else wish.price) * each
+    one, price_from = look.price(card, wish, last)
+    price = one * each
     lacking = _tools_missing(look, card)
     useful = wish.p_useful if wish.p_useful is not None and not wish.covers else 1.0
     return Line(
         card=card, wanted=wanted, pieces=pieces, measured=each, together=wish.together, have=have,
-        price=price, cost_without=cost, cost_from=cost_from,
+        price=price, price_from=price_from, cost_without=cost, cost_from=cost_from,
         cost_left=_cost_left(look, card, price),
         most=int(look.defaults.number("most_to_add")) if wish.most is None else wish.most,
         p_useful=0.0 if lacking else useful, tools_missing=lacking, case=case.case if case else "",
@@ -160,18 +194,24 @@ def record_of(
     years = max((today - datetime.date.fromisoformat(first)).days, 0) / YEAR
     jobs: dict[int, dict[tuple[str, str], float]] = {}
     readings: dict[str, list[tuple[str, float]]] = {u.name: [] for u in units}
+    clock = {u.name: float(u.hours) for u in units if u.hours is not None}
+    renewals: dict[tuple[int, str], list[tuple[str, float | None]]] = {}
     for m in held:
         if m.kind in ("fitted", "used"):
             of_item = jobs.setdefault(m.item_number, {})
             mark = (m.unit, m.on_date) if m.kind == "fitted" else ("", str(m.number))
             of_item[mark] = of_item.get(mark, 0.0) + float(m.quantity)
+        if m.kind == "fitted":
+            now, then = clock.get(m.unit), m.hours
+            run = None if now is None or then is None else max(now - float(then), 0.0)
+            renewals.setdefault((m.item_number, key(m.unit)), []).append((m.on_date, run))
         if m.kind == "fitted" and m.hours is not None:
             readings[m.unit].append((m.on_date, float(m.hours)))
     for unit in units:
         if unit.hours is not None and unit.hours_on:
             readings[unit.name].append((unit.hours_on, float(unit.hours)))
     paces = {name: pace for name, seen in readings.items() if (pace := _pace(seen)) > 0.0}
-    return Record(years=years, jobs=jobs, pace=paces)
+    return Record(years=years, jobs=jobs, pace=paces, renewals=renewals)
 
 
 def _pace(seen: Sequence[tuple[str, float]]) -> float:
@@ -205,11 +245,9 @@ def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
 
 def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> Floats:
     """Chances up to ``top``, or as far as they go."""
-    chances = made(top)
-    if 1.0 - chances.sum() < _SMALL:
-        return chances
     try:
-        return made(None)
+        chances = made(top)
+        return chances if 1.0 - chances.sum() < _SMALL else made(None)
     except ValueError as error:
         raise RepaireconError(
             f"{card.name}: more may be asked for than can be handled: check the days, the running hours and how "
@@ -218,35 +256,75 @@ def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> F
 
 
 def _guessed(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
-    chances, mean, units = np.ones(1), 0.0, (wish.like_units or max(len(card.units), 1))
+    chances, mean, units = np.ones(1), 0.0, look.standing(card, wish)
     thousand_hours = (look.hours or 0.0) / 1000.0
-    for guess, period in ((wish.failures_per_year, look.days / YEAR), (wish.failures_per_1000_hours, thousand_hours)):
-        if guess is not None:
-            r = guess.scaled(float(units))
+    guesses = (wish.failures_per_year, look.days / YEAR), (wish.failures_per_1000_hours, thousand_hours)
+    for nth, (guess, period) in enumerate(guesses):
+        if guess is None:
+            continue
+        if any(u.age is not None for u in units):
+            clock = [1.0 if nth == 0 else u.hours_a_year / 1000.0 for u in units]
+            ages = [None if u.age is None else u.age * c for u, c in zip(units, clock, strict=True)]
+            values, weights = ranges.nodes(guess.low, guess.likely, guess.high, guess.shape)
+            each = _worn(card, (values, weights, np.zeros(len(values))), period, ages, units)
+            chances, mean = np.convolve(chances, each), mean + float(np.arange(len(each)) @ each)
+        else:
+            r = guess.scaled(float(len(units)))
             made = partial(demand.guessed_demand, r.low, r.likely, r.high, period, r.shape)
             chances = np.convolve(chances, _far_enough(made, top, card))
             mean += float(ranges.mean(r.low, r.likely, r.high, r.shape)) * period
-    return Wanted(chances=chances, mean=mean, source="guess", units=units)
+    return Wanted(chances=chances, mean=mean, source="guess", units=len(units), ages=_ages(units))
+
+
+def _ages(units: Sequence[Standing]) -> tuple[float, ...]:
+    return tuple(sorted(u.since for u in units if u.since is not None))
+
+
+def _worn(
+    card: Item, rates: tuple[Floats, Floats, Floats], period: float, ages: Sequence[float | None],
+    units: Sequence[Standing],
+) -> Floats:  # fmt: skip
+    """Failures of units as old as they are, by rates with their weights and logarithms of what else weighs on them.
+
+    A rate counts for as much as it is likely that all of them have stood until now.
+    """
+    values, weights, more = rates
+    for age, unit in zip(ages, units, strict=True):
+        if age is not None:
+            more = more - (values * age * math.gamma(1.0 + 1.0 / unit.shape)) ** unit.shape
+    seen = weights * np.exp(more - more.max())
+    shapes = [u.shape for u in units]
+    return _far_enough(lambda _: demand.worn_demand(values, seen / seen.sum(), period, ages, shapes), 0, card)
 
 
 def _learned(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
     """Gamma view of the rate of one unit, sharpened by the record of all; by hours for what runs with the engine.
 
-    What was fitted on the job of an item that this one is fitted together with is that item's want.
+    What was fitted on the job of an item that this one is fitted together with is that item's want. Of a unit that was
+    renewed on a known day the time since then counts by its wear; that before, as for all, by its failures a year. A
+    whole unit is first thought to last as its kind does.
     """
-    record, hours, units = look.record, look.hours, (wish.like_units or max(len(card.units), 1))
+    record, hours, units = look.record, look.hours, look.standing(card, wish)
     leads = [w.item for w in look.passage.items if card.name in w.together]
     of_others = {mark for c in look.items.values() if c.name in leads for mark in record.jobs.get(c.number, ())}
     seen = len(record.jobs.get(card.number, {}).keys() - of_others)
-    prior, prior_years = (look.defaults.number(name) for name in ("prior_failures", "prior_years"))
-    known, exposure = prior + seen, prior_years + record.years * units
+    prior, life = look.defaults.number("prior_failures"), next((u.life_years for u in units if u.life_years), None)
+    by_kind = life is not None and look.whole(card)
+    prior_years = prior * (life or 0.0) if by_kind else look.defaults.number("prior_years")
     pace = max((record.pace[u] for u in card.units if u in record.pace), default=0.0)
     engine = max(record.pace.values(), default=0.0)
     by_clock = hours is not None and pace > 0.0 and pace >= _WITH_THE_ENGINE * engine
-    ahead = ((hours or 0.0) / pace if by_clock else look.days / YEAR) * units
+    ahead = (hours or 0.0) / pace if by_clock else look.days / YEAR
+    wanted = partial(Wanted, source="record", units=len(units), seen=seen, years=record.years, ages=_ages(units))
+    if any(u.age is not None for u in units):
+        before = sum(record.years if u.since is None else max(record.years - u.since, 0.0) for u in units)
+        stood = sum(u.age for u in units if u.age is not None)
+        values, weights = demand.gamma_nodes(prior + seen, prior_years + before + stood)
+        chances = _worn(card, (values, weights, values * stood), ahead, [u.age for u in units], units)
+        return wanted(chances=chances, mean=float(np.arange(len(chances)) @ chances))
+    known, exposure, ahead = prior + seen, prior_years + record.years * len(units), ahead * len(units)
     chances = _far_enough(lambda most: demand.uncertain_demand(known, exposure, ahead, most), top, card)
-    mean = float(known) * ahead / float(exposure)
-    return Wanted(chances=chances, mean=mean, source="record", units=units, seen=seen, years=record.years)
+    return wanted(chances=chances, mean=float(known) * ahead / float(exposure))
 
 
 def _cost_without(look: Look, card: Item, wish: SpareWish) -> tuple[Range, str]:

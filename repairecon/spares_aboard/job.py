@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from operator import attrgetter
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -21,9 +22,11 @@ from repairecon import records
 from repairecon.book.ledger import damaged
 from repairecon.book.spares_book import SparesBook, book_at, passage_for
 from repairecon.read import values
+from repairecon.read.boat import boat_around, today_of
 from repairecon.read.passage_toml import PERIOD, PassageDefaults
 from repairecon.read.values import Misread
 from repairecon.spares_aboard import demand, holdings
+from repairecon.spares_aboard.boat_units import BoatAround, covers_of
 from repairecon.spares_aboard.carry import Carried
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import Valued, Worth
@@ -101,7 +104,10 @@ class SparesAnswer:
     ``risk`` that of being without, with what is aboard and with what is bought.
     """
 
-    def __init__(self, read: BookRead, passage: records.Passage, period: Period, limits: Limits) -> None:
+    def __init__(
+        self, read: BookRead, passage: records.Passage, period: Period, limits: Limits, home: Path | None = None
+    ) -> None:
+        self._home = home
         self._read, self.passage, self._period, self._limits = read, passage, period, limits
         self._wishes: dict[str, records.SpareWish] = {w.item: w for w in passage.items}
         # Defaults are listed as they are used: a list of its own for each part, the same in any order of asking
@@ -179,17 +185,16 @@ class SparesAnswer:
         read, passage, defaults = self._read, self.passage, self._of_carry
         out = holdings.out_of_date(self.shelf[self.shelf["state"].isin([holdings.OVER, holdings.INSPECT])])
         record = demand.record_of(read.movements, read.columns["stands"], read.units, self.today)
+        covers = covers_of((c for c in read.items.values() if c.carried), passage, defaults)
         look = demand.Look(
             items=read.items, passage=passage, days=self.period_days, hours=self.running_hours, record=record,
             cases={c.item: c for c in self.cases}, defaults=defaults, today=self.today,
+            around=BoatAround(self._home, self.today) if self._home else None, covers=covers,
         )  # fmt: skip
         lines = [
             line for card in read.items.values()
             if (line := demand.line_of(look, card, self._aboard(card, out), self._valued.last.get(card.number)))
         ]  # fmt: skip
-        kits = [w for w in passage.items if w.covers]
-        useful = [defaults.number("p_useful_kit") if w.p_useful is None else w.p_useful for w in kits]
-        covers = {w.item: (w.covers, p) for w, p in zip(kits, useful, strict=True)}
         assurance = passage.assurance if passage.assurance is not None else defaults.number("assurance")
         return Carried(lines, self._limits, covers, assurance)
 
@@ -217,7 +222,7 @@ class SparesAnswer:
 
 def spares_aboard(
     book: SparesBook | str | os.PathLike[str], passage: records.Passage | None = None, *,
-    today: datetime.date | str | None = None, **numbers: float | None,
+    today: datetime.date | str | None = None, boat: str | os.PathLike[str] | None = None, **numbers: float | None,
 ) -> SparesAnswer:  # fmt: skip
     """Look at a spares book; what the answer holds is worked out when it is asked for.
 
@@ -228,7 +233,9 @@ def spares_aboard(
     passage
         What the owner says of the passage; by default what passage.toml beside the book says.
     today
-        The day of the list; by default that of the passage, else of the clock.
+        The day of the list; by default that of the passage, else of the boat, else of the clock.
+    boat
+        The boat's folder, whose units the spares serve; by default the one in which the book lies, if any.
     numbers
         Before those of the passage: ``passage_days``, ``running_hours`` of the engine in it, ``resupply_days`` after
         it until a part can be had; ``budget``, money to spend at most (without one, all that is worth its price);
@@ -243,15 +250,16 @@ def spares_aboard(
     if not isinstance(book, SparesBook):
         with book_at(book) as opened:
             said = passage_for(book, opened) if passage is None else passage
-            return spares_aboard(opened, said, today=today, **numbers)
+            return spares_aboard(opened, said, today=today, boat=boat or boat_around(book), **numbers)
     said = passage_for(book.ledger.path, book) if passage is None else passage
+    home = Path(boat) if boat else boat_around(book.ledger.path)
     given = {name: value for name, value in numbers.items() if value is not None}
-    period = _period(said, given, _day(today or said.today, book))
+    period = _period(said, given, _day(today or said.today or (today_of(home) if home else None), book))
     limits = (
         given.get("budget", said.budget), given.get("weight_kg", said.weight_kg),
         given.get("room_litres", said.room_litres),
     )  # fmt: skip
-    return SparesAnswer(read_all(book), said, period, limits)
+    return SparesAnswer(read_all(book), said, period, limits, home)
 
 
 def _check(numbers: Mapping[str, float | None]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -15,7 +16,7 @@ from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import FIT, INSPECT, OVER, RUNS_OUT
 from repairecon.spares_aboard.job import SparesAnswer
 
-MOST, MOST_DRAWN = 15, 18
+MOST, MOST_DRAWN, YEAR = 15, 18, 365.25
 _WHAT_WORTH_IS = (
     "Worth: what being without would cost on average, less what the spare loses by lying unused. Its price is not "
     "lost: what is not used is still there after the passage."
@@ -159,11 +160,24 @@ def _buy(row: Any, currency: str) -> str:
         own = " by your low and high figure" if row.cost_from != "assumed" else ""
         between = f" ({low} to {high}{own})"
     return (
-        f"Buy {many} {row.item} for {price(row.cost_buy, currency)} (have "
+        f"Buy {many} {row.item} for {price(row.cost_buy, currency)}{_priced(row.price_from)} (have "
         f"{quantity(row.have * row.at_a_time, row.measure)}): chance of being short {chance_words(row.p_short_now)} "
         f"before, {chance_words(row.p_short)} after; worth {price(row.worth_bought, currency)}{between}. "
         f"{why(row, currency)}"
     )
+
+
+def _priced(price_from: str) -> str:
+    """Where a price is from that was neither paid nor given."""
+    return "" if price_from in ("", "paid", "yours") else f", by {price_from}"
+
+
+def _since(ages: Sequence[float]) -> str:
+    """How long ago the units that it serves were renewed."""
+    if not ages:
+        return ""
+    first, last = (days_words(YEAR * x) if x < 1.0 else f"{number(x)} years" for x in (ages[0], ages[-1]))
+    return f", renewed {first} ago" if first == last else f", renewed {first} to {last} ago"
 
 
 def why(row: Any, currency: str) -> str:
@@ -181,14 +195,14 @@ def why(row: Any, currency: str) -> str:
     tools = f" No use at sea without {', '.join(row.tools_missing)}." if row.tools_missing else ""
     job = f" A job takes {row.pieces_a_job}." if row.pieces_a_job > 1 else ""
     job += f" Fitted together with {', '.join(row.together)}: a job needs them all." if row.together else ""
-    served = f", in {row.units} units" if row.units > 1 else ""
+    served = (f", in {row.units} units" if row.units > 1 else "") + _since(row.ages)
     return f"{asked}{served}; being without costs {money(row.cost_without, currency)} each time ({dear}).{job}{tools}"
 
 
 def _missing(answer: SparesAnswer) -> list[str]:
     c, lines = answer.currency, []
     for row in answer.missing.itertuples(index=False):
-        each = "no price known: ask for one" if row.why else f"{price(row.price, c)} each"
+        each = "no price known: ask for one" if row.why else f"{price(row.price, c)} each{_priced(row.price_from)}"
         lines.append(f"{row.item}: {quantity(row.units)} more would be worth {price(row.worth, c)} ({each}).")
     return _some(lines)
 

@@ -184,7 +184,7 @@ def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tup
     try:
         with book_at(path) as book:
             cards, orders = book.items_by_number(), book.orders()
-            found = spares_aboard(book, today=boat.today)
+            found = spares_aboard(book, today=boat.today, boat=boat.folder)
         carry = found.carry[found.carry["buy"] > 0]
         whole = set(found.turning["item"]) if len(found.turning) else set()
         served = {key(u) for card in cards.values() if card.name in whole for u in card.units}

@@ -22,6 +22,7 @@ def a_row(rng: random.Random, job: str) -> Logged:
     """A row of any kind, its numbers odd."""
     kind, unit = rng.choice(LOG_KINDS), rng.choice(["pump", "winch"])
     ends = sorted(rng.choice(ODD) for _ in range(3))
+    seller = rng.choice(["stockist", "Stockist", "a: b"])
     if rng.random() < 0.2:
         ends = ends[:1] * 3
     more: dict[str, object] = {
@@ -29,7 +30,8 @@ def a_row(rng: random.Random, job: str) -> Logged:
         "chance": {"outcome": "o", "chance": rng.choice([0.0, 1.0, 0.2, 1e-300]), "happened": rng.random() < 0.5},
         "count": {"outcome": "o", "given": rng.choice(["", "a=b"]), "actual": rng.choice([None, 1.0, 0.3])},
         "hours": {"group": rng.choice([*STAGES, ""]), "actual": rng.choice(ODD), "first_time": rng.random() < 0.5},
-        "price": {"actual": rng.choice(ODD), "years": rng.choice([None, 0.0, 0.1, 5.0, 1000.0])},
+        "price": {"actual": rng.choice(ODD), "years": rng.choice([None, 0.0, 0.1, 5.0, 1000.0]), "group": seller},
+        "days": {"p50": rng.choice(ODD), "actual": rng.choice([0.0, *ODD]), "group": seller},
         "life": {"group": "new", "years": rng.choice([None, 0.1, 5.0, 9999.0]), "hours": 9.0, "happened": True},
     }[kind]  # type: ignore[assignment]
     if kind in ("range", "hours", "price"):

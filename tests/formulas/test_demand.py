@@ -144,3 +144,34 @@ def test_what_is_missing_is_beyond_the_last_number() -> None:
     cut = d.p_above(d.poisson_demand([0.8, 2.0], 3))
     assert cut == pytest.approx(np.array([stats.poisson.sf(range(4), mean) for mean in (0.8, 2.0)]), abs=1e-12)
     assert d.stock_for([[0.5, 0.3, 0.2], [0.1, 0.2, 0.7]], [0.8, 0.3]).tolist() == [1, 1]
+
+
+@pytest.mark.parametrize(
+    ("rate", "period", "age", "shape"),
+    [(0.5, 3.0, 1.0, 2.5), (0.2, 20.0, 17.0, 3.0), (2.0, 4.0, 0.1, 1.5), (1.0, 1.0, 2.0, 2.0)],
+)
+def test_worn_units_against_a_plain_simulation(rate: float, period: float, age: float, shape: float) -> None:
+    """Lives drawn one after another, the first from those that reach the age; the first also by scipy."""
+    rng, many = np.random.default_rng(1), 200_000
+    scale = 1.0 / rate / math.gamma(1.0 + 1.0 / shape)
+    at = scale * ((age / scale) ** shape + rng.exponential(size=many)) ** (1.0 / shape) - age
+    count = np.zeros(many, dtype=int)
+    while (at < period).any():
+        count += at < period
+        at = at + scale * rng.weibull(shape, many)
+    chances = d.worn_demand([rate], [1.0], period, [age], [shape])
+    seen = np.bincount(count, minlength=len(chances))[: len(chances)] / many
+    assert chances == pytest.approx(seen, abs=5 * 0.5 / many**0.5)
+    first = 1.0 - stats.weibull_min.sf(age + period, shape, scale=scale) / stats.weibull_min.sf(age, shape, scale=scale)
+    assert 1.0 - chances[0] == pytest.approx(first, rel=1e-9)
+
+
+def test_without_wear_an_age_says_nothing() -> None:
+    """Shape 1 is the exponential: Poisson whatever the ages, and negative binomial over a gamma rate."""
+    plain = d.worn_demand([0.4], [1.0], 2.0, [0.0, 9.0, None], [1.0, 1.0, 3.0])
+    assert plain == pytest.approx(stats.poisson(2.4).pmf(np.arange(len(plain))), abs=2e-5)
+    rates, weights = d.gamma_nodes(0.5, 5.0)
+    mixed = d.worn_demand(rates, weights, 1.0, [0.0, 3.0], [1.0, 1.0])
+    assert mixed[:9] == pytest.approx(stats.nbinom(0.5, 5.0 / 7.0).pmf(np.arange(9)), abs=1e-6)
+    with pytest.raises(ValueError, match="prior"):
+        d.gamma_nodes(0.0, 1.0)

@@ -1,0 +1,194 @@
+"""What the boat around a book says of a spare: the units it serves, since when, and its price where none was paid."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
+from math import gamma
+from pathlib import Path
+
+import numpy as np
+
+from repairecon.book.on_hand import whole_unit
+from repairecon.buying.inputs import mean_of
+from repairecon.kinds import facts
+from repairecon.kinds.facts import kinds
+from repairecon.read.boat import JOBS, age_years, read_papers
+from repairecon.read.case_folder import read_case
+from repairecon.read.columns import CASE
+from repairecon.read.from_stock import same_part
+from repairecon.read.passage_toml import PassageDefaults
+from repairecon.read.problems import Problems, key
+from repairecon.rebuild_or_buy.unit_life import case_before, life_of
+from repairecon.records import BoatUnit, Case, Item, OnHand, Part, Passage, Quote, RepaireconError
+from repairecon.standards.equivalents import equivalent
+
+Renewals = Mapping[tuple[int, str], Sequence[tuple[str, float | None]]]
+"""Days on which an item was fitted to a unit, by its number and the unit's key, with the hours run since [h]."""
+_KIT = "kit"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """A unit that an item serves.
+
+    ``age`` are the years of use, at the pace ahead, that wore it since the item was renewed there, and ``since`` those
+    of the calendar; None where nobody knows. Where the kind has no life in hours, standing and running at that pace
+    are taken to wear it alike (assumed, no source). ``shape`` and ``life_years``, the mean, are those of its kind.
+    """
+
+    age: float | None = None
+    since: float | None = None
+    shape: float = 1.0
+    hours_a_year: float = 0.0
+    life_years: float | None = None
+
+
+UNKNOWN = Standing()
+
+
+class BoatAround:
+    """The boat's folder around a spares book; CaseError with every fault of its papers."""
+
+    def __init__(self, home: Path, today: datetime.date) -> None:
+        self.home, self.today = home, today.isoformat()
+        problems = Problems()
+        self.papers = read_papers(home, problems)
+        problems.stop_if_any()
+        self._before = cache(self._case_before)
+
+    def _case_before(self, unit: BoatUnit) -> Case:
+        return case_before(self.papers, unit)
+
+    def units_of(self, card: Item) -> list[BoatUnit]:
+        """Units of units.csv that an item serves, by their name or kind."""
+        return [u for name in card.units for u in self._named(name)]
+
+    def _named(self, name: str) -> list[BoatUnit]:
+        by_name = [u for u in self.papers.units if key(u.unit) == key(name)]
+        return by_name or [u for u in self.papers.units if key(u.kind) == key(name)]
+
+    def standing(self, card: Item, renewed_by: Iterable[int], renewals: Renewals) -> tuple[Standing, ...]:
+        """Every unit that an item serves; ``renewed_by`` are the items that renew it there, itself among them."""
+        made: list[Standing] = []
+        for name in card.units:
+            units = self._named(name)
+            made += [] if units else [UNKNOWN]
+            for unit in units:
+                names = {key(name), key(unit.unit)}
+                dates = {day: run for n in renewed_by for x in names for day, run in renewals.get((n, x), ())}
+                late = sorted(dates.items(), reverse=True)[: unit.count]
+                fresh = [replace(unit, fitted_on=max(day, unit.fitted_on), hours=run) for day, run in late
+                         if day >= unit.fitted_on]  # fmt: skip
+                made += [self._standing(u) for u in (*fresh, *[unit] * (unit.count - len(fresh)))]
+        return tuple(made)
+
+    def _standing(self, unit: BoatUnit) -> Standing:
+        kept = replace(unit, fitted_on=min(unit.fitted_on, self.today))
+        case = self._before(replace(unit, fitted_on="", hours=None))
+        life, unknown = life_of(case, kept, self.today)
+        clocks, k = life.clocks, life.clocks.shape
+        mean = clocks.mean(clocks.life(life.hours_a_year)) * gamma(1.0 + 1.0 / k)
+        since, pace = age_years(kept, self.today), life.hours_a_year
+        age = None if unknown else clocks.mean(life.worn)
+        if since is not None and kept.hours is not None and pace > 0 and not np.isfinite(clocks.life_hours).any():
+            age = float(((since**k + (kept.hours / pace) ** k) / 2.0) ** (1.0 / k))
+        return Standing(age=age, since=age if since is None else since, shape=k, hours_a_year=life.hours_a_year,
+                        life_years=mean)  # fmt: skip
+
+    # ---- prices ----------------------------------------------------------------------------------
+    @cached_property
+    def _jobs(self) -> list[Case]:
+        """Her cases that can be read; the faults of others are told where they are asked for."""
+        made = []
+        for path in sorted((self.home / JOBS).glob(f"*/{CASE}")):
+            try:
+                made.append(read_case(path.parent))
+            except RepaireconError:
+                continue
+        return made
+
+    def price(self, card: Item, whole: bool, parts: int) -> tuple[float, str] | None:
+        """Price of one where none was paid, and where it is from: the price of new, a job's quotes, a share of new.
+
+        ``parts`` are the items that make up the kit of the unit that it serves.
+        """
+        units = [u for u in self.units_of(card) if u.price_new is not None]
+        if whole and units and units[0].price_new is not None:
+            return mean_of(units[0].price_new), "the price of a new one in units.csv"
+        found = [p for case in self._jobs if (p := _quoted(card, case)) is not None]
+        if found:
+            return min(found)
+        known = [facts(u.kind).ratio(_KIT) if u.kind in kinds() else None for u in units]
+        for unit, share in zip(units, known, strict=True):
+            if share is not None and unit.price_new is not None and not whole:
+                kit = mean_of(unit.price_new) * mean_of(share)
+                if _KIT in key(card.name).replace(",", " ").split():
+                    return kit, f"a guess: the share of a kit in the price of a new {unit.unit}"
+                said = f"a guess: the share of a kit in the price of a new {unit.unit}, by {parts} parts"
+                return kit / max(parts, 1), said
+        return None
+
+
+def _quoted(card: Item, case: Case) -> tuple[float, str] | None:
+    """The cheapest price of a piece in a case for what a card is, its tax included and carriage left out."""
+    name = Path(case.folder).name
+    x = OnHand(item=card.name, units=card.units, designation=card.designation, material=card.material,
+               makers_number=card.makers_number, quantity=1, price=None, whole=False, since="")  # fmt: skip
+    parts = {p.part: p for p in case.parts if same_part(x, p, case.unit)}
+    quotes = [q for q in case.quotes if q.item in parts and _same_size(card, q, parts[q.item])]
+    prices = [(_home(q, case), f"a quote of {q.supplier} in the job {name}") for q in quotes]
+    given = [p.price for p in parts.values() if p.price is not None and p.price.source.file != "assumed"]
+    return min(prices or [(mean_of(r), f"the list of parts of the job {name}") for r in given], default=None)
+
+
+def _same_size(card: Item, q: Quote, part: Part) -> bool:
+    """A quote of another size than the card's says nothing of it."""
+    if not (q.designation and card.designation) or key(q.designation) == key(card.designation):
+        return True
+    same = equivalent(card.designation, q.designation, fluid=part.fluid, material_wanted=card.material,
+                      material_offered=q.material)  # fmt: skip
+    return same.verdict == "same"
+
+
+def _home(q: Quote, case: Case) -> float:
+    seller = case.supplier(q.supplier)
+    rate = 1.0 if seller.currency == case.terms.currency else case.terms.exchange[seller.currency]
+    net = rate / (1.0 + seller.vat_rate) if seller.vat_included else rate
+    return mean_of(q.quoted) * net * (1.0 + case.terms.vat_rate) / q.pack
+
+
+def is_whole(card: Item, passage: Passage, word: str) -> bool:
+    """Whether an item is a unit complete."""
+    return whole_unit(card, next((w for w in passage.items if w.item == card.name), None), word)
+
+
+def covers_of(
+    items: Iterable[Item], passage: Passage, defaults: PassageDefaults
+) -> dict[str, tuple[tuple[str, ...], float]]:
+    """What stands in for what, and the chance that it helps: as the owner says, else a whole unit for all its parts.
+
+    A part of a unit is an item for it and for no other unit; a belt, a fuse and the like stay when it is changed.
+    """
+    beside = {w.strip() for w in str(defaults.peek("beside_a_unit")).split(",")}
+    cards, word = list(items), str(defaults.peek("whole_unit_word")).casefold()
+    made: dict[str, tuple[tuple[str, ...], float]] = {}
+    for card in cards:
+        wish = next((w for w in passage.items if w.item == card.name), None)
+        covered = wish.covers if wish else ()
+        whole = not covered and card.units and is_whole(card, passage, word)
+        if whole:
+            units = {key(u) for u in card.units}
+            covered = tuple(
+                c.name for c in cards
+                if c.units and {key(u) for u in c.units} <= units and c.measure == "piece"
+                and not is_whole(c, passage, word) and not beside & set(c.name.partition(",")[0].casefold().split())
+            )  # fmt: skip
+        if covered:
+            said = wish.p_useful if wish else None
+            name = "p_useful_whole" if whole else "p_useful_kit"
+            _ = defaults.text("beside_a_unit") if whole else ""
+            made[card.name] = covered, defaults.number(name) if said is None else said
+    return made
