@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Sequence
+from datetime import date
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -52,6 +53,8 @@ def add_all(jobs: Any, argv: Sequence[str]) -> None:
     kept.add_argument("found", nargs="?", default="", help="as in 'shaft grooved' or 'shaft=grooved; seal=sound'")
     kept.add_argument("--stage", default="", help="last stage of the work that is done")
     kept.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="what was measured, joined by ';'")
+    sheet = _command(jobs, "workbook", "write a case or a boat as one workbook, the answer in it", _workbook, "folder")
+    sheet.add_argument("workbook", metavar="FILE.xlsx")
     boat = _command(jobs, "new-boat", "write a boat's folder: what is typed once for all her jobs", _new_boat, "folder")
     boat.add_argument("--name", default="", help="her name")
     boat.add_argument("--currency", default="", help="her money, three letters")
@@ -107,6 +110,37 @@ def _found(args: argparse.Namespace) -> None:
     case = keep_findings(args.folder, found, args.stage, measured)
     print(f"Kept in {args.folder}/case.toml. Now:\n")
     print(screen.first_screen(rebuild_or_buy(case)), end="")
+
+
+def _workbook(args: argparse.Namespace) -> None:
+    from repairecon.read.case_workbook_out import write_case_workbook
+    from repairecon.show.answer_tables import answer_sheet, answer_tables
+    from repairecon.show.report import version
+
+    data, more = _answer_of(Path(args.folder))
+    sheet = answer_sheet(answer_tables(data), date.today(), version(), *more)
+    write_case_workbook(Path(args.folder), Path(args.workbook), sheet)
+    print(f"Wrote {args.workbook}. It stands for the folder in every command.")
+
+
+def _answer_of(folder: Path) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """The answer for a folder as plain data, and the tables that its sheet shows."""
+    if (folder / "boat.toml").is_file():
+        from repairecon.whole_boat.answer import as_json, whole_boat
+
+        return as_json([whole_boat(folder)]), ("boats", "boats_next", "boats_jobs", "boats_units")
+    from repairecon.book.on_hand import read_case_aboard
+
+    case = read_case_aboard(folder)
+    if case.quotes_alone:
+        from repairecon.compare_quotes.job import compare_quotes
+        from repairecon.compare_quotes.summary import as_json as quotes_json
+
+        return quotes_json(compare_quotes(case)), ("basket", "alternatives")
+    from repairecon.rebuild_or_buy.command import as_json as case_json
+    from repairecon.rebuild_or_buy.job import rebuild_or_buy
+
+    return case_json(rebuild_or_buy(case)), ("ways", "looks", "flips", "assumed")
 
 
 def _new_boat(args: argparse.Namespace) -> None:

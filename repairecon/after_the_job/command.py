@@ -56,6 +56,7 @@ def add(jobs: Any) -> None:
             group.add_argument(name, **how)
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     job.set_defaults(run=run)
 
 
@@ -103,6 +104,10 @@ def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bo
     from repairecon.after_the_job import words
 
     _refuse_empty(args, found)
+    if args.tables is not None:
+        from repairecon.show.answer_tables import keep_tables
+
+        keep_tables(args.tables, args.job, as_json(found))
     if args.json:
         _print_json(as_json(found))
     else:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import match_kind
+from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import BOAT, BOAT_SECTIONS, CASE, FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.files import csv_text
@@ -41,8 +42,14 @@ def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
     return home if place.parent.name == JOBS and (home / BOAT).is_file() else None
 
 
-def book_path(home: Path) -> Path | None:
+def home_of(boat: Path) -> Path:
+    """The folder of a boat, or that in which her workbook lies."""
+    return boat.parent if is_workbook(boat) else boat
+
+
+def book_path(boat: Path) -> Path | None:
     """Her spares book: ``spares.book``, or a folder ``spares`` of CSV files, to be read only; None without either."""
+    home = home_of(boat)
     for path in (home / BOOK, home / Path(BOOK).stem):
         if path.is_file() or (path / "items.csv").is_file():
             return path
@@ -76,7 +83,9 @@ class BoatPapers:
 
 def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers:
     """Read boat.toml and the tables beside it, every fault noted under ``place``."""
-    toml = read_toml(folder / BOAT, problems, BOAT)
+    book = read_case_workbook(folder, problems, BOAT, TABLES) if is_workbook(folder) else None
+    toml = read_toml(book.toml if book else folder / BOAT, problems, BOAT)
+    toml.lines = book.lines(toml.lines) if book else toml.lines
     toml.check_sections()
     for name in SHARED:  # each key is checked here, so that a case's faults are those of its own files
         if name in toml.data and name != "labour":
@@ -84,7 +93,8 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
             section.these(*(n for n, c in section.declared.items() if c.type != "section"))
     money = Money(toml, Defaults())
     LabourBook(toml, money, Defaults())
-    tables = {f: _table(folder / f, f, problems) for f in TABLES}
+    given = book.tables if book else {f: folder / f for f in TABLES if (folder / f).is_file()}
+    tables = {f: read_table(given.get(f), f, FILES[f], problems) for f in TABLES}
     today = toml.section("boat").date("today") or date.today().isoformat()
     papers = BoatPapers(folder, place, toml, tables, today)
     papers.units = _units(tables["units.csv"], today)
@@ -102,7 +112,7 @@ def read_boat(folder: str | os.PathLike[str]) -> Boat:
     ----------
     folder
         Folder with ``boat.toml``; ``units.csv``, ``suppliers.csv``, ``carriage.csv``, ``jobs`` and the rest as there
-        are.
+        are. Or a workbook of hers: jobs and the spares book are then those beside it.
 
     Returns
     -------
@@ -120,7 +130,7 @@ def read_boat(folder: str | os.PathLike[str]) -> Boat:
     name = about.required("name") if papers.toml.whole else ""
     base, figures = about.text("base"), about.text("figures")
     problems.stop_if_any()
-    jobs = sorted(p for p in (place / JOBS).glob("*") if (p / CASE).is_file())
+    jobs = sorted(p for p in (home_of(place) / JOBS).glob("[!.~]*") if is_workbook(p) or (p / CASE).is_file())
     return Boat(
         folder=str(folder),
         name=name,

@@ -8,9 +8,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from repairecon.read.case_folder import file_of, open_case
+from repairecon.read.case_workbook import is_workbook, read_case_workbook
+from repairecon.read.case_workbook_out import keep_in_workbook
 from repairecon.read.columns import CASE
 from repairecon.read.files import read_text, write_whole
-from repairecon.read.problems import Names, key, shown
+from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.toml_file import toml_lines
 from repairecon.records import STAGES, Case, RepaireconError
 
@@ -27,7 +29,7 @@ def keep_findings(
     Parameters
     ----------
     folder
-        Folder of the case.
+        Folder of the case, or its workbook.
     found
         Outcome by event, as in events.csv; an outcome left empty takes the finding back.
     stage
@@ -48,14 +50,18 @@ def keep_findings(
     place = Path(folder)
     case, reading = open_case(place)
     reading.problems.stop_if_any()
+    book = read_case_workbook(place, Problems()) if is_workbook(place) else None
     path = file_of(place, CASE) or place / CASE
-    text = read_text(path)
+    text = book.toml.decode("utf-8") if book else read_text(path)
     kept = (("found", _spelt(case, found)), ("done", {"stage": stage} if stage else {}), ("measured", measured or {}))
     for section, entries in kept:
         text = with_keys(text, section, entries)
     made, reading = open_case(place, instead={CASE: text.encode("utf-8")})
     reading.problems.stop_if_any()
-    write_whole(path, text)
+    if book:
+        keep_in_workbook(place, {CASE: text.encode("utf-8")})
+    else:
+        write_whole(path, text)
     return made
 
 

@@ -171,9 +171,14 @@ def _table(file: str, assumed: list[Row]) -> Iterator[list[str]]:
     columns = [c for c in FILES[file].columns if not c.endswith("_shape")]
     yield columns
     for row in assumed:
-        yield _line({**row.cells, "note": row.cells.get("note") or row.text("source")}, columns, DEFAULT)
+        yield default_line(row, columns)
     for cells in _examples(file) if not assumed or file == "looks.csv" else ():
         yield _line({**cells, "note": _NOTE}, columns, EXAMPLE)
+
+
+def default_line(row: Row, columns: list[str]) -> list[str]:
+    """An assumed row as a new case shows it: left out until the word before it is taken away."""
+    return _line({**row.cells, "note": row.cells.get("note") or row.text("source")}, columns, DEFAULT)
 
 
 def _line(cells: dict[str, str], columns: list[str], mark: str) -> list[str]:

@@ -16,6 +16,7 @@ from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
+from repairecon.show.answer_tables import keep_tables
 
 LONG_WORK = 200_000
 QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
@@ -25,7 +26,7 @@ PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions",
 def add(jobs: Any) -> None:
     """Add the job to the command line."""
     job = jobs.add_parser("rebuild-or-buy", help="what every way out costs, in how many days, and what to do")
-    job.add_argument("folder", help="case folder: case.toml and, as far as you have them, the CSV files")
+    job.add_argument("folder", help="case folder (case.toml and, as far as you have them, the CSV files) or workbook")
     job.add_argument(
         "--draws", type=_draws, default=DRAWS, help="draws for the ranges, or auto for as many as needed (%(default)s)"
     )
@@ -35,6 +36,7 @@ def add(jobs: Any) -> None:
     job.add_argument("--horizon-years", type=float, help="years looked ahead, instead of the case's; 0: this job alone")
     job.add_argument("--stage", default="", help="last stage that is done: what it took is spent and not counted")
     job.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="measurements so far, joined by ';'")
+    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
@@ -72,6 +74,8 @@ def run(args: argparse.Namespace) -> None:
             stage=args.stage,
             progress=bar and bar.update,
         )
+    if args.tables is not None:
+        keep_tables(args.tables, args.job, as_json(answer))
     if args.report is not None:
         from repairecon.rebuild_or_buy.parts import page
         from repairecon.show.report import write_page
