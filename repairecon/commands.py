@@ -58,6 +58,8 @@ def add_all(jobs: Any, argv: Sequence[str]) -> None:
     boat = _command(jobs, "new-boat", "write a boat's folder: what is typed once for all her jobs", _new_boat, "folder")
     boat.add_argument("--name", default="", help="her name")
     boat.add_argument("--currency", default="", help="her money, three letters")
+    boat.add_argument("--units", type=Path, metavar="LIST", help="your own list of her units: .xlsx, .csv, .tsv")
+    boat.add_argument("--spares", type=Path, metavar="LIST", help="your own list of the spares aboard")
     sheet = _command(jobs, "bench-sheet", "one page to take to the bench", _bench_sheet, "folder")
     sheet.add_argument("--html", metavar="FILE.html", help="a page to print instead of text")
 
@@ -100,6 +102,7 @@ def _same_part(args: argparse.Namespace) -> None:
 
 
 def _found(args: argparse.Namespace) -> None:
+    from repairecon.read.case_workbook import is_workbook
     from repairecon.read.findings import keep_findings, pieces
     from repairecon.rebuild_or_buy import screen
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
@@ -108,7 +111,7 @@ def _found(args: argparse.Namespace) -> None:
     if not (found or measured or args.stage):
         raise RepaireconError("nothing to keep: write what was found, as in 'shaft=grooved', --stage or --measured")
     case = keep_findings(args.folder, found, args.stage, measured)
-    print(f"Kept in {args.folder}/case.toml. Now:\n")
+    print(f"Kept in {args.folder}{'' if is_workbook(args.folder) else '/case.toml'}. Now:\n")
     print(screen.first_screen(rebuild_or_buy(case)), end="")
 
 
@@ -144,14 +147,13 @@ def _answer_of(folder: Path) -> tuple[dict[str, Any], tuple[str, ...]]:
 
 
 def _new_boat(args: argparse.Namespace) -> None:
-    from repairecon.book.spares_book import begin_book
-    from repairecon.read.boat import BOOK
-    from repairecon.read.starter import new_boat
+    from repairecon.book.new_boat import boat_from_lists
 
-    currency = new_boat(args.folder, args.name, args.currency)
-    with begin_book(Path(args.folder) / BOOK, currency):
-        pass
+    begun = boat_from_lists(args.folder, args.name, args.currency, units=args.units, spares=args.spares)
     print(f"Wrote a boat to {args.folder}. Fill in boat.toml and units.csv there.")
+    for file, many, left_out in begun:
+        over = f"; nothing taken from: {', '.join(left_out)}" if left_out else ""
+        print(f"{file}: {many} rows taken{over}.")
     print(f"A job of hers: repairecon new-case {args.folder}/jobs/NAME")
 
 

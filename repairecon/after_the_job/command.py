@@ -13,6 +13,8 @@ from typing import Any
 
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
+from repairecon.read.case_workbook import is_workbook
+from repairecon.read.case_workbook_out import folder_of
 from repairecon.read.closed import FOLDER, read_closed
 from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
@@ -72,6 +74,8 @@ def _log_folder(args: argparse.Namespace) -> Path:
 
 def run(args: argparse.Namespace) -> None:
     """Freeze, or look back; then print or write."""
+    if is_workbook(args.folder):  # a decided case is a folder: its files are frozen one by one
+        args.folder = str(folder_of(Path(args.folder), write=args.decide is not None))
     if args.decide is not None:
         made = decide(args.folder, args.decide, on=args.on, found=args.found)
         print(f"Froze the decision for {made.way}. Fill in {args.folder}/actual.csv as the work goes on.")

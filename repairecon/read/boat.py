@@ -97,7 +97,7 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
     tables = {f: read_table(given.get(f), f, FILES[f], problems) for f in TABLES}
     today = toml.section("boat").date("today") or date.today().isoformat()
     papers = BoatPapers(folder, place, toml, tables, today)
-    papers.units = _units(tables["units.csv"], today)
+    papers.units = units_of(tables["units.csv"], today)
     return papers
 
 
@@ -143,7 +143,8 @@ def read_boat(folder: str | os.PathLike[str]) -> Boat:
     )
 
 
-def _units(table: Table, today: str) -> tuple[BoatUnit, ...]:
+def units_of(table: Table, today: str) -> tuple[BoatUnit, ...]:
+    """The units that a table lists, faults noted."""
     rows, _ = named_rows(table.rows, "unit", table.whole)
     return tuple(_unit(row, name, today) for row, name in rows)
 

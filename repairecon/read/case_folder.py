@@ -40,8 +40,8 @@ def read_case(
     Parameters
     ----------
     folder
-        A workbook (``repairecon workbook`` writes one), or a folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv,
-        suppliers.csv, carriage.csv, quotes.csv, looks.csv and lives.csv as there are.
+        Folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv, suppliers.csv,
+        carriage.csv, quotes.csv, looks.csv and lives.csv as there are; or a workbook with a sheet for each.
     years
         True to list what the years after the job take for granted, even if the case does not speak of them.
     order

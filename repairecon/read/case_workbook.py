@@ -137,7 +137,7 @@ def own_rows(sheet: Sheet) -> int:
 
 
 def tidied(sheet: Sheet, declared: Mapping[str, Column]) -> tuple[Sheet, int | None]:
-    """The sheet with numbers and dates as a case folder has them, and the count of rows that it says it was written with.
+    """The sheet with numbers and dates as a case folder has them, and the count of rows with which it was written.
 
     ``declared`` are its columns, by name without the ends of a range.
     """

@@ -99,8 +99,9 @@ class _Writer:
     def __init__(self) -> None:
         from openpyxl import Workbook
 
-        self.book: Any = Workbook()
-        self.book.remove(self.book.active)
+        made: Any = Workbook()
+        self.book = made
+        del self.book[self.book.active.title]
         self.lists: dict[tuple[str, ...], str] = {}
 
     def data(self) -> bytes:
@@ -147,7 +148,7 @@ class _Writer:
         own: list[list[Value]] = [[_typed(row.cells.get(c, ""), file, c) for c in columns] for row in table.rows]
         marked = [default_line(row, columns) for row in assumed]
         grey: list[list[Value]] = [[_typed(x, file, c) for x, c in zip(r, columns, strict=True)] for r in marked]
-        rows = [[*columns, f"rows: {len(own)}"], *own, *grey]
+        rows: list[list[Value]] = [[*columns, f"rows: {len(own)}"], *own, *grey]
         sheet = self._sheet(sheet_title(file), rows, [_note(*_declared(file, c)) for c in columns], "B2")
         _in_grey(sheet, range(len(own) + 2, len(rows) + 1), range(1, len(columns) + 1))
         for place, name in enumerate(columns, start=1):
@@ -191,7 +192,8 @@ class _Writer:
         elif column.name == "kind" and column.default == "from the name":
             made = DataValidation(type="list", formula1=self._list(tuple(kinds())), showErrorMessage=False)
         elif options and column.type != "date":
-            made = DataValidation(type="list", formula1=self._list(tuple(options)), showErrorMessage=column.type != "list")
+            made = DataValidation(type="list", formula1=self._list(tuple(options)))
+            made.showErrorMessage = column.type != "list"  # several words may stand there
             made.error = f"choose one of: {', '.join(options)}"[:_LONGEST_LIST]
         else:
             return
@@ -340,8 +342,22 @@ def sheet_csv(path: Path, file: str) -> bytes:
     sheet = read_case_workbook(path, Problems()).tables.get(file)
     if sheet is None:
         return b""
+    width = max(map(len, sheet.rows.values()))
     rows = [[text_of(c) for c in sheet.rows.get(n, ())] for n in range(1, max(sheet.rows) + 1)]
-    return csv_text(rows).encode("utf-8")
+    return csv_text([[*row, *[""] * (width - len(row))] for row in rows]).encode("utf-8")
+
+
+def folder_of(path: Path, write: bool = False) -> Path:
+    """The folder beside a workbook that has its name; with ``write`` it is made out of the sheets."""
+    folder = path.with_suffix("")
+    if write:
+        _, reading = open_case(path)
+        reading.problems.stop_if_any()
+        book = read_case_workbook(path, Problems())
+        files = {CASE: book.toml + b"\n", **{file: sheet_csv(path, file) for file in book.tables}}
+        there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
+        write_all(folder, {f: data for f, data in files.items() if f not in there})
+    return folder
 
 
 def keep_in_workbook(path: Path, files: Mapping[str, bytes]) -> None:

@@ -21,7 +21,7 @@ _CHUNK = 1000
 
 
 def mark_of(folder: str | os.PathLike[str], asked: Iterable[object] = ()) -> str:
-    """A hash of all files in a folder, not of those in folders within, or of a file, and of what is asked; "" for neither."""
+    """A hash of a file, or of all in a folder but in none within, and of what is asked; "" where there is neither."""
     place, made = Path(folder), hashlib.sha256(repr(tuple(asked)).encode())
     if not place.exists():
         return ""

@@ -21,11 +21,10 @@ _WORDS = {
     "mean_se_sampled": "standard error of the mean", "p90_se": "standard error of the last", "kg": "",
     "evpi": "worth of knowing for sure", "evsi": "worth of the look", "fifo": "first in, first out",
 }  # fmt: skip
-_MONEY = frozenset(
-    "cash total saves gap worth net money price cost spend budget value limit landed replacement goods lost regret "
-    "charge surcharge carriage difference paid fifo average down alone over core duty vat insurance fee handling back "
-    "refund evpi evsi expected each saves discount fees".split()
-)
+_MONEY_WORDS = """cash total saves gap worth net money price cost spend budget value limit landed replacement goods lost
+regret charge surcharge carriage difference paid fifo average down alone over core duty vat insurance fee handling back
+refund evpi evsi expected each discount fees"""
+_MONEY = frozenset(_MONEY_WORDS.split())
 """Words of a name whose figures are home money."""
 _UNITS = {"hours": "h", "days": "days", "years": "years", "kg": "kg", "litres": "litres"}
 _FRACTIONS = ("rate", "share")
