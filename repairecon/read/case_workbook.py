@@ -31,6 +31,7 @@ NO_WORDS = "none"
 """An empty list in a cell."""
 NUMBERS = ("number", "whole", "fraction", "range")
 _KEYS = Headings(KEY_COLUMNS, ("section", "key", "value"), frozenset(heading(c) for c in KEY_COLUMNS))
+_UNKNOWN = "unknown"
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -169,7 +170,7 @@ def _reader(
         return None
     if column.type == "date":
         return date_text
-    if column.type not in NUMBERS or name.endswith("_shape"):
+    if column.type not in NUMBERS or (name.endswith("_shape") and name not in declared):
         return None
     texts = [c for n in below if place < len(sheet.rows[n]) and isinstance(c := sheet.rows[n][place], str)]
     mark = agreed_mark(texts)
@@ -238,7 +239,7 @@ class _Cells:
 def _declared(file: str, section: str, name: str) -> Column:
     known = sections(file)
     some = known.get(section) or known.get(f"{section.split('.', 1)[0]}.{ANY}") or {}
-    return some.get(name) or some.get(ANY) or Column(name=name)
+    return some.get(name) or some.get(ANY) or Column(name=name, type=_UNKNOWN)
 
 
 def _many(section: str) -> bool:
@@ -267,7 +268,7 @@ def _value(row: Row, column: Column, given: _Cells) -> str:
         row.fault(ends[0], shown(row.text(ends[0])), "clear it: this key has one value")
     if column.type == "range":
         return _range(row, given)
-    if column.type in NUMBERS:
+    if column.type in NUMBERS or (column.type == _UNKNOWN and type(given.cells.get("value")) in (int, float)):
         return given.number(row, "value")
     if column.type == "date" and not isinstance(day := date_text(text), BadCell):
         return toml_value(day)

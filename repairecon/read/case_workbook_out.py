@@ -25,7 +25,7 @@ from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, Co
 from repairecon.read.defaults import Defaults, as_text
 from repairecon.read.files import Value, csv_text, put_cell, widths, write_all
 from repairecon.read.problems import Problems, shown
-from repairecon.read.sheets import csv_rows, heading, text_of
+from repairecon.read.sheets import Sheet, csv_rows, heading, text_of
 from repairecon.read.starter import default_line
 from repairecon.read.tables import DEFAULT, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
@@ -143,8 +143,8 @@ class _Writer:
 
     def table(self, file: str, table: Table, assumed: Sequence[Any]) -> None:
         """The sheet of a table: the owner's rows, then in grey what is assumed."""
-        shaped = {c for row in table.rows for c in row.cells if c.endswith("_shape") and row.cells[c]}
-        columns = [c for c in FILES[file].columns if not c.endswith("_shape") or c in shaped]
+        given = {c for row in table.rows for c, text in row.cells.items() if text}
+        columns = [c for c in FILES[file].columns if _declared(file, c)[1] != "shape" or c in given]
         own: list[list[Value]] = [[_typed(row.cells.get(c, ""), file, c) for c in columns] for row in table.rows]
         marked = [default_line(row, columns) for row in assumed]
         grey: list[list[Value]] = [[_typed(x, file, c) for x, c in zip(r, columns, strict=True)] for r in marked]
@@ -154,8 +154,9 @@ class _Writer:
         for place, name in enumerate(columns, start=1):
             column, end = _declared(file, name)
             if not end and column.type not in (*NUMBERS, "date"):
-                for r in range(2, _ROOM):
-                    sheet.cell(r, place).number_format = "@"  # what is typed stays as typed: a size is no date
+                sheet.column_dimensions[_letter(place)].number_format = "@"  # a size that is typed is no date
+                for r in range(2, len(rows) + 1):
+                    sheet.cell(r, place).number_format = "@"
             self._rule(sheet, column, end, f"{_letter(place)}2:{_letter(place)}{max(_ROOM, len(rows) + 1)}")
 
     def keys(self, toml: TomlFile) -> None:
@@ -337,9 +338,8 @@ def _four(value: Any, column: Column) -> list[Value]:
 
 
 # ---- back into a workbook ------------------------------------------------------------------------
-def sheet_csv(path: Path, file: str) -> bytes:
-    """A sheet as CSV, each row where it stands."""
-    sheet = read_case_workbook(path, Problems()).tables.get(file)
+def sheet_csv(sheet: Sheet | None) -> bytes:
+    """A sheet as CSV, each row where it stands; nothing for none."""
     if sheet is None:
         return b""
     width = max(map(len, sheet.rows.values()))
@@ -354,7 +354,7 @@ def folder_of(path: Path, write: bool = False) -> Path:
         _, reading = open_case(path)
         reading.problems.stop_if_any()
         book = read_case_workbook(path, Problems())
-        files = {CASE: book.toml + b"\n", **{file: sheet_csv(path, file) for file in book.tables}}
+        files = {CASE: book.toml + b"\n", **{file: sheet_csv(sheet) for file, sheet in book.tables.items()}}
         there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
         write_all(folder, {f: data for f, data in files.items() if f not in there})
     return folder

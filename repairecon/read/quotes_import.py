@@ -13,7 +13,7 @@ from pathlib import Path
 
 from repairecon.read import price_list
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import is_workbook
+from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.case_workbook_out import keep_in_workbook, sheet_csv
 from repairecon.read.columns import FILES
 from repairecon.read.files import decoded, read_data, write_all
@@ -290,7 +290,7 @@ def _names(folder: Path) -> tuple[Case, Reading]:
 def _quotes(folder: Path) -> bytes:
     """quotes.csv as it is; of a workbook its sheet, every row where it stands."""
     if is_workbook(folder):
-        return sheet_csv(folder, QUOTES)
+        return sheet_csv(read_case_workbook(folder, Problems()).tables.get(QUOTES))
     path = file_of(folder, QUOTES)
     return read_data(path) if path else b""
 
