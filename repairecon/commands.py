@@ -120,9 +120,11 @@ def _workbook(args: argparse.Namespace) -> None:
     from repairecon.show.answer_tables import answer_sheet, answer_tables
     from repairecon.show.report import version
 
-    data, more = _answer_of(Path(args.folder))
-    sheet = answer_sheet(answer_tables(data), date.today(), version(), *more)
-    write_case_workbook(Path(args.folder), Path(args.workbook), sheet)
+    def answer() -> list[list[Any]]:
+        data, more = _answer_of(Path(args.folder))
+        return answer_sheet(answer_tables(data), date.today(), version(), *more)
+
+    write_case_workbook(Path(args.folder), Path(args.workbook), answer)
     print(f"Wrote {args.workbook}. It stands for the folder in every command.")
 
 

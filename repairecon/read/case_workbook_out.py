@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime
 import io
+import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -43,7 +44,7 @@ _DAYS = (datetime.date(1950, 1, 1), datetime.date(2200, 1, 1))
 Rows = Sequence[Sequence[Value]]
 
 
-def write_case_workbook(folder: Path, path: Path, answer: Rows = ()) -> None:
+def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = tuple) -> None:
     """Write a case, or a boat's own files, as one workbook.
 
     Parameters
@@ -53,15 +54,16 @@ def write_case_workbook(folder: Path, path: Path, answer: Rows = ()) -> None:
     path
         The workbook; one that is there already is left alone, and a fault.
     answer
-        Rows of the sheet that holds the answer; none leaves it out.
+        Gives the rows of the sheet that holds the answer; none leaves it out.
 
     Raises
     ------
     RepaireconError
         If the case has faults, or the workbook cannot be written.
     """
-    if path.suffix.casefold() != ".xlsx":
-        raise RepaireconError(f"{shown(path.name)}: write a name that ends in .xlsx")
+    if path.suffix.casefold() != ".xlsx" or os.path.lexists(path):
+        why = "is there already" if os.path.lexists(path) else "is no workbook"
+        raise RepaireconError(f"{shown(path.name)} {why}: write a new name that ends in .xlsx; nothing was written")
     of_boat = (folder / BOAT).is_file()
     first, files = (BOAT, boat.TABLES) if of_boat else (CASE, CASE_FILES)
     assumed: Mapping[str, Any] = {}
@@ -79,8 +81,8 @@ def write_case_workbook(folder: Path, path: Path, answer: Rows = ()) -> None:
         boat.lay_toml(papers, toml)
         boat.lay_tables(papers, tables)
     writer = _Writer()
-    if answer:
-        writer.answer(answer)
+    if rows := answer():
+        writer.answer(rows)
     writer.keys(toml)
     for file, table in tables.items():
         grey = [row for row in assumed.get(file, []) if row.assumed]

@@ -111,6 +111,8 @@ def _flat(
             made |= _flat(value, here, name, lists)
         elif isinstance(value, list | tuple) and any(isinstance(v, Mapping) for v in value):
             later.append((of, list(value)))
+        elif isinstance(value, list | tuple) and value and all(map(_is_number, value)):
+            later.append((of, [{str(key): v} for v in value]))
         elif isinstance(value, list | tuple):
             made[here] = "; ".join(map(str, value))
         else:
