@@ -117,35 +117,35 @@ def _found(args: argparse.Namespace) -> None:
 
 def _workbook(args: argparse.Namespace) -> None:
     from repairecon.read.case_workbook_out import write_case_workbook
-    from repairecon.show.answer_tables import answer_sheet, answer_tables
     from repairecon.show.report import version
 
     def answer() -> list[list[Any]]:
-        data, more = _answer_of(Path(args.folder))
-        return answer_sheet(answer_tables(data), date.today(), version(), *more)
+        made = ["made by", f"repairecon {version()}; no command reads this sheet"]
+        return [["answer of", date.today()], made, [], *([line] for line in _answer_of(Path(args.folder)).rstrip().split("\n"))]
 
     write_case_workbook(Path(args.folder), Path(args.workbook), answer)
     print(f"Wrote {args.workbook}. It stands for the folder in every command.")
 
 
-def _answer_of(folder: Path) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """The answer for a folder as plain data, and the tables that its sheet shows."""
+def _answer_of(folder: Path) -> str:
+    """The first screen of the answer for a folder."""
     if (folder / "boat.toml").is_file():
-        from repairecon.whole_boat.answer import as_json, whole_boat
+        from repairecon.whole_boat import words
+        from repairecon.whole_boat.answer import whole_boat
 
-        return as_json([whole_boat(folder)]), ("boats", "boats_next", "boats_jobs", "boats_units")
+        return words.first_screen([whole_boat(folder)])
     from repairecon.book.on_hand import read_case_aboard
 
     case = read_case_aboard(folder)
     if case.quotes_alone:
         from repairecon.compare_quotes.job import compare_quotes
-        from repairecon.compare_quotes.summary import as_json as quotes_json
+        from repairecon.compare_quotes.summary import first_screen
 
-        return quotes_json(compare_quotes(case)), ("basket", "alternatives")
-    from repairecon.rebuild_or_buy.command import as_json as case_json
+        return first_screen(compare_quotes(case))
+    from repairecon.rebuild_or_buy import screen
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
 
-    return case_json(rebuild_or_buy(case)), ("ways", "looks", "flips", "assumed")
+    return screen.first_screen(rebuild_or_buy(case))
 
 
 def _new_boat(args: argparse.Namespace) -> None:

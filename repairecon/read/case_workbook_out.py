@@ -1,4 +1,4 @@
-"""A case or a boat written as one workbook to fill in, and what a command keeps put back into such a workbook."""
+"""A case or a boat written as one workbook to fill in."""
 
 from __future__ import annotations
 
@@ -15,22 +15,19 @@ from repairecon.read import boat
 from repairecon.read.case_folder import file_of, open_case
 from repairecon.read.case_workbook import (
     ANSWER,
-    COUNT,
     KEY_COLUMNS,
     NO_WORDS,
     NUMBERS,
-    read_case_workbook,
     sheet_title,
 )
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
 from repairecon.read.defaults import Defaults, as_text
-from repairecon.read.files import Value, csv_text, put_cell, widths, write_all
+from repairecon.read.files import Value, put_cell, widths, write_all
 from repairecon.read.problems import Problems, shown
-from repairecon.read.sheets import Sheet, csv_rows, heading, text_of
 from repairecon.read.starter import default_line
-from repairecon.read.tables import DEFAULT, Table, read_table
+from repairecon.read.tables import Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.read.values import Misread, date, number, yes_no
+from repairecon.read.values import Misread, date, number, plain, yes_no
 from repairecon.records import SHAPES, RepaireconError
 
 _LISTS = "lists"
@@ -39,6 +36,7 @@ _ROOM = 500
 _LONGEST_LIST = 250
 """Characters that a list of choices may have in a rule of a cell (255 with its quote marks: ECMA-376, from memory)."""
 _GREY = "FF808080"
+_FONT: dict[str, Any] = {"name": "Calibri", "size": 11}
 _AS_IN = re.compile(r"\bas in (\w+)\.csv")
 _DAYS = (datetime.date(1950, 1, 1), datetime.date(2200, 1, 1))
 Rows = Sequence[Sequence[Value]]
@@ -129,27 +127,34 @@ class _Writer:
             for c, value in enumerate(row, start=1):
                 put_cell(sheet, r, c, value)
         for c, note in enumerate(notes, start=1):
-            sheet.cell(1, c).font = Font(bold=True)
+            sheet.cell(1, c).font = Font(**_FONT, bold=True)
             if note:
                 sheet.cell(1, c).comment = Comment(note, "", height=90, width=260)
         for c, width in enumerate(widths(rows), start=1):
             sheet.column_dimensions[get_column_letter(c)].width = width
         sheet.freeze_panes = frozen
+        sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
+        sheet.sheet_properties.pageSetUpPr.fitToPage = True  # on paper no column is lost
         if notes:
             sheet.auto_filter.ref = f"A1:{get_column_letter(len(notes))}{max(2, len(rows))}"
         return sheet
 
     def answer(self, rows: Rows) -> None:
         """The sheet of the answer, which nothing reads."""
-        self._sheet(ANSWER, rows, (), "A2")
+        from openpyxl.styles import Font
+
+        sheet = self._sheet(ANSWER, rows, (), "A4")
+        sheet.column_dimensions["A"].width = 12  # lines run on over the blank cells beside them
+        for (cell,) in sheet.iter_rows(min_row=4, max_col=1):
+            cell.font = Font(name="Courier New")
 
     def table(self, file: str, table: Table, assumed: Sequence[Any]) -> None:
         """The sheet of a table: the owner's rows, then in grey what is assumed."""
         given = {c for row in table.rows for c, text in row.cells.items() if text}
         columns = [c for c in FILES[file].columns if _declared(file, c)[1] != "shape" or c in given]
-        own: list[list[Value]] = [[_typed(row.cells.get(c, ""), file, c) for c in columns] for row in table.rows]
+        own: list[list[Value]] = [[typed(row.cells.get(c, ""), file, c) for c in columns] for row in table.rows]
         marked = [default_line(row, columns) for row in assumed]
-        grey: list[list[Value]] = [[_typed(x, file, c) for x, c in zip(r, columns, strict=True)] for r in marked]
+        grey: list[list[Value]] = [[typed(x, file, c) for x, c in zip(r, columns, strict=True)] for r in marked]
         rows: list[list[Value]] = [[*columns, f"rows: {len(own)}"], *own, *grey]
         sheet = self._sheet(sheet_title(file), rows, [_note(*_declared(file, c)) for c in columns], "B2")
         _in_grey(sheet, range(len(own) + 2, len(rows) + 1), range(1, len(columns) + 1))
@@ -163,7 +168,7 @@ class _Writer:
 
     def keys(self, toml: TomlFile) -> None:
         """The sheet of sections and keys; what is blank stands with what a blank means, in grey."""
-        listed = list(_key_rows(toml))
+        listed = list(key_rows(toml))
         shaped = any(cells[5] for _, cells in listed)
         keep = [k for k, name in enumerate(KEY_COLUMNS) if shaped or name != "shape"]
         count = sum(cells[3] is not None for _, cells in listed)
@@ -221,7 +226,7 @@ def _limits(column: Column, end: str) -> dict[str, Any] | None:
     if column.type not in NUMBERS and not end:
         return None
     sort = "whole" if column.limits.whole else "decimal"
-    return {"type": sort, "formula1": f"{column.limits.low:g}", "formula2": f"{column.limits.high:.12g}"}
+    return {"type": sort, "formula1": plain(column.limits.low), "formula2": plain(column.limits.high)}
 
 
 def _area(words: str) -> Any:
@@ -241,7 +246,7 @@ def _in_grey(sheet: Any, rows: Sequence[int] | range, columns: Sequence[int] | r
 
     for r in rows:
         for c in columns:
-            sheet.cell(r, c).font = Font(color=_GREY)
+            sheet.cell(r, c).font = Font(**_FONT, color=_GREY)
 
 
 # ---- what a cell and a note say ------------------------------------------------------------------
@@ -279,7 +284,7 @@ def _blank(column: Column) -> str:
     return as_text(Defaults().peek(name)) if name != column.default else column.default
 
 
-def _typed(text: str, file: str, name: str) -> Value:
+def typed(text: str, file: str, name: str) -> Value:
     """A cell as a spreadsheet has it: numbers as numbers, days as days."""
     column, end = _declared(file, name)
     return _value(text, column) if end != "shape" else text
@@ -298,7 +303,7 @@ def _value(text: str, column: Column) -> Value:
     return text
 
 
-def _key_rows(toml: TomlFile) -> Iterator[tuple[Column, list[Value]]]:
+def key_rows(toml: TomlFile) -> Iterator[tuple[Column, list[Value]]]:
     """A row for each key, said or not; a free name and a section of its own as often as there are."""
     for section, declared in sections(toml.file).items():
         head, _, rest = section.partition(".")
@@ -337,90 +342,3 @@ def _four(value: Any, column: Column) -> list[Value]:
         return [None, "; ".join(value) or NO_WORDS, None, None]
     day = isinstance(value, str) and column.type == "date" and not isinstance(date(value), Misread)
     return [None, datetime.date.fromisoformat(value) if day else value, None, None]
-
-
-# ---- back into a workbook ------------------------------------------------------------------------
-def sheet_csv(sheet: Sheet | None) -> bytes:
-    """A sheet as CSV, each row where it stands; nothing for none."""
-    if sheet is None:
-        return b""
-    width = max(map(len, sheet.rows.values()))
-    rows = [[text_of(c) for c in sheet.rows.get(n, ())] for n in range(1, max(sheet.rows) + 1)]
-    return csv_text([[*row, *[""] * (width - len(row))] for row in rows]).encode("utf-8")
-
-
-def folder_of(path: Path, write: bool = False) -> Path:
-    """The folder beside a workbook that has its name; with ``write`` it is made out of the sheets."""
-    folder = path.with_suffix("")
-    if write:
-        _, reading = open_case(path)
-        reading.problems.stop_if_any()
-        book = read_case_workbook(path, Problems())
-        files = {CASE: book.toml + b"\n", **{file: sheet_csv(sheet) for file, sheet in book.tables.items()}}
-        there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
-        write_all(folder, {f: data for f, data in files.items() if f not in there})
-    return folder
-
-
-def keep_in_workbook(path: Path, files: Mapping[str, bytes]) -> None:
-    """Write files into their sheets; all else in the workbook stays as it is."""
-    from openpyxl import load_workbook
-
-    book: Any = load_workbook(path)
-    sheets = {heading(s.title): s for s in book.worksheets}
-    for file, data in files.items():
-        title = sheet_title(file)
-        sheet = sheets.get(title) or sheets.get(file) or book.create_sheet(title)
-        if file == CASE:
-            _keep_keys(sheet, read_toml(data, Problems()))
-        else:
-            _keep_rows(sheet, file, _csv_cells(data, file))
-    out = io.BytesIO()
-    book.save(out)
-    write_all(path.parent, {path.name: out.getvalue()}, replace=True)
-
-
-def _csv_cells(data: bytes, file: str) -> list[list[str]]:
-    """The cells of a CSV text by row."""
-    rows = csv_rows(data.decode("utf-8"), file, FILES[file].known).rows
-    return [[text_of(c) for c in rows.get(n, ())] for n in range(1, max(rows) + 1)]
-
-
-def _keep_rows(sheet: Any, file: str, rows: Sequence[Sequence[str]]) -> None:
-    head = next(n for n, row in enumerate(rows) if any(row))
-    names = [heading(name) for name in rows[head]]
-    counts = [c for c in sheet[head + 1] if COUNT.fullmatch(str(c.value or ""))]
-    for cell in counts:  # the count stands beside the headings, of which there may be more now
-        cell.value = None
-    for r, row in enumerate(rows, start=1):
-        for c, name in enumerate(names, start=1):
-            text = row[c - 1] if c <= len(row) else ""
-            known = name in FILES[file].known and r > head + 1 and not text.startswith(DEFAULT)
-            put_cell(sheet, r, c, _typed(text, file, name) if known else text or None)
-    if counts:
-        put_cell(sheet, head + 1, len(names) + 1, f"rows: {sum(any(r) for r in rows) - 1}")
-
-
-def _keep_keys(sheet: Any, toml: TomlFile) -> None:
-    """Put values into the rows of their keys, and rows below for those that have none."""
-    names = {heading(str(c.value or "")): c.column for c in sheet[1]}
-    wanted = {(str(c[0]), str(c[1])): c for _, c in _key_rows(toml) if c[1] and c[0] != "waiver"}
-    for r in range(2, sheet.max_row + 1):
-        at = (str(sheet.cell(r, names["section"]).value or ""), str(sheet.cell(r, names["key"]).value or ""))
-        cells = wanted.pop(at, None)
-        free = at[0] in ("found", "measured")
-        if cells is not None or (free and at[1]):
-            _put_key(sheet, r, names, cells or [None] * len(KEY_COLUMNS))
-    for cells in wanted.values():
-        if cells[3] is not None:
-            r = sheet.max_row + 1
-            _put_key(sheet, r, names, cells)
-            for name in ("section", "key"):
-                put_cell(sheet, r, names[name], cells[KEY_COLUMNS.index(name)])
-
-
-def _put_key(sheet: Any, row: int, names: Mapping[str, int], cells: Sequence[Value]) -> None:
-    for name in ("low", "value", "high", "shape"):
-        if name in names:
-            put_cell(sheet, row, names[name], cells[KEY_COLUMNS.index(name)])
-

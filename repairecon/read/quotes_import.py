@@ -13,10 +13,10 @@ from pathlib import Path
 
 from repairecon.read import price_list
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
-from repairecon.read.case_workbook_out import keep_in_workbook, sheet_csv
+from repairecon.read.case_workbook import is_workbook
+from repairecon.read.case_workbook_keep import file_bytes, keep_in_workbook
 from repairecon.read.columns import FILES
-from repairecon.read.files import decoded, read_data, write_all
+from repairecon.read.files import decoded, write_all
 from repairecon.read.problems import Names, Problems, clean, key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.sheets import delimiter, heading, read_sheet, records_of
@@ -167,9 +167,8 @@ class _Job:
         if supplier and not self.supplier:
             advice = self.reading.suppliers.advice(self.problems, supplier, "add its row to suppliers.csv first")
             self._fault("supplier", f"an unknown supplier {shown(supplier)}", advice)
-        if columns is None and not is_workbook(self.folder):
+        if columns is None:
             columns = price_list.saved_columns(self.folder, supplier, self.problems)
-        columns = columns or {}
         known = price_list.known_columns(columns, self.spreadsheet.name, self.problems)
         self._check_choices(set(known.values()), decimal)
         self.problems.stop_if_any(SheetError)
@@ -182,7 +181,7 @@ class _Job:
         wrong: dict[int, str] = {}
         more = None
         while more is None or more:
-            table = QuotesTable(_quotes(self.folder))
+            table = QuotesTable(file_bytes(self.folder, QUOTES))
             items, taken = Items(self.case, table), dict[int, int]()
             rows = tuple(self._row(table, items, row, wrong.get(row.row, ""), taken) for row in read)
             more = self._faults(table, rows)
@@ -285,14 +284,6 @@ def _names(folder: Path) -> tuple[Case, Reading]:
     if found:
         raise CaseError(found)
     return case, reading
-
-
-def _quotes(folder: Path) -> bytes:
-    """quotes.csv as it is; of a workbook its sheet, every row where it stands."""
-    if is_workbook(folder):
-        return sheet_csv(read_case_workbook(folder, Problems()).tables.get(QUOTES))
-    path = file_of(folder, QUOTES)
-    return read_data(path) if path else b""
 
 
 class QuotesTable:

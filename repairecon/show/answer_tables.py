@@ -140,9 +140,3 @@ def keep_tables(folder: Path | None, job: str, data: Mapping[str, Any]) -> None:
     if folder is not None:
         written = write_tables(folder, job, answer_tables(data))
         print(f"Wrote {len(written)} files of tables to {folder}", file=sys.stderr)
-
-
-def answer_sheet(tables: Mapping[str, Rows], on: datetime.date, version: str, *more: str) -> Rows:
-    """The sheet of an answer: its day, its figures, then some of its tables."""
-    head: Rows = [["answer of", on], ["made by", f"repairecon {version}"], ["changes to this sheet are not read", None]]
-    return [*head, [], *tables[ANSWER], *(row for n in more if n in tables for row in ([], [n], *tables[n]))]

@@ -18,7 +18,8 @@ from case_makers import GOOD, THREE, write
 
 from repairecon.read.boat import read_boat
 from repairecon.read.case_folder import read_case
-from repairecon.read.case_workbook_out import folder_of, write_case_workbook
+from repairecon.read.case_workbook_keep import folder_of
+from repairecon.read.case_workbook_out import write_case_workbook
 from repairecon.read.findings import keep_findings
 from repairecon.read.look_again import look_again
 from repairecon.read.quotes_import import import_quotes
@@ -352,7 +353,7 @@ def test_findings_are_kept_in_it(book: Path, tmp_path: Path) -> None:
 def test_quotes_are_taken_into_it(book: Path, tmp_path: Path) -> None:
     folder = write(tmp_path / "case", GOOD)
     listed = tmp_path / "list.csv"
-    listed.write_text("Item;Each;Kind\ntop seal;\"7,10\";40x62x10\nbearing;\"9,90\";6008\n", encoding="utf-8")
+    listed.write_text('Item;Each;Kind\ntop seal;"7,10";40x62x10\nbearing;"9,90";6008\n', encoding="utf-8")
     for place in (folder, book):
         columns = {"Item": "item", "Each": "price", "Kind": "designation"}
         done = import_quotes(place, listed, columns, "bearing stockist")
