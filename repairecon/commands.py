@@ -121,7 +121,8 @@ def _workbook(args: argparse.Namespace) -> None:
 
     def answer() -> list[list[Any]]:
         made = ["made by", f"repairecon {version()}; no command reads this sheet"]
-        return [["answer of", date.today()], made, [], *([line] for line in _answer_of(Path(args.folder)).rstrip().split("\n"))]
+        lines = _answer_of(Path(args.folder)).rstrip().split("\n")
+        return [["answer of", date.today()], made, [], *([line] for line in lines)]
 
     write_case_workbook(Path(args.folder), Path(args.workbook), answer)
     print(f"Wrote {args.workbook}. It stands for the folder in every command.")

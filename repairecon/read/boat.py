@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import match_kind
-from repairecon.read.case_workbook import is_workbook, read_case_workbook
+from repairecon.read.case_workbook import is_workbook, read_case_workbook, sheet_csv
 from repairecon.read.columns import BOAT, BOAT_SECTIONS, CASE, FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.files import csv_text
@@ -24,6 +24,8 @@ from repairecon.read.toml_file import TomlFile, read_toml
 from repairecon.records import Boat, BoatUnit, Case, OnHand, Source
 
 JOBS, LOG, LEARNED, BOOK, ON_HAND = "jobs", "log", "learned.toml", "spares.book", "on_hand.csv"
+WORKBOOK = "boat.xlsx"
+"""A boat's files in one: hers where no boat.toml stands beside it."""
 FROZEN = "boat"
 """Folder of a frozen case that holds what it took from the boat."""
 
@@ -33,13 +35,15 @@ _DAYS_A_YEAR = 365.25
 
 
 def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
-    """The boat of a case: the folder that holds ``jobs``, or the copy in a frozen case; None for a case alone."""
+    """The boat of a case: the folder that holds ``jobs``, her workbook in it, or the copy in a frozen case, or None."""
     place = Path(os.path.realpath(case_folder))
     frozen = place / FROZEN
     if (frozen / BOAT).is_file():
         return frozen
     home = place.parent.parent
-    return home if place.parent.name == JOBS and (home / BOAT).is_file() else None
+    if place.parent.name != JOBS or (home / BOAT).is_file():
+        return home if place.parent.name == JOBS else None
+    return home / WORKBOOK if (home / WORKBOOK).is_file() else None
 
 
 def home_of(boat: Path) -> Path:
@@ -58,7 +62,8 @@ def book_path(boat: Path) -> Path | None:
 
 def today_of(home: Path) -> date:
     """The day to which her ages are counted."""
-    said = read_toml(home / BOAT, Problems(), BOAT).section("boat").date("today")
+    given = read_case_workbook(home, Problems(), BOAT, TABLES).toml if is_workbook(home) else home / BOAT
+    said = read_toml(given, Problems(), BOAT).section("boat").date("today")
     return date.fromisoformat(said) if said else date.today()
 
 
@@ -78,7 +83,7 @@ class BoatPapers:
     @property
     def log(self) -> Path:
         """Where what her jobs teach lies: in a frozen case beside the copies of her files."""
-        return self.folder if self.folder.name == FROZEN else self.folder / LOG
+        return self.folder if self.folder.name == FROZEN else home_of(self.folder) / LOG
 
 
 def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers:
@@ -263,9 +268,14 @@ def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
     if home is None:
         return {}
     names = {name: name for name in (BOAT, *TABLES)} | {f"{LOG}/{LEARNED}": LEARNED}
-    files = {f"{FROZEN}/{to}": (home / name).read_bytes() for name, to in names.items() if (home / name).is_file()}
+    inside = home_of(home)
+    files = {f"{FROZEN}/{to}": (inside / n).read_bytes() for n, to in names.items() if (inside / n).is_file()}
+    if is_workbook(home):
+        book = read_case_workbook(home, Problems(), BOAT, TABLES)
+        sheets = {name: sheet_csv(sheet) for name, sheet in book.tables.items()}
+        files |= {f"{FROZEN}/{name}": data for name, data in {BOAT: book.toml, **sheets}.items()}
     text = files[f"{FROZEN}/{BOAT}"].decode("utf-8", "surrogateescape")
-    if "today" not in read_toml(home / BOAT, Problems(), BOAT).section("boat").cells:
+    if "today" not in read_toml(files[f"{FROZEN}/{BOAT}"], Problems(), BOAT).section("boat").cells:
         text = text.replace("[boat]", f'[boat]\ntoday = "{today}"', 1)
     columns = tuple(f.name for f in fields(OnHand))
     stock = [["; ".join(x.units) if c == "units" else getattr(x, c) for c in columns] for x in case.stock]

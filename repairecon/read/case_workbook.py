@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.read.columns import ANY, CASE, CASE_FILES, ENDS, FILES, Column, Headings, about, sections
-from repairecon.read.files import Unreadable, read_data
+from repairecon.read.files import Unreadable, csv_text, read_data
 from repairecon.read.price_list import agreed_mark, date_text, number_text
 from repairecon.read.problems import SURE, Problems, closest, shown
 from repairecon.read.sheets import BOOKS, BadCell, Cell, Sheet, heading, text_of
@@ -129,6 +129,15 @@ def _lost(sheet: Sheet, count: int | None) -> str:
     if count is None or own >= count:
         return ""
     return f"written with {count} rows, and {own} are there: look whether the sheet was cut"
+
+
+def sheet_csv(sheet: Sheet | None) -> bytes:
+    """A sheet as CSV, each row where it stands; nothing for none."""
+    if sheet is None:
+        return b""
+    width = max(map(len, sheet.rows.values()))
+    rows = [[text_of(c) for c in sheet.rows.get(n, ())] for n in range(1, max(sheet.rows) + 1)]
+    return csv_text([[*row, *[""] * (width - len(row))] for row in rows]).encode("utf-8")
 
 
 def own_rows(sheet: Sheet) -> int:

@@ -8,12 +8,19 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import COUNT, KEY_COLUMNS, is_workbook, read_case_workbook, sheet_title
+from repairecon.read.case_workbook import (
+    COUNT,
+    KEY_COLUMNS,
+    is_workbook,
+    read_case_workbook,
+    sheet_csv,
+    sheet_title,
+)
 from repairecon.read.case_workbook_out import key_rows, typed
 from repairecon.read.columns import CASE, FILES
-from repairecon.read.files import Value, csv_text, put_cell, read_data, write_all
+from repairecon.read.files import Value, put_cell, read_data, write_all
 from repairecon.read.problems import Problems
-from repairecon.read.sheets import Sheet, csv_rows, heading, text_of
+from repairecon.read.sheets import csv_rows, heading, text_of
 from repairecon.read.tables import DEFAULT
 from repairecon.read.toml_file import TomlFile, read_toml
 
@@ -21,18 +28,9 @@ from repairecon.read.toml_file import TomlFile, read_toml
 def file_bytes(folder: Path, file: str) -> bytes:
     """A table of a case as it is, of a workbook with every row where it stands; nothing where there is none."""
     if is_workbook(folder):
-        return _sheet_csv(read_case_workbook(folder, Problems()).tables.get(file))
+        return sheet_csv(read_case_workbook(folder, Problems()).tables.get(file))
     path = file_of(folder, file)
     return read_data(path) if path else b""
-
-
-def _sheet_csv(sheet: Sheet | None) -> bytes:
-    """A sheet as CSV, each row where it stands; nothing for none."""
-    if sheet is None:
-        return b""
-    width = max(map(len, sheet.rows.values()))
-    rows = [[text_of(c) for c in sheet.rows.get(n, ())] for n in range(1, max(sheet.rows) + 1)]
-    return csv_text([[*row, *[""] * (width - len(row))] for row in rows]).encode("utf-8")
 
 
 def folder_of(path: Path, write: bool = False) -> Path:
@@ -42,7 +40,7 @@ def folder_of(path: Path, write: bool = False) -> Path:
         _, reading = open_case(path)
         reading.problems.stop_if_any()
         book = read_case_workbook(path, Problems())
-        files = {CASE: book.toml + b"\n", **{file: _sheet_csv(sheet) for file, sheet in book.tables.items()}}
+        files = {CASE: book.toml + b"\n", **{file: sheet_csv(sheet) for file, sheet in book.tables.items()}}
         there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
         write_all(folder, {f: data for f, data in files.items() if f not in there})
     return folder

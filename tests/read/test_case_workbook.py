@@ -16,7 +16,7 @@ import openpyxl
 import pytest
 from case_makers import GOOD, THREE, write
 
-from repairecon.read.boat import read_boat
+from repairecon.read.boat import frozen_papers, read_boat, today_of
 from repairecon.read.case_folder import read_case
 from repairecon.read.case_workbook_keep import folder_of
 from repairecon.read.case_workbook_out import write_case_workbook
@@ -116,6 +116,21 @@ def test_her_jobs_are_those_beside_her_workbook(tmp_path: Path) -> None:
     write(tmp_path / "jobs" / "pump", BARE)
     write_case_workbook(tmp_path / "jobs" / "pump", tmp_path / "jobs" / "other.xlsx")
     assert [Path(p).name for p in read_boat(tmp_path / "boat.xlsx").jobs] == ["other.xlsx", "pump"]
+
+
+def test_what_her_workbook_says_lies_beneath_her_jobs(tmp_path: Path) -> None:
+    home = shutil.copytree(DATA / "boat", tmp_path / "boat")
+    before = read_case(home / "jobs" / "raw_water_pump")
+    write_case_workbook(home, home / "boat.xlsx")
+    for name in ("boat.toml", "units.csv", "suppliers.csv", "carriage.csv"):
+        (home / name).unlink()
+    after = read_case(home / "jobs" / "raw_water_pump")
+    assert after.from_boat == before.from_boat
+    for name in ("terms", "unit", "suppliers", "years"):
+        assert facts(getattr(after, name)) == facts(getattr(before, name))
+    frozen = frozen_papers(after, "2026-06-01")
+    assert {"boat/boat.toml", "boat/suppliers.csv", "boat/units.csv"} < set(frozen)
+    assert today_of(home / "boat.xlsx") == datetime.date(2026, 4, 15)
 
 
 # ---- what programs do to cells -------------------------------------------------------------------
