@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Sequence
+from datetime import date
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -52,9 +53,13 @@ def add_all(jobs: Any, argv: Sequence[str]) -> None:
     kept.add_argument("found", nargs="?", default="", help="as in 'shaft grooved' or 'shaft=grooved; seal=sound'")
     kept.add_argument("--stage", default="", help="last stage of the work that is done")
     kept.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="what was measured, joined by ';'")
+    sheet = _command(jobs, "workbook", "write a case or a boat as one workbook, the answer in it", _workbook, "folder")
+    sheet.add_argument("workbook", metavar="FILE.xlsx")
     boat = _command(jobs, "new-boat", "write a boat's folder: what is typed once for all her jobs", _new_boat, "folder")
     boat.add_argument("--name", default="", help="her name")
     boat.add_argument("--currency", default="", help="her money, three letters")
+    boat.add_argument("--units", type=Path, metavar="LIST", help="your own list of her units: .xlsx, .csv, .tsv")
+    boat.add_argument("--spares", type=Path, metavar="LIST", help="your own list of the spares aboard")
     tried = _command(jobs, "what-if", "move the numbers of a case by hand, on a page", _what_if, "folder")
     tried.add_argument("--port", type=int, default=0, help="port on this machine (default: one that is free)")
     tried.add_argument("--no-browser", action="store_true", help="only say where the page is")
@@ -100,6 +105,7 @@ def _same_part(args: argparse.Namespace) -> None:
 
 
 def _found(args: argparse.Namespace) -> None:
+    from repairecon.read.case_workbook import is_workbook
     from repairecon.read.findings import keep_findings, pieces
     from repairecon.rebuild_or_buy import screen
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
@@ -108,19 +114,52 @@ def _found(args: argparse.Namespace) -> None:
     if not (found or measured or args.stage):
         raise RepaireconError("nothing to keep: write what was found, as in 'shaft=grooved', --stage or --measured")
     case = keep_findings(args.folder, found, args.stage, measured)
-    print(f"Kept in {args.folder}/case.toml. Now:\n")
+    print(f"Kept in {args.folder}{'' if is_workbook(args.folder) else '/case.toml'}. Now:\n")
     print(screen.first_screen(rebuild_or_buy(case)), end="")
 
 
-def _new_boat(args: argparse.Namespace) -> None:
-    from repairecon.book.spares_book import begin_book
-    from repairecon.read.boat import BOOK
-    from repairecon.read.starter import new_boat
+def _workbook(args: argparse.Namespace) -> None:
+    from repairecon.read.case_workbook_out import write_case_workbook
+    from repairecon.show.report import version
 
-    currency = new_boat(args.folder, args.name, args.currency)
-    with begin_book(Path(args.folder) / BOOK, currency):
-        pass
+    def answer() -> list[list[Any]]:
+        made = ["made by", f"repairecon {version()}; no command reads this sheet"]
+        lines = _answer_of(Path(args.folder)).rstrip().split("\n")
+        return [["answer of", date.today()], made, [], *([line] for line in lines)]
+
+    write_case_workbook(Path(args.folder), Path(args.workbook), answer)
+    print(f"Wrote {args.workbook}. It stands for the folder in every command.")
+
+
+def _answer_of(folder: Path) -> str:
+    """The first screen of the answer for a folder."""
+    if (folder / "boat.toml").is_file():
+        from repairecon.whole_boat import words
+        from repairecon.whole_boat.answer import whole_boat
+
+        return words.first_screen([whole_boat(folder)])
+    from repairecon.book.on_hand import read_case_aboard
+
+    case = read_case_aboard(folder)
+    if case.quotes_alone:
+        from repairecon.compare_quotes.job import compare_quotes
+        from repairecon.compare_quotes.summary import first_screen
+
+        return first_screen(compare_quotes(case))
+    from repairecon.rebuild_or_buy import screen
+    from repairecon.rebuild_or_buy.job import rebuild_or_buy
+
+    return screen.first_screen(rebuild_or_buy(case))
+
+
+def _new_boat(args: argparse.Namespace) -> None:
+    from repairecon.book.new_boat import boat_from_lists
+
+    begun = boat_from_lists(args.folder, args.name, args.currency, units=args.units, spares=args.spares)
     print(f"Wrote a boat to {args.folder}. Fill in boat.toml and units.csv there.")
+    for file, many, left_out in begun:
+        over = f"; nothing taken from: {', '.join(left_out)}" if left_out else ""
+        print(f"{file}: {many} rows taken{over}.")
     print(f"A job of hers: repairecon new-case {args.folder}/jobs/NAME")
 
 

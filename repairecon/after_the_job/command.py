@@ -14,6 +14,8 @@ from typing import Any
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
 from repairecon.read.boat import LEARNED, LOG, boat_folder
+from repairecon.read.case_workbook import is_workbook
+from repairecon.read.case_workbook_keep import folder_of
 from repairecon.read.closed import FOLDER, read_closed
 from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
@@ -60,6 +62,7 @@ def add(jobs: Any) -> None:
             group.add_argument(name, **how)
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     job.set_defaults(run=run)
 
 
@@ -76,6 +79,8 @@ def _log_folder(args: argparse.Namespace) -> Path:
 
 def run(args: argparse.Namespace) -> None:
     """Freeze, or look back; then print or write."""
+    if is_workbook(args.folder):  # a decided case is a folder: its files are frozen one by one
+        args.folder = str(folder_of(Path(args.folder), write=args.decide is not None))
     if args.decide is not None:
         made = decide(args.folder, args.decide, on=args.on, found=args.found)
         print(f"Froze the decision for {made.way}. Fill in {args.folder}/actual.csv as the work goes on.")
@@ -108,6 +113,10 @@ def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bo
     from repairecon.after_the_job import words
 
     _refuse_empty(args, found)
+    if args.tables is not None:
+        from repairecon.show.answer_tables import keep_tables
+
+        keep_tables(args.tables, args.job, as_json(found))
     if args.json:
         _print_json(as_json(found))
     else:

@@ -19,8 +19,10 @@ from repairecon.book.cards import FIELDS
 from repairecon.book.lists import Columns
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
+from repairecon.read.case_workbook import tidied
+from repairecon.read.columns import Column
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
-from repairecon.read.sheets import Sheet, read_sheet
+from repairecon.read.sheets import Sheet, heading, read_sheet
 from repairecon.read.values import Limits, Misread
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
 
@@ -176,19 +178,21 @@ class _Reader:
         self._seen: dict[tuple[str, str], int] = {}
         self._new: set[str] = set()
         self.at = self.columns.at = self._places(named)
+        typed_as = {heading(self.columns.headings[k]): _AS[n] for n, k in self.at.items() if n in _AS}
+        self.columns.sheet, _ = tidied(sheet, typed_as)
 
     def _places(self, named: Mapping[str, str] | None) -> dict[str, int]:
         """The place of each field in a row."""
         headings, fault = self.columns.headings, self.columns.fault
         places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
         at: dict[str, int] = {}
-        for name, heading in (guess_columns(headings) if named is None else named).items():
+        for name, theirs in (guess_columns(headings) if named is None else named).items():
             if name not in HEADINGS:
                 fault(None, name, "an unknown field", self.problems.advice(name, tuple(HEADINGS)))
-            elif key(heading) not in places:
-                fault(None, name, f"no heading {shown(heading)}", self.problems.advice(heading, headings))
+            elif key(theirs) not in places:
+                fault(None, name, f"no heading {shown(theirs)}", self.problems.advice(theirs, headings))
             else:
-                at[name] = places[key(heading)]
+                at[name] = places[key(theirs)]
         if "name" not in at:
             fault(None, "name", "no column", "say which heading holds the names of the items")
         return at
@@ -272,6 +276,10 @@ def _differs(now: object, said: object) -> bool:
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
     return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
+
+_NUMBERS = ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate")
+_AS = {"bought_on": Column(name="", type="date"), **dict.fromkeys(_NUMBERS, Column(name="", type="number"))}
+"""Fields that a list may hold with a decimal comma, or as day.month.year."""
 
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),

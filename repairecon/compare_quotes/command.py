@@ -31,6 +31,7 @@ def add(jobs: Any) -> None:
     orders = "write an order to send to each supplier, and own_landed.xlsx to keep"
     job.add_argument("--orders", type=Path, metavar="FOLDER", help=orders)
     job.add_argument("--ship-to", default="", metavar="PLACE", help="where the goods shall go, for the orders")
+    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
@@ -79,6 +80,11 @@ def run(args: argparse.Namespace) -> None:
         write_report("compare_quotes", args.report, names, show_bar=sys.stderr.isatty())
         print(f"Wrote {args.report}")
     _write_orders(answer, args.orders, args.ship_to)
+    if args.tables is not None:
+        from repairecon.compare_quotes.summary import as_json
+        from repairecon.show.answer_tables import keep_tables
+
+        keep_tables(args.tables, args.job, as_json(answer))
     if args.json:
         from repairecon.compare_quotes.summary import as_json
 

@@ -12,6 +12,7 @@ from repairecon.buying.parcel import ParcelTerms
 from repairecon.compare_quotes import sentences
 from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import CHOSEN, by_supplier, charges
+from repairecon.read.look_again import look_again
 from repairecon.show.layout import as_text, capital, section
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import days_words, price, rate, span, whole
@@ -116,6 +117,7 @@ def first_screen(answer: QuotesAnswer) -> str:
         "\n".join(sentences.heading(answer)),
         section("Verdict", sentences.verdict(answer)),
         section(ASK, sentences.ask(answer)),
+        section("Look again", [r.what for r in look_again(answer.case) if r.rule == "file" and not r.acknowledged]),
         as_text(narrow, "", fold=True) if len(table) else "",
     ]
     return "\n\n".join(p for p in parts if p) + "\n"

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import match_kind
+from repairecon.read.case_workbook import is_workbook, read_case_workbook, sheet_csv
 from repairecon.read.columns import BOAT, BOAT_SECTIONS, CASE, FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.files import csv_text
@@ -23,6 +24,8 @@ from repairecon.read.toml_file import TomlFile, read_toml
 from repairecon.records import Boat, BoatUnit, Case, OnHand, Source
 
 JOBS, LOG, LEARNED, BOOK, ON_HAND = "jobs", "log", "learned.toml", "spares.book", "on_hand.csv"
+WORKBOOK = "boat.xlsx"
+"""A boat's files in one: hers where no boat.toml stands beside it."""
 FROZEN = "boat"
 """Folder of a frozen case that holds what it took from the boat."""
 
@@ -32,17 +35,25 @@ _DAYS_A_YEAR = 365.25
 
 
 def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
-    """The boat of a case: the folder that holds ``jobs``, or the copy in a frozen case; None for a case alone."""
+    """The boat of a case: the folder that holds ``jobs``, her workbook in it, or the copy in a frozen case, or None."""
     place = Path(os.path.realpath(case_folder))
     frozen = place / FROZEN
     if (frozen / BOAT).is_file():
         return frozen
     home = place.parent.parent
-    return home if place.parent.name == JOBS and (home / BOAT).is_file() else None
+    if place.parent.name != JOBS or (home / BOAT).is_file():
+        return home if place.parent.name == JOBS else None
+    return home / WORKBOOK if (home / WORKBOOK).is_file() else None
 
 
-def book_path(home: Path) -> Path | None:
+def home_of(boat: Path) -> Path:
+    """The folder of a boat, or that in which her workbook lies."""
+    return boat.parent if is_workbook(boat) else boat
+
+
+def book_path(boat: Path) -> Path | None:
     """Her spares book: ``spares.book``, or a folder ``spares`` of CSV files, to be read only; None without either."""
+    home = home_of(boat)
     for path in (home / BOOK, home / Path(BOOK).stem):
         if path.is_file() or (path / "items.csv").is_file():
             return path
@@ -57,7 +68,8 @@ def boat_around(book: str | os.PathLike[str]) -> Path | None:
 
 def today_of(home: Path) -> date:
     """The day to which her ages are counted."""
-    said = read_toml(home / BOAT, Problems(), BOAT).section("boat").date("today")
+    given = read_case_workbook(home, Problems(), BOAT, TABLES).toml if is_workbook(home) else home / BOAT
+    said = read_toml(given, Problems(), BOAT).section("boat").date("today")
     return date.fromisoformat(said) if said else date.today()
 
 
@@ -77,12 +89,14 @@ class BoatPapers:
     @property
     def log(self) -> Path:
         """Where what her jobs teach lies: in a frozen case beside the copies of her files."""
-        return self.folder if self.folder.name == FROZEN else self.folder / LOG
+        return self.folder if self.folder.name == FROZEN else home_of(self.folder) / LOG
 
 
 def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers:
     """Read boat.toml and the tables beside it, every fault noted under ``place``."""
-    toml = read_toml(folder / BOAT, problems, BOAT)
+    book = read_case_workbook(folder, problems, BOAT, TABLES) if is_workbook(folder) else None
+    toml = read_toml(book.toml if book else folder / BOAT, problems, BOAT)
+    toml.lines = book.lines(toml.lines) if book else toml.lines
     toml.check_sections()
     for name in SHARED:  # each key is checked here, so that a case's faults are those of its own files
         if name in toml.data and name != "labour":
@@ -90,10 +104,11 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
             section.these(*(n for n, c in section.declared.items() if c.type != "section"))
     money = Money(toml, Defaults())
     LabourBook(toml, money, Defaults())
-    tables = {f: _table(folder / f, f, problems) for f in TABLES}
+    given = book.tables if book else {f: folder / f for f in TABLES if (folder / f).is_file()}
+    tables = {f: read_table(given.get(f), f, FILES[f], problems) for f in TABLES}
     today = toml.section("boat").date("today") or date.today().isoformat()
     papers = BoatPapers(folder, place, toml, tables, today)
-    papers.units = _units(tables["units.csv"], today)
+    papers.units = units_of(tables["units.csv"], today)
     return papers
 
 
@@ -108,7 +123,7 @@ def read_boat(folder: str | os.PathLike[str]) -> Boat:
     ----------
     folder
         Folder with ``boat.toml``; ``units.csv``, ``suppliers.csv``, ``carriage.csv``, ``jobs`` and the rest as there
-        are.
+        are. Or a workbook of hers: jobs and the spares book are then those beside it.
 
     Returns
     -------
@@ -126,7 +141,7 @@ def read_boat(folder: str | os.PathLike[str]) -> Boat:
     name = about.required("name") if papers.toml.whole else ""
     base, figures = about.text("base"), about.text("figures")
     problems.stop_if_any()
-    jobs = sorted(p for p in (place / JOBS).glob("*") if (p / CASE).is_file())
+    jobs = sorted(p for p in (home_of(place) / JOBS).glob("[!.~]*") if is_workbook(p) or (p / CASE).is_file())
     return Boat(
         folder=str(folder),
         name=name,
@@ -139,7 +154,8 @@ def read_boat(folder: str | os.PathLike[str]) -> Boat:
     )
 
 
-def _units(table: Table, today: str) -> tuple[BoatUnit, ...]:
+def units_of(table: Table, today: str) -> tuple[BoatUnit, ...]:
+    """The units that a table lists, faults noted."""
     rows, _ = named_rows(table.rows, "unit", table.whole)
     return tuple(_unit(row, name, today) for row, name in rows)
 
@@ -260,9 +276,14 @@ def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
     if home is None:
         return {}
     names = {name: name for name in (BOAT, *TABLES)} | {f"{LOG}/{LEARNED}": LEARNED}
-    files = {f"{FROZEN}/{to}": (home / name).read_bytes() for name, to in names.items() if (home / name).is_file()}
+    inside = home_of(home)
+    files = {f"{FROZEN}/{to}": (inside / n).read_bytes() for n, to in names.items() if (inside / n).is_file()}
+    if is_workbook(home):
+        book = read_case_workbook(home, Problems(), BOAT, TABLES)
+        sheets = {name: sheet_csv(sheet) for name, sheet in book.tables.items()}
+        files |= {f"{FROZEN}/{name}": data for name, data in {BOAT: book.toml, **sheets}.items()}
     text = files[f"{FROZEN}/{BOAT}"].decode("utf-8", "surrogateescape")
-    if "today" not in read_toml(home / BOAT, Problems(), BOAT).section("boat").cells:
+    if "today" not in read_toml(files[f"{FROZEN}/{BOAT}"], Problems(), BOAT).section("boat").cells:
         text = text.replace("[boat]", f'[boat]\ntoday = "{today}"', 1)
     columns = tuple(f.name for f in fields(OnHand))
     stock = [["; ".join(x.units) if c == "units" else getattr(x, c) for c in columns] for x in case.stock]

@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 
 from repairecon.read import boat, case_toml, events, job_log, parts_tasks_looks, quotes, ways
 from repairecon.read.boat import BoatPapers
+from repairecon.read.case_workbook import is_workbook, read_case_workbook
 from repairecon.read.columns import CASE, CASE_FILES, FILES
 from repairecon.read.default_rows import Layers
 from repairecon.read.defaults import Defaults
@@ -39,8 +40,8 @@ def read_case(
     Parameters
     ----------
     folder
-        Folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv,
-        suppliers.csv, carriage.csv, quotes.csv, looks.csv and lives.csv as there are.
+        Folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv, suppliers.csv,
+        carriage.csv, quotes.csv, looks.csv and lives.csv as there are; or a workbook with a sheet for each.
     years
         True to list what the years after the job take for granted, even if the case does not speak of them.
     order
@@ -90,10 +91,13 @@ def open_case(
 
     ``papers`` are those of its boat where the folder does not lie in hers.
     """
-    problems = Problems()
-    paths = _files(Path(folder), problems)
-    sources: dict[str, Path | bytes] = {CASE: Path(folder) / CASE, **paths, **instead}
+    problems, place, notes = Problems(), Path(folder), dict[str, str]()
+    book = read_case_workbook(place, problems) if is_workbook(place) and papers is None else None
+    found = book.sources() if book else {} if is_workbook(place) else _files(place, problems, notes)
+    sources: dict[str, Any] = {CASE: place / CASE, **found, **instead}
     toml = read_toml(sources[CASE], problems)
+    if book:
+        toml.lines, notes = {} if CASE in instead else book.lines(toml.lines), book.notes
     tables = {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}
     own = {f for f, t in tables.items() if t.given}
     papers = papers or boat.papers_of(Path(folder), problems)
@@ -124,6 +128,7 @@ def open_case(
         ordering=quotes_alone if order is None else order,
         as_decided=as_decided,
         boat=papers,
+        notes=notes,
         stock=tuple(stock),
         from_stock=from_stock,
     )
@@ -168,15 +173,15 @@ def cases_in(folder: str | os.PathLike[str]) -> list[Path]:
 
 def file_of(folder: Path, name: str) -> Path | None:
     """A file of the case, whatever the case of its name; None where there is none."""
-    return _files(folder, Problems()).get(name)
+    return None if is_workbook(folder) else _files(folder, Problems()).get(name)
 
 
 def _today(papers: BoatPapers | None) -> date:
     return date.fromisoformat(papers.today) if papers else date.today()
 
 
-def _files(folder: Path, problems: Problems) -> dict[str, Path]:
-    """Files of the case by name, whatever their case; what is no folder stops here."""
+def _files(folder: Path, problems: Problems, notes: dict[str, str] | None = None) -> dict[str, Path]:
+    """Files of the case by name, whatever their case, and what to say of others; what is no folder stops here."""
     name = shown(str(folder))[1:-1]
     if not folder.is_dir():
         found = "a file, not a folder" if folder.exists() else "no such folder"
@@ -193,6 +198,8 @@ def _files(folder: Path, problems: Problems) -> dict[str, Path]:
         plain = entry.name.casefold()
         if entry.name in known or (plain in known and not (folder / plain).exists()):
             paths[plain] = entry
+        elif is_workbook(entry) and not entry.name.startswith((".", "~")) and notes is not None:
+            notes[entry.name] = f"not read: the case is the files beside it; name {shown(entry.name)} itself to use it"
         elif plain.endswith(".csv") and plain not in known:
             near = closest(plain.removesuffix(".csv"), [f.removesuffix(".csv") for f in CASE_FILES], cutoff=SURE)
             if near and not entry.name.startswith("."):

@@ -190,10 +190,13 @@ def sheet_names(names: Iterable[str]) -> list[str]:
     return made
 
 
-def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Value]]], money: str = "0.00") -> bytes:
+def workbook_bytes(
+    sheets: Mapping[str, Sequence[Sequence[Value]]], money: str = "0.00", filters: bool = False
+) -> bytes:
     """A workbook (.xlsx): rows by name of the sheet, the first row the headings.
 
-    ``money`` is the form in which numbers with decimals are shown; the cell holds the whole number.
+    ``money`` is the form in which numbers with decimals are shown, the cell holds the whole number; ``filters`` puts a
+    filter on the headings.
     """
     from openpyxl import Workbook
     from openpyxl.utils import get_column_letter
@@ -202,7 +205,9 @@ def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Value]]], money: str =
     for name, rows in zip(sheet_names(sheets), sheets.values(), strict=True):
         sheet: Any = book.create_sheet(name)
         sheet.freeze_panes = "A2"
-        for k, width in enumerate(_widths(rows), start=1):
+        if filters and rows and rows[0]:
+            sheet.auto_filter.ref = f"A1:{get_column_letter(len(rows[0]))}{len(rows)}"
+        for k, width in enumerate(widths(rows), start=1):
             sheet.column_dimensions[get_column_letter(k)].width = width
         for nth, row in enumerate(rows):
             sheet.append([_xlsx_cell(sheet, _checked(value), money, bold=nth == 0) for value in row])
@@ -211,13 +216,24 @@ def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Value]]], money: str =
     return out.getvalue()
 
 
-def _widths(rows: Sequence[Sequence[Value]]) -> list[int]:
+def widths(rows: Sequence[Sequence[Value]]) -> list[int]:
     """Widths of the columns in characters, between 8 and 40."""
     longest: dict[int, int] = {}
     for row in rows:
         for k, value in enumerate(row):
             longest[k] = max(longest.get(k, 0), len(str(value)) if isinstance(value, str) else 10)
     return [min(40, max(8, longest[k] + 2)) for k in sorted(longest)]
+
+
+def put_cell(sheet: Any, row: int, column: int, value: Value) -> None:
+    """Write a cell of a workbook; text is never taken for a formula, yes and no are words."""
+    cell = sheet.cell(row, column)
+    checked = _checked(value)
+    plain: Any = ("yes" if checked else "no") if isinstance(checked, bool) else None if checked == "" else checked
+    cell.value = plain
+    if isinstance(plain, str):
+        cell.data_type = "s"  # else a leading = would make a formula of it
+        cell.quotePrefix = plain.startswith(OBEYED)
 
 
 def _xlsx_cell(sheet: Any, value: Value, money: str, bold: bool) -> Any:

@@ -9,9 +9,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from repairecon.read.case_folder import file_of, open_case
+from repairecon.read.case_workbook import is_workbook, read_case_workbook
+from repairecon.read.case_workbook_keep import keep_in_workbook
 from repairecon.read.columns import CASE
-from repairecon.read.files import read_text, write_whole
-from repairecon.read.problems import Names, key, shown
+from repairecon.read.files import read_text, write_all, write_whole
+from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.toml_file import toml_lines
 from repairecon.records import STAGES, Case, RepaireconError
 
@@ -28,7 +30,7 @@ def keep_findings(
     Parameters
     ----------
     folder
-        Folder of the case.
+        Folder of the case, or its workbook.
     found
         Outcome by event, as in events.csv; an outcome left empty takes the finding back.
     stage
@@ -74,23 +76,28 @@ def keep_changes(folder: str | os.PathLike[str], sections: Mapping[str, Mapping[
         If the case would have faults; nothing is written then.
     """
     place = Path(folder)
-    path = file_of(place, CASE) or place / CASE
     copies = (place / f"case_before{n or ''}.toml" for n in itertools.count())
+    if is_workbook(place):
+        copies = (place.with_name(f"{place.stem}_before{n or ''}.xlsx") for n in itertools.count())
     copy = next(c for c in copies if not os.path.lexists(c))
-    before = read_text(path)
+    before = (place if is_workbook(place) else file_of(place, CASE) or place / CASE).read_bytes()
     _write(place, sections)
-    write_whole(copy, before)
+    write_all(copy.parent, {copy.name: before})
     return copy
 
 
 def _write(place: Path, sections: Mapping[str, Mapping[str, str | float]]) -> Case:
+    book = read_case_workbook(place, Problems()) if is_workbook(place) else None
     path = file_of(place, CASE) or place / CASE
-    text = read_text(path)
+    text = book.toml.decode("utf-8") if book else read_text(path)
     for section, entries in sections.items():
         text = with_keys(text, section, entries)
     made, reading = open_case(place, instead={CASE: text.encode("utf-8")})
     reading.problems.stop_if_any()
-    write_whole(path, text)
+    if book:
+        keep_in_workbook(place, {CASE: text.encode("utf-8")})
+    else:
+        write_whole(path, text)
     return made
 
 

@@ -58,6 +58,12 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
             remark = Remark(rule=row["rule"], where=fact.where, what=said, could_turn=turns, acknowledged=known)
             alike = _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
             found.setdefault((alike, known), {}).setdefault((fact.where, said), remark)
+    for file, note in case.notes.items():
+        if ":" not in file:  # of a file, not of one of its rows
+            known = not checked.isdisjoint(("file", key(f"file: {file}")))
+            said = f"{file}: {note}."
+            remark = Remark(rule="file", where=Source(file), what=said, could_turn=True, acknowledged=known)
+            found[file, known] = {(remark.where, said): remark}
     folded = [r for (_, known), same in found.items() for r in _folded(list(same.values()), known)]
     return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
 

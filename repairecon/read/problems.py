@@ -59,10 +59,12 @@ class Problems:
     def __init__(self) -> None:
         self._faults: dict[Fault, None] = {}
         self._compared = 0
+        self.called: dict[str, str] = {}
+        """What a file of the case is called where it is a sheet of a workbook."""
 
     def add(self, file: str, row: int | None, column: str, found: str, write: str) -> None:
         """Note a fault; ``found`` is taken as worded (see ``shown``)."""
-        file = file if file.isprintable() else shown(file)
+        file = self.called.get(file, file if file.isprintable() else shown(file))
         heading = shown(column)[1:-1] if column else ""
         self._faults[Fault(file, row, heading, found, write)] = None
 

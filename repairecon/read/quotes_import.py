@@ -13,14 +13,16 @@ from pathlib import Path
 
 from repairecon.read import price_list
 from repairecon.read.case_folder import file_of, open_case
+from repairecon.read.case_workbook import is_workbook
+from repairecon.read.case_workbook_keep import file_bytes, keep_in_workbook
 from repairecon.read.columns import FILES
-from repairecon.read.files import decoded, read_data, write_all
+from repairecon.read.files import decoded, write_all
 from repairecon.read.problems import Names, Problems, clean, key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.sheets import delimiter, heading, read_sheet, records_of
 from repairecon.read.tables import DEFAULT, EXAMPLE
 from repairecon.read.values import Misread, date
-from repairecon.records import Case, CaseError, Fault, SheetError
+from repairecon.records import Case, CaseError, Fault, RepaireconError, SheetError
 
 ADDED, CHANGED, SAME, LEFT_OUT = "added", "changed", "as it was", "left out"
 QUOTES = "quotes.csv"
@@ -126,6 +128,8 @@ def import_quotes(
     columns.csv of the case. RepaireconError is raised if it cannot be written; the folder is then as it was.
     """
     folder = Path(case_folder)
+    if keep_columns and is_workbook(folder):
+        raise RepaireconError("columns are kept in a case folder: name the columns each time for a workbook")
     if keep_columns and not supplier:
         fault = Fault(Path(spreadsheet).name, None, "supplier", "nothing", "say whose columns are to be kept")
         raise SheetError([fault])
@@ -134,6 +138,9 @@ def import_quotes(
     if shown_first.those(ADDED) or shown_first.those(CHANGED):
         path = file_of(folder, QUOTES)
         files[path.name if path else QUOTES] = shown_first.quotes
+    if is_workbook(folder):
+        keep_in_workbook(folder, files)
+        return replace(shown_first, written=bool(files))
     if keep_columns:
         problems = Problems()
         files[price_list.COLUMNS_FILE] = price_list.columns_with(folder, supplier, shown_first.columns, problems)
@@ -174,7 +181,7 @@ class _Job:
         wrong: dict[int, str] = {}
         more = None
         while more is None or more:
-            table = QuotesTable(file_of(self.folder, QUOTES))
+            table = QuotesTable(file_bytes(self.folder, QUOTES))
             items, taken = Items(self.case, table), dict[int, int]()
             rows = tuple(self._row(table, items, row, wrong.get(row.row, ""), taken) for row in read)
             more = self._faults(table, rows)
@@ -240,7 +247,7 @@ class _Job:
         """What would be wrong in quotes.csv, by row of the list."""
         _, reading = open_case(self.folder, instead={QUOTES: table.data()})
         ours = {r.quotes_row: r.row for r in rows if r.quotes_row is not None and r.becomes in (ADDED, CHANGED)}
-        found = [f for f in reading.problems.faults if f.file == QUOTES]
+        found = [f for f in reading.problems.faults if f.file == reading.problems.called.get(QUOTES, QUOTES)]
         mine = {ours[f.row]: f"{f.column}: found {f.found}; {f.write}" for f in found if f.row in ours}
         if found and not mine:
             raise CaseError(found)
@@ -272,7 +279,8 @@ def _names(folder: Path) -> tuple[Case, Reading]:
     """The case as far as names and quotes go; other faults are for the day on which it is worked out."""
     case, reading = open_case(folder)
     broken = {f for f in ("parts.csv", "ways.csv", "suppliers.csv", QUOTES) if not reading.tables[f].whole}
-    found = [f for f in reading.problems.faults if f.file in broken | {QUOTES}]
+    named = {reading.problems.called.get(f, f) for f in broken | {QUOTES}}
+    found = [f for f in reading.problems.faults if f.file in named]
     if found:
         raise CaseError(found)
     for row in reading.boat.tables["suppliers.csv"].rows if reading.boat else ():
@@ -283,8 +291,7 @@ def _names(folder: Path) -> tuple[Case, Reading]:
 class QuotesTable:
     """The records of quotes.csv; rows are counted from 1 as a spreadsheet does."""
 
-    def __init__(self, path: Path | None) -> None:
-        data = read_data(path) if path is not None else b""
+    def __init__(self, data: bytes) -> None:
         text = clean(decoded(data))
         self._marked = data.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
         self._delimiter = delimiter(text, FILES[QUOTES].known) if text else ","

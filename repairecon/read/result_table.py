@@ -21,11 +21,11 @@ _CHUNK = 1000
 
 
 def mark_of(folder: str | os.PathLike[str], asked: Iterable[object] = ()) -> str:
-    """A hash of all files in a folder, not of those in folders within, and of what is asked; "" for no folder."""
+    """A hash of a file, or of all in a folder but in none within, and of what is asked; "" where there is neither."""
     place, made = Path(folder), hashlib.sha256(repr(tuple(asked)).encode())
-    if not place.is_dir():
+    if not place.exists():
         return ""
-    for path in sorted(p for p in place.iterdir() if p.is_file()):
+    for path in sorted(p for p in place.iterdir() if p.is_file()) if place.is_dir() else [place]:
         made.update(path.name.encode() + b"\0")
         made.update(hashlib.sha256(path.read_bytes()).digest())
     return made.hexdigest()[:20]

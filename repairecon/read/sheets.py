@@ -30,7 +30,7 @@ LAST_ROW = 1_048_576
 _MARKS = (",", ";", "\t")
 _LOOKED_AT = 100
 _TEXT = (".csv", ".txt", ".tsv")
-_BOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
+BOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 _SAVED = "save it as CSV UTF-8"
 
 
@@ -128,10 +128,10 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
     """
     suffix = path.suffix.casefold()
     try:
-        if suffix not in _TEXT + _BOOKS:
+        if suffix not in _TEXT + BOOKS:
             raise BadSheet(f"a file of the kind {shown(suffix)}", "save it as .xlsx or as CSV UTF-8")
         data = read_data(path)
-        if suffix in _BOOKS:
+        if suffix in BOOKS:
             from repairecon.read.workbook import read_workbook
 
             return read_workbook(data, path.name, sheet)

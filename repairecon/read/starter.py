@@ -60,7 +60,7 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
     RepaireconError
         If something is there already, or it cannot be written; nothing is written then.
     """
-    target = _empty(folder)
+    target = empty_folder(folder)
     said = {"name": kind, "kind": kind, "symptom": symptom, **{k: plain(v) for k, v in numbers.items()}}
     unit, three = (sections(CASE)[name] for name in ("unit", "three_numbers"))
     values = {name: column.examples[0] for name, column in {**unit, **three}.items() if column.examples}
@@ -76,7 +76,7 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
     return target
 
 
-def _empty(folder: str | os.PathLike[str]) -> Path:
+def empty_folder(folder: str | os.PathLike[str]) -> Path:
     """A folder that is not there yet, or empty."""
     target = Path(folder)
     if os.path.lexists(target) and not target.is_dir():
@@ -90,7 +90,7 @@ def _empty(folder: str | os.PathLike[str]) -> Path:
     return target
 
 
-def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "") -> str:
+def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "", units: bytes = b"") -> str:
     """Write a boat's folder: her money, her owner's terms and her units to be filled in, room for her jobs and log.
 
     Parameters
@@ -99,6 +99,8 @@ def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "")
         A folder that is not there yet, or is empty.
     name, currency
         Her name, and her money in three letters.
+    units
+        What units.csv is to hold; left out: its headings.
 
     Returns
     -------
@@ -110,13 +112,14 @@ def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "")
     RepaireconError
         If something is there already, or it cannot be written; nothing is written then.
     """
-    target = _empty(folder)
+    target = empty_folder(folder)
     if currency and not CODE.fullmatch(currency):
         raise RepaireconError(f"currency: found {shown(currency)}; write a three-letter code such as EUR")
     money = (currency or str(Defaults().peek("currency"))).upper()
     given = {"name": toml_value(name or "my boat"), "currency": toml_value(money)}
     files = {BOAT: "\n".join(_boat_lines(given)).encode("utf-8")}
     files |= {file: csv_text(_table(file, [])).encode("utf-8") for file in BOAT_TABLES}
+    files |= {"units.csv": units} if units else {}
     write_all(target, files)
     for inside in (JOBS, LOG):
         (target / inside).mkdir()
@@ -174,9 +177,14 @@ def _table(file: str, assumed: list[Row]) -> Iterator[list[str]]:
     columns = [c for c in FILES[file].columns if not c.endswith("_shape")]
     yield columns
     for row in assumed:
-        yield _line({**row.cells, "note": row.cells.get("note") or row.text("source")}, columns, DEFAULT)
+        yield default_line(row, columns)
     for cells in _examples(file) if not assumed or file == "looks.csv" else ():
         yield _line({**cells, "note": _NOTE}, columns, EXAMPLE)
+
+
+def default_line(row: Row, columns: list[str]) -> list[str]:
+    """An assumed row as a new case shows it: left out until the word before it is taken away."""
+    return _line({**row.cells, "note": row.cells.get("note") or row.text("source")}, columns, DEFAULT)
 
 
 def _line(cells: dict[str, str], columns: list[str], mark: str) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -288,10 +288,12 @@ def _columns(cells: list[str], row: int, table: Table, headings: Headings, probl
     return columns
 
 
-def read_table(source: Path | bytes | None, file: str, headings: Headings, problems: Problems) -> Table:
-    """The rows of a CSV file or of its bytes, cells by heading; all faults of its form noted."""
+def read_table(source: Path | bytes | Sheet | None, file: str, headings: Headings, problems: Problems) -> Table:
+    """The rows of a CSV file, of its bytes or of a sheet, cells by heading; all faults of its form noted."""
     if source is None:
         return Table(file)
+    if isinstance(source, Sheet):
+        return replace(table_of(source, headings, problems), note="; ".join(source.notes))
     try:
         data = source if isinstance(source, bytes) else read_data(source)
         sheet = csv_rows(clean(decoded(data)), file, headings.known)

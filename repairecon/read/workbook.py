@@ -12,7 +12,7 @@ import re
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,36 +57,47 @@ def read_workbook(data: bytes, file: str, wanted: str = "") -> Sheet:
 
     ``file`` is its name for faults. BadSheet is raised if there is nothing in it that can be taken.
     """
+    return _read(data, file, lambda names, hidden: [choose(names, hidden, wanted)])[0]
+
+
+def read_sheets(data: bytes, file: str) -> list[Sheet]:
+    """All sheets of a workbook that are not hidden."""
+    return _read(data, file, lambda names, _: names)
+
+
+def _read(data: bytes, file: str, chosen: Callable[[list[str], list[str]], list[str]]) -> list[Sheet]:
     parts = looked_at(data)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of what the library leaves out
         try:
-            return _read(data, file, wanted, parts)
+            return list(_sheets(data, file, chosen, parts))
         except BadSheet:
             raise
         except Exception as error:  # a hostile workbook can make the library raise anything
             raise BadSheet("a workbook that cannot be read", _AGAIN) from error
 
 
-def _read(data: bytes, file: str, wanted: str, parts: Parts) -> Sheet:
+def _sheets(
+    data: bytes, file: str, chosen: Callable[[list[str], list[str]], list[str]], parts: Parts
+) -> Iterator[Sheet]:
     from openpyxl import load_workbook
 
     book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
     sheets = {sheet.title: sheet for sheet in book.worksheets}
     names = [n for n, s in sheets.items() if s.sheet_state == "visible"]
-    name = choose(names, [n for n in sheets if n not in names], wanted)
-    part = _part(sheets[name])
-    notes = ["macros in it are left alone"] if parts.macros else []
-    notes += ["links in it to other files are not followed"] if parts.links else []
-    if name not in names:
-        notes.append(f"{shown(name)} is a hidden sheet")
-    formulas = None
-    if part in parts.formulas:
-        written = load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
-        formulas = _numbered(written[name])
-    reader = _Rows(parts.merged.get(part, []))
-    reader.read(_numbered(sheets[name]), formulas)
-    return Sheet(file, name, reader.rows, (*notes, *reader.notes()))
+    common = ["macros in it are left alone"] if parts.macros else []
+    common += ["links in it to other files are not followed"] if parts.links else []
+    for name in chosen(names, [n for n in sheets if n not in names]):
+        part, notes = _part(sheets[name]), list(common)
+        if name not in names:
+            notes.append(f"{shown(name)} is a hidden sheet")
+        formulas = None
+        if part in parts.formulas:
+            written = load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
+            formulas = _numbered(written[name])
+        reader = _Rows(parts.merged.get(part, []))
+        reader.read(_numbered(sheets[name]), formulas)
+        yield Sheet(file, name, reader.rows, (*notes, *reader.notes()))
 
 
 def _part(sheet: Any) -> str:

@@ -17,6 +17,7 @@ from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
+from repairecon.show.answer_tables import keep_tables
 
 LONG_WORK = 200_000
 QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
@@ -26,7 +27,7 @@ PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions",
 def add(jobs: Any) -> None:
     """Add the job to the command line."""
     job = jobs.add_parser("rebuild-or-buy", help="what every way out costs, in how many days, and what to do")
-    job.add_argument("folder", help="case folder: case.toml and, as far as you have them, the CSV files")
+    job.add_argument("folder", help="case folder (case.toml and, as far as you have them, the CSV files) or workbook")
     job.add_argument("more", nargs="*", metavar="FOLDER", help="more cases, or folders of cases: then a line each")
     job.add_argument(
         "--draws", type=_draws, default=DRAWS, help="draws for the ranges, or auto for as many as needed (%(default)s)"
@@ -37,8 +38,9 @@ def add(jobs: Any) -> None:
     job.add_argument("--horizon-years", type=float, help="years looked ahead, instead of the case's; 0: this job alone")
     job.add_argument("--stage", default="", help="last stage that is done: what it took is spent and not counted")
     job.add_argument("--measured", default="", metavar="MEASURE=VALUE", help="measurements so far, joined by ';'")
+    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     many = job.add_argument_group("many cases")
-    many.add_argument("--table", type=Path, metavar="FILE", help="write the lines (.csv, .parquet), or go on with it")
+    many.add_argument("--lines", type=Path, metavar="FILE", help="write the lines (.csv, .parquet), or go on with it")
     many.add_argument("--workers", type=int, default=0, help="processes (default: as many as there are cores)")
     many.add_argument("--scheduler", default="", metavar="ADDRESS", help="a cluster's, as in tcp://host:8786")
     face = job.add_mutually_exclusive_group()
@@ -66,7 +68,7 @@ def _bar(many: int) -> Any:
 def run(args: argparse.Namespace) -> int | None:
     """Work it out, then print or write; of many cases 2 where one has faults."""
     folders = [str(case) for folder in (args.folder, *args.more) for case in cases_in(folder)]
-    if len(folders) > 1 or args.table:
+    if len(folders) > 1 or args.lines:
         from repairecon.rebuild_or_buy.many_cases import print_lines
 
         return print_lines(folders, args)
@@ -83,6 +85,8 @@ def run(args: argparse.Namespace) -> int | None:
             stage=args.stage,
             progress=bar and bar.update,
         )
+    if args.tables is not None:
+        keep_tables(args.tables, args.job, as_json(answer))
     if args.report is not None:
         from repairecon.rebuild_or_buy.parts import page
         from repairecon.show.report import write_page

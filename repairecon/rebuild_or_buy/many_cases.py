@@ -13,7 +13,7 @@ from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.many.work import Lost, cores, each
-from repairecon.read.boat import boat_folder
+from repairecon.read.boat import boat_folder, home_of
 from repairecon.read.result_table import ResultTable, mark_of, to_parquet
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
@@ -132,7 +132,7 @@ def _found(line: CaseLine | Lost[str]) -> CaseLine:
 def _mark(folder: str, draws: int | str, seed: int) -> str:
     """What a line is made of: the files of the case and of its boat, draws, seed and version."""
     home = boat_folder(folder)
-    beneath = (mark_of(home), mark_of(home / "log")) if home else ()
+    beneath = (mark_of(home), mark_of(home_of(home) / "log")) if home else ()
     return mark_of(folder, (os.path.abspath(folder), *beneath, draws, seed, version()))  # noqa: PTH100
 
 
@@ -148,7 +148,7 @@ def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
 
     from tqdm import tqdm
 
-    table = Path(args.table) if args.table else None
+    table = Path(args.lines) if args.lines else None
     kept = table.with_suffix(".csv") if table else ""
     lines = case_lines(folders, args.draws, args.seed, workers=min(args.workers or cores(), len(folders)),
                        scheduler=args.scheduler, table=kept)  # fmt: skip

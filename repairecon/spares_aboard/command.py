@@ -38,6 +38,7 @@ def add(jobs: Any) -> None:
         option = f"--{name.replace('_', '-')}"
         job.add_argument(option, type=float, metavar="N", help=f"{words}, instead of passage.toml's")
     job.add_argument("--today", default="", metavar="DATE", help="day of the list, as in 2026-03-31")
+    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
@@ -78,11 +79,13 @@ def run(args: argparse.Namespace) -> None:
         write_insurance(answer, args.insurance)
         print(f"Wrote {args.insurance}")
         return
+    from repairecon.show.answer_tables import keep_tables
     from repairecon.spares_aboard.words import summary
 
     with _solver_words_aside():
-        data = as_json(answer) if args.json else None
-        text = summary(answer) if data is None else json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+        data = as_json(answer) if args.json or args.tables else None
+        keep_tables(args.tables, args.job, data or {})
+        text = summary(answer) if not args.json else json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
     print(text.rstrip("\n"))
 
 

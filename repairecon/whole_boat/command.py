@@ -6,9 +6,11 @@ import argparse
 import json
 import sys
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from repairecon.many.work import cores
+from repairecon.show.answer_tables import keep_tables
 from repairecon.whole_boat.answer import BoatLine, NoBoat, as_json, whole_boats
 
 FAULTY = 2
@@ -24,6 +26,7 @@ def add(jobs: Any) -> None:
     job.add_argument("--workers", type=int, default=0, help="processes (default: as many as there are cores)")
     job.add_argument("--scheduler", default="", metavar="ADDRESS", help="a cluster's, as in tcp://host:8786")
     job.add_argument("--budget", type=float, help="to spend at most on spares for all of them")
+    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--full", action="store_true", help="every step, not the first alone")
@@ -39,8 +42,11 @@ def run(args: argparse.Namespace) -> int:
     boats = _with_a_bar(args, workers)
     found = pools([b for b in boats if isinstance(b, BoatLine)], args.budget) if len(boats) > 1 else ()
     shared = [asdict(p) for p in found]
+    data = as_json(boats) | {"pools": shared}
+    if args.tables is not None:
+        keep_tables(args.tables, args.job, data)
     if args.json:
-        print(json.dumps(as_json(boats) | {"pools": shared}, indent=1, ensure_ascii=False, allow_nan=False))
+        print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
     else:
         print(words.first_screen(boats, found, full=args.full), end="")
     return FAULTY if any(isinstance(b, NoBoat) or b.failed for b in boats) else 0

@@ -117,7 +117,7 @@ def test_columns_may_be_told_and_a_place_for_the_rest(tmp_path: Path) -> None:
 def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
     headings = ["item", "qty", "locker", "price", "min", "measure", "units", "cure date"]
     rows: list[list[object]] = [
-        ["bolt", "two", "A1", "1,50", "", "", "", ""],
+        ["bolt", "two", "A1", "1,250", "", "", "", ""],
         ["", 1, "A1"],
         ["nut", 1.5, "A1", "", "", "box", "", "5Q99"],
         ["rope", "1.5", "", "", "", "metre", "", ""],
@@ -134,17 +134,17 @@ def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
         assert len(book.items()) == 3
     found = [str(fault) for fault in told.value.faults]
     expected = [
-        "my list row 2, cost_unit: found '1,50'; write 1.50",
-        "my list row 2, quantity: found 'two'; write a number",
-        "my list row 3, name: found nothing; name the item",
-        "my list row 4, cure_date: found '5Q99'; write year-month-day, or a quarter",
+        "my list row 2, price: found '1,250'; say which mark is the decimal one",
+        "my list row 2, qty: found 'two'; write a number",
+        "my list row 3, item: found nothing; name the item",
+        "my list row 4, cure date: found '5Q99'; write year-month-day, or a quarter",
         "my list row 4, measure: found 'box'; write one of: 'piece', 'metre', 'litre', 'kilogram'",
-        "my list row 4, quantity: found '1.5'; write a whole number",
+        "my list row 4, qty: found '1.5'; write a whole number",
         "my list row 5, locker: found nothing; name the locker",
         "my list row 6, units: found 'raw water pmup'; did you mean 'raw water pump'?",
-        "my list row 8, name: found 'oil, engine' again; make one row of it and row 7",
-        "my list row 9, cure_date: found 'yes'; write year-month-day",
-        "my list row 9, quantity: found '-1'; write not less than 0",
+        "my list row 8, item: found 'oil, engine' again; make one row of it and row 7",
+        "my list row 9, cure date: found 'yes'; write year-month-day",
+        "my list row 9, qty: found '-1'; write not less than 0",
     ]
     for start in expected:
         assert [f for f in found if f.startswith(start)], (start, found)

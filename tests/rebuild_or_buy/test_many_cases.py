@@ -71,7 +71,7 @@ def test_cases_are_found_however_deep(folders: list[str]) -> None:
 def test_the_command_goes_on_past_a_bad_case(
     folders: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    words = ["rebuild-or-buy", *folders[:3], "--draws", "64", "--workers", "1", "--table", str(tmp_path / "t.parquet")]
+    words = ["rebuild-or-buy", *folders[:3], "--draws", "64", "--workers", "1", "--lines", str(tmp_path / "t.parquet")]
     assert main(words) == 2
     said = capsys.readouterr().out.splitlines()
     assert [line.startswith(folder) for line, folder in zip(said, folders[:3], strict=False)] == [True] * 3

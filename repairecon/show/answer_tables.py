@@ -1,0 +1,142 @@
+"""Every table of an answer out of its plain data, with headings in words and units, for files that others open."""
+
+from __future__ import annotations
+
+import datetime
+import re
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, TypeAlias
+
+from repairecon.read.table_folder import write_tables
+
+Rows: TypeAlias = list[list[Any]]
+
+ANSWER = "answer"
+"""The table of what stands in no other: a figure a row."""
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_WORDS = {
+    "p10": "one in ten below", "p50": "half below", "p90": "one in ten above", "se": "standard error of the mean",
+    "mean_se_sampled": "standard error of the mean", "p90_se": "standard error of the last", "kg": "",
+    "evpi": "worth of knowing for sure", "evsi": "worth of the look", "fifo": "first in, first out",
+}  # fmt: skip
+_MONEY_WORDS = """cash total saves gap worth net money price cost spend budget value limit landed replacement goods lost
+regret charge surcharge carriage difference paid fifo average down alone over core duty vat insurance fee handling back
+refund evpi evsi expected each discount fees"""
+_MONEY = frozenset(_MONEY_WORDS.split())
+"""Words of a name whose figures are home money."""
+_UNITS = {"hours": "h", "days": "days", "years": "years", "kg": "kg", "litres": "litres"}
+_FRACTIONS = ("rate", "share")
+
+
+def heading(path: Sequence[str], currency: str) -> str:
+    """A heading in words, with the unit of its figures.
+
+    >>> heading(("total", "p90"), "EUR"), heading(("p_short",), "EUR"), heading(("mean_days",), "EUR")
+    ('total, one in ten above [EUR]', 'chance: short [0 to 1]', 'mean days [days]')
+    """
+    said = [_in_words(name) for name in path]
+    unit = next(filter(None, (_unit(name, currency) for name in reversed(path))), "")
+    return ", ".join(filter(None, said)) + (f" [{unit}]" if unit else "")
+
+
+def _in_words(name: str) -> str:
+    if name in _WORDS:
+        return _WORDS[name]
+    chance, plain = name.startswith("p_"), name.removeprefix("p_").replace("_", " ")
+    return f"chance: {plain}" if chance else plain
+
+
+def _unit(name: str, currency: str) -> str:
+    words = name.split("_")
+    if name.startswith("p_"):
+        return "0 to 1"
+    if words[0] == "quoted":
+        return "" if words[-1] == "on" else "supplier's money"
+    if words[-1] in _FRACTIONS:
+        return "1"
+    if words[-1] in _UNITS and words[0] not in ("cost", "price"):
+        return _UNITS[words[-1]]
+    return currency if not _MONEY.isdisjoint(words) else ""
+
+
+def answer_tables(data: Mapping[str, Any]) -> dict[str, Rows]:
+    """The tables in plain data, by name: first row the headings, days as days, unequal rows filled up.
+
+    Parameters
+    ----------
+    data
+        An answer as its ``as_json`` has it: every list in it becomes a table, what is nested stands in one row, what is
+        a list within a row becomes a table of its own with the first column of that row. The rest is one table.
+    """
+    currency = str(data.get("currency") or "")
+    lists: dict[str, list[dict[tuple[str, ...], Any]]] = {}
+    single = _flat(data, (), "", lists)
+    tables = {ANSWER: [["what", "is"], *(_one(path, x, currency) for path, x in single.items())]}
+    return tables | {name: _table(rows, currency) for name, rows in lists.items()}
+
+
+def _one(path: tuple[str, ...], x: Any, currency: str) -> list[Any]:
+    return [_table([{path: x}], currency)[0][0], _cell(x)]
+
+
+def _table(rows: Sequence[Mapping[tuple[str, ...], Any]], currency: str) -> Rows:
+    columns = list(dict.fromkeys(path for row in rows for path in row))
+    money = {str(row.get(("currency",)) or currency) for row in rows}
+    unit = currency if len(money) != 1 else money.pop()
+    heads = [heading(c, unit) if any(_is_number(row.get(c)) for row in rows) else heading(c, unit).split(" [")[0]
+             for c in columns]  # fmt: skip
+    return [heads, *([_cell(row.get(c)) for c in columns] for row in rows)]
+
+
+def _is_number(x: Any) -> bool:
+    return isinstance(x, int | float) and not isinstance(x, bool)
+
+
+def _flat(
+    x: Mapping[str, Any], path: tuple[str, ...], name: str, lists: dict[str, list[dict[tuple[str, ...], Any]]]
+) -> dict[tuple[str, ...], Any]:
+    """The single values of a record by their path; its lists go to ``lists``."""
+    made: dict[tuple[str, ...], Any] = {}
+    later: list[tuple[str, list[Any]]] = []
+    for key, value in x.items():
+        here = (*path, str(key))
+        of = "_".join(filter(None, (name, str(key))))
+        if isinstance(value, Mapping) and value and all(isinstance(v, Mapping) for v in value.values()):
+            later.append((of, [{str(key): k, **v} for k, v in value.items()]))
+        elif isinstance(value, Mapping) and name and all(isinstance(v, str) for v in value.values()):
+            made[here] = "; ".join(f"{k}={v}" for k, v in value.items())
+        elif isinstance(value, Mapping):
+            made |= _flat(value, here, name, lists)
+        elif isinstance(value, list | tuple) and any(isinstance(v, Mapping) for v in value):
+            later.append((of, list(value)))
+        elif isinstance(value, list | tuple) and value and all(map(_is_number, value)):
+            later.append((of, [{str(key): v} for v in value]))
+        elif isinstance(value, list | tuple):
+            made[here] = "; ".join(map(str, value))
+        else:
+            made[here] = value
+    first = {("of", *k): v for k, v in list(made.items())[:1] if name}
+    first |= {k: v for k, v in made.items() if name and k == ("currency",)}
+    for of, some in later:
+        rows = lists.setdefault(of, [])
+        for record in some:
+            rows.append(first | _flat(record if isinstance(record, Mapping) else {"is": record}, (), of, lists))
+    return made
+
+
+def _cell(x: Any) -> Any:
+    if isinstance(x, str) and _DAY.fullmatch(x):
+        try:
+            return datetime.date.fromisoformat(x)
+        except ValueError:
+            return x
+    return x if x is None or isinstance(x, bool | int | float | datetime.date) else str(x)
+
+
+def keep_tables(folder: Path | None, job: str, data: Mapping[str, Any]) -> None:
+    """Write the tables in plain data into a folder, where one is named, and say so."""
+    if folder is not None:
+        written = write_tables(folder, job, answer_tables(data))
+        print(f"Wrote {len(written)} files of tables to {folder}", file=sys.stderr)
