@@ -231,9 +231,10 @@ class Model:
         self.allowed = np.array([allowed.get(w, True) for w in self.ways], dtype=bool)
         self.buys = plain_buys(case.ways)
         self.buying = buying or Buying(case)
-        # leaves in which rebuilds end side by side, so that draws of them are slices
+        # leaves in which rebuilds end side by side, so that draws of them are slices; all by name, so that the order of
+        # rows in the files changes no draw
         ends = WaysCost(case, tree, self.buying, remedied).ends
-        keys = [ends[w.way] for w in case.ways if w.traits.rebuilds]
+        keys = [*(ends[w.way] for w in sorted(case.ways, key=lambda w: w.way) if w.traits.rebuilds), *tree.by_name()]
         self.tree = tree.only(np.lexsort(keys[::-1])) if keys else tree
         self.costs = WaysCost(case, self.tree, self.buying, remedied)
         self.program = Program(case, self.costs, done)

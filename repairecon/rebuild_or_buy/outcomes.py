@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import mean_of
+from repairecon.buying.inputs import inputs_of, mean_of
 from repairecon.buying.offers import today_of
 from repairecon.rebuild_or_buy.draws import BLOCK, REPLICATES, Block, Draws, ends_round, replicate_se
-from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces, inputs_of
+from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.ranking import Ranking, plainly, simplest_first
 from repairecon.rebuild_or_buy.sensitivity import most_moving

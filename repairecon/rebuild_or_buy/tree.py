@@ -53,6 +53,14 @@ class Tree:
         seen = [e for e, s in enumerate(self.seen) if 0 <= s <= stage]
         return tree_formulas.information_sets(self.states, seen)[0]
 
+    def by_name(self) -> list[Ints]:
+        """Rank by name of the outcome of each event (L,), the events by name."""
+        ranks = []
+        for e in sorted(range(len(self.events)), key=self.events.__getitem__):
+            rank = np.argsort(np.argsort(self.outcomes[e]))
+            ranks.append(np.append(rank, -1)[self.states[:, e]])
+        return ranks
+
     def only(self, kept: NDArray[np.intp] | Bools, chance: Floats | None = None) -> Tree:
         """Some of the leaves, with other chances where given."""
         chance = self.chance[kept] if chance is None else chance
