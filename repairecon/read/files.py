@@ -11,6 +11,7 @@ import itertools
 import math
 import os
 import re
+import tempfile
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
@@ -37,6 +38,8 @@ PAGE = '<meta name="generator" content="repairecon">'
 """What every page of ours carries."""
 CREATOR = "repairecon"
 """Who made a workbook, as it says itself."""
+_ROOM_A_CELL = 100
+"""Bytes of a cell while a workbook is made."""
 _HEAD = 4096
 """Bytes of a file, or of the properties of a workbook, that say what it is."""
 
@@ -252,17 +255,20 @@ def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Value]]], money: str =
     from openpyxl import Workbook
     from openpyxl.utils import get_column_letter
 
-    book = Workbook(write_only=True)
+    book, out = Workbook(write_only=True), io.BytesIO()
     book.properties.creator, book.properties.title = CREATOR, next(iter(sheet_names(sheets)), None)
-    for name, rows in zip(sheet_names(sheets), sheets.values(), strict=True):
-        sheet: Any = book.create_sheet(name)
-        sheet.freeze_panes = "A2"
-        for k, width in enumerate(_widths(rows), start=1):
-            sheet.column_dimensions[get_column_letter(k)].width = width
-        for nth, row in enumerate(rows):
-            sheet.append([_xlsx_cell(sheet, _checked(value), money, bold=nth == 0) for value in row])
-    out = io.BytesIO()
-    book.save(out)
+    with _in_words(Path("the workbook")):
+        # its sheets go through files of the system's own folder: without room there the library ends in a noise
+        with tempfile.TemporaryFile() as room:
+            room.write(bytes(_ROOM_A_CELL * (50 + sum(len(row) for rows in sheets.values() for row in rows))))
+        for name, rows in zip(sheet_names(sheets), sheets.values(), strict=True):
+            sheet: Any = book.create_sheet(name)
+            sheet.freeze_panes = "A2"
+            for k, width in enumerate(_widths(rows), start=1):
+                sheet.column_dimensions[get_column_letter(k)].width = width
+            for nth, row in enumerate(rows):
+                sheet.append([_xlsx_cell(sheet, _checked(value), money, bold=nth == 0) for value in row])
+        book.save(out)
     return out.getvalue()
 
 

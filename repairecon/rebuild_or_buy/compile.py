@@ -22,6 +22,9 @@ from repairecon.records import Case, Source, Way
 EVERYWHERE = 0
 """The first pattern: one in every leaf."""
 
+_GRID = 2.0**43
+"""Steps of one between the values of a pattern."""
+
 
 @dataclass(frozen=True)
 class Group:
@@ -112,8 +115,9 @@ class Program:
                 pattern, scale = EVERYWHERE, coef
                 if isinstance(coef, np.ndarray):
                     scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
-                    # rounded, so that sums made in another order share their pattern
-                    pattern = self._pattern(np.round(coef / scale, 13)) if coef.ndim and np.ptp(coef) else EVERYWHERE
+                    # on a grid, so that sums made in another order share their pattern
+                    on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
+                    pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
                 terms, scales = groups.setdefault(pattern, ([], []))
                 terms.append(self._term(term))
                 scales.append(float(scale))

@@ -17,6 +17,7 @@ from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.compile import Program, plain_buys
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, term_means
+from repairecon.rebuild_or_buy.size import check_inputs
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, grow
 from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
@@ -238,6 +239,7 @@ class Model:
         self.tree = tree.only(np.lexsort(keys[::-1])) if keys else tree
         self.costs = WaysCost(case, self.tree, self.buying, remedied)
         self.program = Program(case, self.costs, done)
+        check_inputs(len(self.program.inputs), len(self.ways))
         self.inputs, self.ends, self.never = self.program.inputs, self.program.ends, self.program.never
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}
