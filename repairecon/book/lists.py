@@ -14,7 +14,7 @@ from typing import Any
 from repairecon.book.amounts import When, month_or_day
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.files import as_meant, csv_text, write_all
+from repairecon.read.files import PAGE, as_meant, check_own, csv_text, write_own
 from repairecon.read.orders import LANDED
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheets import BadCell, Sheet, heading, read_sheet, text_of
@@ -266,7 +266,7 @@ def _page(title: str, lockers: Sequence[tuple[tuple[str, str], list[list[str]]]]
         )
         parts.append(f"<h2>{html.escape(' '.join(filter(None, where)))}</h2><table>{headings}{body}</table>")
     lead = "Count what lies there, write it in the first column, and type it into the same sheet as CSV."
-    return _PAGE.format(title=html.escape(title), lead=lead, body="\n".join(parts))
+    return _PAGE.format(mark=PAGE, title=html.escape(title), lead=lead, body="\n".join(parts))
 
 
 def _to_count(book: SparesBook, locker: str, blind: bool) -> list[list[str]]:
@@ -290,11 +290,17 @@ def _to_count(book: SparesBook, locker: str, blind: bool) -> list[list[str]]:
 
 
 def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: bool = False) -> None:
-    """Write the sheet in the form that the file's name asks for; never over another file."""
+    """Write the sheet in the form that the file's name asks for; never over one that was filled in."""
     form = path.suffix.casefold()
     if form not in (".csv", ".html", ".txt"):
         raise RepaireconError(f"{path.name}: write a name that ends in .csv, .html or .txt")
-    write_all(path.parent, {path.name: count_sheet(book, form, locker, blind).encode("utf-8")})
+    made = count_sheet(book, form, locker, blind)
+    check_own(path, made.encode())
+    if form == ".csv" and path.exists():
+        filled = Columns(read_sheet(path, "", _COUNT), Problems())
+        if any(filled.text(row, "counted") for row in filled.rows):
+            raise RepaireconError(f"{path}: it holds counts; bring them in by reconcile, or give another name")
+    write_own(path, made)
 
 
 def reconcile(

@@ -37,6 +37,11 @@ Term = Product | LongestWait
 ONE = Product()
 
 
+def inputs_of(term: Term) -> tuple[int, ...]:
+    """Places of the inputs in a term."""
+    return term.inputs if isinstance(term, Product) else (*term.waits, *(i for i, _ in term.floor), *term.often)
+
+
 def mean_of(r: Range) -> float:
     """Expected value of a range."""
     return float(ranges.mean(r.low, r.likely, r.high, r.shape))

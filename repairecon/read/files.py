@@ -11,6 +11,8 @@ import itertools
 import math
 import os
 import re
+import tempfile
+import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -31,6 +33,15 @@ LONGEST_TEXT = 32_767
 """Characters that a cell of a workbook holds."""
 _NOT_IN_A_NAME = re.compile(r"[\[\]:*?/\\]")
 _LONGEST_NAME = 31
+
+PAGE = '<meta name="generator" content="repairecon">'
+"""What every page of ours carries."""
+CREATOR = "repairecon"
+"""Who made a workbook, as it says itself."""
+_ROOM_A_CELL = 100
+"""Bytes of a cell while a workbook is made."""
+_HEAD = 4096
+"""Bytes of a file, or of the properties of a workbook, that say what it is."""
 
 
 class Unreadable(Exception):
@@ -105,6 +116,52 @@ def _replace(target: Path, data: bytes) -> None:
     except BaseException:
         part.unlink(missing_ok=True)
         raise
+
+
+def write_own(path: Path, data: str | bytes) -> None:
+    """Write an output whole or not at all: a new file, or in place of an earlier output of the same kind.
+
+    RepaireconError for a link and for anything else that is there; it is then as it was.
+    """
+    made = data.encode("utf-8") if isinstance(data, str) else data
+    check_own(path, made)
+    with _in_words(path):
+        _replace(path, made)
+
+
+def check_own(path: Path, made: bytes = PAGE.encode()) -> None:
+    """Refuse a place where an output (its first bytes will do, for a workbook all) may not go."""
+    with _in_words(path):
+        if path.is_dir():
+            raise IsADirectoryError(0, "it is a folder; give the name of a file")
+        if not path.parent.is_dir():
+            raise NotADirectoryError(0, f"{path.parent} is no folder; make it first")
+        if path.is_symlink():
+            raise FileExistsError(0, "it is a link; give another name")
+        if path.exists() and not (_kind(made) and path.is_file() and _kind(_bytes_of(path)) == _kind(made)):
+            raise FileExistsError(0, "it is there already and no earlier output of this kind; give another name")
+
+
+def _bytes_of(path: Path) -> bytes:
+    """What shows the kind of a file: a workbook whole, else how it begins."""
+    with path.open("rb") as file:
+        head = file.read(_HEAD)
+        return head + file.read(LARGEST_FILE) if head.startswith(b"PK") else head
+
+
+def _kind(data: bytes) -> bytes:
+    """What outputs of a kind have in common, and no other file: a mark, who made it of what, or the first line."""
+    if data.startswith(b"PK"):
+        try:
+            with zipfile.ZipFile(io.BytesIO(data)) as book, book.open("docProps/core.xml") as about:
+                said = about.read(_HEAD)
+        except (zipfile.BadZipFile, KeyError, OSError, ValueError, NotImplementedError, RuntimeError):
+            return b""
+        made = [re.search(rb"<dc:%b>(.*?)</dc:%b>" % (tag, tag), said) for tag in (b"creator", b"title")]
+        return b"|".join(m[1] for m in made if m) if made[0] and made[0][1] == CREATOR.encode() else b""
+    if PAGE.encode() in data[:_HEAD]:
+        return PAGE.encode()
+    return data[:_HEAD].removeprefix(codecs.BOM_UTF8).split(b"\n")[0].strip()
 
 
 def write_all(folder: Path, files: Mapping[str, bytes], replace: bool = False) -> None:
@@ -201,18 +258,22 @@ def workbook_bytes(
     from openpyxl import Workbook
     from openpyxl.utils import get_column_letter
 
-    book = Workbook(write_only=True)
-    for name, rows in zip(sheet_names(sheets), sheets.values(), strict=True):
-        sheet: Any = book.create_sheet(name)
-        sheet.freeze_panes = "A2"
-        if filters and rows and rows[0]:
-            sheet.auto_filter.ref = f"A1:{get_column_letter(len(rows[0]))}{len(rows)}"
-        for k, width in enumerate(widths(rows), start=1):
-            sheet.column_dimensions[get_column_letter(k)].width = width
-        for nth, row in enumerate(rows):
-            sheet.append([_xlsx_cell(sheet, _checked(value), money, bold=nth == 0) for value in row])
-    out = io.BytesIO()
-    book.save(out)
+    book, out = Workbook(write_only=True), io.BytesIO()
+    book.properties.creator, book.properties.title = CREATOR, next(iter(sheet_names(sheets)), None)
+    with _in_words(Path("the workbook")):
+        # its sheets go through files of the system's own folder: without room there the library ends in a noise
+        with tempfile.TemporaryFile() as room:
+            room.write(bytes(_ROOM_A_CELL * (50 + sum(len(row) for rows in sheets.values() for row in rows))))
+        for name, rows in zip(sheet_names(sheets), sheets.values(), strict=True):
+            sheet: Any = book.create_sheet(name)
+            sheet.freeze_panes = "A2"
+            if filters and rows and rows[0]:
+                sheet.auto_filter.ref = f"A1:{get_column_letter(len(rows[0]))}{len(rows)}"
+            for k, width in enumerate(widths(rows), start=1):
+                sheet.column_dimensions[get_column_letter(k)].width = width
+            for nth, row in enumerate(rows):
+                sheet.append([_xlsx_cell(sheet, _checked(value), money, bold=nth == 0) for value in row])
+        book.save(out)
     return out.getvalue()
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.read.columns import FILES
-from repairecon.read.files import csv_text, write_all, write_whole
+from repairecon.read.files import csv_text, write_all, write_own
 from repairecon.read.problems import Problems, key, shown
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
@@ -165,5 +165,5 @@ def learned_text(learned: Learned) -> str:
 
 
 def write_learned(path: str | os.PathLike[str], learned: Learned) -> None:
-    """Write what was learned, whole or not at all; an older file is replaced."""
-    write_whole(path, learned_text(learned))
+    """Write what was learned, whole or not at all; an earlier one is replaced."""
+    write_own(Path(path), learned_text(learned))

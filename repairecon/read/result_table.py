@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.files import csv_text, write_whole
+from repairecon.read.files import check_own, csv_text, write_own
 from repairecon.read.problems import shown
 from repairecon.records import RepaireconError
 
@@ -48,17 +48,16 @@ class ResultTable:
         self.path, self.columns = Path(path), (*columns, MARK)
         marks = set(wanted) - {""}
         kept = [row for row in self._there() if row[MARK] in marks]
-        write_whole(self.path, csv_text([self.columns, *([row[c] for c in self.columns] for row in kept)], end="\n"))
+        write_own(self.path, csv_text([self.columns, *([row[c] for c in self.columns] for row in kept)], end="\n"))
         self.done = {row[MARK]: {k: v for k, v in row.items() if k != MARK} for row in kept}
 
     def _there(self) -> Iterator[dict[str, str]]:
         """Rows of the file as it is; a last one that was cut off is none."""
+        check_own(self.path, csv_text([self.columns]).encode())
         if not self.path.exists():
             return
         text = self.path.read_text(encoding="utf-8", errors="replace")
         rows = csv.DictReader(io.StringIO(text[: text.rfind("\n") + 1]))
-        if text and tuple(rows.fieldnames or ()) != self.columns:
-            raise RepaireconError(f"{shown(str(self.path))} is no table of these results: name another file")
         yield from (row for row in rows if None not in row.values() and None not in row)
 
     def add(self, row: Mapping[str, Any], mark: str) -> None:
@@ -76,6 +75,8 @@ def to_parquet(path: Path, to: Path) -> None:
         import pyarrow.parquet as pq
     except ImportError as error:
         raise RepaireconError("Parquet needs the extra fleet: pip install 'repairecon[fleet]'") from error
+    if os.path.lexists(to):
+        raise RepaireconError(f"{shown(str(to))} is there already; give another name")
     part = to.with_name(f".{to.name}.part")
     writer = None
     for rows in pd.read_csv(path, chunksize=_CHUNK):

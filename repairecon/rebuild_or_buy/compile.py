@@ -13,7 +13,7 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import Product, Term
+from repairecon.buying.inputs import Product, Term, inputs_of
 from repairecon.rebuild_or_buy.tree import STAGE, Floats
 from repairecon.rebuild_or_buy.ways_cost import OWN_SPARE, WaysCost, lasting
 from repairecon.rebuild_or_buy.work import OUTPUTS, Bill
@@ -21,6 +21,9 @@ from repairecon.records import Case, Source, Way
 
 EVERYWHERE = 0
 """The first pattern: one in every leaf."""
+
+_GRID = 2.0**43
+"""Steps of one between the values of a pattern."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +95,10 @@ class Program:
     def _term(self, term: Term) -> int:
         return self._terms.setdefault(term, len(self._terms))
 
+    def _by_name(self, amount: tuple[Term, object]) -> list[str]:
+        """An order of terms in which no order of rows changes how sums are rounded."""
+        return sorted(self._costs.work.inputs.items[i].key for i in inputs_of(amount[0]))
+
     def _input(self, product: Product) -> int:
         """Place of an input that may stand in no bill."""
         self._term(product)
@@ -104,11 +111,13 @@ class Program:
         outputs, flat = [], []
         for o, output in enumerate(OUTPUTS):
             groups: dict[int, tuple[list[int], list[float]]] = {}
-            for term, coef in getattr(bill, output).items():
+            for term, coef in sorted(getattr(bill, output).items(), key=self._by_name):
                 pattern, scale = EVERYWHERE, coef
                 if isinstance(coef, np.ndarray):
                     scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
-                    pattern = self._pattern(coef / scale) if coef.ndim and np.ptp(coef) else EVERYWHERE
+                    # on a grid, so that sums made in another order share their pattern
+                    on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
+                    pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
                 terms, scales = groups.setdefault(pattern, ([], []))
                 terms.append(self._term(term))
                 scales.append(float(scale))

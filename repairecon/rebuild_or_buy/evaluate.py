@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import ONE, Input, LongestWait, Product, Term
+from repairecon.buying.inputs import ONE, Input, LongestWait, Product, Term, inputs_of
 from repairecon.formulas.ranges import expected_maximum
 from repairecon.rebuild_or_buy.compile import EVERYWHERE, Compiled, Program
 from repairecon.rebuild_or_buy.tree import Bools, Floats
@@ -57,11 +57,6 @@ def as_often(inputs: Any, piece: Piece) -> Any:
     for i, happens in piece.chances:
         often = often * (inputs[i] if happens else 1.0 - inputs[i])
     return often
-
-
-def inputs_of(term: Term) -> tuple[int, ...]:
-    """Inputs in a term."""
-    return term.inputs if isinstance(term, Product) else (*term.waits, *(i for i, _ in term.floor), *term.often)
 
 
 # ---- at the means -------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.compile import Program, plain_buys
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, term_means
+from repairecon.rebuild_or_buy.size import check_inputs
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, grow
 from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
@@ -231,12 +232,14 @@ class Model:
         self.allowed = np.array([allowed.get(w, True) for w in self.ways], dtype=bool)
         self.buys = plain_buys(case.ways)
         self.buying = buying or Buying(case)
-        # leaves in which rebuilds end side by side, so that draws of them are slices
+        # leaves in which rebuilds end side by side, so that draws of them are slices; all by name, so that the order of
+        # rows in the files changes no draw
         ends = WaysCost(case, tree, self.buying, remedied).ends
-        keys = [ends[w.way] for w in case.ways if w.traits.rebuilds]
+        keys = [*(ends[w.way] for w in sorted(case.ways, key=lambda w: w.way) if w.traits.rebuilds), *tree.by_name()]
         self.tree = tree.only(np.lexsort(keys[::-1])) if keys else tree
         self.costs = WaysCost(case, self.tree, self.buying, remedied)
         self.program = Program(case, self.costs, done)
+        check_inputs(len(self.program.inputs), len(self.ways))
         self.inputs, self.ends, self.never = self.program.inputs, self.program.ends, self.program.never
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}

@@ -11,13 +11,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import mean_of
+from repairecon.buying.inputs import inputs_of, mean_of
 from repairecon.buying.offers import today_of
 from repairecon.rebuild_or_buy.draws import BLOCK, REPLICATES, Block, Draws, ends_round, replicate_se
-from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces, inputs_of
+from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.ranking import Ranking, plainly, simplest_first
 from repairecon.rebuild_or_buy.sensitivity import most_moving
+from repairecon.rebuild_or_buy.size import check_draws
 from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.rebuild_or_buy.work import OUTPUTS
 from repairecon.records import Case
@@ -269,6 +270,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     verdict's figures are sure enough to be shown in full; ``progress`` is told the number of draws done
     after each block.
     """
+    _check_size(model, draws or 0)
     cash, hours, days = model.expected().T
     free = cash + model.lost_day * days
     mean = np.stack([cash, hours, days, free + model.own_hour * hours, free], axis=1)
@@ -294,6 +296,11 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
         tallies=so_far.tallies, p_cheapest=p / p.sum(), p_cheapest_se=p_se, regret=regret, regret_se=regret_se,
         beats=beats, beats_se=beats_se, sample=kept, **dated,
     )  # fmt: skip
+
+
+def _check_size(model: Model, draws: int) -> None:
+    ways = model.plain.all_ways()
+    check_draws(draws, sum(len(p.bill.scale) for pieces in ways for p in pieces), len(ways))
 
 
 def _dated(model: Model, so_far: _Sums) -> dict[str, Floats]:

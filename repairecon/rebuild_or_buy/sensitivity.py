@@ -14,10 +14,10 @@ from math import inf
 
 import numpy as np
 
-from repairecon.buying.inputs import LongestWait, Product
+from repairecon.buying.inputs import LongestWait, Product, inputs_of
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.draws import PACE, SLOTS
-from repairecon.rebuild_or_buy.evaluate import AtMeans, inputs_of
+from repairecon.rebuild_or_buy.evaluate import AtMeans
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.records import Range

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
+from repairecon.rebuild_or_buy.size import check_leaves
 from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, Remedy, RepaireconError, Way
 
 NEVER_ENDS = len(STAGES)
@@ -53,6 +54,14 @@ class Tree:
         seen = [e for e, s in enumerate(self.seen) if 0 <= s <= stage]
         return tree_formulas.information_sets(self.states, seen)[0]
 
+    def by_name(self) -> list[Ints]:
+        """Rank by name of the outcome of each event (L,), the events by name."""
+        ranks = []
+        for e in sorted(range(len(self.events)), key=self.events.__getitem__):
+            rank = np.argsort(np.argsort(self.outcomes[e]))
+            ranks.append(np.append(rank, -1)[self.states[:, e]])
+        return ranks
+
     def only(self, kept: NDArray[np.intp] | Bools, chance: Floats | None = None) -> Tree:
         """Some of the leaves, with other chances where given."""
         chance = self.chance[kept] if chance is None else chance
@@ -85,24 +94,28 @@ class Nested:
         return Nested(order, tuple(begins), tuple(np.searchsorted(f, b) for b, f in zip(begins, finer, strict=True)))
 
 
-def _groups(case: Case, names: dict[str, list[str]]) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
+Names = dict[str, dict[str, int]]
+"""Event -> outcome -> its place, in the order of the rows."""
+
+
+def _groups(case: Case, names: Names) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
     """Chances of the outcomes of each event, by condition."""
     place = {event: e for e, event in enumerate(names)}
     groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in names]
     for b in case.branches:
-        given = tuple((place[o], names[o].index(v)) for o, v in b.given)
+        given = tuple((place[o], names[o][v]) for o, v in b.given)
         chances = groups[place[b.event]].setdefault(given, np.zeros(len(names[b.event])))
-        chances[names[b.event].index(b.outcome)] += b.chance
+        chances[names[b.event][b.outcome]] += b.chance
     return [list(g.items()) for g in groups]
 
 
-def _held(case: Case, names: dict[str, list[str]], states: NDArray[np.int16]) -> Bools:
+def _held(case: Case, names: Names, states: NDArray[np.int16]) -> Bools:
     """Which branch rows apply: their outcome is the leaf's and their condition is the one that held."""
     column = dict(zip(names, states.T, strict=True))
     nowhere = np.zeros(len(states), dtype=bool)
 
     def is_so(event: str, outcome: str) -> Bools:
-        return np.asarray(column[event] == names[event].index(outcome))
+        return np.asarray(column[event] == names[event][outcome])
 
     holds = [np.logical_and.reduce([~nowhere, *(is_so(e, o) for e, o in b.given)]) for b in case.branches]
     special = dict.fromkeys(names, nowhere)
@@ -118,17 +131,17 @@ def _held(case: Case, names: dict[str, list[str]], states: NDArray[np.int16]) ->
 
 def grow(case: Case, *, bare: bool = False) -> Tree:
     """Enumerate the case's tree; ``bare`` gives the one leaf in which nothing is found."""
-    names: dict[str, list[str]] = {}
+    names: Names = {}
     for b in case.branches:
-        outcomes = names.setdefault(b.event, [])
-        if b.outcome not in outcomes:
-            outcomes.append(b.outcome)
+        outcomes = names.setdefault(b.event, {})
+        outcomes.setdefault(b.outcome, len(outcomes))
     states, chance = np.full((1, len(names)), -1, dtype=np.int16), np.ones(1)
     if names and not bare:
         try:
             states, chance = tree_formulas.enumerate_leaves(_groups(case, names))
         except ValueError as error:
             raise RepaireconError(f"events.csv: {error}") from error
+    check_leaves(len(case.branches), len(chance), sum(w.traits.rebuilds == "here" for w in case.ways))
     seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
     held = _held(case, names, states)
     return Tree(tuple(names), tuple(map(tuple, names.values())), seen, states, chance, held)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.files import write_whole
+from repairecon.read.files import PAGE, check_own, write_own
 from repairecon.read.starter import notebook_text, share_dir
 from repairecon.records import RepaireconError
 
@@ -90,18 +90,16 @@ def render(title: str, about: str, advice: Sequence[str], blocks: Sequence[Any],
 def filled(template: str, **values: Any) -> str:
     """A page of this room with values in their places, all text escaped."""
     from jinja2 import Environment, PackageLoader
+    from markupsafe import Markup
 
     pages = Environment(loader=PackageLoader("repairecon", "show"), autoescape=True, trim_blocks=True)
-    return pages.get_template(template).render(**values)
+    return pages.get_template(template).render(mark=Markup(PAGE), **values)
 
 
 def write_page(path: Path, page: str | Callable[[], str]) -> None:
     """Write a page whole or not at all; where none can go, it is not even made."""
-    if path.is_dir():
-        raise RepaireconError(f"{path} is a folder; give the name of a file, such as report.html")
-    if not path.parent.is_dir():
-        raise RepaireconError(f"{path.parent} is no folder; make it first")
-    write_whole(path, page if isinstance(page, str) else page())
+    check_own(path)
+    write_own(path, page if isinstance(page, str) else page())
 
 
 def version() -> str:

@@ -17,7 +17,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.book.spares_book import book_at, passage_for
-from repairecon.read.files import Value, csv_text, workbook_bytes, write_all
+from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard import acts
 from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, spares_aboard
@@ -186,7 +186,7 @@ def _below(line: ReorderLine) -> dict[str, Any]:
 def write_insurance(answer: SparesAnswer, path: Path) -> None:
     """Write what is there, how many, where, bought when and from whom, what it cost and what it would cost now.
 
-    Never over another file; the name ends in .csv or in .xlsx.
+    Over an earlier list alone; the name ends in .csv or in .xlsx.
     """
     frame = answer.insurance
     rows: list[list[Value]] = [[*map(str, frame.columns), "currency"]]
@@ -199,7 +199,7 @@ def write_insurance(answer: SparesAnswer, path: Path) -> None:
     if form not in (".csv", ".xlsx"):
         raise RepaireconError(f"{path.name}: write a name that ends in .csv or .xlsx")
     data = csv_text(rows, defuse=True).encode("utf-8-sig") if form == ".csv" else workbook_bytes({"spares": rows})
-    write_all(path.parent, {path.name: data})
+    write_own(path, data)
 
 
 def _cell(value: object) -> Value:

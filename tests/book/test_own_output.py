@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from itertools import product
 from pathlib import Path
 
 import pytest
 
 from repairecon.__main__ import main
+from repairecon.records import RepaireconError
+from repairecon.show import report
+
+DATA = Path(__file__).parents[2] / "data"
 
 
 @pytest.fixture
@@ -42,19 +47,106 @@ TARGETS = ["own.spares", "passage.toml", "notes.txt", "list.csv", "page.html", "
            "csv", "csv/items.csv", "csv/movements.csv", "csv/passage.toml"]  # fmt: skip
 
 
-ACTS = (["sheet", "--to"], ["--insurance"], ["export"], ["backup"], ["salvage"])
+BOOK_ACTS = (["sheet", "--to"], ["--insurance"], ["export"], ["backup"], ["salvage"], ["--report"])
 
 
 @pytest.mark.parametrize("book", ["own.spares", "csv"])
 def test_what_is_there_stays_as_it_was(folder, capsys, book):
     (folder / "csv" / "spares.sql").write_text("mine")
     before = everything(folder)
-    for act, target in product(ACTS, TARGETS):
+    for act, target in product(BOOK_ACTS, TARGETS if book == "own.spares" else TARGETS[-6:]):
         assert main(["spares-aboard", str(folder / book), *act, str(folder / target)]) == 2, (act, target)
         said = capsys.readouterr()
         assert "Wrote" not in said.out
         assert "Traceback" not in said.err
         assert everything(folder) == before, (act, target)
+
+
+@pytest.fixture(scope="module")
+def answered():
+    """Answers of the demos, worked out once: what is tried here is where they may go."""
+    from repairecon import compare_quotes, read_case, rebuild_or_buy
+
+    return rebuild_or_buy(read_case(DATA / "starter"), 64), compare_quotes(read_case(DATA / "engine_service"))
+
+
+JOB_ACTS = (["rebuild-or-buy", "data/starter", "--report"], ["bench-sheet", "data/starter", "--html"],
+            ["compare-quotes", "data/engine_service", "--report"],
+            ["after-the-job", "data/alternator_done", "--report"],
+            ["after-the-job", "data/job_log", "--learn"])  # fmt: skip
+
+
+@pytest.mark.parametrize("act", JOB_ACTS, ids=" ".join)
+def test_no_job_replaces_what_is_there(folder, capsys, monkeypatch, answered, act):
+    for place, name, answer in (("rebuild_or_buy.command", "rebuild_or_buy", answered[0]),
+                                ("rebuild_or_buy.job", "rebuild_or_buy", answered[0]),
+                                ("compare_quotes.command", "compare_quotes", answered[1])):  # fmt: skip
+        monkeypatch.setattr(import_module(f"repairecon.{place}"), name, lambda *_, a=answer, **__: a)
+    before = everything(folder)
+    job, case, option = act
+    for target in (*TARGETS, "boat.toml"):
+        (folder / "boat.toml").write_text("[boat]\n")
+        before["boat.toml"] = b"[boat]\n"
+        assert main([job, str(DATA.parent / case), option, str(folder / target)]) == 2, target
+        assert "Wrote" not in capsys.readouterr().out
+        assert everything(folder) == before, target
+
+
+OWN = {
+    "sheet.csv": ["spares-aboard", "own.spares", "sheet", "--to"],
+    "sheet.txt": ["spares-aboard", "own.spares", "sheet", "--to"],
+    "sheet.html": ["spares-aboard", "own.spares", "sheet", "--to"],
+    "insured.csv": ["spares-aboard", "own.spares", "--insurance"],
+    "insured.xlsx": ["spares-aboard", "own.spares", "--insurance"],
+    "bench.html": ["bench-sheet", str(DATA / "starter"), "--html"],
+    "learned.toml": ["after-the-job", str(DATA / "job_log"), "--learn"],
+}
+
+
+@pytest.mark.parametrize("name", OWN)
+def test_an_output_replaces_itself_whole(folder, capsys, monkeypatch, name):
+    monkeypatch.chdir(folder)
+    act = [*OWN[name], name]
+    assert main(act) == 0
+    first = (folder / name).read_bytes()
+    if not name.endswith(".xlsx"):  # what else of it may change: the file keeps what makes it ours, and no more
+        (folder / name).write_bytes(first + b"<!-- longer than what comes now -->")
+    assert main(act) == 0
+    assert "Wrote" in capsys.readouterr().out
+    again = (folder / name).read_bytes()
+    assert len(again) == len(first) if name.endswith(".xlsx") else again == first
+
+
+def test_pages_replace_pages(folder):
+    """Those of a job and those of a notebook: every template has the mark."""
+    for page in (report.render("A", "today", ["Buy."], [], []), report.filled("notebook.html", title="B", body="<p>x")):
+        report.write_page(folder / "new.html", page)
+        report.write_page(folder / "new.html", lambda page=page: page)
+        assert (folder / "new.html").read_text() == page
+    with pytest.raises(RepaireconError, match="no earlier output"):
+        report.write_page(folder / "page.html", page)
+
+
+def test_a_sheet_with_counts_in_it_is_not_replaced(folder, capsys, monkeypatch):
+    monkeypatch.chdir(folder)
+    act = ["spares-aboard", "own.spares", "sheet", "--to", "s.csv"]
+    assert main(act) == 0
+    blank = (folder / "s.csv").read_text()
+    filled = blank.replace(",3,,", ",3,2,")
+    assert filled != blank
+    (folder / "s.csv").write_text(filled)
+    assert main(act) == 2
+    assert "holds counts" in capsys.readouterr().err
+    assert (folder / "s.csv").read_text() == filled
+
+
+def test_another_workbook_of_ours_is_not_replaced(folder, monkeypatch):
+    """Made by this program, yet of another kind: the whole book as a workbook."""
+    monkeypatch.chdir(folder)
+    assert main(["spares-aboard", "own.spares", "export", "papers"]) == 0
+    before = everything(folder)
+    assert main(["spares-aboard", "own.spares", "--insurance", "papers/spares.xlsx"]) == 2
+    assert everything(folder) == before
 
 
 def test_a_failed_export_leaves_nothing(folder, capsys):

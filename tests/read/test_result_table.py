@@ -43,7 +43,7 @@ def test_a_row_that_was_cut_off_is_done_again(tmp_path: Path, cut: int) -> None:
 def test_another_file_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "t.csv"
     path.write_text("mine\n1\n")
-    with pytest.raises(RepaireconError, match="no table of these results"):
+    with pytest.raises(RepaireconError, match="no earlier output of this kind"):
         ResultTable(path, COLUMNS, "abc")
     assert path.read_text() == "mine\n1\n"
 
