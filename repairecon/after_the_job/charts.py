@@ -6,6 +6,9 @@ returns the axes; what shows it on a page makes the frame and the caption.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import partial
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -13,10 +16,13 @@ from matplotlib.patches import Rectangle
 
 from repairecon.after_the_job import words
 from repairecon.after_the_job.job import AfterTheJob
+from repairecon.rebuild_or_buy.sentences import plain
 from repairecon.show import plots
 from repairecon.show.plots import BESIDE, HALO, INK, LOW, MAIN, QUIET, TURN, TURN_DARK, Margins, money_said, write
 from repairecon.show.words import chance_words, number, whole
 
+FEW, MEDIUM, HIGH = 4.5, 5.5, 7.0
+"""Heights of pictures on a narrow page [inch]."""
 EDGE_SCORE, FAR = 1.2816, 4.0
 """Normal scores of the ends of a range, and from which on a dot stands at the edge."""
 
@@ -181,28 +187,31 @@ def chances_caption(found: AfterTheJob) -> str:
     return f"Where you would say {chance_words(g.stated)}, go {side}: the log leaves {ends} open."
 
 
-def show_bridge(found: AfterTheJob) -> None:
-    """Put the bridge on the page, if there is a closed job."""
+def bridge_picture(found: AfterTheJob) -> Iterator[plots.Picture]:
+    """The bridge, if there is a closed job."""
     if (b := found.bridge) is not None:
         steps = [(words.step_name(s), s.amount) for s in words.largest_steps(b)]
         bars = [("estimate", b.estimate["total"]), *steps, ("what it came to", b.actual["total"])]
         frame = pd.DataFrame(bars, columns=["name", "amount"])
-        plots.show(bridge_chart(frame, found.currency, bridge_caption(found)))
+        yield plots.Picture(partial(bridge_chart, frame, found.currency, bridge_caption(found)), HIGH)
 
 
-def show_log(found: AfterTheJob) -> None:
-    """Put the pictures of the log on the page, as far as it fills them."""
+def log_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
+    """The pictures of the log, as far as it fills them."""
     if found.held:
-        plots.show(held_chart(pd.DataFrame([vars(h) for h in found.held]), held_caption(found)))
+        frame = pd.DataFrame([vars(h) for h in found.held])
+        yield plots.Picture(partial(held_chart, frame, held_caption(found)), FEW)
     if (c := found.calibration) is not None and c.many >= words.LEAST_STATED:
-        plots.show(chances_chart(pd.DataFrame([g._asdict() for g in c.groups]), chances_caption(found)))
+        frame = pd.DataFrame([g._asdict() for g in c.groups])
+        yield plots.Picture(partial(chances_chart, frame, chances_caption(found)), MEDIUM)
 
 
-def show_learned(found: AfterTheJob) -> None:
-    """Put what moved most on the page."""
+def learned_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
+    """What moved most."""
     caption = "Grey is what was believed before, with its 8 in 10 range; let the next case use the lower bars."
     titles = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
     for kind, title in titles.items():
-        some = [vars(s) for s in words.most_moved(found, 8) if s.kind == kind]
-        if some:
-            plots.show(moved_chart(pd.DataFrame(some), title, "chance" if kind == "chance" else "times", caption))
+        moved = [vars(s) | {"name": plain(s.name)} for s in words.most_moved(found, 8) if s.kind == kind]
+        unit = "chance" if kind == "chance" else "times"
+        if moved:
+            yield plots.Picture(partial(moved_chart, pd.DataFrame(moved), title, unit, caption), HIGH)

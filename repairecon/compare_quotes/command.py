@@ -34,6 +34,7 @@ def add(jobs: Any) -> None:
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
     job.set_defaults(run=run)
     _add_import(jobs)
 
@@ -65,10 +66,10 @@ def run(args: argparse.Namespace) -> None:
     }
     answer = compare_quotes(read_case_aboard(args.folder, order=True), **wishes)
     if args.report is not None:
-        from repairecon.show.report import write_report
+        from repairecon.compare_quotes.summary import page
+        from repairecon.show.report import write_page
 
-        names = {"case_folder": str(Path(args.folder).resolve())} | wishes
-        write_report("compare_quotes", args.report, names, show_bar=sys.stderr.isatty())
+        write_page(args.report, lambda: page(answer))
         print(f"Wrote {args.report}")
     _write_orders(answer, args.orders, args.ship_to)
     if args.json:
@@ -76,10 +77,9 @@ def run(args: argparse.Namespace) -> None:
 
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     elif args.report is None:
-        from repairecon.compare_quotes.summary import first_screen, further
+        from repairecon.compare_quotes.summary import first_screen, full
 
-        print(first_screen(answer), flush=True)  # the rest is a search of its own, and can wait
-        print(further(answer), end="")
+        print(full(answer) if args.full else first_screen(answer), end="")
 
 
 def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> None:

@@ -79,6 +79,12 @@ def so_far(answer: Answer) -> list[str]:
     return lines
 
 
+def from_the_locker(answer: Answer) -> list[str]:
+    """Spares aboard that the job takes, in one sentence."""
+    taken = [x.part + (f" ({x.have} of {x.wanted})" if x.have < x.wanted else "") for x in answer.case.from_stock]
+    return [f"{', '.join(taken)}."] if taken else []
+
+
 # ---------------------------------------------------------------- at the bench
 def bench(answer: Answer) -> list[str]:
     """Next step, stop rule, most still worth spending, when to order."""

@@ -16,7 +16,6 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.book.spares_book import book_at, passage_for
 from repairecon.read.files import Value, csv_text, workbook_bytes, write_all
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard import acts
@@ -40,6 +39,7 @@ def add(jobs: Any) -> None:
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
     face.add_argument("--insurance", type=Path, metavar="FILE", help="write the list for an insurer: .csv or .xlsx")
     job.set_defaults(run=run)
     acts.add(job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer."))
@@ -48,19 +48,22 @@ def add(jobs: Any) -> None:
 def run(args: argparse.Namespace) -> None:
     """Work the answer out, then print or write it."""
     numbers = {name: getattr(args, name) for name in NUMBERS}
-    if args.report is not None:
-        _report(args, numbers)
-        return
     answer = spares_aboard(args.book, today=args.today or None, **numbers)
     if args.insurance is not None:
         write_insurance(answer, args.insurance)
         print(f"Wrote {args.insurance}")
         return
-    from repairecon.spares_aboard.words import summary
+    from repairecon.show.report import write_page
+    from repairecon.spares_aboard import screen
 
     with _solver_words_aside():
-        data = as_json(answer) if args.json else None
-        text = summary(answer) if data is None else json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+        if args.report is not None:
+            write_page(args.report, lambda: screen.page(answer))
+            text = f"Wrote {args.report}"
+        elif args.json:
+            text = json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False)
+        else:
+            text = screen.full(answer) if args.full else screen.first_screen(answer)
     print(text.rstrip("\n"))
 
 
@@ -79,19 +82,6 @@ def _solver_words_aside() -> Iterator[None]:
     finally:
         os.dup2(kept, 1)
         os.close(kept)
-
-
-def _report(args: argparse.Namespace, numbers: dict[str, float | None]) -> None:
-    from repairecon.show.report import write_report
-
-    with book_at(args.book) as book:  # its faults are told before a notebook is started
-        passage_for(args.book, book)
-    place = Path(args.book).resolve()
-    write_report(
-        "spares_aboard", args.report, {"book": str(place), "today": args.today, **numbers},
-        show_bar=sys.stderr.isatty(), title=f"Spares aboard: {place.stem}",
-    )  # fmt: skip
-    print(f"Wrote {args.report}")
 
 
 def as_json(answer: SparesAnswer) -> dict[str, Any]:

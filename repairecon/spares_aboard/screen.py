@@ -1,0 +1,152 @@
+"""The faces of spares-aboard: first screen, all of it as text, the blocks of notebook and page, the page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import TYPE_CHECKING
+
+from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width
+from repairecon.show.sheet import Panel, Sheet, text_of
+from repairecon.show.words import number, whole
+from repairecon.spares_aboard import words
+from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT
+from repairecon.spares_aboard.job import SparesAnswer
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from repairecon.show.plots import Picture
+
+MOST_LINES, MOST_DRAWN, MEDIUM, HIGH = 24, 18, 5.0, 7.5
+"""Lines of the first screen; lots drawn; heights of pictures on a narrow page [inch]."""
+OF_SHELF = {OVER: "Throw away:", INSPECT: "Inspect before you trust them:", RUNS_OUT: "Runs out on the way:"}
+
+
+def title(answer: SparesAnswer) -> str:
+    """Whose spares."""
+    return capital(answer.boat) if "spares" in answer.boat.casefold() else f"Spares aboard: {answer.boat}"
+
+
+def first_screen(answer: SparesAnswer, width: int = 0) -> str:
+    """What to buy and to throw away, what is too few, then the worth: at most MOST_LINES lines."""
+    width = width or terminal_width()
+    figures = f"figures: {answer.figures}" if answer.figures else ""
+    head = shortened(title(answer), width - len(figures) - 2)
+    blank = Block([(0, [""])])
+    shelf = [Block.of(lead, _joined(words.lots(answer, state)), width, 6, 3) for state, lead in OF_SHELF.items()]
+    blocks = [
+        Block([(0, [f"{head}{figures.rjust(width - len(head))}".rstrip()])]),
+        Block.of("", [words.budget(answer)], width, 0, 0),
+        blank, _buys(answer, width), blank, *shelf,
+        Block.of("Below the minimum:", _too_few(answer), width, 5, 2),
+        Block.of("Worth:", [words.value(answer)], width, 4, 2),
+        Block.of("", [words.period(answer)], width, 3, 1),
+        Block([(0, ["More: --full"])]),
+    ]  # fmt: skip
+    return "\n".join(fitted(blocks, MOST_LINES)) + "\n"
+
+
+def _buys(answer: SparesAnswer, width: int) -> Block:
+    """What to buy, a line each; where the screen is low, the least worth go first."""
+    table = words.buy_table(answer).drop(columns="short then", errors="ignore")
+    if table.empty:
+        return Block([(0, [])])
+    room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
+    table["buy"] = [shortened(name, room) for name in table["buy"]]
+    head, _, *rows = as_text(table, "").split("\n")
+    forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
+    forms += [(7, [head, *rows[:n], f"({whole(len(rows) - n)} more: --full)"]) for n in range(len(rows) - 2, 3, -1)]
+    return Block(forms)
+
+
+def _joined(names: list[str]) -> list[str]:
+    return [f"{'; '.join(names)}."] if names else []
+
+
+def _too_few(answer: SparesAnswer) -> list[str]:
+    """Critical things by name, the others counted."""
+    critical = [line.item.name for line in answer.below_minimum if line.item.critical]
+    others = len(answer.below_minimum) - len(critical)
+    counted = [f"{whole(others)} {'more, ' if critical else ''}not critical (--full)."] if others else []
+    return [*([f"critical: {'; '.join(critical)}."] if critical else []), *counted]
+
+
+def full(answer: SparesAnswer) -> str:
+    """All of the answer as text for a terminal."""
+    top = Panel(title(answer), [words.budget(answer), words.period(answer)], listed=False)
+    return text_of([top, *main(answer, pictures=False), *rest(answer)])
+
+
+def main(answer: SparesAnswer, *, pictures: bool = True) -> Iterator[Panel | Sheet | Picture]:
+    """What an owner reads before buying; without pictures for a terminal."""
+    yield Sheet(words.buy_table(answer), "What to buy")
+    if pictures:
+        yield _picture(_risk, answer, MEDIUM)
+    yield Panel("Throw away, inspect, replace", words.expiring(answer))
+    if pictures and not answer.shelf.empty:
+        yield _picture(_expiry, answer, HIGH)
+    yield Sheet(words.below_table(answer), "Below the minimum")
+    yield Panel("Worth", [words.value(answer)], listed=False)
+    if pictures and not answer.by_locker.empty:
+        yield _picture(_places, answer, HIGH)
+    panels = {
+        "Worth having, and not bought": words.missing(answer),
+        "More than this passage pays for": words.surplus(answer),
+        "Turn by hand": words.turning(answer),
+        "Whole units by their own case": [words.case_said(c, answer) for c in answer.cases],
+        "Beside this": words.CAUTIONS,
+    }
+    yield from (Panel(name, lines) for name, lines in panels.items() if lines)
+
+
+def rest(answer: SparesAnswer) -> Iterator[Panel | Sheet]:
+    """What it rests on: why each is bought, every item of the list, what lies where, what was assumed."""
+    yield Sheet(words.buy_table(answer, because=True), f"Why each is bought. {words.WHAT_WORTH_IS}")
+    yield Sheet(words.carry_table(answer), "What to carry")
+    yield Sheet(words.place_table(answer), "Where the value lies")
+    yield Sheet(words.holdings_table(answer), "What lies where")
+    said = [f"{a.name.replace('_', ' ')}: {a.value} {a.unit} ({a.source})" for a in answer.assumed]
+    if said:
+        yield Panel(f"Assumed, as nobody said ({number(len(said))})", said)
+
+
+def page(answer: SparesAnswer) -> str:
+    """The whole answer as one offline page."""
+    from repairecon.show.report import about, render
+
+    shelf = [f"{lead} {said}" for state, lead in OF_SHELF.items() for said in _joined(words.lots(answer, state))]
+    where = about(f"Book {answer.boat}", answer.today, answer.figures)
+    said = [words.budget(answer), *shelf, words.period(answer)]
+    blocks, appendix = ([b for b in made if not isinstance(b, Sheet) or len(b.table)] for made in (main(answer), rest(answer)))
+    return render(title(answer), where, said, blocks, appendix)
+
+
+def _picture(draw: Callable[[SparesAnswer, Axes | None], Axes], answer: SparesAnswer, height: float) -> Picture:
+    from repairecon.show.plots import Picture
+
+    return Picture(partial(draw, answer), height)
+
+
+def _risk(answer: SparesAnswer, ax: Axes | None) -> Axes:
+    from repairecon.spares_aboard import charts
+
+    caption = words.under_risk(answer)
+    return charts.risk_against_money(answer.budget_curve, answer.currency, answer.budget, caption, ax)
+
+
+def _places(answer: SparesAnswer, ax: Axes | None) -> Axes:
+    from repairecon.spares_aboard import charts
+
+    places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
+    return charts.value_by_place(places, answer.currency, words.under_places(answer), ax)
+
+
+def _expiry(answer: SparesAnswer, ax: Axes | None) -> Axes:
+    """The most pressing lots, an item named once a locker."""
+    from repairecon.spares_aboard import charts
+
+    lots = answer.shelf.drop_duplicates(["item", "locker"]).head(MOST_DRAWN)
+    lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
+    lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
+    return charts.expiry_timeline(lots, answer.today, answer.until, words.under_expiry(answer), ax)
