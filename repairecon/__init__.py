@@ -29,13 +29,14 @@ if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.verdict import Verdict, screen
     from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
     from repairecon.standards.equivalents import equivalent
+    from repairecon.whole_boat.answer import whole_boat
 
 __all__ = [
     "Answer", "BookError", "Branch", "Case", "CaseError", "Fault", "FindingError", "Part", "Quote", "QuotesAnswer",
     "Range", "ReceiveLine", "RepaireconError", "Source", "SparesAnswer", "Supplier", "Task", "Terms", "Unit",
     "Verdict", "Way", "after_the_job", "book_at", "book_copy", "book_from_csv", "compare_quotes", "copy_notebooks",
     "decide", "equivalent", "export_book", "new_case", "open_book", "read_case", "read_closed", "read_log",
-    "rebuild_or_buy", "screen", "spares_aboard",
+    "rebuild_or_buy", "screen", "spares_aboard", "whole_boat",
 ]  # fmt: skip
 
 _FOUND_IN = {
@@ -46,7 +47,7 @@ _FOUND_IN = {
     "export_book": "book.csv_folder", "new_case": "read.starter", "open_book": "book.spares_book",
     "read_case": "read.case_folder", "read_closed": "read.closed", "read_log": "read.job_log",
     "rebuild_or_buy": "rebuild_or_buy.job", "screen": "rebuild_or_buy.verdict",
-    "spares_aboard": "spares_aboard.job",
+    "spares_aboard": "spares_aboard.job", "whole_boat": "whole_boat.answer",
 }  # fmt: skip
 
 

@@ -49,6 +49,7 @@ NAMES = [
     "rebuild_or_buy",
     "screen",
     "spares_aboard",
+    "whole_boat",
 ]
 HEAVY = ("matplotlib", "scipy.optimize", "scipy.stats")
 

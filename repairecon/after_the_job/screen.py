@@ -50,10 +50,16 @@ def first_screen(found: AfterTheJob, width: int = 0) -> str:
     return "\n".join(fitted(blocks, MOST_LINES)) + "\n"
 
 
+def verdict(found: AfterTheJob) -> Panel:
+    """Whether the choice was right, what it came to and took."""
+    first, *why = words.verdict_lines(found)
+    said = [first, " ".join(why), "" if found.nothing_written else words.decided(found)]
+    return Panel(f"After the job: {title(found)}", [s for s in said if s], listed=False)
+
+
 def full(found: AfterTheJob) -> str:
     """All of it as text for a terminal."""
-    top = Panel(title(found), words.verdict_lines(found), listed=False)
-    return text_of([top, *main(found, pictures=False), *rest(found)])
+    return text_of([verdict(found), *main(found, pictures=False), *rest(found)])
 
 
 def main(found: AfterTheJob, *, pictures: bool = True) -> Iterator[Panel | Sheet | Picture]:
@@ -90,7 +96,5 @@ def page(found: AfterTheJob, today: date | None = None) -> str:
     """The whole answer as one offline page."""
     from repairecon.show.report import about, render
 
-    where = about(f"Job {found.name}", today or date.today(), _figures(found))
-    first, *why = words.verdict_lines(found)
-    said = [first, " ".join(why), words.decided(found)]
-    return render(f"After the job: {title(found)}", where, [s for s in said if s], main(found), rest(found))
+    panel, where = verdict(found), about(f"Job {found.name}", today or date.today(), _figures(found))
+    return render(panel.title, where, panel.lines, main(found), rest(found))

@@ -41,7 +41,7 @@ def basket_table(answer: QuotesAnswer) -> pd.DataFrame:
     pieces = [str(n) if n == w else f"{n} for {w} ({more[k]})" for k, n, w in b[["quantity", "wanted"]].itertuples()]
     quoted = [f"{n} x {price(q, c)}" for n, q, c in zip(b["packs"], b["quoted"], b["currency"], strict=True)]
     return pd.DataFrame({
-        "order from": b["supplier"], "part": b["part"], "pieces": pieces, "as quoted": quoted,
+        "part": b["part"], "order from": b["supplier"], "pieces": pieces, "as quoted": quoted,
         "landed": [price(x, currency) for x in b["landed"]], "read in": b["source"],
     })  # fmt: skip
 
@@ -53,9 +53,9 @@ def charges_table(answer: QuotesAnswer) -> pd.DataFrame:
     table = pd.DataFrame(
         {name: [price(float(x), "") if abs(x) >= CENT else "" for x in (*c[name], c[name].sum())] for name in names}
     ).rename(columns={"landed": f"landed, {currency}"})
-    table.insert(0, "order from", [*c["supplier"], "all"])
-    table.insert(1, "part", [*answer.basket["part"], ""])
-    return table.assign(**{"read in": [*answer.basket["source"], ""]})
+    table.insert(0, "part", [*answer.basket["part"], "all"])
+    table.insert(1, "from", [*c["supplier"].mask(c["supplier"].duplicated(), ""), ""])
+    return table
 
 
 def alternatives_table(answer: QuotesAnswer) -> pd.DataFrame:
@@ -81,29 +81,36 @@ def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
 
 
 def lines_table(answer: QuotesAnswer) -> pd.DataFrame:
-    """Every quote: landed alone, days, fit, whether it is bought or why not."""
-    t, currency = answer.lines, answer.case.terms.currency
-    quoted = [price(q, c) + (f" for {n}" if n > 1 else "")
-              for q, c, n in zip(t["quoted"], t["currency"], t["pack"], strict=True)]  # fmt: skip
-    notes = zip(t["packs"], t["left_out"], t["stale"], strict=True)
-    return pd.DataFrame({
-        "part": t["part"], "supplier": t["supplier"], "as quoted": quoted,
-        "alone, landed": ["not sold so" if x != x else price(x, currency) for x in t["alone"]],
-        "days": [whole(d) for d in t["days"]],
-        "offered": [f"{d} ({fit})" if fit else d for d, fit in zip(t["designation"], t["fit"], strict=True)],
-        "bought, or why not": ["; ".join(filter(None, ("bought" if n else "", *why))) for n, *why in notes],
-        "read in": t["source"],
-    })  # fmt: skip
+    """Every quote, a row a part: landed alone, days, whether it is bought or why not; the cheapest first."""
+    rows = []
+    for part, quotes in answer.lines.groupby("part", sort=False):
+        said = [_quote_words(row, answer.case.terms.currency) for _, row in quotes.sort_values("alone").iterrows()]
+        rows.append({"part": f"{part} ({answer.wanted[str(part)]})", "each quote, landed if ordered alone": "; ".join(said)})
+    return pd.DataFrame(rows)
+
+
+def _quote_words(row: pd.Series[Any], currency: str) -> str:
+    """A quote in short; what a table of sizes says of it stands with the designations."""
+    alone = "not sold so" if row["alone"] != row["alone"] else price(row["alone"], currency)
+    why = row["left_out"].partition(": ")[0] if row["fit"] in ("near", "not") else row["left_out"]
+    notes = "; ".join(filter(None, ("bought" if row["packs"] else "", why, row["stale"])))
+    quoted = price(row["quoted"], row["currency"]) + (f" for {row['pack']}" if row["pack"] > 1 else "")
+    more = (quoted, f"{whole(row['days'])} days", notes, f"row {row['source'].rpartition(':')[2]}")
+    return f"{row['supplier']} {alone} ({', '.join(filter(None, more))})"
 
 
 def equivalents_table(answer: QuotesAnswer) -> pd.DataFrame:
-    """Every designation offered, held against the one wanted."""
-    e, currency = answer.equivalents, answer.case.terms.currency
-    return pd.DataFrame({
-        "part": e["part"], "offered": e["offered"], "supplier": e["supplier"], "verdict": e["verdict"],
-        "why": [f"{why} {care}".strip() for why, care in zip(e["reasons"], e["caution"], strict=True)],
-        "saves": ["" if x != x else price(x, currency) for x in e["saves"]], "table row": e["tables"],
-    })  # fmt: skip
+    """Every designation offered, held against the one wanted; who offers it, and what it saves."""
+    rows, currency = [], answer.case.terms.currency
+    for (part, offered, verdict), some in answer.equivalents.groupby(["part", "offered", "verdict"], sort=False):
+        for (reasons, caution, tables), same in some.groupby(["reasons", "caution", "tables"], sort=False):
+            sellers = [
+                name + (f" (saves {price(saves, currency)})" if saves > CENT else "")
+                for name, saves in zip(same["supplier"], same["saves"], strict=True)
+            ]
+            rows.append({"part": part, "offered": offered, "verdict": verdict, "by": ", ".join(sellers),
+                         "why": f"{reasons} {caution}".strip(), "table row": tables})  # fmt: skip
+    return pd.DataFrame(rows, columns=["part", "offered", "verdict", "by", "why", "table row"])
 
 
 def first_screen(answer: QuotesAnswer, width: int = 0) -> str:
@@ -127,7 +134,7 @@ def first_screen(answer: QuotesAnswer, width: int = 0) -> str:
 
 def _lines(answer: QuotesAnswer, width: int) -> Block:
     """The lines bought, one each; where the screen is low, the last ones are left out."""
-    table = basket_table(answer).drop(columns=["landed", "read in"])
+    table = basket_table(answer)[["order from", "part", "pieces", "as quoted"]]
     if table.empty:
         return Block([(0, [])])
     room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
@@ -141,8 +148,7 @@ def _lines(answer: QuotesAnswer, width: int) -> Block:
 
 def full(answer: QuotesAnswer) -> str:
     """All of the answer as text for a terminal."""
-    top = [heading(answer), Panel("", sentences.verdict(answer), listed=False)]
-    return text_of([*top, *main(answer, pictures=False), *rest(answer)])
+    return text_of([verdict(answer), *main(answer, pictures=False), *rest(answer)])
 
 
 def assumed(answer: QuotesAnswer) -> list[str]:
@@ -155,14 +161,10 @@ def assumed(answer: QuotesAnswer) -> list[str]:
     ]
 
 
-def heading(answer: QuotesAnswer) -> Panel:
-    """What is ordered, on which day."""
-    return Panel(capital(answer.case.unit.name), sentences.heading(answer), listed=False)
-
-
 def verdict(answer: QuotesAnswer) -> Panel:
-    """From whom to order, what it comes to."""
-    return Panel("Verdict", sentences.verdict(answer))
+    """From whom to order, what it comes to, what was asked for."""
+    said = [*sentences.verdict(answer), *sentences.from_stock(answer), " ".join(sentences.heading(answer))]
+    return Panel(f"Compare quotes: {answer.case.unit.name}", said, listed=False)
 
 
 def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | Sheet | Picture]:
@@ -171,8 +173,8 @@ def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
 
     from repairecon.show.plots import Picture
 
-    yield Panel("", sentences.from_stock(answer))
-    yield Panel(ASK, sentences.ask(answer))
+    if asked := sentences.ask(answer):
+        yield Panel(ASK, asked)
     if not answer.basket.empty:
         yield Sheet(basket_table(answer), f"What to order: {whole(len(answer.basket))} lines")
     if pictures and not answer.basket.empty:
@@ -223,10 +225,9 @@ def page(answer: QuotesAnswer) -> str:
     """The whole answer as one offline page."""
     from repairecon.show.report import about, render
 
-    unit = answer.case.unit
-    where = about(f"Case {Path(answer.case.folder).name}", answer.today, unit.figures)
-    said = [*sentences.verdict(answer), sentences.heading(answer)[0]]
-    return render(f"Compare quotes: {unit.name}", where, said, main(answer), rest(answer))
+    case, panel = answer.case, verdict(answer)
+    where = about(f"Case {Path(case.folder).name}", answer.today, case.unit.figures)
+    return render(panel.title, where, panel.lines, main(answer), rest(answer))
 
 
 def terms_table(answer: QuotesAnswer) -> pd.DataFrame:

@@ -194,15 +194,15 @@ def assumed(answer: Answer) -> Blocks:
     )
     yours = {"Your rows in place of assumed ones": answer.case.replaced,
              "Assumed rows that you dropped": answer.case.dropped,
-             "From the boat's folder": [sentences.plain(taken) for taken in answer.case.from_boat]}  # fmt: skip
+             "From the boat's folder": answer.case.from_boat}  # fmt: skip
     sheet = Sheet(table, f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
-    return [sheet, *(Panel(title, lines) for title, lines in yours.items() if lines)]
+    return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
 
 
 def _name(name: str) -> str:
-    """What a figure is, with the name by which the files know it."""
+    """What a figure is."""
     code, _, more = name.partition(" ")
-    return f"{MEANING[code]} [{code}] {more}".strip() if code in MEANING else sentences.plain(name)
+    return f"{MEANING[code]} {more}".strip() if code in MEANING else sentences.plain(name)
 
 
 def _value(a: Assumed) -> str:

@@ -24,7 +24,8 @@ def render(
     ``about`` is date, case and version; ``blocks`` and ``appendix`` are ``Panel``, ``Sheet`` and ``Picture`` in their
     order. Nothing in it is fetched from elsewhere, and text from files is escaped.
     """
-    shown = {"blocks": list(blocks), "appendix": list(appendix)}
+    shown = {name: [b for b in some if len(getattr(b, "table", "x"))]
+             for name, some in (("blocks", blocks), ("appendix", appendix))}  # fmt: skip
     return filled("page.html", title=title, about=about, advice=advice, foot=FOOT, **shown)
 
 

@@ -31,6 +31,14 @@ class Sheet:
         return [list(zip(names, map(str, row), strict=True)) for row in self.table.itertuples(index=False)]
 
     @property
+    def leads(self) -> bool:
+        """Whether of two columns the first is the one with more to say."""
+        if len(self.table.columns) != 2:
+            return False
+        first, second = (sum(len(str(x)) for x in self.table[name]) for name in self.table.columns)
+        return first > second
+
+    @property
     def numeric(self) -> dict[str, bool]:
         """Whether a column holds nothing but numbers."""
         return {str(name): _numbers([str(x) for x in self.table[name]]) for name in self.table.columns}
@@ -48,7 +56,7 @@ class Sheet:
 
 
 def _numbers(cells: list[str]) -> bool:
-    filled = [c for c in cells if c and c not in ("never", "barred")]
+    filled = [c for c in cells if c and c not in ("never", "barred", "not known", "none", "?", "-")]
     return bool(filled) and all(_NUMBER.fullmatch(c) for c in filled)
 
 

@@ -72,10 +72,15 @@ def _too_few(answer: SparesAnswer) -> list[str]:
     return [*([f"critical: {'; '.join(critical)}."] if critical else []), *counted]
 
 
+def verdict(answer: SparesAnswer) -> Panel:
+    """What to buy, what to throw away or inspect, for which passage."""
+    shelf = [f"{lead} {said}" for state, lead in OF_SHELF.items() for said in _joined(words.lots(answer, state))]
+    return Panel(title(answer), [words.budget(answer), *shelf, words.period(answer)], listed=False)
+
+
 def full(answer: SparesAnswer) -> str:
     """All of the answer as text for a terminal."""
-    top = Panel(title(answer), [words.budget(answer), words.period(answer)], listed=False)
-    return text_of([top, *main(answer, pictures=False), *rest(answer)])
+    return text_of([verdict(answer), *main(answer, pictures=False), *rest(answer)])
 
 
 def main(answer: SparesAnswer, *, pictures: bool = True) -> Iterator[Panel | Sheet | Picture]:
@@ -115,11 +120,8 @@ def page(answer: SparesAnswer) -> str:
     """The whole answer as one offline page."""
     from repairecon.show.report import about, render
 
-    shelf = [f"{lead} {said}" for state, lead in OF_SHELF.items() for said in _joined(words.lots(answer, state))]
-    where = about(f"Book {answer.boat}", answer.today, answer.figures)
-    said = [words.budget(answer), *shelf, words.period(answer)]
-    blocks, appendix = ([b for b in made if not isinstance(b, Sheet) or len(b.table)] for made in (main(answer), rest(answer)))
-    return render(title(answer), where, said, blocks, appendix)
+    panel, where = verdict(answer), about(f"Book {answer.boat}", answer.today, answer.figures)
+    return render(panel.title, where, panel.lines, main(answer), rest(answer))
 
 
 def _picture(draw: Callable[[SparesAnswer, Axes | None], Axes], answer: SparesAnswer, height: float) -> Picture:

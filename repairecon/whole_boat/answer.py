@@ -18,6 +18,7 @@ from repairecon.read.problems import Problems, key
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
 from repairecon.records import Boat, RepaireconError
+from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard
 from repairecon.whole_boat.season import Season, season
 from repairecon.whole_boat.units import UnitLine, unit_line
@@ -69,8 +70,8 @@ class Serves:
     failures: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class BoatLine:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class BoatLine(Shown):
     """A boat; ``failed`` are folders and files that could not be read, with why."""
 
     folder: str
@@ -87,6 +88,12 @@ class BoatLine:
     serves: tuple[Serves, ...]
     steps: tuple[Step, ...]
     failed: tuple[tuple[str, str], ...]
+
+    def said(self) -> Panel:
+        """The boat, what to do first and what the season may cost."""
+        from repairecon.whole_boat.words import verdict
+
+        return verdict(self)
 
 
 @dataclass(frozen=True, kw_only=True)

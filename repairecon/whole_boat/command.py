@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from repairecon.many.work import cores
@@ -26,6 +27,7 @@ def add(jobs: Any) -> None:
     job.add_argument("--budget", type=float, help="to spend at most on spares for all of them")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
+    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the picture")
     face.add_argument("--full", action="store_true", help="every step, not the first alone")
     job.set_defaults(run=run)
 
@@ -39,7 +41,12 @@ def run(args: argparse.Namespace) -> int:
     boats = _with_a_bar(args, workers)
     found = pools([b for b in boats if isinstance(b, BoatLine)], args.budget) if len(boats) > 1 else ()
     shared = [asdict(p) for p in found]
-    if args.json:
+    if args.report is not None:
+        from repairecon.show.report import write_page
+
+        write_page(args.report, lambda: words.page(boats, found))
+        print(f"Wrote {args.report}")
+    elif args.json:
         print(json.dumps(as_json(boats) | {"pools": shared}, indent=1, ensure_ascii=False, allow_nan=False))
     else:
         print(words.first_screen(boats, found, full=args.full), end="")
