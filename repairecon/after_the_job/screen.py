@@ -83,7 +83,8 @@ def main(found: AfterTheJob, *, pictures: bool = True) -> Iterator[Panel | Sheet
 def rest(found: AfterTheJob) -> Iterator[Panel | Sheet]:
     """What it rests on: every step, the ranges in figures, every figure learned, what was bought and fitted."""
     if found.bridge is not None:
-        yield Sheet(words.bridge_table(found, len(found.bridge.steps)), "Every step from the estimate to what it came to")
+        every = words.bridge_table(found, len(found.bridge.steps))
+        yield Sheet(every, "Every step from the estimate to what it came to")
     tables = {
         "The ranges in figures": words.held_table(found),
         "Every figure before and after the log": words.learned_table(found),

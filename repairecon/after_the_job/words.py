@@ -139,7 +139,8 @@ def held_shortly(found: AfterTheJob) -> list[str]:
     for h in found.held:
         by.setdefault(h.says, []).append(h.quantity)
     words = {"hold": "right", "cannot tell": "too few jobs to tell"}
-    return [capital("; ".join(f"{words.get(says, says)}: {', '.join(names)}" for says, names in by.items())) + "."] if by else []
+    said = "; ".join(f"{words.get(says, says)}: {', '.join(names)}" for says, names in by.items())
+    return [f"{capital(said)}."] if by else []
 
 
 def off_groups(c: Calibration) -> list[Group]:

@@ -13,25 +13,24 @@ from repairecon.buying.offers import Offered
 from repairecon.buying.parcel import ParcelTerms
 from repairecon.compare_quotes import sentences
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import CHOSEN, by_supplier, charges
+from repairecon.compare_quotes.tables import CHOSEN, charges
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import days_words, price, rate, span, whole
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
     from repairecon.show.plots import Picture
 
 ASK = "Ask before you order"
 BEARING = {
-    "vat_rate": "VAT at home", "exchange_date": "day of the exchange rates", "customs_as_of": "day of the customs terms",
-    "buyer": "who buys", "deadline_by": "the deadline counts days", "price_inflation_rate": "prices rise by",
+    "vat_rate": "VAT at home", "exchange_date": "day of the exchange rates",
+    "customs_as_of": "day of the customs terms", "buyer": "who buys",
+    "deadline_by": "the deadline counts days", "price_inflation_rate": "prices rise by",
     "old_after_days": "a quote is out of date after", "lead_days": "days until it is here",
 }  # fmt: skip
 """Defaults that bear on an order, in words; those of the rebuild are left out."""
-MOST_LINES, LOW, HIGH = 24, 5.0, 6.0
-"""Lines of the first screen; heights of pictures on a narrow page [inch]."""
+MOST_LINES, SELLER = 24, 14
+"""Lines of the first screen, and least room for a seller on it."""
 
 
 def basket_table(answer: QuotesAnswer) -> pd.DataFrame:
@@ -85,8 +84,8 @@ def lines_table(answer: QuotesAnswer) -> pd.DataFrame:
     rows = []
     for part, quotes in answer.lines.groupby("part", sort=False):
         said = [_quote_words(row, answer.case.terms.currency) for _, row in quotes.sort_values("alone").iterrows()]
-        rows.append({"part": f"{part} ({answer.wanted[str(part)]})", "each quote, landed if ordered alone": "; ".join(said)})
-    return pd.DataFrame(rows)
+        rows.append((f"{part} ({answer.wanted[str(part)]})", "; ".join(said)))
+    return pd.DataFrame(rows, columns=["part", "each quote, landed if ordered alone"])
 
 
 def _quote_words(row: pd.Series[Any], currency: str) -> str:
@@ -137,12 +136,15 @@ def _lines(answer: QuotesAnswer, width: int) -> Block:
     table = basket_table(answer)[["order from", "part", "pieces", "as quoted"]]
     if table.empty:
         return Block([(0, [])])
-    room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
-    again = table["order from"].duplicated()
-    table["order from"] = ["" if x else shortened(s, room) for s, x in zip(table["order from"], again, strict=True)]
+    table["order from"] = table["order from"].mask(table["order from"].duplicated(), "")
+    room = width - sum(2 + max(map(len, [name, *table[name]])) for name in ("pieces", "as quoted"))
+    names = min(max(map(len, table["part"])), room - SELLER - 2)
+    for name, most in (("part", names), ("order from", room - names - 2)):
+        table[name] = [shortened(x, most) for x in table[name]]
     head, _, *rows = as_text(table, "").split("\n")
     forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
-    forms += [(6, [head, *rows[:n], f"({whole(len(rows) - n)} more lines: --full)"]) for n in range(len(rows) - 2, 1, -1)]
+    for many in range(len(rows) - 2, 1, -1):
+        forms.append((6, [head, *rows[:many], f"({whole(len(rows) - many)} more lines: --full)"]))
     return Block(forms)
 
 
@@ -169,21 +171,19 @@ def verdict(answer: QuotesAnswer) -> Panel:
 
 def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | Sheet | Picture]:
     """What an owner reads before ordering; without pictures for a terminal."""
-    from functools import partial
-
-    from repairecon.show.plots import Picture
-
+    if pictures:
+        from repairecon.compare_quotes import charts
     if asked := sentences.ask(answer):
         yield Panel(ASK, asked)
     if not answer.basket.empty:
         yield Sheet(basket_table(answer), f"What to order: {whole(len(answer.basket))} lines")
-    if pictures and not answer.basket.empty:
-        yield Picture(partial(_parcels, answer), HIGH)
+        if pictures:
+            yield charts.parcels_picture(answer)
     if not answer.alternatives.empty:
         yield Panel("Other ways of ordering", sentences.beside(answer))
         yield Sheet(alternatives_table(answer), "Other ways of ordering, each with all its charges")
     if pictures and len(answer.frontier):
-        yield Picture(partial(_days_chart, answer), LOW)
+        yield charts.days_picture(answer)
     listed = {
         "The same part without the badge": sentences.alike(answer),
         "Worth a telephone call": sentences.entering(answer),
@@ -192,20 +192,6 @@ def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
         "Before you start": answer.case.unit.cautions,
     }
     yield from (Panel(title, lines) for title, lines in listed.items() if lines)
-
-
-def _parcels(answer: QuotesAnswer, ax: Axes | None) -> Axes:
-    from repairecon.compare_quotes import charts
-
-    currency, caption = answer.case.terms.currency, sentences.caption_parcels(answer)
-    return charts.landed_by_supplier(by_supplier(answer.basket), currency, caption, ax)
-
-
-def _days_chart(answer: QuotesAnswer, ax: Axes | None) -> Axes:
-    from repairecon.compare_quotes import charts
-
-    currency, caption = answer.case.terms.currency, sentences.caption_days(answer)
-    return charts.order_against_days(answer.frontier, currency, caption, ax)
 
 
 def rest(answer: QuotesAnswer) -> Iterator[Panel | Sheet]:

@@ -30,8 +30,8 @@ def only_known_parameters(run: Sequence[str] | None = None) -> None:
     known = next((names for names in (_names(body, ast.AnnAssign) for body in reversed(bodies)) if names), [])
     unknown = [name for name in (_names(bodies[-1], ast.Assign) if bodies else []) if name not in known]
     if unknown:
-        near = [f" (did you mean {close[0]}?)" if (close := get_close_matches(name, known, 1)) else "" for name in unknown]
-        said = ", ".join(f"{name}{hint}" for name, hint in zip(unknown, near, strict=True))
+        near = {name: get_close_matches(name, known, 1) for name in unknown}
+        said = ", ".join(name + (f" (did you mean {close[0]}?)" if close else "") for name, close in near.items())
         raise RepaireconError(f"this notebook has no parameter {said}; it has {', '.join(known)}")
 
 

@@ -364,11 +364,11 @@ class Picture:
     """
 
     def __init__(self, draw: Callable[[Axes | None], Axes], height: float) -> None:
-        self._draw, self._height = draw, height
+        self.draw, self._height = draw, height
 
     @cached_property
     def _own(self) -> tuple[str, str]:
-        ax = self._draw(None)
+        ax = self.draw(None)
         return alt_text(ax), _base64(figure_of(ax))
 
     @property
@@ -385,7 +385,7 @@ class Picture:
     def narrow(self) -> str:
         """PNG in base64, for a narrow page."""
         fig = plt.figure(figsize=(NARROW, self._height), dpi=100, facecolor="white")
-        self._draw(fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0]))
+        self.draw(fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0]))
         return _base64(fig)
 
     def _repr_mimebundle_(self, **_: object) -> tuple[dict[str, str], dict[str, dict[str, str]]]:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from functools import partial
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width
@@ -14,12 +13,10 @@ from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT
 from repairecon.spares_aboard.job import SparesAnswer
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
     from repairecon.show.plots import Picture
 
-MOST_LINES, MOST_DRAWN, MEDIUM, HIGH = 24, 18, 5.0, 7.5
-"""Lines of the first screen; lots drawn; heights of pictures on a narrow page [inch]."""
+MOST_LINES = 24
+"""Lines of the first screen."""
 OF_SHELF = {OVER: "Throw away:", INSPECT: "Inspect before you trust them:", RUNS_OUT: "Runs out on the way:"}
 
 
@@ -56,7 +53,8 @@ def _buys(answer: SparesAnswer, width: int) -> Block:
     table["buy"] = [shortened(name, room) for name in table["buy"]]
     head, _, *rows = as_text(table, "").split("\n")
     forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
-    forms += [(7, [head, *rows[:n], f"({whole(len(rows) - n)} more: --full)"]) for n in range(len(rows) - 2, 3, -1)]
+    for many in range(len(rows) - 2, 3, -1):
+        forms.append((7, [head, *rows[:many], f"({whole(len(rows) - many)} more: --full)"]))
     return Block(forms)
 
 
@@ -87,14 +85,16 @@ def main(answer: SparesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
     """What an owner reads before buying; without pictures for a terminal."""
     yield Sheet(words.buy_table(answer), "What to buy")
     if pictures:
-        yield _picture(_risk, answer, MEDIUM)
+        from repairecon.spares_aboard import charts
+
+        yield charts.risk_picture(answer)
     yield Panel("Throw away, inspect, replace", words.expiring(answer))
     if pictures and not answer.shelf.empty:
-        yield _picture(_expiry, answer, HIGH)
+        yield charts.expiry_picture(answer)
     yield Sheet(words.below_table(answer), "Below the minimum")
     yield Panel("Worth", [words.value(answer)], listed=False)
     if pictures and not answer.by_locker.empty:
-        yield _picture(_places, answer, HIGH)
+        yield charts.places_picture(answer)
     panels = {
         "Worth having, and not bought": words.missing(answer),
         "More than this passage pays for": words.surplus(answer),
@@ -122,33 +122,3 @@ def page(answer: SparesAnswer) -> str:
 
     panel, where = verdict(answer), about(f"Book {answer.boat}", answer.today, answer.figures)
     return render(panel.title, where, panel.lines, main(answer), rest(answer))
-
-
-def _picture(draw: Callable[[SparesAnswer, Axes | None], Axes], answer: SparesAnswer, height: float) -> Picture:
-    from repairecon.show.plots import Picture
-
-    return Picture(partial(draw, answer), height)
-
-
-def _risk(answer: SparesAnswer, ax: Axes | None) -> Axes:
-    from repairecon.spares_aboard import charts
-
-    caption = words.under_risk(answer)
-    return charts.risk_against_money(answer.budget_curve, answer.currency, answer.budget, caption, ax)
-
-
-def _places(answer: SparesAnswer, ax: Axes | None) -> Axes:
-    from repairecon.spares_aboard import charts
-
-    places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
-    return charts.value_by_place(places, answer.currency, words.under_places(answer), ax)
-
-
-def _expiry(answer: SparesAnswer, ax: Axes | None) -> Axes:
-    """The most pressing lots, an item named once a locker."""
-    from repairecon.spares_aboard import charts
-
-    lots = answer.shelf.drop_duplicates(["item", "locker"]).head(MOST_DRAWN)
-    lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
-    lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
-    return charts.expiry_timeline(lots, answer.today, answer.until, words.under_expiry(answer), ax)

@@ -119,7 +119,8 @@ def buy_table(answer: SparesAnswer, *, because: bool = False) -> pd.DataFrame:
         return table
     ends = zip(rows["worth_bought_low"], rows["worth_bought_high"], strict=True)
     table["low to high"] = [f"{price(low, c)} to {price(high, c)}" for low, high in ends]
-    return table.assign(because=[why(r, c) for r in rows.itertuples(index=False)])[["buy", "worth", "low to high", "because"]]
+    table["because"] = [why(r, c) for r in rows.itertuples(index=False)]
+    return table[["buy", "worth", "low to high", "because"]]
 
 
 def below_table(answer: SparesAnswer) -> pd.DataFrame:
