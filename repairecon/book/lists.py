@@ -48,8 +48,10 @@ class Columns:
         return all(name in self.at for name in names)
 
     def fault(self, row: int | None, column: str, found: str, write: str) -> None:
-        """Note a fault."""
-        self.problems.add(self.sheet.file, row, column, found, write)
+        """Note a fault, under the heading that the list has for the column."""
+        own = self.headings[self.at[column]] if column in self.at else ""
+        said = column if heading(own) in ("", column) else f"{own} ({column})"
+        self.problems.add(self.sheet.file, row, said, found, write)
 
     def text(self, row: int, column: str) -> str:
         """A cell as text."""

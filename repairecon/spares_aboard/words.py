@@ -8,7 +8,7 @@ import pandas as pd
 
 from repairecon.book.spares_book import SparesBook
 from repairecon.show.sheet import Panel
-from repairecon.show.words import chance_words, days_words, money, number, price, quantity, whole
+from repairecon.show.words import chance_words, days_words, money, number, price, quantity, tenths, whole
 from repairecon.spares_aboard import act_words
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import FIT, INSPECT, OVER, RUNS_OUT
@@ -26,6 +26,7 @@ CAUTIONS = [
 
 
 def period(answer: SparesAnswer) -> str:
+    """For which passage."""
     hours = f", {number(answer.running_hours)} running hours" if answer.running_hours is not None else ""
     return (
         f"As of {answer.today}; passage of {days_words(answer.passage_days)}, until {answer.until}; parts can be had "
@@ -34,17 +35,24 @@ def period(answer: SparesAnswer) -> str:
 
 
 def value(answer: SparesAnswer) -> str:
+    """What all of it is worth."""
     w, c = answer.worth, answer.currency
     lines = len(answer.holdings["number"].unique())
     text = (
-        f"{lines} items are worth {money(w.fifo, c)} at cost, first in first out ({money(w.average, c)} by moving "
+        f"{_items(lines)} {'is' if lines == 1 else 'are'} worth {money(w.fifo, c)} at cost, first in first out "
+        f"({money(w.average, c)} by moving "
         f"average); to buy them again at the last prices would take {money(w.replacement, c)}."
     )
     if w.written_down > 0:
         text += f" Of that {price(w.written_down, c)} is past any use and counts as nothing."
     if w.unknown > 0:
-        text += f" Of {number(w.unknown)} pieces no price is known: they count as nothing."
+        unknown = answer.receipts.loc[~answer.receipts["cost_known"].astype(bool), "item"].nunique()
+        text += f" What {_items(unknown)} cost is not known, at least in part: that counts as nothing."
     return text
+
+
+def _items(many: int) -> str:
+    return "1 item" if many == 1 else f"{whole(many)} items"
 
 
 def _some(lines: list[str]) -> list[str]:
@@ -75,6 +83,7 @@ def _expiring(row: Any) -> str:
 
 
 def turning(answer: SparesAnswer) -> list[str]:
+    """Whole units to turn by hand before the passage ends."""
     lines = []
     for row in answer.turning[answer.turning["due"]].itertuples(index=False):
         noted = row.turned_from == "told"
@@ -90,6 +99,7 @@ def lots(answer: SparesAnswer, state: str) -> list[str]:
 
 
 def budget(answer: SparesAnswer) -> str:
+    """What to spend, and what being without then costs."""
     c, r = answer.currency, answer.risk
     if not answer.spend:
         return f"Buy nothing: no spare is worth its price now. Being without costs {money(r.cost_now, c)} on average."
@@ -159,6 +169,7 @@ def why(row: Any, currency: str) -> str:
 
 
 def missing(answer: SparesAnswer) -> list[str]:
+    """What is worth having and is not bought."""
     c, lines = answer.currency, []
     for row in answer.missing.itertuples(index=False):
         each = "no price known: ask for one" if row.why else f"{price(row.price, c)} each"
@@ -167,6 +178,7 @@ def missing(answer: SparesAnswer) -> list[str]:
 
 
 def surplus(answer: SparesAnswer) -> list[str]:
+    """What this passage does not pay for."""
     lines = []
     for row in answer.surplus.itertuples(index=False):
         new = f", {price(row.cost_new, answer.currency)} new" if row.cost_new == row.cost_new else ""
@@ -175,12 +187,13 @@ def surplus(answer: SparesAnswer) -> list[str]:
 
 
 def case_said(worth: CaseWorth, answer: SparesAnswer) -> str:
-    c = answer.currency
+    """What the case of a whole unit says of a spare."""
+    c, a_year = answer.currency, worth.failures_a_year
+    often = f"about once in {whole(1.0 / a_year)} years" if 0.0 < a_year < 1.0 else f"{tenths(a_year)} times a year"
     return (
         f"{worth.item}: the case {worth.case} puts a spare's worth at {money(worth.worth, c)} over "
         f"{number(worth.horizon_years)} years ({worth.combination}, before what the spare costs); that is "
-        f"{money(worth.saved_each, c)} at each of {number(worth.failures)} failures (discounted), and "
-        f"{number(worth.failures_a_year * answer.period_days / 365.25)} failures in this period."
+        f"{money(worth.saved_each, c)} at each failure, expected {often}."
     )
 
 

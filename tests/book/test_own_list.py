@@ -114,10 +114,18 @@ def test_columns_may_be_told_and_a_place_for_the_rest(tmp_path: Path) -> None:
         assert book.movements()[0].kind == "counted"
 
 
+def test_a_decimal_comma_is_taken_where_it_leaves_no_doubt(tmp_path: Path) -> None:
+    rows: list[list[object]] = [["rope", "2,5", "A1", "1,50", "metre"], ["bolt", "3", "A1", "1.234,50", "piece"]]
+    with new_book(tmp_path) as book:
+        write_import(book, plan_import(book, listed(["item", "qty", "locker", "price", "measure"], rows)))
+        assert held(book) == {("rope", "A1"): "2.5", ("bolt", "A1"): "3"}
+        assert [str(m.cost_unit) for m in book.movements()] == ["1.5", "1234.5"]
+
+
 def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
     headings = ["item", "qty", "locker", "price", "min", "measure", "units", "cure date"]
     rows: list[list[object]] = [
-        ["bolt", "two", "A1", "1,50", "", "", "", ""],
+        ["bolt", "two", "A1", "dear", "", "", "", ""],
         ["", 1, "A1"],
         ["nut", 1.5, "A1", "", "", "box", "", "5Q99"],
         ["rope", "1.5", "", "", "", "metre", "", ""],
@@ -134,17 +142,17 @@ def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
         assert len(book.items()) == 3
     found = [str(fault) for fault in told.value.faults]
     expected = [
-        "my list row 2, cost_unit: found '1,50'; write 1.50",
-        "my list row 2, quantity: found 'two'; write a number",
-        "my list row 3, name: found nothing; name the item",
+        "my list row 2, price (cost_unit): found 'dear'; write a number",
+        "my list row 2, qty (quantity): found 'two'; write a number",
+        "my list row 3, item (name): found nothing; name the item",
         "my list row 4, cure_date: found '5Q99'; write year-month-day, or a quarter",
         "my list row 4, measure: found 'box'; write one of: 'piece', 'metre', 'litre', 'kilogram'",
-        "my list row 4, quantity: found '1.5'; write a whole number",
+        "my list row 4, qty (quantity): found '1.5'; write a whole number",
         "my list row 5, locker: found nothing; name the locker",
         "my list row 6, units: found 'raw water pmup'; did you mean 'raw water pump'?",
-        "my list row 8, name: found 'oil, engine' again; make one row of it and row 7",
+        "my list row 8, item (name): found 'oil, engine' again; make one row of it and row 7",
         "my list row 9, cure_date: found 'yes'; write year-month-day",
-        "my list row 9, quantity: found '-1'; write not less than 0",
+        "my list row 9, qty (quantity): found '-1'; write not less than 0",
     ]
     for start in expected:
         assert [f for f in found if f.startswith(start)], (start, found)

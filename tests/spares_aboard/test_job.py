@@ -110,7 +110,7 @@ def test_found_at_no_known_cost_counts_as_nothing_and_is_told(tmp_path):
         book.receive([ReceiveLine("belt", 1, "x", 10)], "2026-02-01")
         answer = spares_aboard(book, passage())
     assert (answer.worth.fifo, answer.worth.unknown, answer.worth.replacement) == (10, 3, 40)
-    assert "Of 3 pieces no price is known" in " ".join(full(answer).split())
+    assert "What 1 item cost is not known" in " ".join(full(answer).split())
 
 
 def poisson_case(tmp_path, have: int, days: float, **wish: object) -> SparesAnswer:
