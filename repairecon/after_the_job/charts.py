@@ -84,7 +84,7 @@ def held_chart(frame: pd.DataFrame, caption: str = "", ax: Axes | None = None) -
                                   margins, row=0.62, bold=range(len(frame)))  # fmt: skip
     ax.set_xlim(-FAR - 0.3, FAR + 0.3)
     ax.axvspan(-EDGE_SCORE, EDGE_SCORE, color=plots.MAIN_TINT, zorder=0, gid="stated range")
-    ax.set_xticks([-EDGE_SCORE, 0.0, EDGE_SCORE], ["one in ten\nstated below", "half", "one in ten\nstated above"])
+    ax.set_xticks([-EDGE_SCORE, 0.0, EDGE_SCORE], ["1 in 10\nunder", "half", "1 in 10\nover"])
     for y, (_, row) in zip(middles, frame.iterrows(), strict=True):
         places = np.asarray(row["places"], dtype=float)
         out, spread = np.abs(places) > EDGE_SCORE, np.zeros(len(places))
@@ -110,7 +110,7 @@ def chances_chart(frame: pd.DataFrame, caption: str = "", ax: Axes | None = None
     margins = Margins(left=0.16 * width, right=0.28 * width, axis=0.55)
     ax = plots.stage(ax, "Stated chances and what came", caption, 3.0, margins, least=LOW)
     ax.set_xlim(0.0, 1.0)
-    ax.set_ylim(0.0, 1.0)
+    ax.set_ylim(0.0, 1.07)
     plots.ticks(ax, "x", plots.chance_said)
     plots.ticks(ax, "y", plots.chance_said)
     plots.axis_label(ax, "x", "chance stated")

@@ -20,8 +20,8 @@ from repairecon.show.words import chance_words
 from repairecon.spares_aboard import words
 from repairecon.spares_aboard.job import SparesAnswer
 
-BAR, YEAR, MOST_DRAWN, MEDIUM, HIGH = 0.28, 365.25, 18, 5.0, 7.5
-"""Thickness of a bar [inch], days, lots drawn, heights of pictures on a narrow page [inch]."""
+BAR, YEAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 365.25, 18, 5.0, 1.8
+"""Thickness of a bar [inch], days, lots drawn, heights of pictures on a narrow page without their rows [inch]."""
 
 
 def risk_picture(answer: SparesAnswer) -> plots.Picture:
@@ -33,7 +33,8 @@ def risk_picture(answer: SparesAnswer) -> plots.Picture:
 def places_picture(answer: SparesAnswer) -> plots.Picture:
     """The value by locker."""
     places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
-    return plots.Picture(partial(value_by_place, places, answer.currency, words.under_places(answer)), HIGH)
+    draw = partial(value_by_place, places, answer.currency, words.under_places(answer))
+    return plots.Picture(draw, LEAST + 0.35 * len(places))
 
 
 def expiry_picture(answer: SparesAnswer) -> plots.Picture:
@@ -42,7 +43,8 @@ def expiry_picture(answer: SparesAnswer) -> plots.Picture:
     lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
     lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
     caption = words.under_expiry(answer)
-    return plots.Picture(partial(expiry_timeline, lots, answer.today, answer.until, caption), HIGH)
+    draw = partial(expiry_timeline, lots, answer.today, answer.until, caption)
+    return plots.Picture(draw, LEAST + 0.5 * len(lots))
 
 
 def value_by_place(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
