@@ -28,17 +28,17 @@ def printed(capsys, *line):
 
 def test_readable_answer(folder, capsys):
     out = printed(capsys, folder)
-    assert out.index("Verdict") < out.index("order from") < out.index("Other ways of ordering")
-    assert "EUR 14.00" in out
+    assert "EUR 14.00" in " ".join(out.split())
+    assert out.index("Landed in all") < out.index("order from")
+    assert len(out.splitlines()) <= 24
+    every = printed(capsys, folder, "--full")
+    assert every.index("Landed in all") < every.index("What to order") < every.index("Other ways of ordering")
 
 
-def test_the_basket_is_on_the_screen_before_the_rest_is_worked_out(folder, capsys, monkeypatch):
-    seen = []
-    monkeypatch.setattr(summary, "further", lambda _: seen.append(capsys.readouterr().out) or "")
-    assert main(["compare-quotes", str(folder)]) == 0
-    assert "EUR 14.00" in seen[0]
-    assert "stockist" in seen[0]
-    assert "Other ways" not in seen[0]
+def test_the_first_screen_searches_for_no_more_than_the_basket(folder, capsys, monkeypatch):
+    """What lies around it is a search of its own, and waits for ``--full``."""
+    monkeypatch.setattr(summary, "alternatives_table", lambda _: pytest.fail("searched"))
+    assert "stockist" in printed(capsys, folder)
 
 
 def test_options_reach_the_job(folder, capsys):

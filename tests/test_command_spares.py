@@ -17,6 +17,7 @@ from repairecon.__main__ import main
 from repairecon.book.spares_book import open_book
 from repairecon.read.orders import write_orders
 from repairecon.records import OrderLine, OrderTotal, Source
+from repairecon.show.layout import WIDE
 
 KEYS = {
     "boat", "currency", "figures", "today", "until", "passage_days", "period_days", "running_hours", "value",
@@ -49,9 +50,13 @@ def told(capsys: pytest.CaptureFixture[str], *line: str, code: int = 0) -> str:
 
 def test_first_what_to_buy_and_throw_away_then_the_worth(book, capsys):
     text = told(capsys, book, "--today", "2026-06-01", "--budget", "200")
-    heads = ["\nWhat to buy next", "\nExpiring", "\nBelow the minimum", "\nWorth", "\nAssumed"]
+    heads = ["\nSpend EUR", "\nbuy", "\nThrow away", "\nBelow the minimum", "\nWorth"]
     assert [text.index(h) for h in heads] == sorted(text.index(h) for h in heads)
     assert "of EUR 200" in text
+    assert len(text.splitlines()) <= 24
+    every = told(capsys, book, "--today", "2026-06-01", "--budget", "200", "--full")
+    assert max(map(len, every.splitlines())) <= WIDE
+    assert every.index("\nWorth") < every.index("\nWhat to carry") < every.index("\nAssumed")
 
 
 def test_json_has_every_key(book, capsys):
@@ -285,9 +290,9 @@ def test_report_is_one_offline_page(book, capsys, tmp_path):
     page = tmp_path / "spares.html"
     told(capsys, book, "--today", "2026-06-01", "--budget", "100", "--report", page)
     text = page.read_text(encoding="utf-8")
-    assert text.count("data:image/png") == 3
+    assert text.count("data:image/png") == 2 * text.count("<figure>") == 6
     assert "http://" not in text
-    assert "What to buy next" in text
+    assert text.index("Spend EUR") < text.index("What to buy") < text.index("Appendix")
 
 
 @pytest.mark.parametrize("name", ["list.csv", "list.xlsx"])

@@ -6,6 +6,9 @@ returns the axes; what shows it on a page makes the frame and the caption.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import partial
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -13,10 +16,13 @@ from matplotlib.patches import Rectangle
 
 from repairecon.after_the_job import words
 from repairecon.after_the_job.job import AfterTheJob
+from repairecon.rebuild_or_buy.sentences import plain
 from repairecon.show import plots
 from repairecon.show.plots import BESIDE, HALO, INK, LOW, MAIN, QUIET, TURN, TURN_DARK, Margins, money_said, write
 from repairecon.show.words import chance_words, number, whole
 
+FEW, MEDIUM, HIGH = 4.5, 5.5, 7.0
+"""Heights of pictures on a narrow page [inch]."""
 EDGE_SCORE, FAR = 1.2816, 4.0
 """Normal scores of the ends of a range, and from which on a dot stands at the edge."""
 
@@ -78,7 +84,7 @@ def held_chart(frame: pd.DataFrame, caption: str = "", ax: Axes | None = None) -
                                   margins, row=0.62, bold=range(len(frame)))  # fmt: skip
     ax.set_xlim(-FAR - 0.3, FAR + 0.3)
     ax.axvspan(-EDGE_SCORE, EDGE_SCORE, color=plots.MAIN_TINT, zorder=0, gid="stated range")
-    ax.set_xticks([-EDGE_SCORE, 0.0, EDGE_SCORE], ["one in ten\nstated below", "half", "one in ten\nstated above"])
+    ax.set_xticks([-EDGE_SCORE, 0.0, EDGE_SCORE], ["1 in 10\nunder", "half", "1 in 10\nover"])
     for y, (_, row) in zip(middles, frame.iterrows(), strict=True):
         places = np.asarray(row["places"], dtype=float)
         out, spread = np.abs(places) > EDGE_SCORE, np.zeros(len(places))
@@ -104,7 +110,7 @@ def chances_chart(frame: pd.DataFrame, caption: str = "", ax: Axes | None = None
     margins = Margins(left=0.16 * width, right=0.28 * width, axis=0.55)
     ax = plots.stage(ax, "Stated chances and what came", caption, 3.0, margins, least=LOW)
     ax.set_xlim(0.0, 1.0)
-    ax.set_ylim(0.0, 1.0)
+    ax.set_ylim(0.0, 1.07)
     plots.ticks(ax, "x", plots.chance_said)
     plots.ticks(ax, "y", plots.chance_said)
     plots.axis_label(ax, "x", "chance stated")
@@ -181,28 +187,31 @@ def chances_caption(found: AfterTheJob) -> str:
     return f"Where you would say {chance_words(g.stated)}, go {side}: the log leaves {ends} open."
 
 
-def show_bridge(found: AfterTheJob) -> None:
-    """Put the bridge on the page, if there is a closed job."""
+def bridge_picture(found: AfterTheJob) -> Iterator[plots.Picture]:
+    """The bridge, if there is a closed job."""
     if (b := found.bridge) is not None:
         steps = [(words.step_name(s), s.amount) for s in words.largest_steps(b)]
         bars = [("estimate", b.estimate["total"]), *steps, ("what it came to", b.actual["total"])]
         frame = pd.DataFrame(bars, columns=["name", "amount"])
-        plots.show(bridge_chart(frame, found.currency, bridge_caption(found)))
+        yield plots.Picture(partial(bridge_chart, frame, found.currency, bridge_caption(found)), HIGH)
 
 
-def show_log(found: AfterTheJob) -> None:
-    """Put the pictures of the log on the page, as far as it fills them."""
+def log_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
+    """The pictures of the log, as far as it fills them."""
     if found.held:
-        plots.show(held_chart(pd.DataFrame([vars(h) for h in found.held]), held_caption(found)))
+        frame = pd.DataFrame([vars(h) for h in found.held])
+        yield plots.Picture(partial(held_chart, frame, held_caption(found)), FEW)
     if (c := found.calibration) is not None and c.many >= words.LEAST_STATED:
-        plots.show(chances_chart(pd.DataFrame([g._asdict() for g in c.groups]), chances_caption(found)))
+        frame = pd.DataFrame([g._asdict() for g in c.groups])
+        yield plots.Picture(partial(chances_chart, frame, chances_caption(found)), MEDIUM)
 
 
-def show_learned(found: AfterTheJob) -> None:
-    """Put what moved most on the page."""
+def learned_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
+    """What moved most."""
     caption = "Grey is what was believed before, with its 8 in 10 range; let the next case use the lower bars."
     titles = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
     for kind, title in titles.items():
-        some = [vars(s) for s in words.most_moved(found, 8) if s.kind == kind]
-        if some:
-            plots.show(moved_chart(pd.DataFrame(some), title, "chance" if kind == "chance" else "times", caption))
+        moved = [vars(s) | {"name": plain(s.name)} for s in words.most_moved(found, 8) if s.kind == kind]
+        unit = "chance" if kind == "chance" else "times"
+        if moved:
+            yield plots.Picture(partial(moved_chart, pd.DataFrame(moved), title, unit, caption), HIGH)

@@ -62,6 +62,7 @@ def add(jobs: Any) -> None:
             group.add_argument(name, **how)
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
     job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     job.set_defaults(run=run)
 
@@ -95,22 +96,17 @@ def run(args: argparse.Namespace) -> None:
     elif args.write:
         raise RepaireconError("--write needs --book; the log has --add-to-log")
     elif args.report is not None:
-        _report(args, found, at)
+        from repairecon.after_the_job.screen import page
+        from repairecon.show.report import write_page
+
+        write_page(args.report, lambda: page(found))
+        print(f"Wrote {args.report}")
     else:
         _look_back(args, found, at, alone)
 
 
-def _report(args: argparse.Namespace, found: AfterTheJob, at: Path) -> None:
-    from repairecon.show.report import write_report
-
-    parameters = {"folder": str(Path(args.folder).resolve()), "log": str(at.resolve()), "strength": args.strength}
-    title = f"After the job: {found.name}"
-    write_report("after_the_job", args.report, parameters, show_bar=sys.stderr.isatty(), title=title)
-    print(f"Wrote {args.report}")
-
-
 def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bool) -> None:
-    from repairecon.after_the_job import words
+    from repairecon.after_the_job import screen
 
     _refuse_empty(args, found)
     if args.tables is not None:
@@ -120,7 +116,7 @@ def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bo
     if args.json:
         _print_json(as_json(found))
     else:
-        print(words.summary(found), end="")
+        print(screen.full(found) if args.full else screen.first_screen(found), end="")
     out = sys.stderr if args.json else sys.stdout
     if args.add_to_log and not alone:
         print(f"Added {found.name} to {add_to_log(at, found.logged)}", file=out)

@@ -24,6 +24,7 @@ from repairecon.rebuild_or_buy.job import DRAWS, read_findings, rebuild_or_buy
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.verdict import near_tie, screen
 from repairecon.records import Actual, Case, Decision, Figures, JobLog, Learned, Logged, RepaireconError, StoresMoved
+from repairecon.show.sheet import Panel, Shown
 
 NO_LOG = JobLog()
 ENDS = ("mean", "p10", "p50", "p90")
@@ -117,8 +118,8 @@ class Hindsight:
     now: dict[str, float]
 
 
-@dataclass(frozen=True)
-class AfterTheJob:
+@dataclass(frozen=True, repr=False)
+class AfterTheJob(Shown):
     """What the job finds: the bridge at once, all else when it is first asked for.
 
     What belongs to one closed job is None or empty where only a log was given, or nothing is written down yet.
@@ -129,6 +130,12 @@ class AfterTheJob:
     past: JobLog
     bridge: Bridge | None = None
     setting: _Setting | None = None
+
+    def said(self) -> Panel:
+        """What was done, whether the choice was right and what it came to."""
+        from repairecon.after_the_job.screen import verdict
+
+        return verdict(self)
 
     @property
     def case(self) -> Case | None:

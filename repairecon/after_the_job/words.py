@@ -1,4 +1,4 @@
-"""What happened after the job in sentences and tables that an owner can act on."""
+"""What happened after the job in sentences and tables that an owner can act on; ``screen`` puts them together."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.learning import Shift
 from repairecon.after_the_job.log import Calibration, Held
 from repairecon.formulas.scores import Group
-from repairecon.show.layout import as_text, capital, section, wrapped
-from repairecon.show.sheet import Panel
+from repairecon.rebuild_or_buy.sentences import plain
+from repairecon.show.layout import capital
 from repairecon.show.words import chance_words, days_words, hours_words, money, number, price, share, tenths, whole
 
 MOST, MOST_STEPS = 3, 12
@@ -133,6 +133,16 @@ def all_held(found: AfterTheJob) -> list[str]:
     return lines
 
 
+def held_shortly(found: AfterTheJob) -> list[str]:
+    """Which ranges to change and which to leave, by name alone."""
+    by: dict[str, list[str]] = {}
+    for h in found.held:
+        by.setdefault(h.says, []).append(h.quantity)
+    words = {"hold": "right", "cannot tell": "too few jobs to tell"}
+    said = "; ".join(f"{words.get(says, says)}: {', '.join(names)}" for says, names in by.items())
+    return [f"{capital(said)}."] if by else []
+
+
 def off_groups(c: Calibration) -> list[Group]:
     """Groups of stated chances that what came contradicts; one of a few chances contradicts nothing."""
     return [g for g in c.groups if g.many >= LEAST_IN_GROUP and not g.low <= g.stated <= g.high]
@@ -187,7 +197,7 @@ def shift(s: Shift) -> str:
     if s.kind == "hours":
         return f"Own hours, {s.name}: {now} what you guess ({ends})."
     lead = s.name if s.kind == "chance" else f"{'prices' if s.kind == 'price' else s.kind}, {s.name}"
-    return f"{capital(lead)}: {figure(s.kind, s.before)} before, now {now} ({ends})."
+    return f"{capital(plain(lead))}: {figure(s.kind, s.before)} before, now {now} ({ends})."
 
 
 def most_moved(found: AfterTheJob, most: int = 3) -> list[Shift]:
@@ -255,13 +265,13 @@ def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
         step = {"total": s.amount, "cash": s.cash, "own hours": s.own_hours, "days": s.days}
         rows[step_name(s)] = _row(step, currency)
     rows["actual"] = _row(b.actual, currency)
-    return pd.DataFrame.from_dict(rows, orient="index")
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("step").reset_index()
 
 
 def step_name(s: Step) -> str:
     """A step with its group."""
     alone = not s.name or s.name.startswith((s.group, "up to"))
-    return (s.name or s.group) if alone else f"{s.group}: {s.name}"
+    return plain((s.name or s.group) if alone else f"{s.group}: {s.name}")
 
 
 def _row(of: dict[str, float], currency: str) -> dict[str, str]:
@@ -286,7 +296,7 @@ def ways_table(found: AfterTheJob) -> pd.DataFrame:
         }
         for way in sorted(h.now, key=lambda w: h.now[w])
     }
-    return pd.DataFrame.from_dict(rows, orient="index")
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("way").reset_index()
 
 
 def held_table(found: AfterTheJob) -> pd.DataFrame:
@@ -301,17 +311,17 @@ def held_table(found: AfterTheJob) -> pd.DataFrame:
         }
         for h in found.held
     }
-    return pd.DataFrame.from_dict(rows, orient="index")
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("ranges of").reset_index()
 
 
 def learned_table(found: AfterTheJob) -> pd.DataFrame:
     """Every figure before and after the log."""
     rows = [
-        (s.kind, s.name, figure(s.kind, s.before), figure(s.kind, s.after),
+        (s.kind, plain(s.name), figure(s.kind, s.before), figure(s.kind, s.after),
          f"{figure(s.kind, s.low).removesuffix(' times')} to {figure(s.kind, s.high)}", number(s.jobs))
         for s in found.shifts
     ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["kind", "figure", "before", "now", "8 in 10 sure", "jobs"]).set_index("kind")
+    return pd.DataFrame(rows, columns=["kind", "figure", "before", "now", "8 in 10 sure", "jobs"])
 
 
 def movements_table(found: AfterTheJob) -> pd.DataFrame:
@@ -323,7 +333,7 @@ def movements_table(found: AfterTheJob) -> pd.DataFrame:
          "the spares" if m.from_spares else "")
         for m in found.movements
     ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["on", "movement", "item", "pieces", "paid", "from"]).set_index("on")
+    return pd.DataFrame(rows, columns=["on", "movement", "item", "pieces", "paid", "from"])
 
 
 def verdict_lines(found: AfterTheJob) -> list[str]:
@@ -334,44 +344,5 @@ def verdict_lines(found: AfterTheJob) -> list[str]:
     return [judged(h), bridge(b, currency), then(h, currency), now(h, currency), *filter(None, [not_written(b)])]
 
 
-def summary(found: AfterTheJob) -> str:
-    """All of it as text: the verdict, estimate against actual, the ways, the ranges, what was learned, the stores."""
-    head = capital(found.case.unit.name if found.case else found.name)
-    parts = [wrapped(f"{head}   {' '.join(verdict_lines(found))}"), wrapped(decided(found))]
-    if found.nothing_written:
-        parts.pop()
-    if found.bridge is not None:
-        parts.append("From the estimate to what it came to\n" + as_text(bridge_table(found), "step"))
-        parts.append("The ways, then and now\n" + as_text(ways_table(found)))
-    parts.append(section("Do the ranges hold", _held_lines(found)))
-    parts.append(section("What the log teaches", learned(found)))
-    if found.movements:
-        parts.append("Into and out of the stores\n" + as_text(movements_table(found), "on"))
-    return "\n\n".join(p for p in parts if p) + "\n"
-
-
-def heading(found: AfterTheJob) -> Panel:
-    """What was done, and whose figures these are."""
-    unit = found.case.unit if found.case else None
-    title = capital(unit.name if unit else found.name)
-    figures = [f"Figures: {unit.figures}."] if unit and unit.figures else []
-    return Panel(title, [decided(found), *figures], listed=False)
-
-
-def verdict(found: AfterTheJob) -> Panel:
-    """The choice, and estimate against actual."""
-    return Panel("After the job", verdict_lines(found), listed=False)
-
-
-def _held_lines(found: AfterTheJob) -> list[str]:
+def held_lines(found: AfterTheJob) -> list[str]:
     return [*all_held(found), *filter(None, [chances(found)])]
-
-
-def held_panel(found: AfterTheJob) -> Panel:
-    """Whether the ranges hold, and the chances."""
-    return Panel("Do the ranges hold", _held_lines(found))
-
-
-def learned_panel(found: AfterTheJob) -> Panel:
-    """What the log teaches."""
-    return Panel("What the log teaches", learned(found))

@@ -15,8 +15,8 @@ from repairecon.standards.equivalents import equivalent, identify
 Sort = Literal["item", "locker", "unit"]
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
 SHARES = ("weight_kg", "volume_litres", "resale_rate")
-MANY = 500
-"""Names asked for at a time; for more than that all are read."""
+MANY, MOST_ALIKE = 500, 8
+"""Names asked for at a time, for more than that all are read; names offered in place of one that is not known."""
 
 FIELDS: Mapping[Sort, tuple[str, ...]] = {
     "item": (
@@ -142,7 +142,11 @@ class Cards:
         if len(more) > 1:
             called = ", ".join(shown(now_called[k]) for k in more)
             raise BookError(f"{shown(name)} is the number or size of several items ({called}): name the one you mean")
+        words = wanted.split()
+        alike = [n for n in now_called.values() if words and all(word in key(n) for word in words)]
         advice = Problems().advice(str(name), tuple(now_called.values()))
+        if alike:  # as many as a search for these words would show
+            advice = f"write one of: {', '.join(map(shown, alike[:MOST_ALIKE]))}"
         raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
 
     def _add(self, sort: Sort, fields: Mapping[str, Any]) -> int:

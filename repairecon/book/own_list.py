@@ -274,7 +274,12 @@ def _differs(now: object, said: object) -> bool:
 
 
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
-    return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
+    return _written(lambda text: found if isinstance(found := typed(text, scale), Misread) else text)
+
+
+def _written(reader: Callable[[str], Any]) -> Callable[[str], Any]:
+    """A reader of numbers that takes a decimal comma where the number leaves no doubt."""
+    return lambda text: reader(values.with_point(text) if values.decimal_mark(text) == "," else text)
 
 
 _NUMBERS = ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate")
@@ -286,7 +291,7 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,
     "measure": lambda text: choice(text, MEASURES, "measure"),
     "shelf_group": lambda text: choice(text, SHELF_GROUPS, "shelf group"),
-    "weight_kg": lambda text: values.number(text, Limits(0.0, 1e6)),
-    "volume_litres": lambda text: values.number(text, Limits(0.0, 1e6)),
-    "resale_rate": lambda text: values.number(text, values.FRACTION),
+    "weight_kg": _written(lambda text: values.number(text, Limits(0.0, 1e6))),
+    "volume_litres": _written(lambda text: values.number(text, Limits(0.0, 1e6))),
+    "resale_rate": _written(lambda text: values.number(text, values.FRACTION)),
 }  # fmt: skip

@@ -7,6 +7,7 @@ without); each returns the axes drawn in.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -14,18 +15,34 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.transforms import Affine2D, Bbox, ScaledTranslation
 
+from repairecon.compare_quotes import sentences
+from repairecon.compare_quotes.job import QuotesAnswer
+from repairecon.compare_quotes.tables import by_supplier
+
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, axis_label, check, end_margin, figure_of, inches, inches_down,
-    limits, money_said, money_ticks, per_inch, show, slot, stage, tall, ticks, wrap, write,
+    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, Picture, axis_label, check, end_margin, figure_of, inches,
+    inches_down, limits, money_said, money_ticks, per_inch, slot, stage, tall, ticks, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import days_words
-
-__all__ = ["landed_by_supplier", "order_against_days", "show"]
 
 FILLS = (("#1f6fa8", ""), ("#f0b35a", ""), ("#22303c", ""), ("#cbe1f0", "////"), ("#b5567f", ""), ("#e4e8eb", "...."))
 """Fill and hatch of each charge in turn: told apart by lightness and pattern as well as by colour."""
 WHITE_ON = ("#1f6fa8", "#22303c", "#b5567f")
 BAR, ROW = 0.34, 0.62
+LOW, HIGH = 5.0, 6.0
+"""Heights on a narrow page [inch]."""
+
+
+def parcels_picture(answer: QuotesAnswer) -> Picture:
+    """What each supplier of the basket is paid."""
+    table, caption = by_supplier(answer.basket), sentences.caption_parcels(answer)
+    return Picture(partial(landed_by_supplier, table, answer.case.terms.currency, caption), HIGH)
+
+
+def days_picture(answer: QuotesAnswer) -> Picture:
+    """Money against days."""
+    caption = sentences.caption_days(answer)
+    return Picture(partial(order_against_days, answer.frontier, answer.case.terms.currency, caption), LOW)
 
 
 def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:

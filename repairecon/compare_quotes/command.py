@@ -35,6 +35,7 @@ def add(jobs: Any) -> None:
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
     face.add_argument("--order", action="store_true", help="show what the order puts on record in the boat's book")
     job.add_argument("--write", action="store_true", help="with --order: put it on record and write its files")
     job.add_argument("--again", action="store_true", help="with --order: although parts are on record already")
@@ -74,10 +75,10 @@ def run(args: argparse.Namespace) -> None:
         print(_order(args, answer))
         return
     if args.report is not None:
-        from repairecon.show.report import write_report
+        from repairecon.compare_quotes.summary import page
+        from repairecon.show.report import write_page
 
-        names = {"case_folder": str(Path(args.folder).resolve())} | wishes
-        write_report("compare_quotes", args.report, names, show_bar=sys.stderr.isatty())
+        write_page(args.report, lambda: page(answer))
         print(f"Wrote {args.report}")
     _write_orders(answer, args.orders, args.ship_to)
     if args.tables is not None:
@@ -90,10 +91,9 @@ def run(args: argparse.Namespace) -> None:
 
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     elif args.report is None:
-        from repairecon.compare_quotes.summary import first_screen, further
+        from repairecon.compare_quotes.summary import first_screen, full
 
-        print(first_screen(answer), flush=True)  # the rest is a search of its own, and can wait
-        print(further(answer), end="")
+        print(full(answer) if args.full else first_screen(answer), end="")
 
 
 def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:

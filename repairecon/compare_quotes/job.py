@@ -17,6 +17,7 @@ from repairecon.compare_quotes import tables
 from repairecon.read.problems import Names, Problems
 from repairecon.rebuild_or_buy.learned import with_waits_kept
 from repairecon.records import Assumed, Case, Ordered, OrderLine, OrderTotal, OrderWishes, RepaireconError
+from repairecon.show.sheet import Panel, Shown
 
 SECONDS = 60.0
 MANY_QUOTES = 300
@@ -26,8 +27,8 @@ SHARES = {"frontier": 0.6, "alternatives": 0.4, "entering": 0.2}
 """How that time is shared, so that no answer depends on which was asked for first."""
 
 
-@dataclass(frozen=True)
-class QuotesAnswer:
+@dataclass(frozen=True, repr=False)
+class QuotesAnswer(Shown):
     """The cheapest basket, and around it what is worked out when it is first asked for; money in the home currency.
 
     ``lines`` has a row a quote for a wanted part: what it is, how it fits, its age and days, ``alone`` (landed, all
@@ -44,6 +45,12 @@ class QuotesAnswer:
     offers: tuple[Offered, ...] = field(repr=False)
     found: Basket = field(repr=False)
     seconds: float = SECONDS
+
+    def said(self) -> Panel:
+        """What is ordered for, and from whom to order."""
+        from repairecon.compare_quotes.summary import verdict
+
+        return verdict(self)
 
     @property
     def today(self) -> date:

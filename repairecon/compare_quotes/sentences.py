@@ -54,6 +54,26 @@ def verdict(answer: QuotesAnswer) -> list[str]:
     return [text, *(f"Not covered: {part}: {why}." for part, why in answer.uncovered)]
 
 
+def from_stock(answer: QuotesAnswer) -> list[str]:
+    """What is not ordered, as it lies aboard."""
+    taken = [f"{x.part} ({min(x.have, x.wanted)} of {x.wanted})" for x in answer.case.from_stock]
+    return [f"From the spares aboard, not ordered: {', '.join(taken)}."] if taken else []
+
+
+def why_more(answer: QuotesAnswer) -> list[str]:
+    """Why more is bought than is wanted, a word a line of the basket: its pack, or what the seller gives for more."""
+    lines, said = {(o.quote.item, str(o.quote.source)): o for o in answer.offers}, []
+    for _, row in answer.basket.iterrows():
+        o = lines[row["part"], row["source"]]
+        if (row["packs"] - 1) * row["pack"] < row["wanted"]:
+            said.append("pack")
+        elif o.quote.breaks:
+            said.append("price by the number")
+        else:
+            said.append("minimum order" if o.supplier.minimum_order else "free carriage")
+    return said
+
+
 def _counted(answer: QuotesAnswer) -> str:
     return "likely" if answer.wishes.deadline_by == "likely" else "nine times in ten"
 
@@ -180,7 +200,7 @@ def counts(answer: QuotesAnswer) -> list[str]:
     """How many quotes were left out."""
     out = answer.lines[answer.lines["left_out"] != ""]
     many = f"{whole(len(out))} of {_many(len(answer.lines), 'quote')} {'is' if len(out) == 1 else 'are'} left out"
-    return [f"{many}; the list of every quote, in the notebook and the page, says why."] if len(out) else []
+    return [f"{many}; the list of every quote (--full, or the page) says why."] if len(out) else []
 
 
 def terms(answer: QuotesAnswer) -> list[str]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -11,26 +13,36 @@ from repairecon.buying.offers import Offered
 from repairecon.buying.parcel import ParcelTerms
 from repairecon.compare_quotes import sentences
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import CHOSEN, by_supplier, charges
+from repairecon.compare_quotes.tables import CHOSEN, charges
 from repairecon.read.look_again import look_again
-from repairecon.show.layout import as_text, capital, section
-from repairecon.show.sheet import Panel, Sheet
+from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
+from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import days_words, price, rate, span, whole
 
+if TYPE_CHECKING:
+    from repairecon.show.plots import Picture
+
 ASK = "Ask before you order"
-BEARING = ("vat_rate", "exchange_date", "customs_as_of", "buyer", "deadline_by", "price_inflation_rate",
-           "old_after_days", "lead_days")  # fmt: skip
-"""Defaults that bear on an order; those of the rebuild are left out."""
+BEARING = {
+    "vat_rate": "VAT at home", "exchange_date": "day of the exchange rates",
+    "customs_as_of": "day of the customs terms", "buyer": "who buys",
+    "deadline_by": "the deadline counts days", "price_inflation_rate": "prices rise by",
+    "old_after_days": "a quote is out of date after", "lead_days": "days until it is here",
+}  # fmt: skip
+"""Defaults that bear on an order, in words; those of the rebuild are left out."""
+MOST_LINES, SELLER = 24, 14
+"""Lines of the first screen, and least room for a seller on it."""
 
 
 def basket_table(answer: QuotesAnswer) -> pd.DataFrame:
     """What to order, supplier by supplier."""
     b, currency = answer.basket, answer.case.terms.currency
-    pieces = [str(n) if n == w else f"{n} for {w}" for n, w in zip(b["quantity"], b["wanted"], strict=True)]
+    more = sentences.why_more(answer)
+    pieces = [str(n) if n == w else f"{n} for {w} ({more[k]})" for k, n, w in b[["quantity", "wanted"]].itertuples()]
     quoted = [f"{n} x {price(q, c)}" for n, q, c in zip(b["packs"], b["quoted"], b["currency"], strict=True)]
     return pd.DataFrame({
-        "order from": b["supplier"], "part": b["part"], "pieces": pieces, "as quoted": quoted,
-        "landed": [price(x, currency) for x in b["landed"]], "kind": b["part_class"], "read in": b["source"],
+        "part": b["part"], "order from": b["supplier"], "pieces": pieces, "as quoted": quoted,
+        "landed": [price(x, currency) for x in b["landed"]], "read in": b["source"],
     })  # fmt: skip
 
 
@@ -41,9 +53,9 @@ def charges_table(answer: QuotesAnswer) -> pd.DataFrame:
     table = pd.DataFrame(
         {name: [price(float(x), "") if abs(x) >= CENT else "" for x in (*c[name], c[name].sum())] for name in names}
     ).rename(columns={"landed": f"landed, {currency}"})
-    table.insert(0, "order from", [*c["supplier"], "all"])
-    table.insert(1, "part", [*answer.basket["part"], ""])
-    return table.assign(**{"read in": [*answer.basket["source"], ""]})
+    table.insert(0, "part", [*answer.basket["part"], "all"])
+    table.insert(1, "from", [*c["supplier"].mask(c["supplier"].duplicated(), ""), ""])
+    return table
 
 
 def alternatives_table(answer: QuotesAnswer) -> pd.DataFrame:
@@ -69,110 +81,142 @@ def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
 
 
 def lines_table(answer: QuotesAnswer) -> pd.DataFrame:
-    """Every quote: landed alone, days, fit, why it is left out."""
-    t, currency = answer.lines, answer.case.terms.currency
-    return pd.DataFrame({
-        "part": t["part"], "supplier": t["supplier"],
-        "as quoted": [price(q, c) for q, c in zip(t["quoted"], t["currency"], strict=True)],
-        "pack": t["pack"].astype(str),
-        "alone, landed": ["not sold so" if x != x else price(x, currency) for x in t["alone"]],
-        "days": [whole(d) for d in t["days"]], "designation": t["designation"], "fit": t["fit"],
-        "bought": ["yes" if n else "" for n in t["packs"]],
-        "left out, or out of date": [a or b for a, b in zip(t["left_out"], t["stale"], strict=True)],
-        "read in": t["source"],
-    })  # fmt: skip
+    """Every quote, a row a part: landed alone, days, whether it is bought or why not; the cheapest first."""
+    rows = []
+    for part, quotes in answer.lines.groupby("part", sort=False):
+        said = [_quote_words(row, answer.case.terms.currency) for _, row in quotes.sort_values("alone").iterrows()]
+        rows.append((f"{part} ({answer.wanted[str(part)]})", "; ".join(said)))
+    return pd.DataFrame(rows, columns=["part", "each quote, landed if ordered alone"])
+
+
+def _quote_words(row: pd.Series[Any], currency: str) -> str:
+    """A quote in short; what a table of sizes says of it stands with the designations."""
+    alone = "not sold so" if row["alone"] != row["alone"] else price(row["alone"], currency)
+    why = row["left_out"].partition(": ")[0] if row["fit"] in ("near", "not") else row["left_out"]
+    notes = "; ".join(filter(None, ("bought" if row["packs"] else "", why, row["stale"])))
+    quoted = price(row["quoted"], row["currency"]) + (f" for {row['pack']}" if row["pack"] > 1 else "")
+    more = (quoted, f"{whole(row['days'])} days", notes, f"row {row['source'].rpartition(':')[2]}")
+    return f"{row['supplier']} {alone} ({', '.join(filter(None, more))})"
 
 
 def equivalents_table(answer: QuotesAnswer) -> pd.DataFrame:
-    """Every designation offered, held against the one wanted."""
-    e, currency = answer.equivalents, answer.case.terms.currency
-    return pd.DataFrame({
-        "part": e["part"], "offered": e["offered"], "supplier": e["supplier"], "verdict": e["verdict"],
-        "why": [f"{why} {care}".strip() for why, care in zip(e["reasons"], e["caution"], strict=True)],
-        "saves": ["" if x != x else price(x, currency) for x in e["saves"]], "table row": e["tables"],
-    })  # fmt: skip
+    """Every designation offered, held against the one wanted; who offers it, and what it saves."""
+    rows, currency = [], answer.case.terms.currency
+    for (part, offered, verdict), some in answer.equivalents.groupby(["part", "offered", "verdict"], sort=False):
+        for (reasons, caution, tables), same in some.groupby(["reasons", "caution", "tables"], sort=False):
+            sellers = [
+                name + (f" (saves {price(saves, currency)})" if saves > CENT else "")
+                for name, saves in zip(same["supplier"], same["saves"], strict=True)
+            ]
+            rows.append({"part": part, "offered": offered, "verdict": verdict, "by": ", ".join(sellers),
+                         "why": f"{reasons} {caution}".strip(), "table row": tables})  # fmt: skip
+    return pd.DataFrame(rows, columns=["part", "offered", "verdict", "by", "why", "table row"])
 
 
-def whole_tables(answer: QuotesAnswer) -> tuple[Sheet, ...]:
-    """Charges, terms, every quote and every designation."""
-    return tuple(Sheet(table(answer)) for table in (charges_table, terms_table, lines_table, equivalents_table))
-
-
-def show_parcels(answer: QuotesAnswer) -> None:
-    """The picture of what each supplier is paid, if anything can be ordered."""
-    from repairecon.compare_quotes import charts
-
-    if not answer.basket.empty:
-        currency, caption = answer.case.terms.currency, sentences.caption_parcels(answer)
-        charts.show(charts.landed_by_supplier(by_supplier(answer.basket), currency, caption))
-
-
-def first_screen(answer: QuotesAnswer) -> str:
-    """What to order and the sum, then the lines: all that the basket alone says."""
-    table = basket_table(answer)
-    # a terminal has no room for kinds; the row of the file in short
-    rows = [f"row {source.rpartition(':')[2]}" for source in table["read in"]]
-    narrow = table.drop(columns=["kind", "read in"]).assign(**{"quotes.csv": rows})
-    parts = [
-        "\n".join(sentences.heading(answer)),
-        section("Verdict", sentences.verdict(answer)),
-        section(ASK, sentences.ask(answer)),
-        section("Look again", [r.what for r in look_again(answer.case) if r.rule == "file" and not r.acknowledged]),
-        as_text(narrow, "", fold=True) if len(table) else "",
+def first_screen(answer: QuotesAnswer, width: int = 0) -> str:
+    """What to order and the sum, what is taken from the spares, then the lines: all that the basket alone says."""
+    width = width or terminal_width()
+    head = shortened(capital(answer.case.unit.name), width)
+    files = [r.what for r in look_again(answer.case) if r.rule == "file" and not r.acknowledged]
+    blocks = [
+        Block([(0, [head])]),
+        *(Block([(0, wrapped(said, width=width).split("\n"))]) for said in sentences.verdict(answer)),
+        Block.of("", sentences.from_stock(answer), width, 5, 3),
+        Block.of(f"{ASK}:", sentences.ask(answer), width, 7, 4),
+        Block.of("Look again:", files, width, 6, 3),
+        Block([(0, [""])]),
+        _lines(answer, width),
+        Block([(0, [""])]),
+        Block.of("", sentences.heading(answer), width, 3, 1),
+        Block.of("Before you start:", answer.case.unit.cautions[:1], width, 2, 1),
+        Block([(0, ["More: --full (other ways of ordering, worth a call, terms, every quote)"])]),
     ]
-    return "\n\n".join(p for p in parts if p) + "\n"
+    return "\n".join(fitted(blocks, MOST_LINES)) + "\n"
 
 
-def further(answer: QuotesAnswer) -> str:
-    """What lies around the basket and what it rests on."""
-    parts = [
-        section("Other ways of ordering", sentences.beside(answer)),
-        "" if answer.alternatives.empty else as_text(alternatives_table(answer), "", fold=True),
-        *(section(p.title, p.lines) for p in panels(answer) if p.title != ASK),
-        section("Assumed, as the case does not say", assumed(answer)),
-    ]
-    return "\n\n".join(p for p in parts if p) + "\n"
+def _lines(answer: QuotesAnswer, width: int) -> Block:
+    """The lines bought, one each; where the screen is low, the last ones are left out."""
+    table = basket_table(answer)[["order from", "part", "pieces", "as quoted"]]
+    if table.empty:
+        return Block([(0, [])])
+    table["order from"] = table["order from"].mask(table["order from"].duplicated(), "")
+    room = width - sum(2 + max(map(len, [name, *table[name]])) for name in ("pieces", "as quoted"))
+    names = min(max(map(len, table["part"])), room - SELLER - 2)
+    for name, most in (("part", names), ("order from", room - names - 2)):
+        table[name] = [shortened(x, most) for x in table[name]]
+    head, _, *rows = as_text(table, "").split("\n")
+    forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
+    for many in range(len(rows) - 2, 1, -1):
+        forms.append((6, [head, *rows[:many], f"({whole(len(rows) - many)} more lines: --full)"]))
+    return Block(forms)
 
 
-def summary(answer: QuotesAnswer) -> str:
-    """The whole answer as text for a terminal."""
-    return f"{first_screen(answer)}\n{further(answer)}"
+def full(answer: QuotesAnswer) -> str:
+    """All of the answer as text for a terminal."""
+    return text_of([verdict(answer), *main(answer, pictures=False), *rest(answer)])
 
 
 def assumed(answer: QuotesAnswer) -> list[str]:
     """The defaults that bear on an order."""
     known = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
     bearing = [a for a in answer.assumed if a.name in BEARING and not (known and a.name == "lead_days")]
-    return [f"{a.name}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})" for a in bearing]
-
-
-def heading(answer: QuotesAnswer) -> Panel:
-    """What is ordered, on which day."""
-    return Panel(capital(answer.case.unit.name), sentences.heading(answer), listed=False)
+    return [
+        f"{BEARING[a.name]}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})"
+        for a in bearing
+    ]
 
 
 def verdict(answer: QuotesAnswer) -> Panel:
-    """From whom to order, what it comes to."""
-    return Panel("Verdict", sentences.verdict(answer))
+    """From whom to order, what it comes to, what was asked for."""
+    said = [*sentences.verdict(answer), *sentences.from_stock(answer), " ".join(sentences.heading(answer))]
+    return Panel(f"Compare quotes: {answer.case.unit.name}", said, listed=False)
 
 
-def other_ways(answer: QuotesAnswer) -> tuple[Panel | Sheet, ...]:
-    """Other ways of ordering: in sentences, then in a table."""
-    said = sentences.beside(answer)
-    return (*([Panel("Other ways of ordering", said)] if said else []), Sheet(alternatives_table(answer)))
-
-
-def panels(answer: QuotesAnswer) -> tuple[Panel, ...]:
-    """The sentences that follow the verdict and the other ways of ordering."""
+def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | Sheet | Picture]:
+    """What an owner reads before ordering; without pictures for a terminal."""
+    if pictures:
+        from repairecon.compare_quotes import charts
+    if asked := sentences.ask(answer):
+        yield Panel(ASK, asked)
+    if not answer.basket.empty:
+        yield Sheet(basket_table(answer), f"What to order: {whole(len(answer.basket))} lines")
+        if pictures:
+            yield charts.parcels_picture(answer)
+    if not answer.alternatives.empty:
+        yield Panel("Other ways of ordering", sentences.beside(answer))
+        yield Sheet(alternatives_table(answer), "Other ways of ordering, each with all its charges")
+    if pictures and len(answer.frontier):
+        yield charts.days_picture(answer)
     listed = {
-        ASK: sentences.ask(answer),
         "The same part without the badge": sentences.alike(answer),
         "Worth a telephone call": sentences.entering(answer),
         "Out of date": sentences.stale(answer),
         "Terms": [*sentences.terms(answer), *sentences.counts(answer)],
-        "Before you start": list(answer.case.unit.cautions),
+        "Before you start": answer.case.unit.cautions,
     }
-    return tuple(Panel(title, lines) for title, lines in listed.items() if lines)
+    yield from (Panel(title, lines) for title, lines in listed.items() if lines)
+
+
+def rest(answer: QuotesAnswer) -> Iterator[Panel | Sheet]:
+    """What it rests on: charges, terms, every quote, every designation, what was assumed."""
+    tables = {
+        "Charges line by line; VAT has a column of its own": charges_table(answer),
+        "Terms of each supplier": terms_table(answer),
+        "Every quote, ordered alone": lines_table(answer),
+        "Every designation, held against the one wanted": equivalents_table(answer),
+    }
+    yield from (Sheet(table, title) for title, table in tables.items() if len(table))
+    if said := assumed(answer):
+        yield Panel("Assumed, as the case does not say", said)
+
+
+def page(answer: QuotesAnswer) -> str:
+    """The whole answer as one offline page."""
+    from repairecon.show.report import about, render
+
+    case, panel = answer.case, verdict(answer)
+    where = about(f"Case {Path(case.folder).name}", answer.today, case.unit.figures)
+    return render(panel.title, where, panel.lines, main(answer), rest(answer))
 
 
 def terms_table(answer: QuotesAnswer) -> pd.DataFrame:

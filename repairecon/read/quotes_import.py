@@ -163,6 +163,9 @@ class _Job:
 
     def run(self, columns: Mapping[str, str] | None, supplier: str, sheet_name: str, decimal: str) -> QuotesImport:
         """What becomes of each row; rows with which the case could not be read are left out, until it can."""
+        if not self.spreadsheet.exists():
+            self._fault("", "no such file", "give the path of the supplier's list")
+            self.problems.stop_if_any(SheetError)
         self.supplier = self.reading.suppliers.find(supplier)
         if supplier and not self.supplier:
             advice = self.reading.suppliers.advice(self.problems, supplier, "add its row to suppliers.csv first")

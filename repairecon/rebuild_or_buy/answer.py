@@ -29,6 +29,7 @@ from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, 
 from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
 from repairecon.rebuild_or_buy.years import p_spare_left
 from repairecon.records import Assumed, Branch, Case, Years
+from repairecon.show.sheet import Panel, Shown
 
 if TYPE_CHECKING:
     from repairecon.formulas.tree import StopRule
@@ -48,7 +49,7 @@ class Asked:
     life_fits: tuple[LifeFit, ...]
 
 
-class Answer:
+class Answer(Shown):
     """All that the job finds, each part worked out when it is first asked for, and the same in any order of asking.
 
     Columns of ``table`` (a row a way): kind, allowed, why_not, p_cheapest, expected_regret, p_never, instead,
@@ -66,6 +67,13 @@ class Answer:
         self.assumed: tuple[Assumed, ...] = case.assumed
         self.cautions: tuple[str, ...] = case.unit.cautions
         self.cost_own_hour = model.own_hour
+
+    def said(self) -> Panel:
+        """The unit and the advice."""
+        from repairecon.rebuild_or_buy.parts import advice
+
+        panel = advice(self)[0]
+        return panel if isinstance(panel, Panel) else Panel("", [])
 
     # ---- the advice -------------------------------------------------------------------------
     @cached_property

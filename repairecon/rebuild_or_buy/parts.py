@@ -193,15 +193,16 @@ def assumed(answer: Answer) -> Blocks:
         [("; ".join(values), source) for source, values in by_source.items()], columns=["taken as", "because"]
     )
     yours = {"Your rows in place of assumed ones": answer.case.replaced,
-             "Assumed rows that you dropped": answer.case.dropped}  # fmt: skip
+             "Assumed rows that you dropped": answer.case.dropped,
+             "From the boat's folder": answer.case.from_boat}  # fmt: skip
     sheet = Sheet(table, f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
-    return [sheet, *(Panel(title, lines) for title, lines in yours.items() if lines)]
+    return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
 
 
 def _name(name: str) -> str:
-    """What a figure is, with the name by which the files know it."""
+    """What a figure is."""
     code, _, more = name.partition(" ")
-    return f"{MEANING[code]} [{code}] {more}".strip() if code in MEANING else sentences.plain(name)
+    return f"{MEANING[code]} {more}".strip() if code in MEANING else sentences.plain(name)
 
 
 def _value(a: Assumed) -> str:
@@ -228,14 +229,14 @@ PARTS: Mapping[str, Callable[[Answer], Blocks]] = MappingProxyType(
 
 def page(answer: Answer, today: date | None = None) -> str:
     """The whole answer as one offline page: the advice on top, pictures beside the words they prove."""
-    from repairecon.show.report import render, version
+    from repairecon.show.report import about, render
 
-    folder, figures = Path(answer.case.folder).name, answer.case.unit.figures
-    about = [f"Case {folder}", (today or date.today()).isoformat(), f"repairecon {version()}"]
-    about += [f"figures: {figures}"] if figures else []
+    case = answer.case
+    where = about(f"Case {Path(case.folder).name}", today or date.today(), case.unit.figures)
     first, *why = headline.advice(answer)
-    said = [s for s in (first, " ".join(why), *sentences.so_far(answer)) if s]
-    return render(title(answer), ", ".join(about), said, list(_main(answer)), list(_rest(answer)))
+    locker = [f"From the locker: {said}" for said in sentences.from_the_locker(answer)]
+    said = [s for s in (first, " ".join(why), *sentences.so_far(answer), *locker) if s]
+    return render(title(answer), where, said, _main(answer), _rest(answer))
 
 
 def _main(answer: Answer) -> Iterator[Any]:
@@ -245,17 +246,17 @@ def _main(answer: Answer) -> Iterator[Any]:
 
     yield ways(answer)
     yield from cautions(answer)
-    yield Picture.of(partial(charts.ranges, answer), LEAST + EACH_WAY * len(answer.table))
+    yield Picture(partial(charts.ranges, answer), LEAST + EACH_WAY * len(answer.table))
     yield from looks(answer)
     yield from bench(answer)
     if answer.leaves["ends_rebuild"].any() or len(answer.nodes) > 1:
-        yield Picture.of(partial(charts.tree, answer, keep=ENDS), HIGH)
+        yield Picture(partial(charts.tree, answer, keep=ENDS), HIGH)
     yield years(answer)[0]
     if answer.horizon.years.horizon_years > 0:
-        yield Picture.of(partial(charts.years, answer), LOW)
+        yield Picture(partial(charts.years, answer), LOW)
     yield from flips(answer)
     if answer.swings:
-        yield Picture.of(partial(charts.swings, answer), LOW)
+        yield Picture(partial(charts.swings, answer), LOW)
 
 
 def _rest(answer: Answer) -> Iterator[Any]:
@@ -264,10 +265,10 @@ def _rest(answer: Answer) -> Iterator[Any]:
     from repairecon.show.plots import Picture
 
     yield from ranges(answer)
-    yield Picture.of(partial(charts.curves, answer), HIGH)
-    yield Picture.of(partial(charts.days, answer), HIGH)
+    yield Picture(partial(charts.curves, answer), HIGH)
+    yield Picture(partial(charts.days, answer), HIGH)
     yield from years(answer)[1:]
     if not answer.horizon.spare_lines.empty:
-        yield Picture.of(partial(charts.spare, answer), LOW)
+        yield Picture(partial(charts.spare, answer), LOW)
     for part in (rules, prices, assumed):
         yield from part(answer)

@@ -8,7 +8,7 @@ from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.headline import SPARE
 from repairecon.rebuild_or_buy.lives import clocks_of, median_life
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
-from repairecon.show.sheet import Panel
+from repairecon.show.sheet import text_of
 from repairecon.show.words import measured, number, tenths, whole
 
 MOST_LINES, FEWEST_WAYS = 24, 4
@@ -31,6 +31,7 @@ def first_screen(answer: Answer, width: int = 0) -> str:
         _ways(answer, width),
         Block([(5, [shortened(parts.ways(answer).title, width)]), (0, [])]),
         blank,
+        Block.of("From the locker:", sentences.from_the_locker(answer), width, 5, 1),
         Block.of("Look first:", _looks(answer), width, 7, 4),
         Block.of("When to stop:", _stops(answer), width, 6, 2),
         Block.of("It turns:", _turns(answer), width, 6, 3),
@@ -138,11 +139,4 @@ def _guesses(answer: Answer) -> list[str]:
 def full(answer: Answer, part: str = "") -> str:
     """All of the answer, or one part: only that is worked out."""
     every = [*parts.advice(answer), *(b for show in parts.PARTS.values() for b in show(answer))] if not part else []
-    width, said = terminal_width(), []
-    for b in every or parts.PARTS[part](answer):
-        if isinstance(b, Panel):
-            lines = [wrapped(line, "- " if b.listed else "", width) for line in b.lines]
-            said.append("\n".join([*([b.title] if b.title else []), *lines]))
-        elif len(b.table):
-            said.append("\n".join([wrapped(b.title, width=width), as_text(b.table, "", fold=True, width=width)]))
-    return "\n\n".join(said) + "\n"
+    return text_of(every or parts.PARTS[part](answer))

@@ -55,8 +55,13 @@ def step(answer: Answer, way: str) -> str:
 
 
 def plain(text: str) -> str:
-    """A name of the case's files as words: ``shaft=grooved given neglect=salt`` as "shaft grooved (neglect salt)"."""
+    """A name of the case's files as words.
+
+    ``shaft=grooved given neglect=salt`` is "shaft grooved (neglect salt)", ``what core=refused brings`` is
+    "if core refused".
+    """
     words = re.sub(r"\s*=\s*", " ", text.replace("_", " "))
+    words = re.sub(r"\bwhat (.+) brings\b", r"if \1", words)
     return re.sub(r" given (.+)$", r" (\1)", words)
 
 
@@ -77,6 +82,12 @@ def so_far(answer: Answer) -> list[str]:
             "expected; that is spent and counts no more."
         )
     return lines
+
+
+def from_the_locker(answer: Answer) -> list[str]:
+    """Spares aboard that the job takes, in one sentence."""
+    taken = [x.part + (f" ({x.have} of {x.wanted})" if x.have < x.wanted else "") for x in answer.case.from_stock]
+    return [f"{', '.join(taken)}."] if taken else []
 
 
 # ---------------------------------------------------------------- at the bench

@@ -10,7 +10,7 @@ from itertools import zip_longest
 
 import pandas as pd
 
-WIDTH, NARROW, WIDE, NARROWEST = 100, 80, 120, 10
+WIDTH, NARROW, WIDE, NARROWEST, LONGEST_FIGURE = 100, 80, 120, 10, 24
 """Columns of a page that is no terminal, fewest and most of one that is; narrowest column of words in a table."""
 
 
@@ -86,6 +86,8 @@ def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False, width
     widths = [max(map(len, c)) for c in columns]
     if fold:
         widths = _fitting(columns, widths, left, width)
+        if sum(widths) + 2 * (len(widths) - 1) > width:
+            return _stacked(columns, width)
     lines = []
     for k, row in enumerate(zip(*columns, strict=True)):
         folded = [textwrap.wrap(x, w) if len(x) > w else [x] for x, w in zip(row, widths, strict=True)]
@@ -94,6 +96,16 @@ def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False, width
             lines.append("  ".join(put).rstrip())
         if k == 0:
             lines.append("  ".join("-" * w for w in widths))
+    return "\n".join(lines)
+
+
+def _stacked(columns: list[list[str]], width: int) -> str:
+    """A table too wide for the page: a paragraph a row, each cell after its heading."""
+    heads, *rows = zip(*columns, strict=True)
+    lines = []
+    for first, *cells in rows:
+        said = [f"{head}: {cell}" for head, cell in zip(heads[1:], cells, strict=True) if cell]
+        lines += textwrap.wrap(f"{first}: {'; '.join(said)}", width, subsequent_indent="  ")
     return "\n".join(lines)
 
 
@@ -111,4 +123,5 @@ def _fitting(columns: list[list[str]], widths: list[int], left: list[bool], widt
 
 
 def _numeric(cells: list[str]) -> bool:
-    return all(any(ch.isdigit() for ch in c) for c in cells)
+    """Figures, and no sentences with figures in them."""
+    return all(len(c) <= LONGEST_FIGURE and any(ch.isdigit() for ch in c) for c in cells)

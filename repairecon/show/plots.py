@@ -6,7 +6,7 @@ import base64
 import io
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, Literal
 
 import matplotlib.pyplot as plt
@@ -40,9 +40,6 @@ BESIDE = ("axes fraction", "data")
 """Where words beside a row of a chart stand: across in shares of the plot, up and down as the row."""
 
 Place = tuple[float, float]
-BESIDE = ("axes fraction", "data")
-"""Where a text stands whose place is across the axes in shares of them, and down in data."""
-
 
 @lru_cache(maxsize=4096)
 def inches(text: str, size: float = SIZE, weight: str = "normal") -> float:
@@ -367,22 +364,42 @@ def name_ends(ax: Axes, ends: Sequence[Place], texts: Sequence[str], short: Sequ
         write(ax, (1.0, level), text, ("axes fraction", "data"), (6.0, 0.0), color=ink, weight=weight)
 
 
-@dataclass(frozen=True)
 class Picture:
-    """A chart as two PNG files in base64, for a wide page and for a narrow one, with the words that stand for it."""
+    """A chart for a notebook and a page, with the words that stand for it; drawn when it is first asked for.
 
-    wide: str
-    narrow: str
-    alt: str
+    ``draw`` takes axes, or None for its own size; NARROW wide it is ``height`` high [inch].
+    """
 
-    @classmethod
-    def of(cls, draw: Callable[[Axes | None], Axes], height: float) -> Picture:
-        """Draw a chart at its own size, and NARROW wide and ``height`` high [inch]."""
-        ax = draw(None)
-        alt, wide = alt_text(ax), save_png(figure_of(ax))
-        fig = plt.figure(figsize=(NARROW, height), dpi=100, facecolor="white")
-        draw(fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0]))
-        narrow = save_png(fig)
-        plt.close(figure_of(ax))
-        plt.close(fig)
-        return cls(base64.b64encode(wide).decode("ascii"), base64.b64encode(narrow).decode("ascii"), alt)
+    def __init__(self, draw: Callable[[Axes | None], Axes], height: float) -> None:
+        self.draw, self._height = draw, height
+
+    @cached_property
+    def _own(self) -> tuple[str, str]:
+        ax = self.draw(None)
+        return alt_text(ax), _base64(figure_of(ax))
+
+    @property
+    def alt(self) -> str:
+        """Title and caption."""
+        return self._own[0]
+
+    @property
+    def wide(self) -> str:
+        """PNG in base64, for a wide page."""
+        return self._own[1]
+
+    @cached_property
+    def narrow(self) -> str:
+        """PNG in base64, for a narrow page."""
+        fig = plt.figure(figsize=(NARROW, self._height), dpi=100, facecolor="white")
+        self.draw(fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0]))
+        return _base64(fig)
+
+    def _repr_mimebundle_(self, **_: object) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
+        return {"image/png": self.wide}, {"image/png": {"alt": self.alt}}
+
+
+def _base64(fig: Figure) -> str:
+    png = save_png(fig)
+    plt.close(fig)
+    return base64.b64encode(png).decode("ascii")

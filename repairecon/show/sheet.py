@@ -1,14 +1,15 @@
-"""What shows itself in a notebook: a table of words, shown whole, and a titled list of sentences."""
+"""What shows itself in a notebook: a table of words, shown whole, a titled list of sentences, an answer in short."""
 
 from __future__ import annotations
 
 import html
 import re
-from collections.abc import Sequence
+from abc import ABC, abstractmethod
+from collections.abc import Iterable, Sequence
 
 import pandas as pd
 
-from repairecon.show.layout import as_text
+from repairecon.show.layout import as_text, terminal_width, wrapped
 
 _NUMBER = re.compile(r"([A-Z]{3} )?-?[\d,]+(\.\d+)?( (%|days?|more|less|in 100))?")
 STYLE = """<style>.sheet{border-collapse:collapse;font-size:.85em;line-height:1.3}
@@ -30,6 +31,14 @@ class Sheet:
         return [list(zip(names, map(str, row), strict=True)) for row in self.table.itertuples(index=False)]
 
     @property
+    def leads(self) -> bool:
+        """Whether of two columns the first is the one with more to say."""
+        if len(self.table.columns) != 2:
+            return False
+        first, second = (sum(len(str(x)) for x in self.table[name]) for name in self.table.columns)
+        return first > second
+
+    @property
     def numeric(self) -> dict[str, bool]:
         """Whether a column holds nothing but numbers."""
         return {str(name): _numbers([str(x) for x in self.table[name]]) for name in self.table.columns}
@@ -47,7 +56,7 @@ class Sheet:
 
 
 def _numbers(cells: list[str]) -> bool:
-    filled = [c for c in cells if c and c not in ("never", "barred")]
+    filled = [c for c in cells if c and c not in ("never", "barred", "not known", "none", "?", "-")]
     return bool(filled) and all(_NUMBER.fullmatch(c) for c in filled)
 
 
@@ -77,3 +86,30 @@ class Panel:
         else:
             body = "".join(f"<p>{t}</p>" for t in texts)
         return f'<div style="{PANEL_STYLE}">{title}{body}</div>'
+
+
+class Shown(ABC):
+    """An answer that shows itself: its title and its advice."""
+
+    @abstractmethod
+    def said(self) -> Panel:
+        """Title and advice."""
+
+    def __repr__(self) -> str:
+        return repr(self.said())
+
+    def _repr_html_(self) -> str:
+        return self.said()._repr_html_()
+
+
+def text_of(blocks: Iterable[object], width: int = 0) -> str:
+    """Sentences and tables as plain text in the terminal's width; pictures are left out."""
+    width, said = width or terminal_width(), []
+    for b in blocks:
+        if isinstance(b, Panel) and b.lines:
+            lines = [wrapped(line, "- " if b.listed else "", width) for line in b.lines]
+            said.append("\n".join([*([b.title] if b.title else []), *lines]))
+        elif isinstance(b, Sheet) and len(b.table):
+            title = [wrapped(b.title, width=width)] if b.title else []
+            said.append("\n".join([*title, as_text(b.table, "", fold=True, width=width)]))
+    return "\n\n".join(said) + "\n"

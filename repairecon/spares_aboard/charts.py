@@ -7,6 +7,7 @@ returns the axes.
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -16,8 +17,34 @@ from matplotlib.patches import Rectangle
 from repairecon.show import plots
 from repairecon.show.plots import BESIDE, HALO, INK, MAIN, QUIET, TURN, Margins, money_said, wrap, write
 from repairecon.show.words import chance_words
+from repairecon.spares_aboard import words
+from repairecon.spares_aboard.job import SparesAnswer
 
-BAR, YEAR = 0.28, 365.25
+BAR, YEAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 365.25, 18, 5.0, 1.8
+"""Thickness of a bar [inch], days, lots drawn, heights of pictures on a narrow page without their rows [inch]."""
+
+
+def risk_picture(answer: SparesAnswer) -> plots.Picture:
+    """What being without costs."""
+    draw = partial(risk_against_money, answer.budget_curve, answer.currency, answer.budget, words.under_risk(answer))
+    return plots.Picture(draw, MEDIUM)
+
+
+def places_picture(answer: SparesAnswer) -> plots.Picture:
+    """The value by locker."""
+    places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
+    draw = partial(value_by_place, places, answer.currency, words.under_places(answer))
+    return plots.Picture(draw, LEAST + 0.35 * len(places))
+
+
+def expiry_picture(answer: SparesAnswer) -> plots.Picture:
+    """The most pressing lots, an item named once a locker."""
+    lots = answer.shelf.drop_duplicates(["item", "locker"]).head(MOST_DRAWN)
+    lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
+    lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
+    caption = words.under_expiry(answer)
+    draw = partial(expiry_timeline, lots, answer.today, answer.until, caption)
+    return plots.Picture(draw, LEAST + 0.5 * len(lots))
 
 
 def value_by_place(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:

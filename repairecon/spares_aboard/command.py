@@ -16,7 +16,6 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.book.spares_book import book_at, passage_for
 from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.spares_aboard import acts
@@ -42,6 +41,7 @@ def add(jobs: Any) -> None:
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
     face.add_argument("--insurance", type=Path, metavar="FILE", help="write the list for an insurer: .csv or .xlsx")
     job.set_defaults(run=run)
     words = job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer.")
@@ -71,21 +71,25 @@ def _shopping(args: argparse.Namespace) -> None:
 def run(args: argparse.Namespace) -> None:
     """Work the answer out, then print or write it."""
     numbers = {name: getattr(args, name) for name in NUMBERS}
-    if args.report is not None:
-        _report(args, numbers)
-        return
     answer = spares_aboard(args.book, today=args.today or None, **numbers)
     if args.insurance is not None:
         write_insurance(answer, args.insurance)
         print(f"Wrote {args.insurance}")
         return
     from repairecon.show.answer_tables import keep_tables
-    from repairecon.spares_aboard.words import summary
+    from repairecon.show.report import write_page
+    from repairecon.spares_aboard import screen
 
     with _solver_words_aside():
-        data = as_json(answer) if args.json or args.tables else None
-        keep_tables(args.tables, args.job, data or {})
-        text = summary(answer) if not args.json else json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+        data = as_json(answer) if args.json or args.tables else {}
+        keep_tables(args.tables, args.job, data)
+        if args.report is not None:
+            write_page(args.report, lambda: screen.page(answer))
+            text = f"Wrote {args.report}"
+        elif args.json:
+            text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+        else:
+            text = screen.full(answer) if args.full else screen.first_screen(answer)
     print(text.rstrip("\n"))
 
 
@@ -104,19 +108,6 @@ def _solver_words_aside() -> Iterator[None]:
     finally:
         os.dup2(kept, 1)
         os.close(kept)
-
-
-def _report(args: argparse.Namespace, numbers: dict[str, float | None]) -> None:
-    from repairecon.show.report import write_report
-
-    with book_at(args.book) as book:  # its faults are told before a notebook is started
-        passage_for(args.book, book)
-    place = Path(args.book).resolve()
-    write_report(
-        "spares_aboard", args.report, {"book": str(place), "today": args.today, **numbers},
-        show_bar=sys.stderr.isatty(), title=f"Spares aboard: {place.stem}",
-    )  # fmt: skip
-    print(f"Wrote {args.report}")
 
 
 def as_json(answer: SparesAnswer) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from repairecon.read import values
 from repairecon.read.boat import boat_around, today_of
 from repairecon.read.passage_toml import PERIOD, PassageDefaults
 from repairecon.read.values import Misread
+from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard import demand, holdings
 from repairecon.spares_aboard.boat_units import BoatAround, covers_of
 from repairecon.spares_aboard.carry import Carried
@@ -94,7 +95,7 @@ class Period:
         return self.today + datetime.timedelta(days=math.ceil(self.passage))
 
 
-class SparesAnswer:
+class SparesAnswer(Shown):
     """All that the job found.
 
     ``receipts`` is what is left of each purchase with its movement. ``carry`` has a row an item: have, buy, carry,
@@ -117,6 +118,12 @@ class SparesAnswer:
         self.today, self.until = period.today, period.until
         self.passage_days, self.period_days, self.running_hours = period.passage, period.whole, period.hours
         self.budget, self.below_minimum = limits[0], read.below_minimum
+
+    def said(self) -> Panel:
+        """Whose spares, and what to buy and throw away."""
+        from repairecon.spares_aboard.screen import verdict
+
+        return verdict(self)
 
     @cached_property
     def shelf(self) -> pd.DataFrame:

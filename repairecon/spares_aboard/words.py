@@ -1,4 +1,4 @@
-"""The answer of spares-aboard in words: sentences to act on, the text for a terminal, panels of a notebook."""
+"""The answer of spares-aboard in words: sentences to act on, tables, what to do under each picture."""
 
 from __future__ import annotations
 
@@ -8,74 +8,26 @@ from typing import Any
 import pandas as pd
 
 from repairecon.book.spares_book import SparesBook
-from repairecon.show.layout import as_text, capital, section, wrapped
 from repairecon.show.sheet import Panel
-from repairecon.show.words import chance_words, days_words, money, number, price, quantity, whole
+from repairecon.show.words import chance_words, days_words, money, number, price, quantity, tenths, whole
 from repairecon.spares_aboard import act_words
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import FIT, INSPECT, OVER, RUNS_OUT
 from repairecon.spares_aboard.job import SparesAnswer
 
-MOST, MOST_DRAWN, YEAR = 15, 18, 365.25
-_WHAT_WORTH_IS = (
+MOST, YEAR = 15, 365.25
+WHAT_WORTH_IS = (
     "Worth: what being without would cost on average, less what the spare loses by lying unused. Its price is not "
     "lost: what is not used is still there after the passage."
 )
-_CAUTIONS = [
+CAUTIONS = [
     "Shelf life holds for loose parts kept cool, dark and dry; look at every part before you trust it.",
     "Steering, seacocks, gas, fuel and flooding: carry what local law and licensed practice ask all the same.",
 ]
 
 
-def _parts(answer: SparesAnswer) -> dict[str, list[str]]:
-    """What is said, by its title."""
-    return {
-        "What to buy next": _buying(answer),
-        "Expiring": expiring(answer),
-        "Below the minimum": [act_words.below(line, answer.currency) for line in answer.below_minimum] or ["Nothing."],
-        "Missing, and not bought": _missing(answer),
-        "Worth": [_value(answer)],
-        "Surplus": _surplus(answer),
-        "Turn by hand": _turning(answer),
-        "Whole units by their own case": [_case(c, answer) for c in answer.cases],
-        "Where the value lies": [],
-        "Assumed, as nobody said": [f"{a.name} {a.value} {a.unit} ({a.source})" for a in answer.assumed],
-        "Beside this": _CAUTIONS,
-    }
-
-
-_FIRST = ("What to buy next", "Expiring", "Below the minimum", "Worth")
-
-
-def summary(answer: SparesAnswer) -> str:
-    """For a terminal: what to buy and what to throw away, then the worth, then where it lies and what it rests on."""
-    figures = f"   [figures: {answer.figures}]" if answer.figures else ""
-    said = {title: section(title, lines) for title, lines in _parts(answer).items()}
-    said["Worth"] = "Worth\n" + wrapped(_value(answer))
-    if not answer.by_locker.empty:
-        said["Where the value lies"] = "Where the value lies\n" + as_text(place_table(answer), "locker")
-    head = capital(answer.boat) + figures + "\n" + wrapped(_period(answer))
-    return "\n\n".join(p for p in (head, *said.values()) if p) + "\n"
-
-
-def heading(answer: SparesAnswer) -> Panel:
-    """Whose book, for how long, whose figures."""
-    figures = [f"Figures: {answer.figures}."] if answer.figures else []
-    return Panel(f"Spares aboard: {capital(answer.boat)}", [*figures, _period(answer)], listed=False)
-
-
-def verdict(answer: SparesAnswer) -> list[Panel]:
-    """What to buy next and to throw away, what is below its minimum, worth."""
-    parts = _parts(answer)
-    return [Panel(title, parts[title], listed=title != "Worth") for title in _FIRST]
-
-
-def more(answer: SparesAnswer) -> list[Panel]:
-    """Missing, surplus, turning, whole units by their case, what was assumed, cautions."""
-    return [Panel(title, lines) for title, lines in _parts(answer).items() if lines and title not in _FIRST]
-
-
-def _period(answer: SparesAnswer) -> str:
+def period(answer: SparesAnswer) -> str:
+    """For which passage."""
     hours = f", {number(answer.running_hours)} running hours" if answer.running_hours is not None else ""
     return (
         f"As of {answer.today}; passage of {days_words(answer.passage_days)}, until {answer.until}; parts can be had "
@@ -83,18 +35,25 @@ def _period(answer: SparesAnswer) -> str:
     )
 
 
-def _value(answer: SparesAnswer) -> str:
+def value(answer: SparesAnswer) -> str:
+    """What all of it is worth."""
     w, c = answer.worth, answer.currency
     lines = len(answer.holdings["number"].unique())
     text = (
-        f"{lines} items are worth {money(w.fifo, c)} at cost, first in first out ({money(w.average, c)} by moving "
+        f"{_items(lines)} {'is' if lines == 1 else 'are'} worth {money(w.fifo, c)} at cost, first in first out "
+        f"({money(w.average, c)} by moving "
         f"average); to buy them again at the last prices would take {money(w.replacement, c)}."
     )
     if w.written_down > 0:
         text += f" Of that {price(w.written_down, c)} is past any use and counts as nothing."
     if w.unknown > 0:
-        text += f" {number(w.unknown)} came aboard at no known cost and count as nothing."
+        unknown = answer.receipts.loc[~answer.receipts["cost_known"].astype(bool), "item"].nunique()
+        text += f" What {_items(unknown)} cost is not known, at least in part: that counts as nothing."
     return text
+
+
+def _items(many: int) -> str:
+    return "1 item" if many == 1 else f"{whole(many)} items"
 
 
 def _some(lines: list[str]) -> list[str]:
@@ -124,7 +83,8 @@ def _expiring(row: Any) -> str:
     return f"{what}: {said} ({since})."
 
 
-def _turning(answer: SparesAnswer) -> list[str]:
+def turning(answer: SparesAnswer) -> list[str]:
+    """Whole units to turn by hand before the passage ends."""
     lines = []
     for row in answer.turning[answer.turning["due"]].itertuples(index=False):
         noted = row.turned_from == "told"
@@ -133,18 +93,21 @@ def _turning(answer: SparesAnswer) -> list[str]:
     return _some(lines)
 
 
-def _buying(answer: SparesAnswer) -> list[str]:
-    rows = answer.carry[answer.carry["buy"] > 0]
-    lines = [_buy(r, answer.currency) for r in rows.itertuples(index=False)]
-    return [_budget(answer), *_some(lines), _WHAT_WORTH_IS] if lines else [_budget(answer)]
+def lots(answer: SparesAnswer, state: str) -> list[str]:
+    """Lots in one state of their shelf life, and where they lie."""
+    rows = answer.expiring[answer.expiring["state"] == state]
+    return [f"{r.item} ({quantity(r.quantity)} in {r.locker})" for r in rows.itertuples(index=False)]
 
 
-def _budget(answer: SparesAnswer) -> str:
+def budget(answer: SparesAnswer) -> str:
+    """What to spend, and what being without then costs."""
     c, r = answer.currency, answer.risk
+    if not answer.spend:
+        return f"Buy nothing: no spare is worth its price now. Being without costs {money(r.cost_now, c)} on average."
     with_what = f"of {money(answer.budget, c)}" if answer.budget is not None else "(no budget given: all that pays)"
     another = price(answer.most_lost, c)
     rest = f" Another choice could be worth {another} more at most." if answer.most_lost > 0.005 else ""
-    rest = rest or " No other list within your limits is worth more (proven by an integer program)."
+    rest = rest or " No other list within your limits is worth more."
     return (
         f"Spend {money(answer.spend, c)} {with_what}. Being without then costs {money(r.cost_then, c)} on average "
         f"instead of {money(r.cost_now, c)}; something critical short {chance_words(r.p_critical_then)} instead of "
@@ -152,19 +115,39 @@ def _budget(answer: SparesAnswer) -> str:
     )
 
 
-def _buy(row: Any, currency: str) -> str:
-    many = quantity(row.buy * row.at_a_time, row.measure)
-    between = ""
-    if row.cost_without_low != row.cost_without_high:
-        low, high = price(row.worth_bought_low, currency), price(row.worth_bought_high, currency)
-        own = " by your low and high figure" if row.cost_from != "assumed" else ""
-        between = f" ({low} to {high}{own})"
-    return (
-        f"Buy {many} {row.item} for {price(row.cost_buy, currency)}{_priced(row.price_from)} (have "
-        f"{quantity(row.have * row.at_a_time, row.measure)}): chance of being short {chance_words(row.p_short_now)} "
-        f"before, {chance_words(row.p_short)} after; worth {price(row.worth_bought, currency)}{between}. "
-        f"{why(row, currency)}"
-    )
+def buy_table(answer: SparesAnswer, *, because: bool = False) -> pd.DataFrame:
+    """What to buy, dearest lack first; ``because`` adds ends and grounds."""
+    rows, c = answer.carry[answer.carry["buy"] > 0], answer.currency
+    table = pd.DataFrame({
+        "buy": [f"{quantity(r.buy * r.at_a_time, r.measure)} {r.item}" for r in rows.itertuples()],
+        "for": [price(x, c) for x in rows["cost_buy"]],
+        "have": [quantity(r.have * r.at_a_time, r.measure) for r in rows.itertuples()],
+        "short now": [chance_words(p) for p in rows["p_short_now"]],
+        "short then": [chance_words(p) for p in rows["p_short"]],
+        "worth": [price(w, c) for w in rows["worth_bought"]],
+    })  # fmt: skip
+    if not because:
+        return table
+    ends = zip(rows["worth_bought_low"], rows["worth_bought_high"], strict=True)
+    table["low to high"] = [f"{price(low, c)} to {price(high, c)}" for low, high in ends]
+    table["because"] = [why(r, c) for r in rows.itertuples(index=False)]
+    return table[["buy", "worth", "low to high", "because"]]
+
+
+def below_table(answer: SparesAnswer) -> pd.DataFrame:
+    """What is below its minimum, critical things first, and where it was bought last."""
+    rows = []
+    for line in answer.below_minimum:
+        m, last = line.item.measure, line.last
+        paid = price(float(last.cost_unit), answer.currency) if last and last.cost_unit is not None else ""
+        away = [f"{quantity(n, m)} {where}" for n, where in ((line.ashore, "ashore"), (line.lent, "lent out")) if n]
+        rows.append({
+            "item": line.item.name + (" (critical)" if line.item.critical else ""),
+            "aboard": ", ".join([quantity(line.aboard, m), *away]), "wanted": quantity(line.item.minimum, m),
+            "buy": quantity(line.short, m), "last from": last.person if last else "never bought",
+            "each": paid, "on": last.on_date if last else "",
+        })  # fmt: skip
+    return pd.DataFrame(rows)
 
 
 def _priced(price_from: str) -> str:
@@ -199,7 +182,8 @@ def why(row: Any, currency: str) -> str:
     return f"{asked}{served}; being without costs {money(row.cost_without, currency)} each time ({dear}).{job}{tools}"
 
 
-def _missing(answer: SparesAnswer) -> list[str]:
+def missing(answer: SparesAnswer) -> list[str]:
+    """What is worth having and is not bought."""
     c, lines = answer.currency, []
     for row in answer.missing.itertuples(index=False):
         each = "no price known: ask for one" if row.why else f"{price(row.price, c)} each{_priced(row.price_from)}"
@@ -207,7 +191,8 @@ def _missing(answer: SparesAnswer) -> list[str]:
     return _some(lines)
 
 
-def _surplus(answer: SparesAnswer) -> list[str]:
+def surplus(answer: SparesAnswer) -> list[str]:
+    """What this passage does not pay for."""
     lines = []
     for row in answer.surplus.itertuples(index=False):
         new = f", {price(row.cost_new, answer.currency)} new" if row.cost_new == row.cost_new else ""
@@ -215,13 +200,14 @@ def _surplus(answer: SparesAnswer) -> list[str]:
     return _some(lines)
 
 
-def _case(worth: CaseWorth, answer: SparesAnswer) -> str:
-    c = answer.currency
+def case_said(worth: CaseWorth, answer: SparesAnswer) -> str:
+    """What the case of a whole unit says of a spare."""
+    c, a_year = answer.currency, worth.failures_a_year
+    often = f"about once in {whole(1.0 / a_year)} years" if 0.0 < a_year < 1.0 else f"{tenths(a_year)} times a year"
     return (
         f"{worth.item}: the case {worth.case} puts a spare's worth at {money(worth.worth, c)} over "
         f"{number(worth.horizon_years)} years ({worth.combination}, before what the spare costs); that is "
-        f"{money(worth.saved_each, c)} at each of {number(worth.failures)} failures (discounted), and "
-        f"{number(worth.failures_a_year * answer.period_days / 365.25)} failures in this period."
+        f"{money(worth.saved_each, c)} at each failure, expected {often}."
     )
 
 
@@ -233,7 +219,7 @@ def place_table(answer: SparesAnswer, by: str = "locker") -> pd.DataFrame:
                "out of date": price(r["written_down"], c) if r["written_down"] > 0 else "none"}
         for name, r in frame.iterrows()
     }  # fmt: skip
-    return pd.DataFrame.from_dict(rows, orient="index")
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis(by).reset_index()
 
 
 def holdings_table(answer: SparesAnswer) -> pd.DataFrame:
@@ -244,12 +230,12 @@ def holdings_table(answer: SparesAnswer) -> pd.DataFrame:
         "there": [quantity(q, m) for q, m in zip(h["quantity"], h["measure"], strict=True)],
         "at cost": [price(v, c) for v in h["fifo"]], "average": [price(v, c) for v in h["average"]],
         "last bought": h["last_bought"],
-    }).set_index("item")  # fmt: skip
+    })  # fmt: skip
 
 
-def carry_table(answer: SparesAnswer, most: int = 25) -> pd.DataFrame:
+def carry_table(answer: SparesAnswer) -> pd.DataFrame:
     """What to carry, what to buy first."""
-    rows, c = answer.carry.head(most), answer.currency
+    rows, c = answer.carry, answer.currency
     return pd.DataFrame({
         "item": rows["item"],
         "have": [quantity(r.have * r.at_a_time, r.measure) for r in rows.itertuples()],
@@ -258,33 +244,7 @@ def carry_table(answer: SparesAnswer, most: int = 25) -> pd.DataFrame:
         "short then": [chance_words(p) for p in rows["p_short"]],
         "worth": [price(w, c) for w in rows["worth"]],
         "price": ["not known" if p != p else price(p, c) for p in rows["price"]],
-    }).set_index("item")  # fmt: skip
-
-
-def show_pictures(answer: SparesAnswer) -> None:
-    """Put the three pictures on the page: risk against money, value by locker, expiry."""
-    from repairecon.show.plots import show
-    from repairecon.spares_aboard import charts
-
-    c = answer.currency
-    show(charts.risk_against_money(answer.budget_curve, c, answer.budget, under_risk(answer)))
-    if not answer.by_locker.empty:
-        places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
-        show(charts.value_by_place(places, c, under_places(answer)))
-    if not answer.shelf.empty:
-        # the most pressing lots, an item named once a locker
-        lots = answer.shelf.drop_duplicates(["item", "locker"]).head(MOST_DRAWN)
-        lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
-        lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
-        show(charts.expiry_timeline(lots, answer.today, answer.until, under_expiry(answer)))
-
-
-def show_holdings(answer: SparesAnswer) -> None:
-    """Put every item and locker on the page, and the value by locker."""
-    from IPython.display import display
-
-    with pd.option_context("display.max_rows", None, "display.width", 160, "display.max_columns", None):
-        display(place_table(answer), holdings_table(answer))
+    })  # fmt: skip
 
 
 def under_risk(answer: SparesAnswer) -> str:

@@ -20,6 +20,7 @@ from repairecon.read.reading import Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
 from repairecon.records import Boat, RepaireconError
+from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard
 from repairecon.whole_boat.season import Season, season
 from repairecon.whole_boat.units import UnitLine, unit_line
@@ -84,8 +85,8 @@ class Serves:
     failures: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class BoatLine:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class BoatLine(Shown):
     """A boat; ``failed`` are folders and files that could not be read, with why."""
 
     folder: str
@@ -104,6 +105,12 @@ class BoatLine:
     failed: tuple[tuple[str, str], ...]
     euro_as_it_stands: bool = False
     """True where her money is not EUR and boat.toml names no rate for it: amounts assumed in EUR are taken as hers."""
+
+    def said(self) -> Panel:
+        """The boat, what to do first and what the season may cost."""
+        from repairecon.whole_boat.words import verdict
+
+        return verdict(self)
 
 
 @dataclass(frozen=True, kw_only=True)

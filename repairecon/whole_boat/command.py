@@ -29,6 +29,7 @@ def add(jobs: Any) -> None:
     job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
     face = job.add_mutually_exclusive_group()
     face.add_argument("--json", action="store_true", help="plain data for other programs")
+    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the picture")
     face.add_argument("--full", action="store_true", help="every step, not the first alone")
     job.set_defaults(run=run)
 
@@ -45,7 +46,12 @@ def run(args: argparse.Namespace) -> int:
     data = as_json(boats) | {"pools": shared}
     if args.tables is not None:
         keep_tables(args.tables, args.job, data)
-    if args.json:
+    if args.report is not None:
+        from repairecon.show.report import write_page
+
+        write_page(args.report, lambda: words.page(boats, found))
+        print(f"Wrote {args.report}")
+    elif args.json:
         print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
     else:
         print(words.first_screen(boats, found, full=args.full), end="")

@@ -1,19 +1,26 @@
-"""The first screen of a whole boat: what to do next, what the season may cost, each unit, the spares."""
+"""A whole boat on a screen and a page: what to do next, what the season may cost, each unit, the spares."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from math import isfinite
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from repairecon.show.layout import as_text, shortened, terminal_width, wrapped
+from repairecon.records import RepaireconError
+from repairecon.show.layout import as_text, capital, shortened, terminal_width, wrapped
+from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import chance_words, days_words, hours_words, money, whole
 from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, OnOrder, Step, all_steps
 from repairecon.whole_boat.pooled import Pool
 
-STEPS, FLEET_STEPS = 5, 8
-"""Steps on the first screen."""
+if TYPE_CHECKING:
+    from repairecon.show.plots import Picture
+
+STEPS, FLEET_STEPS, EACH_UNIT = 5, 8, 0.42
+"""Steps on the first screen; height of the picture on a narrow page, a unit [inch]."""
 
 
 def first_screen(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = (), *, full: bool = False) -> str:
@@ -25,12 +32,16 @@ def first_screen(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()
         money_of = {b.base: b.currency for b in read}
         lines += ["", "Spares to share"]
         lines += [wrapped(pool_words(p, money_of[p.base]), "  ", terminal_width()) for p in shared]
-    failed = [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)]
-    failed += [pair for b in read for pair in b.failed]
-    if failed:
+    if failed := not_read(boats):
         lines += ["", f"Not read ({len(failed)}):"]
         lines += [wrapped(f"{folder}: {faults}", "  ", terminal_width()) for folder, faults in failed]
     return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def not_read(boats: Sequence[BoatLine | NoBoat]) -> list[tuple[str, str]]:
+    """Folders and files that could not be read, with why."""
+    failed = [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)]
+    return failed + [pair for b in boats if isinstance(b, BoatLine) for pair in b.failed]
 
 
 def _one(b: BoatLine, most: int) -> Iterator[str]:
@@ -46,11 +57,61 @@ def _one(b: BoatLine, most: int) -> Iterator[str]:
     yield wrapped(season_words(b), "", width)
     if b.units:
         yield ""
-        yield as_text(unit_table(b), "unit", fold=True, width=width)
+        yield as_text(unit_table(b), "", fold=True, width=width)
     yield ""
     yield wrapped(spares_words(b), "", width)
     if b.serves:
         yield wrapped(serves_words(b), "", width)
+
+
+def verdict(b: BoatLine) -> Panel:
+    """The boat, what to do first and what the season may cost."""
+    first = step_words(b.steps[0], b.currency) if b.steps else "Nothing to do."
+    return Panel(f"Whole boat: {b.boat}", [capital(first), season_words(b)], listed=False)
+
+
+def blocks(b: BoatLine, *, alone: bool = True) -> Iterator[Panel | Sheet | Picture]:
+    """What an owner reads of a boat, ``alone`` after her advice, or among others."""
+    from repairecon.show.plots import Picture
+    from repairecon.whole_boat.charts import season_chart
+
+    steps = [step_words(step, b.currency) for step in b.steps]
+    if not alone:
+        yield Panel(b.boat, [*steps, season_words(b)])
+    elif steps[1:]:
+        yield Panel("What to do after that", steps[1:])
+    if any(u.expected is not None for u in b.units):
+        yield Picture(partial(season_chart, b), 1.6 + EACH_UNIT * len(b.units))
+    if b.units:
+        yield Sheet(unit_table(b), "Each unit, the likeliest to fail first")
+    yield Panel("Spares", [spares_words(b), *([serves_words(b)] if b.serves else [])], listed=False)
+    if failed := not_read([b]):
+        yield Panel("Not read", [f"{folder}: {why}" for folder, why in failed])
+
+
+def page(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> str:
+    """A boat, or several, as one offline page."""
+    from repairecon.show.report import about, render
+
+    read = [b for b in boats if isinstance(b, BoatLine)]
+    if not read:
+        raise RepaireconError("\n".join(f"{folder}: {why}" for folder, why in not_read(boats)))
+    first, steps = read[0], all_steps(read)
+    money_of = {b.boat: b.currency for b in read}
+    said = [f"{step.boat}: {step_words(step, money_of[step.boat])}" for step in steps[:FLEET_STEPS]]
+    if len(boats) == 1:
+        panel, where = verdict(first), about(first.base, first.today, first.figures)
+        return render(panel.title, where, panel.lines, blocks(first))
+    top = [Sheet(boat_table(read), "Each boat"), Panel("What to do next", said)]
+    bases = {b.base: b.currency for b in read}
+    lists = {
+        "Spares to share": [pool_words(p, bases[p.base]) for p in shared],
+        "Not read": [f"{folder}: {why}" for folder, why in not_read([b for b in boats if isinstance(b, NoBoat)])],
+    }
+    top += [Panel(title, lines) for title, lines in lists.items() if lines]
+    appendix = [block for b in read for block in blocks(b, alone=False)]
+    where = about(f"{len(read)} boats", first.today, "")
+    return render("Boats", where, [said[0] if said else "Nothing to do."], top, appendix)
 
 
 def step_words(step: Step, currency: str) -> str:
@@ -96,7 +157,7 @@ def unit_table(b: BoatLine) -> pd.DataFrame:
         }
         for u in sorted(b.units, key=lambda u: (-u.p_fails, u.unit))
     ]
-    return pd.DataFrame(rows).set_index("unit")
+    return pd.DataFrame(rows)
 
 
 def _spare_pays(worth: float | None, cost: float | None) -> str:
@@ -144,11 +205,8 @@ def pool_words(p: Pool, currency: str) -> str:
     return f"{p.unit} ({p.maker_number}) for {len(p.boats)} boats: {', '.join(places)}: {saved}."
 
 
-def _several(boats: Sequence[BoatLine], full: bool) -> Iterator[str]:
-    """A line a boat, then what to do next over all of them."""
-    if not boats:
-        return
-    width = terminal_width()
+def boat_table(boats: Sequence[BoatLine]) -> pd.DataFrame:
+    """A line a boat."""
     rows = [
         {
             "boat": b.boat,
@@ -162,7 +220,15 @@ def _several(boats: Sequence[BoatLine], full: bool) -> Iterator[str]:
         }
         for b in boats
     ]
-    yield as_text(pd.DataFrame(rows).set_index("boat"), "boat", fold=True, width=width)
+    return pd.DataFrame(rows)
+
+
+def _several(boats: Sequence[BoatLine], full: bool) -> Iterator[str]:
+    """A line a boat, then what to do next over all of them."""
+    if not boats:
+        return
+    width = terminal_width()
+    yield as_text(boat_table(boats), "", fold=True, width=width)
     yield ""
     yield "What to do next"
     money_of = {b.boat: b.currency for b in boats}

@@ -14,7 +14,7 @@ from repairecon import FindingError, RepaireconError, read_case, rebuild_or_buy
 from repairecon.after_the_job.bridge import bridge, settled, worker
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.job import after_the_job, decide
-from repairecon.after_the_job.words import summary
+from repairecon.after_the_job.screen import full
 from repairecon.read.closed import Closed, read_closed
 from repairecon.read.job_log import read_log
 from repairecon.records import (
@@ -170,8 +170,8 @@ def test_nothing_filled_in_yet(tmp_path: Path, closed: Closed, rows: str) -> Non
     assert found.bridge is found.hindsight is None
     assert found.logged == found.movements == ()
     assert (found.learned.jobs, found.held) == (0, ())
-    assert "Nothing filled in yet" in summary(found)
-    assert "ecision," not in summary(found)
+    assert "Nothing filled in yet" in full(found)
+    assert "ecision," not in full(found)
     for told in ("never came,new,,,,,,,,\n", "way,new,,,,,,,,\n", "found,shaft,good,,,,,,,\n"):
         assert not after_the_job(sheet_of(tmp_path / told[:3], closed, told)).nothing_written
 

@@ -18,7 +18,7 @@ from repairecon.after_the_job.bridge import found_in_order
 from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.job import after_the_job, decide
-from repairecon.after_the_job.words import summary
+from repairecon.after_the_job.screen import full
 from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, read_actual, read_closed
 from repairecon.records import FindingError
@@ -191,7 +191,7 @@ def test_whatever_an_owner_writes_adds_up(bare: Closed, tmp_path: Path, sheet: s
     b = found.bridge
     if b is None:
         assert found.nothing_written
-        assert "Nothing filled in yet" in summary(found)
+        assert "Nothing filled in yet" in full(found)
         return
     assert math.isclose(sum(s.amount for s in b.steps), b.difference, abs_tol=0.005)
     for q, column in (("cash", "cash"), ("own hours", "own_hours"), ("days", "days")):
@@ -201,7 +201,7 @@ def test_whatever_an_owner_writes_adds_up(bare: Closed, tmp_path: Path, sheet: s
             assert given_ is None or math.isclose(b.actual[came], given_, abs_tol=0.005)
     assert all(m.quantity > 0 and (m.cost_unit is None or m.cost_unit >= 0) for m in found.movements)
     assert all(math.isfinite(x) for r in found.logged for x in (r.actual, r.p50) if x is not None)
-    text = summary(found)
+    text = full(found)
     assert "nan" not in text
     assert "inf" not in text.replace("inform", "")
     json.dumps(as_json(found), allow_nan=False)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.after_the_job import charts, words
+from repairecon.after_the_job import charts, screen, words
 from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.job import after_the_job
 from repairecon.after_the_job.log import calibration
@@ -47,7 +47,7 @@ def test_any_log(seed: int, tmp_path: Path) -> None:
     rows = [a_row(rng, job) for job in jobs for _ in range(rng.choice([1, 3]))]
     (tmp_path / "job_log.csv").write_text(log_text(rows), encoding="utf-8")
     found = after_the_job(None, read_log(tmp_path))
-    assert "nan" not in words.summary(found)
+    assert "nan" not in screen.full(found)
     json.dumps(as_json(found), allow_nan=False)
     words.held_table(found)
     words.learned_table(found)

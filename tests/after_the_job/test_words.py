@@ -68,9 +68,9 @@ def test_words_of_the_bridge(found: AfterTheJob) -> None:
     assert "inside the range" in text
     table = words.bridge_table(found, most=6)
     assert len(table) == 8
-    assert table.index[0] == "estimate"
-    assert table.index[-1] == "actual"
-    assert "small steps" in table.index[-2]
+    steps = list(table["step"])
+    assert (steps[0], steps[-1]) == ("estimate", "actual")
+    assert "small steps" in steps[-2]
 
 
 def test_small_steps_keep_the_sum(found: AfterTheJob) -> None:
@@ -112,19 +112,21 @@ def test_no_advice_where_the_log_cannot_tell(found: AfterTheJob) -> None:
 def test_text_from_files_is_escaped(found: AfterTheJob) -> None:
     assert found.bridge is not None
     bad = replace(found, bridge=replace(found.bridge, way="<b>x</b>"))
-    html = words.verdict(bad)._repr_html_()
+    html = bad._repr_html_()
     assert "<b>" not in html
     assert "&lt;b&gt;" in html.casefold()
 
 
 def test_command_tells_all(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["after-the-job", str(DATA / "alternator_done")]) == 0
-    out = capsys.readouterr().out
-    places = [
-        out.index(w)
-        for w in ("Good decision", "came to EUR 917", "From the estimate", "then and now", "Do the ranges", "teaches")
-    ]
-    assert places == sorted(places)
+    screens = {(): "neglect salt|Your ranges|teaches", ("--full",): "From the|then and now|Do the ranges|teaches"}
+    for options, said in screens.items():
+        words_in_order = ("Good decision", "came to EUR 917", *said.split("|"))
+        assert main(["after-the-job", str(DATA / "alternator_done"), *options]) == 0
+        out = capsys.readouterr().out
+        places = [out.index(w) for w in words_in_order]
+        assert places == sorted(places)
+        assert "neglect=" not in out
+        assert options or len(out.splitlines()) <= 24
 
 
 def test_command_json_and_log_alone(capsys: pytest.CaptureFixture[str]) -> None:

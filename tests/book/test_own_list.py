@@ -114,6 +114,14 @@ def test_columns_may_be_told_and_a_place_for_the_rest(tmp_path: Path) -> None:
         assert book.movements()[0].kind == "counted"
 
 
+def test_a_decimal_comma_is_taken_where_it_leaves_no_doubt(tmp_path: Path) -> None:
+    rows: list[list[object]] = [["rope", "2,5", "A1", "1,50", "metre"], ["bolt", "3", "A1", "1.234,50", "piece"]]
+    with new_book(tmp_path) as book:
+        write_import(book, plan_import(book, listed(["item", "qty", "locker", "price", "measure"], rows)))
+        assert held(book) == {("rope", "A1"): "2.5", ("bolt", "A1"): "3"}
+        assert [str(m.cost_unit) for m in book.movements()] == ["1.5", "1234.5"]
+
+
 def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
     headings = ["item", "qty", "locker", "price", "min", "measure", "units", "cure date"]
     rows: list[list[object]] = [

@@ -250,7 +250,7 @@ def hostile(path: Path) -> Iterator[str]:
 def test_hostile_files_end_in_a_sentence_in_time(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from repairecon.book import salvage as room
     from repairecon.spares_aboard.job import spares_aboard
-    from repairecon.spares_aboard.words import summary
+    from repairecon.spares_aboard.screen import full as summary
 
     monkeypatch.setattr(room, "SECONDS", 3.0)
     for k, name in enumerate(hostile(path)):

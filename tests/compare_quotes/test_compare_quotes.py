@@ -15,7 +15,7 @@ import repairecon
 from repairecon.buying.parcel import CHARGES
 from repairecon.compare_quotes import job
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.summary import as_json, summary
+from repairecon.compare_quotes.summary import as_json, full
 from repairecon.formulas.integer_program import Program
 from repairecon.records import RepaireconError
 
@@ -258,7 +258,7 @@ def test_what_cannot_be_told_is_left_out_and_asked_about_with_what_it_would_save
     row = answer.alternatives.set_index("way").loc["if what you ask about fits"]
     assert (row["total"], row["over"]) == (pytest.approx(6.0), pytest.approx(-42.0))
     assert as_json(answer)["ask"][0]["offered"] == "LB 12-B"
-    text = " ".join(summary(answer).split())
+    text = " ".join(full(answer).split())
     assert text.index("Ask before you order") < text.index("order from")
     assert "If what you must ask about is the part, it saves EUR 42.00: EUR 6.00 in all." in text
 
@@ -269,7 +269,7 @@ def test_a_part_of_which_every_quote_must_be_asked_about_is_not_covered(tmp_path
     answer = repairecon.compare_quotes(case_of(tmp_path / "case", [*BEARING, {"part": "clip"}], TWO, quotes))
     assert [part for part, _ in answer.uncovered] == ["bearing"]
     assert "ask stockist whether" in answer.uncovered[0][1]
-    assert "bearing can be had too: EUR 7.00 in all" in " ".join(summary(answer).split())
+    assert "bearing can be had too: EUR 7.00 in all" in " ".join(full(answer).split())
 
 
 @pytest.mark.parametrize(

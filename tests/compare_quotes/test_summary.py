@@ -38,10 +38,13 @@ def test_no_line_is_wider_than_the_page(tmp_path, demo):
         quotes_of({(long, "stockist of bearings and of seals in the town"): 9,
                    ("seal", "stockist of bearings and of seals in the town"): 4}),
     )  # fmt: skip
-    text = summary.summary(answer)
-    assert max(map(len, text.splitlines())) <= WIDTH
-    assert "\n\n\n" not in text
-    assert max(map(len, summary.summary(demo).splitlines())) <= WIDTH
+    for said in (answer, demo):
+        text = summary.full(said)
+        assert max(map(len, text.splitlines())) <= WIDTH
+        assert "\n\n\n" not in text
+        first = summary.first_screen(said, 80).splitlines()
+        assert max(map(len, first)) <= 80
+        assert len(first) <= summary.MOST_LINES
 
 
 def test_a_refunded_core_leaves_no_charge(tmp_path):
@@ -73,7 +76,6 @@ def test_charges_of_an_import_by_hand(tmp_path):
     assert row["landed"] == pytest.approx(187.02306)
     shown = summary.charges_table(answer)
     assert list(shown["duty"]) == ["6.67", "6.67"]
-    assert list(shown["read in"]) == ["quotes.csv:2", ""]
     (terms,) = summary.terms_table(answer).to_dict("records")
     assert terms == {
         "supplier": "abroad", "money": "GBP", "VAT": "sold free of it", "carriage": "GBP 10.00", "free above": "",
@@ -149,10 +151,11 @@ def test_a_table_folds_its_words_and_not_its_numbers():
 
 
 def test_a_sheet_leaves_out_no_row_and_no_word(demo):
-    shown = [sheet._repr_html_() for sheet in summary.whole_tables(demo)]
-    assert [text.count("<tr>") for text in shown[2:]] == [1 + len(demo.lines), 1 + len(demo.equivalents)]
-    for words in (*demo.lines["left_out"], *demo.equivalents["reasons"]):
-        assert html.escape(words) in "".join(shown)
+    shown = "".join(sheet._repr_html_() for sheet in summary.rest(demo))
+    quotes = summary.lines_table(demo)["each quote, landed if ordered alone"].str.cat(sep=" ")
+    assert quotes.count(", row ") == len(demo.lines)
+    for words in (*demo.lines["left_out"].str.partition(": ")[0], *demo.equivalents["reasons"]):
+        assert html.escape(words) in shown
     hurt = Sheet(pd.DataFrame({"part": ["<script>alert(1)</script>"], "landed": ["EUR 4.00"]}))._repr_html_()
     assert "<script>" not in hurt
     assert '<td class="n">EUR 4.00</td>' in hurt

@@ -1,10 +1,7 @@
-"""A page is written whole or not at all; a notebook runs only with parameters that it has."""
+"""A page is written whole or not at all, and holds its blocks in their order."""
 
 from __future__ import annotations
 
-from pathlib import Path
-
-import nbformat
 import pandas as pd
 import pytest
 
@@ -13,26 +10,9 @@ from repairecon.show import report
 from repairecon.show.sheet import Panel, Sheet
 
 
-def test_unknown_notebook_parameter_is_refused():
-    with pytest.raises(RepaireconError, match="drawz"):
-        report.run_notebook("rebuild_or_buy", {"drawz": 3})
-
-
-def test_parameter_names_are_pinned():
-    """What other work passes to the notebook; a parameter that is not named is only warned of by the runner."""
-    import papermill
-
-    path = Path(__file__).parents[2] / "notebooks" / "rebuild_or_buy.ipynb"
-    names = ["case_folder", "draws", "seed", "cost_own_hour", "horizon_years", "found", "stage"]
-    assert list(papermill.inspect_notebook(str(path))) == names
-    assert report.parameter_names(nbformat.read(path, as_version=4)) == names
-
-
-def test_report_of_a_notebook_leaves_nothing_half_written(tmp_path):
-    with pytest.raises(RepaireconError):
-        report.write_report("rebuild_or_buy", tmp_path / "r.html", {"case_folder": str(tmp_path / "none")})
+def test_a_page_is_written_whole_or_not_at_all(tmp_path):
     with pytest.raises(RepaireconError, match="no folder"):
-        report.write_report("rebuild_or_buy", tmp_path / "none" / "r.html", {"case_folder": "x"})
+        report.write_page(tmp_path / "none" / "r.html", "<html>")
     with pytest.raises(RepaireconError, match="is a folder"):
         report.write_page(tmp_path, "<html>")
     assert list(tmp_path.iterdir()) == []

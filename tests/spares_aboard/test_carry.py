@@ -16,7 +16,8 @@ from repairecon.records import Passage, Range, ReceiveLine, SpareWish
 from repairecon.spares_aboard import carry as carry_room
 from repairecon.spares_aboard.command import as_json
 from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
-from repairecon.spares_aboard.words import summary, why
+from repairecon.spares_aboard.screen import full
+from repairecon.spares_aboard.words import why
 
 YEAR = 365.25
 
@@ -44,7 +45,7 @@ def test_pieces_of_a_job_are_learned_from_the_record(tmp_path):
     exposure = 730 / YEAR + 5  # the years of the book, and those that the assumed view is worth
     assert found["p_short_now"] == pytest.approx(stats.nbinom(3.5, exposure / (exposure + 90 / YEAR)).sf(0), rel=1e-9)
     assert row(more, "bearing")["buy"] % 2 == 1  # one lies there: pairs are made whole
-    assert "A job takes 2." in " ".join(summary(more).split())
+    assert "A job takes 2." in " ".join(full(more).split())
 
 
 def test_an_item_serves_as_many_units_as_its_card_names(tmp_path):

@@ -19,7 +19,8 @@ from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Passage, Range, ReceiveLine, RepaireconError, SpareWish
 from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
-from repairecon.spares_aboard.words import summary
+from repairecon.spares_aboard.screen import full
+from repairecon.spares_aboard.words import below_table
 
 YEAR = 365.25
 
@@ -109,7 +110,7 @@ def test_found_at_no_known_cost_counts_as_nothing_and_is_told(tmp_path):
         book.receive([ReceiveLine("belt", 1, "x", 10)], "2026-02-01")
         answer = spares_aboard(book, passage())
     assert (answer.worth.fifo, answer.worth.unknown, answer.worth.replacement) == (10, 3, 40)
-    assert "3 came aboard at no known cost" in summary(answer)
+    assert "What 1 item cost is not known" in " ".join(full(answer).split())
 
 
 def poisson_case(tmp_path, have: int, days: float, **wish: object) -> SparesAnswer:
@@ -257,9 +258,9 @@ def test_fitting_puts_the_item_on_the_list_to_buy_in_one_act(tmp_path):
     assert (line.last.person, line.last.cost_unit) == ("bearing stockist", Decimal("7.5"))
     assert done.reorder is not None
     assert done.reorder.item.name == "belt"
-    assert "belt: 1 aboard, 2 wanted; CRITICAL; buy 1, last from bearing stockist at EUR 7.50 each" in " ".join(
-        summary(answer).split()
-    )
+    (row,) = below_table(answer).to_dict("records")
+    assert list(row.values()) == ["belt (critical)", "1", "2", "1", "bearing stockist", "EUR 7.50", "2026-01-01"]
+    assert "Below the minimum" in " ".join(full(answer).split())
 
 
 def test_walk_of_one_number(tmp_path):
@@ -275,7 +276,7 @@ def test_walk_of_one_number(tmp_path):
     held = answer.holdings.set_index("item").loc["pump"]
     assert (held["locker"], held["fifo"], held["price_last"]) == ("B2", pytest.approx(123.45), 123.45)
     assert answer.worth.fifo == pytest.approx(123.45)
-    assert "EUR 123 at cost" in " ".join(summary(answer).split())
+    assert "EUR 123 at cost" in " ".join(full(answer).split())
 
 
 def test_a_whole_units_worth_is_that_of_its_own_case(tmp_path):
@@ -295,7 +296,7 @@ def test_a_whole_units_worth_is_that_of_its_own_case(tmp_path):
     mean = failures["failures_expected"] / horizon.years.horizon_years
     assert line["cost_without"] == found.saved_each
     assert line["p_short_now"] == pytest.approx(-math.expm1(-mean), rel=1e-9)
-    assert "the case windlass puts a spare's worth at" in summary(answer)
+    assert "the case windlass puts a spare's worth at" in " ".join(full(answer).split())
 
 
 def covered(tmp_path, **said: object) -> SparesAnswer:
@@ -377,7 +378,7 @@ def test_an_empty_book_answers(tmp_path):
     with empty_book(tmp_path) as book:
         answer = spares_aboard(book, passage())
     assert answer.worth.fifo == 0
-    assert "0 items" in summary(answer)
+    assert "0 items" in " ".join(full(answer).split())
 
 
 @pytest.mark.parametrize(
@@ -407,4 +408,4 @@ def test_worth_is_told_with_its_low_and_high(tmp_path):
         assert found[f"worth_bought_{name}"] == pytest.approx(worth_by_hand(1.0, at, lost, 1))
     # mean of a PERT range: a sixth of low, four times likely, high
     assert found["worth_bought"] == pytest.approx(worth_by_hand(1.0, (10 + 4 * 200 + 900) / 6, lost, 1))
-    assert "by your low and high figure" in summary(answer)
+    assert "low to high" in " ".join(full(answer).split())

@@ -11,7 +11,7 @@ from aboard_makers import DEMO, empty_book, passage
 from repairecon.book.spares_book import book_at, book_copy
 from repairecon.records import Passage, Range, ReceiveLine, SpareWish
 from repairecon.show import plots
-from repairecon.spares_aboard import words
+from repairecon.spares_aboard import screen, words
 from repairecon.spares_aboard.job import spares_aboard
 
 matplotlib.use("Agg")
@@ -34,21 +34,17 @@ def hostile(tmp_path):
 
 
 def test_panels_escape_what_the_book_says(hostile):
-    panels = [words.heading(hostile), *words.verdict(hostile), *words.more(hostile)]
-    page = "".join(p._repr_html_() for p in panels)
-    assert "&lt;script&gt;" in page
-    assert "<script" not in page
-    assert HOSTILE in "".join(map(repr, panels))
-    table = words.holdings_table(hostile).to_html()
-    assert "<script" not in table
+    blocks = [*screen.main(hostile, pictures=False), *screen.rest(hostile)]
+    for page in ("".join(b._repr_html_() for b in (hostile, *blocks)), screen.page(hostile)):
+        assert "&lt;script&gt;" in page
+        assert "<script" not in page
+    assert HOSTILE in "".join(map(repr, blocks))
 
 
-def test_pictures_are_drawn_for_any_book(hostile, demo, monkeypatch):
-    drawn = []
-    monkeypatch.setattr(plots, "show", drawn.append)
+def test_pictures_are_drawn_for_any_book(hostile, demo):
     for answer in (hostile, demo):
-        words.show_pictures(answer)
-    for risk, value, expiry in (drawn[:3], drawn[3:]):
+        drawn = [b for b in screen.main(answer) if isinstance(b, plots.Picture)]
+        risk, expiry, value = (picture.draw(None) for picture in drawn)
         assert {a.get_gid() for a in risk.lines} >= {"risk", "chosen"}
         assert all(bar.get_width() >= 0 for bar in value.patches)
         assert "today" in {a.get_gid() for a in expiry.lines}
