@@ -111,6 +111,22 @@ def closed_and_learned(s: Season) -> None:
     assert (log / "job_log.csv").is_file()
 
 
+def _taken_back(s: Season, both: dict[tuple[int, str], int], cost: dict[str, float]) -> None:
+    """The closing of the cooling pump, movement by movement: what was booked against the order is open again."""
+    ledger = s.ledger
+    back = ((13, "bearing", False), (12, "shaft seal", False), (11, "bearing", True), (10, "shaft seal", True))
+    for movement, part, bought in back:
+        pieces = both[3, part]
+        s.act("undo", movement)
+        if bought:
+            ledger.lots.pop(f"{part}, cooling pump")
+            ledger.spent[f"{part}, cooling pump"] = 0.0
+            ledger.open[3, part] = pieces
+        else:
+            ledger.lots[f"{part}, cooling pump"] = [cost[part] / pieces] * pieces
+        s.agrees()
+
+
 def closed_before_received(s: Season) -> None:
     """The cooling pump: closed while the order is open, taken back, received after all, closed again."""
     job, ledger = s.job("cooling_pump"), s.ledger
@@ -133,17 +149,7 @@ def closed_before_received(s: Season) -> None:
     s.agrees()
     assert "nothing of it is open" in s.receive(3, date="2025-04-04", code=2)
     s.agrees()
-    back = ((13, "bearing", False), (12, "shaft seal", False), (11, "bearing", True), (10, "shaft seal", True))
-    for movement, part, bought in back:
-        pieces = both[3, part]
-        s.act("undo", movement)
-        if bought:
-            ledger.lots.pop(f"{part}, cooling pump")
-            ledger.spent[f"{part}, cooling pump"] = 0.0
-            ledger.open[3, part] = pieces
-        else:
-            ledger.lots[f"{part}, cooling pump"] = [cost[part] / pieces] * pieces
-        s.agrees()
+    _taken_back(s, both, cost)
     assert s.receive(3, date="2025-04-04").count("stays as you wrote it") == 2
     for (_, part), pieces in both.items():
         ledger.came(f"{part}, cooling pump", pieces, cost[part] / pieces)

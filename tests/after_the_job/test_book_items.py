@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.spares_book import IntoTheBook, into_the_book
 from repairecon.book.spares_book import SparesBook
 from repairecon.read.closed import read_closed
-from repairecon.records import BookError, ReceiveLine
+from repairecon.records import BookError, Ordered, OrderedLine, ReceiveLine
 
 HEAD = "kind,name,outcome,quantity,bought,paid,days,from_spares\n"
 PARTS = "part,quantity,needed,price_likely,lead_days_likely,standard_size,material\n"
@@ -129,6 +130,45 @@ def test_any_deliveries_and_any_job_by_a_plain_count(tmp_path: Path, book: Spare
         came(book, pieces, on=f"2026-05-{10 + k}")
     into_the_book(close(tmp_path / "job", f"part,seal,,{fitted},{bought},105,,\n"), book, write=True)
     assert stock(book).get("seal", 0.0) == 2 + max(sum(parcels), bought) - fitted
+
+
+SEALS = Ordered(
+    on_date="2026-04-20", supplier="stockist", job="job", unit="bilge pump", currency="EUR", rate=Decimal(1),
+    expected_days=3,
+    lines=(OrderedLine(part="seal", pieces=Decimal(3), packs=3, quoted_pack=Decimal(30), cost_unit=Decimal(35)),),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("bought", "fitted"), [(3, 2), (2, 2), (1, 1)])
+def test_each_piece_of_an_order_counts_once_whatever_comes_first(tmp_path: Path, bought: int, fitted: int) -> None:
+    """Three on order, two aboard before: parcels, the closing, the rest; then the closing taken back and done again."""
+    found = close(tmp_path / "job", f"part,seal,,{fitted},{bought},105,,\n")
+    for k, parcels in enumerate([(), (1,), (2, 1), (3,), (1, 1)]):
+        with make_book(tmp_path / f"boat{k}") as book:
+            each_once(book, found, parcels, bought, fitted)
+
+
+def each_once(book: SparesBook, found: AfterTheJob, parcels: tuple[int, ...], bought: int, fitted: int) -> None:
+    book.place([SEALS])
+    for k, pieces in enumerate(parcels):
+        book.receive_order(1, {"seal": pieces}, date=f"2026-04-{25 + k}")  # before the job was decided
+    done = into_the_book(found, book, write=True).done
+    assert done is not None
+    still = 3 - max(sum(parcels), bought)
+    assert book.orders()[0].lines[0].open == still
+    assert stock(book).get("seal", 0.0) == 2 + 3 - still - fitted
+    if still:
+        book.receive_order(1, date="2026-05-20")
+    assert stock(book)["seal"] == 2 + 3 - fitted
+    for m in reversed(done.happened[0].movements):
+        book.undo(m.number)
+    came = 3 - max(bought - sum(parcels), 0)  # what the closing had booked is open again
+    assert (book.orders()[0].lines[0].open, stock(book)["seal"]) == (3 - came, 2 + came)
+    into_the_book(found, book, write=True)
+    if left := book.orders()[0].lines[0].open:
+        book.receive_order(1, {"seal": left}, date="2026-05-21")
+    assert (book.orders()[0].open, stock(book)["seal"]) == ((), 2 + 3 - fitted)
+    assert book.check() == ()
 
 
 def test_another_size_is_not_merged_into_a_card_of_that_name(tmp_path: Path, book: SparesBook) -> None:
