@@ -31,7 +31,7 @@ PARTS = (
 )
 QUOTES = (
     "item,supplier,designation,material,quoted_likely,pack\nshaft seal,stockist,20x35x7,NBR,6,1\n"
-    "shaft seal,by post,20x35x7,NBR,24,2\ncover,by post,,,30,1\n"
+    "shaft seal,by post,20x35x7,NBR,9,2\ncover,by post,,,30,1\n"
 )
 
 
