@@ -354,6 +354,8 @@ def test_never_over_a_file_and_only_what_has_no_fault(plain: tuple[Path, Path], 
     assert book.read_bytes() == before
     with pytest.raises(RepaireconError, match=r"ends in \.xlsx"):
         write_case_workbook(plain[0], tmp_path / "x.csv")
+    with pytest.raises(RepaireconError, match="a workbook already"):
+        write_case_workbook(book, tmp_path / "x.xlsx")
     bad = write(tmp_path / "bad", {"case.toml": THREE.replace("640", "-1")})
     with pytest.raises(CaseError):
         write_case_workbook(bad, tmp_path / "y.xlsx")
