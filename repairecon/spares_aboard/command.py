@@ -51,20 +51,23 @@ def run(args: argparse.Namespace) -> None:
     numbers = {name: getattr(args, name) for name in NUMBERS}
     if args.report is not None:
         _report(args, numbers)
-        return
+        if args.tables is None:
+            return
     answer = spares_aboard(args.book, today=args.today or None, **numbers)
     if args.insurance is not None:
         write_insurance(answer, args.insurance)
         print(f"Wrote {args.insurance}")
-        return
+        if args.tables is None:
+            return
     from repairecon.show.answer_tables import keep_tables
     from repairecon.spares_aboard.words import summary
 
     with _solver_words_aside():
-        data = as_json(answer) if args.json or args.tables else None
-        keep_tables(args.tables, args.job, data or {})
+        data = as_json(answer) if args.json or args.tables else {}
+        keep_tables(args.tables, args.job, data)
         text = summary(answer) if not args.json else json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
-    print(text.rstrip("\n"))
+    if args.report is None and args.insurance is None:
+        print(text.rstrip("\n"))
 
 
 @contextlib.contextmanager
