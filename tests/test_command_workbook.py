@@ -55,6 +55,8 @@ def test_quotes_and_a_boat(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     assert any("order from" in str(row[0]) for row in rows)
     capsys.readouterr()
     assert data(capsys, "compare-quotes", tmp_path / "q.xlsx") == data(capsys, "compare-quotes", tmp_path / "case")
+    shutil.copy(tmp_path / "q.xlsx", tmp_path / "case" / "q.xlsx")
+    assert "q.xlsx: not read: the case is the files beside it" in data(capsys, "compare-quotes", tmp_path / "case")
     assert main(["new-boat", str(tmp_path / "boat")]) == 0
     (tmp_path / "boat" / "units.csv").write_text("unit,price_new_likely\nwinch,350\n", encoding="utf-8")
     assert main(["workbook", str(tmp_path / "boat"), str(tmp_path / "boat" / "boat.xlsx")]) == 0

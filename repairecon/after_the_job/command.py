@@ -91,6 +91,10 @@ def run(args: argparse.Namespace) -> None:
     if args.report is not None and alone:
         raise RepaireconError("a report is of a closed job: name its folder, and the log with --log")
     found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
+    if args.tables is not None:
+        from repairecon.show.answer_tables import keep_tables
+
+        keep_tables(args.tables, args.job, as_json(found))
     if args.book is not None:
         _into_the_book(args, found)
     elif args.write:
@@ -109,10 +113,6 @@ def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bo
     from repairecon.after_the_job import screen
 
     _refuse_empty(args, found)
-    if args.tables is not None:
-        from repairecon.show.answer_tables import keep_tables
-
-        keep_tables(args.tables, args.job, as_json(found))
     if args.json:
         _print_json(as_json(found))
     else:

@@ -113,22 +113,22 @@ def _unknown(sheet: Sheet, known: Mapping[str, str], made: CaseWorkbook, problem
 def _take(sheet: Sheet, file: str, first: str, made: CaseWorkbook, problems: Problems) -> None:
     """Keep a sheet as that of a file."""
     if file == first:
-        sheet, _ = tidied(replace(sheet, file=file), {})
+        sheet, count = tidied(replace(sheet, file=file), {})
         made.toml, made.rows = _toml(sheet, first, problems)
+        said = sum(any(c is not None for c in cells.values()) for cells in list(_raw(sheet).values())[1:])
+        if count is not None and said < count:
+            made.notes[file] = _lost(said, count)
         return
     sheet, count = tidied(replace(sheet, file=file), FILES[file].declared)
     if own_rows(sheet) or count is None:
-        lost = _lost(sheet, count)
-        made.tables[file] = replace(sheet, notes=(*sheet.notes, lost) if lost else sheet.notes)
+        lost = (_lost(own_rows(sheet), count),) if count is not None and own_rows(sheet) < count else ()
+        made.tables[file] = replace(sheet, notes=(*sheet.notes, *lost))
     elif count:
-        made.notes[problems.called[file]] = _lost(sheet, count)
+        made.notes[file] = _lost(0, count)
 
 
-def _lost(sheet: Sheet, count: int | None) -> str:
-    own = own_rows(sheet)
-    if count is None or own >= count:
-        return ""
-    return f"written with {count} rows, and {own} are there: look whether the sheet was cut"
+def _lost(own: int, count: int) -> str:
+    return f"written with {count} rows, and {own or 'none'} are there: look whether the sheet was cut"
 
 
 def sheet_csv(sheet: Sheet | None) -> bytes:

@@ -95,6 +95,8 @@ def _keep_keys(sheet: Any, toml: TomlFile) -> None:
         free = at[0] in ("found", "measured")
         if cells is not None or (free and at[1]):
             _put_key(sheet, r, names, cells or [None] * len(KEY_COLUMNS))
+    for c in (c for c in sheet[1] if COUNT.fullmatch(str(c.value or ""))):
+        put_cell(sheet, 1, c.column, f"rows: {sum(c[3] is not None for _, c in key_rows(toml))}")
     for cells in wanted.values():
         if cells[3] is not None:
             r = sheet.max_row + 1

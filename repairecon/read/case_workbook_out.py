@@ -18,6 +18,7 @@ from repairecon.read.case_workbook import (
     KEY_COLUMNS,
     NO_WORDS,
     NUMBERS,
+    is_workbook,
     sheet_title,
 )
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
@@ -62,6 +63,8 @@ def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = t
     if path.suffix.casefold() != ".xlsx" or os.path.lexists(path):
         why = "is there already" if os.path.lexists(path) else "is no workbook"
         raise RepaireconError(f"{shown(path.name)} {why}: write a new name that ends in .xlsx; nothing was written")
+    if is_workbook(folder):
+        raise RepaireconError(f"{shown(folder.name)} is a workbook already: copy it; nothing was written")
     of_boat = (folder / BOAT).is_file()
     first, files = (BOAT, boat.TABLES) if of_boat else (CASE, CASE_FILES)
     assumed: Mapping[str, Any] = {}

@@ -74,8 +74,6 @@ def run(args: argparse.Namespace) -> None:
     answer = spares_aboard(args.book, today=args.today or None, **numbers)
     if args.insurance is not None:
         write_insurance(answer, args.insurance)
-        print(f"Wrote {args.insurance}")
-        return
     from repairecon.show.answer_tables import keep_tables
     from repairecon.show.report import write_page
     from repairecon.spares_aboard import screen
@@ -88,6 +86,8 @@ def run(args: argparse.Namespace) -> None:
             text = f"Wrote {args.report}"
         elif args.json:
             text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+        elif args.insurance is not None:
+            text = f"Wrote {args.insurance}"
         else:
             text = screen.full(answer) if args.full else screen.first_screen(answer)
     print(text.rstrip("\n"))

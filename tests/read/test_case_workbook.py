@@ -301,6 +301,11 @@ def test_a_sheet_that_was_cut_says_so(book: Path) -> None:
     case = read_case(book)
     assert case.notes["tasks.csv"] == "written with 4 rows, and 3 are there: look whether the sheet was cut"
     assert [r.what for r in look_again(case) if r.rule == "file"] == [f"tasks.csv: {case.notes['tasks.csv']}."]
+    changed(book, lambda w: w["carriage"].delete_rows(2, 9))
+    changed(book, lambda w: w["case"].delete_rows(key_row(w["case"], "order", "today")))
+    notes = read_case(book).notes
+    assert notes["carriage.csv"].startswith("written with 2 rows, and none are there")
+    assert notes["case.toml"].startswith("written with 39 rows, and 38 are there")
 
 
 def test_a_workbook_beside_the_files_is_not_passed_over_in_silence(plain: tuple[Path, Path], tmp_path: Path) -> None:
@@ -349,6 +354,8 @@ def test_never_over_a_file_and_only_what_has_no_fault(plain: tuple[Path, Path], 
     assert book.read_bytes() == before
     with pytest.raises(RepaireconError, match=r"ends in \.xlsx"):
         write_case_workbook(plain[0], tmp_path / "x.csv")
+    with pytest.raises(RepaireconError, match="a workbook already"):
+        write_case_workbook(book, tmp_path / "x.xlsx")
     bad = write(tmp_path / "bad", {"case.toml": THREE.replace("640", "-1")})
     with pytest.raises(CaseError):
         write_case_workbook(bad, tmp_path / "y.xlsx")
@@ -361,6 +368,7 @@ def test_findings_are_kept_in_it(book: Path, tmp_path: Path) -> None:
     for stage, found in (("removal", {"shaft": "grooved"}), ("strip", {"shaft": "", "neglect": "heavy"})):
         same(keep_findings(folder, found, stage), keep_findings(book, found, stage))
         same(read_case(folder), read_case(book))
+    assert not [r for r in look_again(read_case(book)) if r.rule == "file"]
     with pytest.raises(CaseError, match="sheet case"):
         keep_findings(book, {"shaft": "square"})
 
