@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import socket
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -59,9 +60,17 @@ def run_notebook(name: str, parameters: Mapping[str, Any], *, show_bar: bool = F
     with tqdm(total=code_cells, unit=" cells", leave=False, disable=not show_bar) as bar:
         client.on_cell_executed = lambda **_: bar.update(1)
         try:
+            with socket.create_server(("127.0.0.1", 0)) as here:  # else the kernel is waited for a minute in vain
+                socket.create_connection(here.getsockname(), 2).close()
             client.execute()
         except CellExecutionError as error:
             raise RepaireconError(f"{name}.ipynb stopped: {error.ename}: {error.evalue}") from error
+        except Exception as error:  # a kernel that is missing, dies, or cannot be talked to has many names
+            why = f"{type(error).__name__}: {error}".rstrip(": ")
+            raise RepaireconError(
+                f"{name}.ipynb could not be run ({why}): a page needs the kernel python3 (python -m ipykernel install "
+                "--sys-prefix) and connections within this machine; without --report the answer needs neither"
+            ) from error
     notebook.metadata.pop("widgets", None)
     return notebook
 

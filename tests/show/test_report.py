@@ -45,3 +45,16 @@ def test_a_page_holds_words_and_tables_in_their_order():
     order = 'A &lt;pump&gt;|today|Buy new.|look &amp; see|In EUR|data-label="cash" class="n">1,200|Appendix|Last'
     places = [page.index(piece) for piece in order.split("|")]
     assert places == sorted(places)
+
+
+@pytest.mark.parametrize("trouble", [OSError(99, "Cannot assign requested address"), AssertionError(), "no kernel"])
+def test_no_kernel_and_no_loopback_end_in_a_sentence(tmp_path, monkeypatch, trouble):
+    from jupyter_client.kernelspec import KernelSpecManager, NoSuchKernel
+
+    def none(*_: object, **__: object) -> None:
+        raise NoSuchKernel("python3") if trouble == "no kernel" else trouble
+
+    monkeypatch.setattr(KernelSpecManager, "get_kernel_spec", none)
+    with pytest.raises(RepaireconError, match="without --report the answer needs neither"):
+        report.write_report("rebuild_or_buy", tmp_path / "r.html", {"case_folder": "x"})
+    assert list(tmp_path.iterdir()) == []
