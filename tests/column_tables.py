@@ -1,4 +1,4 @@
-"""The tables of columns in the README and in notebooks/columns.md, made from what the reader declares."""
+"""The tables of notebooks/columns.md, made from what the reader declares."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ _TABLE = "| | what | unit | may be | blank means |\n|---|---|---|---|---|"
 
 
 def table_of_files() -> str:
-    """The files of a case as a table for the README, with the columns that may not be missing."""
+    """The files of a case as a table, with the columns that may not be missing."""
     lines = ["| file | a row is | needs |", "|---|---|---|"]
     for file in CASE_FILES:
         needed = ", ".join(f"`{name}`" for name in FILES[file].required)
@@ -23,7 +23,7 @@ def table_of_files() -> str:
 
 def reference() -> str:
     """Every column and key with its meaning, unit, what may be written and what a blank one means."""
-    lines = [_HEAD]
+    lines = [_HEAD, "\nFiles of a case:\n", table_of_files()]
     for file, section in dict.fromkeys((row["file"], row["section"]) for row in rows()):
         declared = tuple(columns_of(file, section))
         if declared:

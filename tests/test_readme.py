@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
 import shutil
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from column_tables import reference, table_of_files
+from column_tables import reference
 
 from repairecon.__main__ import main
 
@@ -39,20 +42,21 @@ def demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def test_every_command_works_as_typed_and_gives_the_answer_shown(demo, capsys):
-    case = re.search(r"<<'END'\n(.*?)\n    END", README, re.DOTALL)[1].splitlines()
-    assert len(case) <= 10
-    (demo / "pump").mkdir()
-    (demo / "pump" / "case.toml").write_text("\n".join(line.removeprefix("    ") for line in case), encoding="utf-8")
+def test_every_command_works_in_a_shell_as_printed_and_gives_the_answer_shown(demo: Path) -> None:
+    shim = demo / "bin" / "repairecon"
+    shim.parent.mkdir()
+    shim.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m repairecon "$@"\n')
+    shim.chmod(0o755)
+    paths = {"PATH": f"{shim.parent}:{os.environ['PATH']}", "PYTHONPATH": str(ROOT)}
+    written = re.search(r"^    mkdir pump.*?\n    END\n", README, re.DOTALL | re.MULTILINE)[0]
+    case = "\n".join(line.removeprefix("    ") for line in written.splitlines())
+    assert len(case.splitlines()) <= 12  # ten of the case, between the two of the shell
     shown = 0
-    for command, pieces in typed_and_shown():
-        words = shlex.split(command)
-        if words[0] == "cp":
-            shutil.copytree(words[2], words[3])
-            continue
-        assert words[0] == "repairecon"
-        assert main(words[1:]) == 0, command
-        answer = flat(capsys.readouterr().out)
+    for command, pieces in ((case, []), *typed_and_shown()):
+        environment = {**os.environ, **paths}
+        done = subprocess.run(["bash", "-c", command], cwd=demo, env=environment, capture_output=True, text=True)
+        assert done.returncode == 0, (command, done.stderr)
+        answer = flat(done.stdout)
         for piece in pieces:
             assert piece in answer, command
             answer = answer[answer.index(piece) + len(piece) :]
@@ -60,10 +64,10 @@ def test_every_command_works_as_typed_and_gives_the_answer_shown(demo, capsys):
     assert shown > 1500
 
 
-def test_the_demos_of_the_four_jobs(capsys, monkeypatch):
+def test_the_demos_of_the_five_jobs(capsys, monkeypatch):
     monkeypatch.chdir(ROOT)
     commands = re.findall(r"\| `repairecon (.*?)` \|", README)
-    assert len(commands) == 4
+    assert len(commands) == 5
     for words in map(shlex.split, commands):
         assert main(words) == 0
         assert len(capsys.readouterr().out) > 500
@@ -88,5 +92,4 @@ def test_files_and_tests_that_are_named_are_there(file):
 
 def test_the_tables_of_columns_are_those_of_the_reader():
     """Made anew by ``PYTHONPATH=tests python -c "import column_tables; print(column_tables.reference(), end='')"``."""
-    assert table_of_files() in README
     assert reference() == (ROOT / "notebooks" / "columns.md").read_text(encoding="utf-8")

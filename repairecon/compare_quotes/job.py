@@ -231,16 +231,25 @@ def _wishes(
     return wishes
 
 
+def _found_parts(case: Case) -> dict[str, int]:
+    """Pieces that what is found brings, by part."""
+    found = {piece.strip() for piece in case.found.split(";")}
+    brought: dict[str, int] = {}
+    for name in found:
+        # the same outcome under several conditions brings its parts once
+        some = [dict(b.parts) for b in case.branches if b.key == name]
+        for part in {p for parts in some for p in parts}:
+            brought[part] = brought.get(part, 0) + max(parts.get(part, 0) for parts in some)
+    return brought
+
+
 def _wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool, faults: list[str]) -> dict[str, int]:
     """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
     known = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
-    aboard = {x.part: x.have for x in case.from_stock}
-    always = {
-        p.part: lacking
-        for p in case.parts
-        if (p.needed == "always" or also_damage) and (lacking := p.quantity - aboard.get(p.part, 0)) > 0
-    }
-    pieces: dict[str, int] = always if wanted is None else {}
+    aboard, brought = {x.part: x.have for x in case.from_stock}, _found_parts(case)
+    planned = {p.part: p.quantity if p.needed == "always" or also_damage else 0 for p in case.parts}
+    lacking = {part: n + brought.get(part, 0) - aboard.get(part, 0) for part, n in planned.items()}
+    pieces: dict[str, int] = {part: n for part, n in lacking.items() if n > 0} if wanted is None else {}
     for name, count in (wanted or {}).items():
         if name not in known:
             faults.append(f"wanted: no part or way is called {name!r}; {known.advice(Problems(), name)}")

@@ -244,7 +244,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         customs=case_toml.customs(toml, sellers, of_order),
         wishes=case_toml.wishes(toml, reading, of_order),
         own_lives=ways.own_lives(reading, made),
-        found=case_toml.found(toml, branches, layers.beneath.found),
+        found=case_toml.found(toml, branches, layers.beneath.found, strict=not reading.ordering),
         terms=case_toml.terms(toml, reading, any(b.not_this_unit for b in branches)),
         **_said(reading, toml, folder),
         **_listed(reading, layers),

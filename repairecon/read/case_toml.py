@@ -153,8 +153,11 @@ def found_in_words(toml: TomlFile) -> str:
     return "; ".join(w for w in words if w and "=" not in w)
 
 
-def found(toml: TomlFile, branches: Sequence[Branch], heard: str) -> str:
-    """What is found already, as events and outcomes of the tree; ``heard`` is what the sentence on the symptom says."""
+def found(toml: TomlFile, branches: Sequence[Branch], heard: str, *, strict: bool) -> str:
+    """What is found already, as events and outcomes of the tree; ``heard`` is what the sentence on the symptom says.
+
+    Not ``strict`` where the tree of the kind is not laid beneath: what it alone knows is then passed over.
+    """
     section, unit = toml.section("found"), toml.section("unit")
     said = [(section, name, name, section.text(name)) for name in section.cells]
     for word in filter(None, map(str.strip, unit.text("found").split(";"))):
@@ -166,6 +169,8 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str) -> str:
     made: dict[str, str] = {}
     for where, column, event, outcome in said:
         outcomes = Names(b.outcome for b in branches if key(b.event) == key(event))
+        if event not in events and not strict:
+            continue
         if event not in events:
             where.fault(column, f"an unknown event {shown(event)}", events.advice(toml.problems, event))
         elif outcome not in outcomes:

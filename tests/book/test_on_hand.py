@@ -15,6 +15,7 @@ from repairecon.compare_quotes.job import compare_quotes
 from repairecon.read.boat import BOOK
 from repairecon.read.case_folder import read_case
 from repairecon.read.closed import read_closed
+from repairecon.read.findings import keep_findings
 from repairecon.read.starter import new_boat
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Case, Range, ReceiveLine, RepaireconError
@@ -112,6 +113,9 @@ def test_the_answer_moves_as_it_must(tmp_path: Path) -> None:
 def test_an_order_is_for_what_is_not_there(tmp_path: Path) -> None:
     job = boat_with(tmp_path / "b", CARDS, BOUGHT)
     assert dict(compare_quotes(read_case_aboard(job, order=True)).wanted) == {"bearing": 1}
+    keep_findings(job, {"shaft": "grooved"})
+    with_shaft = dict(compare_quotes(read_case_aboard(job, order=True)).wanted)
+    assert with_shaft == {"bearing": 1, "shaft": 1}  # what was found brings a shaft
     full = boat_with(tmp_path / "c", CARDS, {**BOUGHT, "bearing, front": (2, 15.0)})
     with pytest.raises(RepaireconError, match="lies aboard"):
         compare_quotes(read_case_aboard(full, order=True))
