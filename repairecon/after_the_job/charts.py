@@ -214,4 +214,5 @@ def learned_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
         moved = [vars(s) | {"name": plain(s.name)} for s in words.most_moved(found, 8) if s.kind == kind]
         unit = "chance" if kind == "chance" else "times"
         if moved:
-            yield plots.Picture(partial(moved_chart, pd.DataFrame(moved), title, unit, caption), HIGH)
+            draw = partial(moved_chart, pd.DataFrame(moved), title, unit, caption)
+            yield plots.Picture(draw, 2.0 + 0.42 * len(moved))

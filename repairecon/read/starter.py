@@ -214,11 +214,6 @@ def share_dir() -> Path:
     raise RepaireconError("the notebooks and demo cases are not here: install the package again")
 
 
-def notebook_text(name: str) -> str:
-    """The notebook of a job that comes with the package, such as ``rebuild_or_buy``, as JSON."""
-    return (share_dir() / "notebooks" / f"{name}.ipynb").read_text(encoding="utf-8")
-
-
 def _shared_files(place: Path) -> dict[str, bytes]:
     files = {}
     for name in _FOLDERS:

@@ -194,9 +194,19 @@ def assumed(answer: Answer) -> Blocks:
     )
     yours = {"Your rows in place of assumed ones": answer.case.replaced,
              "Assumed rows that you dropped": answer.case.dropped,
-             "From the boat's folder": answer.case.from_boat}  # fmt: skip
+             "From the boat's folder": _of_the_boat(answer.case.from_boat)}  # fmt: skip
     sheet = Sheet(table, f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
     return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
+
+
+def _of_the_boat(taken: Sequence[str]) -> list[str]:
+    """What the case has from its boat, a line a file; keys of boat.toml in words."""
+    by_file: dict[str, list[str]] = {}
+    for line in taken:
+        file, _, what = line.partition(": ")
+        key = what.rpartition(".")[2]
+        by_file.setdefault(file, []).append(MEANING.get(key, key))
+    return [f"{file}: {', '.join(what)}" for file, what in by_file.items()]
 
 
 def _name(name: str) -> str:

@@ -11,6 +11,7 @@ import reference_case as rc
 from other_advice import Instead, advised
 
 import repairecon
+from repairecon.book.on_hand import read_case_aboard
 from repairecon.rebuild_or_buy import headline, parts, screen, sentences
 from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
@@ -238,3 +239,22 @@ def test_no_date_goes_before_safety():
 
 def test_without_a_date_nothing_is_said_of_one(answer):
     assert headline.back_by(answer) == ""
+
+
+def test_spares_and_figures_of_the_boat_are_said() -> None:
+    """Of the demo boat's book and folder: two seals and a gasket lie aboard, money and owner stand in boat.toml."""
+    answer = rebuild_or_buy(read_case_aboard(DATA / "boat" / "jobs" / "raw_water_pump"), 300)
+    assert "From the locker: shaft seal, bearing, cover gasket." in screen.first_screen(answer, 80)
+    assumed = screen.full(answer, "assumed")
+    assert "From the boat's folder" in assumed
+    assert "- boat.toml: currency, vat rate" in assumed
+    assert "worth of an own hour" in assumed.partition("From the boat's folder")[2]
+    for word in ("brings", "p_early", "cost_own_hour", "="):
+        assert word not in assumed
+
+
+def test_an_answer_shows_itself_in_short() -> None:
+    answer = rebuild_or_buy(read_case_aboard(DATA / "starter"), 300)
+    assert len(repr(answer)) < 1_500
+    assert "First: volts at battery" in repr(answer)
+    assert "<h3>" in answer._repr_html_()

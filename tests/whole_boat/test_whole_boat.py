@@ -28,9 +28,10 @@ from repairecon.whole_boat.answer import (
     whole_boat,
     whole_boats,
 )
+from repairecon.whole_boat.charts import caption
 from repairecon.whole_boat.season import season
 from repairecon.whole_boat.units import UnitLine, life_of, unit_line
-from repairecon.whole_boat.words import first_screen, spares_words
+from repairecon.whole_boat.words import first_screen, page, spares_words
 
 # invented figures
 BOAT = """[boat]
@@ -157,6 +158,15 @@ def test_what_is_on_the_screen(found: BoatLine) -> None:
     assert all(len(line) <= 100 for line in said.splitlines())
     for words in ("What to do next", "1. critical: starter motor", "figures: invented", "autopilot", "Not read (1)"):
         assert words in said
+
+
+def test_the_answer_shows_itself_in_short_and_the_page_of_two_has_both(found: BoatLine) -> None:
+    assert repr(found).startswith("Whole boat: Example\nCritical: starter motor")
+    assert len(repr(found)) < 900
+    assert "<h3>Whole boat: Example" in found._repr_html_()
+    text = page([found, NoBoat(folder="none", faults="no boat.toml")])
+    assert text.index("Each boat") < text.index("What to do next") < text.index("Not read") < text.index("Appendix")
+    assert caption(found).startswith("Begin with the longest bar, ")
 
 
 def test_several_boats_and_none_stops_the_rest(boat: Path, tmp_path: Path) -> None:
