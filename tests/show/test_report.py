@@ -58,3 +58,12 @@ def test_no_kernel_and_no_loopback_end_in_a_sentence(tmp_path, monkeypatch, trou
     with pytest.raises(RepaireconError, match="without --report the answer needs neither"):
         report.write_report("rebuild_or_buy", tmp_path / "r.html", {"case_folder": "x"})
     assert list(tmp_path.iterdir()) == []
+
+
+def test_text_of_a_notebook_stands_in_the_page():
+    """Text cells go through a library that older versions of the converter do not know."""
+    from nbformat.v4 import new_markdown_cell, new_notebook
+
+    made = report.page(new_notebook(cells=[new_markdown_cell("# Pump\n\n| a | b |\n|--|--|\n| 1 | 2 |\n")]), "T")
+    assert "<td>1</td>" in made
+    assert "Pump" in made
