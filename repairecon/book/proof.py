@@ -47,7 +47,7 @@ _RULES = {
 
 
 def name_of_row(table: str, number: int) -> str:
-    """A row as an owner is told of it."""
+    """A row in an owner's words."""
     return _NAMES[table].format(number)
 
 

@@ -116,10 +116,10 @@ def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:
                 orders = book.place(orders, args.again)
                 folder = args.orders or Path(args.folder) / "orders" / str(orders[0].number)
                 _write_orders(answer, folder, args.ship_to)
-        told = [order_words(o, book.currency) for o in orders]
+        lines = [order_words(o, book.currency) for o in orders]
         there = [] if args.write else book.on_record(orders)
-    told += ["On record already, to be ordered once more with --again:\n  " + "\n  ".join(there)] if there else []
-    return "\n".join([*told, "On record." if args.write else "Nothing was written: --write puts it on record."])
+    lines += ["On record already, to be ordered once more with --again:\n  " + "\n  ".join(there)] if there else []
+    return "\n".join([*lines, "On record." if args.write else "Nothing was written: --write puts it on record."])
 
 
 def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> None:

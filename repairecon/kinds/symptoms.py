@@ -200,7 +200,7 @@ def _tells(use: str) -> frozenset[str]:
 
 
 def _alternatives(cause: str) -> Tokens:
-    """The ways to name a cause: "brushes stuck or worn" is told by "brushes worn" as well."""
+    """The ways to name a cause: "brushes stuck or worn" is named by "brushes worn" as well."""
     pieces = [p.strip() for comma in parts(cause, ",") for p in re.split(r" or | and |: ", comma)]
     ways = [cause]
     for k, piece in enumerate(pieces):
@@ -208,7 +208,7 @@ def _alternatives(cause: str) -> Tokens:
         stated = listed("state") & set(piece.split())
         state = pieces[k + 1].split()[-1] if not stated and k + 1 < len(pieces) else ""
         ways.append(f"{noun} {piece} {state}".strip())
-    # "shaft grooved under the seal" is told by "shaft grooved"
+    # "shaft grooved under the seal" is named by "shaft grooved"
     cut = [re.split(r" (?:under|of|in|from|behind|by|to|at|with|on|inside|past) ", way)[0] for way in ways]
     return tuple(dict.fromkeys([*ways, *cut]))
 

@@ -186,5 +186,5 @@ def meaning(text: str) -> frozenset[str]:
         words = [word for word, _ in run]
         for k, (word, denied) in enumerate(run):
             groups = {several.get(tuple(words[k : k + size]), word) for size in (2, 3)} | single.get(word, set())
-            found |= {("!" if denied else "") + told for told in {word} | groups}
+            found |= {("!" if denied else "") + said for said in {word} | groups}
     return frozenset(found)

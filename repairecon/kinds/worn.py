@@ -18,7 +18,7 @@ _NUMBER = r"[-+]?\d+(?:[.,]\d+)?(?:/\d+)?"
 _TIMES = ("hours", "years", "months", "days")
 _NO_SUCH_SIZE = 20
 _CELLS: dict[Verdict, str] = {"worn": "worn_words", "within": "good_words"}
-_SAYS = {"worn": "Past the limit.", "within": "Within the limit.", "ask": "Cannot be told yet."}
+_SAYS = {"worn": "Past the limit.", "within": "Within the limit.", "ask": "Cannot be judged yet."}
 _BY_TYPE = "By type: the limit comes from manuals of other units, see your book."
 
 
@@ -137,11 +137,11 @@ def _against(row: Mapping[str, str], number: float, low: float, high: float) -> 
 
 def _by_words(row: Mapping[str, str], said: str) -> Verdict:
     heard = meaning(said)
-    told: dict[Verdict, bool] = {
+    holds: dict[Verdict, bool] = {
         verdict: any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell]))
         for verdict, cell in _CELLS.items()
     }
-    return next((verdict for verdict, is_told in told.items() if is_told), "ask")
+    return next((verdict for verdict, is_so in holds.items() if is_so), "ask")
 
 
 def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:

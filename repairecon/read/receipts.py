@@ -1,6 +1,6 @@
 """What has come by orders, in the actual.csv of the job: pieces bought, paid, days waited.
 
-A row counts on from what deliveries wrote before; one that the owner wrote otherwise stays as it is, and he is told.
+A row counts on from what deliveries wrote before; one that the owner wrote otherwise stays as it is, and is named.
 """
 
 from __future__ import annotations

@@ -209,7 +209,7 @@ class StopWhen:
 
 
 def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen]:
-    """The stops of a rule told by as few findings as will do.
+    """The stops of a rule said by as few findings as will do.
 
     At each stage the smallest sets of findings are taken that occur in stops of one action only
     and in no place at which one goes on, the most frequent first, until every stop is covered.

@@ -267,7 +267,7 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     """Exact means and sampled ranges of every way.
 
     ``draws`` joint draws of all inputs and of the leaf, or None for as many as it takes until the
-    verdict's figures are sure enough to be shown in full; ``progress`` is told the number of draws done
+    verdict's figures are sure enough to be shown in full; ``progress`` is given the number of draws done
     after each block.
     """
     _check_size(model, draws or 0)

@@ -85,8 +85,8 @@ def _undo(book: SparesBook, a: Args) -> str:
 
 def _orders(book: SparesBook, a: Args) -> str:
     today = book.ledger.today().isoformat()
-    told = [order_words(o, book.currency, today) for o in book.orders() if o.open or a.all]
-    return "\n".join(told) or "Nothing is on order."
+    lines = [order_words(o, book.currency, today) for o in book.orders() if o.open or a.all]
+    return "\n".join(lines) or "Nothing is on order."
 
 
 def _reconcile(book: SparesBook, a: Args) -> str:
@@ -170,7 +170,7 @@ ACTS: dict[str, Act] = {
     "count": ("hold a count of one item against the book", _count,
               {"locker": {}, **ITEM, "found": {"help": "how many lie there"}, **WRITTEN, **DRY,
                "--cured": {"default": "", "metavar": "DATE", "help": "cure date read on what was found, as in 2Q24"}}),
-    "undo": ("take a movement back, by the number that its act told",
+    "undo": ("take a movement back, by the number that its act printed",
              _undo, {"movement": {"type": int}, **WRITTEN}),
     "receive": ("write a delivery: a list of what came, the order as it was sent, or an order on record by --order",
                 _receive,

@@ -101,7 +101,7 @@ class BoatAround:
     # ---- prices ----------------------------------------------------------------------------------
     @cached_property
     def _jobs(self) -> list[Case]:
-        """Her cases that can be read; the faults of others are told where they are asked for."""
+        """Her cases that can be read; the faults of others are said where they are asked for."""
         made = []
         for path in sorted((self.home / JOBS).glob(f"*/{CASE}")):
             try:

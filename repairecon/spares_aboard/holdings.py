@@ -255,7 +255,7 @@ def turning_table(
         if not said and not wish.whole_unit:
             defaults.text("whole_unit_word")
         every = wish.turn_every_days or defaults.number("turn_every_days")
-        turned, source = (wish.turned, "told") if wish.turned else (lot.came_on, "day it came")
+        turned, source = (wish.turned, "noted") if wish.turned else (lot.came_on, "day it came")
         by_day = _day_of(day_number(turned) + every)
         rows.append((card.name, lot.locker, float(lot.quantity), turned, source, every, by_day, by_day <= until))
     return pd.DataFrame(rows, columns=list(_TURN)).sort_values(["turn_by", "item"], kind="stable", ignore_index=True)

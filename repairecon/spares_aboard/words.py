@@ -87,7 +87,7 @@ def turning(answer: SparesAnswer) -> list[str]:
     """Whole units to turn by hand before the passage ends."""
     lines = []
     for row in answer.turning[answer.turning["due"]].itertuples(index=False):
-        noted = row.turned_from == "told"
+        noted = row.turned_from == "noted"
         last = f"last turned {row.last_turned}" if noted else f"no turning noted since it came, {row.last_turned}"
         lines.append(f"{row.item}, in {row.locker}: turn by hand by {row.turn_by:%Y-%m-%d} ({last}).")
     return _some(lines)
