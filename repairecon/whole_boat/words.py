@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 from math import isfinite
 from typing import TYPE_CHECKING
@@ -19,15 +20,15 @@ from repairecon.whole_boat.pooled import Pool
 if TYPE_CHECKING:
     from repairecon.show.plots import Picture
 
-STEPS, FLEET_STEPS, EACH_UNIT = 5, 8, 0.42
-"""Steps on the first screen; height of the picture on a narrow page, a unit [inch]."""
+STEPS, FLEET_STEPS, UNITS, EACH_UNIT = 5, 8, 5, 0.42
+"""Steps and units on the first screen; height of the picture on a narrow page, a unit [inch]."""
 
 
 def first_screen(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = (), *, full: bool = False) -> str:
     """One boat in full, or several with a line each and their steps in one order."""
     read = [b for b in boats if isinstance(b, BoatLine)]
     alone = read[0] if len(boats) == 1 and read else None
-    lines = list(_one(alone, len(alone.steps) if full else STEPS) if alone else _several(read, full))
+    lines = list(_one(alone, full) if alone else _several(read, full))
     if shared:
         money_of = {b.base: b.currency for b in read}
         lines += ["", "Spares to share"]
@@ -44,20 +45,24 @@ def not_read(boats: Sequence[BoatLine | NoBoat]) -> list[tuple[str, str]]:
     return failed + [pair for b in boats if isinstance(b, BoatLine) for pair in b.failed]
 
 
-def _one(b: BoatLine, most: int) -> Iterator[str]:
-    width = terminal_width()
+def _one(b: BoatLine, full: bool) -> Iterator[str]:
+    width, most = terminal_width(), len(b.steps) if full else STEPS
     yield ", ".join(filter(None, (b.boat, b.base, b.today, f"figures: {b.figures}" if b.figures else "")))
     yield ""
     yield "What to do next" if b.steps else "Nothing to do: no job is open, and no spare or renewal pays."
     for nth, step in enumerate(b.steps[:most], 1):
-        yield wrapped(step_words(step, b.currency), f"{nth}. ", width)
+        said = step if full else replace(step, what=step.what.partition(". ")[0])  # its first sentence
+        yield wrapped(step_words(said, b.currency), f"{nth}. ", width)
     if len(b.steps) > most:
         yield f"   ({len(b.steps) - most} more: --full)"
     yield ""
     yield wrapped(season_words(b), "", width)
     if b.units:
         yield ""
-        yield as_text(unit_table(b), "", fold=True, width=width)
+        table = unit_table(b)
+        yield as_text(table if full else table.head(UNITS), "", fold=True, width=width)
+        if not full and len(table) > UNITS:
+            yield f"({len(table) - UNITS} less likely units: --full)"
     yield ""
     yield wrapped(spares_words(b), "", width)
     if b.serves:
