@@ -130,7 +130,7 @@ def buy_table(answer: SparesAnswer, *, because: bool = False) -> pd.DataFrame:
         return table
     ends = zip(rows["worth_bought_low"], rows["worth_bought_high"], strict=True)
     table["low to high"] = [f"{price(low, c)} to {price(high, c)}" for low, high in ends]
-    table["because"] = [why(r, c) for r in rows.itertuples(index=False)]
+    table["because"] = [f"{why(r, c)} {_price_words(r.price_from)}".strip() for r in rows.itertuples(index=False)]
     return table[["buy", "worth", "low to high", "because"]]
 
 
@@ -148,6 +148,11 @@ def below_table(answer: SparesAnswer) -> pd.DataFrame:
             "each": paid, "on": last.on_date if last else "",
         })  # fmt: skip
     return pd.DataFrame(rows)
+
+
+def _price_words(price_from: str) -> str:
+    by = _priced(price_from)
+    return f"Priced{by.removeprefix(',')}." if by else ""
 
 
 def _priced(price_from: str) -> str:

@@ -50,7 +50,10 @@ def test_three_numbers_list_every_default():
     assert all(a.name and a.source for a in answer.assumed)
     (sheet,) = parts.assumed(answer)
     said = " ".join(sheet.table["taken as"])
-    assert all(a.name.split(" (")[0] in said or sentences.plain(a.name) in said for a in answer.assumed)
+    words = parts.MEANING
+    named = {a.name: (a.name, sentences.plain(a.name), words.get(a.name.split(" (")[0], "?")) for a in answer.assumed}
+    assert [name for name, some in named.items() if not any(w in said for w in some)] == []
+    assert not any(code in said for code in parts.MEANING if "_" in code)  # in words, not in code names
 
 
 def test_total_is_cash_and_hours_and_days_at_their_price(windlass):
