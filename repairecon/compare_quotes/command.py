@@ -12,7 +12,7 @@ from typing import Any
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
-from repairecon.records import RepaireconError
+from repairecon.records import Case, RepaireconError
 
 MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
          "cost_landed")  # fmt: skip
@@ -22,6 +22,7 @@ def add(jobs: Any) -> None:
     """Add the job, and the import of price lists, to the command line."""
     job = jobs.add_parser("compare-quotes", help="which quotes to take, landed")
     job.add_argument("folder", help="case folder with parts.csv, suppliers.csv and quotes.csv")
+    job.add_argument("more", nargs="*", metavar="FOLDER", help="more jobs, of this boat or others, ordered together")
     job.add_argument("--deadline", type=float, metavar="DAYS", help="days within which all must be here")
     job.add_argument("--most-parcels", type=int, metavar="N", help="parcels at most")
     job.add_argument("--without", action="append", metavar="SUPPLIER", help="leave a supplier out; may be repeated")
@@ -70,7 +71,10 @@ def run(args: argparse.Namespace) -> None:
         "without": tuple(args.without) if args.without else None,
         "take_near": args.take_near,
     }
-    answer = compare_quotes(read_case_aboard(args.folder, order=True), **wishes)
+    case = read_case_aboard(args.folder, order=True)
+    if args.more:
+        case, wishes["wanted"] = _together(args, case)
+    answer = compare_quotes(case, **wishes)
     if args.order:
         print(_order(args, answer))
         return
@@ -94,6 +98,18 @@ def run(args: argparse.Namespace) -> None:
         from repairecon.compare_quotes.summary import first_screen, full
 
         print(full(answer) if args.full else first_screen(answer), end="")
+
+
+def _together(args: argparse.Namespace, first: Case) -> tuple[Case, dict[str, int]]:
+    """One case of several, which job wants what printed before its order."""
+    from repairecon.compare_quotes.together import shares_words, together
+
+    if args.order or args.want:
+        raise RepaireconError("--order and --want are for one job: order each by itself, or write files with --orders")
+    made = together([first, *(read_case_aboard(f, order=True) for f in args.more)], args.also_damage)
+    if not args.json:
+        print("\n".join([*shares_words(made), ""]))
+    return made.case, made.wanted
 
 
 def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:

@@ -202,7 +202,7 @@ def compare_quotes(
     """
     faults: list[str] = []
     case = with_waits_kept(case)
-    pieces = _wanted_parts(case, wanted, also_damage, faults)
+    pieces = wanted_parts(case, wanted, also_damage, faults)
     wishes = _wishes(case, {"deadline_days": deadline_days, "most_parcels": most_parcels}, without, faults)
     if faults:
         raise RepaireconError("\n".join(faults))
@@ -243,7 +243,7 @@ def _found_parts(case: Case) -> dict[str, int]:
     return brought
 
 
-def _wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool, faults: list[str]) -> dict[str, int]:
+def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool, faults: list[str]) -> dict[str, int]:
     """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
     known = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
     aboard, brought = {x.part: x.have for x in case.from_stock}, _found_parts(case)
