@@ -415,3 +415,15 @@ def test_a_damaged_book_is_told_and_salvaged(book, capsys, tmp_path):
     assert "the view 'stock' is missing" in text
     assert "427 movements" in told(capsys, book, "salvage", tmp_path / "new.spares")
     assert told(capsys, tmp_path / "new.spares", "check") == "Sound.\n"
+
+
+def test_a_book_from_a_folder_drops_neither_passage_nor_money(tmp_path, capsys):
+    book = tmp_path / "a" / "b.spares"
+    book.parent.mkdir()
+    assert "passage.toml was copied beside it" in told(capsys, book, "new", DEMO)
+    assert (book.parent / "passage.toml").read_bytes() == (DEMO / "passage.toml").read_bytes()
+    (book.parent / "passage.toml").write_text("[passage]\ndays = 3\n")
+    assert "was not taken" in told(capsys, book.parent / "c.spares", "new", DEMO)
+    assert (book.parent / "passage.toml").read_text() == "[passage]\ndays = 3\n"
+    assert "the costs are in EUR" in told(capsys, tmp_path / "d.spares", "new", DEMO, "--currency", "GBP", code=2)
+    assert not (tmp_path / "d.spares").exists()

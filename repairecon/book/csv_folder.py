@@ -138,23 +138,22 @@ def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
     return defused(value) if isinstance(value, str) else repr(value)
 
 
-def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str]) -> None:
+def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str], home_currency: str = "") -> None:
     """Build a book from a folder of CSV files such as ``export_book`` writes or an owner types.
 
-    Parameters
-    ----------
-    folder
-        With lockers.csv, items.csv and, if there are any, units.csv, movements.csv and about.csv. CaseError with every
-        fault of it, by file, row and column; no book is left then.
-    target
-        The new book; never over another file.
+    ``folder`` holds lockers.csv, items.csv and, if there are any, units.csv, movements.csv and about.csv; CaseError
+    with every fault of it, and no book is left then. ``target`` is never another file; ``home_currency`` that of the
+    book where about.csv names none: another than it names is refused.
     """
     place = Path(folder)
     if not place.is_dir():
         raise BookFileError(f"{name_of(place)} is no folder: name one that holds items.csv")
     found = _Folder(place)
     found.problems.stop_if_any(ListError)
-    about = {"home_currency": "EUR", **found.about}
+    theirs = found.about.get("home_currency", "")
+    if home_currency and theirs and home_currency.upper() != theirs.upper():
+        raise BookFileError(f"about.csv says that the costs are in {theirs}: leave --currency {home_currency} out")
+    about = {"home_currency": home_currency.upper() or "EUR", **found.about}
     with new_ledger(Path(target), about, found.lent_at) as ledger, ledger.writing():
         for cards in found.cards.values():
             versions = [v for v in cards.versions if cards.sort != "locker" or v["locker"] != schema.LENT_NUMBER]

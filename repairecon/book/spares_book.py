@@ -21,7 +21,8 @@ from repairecon.book.ledger import back_up, damaged, limit_time, new_ledger, ope
 from repairecon.book.on_order import Orders
 from repairecon.read.boat import BOOK, book_path, today_of
 from repairecon.read.columns import BOAT
-from repairecon.read.passage_toml import read_passage
+from repairecon.read.files import write_all
+from repairecon.read.passage_toml import PASSAGE, read_passage
 from repairecon.records import BookError, Passage
 
 SUFFIX = ".spares"
@@ -174,3 +175,14 @@ def passage_for(place: str | os.PathLike[str], book: SparesBook) -> Passage:
     path, items = Path(place), book.items()
     folder = path if path.is_dir() else path.resolve().parent
     return read_passage(folder, [i.name for i in items], [i.system for i in items if i.system])
+
+
+def keep_passage(folder: str | os.PathLike[str], beside: Path) -> str:
+    """Copy the passage.toml of a folder beside the book built from it; what was done, in words."""
+    source, target = Path(folder) / PASSAGE, beside / PASSAGE
+    if not source.is_file() or source.resolve() == target.resolve():
+        return ""
+    if target.exists():
+        return f"{PASSAGE} lies beside the book already: that of {folder} was not taken"
+    write_all(beside, {PASSAGE: source.read_bytes()})
+    return f"{PASSAGE} was copied beside it"

@@ -19,7 +19,7 @@ from repairecon.read.defaults import Defaults
 from repairecon.read.from_stock import lay_stock
 from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
-from repairecon.read.tables import Row, read_table
+from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
 from repairecon.records import NOTHING, BoatUnit, Case, OnHand, Quote, Range, Unit, Way
 
@@ -91,14 +91,8 @@ def open_case(
 
     ``papers`` are those of its boat where the folder does not lie in hers.
     """
-    problems, place, notes = Problems(), Path(folder), dict[str, str]()
-    book = read_case_workbook(place, problems) if is_workbook(place) and papers is None else None
-    found = book.sources() if book else {} if is_workbook(place) else _files(place, problems, notes)
-    sources: dict[str, Any] = {CASE: place / CASE, **found, **instead}
-    toml = read_toml(sources[CASE], problems)
-    if book:
-        toml.lines, notes = {} if CASE in instead else book.lines(toml.lines), book.notes
-    tables = {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}
+    problems = Problems()
+    toml, tables, notes = _opened(Path(folder), instead, problems, papers)
     own = {f for f, t in tables.items() if t.given}
     papers = papers or boat.papers_of(Path(folder), problems)
     if papers:
@@ -113,10 +107,7 @@ def open_case(
     unit = case_toml.unit(toml, defaults)
     stock = stock or boat.frozen_stock(Path(folder), problems)
     from_stock = lay_stock(stock, unit, tables, _today(papers), only_say=order is True) if stock else ()
-    quotes_alone = (
-        "three_numbers" not in toml.data
-        and own == _QUOTES_ALONE
-    )
+    quotes_alone = "three_numbers" not in toml.data and own == _QUOTES_ALONE
     reading = Reading(
         problems=problems,
         defaults=defaults,
@@ -133,6 +124,20 @@ def open_case(
         from_stock=from_stock,
     )
     return _assemble(reading, toml, unit, str(folder), years), reading
+
+
+def _opened(
+    place: Path, instead: Mapping[str, bytes], problems: Problems, papers: BoatPapers | None
+) -> tuple[TomlFile, dict[str, Table], dict[str, str]]:
+    """case.toml and the tables of a folder, or of a workbook in its place; notes by file."""
+    notes: dict[str, str] = {}
+    book = read_case_workbook(place, problems) if is_workbook(place) and papers is None else None
+    found = book.sources() if book else {} if is_workbook(place) else _files(place, problems, notes)
+    sources: dict[str, Any] = {CASE: place / CASE, **found, **instead}
+    toml = read_toml(sources[CASE], problems)
+    if book:
+        toml.lines, notes = {} if CASE in instead else book.lines(toml.lines), book.notes
+    return toml, {file: read_table(sources.get(file), file, FILES[file], problems) for file in CASE_FILES}, notes
 
 
 def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:

@@ -71,6 +71,10 @@ def preview(
 ) -> QuotesImport:
     """What a supplier's list would bring into quotes.csv; nothing is written.
 
+    An item is found by its name, else by a designation that the supplier quoted before, else by the part's standard
+    size; never by likeness. A row that quotes the same item, supplier, designation, class and pack (as far as the list
+    has them) as one in quotes.csv changes it.
+
     Parameters
     ----------
     case_folder
@@ -97,18 +101,9 @@ def preview(
     Raises
     ------
     SheetError
-        If the list or the columns cannot be taken at all.
-    CaseError
-        If quotes.csv or the names in the case cannot be read.
-
-    Notes
-    -----
-    An item is found by its name, else by a designation that the supplier quoted before, else by the part's standard
-    size; never by likeness. A row that quotes the same item, supplier, designation, class and pack (as far as the list
-    has them) as one in quotes.csv changes that one.
+        If the list or the columns cannot be taken at all; CaseError if quotes.csv or the names of the case cannot be.
     """
-    case, reading = _names(Path(case_folder))
-    job = _Job(Path(case_folder), Path(spreadsheet), case, reading, quoted_on)
+    job = _Job(Path(case_folder), Path(spreadsheet), *_names(Path(case_folder)), quoted_on)
     return job.run(columns, supplier, sheet, decimal)
 
 
@@ -131,8 +126,7 @@ def import_quotes(
     if keep_columns and is_workbook(folder):
         raise RepaireconError("columns are kept in a case folder: name the columns each time for a workbook")
     if keep_columns and not supplier:
-        fault = Fault(Path(spreadsheet).name, None, "supplier", "nothing", "say whose columns are to be kept")
-        raise SheetError([fault])
+        raise SheetError([Fault(Path(spreadsheet).name, None, "supplier", "nothing", "say whose columns to keep")])
     shown_first = preview(folder, spreadsheet, columns, supplier, sheet, quoted_on, decimal)
     files: dict[str, bytes] = {}
     if shown_first.those(ADDED) or shown_first.those(CHANGED):

@@ -316,9 +316,8 @@ def show(ax: Axes) -> None:
     """Put a chart on a notebook's page, with the words that stand for it where it cannot be seen."""
     from IPython.display import Image, display
 
-    fig = figure_of(ax)
-    display(Image(save_png(fig)), metadata={"image/png": {"alt": alt_text(ax)}})
-    plt.close(fig)
+    png, alt = drawn(ax)
+    display(Image(png), metadata={"image/png": {"alt": alt}})
 
 
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
@@ -375,8 +374,8 @@ class Picture:
 
     @cached_property
     def _own(self) -> tuple[str, str]:
-        ax = self.draw(None)
-        return alt_text(ax), _base64(figure_of(ax))
+        png, alt = drawn(self.draw(None))
+        return alt, base64.b64encode(png).decode("ascii")
 
     @property
     def alt(self) -> str:
@@ -392,14 +391,8 @@ class Picture:
     def narrow(self) -> str:
         """PNG in base64, for a narrow page."""
         fig = plt.figure(figsize=(NARROW, self._height), dpi=100, facecolor="white")
-        self.draw(fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0]))
-        return _base64(fig)
+        ax = fig.add_subplot(fig.add_gridspec(1, 1, left=0.0, right=1.0, bottom=0.0, top=1.0)[0])
+        return base64.b64encode(drawn(self.draw(ax))[0]).decode("ascii")
 
     def _repr_mimebundle_(self, **_: object) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
         return {"image/png": self.wide}, {"image/png": {"alt": self.alt}}
-
-
-def _base64(fig: Figure) -> str:
-    png = save_png(fig)
-    plt.close(fig)
-    return base64.b64encode(png).decode("ascii")

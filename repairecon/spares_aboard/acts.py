@@ -11,7 +11,7 @@ from repairecon.book import lists, own_list
 from repairecon.book.cards import SHARES, TEXTS
 from repairecon.book.csv_folder import book_from_csv, export_papers
 from repairecon.book.salvage import check_file, salvage
-from repairecon.book.spares_book import SparesBook, begin_book, book_at, book_place
+from repairecon.book.spares_book import SparesBook, begin_book, book_at, book_place, keep_passage
 from repairecon.read import values
 from repairecon.read.problems import printable
 from repairecon.read.values import Misread
@@ -249,7 +249,7 @@ def add(acts: Any) -> None:
     new = acts.add_parser("new", help="begin a book, empty or from a folder of CSV files")
     new.add_argument("folder", nargs="?", help="with items.csv and lockers.csv, and if there are any units.csv and "
                      "movements.csv; left out: an empty book")  # fmt: skip
-    new.add_argument("--currency", default="EUR", help="home money of an empty book (default %(default)s)")
+    new.add_argument("--currency", default="", help="home money, where no about.csv names one (default EUR)")
     new.set_defaults(run=_new)
 
 
@@ -283,8 +283,11 @@ def _salvage(args: Args) -> None:
 
 def _new(args: Args) -> None:
     if args.folder:
-        book_from_csv(args.folder, book_place(args.book))
+        place = book_place(args.book)
+        book_from_csv(args.folder, place, args.currency)
         print(f"Built {args.book} from {args.folder}. Then: repairecon spares-aboard {args.book}")
+        if said := keep_passage(args.folder, place.parent):
+            print(said)
         return
-    with begin_book(book_place(args.book), args.currency) as book:
+    with begin_book(book_place(args.book), args.currency or "EUR") as book:
         print(f"Began {book.ledger.path.name}. Bring your list in: repairecon spares-aboard {args.book} import LIST")
