@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import argparse
 import gc
+import os
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 from repairecon.commands import add_all
 from repairecon.records import CaseError, RepaireconError
+
+WAIT = 2.0
 
 
 class _Version(argparse.Action):
@@ -36,9 +41,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     )
     parser.add_argument("--version", action=_Version, nargs=0, help="print the version")
     add_all(parser.add_subparsers(dest="job", required=True, metavar="JOB"), words)
+    if "_ARGCOMPLETE" in os.environ:  # a shell asks what may come next
+        import argcomplete
+
+        argcomplete.autocomplete(parser)
     args = parser.parse_args(words)
     try:
-        code = args.run(args)
+        with _sign_of_work():
+            code = args.run(args)
     except RepaireconError as error:
         print(explain(error), file=sys.stderr)
         return 2
@@ -49,6 +59,20 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("stopped", file=sys.stderr)
         return 130
     return code or 0
+
+
+@contextmanager
+def _sign_of_work() -> Iterator[None]:
+    """A word to a person at a terminal where the work takes longer than WAIT seconds."""
+    seen = sys.stdout.isatty() and sys.stderr.isatty()
+    sign = threading.Timer(WAIT, print, ("working ...",), {"file": sys.stderr, "flush": True})
+    if seen:
+        sign.daemon = True
+        sign.start()
+    try:
+        yield
+    finally:
+        sign.cancel()
 
 
 def explain(error: RepaireconError) -> str:

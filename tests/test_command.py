@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import pty
 import subprocess
 import sys
 from pathlib import Path
@@ -96,3 +98,34 @@ def test_run_as_a_module():
     done = subprocess.run(line, capture_output=True, check=True, encoding="utf-8")
     assert json.loads(done.stdout)["verdict"]
     assert done.stderr == ""
+
+
+def at_a_terminal(words: list[str], **environment: str) -> str:
+    """What a person sees who types a command."""
+    shown = bytearray()
+
+    def read(fd: int) -> bytes:
+        shown.extend(data := os.read(fd, 65536))
+        return data
+
+    with pytest.MonkeyPatch.context() as patch:
+        for name, value in {"TERM": "xterm", "NO_COLOR": "", **environment}.items():
+            patch.setenv(name, value)
+        assert pty.spawn([sys.executable, "-m", "repairecon", *words], read) == 0
+    return shown.decode()
+
+
+def test_the_first_line_is_bold_and_plain_where_colour_is_not_wanted(capfd: pytest.CaptureFixture[str]) -> None:
+    words = ["rebuild-or-buy", str(DATA / "starter")]
+    assert at_a_terminal(words).startswith("\x1b[1mStarter")
+    assert "\x1b" not in at_a_terminal(words, NO_COLOR="1")
+    capfd.readouterr()
+
+
+def test_the_shell_completes_commands() -> None:
+    pytest.importorskip("argcomplete")
+    asked = {"_ARGCOMPLETE": "1", "_ARGCOMPLETE_SHELL": "bash", "COMP_LINE": "repairecon whole", "COMP_POINT": "16",
+             "_ARGCOMPLETE_STDOUT_FILENAME": "/dev/stdout"}  # fmt: skip
+    words = [sys.executable, "-m", "repairecon"]
+    done = subprocess.run(words, env={**os.environ, **asked}, capture_output=True, text=True)
+    assert "whole-boat" in done.stdout

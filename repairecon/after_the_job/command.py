@@ -19,6 +19,7 @@ from repairecon.read.case_workbook_keep import folder_of
 from repairecon.read.closed import FOLDER, read_closed
 from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
+from repairecon.show.layout import for_terminal
 
 OPTIONS: dict[str, dict[str, Any]] = {
     "--decide": {
@@ -116,7 +117,7 @@ def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bo
     if args.json:
         _print_json(as_json(found))
     else:
-        print(screen.full(found) if args.full else screen.first_screen(found), end="")
+        print(for_terminal(screen.full(found) if args.full else screen.first_screen(found)), end="")
     out = sys.stderr if args.json else sys.stdout
     if args.add_to_log and not alone:
         print(f"Added {found.name} to {add_to_log(at, found.logged)}", file=out)

@@ -13,6 +13,7 @@ from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
 from repairecon.records import Case, RepaireconError
+from repairecon.show.layout import for_terminal
 
 MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
          "cost_landed")  # fmt: skip
@@ -97,7 +98,7 @@ def run(args: argparse.Namespace) -> None:
     elif args.report is None:
         from repairecon.compare_quotes.summary import first_screen, full
 
-        print(full(answer) if args.full else first_screen(answer), end="")
+        print(for_terminal(full(answer) if args.full else first_screen(answer)), end="")
 
 
 def _together(args: argparse.Namespace, first: Case) -> tuple[Case, dict[str, int]]:

@@ -18,6 +18,7 @@ from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
 from repairecon.show.answer_tables import keep_tables
+from repairecon.show.layout import for_terminal
 
 LONG_WORK = 200_000
 QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
@@ -99,7 +100,8 @@ def run(args: argparse.Namespace) -> int | None:
         from repairecon.rebuild_or_buy import screen
 
         all_of_it = args.full or args.part
-        print(screen.full(answer, args.part or "") if all_of_it else screen.first_screen(answer), end="")
+        said = screen.full(answer, args.part or "") if all_of_it else screen.first_screen(answer)
+        print(for_terminal(said), end="")
     return None
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import sys
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,6 +19,13 @@ WIDTH, NARROW, WIDE, NARROWEST, LONGEST_FIGURE = 100, 80, 120, 10, 24
 def terminal_width() -> int:
     """Columns to write in: the terminal's, between NARROW and WIDE."""
     return min(max(shutil.get_terminal_size((WIDTH, 24)).columns, NARROW), WIDE)
+
+
+def for_terminal(text: str) -> str:
+    """A screen with its first line bold where a person reads it, unless NO_COLOR is set; else as it is."""
+    plain = not sys.stdout.isatty() or os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    first, mark, rest = text.partition("\n")
+    return text if plain else f"\x1b[1m{first}\x1b[0m{mark}{rest}"
 
 
 def capital(text: str) -> str:

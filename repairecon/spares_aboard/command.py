@@ -18,6 +18,7 @@ import pandas as pd
 
 from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
 from repairecon.records import ReorderLine, RepaireconError
+from repairecon.show.layout import for_terminal
 from repairecon.spares_aboard import acts
 from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, spares_aboard
 
@@ -89,7 +90,7 @@ def run(args: argparse.Namespace) -> None:
         elif args.insurance is not None:
             text = f"Wrote {args.insurance}"
         else:
-            text = screen.full(answer) if args.full else screen.first_screen(answer)
+            text = for_terminal(screen.full(answer) if args.full else screen.first_screen(answer))
     print(text.rstrip("\n"))
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from repairecon.many.work import cores
 from repairecon.show.answer_tables import keep_tables
+from repairecon.show.layout import for_terminal
 from repairecon.whole_boat.answer import BoatLine, NoBoat, as_json, whole_boats
 
 FAULTY = 2
@@ -54,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     elif args.json:
         print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
     else:
-        print(words.first_screen(boats, found, full=args.full), end="")
+        print(for_terminal(words.first_screen(boats, found, full=args.full)), end="")
     return FAULTY if any(isinstance(b, NoBoat) or b.failed for b in boats) else 0
 
 
