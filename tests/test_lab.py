@@ -62,6 +62,7 @@ def test_rebuild_or_buy_runs_and_follows_the_case_typed(open_notebook: Open) -> 
         ("compare_quotes", "deadline_days", "deadline_days: float = 10"),
         ("spares_aboard", "budget", "budget: float = 60"),
         ("after_the_job", "strength", "strength: float = 0.9"),
+        ("whole_boat", "season_days", "season_days: float = 30"),
     ],
 )
 def test_the_other_jobs_run_and_follow_what_is_typed(open_notebook: Open, name: str, start: str, typed: str) -> None:
