@@ -9,9 +9,11 @@ from repairecon.rebuild_or_buy.headline import SPARE
 from repairecon.rebuild_or_buy.lives import clocks_of, median_life
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import text_of
-from repairecon.show.words import measured, number, tenths, whole
+from repairecon.show.words import measured, tenths, whole
 
 MOST_LINES, FEWEST_WAYS = 24, 4
+LEAST_SAID = 0.5
+"""A look that saves less than this [home currency] would be said to save nothing."""
 OWN_FILES = {
     "case.toml", "parts.csv", "tasks.csv", "events.csv", "ways.csv", "suppliers.csv", "quotes.csv", "looks.csv",
     "lives.csv", "carriage.csv", "remedies.csv", "learned.toml",
@@ -32,7 +34,7 @@ def first_screen(answer: Answer, width: int = 0) -> str:
         Block([(5, [shortened(parts.ways(answer).title, width)]), (0, [])]),
         blank,
         Block.of("From the locker:", sentences.from_the_locker(answer), width, 5, 1),
-        Block.of("Look first:", _looks(answer), width, 7, 4),
+        Block.of(_looks_label(answer), _looks(answer), width, 7, 4),
         Block.of("When to stop:", _stops(answer), width, 6, 2),
         Block.of("It turns:", _turns(answer), width, 6, 3),
         Block.of("Guesses:", _guesses(answer), width, 6, 4),
@@ -74,10 +76,16 @@ def _ways(answer: Answer, width: int) -> Block:
     return Block(forms)
 
 
+def _looks_label(answer: Answer) -> str:
+    """Only one look is the first: where the advice names it, the others are further ones."""
+    named = any(w.look == answer.advice.what for w in answer.looks_at_hand)
+    return "Worth a look too:" if named else "Look first:"
+
+
 def _looks(answer: Answer) -> list[str]:
-    """The looks that pay, but for the one that the advice names."""
+    """The looks that pay by a sum that can be said, but for the one that the advice names."""
     currency = answer.case.terms.currency
-    paying = [w for w in answer.looks_at_hand if w.net > 0]
+    paying = [w for w in answer.looks_at_hand if w.net >= LEAST_SAID]
     return [sentences.look(w, currency) for w in paying if w.look != answer.advice.what]
 
 
@@ -127,12 +135,12 @@ def _guesses(answer: Answer) -> list[str]:
     assumed = {n.name for n in answer.numbers if n.range is not None and n.source.partition(":")[0] not in OWN_FILES}
     swings = answer.swings if assumed else ()  # dear, and none of them would be said
     said = "; ".join(
-        f"{sentences.plain_number(s.number)} ({number(s.value_low)} to {measured(s.value_high, s.unit)})"
+        f"{sentences.plain_number(s.number)} ({measured(s.value_low, s.unit)} to {measured(s.value_high, s.unit)})"
         for s in swings
         if min(s.lead_low, s.lead_high) < 0 and s.number in assumed
     )
     if not said:
-        return [f"{whole(many)} assumed figures (--part assumed); no price, hour or day turns it."]
+        return [f"{whole(many)} assumed figures (--part assumed); no guessed price, hour or day turns it."]
     return [f"{said} can turn it.", f"{whole(many)} figures are assumed (--part assumed)."]
 
 

@@ -46,6 +46,21 @@ def test_it_is_one_screen(demos, name, width):
     assert wide <= width
 
 
+@pytest.mark.parametrize("name", DEMOS)
+def test_there_is_one_first_look_and_none_that_saves_nothing(demos, name):
+    text = " ".join(screen.first_screen(demos[name], 100).split())
+    assert ("First: " in text) + ("Look first: " in text) <= 1
+    assert "saves EUR 0 " not in text
+
+
+def test_what_turns_the_advice_is_not_denied_below(demos):
+    text = " ".join(screen.first_screen(demos["alternator"], 100).split())
+    assert "It turns: " in text
+    assert "Price of exchange above" in text
+    assert "; no price, hour or day turns it" not in text
+    assert "no guessed price, hour or day turns it" in text
+
+
 @pytest.mark.parametrize("many", [1, 4])
 def test_it_stays_one_screen_with_long_names_and_many_cautions(many):
     base = rc.case()
