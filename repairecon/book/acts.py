@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from typing import Any
 
 from repairecon.book import schema
@@ -286,19 +287,16 @@ class Acts(Stock):
         that it does not know is added too.
         ``write=False`` shows what would happen: the same transaction, taken back.
         """
-        try:
-            with self.ledger.writing():
-                self._refuse_twice(reference)
-                if new_cards is not None and key(unit) not in map(key, self.names("unit").values()):
-                    self.add_unit(unit)
-                for fields in new_cards or ():
-                    self.add_item(**fields)
-                done = self._job_lines(received, fitted, unit, hours, date, reference)
-                job = JobInBook(reference=reference, happened=done, reorder=self.reorder_list(), written=write)
-                if not write:
-                    raise _OnlyShown
-        except _OnlyShown:
-            pass
+        with suppress(_OnlyShown), self.ledger.writing():
+            self._refuse_twice(reference)
+            if new_cards is not None and key(unit) not in map(key, self.names("unit").values()):
+                self.add_unit(unit)
+            for fields in new_cards or ():
+                self.add_item(**fields)
+            done = self._job_lines(received, fitted, unit, hours, date, reference)
+            job = JobInBook(reference=reference, happened=done, reorder=self.reorder_list(), written=write)
+            if not write:
+                raise _OnlyShown
         return job
 
     def _refuse_twice(self, reference: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -23,7 +24,7 @@ NO_END = "its last line has no end: look whether the file is whole"
 
 
 @dataclass(kw_only=True)
-class Entry:
+class Entry(ABC):
     """Values by name, of a CSV row or a TOML section, each read as its column or key is declared.
 
     What is wrong is noted as a fault and reads as blank.
@@ -47,13 +48,13 @@ class Entry:
         """Words, empty when blank or wrong."""
         return self.value(name) or ""
 
+    @abstractmethod
     def range(self, name: str) -> Range | None:
         """An uncertain number, None when blank or wrong."""
-        raise NotImplementedError
 
+    @abstractmethod
     def lacks(self, name: str) -> bool:
         """True if it is blank where something may be written."""
-        raise NotImplementedError
 
     def _number(self, value: Any, limits: Limits) -> float | Misread:
         return values.number(value, limits)
