@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from repairecon.buying.buying import Buying, Priced
 from repairecon.formulas import ranges
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.tree import Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import Finding, grow
 from repairecon.records import Case, Done
 
 Floats = NDArray[np.float64]
@@ -60,7 +60,7 @@ class Estimate:
         own_hour: float | None = None, buying: Buying | None = None,
     ) -> None:  # fmt: skip
         self.case = case
-        tree = with_findings(grow(case), found)
+        tree = grow(case, found)
         self.model = Model(case, tree, allowed or {}, own_hour=own_hour, buying=buying)
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
         self.always: dict[int, int] = {}

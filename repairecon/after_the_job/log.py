@@ -17,7 +17,7 @@ from repairecon.read.closed import Closed
 from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
-from repairecon.rebuild_or_buy.tree import Finding, Tree, grow, with_findings
+from repairecon.rebuild_or_buy.tree import Finding, Tree, grow
 from repairecon.records import QUANTITIES, Done, JobLog, Logged, Quote, Range, Source, Supplier
 
 CLAIMED = 0.8
@@ -140,10 +140,10 @@ class Keeper:
         sure = {(f.event, f.outcome) for f in known if f.p_right == 1.0}
         found = found_in_order(self.case, self.actual)
         rows = {r.name: r for r in self.actual.of("found")}
-        end = with_findings(grow(self.case), [*known, *found])
+        end = grow(self.case, [*known, *found])
         for f in found:
             if (f.event, f.outcome) not in sure:
-                yield from self._stated(with_findings(grow(self.case), known), f, rows[f.event])
+                yield from self._stated(grow(self.case, known, keep={f.event}), f, rows[f.event])
             known.append(f)
             yield from self._counts(end, f, rows[f.event])
 

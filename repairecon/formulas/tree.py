@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 from typing import NamedTuple
@@ -21,7 +21,13 @@ GO_ON, CANNOT_COME, _SAME = -1, -2, 1e-12
 _SUM_TOLERANCE, _DENSE_CODES = 1e-9, 65_536
 
 
-def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) -> tuple[States, Floats]:
+class TooManyLeavesError(ValueError):
+    """A tree has more leaves than are allowed."""
+
+
+def enumerate_leaves(
+    events: Sequence[Sequence[Group]], limit: int = 200_000, known: Mapping[int, int] | None = None
+) -> tuple[States, Floats]:
     """Every leaf of a probability tree: the outcome of each event there, and the leaf's chance.
 
     Parameters
@@ -31,6 +37,8 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
         pairs, `chances` the chance of each outcome [-].
     limit : int
         The most leaves allowed [leaves].
+    known : mapping, optional
+        Outcomes that are known, by event: other leaves are left out, and chances add up to that of what is known [-].
 
     Returns
     -------
@@ -43,7 +51,8 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
     that event does; when none applies the event does not happen (-1). A condition on an event that does not happen does
     not hold. Branches of chance zero are dropped. Leaves are in lexicographic order of the order in which events are
     settled: those named in conditions first, else as given. ValueError: conditions in a circle, two groups that hold at
-    once, chances below zero or whose sum is off 1 by more than 1e-9, indices out of range, more than `limit` leaves.
+    once, chances below zero or whose sum is off 1 by more than 1e-9, indices out of range; TooManyLeavesError:
+    more than `limit` leaves.
     Source: Raiffa, Decision Analysis (1968), ch. 2 (path probabilities as products along the branches).
 
     >>> states, chance = enumerate_leaves([[((), [0.5, 0.5])], [(((0, 1),), [0.25, 0.75])]])
@@ -62,12 +71,15 @@ def enumerate_leaves(events: Sequence[Sequence[Group]], limit: int = 200_000) ->
         branches = np.append(happens.sum(axis=1)[:-1], 1)
         leaves = int(branches[group].sum())
         if leaves > limit:
-            raise ValueError(
+            raise TooManyLeavesError(
                 f"the tree has at least {leaves} leaves after {done} of its {len(events)} events; the limit is {limit}"
             )
         outcome = np.array([k for row in happens[:-1] for k in np.flatnonzero(row)] + [NOT_HAPPENING])
         share = np.append(tables[event][happens[:-1]], 1.0)
         parent, branch = _branch_out(group, branches)
+        if known and event in known:
+            so = outcome[branch] == known[event]
+            parent, branch = parent[so], branch[so]
         states = np.take(states, parent, axis=1)
         states[event] = outcome[branch]
         chance = chance[parent] * share[branch]

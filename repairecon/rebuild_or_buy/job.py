@@ -17,7 +17,7 @@ from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.rebuild_or_buy.lives import with_own_lives
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.remedies import best_model
-from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings
+from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow
 from repairecon.rebuild_or_buy.verdict import screen
 from repairecon.records import STAGES, Case, RepaireconError
 
@@ -78,7 +78,7 @@ def rebuild_or_buy(
         case = replace(case, years=replace(case.years, horizon_years=horizon_years))
     findings = read_findings(found or case.found) + read_findings(findings_measured(case, case.measured))
     done = STAGE.get(stage or case.done, -1)
-    tree = with_findings(grow(case), findings)
+    tree = grow(case, findings)
     why_not = off_already(case, done) | ended_already(case, tree, done)
     why_not |= {w: why or why_not.get(w, "") for w, why in screen(case).items()}
     if all(why_not.values()):

@@ -94,7 +94,19 @@ def from_the_locker(answer: Answer) -> list[str]:
 def bench(answer: Answer) -> list[str]:
     """Next step, stop rule, most still worth spending, when to order."""
     rebuild = [*stop_rule(answer), *remedies(answer), repair_limit(answer), given_up(answer), *depths(answer)]
-    return [line for line in (next_step(answer), *rebuild, order_time(answer)) if line]
+    return [line for line in (next_step(answer), *rebuild, order_time(answer), not_looked_at(answer)) if line]
+
+
+def not_looked_at(answer: Answer) -> str:
+    """Which events the rule leaves out, where the tree would be too large with all of them."""
+    averaged = sorted(answer.model.tree.averaged)
+    if not averaged:
+        return ""
+    return (
+        "Counted in every cost, but not looked at by this rule, as there are too many to lay out: "
+        f"{', '.join(averaged)}. "
+        "Once one is found, keep it in the case, and the rule counts it."
+    )
 
 
 def next_step(answer: Answer) -> str:

@@ -22,6 +22,7 @@ SECONDS_A_DRAW = 1e-8
 """For each draw and each amount in it."""
 AMOUNTS_A_WAY = 10
 """What is counted of a way in each draw, whatever it costs."""
+THIN_OUT = "put outcomes that cost about the same together, or leave out events that change little"
 
 
 def check_leaves(rows: int, leaves: int, rebuilds: int) -> None:
@@ -30,7 +31,7 @@ def check_leaves(rows: int, leaves: int, rebuilds: int) -> None:
     _check(
         holds * BYTES_A_HOLD, holds * SECONDS_A_HOLD * max(rebuilds, 1),
         f"events.csv: {rows} rows and {leaves} courses of events for {rebuilds} rebuilds",
-        "put outcomes that cost about the same together, or leave out events that change little",
+        THIN_OUT,
     )  # fmt: skip
 
 

@@ -9,11 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
-from repairecon.rebuild_or_buy.size import check_leaves
+from repairecon.rebuild_or_buy.averaged import to_average
+from repairecon.rebuild_or_buy.size import THIN_OUT, check_leaves
 from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, Remedy, RepaireconError, Way
 
 NEVER_ENDS = len(STAGES)
 STAGE = {name: i for i, name in enumerate(STAGES)}
+MOST_LEAVES, FEW_LEAVES, AT_ALL = 65_536, 4_096, 200_000
+"""Leaves that are laid out in any case, to which a larger tree is brought by averaging, and that are laid out where
+that cannot be."""
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -24,7 +28,8 @@ class Tree:
     """Leaves of the tree.
 
     ``states`` (L, E): outcome index of each event, -1 where the event does not happen.
-    ``chance`` (L,). ``holds`` (B, L): whether a branch row of the case applies in a leaf.
+    ``chance`` (L,). ``holds`` (B, L): whether a branch row of the case applies in a leaf; of an event that is
+    ``averaged``, and so not among ``events``, whether its condition does.
     """
 
     events: tuple[str, ...]
@@ -33,6 +38,7 @@ class Tree:
     states: NDArray[np.int16]
     chance: Floats
     holds: Bools
+    averaged: frozenset[str] = frozenset()
 
     def column(self, event: str) -> int:
         """Index of an event by name."""
@@ -98,55 +104,6 @@ Names = dict[str, dict[str, int]]
 """Event -> outcome -> its place, in the order of the rows."""
 
 
-def _groups(case: Case, names: Names) -> list[list[tuple[tuple[tuple[int, int], ...], Floats]]]:
-    """Chances of the outcomes of each event, by condition."""
-    place = {event: e for e, event in enumerate(names)}
-    groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in names]
-    for b in case.branches:
-        given = tuple((place[o], names[o][v]) for o, v in b.given)
-        chances = groups[place[b.event]].setdefault(given, np.zeros(len(names[b.event])))
-        chances[names[b.event][b.outcome]] += b.chance
-    return [list(g.items()) for g in groups]
-
-
-def _held(case: Case, names: Names, states: NDArray[np.int16]) -> Bools:
-    """Which branch rows apply: their outcome is the leaf's and their condition is the one that held."""
-    column = dict(zip(names, states.T, strict=True))
-    nowhere = np.zeros(len(states), dtype=bool)
-
-    def is_so(event: str, outcome: str) -> Bools:
-        return np.asarray(column[event] == names[event][outcome])
-
-    holds = [np.logical_and.reduce([~nowhere, *(is_so(e, o) for e, o in b.given)]) for b in case.branches]
-    special = dict.fromkeys(names, nowhere)
-    for b, here in zip(case.branches, holds, strict=True):
-        if b.given:
-            special[b.event] = special[b.event] | here
-    rows = [
-        is_so(b.event, b.outcome) & (here if b.given else ~special[b.event])
-        for b, here in zip(case.branches, holds, strict=True)
-    ]
-    return np.array(rows, dtype=bool).reshape(len(case.branches), len(states))
-
-
-def grow(case: Case, *, bare: bool = False) -> Tree:
-    """Enumerate the case's tree; ``bare`` gives the one leaf in which nothing is found."""
-    names: Names = {}
-    for b in case.branches:
-        outcomes = names.setdefault(b.event, {})
-        outcomes.setdefault(b.outcome, len(outcomes))
-    states, chance = np.full((1, len(names)), -1, dtype=np.int16), np.ones(1)
-    if names and not bare:
-        try:
-            states, chance = tree_formulas.enumerate_leaves(_groups(case, names))
-        except ValueError as error:
-            raise RepaireconError(f"events.csv: {error}") from error
-    check_leaves(len(case.branches), len(chance), sum(w.traits.rebuilds == "here" for w in case.ways))
-    seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
-    held = _held(case, names, states)
-    return Tree(tuple(names), tuple(map(tuple, names.values())), seen, states, chance, held)
-
-
 @dataclass(frozen=True)
 class Finding:
     """What a look showed: an outcome of an event, and the chance that the look shows what is the case."""
@@ -176,6 +133,91 @@ def with_findings(tree: Tree, found: Sequence[Finding]) -> Tree:
     chance, _ = tree_formulas.given_findings(tree.chance, likelihood)
     keep = chance > 0
     return tree.only(keep, chance[keep])
+
+
+def _named(case: Case, averaged: Collection[str]) -> Names:
+    names: Names = {}
+    for b in case.branches:
+        if b.event not in averaged:
+            outcomes = names.setdefault(b.event, {})
+            outcomes.setdefault(b.outcome, len(outcomes))
+    return names
+
+
+def _leaves(
+    case: Case, averaged: Collection[str], found: Sequence[Finding], limit: int
+) -> tuple[NDArray[np.int16], Floats]:
+    """Outcomes and chance of each leaf that is still open, by the chances of outcomes under each condition."""
+    names = _named(case, averaged)
+    place = {event: e for e, event in enumerate(names)}
+    groups: list[dict[tuple[tuple[int, int], ...], Floats]] = [{} for _ in names]
+    for b in case.branches:
+        if b.event in names:
+            given = tuple((place[o], names[o][v]) for o, v in b.given)
+            chances = groups[place[b.event]].setdefault(given, np.zeros(len(names[b.event])))
+            chances[names[b.event][b.outcome]] += b.chance
+    sure = [f for f in found if f.p_right == 1.0 and f.outcome in names.get(f.event, ())]
+    known = {place[f.event]: names[f.event][f.outcome] for f in sure}
+    return tree_formulas.enumerate_leaves([list(g.items()) for g in groups], limit, known)
+
+
+def _held(case: Case, names: Names, states: NDArray[np.int16]) -> Bools:
+    """Which branch rows apply: their condition is the one that held, and their outcome, if laid out, is the leaf's."""
+    column = dict(zip(names, states.T, strict=True))
+    everywhere = np.ones(len(states), dtype=bool)
+
+    def is_so(event: str, outcome: str) -> Bools:
+        return np.asarray(column[event] == names[event][outcome]) if event in names else everywhere
+
+    holds = [np.logical_and.reduce([everywhere, *(is_so(e, o) for e, o in b.given)]) for b in case.branches]
+    special = dict.fromkeys((b.event for b in case.branches), ~everywhere)
+    for b, here in zip(case.branches, holds, strict=True):
+        if b.given:
+            special[b.event] = special[b.event] | here
+    rows = [
+        is_so(b.event, b.outcome) & (here if b.given else ~special[b.event])
+        for b, here in zip(case.branches, holds, strict=True)
+    ]
+    return np.array(rows, dtype=bool).reshape(len(case.branches), len(states))
+
+
+def grow(
+    case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (), bare: bool = False
+) -> Tree:
+    """The case's tree on what was found; ``bare`` gives the one leaf in which nothing is found.
+
+    Above MOST_LEAVES the events that move least are averaged, where they only add costs, until FEW_LEAVES are left;
+    none of ``keep``, and none of which something was found.
+    """
+    averaged: frozenset[str] = frozenset()
+    states, chance = np.full((1, len(_named(case, ()))), -1, dtype=np.int16), np.ones(1)
+    if states.size and not bare:
+        try:
+            averaged = _to_average(case, found, keep)
+            states, chance = _leaves(case, averaged, found, AT_ALL)
+        except tree_formulas.TooManyLeavesError as error:
+            raise RepaireconError(f"events.csv: {error}: {THIN_OUT}") from error
+        except ValueError as error:
+            raise RepaireconError(f"events.csv: {error}") from error
+    names = _named(case, averaged)
+    check_leaves(len(case.branches), len(chance), sum(w.traits.rebuilds == "here" for w in case.ways))
+    seen = tuple(next(STAGE.get(b.seen_at, -1) for b in case.branches if b.event == event) for event in names)
+    held = _held(case, names, states)
+    outcomes = tuple(map(tuple, names.values()))
+    return with_findings(Tree(tuple(names), outcomes, seen, states, chance, held, averaged), found)
+
+
+def _to_average(case: Case, found: Sequence[Finding], keep: Collection[str]) -> frozenset[str]:
+    """Events to count by their averages: none as long as the tree is small enough without."""
+
+    def fits(averaged: Collection[str], limit: int = FEW_LEAVES) -> bool:
+        try:
+            _leaves(case, averaged, found, limit)
+        except tree_formulas.TooManyLeavesError:
+            return False
+        return True
+
+    return frozenset() if fits((), MOST_LEAVES) else to_average(case, {*keep, *(f.event for f in found)}, fits)
 
 
 def named_in(ways: tuple[str, ...], way: Way) -> bool:

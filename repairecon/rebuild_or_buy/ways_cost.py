@@ -6,13 +6,15 @@ way is taken (-1: none begun), ``upto`` the stage at whose end one stops countin
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Product
+from repairecon.rebuild_or_buy.averaged import shares
 from repairecon.rebuild_or_buy.tree import (
     NEVER_ENDS,
     STAGE,
@@ -40,6 +42,17 @@ Remedied = Mapping[tuple[str, str, str], tuple[Remedy, ...]]
 """Remedies in the order in which they are taken, by way, event and outcome; none of them: the rebuild ends."""
 
 
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """An outcome, the leaves in which it holds, the stage at which it shows and, of an averaged event, how often."""
+
+    branch: Branch
+    holds: Bools
+    stage: int
+    times: float = 1.0
+    often: Product = ONE
+
+
 def lasting(way: Way) -> bool:
     """Whether a way ends with a sound unit in service."""
     return way.traits.in_service in ("rebuilt", "bought")
@@ -54,12 +67,24 @@ class WaysCost:
         self.orders = Orders(buying, self.work)
         self.order_stage = ORDER_STAGE[case.terms.order_parts]
         self.everywhere = np.ones(len(tree.chance), dtype=bool)
-        rows = zip(case.branches, tree.holds, strict=True)
-        self.seen = [(b, holds, STAGE[b.seen_at]) for b, holds in rows if b.seen_at]
+        self.seen = list(self._seen())
         met = {
             w.way: {(e, o) for (way, e, o), taken in self.remedied.items() if way == w.way and taken} for w in case.ways
         }
         self.ends = {w.way: end_of(case, tree, w, met[w.way]) for w in case.ways}
+
+    def _seen(self) -> Iterator[Seen]:
+        """The outcomes that show at a stage, of averaged events as often as their chances have it."""
+        averaged: dict[str, list[Branch]] = {}
+        holds = {id(b): holds for b, holds in zip(self.case.branches, self.tree.holds, strict=True) if b.seen_at}
+        for b in self.case.branches:
+            if b.event in self.tree.averaged:
+                averaged.setdefault(b.event, []).append(b)
+            elif b.seen_at:
+                yield Seen(b, holds[id(b)], STAGE[b.seen_at])
+        for rows in averaged.values():
+            for b, times, often in shares(rows, self.work.comes_up):
+                yield Seen(b, holds[id(b)], STAGE[b.seen_at], times, often)
 
     # ---- what bears on a way ----------------------------------------------------------------
     def tasks_of(self, way: Way) -> list[tuple[Task, int]]:
@@ -98,7 +123,7 @@ class WaysCost:
             return self.buying.plan
         end = self.ends[way.way]
         goes_on = end > self.order_stage
-        wanted = [w for w in self._wanted(Bill(), way, end) if w.stage == self.order_stage]
+        wanted = [w for w in self._wanted(Bill(), way, end) if w.stage == self.order_stage and w.often == ONE]
         sure: dict[str, int] = {p.part: 0 for p in self.case.parts}
         for w in wanted:
             sure[w.part] += int(w.pieces[goes_on].min()) if goes_on.any() else 0
@@ -147,10 +172,10 @@ class WaysCost:
         for task, stage in self.tasks_of(way):
             if task not in done:
                 self.work.task(bill, task, (end >= stage).astype(float))
-        for branch, holds, stage in self.seen:
-            if stage <= upto and branch_touches(branch, way) and not branch_touches(branch, begun):
-                worked, _ = self._met(branch, holds, way, end, upto)
-                self.work.outcome(bill, branch, branch.by, worked.astype(float))
+        for seen in self.seen:
+            if seen.stage <= upto and branch_touches(seen.branch, way) and not branch_touches(seen.branch, begun):
+                worked = self._worked(seen, way, end, upto)
+                self.work.outcome(bill, seen.branch, seen.branch.by, worked, seen.often)
         return bill
 
     def _work_while_waiting(self, way: Way) -> Floor:
@@ -166,42 +191,43 @@ class WaysCost:
         """Work of the outcomes that bear on a rebuild here; at leisure none that shows first once it runs, and none
         that bears on the unit bought for service."""
         wanted = []
-        for branch, holds, stage in self.seen:
-            left_out = at_leisure and (stage > REBUILD_STARTS or branch_touches(branch, self.case.way(way.bought)))
+        for seen in self.seen:
+            branch, bought = seen.branch, self.case.way(way.bought) if at_leisure else None
+            left_out = bought is not None and (seen.stage > REBUILD_STARTS or branch_touches(branch, bought))
             if branch_touches(branch, way) and not left_out:
-                met = self._met(branch, holds, way, end, upto)
-                wanted += self._damage(bill, branch, branch.by, met, end)
-                wanted += self._remedy(bill, way, branch, met, end)
+                worked = self._worked(seen, way, end, upto)
+                wanted += self._damage(bill, seen, branch.by, worked, end)
+                wanted += self._remedy(bill, way, seen, worked, end)
         return wanted
 
-    def _met(self, branch: Branch, holds: Bools, way: Way, end: Ints, upto: int = NEVER_ENDS) -> tuple[Bools, Bools]:
-        """Leaves in which an outcome is worked on, and in which it holds.
-
-        At the stage where a rebuild ends only the outcome that ends it is worked on.
-        """
-        stage = STAGE[branch.seen_at]
+    def _worked(self, seen: Seen, way: Way, end: Ints, upto: int = NEVER_ENDS) -> Floats:
+        """How often (L,) an outcome is worked on: at the stage where a rebuild ends only the outcome that ends it."""
+        branch, stage = seen.branch, seen.stage
         ending = branch.ends_rebuild and bool(way.traits.rebuilds) and not self.remedies_taken(way, branch)
-        return holds & ((end == stage) & (stage <= upto) if ending else (end > stage)), holds
+        worked = seen.holds & ((end == stage) & (stage <= upto) if ending else (end > stage))
+        return worked.astype(float) * seen.times
 
-    def _damage(self, bill: Bill, branch: Branch, by: str, met: tuple[Bools, Bools], end: Ints) -> list[Wanted]:
-        """Extra work of an outcome, and the parts that it wants: in the planned order if it is seen by then."""
-        worked, holds = met
-        self.work.outcome(bill, branch, by, worked.astype(float))
-        order = max(STAGE[branch.seen_at], self.order_stage)
-        return [Wanted(order, part, np.where(holds & (end > order), n, 0)) for part, n in branch.parts]
+    def _damage(self, bill: Bill, seen: Seen, by: str, worked: Floats, end: Ints) -> list[Wanted]:
+        """Extra work of an outcome, and the parts that it wants."""
+        self.work.outcome(bill, seen.branch, by, worked, seen.often)
+        return self._parts(seen, seen.branch.parts, end, seen.often)
+
+    def _parts(self, seen: Seen, parts: Iterable[tuple[str, int]], end: Ints, often: Product) -> list[Wanted]:
+        """Parts for an outcome: in the planned order if it is seen by then."""
+        order = max(seen.stage, self.order_stage)
+        return [Wanted(order, part, np.where(seen.holds & (end > order), n, 0), often) for part, n in parts]
 
     # ---- remedies -----------------------------------------------------------------------------
     def remedies_taken(self, way: Way, branch: Branch) -> tuple[Remedy, ...]:
         """The remedy that an outcome is met by, then the one taken if that does not hold."""
         return self.remedied.get((way.way, branch.event, branch.outcome), ())
 
-    def _remedy(self, bill: Bill, way: Way, branch: Branch, met: tuple[Bools, Bools], end: Ints) -> list[Wanted]:
+    def _remedy(self, bill: Bill, way: Way, seen: Seen, worked: Floats, end: Ints) -> list[Wanted]:
         """Work of the remedy taken, on top of the outcome's own row; where it does not hold, of the next one."""
-        worked, holds = met
-        order, often, wanted = max(STAGE[branch.seen_at], self.order_stage), Product(), list[Wanted]()
-        for remedy in self.remedies_taken(way, branch):
-            self.work.remedy(bill, remedy, often, worked.astype(float))
-            wanted += [Wanted(order, p, np.where(holds & (end > order), n, 0), often) for p, n in remedy.parts]
+        often, wanted = ONE, list[Wanted]()
+        for remedy in self.remedies_taken(way, seen.branch):
+            self.work.remedy(bill, remedy, often, worked)
+            wanted += self._parts(seen, remedy.parts, end, often)
             often = often.times(self.work.fails(remedy))
         return wanted
 
@@ -234,10 +260,9 @@ class WaysCost:
                 self.work.task(bill, task, (end >= stage).astype(float))
         self.work.fitting(bill, way, done)
         wanted = self._planned(way, STAGE["removal"], end)
-        for branch, holds in self._open_damage(way, after):
-            if not self._covered(way, branch):
-                met = self._met(branch, holds, way, end)
-                wanted += self._damage(bill, branch, self._worker(branch), met, end)
+        for seen in self._open_damage(way, after):
+            if not self._covered(way, seen.branch):
+                wanted += self._damage(bill, seen, self._worker(seen.branch), self._worked(seen, way, end), end)
         self.orders.add(bill, wanted, end >= REBUILD_STARTS, {})
         return bill
 
@@ -256,14 +281,15 @@ class WaysCost:
         on_top = any(w in (way.way, way.kind) for w in branch.ways)
         return STAGE[branch.seen_at] in AT_THE_BENCH and not on_top and self.price_covers(way)
 
-    def _open_damage(self, way: Way, after: int) -> list[tuple[Branch, Bools]]:
+    def _open_damage(self, way: Way, after: int) -> list[Seen]:
         """Outcomes that bear on a way, those left out that a rebuild which got to stage ``after`` has paid already."""
         found = []
-        for branch, holds, stage in self.seen:
+        for seen in self.seen:
+            branch, stage = seen.branch, seen.stage
             spent = stage < after or (stage == after and branch.ends_rebuild)
             paid = spent and any(w.traits.rebuilds and branch_touches(branch, w) for w in self.case.ways)
             if branch_touches(branch, way) and not paid:
-                found.append((branch, holds))
+                found.append(seen)
         return found
 
     def _worker(self, branch: Branch) -> str:
@@ -356,8 +382,9 @@ class WaysCost:
                 self.work.task(bill, task, 1.0)
         self.work.fitting(bill, way, 1.0)
         wanted, never_ends = [], np.full(len(self.everywhere), NEVER_ENDS, dtype=np.int64)
-        for branch, holds in self._open_damage(way, after):
-            wanted += self._damage(bill, branch, branch.by, self._met(branch, holds, way, never_ends), never_ends)
+        for seen in self._open_damage(way, after):
+            worked = self._worked(seen, way, never_ends)
+            wanted += self._damage(bill, seen, seen.branch.by, worked, never_ends)
         self.orders.add(bill, wanted, self.everywhere, {})
         return bill
 

@@ -57,6 +57,12 @@ class Bill:
         return left
 
 
+def _under(branch: Branch) -> str:
+    """An outcome and its condition."""
+    given = "; ".join(f"{e}={o}" for e, o in branch.given)
+    return f"{branch.key} given {given}" if given else branch.key
+
+
 def _add(terms: dict[Term, Coef], term: Term, coef: Coef) -> None:
     if np.any(coef):
         terms[term] = terms[term] + coef if term in terms else coef
@@ -140,11 +146,15 @@ class Work:
         """One row of tasks.csv."""
         self._done(bill, ("task", task.task), (task.hours, task.cost, task.days), task.by, times, day_times=day_times)
 
-    def outcome(self, bill: Bill, branch: Branch, by: str, times: Coef) -> None:
+    def outcome(self, bill: Bill, branch: Branch, by: str, times: Coef, often: Product = ONE) -> None:
         """Extra hours, outside work and days of an outcome."""
-        given = "; ".join(f"{e}={o}" for e, o in branch.given)
-        name = f"{branch.key} given {given}" if given else branch.key
-        self._done(bill, ("outcome", name), (branch.extra_hours, branch.outside_cost, branch.extra_days), by, times)
+        ranges = branch.extra_hours, branch.outside_cost, branch.extra_days
+        self._done(bill, ("outcome", _under(branch)), ranges, by, times, often=often)
+
+    def comes_up(self, branch: Branch, p: float) -> Product:
+        """One where an outcome of an averaged event comes up, if none before it did."""
+        name = _under(branch)
+        return self.inputs.chance(f"comes up:{name}", f"{name} comes up", p, branch.source)
 
     def remedy(self, bill: Bill, remedy: Remedy, often: Product, times: Coef) -> None:
         """Hours, outside work and days of a remedy, as often as those before it did not hold."""
