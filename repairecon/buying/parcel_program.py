@@ -8,6 +8,7 @@ where an answer shows that it matters.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, floor, inf
@@ -72,8 +73,8 @@ class ParcelRows:
         self.refund_vat = 1.0 + domestic_vat
         self.taxed = 1.0 + terms.insurance_rate
         self.allowance = border.hand_allowance if terms.imported and terms.by_hand else 0.0
-        self.rules = self._rules(offers)
-        self._burdens = {rule: self._burden_range(rule, offers) for rule in self.rules}
+        self._burdens = self._rules([line for line, _ in offers.values()])
+        self.rules = list(self._burdens)
         self.levels: list[Level] = []
         self.used = program.column(upper=1.0)
         for offer, (line, pieces) in offers.items():
@@ -85,39 +86,34 @@ class ParcelRows:
 
     # what is possible at all
 
-    def _rules(self, offers: Offers) -> list[TaxRule]:
-        """The rules of taxing that can matter.
+    def _rules(self, lines: list[Line]) -> dict[TaxRule, tuple[float, float]]:
+        """The rules of taxing that can matter, each with the least and the most that a unit of carriage can bear.
 
         Every rule kept multiplies the columns, so one is dropped where a wider one taxes every line alike. A flat rate
         that is nowhere dearer than the own rates is chosen by the program itself wherever it may be, so that the own
         rates need no lower limit.
         """
-        lines = [line for line, _ in offers.values()]
         worthless = any(line.core == 0.0 and min(price for _, price in line.prices) == 0.0 for line in lines)
         flat = self.border.flat_duty_rate or 0.0
-        kept: list[TaxRule] = []
+        kept: dict[TaxRule, list[float]] = {}
         for rule in reversed(tax_rules(self.terms, self.border)):
-            burdens = [rule.burden(line.duty_rate, self.border) for line in lines]
-            wider = [
-                k for k in kept
-                if burdens == [k.burden(line.duty_rate, self.border) for line in lines]
-                and k.value_up_to >= rule.value_up_to and k.dutiable_from <= rule.dutiable_from
+            burdens = [rule.burden(line.duty_rate) for line in lines]
+            wider = any(
+                burdens == also and k.value_up_to >= rule.value_up_to and k.dutiable_from <= rule.dutiable_from
                 and k.dutiable_up_to >= rule.dutiable_up_to
-            ]  # fmt: skip
+                for k, also in kept.items()
+            )  # fmt: skip
             if rule.dutiable_from > 0.0 and all(flat <= line.duty_rate for line in lines if line.duty_rate > 0.0):
                 rule = replace(rule, dutiable_from=0.0)
-            if rule.dutiable_up_to <= 0.0 or (rule.value_up_to <= 0.0 and not worthless):
-                continue
-            if not wider:
-                kept.append(rule)
-        return kept
+            possible = rule.dutiable_up_to > 0.0 and (rule.value_up_to > 0.0 or worthless)
+            if possible and not wider:
+                kept[rule] = burdens
+        return {rule: (0.0 if self.allowance else min(some), max(some)) for rule, some in kept.items()}
 
-    def _burden_range(self, rule: TaxRule, offers: Offers) -> tuple[float, float]:
-        """The least and the most that a unit of carriage can bear."""
-        if not self.terms.imported:
-            return 0.0, 0.0
-        burdens = [rule.burden(line.duty_rate, self.border) for line, _ in offers.values()]
-        return (0.0 if self.allowance else min(burdens)), max(burdens)
+    def spread(self, rule: TaxRule) -> float:
+        """Between the least and the most that carriage can bear under a rule."""
+        least, most = self._burdens[rule]
+        return most - least
 
     def _goals(self, price: float, value: float) -> list[tuple[float, float]]:
         """What buying more than is needed could reach, and what a pack brings to it.
@@ -149,10 +145,6 @@ class ParcelRows:
             top_value, top_kilos = max(top_value, 2.0 * level.value), max(top_kilos, 2.0 * level.kilos)
         return max(1.0, value + 2.0 * top_value), max(1.0, kilos + 2.0 * top_kilos)
 
-    def spread(self, rule: TaxRule) -> float:
-        """Between the least and the most that carriage can bear under a rule."""
-        return self._burdens[rule][1] - self._burdens[rule][0]
-
     # packs
 
     def _levels(self, offer: int, line: Line, pieces: int) -> tuple[list[Level], int]:
@@ -176,7 +168,7 @@ class ParcelRows:
                     offer=offer, price=price, value=net * (price + core), kilos=line.weight_kg * line.pack,
                     duty_rate=line.duty_rate, need=need, start=start, stop=stop,
                 )  # fmt: skip
-                level.base = level.value * self.gross - net * core * line.core_refund_rate * self.refund_vat
+                level.base = level.value * self.gross - net * core * self.refund_vat
                 levels.append(level)
         return levels, most
 
@@ -252,7 +244,7 @@ class ParcelRows:
         for r, rule in enumerate(self.rules):
             share = []
             for level in self.levels:
-                burden = rule.burden(level.duty_rate, self.border) * level.value * self.taxed
+                burden = rule.burden(level.duty_rate) * level.value * self.taxed
                 if whole:
                     for column, _ in level.packs:
                         self.program.cost[column] += burden
@@ -322,7 +314,7 @@ class ParcelRows:
             self.excess = program.column(1.0)
         value, over = [], []
         for level, (packs, k) in zip(self.levels, share, strict=True):
-            burden = rule.burden(level.duty_rate, self.border)
+            burden = rule.burden(level.duty_rate)
             value += [(c, level.value * w) for c, w in packs]
             over += [(c, (burden - low) * level.value * w) for c, w in packs]
             over += [(k, -burden * level.value)] if k >= 0 else []
@@ -341,3 +333,10 @@ class ParcelRows:
                 under = [(c, weight * by * (high - low)) for c, weight in value] + [(c, -w * by) for c, w in over]
                 # excess >= slack - (slack by value - over) - slack (1 - chosen)
                 program.row([(self.excess, 1.0), *under, (way.chosen, -slack)], low=0.0)
+
+
+def cells_of(terms: ParcelTerms, border: Border, lines: Sequence[Line], cuts: int) -> int:
+    """About how many numbers the rows of a parcel hold with its values cut in so many places; seldom more."""
+    ways = ((len(terms.bands) or 1) + (terms.free_above is not None)) * (1 + cuts)
+    rules = len(tax_rules(terms, border)) if terms.imported else 0
+    return sum(len(line.prices) for line in lines) * (8 + rules * (8 + ways * (7 if cuts else 3)))

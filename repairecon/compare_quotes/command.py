@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
-from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
+from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
 from repairecon.records import Case, RepaireconError
 from repairecon.show.layout import for_terminal
@@ -30,6 +30,7 @@ def add(jobs: Any) -> None:
     job.add_argument("--want", action="append", type=_wanted, metavar="PART=PIECES", help="order these parts only")
     job.add_argument("--also-damage", action="store_true", help="order the parts that only damage would need, too")
     job.add_argument("--take-near", action="store_true", help="allow quotes whose size is near, not the same")
+    job.add_argument("--seconds", type=float, default=SECONDS, help="for all searches together (%(default)s)")
     orders = "write an order to send to each supplier, and own_landed.xlsx to keep"
     job.add_argument("--orders", type=Path, metavar="FOLDER", help=orders)
     job.add_argument("--ship-to", default="", metavar="PLACE", help="where the goods shall go, for the orders")
@@ -71,6 +72,7 @@ def run(args: argparse.Namespace) -> None:
         "most_parcels": args.most_parcels,
         "without": tuple(args.without) if args.without else None,
         "take_near": args.take_near,
+        "seconds": args.seconds,
     }
     case = read_case_aboard(args.folder, order=True)
     if args.more:

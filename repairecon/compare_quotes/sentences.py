@@ -7,11 +7,12 @@ from typing import Any
 import pandas as pd
 
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.compare_quotes.tables import ALL_FIT, BY_DAYS, BY_LINE, CHOSEN, NEXT, ONE
 from repairecon.show.layout import capital
-from repairecon.show.words import days_words, money, price, rate, share, whole
+from repairecon.show.words import days_words, money, number, price, rate, share, whole
 
 MOST_SAID = 6
+MORE_TIME = "allow more with --seconds"
 
 
 def heading(answer: QuotesAnswer) -> list[str]:
@@ -39,6 +40,8 @@ def _many(n: int, what: str) -> str:
 def verdict(answer: QuotesAnswer) -> list[str]:
     """From whom to order, what it comes to and when it is here."""
     currency = answer.case.terms.currency
+    if answer.found.status == "out of time" and answer.basket.empty:
+        return [f"No basket was found in the {number(answer.seconds)} seconds allowed: {MORE_TIME}."]
     if answer.basket.empty:
         return ["Nothing can be ordered: " + "; ".join(f"{part}: {why}" for part, why in answer.uncovered) + "."]
     from_whom = answer.basket.groupby("supplier", sort=False)["landed"].sum()
@@ -94,6 +97,12 @@ def beside(answer: QuotesAnswer) -> list[str]:
     if not table["proven"].all():
         said.append("With so many quotes not every other way of ordering was searched to the end; none is cheaper.")
     return said
+
+
+def late(answer: QuotesAnswer) -> list[str]:
+    """What was not worked out in the time allowed, of all that was asked so far."""
+    said = f"Not worked out in the {number(answer.seconds)} seconds allowed: {', '.join(dict.fromkeys(answer.late))}"
+    return [f"{said}; {MORE_TIME}."] if answer.late else []
 
 
 def same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
@@ -187,6 +196,8 @@ def caption_parcels(answer: QuotesAnswer) -> str:
 def caption_days(answer: QuotesAnswer) -> str:
     """Under money against days."""
     f, currency = answer.frontier, answer.case.terms.currency
+    if BY_DAYS in answer.late:
+        return "What waiting saves was not searched to the end in the time allowed."
     if len(f) < 2:
         return "Waiting longer saves nothing: order now."
     first, last = f.iloc[0], f.iloc[-1]

@@ -193,6 +193,7 @@ def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
         "Out of date": sentences.stale(answer),
         "Terms": [*sentences.terms(answer), *sentences.counts(answer)],
         "Before you start": answer.case.unit.cautions,
+        "Not worked out": sentences.late(answer),
     }
     yield from (Panel(title, lines) for title, lines in listed.items() if lines)
 
@@ -268,7 +269,7 @@ def _days(mine: list[Offered]) -> str:
 def as_json(answer: QuotesAnswer) -> dict[str, Any]:
     """Everything but the pictures; money in the home currency, unrounded."""
     frames = ("basket", "alternatives", "frontier", "equivalents", "ask")
-    return {
+    data = {
         "job": "compare-quotes", "case": answer.case.folder, "currency": answer.case.terms.currency,
         "today": answer.today.isoformat(), "figures": answer.case.unit.figures, "wanted": dict(answer.wanted),
         "wishes": vars(answer.wishes), "total": answer.total, "proven": answer.proven,
@@ -278,6 +279,7 @@ def as_json(answer: QuotesAnswer) -> dict[str, Any]:
         "saved_without_badge": answer.saved_without_badge, "quotes": _rows(answer.lines),
         "assumed": [vars(a) for a in answer.assumed], "cautions": list(answer.case.unit.cautions),
     }  # fmt: skip
+    return data | ({"not_worked_out": list(dict.fromkeys(answer.late))} if answer.late else {})
 
 
 def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import partial
 from math import ceil, inf, isfinite, nan
 
 import pandas as pd
 
 from repairecon.buying.basket import Basket, Order, Uncovered, cheapest_basket
+from repairecon.buying.clock import Clock
 from repairecon.buying.offers import Offered
 
 from repairecon.buying.other_baskets import (  # isort: skip
@@ -23,6 +25,7 @@ from repairecon.records import Case, Ordered, OrderedLine, OrderLine, OrderTotal
 
 CHOSEN, MAKERS_ONLY, BY_LINE = "cheapest basket", "maker's parts throughout", "cheapest price line by line"
 SOONEST, NEXT, ONE, ALL_FIT = "soonest here", "second best", "all from one supplier", "if what you ask about fits"
+BY_DAYS, ENTERS = "money against days", "prices at which others would be bought"
 BOUGHT = ("part", "supplier", "quantity", "wanted", "packs", "pack", "quoted", "currency", "part_class", "designation",
           "days", "stale", "source")  # fmt: skip
 QUOTED = ["part", "supplier", "part_class", "designation", "fit", "pieces", "pack", "quoted", "currency", "alone",
@@ -67,7 +70,7 @@ def lines(offers: Sequence[Offered], basket: Basket, alone: Sequence[float], ent
     return pd.DataFrame(rows, columns=QUOTED)
 
 
-def entering(basket: Basket, seconds: float) -> dict[int, float]:
+def entering(basket: Basket, clock: Clock) -> dict[int, float]:
     """Prices at which the quotes would enter that are nearest, carriage left out, to what is bought of their part."""
     order = basket.order
     paid = {order.offers[k].part: goods_cost(order, k) for k in basket.packs}
@@ -77,7 +80,7 @@ def entering(basket: Basket, seconds: float) -> dict[int, float]:
         if order.allows(k) and k not in basket.packs and o.part in paid
     }
     asked = sorted(near, key=near.__getitem__)[:ASKED]
-    found = entering_prices(basket, asked, seconds) if asked else {}
+    found = entering_prices(basket, asked, clock) if asked else {}
     # where the time was short the price is one at which the quote enters for sure, and might enter sooner
     return {k: entry.quoted for k, entry in found.items() if entry.basket is not None}
 
@@ -114,30 +117,38 @@ def to_ask(offers: Sequence[Offered]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["part", "supplier", "offered", "question", "source"])
 
 
-def alternatives(
-    basket: Basket, all_fit: Order | None, by_days: Sequence[Basket], seconds: float, quick: bool
-) -> pd.DataFrame:
-    """Other ways of ordering the same parts, beside the basket chosen; seconds are for each search.
+def other_ways(
+    basket: Basket, all_fit: Order | None, by_days: Sequence[Basket], clock: Clock, quick: bool
+) -> tuple[dict[str, Basket], list[str]]:
+    """Other ways of ordering the same parts, beside the basket chosen, and those not found in the time.
 
     ``all_fit`` is the order as if every question asked were answered by yes, where there is any.
     """
-    order = basket.order
-    ways: list[tuple[str, Basket | None]] = [(CHOSEN, basket)]
-    if basket.packs:
-        ways.append((NEXT, second_best(basket, seconds=seconds, quick=quick)))
-    ways.append((ONE, one_supplier(order, seconds)))
-    search = quick_basket if quick else cheapest_basket
-    if all_fit:
-        ways.append((ALL_FIT, search(all_fit, seconds=seconds)))
-    if makers := _makers_throughout(order):
-        ways.append((MAKERS_ONLY, search(makers, seconds=seconds)))
-    ways.append((BY_LINE, line_by_line(order, seconds)))
+    order, makers = basket.order, _makers_throughout(basket.order)
+    search = partial(quick_basket, kept=basket.packs) if quick else cheapest_basket
+    searches: dict[str, Callable[[Clock], Basket | None] | None] = {
+        NEXT: partial(second_best, basket, search=search) if basket.packs else None,
+        ONE: partial(one_supplier, order),
+        ALL_FIT: partial(search, all_fit) if all_fit else None,
+        MAKERS_ONLY: partial(search, makers) if makers else None,
+        BY_LINE: partial(line_by_line, order),
+    }
+    ways: dict[str, Basket | None] = {CHOSEN: basket}
+    asked = [(way, work) for way, work in searches.items() if work]
+    for still, (way, work) in zip(range(len(asked), 0, -1), asked, strict=True):
+        ways[way] = work(clock.part(1.0 / still))
     # a few deadlines tried do not prove that there is no sooner basket, the days of the parts do
     if by_days and (not quick or by_days[0].days <= soonest_possible(by_days[0].order)):
-        ways.append((SOONEST, replace(by_days[0], uncovered=basket.uncovered)))
-    kept = [(way, found) for way, found in ways if found and (tells(found) or (way == CHOSEN and found.packs))]
+        ways[SOONEST] = replace(by_days[0], uncovered=basket.uncovered)
+    found = {way: b for way, b in ways.items() if b and (tells(b) or way == CHOSEN)}
+    late = [way for way, b in ways.items() if b and way not in found and b.status == "out of time"]
+    return {way: b for way, b in found.items() if b.packs}, late
+
+
+def alternatives(ways: Mapping[str, Basket], chosen: Basket) -> pd.DataFrame:
+    """A row a way of ordering."""
     columns = ["way", "total", "over", "parcels", "days", "suppliers", "covers", "lacks", "proven"]
-    return pd.DataFrame([_alternative(way, found, basket) for way, found in kept], columns=columns)
+    return pd.DataFrame([_alternative(way, found, chosen) for way, found in ways.items()], columns=columns)
 
 
 def _makers_throughout(order: Order) -> Order | None:
