@@ -55,6 +55,31 @@ class Charging:
     chosen: int
 
 
+def _rules(terms: ParcelTerms, border: Border, lines: Sequence[Line]) -> dict[TaxRule, tuple[float, float]]:
+    """The rules of taxing that can matter, each with the least and the most that a unit of carriage can bear.
+
+    Every rule kept multiplies the columns, so one is dropped where a wider one taxes every line alike. A flat rate
+    that is nowhere dearer than the own rates is chosen by the program itself wherever it may be, so that the own
+    rates need no lower limit.
+    """
+    worthless = any(line.core == 0.0 and min(price for _, price in line.prices) == 0.0 for line in lines)
+    flat = border.flat_duty_rate or 0.0
+    kept: dict[TaxRule, list[float]] = {}
+    for rule in reversed(tax_rules(terms, border)):
+        burdens = [rule.burden(line.duty_rate) for line in lines]
+        wider = any(
+            burdens == also and k.value_up_to >= rule.value_up_to and k.dutiable_from <= rule.dutiable_from
+            and k.dutiable_up_to >= rule.dutiable_up_to
+            for k, also in kept.items()
+        )  # fmt: skip
+        if rule.dutiable_from > 0.0 and all(flat <= line.duty_rate for line in lines if line.duty_rate > 0.0):
+            rule = replace(rule, dutiable_from=0.0)
+        possible = rule.dutiable_up_to > 0.0 and (rule.value_up_to > 0.0 or worthless)
+        if possible and not wider:
+            kept[rule] = burdens
+    return {rule: (min(some), max(some)) for rule, some in kept.items()}
+
+
 class ParcelRows:
     """Writes a supplier's parcel into a program: ``used`` is its column of 0 or 1."""
 
@@ -73,7 +98,9 @@ class ParcelRows:
         self.refund_vat = 1.0 + domestic_vat
         self.taxed = 1.0 + terms.insurance_rate
         self.allowance = border.hand_allowance if terms.imported and terms.by_hand else 0.0
-        self._burdens = self._rules([line for line, _ in offers.values()])
+        self._burdens = _rules(terms, border, [line for line, _ in offers.values()])
+        if self.allowance:  # what goes in free bears nothing
+            self._burdens = {rule: (0.0, most) for rule, (_, most) in self._burdens.items()}
         self.rules = list(self._burdens)
         self.levels: list[Level] = []
         self.used = program.column(upper=1.0)
@@ -85,30 +112,6 @@ class ParcelRows:
         self._taxes()
 
     # what is possible at all
-
-    def _rules(self, lines: list[Line]) -> dict[TaxRule, tuple[float, float]]:
-        """The rules of taxing that can matter, each with the least and the most that a unit of carriage can bear.
-
-        Every rule kept multiplies the columns, so one is dropped where a wider one taxes every line alike. A flat rate
-        that is nowhere dearer than the own rates is chosen by the program itself wherever it may be, so that the own
-        rates need no lower limit.
-        """
-        worthless = any(line.core == 0.0 and min(price for _, price in line.prices) == 0.0 for line in lines)
-        flat = self.border.flat_duty_rate or 0.0
-        kept: dict[TaxRule, list[float]] = {}
-        for rule in reversed(tax_rules(self.terms, self.border)):
-            burdens = [rule.burden(line.duty_rate) for line in lines]
-            wider = any(
-                burdens == also and k.value_up_to >= rule.value_up_to and k.dutiable_from <= rule.dutiable_from
-                and k.dutiable_up_to >= rule.dutiable_up_to
-                for k, also in kept.items()
-            )  # fmt: skip
-            if rule.dutiable_from > 0.0 and all(flat <= line.duty_rate for line in lines if line.duty_rate > 0.0):
-                rule = replace(rule, dutiable_from=0.0)
-            possible = rule.dutiable_up_to > 0.0 and (rule.value_up_to > 0.0 or worthless)
-            if possible and not wider:
-                kept[rule] = burdens
-        return {rule: (0.0 if self.allowance else min(some), max(some)) for rule, some in kept.items()}
 
     def spread(self, rule: TaxRule) -> float:
         """Between the least and the most that carriage can bear under a rule."""
@@ -337,6 +340,7 @@ class ParcelRows:
 
 def cells_of(terms: ParcelTerms, border: Border, lines: Sequence[Line], cuts: int) -> int:
     """About how many numbers the rows of a parcel hold with its values cut in so many places; seldom more."""
-    ways = ((len(terms.bands) or 1) + (terms.free_above is not None)) * (1 + cuts)
-    rules = len(tax_rules(terms, border)) if terms.imported else 0
-    return sum(len(line.prices) for line in lines) * (8 + rules * (8 + ways * (7 if cuts else 3)))
+    free, rules = terms.free_above is not None, len(_rules(terms, border, lines)) if terms.imported else 0
+    ways = ((len(terms.bands) or 1) + free) * (1 + cuts)
+    each = 3 + 2 * (free + bool(terms.bands) + bool(terms.minimum_order)) + rules * (4 + 2 * ways)
+    return sum(len(line.prices) * each + 8 * (len(line.prices) - 1) for line in lines)

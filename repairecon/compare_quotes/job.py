@@ -23,10 +23,9 @@ from repairecon.records import Assumed, Case, Ordered, OrderLine, OrderTotal, Or
 from repairecon.show.sheet import Panel, Shown
 
 SECONDS = 60.0
-MANY_QUOTES, FEW_DAYS, AT_LEAST = 300, 3, 5.0
-"""With more quotes than these, what is around the basket is worked out of few quotes a part and few deadlines, each
-question in the time of the basket itself or some seconds: each proven answer more is a search as long as the first, and
-an owner would wait minutes for them."""
+MANY_QUOTES, FEW_DAYS = 300, 3
+"""With more quotes than these, what is around the basket is worked out of few quotes a part and for few deadlines: each
+proven answer more is a search as long as the first, and an owner would wait minutes for them."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -104,7 +103,7 @@ class QuotesAnswer(Shown):
     def _searching(self) -> Iterator[Clock]:
         """Half of the time that is left, so that no question takes all that the others need."""
         self.clock.go_on()
-        yield self.clock.part(0.5, max(AT_LEAST, self.found.seconds) if self.many else inf)
+        yield self.clock.part(0.5)
         self.clock.pause()
 
     @cached_property

@@ -84,7 +84,7 @@ def _counted(answer: QuotesAnswer) -> str:
 def beside(answer: QuotesAnswer) -> list[str]:
     """What the other ways of ordering would cost more."""
     currency, table = answer.case.terms.currency, answer.alternatives.set_index("way")
-    if table.empty:
+    if CHOSEN not in table.index:
         return []
     said = []
     if answer.saved_without_badge > 0.5:

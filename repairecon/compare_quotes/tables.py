@@ -120,7 +120,7 @@ def to_ask(offers: Sequence[Offered]) -> pd.DataFrame:
 def other_ways(
     basket: Basket, all_fit: Order | None, by_days: Sequence[Basket], clock: Clock, quick: bool
 ) -> tuple[dict[str, Basket], list[str]]:
-    """Other ways of ordering the same parts, beside the basket chosen, and those not found in the time.
+    """Other ways of ordering the same parts, the basket chosen first, and those not found in the time.
 
     ``all_fit`` is the order as if every question asked were answered by yes, where there is any.
     """
@@ -133,16 +133,19 @@ def other_ways(
         MAKERS_ONLY: partial(search, makers) if makers else None,
         BY_LINE: partial(line_by_line, order),
     }
-    ways: dict[str, Basket | None] = {CHOSEN: basket}
+    ways, late = {CHOSEN: basket}, []
     asked = [(way, work) for way, work in searches.items() if work]
     for still, (way, work) in zip(range(len(asked), 0, -1), asked, strict=True):
-        ways[way] = work(clock.part(1.0 / still))
+        part = clock.part(1.0 / still)
+        found = work(part)
+        if found and tells(found):
+            ways[way] = found
+        elif part.left <= 0.0:
+            late.append(way)
     # a few deadlines tried do not prove that there is no sooner basket, the days of the parts do
     if by_days and (not quick or by_days[0].days <= soonest_possible(by_days[0].order)):
         ways[SOONEST] = replace(by_days[0], uncovered=basket.uncovered)
-    found = {way: b for way, b in ways.items() if b and (tells(b) or way == CHOSEN)}
-    late = [way for way, b in ways.items() if b and way not in found and b.status == "out of time"]
-    return {way: b for way, b in found.items() if b.packs}, late
+    return {way: b for way, b in ways.items() if b.packs}, late
 
 
 def alternatives(ways: Mapping[str, Basket], chosen: Basket) -> pd.DataFrame:
