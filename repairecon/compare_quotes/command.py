@@ -13,6 +13,7 @@ from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
 from repairecon.records import Case, RepaireconError
+from repairecon.show.answer_tables import keep_tables
 from repairecon.show.layout import for_terminal
 
 MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
@@ -54,19 +55,15 @@ def _wanted(text: str) -> tuple[str, int]:
     raise argparse.ArgumentTypeError(f"found {text!r}; write PART=PIECES, as in 'shaft seal=2'")
 
 
-def _each_once(wanted: list[tuple[str, int]]) -> dict[str, int]:
-    twice = sorted({part for part, _ in wanted if sum(part == other for other, _ in wanted) > 1})
-    if twice:
-        raise RepaireconError(f"--want: {', '.join(twice)} twice; name each part once")
-    return dict(wanted)
-
-
 def run(args: argparse.Namespace) -> None:
     """Compare, then print or write."""
     if (args.write or args.again) and not args.order:
         raise RepaireconError("--write and --again are for --order: give that too")
+    names = [part for part, _ in args.want or ()]
+    if twice := sorted({name for name in names if names.count(name) > 1}):
+        raise RepaireconError(f"--want: {', '.join(twice)} twice; name each part once")
     wishes = {
-        "wanted": _each_once(args.want) if args.want else None,
+        "wanted": dict(args.want) if args.want else None,
         "also_damage": args.also_damage,
         "deadline_days": args.deadline,
         "most_parcels": args.most_parcels,
@@ -81,26 +78,20 @@ def run(args: argparse.Namespace) -> None:
     if args.order:
         print(_order(args, answer))
         return
+    from repairecon.compare_quotes import summary  # with its words and tables: not for the help
+
     if args.report is not None:
-        from repairecon.compare_quotes.summary import page
         from repairecon.show.report import write_page
 
-        write_page(args.report, lambda: page(answer))
+        write_page(args.report, lambda: summary.page(answer))
         print(f"Wrote {args.report}")
     _write_orders(answer, args.orders, args.ship_to)
     if args.tables is not None:
-        from repairecon.compare_quotes.summary import as_json
-        from repairecon.show.answer_tables import keep_tables
-
-        keep_tables(args.tables, args.job, as_json(answer))
+        keep_tables(args.tables, args.job, summary.as_json(answer))
     if args.json:
-        from repairecon.compare_quotes.summary import as_json
-
-        print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+        print(json.dumps(summary.as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     elif args.report is None:
-        from repairecon.compare_quotes.summary import first_screen, full
-
-        print(for_terminal(full(answer) if args.full else first_screen(answer)), end="")
+        print(for_terminal(summary.full(answer) if args.full else summary.first_screen(answer)), end="")
 
 
 def _together(args: argparse.Namespace, first: Case) -> tuple[Case, dict[str, int]]:
@@ -148,10 +139,7 @@ def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> No
     from repairecon.show.words import cents
 
     lines = [replace(line, quoted=cents(line.quoted)) for line in answer.order_lines()]
-    totals = []
-    for total in answer.order_totals():
-        amounts: dict[str, Any] = {name: cents(getattr(total, name)) for name in MONEY}
-        totals.append(replace(total, **amounts))
+    totals = [replace(x, **{name: cents(getattr(x, name)) for name in MONEY}) for x in answer.order_totals()]
     written = write_orders(folder, lines, totals, answer.case.terms.currency, ship_to)
     print(f"Wrote {len(written) - 1} orders to {folder}, and {written[-1].name} to keep", file=sys.stderr)
     if old := earlier_orders(folder, written):
@@ -203,13 +191,10 @@ def story(done: QuotesImport) -> str:
         rows = done.those(becomes)
         if rows:
             lines.append(f"{becomes}: {len(rows)}")
-            lines += [_row(r.row, r.item, r.supplier, r.why) for r in rows[:SHOWN]]
+            for r in rows[:SHOWN]:
+                what = ", ".join(filter(None, (r.item, r.supplier)))
+                lines.append(f"  row {r.row}" + (f"  {what}" if what else "") + (f"  ({r.why})" if r.why else ""))
         if len(rows) > SHOWN:
             lines.append(f"  ... and {len(rows) - SHOWN} more")
     lines.append("quotes.csv was written." if done.written else "Nothing was written.")
     return "\n".join(lines) + "\n"
-
-
-def _row(row: int, item: str, supplier: str, why: str) -> str:
-    what = ", ".join(word for word in (item, supplier) if word)
-    return f"  row {row}" + (f"  {what}" if what else "") + (f"  ({why})" if why else "")
