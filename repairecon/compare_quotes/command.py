@@ -139,7 +139,10 @@ def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> No
     from repairecon.show.words import cents
 
     lines = [replace(line, quoted=cents(line.quoted)) for line in answer.order_lines()]
-    totals = [replace(x, **{name: cents(getattr(x, name)) for name in MONEY}) for x in answer.order_totals()]
+    totals = []
+    for total in answer.order_totals():
+        amounts: dict[str, Any] = {name: cents(getattr(total, name)) for name in MONEY}
+        totals.append(replace(total, **amounts))
     written = write_orders(folder, lines, totals, answer.case.terms.currency, ship_to)
     print(f"Wrote {len(written) - 1} orders to {folder}, and {written[-1].name} to keep", file=sys.stderr)
     if old := earlier_orders(folder, written):

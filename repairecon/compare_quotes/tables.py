@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import partial
@@ -19,7 +19,7 @@ from repairecon.buying.other_baskets import (  # isort: skip
     entering_prices, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
 )  # fmt: skip
 from repairecon.buying.parcel import (  # isort: skip
-    CHARGES, CLOSE, LandedLine, LandedParcel, Line, ParcelTerms, parcel_carriage, price_parcel,
+    CHARGES, CLOSE, LandedLine, Line, ParcelTerms, parcel_carriage, price_parcel,
 )  # fmt: skip
 from repairecon.records import Case, Ordered, OrderedLine, OrderLine, OrderTotal
 
@@ -42,17 +42,20 @@ def tells(basket: Basket) -> bool:
     return bool(basket.packs) and basket.gap <= ROUGH * basket.total + CLOSE
 
 
+def _landed(offers: Sequence[Offered], basket: Basket) -> Iterator[tuple[Offered, LandedLine]]:
+    """The lines bought, each with its quote."""
+    for indexes, parcel in basket.parcels.values():
+        yield from zip([offers[k] for k in indexes], parcel.lines, strict=True)
+
+
 def bought(offers: Sequence[Offered], basket: Basket) -> pd.DataFrame:
     """A row a line bought: every charge, and ``landed``, their sum."""
-    rows = []
-    for supplier, (indexes, parcel) in basket.parcels.items() if basket.packs else ():
-        for k, line in zip(indexes, parcel.lines, strict=True):
-            o, q = offers[k], offers[k].quote
-            own = (
-                q.item, supplier, line.packs * q.pack, o.pieces, line.packs, q.pack, line.quoted_price,
-                o.supplier.currency, q.part_class, q.designation, o.days, o.stale, str(q.source),
-            )  # fmt: skip
-            rows.append((*own, *(getattr(line, name) + 0.0 for name in CHARGES), line.total))
+    rows = [
+        (o.quote.item, o.supplier.supplier, line.packs * o.quote.pack, o.pieces, line.packs, o.quote.pack,
+         line.quoted_price, o.supplier.currency, o.quote.part_class, o.quote.designation, o.days, o.stale,
+         str(o.quote.source), *(getattr(line, name) + 0.0 for name in CHARGES), line.total)
+        for o, line in _landed(offers, basket)
+    ]  # fmt: skip
     return pd.DataFrame(rows, columns=[*BOUGHT, *CHARGES, "landed"])
 
 
@@ -124,13 +127,14 @@ def other_ways(
 
     ``all_fit`` is the order as if every question asked were answered by yes, where there is any.
     """
-    order, makers = basket.order, _makers_throughout(basket.order)
+    order = basket.order
+    makers = {order.part_of(k) for k in order.usable if order.offers[k].makers}
     search = partial(quick_basket, kept=basket.packs) if quick else cheapest_basket
     searches: dict[str, Callable[[Clock], Basket | None] | None] = {
         NEXT: partial(second_best, basket, search=search) if basket.packs else None,
         ONE: partial(one_supplier, order),
         ALL_FIT: partial(search, all_fit) if all_fit else None,
-        MAKERS_ONLY: partial(search, makers) if makers else None,
+        MAKERS_ONLY: partial(search, replace(order, makers_only=order.makers_only | makers)) if makers else None,
         BY_LINE: partial(line_by_line, order),
     }
     ways, late = {CHOSEN: basket}, []
@@ -150,23 +154,13 @@ def other_ways(
 
 def alternatives(ways: Mapping[str, Basket], chosen: Basket) -> pd.DataFrame:
     """A row a way of ordering."""
+    rows = [
+        (way, b.total, b.total - chosen.total, len(b.parcels), b.days, ", ".join(b.suppliers),
+         len(set(map(b.order.part_of, b.packs))), [u.part for u in b.uncovered], b.proven)
+        for way, b in ways.items()
+    ]  # fmt: skip
     columns = ["way", "total", "over", "parcels", "days", "suppliers", "covers", "lacks", "proven"]
-    return pd.DataFrame([_alternative(way, found, chosen) for way, found in ways.items()], columns=columns)
-
-
-def _makers_throughout(order: Order) -> Order | None:
-    """Only the maker's own, where a part has a quote of it that may be bought; None where none has."""
-    has = {o.part for k, o in enumerate(order.offers) if o.makers and order.allows(k)}
-    return None if not has else replace(order, makers_only=order.makers_only | has)
-
-
-def _alternative(name: str, found: Basket, chosen: Basket) -> dict[str, object]:
-    return {
-        "way": name, "total": found.total, "over": found.total - chosen.total, "parcels": len(found.parcels),
-        "days": found.days, "suppliers": ", ".join(found.suppliers),
-        "covers": len({found.order.offers[k].part for k in found.packs}),
-        "lacks": [u.part for u in found.uncovered], "proven": found.proven,
-    }  # fmt: skip
+    return pd.DataFrame(rows, columns=columns)
 
 
 def saved_without_badge(table: pd.DataFrame) -> float:
@@ -234,37 +228,30 @@ def order_lines(offers: Sequence[Offered], basket: Basket) -> tuple[OrderLine, .
     """A line a quote bought."""
     return tuple(
         OrderLine(
-            supplier=supplier, item=q.item, designation=q.designation, material=q.material, part_class=q.part_class,
-            packs=line.packs, pack=q.pack, quoted=line.quoted_price, currency=offers[k].supplier.currency,
-            source=q.source, note=offers[k].stale,
+            supplier=o.supplier.supplier, item=o.quote.item, designation=o.quote.designation,
+            material=o.quote.material, part_class=o.quote.part_class, packs=line.packs, pack=o.quote.pack,
+            quoted=line.quoted_price, currency=o.supplier.currency, source=o.quote.source, note=o.stale,
         )
-        for supplier, (indexes, parcel) in basket.parcels.items()
-        for k, line in zip(indexes, parcel.lines, strict=True)
-        for q in [offers[k].quote]
+        for o, line in _landed(offers, basket)
     )  # fmt: skip
 
 
 def order_totals(offers: Sequence[Offered], basket: Basket) -> tuple[OrderTotal, ...]:
     """What each supplier's invoice should say, and the parcel landed."""
-    return tuple(
-        _total(basket.order.suppliers[name], parcel, [offers[k] for k in indexes])
-        for name, (indexes, parcel) in basket.parcels.items()
-    )
-
-
-def _total(terms: ParcelTerms, parcel: LandedParcel, bought: Sequence[Offered]) -> OrderTotal:
-    supplier = bought[0].supplier
-    before = sum(line.packs * line.quoted_price for line in parcel.lines)
-    net = sum(parcel.charge(name) for name in ("goods", "core", "carriage", "insurance", "card_fee"))
-    taxed = 1.0 if terms.imported else 1.0 + terms.vat_rate
-    return OrderTotal(
-        supplier=supplier.supplier, currency=supplier.currency, quoted_goods=before,
-        quoted_discount=before - parcel.quoted_goods,
-        quoted_carriage=parcel_carriage(terms, parcel.quoted_goods, parcel.weight_kg),
-        quoted_fees=(parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
-        quoted_core=parcel.charge("core") / terms.net, quoted_total=net / terms.exchange * taxed,
-        cost_landed=parcel.total, lead_days=max(o.days for o in bought), note=_tax(terms),
-    )  # fmt: skip
+    totals = []
+    for name, (indexes, parcel) in basket.parcels.items():
+        terms, currency = basket.order.suppliers[name], offers[indexes[0]].supplier.currency
+        before = sum(line.packs * line.quoted_price for line in parcel.lines)
+        net = sum(parcel.charge(charge) for charge in ("goods", "core", "carriage", "insurance", "card_fee"))
+        totals.append(OrderTotal(
+            supplier=name, currency=currency, quoted_goods=before, quoted_discount=before - parcel.quoted_goods,
+            quoted_carriage=parcel_carriage(terms, parcel.quoted_goods, parcel.weight_kg),
+            quoted_fees=(parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
+            quoted_core=parcel.charge("core") / terms.net,
+            quoted_total=net / terms.exchange * (1.0 if terms.imported else 1.0 + terms.vat_rate),
+            cost_landed=parcel.total, lead_days=max(offers[k].days for k in indexes), note=_tax(terms),
+        ))  # fmt: skip
+    return tuple(totals)
 
 
 def orders(case: Case, offers: Sequence[Offered], basket: Basket, day: str) -> tuple[Ordered, ...]:
