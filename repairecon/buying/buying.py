@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import combinations
 from math import inf
 
@@ -94,42 +95,42 @@ class Buying:
         self.barred = tuple(o for o in weighed if o.left_out)
         self.offers = tuple(o for o in weighed if not o.left_out)
         self.by_item = grouped(range(len(self.offers)), lambda k: self.offers[k].quote.item)
-        self.days = [mean_of(lead) if (lead := self.lead(o)[0]) is not None else 0.0 for o in self.offers]
+        before = Counter[tuple[str, str]]()
+        self.again = []
+        for o in self.offers:
+            before[o.quote.item, o.quote.supplier] += 1
+            nth = before[o.quote.item, o.quote.supplier]
+            self.again.append(f", quote {nth}" if nth > 1 else "")
+        self.leads = [self._lead(o, again) for o, again in zip(self.offers, self.again, strict=True)]
+        self.days = [0.0 if lead is None else mean_of(lead) for lead, _ in self.leads]
         whole = order_of(case, pieces, self.offers, OrderWishes())
         with_days = zip(whole.offers, self.days, strict=True)
         self.whole = replace(whole, offers=tuple(replace(offer, days=days) for offer, days in with_days))
         self.lines, self.terms, self.border = [o.line for o in whole.offers], whole.suppliers, whole.border
         self.cost_day = mean_of(case.terms.cost_lost_day)
-        self._packs: dict[tuple[Demand, float], dict[int, int]] = {}
-        self._takeover: dict[int, float] = {}
+        self._chosen = cache(self.choose)
+        self.takeover = cache(self._price_without)
 
-    def lead(self, o: Offered) -> tuple[Range | None, str]:
-        """Days to wait for an offer, and the input that they are."""
+    def _lead(self, o: Offered, again: str) -> tuple[Range | None, str]:
+        """Days to wait for an offer, and the input that they are; ``again`` names a supplier's second quote."""
         q = o.quote
         if q.lead_days is not None:
-            return q.lead_days, f"days:{q.item}@{q.supplier}{self.again(o)}"
+            return q.lead_days, f"days:{q.item}@{q.supplier}{again}"
         if o.supplier.lead_days is not None:
             return o.supplier.lead_days, f"days of supplier:{q.supplier}"
         return self.own[q.item][1], f"days of item:{q.item}"
 
-    def again(self, o: Offered) -> str:
-        """What distinguishes a supplier's second quote for an item from the first."""
-        mine = [x for x in self.by_item[o.quote.item] if self.offers[x].supplier is o.supplier]
-        nth = next(n for n, x in enumerate(mine, 1) if self.offers[x] is o)
-        return f", quote {nth}" if nth > 1 else ""
-
     def packs(self, demand: Demand, anyway: float = 0.0) -> dict[int, int]:
         """Packs by offer; a wait of up to ``anyway`` days [day] costs nothing more."""
-        key = (demand, anyway)
-        if key not in self._packs:
-            self._packs[key] = self.choose(dict(demand), anyway) if demand else {}
-        if demand and not self._packs[key]:
+        packs = self._chosen(demand, anyway) if demand else {}
+        if demand and not packs:
             items = ", ".join(item for item, _ in demand)
             raise RepaireconError(f"no order of these quotes can be made for {items}: see minimum orders and weights")
-        return self._packs[key]
+        return packs
 
-    def choose(self, wanted: Mapping[str, int], anyway: float = 0.0, barred: int = -1) -> dict[int, int]:
+    def choose(self, demand: Demand, anyway: float = 0.0, barred: int = -1) -> dict[int, int]:
         """Packs by offer, none where no order can be made; ``barred`` is an offer that may not be taken."""
+        wanted = dict(demand)
         usable = [k for part in wanted for k in self.by_item[part] if k != barred]
         names = sorted(set(map(self.whole.supplier_of, usable)))
         # packs that hold a share of what is wanted may be mixed with others
@@ -173,7 +174,9 @@ class Buying:
         fixed = np.array([self.straight[n][0] for n in names])
         sets = [list(c) for n in range(1, min(len(names), len(parts)) + 1) for c in combinations(range(len(names)), n)]
         best, least = dict[int, int](), inf
-        for deadline, waited in self._deadlines(usable, anyway):
+        days = [max(self.days[k], anyway) for k in usable] if self.cost_day > 0.0 and anyway < inf else [inf]
+        for deadline in sorted(set(days)):
+            waited = self.cost_day * (deadline - anyway) if deadline < inf else 0.0
             cost = np.full((len(parts), len(names)), inf)
             pick = np.full((len(parts), len(names)), -1)
             for k in usable:
@@ -187,13 +190,6 @@ class Buying:
                     at = [chosen[int(j)] for j in cost[:, chosen].argmin(axis=1)]
                     least, best = total, {int(pick[i, j]): packs[int(pick[i, j])] for i, j in enumerate(at)}
         return best
-
-    def _deadlines(self, usable: Sequence[int], anyway: float) -> list[tuple[float, float]]:
-        """Deadlines worth trying, each with what waiting for it costs."""
-        if self.cost_day <= 0.0 or anyway == inf:
-            return [(inf, 0.0)]
-        days = {max(self.days[k], anyway) for k in usable}
-        return [(d, self.cost_day * (d - anyway)) for d in sorted(days)]
 
     def _programmed(self, wanted: Mapping[str, int], usable: Sequence[int], anyway: float) -> dict[int, int]:
         mine = [self.whole.offers[k] for k in usable]
@@ -233,13 +229,8 @@ class Buying:
 
     def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:
         """An item ordered by itself from one supplier, whether that is the cheapest or not."""
-        k = next(k for k in self.by_item[item] if self.named(k) == supplier)
+        k = next(k for k in self.by_item[item] if self.whole.supplier_of(k) + self.again[k] == supplier)
         return self._lines({k: self.lines[k].packs_for(pieces)})[0]
-
-    def named(self, k: int) -> str:
-        """The supplier of an offer as the inputs name it, a second quote for the same item by its number."""
-        offer = self.offers[k]
-        return offer.supplier.supplier + self.again(offer)
 
     def _no_price(self, item: str) -> str:
         """What stands against every quote for an item that has no price of its own."""
@@ -254,13 +245,8 @@ class Buying:
             source=source, packs=pieces, goods=float(pieces),
         )  # fmt: skip
 
-    def takeover(self, k: int) -> float:
-        """Mean price of an offer, as quoted, at which its order would be made without it."""
-        if k not in self._takeover:
-            self._takeover[k] = self._price_without(k)
-        return self._takeover[k]
-
     def _price_without(self, k: int) -> float:
+        """Mean price of an offer, as quoted, at which its order would be made without it."""
         item = self.offers[k].quote.item
         if len(self.by_item[item]) == 1:
             return inf
@@ -269,7 +255,7 @@ class Buying:
         packs = self.packs(demand)
         if k not in packs:
             return inf
-        without = self.choose(dict(demand), barred=k)
+        without = self.choose(demand, barred=k)
         if not without:
             return inf
         more = self.worth(without) - self.worth(packs)
@@ -292,12 +278,12 @@ class Buying:
         goods, fixed = _over(line.goods * factor, mean_of(o.quote.quoted))
         rate = next((quoted for up_to, quoted in terms.bands if up_to == band), terms.carriage)
         carriage, rest = _over(line.carriage * factor, rate)
-        lead, key = self.lead(o)
+        lead, key = self.leads[k]
         return Priced(
             item=o.quote.item, range=o.quote.quoted, supplier=o.supplier, quote=o.quote, lead=lead, lead_key=key,
             source=o.quote.source, packs=line.packs, goods=goods, carriage=carriage,
             fixed=fixed + (rest + line.core * factor + line.handling + line.core_refund),
-            band=band, offer=k, again=self.again(o),
+            band=band, offer=k, again=self.again[k],
         )  # fmt: skip
 
 
