@@ -115,7 +115,6 @@ class Basket:
     order: Order
     packs: Packs
     least: float = -inf
-    seconds: float = 0.0
     uncovered: tuple[Uncovered, ...] = ()
 
     @cached_property
@@ -226,13 +225,12 @@ class BasketRows:
         if extra.forced is not None:
             program.row([t for level in self.levels[extra.forced] for t in level.packs], low=1.0)
         if extra.not_all_of:
-            bought = []
-            for i in extra.not_all_of & set(self.levels):
-                bought.append((program.column(upper=1.0, whole=True), 1.0))
+            left = {i: program.column(upper=1.0, whole=True) for i in extra.not_all_of & set(self.levels)}
+            for i, bought in left.items():
                 for level in self.levels[i]:
                     for column, _ in level.packs:
-                        program.row([(column, 1.0), (bought[-1][0], -float(level.stop))], high=0.0)
-            program.row(bought, high=float(len(extra.not_all_of) - 1))
+                        program.row([(column, 1.0), (bought, -float(level.stop))], high=0.0)
+            program.row([(c, 1.0) for c in left.values()], high=float(len(extra.not_all_of) - 1))
         if extra.cost_up_to < inf:
             program.row(enumerate(program.cost), high=extra.cost_up_to)
 
@@ -250,20 +248,14 @@ class BasketRows:
         """A bound under which no basket lies, at once: the least cost if packs could be cut up."""
         return self.program.solve(seconds, whole=False).bound if seconds > 0.0 else -inf
 
-    def finer(self, packs: Packs, width: float) -> Cuts:
+    def finer(self, basket: Basket, width: float) -> Cuts:
         """The cuts with new ones at the value of each parcel of a basket, and on both sides of it."""
         made = dict(self.cuts)
-        for name, parcel in self.parcels.items():
-            if not parcel.terms.imported or parcel.excess < 0:
-                continue
-            net, keep = parcel.terms.net, 1.0 - parcel.terms.discount_rate
-            value = 0.0
-            for i in set(packs) & {level.offer for level in parcel.levels}:
-                line = self.order.offers[i].line
-                value += net * packs[i] * (line.price(packs[i]) * keep + line.core * line.pack)
-            if value > 0.0:
-                near = {value / (1.0 + width), value, value * (1.0 + width)}
-                inside = {p for p in near if 1e-6 < p < parcel.most_value - 1e-6}
+        for name, (_, landed) in basket.parcels.items():
+            value, rows = landed.charge("goods") + landed.charge("core"), self.parcels[name]
+            if rows.excess >= 0 and value > 0.0:
+                near = (value / (1.0 + width), value, value * (1.0 + width))
+                inside = {p for p in near if 1e-6 < p < rows.most_value - 1e-6}
                 made[name] = tuple(sorted({*made.get(name, ()), *inside}))
         return made
 
@@ -314,12 +306,12 @@ def cheapest_basket(order: Order, clock: Clock | None = None, extra: Extra = NO_
     (26.0, {0: 2, 1: 1}, True)
     """
     clock = clock or Clock()
-    began, missing = clock.left, _why_not(order)
+    missing = _why_not(order)
     basket = _refined(order, extra, clock)
     if basket.status == "nothing can be had" and order.usable and extra == NO_MORE:
         missing += _over_the_limits(order, clock)
         basket = _refined(replace(basket, uncovered=missing).covered_order, extra, clock)
-    return replace(basket, order=order, uncovered=missing, seconds=began - clock.left)
+    return replace(basket, order=order, uncovered=missing)
 
 
 def _refined(order: Order, extra: Extra, clock: Clock) -> Basket:
@@ -338,7 +330,7 @@ def _refined(order: Order, extra: Extra, clock: Clock) -> Basket:
             new = _priced(order, packs)
         if new is not None and new.total < best.total:
             best = new
-        finer = rows.finer(packs, width)
+        finer = rows.finer(new or Basket(order, {}), width)
         if best.total - least < CENT or finer == cuts or found.impossible:
             break
         cuts, width = finer, width / 3.0

@@ -166,31 +166,20 @@ def entering_prices(
     clock, order = clock or Clock(), basket.covered_order
     asked = order.usable if offers is None else offers
     open_ = [i for i in asked if order.allows(i) and not basket.packs.get(i)]
-    swaps = {i: _by_swap(basket, order, i) for i in open_}
-    return {i: _entry(basket.total + 1e-9, order, i, swaps[i], clock) for i in open_}
+    return {i: _entry(replace(basket, order=order), i, clock) for i in open_}
 
 
-_Start = tuple[float, Basket | None]
-"""The highest factor so far at which a basket with an offer costs no more than the cheapest (-1: none), and it."""
-
-
-def _by_swap(basket: Basket, order: Order, index: int) -> _Start:
-    """The basket with the part's offers given up for one other, where that is sold."""
-    offer = order.offers[index]
-    packs = {i: n for i, n in basket.packs.items() if order.offers[i].part != offer.part}
-    swapped = replace(basket, order=order, packs=packs | {index: offer.line.packs_for(order.wanted[offer.part])})
-    try:
-        parcels = len(swapped.parcels)
-    except ValueError:  # not sold so
-        return -1.0, None
-    if order.most_parcels is not None and parcels > order.most_parcels:
-        return -1.0, None
-    return _highest(swapped, order, index, basket.total + 1e-9), swapped
-
-
-def _entry(target: float, order: Order, index: int, start: _Start, clock: Clock) -> Entry:
-    factor, entered = start
+def _entry(chosen: Basket, index: int, clock: Clock) -> Entry:
+    order, target = chosen.order, chosen.total + 1e-9
     line = order.offers[index].line
+    # to begin with in the place of those chosen for its part; -1 where no basket with it costs no more
+    packs = {i: n for i, n in chosen.packs.items() if order.part_of(i) != order.part_of(index)}
+    entered = Basket(order, packs | {index: line.packs_for(order.wanted[order.part_of(index)])})
+    try:
+        few = order.most_parcels is None or len(entered.parcels) <= order.most_parcels
+        factor = _highest(entered, order, index, target) if few else -1.0
+    except ValueError:  # not sold so
+        factor = -1.0
     asked = line.price(line.minimum_packs)
     step = min(1.0, max(CENT / asked, 1e-3 * CENT)) if asked > 0.0 else 1.0
     proven = factor >= 1.0
@@ -204,9 +193,9 @@ def _entry(target: float, order: Order, index: int, start: _Start, clock: Clock)
         if not proven or root <= factor:
             break  # it stays out just above the best factor so far
         factor, entered, proven = root, basket, root >= 1.0
-    entered = replace(entered, order=_at_factor(order, index, factor)) if entered and factor >= 0.0 else None
+    enters = replace(entered, order=_at_factor(order, index, factor)) if factor >= 0.0 else None
     factor = max(factor, 0.0)
-    return Entry(factor, asked * factor, proven=proven, basket=entered)
+    return Entry(factor, asked * factor, proven=proven, basket=enters)
 
 
 def _at_factor(order: Order, index: int, factor: float) -> Order:

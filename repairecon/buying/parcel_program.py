@@ -9,7 +9,7 @@ where an answer shows that it matters.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import ceil, floor, inf
 
@@ -35,11 +35,16 @@ class Level:
     base: float = 0.0
     useful: int = -1
     over: int = -1
+    copies: Sum = field(default_factory=list)
 
     @property
     def packs(self) -> Sum:
         """All packs of it."""
         return [(self.useful, 1.0)] + ([(self.over, 1.0)] if self.over >= 0 else [])
+
+
+Taxed = list[tuple[Level, int]]
+"""Columns of packs under one rule, each with its level."""
 
 
 @dataclass(frozen=True)
@@ -103,6 +108,7 @@ class ParcelRows:
             self._burdens = {rule: (0.0, most) for rule, (_, most) in self._burdens.items()}
         self.rules = list(self._burdens)
         self.levels: list[Level] = []
+        self.excess = -1
         self.used = program.column(upper=1.0)
         for offer, (line, pieces) in offers.items():
             self._offer(offer, line, pieces)
@@ -242,67 +248,57 @@ class ParcelRows:
         if not self.terms.imported:
             return
         whole = len(self.rules) == 1 and not self.allowance
-        self.excess = -1
-        shares = []
         for r, rule in enumerate(self.rules):
-            share = []
+            carried: Taxed = []
+            free: Taxed = []
             for level in self.levels:
                 burden = rule.burden(level.duty_rate) * level.value * self.taxed
                 if whole:
                     for column, _ in level.packs:
                         self.program.cost[column] += burden
-                    share.append((level.packs, -1))
+                    carried += [(level, column) for column, _ in level.packs]
                 else:
-                    share.append(self._share(r, rule, level, burden))
-            shares.append(share)
-            self._limits(r, rule, share)
-            self._tax_on_carriage(r, rule, share)
-        if not whole:
-            for i, level in enumerate(self.levels):
-                parts = [term for share in shares for term in share[i][0]]
-                self.program.row(parts + [(c, -w) for c, w in level.packs], 0.0, 0.0)
+                    self._copy(r, rule, level, burden, carried, free)
+            self._limits(r, rule, carried, free)
+            self._tax_on_carriage(r, rule, carried, free)
+        for level in () if whole else self.levels:
+            self.program.row(level.copies + [(c, -w) for c, w in level.packs], 0.0, 0.0)
 
-    def _share(self, r: int, rule: TaxRule, level: Level, burden: float) -> tuple[Sum, int]:
+    def _copy(self, r: int, rule: TaxRule, level: Level, burden: float, carried: Taxed, free: Taxed) -> None:
         """Packs of a level under one rule, and those of them that go in free by hand.
 
         The copy needs no whole numbers: as one rule holds, it is all of the packs or none. What goes in free is whole.
         """
-        program = self.program
-        most = level.stop
+        program, most = self.program, level.stop
         if level.value > 0.0 and rule.value_up_to < inf:
             most = min(most, floor(rule.value_up_to / level.value + 1e-9))
         packs = program.column(burden, most)
+        carried.append((level, packs))
+        level.copies.append((packs, 1.0))
         program.row([(packs, 1.0), *((w.chosen, -float(most)) for w in self.ways if w.rule == r)], high=0.0)
-        if not self.allowance or level.value > self.allowance + 1e-6:
-            return [(packs, 1.0)], -1
-        most = level.stop if level.value == 0.0 else min(level.stop, floor(self.allowance / level.value + 1e-9))
-        free = program.column(-burden, most, whole=True)
-        program.row([(free, 1.0), (packs, -1.0)], high=0.0)
-        return [(packs, 1.0)], free
+        if self.allowance and level.value <= self.allowance + 1e-6:
+            most = level.stop if level.value == 0.0 else min(level.stop, floor(self.allowance / level.value + 1e-9))
+            free.append((level, program.column(-burden, most, whole=True)))
+            program.row([(free[-1][1], 1.0), (packs, -1.0)], high=0.0)
 
-    def _limits(self, r: int, rule: TaxRule, share: list[tuple[Sum, int]]) -> None:
+    def _limits(self, r: int, rule: TaxRule, carried: Taxed, free: Taxed) -> None:
         """Thresholds of a rule on the whole consignment, and the allowance."""
         program, margin = self.program, self.margin
         chosen = [w.chosen for w in self.ways if w.rule == r]
-        value = [(c, level.value * w) for level, (packs, _) in zip(self.levels, share, strict=True) for c, w in packs]
+        value = [(c, level.value) for level, c in carried]
+        dutiable = [(c, level.value) for level, c in carried if level.duty_rate > 0.0]
+        dutiable += [(c, -level.value) for level, c in free if level.duty_rate > 0.0]
         if rule.value_up_to < inf:
             program.row([*value, *((c, -rule.value_up_to + margin) for c in chosen)], high=0.0)
-        dutiable: Sum = []
-        free: Sum = []
-        for level, (packs, k) in zip(self.levels, share, strict=True):
-            if k >= 0:
-                free.append((k, level.value))
-            if level.duty_rate > 0.0:
-                dutiable += [(c, level.value * w) for c, w in packs]
-                dutiable += [(k, -level.value)] if k >= 0 else []
         if rule.dutiable_up_to < inf:
             program.row([*dutiable, *((c, -rule.dutiable_up_to + margin) for c in chosen)], high=0.0)
         if rule.dutiable_from > 0.0:
             program.row([*dutiable, *((c, -rule.dutiable_from - ABOVE - margin) for c in chosen)], low=0.0)
         if free:
-            program.row([*free, *((c, -self.allowance + margin) for c in chosen)], high=0.0)
+            within = [(c, level.value) for level, c in free]
+            program.row([*within, *((c, -self.allowance + margin) for c in chosen)], high=0.0)
 
-    def _tax_on_carriage(self, r: int, rule: TaxRule, share: list[tuple[Sum, int]]) -> None:
+    def _tax_on_carriage(self, r: int, rule: TaxRule, carried: Taxed, free: Taxed) -> None:
         """Taxes on carriage over the least that they can be: each line bears its share by value.
 
         The tax is carriage x (over / value), ``over`` being value x (burden - least). Divided by the interval's upper
@@ -315,12 +311,9 @@ class ParcelRows:
             return
         if self.excess < 0:
             self.excess = program.column(1.0)
-        value, over = [], []
-        for level, (packs, k) in zip(self.levels, share, strict=True):
-            burden = rule.burden(level.duty_rate)
-            value += [(c, level.value * w) for c, w in packs]
-            over += [(c, (burden - low) * level.value * w) for c, w in packs]
-            over += [(k, -burden * level.value)] if k >= 0 else []
+        value = [(c, level.value) for level, c in carried]
+        over = [(c, (rule.burden(level.duty_rate) - low) * level.value) for level, c in carried]
+        over += [(c, -rule.burden(level.duty_rate) * level.value) for level, c in free]
         if len({w.low for w in ways}) > 1:
             program.row([*value, *((w.chosen, -w.high) for w in ways)], high=0.0)
             program.row([*value, *((w.chosen, -w.low) for w in ways)], low=0.0)

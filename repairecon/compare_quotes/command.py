@@ -16,6 +16,9 @@ from repairecon.records import Case, RepaireconError
 from repairecon.show.answer_tables import keep_tables
 from repairecon.show.layout import for_terminal
 
+SHOWN = 40
+"""Rows shown of each sort; a price list has thousands that are of no use to the case."""
+WISHES = ("also_damage", "deadline_days", "most_parcels", "take_near", "seconds")
 MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
          "cost_landed")  # fmt: skip
 
@@ -25,10 +28,10 @@ def add(jobs: Any) -> None:
     job = jobs.add_parser("compare-quotes", help="which quotes to take, landed")
     job.add_argument("folder", help="case folder with parts.csv, suppliers.csv and quotes.csv")
     job.add_argument("more", nargs="*", metavar="FOLDER", help="more jobs, of this boat or others, ordered together")
-    job.add_argument("--deadline", type=float, metavar="DAYS", help="days within which all must be here")
+    job.add_argument("--deadline", type=float, dest="deadline_days", metavar="DAYS", help="days within which all must be here")
     job.add_argument("--most-parcels", type=int, metavar="N", help="parcels at most")
     job.add_argument("--without", action="append", metavar="SUPPLIER", help="leave a supplier out; may be repeated")
-    job.add_argument("--want", action="append", type=_wanted, metavar="PART=PIECES", help="order these parts only")
+    job.add_argument("--want", action="append", type=_wanted, dest="wanted", metavar="PART=PIECES", help="order these parts only")
     job.add_argument("--also-damage", action="store_true", help="order the parts that only damage would need, too")
     job.add_argument("--take-near", action="store_true", help="allow quotes whose size is near, not the same")
     job.add_argument("--seconds", type=float, default=SECONDS, help="for all searches together (%(default)s)")
@@ -59,18 +62,11 @@ def run(args: argparse.Namespace) -> None:
     """Compare, then print or write."""
     if (args.write or args.again) and not args.order:
         raise RepaireconError("--write and --again are for --order: give that too")
-    names = [part for part, _ in args.want or ()]
+    names = [part for part, _ in args.wanted or ()]
     if twice := sorted({name for name in names if names.count(name) > 1}):
         raise RepaireconError(f"--want: {', '.join(twice)} twice; name each part once")
-    wishes = {
-        "wanted": dict(args.want) if args.want else None,
-        "also_damage": args.also_damage,
-        "deadline_days": args.deadline,
-        "most_parcels": args.most_parcels,
-        "without": tuple(args.without) if args.without else None,
-        "take_near": args.take_near,
-        "seconds": args.seconds,
-    }
+    wishes = {name: getattr(args, name) for name in WISHES}
+    wishes |= {"wanted": dict(args.wanted or ()) or None, "without": tuple(args.without or ()) or None}
     case = read_case_aboard(args.folder, order=True)
     if args.more:
         case, wishes["wanted"] = _together(args, case)
@@ -98,7 +94,7 @@ def _together(args: argparse.Namespace, first: Case) -> tuple[Case, dict[str, in
     """One case of several, which job wants what printed before its order."""
     from repairecon.compare_quotes.together import shares_words, together
 
-    if args.order or args.want:
+    if args.order or args.wanted:
         raise RepaireconError("--order and --want are for one job: order each by itself, or write files with --orders")
     made = together([first, *(read_case_aboard(f, order=True) for f in args.more)], args.also_damage)
     if not args.json:
@@ -147,10 +143,6 @@ def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> No
     print(f"Wrote {len(written) - 1} orders to {folder}, and {written[-1].name} to keep", file=sys.stderr)
     if old := earlier_orders(folder, written):
         print(f"Not of this basket, but left there by an earlier run: {', '.join(old)}", file=sys.stderr)
-
-
-SHOWN = 40
-"""Rows shown of each sort; a price list has thousands that are of no use to the case."""
 
 
 def _add_import(jobs: Any) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -186,27 +187,12 @@ def compare_quotes(
     take_near: bool = False,
     seconds: float = SECONDS,
 ) -> QuotesAnswer:
-    """Choose among the quotes of a case.
+    """The cheapest basket among the quotes of a case; what lies around it is worked out when asked for [home money].
 
-    Parameters
-    ----------
-    case
-        Parts, suppliers and quotes.
-    wanted
-        Part -> pieces; None: the parts that are always needed.
-    also_damage
-        Those that only damage would need, too.
-    deadline_days, most_parcels, without
-        In place of the case's wishes: days within which all must be here [day], parcels at most, suppliers left out.
-    take_near
-        Allow quotes whose designation is near the wanted one but not the same.
-    seconds
-        Time allowed to all searches together, the basket first [s].
-
-    Returns
-    -------
-    QuotesAnswer
-        With the cheapest basket; the rest is worked out when asked for [home money].
+    ``wanted`` is part -> pieces (None: the parts that are always needed), ``also_damage`` takes those that only damage
+    would need, too. ``deadline_days`` (within which all must be here [day]), ``most_parcels`` and ``without``
+    (suppliers left out) stand in place of the case's wishes. ``take_near`` allows quotes whose designation is near the
+    wanted one but not the same. ``seconds`` are for all searches together, the basket first [s].
     """
     faults = [] if seconds > 0.0 else [f"seconds: found {seconds}; give more than 0"]
     case = with_waits_kept(case)
@@ -241,24 +227,16 @@ def _wishes(
     return replace(case.wishes, **given)
 
 
-def _found_parts(case: Case) -> dict[str, int]:
-    """Pieces that what is found brings, by part."""
-    found = {piece.strip() for piece in case.found.split(";")}
-    brought: dict[str, int] = {}
-    for name in found:
-        # the same outcome under several conditions brings its parts once
-        some = [dict(b.parts) for b in case.branches if b.key == name]
-        for part in {p for parts in some for p in parts}:
-            brought[part] = brought.get(part, 0) + max(parts.get(part, 0) for parts in some)
-    return brought
-
-
 def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool, faults: list[str]) -> dict[str, int]:
     """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
-    known = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
-    aboard, brought = {x.part: x.have for x in case.from_stock}, _found_parts(case)
+    known, brought = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)]), Counter[str]()
+    for name in {piece.strip() for piece in case.found.split(";")}:
+        # the same outcome under several conditions brings its parts once
+        some = [dict(b.parts) for b in case.branches if b.key == name]
+        brought += Counter({part: max(parts.get(part, 0) for parts in some) for parts in some for part in parts})
+    aboard = {x.part: x.have for x in case.from_stock}
     planned = {p.part: p.quantity if p.needed == "always" or also_damage else 0 for p in case.parts}
-    lacking = {part: n + brought.get(part, 0) - aboard.get(part, 0) for part, n in planned.items()}
+    lacking = {part: n + brought[part] - aboard.get(part, 0) for part, n in planned.items()}
     pieces: dict[str, int] = {part: n for part, n in lacking.items() if n > 0} if wanted is None else {}
     for name, count in (wanted or {}).items():
         if name not in known:
@@ -269,8 +247,10 @@ def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool
             faults.append(f"wanted: found {count} of {name}; give 1 or more")
         else:
             pieces[known.find(name)] = count
-    if not pieces and not faults and case.from_stock:
-        faults.append("nothing to order: every part that is always needed lies aboard (--also-damage, or name some)")
-    elif not pieces and not faults:
-        faults.append("no part is wanted: add parts that are always needed to parts.csv, or name some")
+    if not pieces and not faults:
+        faults.append(
+            "nothing to order: every part that is always needed lies aboard (--also-damage, or name some)"
+            if case.from_stock
+            else "no part is wanted: add parts that are always needed to parts.csv, or name some"
+        )
     return pieces

@@ -125,21 +125,16 @@ def unit_line(
     )  # fmt: skip
     if unit.price_new is None:
         return line, None
+    new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
     cost, price = failing(rebuild_or_buy(case, DRAWS, seed)), mean_of(unit.price_new)
     rate = (1.0 + case.years.discount_rate) / (1.0 + case.years.inflation_rate) - 1.0
     return replace(
         line, way=cost.way, cost_each=cost.mean, days=cost.days, expected=unit.count * p * cost.mean, price_new=price,
         spare_worth=unit.count * a_year * cost.saved_by_spare, spare_cost=_spare_cost(price, case, rate),
         renew_saves=unit.count * renew_saves(life, cost, rate), cost_without=cost.p_away * mean_of(cost.cost_away),
-        lost_day=cost.lost_day, order_days=_order_days(case),
+        lost_day=cost.lost_day, order_days=mean_of(new.lead_days) if new.lead_days else 0.0,
         bring_days=papers.toml.section("boat").number("bring_days") or BRING_DAYS,
     ), cost  # fmt: skip
-
-
-def _order_days(case: Case) -> float:
-    """Until a new unit comes."""
-    new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
-    return mean_of(new.lead_days) if new.lead_days else 0.0
 
 
 def _spare_cost(price: float, case: Case, rate: float) -> float:
