@@ -28,10 +28,11 @@ def add(jobs: Any) -> None:
     job = jobs.add_parser("compare-quotes", help="which quotes to take, landed")
     job.add_argument("folder", help="case folder with parts.csv, suppliers.csv and quotes.csv")
     job.add_argument("more", nargs="*", metavar="FOLDER", help="more jobs, of this boat or others, ordered together")
-    job.add_argument("--deadline", type=float, dest="deadline_days", metavar="DAYS", help="days within which all must be here")
+    days, only = "days within which all must be here", "order these parts only"
+    job.add_argument("--deadline", type=float, dest="deadline_days", metavar="DAYS", help=days)
     job.add_argument("--most-parcels", type=int, metavar="N", help="parcels at most")
     job.add_argument("--without", action="append", metavar="SUPPLIER", help="leave a supplier out; may be repeated")
-    job.add_argument("--want", action="append", type=_wanted, dest="wanted", metavar="PART=PIECES", help="order these parts only")
+    job.add_argument("--want", action="append", type=_wanted, dest="wanted", metavar="PART=PIECES", help=only)
     job.add_argument("--also-damage", action="store_true", help="order the parts that only damage would need, too")
     job.add_argument("--take-near", action="store_true", help="allow quotes whose size is near, not the same")
     job.add_argument("--seconds", type=float, default=SECONDS, help="for all searches together (%(default)s)")
