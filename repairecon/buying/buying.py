@@ -169,26 +169,28 @@ class Buying:
         self, wanted: Mapping[str, int], usable: Sequence[int], names: list[str], anyway: float
     ) -> dict[int, int]:
         """Every set of suppliers within every deadline: each part from the cheapest of the set."""
-        parts = list(wanted)
+        place = {part: i for i, part in enumerate(wanted)}
         packs = {k: self.lines[k].packs_for(wanted[self.whole.part_of(k)]) for k in usable}
+        offered = []
+        for k in usable:
+            j = names.index(self.whole.supplier_of(k))
+            goods = self.straight[names[j]][1] * packs[k] * self.lines[k].price(packs[k])
+            offered.append((k, place[self.whole.part_of(k)], j, goods))
         fixed = np.array([self.straight[n][0] for n in names])
-        sets = [list(c) for n in range(1, min(len(names), len(parts)) + 1) for c in combinations(range(len(names)), n)]
+        sets = [list(c) for n in range(1, min(len(names), len(place)) + 1) for c in combinations(range(len(names)), n)]
         best, least = dict[int, int](), inf
         days = [max(self.days[k], anyway) for k in usable] if self.cost_day > 0.0 and anyway < inf else [inf]
         for deadline in sorted(set(days)):
             waited = self.cost_day * (deadline - anyway) if deadline < inf else 0.0
-            cost = np.full((len(parts), len(names)), inf)
-            pick = np.full((len(parts), len(names)), -1)
-            for k in usable:
-                i, j = parts.index(self.whole.part_of(k)), names.index(self.whole.supplier_of(k))
-                goods = self.straight[names[j]][1] * packs[k] * self.lines[k].price(packs[k])
+            cost, pick = np.full((len(place), len(names)), inf), np.full((len(place), len(names)), -1)
+            for k, i, j, goods in offered:
                 if self.days[k] <= deadline and goods < cost[i, j]:
                     cost[i, j], pick[i, j] = goods, k
             for chosen in sets:
                 total = fixed[chosen].sum() + cost[:, chosen].min(axis=1).sum() + waited
                 if total < least - 1e-9:
                     at = [chosen[int(j)] for j in cost[:, chosen].argmin(axis=1)]
-                    least, best = total, {int(pick[i, j]): packs[int(pick[i, j])] for i, j in enumerate(at)}
+                    least, best = total, {k: packs[k] for i, j in enumerate(at) for k in [int(pick[i, j])]}
         return best
 
     def _programmed(self, wanted: Mapping[str, int], usable: Sequence[int], anyway: float) -> dict[int, int]:

@@ -52,19 +52,18 @@ def one_supplier(order: Order, clock: Clock | None = None) -> Basket | None:
 
     It names what it lacks; None where nobody has anything.
     """
-    has: dict[str, set[str]] = {name: set() for name in order.suppliers}
-    for i in order.usable:
-        has[order.supplier_of(i)].add(order.part_of(i))
+    clock, offered = clock or Clock(), grouped(order.usable, order.supplier_of)
+    has = {name: set(map(order.part_of, offered[name])) for name in order.suppliers if name in offered}
     best: Basket | None = None
     for name in sorted(has, key=lambda name: -len(has[name])):
         # what a supplier does not offer it lacks at least: the rest need no search
-        if not has[name] or (best and len(order.wanted) - len(has[name]) > len(best.uncovered)):
+        if best and len(order.wanted) - len(has[name]) > len(best.uncovered):
             break
         others = frozenset(order.suppliers) - {name}
         found = cheapest_basket(replace(order, without=others, most_parcels=None), clock)
         if best is None or (len(found.uncovered), found.total) < (len(best.uncovered), best.total):
             best = found
-    return best
+    return replace(best, least=-inf) if best and clock.left <= 0.0 else best
 
 
 def line_by_line(order: Order, clock: Clock | None = None) -> Basket:

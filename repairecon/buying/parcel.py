@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import inf
+from math import floor, inf
 
 from repairecon.formulas.integer_program import Program
 
@@ -211,6 +211,10 @@ def set_against_allowance(
     """
     if sum(value * n for value, n, _, _ in items) <= allowance + CLOSE / 2 and least <= 0.0 <= most:
         return tuple(n for _, n, _, _ in items)  # all goes in free: no choice to be made
+    if len(items) == 1 and items[0][0] > 0.0:  # thousands of quotes are priced alone
+        ((value, n, dutiable, _),) = items
+        k = min(n, floor((min(allowance, value * n - least if dutiable else inf) + CLOSE / 2) / value))
+        return (k,) if k >= 0 and (not dutiable or value * (n - k) <= most + CLOSE / 2) else None
     program = Program()
     free = [program.column(-saved, float(n), whole=True) for _, n, _, saved in items]
     program.row([(k, value) for k, (value, _, _, _) in zip(free, items, strict=True)], high=allowance + CLOSE / 2)
