@@ -295,15 +295,6 @@ def cheapest_basket(order: Order, clock: Clock | None = None, extra: Extra = NO_
     Nemhauser, Wolsey, Integer and Combinatorial Optimization, 1988, ch. II.1 (strong formulations of fixed charges; the
     chapter from memory); McCormick, Mathematical Programming 10 (1976), pp. 147-175 (product of two variables held from
     below; from memory).
-
-    >>> from repairecon.buying.basket import Offer, Order
-    >>> from repairecon.buying.parcel import Line, ParcelTerms
-    >>> seal, bearing = Line(((1, 6.0),)), Line(((1, 14.0),))
-    >>> offers = (Offer("seal", "stockist", seal), Offer("bearing", "stockist", bearing), Offer("seal", "shop", seal))
-    >>> terms = {"stockist": ParcelTerms(carriage=8.5, free_above=25.0), "shop": ParcelTerms()}
-    >>> basket = cheapest_basket(Order({"seal": 1, "bearing": 1}, offers, terms))
-    >>> basket.total, dict(basket.packs), basket.proven
-    (26.0, {0: 2, 1: 1}, True)
     """
     clock = clock or Clock()
     missing = _why_not(order)

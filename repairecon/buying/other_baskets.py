@@ -94,14 +94,6 @@ def frontier(
     With ``most`` deadlines at most these lie evenly, the soonest among them, and the baskets are quick ones. Haimes,
     Lasdon, Wismer, IEEE Transactions on Systems, Man, and Cybernetics SMC-1 (1971), pp. 296-297 (one aim as a limit,
     swept; from memory).
-
-    >>> from repairecon.buying.basket import Offer, Order
-    >>> from repairecon.buying.parcel import Line, ParcelTerms
-    >>> near = Offer("seal", "shop", Line(((1, 9.0),)), days=1)
-    >>> far = Offer("seal", "stockist", Line(((1, 6.0),)), days=5)
-    >>> points = frontier(Order({"seal": 1}, (near, far), {"shop": ParcelTerms(), "stockist": ParcelTerms()}))
-    >>> [(b.days, b.total) for b in points]
-    [(1, 9.0), (5, 6.0)]
     """
     clock = clock or Clock()
     basket = cheapest or cheapest_basket(order, clock)

@@ -16,7 +16,7 @@ import pandas as pd
 from repairecon.buying.basket import Basket, cheapest_basket, check_size
 from repairecon.buying.clock import Clock
 from repairecon.buying.offers import Offered, order_of, today_of, weigh
-from repairecon.buying.other_baskets import frontier
+from repairecon.buying.other_baskets import frontier, quick_basket
 from repairecon.compare_quotes import tables
 from repairecon.read.problems import Names, Problems
 from repairecon.rebuild_or_buy.learned import with_waits_kept
@@ -203,8 +203,10 @@ def compare_quotes(
     offers = weigh(case, pieces, wishes, take_near)
     order = order_of(case, pieces, offers, wishes)
     check_size(order)
-    clock = Clock(seconds)
-    found = cheapest_basket(order, clock)
+    clock, many = Clock(seconds), len(offers) > MANY_QUOTES
+    found = cheapest_basket(order, clock.part(0.7) if many else clock)
+    if many and found.status == "out of time" and not found.packs:
+        found = quick_basket(order, clock)
     clock.pause()
     return QuotesAnswer(case, pieces, wishes, offers, found, seconds, clock)
 

@@ -464,6 +464,14 @@ def test_without_time_for_a_basket_that_is_said(monkeypatch):
     assert as_json(none)["total"] == 0.0
 
 
+def test_where_all_quotes_are_too_many_for_the_time_few_of_each_part_are_searched(demo, monkeypatch):
+    monkeypatch.setattr(job, "MANY_QUOTES", 10)
+    monkeypatch.setattr(job, "cheapest_basket", lambda order, _: Basket(order, {}))
+    quick = repairecon.compare_quotes(repairecon.read_case(DEMO))
+    assert demo.total - 0.01 <= quick.total <= 1.02 * demo.total
+    assert quick.total - quick.gap <= demo.total + 0.01
+
+
 def test_more_quotes_than_memory_holds_are_refused_before_the_work():
     """10,000 by terms of every sort and 100,000 by plain ones go into 2 GB; not 100,000 by terms of every sort."""
     dear, abroad = Line(((1, 9.0), (5, 8.0)), weight_kg=0.1, duty_rate=0.03), ParcelTerms(imported=True, carriage=5.0)
