@@ -40,7 +40,7 @@ def parcel_cost(terms: Any, bought: list[tuple[Any, int]], border: Any) -> float
     paid_for = spent + sum(core for *_, core in rows)
     insurance = terms.insurance_rate * (paid_for + carriage)
     card = terms.card_fee_rate * (paid_for + carriage)
-    refund = sum(core * line.core_refund_rate for line, _, _, core in rows)
+    refund = sum(core for *_, core in rows)
     bill = paid_for + carriage + insurance + card
     if not terms.imported:
         if border.vat_back:  # pays and gets back the tax

@@ -47,6 +47,8 @@ def test_options_reach_the_job(folder, capsys):
     assert json.loads(printed(capsys, folder, "--json", "--most-parcels", 1))["total"] == pytest.approx(21.0)
     assert json.loads(printed(capsys, folder, "--json", "--without", "stockist"))["total"] == pytest.approx(21.0)
     assert json.loads(printed(capsys, folder, "--json", "--want", "seal=3"))["total"] == pytest.approx(15.0)
+    assert json.loads(printed(capsys, folder, "--json", "--seconds", 30))["total"] == pytest.approx(14.0)
+    assert main(["compare-quotes", str(folder), "--seconds", "0"]) == 2
 
 
 def test_orders_are_written_for_each_supplier(folder, tmp_path, capsys):

@@ -2,23 +2,41 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from math import inf
+from math import ceil, inf
+from typing import TypeVar
 
+from repairecon.buying.clock import Clock
 from repairecon.buying.parcel import Border, LandedParcel, Line, ParcelTerms, price_parcel
-from repairecon.buying.parcel_program import Level, ParcelRows
+from repairecon.buying.parcel_program import ParcelRows, cells_of
 from repairecon.formulas.integer_program import Found, Program
+from repairecon.records import RepaireconError
 
+T = TypeVar("T")
+K = TypeVar("K")
 CENT = 0.005
 """Half a cent: two totals nearer than this are the same."""
 
 _ROUNDS = 12
+MOST_BYTES, BYTES_A_CELL = 2e9, 2_500.0
+"""Memory that a search may take, and what each number in the rows of its program takes while it is solved: measured on
+1,000 to 100,000 quotes of 10 to 100 suppliers (``tests/hardness/bombs.py``)."""
+MOST_CELLS = int(MOST_BYTES / BYTES_A_CELL)
 
 Packs = Mapping[int, int]
 """Packs of each offer bought, by its index in the order."""
+Cuts = Mapping[str, tuple[float, ...]]
+"""Values at which a supplier's parcel is cut into intervals."""
+
+
+def grouped(things: Iterable[T], name_of: Callable[[T], K]) -> dict[K, list[T]]:
+    """Things by name, both in the order in which they come."""
+    found: dict[K, list[T]] = {}
+    for thing in things:
+        found.setdefault(name_of(thing), []).append(thing)
+    return found
 
 
 @dataclass(frozen=True)
@@ -50,27 +68,30 @@ class Order:
     makers_only: frozenset[str] = frozenset()
     only: Mapping[str, frozenset[int]] = field(default_factory=dict)
 
-    def __post_init__(self) -> None:
-        unknown = {o.supplier for o in self.offers} - set(self.suppliers)
-        if unknown:
-            raise ValueError(f"no terms for {', '.join(sorted(unknown))}")
-        if any(pieces < 1 for pieces in self.wanted.values()):
-            raise ValueError("want at least 1 piece of each part")
-
+    @cached_property
     def usable(self) -> list[int]:
         """The offers that may be bought, by index."""
         return [i for i in range(len(self.offers)) if self.allows(i)]
 
     def allows(self, index: int) -> bool:
         """Whether an offer may be bought at all."""
-        offer = self.offers[index]
-        return (
-            offer.part in self.wanted
-            and offer.supplier not in self.without
-            and offer.days <= self.deadline_days
-            and (offer.makers or offer.part not in self.makers_only)
-            and (offer.part not in self.only or index in self.only[offer.part])
-        )
+        return self.offers[index].part in self.wanted and all(wish(self, index) for wish in _WISHES.values())
+
+    def supplier_of(self, index: int) -> str:
+        return self.offers[index].supplier
+
+    def part_of(self, index: int) -> str:
+        return self.offers[index].part
+
+
+_LATE = "none within the deadline"
+_WISHES: dict[str, Callable[[Order, int], bool]] = {
+    "all its suppliers are left out": lambda o, i: o.supplier_of(i) not in o.without,
+    "no offer of the maker's part": lambda o, i: o.offers[i].makers or o.part_of(i) not in o.makers_only,
+    "none of the offers asked for": lambda o, i: i in o.only.get(o.part_of(i), (i,)),
+    _LATE: lambda o, i: o.offers[i].days <= o.deadline_days,
+}
+"""Why a part cannot be had where no offer of it passes one of these after the other."""
 
 
 @dataclass(frozen=True)
@@ -86,15 +107,14 @@ class Uncovered:
 class Basket:
     """What to buy: packs of each offer bought (by its index in the order).
 
-    ``total`` is priced parcel by parcel. No basket costs less than ``least`` as asked; ``gap`` is what lies between,
-    ``proven`` that it is under half a cent. ``status``: "proven", "out of time" or "nothing can be had".
-    ``uncovered`` parts are left out of the basket.
+    ``total`` is priced parcel by parcel, infinite where nothing was found. No basket costs less than ``least`` as
+    asked; ``gap`` is what lies between, ``proven`` that it is under half a cent. ``status``: "proven", "out of time" or
+    "nothing can be had". ``uncovered`` parts are left out of the basket.
     """
 
     order: Order
     packs: Packs
     least: float = -inf
-    seconds: float = 0.0
     uncovered: tuple[Uncovered, ...] = ()
 
     @cached_property
@@ -104,24 +124,20 @@ class Basket:
 
     @cached_property
     def total(self) -> float:
-        """Landed cost of all parcels; infinite if nothing was found."""
         return sum((parcel.total for _, parcel in self.parcels.values()), 0.0) if self.packs else inf
 
     @property
     def gap(self) -> float:
-        """By how much a cheaper basket could still cost less."""
         return max(0.0, self.total - self.least) if self.packs else inf
 
     @property
     def proven(self) -> bool:
-        """Whether no basket is cheaper by half a cent or more."""
-        return bool(self.packs) and self.gap < CENT
+        return self.gap < CENT
 
     @property
     def status(self) -> str:
-        """In one word or two."""
-        if not self.packs:
-            return "nothing can be had" if self.least == inf else "out of time"
+        if not self.packs and self.least == inf:
+            return "nothing can be had"
         return "proven" if self.proven else "out of time"
 
     @property
@@ -137,7 +153,6 @@ class Basket:
 
     @property
     def suppliers(self) -> tuple[str, ...]:
-        """Who sends a parcel."""
         return tuple(self.parcels)
 
     @property
@@ -148,11 +163,8 @@ class Basket:
 
 def price_packs(order: Order, packs: Packs) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
     """The parcels of a choice of packs by supplier, each with its offers, priced by :func:`parcel.price_parcel`."""
-    by_supplier: dict[str, list[int]] = {}
-    for index in sorted(i for i, n in packs.items() if n > 0):
-        by_supplier.setdefault(order.offers[index].supplier, []).append(index)
     made = {}
-    for name, mine in by_supplier.items():
+    for name, mine in grouped(sorted(i for i, n in packs.items() if n > 0), order.supplier_of).items():
         lines, counts = [order.offers[i].line for i in mine], [packs[i] for i in mine]
         made[name] = (tuple(mine), price_parcel(order.suppliers[name], lines, counts, order.border))
     return made
@@ -172,38 +184,23 @@ class Extra:
 NO_MORE = Extra()
 
 
-@dataclass
 class BasketRows:
     """The program of an order over the offers that may be bought, the intervals of value cut as given."""
 
-    order: Order
-    usable: Sequence[int]
-    extra: Extra = NO_MORE
-    cuts: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        self.program, order = Program(), self.order
+    def __init__(self, order: Order, extra: Extra = NO_MORE, cuts: Cuts | None = None) -> None:
+        self.program, self.order, self.extra, self.cuts = Program(), order, extra, cuts or {}
         self.parcels: dict[str, ParcelRows] = {}
-        by_supplier: dict[str, list[int]] = {}
-        for i in self.usable:
-            by_supplier.setdefault(order.offers[i].supplier, []).append(i)
-        for name, mine in by_supplier.items():
-            lines = {i: (order.offers[i].line, order.wanted[order.offers[i].part]) for i in mine}
-            terms, cuts = order.suppliers[name], self.cuts.get(name, ())
-            self.parcels[name] = ParcelRows(self.program, terms, order.border, lines, cuts, self.extra.margin)
-        self.levels: dict[int, list[Level]] = {}
-        for parcel in self.parcels.values():
-            for level in parcel.levels:
-                self.levels.setdefault(level.offer, []).append(level)
+        for name, mine in grouped(order.usable, order.supplier_of).items():
+            lines = {i: (order.offers[i].line, order.wanted[order.part_of(i)]) for i in mine}
+            terms, cut = order.suppliers[name], self.cuts.get(name, ())
+            self.parcels[name] = ParcelRows(self.program, terms, order.border, lines, cut, extra.margin)
+        self.levels = grouped((x for p in self.parcels.values() for x in p.levels), lambda level: level.offer)
         self._cover()
         self._wishes()
 
     def _cover(self) -> None:
         program, self.missed = self.program, dict[str, int]()
-        by_part: dict[str, list[int]] = {}
-        for i in self.usable:
-            by_part.setdefault(self.order.offers[i].part, []).append(i)
-        for part, offers in by_part.items():
+        for part, offers in grouped(self.order.usable, self.order.part_of).items():
             pieces = self.order.wanted[part]
             # a pack brings no more than what is wanted: so the relaxation cannot cover a part by a third of a pack
             terms = [
@@ -222,51 +219,67 @@ class BasketRows:
 
     def _wishes(self) -> None:
         program, extra = self.program, self.extra
-        used = {name: parcel.used for name, parcel in self.parcels.items()}
         if self.order.most_parcels is not None:
-            program.row([(c, 1.0) for c in used.values()], high=float(self.order.most_parcels))
+            used = [(parcel.used, 1.0) for parcel in self.parcels.values()]
+            program.row(used, high=float(self.order.most_parcels))
         if extra.forced is not None:
             program.row([t for level in self.levels[extra.forced] for t in level.packs], low=1.0)
         if extra.not_all_of:
-            bought = []
-            for i in extra.not_all_of & set(self.levels):
-                bought.append((program.column(upper=1.0, whole=True), 1.0))
+            left = {i: program.column(upper=1.0, whole=True) for i in extra.not_all_of & set(self.levels)}
+            for i, bought in left.items():
                 for level in self.levels[i]:
                     for column, _ in level.packs:
-                        program.row([(column, 1.0), (bought[-1][0], -float(level.stop))], high=0.0)
-            program.row(bought, high=float(len(extra.not_all_of) - 1))
+                        program.row([(column, 1.0), (bought, -float(level.stop))], high=0.0)
+            program.row([(c, 1.0) for c in left.values()], high=float(len(extra.not_all_of) - 1))
         if extra.cost_up_to < inf:
             program.row(enumerate(program.cost), high=extra.cost_up_to)
 
     def solve(self, seconds: float) -> tuple[Found, dict[int, int]]:
-        """The point found, and the packs that it means."""
-        found = self.program.solve(seconds) if self.usable else Found(None, inf, True)
-        if found.point is None:
+        """The point found, and the packs that it means; no search is begun without time."""
+        if seconds <= 0.0 or not self.order.usable:
+            return Found(None, -inf if self.order.usable else inf, not self.order.usable), {}
+        found = self.program.solve(seconds)
+        if (point := found.point) is None:
             return found, {}
-        counts = {
-            i: sum(int(found.point[c] + 0.5) for level in levels for c, _ in level.packs)
-            for i, levels in self.levels.items()
-        }
-        return found, {i: n for i, n in counts.items() if n > 0}
+        counts = {i: [int(point[c] + 0.5) for x in some for c, _ in x.packs] for i, some in self.levels.items()}
+        return found, {i: sum(n) for i, n in counts.items() if any(n)}
 
-    def finer(self, packs: Packs, width: float) -> dict[str, tuple[float, ...]]:
+    def relaxed(self, seconds: float) -> float:
+        """A bound under which no basket lies, at once: the least cost if packs could be cut up."""
+        return self.program.solve(seconds, whole=False).bound if seconds > 0.0 else -inf
+
+    def finer(self, basket: Basket, width: float) -> Cuts:
         """The cuts with new ones at the value of each parcel of a basket, and on both sides of it."""
-        made = {name: set(points) for name, points in self.cuts.items()}
-        for name, parcel in self.parcels.items():
-            if not parcel.terms.imported or parcel.excess < 0:
-                continue
-            net, keep = parcel.terms.net, 1.0 - parcel.terms.discount_rate
-            value = 0.0
-            for i in set(packs) & {level.offer for level in parcel.levels}:
-                line = self.order.offers[i].line
-                value += net * packs[i] * (line.price(packs[i]) * keep + line.core * line.pack)
-            if value > 0.0:
-                near = {value / (1.0 + width), value, value * (1.0 + width)}
-                made.setdefault(name, set()).update(p for p in near if 1e-6 < p < parcel.most_value - 1e-6)
-        return {name: tuple(sorted(points)) for name, points in made.items()}
+        made = dict(self.cuts)
+        for name, (_, landed) in basket.parcels.items():
+            value, rows = landed.charge("goods") + landed.charge("core"), self.parcels[name]
+            if rows.excess >= 0 and value > 0.0:
+                near = (value / (1.0 + width), value, value * (1.0 + width))
+                inside = {p for p in near if 1e-6 < p < rows.most_value - 1e-6}
+                made[name] = tuple(sorted({*made.get(name, ()), *inside}))
+        return made
 
 
-def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = NO_MORE) -> Basket:
+def cells(order: Order, cuts: Cuts) -> int:
+    """About how many numbers the rows of an order's program hold, without writing them."""
+    lines = grouped((o for o in order.offers if o.part in order.wanted), lambda o: o.supplier)
+    return sum(
+        cells_of(order.suppliers[name], order.border, [o.line for o in mine], len(cuts.get(name, ())))
+        for name, mine in lines.items()
+    )
+
+
+def check_size(order: Order) -> None:
+    """Refuse an order whose program would not go into memory."""
+    if (many := cells(order, {})) > MOST_CELLS:
+        raise RepaireconError(
+            f"quotes.csv: {len(order.offers)} quotes for {len(order.wanted)} parts from {len(order.suppliers)} "
+            f"suppliers would take about {ceil(many * BYTES_A_CELL / 1e9)} GB of memory (limit "
+            f"{int(MOST_BYTES / 1e9)} GB): take out the dearest quotes of each part, or order fewer parts at a time"
+        )
+
+
+def cheapest_basket(order: Order, clock: Clock | None = None, extra: Extra = NO_MORE) -> Basket:
     """The basket of least landed cost that covers every part, with proof.
 
     A mixed-integer program, exact for: fixed carriage or weight bands, free carriage, minimum order, whole packs,
@@ -276,54 +289,43 @@ def cheapest_basket(order: Order, seconds: float = 60.0, extra: Extra = NO_MORE)
     program is refined until the basket priced parcel by parcel lies within half a cent of the bound.
 
     Parts without a usable offer are left out and named; if the rest cannot be had together (most parcels, weights), as
-    many parts as possible are covered, the others named. Past the time allowed [s] the best basket so far is given
-    with its gap.
+    many parts as possible are covered, the others named. Past the time allowed the best basket so far is given with its
+    gap.
 
     Nemhauser, Wolsey, Integer and Combinatorial Optimization, 1988, ch. II.1 (strong formulations of fixed charges; the
     chapter from memory); McCormick, Mathematical Programming 10 (1976), pp. 147-175 (product of two variables held from
     below; from memory).
-
-    >>> from repairecon.buying.basket import Offer, Order
-    >>> from repairecon.buying.parcel import Line, ParcelTerms
-    >>> seal, bearing = Line(((1, 6.0),)), Line(((1, 14.0),))
-    >>> offers = (Offer("seal", "stockist", seal), Offer("bearing", "stockist", bearing), Offer("seal", "shop", seal))
-    >>> terms = {"stockist": ParcelTerms(carriage=8.5, free_above=25.0), "shop": ParcelTerms()}
-    >>> basket = cheapest_basket(Order({"seal": 1, "bearing": 1}, offers, terms))
-    >>> basket.total, dict(basket.packs), basket.proven
-    (26.0, {0: 2, 1: 1}, True)
     """
-    began = time.perf_counter()
-    usable = order.usable()
-    served = {order.offers[i].part for i in usable}
-    absent = tuple(why_not(order, part) for part in order.wanted if part not in served)
-    basket = replace(_refined(order, usable, extra, (began, seconds)), uncovered=absent)
-    if basket.status != "nothing can be had" or not usable or extra != NO_MORE:
-        return basket
-    missing = _over_the_limits(order, usable, began + seconds)
-    left = [i for i in usable if order.offers[i].part not in {m.part for m in missing}]
-    return replace(_refined(order, left, extra, (began, seconds)), uncovered=absent + missing)
+    clock = clock or Clock()
+    missing = _why_not(order)
+    basket = _refined(order, extra, clock)
+    if basket.status == "nothing can be had" and order.usable and extra == NO_MORE:
+        missing += _over_the_limits(order, clock)
+        basket = _refined(replace(basket, uncovered=missing).covered_order, extra, clock)
+    return replace(basket, order=order, uncovered=missing)
 
 
-def _refined(order: Order, usable: list[int], extra: Extra, clock: tuple[float, float]) -> Basket:
+def _refined(order: Order, extra: Extra, clock: Clock) -> Basket:
     """The cheapest basket of some offers; intervals of value are cut finer until price and bound meet."""
-    began, seconds = clock
-    cuts: dict[str, tuple[float, ...]] = {}
+    cuts: Cuts = {}
     best, least, width = Basket(order, {}), -inf, 0.25
     for _ in range(_ROUNDS):
-        rows = BasketRows(order, usable, extra, cuts)
-        found, packs = rows.solve(seconds - (time.perf_counter() - began))
+        if (clock.left <= 0.0 and order.usable) or (cuts and cells(order, cuts) > MOST_CELLS):
+            break
+        rows = BasketRows(order, extra, cuts)
+        found, packs = rows.solve(clock.left)
         least = max(least, found.bound)
         new = _priced(order, packs)
         if packs and new is None:  # a limit missed by a hair: keep clear of it
-            _, packs = BasketRows(order, usable, replace(extra, margin=2e-3), cuts).solve(1.0)
+            _, packs = BasketRows(order, replace(extra, margin=2e-3), cuts).solve(min(1.0, clock.left))
             new = _priced(order, packs)
         if new is not None and new.total < best.total:
             best = new
-        finer = rows.finer(packs, width)
-        if best.total - least < CENT or finer == cuts or found.impossible or time.perf_counter() - began > seconds:
+        finer = rows.finer(new or Basket(order, {}), width)
+        if best.total - least < CENT or finer == cuts or found.impossible:
             break
         cuts, width = finer, width / 3.0
-    return replace(best, least=least, seconds=time.perf_counter() - began)
+    return replace(best, least=least)
 
 
 def _priced(order: Order, packs: Packs) -> Basket | None:
@@ -334,33 +336,31 @@ def _priced(order: Order, packs: Packs) -> Basket | None:
         return None
 
 
-def why_not(order: Order, part: str) -> Uncovered:
-    """Why a part has no offer that may be bought: the first of the wishes that leaves none, and the soonest [day]."""
-    offers = order.offers
-    left = [i for i, offer in enumerate(offers) if offer.part == part]
-    wishes = {
-        "no offer at all": left,
-        "all its suppliers are left out": [i for i in left if offers[i].supplier not in order.without],
-        "no offer of the maker's part": [i for i in left if offers[i].makers or part not in order.makers_only],
-        "none of the offers asked for": [i for i in left if part not in order.only or i in order.only[part]],
-    }
-    for why, kept in wishes.items():
-        left = [i for i in left if i in kept]
-        if not left:
-            return Uncovered(part, why)
-    return Uncovered(part, "none within the deadline", min(offers[i].days for i in left))
+def _why_not(order: Order) -> tuple[Uncovered, ...]:
+    """Parts without an offer that may be bought: the first of the wishes that leaves none, and the soonest [day]."""
+    served, offered = set(map(order.part_of, order.usable)), grouped(range(len(order.offers)), order.part_of)
+    absent = []
+    for part in (part for part in order.wanted if part not in served):
+        left, why, soonest = offered.get(part, []), "no offer at all", None
+        for wish, passes in _WISHES.items():
+            if left:
+                why, soonest = wish, min(order.offers[i].days for i in left) if wish == _LATE else None
+                left = [i for i in left if passes(order, i)]
+        absent.append(Uncovered(part, why, soonest))
+    return tuple(absent)
 
 
-def _over_the_limits(order: Order, usable: list[int], until: float) -> tuple[Uncovered, ...]:
+def _over_the_limits(order: Order, clock: Clock) -> tuple[Uncovered, ...]:
     """The fewest parts that must be left out so that the others can be had, and why."""
-    rows = BasketRows(order, usable, Extra(may_miss=True))
-    found, _ = rows.solve(until - time.perf_counter())
-    if found.point is None:
-        return tuple(Uncovered(part, "not found in time") for part in rows.missed)
-    missed = [part for part, column in rows.missed.items() if found.point[column] > 0.5]
-    free = BasketRows(replace(order, most_parcels=None), usable, Extra(may_miss=True))
-    without, _ = free.solve(until - time.perf_counter())
-    alone = {p for p, c in free.missed.items() if without.point is not None and without.point[c] > 0.5}
+
+    def missed(asked: Order) -> list[str] | None:
+        rows = BasketRows(asked, Extra(may_miss=True))
+        point = rows.solve(clock.left)[0].point
+        return None if point is None else [p for p, c in rows.missed.items() if point[c] > 0.5]
+
+    together, alone = missed(order), missed(replace(order, most_parcels=None))
+    if together is None:
+        return tuple(Uncovered(part, "not found in time") for part in grouped(order.usable, order.part_of))
     many = "1 parcel" if order.most_parcels == 1 else f"{order.most_parcels} parcels"
     too_many = f"over the limit of {many} together with the others"
-    return tuple(Uncovered(p, "too heavy for one parcel" if p in alone else too_many) for p in missed)
+    return tuple(Uncovered(p, "too heavy for one parcel" if p in (alone or ()) else too_many) for p in together)

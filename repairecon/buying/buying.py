@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import combinations
 from math import inf
 
 import numpy as np
 
-from repairecon.buying.basket import Offer, Order, price_packs
+from repairecon.buying.basket import check_size, grouped, price_packs
+from repairecon.buying.clock import Clock
 from repairecon.buying.inputs import mean_of
-from repairecon.buying.offers import Offered, border, line_of, parcel_terms, today_of, weigh
+from repairecon.buying.offers import Offered, order_of, weigh
 from repairecon.buying.other_baskets import frontier
-from repairecon.buying.parcel import Border, LandedLine, LandedParcel, Line, ParcelTerms, price_parcel
+from repairecon.buying.parcel import CLOSE, Border, LandedLine, LandedParcel, Line, ParcelTerms, price_parcel
 from repairecon.records import NOTHING, Case, OrderWishes, Quote, Range, RepaireconError, Source, Supplier
 
 Demand = tuple[tuple[str, int], ...]
@@ -87,61 +89,59 @@ class Buying:
         self.own = {p.part: (p.price, p.lead_days, p.source) for p in case.parts}
         self.own |= {w.way: (w.price, w.lead_days, w.source) for w in case.ways}
         pieces = {p.part: p.quantity for p in case.parts} | {w.way: 1 for w in case.ways}
-        weighed = weigh(case, pieces, _undated(case.wishes), take_near=False)
+        # quotes age only where the case says what day it is
+        wishes = case.wishes if case.wishes.today else replace(case.wishes, price_inflation_rate=0.0)
+        weighed = weigh(case, pieces, wishes)
         self.barred = tuple(o for o in weighed if o.left_out)
         self.offers = tuple(o for o in weighed if not o.left_out)
-        sellers = dict.fromkeys(o.supplier.supplier for o in self.offers)
-        quotes = {name: [o.quote for o in self.offers if o.supplier.supplier == name] for name in sellers}
-        self.terms = {name: parcel_terms(case, case.supplier(name), mine) for name, mine in quotes.items()}
-        self.border = border(case)
-        self.lines = [line_of(o) for o in self.offers]
-        self.by_item: dict[str, list[int]] = {}
-        for k, o in enumerate(self.offers):
-            self.by_item.setdefault(o.quote.item, []).append(k)
-        self.days = [mean_of(lead) if (lead := self.lead(o)[0]) is not None else 0.0 for o in self.offers]
+        self.by_item = grouped(range(len(self.offers)), lambda k: self.offers[k].quote.item)
+        before = Counter[tuple[str, str]]()
+        self.again = []
+        for o in self.offers:
+            before[o.quote.item, o.quote.supplier] += 1
+            nth = before[o.quote.item, o.quote.supplier]
+            self.again.append(f", quote {nth}" if nth > 1 else "")
+        self.leads = [self._lead(o, again) for o, again in zip(self.offers, self.again, strict=True)]
+        self.days = [0.0 if lead is None else mean_of(lead) for lead, _ in self.leads]
+        whole = order_of(case, pieces, self.offers, OrderWishes())
+        with_days = zip(whole.offers, self.days, strict=True)
+        self.whole = replace(whole, offers=tuple(replace(offer, days=days) for offer, days in with_days))
+        self.lines, self.terms, self.border = [o.line for o in whole.offers], whole.suppliers, whole.border
         self.cost_day = mean_of(case.terms.cost_lost_day)
-        self._packs: dict[tuple[Demand, float], dict[int, int]] = {}
-        self._takeover: dict[int, float] = {}
+        self._chosen = cache(self.choose)
+        self.takeover = cache(self._price_without)
 
-    def lead(self, o: Offered) -> tuple[Range | None, str]:
-        """Days to wait for an offer, and the input that they are."""
+    def _lead(self, o: Offered, again: str) -> tuple[Range | None, str]:
+        """Days to wait for an offer, and the input that they are; ``again`` names a supplier's second quote."""
         q = o.quote
         if q.lead_days is not None:
-            return q.lead_days, f"days:{q.item}@{q.supplier}{self.again(o)}"
+            return q.lead_days, f"days:{q.item}@{q.supplier}{again}"
         if o.supplier.lead_days is not None:
             return o.supplier.lead_days, f"days of supplier:{q.supplier}"
         return self.own[q.item][1], f"days of item:{q.item}"
 
-    def again(self, o: Offered) -> str:
-        """What distinguishes a supplier's second quote for an item from the first."""
-        mine = [x for x in self.by_item[o.quote.item] if self.offers[x].supplier is o.supplier]
-        nth = next(n for n, x in enumerate(mine, 1) if self.offers[x] is o)
-        return f", quote {nth}" if nth > 1 else ""
-
     def packs(self, demand: Demand, anyway: float = 0.0) -> dict[int, int]:
         """Packs by offer; a wait of up to ``anyway`` days [day] costs nothing more."""
-        key = (demand, anyway)
-        if key not in self._packs:
-            self._packs[key] = self.choose(dict(demand), anyway) if demand else {}
-        if demand and not self._packs[key]:
+        packs = self._chosen(demand, anyway) if demand else {}
+        if demand and not packs:
             items = ", ".join(item for item, _ in demand)
             raise RepaireconError(f"no order of these quotes can be made for {items}: see minimum orders and weights")
-        return self._packs[key]
+        return packs
 
-    def choose(self, wanted: Mapping[str, int], anyway: float = 0.0, barred: int = -1) -> dict[int, int]:
+    def choose(self, demand: Demand, anyway: float = 0.0, barred: int = -1) -> dict[int, int]:
         """Packs by offer, none where no order can be made; ``barred`` is an offer that may not be taken."""
+        wanted = dict(demand)
         usable = [k for part in wanted for k in self.by_item[part] if k != barred]
-        names = sorted({self.offers[k].supplier.supplier for k in usable})
+        names = sorted(set(map(self.whole.supplier_of, usable)))
         # packs that hold a share of what is wanted may be mixed with others
-        whole = all(not 1 < self.lines[k].pack < wanted[self.offers[k].quote.item] for k in usable)
+        whole = all(not 1 < self.lines[k].pack < wanted[self.whole.part_of(k)] for k in usable)
         if whole and len(names) <= MOST_TRIED and all(n in self.straight for n in names):
             return self._tried(wanted, usable, names, anyway)
         return self._programmed(wanted, usable, anyway)
 
     def parcels(self, packs: Mapping[int, int]) -> dict[str, tuple[tuple[int, ...], LandedParcel]]:
         """What a choice comes to, parcel by parcel."""
-        wanted = {self.offers[k].quote.item: 1 for k in packs}
-        return price_packs(Order(wanted, self._all, self.terms, self.border), packs)
+        return price_packs(self.whole, packs)
 
     def worth(self, packs: Mapping[int, int]) -> float:
         """Home money for a choice with its wait."""
@@ -149,16 +149,11 @@ class Buying:
         return landed + self.cost_day * max((self.days[k] for k in packs), default=0.0)
 
     @cached_property
-    def _all(self) -> tuple[Offer, ...]:
-        zipped = zip(self.offers, self.lines, self.days, strict=True)
-        return tuple(Offer(o.quote.item, o.supplier.supplier, line, days) for o, line, days in zipped)
-
-    @cached_property
     def straight(self) -> dict[str, tuple[float, float]]:
         """Fixed cost a parcel, and home money for one quoted, of suppliers whose terms are straight lines."""
         found = {}
-        for name, terms in self.terms.items():
-            mine = [line for o, line in zip(self.offers, self.lines, strict=True) if o.supplier.supplier == name]
+        for name, some in grouped(self.whole.offers, lambda o: o.supplier).items():
+            terms, mine = self.terms[name], [o.line for o in some]
             rates = {line.duty_rate for line in mine}
             steps = terms.bands or terms.minimum_order or terms.free_above is not None or _limits(terms, self.border)
             if not steps and len(rates) == 1 and not any(len(line.prices) > 1 or line.core for line in mine):
@@ -174,39 +169,37 @@ class Buying:
         self, wanted: Mapping[str, int], usable: Sequence[int], names: list[str], anyway: float
     ) -> dict[int, int]:
         """Every set of suppliers within every deadline: each part from the cheapest of the set."""
-        parts = list(wanted)
-        packs = {k: self.lines[k].packs_for(wanted[self.offers[k].quote.item]) for k in usable}
+        place = {part: i for i, part in enumerate(wanted)}
+        packs = {k: self.lines[k].packs_for(wanted[self.whole.part_of(k)]) for k in usable}
+        offered = []
+        for k in usable:
+            j = names.index(self.whole.supplier_of(k))
+            goods = self.straight[names[j]][1] * packs[k] * self.lines[k].price(packs[k])
+            offered.append((k, place[self.whole.part_of(k)], j, goods))
         fixed = np.array([self.straight[n][0] for n in names])
-        sets = [list(c) for n in range(1, min(len(names), len(parts)) + 1) for c in combinations(range(len(names)), n)]
+        sets = [list(c) for n in range(1, min(len(names), len(place)) + 1) for c in combinations(range(len(names)), n)]
         best, least = dict[int, int](), inf
-        for deadline, waited in self._deadlines(usable, anyway):
-            cost = np.full((len(parts), len(names)), inf)
-            pick = np.full((len(parts), len(names)), -1)
-            for k in usable:
-                i, j = parts.index(self.offers[k].quote.item), names.index(self.offers[k].supplier.supplier)
-                goods = self.straight[names[j]][1] * packs[k] * self.lines[k].price(packs[k])
+        days = [max(self.days[k], anyway) for k in usable] if self.cost_day > 0.0 and anyway < inf else [inf]
+        for deadline in sorted(set(days)):
+            waited = self.cost_day * (deadline - anyway) if deadline < inf else 0.0
+            cost, pick = np.full((len(place), len(names)), inf), np.full((len(place), len(names)), -1)
+            for k, i, j, goods in offered:
                 if self.days[k] <= deadline and goods < cost[i, j]:
                     cost[i, j], pick[i, j] = goods, k
             for chosen in sets:
                 total = fixed[chosen].sum() + cost[:, chosen].min(axis=1).sum() + waited
                 if total < least - 1e-9:
                     at = [chosen[int(j)] for j in cost[:, chosen].argmin(axis=1)]
-                    least, best = total, {int(pick[i, j]): packs[int(pick[i, j])] for i, j in enumerate(at)}
+                    least, best = total, {k: packs[k] for i, j in enumerate(at) for k in [int(pick[i, j])]}
         return best
 
-    def _deadlines(self, usable: Sequence[int], anyway: float) -> list[tuple[float, float]]:
-        """Deadlines worth trying, each with what waiting for it costs."""
-        if self.cost_day <= 0.0 or anyway == inf:
-            return [(inf, 0.0)]
-        days = {max(self.days[k], anyway) for k in usable}
-        return [(d, self.cost_day * (d - anyway)) for d in sorted(days)]
-
     def _programmed(self, wanted: Mapping[str, int], usable: Sequence[int], anyway: float) -> dict[int, int]:
-        mine = [self._all[k] for k in usable]
-        order = Order(wanted, tuple(mine), {o.supplier: self.terms[o.supplier] for o in mine}, self.border)
+        mine = [self.whole.offers[k] for k in usable]
         if self.cost_day <= 0.0 or anyway == inf:
-            order = replace(order, offers=tuple(replace(o, days=0.0) for o in mine))
-        found = [b for b in frontier(order, SECONDS) if b.packs and not b.uncovered]
+            mine = [replace(o, days=0.0) for o in mine]
+        order = replace(self.whole, wanted=wanted, offers=tuple(mine), only={})
+        check_size(order)
+        found = [b for b in frontier(order, Clock(SECONDS)) if b.packs and not b.uncovered]
         if not found:
             return {}
         best = min(found, key=lambda b: b.total + self.cost_day * max(b.days - anyway, 0.0))
@@ -238,13 +231,8 @@ class Buying:
 
     def from_supplier(self, item: str, supplier: str, pieces: int) -> Priced:
         """An item ordered by itself from one supplier, whether that is the cheapest or not."""
-        k = next(k for k in self.by_item[item] if self.named(k) == supplier)
+        k = next(k for k in self.by_item[item] if self.whole.supplier_of(k) + self.again[k] == supplier)
         return self._lines({k: self.lines[k].packs_for(pieces)})[0]
-
-    def named(self, k: int) -> str:
-        """The supplier of an offer as the inputs name it, a second quote for the same item by its number."""
-        offer = self.offers[k]
-        return offer.supplier.supplier + self.again(offer)
 
     def _no_price(self, item: str) -> str:
         """What stands against every quote for an item that has no price of its own."""
@@ -259,13 +247,8 @@ class Buying:
             source=source, packs=pieces, goods=float(pieces),
         )  # fmt: skip
 
-    def takeover(self, k: int) -> float:
-        """Mean price of an offer, as quoted, at which its order would be made without it."""
-        if k not in self._takeover:
-            self._takeover[k] = self._price_without(k)
-        return self._takeover[k]
-
     def _price_without(self, k: int) -> float:
+        """Mean price of an offer, as quoted, at which its order would be made without it."""
         item = self.offers[k].quote.item
         if len(self.by_item[item]) == 1:
             return inf
@@ -274,7 +257,7 @@ class Buying:
         packs = self.packs(demand)
         if k not in packs:
             return inf
-        without = self.choose(dict(demand), barred=k)
+        without = self.choose(demand, barred=k)
         if not without:
             return inf
         more = self.worth(without) - self.worth(packs)
@@ -282,13 +265,11 @@ class Buying:
         return mean_of(line.range) + more / line.goods if line.goods > 0.0 else inf
 
     def _lines(self, packs: Mapping[int, int]) -> tuple[Priced, ...]:
-        made = []
-        for name, (indexes, parcel) in self.parcels(packs).items():
-            terms = self.terms[name]
-            band = _band(terms, parcel.weight_kg) if not parcel.carriage_free else None
-            for k, line in zip(indexes, parcel.lines, strict=True):
-                made.append(self._line(terms, k, line, band))
-        return tuple(made)
+        return tuple(
+            self._line(self.terms[name], k, line, _band(self.terms[name], parcel))
+            for name, (indexes, parcel) in self.parcels(packs).items()
+            for k, line in zip(indexes, parcel.lines, strict=True)
+        )
 
     def _line(self, terms: ParcelTerms, k: int, line: LandedLine, band: float | None) -> Priced:
         """A landed line taken apart: within the rules that hold for its parcel every charge is a straight line."""
@@ -299,20 +280,13 @@ class Buying:
         goods, fixed = _over(line.goods * factor, mean_of(o.quote.quoted))
         rate = next((quoted for up_to, quoted in terms.bands if up_to == band), terms.carriage)
         carriage, rest = _over(line.carriage * factor, rate)
-        lead, key = self.lead(o)
+        lead, key = self.leads[k]
         return Priced(
             item=o.quote.item, range=o.quote.quoted, supplier=o.supplier, quote=o.quote, lead=lead, lead_key=key,
             source=o.quote.source, packs=line.packs, goods=goods, carriage=carriage,
             fixed=fixed + (rest + line.core * factor + line.handling + line.core_refund),
-            band=band, offer=k, again=self.again(o),
+            band=band, offer=k, again=self.again[k],
         )  # fmt: skip
-
-
-def _undated(wishes: OrderWishes) -> OrderWishes:
-    """The wishes that bear on a rebuild: quotes age only where the case says what day it is."""
-    if wishes.today:
-        return wishes
-    return replace(wishes, price_inflation_rate=0.0, today=today_of(wishes).isoformat())
 
 
 def _limits(terms: ParcelTerms, rules: Border) -> bool:
@@ -328,5 +302,7 @@ def _over(cost: float, quoted: float) -> tuple[float, float]:
     return (cost / quoted, 0.0) if quoted > 0.0 else (0.0, cost)
 
 
-def _band(terms: ParcelTerms, weight_kg: float) -> float | None:
-    return next((up_to for up_to, _ in terms.bands if weight_kg <= up_to + 1e-6), None)
+def _band(terms: ParcelTerms, parcel: LandedParcel) -> float | None:
+    """The weight band whose carriage is paid, if any."""
+    fitting = (up_to for up_to, _ in terms.bands if parcel.weight_kg <= up_to + CLOSE and not parcel.carriage_free)
+    return next(fitting, None)

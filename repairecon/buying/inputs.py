@@ -16,7 +16,7 @@ class Product:
     inputs: tuple[int, ...] = ()
 
     def times(self, other: Product) -> Product:
-        """Both multiplied; they share no input, so that the mean of the product is the product of the means."""
+        """Both multiplied; they share no input, so that the mean is the product of the means."""
         return Product((*self.inputs, *other.inputs))
 
 
@@ -68,7 +68,6 @@ class Input:
 
     @cached_property
     def mean(self) -> float:
-        """Expected value [unit of the input]."""
         return self.range.likely if self.is_chance else mean_of(self.range)
 
 
@@ -87,7 +86,6 @@ class Inputs:
         return Product((self.index[item.key],))
 
     def number(self, key: str, label: str, unit: str, range_: Range, *, item: str = "", offer: int = -1) -> Product:
-        """An uncertain number."""
         return self.add(Input(key, label, unit, range_, item=item, offer=offer))
 
     def hours(self, key: str, label: str, range_: Range) -> Product:
@@ -95,7 +93,6 @@ class Inputs:
         return self.add(Input(key, label, "hours", range_, shared_hours=True))
 
     def wait(self, key: str, label: str, range_: Range) -> Product:
-        """Days to wait for something ordered."""
         return self.add(Input(key, label, "days", range_, is_wait=True))
 
     def chance(self, key: str, label: str, p: float, source: Source) -> Product:

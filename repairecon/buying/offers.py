@@ -8,7 +8,7 @@ from datetime import date
 from itertools import pairwise
 from math import inf
 
-from repairecon.buying.basket import Offer, Order
+from repairecon.buying.basket import Offer, Order, grouped
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.parcel import Border, Line, ParcelTerms
 from repairecon.formulas import ranges
@@ -59,21 +59,18 @@ def today_of(wishes: OrderWishes) -> date:
 
 def weigh(case: Case, wanted: Mapping[str, int], wishes: OrderWishes, take_near: bool = False) -> tuple[Offered, ...]:
     """Every quote for a wanted part, in the order of the file; ``take_near`` allows all that are near."""
-    parts = {p.part: p for p in case.parts}
-    made = []
+    parts, sellers = {p.part: p for p in case.parts}, {s.supplier: s for s in case.suppliers}
+    today, made = today_of(wishes), []
     for q in case.quotes:
         if q.item in wanted:
-            part, supplier = parts.get(q.item), case.supplier(q.supplier)
-            fit = _fit(part, q)
-            factor, stale = _age(q, wishes, today_of(wishes))
+            part, supplier = parts.get(q.item), sellers[q.supplier]
+            factor, stale = _age(q, wishes, today)
             offered = Offered(
-                quote=q, supplier=supplier, pieces=wanted[q.item], fit=fit, age_factor=factor, stale=stale,
+                quote=q, supplier=supplier, pieces=wanted[q.item], fit=_fit(part, q), age_factor=factor, stale=stale,
                 days=_days(q, supplier, part, wishes), left_out="",
             )  # fmt: skip
             barred = _barred(offered, part, wishes, take_near)
-            ask = ""
-            if part and fit and fit.verdict == "unknown" and not barred:
-                ask = _question(q, part, fit.reasons)
+            ask = "" if barred else _question(offered, part)
             made.append(replace(offered, left_out=barred or ask, ask=ask))
     return tuple(made)
 
@@ -99,11 +96,13 @@ def _plain(text: str) -> str:
     return "".join(text.casefold().split())
 
 
-def _question(q: Quote, part: Part, reasons: Sequence[str]) -> str:
-    """What to ask before a quote of which the tables cannot tell is ordered."""
-    wanted = " ".join(word for word in (part.standard_size, part.material) if word)
-    offered = " ".join(word for word in (q.designation, q.material) if word)
-    return f"ask {q.supplier} whether {offered} is {wanted} ({'; '.join(dict.fromkeys(reasons))})"
+def _question(o: Offered, part: Part | None) -> str:
+    """What to ask before a quote of which the tables cannot tell is ordered, '' where they can."""
+    if part is None or o.fit is None or o.fit.verdict != "unknown":
+        return ""
+    wanted = " ".join(filter(None, (part.standard_size, part.material)))
+    offered = " ".join(filter(None, (o.quote.designation, o.quote.material)))
+    return f"ask {o.quote.supplier} whether {offered} is {wanted} ({'; '.join(dict.fromkeys(o.fit.reasons))})"
 
 
 def _age(q: Quote, wishes: OrderWishes, today: date) -> tuple[float, str]:
@@ -131,40 +130,31 @@ def _barred(o: Offered, part: Part | None, wishes: OrderWishes, take_near: bool)
         return "safety-critical: the maker's own part or one with a certificate only, whatever the price"
     if o.supplier.supplier in wishes.without:
         return "the supplier is left out by the order's wishes"
-    if o.fit is not None and o.fit.verdict == "not":
-        return "not the part: " + "; ".join(o.fit.reasons)
-    if o.fit is not None and o.fit.verdict == "near" and not (take_near or o.quote.take_near):
-        return "near, not the same: " + "; ".join(o.fit.reasons)
-    return ""
+    if o.fit is None or o.fit.verdict not in ("near", "not"):
+        return ""
+    if o.fit.verdict == "near" and (take_near or o.quote.take_near):
+        return ""
+    return f"{'near, not the same' if o.fit.verdict == 'near' else 'not the part'}: {'; '.join(o.fit.reasons)}"
 
 
 def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> ParcelTerms:
-    """A supplier's terms at their means; weight bands count only where every weight is known."""
-    home = case.terms.currency
-    weighed = bool(supplier.bands) and all(q.weight_kg is not None for q in quotes)
-    return ParcelTerms(
-        exchange=1.0 if supplier.currency == home else case.terms.exchange[supplier.currency],
-        carriage=_carriage(supplier, weighed),
-        bands=_bands(supplier) if weighed else (),
-        **{name: getattr(supplier, name) for name in SAME_TERMS},
-    )
-
-
-def _bands(supplier: Supplier) -> tuple[tuple[float, float], ...]:
-    bands = tuple((b.up_to_kg, mean_of(b.quoted)) for b in supplier.bands)
+    """A supplier's terms at their means; weight bands count only where every weight is known, else the heaviest one."""
+    home, carriage = case.terms.currency, mean_of(supplier.carriage)
+    bands: tuple[tuple[float, float], ...] = tuple((b.up_to_kg, mean_of(b.quoted)) for b in supplier.bands)
+    if any(q.weight_kg is None for q in quotes):
+        carriage = max([carriage, *(cost for _, cost in bands)])
+        bands = ()
     if any(heavier < lighter for (_, lighter), (_, heavier) in pairwise(bands)):  # ranges of more than one shape
         raise RepaireconError(
             f"carriage.csv: the carriage of {supplier.supplier} falls with the weight, on average; "
             "give all its bands the same quoted_shape"
         )
-    return bands
-
-
-def _carriage(supplier: Supplier, weighed: bool) -> float:
-    """One charge whatever the weight: where weights are wanted but not known, that of the heaviest band."""
-    if supplier.bands and not weighed:
-        return max(mean_of(supplier.carriage), *(mean_of(b.quoted) for b in supplier.bands))
-    return mean_of(supplier.carriage)
+    return ParcelTerms(
+        exchange=1.0 if supplier.currency == home else case.terms.exchange[supplier.currency],
+        carriage=carriage,
+        bands=bands,
+        **{name: getattr(supplier, name) for name in SAME_TERMS},
+    )
 
 
 def border(case: Case) -> Border:
@@ -176,8 +166,7 @@ def border(case: Case) -> Border:
 def line_of(o: Offered) -> Line:
     """A quote's line at its mean price of today."""
     q = o.quote
-    start = mean_of(q.quoted)
-    prices = ((1, start), *((b.from_packs, b.quoted) for b in q.breaks))
+    prices = ((1, mean_of(q.quoted)), *((b.from_packs, b.quoted) for b in q.breaks))
     return Line(
         prices=tuple((n, p * o.age_factor) for n, p in prices),
         pack=q.pack,
@@ -192,22 +181,17 @@ def order_of(
     case: Case, wanted: Mapping[str, int], offers: Sequence[Offered], wishes: OrderWishes, all_fit: bool = False
 ) -> Order:
     """The question for the basket: index k of its offers is ``offers[k]``; ``all_fit``: as if every answer were yes."""
-    names = dict.fromkeys(o.supplier.supplier for o in offers)
-    quotes = {name: [o.quote for o in offers if o.supplier.supplier == name] for name in names}
-    parts = {p.part: p for p in case.parts}
+    sellers = grouped((o.quote for o in offers), lambda q: q.supplier)
     barred = {k for k, o in enumerate(offers) if o.left_out and not (all_fit and o.ask)}
-    allowed = {
-        part: frozenset(k for k, o in enumerate(offers) if o.quote.item == part and k not in barred)
-        for part in {offers[k].quote.item for k in barred}
-    }
+    by_part = grouped(range(len(offers)), lambda k: offers[k].quote.item)
     return Order(
         wanted=dict(wanted),
         offers=tuple(Offer(o.quote.item, o.supplier.supplier, line_of(o), o.days, o.makers) for o in offers),
-        suppliers={name: parcel_terms(case, case.supplier(name), quotes[name]) for name in names},
+        suppliers={name: parcel_terms(case, case.supplier(name), mine) for name, mine in sellers.items()},
         border=border(case),
         deadline_days=inf if wishes.deadline_days is None else wishes.deadline_days,
         most_parcels=wishes.most_parcels,
-        without=frozenset(wishes.without) & set(names),
-        makers_only=frozenset(w for w in wanted if w in parts and parts[w].makers_only),
-        only=allowed,
+        without=frozenset(wishes.without) & set(sellers),
+        makers_only=frozenset(p.part for p in case.parts if p.makers_only and p.part in wanted),
+        only={part: frozenset(mine) - barred for part, mine in by_part.items() if not barred.isdisjoint(mine)},
     )

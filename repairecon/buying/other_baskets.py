@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import inf
+from math import ceil, inf
 
-from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Extra, Order, cheapest_basket
+from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Extra, Order, cheapest_basket, grouped
+from repairecon.buying.clock import Clock
 from repairecon.buying.parcel import price_parcel
 
+Search = Callable[[Order, Clock | None, Extra], Basket]
+"""A way to look for a basket: :func:`cheapest_basket`, or one that is quick."""
 _A_PART = 3
 """Offers of each part that a quick basket chooses from."""
 
 
-def second_best(basket: Basket, seconds: float = 60.0, quick: bool = False) -> Basket:
-    """The cheapest basket without at least one of the offers bought; ``quick`` as :func:`quick_basket`."""
-    order, extra = basket.covered_order, Extra(not_all_of=frozenset(basket.packs))
-    return quick_basket(order, basket.packs, seconds, extra) if quick else cheapest_basket(order, seconds, extra)
+def second_best(basket: Basket, clock: Clock | None = None, search: Search = cheapest_basket) -> Basket:
+    """The cheapest basket without at least one of the offers bought."""
+    return search(basket.covered_order, clock, Extra(not_all_of=frozenset(basket.packs)))
 
 
 def goods_cost(order: Order, index: int) -> float:
@@ -30,123 +31,94 @@ def goods_cost(order: Order, index: int) -> float:
     return packs * line.price(packs) * (1.0 - terms.discount_rate) * terms.net * (1.0 + tax)
 
 
-def quick_basket(order: Order, kept: Iterable[int] = (), seconds: float = 60.0, extra: Extra = NO_MORE) -> Basket:
+def quick_basket(order: Order, clock: Clock | None = None, extra: Extra = NO_MORE, kept: Iterable[int] = ()) -> Basket:
     """A basket of the few offers of each part with the cheapest goods, its gap by the relaxation over all offers.
 
-    It takes about a fifth of the time [s] of the cheapest basket of an order with a dozen offers a part and is seldom
-    more than half a per cent dearer; the program without whole numbers gives a bound at once. ``kept`` offers stay in
+    It takes about a fifth of the time of the cheapest basket of an order with a dozen offers a part and is seldom more
+    than half a per cent dearer; the program without whole numbers gives a bound at once. ``kept`` offers stay in
     whatever they cost.
     """
-    usable, some = order.usable(), {}
-    for part in {order.offers[i].part for i in usable}:
-        mine = sorted((i for i in usable if order.offers[i].part == part), key=lambda i: goods_cost(order, i))
-        some[part] = frozenset(mine[:_A_PART]) | (frozenset(kept) & frozenset(mine))
-    found = cheapest_basket(replace(order, only={**order.only, **some}), seconds, extra)
-    if not found.packs:
-        return found
-    bound = BasketRows(order, usable, extra).program.relaxed()
-    return replace(found, order=order, least=found.least if len(usable) == sum(map(len, some.values())) else bound)
+    clock, some, kept = clock or Clock(), {}, frozenset(kept)
+    for part, mine in grouped(order.usable, order.part_of).items():
+        some[part] = frozenset(sorted(mine, key=lambda i: goods_cost(order, i))[:_A_PART]) | (kept & frozenset(mine))
+    found = cheapest_basket(replace(order, only={**order.only, **some}), clock, extra)
+    if found.packs and len(order.usable) > sum(map(len, some.values())):
+        return replace(found, order=order, least=BasketRows(order, extra).relaxed(clock.left))
+    return replace(found, order=order)
 
 
-def one_supplier(order: Order, seconds: float = 60.0) -> Basket | None:
-    """The cheapest basket from one supplier alone, of those that have most of the parts; seconds for each supplier.
+def one_supplier(order: Order, clock: Clock | None = None) -> Basket | None:
+    """The cheapest basket from one supplier alone, of those that have most of the parts.
 
     It names what it lacks; None where nobody has anything.
     """
-    has: dict[str, set[str]] = {name: set() for name in order.suppliers}
-    for i in order.usable():
-        has[order.offers[i].supplier].add(order.offers[i].part)
+    clock, offered = clock or Clock(), grouped(order.usable, order.supplier_of)
+    has = {name: set(map(order.part_of, offered[name])) for name in order.suppliers if name in offered}
     best: Basket | None = None
     for name in sorted(has, key=lambda name: -len(has[name])):
         # what a supplier does not offer it lacks at least: the rest need no search
-        if not has[name] or (best and len(order.wanted) - len(has[name]) > len(best.uncovered)):
+        if best and len(order.wanted) - len(has[name]) > len(best.uncovered):
             break
         others = frozenset(order.suppliers) - {name}
-        found = cheapest_basket(replace(order, without=others, most_parcels=None), seconds)
+        found = cheapest_basket(replace(order, without=others, most_parcels=None), clock)
         if best is None or (len(found.uncovered), found.total) < (len(best.uncovered), best.total):
             best = found
-    return best
+    return replace(best, least=-inf) if best and clock.left <= 0.0 else best
 
 
-def line_by_line(order: Order, seconds: float = 60.0) -> Basket:
+def line_by_line(order: Order, clock: Clock | None = None) -> Basket:
     """The basket of each part's cheapest bare price a piece, and what it comes to with all charges.
 
     Bare price: quoted for the packs needed, after discount, in home money with the supplier's VAT, a piece; carriage,
     duty and all else left out. Of equal ones the first; any number of parcels.
     """
-    best: dict[str, tuple[float, int]] = {}
-    for i in order.usable():
-        offer = order.offers[i]
-        line, terms = offer.line, order.suppliers[offer.supplier]
-        packs = line.packs_for(order.wanted[offer.part])
-        bare = line.price(packs) * (1.0 - terms.discount_rate) / line.pack * terms.net
-        bare *= 1.0 if order.border.vat_back else 1.0 + terms.vat_rate
-        best[offer.part] = min(best.get(offer.part, (inf, i)), (bare, i))
-    only = {part: frozenset({i}) for part, (_, i) in best.items()}
-    return cheapest_basket(replace(order, only={**order.only, **only}, most_parcels=None), seconds)
+
+    def bare(i: int) -> float:
+        line, terms = order.offers[i].line, order.suppliers[order.supplier_of(i)]
+        price = line.price(line.packs_for(order.wanted[order.part_of(i)]))
+        tax = 1.0 if order.border.vat_back else 1.0 + terms.vat_rate
+        return price * (1.0 - terms.discount_rate) / line.pack * terms.net * tax
+
+    best = {part: frozenset({min(mine, key=bare)}) for part, mine in grouped(order.usable, order.part_of).items()}
+    return cheapest_basket(replace(order, only={**order.only, **best}, most_parcels=None), clock)
 
 
-def frontier(order: Order, seconds: float = 60.0, cheapest: Basket | None = None) -> list[Basket]:
+def frontier(
+    order: Order, clock: Clock | None = None, cheapest: Basket | None = None, most: float = inf
+) -> list[Basket]:
     """Money against days: the cheapest basket for each deadline, the dominated ones left out.
 
-    The deadline is set just under the days of the basket before, from the cheapest on, until some part can no longer be
-    had; a basket that costs no less than a sooner one is left out. Parts that cannot be had at all are left out of all.
-    The soonest and dearest comes first; each deadline that is left has an equal share of the time [s]. Haimes, Lasdon,
-    Wismer, IEEE Transactions on Systems, Man, and Cybernetics SMC-1 (1971), pp. 296-297 (one aim as a limit, swept;
-    from memory).
-
-    >>> from repairecon.buying.basket import Offer, Order
-    >>> from repairecon.buying.parcel import Line, ParcelTerms
-    >>> near = Offer("seal", "shop", Line(((1, 9.0),)), days=1)
-    >>> far = Offer("seal", "stockist", Line(((1, 6.0),)), days=5)
-    >>> points = frontier(Order({"seal": 1}, (near, far), {"shop": ParcelTerms(), "stockist": ParcelTerms()}))
-    >>> [(b.days, b.total) for b in points]
-    [(1, 9.0), (5, 6.0)]
+    The deadline is set just under the days of the basket before, from the cheapest on, until none is left by which each
+    part has an offer; a basket that costs no less than a sooner one is left out. Parts that cannot be had at all are
+    left out of all. The soonest and dearest comes first; each deadline that is left has an equal share of the time.
+    With ``most`` deadlines at most these lie evenly, the soonest among them, and the baskets are quick ones. Haimes,
+    Lasdon, Wismer, IEEE Transactions on Systems, Man, and Cybernetics SMC-1 (1971), pp. 296-297 (one aim as a limit,
+    swept; from memory).
     """
-    began, found = time.perf_counter(), list[Basket]()
-    basket = cheapest or cheapest_basket(order, seconds)
-    lacking = {u.part for u in basket.uncovered}
-    wanted = {part: pieces for part, pieces in order.wanted.items() if part not in lacking}
-    while basket.packs and {u.part for u in basket.uncovered} <= lacking:
+    clock = clock or Clock()
+    basket = cheapest or cheapest_basket(order, clock)
+    order, lacking, found = replace(basket, order=order).covered_order, basket.uncovered, list[Basket]()
+    basket, soonest, kept = replace(basket, uncovered=()), soonest_possible(order), set[int]()
+    while basket.complete:
         if found and found[-1].total >= basket.total - CENT:
             found.pop()
-        found.append(basket)
-        days = {o.days for o in map(order.offers.__getitem__, order.usable()) if o.days < basket.days}
-        left = seconds - (time.perf_counter() - began)
-        if not days or left <= 0.0:
+        found.append(replace(basket, uncovered=lacking))
+        kept |= set(basket.packs)
+        days = sorted({d for i in order.usable if soonest <= (d := order.offers[i].days) < basket.days})
+        if not days or most < 1.0 or clock.left <= 0.0:
             break
-        within = replace(order, wanted=wanted, deadline_days=max(days))
-        basket = cheapest_basket(within, left / len(days))
-        basket = replace(basket, uncovered=(*found[0].uncovered, *basket.uncovered))
+        searches = min(most, len(days))
+        within = replace(order, deadline_days=days[-ceil(len(days) / searches)])
+        part = clock.part(1.0 / searches)
+        basket = quick_basket(within, part, kept=kept) if most < inf else cheapest_basket(within, part)
+        most -= 1.0
     return found[::-1]
-
-
-def quick_frontier(cheapest: Basket, seconds: float, most: int = 3) -> list[Basket]:
-    """Money against days where there are too many quotes for :func:`frontier`: quick baskets for a few deadlines.
-
-    The soonest by which each part has an offer, then evenly up to the days of the cheapest basket, which has no
-    deadline; none is begun after so many seconds.
-    """
-    until, order, kept = time.perf_counter() + seconds, cheapest.order, set(cheapest.packs)
-    soonest = soonest_possible(order)
-    days = sorted({d for i in order.usable() if soonest <= (d := order.offers[i].days) < cheapest.days})
-    found = [cheapest]
-    for k in range(min(most, len(days))):
-        if time.perf_counter() < until:
-            within = replace(order, deadline_days=days[k * len(days) // min(most, len(days))])
-            found.append(quick_basket(within, kept, max(seconds, 5.0)))
-            kept |= set(found[-1].packs)
-    falling: list[Basket] = []
-    for basket in sorted((b for b in found if b.complete), key=lambda b: (b.days, b.total)):
-        if not falling or basket.total < falling[-1].total - CENT:
-            falling.append(basket)
-    return falling
 
 
 def soonest_possible(order: Order) -> float:
     """No basket of all parts is there sooner: the longest of each part's shortest days [day]."""
     soonest: dict[str, float] = {}
-    for offer in (order.offers[i] for i in order.usable()):
+    for offer in (order.offers[i] for i in order.usable):
         soonest[offer.part] = min(offer.days, soonest.get(offer.part, inf))
     return max(soonest.values(), default=0.0)
 
@@ -165,7 +137,9 @@ class Entry:
     basket: Basket | None
 
 
-def entering_prices(basket: Basket, offers: Iterable[int] | None = None, seconds: float = 60.0) -> dict[int, Entry]:
+def entering_prices(
+    basket: Basket, offers: Iterable[int] | None = None, clock: Clock | None = None
+) -> dict[int, Entry]:
     """By how much the price of each quote that was not chosen must fall for it to enter the basket.
 
     The least cost of a basket with a pack or more of the offer rises with its price; the offer enters where that cost
@@ -180,50 +154,39 @@ def entering_prices(basket: Basket, offers: Iterable[int] | None = None, seconds
     Dinkelbach, Management Science 13 (1967), pp. 492-498 (the root of a least of rising lines, taken from the best line
     each time; from memory).
     """
-    until, order = time.perf_counter() + seconds, basket.covered_order
-    asked = order.usable() if offers is None else offers
+    clock, order = clock or Clock(), basket.covered_order
+    asked = order.usable if offers is None else offers
     open_ = [i for i in asked if order.allows(i) and not basket.packs.get(i)]
-    swaps = {i: _by_swap(basket, order, i) for i in open_}
-    return {i: _entry(basket.total + 1e-9, order, i, swaps[i], until) for i in open_}
+    return {i: _entry(replace(basket, order=order), i, clock) for i in open_}
 
 
-_Start = tuple[float, Basket | None]
-"""The highest factor so far at which a basket with an offer costs no more than the cheapest (-1: none), and it."""
-
-
-def _by_swap(basket: Basket, order: Order, index: int) -> _Start:
-    """The basket with the part's offers given up for one other, where that is sold."""
-    offer = order.offers[index]
-    packs = {i: n for i, n in basket.packs.items() if order.offers[i].part != offer.part}
-    swapped = replace(basket, order=order, packs=packs | {index: offer.line.packs_for(order.wanted[offer.part])})
-    try:
-        parcels = len(swapped.parcels)
-    except ValueError:  # not sold so
-        return -1.0, None
-    if order.most_parcels is not None and parcels > order.most_parcels:
-        return -1.0, None
-    return _highest(swapped, order, index, basket.total + 1e-9), swapped
-
-
-def _entry(target: float, order: Order, index: int, start: _Start, until: float) -> Entry:
-    factor, entered = start
+def _entry(chosen: Basket, index: int, clock: Clock) -> Entry:
+    order, target = chosen.order, chosen.total + 1e-9
     line = order.offers[index].line
+    # to begin with in the place of those chosen for its part; -1 where no basket with it costs no more
+    packs = {i: n for i, n in chosen.packs.items() if order.part_of(i) != order.part_of(index)}
+    entered = Basket(order, packs | {index: line.packs_for(order.wanted[order.part_of(index)])})
+    try:
+        few = order.most_parcels is None or len(entered.parcels) <= order.most_parcels
+        factor = _highest(entered, order, index, target) if few else -1.0
+    except ValueError:  # not sold so
+        factor = -1.0
     asked = line.price(line.minimum_packs)
     step = min(1.0, max(CENT / asked, 1e-3 * CENT)) if asked > 0.0 else 1.0
     proven = factor >= 1.0
-    while factor < 1.0 and (left := until - time.perf_counter()) > 0.0:
+    while factor < 1.0 and clock.left > 0.0:
         trial = 0.0 if factor < 0.0 else min(1.0, factor + step)
         # far enough over the target that no noise keeps a basket out
         extra = Extra(forced=index, cost_up_to=target + 1e-5)
-        basket = cheapest_basket(_at_factor(order, index, trial), left, extra)
+        basket = cheapest_basket(_at_factor(order, index, trial), clock, extra)
         proven = basket.proven or basket.status == "nothing can be had"
         root = _highest(basket, order, index, target) if basket.packs and basket.total <= target else -1.0
         if not proven or root <= factor:
             break  # it stays out just above the best factor so far
         factor, entered, proven = root, basket, root >= 1.0
-    entered = replace(entered, order=_at_factor(order, index, factor)) if entered and factor >= 0.0 else None
+    enters = replace(entered, order=_at_factor(order, index, factor)) if factor >= 0.0 else None
     factor = max(factor, 0.0)
-    return Entry(factor, asked * factor, proven=proven, basket=entered)
+    return Entry(factor, asked * factor, proven=proven, basket=enters)
 
 
 def _at_factor(order: Order, index: int, factor: float) -> Order:
@@ -235,10 +198,11 @@ def _highest(basket: Basket, order: Order, index: int, target: float) -> float:
     """The highest factor up to 1 at which a basket costs no more than the target, or -1; by halving."""
     name = order.offers[index].supplier
     indexes, priced = basket.parcels[name]
-    packs = [basket.packs[i] for i in indexes]
+    lines, packs = [order.offers[i].line for i in indexes], [basket.packs[i] for i in indexes]
+    place, own = indexes.index(index), order.offers[index].line
 
     def enters(factor: float) -> bool:
-        lines = [order.offers[i].line.at_factor(factor if i == index else 1.0) for i in indexes]
+        lines[place] = own.at_factor(factor)
         try:
             parcel = price_parcel(order.suppliers[name], lines, packs, order.border)
         except ValueError:  # under the minimum order

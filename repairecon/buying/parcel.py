@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from math import inf
+from math import floor, inf
 
 from repairecon.formulas.integer_program import Program
 
@@ -20,12 +19,6 @@ CHARGES = (
     "goods", "core", "carriage", "insurance", "card_fee", "duty", "vat", "handling", "vat_back", "core_refund",
 )  # fmt: skip
 """The charges of a line, in the order in which they fall."""
-
-
-def _check_rates(*rates: float) -> None:
-    for rate in rates:
-        if not 0.0 <= rate <= 1.0:
-            raise ValueError(f"a rate of {rate} is not in 0..1: give 0.20 for 20 %")
 
 
 @dataclass(frozen=True)
@@ -50,15 +43,6 @@ class ParcelTerms:
     cost_handling: float = 0.0
     by_hand: bool = False
 
-    def __post_init__(self) -> None:
-        if not self.exchange > 0.0:
-            raise ValueError(f"exchange must be above 0 (home money for one of theirs), not {self.exchange}")
-        if min(self.carriage, self.minimum_order, self.cost_handling) < 0.0:
-            raise ValueError("carriage, minimum order and handling cannot be below 0")
-        if any(b[0] <= a[0] or b[1] < a[1] for a, b in pairwise(((-inf, 0.0), *self.bands))):
-            raise ValueError("weight bands must rise in kilograms and in carriage")
-        _check_rates(self.vat_rate, self.discount_rate, self.card_fee_rate, self.insurance_rate)
-
     @property
     def net(self) -> float:
         """Home money for one of the supplier's money as quoted, free of the supplier's VAT."""
@@ -77,15 +61,12 @@ class Border:
     hand_allowance: float = 0.0
     vat_back: bool = False
 
-    def __post_init__(self) -> None:
-        _check_rates(self.home_vat_rate, self.flat_duty_rate or 0.0)
-
 
 @dataclass(frozen=True)
 class Line:
     """One line of a quote: (from packs, price of a pack) rising from 1 pack, in the supplier's money.
 
-    ``weight_kg`` and ``core`` are of a piece. ``core_refund_rate`` of the core surcharge comes back.
+    ``weight_kg`` and ``core``, a surcharge until the old one is handed in, are of a piece.
     """
 
     prices: tuple[tuple[int, float], ...]
@@ -94,17 +75,6 @@ class Line:
     weight_kg: float = 0.0
     duty_rate: float = 0.0
     core: float = 0.0
-    core_refund_rate: float = 1.0
-
-    def __post_init__(self) -> None:
-        starts = [start for start, _ in self.prices]
-        if not starts or starts[0] != 1 or any(b <= a for a, b in pairwise(starts)):
-            raise ValueError("give prices from 1 pack on, then from ever more packs")
-        if self.pack < 1 or self.minimum_packs < 1:
-            raise ValueError("a pack holds at least 1 piece, and at least 1 pack is sold")
-        if min(self.weight_kg, self.core, *(price for _, price in self.prices)) < 0.0:
-            raise ValueError("a price, a weight and a core surcharge cannot be below 0")
-        _check_rates(self.duty_rate, self.core_refund_rate)
 
     def price(self, packs: int) -> float:
         """Price of each pack when so many are bought."""
@@ -115,38 +85,33 @@ class Line:
         return max(self.minimum_packs, -(-pieces // self.pack))
 
     def at_factor(self, factor: float) -> Line:
-        """The same line with all its prices times a factor."""
         return replace(self, prices=tuple((start, price * factor) for start, price in self.prices))
 
 
 @dataclass(frozen=True)
 class TaxRule:
-    """How duty and VAT are taken, and the parcels for which they are taken so.
+    """How duty (at the lines' own rates where no flat one is given) and VAT are taken, and from which parcels.
 
     ``value_up_to`` limits the goods value of the whole consignment, ``dutiable_up_to`` and ``dutiable_from`` the value
     of what is subject to duty.
     """
 
     duty_by: str
-    vat_free: bool
+    flat_rate: float | None = 0.0
+    vat_rate: float = 0.0
+    vat_back: bool = False
     value_up_to: float = inf
     dutiable_up_to: float = inf
     dutiable_from: float = 0.0
 
-    def duty_rate(self, own: float, border: Border) -> float:
+    def duty_rate(self, own: float) -> float:
         """Rate for a line; goods free of duty by their own rate stay free at the flat one."""
-        if self.duty_by == "own rates":
-            return own
-        return (border.flat_duty_rate or 0.0) if self.duty_by == "flat rate" and own > 0.0 else 0.0
+        return own if self.flat_rate is None or own <= 0.0 else self.flat_rate
 
-    def vat_rate(self, border: Border) -> float:
-        """Rate of VAT at the border."""
-        return 0.0 if self.vat_free else border.home_vat_rate
-
-    def burden(self, own: float, border: Border) -> float:
+    def burden(self, own: float) -> float:
         """Duty and VAT that is not given back, a unit of value at the border."""
-        duty = self.duty_rate(own, border)
-        return duty + (0.0 if border.vat_back else self.vat_rate(border) * (1.0 + duty))
+        duty = self.duty_rate(own)
+        return duty + (0.0 if self.vat_back else self.vat_rate * (1.0 + duty))
 
 
 def tax_rules(terms: ParcelTerms, border: Border) -> tuple[TaxRule, ...]:
@@ -158,20 +123,19 @@ def tax_rules(terms: ParcelTerms, border: Border) -> tuple[TaxRule, ...]:
     it); the numbers from memory.
     """
     if not terms.imported:
-        return (TaxRule("no border", False),)
-    duties: list[tuple[str, float, float, float]] = []
+        return (TaxRule("no border"),)
+    flat = border.flat_duty_rate is not None
+    duties: list[tuple[str, float | None, float, float, float]]
+    duties = [("own rates", None, inf, inf, border.flat_duty_up_to if flat else 0.0)]
+    if flat:
+        duties.insert(0, ("flat rate", border.flat_duty_rate, inf, border.flat_duty_up_to, 0.0))
     if not terms.by_hand:
-        duties.append(("none", border.duty_free_up_to, inf, 0.0))
-    above = 0.0
-    if border.flat_duty_rate is not None:
-        duties.append(("flat rate", inf, border.flat_duty_up_to, 0.0))
-        above = border.flat_duty_up_to
-    duties.append(("own rates", inf, inf, above))
-    vats = [(False, inf)] if terms.by_hand else [(True, border.vat_free_up_to), (False, inf)]
+        duties.insert(0, ("none", 0.0, border.duty_free_up_to, inf, 0.0))
+    vats = [(0.0, border.vat_free_up_to), (border.home_vat_rate, inf)][terms.by_hand :]
     return tuple(
-        TaxRule(by, free, value_up_to=min(value, limit), dutiable_up_to=up_to, dutiable_from=start)
-        for by, value, up_to, start in duties
-        for free, limit in vats
+        TaxRule(by, rate, vat, border.vat_back, min(value, limit), up_to, start)
+        for by, rate, value, up_to, start in duties
+        for vat, limit in vats
     )
 
 
@@ -199,16 +163,12 @@ class LandedLine:
 
     @property
     def total(self) -> float:
-        """All charges less what comes back."""
         return float(sum(getattr(self, name) for name in CHARGES))
 
 
 @dataclass(frozen=True)
 class LandedParcel:
-    """A parcel line by line; ``quoted_goods`` after discount in the supplier's money.
-
-    ``duty_by``: "no border", "none", "flat rate" or "own rates".
-    """
+    """A parcel line by line; ``quoted_goods`` after discount in the supplier's money, ``duty_by`` as its rule."""
 
     lines: tuple[LandedLine, ...]
     quoted_goods: float
@@ -217,12 +177,10 @@ class LandedParcel:
     duty_by: str
 
     def charge(self, name: str) -> float:
-        """One charge over all lines."""
         return float(sum(getattr(line, name) for line in self.lines))
 
     @property
     def total(self) -> float:
-        """What the parcel costs."""
         return sum(line.total for line in self.lines)
 
 
@@ -242,31 +200,60 @@ def parcel_carriage(terms: ParcelTerms, quoted_goods: float, weight_kg: float) -
 
 
 def set_against_allowance(
-    values: Sequence[float],
-    dutiable: Sequence[bool],
-    packs: Sequence[int],
-    saved: Sequence[float],
-    limits: tuple[float, float, float],
+    items: Sequence[tuple[float, int, bool, float]], allowance: float, most: float, least: float
 ) -> tuple[int, ...] | None:
     """Which packs a traveller sets against the allowance: those that save most; None if the limits cannot be kept.
 
-    Of each line: goods value of a pack [home money], whether it is subject to duty, packs carried, duty and VAT saved
-    by a pack let in free [home money]; ``limits``: allowance, most and least value that may remain subject to duty
-    [home money]. Whole packs only, since one item's value may not be split (Directive 2007/74/EC, article 7, from
-    memory); that the traveller may choose the items is common practice, no source. A knapsack of whole numbers, solved
-    to the end.
+    Of each item: goods value of a pack [home money], packs carried, whether it is subject to duty, duty and VAT saved
+    by a pack let in free [home money]; ``most`` and ``least`` value that may remain subject to duty [home money]. Whole
+    packs only, since one item's value may not be split (Directive 2007/74/EC, article 7, from memory); that the
+    traveller may choose the items is common practice, no source. A knapsack of whole numbers, solved to the end.
     """
-    allowance, most, least = limits
-    if sum(v * n for v, n in zip(values, packs, strict=True)) <= allowance + CLOSE / 2 and least <= 0.0 <= most:
-        return tuple(packs)  # all goes in free: no choice to be made
+    if sum(value * n for value, n, _, _ in items) <= allowance + CLOSE / 2 and least <= 0.0 <= most:
+        return tuple(n for _, n, _, _ in items)  # all goes in free: no choice to be made
+    if len(items) == 1 and items[0][0] > 0.0:  # thousands of quotes are priced alone
+        ((value, n, dutiable, _),) = items
+        k = min(n, floor((min(allowance, value * n - least if dutiable else inf) + CLOSE / 2) / value))
+        return (k,) if k >= 0 and (not dutiable or value * (n - k) <= most + CLOSE / 2) else None
     program = Program()
-    free = [program.column(-s, float(n), whole=True) for s, n in zip(saved, packs, strict=True)]
-    program.row(zip(free, values, strict=True), high=allowance + CLOSE / 2)
-    subject = [v if d else 0.0 for v, d in zip(values, dutiable, strict=True)]
-    left = sum(v * n for v, n in zip(subject, packs, strict=True))
-    program.row(zip(free, subject, strict=True), left - most, left - least + CLOSE / 2)
+    free = [program.column(-saved, float(n), whole=True) for _, n, _, saved in items]
+    program.row([(k, value) for k, (value, _, _, _) in zip(free, items, strict=True)], high=allowance + CLOSE / 2)
+    left = sum(value * n for value, n, dutiable, _ in items if dutiable)
+    subject = [(k, value) for k, (value, _, dutiable, _) in zip(free, items, strict=True) if dutiable]
+    program.row(subject, left - most, left - least + CLOSE / 2)
     found = program.solve(60.0, gap=0.0)
     return None if found.point is None else tuple(int(k + 0.5) for k in found.point)
+
+
+class _Bought:
+    """A line as it is bought; its share of the parcel and the packs that go in free come once all lines are known."""
+
+    share, carriage, free_packs = 0.0, 0.0, 0
+
+    def __init__(self, terms: ParcelTerms, line: Line, packs: int) -> None:
+        self.line, self.packs, self.price = line, packs, line.price(packs)
+        self.quoted = packs * self.price * (1.0 - terms.discount_rate)
+        self.core = terms.net * packs * line.core * line.pack
+        self.value = terms.net * self.quoted + self.core
+
+    def landed(self, terms: ParcelTerms, border: Border, rule: TaxRule) -> LandedLine:
+        """Its charges, once the rule of the parcel is known."""
+        goods = terms.net * self.quoted
+        billed = goods + self.core + self.carriage
+        insurance, card_fee = terms.insurance_rate * billed, terms.card_fee_rate * billed
+        if terms.imported:
+            taxed = (billed + insurance) * (1.0 - self.free_packs / self.packs)
+            duty = taxed * rule.duty_rate(self.line.duty_rate)
+            vat = (taxed + duty) * rule.vat_rate
+        else:
+            duty, vat = 0.0, terms.vat_rate * (billed + insurance + card_fee)
+        tax_on_refund = 0.0 if terms.imported or border.vat_back else terms.vat_rate
+        return LandedLine(
+            packs=self.packs, quoted_price=self.price, goods=goods, core=self.core, carriage=self.carriage,
+            insurance=insurance, card_fee=card_fee, duty=duty, vat=vat, handling=terms.cost_handling * self.share,
+            vat_back=-vat if border.vat_back else 0.0,
+            core_refund=-self.core * (1.0 + tax_on_refund), free_packs=self.free_packs,
+        )  # fmt: skip
 
 
 def price_parcel(
@@ -285,9 +272,9 @@ def price_parcel(
     carriage and insurance, VAT on these and the duty; the card fee is in neither. Handling is charged once a parcel.
     Carried by hand, an allowance takes the place of these thresholds: packs of up to that value go in free whole, the
     best choice of them being made, together with their share of carriage. Each parcel by hand is one journey. Of a core
-    surcharge ``core_refund_rate`` comes back, with the supplier's VAT but not with duty and VAT paid at the border. A
-    buyer registered for VAT gets all VAT back. ValueError for less than the minimum order, fewer packs than are sold,
-    or too heavy a parcel.
+    surcharge all comes back, with the supplier's VAT but not with duty and VAT paid at the border. A buyer registered
+    for VAT gets all VAT back. ValueError for less than the minimum order, fewer packs than are sold, or too heavy a
+    parcel.
 
     Revenue (Ireland), "How to calculate duty and VAT on goods from outside the EU", example under "Standard rate of
     duty, plus VAT"; Regulation (EU) No 952/2013, articles 70 and 71; Directive 2006/112/EC, articles 85 and 86 (the
@@ -297,91 +284,47 @@ def price_parcel(
     >>> parcel.charge("vat"), parcel.total
     (12.0, 60.0)
     """
-    if len(lines) != len(packs) or not lines or min(packs) < 1:
-        raise ValueError("give at least one line, and at least one pack of each")
     if any(n < line.minimum_packs for n, line in zip(packs, lines, strict=True)):
         raise ValueError("fewer packs than are sold")
     border = border or Border()
-    prices = [line.price(n) for n, line in zip(packs, lines, strict=True)]
-    quoted = [n * price * (1.0 - terms.discount_rate) for n, price in zip(packs, prices, strict=True)]
-    spent = sum(quoted)
+    bought = [_Bought(terms, line, n) for line, n in zip(lines, packs, strict=True)]
+    spent = sum(b.quoted for b in bought)
     if spent < terms.minimum_order - CLOSE:
         raise ValueError(f"goods of {spent} are under the minimum order of {terms.minimum_order}")
-    cores = [terms.net * n * line.core * line.pack for n, line in zip(packs, lines, strict=True)]
-    weight = sum(n * line.weight_kg * line.pack for n, line in zip(packs, lines, strict=True))
-    values = [terms.net * money + core for money, core in zip(quoted, cores, strict=True)]
-    value = sum(values)
-    shares = [v / value if value > 0.0 else 1.0 / len(lines) for v in values]
+    weight, value = sum(b.packs * b.line.weight_kg * b.line.pack for b in bought), sum(b.value for b in bought)
     carried = terms.net * parcel_carriage(terms, spent, weight)
-    taxed = [(v + carried * share) * (1.0 + terms.insurance_rate) for v, share in zip(values, shares, strict=True)]
-    rule, free = _rule_and_free_packs(terms, border, (lines, packs), values, taxed)
-    landed = tuple(
-        _landed(terms, border, rule, line, (n, price, free_packs), (money, core, carried * share, share))
-        for line, n, price, free_packs, money, core, share
-        in zip(lines, packs, prices, free, quoted, cores, shares, strict=True)
-    )  # fmt: skip
+    for b in bought:
+        b.share = b.value / value if value > 0.0 else 1.0 / len(lines)
+        b.carriage = carried * b.share
+    rule = _rule(terms, border, bought)
+    landed = tuple(b.landed(terms, border, rule) for b in bought)
     carriage_free = terms.free_above is not None and spent >= terms.free_above - CLOSE
     return LandedParcel(landed, spent, weight, carriage_free=carriage_free, duty_by=rule.duty_by)
 
 
-def _landed(
-    terms: ParcelTerms,
-    border: Border,
-    rule: TaxRule,
-    line: Line,
-    bought: tuple[int, float, int],
-    charged: tuple[float, float, float, float],
-) -> LandedLine:
-    """The charges of one line, once the rule of the parcel and its share of it are known."""
-    packs, price, free_packs = bought
-    quoted, core, carriage, share = charged
-    billed = terms.net * quoted + core + carriage
-    insurance, card_fee = terms.insurance_rate * billed, terms.card_fee_rate * billed
-    if terms.imported:
-        taxed = (billed + insurance) * (1.0 - free_packs / packs)
-        duty = taxed * rule.duty_rate(line.duty_rate, border)
-        vat = (taxed + duty) * rule.vat_rate(border)
-    else:
-        duty, vat = 0.0, terms.vat_rate * (billed + insurance + card_fee)
-    tax_on_refund = 0.0 if terms.imported or border.vat_back else terms.vat_rate
-    return LandedLine(
-        packs=packs, quoted_price=price, goods=terms.net * quoted, core=core, carriage=carriage, insurance=insurance,
-        card_fee=card_fee, duty=duty, vat=vat, handling=terms.cost_handling * share,
-        vat_back=-vat if border.vat_back else 0.0, core_refund=-core * line.core_refund_rate * (1.0 + tax_on_refund),
-        free_packs=free_packs,
-    )  # fmt: skip
-
-
-def _rule_and_free_packs(
-    terms: ParcelTerms,
-    border: Border,
-    bought: tuple[Sequence[Line], Sequence[int]],
-    values: Sequence[float],
-    taxed: Sequence[float],
-) -> tuple[TaxRule, tuple[int, ...]]:
-    """The rule of taxing that holds for the parcel, and the packs of each line that go in free."""
-    lines, packs = bought
-    rules, none = tax_rules(terms, border), (0,) * len(lines)
-    value = sum(values)
-    subject = sum(v for v, line in zip(values, lines, strict=True) if line.duty_rate > 0.0)
+def _rule(terms: ParcelTerms, border: Border, bought: Sequence[_Bought]) -> TaxRule:
+    """The rule of taxing that holds for the parcel; the packs of each line that go in free are noted."""
+    rules = tax_rules(terms, border)
     if not (terms.imported and terms.by_hand and border.hand_allowance > 0.0):
+        value, subject = sum(b.value for b in bought), sum(b.value for b in bought if b.line.duty_rate > 0.0)
         kept = (r for r in rules if value <= r.value_up_to + CLOSE and subject <= r.dutiable_up_to + CLOSE)
-        return next(kept), none  # the last rule has no limits
+        return next(kept)  # the last rule has no limits
     found: list[tuple[float, TaxRule, tuple[int, ...]]] = []
     for rule in rules:
-        burden = [t * rule.burden(line.duty_rate, border) for t, line in zip(taxed, lines, strict=True)]
+        taxed = [(b.value + b.carriage) * (1.0 + terms.insurance_rate) for b in bought]
+        burdens = [t * rule.burden(b.line.duty_rate) for t, b in zip(taxed, bought, strict=True)]
+        items = [
+            (b.value / b.packs, b.packs, b.line.duty_rate > 0.0, burden / b.packs)
+            for b, burden in zip(bought, burdens, strict=True)
+        ]
         least = rule.dutiable_from + ABOVE if rule.dutiable_from > 0.0 else 0.0
-        free = set_against_allowance(
-            [v / n for v, n in zip(values, packs, strict=True)],
-            [line.duty_rate > 0.0 for line in lines],
-            packs,
-            [b / n for b, n in zip(burden, packs, strict=True)],
-            (border.hand_allowance, rule.dutiable_up_to, least),
-        )
+        free = set_against_allowance(items, border.hand_allowance, rule.dutiable_up_to, least)
         if free is not None:
-            left = sum(b * (1.0 - k / n) for b, k, n in zip(burden, free, packs, strict=True))
+            left = sum(x * (1.0 - k / b.packs) for x, k, b in zip(burdens, free, bought, strict=True))
             found.append((left, rule, free))
     if not found:  # what is subject to duty lies within a hair of the limit
-        return rules[-1], none
+        return rules[-1]
     _, rule, free = min(found, key=lambda entry: entry[0])
-    return rule, free
+    for b, packs in zip(bought, free, strict=True):
+        b.free_packs = packs
+    return rule

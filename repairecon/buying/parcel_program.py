@@ -8,7 +8,8 @@ where an answer shows that it matters.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import ceil, floor, inf
 
@@ -34,11 +35,16 @@ class Level:
     base: float = 0.0
     useful: int = -1
     over: int = -1
+    copies: Sum = field(default_factory=list)
 
     @property
     def packs(self) -> Sum:
         """All packs of it."""
         return [(self.useful, 1.0)] + ([(self.over, 1.0)] if self.over >= 0 else [])
+
+
+Taxed = list[tuple[Level, int]]
+"""Columns of packs under one rule, each with its level."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +58,31 @@ class Charging:
     low: float
     high: float
     chosen: int
+
+
+def _rules(terms: ParcelTerms, border: Border, lines: Sequence[Line]) -> dict[TaxRule, tuple[float, float]]:
+    """The rules of taxing that can matter, each with the least and the most that a unit of carriage can bear.
+
+    Every rule kept multiplies the columns, so one is dropped where a wider one taxes every line alike. A flat rate
+    that is nowhere dearer than the own rates is chosen by the program itself wherever it may be, so that the own
+    rates need no lower limit.
+    """
+    worthless = any(line.core == 0.0 and min(price for _, price in line.prices) == 0.0 for line in lines)
+    flat = border.flat_duty_rate or 0.0
+    kept: dict[TaxRule, list[float]] = {}
+    for rule in reversed(tax_rules(terms, border)):
+        burdens = [rule.burden(line.duty_rate) for line in lines]
+        wider = any(
+            burdens == also and k.value_up_to >= rule.value_up_to and k.dutiable_from <= rule.dutiable_from
+            and k.dutiable_up_to >= rule.dutiable_up_to
+            for k, also in kept.items()
+        )  # fmt: skip
+        if rule.dutiable_from > 0.0 and all(flat <= line.duty_rate for line in lines if line.duty_rate > 0.0):
+            rule = replace(rule, dutiable_from=0.0)
+        possible = rule.dutiable_up_to > 0.0 and (rule.value_up_to > 0.0 or worthless)
+        if possible and not wider:
+            kept[rule] = burdens
+    return {rule: (min(some), max(some)) for rule, some in kept.items()}
 
 
 class ParcelRows:
@@ -72,9 +103,12 @@ class ParcelRows:
         self.refund_vat = 1.0 + domestic_vat
         self.taxed = 1.0 + terms.insurance_rate
         self.allowance = border.hand_allowance if terms.imported and terms.by_hand else 0.0
-        self.rules = self._rules(offers)
-        self._burdens = {rule: self._burden_range(rule, offers) for rule in self.rules}
+        self._burdens = _rules(terms, border, [line for line, _ in offers.values()])
+        if self.allowance:  # what goes in free bears nothing
+            self._burdens = {rule: (0.0, most) for rule, (_, most) in self._burdens.items()}
+        self.rules = list(self._burdens)
         self.levels: list[Level] = []
+        self.excess = -1
         self.used = program.column(upper=1.0)
         for offer, (line, pieces) in offers.items():
             self._offer(offer, line, pieces)
@@ -85,39 +119,10 @@ class ParcelRows:
 
     # what is possible at all
 
-    def _rules(self, offers: Offers) -> list[TaxRule]:
-        """The rules of taxing that can matter.
-
-        Every rule kept multiplies the columns, so one is dropped where a wider one taxes every line alike. A flat rate
-        that is nowhere dearer than the own rates is chosen by the program itself wherever it may be, so that the own
-        rates need no lower limit.
-        """
-        lines = [line for line, _ in offers.values()]
-        worthless = any(line.core == 0.0 and min(price for _, price in line.prices) == 0.0 for line in lines)
-        flat = self.border.flat_duty_rate or 0.0
-        kept: list[TaxRule] = []
-        for rule in reversed(tax_rules(self.terms, self.border)):
-            burdens = [rule.burden(line.duty_rate, self.border) for line in lines]
-            wider = [
-                k for k in kept
-                if burdens == [k.burden(line.duty_rate, self.border) for line in lines]
-                and k.value_up_to >= rule.value_up_to and k.dutiable_from <= rule.dutiable_from
-                and k.dutiable_up_to >= rule.dutiable_up_to
-            ]  # fmt: skip
-            if rule.dutiable_from > 0.0 and all(flat <= line.duty_rate for line in lines if line.duty_rate > 0.0):
-                rule = replace(rule, dutiable_from=0.0)
-            if rule.dutiable_up_to <= 0.0 or (rule.value_up_to <= 0.0 and not worthless):
-                continue
-            if not wider:
-                kept.append(rule)
-        return kept
-
-    def _burden_range(self, rule: TaxRule, offers: Offers) -> tuple[float, float]:
-        """The least and the most that a unit of carriage can bear."""
-        if not self.terms.imported:
-            return 0.0, 0.0
-        burdens = [rule.burden(line.duty_rate, self.border) for line, _ in offers.values()]
-        return (0.0 if self.allowance else min(burdens)), max(burdens)
+    def spread(self, rule: TaxRule) -> float:
+        """Between the least and the most that carriage can bear under a rule."""
+        least, most = self._burdens[rule]
+        return most - least
 
     def _goals(self, price: float, value: float) -> list[tuple[float, float]]:
         """What buying more than is needed could reach, and what a pack brings to it.
@@ -149,10 +154,6 @@ class ParcelRows:
             top_value, top_kilos = max(top_value, 2.0 * level.value), max(top_kilos, 2.0 * level.kilos)
         return max(1.0, value + 2.0 * top_value), max(1.0, kilos + 2.0 * top_kilos)
 
-    def spread(self, rule: TaxRule) -> float:
-        """Between the least and the most that carriage can bear under a rule."""
-        return self._burdens[rule][1] - self._burdens[rule][0]
-
     # packs
 
     def _levels(self, offer: int, line: Line, pieces: int) -> tuple[list[Level], int]:
@@ -176,7 +177,7 @@ class ParcelRows:
                     offer=offer, price=price, value=net * (price + core), kilos=line.weight_kg * line.pack,
                     duty_rate=line.duty_rate, need=need, start=start, stop=stop,
                 )  # fmt: skip
-                level.base = level.value * self.gross - net * core * line.core_refund_rate * self.refund_vat
+                level.base = level.value * self.gross - net * core * self.refund_vat
                 levels.append(level)
         return levels, most
 
@@ -247,67 +248,57 @@ class ParcelRows:
         if not self.terms.imported:
             return
         whole = len(self.rules) == 1 and not self.allowance
-        self.excess = -1
-        shares = []
         for r, rule in enumerate(self.rules):
-            share = []
+            carried: Taxed = []
+            free: Taxed = []
             for level in self.levels:
-                burden = rule.burden(level.duty_rate, self.border) * level.value * self.taxed
+                burden = rule.burden(level.duty_rate) * level.value * self.taxed
                 if whole:
                     for column, _ in level.packs:
                         self.program.cost[column] += burden
-                    share.append((level.packs, -1))
+                    carried += [(level, column) for column, _ in level.packs]
                 else:
-                    share.append(self._share(r, rule, level, burden))
-            shares.append(share)
-            self._limits(r, rule, share)
-            self._tax_on_carriage(r, rule, share)
-        if not whole:
-            for i, level in enumerate(self.levels):
-                parts = [term for share in shares for term in share[i][0]]
-                self.program.row(parts + [(c, -w) for c, w in level.packs], 0.0, 0.0)
+                    self._copy(r, rule, level, burden, carried, free)
+            self._limits(r, rule, carried, free)
+            self._tax_on_carriage(r, rule, carried, free)
+        for level in () if whole else self.levels:
+            self.program.row(level.copies + [(c, -w) for c, w in level.packs], 0.0, 0.0)
 
-    def _share(self, r: int, rule: TaxRule, level: Level, burden: float) -> tuple[Sum, int]:
+    def _copy(self, r: int, rule: TaxRule, level: Level, burden: float, carried: Taxed, free: Taxed) -> None:
         """Packs of a level under one rule, and those of them that go in free by hand.
 
         The copy needs no whole numbers: as one rule holds, it is all of the packs or none. What goes in free is whole.
         """
-        program = self.program
-        most = level.stop
+        program, most = self.program, level.stop
         if level.value > 0.0 and rule.value_up_to < inf:
             most = min(most, floor(rule.value_up_to / level.value + 1e-9))
         packs = program.column(burden, most)
+        carried.append((level, packs))
+        level.copies.append((packs, 1.0))
         program.row([(packs, 1.0), *((w.chosen, -float(most)) for w in self.ways if w.rule == r)], high=0.0)
-        if not self.allowance or level.value > self.allowance + 1e-6:
-            return [(packs, 1.0)], -1
-        most = level.stop if level.value == 0.0 else min(level.stop, floor(self.allowance / level.value + 1e-9))
-        free = program.column(-burden, most, whole=True)
-        program.row([(free, 1.0), (packs, -1.0)], high=0.0)
-        return [(packs, 1.0)], free
+        if self.allowance and level.value <= self.allowance + 1e-6:
+            most = level.stop if level.value == 0.0 else min(level.stop, floor(self.allowance / level.value + 1e-9))
+            free.append((level, program.column(-burden, most, whole=True)))
+            program.row([(free[-1][1], 1.0), (packs, -1.0)], high=0.0)
 
-    def _limits(self, r: int, rule: TaxRule, share: list[tuple[Sum, int]]) -> None:
+    def _limits(self, r: int, rule: TaxRule, carried: Taxed, free: Taxed) -> None:
         """Thresholds of a rule on the whole consignment, and the allowance."""
         program, margin = self.program, self.margin
         chosen = [w.chosen for w in self.ways if w.rule == r]
-        value = [(c, level.value * w) for level, (packs, _) in zip(self.levels, share, strict=True) for c, w in packs]
+        value = [(c, level.value) for level, c in carried]
+        dutiable = [(c, level.value) for level, c in carried if level.duty_rate > 0.0]
+        dutiable += [(c, -level.value) for level, c in free if level.duty_rate > 0.0]
         if rule.value_up_to < inf:
             program.row([*value, *((c, -rule.value_up_to + margin) for c in chosen)], high=0.0)
-        dutiable: Sum = []
-        free: Sum = []
-        for level, (packs, k) in zip(self.levels, share, strict=True):
-            if k >= 0:
-                free.append((k, level.value))
-            if level.duty_rate > 0.0:
-                dutiable += [(c, level.value * w) for c, w in packs]
-                dutiable += [(k, -level.value)] if k >= 0 else []
         if rule.dutiable_up_to < inf:
             program.row([*dutiable, *((c, -rule.dutiable_up_to + margin) for c in chosen)], high=0.0)
         if rule.dutiable_from > 0.0:
             program.row([*dutiable, *((c, -rule.dutiable_from - ABOVE - margin) for c in chosen)], low=0.0)
         if free:
-            program.row([*free, *((c, -self.allowance + margin) for c in chosen)], high=0.0)
+            within = [(c, level.value) for level, c in free]
+            program.row([*within, *((c, -self.allowance + margin) for c in chosen)], high=0.0)
 
-    def _tax_on_carriage(self, r: int, rule: TaxRule, share: list[tuple[Sum, int]]) -> None:
+    def _tax_on_carriage(self, r: int, rule: TaxRule, carried: Taxed, free: Taxed) -> None:
         """Taxes on carriage over the least that they can be: each line bears its share by value.
 
         The tax is carriage x (over / value), ``over`` being value x (burden - least). Divided by the interval's upper
@@ -320,12 +311,9 @@ class ParcelRows:
             return
         if self.excess < 0:
             self.excess = program.column(1.0)
-        value, over = [], []
-        for level, (packs, k) in zip(self.levels, share, strict=True):
-            burden = rule.burden(level.duty_rate, self.border)
-            value += [(c, level.value * w) for c, w in packs]
-            over += [(c, (burden - low) * level.value * w) for c, w in packs]
-            over += [(k, -burden * level.value)] if k >= 0 else []
+        value = [(c, level.value) for level, c in carried]
+        over = [(c, (rule.burden(level.duty_rate) - low) * level.value) for level, c in carried]
+        over += [(c, -rule.burden(level.duty_rate) * level.value) for level, c in free]
         if len({w.low for w in ways}) > 1:
             program.row([*value, *((w.chosen, -w.high) for w in ways)], high=0.0)
             program.row([*value, *((w.chosen, -w.low) for w in ways)], low=0.0)
@@ -341,3 +329,11 @@ class ParcelRows:
                 under = [(c, weight * by * (high - low)) for c, weight in value] + [(c, -w * by) for c, w in over]
                 # excess >= slack - (slack by value - over) - slack (1 - chosen)
                 program.row([(self.excess, 1.0), *under, (way.chosen, -slack)], low=0.0)
+
+
+def cells_of(terms: ParcelTerms, border: Border, lines: Sequence[Line], cuts: int) -> int:
+    """About how many numbers the rows of a parcel hold with its values cut in so many places; seldom more."""
+    free, rules = terms.free_above is not None, len(_rules(terms, border, lines)) if terms.imported else 0
+    ways = ((len(terms.bands) or 1) + free) * (1 + cuts)
+    each = 3 + 2 * (free + bool(terms.bands) + bool(terms.minimum_order)) + rules * (4 + 2 * ways)
+    return sum(len(line.prices) * each + 8 * (len(line.prices) - 1) for line in lines)

@@ -46,13 +46,9 @@ def days_picture(answer: QuotesAnswer) -> Picture:
 
 
 def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """A bar a supplier, cut into what the goods and each charge come to.
+    """A bar a supplier (a row of ``table``), cut into what the goods and each charge come to.
 
-    Parameters
-    ----------
-    table
-        A row a supplier, a column a charge in the order drawn [home money, 0 or more], at most six; charges that nobody
-        takes are left out.
+    A column a charge in the order drawn [home money, 0 or more], at most six; charges that nobody takes are left out.
     """
     check(table, list(table.columns))
     rows = table.loc[table.sum(axis=1).sort_values(ascending=False, kind="stable").index]
@@ -113,11 +109,8 @@ def _bar(ax: Axes, supplier: str, parts: Sequence[float], y: float, currency: st
 def order_against_days(frontier: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """What an order comes to if it must be here within so many days: each step down is money saved by waiting.
 
-    Parameters
-    ----------
-    frontier
-        A row a basket that no other beats on both: ``days`` [day], ``total`` [home money], ``suppliers`` (who is
-        ordered from, in words).
+    ``frontier`` has a row a basket that no other beats on both: ``days`` [day], ``total`` [home money], ``suppliers``
+    (who is ordered from, in words).
     """
     check(frontier, ["days", "total"], ["suppliers"])
     rows = frontier.sort_values("days", kind="stable")
@@ -147,11 +140,9 @@ def _name_steps(ax: Axes, rows: pd.DataFrame, currency: str, room: float) -> Non
         text = f"{days_words(days)}: {money_said(total, currency)}"
         x, y = ax.transData.transform((days, total))
         box = Bbox.from_bounds(x, y + 5.0, (inches(text) + 0.15) * dpi, LINE * dpi)
-        if box.count_overlaps(taken) or box.x1 > ax.bbox.x1:
-            continue
-        taken.append(box)
-        write(ax, (days, total), text, shift=(4.0, 9.0), color=INK, zorder=5, path_effects=HALO)
+        if not box.count_overlaps(taken) and box.x1 <= ax.bbox.x1:
+            taken.append(box)
+            write(ax, (days, total), text, shift=(4.0, 9.0), color=INK, zorder=5, path_effects=HALO)
     end = rows.iloc[-1]
     text = f"{days_words(end['days'])}: {money_said(end['total'], currency)}\n{end['suppliers']}"
-    y = float(end["total"])
-    write(ax, (1.0, y), wrap(text, room), BESIDE, (8.0, 0.0), color=QUIET)
+    write(ax, (1.0, float(end["total"])), wrap(text, room), BESIDE, (8.0, 0.0), color=QUIET)

@@ -10,11 +10,15 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
-from repairecon.compare_quotes.job import QuotesAnswer, compare_quotes
+from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
 from repairecon.records import Case, RepaireconError
+from repairecon.show.answer_tables import keep_tables
 from repairecon.show.layout import for_terminal
 
+SHOWN = 40
+"""Rows shown of each sort; a price list has thousands that are of no use to the case."""
+WISHES = ("also_damage", "deadline_days", "most_parcels", "take_near", "seconds")
 MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total",
          "cost_landed")  # fmt: skip
 
@@ -24,12 +28,14 @@ def add(jobs: Any) -> None:
     job = jobs.add_parser("compare-quotes", help="which quotes to take, landed")
     job.add_argument("folder", help="case folder with parts.csv, suppliers.csv and quotes.csv")
     job.add_argument("more", nargs="*", metavar="FOLDER", help="more jobs, of this boat or others, ordered together")
-    job.add_argument("--deadline", type=float, metavar="DAYS", help="days within which all must be here")
+    days, only = "days within which all must be here", "order these parts only"
+    job.add_argument("--deadline", type=float, dest="deadline_days", metavar="DAYS", help=days)
     job.add_argument("--most-parcels", type=int, metavar="N", help="parcels at most")
     job.add_argument("--without", action="append", metavar="SUPPLIER", help="leave a supplier out; may be repeated")
-    job.add_argument("--want", action="append", type=_wanted, metavar="PART=PIECES", help="order these parts only")
+    job.add_argument("--want", action="append", type=_wanted, dest="wanted", metavar="PART=PIECES", help=only)
     job.add_argument("--also-damage", action="store_true", help="order the parts that only damage would need, too")
     job.add_argument("--take-near", action="store_true", help="allow quotes whose size is near, not the same")
+    job.add_argument("--seconds", type=float, default=SECONDS, help="for all searches together (%(default)s)")
     orders = "write an order to send to each supplier, and own_landed.xlsx to keep"
     job.add_argument("--orders", type=Path, metavar="FOLDER", help=orders)
     job.add_argument("--ship-to", default="", metavar="PLACE", help="where the goods shall go, for the orders")
@@ -53,25 +59,15 @@ def _wanted(text: str) -> tuple[str, int]:
     raise argparse.ArgumentTypeError(f"found {text!r}; write PART=PIECES, as in 'shaft seal=2'")
 
 
-def _each_once(wanted: list[tuple[str, int]]) -> dict[str, int]:
-    twice = sorted({part for part, _ in wanted if sum(part == other for other, _ in wanted) > 1})
-    if twice:
-        raise RepaireconError(f"--want: {', '.join(twice)} twice; name each part once")
-    return dict(wanted)
-
-
 def run(args: argparse.Namespace) -> None:
     """Compare, then print or write."""
     if (args.write or args.again) and not args.order:
         raise RepaireconError("--write and --again are for --order: give that too")
-    wishes = {
-        "wanted": _each_once(args.want) if args.want else None,
-        "also_damage": args.also_damage,
-        "deadline_days": args.deadline,
-        "most_parcels": args.most_parcels,
-        "without": tuple(args.without) if args.without else None,
-        "take_near": args.take_near,
-    }
+    names = [part for part, _ in args.wanted or ()]
+    if twice := sorted({name for name in names if names.count(name) > 1}):
+        raise RepaireconError(f"--want: {', '.join(twice)} twice; name each part once")
+    wishes = {name: getattr(args, name) for name in WISHES}
+    wishes |= {"wanted": dict(args.wanted or ()) or None, "without": tuple(args.without or ()) or None}
     case = read_case_aboard(args.folder, order=True)
     if args.more:
         case, wishes["wanted"] = _together(args, case)
@@ -79,33 +75,27 @@ def run(args: argparse.Namespace) -> None:
     if args.order:
         print(_order(args, answer))
         return
+    from repairecon.compare_quotes import summary  # with its words and tables: not for the help
+
     if args.report is not None:
-        from repairecon.compare_quotes.summary import page
         from repairecon.show.report import write_page
 
-        write_page(args.report, lambda: page(answer))
+        write_page(args.report, lambda: summary.page(answer))
         print(f"Wrote {args.report}")
     _write_orders(answer, args.orders, args.ship_to)
     if args.tables is not None:
-        from repairecon.compare_quotes.summary import as_json
-        from repairecon.show.answer_tables import keep_tables
-
-        keep_tables(args.tables, args.job, as_json(answer))
+        keep_tables(args.tables, args.job, summary.as_json(answer))
     if args.json:
-        from repairecon.compare_quotes.summary import as_json
-
-        print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+        print(json.dumps(summary.as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     elif args.report is None:
-        from repairecon.compare_quotes.summary import first_screen, full
-
-        print(for_terminal(full(answer) if args.full else first_screen(answer)), end="")
+        print(for_terminal(summary.full(answer) if args.full else summary.first_screen(answer)), end="")
 
 
 def _together(args: argparse.Namespace, first: Case) -> tuple[Case, dict[str, int]]:
     """One case of several, which job wants what printed before its order."""
     from repairecon.compare_quotes.together import shares_words, together
 
-    if args.order or args.want:
+    if args.order or args.wanted:
         raise RepaireconError("--order and --want are for one job: order each by itself, or write files with --orders")
     made = together([first, *(read_case_aboard(f, order=True) for f in args.more)], args.also_damage)
     if not args.json:
@@ -156,10 +146,6 @@ def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> No
         print(f"Not of this basket, but left there by an earlier run: {', '.join(old)}", file=sys.stderr)
 
 
-SHOWN = 40
-"""Rows shown of each sort; a price list has thousands that are of no use to the case."""
-
-
 def _add_import(jobs: Any) -> None:
     job = jobs.add_parser("import-quotes", help="bring a supplier's price list into quotes.csv")
     job.add_argument("folder", help="case folder")
@@ -201,13 +187,10 @@ def story(done: QuotesImport) -> str:
         rows = done.those(becomes)
         if rows:
             lines.append(f"{becomes}: {len(rows)}")
-            lines += [_row(r.row, r.item, r.supplier, r.why) for r in rows[:SHOWN]]
+            for r in rows[:SHOWN]:
+                what = ", ".join(filter(None, (r.item, r.supplier)))
+                lines.append(f"  row {r.row}" + (f"  {what}" if what else "") + (f"  ({r.why})" if r.why else ""))
         if len(rows) > SHOWN:
             lines.append(f"  ... and {len(rows) - SHOWN} more")
     lines.append("quotes.csv was written." if done.written else "Nothing was written.")
     return "\n".join(lines) + "\n"
-
-
-def _row(row: int, item: str, supplier: str, why: str) -> str:
-    what = ", ".join(word for word in (item, supplier) if word)
-    return f"  row {row}" + (f"  {what}" if what else "") + (f"  ({why})" if why else "")

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from math import inf
+from typing import Any
 
 import pandas as pd
 
-from repairecon.buying.basket import Basket, cheapest_basket
+from repairecon.buying.basket import Basket, cheapest_basket, check_size
+from repairecon.buying.clock import Clock
 from repairecon.buying.offers import Offered, order_of, today_of, weigh
-from repairecon.buying.other_baskets import frontier, quick_frontier
+from repairecon.buying.other_baskets import frontier, quick_basket
 from repairecon.compare_quotes import tables
 from repairecon.read.problems import Names, Problems
 from repairecon.rebuild_or_buy.learned import with_waits_kept
@@ -20,11 +24,9 @@ from repairecon.records import Assumed, Case, Ordered, OrderLine, OrderTotal, Or
 from repairecon.show.sheet import Panel, Shown
 
 SECONDS = 60.0
-MANY_QUOTES = 300
-"""With more quotes than these, what is around the basket is worked out of few quotes a part, in about the time of the
-basket itself: each proven answer more is a search as long as the first, and an owner would wait minutes for them."""
-SHARES = {"frontier": 0.6, "alternatives": 0.4, "entering": 0.2}
-"""How that time is shared, so that no answer depends on which was asked for first."""
+MANY_QUOTES, FEW_DAYS = 300, 3
+"""With more quotes than these, what is around the basket is worked out of few quotes a part and for few deadlines: each
+proven answer more is a search as long as the first, and an owner would wait minutes for them."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -36,7 +38,8 @@ class QuotesAnswer(Shown):
     would enter the basket), ``left_out`` (why it may not be bought). ``basket`` has a row a line bought, every charge
     in a column of its own and ``landed``, their sum. ``alternatives`` has a row another way of ordering, ``frontier`` a
     row a deadline, ``equivalents`` a row a quote whose designation was held against the one wanted, ``ask`` a row a
-    quote of which the tables cannot tell whether it is the part, ``uncovered`` (part, why).
+    quote of which the tables cannot tell whether it is the part, ``uncovered`` (part, why). All searches share the time
+    allowed: ``late`` names what was not worked out in it.
     """
 
     case: Case
@@ -44,7 +47,9 @@ class QuotesAnswer(Shown):
     wishes: OrderWishes
     offers: tuple[Offered, ...] = field(repr=False)
     found: Basket = field(repr=False)
-    seconds: float = SECONDS
+    seconds: float
+    clock: Clock = field(repr=False)
+    late: list[str] = field(default_factory=list)
 
     def said(self) -> Panel:
         """What is ordered for, and from whom to order."""
@@ -64,7 +69,6 @@ class QuotesAnswer(Shown):
 
     @cached_property
     def basket(self) -> pd.DataFrame:
-        """What is bought, line by line."""
         return tables.bought(self.offers, self.found)
 
     @property
@@ -89,7 +93,6 @@ class QuotesAnswer(Shown):
 
     @cached_property
     def uncovered(self) -> tuple[tuple[str, str], ...]:
-        """Parts that are not in the basket, and why."""
         return tuple((u.part, tables.why_uncovered(self.case, self.offers, u)) for u in self.found.uncovered)
 
     @property
@@ -97,37 +100,41 @@ class QuotesAnswer(Shown):
         """Whether there are so many quotes that what is around the basket must be quick."""
         return len(self.offers) > MANY_QUOTES
 
-    def _time(self, what: str) -> float:
-        """Seconds for the searches of a kind."""
-        return min(self.seconds, SHARES[what] * self.found.seconds) if self.many else self.seconds
+    @contextmanager
+    def _searching(self) -> Iterator[Clock]:
+        """Half of the time that is left, so that no question takes all that the others need."""
+        self.clock.go_on()
+        yield self.clock.part(0.5)
+        self.clock.pause()
 
     @cached_property
     def by_days(self) -> list[Basket]:
         """The cheapest basket for each deadline that is worth something, for the parts of the basket."""
         if not self.found.packs:
             return []
-        known = replace(self.found, order=self.found.covered_order, uncovered=())
-        if self.many:
-            return [b for b in quick_frontier(known, self._time("frontier")) if tables.tells(b)]
-        hurried = known.order.deadline_days < inf
-        return frontier(replace(known.order, deadline_days=inf), self.seconds, None if hurried else known)
+        order = replace(self.found.covered_order, deadline_days=inf)
+        start = None if self.wishes.deadline_days is not None and not self.many else self.found
+        with self._searching() as clock:
+            found = frontier(order, clock, start, FEW_DAYS if self.many else inf)
+            self.late.extend([tables.BY_DAYS] if clock.left <= 0.0 else [])
+        return [b for b in found if tables.tells(b)] if self.many else found
 
     @cached_property
     def frontier(self) -> pd.DataFrame:
-        """Money against days."""
         return tables.frontier(self.by_days)
 
     @cached_property
     def ask(self) -> pd.DataFrame:
-        """Quotes to ask about before an order is sent, and the question: they are left out until it is answered."""
         return tables.to_ask(self.offers)
 
     @cached_property
     def alternatives(self) -> pd.DataFrame:
-        """Other ways of ordering the same parts."""
-        asked = any(o.ask for o in self.offers)
+        asked, by_days = any(o.ask for o in self.offers), self.by_days
         all_fit = order_of(self.case, self.wanted, self.offers, self.wishes, all_fit=True) if asked else None
-        return tables.alternatives(self.found, all_fit, self.by_days, self._time("alternatives"), self.many)
+        with self._searching() as clock:
+            ways, late = tables.other_ways(self.found, all_fit, by_days, clock, self.many)
+        self.late.extend(late)
+        return tables.alternatives(ways, self.found)
 
     @property
     def saved_without_badge(self) -> float:
@@ -142,16 +149,18 @@ class QuotesAnswer(Shown):
     @cached_property
     def enters(self) -> dict[int, float]:
         """Price as quoted at which a quote would enter the basket, of those nearest to it."""
-        return tables.entering(self.found, min(self._time("entering"), tables.ENTERING))
+        with self._searching() as clock:
+            if clock.left > 0.0:
+                return tables.entering(self.found, clock.part(1.0, tables.ENTERING))
+        self.late.append(tables.ENTERS)
+        return {}
 
     @cached_property
     def lines(self) -> pd.DataFrame:
-        """Every quote for a wanted part."""
         return tables.lines(self.offers, self.found, self.alone, self.enters)
 
     @cached_property
     def equivalents(self) -> pd.DataFrame:
-        """Every designation held against the one wanted."""
         return tables.equivalents(self.offers, self.alone)
 
     def order_lines(self) -> tuple[OrderLine, ...]:
@@ -178,77 +187,58 @@ def compare_quotes(
     take_near: bool = False,
     seconds: float = SECONDS,
 ) -> QuotesAnswer:
-    """Choose among the quotes of a case.
+    """The cheapest basket among the quotes of a case; what lies around it is worked out when asked for [home money].
 
-    Parameters
-    ----------
-    case
-        Parts, suppliers and quotes.
-    wanted
-        Part -> pieces; None: the parts that are always needed.
-    also_damage
-        Those that only damage would need, too.
-    deadline_days, most_parcels, without
-        In place of the case's wishes: days within which all must be here [day], parcels at most, suppliers left out.
-    take_near
-        Allow quotes whose designation is near the wanted one but not the same.
-    seconds
-        Time allowed to each search [s].
-
-    Returns
-    -------
-    QuotesAnswer
-        With the cheapest basket; the rest is worked out when asked for [home money].
+    ``wanted`` is part -> pieces (None: the parts that are always needed), ``also_damage`` takes those that only damage
+    would need, too. ``deadline_days`` (within which all must be here [day]), ``most_parcels`` and ``without``
+    (suppliers left out) stand in place of the case's wishes. ``take_near`` allows quotes whose designation is near the
+    wanted one but not the same. ``seconds`` are for all searches together, the basket first [s].
     """
-    faults: list[str] = []
+    faults = [] if seconds > 0.0 else [f"seconds: found {seconds}; give more than 0"]
     case = with_waits_kept(case)
     pieces = wanted_parts(case, wanted, also_damage, faults)
     wishes = _wishes(case, {"deadline_days": deadline_days, "most_parcels": most_parcels}, without, faults)
     if faults:
         raise RepaireconError("\n".join(faults))
     offers = weigh(case, pieces, wishes, take_near)
-    found = cheapest_basket(order_of(case, pieces, offers, wishes), seconds)
-    return QuotesAnswer(case=case, wanted=pieces, wishes=wishes, offers=offers, found=found, seconds=seconds)
+    order = order_of(case, pieces, offers, wishes)
+    check_size(order)
+    clock, many = Clock(seconds), len(offers) > MANY_QUOTES
+    found = cheapest_basket(order, clock.part(0.7) if many else clock)
+    if many and found.status == "out of time" and not found.packs:
+        found = quick_basket(order, clock)
+    clock.pause()
+    return QuotesAnswer(case, pieces, wishes, offers, found, seconds, clock)
 
 
 def _wishes(
     case: Case, limits: Mapping[str, float | None], without: tuple[str, ...] | None, faults: list[str]
 ) -> OrderWishes:
     """The case's wishes with those given in their place; suppliers are found whatever their case."""
-    wishes, given = case.wishes, {name: value for name, value in limits.items() if value is not None}
-    for name, least, unit in (("deadline_days", 0, "days of 0"), ("most_parcels", 1, "1")):
+    given: dict[str, Any] = {name: value for name, value in limits.items() if value is not None}
+    for name, least, unit, kind in (("deadline_days", 0, "days of 0", float), ("most_parcels", 1, "1", int)):
         if not given.get(name, least) >= least:
             faults.append(f"{name}: found {given.pop(name)}; give {unit} or more")
-    if "deadline_days" in given:
-        wishes = replace(wishes, deadline_days=float(given["deadline_days"]))
-    if "most_parcels" in given:
-        wishes = replace(wishes, most_parcels=int(given["most_parcels"]))
+        elif name in given:
+            given[name] = kind(given[name])
     if without is not None:
         sellers = Names(s.supplier for s in case.suppliers)
         unknown = [name for name in without if name not in sellers]
         faults += [f"without: no supplier is called {n!r}; {sellers.advice(Problems(), n)}" for n in unknown]
-        wishes = replace(wishes, without=tuple(sellers.find(name) for name in without))
-    return wishes
-
-
-def _found_parts(case: Case) -> dict[str, int]:
-    """Pieces that what is found brings, by part."""
-    found = {piece.strip() for piece in case.found.split(";")}
-    brought: dict[str, int] = {}
-    for name in found:
-        # the same outcome under several conditions brings its parts once
-        some = [dict(b.parts) for b in case.branches if b.key == name]
-        for part in {p for parts in some for p in parts}:
-            brought[part] = brought.get(part, 0) + max(parts.get(part, 0) for parts in some)
-    return brought
+        given["without"] = tuple(sellers.find(name) for name in without)
+    return replace(case.wishes, **given)
 
 
 def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool, faults: list[str]) -> dict[str, int]:
     """Pieces to buy: of the parts always needed, of those of the damage too, or as named."""
-    known = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
-    aboard, brought = {x.part: x.have for x in case.from_stock}, _found_parts(case)
+    known, brought = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)]), Counter[str]()
+    for name in {piece.strip() for piece in case.found.split(";")}:
+        # the same outcome under several conditions brings its parts once
+        some = [dict(b.parts) for b in case.branches if b.key == name]
+        brought += Counter({part: max(parts.get(part, 0) for parts in some) for parts in some for part in parts})
+    aboard = {x.part: x.have for x in case.from_stock}
     planned = {p.part: p.quantity if p.needed == "always" or also_damage else 0 for p in case.parts}
-    lacking = {part: n + brought.get(part, 0) - aboard.get(part, 0) for part, n in planned.items()}
+    lacking = {part: n + brought[part] - aboard.get(part, 0) for part, n in planned.items()}
     pieces: dict[str, int] = {part: n for part, n in lacking.items() if n > 0} if wanted is None else {}
     for name, count in (wanted or {}).items():
         if name not in known:
@@ -259,8 +249,10 @@ def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool
             faults.append(f"wanted: found {count} of {name}; give 1 or more")
         else:
             pieces[known.find(name)] = count
-    if not pieces and not faults and case.from_stock:
-        faults.append("nothing to order: every part that is always needed lies aboard (--also-damage, or name some)")
-    elif not pieces and not faults:
-        faults.append("no part is wanted: add parts that are always needed to parts.csv, or name some")
+    if not pieces and not faults:
+        faults.append(
+            "nothing to order: every part that is always needed lies aboard (--also-damage, or name some)"
+            if case.from_stock
+            else "no part is wanted: add parts that are always needed to parts.csv, or name some"
+        )
     return pieces

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from math import inf
 from typing import Any
 
 import pandas as pd
 
+from repairecon.buying.basket import grouped
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.compare_quotes.tables import ALL_FIT, BY_DAYS, BY_LINE, CHOSEN, NEXT, ONE
 from repairecon.show.layout import capital
-from repairecon.show.words import days_words, money, price, rate, share, whole
+from repairecon.show.words import days_words, money, number, price, rate, share, whole
 
 MOST_SAID = 6
+MORE_TIME = "allow more with --seconds"
 
 
 def heading(answer: QuotesAnswer) -> list[str]:
@@ -19,8 +23,8 @@ def heading(answer: QuotesAnswer) -> list[str]:
     sellers = len({o.supplier.supplier for o in answer.offers})
     quotes = f"{_many(len(answer.offers), 'quote')} from {_many(sellers, 'supplier')}"
     text = f"{_many(len(answer.wanted), 'part')} wanted, {quotes}, on {answer.today.isoformat()}."
-    figures, asked = answer.case.unit.figures, wishes(answer)
-    return [text] + ([f"Asked for: {asked}."] if asked else []) + ([f"Figures: {figures}."] if figures else [])
+    more = {"Asked for": wishes(answer), "Figures": answer.case.unit.figures}
+    return [text, *(f"{lead}: {said}." for lead, said in more.items() if said)]
 
 
 def wishes(answer: QuotesAnswer) -> str:
@@ -28,8 +32,7 @@ def wishes(answer: QuotesAnswer) -> str:
     w = answer.wishes
     within = "" if w.deadline_days is None else f"all here within {days_words(w.deadline_days)} ({_counted(answer)})"
     parcels = "" if w.most_parcels is None else f"at most {_many(w.most_parcels, 'parcel')}"
-    without = f"nothing from {', '.join(w.without)}" if w.without else ""
-    return "; ".join(filter(None, (within, parcels, without)))
+    return "; ".join(filter(None, (within, parcels, f"nothing from {', '.join(w.without)}" if w.without else "")))
 
 
 def _many(n: int, what: str) -> str:
@@ -39,13 +42,17 @@ def _many(n: int, what: str) -> str:
 def verdict(answer: QuotesAnswer) -> list[str]:
     """From whom to order, what it comes to and when it is here."""
     currency = answer.case.terms.currency
+    if answer.found.status == "out of time" and answer.basket.empty:
+        return [f"No basket was found in the {number(answer.seconds)} seconds allowed: {MORE_TIME}."]
     if answer.basket.empty:
         return ["Nothing can be ordered: " + "; ".join(f"{part}: {why}" for part, why in answer.uncovered) + "."]
     from_whom = answer.basket.groupby("supplier", sort=False)["landed"].sum()
     listed = ", ".join(f"{name} ({price(cost, currency)})" for name, cost in from_whom.items())
-    sure = f"no basket of these quotes {'that meets this ' if wishes(answer) else ''}costs less" if answer.proven else (
-        f"a cheaper one could save {price(answer.gap, currency)} at most; the search was stopped"
-    )  # fmt: skip
+    if answer.proven:
+        sure = f"no basket of these quotes {'that meets this ' if wishes(answer) else ''}costs less"
+    else:
+        at_most = "not known how much" if answer.gap == inf else f"{price(answer.gap, currency)} at most"
+        sure = f"a cheaper one could save {at_most}; the search was stopped"
     ready = f"all here in {days_words(answer.days)} ({_counted(answer)})"
     many, wanted = answer.basket["part"].nunique(), len(answer.wanted)
     some = "" if many == wanted else f" for {many} of the {wanted} parts wanted"
@@ -78,22 +85,28 @@ def _counted(answer: QuotesAnswer) -> str:
     return "likely" if answer.wishes.deadline_by == "likely" else "nine times in ten"
 
 
-def beside(answer: QuotesAnswer) -> list[str]:
+def beside(answer: QuotesAnswer) -> Iterator[str]:
     """What the other ways of ordering would cost more."""
     currency, table = answer.case.terms.currency, answer.alternatives.set_index("way")
-    if table.empty:
-        return []
-    said = []
+    if CHOSEN not in table.index:
+        return
     if answer.saved_without_badge > 0.5:
         saved = money(answer.saved_without_badge, currency)
-        said.append(f"Against the maker's parts throughout, parts without the badge and bought together save {saved}.")
-    said += _all_fit(answer, table) + _line_by_line(answer, table) + _one_supplier(answer, table)
+        yield f"Against the maker's parts throughout, parts without the badge and bought together save {saved}."
+    for way, words in ((ALL_FIT, _all_fit), (BY_LINE, _line_by_line), (ONE, _one_supplier)):
+        if way in table.index:
+            yield from words(answer, table.loc[way])
     if NEXT in table.index:
         most = "" if table.loc[NEXT, "proven"] else " at most"
-        said.append(f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more{most}.")
+        yield f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more{most}."
     if not table["proven"].all():
-        said.append("With so many quotes not every other way of ordering was searched to the end; none is cheaper.")
-    return said
+        yield "With so many quotes not every other way of ordering was searched to the end; none is cheaper."
+
+
+def late(answer: QuotesAnswer) -> list[str]:
+    """What was not worked out in the time allowed, of all that was asked so far."""
+    said = f"Not worked out in the {number(answer.seconds)} seconds allowed: {', '.join(dict.fromkeys(answer.late))}"
+    return [f"{said}; {MORE_TIME}."] if answer.late else []
 
 
 def same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
@@ -101,16 +114,14 @@ def same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
     return set(row["lacks"]) == {part for part, _ in answer.uncovered}
 
 
-def _all_fit(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
+def _all_fit(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
     """What the quotes to ask about would save."""
-    if ALL_FIT not in table.index:
-        return []
-    row, currency = table.loc[ALL_FIT], answer.case.terms.currency
+    currency = answer.case.terms.currency
     if same_parts(answer, row):
         brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
     else:
         brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
-    return [f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."]
+    yield f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."
 
 
 def ask(answer: QuotesAnswer) -> list[str]:
@@ -118,26 +129,25 @@ def ask(answer: QuotesAnswer) -> list[str]:
     return [f"{capital(r['part'])}: {r['question']}." for _, r in answer.ask.iterrows()]
 
 
-def _line_by_line(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
-    if BY_LINE not in table.index or not same_parts(answer, row := table.loc[BY_LINE]):
-        return []
+def _line_by_line(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
     over, parcels = price(abs(row["over"]), answer.case.terms.currency), _many(row["parcels"], "parcel")
+    if not same_parts(answer, row):
+        return
     if row["over"] > 0.5:
         said = "looks best and is not: with carriage, tax and charges it comes to"
-        return [f"Each part at its cheapest price {said} {over} more, in {parcels}."]
+        yield f"Each part at its cheapest price {said} {over} more, in {parcels}."
     if row["over"] < -0.5:  # it asks for more parcels than are wished for
         limit = _many(answer.wishes.most_parcels or 1, "parcel")
-        return [f"The limit of {limit} costs you {over} or more: so much less each part at its cheapest, in {parcels}."]
-    return []
+        yield f"The limit of {limit} costs you {over} or more: so much less each part at its cheapest, in {parcels}."
 
 
-def _one_supplier(answer: QuotesAnswer, table: pd.DataFrame) -> list[str]:
-    if ONE not in table.index or table.loc[CHOSEN, "parcels"] == 1:
-        return []
-    row = table.loc[ONE]
+def _one_supplier(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
+    if len(answer.found.parcels) == 1:
+        return
     if same_parts(answer, row):
-        return [f"All from one supplier ({row['suppliers']}): {price(row['over'], answer.case.terms.currency)} more."]
-    return [f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."]
+        yield f"All from one supplier ({row['suppliers']}): {price(row['over'], answer.case.terms.currency)} more."
+    else:
+        yield f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."
 
 
 def entering(answer: QuotesAnswer) -> list[str]:
@@ -180,13 +190,15 @@ def stale(answer: QuotesAnswer) -> list[str]:
 def caption_parcels(answer: QuotesAnswer) -> str:
     """Under the bars of the suppliers."""
     charges = answer.basket["landed"].sum() - answer.basket["goods"].sum()
-    part = charges / answer.total if answer.total else 0.0
-    return f"Send these orders. Of what you pay, {share(part)} is carriage, tax and charges, not goods."
+    part = share(charges / answer.total if answer.total else 0.0)
+    return f"Send these orders. Of what you pay, {part} is carriage, tax and charges, not goods."
 
 
 def caption_days(answer: QuotesAnswer) -> str:
     """Under money against days."""
     f, currency = answer.frontier, answer.case.terms.currency
+    if BY_DAYS in answer.late:
+        return "What waiting saves was not searched to the end in the time allowed."
     if len(f) < 2:
         return "Waiting longer saves nothing: order now."
     first, last = f.iloc[0], f.iloc[-1]
@@ -203,37 +215,33 @@ def counts(answer: QuotesAnswer) -> list[str]:
     return [f"{many}; the list of every quote (--full, or the page) says why."] if len(out) else []
 
 
-def terms(answer: QuotesAnswer) -> list[str]:
+def terms(answer: QuotesAnswer) -> Iterator[str]:
     """Which terms the figures rest on, and as of when."""
     t, c, currency = answer.case.terms, answer.case.customs, answer.case.terms.currency
-    used = {o.supplier.currency for o in answer.offers} - {currency}
+    imported = any(o.supplier.imported for o in answer.offers)
     # a price that has its VAT in is taken as it stands: then the VAT at home is in no figure
-    taxed = c.buyer != "private" or any(o.supplier.imported or not o.supplier.vat_included for o in answer.offers)
-    said = [f"VAT at home {rate(t.vat_rate)}; buyer {c.buyer}."] if taxed else []
-    for code in sorted(used):
-        said.append(f"1 {code} = {currency} {t.exchange[code]} (as of {t.exchange_date or 'no date given'}).")
-    if any(o.supplier.imported for o in answer.offers):
-        said.append(_border(answer))
-    said += _unweighed(answer)
-    growth = answer.wishes.price_inflation_rate
-    if growth > 0:
-        said.append(f"Quotes that are out of date are raised from their day by {rate(growth)} a year.")
-    return said
+    if c.buyer != "private" or imported or not all(o.supplier.vat_included for o in answer.offers):
+        yield f"VAT at home {rate(t.vat_rate)}; buyer {c.buyer}."
+    for code in sorted({o.supplier.currency for o in answer.offers} - {currency}):
+        yield f"1 {code} = {currency} {t.exchange[code]} (as of {t.exchange_date or 'no date given'})."
+    if imported:
+        yield _border(answer)
+    yield from _unweighed(answer)
+    if (growth := answer.wishes.price_inflation_rate) > 0:
+        yield f"Quotes that are out of date are raised from their day by {rate(growth)} a year."
 
 
-def _unweighed(answer: QuotesAnswer) -> list[str]:
+def _unweighed(answer: QuotesAnswer) -> Iterator[str]:
     """Suppliers whose carriage goes by weight, where a weight is not known."""
-    said = []
-    for name, terms in answer.found.order.suppliers.items():
-        mine = [o for o in answer.offers if o.supplier.supplier == name]
-        lacking = list(dict.fromkeys(o.quote.item for o in mine if o.quote.weight_kg is None))
-        if mine and mine[0].supplier.bands and not terms.bands:
-            named = ", ".join(lacking[:MOST_SAID]) + (", ..." if len(lacking) > MOST_SAID else "")
-            said.append(
+    for name, mine in grouped(answer.offers, lambda o: o.supplier.supplier).items():
+        terms, lacking = answer.found.order.suppliers[name], [o.quote.item for o in mine if o.quote.weight_kg is None]
+        if mine[0].supplier.bands and not terms.bands:
+            parts = list(dict.fromkeys(lacking))
+            named = ", ".join(parts[:MOST_SAID]) + (", ..." if len(parts) > MOST_SAID else "")
+            yield (
                 f"{capital(name)} sends by weight, but no weight is given for {named}: carriage of the heaviest "
                 f"parcel is taken, {price(terms.carriage, mine[0].supplier.currency)}."
             )
-    return said
 
 
 def _border(answer: QuotesAnswer) -> str:

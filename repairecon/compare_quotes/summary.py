@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from repairecon.buying.basket import CENT
-from repairecon.buying.offers import Offered
+from repairecon.buying.basket import CENT, grouped
 from repairecon.buying.parcel import ParcelTerms
 from repairecon.compare_quotes import sentences
 from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import CHOSEN, charges
 from repairecon.read.look_again import look_again
+from repairecon.records import Supplier
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import days_words, price, rate, span, whole
@@ -102,24 +102,23 @@ def _quote_words(row: pd.Series[Any], currency: str) -> str:
 def equivalents_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Every designation offered, held against the one wanted; who offers it, and what it saves."""
     rows, currency = [], answer.case.terms.currency
-    for (part, offered, verdict), some in answer.equivalents.groupby(["part", "offered", "verdict"], sort=False):
-        for (reasons, caution, tables), same in some.groupby(["reasons", "caution", "tables"], sort=False):
+    columns = ["part", "offered", "verdict", "reasons", "caution", "tables"]
+    for _, some in answer.equivalents.groupby(columns[:3], sort=False):
+        for (part, offered, said, reasons, caution, tables), same in some.groupby(columns, sort=False):
             sellers = [
                 name + (f" (saves {price(saves, currency)})" if saves > CENT else "")
                 for name, saves in zip(same["supplier"], same["saves"], strict=True)
             ]
-            rows.append({"part": part, "offered": offered, "verdict": verdict, "by": ", ".join(sellers),
-                         "why": f"{reasons} {caution}".strip(), "table row": tables})  # fmt: skip
+            rows.append((part, offered, said, ", ".join(sellers), f"{reasons} {caution}".strip(), tables))
     return pd.DataFrame(rows, columns=["part", "offered", "verdict", "by", "why", "table row"])
 
 
 def first_screen(answer: QuotesAnswer, width: int = 0) -> str:
     """What to order and the sum, what is taken from the spares, then the lines: all that the basket alone says."""
     width = width or terminal_width()
-    head = shortened(capital(answer.case.unit.name), width)
     files = [r.what for r in look_again(answer.case) if r.rule == "file" and not r.acknowledged]
     blocks = [
-        Block([(0, [head])]),
+        Block([(0, [shortened(capital(answer.case.unit.name), width)])]),
         *(Block([(0, wrapped(said, width=width).split("\n"))]) for said in sentences.verdict(answer)),
         Block.of("", sentences.from_stock(answer), width, 5, 3),
         Block.of(f"{ASK}:", sentences.ask(answer), width, 7, 4),
@@ -145,10 +144,11 @@ def _lines(answer: QuotesAnswer, width: int) -> Block:
     for name, most in (("part", names), ("order from", room - names - 2)):
         table[name] = [shortened(x, most) for x in table[name]]
     head, _, *rows = as_text(table, "").split("\n")
-    forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
-    for many in range(len(rows) - 2, 1, -1):
-        forms.append((6, [head, *rows[:many], f"({whole(len(rows) - many)} more lines: --full)"]))
-    return Block(forms)
+    shorter = [
+        (6, [head, *rows[:many], f"({whole(len(rows) - many)} more lines: --full)"])
+        for many in range(len(rows) - 2, 1, -1)
+    ]
+    return Block([(8, [head, *rows]), *shorter])
 
 
 def full(answer: QuotesAnswer) -> str:
@@ -159,10 +159,10 @@ def full(answer: QuotesAnswer) -> str:
 def assumed(answer: QuotesAnswer) -> list[str]:
     """The defaults that bear on an order."""
     known = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
-    bearing = [a for a in answer.assumed if a.name in BEARING and not (known and a.name == "lead_days")]
     return [
         f"{BEARING[a.name]}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})"
-        for a in bearing
+        for a in answer.assumed
+        if a.name in BEARING and not (known and a.name == "lead_days")
     ]
 
 
@@ -183,7 +183,7 @@ def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
         if pictures:
             yield charts.parcels_picture(answer)
     if not answer.alternatives.empty:
-        yield Panel("Other ways of ordering", sentences.beside(answer))
+        yield Panel("Other ways of ordering", [*sentences.beside(answer)])
         yield Sheet(alternatives_table(answer), "Other ways of ordering, each with all its charges")
     if pictures and len(answer.frontier):
         yield charts.days_picture(answer)
@@ -193,6 +193,7 @@ def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
         "Out of date": sentences.stale(answer),
         "Terms": [*sentences.terms(answer), *sentences.counts(answer)],
         "Before you start": answer.case.unit.cautions,
+        "Not worked out": sentences.late(answer),
     }
     yield from (Panel(title, lines) for title, lines in listed.items() if lines)
 
@@ -221,25 +222,27 @@ def page(answer: QuotesAnswer) -> str:
 
 def terms_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Each supplier's terms as they were used, in the supplier's money."""
-    rows = []
-    for name, used in answer.found.order.suppliers.items():
-        mine = [k for k, o in enumerate(answer.offers) if o.supplier.supplier == name]
-        s, currency = answer.offers[mine[0]].supplier, answer.offers[mine[0]].supplier.currency
-        duties = sorted({answer.found.order.offers[k].line.duty_rate for k in mine}) if s.imported else [0.0]
+    rows, order = [], answer.found.order
+    for name, mine in grouped(range(len(answer.offers)), order.supplier_of).items():
+        used, s = order.suppliers[name], answer.offers[mine[0]].supplier
+        duties = sorted({order.offers[k].line.duty_rate for k in mine})
+        fees = f"{rate(s.card_fee_rate)}, {rate(s.insurance_rate)}" if s.card_fee_rate or s.insurance_rate else ""
+        days = sorted(answer.offers[k].days for k in mine)
         rows.append({
-            "supplier": name, "money": currency, "VAT": _vat(used),
-            "carriage": _carriage(used, answer.offers[mine[0]]),
-            "free above": "" if s.free_above is None else price(s.free_above, currency),
-            "minimum order": price(s.minimum_order, currency) if s.minimum_order else "",
-            "discount": rate(s.discount_rate) if s.discount_rate else "",
-            "card fee, insurance": f"{rate(s.card_fee_rate)}, {rate(s.insurance_rate)}"
-            if s.card_fee_rate or s.insurance_rate else "",
-            "duty": " to ".join(rate(d) for d in dict.fromkeys((duties[0], duties[-1]))) if s.imported else "",
+            "supplier": name, "money": s.currency, "VAT": _vat(used), "carriage": _carriage(used, s),
+            "free above": "" if s.free_above is None else price(s.free_above, s.currency),
+            "minimum order": price(s.minimum_order, s.currency) if s.minimum_order else "",
+            "discount": rate(s.discount_rate) if s.discount_rate else "", "card fee, insurance": fees,
+            "duty": _from_to(rate(duties[0]), rate(duties[-1])) if s.imported else "",
             "handling": price(s.cost_handling, answer.case.terms.currency) if s.cost_handling else "",
             "comes": "by hand" if s.by_hand else "by post",
-            "days": _days([answer.offers[k] for k in mine]),
+            "days": _from_to(whole(days[0]), whole(days[-1])) if s.lead_days is None else span(s.lead_days),
         })  # fmt: skip
     return pd.DataFrame(rows)
+
+
+def _from_to(low: str, high: str) -> str:
+    return low if low == high else f"{low} to {high}"
 
 
 def _vat(used: ParcelTerms) -> str:
@@ -250,25 +253,17 @@ def _vat(used: ParcelTerms) -> str:
     return f"{'in' if used.vat_included else 'to be added'}, {rate(used.vat_rate)}"
 
 
-def _carriage(used: ParcelTerms, o: Offered) -> str:
-    currency = o.supplier.currency
+def _carriage(used: ParcelTerms, s: Supplier) -> str:
     if used.bands:
-        ends = dict.fromkeys((price(used.bands[0][1], currency), price(used.bands[-1][1], currency)))
-        return f"{' to '.join(ends)} by weight"
-    heaviest = " (weights not known: the heaviest)" if o.supplier.bands else ""
-    return f"{price(used.carriage, currency)}{heaviest}" if used.carriage else "none"
-
-
-def _days(mine: list[Offered]) -> str:
-    """The supplier's own days, or those of the quotes."""
-    lead, days = mine[0].supplier.lead_days, sorted(o.days for o in mine)
-    return span(lead) if lead is not None else " to ".join(dict.fromkeys((whole(days[0]), whole(days[-1]))))
+        return f"{_from_to(*(price(used.bands[k][1], s.currency) for k in (0, -1)))} by weight"
+    heaviest = " (weights not known: the heaviest)" if s.bands else ""
+    return f"{price(used.carriage, s.currency)}{heaviest}" if used.carriage else "none"
 
 
 def as_json(answer: QuotesAnswer) -> dict[str, Any]:
     """Everything but the pictures; money in the home currency, unrounded."""
     frames = ("basket", "alternatives", "frontier", "equivalents", "ask")
-    return {
+    data = {
         "job": "compare-quotes", "case": answer.case.folder, "currency": answer.case.terms.currency,
         "today": answer.today.isoformat(), "figures": answer.case.unit.figures, "wanted": dict(answer.wanted),
         "wishes": vars(answer.wishes), "total": answer.total, "proven": answer.proven,
@@ -278,6 +273,7 @@ def as_json(answer: QuotesAnswer) -> dict[str, Any]:
         "saved_without_badge": answer.saved_without_badge, "quotes": _rows(answer.lines),
         "assumed": [vars(a) for a in answer.assumed], "cautions": list(answer.case.unit.cautions),
     }  # fmt: skip
+    return data | ({"not_worked_out": list(dict.fromkeys(answer.late))} if answer.late else {})
 
 
 def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:

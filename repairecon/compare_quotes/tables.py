@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import partial
 from math import ceil, inf, isfinite, nan
 
 import pandas as pd
 
 from repairecon.buying.basket import Basket, Order, Uncovered, cheapest_basket
+from repairecon.buying.clock import Clock
 from repairecon.buying.offers import Offered
 
 from repairecon.buying.other_baskets import (  # isort: skip
     entering_prices, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
 )  # fmt: skip
 from repairecon.buying.parcel import (  # isort: skip
-    CHARGES, CLOSE, LandedLine, LandedParcel, Line, ParcelTerms, parcel_carriage, price_parcel,
+    CHARGES, CLOSE, LandedLine, Line, ParcelTerms, parcel_carriage, price_parcel,
 )  # fmt: skip
 from repairecon.records import Case, Ordered, OrderedLine, OrderLine, OrderTotal
 
 CHOSEN, MAKERS_ONLY, BY_LINE = "cheapest basket", "maker's parts throughout", "cheapest price line by line"
 SOONEST, NEXT, ONE, ALL_FIT = "soonest here", "second best", "all from one supplier", "if what you ask about fits"
+BY_DAYS, ENTERS = "money against days", "prices at which others would be bought"
 BOUGHT = ("part", "supplier", "quantity", "wanted", "packs", "pack", "quoted", "currency", "part_class", "designation",
           "days", "stale", "source")  # fmt: skip
 QUOTED = ["part", "supplier", "part_class", "designation", "fit", "pieces", "pack", "quoted", "currency", "alone",
@@ -39,17 +42,20 @@ def tells(basket: Basket) -> bool:
     return bool(basket.packs) and basket.gap <= ROUGH * basket.total + CLOSE
 
 
+def _landed(offers: Sequence[Offered], basket: Basket) -> Iterator[tuple[Offered, LandedLine]]:
+    """The lines bought, each with its quote."""
+    for indexes, parcel in basket.parcels.values():
+        yield from zip([offers[k] for k in indexes], parcel.lines, strict=True)
+
+
 def bought(offers: Sequence[Offered], basket: Basket) -> pd.DataFrame:
     """A row a line bought: every charge, and ``landed``, their sum."""
-    rows = []
-    for supplier, (indexes, parcel) in basket.parcels.items() if basket.packs else ():
-        for k, line in zip(indexes, parcel.lines, strict=True):
-            o, q = offers[k], offers[k].quote
-            own = (
-                q.item, supplier, line.packs * q.pack, o.pieces, line.packs, q.pack, line.quoted_price,
-                o.supplier.currency, q.part_class, q.designation, o.days, o.stale, str(q.source),
-            )  # fmt: skip
-            rows.append((*own, *(getattr(line, name) + 0.0 for name in CHARGES), line.total))
+    rows = [
+        (o.quote.item, o.supplier.supplier, line.packs * o.quote.pack, o.pieces, line.packs, o.quote.pack,
+         line.quoted_price, o.supplier.currency, o.quote.part_class, o.quote.designation, o.days, o.stale,
+         str(o.quote.source), *(getattr(line, name) + 0.0 for name in CHARGES), line.total)
+        for o, line in _landed(offers, basket)
+    ]  # fmt: skip
     return pd.DataFrame(rows, columns=[*BOUGHT, *CHARGES, "landed"])
 
 
@@ -67,7 +73,7 @@ def lines(offers: Sequence[Offered], basket: Basket, alone: Sequence[float], ent
     return pd.DataFrame(rows, columns=QUOTED)
 
 
-def entering(basket: Basket, seconds: float) -> dict[int, float]:
+def entering(basket: Basket, clock: Clock) -> dict[int, float]:
     """Prices at which the quotes would enter that are nearest, carriage left out, to what is bought of their part."""
     order = basket.order
     paid = {order.offers[k].part: goods_cost(order, k) for k in basket.packs}
@@ -77,7 +83,7 @@ def entering(basket: Basket, seconds: float) -> dict[int, float]:
         if order.allows(k) and k not in basket.packs and o.part in paid
     }
     asked = sorted(near, key=near.__getitem__)[:ASKED]
-    found = entering_prices(basket, asked, seconds) if asked else {}
+    found = entering_prices(basket, asked, clock) if asked else {}
     # where the time was short the price is one at which the quote enters for sure, and might enter sooner
     return {k: entry.quoted for k, entry in found.items() if entry.basket is not None}
 
@@ -114,45 +120,47 @@ def to_ask(offers: Sequence[Offered]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["part", "supplier", "offered", "question", "source"])
 
 
-def alternatives(
-    basket: Basket, all_fit: Order | None, by_days: Sequence[Basket], seconds: float, quick: bool
-) -> pd.DataFrame:
-    """Other ways of ordering the same parts, beside the basket chosen; seconds are for each search.
+def other_ways(
+    basket: Basket, all_fit: Order | None, by_days: Sequence[Basket], clock: Clock, quick: bool
+) -> tuple[dict[str, Basket], list[str]]:
+    """Other ways of ordering the same parts, the basket chosen first, and those not found in the time.
 
     ``all_fit`` is the order as if every question asked were answered by yes, where there is any.
     """
     order = basket.order
-    ways: list[tuple[str, Basket | None]] = [(CHOSEN, basket)]
-    if basket.packs:
-        ways.append((NEXT, second_best(basket, seconds=seconds, quick=quick)))
-    ways.append((ONE, one_supplier(order, seconds)))
-    search = quick_basket if quick else cheapest_basket
-    if all_fit:
-        ways.append((ALL_FIT, search(all_fit, seconds=seconds)))
-    if makers := _makers_throughout(order):
-        ways.append((MAKERS_ONLY, search(makers, seconds=seconds)))
-    ways.append((BY_LINE, line_by_line(order, seconds)))
+    makers = {order.part_of(k) for k in order.usable if order.offers[k].makers}
+    search = partial(quick_basket, kept=basket.packs) if quick else cheapest_basket
+    searches: dict[str, Callable[[Clock], Basket | None] | None] = {
+        NEXT: partial(second_best, basket, search=search) if basket.packs else None,
+        ONE: partial(one_supplier, order),
+        ALL_FIT: partial(search, all_fit) if all_fit else None,
+        MAKERS_ONLY: partial(search, replace(order, makers_only=order.makers_only | makers)) if makers else None,
+        BY_LINE: partial(line_by_line, order),
+    }
+    ways, late = {CHOSEN: basket}, []
+    asked = [(way, work) for way, work in searches.items() if work]
+    for still, (way, work) in zip(range(len(asked), 0, -1), asked, strict=True):
+        part = clock.part(1.0 / still)
+        found = work(part)
+        if found and tells(found):
+            ways[way] = found
+        elif part.left <= 0.0:
+            late.append(way)
     # a few deadlines tried do not prove that there is no sooner basket, the days of the parts do
     if by_days and (not quick or by_days[0].days <= soonest_possible(by_days[0].order)):
-        ways.append((SOONEST, replace(by_days[0], uncovered=basket.uncovered)))
-    kept = [(way, found) for way, found in ways if found and (tells(found) or (way == CHOSEN and found.packs))]
+        ways[SOONEST] = replace(by_days[0], uncovered=basket.uncovered)
+    return {way: b for way, b in ways.items() if b.packs}, late
+
+
+def alternatives(ways: Mapping[str, Basket], chosen: Basket) -> pd.DataFrame:
+    """A row a way of ordering."""
+    rows = [
+        (way, b.total, b.total - chosen.total, len(b.parcels), b.days, ", ".join(b.suppliers),
+         len(set(map(b.order.part_of, b.packs))), [u.part for u in b.uncovered], b.proven)
+        for way, b in ways.items()
+    ]  # fmt: skip
     columns = ["way", "total", "over", "parcels", "days", "suppliers", "covers", "lacks", "proven"]
-    return pd.DataFrame([_alternative(way, found, basket) for way, found in kept], columns=columns)
-
-
-def _makers_throughout(order: Order) -> Order | None:
-    """Only the maker's own, where a part has a quote of it that may be bought; None where none has."""
-    has = {o.part for k, o in enumerate(order.offers) if o.makers and order.allows(k)}
-    return None if not has else replace(order, makers_only=order.makers_only | has)
-
-
-def _alternative(name: str, found: Basket, chosen: Basket) -> dict[str, object]:
-    return {
-        "way": name, "total": found.total, "over": found.total - chosen.total, "parcels": len(found.parcels),
-        "days": found.days, "suppliers": ", ".join(found.suppliers),
-        "covers": len({found.order.offers[k].part for k in found.packs}),
-        "lacks": [u.part for u in found.uncovered], "proven": found.proven,
-    }  # fmt: skip
+    return pd.DataFrame(rows, columns=columns)
 
 
 def saved_without_badge(table: pd.DataFrame) -> float:
@@ -220,37 +228,30 @@ def order_lines(offers: Sequence[Offered], basket: Basket) -> tuple[OrderLine, .
     """A line a quote bought."""
     return tuple(
         OrderLine(
-            supplier=supplier, item=q.item, designation=q.designation, material=q.material, part_class=q.part_class,
-            packs=line.packs, pack=q.pack, quoted=line.quoted_price, currency=offers[k].supplier.currency,
-            source=q.source, note=offers[k].stale,
+            supplier=o.supplier.supplier, item=o.quote.item, designation=o.quote.designation,
+            material=o.quote.material, part_class=o.quote.part_class, packs=line.packs, pack=o.quote.pack,
+            quoted=line.quoted_price, currency=o.supplier.currency, source=o.quote.source, note=o.stale,
         )
-        for supplier, (indexes, parcel) in basket.parcels.items()
-        for k, line in zip(indexes, parcel.lines, strict=True)
-        for q in [offers[k].quote]
+        for o, line in _landed(offers, basket)
     )  # fmt: skip
 
 
 def order_totals(offers: Sequence[Offered], basket: Basket) -> tuple[OrderTotal, ...]:
     """What each supplier's invoice should say, and the parcel landed."""
-    return tuple(
-        _total(basket.order.suppliers[name], parcel, [offers[k] for k in indexes])
-        for name, (indexes, parcel) in basket.parcels.items()
-    )
-
-
-def _total(terms: ParcelTerms, parcel: LandedParcel, bought: Sequence[Offered]) -> OrderTotal:
-    supplier = bought[0].supplier
-    before = sum(line.packs * line.quoted_price for line in parcel.lines)
-    net = sum(parcel.charge(name) for name in ("goods", "core", "carriage", "insurance", "card_fee"))
-    taxed = 1.0 if terms.imported else 1.0 + terms.vat_rate
-    return OrderTotal(
-        supplier=supplier.supplier, currency=supplier.currency, quoted_goods=before,
-        quoted_discount=before - parcel.quoted_goods,
-        quoted_carriage=parcel_carriage(terms, parcel.quoted_goods, parcel.weight_kg),
-        quoted_fees=(parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
-        quoted_core=parcel.charge("core") / terms.net, quoted_total=net / terms.exchange * taxed,
-        cost_landed=parcel.total, lead_days=max(o.days for o in bought), note=_tax(terms),
-    )  # fmt: skip
+    totals = []
+    for name, (indexes, parcel) in basket.parcels.items():
+        terms, currency = basket.order.suppliers[name], offers[indexes[0]].supplier.currency
+        before = sum(line.packs * line.quoted_price for line in parcel.lines)
+        net = sum(parcel.charge(charge) for charge in ("goods", "core", "carriage", "insurance", "card_fee"))
+        totals.append(OrderTotal(
+            supplier=name, currency=currency, quoted_goods=before, quoted_discount=before - parcel.quoted_goods,
+            quoted_carriage=parcel_carriage(terms, parcel.quoted_goods, parcel.weight_kg),
+            quoted_fees=(parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
+            quoted_core=parcel.charge("core") / terms.net,
+            quoted_total=net / terms.exchange * (1.0 if terms.imported else 1.0 + terms.vat_rate),
+            cost_landed=parcel.total, lead_days=max(offers[k].days for k in indexes), note=_tax(terms),
+        ))  # fmt: skip
+    return tuple(totals)
 
 
 def orders(case: Case, offers: Sequence[Offered], basket: Basket, day: str) -> tuple[Ordered, ...]:

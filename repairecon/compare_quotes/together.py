@@ -21,24 +21,10 @@ class Together:
 
 
 def together(cases: Sequence[Case], also_damage: bool = False) -> Together:
-    """Put the orders of several jobs together.
+    """The orders of several jobs, of one or several boats, put together; ``also_damage`` as for one.
 
-    Parameters
-    ----------
-    cases
-        Jobs of one or several boats, in one home money, with the same tax and terms at the border.
-    also_damage
-        The parts that only damage would need, too.
-
-    Returns
-    -------
-    Together
-        Parts of the same standard size and material are one part, else those of the same name for a kind of unit.
-
-    Raises
-    ------
-    RepaireconError
-        Where the jobs do not buy on the same terms; all that differs at once.
+    Parts of the same standard size and material are one part, else those of the same name for a kind of unit.
+    RepaireconError with all that differs where the jobs do not buy on the same terms.
     """
     first, faults = cases[0], list(_unlike(cases))
     names: dict[tuple[str, ...], str] = {}
@@ -64,14 +50,9 @@ def together(cases: Sequence[Case], also_damage: bool = False) -> Together:
     if not shares:
         raise RepaireconError("nothing to order: no job wants a part that does not lie aboard")
     made = replace(
-        first,
-        unit=replace(first.unit, name=f"{len(cases)} jobs together"),
-        parts=tuple(parts.values()),
-        quotes=tuple(quotes.values()),
-        suppliers=tuple(sellers.values()),
-        from_stock=(),
-        found="",
-    )
+        first, unit=replace(first.unit, name=f"{len(cases)} jobs together"), parts=tuple(parts.values()),
+        quotes=tuple(quotes.values()), suppliers=tuple(sellers.values()), from_stock=(), found="",
+    )  # fmt: skip
     return Together(made, {part: sum(some.values()) for part, some in shares.items()}, shares)
 
 
@@ -82,15 +63,15 @@ def _bare(x: Any) -> str:
 
 def _unlike(cases: Sequence[Case]) -> Iterator[str]:
     """What the jobs do not share and must, to be in one parcel."""
+    def terms(case: Case) -> dict[str, object]:
+        t, border = case.terms, _bare(case.customs)
+        return {"home money": t.currency, "rate of tax": t.vat_rate, "rates of exchange": dict(t.exchange),
+                "terms at the border": border}  # fmt: skip
+
     first = cases[0]
     for case in cases[1:]:
-        for what, a, b in (
-            ("home money", first.terms.currency, case.terms.currency),
-            ("rate of tax", first.terms.vat_rate, case.terms.vat_rate),
-            ("rates of exchange", dict(first.terms.exchange), dict(case.terms.exchange)),
-            ("terms at the border", _bare(first.customs), _bare(case.customs)),
-        ):
-            if a != b:
+        for what, a in terms(first).items():
+            if a != terms(case)[what]:
                 yield f"{case.folder}: another {what} than {first.folder}"
 
 
@@ -100,10 +81,9 @@ def _name(part: Part, case: Case, names: dict[tuple[str, ...], str], parts: dict
     same = sized if part.standard_size else (key(part.part), key(case.unit.kind))
     mark = (*same, key(part.fluid), str(part.makers_only))
     if mark not in names:
-        taken = {key(n) for n in parts}
-        name = part.part if key(part.part) not in taken else f"{part.part} ({case.unit.name}, {len(parts) + 1})"
-        names[mark] = name
-        parts[name] = replace(part, part=name)
+        taken = key(part.part) in map(key, parts)
+        names[mark] = f"{part.part} ({case.unit.name}, {len(parts) + 1})" if taken else part.part
+        parts[names[mark]] = replace(part, part=names[mark])
     return names[mark]
 
 

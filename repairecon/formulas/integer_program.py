@@ -49,10 +49,6 @@ class Program:
         self._cells.extend((number, column, weight) for column, weight in terms if weight != 0.0)
         self._limits.append((low, high))
 
-    def relaxed(self) -> float:
-        """The least cost without whole numbers: a bound under which no point lies."""
-        return self.solve(60.0, whole=False).bound
-
     def solve(self, seconds: float, gap: float = 1e-8, whole: bool = True) -> Found:
         """Branch and bound to a relative gap, or as far as the time given [s] goes."""
         from scipy.optimize import Bounds, LinearConstraint, milp

@@ -5,14 +5,15 @@ from __future__ import annotations
 import os
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
+from math import inf
 from pathlib import Path
 from typing import Any
 
 from repairecon.book.spares_book import book_at
 from repairecon.many.work import Lost, each
-from repairecon.read.boat import BoatPapers, book_path, read_boat, read_papers
+from repairecon.read.boat import book_path, read_boat, read_papers
 from repairecon.read.closed import FOLDER as DECIDED
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Problems, key
@@ -50,22 +51,6 @@ class Step:
 
 
 @dataclass(frozen=True, kw_only=True)
-class SparesLine:
-    """The spares book in figures: ``worth`` at cost [home money]; names of what is short, over, to be turned.
-
-    ``units`` are units with a whole spare aboard, ``buys`` what is worth buying: item, worth, cost [home money],
-    ``on_order`` what is still to come of orders.
-    """
-
-    worth: float
-    short: tuple[str, ...]
-    due: tuple[str, ...]
-    units: tuple[str, ...]
-    buys: tuple[tuple[str, float, float], ...]
-    on_order: tuple[OnOrder, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
 class OnOrder:
     """A part that is still to come: ``pieces`` of it for a job, by when (empty: not promised), how late by now."""
 
@@ -74,6 +59,22 @@ class OnOrder:
     job: str
     expected_on: str
     late_days: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class SparesLine:
+    """The spares book in figures: ``worth`` at cost [home money]; names of what is to be turned and of what is short.
+
+    ``units`` are units with a whole spare aboard, ``buys`` what is worth buying: item, worth, cost [home money],
+    ``on_order`` what is still to come of orders.
+    """
+
+    worth: float
+    due: tuple[str, ...]
+    short: tuple[str, ...]
+    units: tuple[str, ...]
+    buys: tuple[tuple[str, float, float], ...]
+    on_order: tuple[OnOrder, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,26 +123,10 @@ class NoBoat:
 
 
 def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed: int = 1) -> BoatLine:
-    """Look at a whole boat.
+    """Look at a whole boat, in her folder with ``boat.toml``, so far ahead [days].
 
-    Parameters
-    ----------
-    folder
-        Her folder, with ``boat.toml``.
-    season_days
-        How far ahead [days].
-    seed
-        Of the sampled ranges.
-
-    Returns
-    -------
-    BoatLine
-        A bad case or a broken book of hers is listed and stops nothing else.
-
-    Raises
-    ------
-    CaseError
-        With every fault of boat.toml, units.csv, suppliers.csv and carriage.csv.
+    A bad case or a broken book of hers is listed and stops nothing else. CaseError has every fault of boat.toml,
+    units.csv, suppliers.csv and carriage.csv.
     """
     if not 1.0 <= season_days <= 3650.0:
         raise RepaireconError(f"season_days: found {season_days}; give days from 1 to 3650")
@@ -155,33 +140,16 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
     failed_now = Counter(key(line.unit) for line in jobs)
     working = [replace(u, count=u.count - failed_now[key(u.unit)]) for u in boat.units]
     worked = [unit_line(papers, unit, years, seed) for unit in working if unit.count > 0]
-    units = tuple(unit for unit, _ in worked)
+    units, there = tuple(unit for unit, _ in worked), frozenset(spares.units if spares else ())
+    money, critical = Money(papers.toml, Defaults()), frozenset(key(u.unit) for u in boat.units if u.critical)
+    hour = papers.toml.section("owner").number("cost_own_hour") or HOUR_IN_ORDER
     return BoatLine(
-        folder=str(folder),
-        boat=boat.name,
-        base=boat.base,
-        figures=boat.figures,
-        currency=boat.currency,
-        today=boat.today,
-        jobs=jobs,
-        units=units,
-        season=season(worked, years, frozenset(spares.units if spares else ()), seed),
-        spares=spares,
-        serves=_serves(units),
-        steps=steps(jobs, units, spares, _hour(papers), frozenset(key(u.unit) for u in boat.units if u.critical)),
-        euro_as_it_stands=_euro_as_it_stands(papers),
+        folder=str(folder), boat=boat.name, base=boat.base, figures=boat.figures, currency=boat.currency,
+        today=boat.today, jobs=jobs, units=units, season=season(worked, years, there, seed), spares=spares,
+        serves=_serves(units), steps=steps(jobs, units, spares, hour, critical),
+        euro_as_it_stands=money.currency != "EUR" and "EUR" not in money.exchange,
         failed=(*((line.case, line.faults) for line in lines if line.faults), *failed),
-    )
-
-
-def _hour(papers: BoatPapers) -> float:
-    """What an own hour counts in the order of steps."""
-    return papers.toml.section("owner").number("cost_own_hour") or HOUR_IN_ORDER
-
-
-def _euro_as_it_stands(papers: BoatPapers) -> bool:
-    money = Money(papers.toml, Defaults())
-    return money.currency != "EUR" and "EUR" not in money.exchange
+    )  # fmt: skip
 
 
 def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:
@@ -192,25 +160,21 @@ def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tup
         with book_at(path) as book:
             cards, orders = book.items_by_number(), book.orders()
             found = spares_aboard(book, today=boat.today, boat=boat.folder)
-        carry = found.carry[found.carry["buy"] > 0]
         whole = set(found.turning["item"]) if len(found.turning) else set()
         served = {key(u) for card in cards.values() if card.name in whole for u in card.units}
-        expired = found.expiring["item"] if len(found.expiring) else ()
+        worth_it = found.carry[found.carry["buy"] > 0].itertuples(index=False)
+        coming = ((o, line) for o in orders for line in o.open)
         return SparesLine(
-            worth=found.worth.fifo,
-            short=tuple(line.item.name for line in found.below_minimum),
-            due=tuple(dict.fromkeys(expired)),
+            worth=found.worth.fifo, short=tuple(line.item.name for line in found.below_minimum),
+            due=tuple(dict.fromkeys(found.expiring["item"] if len(found.expiring) else ())),
             units=tuple(u.unit for u in boat.units if key(u.unit) in served),
-            buys=tuple(
-                (str(r.item), float(r.worth_bought), float(r.price * r.buy)) for r in carry.itertuples(index=False)
-            ),
+            buys=tuple((str(r.item), float(r.worth_bought), float(r.price * r.buy)) for r in worth_it),
             on_order=tuple(
                 OnOrder(part=line.part, pieces=int(line.open), job=o.job, expected_on=o.expected_on,
                         late_days=o.late_days(boat.today))
-                for o in orders
-                for line in o.open
+                for o, line in coming
             ),
-        ), ()
+        ), ()  # fmt: skip
     except RepaireconError as error:
         return None, ((str(path), "; ".join(str(error).splitlines())),)
 
@@ -236,46 +200,25 @@ def steps(
     hour: float,
     critical: frozenset[str] = frozenset(),
 ) -> tuple[Step, ...]:
-    """What to do next: first the jobs of critical units, then by what is saved a unit of money and hours.
+    """What to do next, best first: the jobs of critical units, then by what is saved a unit of money and hours.
 
-    Parameters
-    ----------
-    jobs
-        Open jobs with an answer.
-    units
-        Units before they fail.
-    spares
-        The spares book, if there is one.
-    hour
-        What an own hour counts [home money].
-    critical
-        Names of critical units, those that have failed as well.
-
-    Returns
-    -------
-    tuple of Step
-        Best first.
+    ``hour`` is what an own hour counts [home money], ``critical`` names critical units, those that have failed as well.
     """
-    found = [_job(line, key(line.unit) in critical) for line in jobs]
+    found = [
+        Step(kind=JOB, what=f"{line.unit}: {line.what}", saves=max(line.saves or 0.0, 0.0), money=line.cash or 0.0,
+             hours=line.own_hours or 0.0, critical=key(line.unit) in critical, of=line.case)
+        for line in jobs
+    ]  # fmt: skip
     there = set(spares.units) if spares else set()
     for unit in units:
         found += _before_it_fails(unit, unit.unit in there)
     for item, worth, cost in spares.buys if spares else ():
         found.append(Step(kind=STOCK, what=f"Buy {item}", saves=worth - cost, money=cost, hours=0.0, critical=False))
-    worth_it = [s for s in found if s.kind == JOB or s.saves >= LEAST]
-    return tuple(sorted(worth_it, key=lambda s: (not (s.kind == JOB and s.critical), -s.ratio(hour), s.what)))
+    return _in_order((s for s in found if s.kind == JOB or s.saves >= LEAST), hour)
 
 
-def _job(line: CaseLine, critical: bool) -> Step:
-    return Step(
-        kind=JOB,
-        what=f"{line.unit}: {line.what}",
-        saves=max(line.saves or 0.0, 0.0),
-        money=line.cash or 0.0,
-        hours=line.own_hours or 0.0,
-        critical=critical,
-        of=line.case,
-    )
+def _in_order(found: Iterable[Step], hour: float) -> tuple[Step, ...]:
+    return tuple(sorted(found, key=lambda s: (not (s.kind == JOB and s.critical), -s.ratio(hour), s.boat, s.what)))
 
 
 def _before_it_fails(unit: UnitLine, spare_there: bool) -> Iterator[Step]:
@@ -318,44 +261,26 @@ def whole_boats(
 
 def all_steps(boats: Iterable[BoatLine | NoBoat], hour: float = HOUR_IN_ORDER) -> tuple[Step, ...]:
     """The steps of several boats in one order, each with the name of its boat."""
-    named = [replace(step, boat=b.boat) for b in boats if isinstance(b, BoatLine) for step in b.steps]
-    return tuple(sorted(named, key=lambda s: (not (s.kind == JOB and s.critical), -s.ratio(hour), s.boat, s.what)))
+    return _in_order((replace(s, boat=b.boat) for b in boats if isinstance(b, BoatLine) for s in b.steps), hour)
 
 
 def as_json(boats: Sequence[BoatLine | NoBoat]) -> dict[str, object]:
     """Plain data for other programs; home money, chances 0..1, days and years as the names say."""
-    failed = [{"folder": b.folder, "faults": b.faults} for b in boats if isinstance(b, NoBoat)]
-    failed += [{"folder": f, "faults": why} for b in boats if isinstance(b, BoatLine) for f, why in b.failed]
-    return {"boats": [_boat(b) for b in boats if isinstance(b, BoatLine)], "failed": failed}
+    read = [b for b in boats if isinstance(b, BoatLine)]
+    failed = [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)] + [x for b in read for x in b.failed]
+    return {"boats": [_boat(b) for b in read], "failed": [{"folder": f, "faults": why} for f, why in failed]}
 
 
 def _boat(b: BoatLine) -> dict[str, object]:
-    s = b.season
-    jobs = [
-        {"case": j.case, "unit": j.unit, "do": j.do, "what": j.what, "way": j.way, "total": j.total, "days": j.days}
-        for j in b.jobs
-    ]
-    spares: dict[str, object] = {}
-    if b.spares is not None:
-        lists = {"due": b.spares.due, "short": b.spares.short, "units": b.spares.units}
-        spares = {"worth": b.spares.worth, **{name: list(some) for name, some in lists.items()},
-                  "on_order": [vars(x) | {} for x in b.spares.on_order]}  # fmt: skip
+    spares = asdict(b.spares) if b.spares else {}
+    spares.pop("buys", None)
+    kept = ("case", "unit", "do", "what", "way", "total", "days")
     return {
-        "boat": b.boat,
-        "folder": b.folder,
-        "base": b.base,
-        "currency": b.currency,
-        "today": b.today,
-        "units": [_unit(u) for u in b.units],
-        "jobs": jobs,
-        "season": {"p10": s.p10, "p50": s.p50, "mean": s.mean, "p90": s.p90, "p_stops": s.p_stops, "years": s.years,
-                   "left_out": list(s.left_out)},
+        **{name: getattr(b, name) for name in ("boat", "folder", "base", "currency", "today")},
+        "units": [{k: None if v in (inf, -inf) else v for k, v in vars(u).items()} for u in b.units],
+        "jobs": [{name: getattr(job, name) for name in kept} for job in b.jobs],
+        "season": asdict(b.season),
         "spares": spares,
-        "serves": [{"size": x.size, "units": list(x.units), "failures": x.failures} for x in b.serves],
-        "next": [vars(x) | {} for x in b.steps],
-    }  # fmt: skip
-
-
-def _unit(u: UnitLine) -> dict[str, object]:
-    finite = {k: None if isinstance(v, float) and v in (float("inf"), float("-inf")) else v for k, v in vars(u).items()}
-    return finite | {"sizes": list(u.sizes), "assumed": list(u.assumed)}
+        "serves": [asdict(x) for x in b.serves],
+        "next": [asdict(x) for x in b.steps],
+    }

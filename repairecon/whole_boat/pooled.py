@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, sparse
 
+from repairecon.formulas.integer_program import Program
 from repairecon.formulas.pools import best_split
 from repairecon.read.problems import key
 from repairecon.whole_boat.answer import BoatLine
@@ -39,19 +39,9 @@ class Pool:
 
 
 def pools(boats: Sequence[BoatLine], budget: float | None = None) -> tuple[Pool, ...]:
-    """Spares worth having at each base and aboard its boats.
+    """Spares worth having at each base and aboard its boats, what saves most first; boats of one base and money share.
 
-    Parameters
-    ----------
-    boats
-        Boats; those of one base and one money share.
-    budget
-        To spend at most over all [home money]; None: all that is worth its price.
-
-    Returns
-    -------
-    tuple of Pool
-        What saves most first; what is not worth having is left out.
+    ``budget`` is to spend at most over all [home money]; None: all that is worth its price.
     """
     shared: dict[tuple[str, str, str], list[tuple[BoatLine, UnitLine]]] = defaultdict(list)
     for boat in boats:
@@ -67,38 +57,25 @@ def _ladder(some: Sequence[tuple[BoatLine, UnitLine]]) -> list[Pool]:
     """0, 1, 2, ... pieces of one spare, each split as well as can be; what each number saves a year."""
     first, one = some[0]
     rates = [-np.log1p(-min(u.p_fails_a_year, 0.999)) for _, u in some]
-    bring = [u.bring_days / YEAR for _, u in some]
-    order = max(u.order_days for _, u in some) / YEAR
-    rows = best_split(
-        MOST, rates, (order, bring), [u.lost_day * YEAR for _, u in some], [u.cost_without or 0.0 for _, u in some]
-    )
-    price = max(u.price_new or 0.0 for _, u in some)
-    a_year = max(u.spare_cost or 0.0 for _, u in some)
+    order, bring = max(u.order_days for _, u in some) / YEAR, [u.bring_days / YEAR for _, u in some]
+    lost, without = [u.lost_day * YEAR for _, u in some], [u.cost_without or 0.0 for _, u in some]
+    rows = best_split(MOST, rates, (order, bring), lost, without)
+    price, a_year = max(u.price_new or 0.0 for _, u in some), max(u.spare_cost or 0.0 for _, u in some)
     return [
-        Pool(
-            base=first.base,
-            unit=one.unit,
-            maker_number=one.maker_number,
-            boats=tuple(b.boat for b, _ in some),
-            at_base=at_base,
-            aboard=aboard,
-            cost=n * price,
-            saves=rows[0][2] - cost - n * a_year,
-        )
+        Pool(base=first.base, unit=one.unit, maker_number=one.maker_number, boats=tuple(b.boat for b, _ in some),
+             at_base=at_base, aboard=aboard, cost=n * price, saves=rows[0][2] - cost - n * a_year)
         for n, (at_base, aboard, cost) in enumerate(rows)
-    ]
+    ]  # fmt: skip
 
 
 def _within(ladders: Sequence[Sequence[Pool]], budget: float | None) -> Iterable[Pool]:
     """One rung of each ladder so that most is saved within the budget, proven by an integer program."""
-    rungs = [rung for ladder in ladders for rung in ladder]
-    if not rungs:
-        return ()
-    of = np.repeat(np.arange(len(ladders)), [len(ladder) for ladder in ladders])
-    one_each = sparse.csr_matrix((np.ones(len(rungs)), (of, np.arange(len(rungs)))))
-    limits = [optimize.LinearConstraint(one_each, 1, 1)]
+    program, columns = Program(), list[tuple[int, Pool]]()
+    for ladder in ladders:
+        rungs = [(program.column(-rung.saves, 1.0, whole=True), rung) for rung in ladder]
+        program.row([(c, 1.0) for c, _ in rungs], 1.0, 1.0)
+        columns += rungs
     if budget is not None:
-        limits.append(optimize.LinearConstraint(np.array([[r.cost for r in rungs]]), -np.inf, budget))
-    gains = np.array([r.saves for r in rungs])
-    solved = optimize.milp(-gains, constraints=limits, integrality=np.ones(len(rungs)), bounds=(0, 1))
-    return (r for r, x in zip(rungs, solved.x, strict=True) if x > 0.5 and r.cost > 0)
+        program.row([(c, rung.cost) for c, rung in columns], high=budget)
+    point = program.solve(60.0, gap=0.0).point
+    return (rung for c, rung in columns if point is not None and point[c] > 0.5 and rung.cost > 0)

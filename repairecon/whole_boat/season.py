@@ -22,51 +22,30 @@ class Season:
     ``left_out`` are units of which no price is known; the chance that they fail is in ``p_stops`` all the same.
     """
 
-    years: float
-    mean: float
     p10: float
     p50: float
+    mean: float
     p90: float
     p_stops: float
+    years: float
     left_out: tuple[str, ...]
 
 
 def season(
     lines: Sequence[tuple[UnitLine, Failing | None]], years: float, spares: frozenset[str] = frozenset(), seed: int = 1
 ) -> Season:
-    """Add up the units.
+    """Add up the units, each with what its failure costs, so far ahead [years]; ``spares`` have one aboard that works.
 
-    Parameters
-    ----------
-    lines
-        Each unit with what its failure costs.
-    years
-        How far ahead [years].
-    spares
-        Units that have a working spare aboard.
-    seed
-        Of the draws.
-
-    Returns
-    -------
-    Season
-        Mean exact: failures of each unit are independent, at most one of each of its ``count``.
+    The mean is exact: failures of each unit are independent, at most one of each of its ``count``.
     """
-    total = np.zeros(DRAWS)
-    for line, cost in lines:
-        if cost is not None:
-            total += _drawn(line, cost, seed)
+    total = sum((_drawn(line, cost, seed) for line, cost in lines if cost is not None), np.zeros(DRAWS))
     p10, p50, p90 = (float(q) for q in np.quantile(total, [0.1, 0.5, 0.9]))
     stands = [1.0 - line.p_fails for line, _ in lines if line.critical and line.unit not in spares]
     return Season(
-        years=years,
-        mean=sum(line.expected or 0.0 for line, _ in lines),
-        p10=p10,
-        p50=p50,
-        p90=p90,
-        p_stops=1.0 - float(np.prod(stands)),
+        p10=p10, p50=p50, mean=sum(line.expected or 0.0 for line, _ in lines), p90=p90,
+        p_stops=1.0 - float(np.prod(stands)), years=years,
         left_out=tuple(line.unit for line, cost in lines if cost is None),
-    )
+    )  # fmt: skip
 
 
 def _drawn(line: UnitLine, cost: Failing, seed: int) -> Floats:

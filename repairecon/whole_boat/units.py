@@ -28,49 +28,45 @@ BRING_DAYS = 3.0
 class Failing:
     """What it costs when a unit fails [home money]: the cheapest way, what being away from base adds, days lost.
 
-    ``totals`` are sampled totals of that way; ``saved_by_spare`` is what a spare aboard spares each time.
+    ``totals`` are sampled totals of that way, ``swap_days`` what a spare aboard takes to fit.
     """
 
     way: str
     total: float
     days: float
+    swap_days: float
     p_away: float
     cost_away: Range
     days_away: Range
     lost_day: float
     totals: Floats = field(repr=False)
-    saved_by_spare: float
 
     @property
-    def away(self) -> float:
-        """What a failure away from base adds, on average."""
-        return mean_of(self.cost_away) + mean_of(self.days_away) * self.lost_day
+    def more_away(self) -> float:
+        """What being away from base adds, as often as she is."""
+        return self.p_away * (mean_of(self.cost_away) + mean_of(self.days_away) * self.lost_day)
 
     @property
     def mean(self) -> float:
         """Expected cost of a failure, exact."""
-        return self.total + self.p_away * self.away
+        return self.total + self.more_away
+
+    @property
+    def saved_by_spare(self) -> float:
+        """What a spare aboard spares each time."""
+        return self.more_away + max(self.days - self.swap_days, 0.0) * self.lost_day
 
 
 def failing(answer: Answer) -> Failing:
     """What a failure costs, by the answer of its case."""
     case, best = answer.case, answer.verdict.best
-    row, years = answer.table.loc[best], case.years
-    lost_day = mean_of(case.terms.cost_lost_day)
-    swap_days = mean_of(years.swap_hours) / case.terms.hours_per_day
-    made = Failing(
-        way=best,
-        total=float(row["total_mean"]),
-        days=float(row["days_mean"]),
-        p_away=years.p_away,
-        cost_away=years.cost_away,
-        days_away=years.days_away,
-        lost_day=lost_day,
+    row, years, terms = answer.table.loc[best], case.years, case.terms
+    return Failing(
+        way=best, total=float(row["total_mean"]), days=float(row["days_mean"]),
+        swap_days=mean_of(years.swap_hours) / terms.hours_per_day, p_away=years.p_away, cost_away=years.cost_away,
+        days_away=years.days_away, lost_day=mean_of(terms.cost_lost_day),
         totals=np.asarray(answer.outcomes.sample["total"][answer.model.ways.index(best)], dtype=float),
-        saved_by_spare=0.0,
-    )
-    waited = max(made.days - swap_days, 0.0) * lost_day
-    return replace(made, saved_by_spare=made.p_away * made.away + waited)
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,69 +110,31 @@ class UnitLine:
 def unit_line(
     papers: BoatPapers, unit: BoatUnit, season_years: float, seed: int = 1
 ) -> tuple[UnitLine, Failing | None]:
-    """A unit before it fails, and what its failure costs where the price of a new one is known.
+    """A unit before it fails within a season [years], and what its failure costs where the price of a new one is known.
 
-    Parameters
-    ----------
-    papers
-        The boat's.
-    unit
-        One of her units.
-    season_years
-        How far ahead [years].
-    seed
-        Of the sampled totals.
-
-    Raises
-    ------
-    CaseError
-        With faults of the boat's files.
+    CaseError with faults of the boat's files.
     """
     case = case_before(papers, unit)
     life, assumed = life_of(case, unit, papers.today)
-    p = life.p_fails(season_years)
+    p, a_year = life.p_fails(season_years), life.p_fails(1.0)
     line = UnitLine(
-        unit=unit.unit,
-        kind=case.unit.kind,
-        count=unit.count,
-        critical=unit.critical,
-        age_years=age_years(unit, papers.today),
-        hours=unit.hours,
-        p_fails=1.0 - (1.0 - p) ** unit.count,
-        due_years=life.due_years,
-        sizes=unit.standard_sizes,
-        maker_number=unit.maker_number,
-        p_fails_a_year=1.0 - (1.0 - life.p_fails(1.0)) ** unit.count,
-        assumed=assumed,
-    )
+        unit=unit.unit, kind=case.unit.kind, count=unit.count, critical=unit.critical,
+        age_years=age_years(unit, papers.today), hours=unit.hours, p_fails=1.0 - (1.0 - p) ** unit.count,
+        due_years=life.due_years, sizes=unit.standard_sizes, maker_number=unit.maker_number,
+        p_fails_a_year=1.0 - (1.0 - a_year) ** unit.count, assumed=assumed,
+    )  # fmt: skip
     if unit.price_new is None:
         return line, None
-    answer = rebuild_or_buy(case, DRAWS, seed)
-    cost = failing(answer)
-    price = mean_of(unit.price_new)
-    a_year = unit.count * life.p_fails(1.0)
+    new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
+    cost, price = failing(rebuild_or_buy(case, DRAWS, seed)), mean_of(unit.price_new)
     rate = (1.0 + case.years.discount_rate) / (1.0 + case.years.inflation_rate) - 1.0
     return replace(
-        line,
-        way=cost.way,
-        cost_each=cost.mean,
-        days=cost.days,
-        expected=unit.count * p * cost.mean,
-        price_new=price,
-        spare_worth=a_year * cost.saved_by_spare,
-        spare_cost=_spare_cost(price, case, rate),
-        renew_saves=unit.count * renew_saves(life, cost, rate),
-        cost_without=cost.p_away * mean_of(cost.cost_away),
-        lost_day=cost.lost_day,
-        order_days=_order_days(case),
+        line, way=cost.way, cost_each=cost.mean, days=cost.days, expected=unit.count * p * cost.mean, price_new=price,
+        spare_worth=unit.count * a_year * cost.saved_by_spare, spare_cost=_spare_cost(price, case, rate),
+        renew_saves=unit.count * renew_saves(life, cost, rate), cost_without=cost.p_away * mean_of(cost.cost_away),
+        lost_day=cost.lost_day, order_days=mean_of(new.lead_days) if new.lead_days else 0.0,
         bring_days=papers.toml.section("boat").number("bring_days") or BRING_DAYS,
-    ), cost
-
-
-def _order_days(case: Case) -> float:
-    """Until a new unit comes."""
-    new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
-    return mean_of(new.lead_days) if new.lead_days else 0.0
+    ), cost  # fmt: skip
 
 
 def _spare_cost(price: float, case: Case, rate: float) -> float:
@@ -189,25 +147,11 @@ def _spare_cost(price: float, case: Case, rate: float) -> float:
 
 
 def renew_saves(life: Life, cost: Failing, rate: float) -> float:
-    """What renewing a unit now saves within a year against waiting, at the pace of the best age to renew.
+    """What renewing a unit now saves within a year [home money] against waiting, at the pace of the best age to renew.
 
-    Parameters
-    ----------
-    life, cost
-        Of one unit.
-    rate
-        Real rate of discount [1/year].
-
-    Returns
-    -------
-    float
-        Home money; below 0 where waiting is cheaper.
-
-    Notes
-    -----
-    A year more of an old unit costs its chance of failing times what a failure costs above a renewal in port; a renewal
-    begins a course that costs ``g`` a year at its best age (Barlow and Hunter 1960, from memory). It pays once the
-    first is above the second.
+    ``rate`` is the real rate of discount [1/year]. A year more of an old unit costs its chance of failing times what a
+    failure costs above a renewal in port; a renewal begins a course that costs ``g`` a year at its best age (Barlow and
+    Hunter 1960, from memory). It pays once the first is above the second; below 0 waiting is cheaper.
     """
     planned, failed, k = max(cost.total - cost.lost_day * cost.days, 0.0), cost.mean, life.clocks.shape
     if planned <= 0 or failed <= planned or k <= 1.0:

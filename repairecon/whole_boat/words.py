@@ -14,8 +14,9 @@ from repairecon.records import RepaireconError
 from repairecon.show.layout import as_text, capital, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import chance_words, days_words, hours_words, money, whole
-from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, OnOrder, Step, all_steps
+from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, Step, all_steps
 from repairecon.whole_boat.pooled import Pool
+from repairecon.whole_boat.units import UnitLine
 
 if TYPE_CHECKING:
     from repairecon.show.plots import Picture
@@ -27,16 +28,18 @@ STEPS, FLEET_STEPS, UNITS, EACH_UNIT = 5, 8, 5, 0.42
 def first_screen(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = (), *, full: bool = False) -> str:
     """One boat in full, or several with a line each and their steps in one order."""
     read = [b for b in boats if isinstance(b, BoatLine)]
-    alone = read[0] if len(boats) == 1 and read else None
-    lines = list(_one(alone, full) if alone else _several(read, full))
-    if shared:
-        money_of = {b.base: b.currency for b in read}
-        lines += ["", "Spares to share"]
-        lines += [wrapped(pool_words(p, money_of[p.base]), "  ", terminal_width()) for p in shared]
-    if failed := not_read(boats):
-        lines += ["", f"Not read ({len(failed)}):"]
-        lines += [wrapped(f"{folder}: {faults}", "  ", terminal_width()) for folder, faults in failed]
+    lines, width = list(_one(read[0], full) if read and len(boats) == 1 else _several(read, full)), terminal_width()
+    lists = {"Spares to share": _shared(read, shared)}
+    failed = not_read(boats)
+    lists[f"Not read ({len(failed)}):"] = [f"{folder}: {faults}" for folder, faults in failed]
+    for title, said in lists.items():
+        lines += ["", title, *(wrapped(line, "  ", width) for line in said)] if said else []
     return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def _shared(boats: Sequence[BoatLine], shared: Sequence[Pool]) -> list[str]:
+    money_of = {b.base: b.currency for b in boats}
+    return [pool_words(p, money_of[p.base]) for p in shared]
 
 
 def not_read(boats: Sequence[BoatLine | NoBoat]) -> list[tuple[str, str]]:
@@ -101,22 +104,25 @@ def page(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> str
     read = [b for b in boats if isinstance(b, BoatLine)]
     if not read:
         raise RepaireconError("\n".join(f"{folder}: {why}" for folder, why in not_read(boats)))
-    first, steps = read[0], all_steps(read)
-    money_of = {b.boat: b.currency for b in read}
-    said = [f"{step.boat}: {step_words(step, money_of[step.boat])}" for step in steps[:FLEET_STEPS]]
+    first = read[0]
     if len(boats) == 1:
         panel, where = verdict(first), about(first.base, first.today, first.figures)
         return render(panel.title, where, panel.lines, blocks(first))
-    top = [Sheet(boat_table(read), "Each boat"), Panel("What to do next", said)]
-    bases = {b.base: b.currency for b in read}
+    said = _steps_of(read)[:FLEET_STEPS]
     lists = {
-        "Spares to share": [pool_words(p, bases[p.base]) for p in shared],
+        "What to do next": said,
+        "Spares to share": _shared(read, shared),
         "Not read": [f"{folder}: {why}" for folder, why in not_read([b for b in boats if isinstance(b, NoBoat)])],
     }
-    top += [Panel(title, lines) for title, lines in lists.items() if lines]
+    top = [Sheet(boat_table(read), "Each boat"), *(Panel(title, lines) for title, lines in lists.items() if lines)]
     appendix = [block for b in read for block in blocks(b, alone=False)]
-    where = about(f"{len(read)} boats", first.today, "")
-    return render("Boats", where, [said[0] if said else "Nothing to do."], top, appendix)
+    return render("Boats", about(f"{len(read)} boats", first.today, ""), said[:1] or ["Nothing to do."], top, appendix)
+
+
+def _steps_of(boats: Sequence[BoatLine]) -> list[str]:
+    """The steps of several boats in one order."""
+    money_of = {b.boat: b.currency for b in boats}
+    return [f"{step.boat}: {step_words(step, money_of[step.boat])}" for step in all_steps(boats)]
 
 
 def step_words(step: Step, currency: str) -> str:
@@ -137,14 +143,11 @@ def season_words(b: BoatLine) -> str:
         f"Within {many} what fails is expected to cost {money(s.mean, b.currency)}; nine seasons in ten stay under "
         f"{money(s.p90, b.currency)}. Something critical without a spare aboard fails {chance_words(s.p_stops)}."
     ]
-    if s.left_out:
-        said.append(f"Not counted, as units.csv has no price_new: {', '.join(s.left_out)}.")
+    said += [f"Not counted, as units.csv has no price_new: {', '.join(s.left_out)}."] if s.left_out else []
     if b.euro_as_it_stands:
         said.append(f"Amounts known in EUR are taken as {b.currency}: write EUR under [money.exchange] of boat.toml.")
-    guessed = [u.unit for u in b.units if u.assumed]
-    if guessed:
-        said.append(f"Age not known, taken as half the usual life: {', '.join(guessed)}.")
-    return " ".join(said)
+    guessed = ", ".join(u.unit for u in b.units if u.assumed)
+    return " ".join([*said, *([f"Age not known, taken as half the usual life: {guessed}."] if guessed else [])])
 
 
 def unit_table(b: BoatLine) -> pd.DataFrame:
@@ -158,17 +161,17 @@ def unit_table(b: BoatLine) -> pd.DataFrame:
             "half gone in": f"{whole(u.due_years)} years" if isfinite(u.due_years) else "-",
             "costs each": "?" if u.cost_each is None else money(u.cost_each, b.currency),
             "days": "?" if u.days is None else whole(u.days),
-            "spare": "aboard" if b.spares and u.unit in b.spares.units else _spare_pays(u.spare_worth, u.spare_cost),
+            "spare": "aboard" if b.spares and u.unit in b.spares.units else _pays(u),
         }
         for u in sorted(b.units, key=lambda u: (-u.p_fails, u.unit))
     ]
     return pd.DataFrame(rows)
 
 
-def _spare_pays(worth: float | None, cost: float | None) -> str:
-    if worth is None or cost is None:
+def _pays(u: UnitLine) -> str:
+    if u.spare_worth is None or u.spare_cost is None:
         return "?"
-    return "pays" if worth > cost else "no"
+    return "pays" if u.spare_worth > u.spare_cost else "no"
 
 
 def spares_words(b: BoatLine) -> str:
@@ -176,25 +179,19 @@ def spares_words(b: BoatLine) -> str:
     s = b.spares
     if s is None:
         return "No spares book is read."
-    said = [f"Spares: {money(s.worth, b.currency)} at cost."]
-    if s.short:
-        said.append(f"Below their minimum: {_some(s.short)}.")
-    if s.due:
-        said.append(f"Out of date or soon: {_some(s.due)}.")
-    if s.on_order:
-        said.append(f"On order: {_some([_on_order(x) for x in s.on_order])}.")
-    return " ".join(said)
-
-
-def _on_order(x: OnOrder) -> str:
-    when = f", {days_words(x.late_days)} late" if x.late_days else f", by {x.expected_on}" if x.expected_on else ""
-    return f"{x.pieces} {x.part} for {x.job}{when}"
+    coming = [
+        f"{x.pieces} {x.part} for {x.job}"
+        + (f", {days_words(x.late_days)} late" if x.late_days else f", by {x.expected_on}" if x.expected_on else "")
+        for x in s.on_order
+    ]
+    lists = {"Below their minimum": s.short, "Out of date or soon": s.due, "On order": coming}
+    said = [f"{lead}: {_some(names)}." for lead, names in lists.items() if names]
+    return " ".join([f"Spares: {money(s.worth, b.currency)} at cost.", *said])
 
 
 def serves_words(b: BoatLine) -> str:
     """Which one standard part serves most."""
-    s = b.serves[0]
-    return f"One part that serves most: {s.size} ({', '.join(s.units)})."
+    return f"One part that serves most: {b.serves[0].size} ({', '.join(b.serves[0].units)})."
 
 
 def _some(names: Sequence[str], most: int = 4) -> str:
@@ -214,17 +211,14 @@ def boat_table(boats: Sequence[BoatLine]) -> pd.DataFrame:
     """A line a boat."""
     rows = [
         {
-            "boat": b.boat,
-            "jobs": len(b.jobs),
-            "units": sum(u.count for u in b.units),
-            "season": money(b.season.mean, b.currency),
-            "bad season": money(b.season.p90, b.currency),
+            "boat": b.boat, "jobs": len(b.jobs), "units": sum(u.count for u in b.units),
+            "season": money(b.season.mean, b.currency), "bad season": money(b.season.p90, b.currency),
             "stopped, in 100": whole(100 * b.season.p_stops),
             "spares": "-" if b.spares is None else money(b.spares.worth, b.currency),
             "short": "-" if b.spares is None else len(b.spares.short),
         }
         for b in boats
-    ]
+    ]  # fmt: skip
     return pd.DataFrame(rows)
 
 
@@ -236,7 +230,5 @@ def _several(boats: Sequence[BoatLine], full: bool) -> Iterator[str]:
     yield as_text(boat_table(boats), "", fold=True, width=width)
     yield ""
     yield "What to do next"
-    money_of = {b.boat: b.currency for b in boats}
-    for nth, step in enumerate(all_steps(boats)[: None if full else FLEET_STEPS], 1):
-        words = f"{step.boat}: {step_words(step, money_of[step.boat])}"
+    for nth, words in enumerate(_steps_of(boats)[: None if full else FLEET_STEPS], 1):
         yield shortened(f"{nth}. {words}", max(width * 2, 120))

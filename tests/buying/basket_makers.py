@@ -54,7 +54,6 @@ def lines(draw: Any) -> Line:
         weight_kg=draw(one_of(0.2, 0.5, 1.1)),
         duty_rate=draw(one_of(0.0, 0.027, 0.12)),
         core=draw(one_of(0.0, 0.0, 10.0)),
-        core_refund_rate=draw(one_of(1.0, 0.8)),
     )
 
 

@@ -12,11 +12,11 @@ from basket_makers import MOST_PACKS, orders
 from hypothesis import given, settings
 
 from repairecon.buying.basket import Offer, Order, cheapest_basket
+from repairecon.buying.clock import Clock
 from repairecon.buying.other_baskets import (
     entering_prices,
     frontier,
     quick_basket,
-    quick_frontier,
     second_best,
     soonest_possible,
 )
@@ -68,7 +68,7 @@ def test_a_quick_frontier_begins_with_the_soonest_and_falls(order: Order) -> Non
     best = cheapest_basket(replace(order, deadline_days=99.0))
     if not best.complete:
         return
-    points = quick_frontier(best, 60.0)
+    points = frontier(best.order, cheapest=best, most=3)
     # few offers a part: a quick basket has all of them, so that the points are those of the whole frontier
     assert [(p.days, p.total) for p in points] == [
         (p.days, pytest.approx(p.total, abs=CENT)) for p in frontier(best.order)
@@ -166,6 +166,6 @@ def test_without_time_a_price_is_one_at_which_the_quote_enters_for_sure() -> Non
     # alone at 12 against 10 and 5 of carriage: in at 10 - 5 by the swap, whatever a search would add
     offers = (Offer("seal", "shop", flat(10.0)), Offer("seal", "abroad", flat(12.0)))
     best = cheapest_basket(Order({"seal": 1}, offers, {"shop": ParcelTerms(), "abroad": ParcelTerms(carriage=5.0)}))
-    entry = entering_prices(best, seconds=0.0)[1]
+    entry = entering_prices(best, clock=Clock(0.0))[1]
     assert entry.quoted == pytest.approx(5.0, abs=CENT)
     assert not entry.proven

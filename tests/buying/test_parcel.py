@@ -138,10 +138,6 @@ def test_what_is_not_sold_is_refused() -> None:
         price_parcel(ParcelTerms(minimum_order=20.0), [flat(19.99)], [1])
     with pytest.raises(ValueError, match="fewer packs than are sold"):
         price_parcel(ParcelTerms(), [flat(5.0, minimum_packs=3)], [2])
-    with pytest.raises(ValueError, match=r"give 0\.20 for 20 %"):
-        ParcelTerms(vat_rate=20.0)
-    with pytest.raises(ValueError, match="bands must rise"):
-        ParcelTerms(bands=((2.0, 9.0), (1.0, 12.0)))
 
 
 @given(terms(), borders(), st.lists(st.tuples(lines(), st.integers(1, 5)), min_size=1, max_size=3))
@@ -176,7 +172,7 @@ ITEM = st.tuples(st.sampled_from([40.0, 75.5, 130.0, 210.0]), st.integers(1, 3),
 @given(st.lists(ITEM, min_size=1, max_size=4), st.floats(0.0, 500.0), st.floats(50.0, 600.0))
 def test_allowance_is_spent_as_trying_every_choice_does(items: list[Any], allowance: float, most: float) -> None:
     values, packs, subject, saved = zip(*items, strict=True)
-    found = set_against_allowance(values, subject, packs, saved, (allowance, most, 0.0))
+    found = set_against_allowance(items, allowance, most, 0.0)
     best = None
     for free in itertools.product(*(range(n + 1) for n in packs)):
         left = sum(v * (n - k) for v, n, k, s in zip(values, packs, free, subject, strict=True) if s)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,9 @@ import pytest
 from quote_cases import case_of, named, quotes_of, table, write_rows
 
 import repairecon
-from repairecon.buying.parcel import CHARGES
+from repairecon.buying.basket import Basket, BasketRows, Offer, Order, check_size
+from repairecon.buying.clock import Clock
+from repairecon.buying.parcel import CHARGES, Border, Line, ParcelTerms
 from repairecon.compare_quotes import job
 from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.summary import as_json, full
@@ -379,7 +382,8 @@ def test_a_part_with_neither_price_nor_quote_is_named_and_the_others_bought(tmp_
     ("wishes", "told"),
     [({"wanted": {"keel": 1}}, "no part or way is called 'keel'"), ({"wanted": {"bearing": 0}}, "give 1 or more"),
      ({"deadline_days": -1}, "deadline_days"), ({"most_parcels": 0}, "most_parcels"),
-     ({"without": ("nobody",)}, "no supplier is called 'nobody'"), ({"wanted": {}}, "no part is wanted")],
+     ({"without": ("nobody",)}, "no supplier is called 'nobody'"), ({"wanted": {}}, "no part is wanted"),
+     ({"seconds": 0}, "give more than 0"), ({"seconds": float("nan")}, "give more than 0")],
 )  # fmt: skip
 def test_wishes_that_cannot_be_are_said(tmp_path, wishes, told):
     with pytest.raises(RepaireconError, match=told):
@@ -412,6 +416,76 @@ def test_the_basket_comes_first_and_the_rest_when_asked_for(monkeypatch):
     assert answer.frontier is answer.frontier
     assert answer.total == total
     assert len(solved) == before
+
+
+ASKED = ("frontier", "alternatives", "lines", "equivalents")
+
+
+def timed(monkeypatch, seconds, each=60.0):
+    """The demo's answer by a clock that a search moves on, and what each search was given."""
+    at, given, solve = [0.0], [], BasketRows.solve
+
+    def search(self, left):
+        if left > 0.0:
+            given.append(left)
+            at[0] += each
+        return solve(self, left)
+
+    monkeypatch.setattr(BasketRows, "solve", search)
+    monkeypatch.setattr(job, "Clock", partial(Clock, now=lambda: at[0]))
+    return repairecon.compare_quotes(repairecon.read_case(DEMO), seconds=seconds), at, given
+
+
+def test_all_questions_share_the_time_allowed_and_the_basket_comes_first(demo, monkeypatch):
+    """A minute a search and 100 seconds: the basket, one more in half of what is left, and no other is begun."""
+    answer, _, given = timed(monkeypatch, 100.0)
+    assert (answer.total, answer.proven) == (pytest.approx(demo.total), True)
+    for name in ASKED:
+        getattr(answer, name)
+    assert given == [100.0, 20.0]
+    assert {"money against days", "second best", "all from one supplier"} < set(as_json(answer)["not_worked_out"])
+    (said,) = [line for line in full(answer).splitlines() if "Not worked out in the 100 seconds allowed" in line]
+    assert said.startswith("- ")
+    assert "not_worked_out" not in as_json(demo)
+
+
+def test_time_between_the_questions_does_not_count(demo, monkeypatch):
+    answer, at, _ = timed(monkeypatch, 60.0, each=0.01)
+    at[0] += 1e6
+    for name in ASKED:
+        pd.testing.assert_frame_equal(getattr(answer, name), getattr(demo, name))
+    assert answer.late == []
+
+
+def test_without_time_for_a_basket_that_is_said(monkeypatch):
+    monkeypatch.setattr(job, "cheapest_basket", lambda order, _: Basket(order, {}))
+    none = repairecon.compare_quotes(repairecon.read_case(DEMO), seconds=5)
+    assert "No basket was found in the 5 seconds allowed" in full(none)
+    assert as_json(none)["total"] == 0.0
+
+
+def test_where_all_quotes_are_too_many_for_the_time_few_of_each_part_are_searched(demo, monkeypatch):
+    monkeypatch.setattr(job, "MANY_QUOTES", 10)
+    monkeypatch.setattr(job, "cheapest_basket", lambda order, _: Basket(order, {}))
+    quick = repairecon.compare_quotes(repairecon.read_case(DEMO))
+    assert demo.total - 0.01 <= quick.total <= 1.02 * demo.total
+    assert quick.total - quick.gap <= demo.total + 0.01
+
+
+def test_more_quotes_than_memory_holds_are_refused_before_the_work():
+    """10,000 by terms of every sort and 100,000 by plain ones go into 2 GB; not 100,000 by terms of every sort."""
+    dear, abroad = Line(((1, 9.0), (5, 8.0)), weight_kg=0.1, duty_rate=0.03), ParcelTerms(imported=True, carriage=5.0)
+    near = ParcelTerms(bands=((1.0, 3.0), (9.0, 8.0)), free_above=100.0, minimum_order=20.0)
+    rules = Border(0.2, 150.0, 22.0, 0.025, 700.0)
+
+    def order(many, terms, line):
+        offers = tuple(Offer(f"p{k // 10}", f"s{k % 10}", line) for k in range(many))
+        return Order({f"p{k}": 1 for k in range(many // 10)}, offers, {f"s{k}": terms[k % 2] for k in range(10)}, rules)
+
+    check_size(order(10_000, (near, abroad), dear))
+    check_size(order(100_000, (ParcelTerms(), ParcelTerms(carriage=4.0)), Line(((1, 9.0),))))
+    with pytest.raises(RepaireconError, match=r"100000 quotes for 10000 parts from 10 suppliers .* take out"):
+        check_size(order(100_000, (near, abroad), dear))
 
 
 def test_the_order_of_asking_changes_nothing(demo):

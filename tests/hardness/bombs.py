@@ -69,6 +69,26 @@ def parts(many: int) -> Files:
     return {"parts.csv": "part,quantity,needed,price_low,price_likely,price_high\n" + "\n".join(rows) + "\n"}
 
 
+def charged_quotes(lines: int) -> Files:
+    """Quotes of ten suppliers with every sort of charge: breaks, weights, limits of goods, three rates of duty."""
+    columns = "supplier,currency,vat,carriage_likely,imported,duty_rate,cost_handling,free_above,minimum_order\n"
+    abroad, free = ("no", "no", "yes"), ("", "150")
+    sellers = [f"s{k},EUR,ex,{5 + k},{abroad[k % 3]},0.05,6,{free[k % 2]},{k}" for k in range(10)]
+    rows = [
+        f"p{k // 10},s{k % 10},{2 + (k * 7919) % 97},{'20 at 1.5; 50 at 1' if k % 4 == 0 else ''},0.3,{k % 3 / 50}"
+        for k in range(lines)
+    ]
+    bands = [f"s{k},{kg},{kg + 4}" for k in range(1, 10, 2) for kg in (2, 10, 90_000)]
+    return {
+        **parts(lines // 10),
+        "case.toml": CASE + "vat_rate = 0.2\n[customs]\nas_of = 2026-01-01\nduty_free_up_to = 150\n"
+        "vat_free_up_to = 22\nflat_duty_rate = 0.025\nflat_duty_up_to = 700\n",
+        "suppliers.csv": columns + "\n".join(sellers) + "\n",
+        "carriage.csv": "supplier,up_to_kg,quoted_likely\n" + "\n".join(bands) + "\n",
+        "quotes.csv": "item,supplier,quoted_likely,breaks,weight_kg,duty_rate\n" + "\n".join(rows) + "\n",
+    }
+
+
 def quotes(lines: int) -> Files:
     """Parts with ten quotes each, of ten suppliers."""
     sellers = [f"s{k},EUR,in,{5 + k}" for k in range(10)]
@@ -94,9 +114,12 @@ BOMBS: dict[str, tuple[Files, list[str]]] = {
     "1,000 quotes": (quotes(1_000), ["compare-quotes"]),
     "10,000 quotes": (quotes(10_000), ["compare-quotes"]),
     "10,000 quotes rebuilt": (quotes(10_000), ["rebuild-or-buy"]),
+    "100,000 quotes": (quotes(100_000), ["compare-quotes"]),
+    "10,000 quotes with every charge": (charged_quotes(10_000), ["compare-quotes", "--seconds", "30", "--json"]),
+    "100,000 quotes with every charge": (charged_quotes(100_000), ["compare-quotes"]),
 }  # fmt: skip
 
-SHORT = ("20,000 outcomes", "20 independent", "1e11 draws", "1,000 quotes")
+SHORT = ("20,000 outcomes", "20 independent", "1e11 draws", "1,000 quotes", "100,000 quotes with every charge")
 
 
 def tried(name: str, folder: Path) -> tuple[int | None, float, float, str]:
