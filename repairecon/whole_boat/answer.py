@@ -12,14 +12,14 @@ from typing import Any
 
 from repairecon.book.spares_book import book_at
 from repairecon.many.work import Lost, each
-from repairecon.read.boat import BoatPapers, book_path, read_boat, read_papers
+from repairecon.read.boat import BoatPapers, book_path, read_boat
 from repairecon.read.closed import FOLDER as DECIDED
 from repairecon.read.defaults import Defaults
-from repairecon.read.problems import Problems, key
+from repairecon.read.problems import key
 from repairecon.read.reading import Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
-from repairecon.records import Boat, RepaireconError
+from repairecon.records import RepaireconError
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard
 from repairecon.whole_boat.season import Season, season
@@ -146,15 +146,12 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
     if not 1.0 <= season_days <= 3650.0:
         raise RepaireconError(f"season_days: found {season_days}; give days from 1 to 3650")
     boat, years = read_boat(folder), season_days / 365.25
-    problems = Problems()
-    papers = read_papers(Path(folder), problems)
-    problems.stop_if_any()
     lines = [case_line(job, seed=seed) for job in boat.jobs if not (Path(job) / DECIDED).exists()]
     spares, failed = _spares(book_path(Path(folder)), boat)
     jobs = tuple(line for line in lines if not line.faults)
     failed_now = Counter(key(line.unit) for line in jobs)
     working = [replace(u, count=u.count - failed_now[key(u.unit)]) for u in boat.units]
-    worked = [unit_line(papers, unit, years, seed) for unit in working if unit.count > 0]
+    worked = [unit_line(boat, unit, years, seed) for unit in working if unit.count > 0]
     units = tuple(unit for unit, _ in worked)
     return BoatLine(
         folder=str(folder),
@@ -168,8 +165,8 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
         season=season(worked, years, frozenset(spares.units if spares else ()), seed),
         spares=spares,
         serves=_serves(units),
-        steps=steps(jobs, units, spares, _hour(papers), frozenset(key(u.unit) for u in boat.units if u.critical)),
-        euro_as_it_stands=_euro_as_it_stands(papers),
+        steps=steps(jobs, units, spares, _hour(boat), frozenset(key(u.unit) for u in boat.units if u.critical)),
+        euro_as_it_stands=_euro_as_it_stands(boat),
         failed=(*((line.case, line.faults) for line in lines if line.faults), *failed),
     )
 
@@ -184,7 +181,7 @@ def _euro_as_it_stands(papers: BoatPapers) -> bool:
     return money.currency != "EUR" and "EUR" not in money.exchange
 
 
-def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:
+def _spares(path: Path | None, boat: BoatPapers) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:
     """The spares book, or why it could not be read; neither where there is none."""
     if path is None:
         return None, ()
