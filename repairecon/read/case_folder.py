@@ -135,7 +135,7 @@ def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:
 def cases_in(folder: str | os.PathLike[str]) -> list[Path]:
     """The folder itself, or the cases within it, however deep, where it is none; frozen ones left out."""
     place = Path(folder)
-    if file_of(place, CASE) if place.is_dir() else True:
+    if not place.is_dir() or file_of(place, CASE):
         return [place]
     return [p.parent for p in sorted(place.rglob(CASE)) if p.parent.name != "decided"] or [place]
 
@@ -175,7 +175,7 @@ def _files(folder: Path, problems: Problems, notes: dict[str, str] | None = None
 
 def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool) -> Case:
     tables, defaults = reading.tables, reading.defaults
-    reading.hours_a_year = case_toml.hours_a_year(toml)
+    reading.hours_a_year = toml.section("years").number("hours_a_year")
     reading.quoted = quotes.quoted_items(reading)
     layers = Layers(reading, unit, case_toml.no_defaults(toml, tables), case_toml.found_in_words(toml))
     part_rows, supplier_rows = _names(reading, layers)
@@ -191,7 +191,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     made = ways.with_lives(ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
-    layers.rest(share_of, parts_tasks_looks.kit_price(reading, parts, bare).likely)
+    layers.rest(share_of, parts_tasks_looks.kit_price(reading, parts, bare))
     tasks = parts_tasks_looks.tasks(reading)
     branches, remedies = events.branches(reading, parts)
     return Case(
@@ -207,7 +207,7 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         looks=parts_tasks_looks.looks(reading, parts, made),
         years=case_toml.years(toml, reading.money, of_years),
         own_lives=ways.own_lives(reading, made),
-        found=case_toml.found(toml, branches, layers.beneath.found, strict=not reading.ordering),
+        found=case_toml.found(toml, branches, layers.found, strict=not reading.ordering),
         **_sections(reading, toml, folder, sellers, any(b.not_this_unit for b in branches)),
         **_listed(reading, layers),
     )
@@ -268,13 +268,9 @@ def _check_wait(reading: Reading) -> None:
 
 def _price_new(reading: Reading, made: tuple[Way, ...]) -> Range | None:
     """Price of the way of kind new, else of the three numbers, else the dearest buy of known price."""
-    for way in made:
-        if way.kind == "new" and way.price is not None:
-            return way.price
-    if reading.three.price_new is not None:
-        return reading.three.price_new
-    buys = [w.price for w in made if w.traits.buys and w.price is not None]
-    return max(buys, key=lambda price: price.likely, default=None)
+    new = next((w.price for w in made if w.kind == "new" and w.price), None)
+    buys = (w.price for w in made if w.traits.buys and w.price)
+    return new or reading.three.price_new or max(buys, key=lambda price: price.likely, default=None)
 
 
 def _complete(quotes: tuple[Quote, ...], made: tuple[Way, ...]) -> tuple[Quote, ...]:

@@ -6,12 +6,13 @@ from collections.abc import Mapping, Sequence
 
 from repairecon.kinds import KindMatch, match_kind, match_symptom, settle
 from repairecon.read.defaults import Defaults, cautions
+from repairecon.read.events import Outcomes
 from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Money, Reading
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile
 from repairecon.read.values import plain
-from repairecon.records import NOTHING, SAFETY_CLASSES, Branch, Needed, Supplier, Terms, Unit, Waiver, Years
+from repairecon.records import NOTHING, SAFETY_CLASSES, Branch, Needed, Supplier, Terms, Unit, Years
 from repairecon.records.supply import Customs, OrderWishes
 
 
@@ -70,9 +71,9 @@ def no_defaults(toml: TomlFile, tables: Mapping[str, Table]) -> frozenset[str]:
     return frozenset(f"{name}.csv" for name in said)
 
 
-def waivers(toml: TomlFile, ways: Names) -> tuple[Waiver, ...]:
-    """Written reasons for going past the safety screen."""
-    return tuple(Waiver(s.named("way", ways), s.text("reason")) for s in toml.sections("waiver"))
+def waivers(toml: TomlFile, ways: Names) -> dict[str, str]:
+    """Written reasons for going past the safety screen, by way."""
+    return {s.named("way", ways): s.text("reason") for s in toml.sections("waiver")}
 
 
 def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
@@ -142,18 +143,11 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str, *, strict: boo
             continue
         event, _, outcome = word.partition("=")
         said.append((unit, "found", event.strip(), outcome.strip()))
-    events = Names(b.event for b in branches)
-    made: dict[str, str] = {}
+    known, made = Outcomes((b.event, b.outcome) for b in branches), {}
     for where, column, event, outcome in said:
-        if event not in events and not strict:
-            continue
-        found = where.named(column, events, "an unknown event ", whole=True, word=event)
-        outcomes = Names(b.outcome for b in branches if key(b.event) == key(event))
-        if outcome in outcomes:
-            made[found] = outcomes.find(outcome)
-        elif event in events:
-            write = outcomes.advice(toml.problems, outcome)
-            where.fault(column, f"an unknown outcome {shown(outcome)} of {shown(found)}", write)
+        if strict or event in known.events:
+            event, outcome = known.spelt(where, event, outcome, (column, column))
+            made[event] = outcome
     event, _, outcome = heard.partition("=")
     if any((b.event, b.outcome) == (event, outcome) for b in branches):
         made.setdefault(event, outcome)
@@ -167,18 +161,11 @@ def measured(toml: TomlFile) -> str:
     return "; ".join(f"{name}={text}" for name, text in texts if text)
 
 
-def hours_a_year(toml: TomlFile) -> float | None:
-    """Running hours a year, where the case gives them."""
-    years = toml.data.get("years", {})
-    return toml.section("years").number("hours_a_year") if isinstance(years, dict) and years else None
-
-
 def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:
     """The years as the owner sees them, completed out of ``defaults``."""
     section = toml.section("years")
-    cost_away = section.range("cost_away")
-    if cost_away is None:
-        cost_away = money.from_euro(defaults.range("cost_away", unit=money.per("each time, tax included")))
+    unit = money.per("each time, tax included")
+    cost_away = section.range("cost_away") or money.from_euro(defaults.range("cost_away", unit=unit))
     return defaults.record(Years, section, cost_away=cost_away, horizon_stated=section.has("horizon_years"))
 
 

@@ -33,21 +33,6 @@ _HEAD = """# The case as it was decided. Nothing in this folder is meant to be c
 _LIFE_HOURS = Limits(0.0, 1e7, above=True)
 _FIRST_RUNS = ("good", "not good")
 _NAMELESS = ("total", "first run")
-_TAKES = {
-    "way": ("days",),
-    "found": ("outcome",),
-    "part": ("quantity", "bought", "paid", "vat", "days", "from_spares"),
-    "unit": ("paid", "vat", "days", "from_spares"),
-    "task": ("paid", "vat", "hours", "days", "by", "first_time"),
-    "damage": ("paid", "vat", "hours", "days", "by", "first_time"),
-    "carriage": ("paid", "vat"),
-    "refund": ("paid",),
-    "never came": ("days",),
-    "first run": ("outcome",),
-    "other": ("quantity", "paid", "vat", "hours", "days", "by"),
-    "total": ("paid", "hours", "days"),
-    "life": ("years", "hours", "failed"),
-}
 _COLUMNS = tuple(name for name in FILES[ACTUAL_FILE].declared if name not in ("kind", "name", "note", "description"))
 
 
@@ -198,10 +183,9 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
         at = first.setdefault((kind, key(name)), row.row)
         if at != row.row:
             row.fault("name", f"{shown(name) if name else kind} again", f"add it to row {at}")
-        for column in _COLUMNS:
-            if row.has(column) and column not in _TAKES[kind]:
-                write = f"leave it blank in a row of kind {kind}, or choose another kind"
-                row.fault(column, row.shown(column), write)
+        for column in row.misplaced(kind):
+            write = f"leave it blank in a row of kind {kind}, or choose another kind"
+            row.fault(column.name, row.shown(column.name), write)
     paid = row.number("paid")
     done = row.record(
         Done,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 from typing import TypeVar
@@ -41,30 +41,22 @@ _WHOLE = 1.0 - 1e-6
 K = TypeVar("K")
 
 
-@dataclass(frozen=True)
-class Beneath:
-    """Default rows by file, with who says so in ``source``; what the symptom says is found already."""
-
-    files: Mapping[str, list[Row]] = field(default_factory=dict)
-    found: str = ""
-
-
 def default_rows(
     kind: str = "",
     symptom: SymptomMatch | None = None,
     price_new: Range | None = None,
     price_kit: Range | None = None,
     own: bool = True,
-) -> Beneath:
-    """Rows of each file of a case, in its columns, by what is taken for granted.
+) -> tuple[dict[str, list[Row]], str]:
+    """Rows of each file of a case, in its columns, by what is taken for granted; and what the symptom says is found.
 
     ``kind`` and ``symptom`` are empty where none is known; shares of the prices (home money) become charges; ``own``
     says whether an own rebuild may be advised at all.
     """
     if kind not in kinds():
-        return Beneath(_of_any_unit(price_new or NOTHING, price_kit or NOTHING))
+        return _of_any_unit(price_new or NOTHING, price_kit or NOTHING), ""
     known, found = case_rows(kind, symptom, price_new or NOTHING, price_kit, own=own)
-    return Beneath({file: _rows(file, rows) for file, rows in known.items()}, found)
+    return {file: _rows(file, rows) for file, rows in known.items()}, found
 
 
 def _rows(file: str, rows: Iterable[Mapping[str, str]]) -> list[Row]:
@@ -117,7 +109,8 @@ class Layers:
         heard = "; ".join(filter(None, (unit.symptom, found)))
         self.symptom = match_symptom(self.kind, heard) if self.kind and heard else None
         self.own = unit.own_rebuild != "licensed practice only" or unit.waived
-        self.beneath = Beneath()
+        self.beneath: dict[str, list[Row]] = {}
+        self.found = ""
 
     @property
     def parts(self) -> list[Row]:
@@ -128,7 +121,7 @@ class Layers:
         """The ways with their names, which the reading keeps; ``bare`` are quoted prices by item."""
         reading, table = self.reading, self.reading.tables["ways.csv"]
         kit = NOTHING if reading.tables["parts.csv"].given else reading.three.price_kit
-        self.beneath = default_rows(self.kind, self.symptom, self._price_new(bare), kit, self.own)
+        self.beneath, self.found = default_rows(self.kind, self.symptom, self._price_new(bare), kit, self.own)
         rows = self._laid("ways.csv")
         kitted = kit is not None or bool(self.parts)
         for _ in range(2 if table.given else 0):  # a pair goes with the way that it buys
@@ -142,7 +135,7 @@ class Layers:
         """Lay the other files, once what shares are counted of is known."""
         if not self.kind:
             new, kit = (Range(price, price, price) for price in (price_new, price_kit))
-            self.beneath = default_rows(price_new=new, price_kit=kit)
+            self.beneath, _ = default_rows(price_new=new, price_kit=kit)
         merged = self.reading.merged
         merged |= {file: self._laid(file) for file in _REST}
         for file, columns in (("looks.csv", ("event",)), ("remedies.csv", ("event", "outcome"))):
@@ -162,7 +155,7 @@ class Layers:
 
     def _mine(self, file: str) -> list[Row]:
         """The default rows of a file, unless they are not wanted."""
-        rows = [replace(row, problems=self.reading.problems) for row in self.beneath.files.get(file, [])]
+        rows = [replace(row, problems=self.reading.problems) for row in self.beneath.get(file, [])]
         if file in self.without:
             _list(self.dropped, file, rows)
             return []

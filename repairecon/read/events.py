@@ -6,7 +6,7 @@ import graphlib
 import itertools
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 from typing import TypeAlias
@@ -15,7 +15,7 @@ from repairecon.read.columns import ENDS
 from repairecon.read.defaults import as_text
 from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Reading
-from repairecon.read.tables import Row
+from repairecon.read.tables import Entry, Row
 from repairecon.records import STAGES, Branch, Part, Remedy
 
 TOLERANCE = 1e-6
@@ -38,13 +38,12 @@ Events: TypeAlias = dict[str, dict[Group, Pairs]]
 
 
 class Outcomes:
-    """Events and their outcomes by name."""
+    """Events and their outcomes by name; ``whole`` is False where some may be missing for another fault."""
 
-    def __init__(self, rows: list[Row], whole: bool = True) -> None:
+    def __init__(self, pairs: Iterable[tuple[str, str]], whole: bool = True) -> None:
         self.events = Names(whole=whole)
         self.outcomes: dict[str, Names] = {}
-        for row in rows:
-            event, outcome = row.text("event"), row.text("outcome")
+        for event, outcome in pairs:
             if not event:
                 self.events.whole = False
                 continue
@@ -54,10 +53,22 @@ class Outcomes:
             if outcome:
                 names.add(outcome)
 
+    def spelt(self, entry: Entry, event: str, outcome: str, columns: tuple[str, str]) -> tuple[str, str]:
+        """An event and its outcome, which stand in ``columns``, as the tree spells them; others are faults."""
+        found = entry.named(columns[0], self.events, "an unknown event ", word=event)
+        if found not in self.events:
+            return event, outcome
+        names = self.outcomes[key(event)]
+        if outcome not in names and names.whole:
+            unknown = f"an unknown outcome {shown(outcome)} of {shown(found)}"
+            entry.fault(columns[1], unknown, names.advice(entry.problems, outcome))
+        return found, names.find(outcome) or outcome
+
 
 def outcomes(reading: Reading) -> Outcomes:
     """Events and outcomes of the case."""
-    return Outcomes(reading.rows("events.csv"), reading.tables["events.csv"].whole)
+    pairs = ((row.text("event"), row.text("outcome")) for row in reading.rows("events.csv"))
+    return Outcomes(pairs, reading.tables["events.csv"].whole)
 
 
 def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ...], tuple[Remedy, ...]]:
@@ -78,7 +89,7 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
 def _remedy(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Remedy:
     event, outcome = row.text("event"), row.text("outcome")
     if event and outcome:
-        event, outcome = _spelt(row, known, event, outcome, ("event", "outcome"))
+        event, outcome = known.spelt(row, event, outcome, ("event", "outcome"))
     return reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted))
 
 
@@ -109,9 +120,8 @@ def _check_hidden(row: Row, branch: Branch) -> None:
     costs = ["parts"] if branch.parts else []
     costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
     costs += [name for name in _ENDS if getattr(branch, name)]
-    write = (
-        f"write in seen_at when it shows ({', '.join(STAGES)}), or move the consequence to an event given by this one"
-    )
+    stages = ", ".join(STAGES)
+    write = f"write in seen_at when it shows ({stages}), or move the consequence to an event given by this one"
     for column in costs:
         row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
 
@@ -124,25 +134,11 @@ def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
         if not equals or not event or not outcome:
             row.fault("given", shown(word), "write event=outcome, several with ; between")
             continue
-        event, outcome = _spelt(row, known, event, outcome)
+        event, outcome = known.spelt(row, event, outcome, ("given", "given"))
         if conditions.get(event, outcome) != outcome:
             row.fault("given", f"{shown(event)} with two outcomes", "keep one: they cannot both hold")
         conditions[event] = outcome
     return tuple(sorted(conditions.items()))
-
-
-def _spelt(
-    row: Row, known: Outcomes, event: str, outcome: str, columns: tuple[str, str] = ("given", "given")
-) -> tuple[str, str]:
-    """An event and its outcome as events.csv spells them."""
-    found = row.named(columns[0], known.events, "an unknown event ", word=event)
-    if found not in known.events:
-        return event, outcome
-    names = known.outcomes[key(event)]
-    if outcome not in names and names.whole:
-        unknown = f"an unknown outcome {shown(outcome)} of {shown(found)}"
-        row.fault(columns[1], unknown, names.advice(row.problems, outcome))
-    return found, names.find(outcome) or outcome
 
 
 def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[str, int], ...]:

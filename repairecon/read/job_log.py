@@ -90,13 +90,11 @@ def learned_of(toml: TomlFile, folder: str, log: Path | None = None) -> Learned 
     use, first_time = section.yes_if_written("use"), section.yes("first_time")
     path = Path(folder) / LEARNED
     if log is not None and use is not False and not path.is_file() and (log / LEARNED).is_file():
-        return read_learned(log / LEARNED, toml.problems, first_time)
-    if not use:
-        return None
-    if not path.is_file():
+        path, use = log / LEARNED, True
+    if use and not path.is_file():
         section.fault("use", "true, and no learned.toml beside case.toml", "put it there, or write false")
         return None
-    return read_learned(path, toml.problems, first_time)
+    return read_learned(path, toml.problems, first_time) if use else None
 
 
 def read_learned(path: Path, problems: Problems, first_time: bool = True) -> Learned:

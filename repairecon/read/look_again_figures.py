@@ -68,8 +68,7 @@ class Looked:
         self.today = datetime.date.fromisoformat(stated) if stated else self.clock
         new = case.unit.price_new
         self.new = new.likely if new is not None and new.likely > 0 else math.inf
-        home = case.terms.currency
-        self.euro = case.terms.exchange.get("EUR", 1.0) if home == "EUR" else rates().get(home, (1.0, 1.0))[0]
+        self.euro = rates().get(case.terms.currency, (1.0, 1.0))[0]
         self.parts = [p for p in case.parts if mine(p.source)]
         self.ways = {w.way: w for w in case.ways}
         self.sellers = {s.supplier: s for s in case.suppliers}
@@ -226,19 +225,18 @@ def _exchange(on: Looked) -> Iterator[Fact]:
         where = _at(f"money.exchange.{code}")
         if code == home:
             continue
-        if code not in rates() or home not in rates():
+        if not {code, home} <= rates().keys():
             yield Fact("rate of an unknown currency", rate, where, code)
             continue
-        usual = rates()[home][0] / rates()[code][0]
-        room = max(rates()[home][1], rates()[code][1])
-        off, from_inverse = math.log(rate / usual), math.log(rate * usual)
-        inverted = abs(from_inverse) < _NEAR_INVERSE + 0.5 * math.log(room) and abs(off) > _UPSIDE_DOWN
+        usual, room = rates()[home][0] / rates()[code][0], math.log(max(rates()[home][1], rates()[code][1]))
+        off, from_inverse = math.log(rate / usual), abs(math.log(rate * usual))
+        inverted = from_inverse < _NEAR_INVERSE + 0.5 * room and abs(off) > _UPSIDE_DOWN
         # near parity a rate and its inverse are both plausible, unless it lies on the other side of 1
-        if inverted and (abs(from_inverse) < _NEAR_INVERSE or abs(off) > math.log(room)):
+        if inverted and (from_inverse < _NEAR_INVERSE or abs(off) > room):
             yield Fact("rate upside down", 1.0, where, code, rate, usual)
         elif rate == 1 and abs(off) > 0.03:
             yield Fact("rate of one", 1.0, where, code)
-        elif abs(off) > math.log(room):
+        elif abs(off) > room:
             yield Fact("rate against plausible", 2.0 if off > 0 else 0.0, where, code, rate, usual)
 
 

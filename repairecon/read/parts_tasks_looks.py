@@ -11,7 +11,7 @@ from repairecon.read.problems import key, shown
 from repairecon.read.reading import Reading, named_rows
 from repairecon.read.tables import NOTHING, Row
 from repairecon.read.ways import PRICED
-from repairecon.records import Look, Part, Range, Source, Task, Way
+from repairecon.records import Look, Part, Source, Task, Way
 
 
 def parts(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str], beneath: list[Row]) -> tuple[Part, ...]:
@@ -55,13 +55,12 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
     return reading.record(Part, row, part=name, price=taxed, lead_days=lead)
 
 
-def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]) -> Range:
-    """What the parts that are always needed cost together."""
+def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]) -> float:
+    """What the parts that are always needed cost together, as far as it is known."""
     if reading.three.price_kit:
-        return reading.three.price_kit
+        return reading.three.price_kit.likely
     always = (p for p in made if p.needed == "always")
-    total = sum(p.quantity * (p.price.likely if p.price else quoted.get(key(p.part), 0.0)) for p in always)
-    return Range(total, total, total)
+    return sum(p.quantity * (p.price.likely if p.price else quoted.get(key(p.part), 0.0)) for p in always)
 
 
 def tasks(reading: Reading) -> tuple[Task, ...]:

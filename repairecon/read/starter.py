@@ -99,7 +99,7 @@ def _assumed(kind: str, symptom: str, values: Mapping[str, str], *, with_kit: bo
     new, kit = (Range(float(v), float(v), float(v)) for v in (values["price_new"], values["price_kit"]))
     match = settle(match_kind(kind), symptom)
     heard = match_symptom(match.kind, symptom) if match.kind and symptom else None
-    return default_rows(match.kind, heard, new, kit if with_kit else None, match.own_rebuild != LEVELS[-1]).files
+    return default_rows(match.kind, heard, new, kit if with_kit else None, match.own_rebuild != LEVELS[-1])[0]
 
 
 def _toml(file: str, given: Mapping[str, str], without: Collection[str] = ()) -> bytes:

@@ -250,6 +250,11 @@ class Row(Entry):
         numbers = [self.number(at[end], self.column(name).limits) for end in ENDS]
         return self._range(numbers, self.text(at["shape"]), self.source, at)
 
+    def misplaced(self, kind: str) -> list[Column]:
+        """Columns that hold something, right or wrong, and are for rows of other kinds alone."""
+        others = [c for c in self.declared.values() if c.only and kind not in c.only]
+        return [c for c in others if self.has(c.name) or self.has_range(c.name)]
+
     def listed(self, name: str) -> list[str]:
         """Words with ; between them."""
         return [word.strip() for word in self.text(name).split(";") if word.strip()]

@@ -21,14 +21,6 @@ FOR_A_WHILE = ("carry on", "temporary")
 """Kinds after which the lasting repair is still due."""
 MAY_COST = (*FOR_A_WHILE, "without", "own spare")
 """Kinds that may have a price."""
-_ONLY_FOR = {
-    "until_days": (*FOR_A_WHILE, "without"),
-    "until_hours": (*FOR_A_WHILE, "without"),
-    **dict.fromkeys(("p_fails", "more_cost", "works_meanwhile", "then"), FOR_A_WHILE),
-    "p_dead": ("own spare",),
-    "price_covers": ("send away",),
-}
-"""Columns that are for some kinds alone."""
 _LIFE = ("life_years", "life_hours", "life_shape", "wear_kept", "p_early")
 PAIRS = tuple(k.kind for k in WAY_KINDS.values() if k.buys and k.rebuilds)
 """Kinds that buy one unit and rebuild the other."""
@@ -88,10 +80,10 @@ def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
     row, kind = line.row, line.kind
     price = _price(reading, line)
     surcharge = reading.money.charge(row, "core_surcharge")
-    for column, kinds in _ONLY_FOR.items():
-        if kind and kind not in kinds and (row.has(column) or row.has_range(column)):
-            shown_at = f"{column}_likely" if row.has_range(column) else column
-            row.fault(shown_at, f"{column} on a way of kind {kind}", f"leave it blank: it is for {' and '.join(kinds)}")
+    for column in row.misplaced(kind) if kind else ():
+        shown_at = f"{column.name}_likely" if row.has_range(column.name) else column.name
+        write = f"leave it blank: it is for {' and '.join(column.only)}"
+        row.fault(shown_at, f"{column.name} on a way of kind {kind}", write)
     way = reading.record(
         Way,
         row,
