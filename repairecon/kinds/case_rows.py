@@ -6,8 +6,6 @@ Every row is in the columns of the case's own files, so that one reader takes it
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 
 from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Look, Temporary, facts, share
 from repairecon.kinds.symptoms import SymptomMatch
@@ -21,6 +19,7 @@ WHERE = "this unit"
 INSIDE = "inside"
 """The event that says what is wrong in it."""
 TO_BLAME = "to blame"
+_AS_IT_IS = "carry on as it is"
 
 _GUESSED = (
     ("specialist", "specialist's rebuild", "send away"),
@@ -39,40 +38,14 @@ _ABOUT_PRICE = re.compile(r"\b(price|prices|telephone|call the|pay at all)\b")
 _ASSUMED = "assumed, no source"
 
 
-@dataclass(frozen=True)
-class CaseRows:
-    """Rows by file (``parts``, ``tasks``, ``events``, ``looks``, ``remedies``, ``ways``), and what is said with them.
-
-    ``found`` is what the sentence says was found already, ``never`` why it may not be run on, where it may not.
-    """
-
-    files: Mapping[str, tuple[Row, ...]]
-    found: str = ""
-    never: str = ""
-    price_first: str = ""
-    notes: tuple[str, ...] = field(default_factory=tuple)
-
-
 def case_rows(
     kind: str, symptom: SymptomMatch | None, price_new: Range, price_kit: Range | None = None, *, own: bool = True
-) -> CaseRows:
-    """Default rows of a case.
+) -> tuple[dict[str, list[Row]], str]:
+    """Default rows of a case by file, and what the sentence says was found already, as the case writes it.
 
-    Parameters
-    ----------
-    kind : str
-        One of ``kinds()``.
-    symptom : SymptomMatch or None
-        What the owner's sentence was taken for; without one, the causes of all symptoms count alike.
-    price_new, price_kit : Range
-        Home money, tax included; without the kit's price the ratio of the kind stands for it.
-    own : bool
-        Whether an own rebuild may be advised at all.
-
-    Returns
-    -------
-    CaseRows
-        Money in home money; hours; days; chances.
+    ``kind`` is one of ``kinds()``; ``symptom`` what the owner's sentence was taken for, without one the causes of all
+    symptoms count alike; prices are home money with tax, without the kit's the ratio of the kind stands for it; ``own``
+    says whether an own rebuild may be advised at all.
     """
     known = facts(kind)
     names = [symptom.symptom] if symptom and symptom.symptom else list(known.symptoms)
@@ -80,20 +53,16 @@ def case_rows(
     carry = known.carry_on_of(names[0]) if len(names) == 1 else None
     mends = [t for t in known.temporary if t.possible and t.symptom in names]
     files = {
-        "parts": _parts(known, price_new, price_kit),
-        "tasks": _tasks(known, price_new),
-        "events": (*_blame(causes), *_inside(causes, price_new), *_saving(known, causes), *_later(known, price_new)),
-        "looks": _looks(known, names, causes, price_new),
-        "remedies": _remedies(known, causes, price_new),
-        "ways": _ways(known, price_new, carry, mends, own),
+        "parts.csv": [] if price_kit is not None else _parts(known, price_new),
+        "tasks.csv": _tasks(known, price_new),
+        "events.csv": _blame(causes) + _inside(causes, price_new) + _saving(known, causes) + _later(known, price_new),
+        "looks.csv": _looks(known, names, causes, price_new),
+        "remedies.csv": _remedies(known, causes, price_new),
+        "ways.csv": _ways(known, price_new, carry, mends, own),
     }
-    return CaseRows(
-        files=files,
-        found=_found(symptom, causes),
-        never=carry.why if carry is not None and carry.may == "never" else "",
-        price_first="" if price_kit is not None or known.ratio("kit") is None else "the price of the kit",
-        notes=tuple(t.said for t in mends),
-    )
+    where = {f.cause: INSIDE if f.this_unit else WHERE for f, _ in causes}
+    said = next((cause for cause in (symptom.found if symptom else ()) if cause in where), "")
+    return files, f"{where[said]}={outcome_name(said)}" if said else ""
 
 
 def outcome_name(cause: str) -> str:
@@ -112,49 +81,49 @@ def _causes(known: KindFacts, names: list[str]) -> list[tuple[Failure, float]]:
     return [(f, p / total) for f, p in joined.values()]
 
 
-def _blame(causes: list[tuple[Failure, float]]) -> tuple[Row, ...]:
+def _blame(causes: list[tuple[Failure, float]]) -> list[Row]:
     """Whether it is this unit at all, as it shows when the unit is stripped and nothing is wrong with it."""
     inside = sum(p for f, p in causes if f.this_unit)
-    other = [_branch(WHERE, outcome_name(f.cause), p, "strip", f.source.note, ways="all") | {"not_this_unit": "yes"}
+    other = [_branch(WHERE, outcome_name(f.cause), p, "strip", f.source.note, ways="all", not_this_unit="yes")
              for f, p in causes if not f.this_unit]  # fmt: skip
     if not other or inside <= 0:
-        return ()
-    return (_branch(WHERE, TO_BLAME, inside, "strip", "sum of the causes that lie in it", ways="all"), *other)
+        return []
+    return [_branch(WHERE, TO_BLAME, inside, "strip", "sum of the causes that lie in it", ways="all"), *other]
 
 
-def _inside(causes: list[tuple[Failure, float]], price_new: Range) -> tuple[Row, ...]:
+def _inside(causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
     """What is wrong in it, given that it is to blame."""
     mine = [(f, p) for f, p in causes if f.this_unit]
     total = sum(p for _, p in mine)
     given = f"{WHERE}={TO_BLAME}" if len(mine) < len(causes) else ""
     rows = []
     for f, p in mine:
-        row = _branch(INSIDE, outcome_name(f.cause), p / total, "strip", f.source.note, given=given, ways="all")
+        more = {"ways": "all"}
         if f.mend == "fix":
             # a small job cures it: what follows falls away, as where another unit is to blame
             hours, cost = _about(f.fix_hours, high=2.5), _about(f.fix_share)
-            row |= {"not_this_unit": "yes", **_three("extra_hours", hours), **_money("outside_cost", cost, price_new)}
-        if f.mend == "end":
-            row |= {"ends_rebuild": "yes", "ways": ""}
-        rows.append(row)
-    return tuple(rows)
+            more |= {"not_this_unit": "yes", **_three("extra_hours", hours), **_money("outside_cost", cost, price_new)}
+        elif f.mend == "end":
+            more = {"ends_rebuild": "yes"}
+        rows.append(_branch(INSIDE, outcome_name(f.cause), p / total, "strip", f.source.note, given=given, **more))
+    return rows
 
 
-def _saving(known: KindFacts, causes: list[tuple[Failure, float]]) -> tuple[Row, ...]:
+def _saving(known: KindFacts, causes: list[tuple[Failure, float]]) -> list[Row]:
     """Whether what is worn can be saved: the share of rebuilds given up, less what the causes themselves end."""
     if not _can_rebuild(known):
-        return ()
+        return []
     mine = [(f, p) for f, p in causes if f.this_unit]
     ended = sum(p for f, p in mine if f.mend == "end") / (sum(p for _, p in mine) or 1.0)
     given_up = share(known.kind, "given up: full rebuild")
     rest, why = max(0.02, given_up.likely - ended), given_up.source.note
-    return (
+    return [
         _branch("saving it", "parts and housing will do", 1 - rest, "measure", why),
-        _branch("saving it", "past saving, or a part not to be had", rest, "measure", why) | {"ends_rebuild": "yes"},
-    )
+        _branch("saving it", "past saving, or a part not to be had", rest, "measure", why, ends_rebuild="yes"),
+    ]
 
 
-def _later(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
+def _later(known: KindFacts, price_new: Range) -> list[Row]:
     """Work done again, and a bought unit that is dead on arrival.
 
     One event holds the chances of several ways, the least likely inside the likelier: the same share for each way as
@@ -162,21 +131,22 @@ def _later(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
     """
     rows: list[Row] = []
     hours = sum(t.hours.likely for t in known.tasks if t.needed == "always" and t.stage in ("removal", "first run"))
-    again = _about(hours, low=0.4)
+    again = _three("extra_hours", _about(hours, low=0.4))
     if _can_rebuild(known):
+        event = "after the rebuild"
         own, shop = (share(known.kind, f"done again: {depth}") for depth in ("full rebuild", "specialist"))
         both = min(own.likely, shop.likely)
-        extra = {**_three("extra_hours", again), **_three("extra_days", Range(low=0.0, likely=3.0, high=14.0))}
-        cost = _money("outside_cost", Range(low=0.01, likely=0.03, high=0.1), price_new)
+        extra = {**again, **_three("extra_days", Range(0.0, 3.0, 14.0)),
+                 **_money("outside_cost", Range(0.01, 0.03, 0.1), price_new)}  # fmt: skip
+        mine, why = "rebuild; buy and rebuild; rebuild and spare", own.source.note
         rows += [
-            _branch("after the rebuild", "holds", 1 - own.likely, "later", own.source.note),
-            _branch("after the rebuild", "own work done again", own.likely - both, "later", own.source.note)
-            | extra | cost | {"ways": "rebuild; buy and rebuild; rebuild and spare"},
-            _branch("after the rebuild", "done again, whoever did it", both, "later", shop.source.note) | extra | cost,
-        ]  # fmt: skip
+            _branch(event, "holds", 1 - own.likely, "later", why),
+            _branch(event, "own work done again", own.likely - both, "later", why, ways=mine, **extra),
+            _branch(event, "done again, whoever did it", both, "later", shop.source.note, **extra),
+        ]
     dead = {way: share(known.kind, f"dead on arrival: {way}") for way in _BUYS}
     ranked = sorted(_BUYS, key=lambda way: dead[way].likely)
-    extra = {**_three("extra_hours", again), **_three("extra_days", Range(low=2.0, likely=10.0, high=30.0))}
+    extra = {**again, **_three("extra_days", Range(2.0, 10.0, 30.0))}
     rows.append(_branch("bought unit", "works", 1 - dead[ranked[-1]].likely, "first run", "the rest", ways="buys"))
     below = 0.0
     for k, way in enumerate(ranked):
@@ -184,61 +154,54 @@ def _later(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
         if p > 0:
             hit = ranked[k:]
             name = "dead on arrival" if k == 0 else f"dead on arrival if {' or '.join(hit)}"
-            rows.append(_branch("bought unit", name, p, "first run", dead[way].source.note) | extra
-                        | {"ways": "; ".join((*hit, "buy and rebuild") if "new" in hit else hit)})  # fmt: skip
-    return tuple(rows)
+            ways = "; ".join((*hit, "buy and rebuild") if "new" in hit else hit)
+            rows.append(_branch("bought unit", name, p, "first run", dead[way].source.note, ways=ways, **extra))
+    return rows
 
 
-def _branch(
-    event: str, outcome: str, chance: float, seen_at: str, source: str, *, given: str = "", ways: str = ""
-) -> Row:
-    return {
-        "event": event, "given": given, "outcome": outcome, "chance": repr(chance), "weight": _WEIGHT,
-        "seen_at": seen_at, "not_this_unit": "", "ways": ways, "source": source or _ASSUMED,
-    }  # fmt: skip
+def _branch(event: str, outcome: str, chance: float, seen_at: str, source: str, **more: str) -> Row:
+    return {"event": event, "outcome": outcome, "chance": repr(chance), "weight": _WEIGHT, "seen_at": seen_at,
+            "source": source or _ASSUMED, **more}  # fmt: skip
 
 
-def _parts(known: KindFacts, price_new: Range, price_kit: Range | None) -> tuple[Row, ...]:
+def _parts(known: KindFacts, price_new: Range) -> list[Row]:
     """The kit: what is always renewed."""
     share = known.ratio("kit")
-    if price_kit is not None or share is None:
-        return ()
-    always = ", ".join(r.part for r in known.always_renew)
-    row = {"part": "rebuild kit", "description": always, "quantity": "1", "needed": "always"}
-    return ({**row, **_money("price", share, price_new), "source": share.source.note or _ASSUMED},)
+    if share is None:
+        return []
+    row = {"part": "rebuild kit", "description": ", ".join(r.part for r in known.always_renew), "quantity": "1"}
+    source = share.source.note or _ASSUMED
+    return [{**row, "needed": "always", **_money("price", share, price_new), "source": source}]
 
 
-def _tasks(known: KindFacts, price_new: Range) -> tuple[Row, ...]:
+def _tasks(known: KindFacts, price_new: Range) -> list[Row]:
     """Work that is always needed, what the boat ashore costs where it must come out, and what is used up."""
-    rows = []
+    rows: list[Row] = []
     for t in known.tasks:
         if t.needed == "if found":
             continue
-        cost = _money("cost", Range(low=0.1, likely=0.3, high=0.8), price_new) if t.needed == "ashore" else {}
+        cost = _money("cost", Range(0.1, 0.3, 0.8), price_new) if t.needed == "ashore" else {}
         used = ", ".join(t.consumables)
         rows.append({"task": t.name, "stage": t.stage, "by": t.by, **_three("hours", t.hours), **cost,
                      "note": f"uses: {used}" if used else "", "source": t.source.note or _ASSUMED})  # fmt: skip
     if any(t.consumables for t in known.tasks):
-        small = _money("cost", Range(low=0.002, likely=0.01, high=0.03), price_new)
+        small = _money("cost", Range(0.002, 0.01, 0.03), price_new)
         rows.append({"task": "grease, sealant, cleaner and the like", "stage": "reassembly", "by": "owner", **small,
                      "source": "assumed, no source: tools are taken as borrowed or at hand"})  # fmt: skip
-    return tuple(rows)
+    return rows
 
 
-def _looks(
-    known: KindFacts, names: list[str], causes: list[tuple[Failure, float]], price_new: Range
-) -> tuple[Row, ...]:
+def _looks(known: KindFacts, names: list[str], causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
     """Looks in the mechanic's order; each tells whether it is this unit, or what is wrong in it."""
-    rows = []
+    rows: list[Row] = []
     for look in [x for name in names[:1] for x in known.looks_of(name)]:
         event = _tells(look, causes)
-        if not event or _ABOUT_PRICE.search(f"{look.name} {look.tells}"):
-            continue
-        paid = _LOOK_COSTS.get(look.costs, _SMALL_COST)
-        cost = _money("cost", _about(paid), price_new) if paid else {}
-        rows.append({"look": look.name, "event": event, **_three("hours", _about(look.hours, low=0.6)), **cost,
-                     "p_right": repr(look.p_right), "source": look.source.note or _ASSUMED})  # fmt: skip
-    return tuple(rows)
+        if event and not _ABOUT_PRICE.search(f"{look.name} {look.tells}"):
+            paid = _LOOK_COSTS.get(look.costs, _SMALL_COST)
+            cost = _money("cost", _about(paid), price_new) if paid else {}
+            rows.append({"look": look.name, "event": event, **_three("hours", _about(look.hours, low=0.6)), **cost,
+                         "p_right": repr(look.p_right), "source": look.source.note or _ASSUMED})  # fmt: skip
+    return rows
 
 
 def _tells(look: Look, causes: list[tuple[Failure, float]]) -> str:
@@ -254,29 +217,24 @@ def _tells(look: Look, causes: list[tuple[Failure, float]]) -> str:
     return INSIDE if some_inside else ""
 
 
-def _remedies(known: KindFacts, causes: list[tuple[Failure, float]], price_new: Range) -> tuple[Row, ...]:
+def _remedies(known: KindFacts, causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
     """What meets each cause that the kit alone does not."""
-    rows = []
-    for f, _ in causes:
-        if f.mend != "remedy":
-            continue
-        for r in known.remedies_of(f):
-            total = Range(*(getattr(r.parts_share, end) + getattr(r.outside_share, end) for end in _ENDS))
-            ban = f"not when: {r.not_allowed_when}" if r.not_allowed_when else ""
-            rows.append({"event": INSIDE, "outcome": outcome_name(f.cause), "remedy": r.name, "by": "owner",
-                         **_three("extra_hours", _about(r.own_hours)), **_money("outside_cost", total, price_new),
-                         **_three("extra_days", r.days), "life_share": repr(min(r.life, 1.0)), "note": ban,
-                         "source": r.source.note or _ASSUMED})  # fmt: skip
-    return tuple(rows)
+    rows: list[Row] = []
+    for f, r in ((x, r) for x, _ in causes if x.mend == "remedy" for r in known.remedies_of(x)):
+        total = Range(*(getattr(r.parts_share, end) + getattr(r.outside_share, end) for end in _ENDS))
+        ban = f"not when: {r.not_allowed_when}" if r.not_allowed_when else ""
+        rows.append({"event": INSIDE, "outcome": outcome_name(f.cause), "remedy": r.name, "by": "owner",
+                     **_three("extra_hours", _about(r.own_hours)), **_money("outside_cost", total, price_new),
+                     **_three("extra_days", r.days), "life_share": repr(min(r.life, 1.0)), "note": ban,
+                     "source": r.source.note or _ASSUMED})  # fmt: skip
+    return rows
 
 
 def _can_rebuild(known: KindFacts) -> bool:
     return known.ratio("kit") is not None or known.ratio("specialist") is not None
 
 
-def _ways(
-    known: KindFacts, price_new: Range, carry: CarryOn | None, mends: list[Temporary], own: bool
-) -> tuple[Row, ...]:
+def _ways(known: KindFacts, price_new: Range, carry: CarryOn | None, mends: list[Temporary], own: bool) -> list[Row]:
     """The ways that owners of such a unit have; prices that were not asked are ranges of the kind, and say so."""
     rows: list[Row] = []
     if own and known.ratio("kit") is not None:
@@ -291,30 +249,27 @@ def _ways(
         rows.append(_carry_on(carry, price_new))
     if mends:
         rows.append(_temporary(mends[0], price_new))
-    return tuple(rows)
+    if carry is not None and carry.may == "never" and carry.why:
+        rows.append({"way": _AS_IT_IS, "kind": "carry on", "never": "yes", "note": carry.why, "source": carry.why})
+    return rows
 
 
 def _carry_on(carry: CarryOn, price_new: Range) -> Row:
     days = carry.within_days or _DAYS_OF[carry.may]
     spans = days / 30.0 if carry.per == "month" else days * _RUNNING_HOURS_A_DAY / 10.0
     fails = 1.0 - (1.0 - min(carry.chance_fails.likely, 0.999)) ** spans
+    said = {"make safe": carry.makes_safe, "watch for": carry.watch_for}
     return {
-        "way": "carry on as it is", "kind": "carry on", "until_days_low": repr(0.5 * days),
-        "until_days_likely": repr(days), "until_days_high": repr(days), "p_fails": repr(fails),
-        **_money("more_cost", carry.more_cost_share, price_new), "works_meanwhile": carry.still_works,
-        "not_when": f"only while: {carry.when}" if carry.when else "", "note": _watch(carry),
+        "way": _AS_IT_IS, "kind": "carry on", **_three("until_days", Range(0.5 * days, days, days)),
+        "p_fails": repr(fails), **_money("more_cost", carry.more_cost_share, price_new),
+        "works_meanwhile": carry.still_works, "not_when": f"only while: {carry.when}" if carry.when else "",
+        "note": "; ".join(f"{do}: {what}" for do, what in said.items() if what),
         "source": carry.source.note or _ASSUMED,
     }  # fmt: skip
 
 
-def _watch(carry: CarryOn) -> str:
-    safe = f"make safe: {carry.makes_safe}" if carry.makes_safe else ""
-    watch = f"watch for: {carry.watch_for}" if carry.watch_for else ""
-    return "; ".join(filter(None, (safe, watch)))
-
-
 def _temporary(t: Temporary, price_new: Range) -> Row:
-    holds = t.holds or Range(low=2.0, likely=10.0, high=40.0)
+    holds = t.holds or Range(2.0, 10.0, 40.0)
     a_day = 24.0 if t.holds_unit == "hours by the clock" else _RUNNING_HOURS_A_DAY
     cost = _money("price", t.cost_share, price_new) if t.cost_share is not None else {}
     return {
@@ -324,20 +279,13 @@ def _temporary(t: Temporary, price_new: Range) -> Row:
     }  # fmt: skip
 
 
-def _found(symptom: SymptomMatch | None, causes: list[tuple[Failure, float]]) -> str:
-    """Findings that the sentence itself states, as the case writes them."""
-    names = {f.cause: (INSIDE if f.this_unit else WHERE) for f, _ in causes}
-    said = next((cause for cause in (symptom.found if symptom else ()) if cause in names), "")
-    return f"{names[said]}={outcome_name(said)}" if said else ""
-
-
 def _three(name: str, r: Range) -> Row:
     return {f"{name}_{end}": repr(float(getattr(r, end))) for end in _ENDS}
 
 
 def _about(likely: float, low: float = 0.5, high: float = 2.0) -> Range:
     """A figure that one person gave, with a spread (assumed, no source)."""
-    return Range(low=low * likely, likely=likely, high=high * likely)
+    return Range(low * likely, likely, high * likely)
 
 
 def _money(name: str, share: Range, price_new: Range) -> Row:

@@ -6,7 +6,6 @@ A case's own key or row comes first. What was taken from the boat is listed with
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from pathlib import Path
@@ -21,7 +20,8 @@ from repairecon.read.problems import Problems, key, shown
 from repairecon.read.reading import LabourBook, Money, named_rows
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.records import Boat, BoatUnit, Case, OnHand, Source
+from repairecon.read.values import DAYS_A_YEAR
+from repairecon.records import BoatUnit, Case, OnHand, Source
 
 JOBS, LOG, LEARNED, BOOK, ON_HAND = "jobs", "log", "learned.toml", "spares.book", "on_hand.csv"
 WORKBOOK = "boat.xlsx"
@@ -31,7 +31,6 @@ FROZEN = "boat"
 
 TABLES = ("units.csv", "suppliers.csv", "carriage.csv")
 SHARED = tuple(name for name in BOAT_SECTIONS if "." not in name)
-_DAYS_A_YEAR = 365.25
 
 
 def boat_folder(case_folder: str | os.PathLike[str]) -> Path | None:
@@ -73,23 +72,48 @@ def today_of(home: Path) -> date:
     return date.fromisoformat(said) if said else date.today()
 
 
-@dataclass
+@dataclass(kw_only=True)
 class BoatPapers:
-    """The files of a boat as far as they could be read; ``place`` is how a case's sources call her folder."""
+    """A boat by her files, as far as they could be read.
+
+    ``place`` is how a case's sources call her folder, ``today`` the day to which ages are counted, ``taken`` what a
+    case took from her files, as lists show it.
+    """
 
     folder: Path
     place: str
     toml: TomlFile
     tables: dict[str, Table]
+    currency: str
     today: str
-    units: tuple[BoatUnit, ...] = ()
+    name: str
+    base: str
+    figures: str
+    units: tuple[BoatUnit, ...]
     taken: list[str] = field(default_factory=list)
-    """What a case took from them, as lists show it."""
 
     @property
     def log(self) -> Path:
         """Where what her jobs teach lies: in a frozen case beside the copies of her files."""
         return self.folder if self.folder.name == FROZEN else home_of(self.folder) / LOG
+
+    @property
+    def jobs(self) -> tuple[str, ...]:
+        """The folders and workbooks of her cases."""
+        places = (home_of(self.folder) / JOBS).glob("[!.~]*")
+        return tuple(str(p) for p in sorted(places) if is_workbook(p) or (p / CASE).is_file())
+
+
+def read_boat(folder: str | os.PathLike[str]) -> BoatPapers:
+    """Read a boat's folder, or a workbook of hers beside which her jobs and book lie.
+
+    ``boat.toml`` is needed; units.csv, suppliers.csv, carriage.csv, jobs and the rest as there are. CaseError has every
+    fault of her own files; those of her cases come when they are read.
+    """
+    problems = Problems()
+    papers = read_papers(Path(folder), problems)
+    problems.stop_if_any()
+    return papers
 
 
 def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers:
@@ -106,51 +130,17 @@ def read_papers(folder: Path, problems: Problems, place: str = "") -> BoatPapers
     LabourBook(toml, money, Defaults())
     given = book.tables if book else {f: folder / f for f in TABLES if (folder / f).is_file()}
     tables = {f: read_table(given.get(f), f, FILES[f], problems) for f in TABLES}
-    today = toml.section("boat").date("today") or date.today().isoformat()
-    papers = BoatPapers(folder, place, toml, tables, today)
-    papers.units = units_of(tables["units.csv"], today)
-    return papers
-
-
-def _table(path: Path, file: str, problems: Problems) -> Table:
-    return read_table(path if path.is_file() else None, file, FILES[file], problems)
-
-
-def read_boat(folder: str | os.PathLike[str]) -> Boat:
-    """Read a boat's folder.
-
-    Parameters
-    ----------
-    folder
-        Folder with ``boat.toml``; ``units.csv``, ``suppliers.csv``, ``carriage.csv``, ``jobs`` and the rest as there
-        are. Or a workbook of hers: jobs and the spares book are then those beside it.
-
-    Returns
-    -------
-    Boat
-        Her units, and the folders of her cases.
-
-    Raises
-    ------
-    CaseError
-        With every fault of her own files; those of her cases come when they are read.
-    """
-    place, problems = Path(folder), Problems()
-    papers = read_papers(place, problems)
-    about = papers.toml.section("boat")
-    name = about.required("name") if papers.toml.whole else ""
-    base, figures = about.text("base"), about.text("figures")
-    problems.stop_if_any()
-    jobs = sorted(p for p in (home_of(place) / JOBS).glob("[!.~]*") if is_workbook(p) or (p / CASE).is_file())
-    return Boat(
-        folder=str(folder),
-        name=name,
-        base=base,
-        figures=figures,
-        currency=Money(papers.toml, Defaults()).currency,
-        today=papers.today,
-        units=papers.units,
-        jobs=tuple(str(p) for p in jobs),
+    about = toml.section("boat")
+    today = about.date("today") or date.today().isoformat()
+    return BoatPapers(
+        folder=folder,
+        place=place,
+        toml=toml,
+        tables=tables,
+        currency=money.currency,
+        today=today,
+        units=units_of(tables["units.csv"], today),
+        **about.these("name", "base", "figures"),
     )
 
 
@@ -161,23 +151,18 @@ def units_of(table: Table, today: str) -> tuple[BoatUnit, ...]:
 
 
 def _unit(row: Row, name: str, today: str) -> BoatUnit:
-    read = row.these("fitted_on", "hours", "hours_a_year", "critical", "price_new", "maker_number", "note")
-    if read["fitted_on"] > today:
-        row.fault("fitted_on", shown(read["fitted_on"]), f"write a day up to {today}")
-    given = row.text("kind")
-    sizes = tuple(filter(None, map(str.strip, row.text("standard_sizes").split(";"))))
-    kind = match_kind(given or name).kind or given
-    return BoatUnit(
-        unit=name, kind=kind, count=row.whole("count") or 1, standard_sizes=sizes, source=row.source, **read
-    )
+    if row.date("fitted_on") > today:
+        row.fault("fitted_on", shown(row.date("fitted_on")), f"write a day up to {today}")
+    given, sizes = row.text("kind"), tuple(row.listed("standard_sizes"))
+    kind, count = match_kind(given or name).kind or given, row.whole("count") or 1
+    return row.record(BoatUnit, unit=name, kind=kind, count=count, standard_sizes=sizes, source=row.source)
 
 
 def age_years(unit: BoatUnit, today: str) -> float | None:
     """Years since a unit was fitted or renewed; None where no day is given."""
     if not unit.fitted_on:
         return None
-    days = (date.fromisoformat(today) - date.fromisoformat(unit.fitted_on)).days
-    return days / _DAYS_A_YEAR
+    return (date.fromisoformat(today) - date.fromisoformat(unit.fitted_on)).days / DAYS_A_YEAR
 
 
 # ---- beneath a case ------------------------------------------------------------------------------
@@ -230,44 +215,45 @@ def _lay(papers: BoatPapers, toml: TomlFile, section: str, given: dict[str, Any]
 def _lay_unit(papers: BoatPapers, toml: TomlFile) -> None:
     """What units.csv knows of the failed unit, if the case calls it by that name."""
     unit, figures = toml.data.get("unit"), papers.toml.section("boat").text("figures")
-    if isinstance(unit, dict) and figures:
+    if not isinstance(unit, dict):
+        return
+    if figures:
         unit.setdefault("figures", figures)
-    named = key(str(unit.get("name", ""))) if isinstance(unit, dict) else ""
+    named = key(str(unit.get("name", "")))
     row = next((u for u in papers.units if named and key(u.unit) == named), None)
     if row is None:
         return
     source = replace(row.source, file=f"{papers.place}{row.source.file}")
-    known = (
-        ("unit", "kind", row.kind or None),
-        ("unit", "age_years", age_years(row, papers.today)),
-        ("years", "hours_a_year", row.hours_a_year),
-        ("years", "like_units", row.count if row.count > 1 else None),
-    )
-    for section, name, value in known:
+    known: dict[tuple[str, str], Any] = {
+        ("unit", "kind"): row.kind or None,
+        ("unit", "age_years"): age_years(row, papers.today),
+        ("years", "hours_a_year"): row.hours_a_year,
+        ("years", "like_units"): row.count if row.count > 1 else None,
+    }
+    for (section, name), value in known.items():
         into = {} if value is None else toml.data.setdefault(section, {})
-        whose = toml.inherited.get(f"{section}.{name}")
-        if value is not None and isinstance(into, dict) and (name not in into or whose):
+        path = f"{section}.{name}"
+        if value is not None and isinstance(into, dict) and (name not in into or path in toml.inherited):
             into[name] = value
-            toml.inherited[f"{section}.{name}"] = replace(source, note=name)
-            papers.taken = [t for t in papers.taken if t != f"{BOAT}: {section}.{name}"]
+            toml.inherited[path] = replace(source, note=name)
+            papers.taken = [t for t in papers.taken if t != f"{BOAT}: {path}"]
             papers.taken.append(f"units.csv: {name} of {row.unit}")
 
 
 def lay_tables(papers: BoatPapers, tables: dict[str, Table]) -> None:
     """Suppliers of the boat that the case's quotes name and its own list lacks, with their carriage."""
-    own = _names(tables["suppliers.csv"].rows)
-    quoted = _names(tables["quotes.csv"].rows)
+    wanted = _names(tables["quotes.csv"]) - _names(tables["suppliers.csv"])
     for file in ("suppliers.csv", "carriage.csv"):
-        mine = _names(tables[file].rows) if file == "carriage.csv" else own
-        rows = [r for r in papers.tables[file].rows if key(r.text("supplier")) in quoted - own - mine]
+        lacking = wanted - _names(tables[file])
+        rows = [r for r in papers.tables[file].rows if key(r.text("supplier")) in lacking]
         if rows:
             fresh = [replace(r, file=f"{papers.place}{file}", problems=Problems(), bad=set()) for r in rows]
             tables[file] = replace(tables[file], rows=[*tables[file].rows, *fresh])
             papers.taken += [f"{file}: {name}" for name in dict.fromkeys(r.text("supplier") for r in rows)]
 
 
-def _names(rows: Iterable[Row]) -> set[str]:
-    return {key(r.text("supplier")) for r in rows} - {""}
+def _names(table: Table) -> set[str]:
+    return {key(r.text("supplier")) for r in table.rows} - {""}
 
 
 def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
@@ -294,12 +280,7 @@ def frozen_papers(case: Case, today: str) -> dict[str, bytes]:
 def frozen_stock(folder: Path, problems: Problems) -> tuple[OnHand, ...]:
     """The spares aboard as they were when a case was frozen; none for any other case."""
     path = folder / FROZEN / ON_HAND
-    table = _table(path, ON_HAND, problems)
-    return tuple(_on_hand(row) for row in table.rows)
-
-
-def _on_hand(row: Row) -> OnHand:
-    row.check_needed()
-    read = row.these("item", "designation", "material", "makers_number", "price", "whole", "since")
-    units = tuple(filter(None, map(str.strip, row.text("units").split(";"))))
-    return OnHand(units=units, quantity=row.whole("quantity") or 0, **read)
+    table = read_table(path if path.is_file() else None, ON_HAND, FILES[ON_HAND], problems)
+    return tuple(
+        row.record(OnHand, units=tuple(row.listed("units")), quantity=row.whole("quantity") or 0) for row in table.rows
+    )

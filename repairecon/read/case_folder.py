@@ -21,7 +21,7 @@ from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
-from repairecon.records import NOTHING, BoatUnit, Case, OnHand, Quote, Range, Unit, Way
+from repairecon.records import NOTHING, BoatUnit, Case, OnHand, Quote, Range, Supplier, Unit, Way
 
 _QUOTES_ALONE = {"parts.csv", "suppliers.csv", "quotes.csv"}
 NamedRows: TypeAlias = list[tuple[Row, str]]
@@ -35,43 +35,20 @@ def read_case(
     as_decided: bool = False,
     stock: Sequence[OnHand] = (),
 ) -> Case:
-    """Read a case folder.
+    """Read a case folder, or a workbook with a sheet for each of its files, to a case in home money with tax.
 
-    Parameters
-    ----------
-    folder
-        Folder with ``case.toml`` and as many of parts.csv, tasks.csv, events.csv, ways.csv, suppliers.csv,
-        carriage.csv, quotes.csv, looks.csv and lives.csv as there are; or a workbook with a sheet for each.
-    years
-        True to list what the years after the job take for granted, even if the case does not speak of them.
-    order
-        True to list what an order among the quotes takes for granted, and to let parts and units stand that have
-        neither a price nor a quote. Left out: so where the folder is about quotes alone.
-    as_decided
-        True to read a case by the rules of the day on which it was decided: a file of the owner's drops all defaults
-        of that file, and a tree may leave states out.
-    stock
-        Spares aboard: a part of which all lies there costs what replacing it costs and needs no wait, and fitting a
-        whole unit is a way of its own.
+    ``case.toml`` is needed, of the CSV files as many as there are; CaseError has every fault, by file and row.
+    ``years`` lists what the years after the job take for granted even if the case does not speak of them. ``order``
+    lists what an order among the quotes takes for granted, and lets parts and units stand that have neither a price nor
+    a quote; left out, so where the folder is about quotes alone. ``as_decided`` reads by the rules of the day on which
+    the case was decided: a file of the owner's drops all defaults of that file, and a tree may leave states out. Of
+    ``stock``, spares aboard, a part of which all lies there costs what replacing it costs and needs no wait, and
+    fitting a whole unit is a way of its own.
 
-    Returns
-    -------
-    Case
-        Everything in home money with tax, quotes as written; ``assumed`` lists the defaults used.
-
-    Raises
-    ------
-    CaseError
-        With every fault of the folder, by file and row.
-
-    Notes
-    -----
-    A CSV file with headings alone counts as none, and defaults take its place. Rows that begin with
-    ``example:`` are left out. ``vat`` of a row of ways.csv holds for its price, core surcharge, core
-    carriage and strip charge. ``lead_days`` of a part or way are for quotes that name no days.
-    Lives and years are always complete; what they take for granted is listed once it matters: with ``years``, or if
-    the case speaks of them. The terms at the border and the wishes of an order are complete likewise, and listed with
-    ``order`` alone; ``wishes.today`` stays blank where the case gives no day.
+    A CSV file with headings alone counts as none, and defaults take its place. Rows that begin with ``example:`` are
+    left out. ``vat`` of a row of ways.csv holds for its price, core surcharge, core carriage and strip charge.
+    ``lead_days`` of a part or way are for quotes that name no days. ``assumed`` lists the defaults used; what is not
+    listed is complete all the same, but for ``wishes.today``, blank where the case gives no day.
     """
     case, reading = open_case(folder, years, order, as_decided=as_decided, stock=stock)
     reading.problems.stop_if_any()
@@ -91,22 +68,24 @@ def open_case(
 
     ``papers`` are those of its boat where the folder does not lie in hers.
     """
-    problems = Problems()
-    toml, tables, notes = _opened(Path(folder), instead, problems, papers)
+    place, problems, defaults = Path(folder), Problems(), Defaults()
+    toml, tables, notes = _opened(place, instead, problems, papers)
     own = {f for f, t in tables.items() if t.given}
-    papers = papers or boat.papers_of(Path(folder), problems)
+    papers = papers or boat.papers_of(place, problems)
     if papers:
         boat.lay_toml(papers, toml)
         boat.lay_tables(papers, tables)
     own |= {f for f in ("suppliers.csv",) if tables[f].given}
-    defaults = Defaults()
-    case_toml.check_sections(toml, defaults)
+    toml.check_sections()
+    if "bearing" in toml.data:  # older cases have it
+        defaults.note("[bearing]", "left alone", "", "such data are no longer read: give lives in ways.csv")
     three = three_numbers(toml, defaults)
     money = Money(toml, defaults)
     labour = LabourBook(toml, money, defaults)
     unit = case_toml.unit(toml, defaults)
-    stock = stock or boat.frozen_stock(Path(folder), problems)
-    from_stock = lay_stock(stock, unit, tables, _today(papers), only_say=order is True) if stock else ()
+    stock = stock or boat.frozen_stock(place, problems)
+    today = date.fromisoformat(papers.today) if papers else date.today()
+    from_stock = lay_stock(stock, unit, tables, today, only_say=order is True) if stock else ()
     quotes_alone = "three_numbers" not in toml.data and own == _QUOTES_ALONE
     reading = Reading(
         problems=problems,
@@ -141,24 +120,9 @@ def _opened(
 
 
 def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:
-    """The case that a unit of a boat will be when it fails, as far as one can tell before.
+    """The case that a unit of a boat, whose price of a new one is known, will be when it fails.
 
-    Parameters
-    ----------
-    papers
-        The boat's.
-    unit
-        A unit whose price of a new one is known.
-
-    Returns
-    -------
-    Case
-        With what is assumed of its kind; its waits are those assumed of any part.
-
-    Raises
-    ------
-    CaseError
-        With every fault, which is then one of the boat's files.
+    It holds what is assumed of its kind, with the waits assumed of any part; CaseError has faults of the boat's files.
     """
     price, wait = unit.price_new or NOTHING, Defaults().peek("lead_days")
     lines = [*toml_lines("[unit]", {"name": unit.unit, "kind": unit.kind})]
@@ -171,7 +135,7 @@ def unit_case(papers: BoatPapers, unit: BoatUnit) -> Case:
 def cases_in(folder: str | os.PathLike[str]) -> list[Path]:
     """The folder itself, or the cases within it, however deep, where it is none; frozen ones left out."""
     place = Path(folder)
-    if file_of(place, CASE) if place.is_dir() else True:
+    if not place.is_dir() or file_of(place, CASE):
         return [place]
     return [p.parent for p in sorted(place.rglob(CASE)) if p.parent.name != "decided"] or [place]
 
@@ -179,10 +143,6 @@ def cases_in(folder: str | os.PathLike[str]) -> list[Path]:
 def file_of(folder: Path, name: str) -> Path | None:
     """A file of the case, whatever the case of its name; None where there is none."""
     return None if is_workbook(folder) else _files(folder, Problems()).get(name)
-
-
-def _today(papers: BoatPapers | None) -> date:
-    return date.fromisoformat(papers.today) if papers else date.today()
 
 
 def _files(folder: Path, problems: Problems, notes: dict[str, str] | None = None) -> dict[str, Path]:
@@ -214,8 +174,8 @@ def _files(folder: Path, problems: Problems, notes: dict[str, str] | None = None
 
 
 def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed: bool) -> Case:
-    tables, defaults, money = reading.tables, reading.defaults, reading.money
-    reading.hours_a_year = case_toml.hours_a_year(toml)
+    tables, defaults = reading.tables, reading.defaults
+    reading.hours_a_year = toml.section("years").number("hours_a_year")
     reading.quoted = quotes.quoted_items(reading)
     layers = Layers(reading, unit, case_toml.no_defaults(toml, tables), case_toml.found_in_words(toml))
     part_rows, supplier_rows = _names(reading, layers)
@@ -227,11 +187,11 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     way_rows = layers.ways(bare)
     parts = parts_tasks_looks.parts(reading, part_rows, lead, layers.parts)
     listed = listed or "years" in toml.data or ways.lives_wanted(way_rows) or tables["lives.csv"].given
-    of_years, of_order = (defaults if listed else Defaults()), (defaults if reading.ordering else Defaults())
+    of_years = defaults if listed else Defaults()
     made = ways.with_lives(ways.ways(reading, way_rows, lead), unit, of_years)
     price_new = _price_new(reading, made)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
-    layers.rest(share_of, parts_tasks_looks.kit_price(reading, parts, bare).likely)
+    layers.rest(share_of, parts_tasks_looks.kit_price(reading, parts, bare))
     tasks = parts_tasks_looks.tasks(reading)
     branches, remedies = events.branches(reading, parts)
     return Case(
@@ -245,20 +205,23 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
         suppliers=sellers,
         quotes=_complete(quoted, made),
         looks=parts_tasks_looks.looks(reading, parts, made),
-        years=case_toml.years(toml, money, of_years),
-        customs=case_toml.customs(toml, sellers, of_order),
-        wishes=case_toml.wishes(toml, reading, of_order),
+        years=case_toml.years(toml, reading.money, of_years),
         own_lives=ways.own_lives(reading, made),
-        found=case_toml.found(toml, branches, layers.beneath.found, strict=not reading.ordering),
-        terms=case_toml.terms(toml, reading, any(b.not_this_unit for b in branches)),
-        **_said(reading, toml, folder),
+        found=case_toml.found(toml, branches, layers.found, strict=not reading.ordering),
+        **_sections(reading, toml, folder, sellers, any(b.not_this_unit for b in branches)),
         **_listed(reading, layers),
     )
 
 
-def _said(reading: Reading, toml: TomlFile, folder: str) -> dict[str, Any]:
-    """What case.toml says beside terms and unit."""
+def _sections(
+    reading: Reading, toml: TomlFile, folder: str, sellers: tuple[Supplier, ...], wrong_unit: bool
+) -> dict[str, Any]:
+    """What case.toml says beside the unit, the years and what was found."""
+    of_order = reading.defaults if reading.ordering else Defaults()
     return {
+        "customs": case_toml.customs(toml, sellers, of_order),
+        "wishes": case_toml.wishes(toml, reading, of_order),
+        "terms": case_toml.terms(toml, reading, wrong_unit),
         "needed": case_toml.needed(toml),
         "checked": toml.section("unit").text("checked"),
         "waivers": case_toml.waivers(toml, reading.ways),
@@ -286,14 +249,11 @@ def _listed(reading: Reading, layers: Layers) -> dict[str, Any]:
 
 def _names(reading: Reading, layers: Layers) -> tuple[NamedRows, NamedRows]:
     """Rows of parts and suppliers with their names, which the reading keeps; those of the kit and the default ways."""
-    tables = reading.tables
-    part_rows, reading.parts = named_rows(tables["parts.csv"].rows, "part", tables["parts.csv"].whole)
-    supplier_rows, reading.suppliers = named_rows(
-        tables["suppliers.csv"].rows, "supplier", tables["suppliers.csv"].whole
-    )
-    way_rows = layers.ways({})
-    rebuilt = any(ways.rebuilt_here(row) for row, _ in way_rows)
-    if not tables["parts.csv"].given and rebuilt:
+    parts, suppliers = reading.tables["parts.csv"], reading.tables["suppliers.csv"]
+    part_rows, reading.parts = named_rows(parts.rows, "part", parts.whole)
+    supplier_rows, reading.suppliers = named_rows(suppliers.rows, "supplier", suppliers.whole)
+    rebuilt = any(ways.rebuilt_here(row) for row, _ in layers.ways({}))
+    if not parts.given and rebuilt:
         reading.parts.add(str(reading.defaults.peek("name.part")))
     return part_rows, supplier_rows
 
@@ -308,13 +268,9 @@ def _check_wait(reading: Reading) -> None:
 
 def _price_new(reading: Reading, made: tuple[Way, ...]) -> Range | None:
     """Price of the way of kind new, else of the three numbers, else the dearest buy of known price."""
-    for way in made:
-        if way.kind == "new" and way.price is not None:
-            return way.price
-    if reading.three.price_new is not None:
-        return reading.three.price_new
-    buys = [w.price for w in made if w.traits.buys and w.price is not None]
-    return max(buys, key=lambda price: price.likely, default=None)
+    new = next((w.price for w in made if w.kind == "new" and w.price), None)
+    buys = (w.price for w in made if w.traits.buys and w.price)
+    return new or reading.three.price_new or max(buys, key=lambda price: price.likely, default=None)
 
 
 def _complete(quotes: tuple[Quote, ...], made: tuple[Way, ...]) -> tuple[Quote, ...]:

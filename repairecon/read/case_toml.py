@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
-from repairecon.kinds import KindMatch, SymptomMatch, match_kind, match_symptom, settle
-from repairecon.read.defaults import Defaults, class_caution, general_cautions
+from repairecon.kinds import KindMatch, match_kind, match_symptom, settle
+from repairecon.read.defaults import Defaults, cautions
+from repairecon.read.events import Outcomes
 from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Money, Reading
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile
 from repairecon.read.values import plain
-from repairecon.records import NOTHING, SAFETY_CLASSES, Branch, Needed, Supplier, Terms, Unit, Waiver, Years
+from repairecon.records import NOTHING, SAFETY_CLASSES, Branch, Needed, Supplier, Terms, Unit, Years
 from repairecon.records.supply import Customs, OrderWishes
-
-
-def check_sections(toml: TomlFile, defaults: Defaults) -> None:
-    """Note sections that nothing reads; that of bearings, which older cases have, is left alone."""
-    toml.check_sections()
-    if "bearing" in toml.data:
-        defaults.note("[bearing]", "left alone", "", "such data are no longer read: give lives in ways.csv")
 
 
 def unit(toml: TomlFile, defaults: Defaults) -> Unit:
@@ -32,29 +25,22 @@ def unit(toml: TomlFile, defaults: Defaults) -> Unit:
         words = f"assumed from {'the kind' if given else 'the name of the unit'}: {match.said}"
         defaults.note("kind of unit", match.kind, "", f"{words}. {match.question}".rstrip(". "))
     if symptom and match.kind:
-        _list_symptom(match_symptom(match.kind, symptom), defaults)
+        heard = match_symptom(match.kind, symptom)
+        said = "; ".join(filter(None, (heard.said, heard.first_question)))
+        defaults.note("symptom", heard.symptom or "none known", "", f"assumed from your sentence: {said}")
+        if heard.nothing_wrong:
+            defaults.note("perhaps no fault", heard.nothing_wrong, "", "assumed from your sentence")
     safety = _safety(section, match, defaults)
-    by_class = (class_caution(c) for c in safety)
-    return Unit(
-        name=name,
+    return section.record(
+        Unit,
         kind=match.kind or given,
-        symptom=symptom,
         safety=safety,
-        cautions=tuple(dict.fromkeys((*match.cautions, *by_class, *general_cautions()))),
+        cautions=tuple(dict.fromkeys((*match.cautions, *cautions(safety)))),
         own_rebuild=match.own_rebuild,
         certificate_needed=match.certificate_needed,
         question=match.question,
         waived="waiver" in toml.data,
-        **section.these("age_years", "expected_life_years", "figures"),
     )
-
-
-def _list_symptom(match: SymptomMatch, defaults: Defaults) -> None:
-    """List what the owner's sentence was taken for, and what would tell more."""
-    said = "; ".join(filter(None, (match.said, match.first_question)))
-    defaults.note("symptom", match.symptom or "none known", "", f"assumed from your sentence: {said}")
-    if match.nothing_wrong:
-        defaults.note("perhaps no fault", match.nothing_wrong, "", "assumed from your sentence")
 
 
 def _safety(section: Section, match: KindMatch, defaults: Defaults) -> tuple[str, ...]:
@@ -85,15 +71,9 @@ def no_defaults(toml: TomlFile, tables: Mapping[str, Table]) -> frozenset[str]:
     return frozenset(f"{name}.csv" for name in said)
 
 
-def waivers(toml: TomlFile, ways: Names) -> tuple[Waiver, ...]:
-    """Written reasons for going past the safety screen."""
-    read = []
-    for section in toml.sections("waiver"):
-        way, reason = section.text("way"), section.text("reason")
-        if way and ways.whole and way not in ways:
-            section.fault("way", shown(way), ways.advice(toml.problems, way))
-        read.append(Waiver(ways.find(way) or way, reason))
-    return tuple(read)
+def waivers(toml: TomlFile, ways: Names) -> dict[str, str]:
+    """Written reasons for going past the safety screen, by way."""
+    return {s.named("way", ways): s.text("reason") for s in toml.sections("waiver")}
 
 
 def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
@@ -109,15 +89,15 @@ def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
                                ("cost_lost_day", lost_day_stated, "a day without the boat")):  # fmt: skip
         if not stated:
             defaults.note(name, "0", money.currency, f"assumed: not counted, as you do not say what {what} is worth")
-    cap_chance = owner.number("cap_chance")
+    cap_chance, elsewhere = owner.number("cap_chance"), owner.number("elsewhere_days")
     if cap_chance is None:
         capped = owner.number("cap_cost") is not None
         cap_chance = defaults.number("cap_chance") if capped else float(defaults.peek("cap_chance"))
-    elsewhere = owner.number("elsewhere_days")
     if elsewhere is None:
         elsewhere = defaults.number("elsewhere_days") if wrong_unit else 0.0
-    plain = ("hours_per_day", "hours_correlation", "order_parts", "give_up_days", "near_tie_share", "near_tie_chance")
-    return Terms(
+    return defaults.record(
+        Terms,
+        owner,
         currency=money.currency,
         vat_rate=money.vat_rate_unlisted,
         exchange=dict(money.exchange),
@@ -129,8 +109,6 @@ def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
         lost_day_stated=lost_day_stated,
         cap_chance=cap_chance,
         elsewhere_days=elsewhere,
-        **defaults.complete(owner, *plain),
-        **owner.these("risk_tolerance", "cap_cost"),
     )
 
 
@@ -139,12 +117,12 @@ def needed(toml: TomlFile) -> Needed | None:
     if "needed" not in toml.data:
         return None
     section = toml.section("needed")
-    read = section.these(*section.declared)
+    needed = section.record(Needed)
     if not section.has("by") and not section.has("within_days"):
         section.fault("by", "neither by nor within_days", "write the day, or in how many days, the boat must be back")
     if section.has("by") and section.has("within_days"):
         section.fault("within_days", "days beside a date", "keep one of the two")
-    return Needed(**read)
+    return needed
 
 
 def found_in_words(toml: TomlFile) -> str:
@@ -165,19 +143,11 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str, *, strict: boo
             continue
         event, _, outcome = word.partition("=")
         said.append((unit, "found", event.strip(), outcome.strip()))
-    events = Names(b.event for b in branches)
-    made: dict[str, str] = {}
+    known, made = Outcomes((b.event, b.outcome) for b in branches), {}
     for where, column, event, outcome in said:
-        outcomes = Names(b.outcome for b in branches if key(b.event) == key(event))
-        if event not in events and not strict:
-            continue
-        if event not in events:
-            where.fault(column, f"an unknown event {shown(event)}", events.advice(toml.problems, event))
-        elif outcome not in outcomes:
-            write = outcomes.advice(toml.problems, outcome)
-            where.fault(column, f"an unknown outcome {shown(outcome)} of {shown(events.find(event))}", write)
-        else:
-            made[events.find(event)] = outcomes.find(outcome)
+        if strict or event in known.events:
+            event, outcome = known.spelt(where, event, outcome, (column, column))
+            made[event] = outcome
     event, _, outcome = heard.partition("=")
     if any((b.event, b.outcome) == (event, outcome) for b in branches):
         made.setdefault(event, outcome)
@@ -191,62 +161,37 @@ def measured(toml: TomlFile) -> str:
     return "; ".join(f"{name}={text}" for name, text in texts if text)
 
 
-def hours_a_year(toml: TomlFile) -> float | None:
-    """Running hours a year, where the case gives them."""
-    years = toml.data.get("years", {})
-    return toml.section("years").number("hours_a_year") if isinstance(years, dict) and years else None
-
-
 def years(toml: TomlFile, money: Money, defaults: Defaults) -> Years:
     """The years as the owner sees them, completed out of ``defaults``."""
     section = toml.section("years")
-    cost_away = section.range("cost_away")
-    if cost_away is None:
-        cost_away = money.from_euro(defaults.range("cost_away", unit=money.per("each time, tax included")))
-    others = (name for name in section.declared if name != "cost_away")
-    stated = section.has("horizon_years")
-    return Years(cost_away=cost_away, horizon_stated=stated, **defaults.complete(section, *others))
+    unit = money.per("each time, tax included")
+    cost_away = section.range("cost_away") or money.from_euro(defaults.range("cost_away", unit=unit))
+    return defaults.record(Years, section, cost_away=cost_away, horizon_stated=section.has("horizon_years"))
 
 
 def customs(toml: TomlFile, sellers: Sequence[Supplier], defaults: Defaults) -> Customs:
     """Terms at the border; their date and the buyer matter once somebody sells from beyond it."""
     section = toml.section("customs")
-    read = section.these(*section.declared)
-    flat, up_to = read["flat_duty_rate"], read["flat_duty_up_to"]
+    flat, up_to = section.number("flat_duty_rate"), section.number("flat_duty_up_to")
     if flat is not None and up_to is None and "flat_duty_up_to" not in section.bad:
         section.fault("flat_duty_up_to", "nothing", "write the goods value up to which flat_duty_rate holds")
     if up_to and flat is None and "flat_duty_rate" not in section.bad:
         section.fault("flat_duty_rate", "nothing", "write the rate that holds up to flat_duty_up_to")
-    if not read["as_of"] and "as_of" not in section.bad and any(s.imported for s in sellers):
+    if not section.date("as_of") and "as_of" not in section.bad and any(s.imported for s in sellers):
         defaults.text("customs_as_of")
-    buyer = read["buyer"] or defaults.text("buyer")
-    more: dict[str, Any] = {
-        "flat_duty_up_to": up_to or 0.0,
-        "buyer": "VAT-registered" if buyer == "vat-registered" else "private",
-    }
-    return Customs(**{**read, **more})
+    buyer = section.choice("buyer") or defaults.text("buyer")
+    registered = "VAT-registered" if buyer == "vat-registered" else "private"
+    return section.record(Customs, flat_duty_up_to=up_to or 0.0, buyer=registered)
 
 
 def wishes(toml: TomlFile, reading: Reading, defaults: Defaults) -> OrderWishes:
     """What the owner asks of an order; a blank ``today`` is left to whoever asks."""
     section = toml.section("order")
-    deadline, by = section.number("deadline_days"), section.choice("deadline_by")
+    known, whole, by = reading.suppliers, reading.sellers_known, section.choice("deadline_by")
+    unknown = "an unknown supplier "
+    without = (section.named("without", known, unknown, whole=whole, word=word) for word in section.words("without"))
     if not by:
-        by = (defaults.text("deadline_by") if deadline is not None else str(defaults.peek("deadline_by"))).casefold()
-    return OrderWishes(
-        deadline_days=deadline,
-        deadline_by="likely" if by == "likely" else "P90",
-        without=_without(section, reading),
-        **section.these("today", "most_parcels"),
-        **defaults.complete(section, "price_inflation_rate", "old_after_days"),
-    )
-
-
-def _without(section: Section, reading: Reading) -> tuple[str, ...]:
-    found, suppliers = [], reading.suppliers
-    for name in section.words("without"):
-        spelt = suppliers.find(name)
-        if not spelt and reading.sellers_known:
-            section.fault("without", f"an unknown supplier {shown(name)}", suppliers.advice(section.problems, name))
-        found.append(spelt or name)
-    return tuple(dict.fromkeys(found))
+        dated = section.number("deadline_days") is not None
+        by = (defaults.text("deadline_by") if dated else str(defaults.peek("deadline_by"))).casefold()
+    deadline_by = "likely" if by == "likely" else "P90"
+    return defaults.record(OrderWishes, section, deadline_by=deadline_by, without=tuple(dict.fromkeys(without)))

@@ -6,6 +6,7 @@ import hashlib
 import os
 import tomllib
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -32,25 +33,7 @@ _HEAD = """# The case as it was decided. Nothing in this folder is meant to be c
 _LIFE_HOURS = Limits(0.0, 1e7, above=True)
 _FIRST_RUNS = ("good", "not good")
 _NAMELESS = ("total", "first run")
-_TAKES = {
-    "way": ("days",),
-    "found": ("outcome",),
-    "part": ("quantity", "bought", "paid", "vat", "days", "from_spares"),
-    "unit": ("paid", "vat", "days", "from_spares"),
-    "task": ("paid", "vat", "hours", "days", "by", "first_time"),
-    "damage": ("paid", "vat", "hours", "days", "by", "first_time"),
-    "carriage": ("paid", "vat"),
-    "refund": ("paid",),
-    "never came": ("days",),
-    "first run": ("outcome",),
-    "other": ("quantity", "paid", "vat", "hours", "days", "by"),
-    "total": ("paid", "hours", "days"),
-    "life": ("years", "hours", "failed"),
-}
-_COLUMNS = (
-    "outcome", "quantity", "bought", "paid", "vat", "hours", "days", "by", "first_time", "from_spares", "years",
-    "failed",
-)  # fmt: skip
+_COLUMNS = tuple(name for name in FILES[ACTUAL_FILE].declared if name not in ("kind", "name", "note", "description"))
 
 
 def _hash(data: bytes) -> str:
@@ -69,19 +52,15 @@ def _papers(folder: Path) -> dict[str, bytes]:
     }
 
 
-def _section(name: str, entries: Mapping[str, object]) -> str:
-    return "\n" + "\n".join(toml_lines(f"[{name}]", entries))
-
-
 def _body(decision: Decision, hashes: Mapping[str, str]) -> str:
     names = ("way", "best", "decided_on", "seed", "draws", "found", "stage", "currency")
     head = {name: getattr(decision, name) for name in names}
     head |= {"cost_own_hour": float(decision.cost_own_hour), "rules": RULES}
-    parts = [_HEAD + _section("decision", head), _section("files", hashes)]
+    tables: dict[str, Mapping[str, object]] = {"decision": head, "files": hashes}
     for way, quantities in decision.figures.items():
         for quantity, figures in quantities.items():
-            parts.append(_section(f"figures.{toml_value(way)}.{toml_value(quantity)}", asdict(figures)))
-    return "".join(parts)
+            tables[f"figures.{toml_value(way)}.{toml_value(quantity)}"] = asdict(figures)
+    return _HEAD + "".join("\n" + "\n".join(toml_lines(f"[{name}]", of)) for name, of in tables.items())
 
 
 def freeze(folder: str | os.PathLike[str], decision: Decision, case: Case) -> Path:
@@ -109,45 +88,34 @@ def read_decision(folder: str | os.PathLike[str]) -> Decision:
     place, problems = Path(folder) / FOLDER, Problems()
     path = place / FILE
     if not path.is_file():
-        write = "decide first: after-the-job FOLDER --decide WAY"
-        problems.add(f"{FOLDER}/{FILE}", None, "", "no such file", write)
+        problems.add(f"{FOLDER}/{FILE}", None, "", "no such file", "decide first: after-the-job FOLDER --decide WAY")
     problems.stop_if_any()
     data = path.read_bytes().replace(b"\r\n", b"\n")
-    read = _sealed(data, problems)
-    if read is not None:
-        _check_files(place, read["files"], problems)
-    problems.stop_if_any()
-    assert read is not None
-    decision = {"rules": 1, **read["decision"]}
-    figures = {way: {q: Figures(**f) for q, f in by.items()} for way, by in read.get("figures", {}).items()}
-    return Decision(folder=str(place), figures=figures, seal=read["seal"]["seal"], **decision)
-
-
-def _sealed(data: bytes, problems: Problems) -> dict[str, Any] | None:
-    """The content, if its seal is whole."""
     body, mark, _ = data.rpartition(b"\n[seal]\n")
-    try:
+    read: dict[str, Any] = {}
+    with suppress(ValueError):
         read = tomllib.loads(data.decode())
-        whole = bool(mark) and read["seal"]["seal"] == _hash(body)
-    except (ValueError, KeyError, TypeError):
-        whole = False
-    if not whole:
+    if not mark or read.get("seal") != {"seal": _hash(body)}:
         advice = "put back the file as it was written: figures of a decision are not for changing afterwards"
         problems.add(f"{FOLDER}/{FILE}", None, "", "a changed file", advice)
-        return None
-    return read
+    problems.stop_if_any()
+    _check_files(place, read["files"], problems)
+    problems.stop_if_any()
+    figures = {way: {q: Figures(**f) for q, f in by.items()} for way, by in read.get("figures", {}).items()}
+    return Decision(folder=str(place), figures=figures, seal=read["seal"]["seal"], **{"rules": 1, **read["decision"]})
 
 
 def _check_files(place: Path, hashes: Mapping[str, str], problems: Problems) -> None:
     there = _papers(place)
     for name in sorted({*there, *hashes}):
-        file = f"{FOLDER}/{name}"
-        if name not in there:
-            problems.add(file, None, "", "no such file", "put back the copy that was frozen")
-        elif name not in hashes:
-            problems.add(file, None, "", "a file that the decision did not rest on", "take it out of this folder")
-        elif _hash(there[name]) != hashes[name]:
-            problems.add(file, None, "", "a file changed since the decision", "put back the copy that was frozen")
+        if name not in hashes:
+            found, write = "a file that the decision did not rest on", "take it out of this folder"
+        elif name not in there or _hash(there[name]) != hashes[name]:
+            found = "a file changed since the decision" if name in there else "no such file"
+            write = "put back the copy that was frozen"
+        else:
+            continue
+        problems.add(f"{FOLDER}/{name}", None, "", found, write)
 
 
 @dataclass(frozen=True)
@@ -161,22 +129,9 @@ class Closed:
 
 
 def read_closed(folder: str | os.PathLike[str]) -> Closed:
-    """Read a closed job.
+    """Read a closed job: the folder of a case with ``decided`` and ``actual.csv`` in it.
 
-    Parameters
-    ----------
-    folder
-        Folder of the case, with ``decided`` and ``actual.csv`` in it.
-
-    Returns
-    -------
-    Closed
-        The frozen case, the decision, what happened.
-
-    Raises
-    ------
-    CaseError
-        With every fault of the decision, else of the case, else of ``actual.csv``.
+    CaseError has every fault of the decision, else of the case, else of ``actual.csv``.
     """
     decision = read_decision(folder)
     case = read_case(decision.folder, as_decided=decision.rules < RULES)
@@ -228,21 +183,19 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
         at = first.setdefault((kind, key(name)), row.row)
         if at != row.row:
             row.fault("name", f"{shown(name) if name else kind} again", f"add it to row {at}")
-        for column in _COLUMNS:
-            if row.has(column) and column not in _TAKES[kind]:
-                write = f"leave it blank in a row of kind {kind}, or choose another kind"
-                row.fault(column, row.shown(column), write)
+        for column in row.misplaced(kind):
+            write = f"leave it blank in a row of kind {kind}, or choose another kind"
+            row.fault(column.name, row.shown(column.name), write)
     paid = row.number("paid")
-    done = Done(
-        kind=kind,
+    done = row.record(
+        Done,
         name=name,
         outcome=_outcome(row, kind, name, case),
         paid=paid if paid is None or row.choice("vat") == "in" else paid * (1.0 + case.terms.vat_rate),
         hours=row.number("hours", _LIFE_HOURS if kind == "life" else None),
-        by=_by(row, case),
+        by=row.named("by", Names(["owner", *case.terms.labour])),
         note=row.note(),
         source=row.source,
-        **row.these("quantity", "bought", "days", "first_time", "from_spares", "years", "failed"),
     )
     _check_whole(row, done)
     return done
@@ -251,33 +204,19 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
 def _name(row: Row, kind: str, known: dict[str, Names]) -> str:
     if kind in _NAMELESS or not kind:
         return row.text("name")
-    word = row.required("name", "name it as the case does" if kind in known else "name it")
     names = known.get(kind)
-    if names is None or not word or word in names:
-        return names.find(word) if names and word else word
-    otherwise = "" if len(names) else f"the case has none: take kind other instead of {kind}"
-    row.fault("name", shown(word), names.advice(row.problems, word, otherwise))
-    return word
+    word = row.required("name", "name it as the case does" if names is not None else "name it")
+    if names is None:
+        return word
+    none = "" if len(names) else f"the case has none: take kind other instead of {kind}"
+    return row.named("name", names, otherwise=none) if word else ""
 
 
 def _outcome(row: Row, kind: str, event: str, case: Case) -> str:
-    word = row.text("outcome")
     if kind == "first run":
         return row.choice("outcome", _FIRST_RUNS)
-    if kind != "found" or not word:
-        return word
     names = Names(b.outcome for b in case.branches if key(b.event) == key(event))
-    if word not in names and len(names):
-        row.fault("outcome", shown(word), names.advice(row.problems, word))
-    return names.find(word) or word
-
-
-def _by(row: Row, case: Case) -> str:
-    word = row.text("by")
-    names = Names(["owner", *case.terms.labour])
-    if word and word not in names:
-        row.fault("by", shown(word), names.advice(row.problems, word))
-    return names.find(word) or word
+    return row.named("outcome", names, whole=kind == "found" and len(names) > 0)
 
 
 def _check_whole(row: Row, done: Done) -> None:

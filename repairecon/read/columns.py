@@ -30,8 +30,8 @@ class Column:
     """A column of a CSV file or a key of a TOML section; a range takes a column for each of its ends.
 
     ``default`` is what a blank one means: a value, words, or @ and its name in defaults.toml. ``write`` is what to
-    write where it is blank and may not be; ``also`` holds other words that people head it with. ``options`` of a date
-    are its first and last day.
+    write where it is blank and may not be; ``also`` holds other words that people head it with; ``only`` the kinds
+    of row that may fill it, if not all. ``options`` of a date are its first and last day.
     """
 
     name: str
@@ -44,6 +44,7 @@ class Column:
     meaning: str = ""
     write: str = ""
     also: tuple[str, ...] = ()
+    only: tuple[str, ...] = ()
     examples: tuple[str, ...] = ()
 
     @property
@@ -81,6 +82,7 @@ def _column(row: Mapping[str, str]) -> Column:
         "options": options,
         "write": row["write"] or (f"write one of: {', '.join(options)}" if choice and options else ""),
         "also": tuple(word.strip() for word in row["also"].split(",") if word.strip()),
+        "only": tuple(row["only"].split(" / ")) if row["only"] else (),
         "examples": tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
     }
     plainly = ("name", "type", "default", "need", "unit", "meaning")

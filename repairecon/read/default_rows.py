@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from decimal import Decimal
-from functools import cache, partial
-from typing import TypeAlias, TypeVar
+from functools import cache
+from typing import TypeVar
 
 from repairecon.kinds import SymptomMatch, kinds, match_symptom
 from repairecon.kinds.case_rows import case_rows
@@ -29,8 +29,8 @@ _REST = (*_SHIPPED, "remedies.csv")
 _CHARGES = {"share_of_kit": "cost", "share_of_new": "outside_cost"}
 _WAYS = ("rebuild", "new", "buy and rebuild", "rebuild and spare")
 """Kinds of way of any unit, as ``name.*`` in the defaults names them."""
-_NEVER = "carry on as it is"
 _KEYS: Mapping[str, tuple[str, ...]] = {
+    "parts.csv": ("part",),
     "tasks.csv": ("task",),
     "looks.csv": ("look",),
     "ways.csv": ("kind",),
@@ -39,15 +39,6 @@ _KEYS: Mapping[str, tuple[str, ...]] = {
 """Columns that tell which default a row replaces; events have a way of their own."""
 _WHOLE = 1.0 - 1e-6
 K = TypeVar("K")
-Conditions: TypeAlias = frozenset[tuple[str, str]]
-
-
-@dataclass(frozen=True)
-class Beneath:
-    """Default rows by file, with who says so in ``source``; what the symptom says is found already."""
-
-    files: Mapping[str, list[Row]] = field(default_factory=dict)
-    found: str = ""
 
 
 def default_rows(
@@ -56,27 +47,25 @@ def default_rows(
     price_new: Range | None = None,
     price_kit: Range | None = None,
     own: bool = True,
-) -> Beneath:
-    """Rows of each file of a case, in its columns, by what is taken for granted.
+) -> tuple[dict[str, list[Row]], str]:
+    """Rows of each file of a case, in its columns, by what is taken for granted; and what the symptom says is found.
 
     ``kind`` and ``symptom`` are empty where none is known; shares of the prices (home money) become charges; ``own``
     says whether an own rebuild may be advised at all.
     """
     if kind not in kinds():
-        return Beneath(_of_any_unit(price_new or NOTHING, price_kit or NOTHING))
-    known = case_rows(kind, symptom, price_new or NOTHING, price_kit, own=own)
-    rows = {f"{what}.csv": list(cells) for what, cells in known.files.items()}
-    if known.never:
-        reason = {"way": _NEVER, "kind": "carry on", "never": "yes", "note": known.never, "source": known.never}
-        rows["ways.csv"].append(reason)
-    files = {file: [_row(file, nth, cells) for nth, cells in enumerate(some, 1)] for file, some in rows.items()}
-    return Beneath(files, known.found)
+        return _of_any_unit(price_new or NOTHING, price_kit or NOTHING), ""
+    known, found = case_rows(kind, symptom, price_new or NOTHING, price_kit, own=own)
+    return {file: _rows(file, rows) for file, rows in known.items()}, found
 
 
-def _row(file: str, nth: int, cells: Mapping[str, str]) -> Row:
+def _rows(file: str, rows: Iterable[Mapping[str, str]]) -> list[Row]:
     declared = headings(file, "defaults")
-    filled = {**dict.fromkeys(declared.columns, ""), **cells}
-    return Row(file=f"default_{file}", row=nth, cells=filled, problems=Problems(), declared=declared.declared)
+    blank = dict.fromkeys(declared.columns, "")
+    return [
+        Row(file=f"default_{file}", row=nth, cells={**blank, **cells}, problems=Problems(), declared=declared.declared)
+        for nth, cells in enumerate(rows, 1)
+    ]
 
 
 def _of_any_unit(price_new: Range, price_kit: Range) -> dict[str, list[Row]]:
@@ -86,15 +75,13 @@ def _of_any_unit(price_new: Range, price_kit: Range) -> dict[str, list[Row]]:
     bought = dict.fromkeys(("buy and rebuild", "rebuild and spare"), names["new"])
     source = "assumed, no source: no ways.csv"
     rows = [{"way": n, "kind": kind, "bought": bought.get(kind, ""), "source": source} for kind, n in names.items()]
-    return {**files, "ways.csv": [_row("ways.csv", nth, row) for nth, row in enumerate(rows, 1)]}
+    return {**files, "ways.csv": _rows("ways.csv", rows)}
 
 
 @cache
 def _shipped(name: str) -> Table:
-    problems, file = Problems(), f"default_{name}"
-    table = read_table(HERE / file, file, headings(name, "defaults"), problems)
-    problems.stop_if_any()
-    return table
+    file = f"default_{name}"
+    return read_table(HERE / file, file, headings(name, "defaults"), Problems())
 
 
 def _priced(row: Row, prices: Mapping[str, float]) -> Row:
@@ -122,7 +109,8 @@ class Layers:
         heard = "; ".join(filter(None, (unit.symptom, found)))
         self.symptom = match_symptom(self.kind, heard) if self.kind and heard else None
         self.own = unit.own_rebuild != "licensed practice only" or unit.waived
-        self.beneath = Beneath()
+        self.beneath: dict[str, list[Row]] = {}
+        self.found = ""
 
     @property
     def parts(self) -> list[Row]:
@@ -133,11 +121,12 @@ class Layers:
         """The ways with their names, which the reading keeps; ``bare`` are quoted prices by item."""
         reading, table = self.reading, self.reading.tables["ways.csv"]
         kit = NOTHING if reading.tables["parts.csv"].given else reading.three.price_kit
-        self.beneath = default_rows(self.kind, self.symptom, self._price_new(bare), kit, self.own)
+        self.beneath, self.found = default_rows(self.kind, self.symptom, self._price_new(bare), kit, self.own)
         rows = self._laid("ways.csv")
         kitted = kit is not None or bool(self.parts)
         for _ in range(2 if table.given else 0):  # a pair goes with the way that it buys
-            rows = self._without("ways.csv", rows, partial(fits, reading, rows=rows, kit=kitted))
+            fitting = [row for row in rows if not row.assumed or fits(reading, row, rows, kitted)]
+            rows = self._only("ways.csv", rows, fitting)
         reading.merged["ways.csv"] = rows
         named, reading.ways = named_rows(rows, "way", table.whole)
         return named
@@ -146,13 +135,13 @@ class Layers:
         """Lay the other files, once what shares are counted of is known."""
         if not self.kind:
             new, kit = (Range(price, price, price) for price in (price_new, price_kit))
-            self.beneath = default_rows(price_new=new, price_kit=kit)
+            self.beneath, _ = default_rows(price_new=new, price_kit=kit)
         merged = self.reading.merged
         merged |= {file: self._laid(file) for file in _REST}
-        events, outcomes = {_event(row) for row in merged["events.csv"]}, _outcomes(merged["events.csv"])
-        merged["looks.csv"] = self._without("looks.csv", merged["looks.csv"], lambda row: _event(row) in events)
-        remedies = merged["remedies.csv"]
-        merged["remedies.csv"] = self._without("remedies.csv", remedies, lambda row: _outcomes([row]) <= outcomes)
+        for file, columns in (("looks.csv", ("event",)), ("remedies.csv", ("event", "outcome"))):
+            there = {_key(row, *columns) for row in merged["events.csv"]}
+            kept = [row for row in merged[file] if not row.assumed or _key(row, *columns) in there]
+            merged[file] = self._only(file, merged[file], kept)
 
     def _price_new(self, bare: Mapping[str, float]) -> Range | None:
         if self.reading.three.price_new is not None:
@@ -166,7 +155,7 @@ class Layers:
 
     def _mine(self, file: str) -> list[Row]:
         """The default rows of a file, unless they are not wanted."""
-        rows = [replace(row, problems=self.reading.problems) for row in self.beneath.files.get(file, [])]
+        rows = [replace(row, problems=self.reading.problems) for row in self.beneath.get(file, [])]
         if file in self.without:
             _list(self.dropped, file, rows)
             return []
@@ -179,25 +168,23 @@ class Layers:
         own, beneath = self.reading.tables[file].rows, self._mine(file)
         if file == "events.csv":
             return self._events(own, beneath)
-        names = {_key(file, row) for row in own}
-        _list(self.replaced, file, (row for row in beneath if _key(file, row) in names))
-        return [*(row for row in beneath if _key(file, row) not in names), *own]
+        names = {_key(row, *_KEYS[file]) for row in own}
+        _list(self.replaced, file, (row for row in beneath if _key(row, *_KEYS[file]) in names))
+        return [*(row for row in beneath if _key(row, *_KEYS[file]) not in names), *own]
 
-    def _without(self, file: str, rows: Iterable[Row], keep: Callable[[Row], bool]) -> list[Row]:
-        """The rows without the default ones that no longer fit, which are listed."""
-        looked_at = [(row, not row.assumed or keep(row)) for row in rows]
-        _list(self.dropped, file, (row for row, stays in looked_at if not stays))
-        return [row for row, stays in looked_at if stays]
+    def _only(self, file: str, rows: list[Row], kept: list[Row]) -> list[Row]:
+        """Those kept; the default ones that no longer fit are listed."""
+        _list(self.dropped, file, (row for row in rows if row.assumed and row not in kept))
+        return kept
 
     # ---- the tree --------------------------------------------------------------------------------
     def _events(self, own: Sequence[Row], beneath: Sequence[Row]) -> list[Row]:
         mine = _grouped(own, _event)
-        rows: list[Row] = []
-        for event, defaults in _grouped(beneath, _event).items():
-            rows += self._one_event(mine.pop(event, []), defaults)
+        rows = [r for event, defaults in _grouped(beneath, _event).items()
+                for r in self._one_event(mine.pop(event, []), defaults)]  # fmt: skip
         rows += [row for some in mine.values() for row in some]
         while True:  # without the default events whose condition names what the owner's rows have done away with
-            there = _outcomes(rows)
+            there = {_key(row, "event", "outcome") for row in rows}
             lost = {_event(r) for r in rows if r.assumed and not _conditions(r) <= there}
             if not lost:
                 return rows
@@ -215,10 +202,10 @@ class Layers:
         rows: list[Row] = []
         for condition, some in groups.items():
             stated = mine.get(condition, [])
-            names = {_outcome(row) for row in stated}
+            names = {_key(row, "outcome") for row in stated}
             general = mine.get(frozenset(), []) if condition else []
             given = some[0].text("given")
-            stated = stated + [_with(row, given=given) for row in general if _outcome(row) not in names]
+            stated = stated + [_with(row, given=given) for row in general if _key(row, "outcome") not in names]
             # what belongs to the event as a whole is taken from its default where it is blank
             filled = [_with(r, **{c: some[0].text(c) for c in ("seen_at", "ways") if not r.has(c)}) for r in stated]
             rows += self._group(filled, some)
@@ -228,9 +215,9 @@ class Layers:
         """Outcomes under one condition; those that the owner does not restate share what is left."""
         if not own:
             return defaults
-        names = {_outcome(row) for row in own}
-        rest = [row for row in defaults if _outcome(row) not in names]
-        _list(self.replaced, "events.csv", (row for row in defaults if _outcome(row) in names))
+        names = {_key(row, "outcome") for row in own}
+        rest = [row for row in defaults if _key(row, "outcome") not in names]
+        _list(self.replaced, "events.csv", (row for row in defaults if row not in rest))
         stated, left = sum(map(_chance, own)), sum(map(_chance, rest))
         if stated >= _WHOLE or left == 0.0:
             _list(self.replaced, "events.csv", rest)
@@ -251,23 +238,15 @@ def _title(file: str, row: Row) -> str:
     return row.text("way" if file == "ways.csv" else _KEYS[file][-1])
 
 
-def _key(file: str, row: Row) -> tuple[str, ...]:
-    return tuple(key(row.text(column)) for column in _KEYS[file])
+def _key(row: Row, *columns: str) -> tuple[str, ...]:
+    return tuple(key(row.text(column)) for column in columns)
 
 
 def _event(row: Row) -> str:
     return key(row.text("event"))
 
 
-def _outcome(row: Row) -> str:
-    return key(row.text("outcome"))
-
-
-def _outcomes(rows: Iterable[Row]) -> set[tuple[str, str]]:
-    return {(_event(row), _outcome(row)) for row in rows}
-
-
-def _conditions(row: Row) -> Conditions:
+def _conditions(row: Row) -> frozenset[tuple[str, ...]]:
     words = (word.partition("=") for word in row.listed("given"))
     return frozenset((key(event), key(outcome)) for event, _, outcome in words)
 

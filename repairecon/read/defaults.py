@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cache
-from typing import Any
+from typing import Any, TypeVar, cast
 
 from repairecon.kinds import facts, kinds
 from repairecon.read.files import HERE
@@ -13,6 +13,7 @@ from repairecon.read.tables import Entry
 from repairecon.read.values import plain
 from repairecon.records import ASSUMED, Assumed, Range, Source
 
+T = TypeVar("T")
 DEFINITION = "by the kind of way"
 """Source of what follows from the kind of way: nothing is assumed there."""
 
@@ -58,10 +59,6 @@ class Defaults:
         self.note(title, as_text(entry["value"]), unit or entry["unit"], entry["source"], life_of)
         return entry["value"]
 
-    def source(self, name: str) -> Source:
-        """The source of a default."""
-        return Source(ASSUMED, None, self._values[name]["source"])
-
     def has(self, name: str) -> bool:
         """True if there is such a default."""
         return name in self._values
@@ -82,11 +79,13 @@ class Defaults:
         """A default range."""
         value = self._take(name, of, unit, life_of)
         low, likely, high = value if isinstance(value, list) else (value, value, value)
-        return Range(float(low), float(likely), float(high), source=self.source(name))
+        return Range(float(low), float(likely), float(high), source=Source(ASSUMED, None, self._values[name]["source"]))
 
-    def complete(self, entry: Entry, *names: str) -> dict[str, Any]:
-        """Values by name; where nothing is said, the default that its column names, listed as used."""
-        return {name: self._complete(entry, name) for name in names}
+    def record(self, kind: type[T], entry: Entry, /, **given: Any) -> T:
+        """A record of what is written, and of the defaults that columns name where nothing is, listed as used."""
+        names = {f.name for f in fields(cast(Any, kind))} - given.keys()
+        named = [name for name, column in entry.declared.items() if name in names and column.default.startswith("@")]
+        return entry.record(kind, **given, **{name: self._complete(entry, name) for name in named})
 
     def _complete(self, entry: Entry, name: str) -> Any:
         column, given = entry.declared[name], entry.read(name)
@@ -108,12 +107,7 @@ class Defaults:
         return known
 
 
-def general_cautions() -> tuple[str, ...]:
-    """Cautions for every unit, and who has the last word."""
+def cautions(classes: tuple[str, ...]) -> tuple[str, ...]:
+    """What each class of units whose failure can hurt asks for, cautions for every unit, and who has the last word."""
     said = shipped("cautions.toml")
-    return (*said["general"], said["law"])
-
-
-def class_caution(safety_class: str) -> str:
-    """What a class of units whose failure can hurt asks for."""
-    return f"{safety_class.capitalize()}: {shipped('cautions.toml')['barred']}"
+    return (*(f"{c.capitalize()}: {said['barred']}" for c in classes), *said["general"], said["law"])

@@ -6,15 +6,16 @@ import graphlib
 import itertools
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 from typing import TypeAlias
 
+from repairecon.read.columns import ENDS
 from repairecon.read.defaults import as_text
 from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Reading
-from repairecon.read.tables import Row
+from repairecon.read.tables import Entry, Row
 from repairecon.records import STAGES, Branch, Part, Remedy
 
 TOLERANCE = 1e-6
@@ -37,27 +38,37 @@ Events: TypeAlias = dict[str, dict[Group, Pairs]]
 
 
 class Outcomes:
-    """Events and their outcomes by name."""
+    """Events and their outcomes by name; ``whole`` is False where some may be missing for another fault."""
 
-    def __init__(self, rows: list[Row], whole: bool = True) -> None:
+    def __init__(self, pairs: Iterable[tuple[str, str]], whole: bool = True) -> None:
         self.events = Names(whole=whole)
         self.outcomes: dict[str, Names] = {}
-        for row in rows:
-            event, outcome = row.text("event"), row.text("outcome")
+        for event, outcome in pairs:
             if not event:
                 self.events.whole = False
                 continue
             self.events.add(event)
             names = self.outcomes.setdefault(key(event), Names())
+            names.whole = names.whole and bool(outcome)
             if outcome:
                 names.add(outcome)
-            else:
-                names.whole = False
+
+    def spelt(self, entry: Entry, event: str, outcome: str, columns: tuple[str, str]) -> tuple[str, str]:
+        """An event and its outcome, which stand in ``columns``, as the tree spells them; others are faults."""
+        found = entry.named(columns[0], self.events, "an unknown event ", word=event)
+        if found not in self.events:
+            return event, outcome
+        names = self.outcomes[key(event)]
+        if outcome not in names and names.whole:
+            unknown = f"an unknown outcome {shown(outcome)} of {shown(found)}"
+            entry.fault(columns[1], unknown, names.advice(entry.problems, outcome))
+        return found, names.find(outcome) or outcome
 
 
 def outcomes(reading: Reading) -> Outcomes:
     """Events and outcomes of the case."""
-    return Outcomes(reading.rows("events.csv"), reading.tables["events.csv"].whole)
+    pairs = ((row.text("event"), row.text("outcome")) for row in reading.rows("events.csv"))
+    return Outcomes(pairs, reading.tables["events.csv"].whole)
 
 
 def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ...], tuple[Remedy, ...]]:
@@ -78,14 +89,12 @@ def branches(reading: Reading, made: tuple[Part, ...]) -> tuple[tuple[Branch, ..
 def _remedy(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Remedy:
     event, outcome = row.text("event"), row.text("outcome")
     if event and outcome:
-        event, outcome = _spelt(row, known, event, outcome, ("event", "outcome"))
+        event, outcome = known.spelt(row, event, outcome, ("event", "outcome"))
     return reading.record(Remedy, row, event=event, outcome=outcome, parts=_parts(reading, row, wanted))
 
 
 def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]) -> Branch:
-    event, outcome = row.text("event"), row.text("outcome")
-    names = known.outcomes.get(key(event), Names())
-    weight = row.number("weight")
+    event, outcome, weight = row.text("event"), row.text("outcome"), row.number("weight")
     if weight is None:
         weight = 0.0 if row.has("weight") else reading.defaults.number("event_weight")
     branch = reading.record(
@@ -93,7 +102,7 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
         row,
         event=known.events.find(event) or event,
         given=_given(row, known),
-        outcome=names.find(outcome) or outcome,
+        outcome=known.outcomes.get(key(event), Names()).find(outcome) or outcome,
         chance=row.number("chance") or 0.0,
         weight=weight,
         parts=_parts(reading, row, wanted),
@@ -108,11 +117,12 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
 
 def _check_hidden(row: Row, branch: Branch) -> None:
     """A cause that is never seen costs nothing by itself."""
-    costs = [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
+    costs = ["parts"] if branch.parts else []
+    costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
     costs += [name for name in _ENDS if getattr(branch, name)]
     stages = ", ".join(STAGES)
     write = f"write in seen_at when it shows ({stages}), or move the consequence to an event given by this one"
-    for column in (["parts"] if branch.parts else []) + costs:
+    for column in costs:
         row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
 
 
@@ -124,50 +134,28 @@ def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
         if not equals or not event or not outcome:
             row.fault("given", shown(word), "write event=outcome, several with ; between")
             continue
-        event, outcome = _spelt(row, known, event, outcome)
+        event, outcome = known.spelt(row, event, outcome, ("given", "given"))
         if conditions.get(event, outcome) != outcome:
             row.fault("given", f"{shown(event)} with two outcomes", "keep one: they cannot both hold")
         conditions[event] = outcome
     return tuple(sorted(conditions.items()))
 
 
-def _spelt(
-    row: Row, known: Outcomes, event: str, outcome: str, columns: tuple[str, str] = ("given", "given")
-) -> tuple[str, str]:
-    """An event and its outcome as events.csv spells them."""
-    found = known.events.find(event)
-    if not found:
-        if known.events.whole:
-            row.fault(columns[0], f"an unknown event {shown(event)}", known.events.advice(row.problems, event))
-        return event, outcome
-    names = known.outcomes[key(event)]
-    if outcome not in names and names.whole:
-        unknown = f"an unknown outcome {shown(outcome)} of {shown(found)}"
-        row.fault(columns[1], unknown, names.advice(row.problems, outcome))
-    return found, names.find(outcome) or outcome
-
-
 def _parts(reading: Reading, row: Row, wanted: dict[str, None]) -> tuple[tuple[str, int], ...]:
     needs: dict[str, int] = {}
     for word in row.listed("parts"):
-        count, name = _counted(reading.parts, word)
+        # a part whose name begins with a number goes before
+        counted = None if word in reading.parts else _COUNT.fullmatch(word)
+        count, name = (int(counted[1] or counted[3]), counted[2] or counted[4]) if counted else (1, word)
         found = reading.parts.find(name)
         if count < 1:
             row.fault("parts", shown(word), "write how many, 1 or more, before the part")
         elif found:
             needs[found] = needs.get(found, 0) + count
             wanted[found] = None
-        elif reading.parts.whole:
-            row.fault("parts", f"an unknown part {shown(name)}", reading.parts.advice(row.problems, name))
+        else:
+            row.named("parts", reading.parts, "an unknown part ", word=name.strip())
     return tuple(needs.items())
-
-
-def _counted(parts: Names, word: str) -> tuple[int, str]:
-    """``2 bearing`` as (2, bearing); a part whose name begins with a number goes before."""
-    counted = _COUNT.fullmatch(word)
-    if word in parts or counted is None:
-        return 1, word
-    return int(counted[1] or counted[3]), (counted[2] or counted[4]).strip()
 
 
 def _list_assumed(reading: Reading, rows: list[Row]) -> None:
@@ -180,11 +168,8 @@ def _list_assumed(reading: Reading, rows: list[Row]) -> None:
         where = f" given {given}" if given else ""
         reading.defaults.note(f"chances: {event}{where}", chances, "chance", group[0].text("source"))
     for row in rows:
-        brings = [
-            f"{' / '.join(row.text(f'{name}_{end}') for end in ('low', 'likely', 'high'))} {unit}"
-            for name, unit in _BRINGS.items()
-            if row.has_range(name)
-        ]
+        ranges = {name: [row.text(f"{name}_{end}") for end in ENDS] for name in _BRINGS if row.has_range(name)}
+        brings = [f"{' / '.join(ends)} {_BRINGS[name]}" for name, ends in ranges.items()]
         if row.has_range("outside_cost") and not row.has_range("share_of_new"):
             brings.append(f"{as_text(row.amount('outside_cost'))} {reading.money.currency}")
         brings += [words for column, words in _ENDS.items() if row.yes(column)]
@@ -206,7 +191,7 @@ def _checked(pairs: Pairs, as_decided: bool) -> tuple[Branch, ...]:
             events.setdefault(key(branch.event), {}).setdefault(group, []).append((row, branch))
     chances: dict[int, float] = {}  # by identity: one row of the owner's may stand under several conditions
     for groups in events.values():
-        _check_seen_at([pair for group in groups.values() for pair in group])
+        _check_seen_at(_pairs(groups))
         _check_overlap(groups)
         for group_pairs in groups.values():
             chances |= _check_group(group_pairs)
@@ -214,6 +199,10 @@ def _checked(pairs: Pairs, as_decided: bool) -> tuple[Branch, ...]:
     if not as_decided:
         _check_left_out(events)
     return tuple(replace(b, chance=chances.get(id(b), b.chance)) for _, b in pairs)
+
+
+def _pairs(groups: Mapping[Group, Pairs]) -> Pairs:
+    return [pair for group in groups.values() for pair in group]
 
 
 def _condition(branch: Branch) -> str:
@@ -232,18 +221,16 @@ def _check_group(group: Pairs) -> dict[int, float]:
         else:
             first[outcome] = row.row
             kept.append((row, branch))
-    chances = [b.chance for _, b in kept]
-    total = math.fsum(chances)
+    total = math.fsum(b.chance for _, b in kept)
     unclear = any("chance" in row.bad or "chance" not in row.cells for row, _ in group)
     if unclear or (len(kept) < len(group) and abs(math.fsum(b.chance for _, b in group) - 1.0) <= TOLERANCE):
         return {}
     if abs(total - 1.0) > TOLERANCE:
         _fault_sum(kept)
         return {}
-    scaled = [c / total for c in chances]
-    largest = max(range(len(scaled)), key=scaled.__getitem__)
-    scaled[largest] = 1.0 - math.fsum(c for i, c in enumerate(scaled) if i != largest)
-    return {id(branch): chance for (_, branch), chance in zip(kept, scaled, strict=True)}
+    scaled = {id(b): b.chance / total for _, b in kept}
+    largest = max(scaled, key=scaled.__getitem__)
+    return scaled | {largest: 1.0 - math.fsum(c for i, c in scaled.items() if i != largest)}
 
 
 def _fault_sum(kept: Pairs) -> None:
@@ -261,8 +248,8 @@ def _check_seen_at(pairs: Pairs) -> None:
     for row, branch in known:
         top, first = known[0]
         if branch.seen_at != first.seen_at:
-            write = f"write the same stage in all rows of {shown(branch.event)}: row {top.row} has "
-            write += shown(first.seen_at)
+            has = f"row {top.row} has {shown(first.seen_at)}"
+            write = f"write the same stage in all rows of {shown(branch.event)}: {has}"
             row.fault("seen_at", shown(branch.seen_at), write)
 
 
@@ -294,17 +281,16 @@ def _check_left_out(events: Events) -> None:
     Otherwise its absence would be something to see, and tell of the cause.
     """
     for event, groups in events.items():
-        row, branch = next(iter(groups.values()))[0]
-        pairs = [pair for group in groups.values() for pair in group]
+        pairs = _pairs(groups)
+        row, branch = pairs[0]
         parents = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
-        hidden = {e for e in parents if not _shows_by(events[e], branch.seen_at)}
+        hidden = {e for e in parents if not _shows_by(_pairs(events[e])[0][1].seen_at, branch.seen_at)}
         if all(r.assumed for r, _ in pairs):
             continue  # what the owner's rows do to a default event is not the owner's to mend
         unclear = any("given" in r.bad for r, _ in pairs)
         if not branch.seen_at or not hidden or unclear or event in parents or () in groups:
             continue
-        outcomes = {e: dict.fromkeys(key(b.outcome) for g in events[e].values() for _, b in g) for e in parents}
-        states = [[(e, o) for o in outcomes[e]] for e in parents]
+        states = [list(dict.fromkeys((e, key(b.outcome)) for _, b in _pairs(events[e]))) for e in parents]
         if math.prod(map(len, states)) <= MOST_STATES:
             _check_states(row, branch, states, hidden, events)
 
@@ -325,8 +311,7 @@ def _check_states(
             return
 
 
-def _shows_by(groups: Mapping[Group, Pairs], stage: str) -> bool:
-    seen = next(iter(groups.values()))[0][1].seen_at
+def _shows_by(seen: str, stage: str) -> bool:
     return bool(seen) and bool(stage) and STAGES.index(seen) <= STAGES.index(stage)
 
 
@@ -357,10 +342,10 @@ def _fault_circle(events: Events, circle: list[str]) -> None:
         row
         for event in circle
         for group, pairs in events[event].items()
-        if {e for e, _ in group} & set(circle)
         for row, _ in pairs
+        if {e for e, _ in group} & set(circle)
     ]
-    names = [next(iter(events[e].values()))[0][1].event for e in circle]
+    names = [_pairs(events[e])[0][1].event for e in circle]
     path = " -> ".join([*names, names[0]])
     first = min(rows, key=lambda row: (not row.assumed, row.row))
     first.fault("given", f"a circle: {shown(path)}", "take one of these conditions away: causes come first")

@@ -14,39 +14,20 @@ from repairecon.read.case_workbook_keep import keep_in_workbook
 from repairecon.read.columns import CASE
 from repairecon.read.files import read_text, write_all, write_whole
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.toml_file import toml_lines
+from repairecon.read.toml_file import places_in, toml_lines
 from repairecon.records import STAGES, Case, RepaireconError
 
-_HEADER = re.compile(r"^\s*\[([^\[\]]+)\]\s*(?:#.*)?$")
 _WORD = re.compile(r"\w+")
-_ANY_HEADER = re.compile(r"^\s*\[")
 
 
 def keep_findings(
     folder: str | os.PathLike[str], found: Mapping[str, str], stage: str = "", measured: Mapping[str, str] | None = None
 ) -> Case:
-    """Keep in a case what was found.
+    """Keep in a case, a folder or a workbook, what was found, and give the case as it is then.
 
-    Parameters
-    ----------
-    folder
-        Folder of the case, or its workbook.
-    found
-        Outcome by event, as in events.csv; an outcome left empty takes the finding back.
-    stage
-        Last stage of the work that is done.
-    measured
-        Value with its unit, by measure.
-
-    Returns
-    -------
-    Case
-        The case with what is kept now.
-
-    Raises
-    ------
-    RepaireconError
-        If the case has faults without or with what was found; case.toml is then as it was.
+    ``found`` is the outcome by event, as in events.csv (an empty one takes the finding back), ``stage`` the last that
+    is done, ``measured`` a value with its unit by measure. RepaireconError is raised if the case has faults without or
+    with what was found; case.toml is then as it was.
     """
     place = Path(folder)
     case, reading = open_case(place)
@@ -56,31 +37,16 @@ def keep_findings(
 
 
 def keep_changes(folder: str | os.PathLike[str], sections: Mapping[str, Mapping[str, str | float]]) -> Path:
-    """Write keys of case.toml, and a copy of what it was beside it.
+    """Write keys of case.toml by section, and a copy of what it was beside it, whose path is returned.
 
-    Parameters
-    ----------
-    folder
-        Folder of the case.
-    sections
-        Values by key, by section.
-
-    Returns
-    -------
-    Path
-        The copy, ``case_before.toml`` with a number where there is one already.
-
-    Raises
-    ------
-    RepaireconError
-        If the case would have faults; nothing is written then.
+    The copy is ``case_before.toml``, with a number where there is one already. RepaireconError is raised, and nothing
+    written, if the case would have faults.
     """
     place = Path(folder)
-    copies = (place / f"case_before{n or ''}.toml" for n in itertools.count())
-    if is_workbook(place):
-        copies = (place.with_name(f"{place.stem}_before{n or ''}.xlsx") for n in itertools.count())
+    path = place if is_workbook(place) else place / CASE
+    copies = (path.with_name(f"{path.stem}_before{n or ''}{path.suffix}") for n in itertools.count())
     copy = next(c for c in copies if not os.path.lexists(c))
-    before = (place if is_workbook(place) else file_of(place, CASE) or place / CASE).read_bytes()
+    before = (file_of(place, CASE) or path).read_bytes()
     _write(place, sections)
     write_all(copy.parent, {copy.name: before})
     return copy
@@ -116,12 +82,13 @@ def _spelt(case: Case, found: Mapping[str, str]) -> dict[str, str]:
             said[names.find(event) or event] = names.find(outcome) or outcome
             continue
         words = set(key(outcome).split())
-        meant = {(b.event, b.outcome) for b in case.branches if words <= set(_WORD.findall(key(b.outcome)))}
+        alike = (b for b in case.branches if words <= set(_WORD.findall(key(b.outcome))))
+        meant = dict.fromkeys((b.event, b.outcome) for b in alike)
         if len(meant) != 1:
             seen = [(b.event, b.outcome) for b in case.branches if b.seen_at in STAGES[:4]]
             known = dict.fromkeys(f"{e}={o}" for e, o in meant or seen)
             raise RepaireconError(f"found: {shown(outcome)}; write one of: {'; '.join(known)}")
-        said |= dict(meant)
+        said |= dict([*meant])
     return said
 
 
@@ -129,19 +96,13 @@ def with_keys(text: str, section: str, entries: Mapping[str, str | float]) -> st
     """TOML text with keys of a section written, replaced or (where empty) taken out; all else stays as it is."""
     if not entries:
         return text
+    places = places_in(text)
     lines = text.split("\n")
-    start = next((n for n, line in enumerate(lines) if (m := _HEADER.match(line)) and m[1].strip() == section), None)
-    if start is None:
-        lines = [*"\n".join(lines).rstrip("\n").split("\n"), "", f"[{section}]", ""]
-        start = len(lines) - 2
-    end = next((n for n in range(start + 1, len(lines)) if _ANY_HEADER.match(lines[n])), len(lines))
-    names = {key(name) for name in entries}
-    kept = [line for line in lines[start + 1 : end] if key(_name(line)) not in names]
+    if section not in places:
+        lines = [*text.rstrip("\n").split("\n"), "", f"[{section}]", ""]
+    start = places.get(section, len(lines) - 1)
+    gone = {f"{section}.{key(name)}" for name in entries}
+    old = {line for path, line in places.items() if key(path) in gone}
     made = [*toml_lines("", {name: None if value == "" else value for name, value in entries.items()})][1:-1]
-    return "\n".join([*lines[: start + 1], *made, *kept, *lines[end:]]).rstrip("\n") + "\n"
-
-
-def _name(line: str) -> str:
-    """The key that a line assigns, empty for any other line."""
-    assigned = re.match(r"""^\s*("[^"]*"|'[^']*'|[\w.-]+)\s*=""", line)
-    return assigned[1].strip("\"'") if assigned else ""
+    kept = [line for number, line in enumerate(lines[start:], start + 1) if number not in old]
+    return "\n".join([*lines[:start], *made, *kept]).rstrip("\n") + "\n"

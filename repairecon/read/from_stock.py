@@ -16,63 +16,43 @@ from repairecon.read.columns import FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Problems, key
 from repairecon.read.tables import Row, Table
-from repairecon.read.values import plain
+from repairecon.read.values import DAYS_A_YEAR, plain
 from repairecon.records import FromStock, OnHand, Part, Unit
 from repairecon.standards.equivalents import equivalent
 
 _WORD = re.compile(r"\w+")
 FIT_SPARE = "fit the spare aboard"
-_DAYS_A_YEAR = 365.25
 
 
 def lay_stock(
     stock: Sequence[OnHand], unit: Unit, tables: dict[str, Table], today: date, *, only_say: bool = False
 ) -> tuple[FromStock, ...]:
-    """Take what lies aboard into the parts, quotes and ways of a case.
+    """Take what lies aboard in date into the parts, quotes and ways of a case, whose changed ``tables`` are replaced.
 
-    Parameters
-    ----------
-    stock
-        What lies aboard in date.
-    unit
-        The failed unit.
-    tables
-        Tables of the case by file; those that change are replaced.
-    today
-        Day to which a spare's years on the shelf are counted.
-    only_say
-        True to leave the tables as they are: an order is for what is not there, at the prices quoted.
-
-    Returns
-    -------
-    tuple of FromStock
-        What may be taken, whole units last.
+    A spare's years on the shelf are counted to ``today``. ``only_say`` leaves the tables as they are: an order is for
+    what is not there, at the prices quoted. Whole units come last in what is returned.
     """
-    left, taken = list(stock), []
-    rows = []
+    left, taken, rows = list(stock), [], []
     for row in tables["parts.csv"].rows:
         found = next((x for x in left if not x.whole and is_part(x, row, unit)), None)
+        if found is not None:
+            left.remove(found)
+            wanted = _wanted(row, tables["events.csv"].rows)
+            at_once = found.quantity >= wanted and (found.price is not None or row.has_range("price"))
+            taken.append(FromStock(part=row.text("part"), item=found.item, have=found.quantity, wanted=wanted,
+                                   at_once=at_once))  # fmt: skip
+            row = _at_once(row, found) if at_once else row
         rows.append(row)
-        if found is None:
-            continue
-        left.remove(found)
-        wanted = _wanted(row, tables["events.csv"].rows)
-        priced = found.price is not None or row.has_range("price")
-        at_once = found.quantity >= wanted and priced
-        part = row.text("part")
-        taken.append(FromStock(part=part, item=found.item, have=found.quantity, wanted=wanted, at_once=at_once))
-        if at_once:
-            rows[-1] = _at_once(row, found)
     if only_say:
         return tuple(taken)
     covered = {key(x.part) for x in taken if x.at_once}
     quotes = [q for q in tables["quotes.csv"].rows if key(q.text("item")) not in covered]
-    tables["parts.csv"] = _with(tables["parts.csv"], rows)
-    tables["quotes.csv"] = _with(tables["quotes.csv"], quotes)
+    tables["parts.csv"] = replace(tables["parts.csv"], rows=rows)
+    tables["quotes.csv"] = replace(tables["quotes.csv"], rows=quotes)
     spare = next((x for x in left if x.whole and _serves(x, unit)), None)
     if spare is not None:
         ways = tables["ways.csv"]
-        tables["ways.csv"] = _with(ways, [*ways.rows, *_fit(spare, ways, today)])
+        tables["ways.csv"] = replace(ways, rows=[*ways.rows, *_fit(spare, ways, today)])
         taken.append(FromStock(part=unit.name, item=spare.item, have=spare.quantity, wanted=1, at_once=True))
     return tuple(taken)
 
@@ -88,16 +68,15 @@ def is_part(x: OnHand, row: Row, unit: Unit) -> bool:
 
 def same_part(x: OnHand, part: Part, unit: Unit) -> bool:
     """Whether a spare is a part of a failed unit."""
-    size = part.standard_size
+    size, alike = part.standard_size, _by_name(x, part.part, unit)
     if part.makers_only and not x.makers_number:
         return False
-    if size and x.designation:
-        same = equivalent(size, x.designation, fluid=part.fluid, material_wanted=part.material,
-                          material_offered=x.material)  # fmt: skip
-        if same.verdict != "unknown":
-            return same.verdict == "same"
-        return key(size) == key(x.designation) and _by_name(x, part.part, unit)
-    return _by_name(x, part.part, unit)
+    if not size or not x.designation:
+        return alike
+    same = equivalent(size, x.designation, fluid=part.fluid, material_wanted=part.material, material_offered=x.material)
+    if same.verdict != "unknown":
+        return same.verdict == "same"
+    return key(size) == key(x.designation) and alike
 
 
 def _by_name(x: OnHand, part: str, unit: Unit) -> bool:
@@ -120,10 +99,9 @@ def _words(text: str) -> set[str]:
 
 def _wanted(row: Row, tree: Sequence[Row]) -> int:
     """Pieces that the rebuild takes at most: those of the row, and as many as any outcome brings."""
-    quantity = row.whole("quantity") or 1
     named = re.compile(rf"\b(\d+)\s+{re.escape(key(row.text('part')))}\s*(?:;|$)")
-    brought = [int(n) for branch in tree for n in named.findall(key(branch.text("parts")))]
-    return max(quantity, *brought) if brought else quantity
+    brought = (int(n) for branch in tree for n in named.findall(key(branch.text("parts"))))
+    return max(row.whole("quantity") or 1, *brought, 1)
 
 
 def _at_once(row: Row, x: OnHand) -> Row:
@@ -132,10 +110,6 @@ def _at_once(row: Row, x: OnHand) -> Row:
     if x.price is not None:
         cells |= {"price_low": "", "price_likely": plain(x.price), "price_high": "", "price_shape": "", "vat": "in"}
     return replace(row, cells={**row.cells, **cells})
-
-
-def _with(table: Table, rows: list[Row]) -> Table:
-    return Table(table.file, rows, table.there, table.whole, table.note)
 
 
 def _fit(x: OnHand, table: Table, today: date) -> list[Row]:
@@ -154,5 +128,5 @@ def p_dead(x: OnHand, today: date) -> float:
     """Chance that a spare is dead when it is fitted, by its years on the shelf: ``1 - exp(-(t / life)**shape)``."""
     defaults = Defaults()
     life, shape = float(defaults.peek("shelf_life_years")), float(defaults.peek("shelf_shape"))
-    years = max((today - date.fromisoformat(x.since)).days, 0) / _DAYS_A_YEAR
+    years = max((today - date.fromisoformat(x.since)).days, 0) / DAYS_A_YEAR
     return 1.0 - exp(-((years / life) ** shape))

@@ -14,21 +14,15 @@ from repairecon.read.problems import Problems, key, shown
 from repairecon.read.tables import Row, read_table
 from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
 from repairecon.read.values import LARGEST, Limits, plain
-from repairecon.records import QUANTITIES, JobLog, Learned, Logged, RepaireconError, Source
+from repairecon.records import LOG_KINDS, QUANTITIES, JobLog, Learned, Logged, RepaireconError, Source
 from repairecon.records.done import ChanceCount, HoursBias, LearnedLife, SupplierKept
 
 FILE = "job_log.csv"
 LEARNED = "learned.toml"
 COLUMNS = tuple(f.name for f in fields(Logged) if f.name != "source")
-_NEEDS = {
-    "range": ("p10", "p50", "p90", "actual"),
-    "chance": ("outcome", "chance", "happened"),
-    "count": ("outcome",),
-    "hours": ("p50", "actual"),
-    "price": ("p50", "actual"),
-    "days": ("group", "p50", "actual"),
-    "life": ("group", "happened"),
-}
+_SEVERAL = {"chance": ("chances", ChanceCount), "hours": ("hours", HoursBias), "supplier": ("suppliers", SupplierKept),
+            "life": ("lives", LearnedLife)}  # fmt: skip
+"""Field of ``Learned`` by section of learned.toml, and what each of its records is."""
 _FIGURES = ("p10", "p50", "p90", "actual")
 _HEAD = """# What your own jobs say. In a boat's log each of her jobs uses it; else a case only if case.toml says so:
 #     [learned]
@@ -38,23 +32,7 @@ _HEAD = """# What your own jobs say. In a boat's log each of her jobs uses it; e
 
 
 def read_log(folder: str | os.PathLike[str]) -> JobLog:
-    """Read a log of jobs.
-
-    Parameters
-    ----------
-    folder
-        Folder of the log; the file is ``job_log.csv``. Without it the log is empty.
-
-    Returns
-    -------
-    JobLog
-        The rows.
-
-    Raises
-    ------
-    CaseError
-        With every fault of the file.
-    """
+    """Read the log of jobs of a folder, ``job_log.csv``, empty without the file; CaseError has every fault of it."""
     path, problems = Path(folder) / FILE, Problems()
     table = read_table(path if path.is_file() else None, FILE, FILES[FILE], problems)
     rows = [_logged(row) for row in table.rows]
@@ -67,7 +45,7 @@ def _logged(row: Row) -> Logged:
     name = row.choice("name", QUANTITIES) if kind == "range" else row.text("name")
     if kind != "life":
         row.required("name", "write what the row is of")
-    for column in _NEEDS.get(kind, ()):
+    for column in LOG_KINDS.get(kind, ()):
         row.required(column, f"a row of kind {kind} needs it")
     limits = Limits(-LARGEST, LARGEST) if kind == "range" else Limits(0.0, LARGEST)
     figures: dict[str, Any] = {column: row.number(column, limits) for column in _FIGURES}
@@ -76,8 +54,7 @@ def _logged(row: Row) -> Logged:
         row.fault("p10", f"{plain(p10)}, {plain(p50)}, {plain(p90)}", "write them so that p10 <= p50 <= p90")
     if kind == "life" and not row.has("years") and not row.has("hours"):
         row.fault("years", "neither years nor hours", "write the years that it served, the hours that it ran, or both")
-    words = ("job", "closed_on", "group", "given", "outcome", "chance", "years", "hours", "first_time", "happened")
-    return Logged(unit=key(row.text("unit")), kind=kind, name=name, source=row.source, **figures, **row.these(*words))
+    return row.record(Logged, unit=key(row.text("unit")), kind=kind, name=name, source=row.source, **figures)
 
 
 def log_text(rows: Sequence[Logged]) -> str:
@@ -113,53 +90,39 @@ def learned_of(toml: TomlFile, folder: str, log: Path | None = None) -> Learned 
     use, first_time = section.yes_if_written("use"), section.yes("first_time")
     path = Path(folder) / LEARNED
     if log is not None and use is not False and not path.is_file() and (log / LEARNED).is_file():
-        return _read(log / LEARNED, toml.problems, first_time)
-    if not use:
-        return None
-    if not path.is_file():
+        path, use = log / LEARNED, True
+    if use and not path.is_file():
         section.fault("use", "true, and no learned.toml beside case.toml", "put it there, or write false")
         return None
-    return _read(path, toml.problems, first_time)
+    return read_learned(path, toml.problems, first_time) if use else None
 
 
-def read_learned(path: str | os.PathLike[str]) -> Learned:
-    """Read what was learned; CaseError has every fault of the file."""
-    problems = Problems()
-    learned = _read(Path(path), problems, True)
-    problems.stop_if_any()
-    return learned
-
-
-def _read(path: Path, problems: Problems, first_time: bool) -> Learned:
+def read_learned(path: Path, problems: Problems, first_time: bool = True) -> Learned:
+    """Read what was learned, faults noted."""
     toml = read_toml(path, problems, LEARNED)
     head = toml.section("learned")
-    return Learned(
+    several = {field: tuple(_record(section, kind) for section in toml.sections(name))
+               for name, (field, kind) in _SEVERAL.items()}  # fmt: skip
+    return head.record(
+        Learned,
         jobs=head.whole("jobs") or 0,
         strength=head.number("strength") or 0.0,
-        chances=tuple(ChanceCount(**_all_of(s)) for s in toml.sections("chance")),
-        hours=tuple(HoursBias(**_all_of(s)) for s in toml.sections("hours")),
-        drift_rate=head.number("drift_rate"),
-        lives=tuple(LearnedLife(**_all_of(s)) for s in toml.sections("life")),
-        suppliers=tuple(SupplierKept(**_all_of(s)) for s in toml.sections("supplier")),
         first_time=first_time,
         source=Source(LEARNED),
+        **several,
     )
 
 
-def _all_of(section: Section) -> dict[str, Any]:
-    read = section.these(*section.declared)
-    return {**read, "unit": key(read["unit"])} if "unit" in read else read
+def _record(section: Section, kind: type[Any]) -> Any:
+    return section.record(kind, **{"unit": key(section.text("unit"))} if "unit" in section.declared else {})
 
 
 def learned_text(learned: Learned) -> str:
     """What was learned as the text of the file."""
     head = {"jobs": learned.jobs, "strength": learned.strength, "drift_rate": learned.drift_rate}
     lines = [_HEAD, *toml_lines("[learned]", head)]
-    several = (
-        ("chance", learned.chances), ("hours", learned.hours), ("supplier", learned.suppliers), ("life", learned.lives),
-    )  # fmt: skip
-    for name, records in several:
-        for record in records:
+    for name, (field, _) in _SEVERAL.items():
+        for record in getattr(learned, field):
             lines += toml_lines(f"[[{name}]]", asdict(record))
     return "\n".join(lines)
 

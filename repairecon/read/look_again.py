@@ -31,39 +31,28 @@ class Remark:
 
 
 def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
-    """Everything in a case that is worth a second look.
+    """Everything in a case that is worth a second look, what may turn the advice first; acknowledged ones are marked.
 
-    Parameters
-    ----------
-    case : Case
-        As it was read.
-    today : str
-        What the clock says, year-month-day; blank: that of this machine. Dates are held against the day that the case
-        states for its order, else against this one.
-
-    Returns
-    -------
-    tuple[Remark, ...]
-        What may turn the advice first; acknowledged ones are marked, for whoever shows them to leave out.
+    ``today`` is what the clock says, year-month-day, blank for that of this machine. Dates are held against the day
+    that the case states for its order, else against this one.
     """
     on = Looked(case, today)
     checked = {key(word) for word in case.checked.split(";")}
     found: dict[tuple[str, bool], dict[tuple[Source, str], Remark]] = {}
+
+    def take(alike: str, rule: str, name: str, where: Source, said: str, turns: bool = True) -> None:
+        known = not checked.isdisjoint((key(rule), key(f"{rule}: {name}")))
+        remark = Remark(rule=rule, where=where, what=said, could_turn=turns, acknowledged=known)
+        found.setdefault((alike, known), {}).setdefault((where, said), remark)
+
     for fact in case_facts(on):
         row = rules()[fact.quantity]
-        said = _said(row, fact, on.clock if fact.quantity == _CLOCK else on.today)
-        if said:
-            known = not checked.isdisjoint((key(row["rule"]), key(f"{row['rule']}: {fact.name}")))
-            turns = row["turns"] == "yes"
-            remark = Remark(rule=row["rule"], where=fact.where, what=said, could_turn=turns, acknowledged=known)
+        if said := _said(row, fact, on.clock if fact.quantity == _CLOCK else on.today):
             alike = _TO_NEW if fact.quantity.endswith(_TO_NEW) else fact.quantity
-            found.setdefault((alike, known), {}).setdefault((fact.where, said), remark)
+            take(alike, row["rule"], fact.name, fact.where, said, row["turns"] == "yes")
     for file, note in case.notes.items():
         if ":" not in file:  # of a file, not of one of its rows
-            known = not checked.isdisjoint(("file", key(f"file: {file}")))
-            said = f"{file}: {note}."
-            remark = Remark(rule="file", where=Source(file), what=said, could_turn=True, acknowledged=known)
-            found[file, known] = {(remark.where, said): remark}
+            take(file, "file", file, Source(file), f"{file}: {note}.")
     folded = [r for (_, known), same in found.items() for r in _folded(list(same.values()), known)]
     return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
 

@@ -68,8 +68,7 @@ class Looked:
         self.today = datetime.date.fromisoformat(stated) if stated else self.clock
         new = case.unit.price_new
         self.new = new.likely if new is not None and new.likely > 0 else math.inf
-        home = case.terms.currency
-        self.euro = case.terms.exchange.get("EUR", 1.0) if home == "EUR" else rates().get(home, (1.0, 1.0))[0]
+        self.euro = rates().get(case.terms.currency, (1.0, 1.0))[0]
         self.parts = [p for p in case.parts if mine(p.source)]
         self.ways = {w.way: w for w in case.ways}
         self.sellers = {s.supplier: s for s in case.suppliers}
@@ -93,8 +92,7 @@ class Looked:
     def rate(self, supplier: str) -> float:
         """Home money for one of a supplier's."""
         seller = self.sellers.get(supplier)
-        home = seller is None or seller.currency == self.case.terms.currency
-        return 1.0 if seller is None or home else self.case.terms.exchange.get(seller.currency, 1.0)
+        return self.case.terms.exchange.get(seller.currency, 1.0) if seller else 1.0
 
     def home(self, quote: Quote) -> float:
         """A quote's likely price a piece in home money with tax, carriage and duty left out."""
@@ -142,15 +140,11 @@ def case_facts(on: Looked) -> Iterator[Fact]:
             of, _, field = path.partition(".")
             for record in on.records(of):
                 value = getattr(record, field)
-                where = _where(value, record, f"{'money' if field == 'vat_rate' else _SECTIONS.get(of, of)}.{field}")
+                named = name or str(getattr(record, "key", "") or getattr(record, fields(record)[0].name))
+                where = _at(f"{'money' if field == 'vat_rate' else _SECTIONS.get(of, of)}.{field}")
+                where = value.source if isinstance(value, Range) else getattr(record, "source", where)
                 if value is not None and mine(where):
-                    named = name or str(getattr(record, "key", "") or getattr(record, fields(record)[0].name))
                     yield from _SORTS.get(quantity, _compared)(on, quantity, value, where, named)
-
-
-def _where(value: Any, record: Any, name: str) -> Source:
-    source: Source = value.source if isinstance(value, Range) else getattr(record, "source", _at(name))
-    return source
 
 
 def _compared(on: Looked, quantity: str, value: Range | float, where: Source, name: str) -> Iterator[Fact]:
@@ -212,12 +206,10 @@ def _kit(on: Looked) -> Iterator[Fact]:
     if not total or not math.isfinite(on.new):
         return
     where = next((p.price.source for p in always if p.price is not None), always[0].source)
-    alone = len(always) == 1 and where.file == CASE
-    name = "the kit" if alone else "what is always needed"
-    share = total / on.new
     if not mine(where):
         return
-    usual = on.share("kit")
+    alone, share, usual = len(always) == 1 and where.file == CASE, total / on.new, on.share("kit")
+    name = "the kit" if alone else "what is always needed"
     if usual is None or usual.high < 1:
         yield Fact("kit against new", share, where, name, total, on.new)
     if usual is not None and share <= 1:
@@ -233,38 +225,36 @@ def _exchange(on: Looked) -> Iterator[Fact]:
         where = _at(f"money.exchange.{code}")
         if code == home:
             continue
-        if code not in rates() or home not in rates():
+        if not {code, home} <= rates().keys():
             yield Fact("rate of an unknown currency", rate, where, code)
             continue
-        usual = rates()[home][0] / rates()[code][0]
-        room = max(rates()[home][1], rates()[code][1])
-        off, from_inverse = math.log(rate / usual), math.log(rate * usual)
-        inverted = abs(from_inverse) < _NEAR_INVERSE + 0.5 * math.log(room) and abs(off) > _UPSIDE_DOWN
+        usual, room = rates()[home][0] / rates()[code][0], math.log(max(rates()[home][1], rates()[code][1]))
+        off, from_inverse = math.log(rate / usual), abs(math.log(rate * usual))
+        inverted = from_inverse < _NEAR_INVERSE + 0.5 * room and abs(off) > _UPSIDE_DOWN
         # near parity a rate and its inverse are both plausible, unless it lies on the other side of 1
-        if inverted and (abs(from_inverse) < _NEAR_INVERSE or abs(off) > math.log(room)):
+        if inverted and (from_inverse < _NEAR_INVERSE or abs(off) > room):
             yield Fact("rate upside down", 1.0, where, code, rate, usual)
         elif rate == 1 and abs(off) > 0.03:
             yield Fact("rate of one", 1.0, where, code)
-        elif abs(off) > math.log(room):
+        elif abs(off) > room:
             yield Fact("rate against plausible", 2.0 if off > 0 else 0.0, where, code, rate, usual)
 
 
 def _part_price(on: Looked, name: str, price: float, where: Source) -> Iterator[Fact]:
-    main = on.share("main part")
     if len(on.case.parts) > 1:
+        main = on.share("main part")
         room = max(1.0, main.high) if main is not None else 1.0
         yield Fact("part against new", price / on.new / room, where, name, price, on.new)
 
 
 def _parts(on: Looked) -> Iterator[Fact]:
     prices = [price for p in on.case.parts if (price := on.price(p)) > 0]
-    middle = median(prices) if len(prices) > 2 else 0.0
-    for p in on.parts:
+    middle = median(prices) if len(prices) > 2 else math.inf
+    for p in (p for p in on.parts if on.price(p) > 0):
         price = on.price(p)
-        if price > 0:
-            yield from _part_price(on, p.part, price, p.source)
-            yield Fact("part in euro", price / on.euro, p.source, p.part, price)
-        if price > 0 and middle > 0:
+        yield from _part_price(on, p.part, price, p.source)
+        yield Fact("part in euro", price / on.euro, p.source, p.part, price)
+        if middle < math.inf:
             yield Fact("part against its neighbours", price / middle, p.source, p.part, price)
 
 
@@ -272,9 +262,8 @@ def _work(on: Looked) -> Iterator[Fact]:
     own = [t for t in on.case.tasks if mine(t.hours.source)]
     if own:
         yield Fact("hours of all work", sum(t.hours.likely for t in own), own[0].source)
-    for look in on.case.looks:
-        if mine(look.source) and look.event:
-            yield Fact("look is right", look.p_right, look.source, look.look)
+    told = (look for look in on.case.looks if mine(look.source) and look.event)
+    yield from (Fact("look is right", look.p_right, look.source, look.look) for look in told)
 
 
 def _events(on: Looked) -> Iterator[Fact]:
@@ -330,7 +319,7 @@ def _ways(on: Looked) -> Iterator[Fact]:
 
 def _suppliers(on: Looked) -> Iterator[Fact]:
     for s in on.case.suppliers:
-        rate = on.case.terms.exchange.get(s.currency, 1.0)
+        rate = on.rate(s.supplier)
         carriage = s.carriage.likely * rate
         yield Fact("carriage against new", carriage / on.new, s.source, s.supplier, carriage, on.new)
         yield Fact("carriage in euro", carriage / on.euro, s.source, s.supplier, carriage)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 
 from repairecon.read.columns import CASE
@@ -12,9 +11,7 @@ from repairecon.read.problems import key, shown
 from repairecon.read.reading import Reading, named_rows
 from repairecon.read.tables import NOTHING, Row
 from repairecon.read.ways import PRICED
-from repairecon.records import Look, Part, Range, Source, Task, Way
-
-_LOOK_BRINGS = (("hours", "h"), ("days", "days"))
+from repairecon.records import Look, Part, Source, Task, Way
 
 
 def parts(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str], beneath: list[Row]) -> tuple[Part, ...]:
@@ -26,7 +23,9 @@ def parts(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str], 
         if not len(reading.parts):
             return ()
         if reading.three.price_kit is None and beneath:
-            return tuple(_default_part(reading, row, quotes_lead) for row in beneath)
+            for row in beneath:
+                reading.assume(f"part: {row.text('part')}", row, "price")
+            return tuple(_part(reading, row, row.text("part"), quotes_lead) for row in beneath)
         return _kit(reading, quotes_lead)
     return tuple(_part(reading, row, name, quotes_lead) for row, name in rows)
 
@@ -40,29 +39,15 @@ def _kit(reading: Reading, quotes_lead: set[str]) -> tuple[Part, ...]:
         if "price_kit" not in section.bad and reading.toml_whole:
             section.fault("price_kit", "nothing", "write the price of the rebuild kit, or add parts.csv")
         price = NOTHING
-    return (
-        Part(
-            part=name,
-            description="",
-            quantity=1,
-            needed="always",
-            price=price,
-            lead_days=None if key(name) in quotes_lead else reading.wait(),
-            standard_size="",
-            source=price.source if price else Source(CASE),
-        ),
-    )
-
-
-def _default_part(reading: Reading, row: Row, quotes_lead: set[str]) -> Part:
-    reading.assume(f"part: {row.text('part')}", row, "price")
-    return _part(reading, row, row.text("part"), quotes_lead)
+    lead = None if key(name) in quotes_lead else reading.wait()
+    source = price.source if price else Source(CASE)
+    return (Part(part=name, description="", quantity=1, needed="always", price=price, lead_days=lead, standard_size="",
+                 source=source),)  # fmt: skip
 
 
 def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
-    price, lead = row.range("price"), row.range("lead_days")
-    vat, needed = row.choice("vat"), row.choice("needed")
-    if needed == "always" and name and not row.has_range("price"):
+    price, lead, vat = row.range("price"), row.range("lead_days"), row.choice("vat")
+    if row.choice("needed") == "always" and name and not row.has_range("price"):
         reading.check_priced(row, name, "always needed")
     if lead is None and not row.has_range("lead_days") and key(name) not in quotes_lead:
         lead = reading.wait()
@@ -70,59 +55,45 @@ def _part(reading: Reading, row: Row, name: str, quotes_lead: set[str]) -> Part:
     return reading.record(Part, row, part=name, price=taxed, lead_days=lead)
 
 
-def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]) -> Range:
-    """What the parts that are always needed cost together."""
+def kit_price(reading: Reading, made: tuple[Part, ...], quoted: dict[str, float]) -> float:
+    """What the parts that are always needed cost together, as far as it is known."""
     if reading.three.price_kit:
-        return reading.three.price_kit
-    total = sum(
-        p.quantity * (p.price.likely if p.price else quoted.get(key(p.part), 0.0)) for p in made if p.needed == "always"
-    )
-    return Range(total, total, total)
+        return reading.three.price_kit.likely
+    always = (p for p in made if p.needed == "always")
+    return sum(p.quantity * (p.price.likely if p.price else quoted.get(key(p.part), 0.0)) for p in always)
 
 
 def tasks(reading: Reading) -> tuple[Task, ...]:
     """Work and charges, the default ones beneath them."""
-    for row in reading.rows("tasks.csv"):
-        if row.assumed:
-            _list_assumed(reading, row)
-    return tuple(reading.record(Task, row) for row in reading.rows("tasks.csv"))
-
-
-def _list_assumed(reading: Reading, row: Row) -> None:
-    shows, unit = ("share_of_kit", "of the price of the kit")
-    if row.has_range("hours") or not row.has_range(shows):
+    for row in (row for row in reading.rows("tasks.csv") if row.assumed):
         shows, unit = ("hours", "h") if row.has_range("hours") else ("cost", "")
-    reading.assume(f"task: {row.text('task')}", row, shows, unit)
-
-
-@dataclass(frozen=True)
-class _Known:
-    """What a look may tell of: events with their outcomes, parts and ways by key."""
-
-    tree: Outcomes
-    parts: dict[str, Part]
-    ways: dict[str, Way]
+        if not row.has_range("hours") and row.has_range("share_of_kit"):
+            shows, unit = "share_of_kit", "of the price of the kit"
+        reading.assume(f"task: {row.text('task')}", row, shows, unit)
+    return tuple(reading.record(Task, row) for row in reading.rows("tasks.csv"))
 
 
 def looks(reading: Reading, parts: tuple[Part, ...], ways: tuple[Way, ...]) -> tuple[Look, ...]:
     """Looks as written, and the default ones at events that there are."""
-    table = reading.tables["looks.csv"]
-    known = _Known(outcomes(reading), {key(p.part): p for p in parts}, {key(w.way): w for w in ways})
-    rows, _ = named_rows(reading.rows("looks.csv"), "look", table.whole)
-    made = tuple(_look(reading, row, name, known) for row, name in rows)
-    for (row, _), look in zip(rows, made, strict=True):
-        if row.assumed:
-            _list_look(reading, row, look)
-    return made
+    tree = outcomes(reading)
+    priced: dict[str, Part | Way] = {**{key(w.way): w for w in ways}, **{key(p.part): p for p in parts}}
+    rows, _ = named_rows(reading.rows("looks.csv"), "look", reading.tables["looks.csv"].whole)
+    return tuple(_look(reading, row, name, tree, priced) for row, name in rows)
 
 
-def _look(reading: Reading, row: Row, name: str, known: _Known) -> Look:
-    event, price_of = _about(reading, row, known)
-    p_right = _p_right(reading, row, name, known)
-    return reading.record(Look, row, look=name, event=event, price_of=price_of, p_right=p_right)
+def _look(reading: Reading, row: Row, name: str, tree: Outcomes, priced: dict[str, Part | Way]) -> Look:
+    event, price_of = _about(reading, row, tree, priced)
+    p_right = _p_right(reading, row, name, tree)
+    look = reading.record(Look, row, look=name, event=event, price_of=price_of, p_right=p_right)
+    if row.assumed:
+        spans = (("hours", look.hours, "h"), ("days", look.days, "days"))
+        brings = [f"{as_text(span)} {unit}" for column, span, unit in spans if row.has_range(column)]
+        said = "; ".join([f"right {as_text(p_right)}", *brings])
+        reading.defaults.note(f"look: {name}", said, "low / likely / high", row.text("source"))
+    return look
 
 
-def _about(reading: Reading, row: Row, known: _Known) -> tuple[str, str]:
+def _about(reading: Reading, row: Row, tree: Outcomes, priced: dict[str, Part | Way]) -> tuple[str, str]:
     """The event or the price that a look tells of, spelt as in its own file."""
     event, price_of = row.text("event"), row.text("price_of")
     if row.has("event") and row.has("price_of"):
@@ -133,26 +104,25 @@ def _about(reading: Reading, row: Row, known: _Known) -> tuple[str, str]:
         write = "name an event of events.csv, or in price_of a part or a way"
         row.fault("event", "neither an event nor a price_of", write)
     if event:
-        return reading.name_of(row, "event", known.tree.events, "an unknown event "), ""
-    return "", _price_of(reading, row, known, price_of) if price_of else ""
+        return row.named("event", tree.events, "an unknown event "), ""
+    return "", _price_of(reading, row, price_of, priced.get(key(price_of))) if price_of else ""
 
 
-def _price_of(reading: Reading, row: Row, known: _Known, word: str) -> str:
+def _price_of(reading: Reading, row: Row, word: str, priced: Part | Way | None) -> str:
     part, way = reading.parts.find(word), reading.ways.find(word)
     if part and way:
         row.fault("price_of", f"{shown(word)}, a part and a way", "give one of the two another name")
     elif not part and not way and reading.parts.whole and reading.ways.whole:
         row.fault("price_of", f"an unknown part or way {shown(word)}", reading.items.advice(row.problems, word))
-    elif key(word) in known.parts:
-        reading.check_wanted(known.parts[key(word)], "a look in looks.csv asks for it")
-    elif key(word) in known.ways and known.ways[key(word)].kind not in PRICED:
-        kind = known.ways[key(word)].kind
-        found = f"{shown(word)}, a way of kind {kind} with no price of its own"
+    elif isinstance(priced, Part):
+        reading.check_wanted(priced, "a look in looks.csv asks for it")
+    elif priced is not None and priced.kind not in PRICED:
+        found = f"{shown(word)}, a way of kind {priced.kind} with no price of its own"
         row.fault("price_of", found, f"name a part, or a way of kind {', '.join(PRICED)}")
     return part or way or word
 
 
-def _p_right(reading: Reading, row: Row, name: str, known: _Known) -> float:
+def _p_right(reading: Reading, row: Row, name: str, tree: Outcomes) -> float:
     """Chance that the look shows what is the case; a price that is asked is taken as right."""
     given = row.number("p_right")
     if row.has("price_of"):
@@ -162,23 +132,10 @@ def _p_right(reading: Reading, row: Row, name: str, known: _Known) -> float:
         return 1.0
     if not row.has("p_right"):
         return reading.defaults.number("p_right", name)
-    names = known.tree.outcomes.get(key(row.text("event")))
-    if given is not None and names is not None and names.whole:
-        _check_guess(row, given, len(names))
-    return 1.0 if given is None else given
-
-
-def _check_guess(row: Row, p_right: float, count: int) -> None:
-    """With one outcome the guess is whether the event happens at all."""
-    among = max(count, 2)
-    if p_right < Decimal(1) / among:
+    names = tree.outcomes.get(key(row.text("event")))
+    among = max(len(names), 2) if names is not None and names.whole else 0  # of one, whether it happens at all
+    if given is not None and among and given < Decimal(1) / among:
         least = -(-100 // among) * Decimal("0.01")
         write = f"a look that is right less often than guessing tells nothing: give at least {least}"
         row.fault("p_right", row.shown("p_right"), write)
-
-
-def _list_look(reading: Reading, row: Row, look: Look) -> None:
-    brings = [f"right {as_text(look.p_right)}"]
-    for column, unit in _LOOK_BRINGS:
-        brings += [f"{as_text(getattr(look, column))} {unit}"] if row.has_range(column) else []
-    reading.defaults.note(f"look: {look.look}", "; ".join(brings), "low / likely / high", row.text("source"))
+    return 1.0 if given is None else given

@@ -37,45 +37,34 @@ def read_passage(folder: str | os.PathLike[str], items: Iterable[str], systems: 
     problems = Problems()
     toml = read_toml(path, problems, PASSAGE)
     toml.check_sections()
-    known = Names(items)
     about = toml.section("passage")
-    passage = about.these(*(name for name in about.declared if name != "tools"))
-    tools = about.words("tools") if about.has("tools") else None
-    costs = _costs(toml, Names([*systems, CRITICAL, OTHER]))
-    wishes = _wishes(toml, known, Path(folder))
+    passage = about.record(
+        Passage,
+        tools=about.words("tools") if about.has("tools") else None,
+        cost_without=_costs(toml, Names([*systems, CRITICAL, OTHER])),
+        items=tuple(_wishes(toml, Names(items), Path(folder))),
+    )
     problems.stop_if_any(PassageError)
-    return Passage(**passage, tools=tools, cost_without=costs, items=tuple(wishes))
+    return passage
 
 
 def _costs(toml: TomlFile, known: Names) -> dict[str, Range]:
     section = toml.section("cost_without")
-    made: dict[str, Range] = {}
     for name in section.cells:
-        if not known.find(name):
-            section.fault(name, f"an unknown system {shown(name)}", known.advice(toml.problems, name))
-            continue
-        cost = section.range(name)
-        if cost is not None:
-            made[known.find(name)] = cost
-    return made
+        section.named(name, known, "an unknown system ", word=name)
+    read = {known.find(name): section.range(name) for name in section.cells if name not in section.bad}
+    return {name: cost for name, cost in read.items() if cost is not None}
 
 
 def _wishes(toml: TomlFile, known: Names, folder: Path) -> list[SpareWish]:
     made: list[SpareWish] = []
     seen = Names()
     for section in toml.sections("items"):
-        item = _known(section, "item", section.text("item"), known)
-        if item and not seen.add(item):
+        item = section.named("item", known)
+        if item in known and not seen.add(item):
             section.fault("item", f"{shown(item)} again", "write one section for each item")
         made.append(_wish(section, item, known, folder))
     return made
-
-
-def _known(section: Section, key: str, name: str, known: Names) -> str:
-    found = known.find(name) if name else ""
-    if name and not found:
-        section.fault(key, shown(name), known.advice(section.problems, name))
-    return found
 
 
 def _wish(section: Section, item: str, known: Names, folder: Path) -> SpareWish:
@@ -85,14 +74,15 @@ def _wish(section: Section, item: str, known: Names, folder: Path) -> SpareWish:
         section.fault(by[0], "a guess beside a case", "keep one of the two: the case tells how often it fails")
     if case and not (folder / case).is_dir():
         section.fault("case", shown(case), "name a case folder, its path counted from passage.toml")
-    covers = tuple(_known(section, "covers", name, known) for name in section.words("covers"))
-    together = tuple(_known(section, "together", name, known) for name in section.words("together"))
-    others = (name for name in section.declared if name not in ("item", "case", "covers", "together", "note"))
-    return SpareWish(
+    return section.record(
+        SpareWish,
         item=item,
         case=str(folder / case) if case else "",
-        covers=tuple(c for c in covers if c and c != item),
-        together=tuple(t for t in together if t and t != item),
         source=Source(PASSAGE, section.line(), item),
-        **section.these(*others),
+        **{name: _others(section, name, item, known) for name in ("covers", "together")},
     )
+
+
+def _others(section: Section, name: str, item: str, known: Names) -> tuple[str, ...]:
+    words = [section.named(name, known, word=word) for word in section.words(name)]
+    return tuple(word for word in words if word and word != item)

@@ -30,9 +30,13 @@ def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ..
         write = f"give its rate under [money.exchange] in case.toml, or write one of: {known}"
         row.fault("currency", shown(currency), write)
     vat_included, imported = row.choice("vat") == "in", row.yes("imported")
-    vat_rate = row.number("vat_rate")
+    vat_rate, free_above = row.number("vat_rate"), row.number("free_above")
     if vat_rate is None:
         vat_rate = money.vat_rate if imported or not vat_included else money.vat_rate_unlisted
+    charged = bands or row.has_range("carriage") or not reading.tables["carriage.csv"].whole
+    if free_above is not None and not charged:
+        found = f"nothing, beside free_above {plain(free_above)}"
+        row.fault("carriage_likely", found, "write the carriage of a smaller order, or its bands in carriage.csv")
     return reading.record(
         Supplier,
         row,
@@ -42,25 +46,16 @@ def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ..
         vat_rate=vat_rate,
         carriage=bands[0].quoted if bands and not row.has_range("carriage") else row.amount("carriage"),
         bands=bands,
-        free_above=_free_above(reading, row, bands),
+        free_above=free_above,
         by_hand=row.choice("delivery") == "by hand",
     )
-
-
-def _free_above(reading: Reading, row: Row, known: tuple[WeightBand, ...]) -> float | None:
-    """The goods from which on nothing is charged; it needs a charge below."""
-    goods = row.number("free_above")
-    if goods is not None and not known and not row.has_range("carriage") and reading.tables["carriage.csv"].whole:
-        found = f"nothing, beside free_above {plain(goods)}"
-        row.fault("carriage_likely", found, "write the carriage of a smaller order, or its bands in carriage.csv")
-    return goods
 
 
 def _all_bands(reading: Reading) -> dict[str, tuple[WeightBand, ...]]:
     made: dict[str, list[WeightBand]] = {}
     for row in reading.tables["carriage.csv"].rows:
         reading.keep_note(row)
-        name = reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known)
+        name = row.named("supplier", reading.suppliers, whole=reading.sellers_known)
         up_to, quoted = row.number("up_to_kg"), row.amount("quoted")
         if not row.has_range("quoted"):
             row.fault("quoted_likely", "nothing", "write the carriage of such a parcel, in the supplier's money")
@@ -111,15 +106,18 @@ def _quote(reading: Reading, row: Row, missing: dict[str, None]) -> Quote:
     if not row.has_range("quoted"):
         row.fault("quoted_likely", "nothing", "write the price as quoted, in the supplier's money")
     quoted, p_never = row.amount("quoted"), row.number("p_never")
+    last, given = row.date("valid_until"), row.date("quoted_on")
+    if last and given and last < given:
+        row.fault("valid_until", f"{last}, before quoted_on {given}", "write the last day on which the quote holds")
     return reading.record(
         Quote,
         row,
         item=_item(reading, row, p_never),
-        supplier=reading.name_of(row, "supplier", reading.suppliers, "", reading.sellers_known),
+        supplier=row.named("supplier", reading.suppliers, whole=reading.sellers_known),
         quoted=quoted,
         p_never=-1.0 if p_never is None else p_never,
         breaks=_breaks(row, quoted),
-        valid_until=_valid_until(row),
+        valid_until=last,
     )
 
 
@@ -134,14 +132,6 @@ def _item(reading: Reading, row: Row, p_never: float | None) -> str:
         write = "leave it blank and put a 'part no longer available' row in events.csv"
         row.fault("p_never", row.shown("p_never"), write)
     return part or way or item
-
-
-def _valid_until(row: Row) -> str:
-    """The quote's own last day, not before the day that it was given."""
-    last, given = row.date("valid_until"), row.date("quoted_on")
-    if last and given and last < given:
-        row.fault("valid_until", f"{last}, before quoted_on {given}", "write the last day on which the quote holds")
-    return last
 
 
 def _breaks(row: Row, quoted: Range) -> tuple[PriceBreak, ...]:

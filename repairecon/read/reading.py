@@ -231,14 +231,6 @@ class Reading:
                 row.fault("ways", shown(word), self.ways_words.advice(row.problems, word))
         return tuple(dict.fromkeys(words))
 
-    def name_of(self, row: Row, column: str, known: Names, what: str = "", whole: bool | None = None) -> str:
-        """The name in a cell as its own file spells it, or as written where it is unknown (a fault)."""
-        word = row.text(column)
-        found = known.find(word)
-        if word and not found and (known.whole if whole is None else whole):
-            row.fault(column, f"{what}{shown(word)}", known.advice(row.problems, word))
-        return found or word
-
     def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
         """A record of a row: its fields as the columns of that name are declared, but for those that are given."""
         names = {f.name for f in fields(cast(Any, kind))}

@@ -10,7 +10,7 @@ from repairecon.kinds import match_kind, match_symptom, settle
 from repairecon.kinds.names import LEVELS
 from repairecon.read.boat import JOBS, LOG, boat_folder
 from repairecon.read.boat import TABLES as BOAT_TABLES
-from repairecon.read.columns import ANY, BOAT, BOAT_SECTIONS, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
+from repairecon.read.columns import ANY, BOAT, BOAT_SECTIONS, CASE, CASE_FILES, ENDS, FILES, about, sections
 from repairecon.read.default_rows import default_rows
 from repairecon.read.defaults import Defaults
 from repairecon.read.files import HERE, csv_text, write_all
@@ -23,16 +23,15 @@ from repairecon.records import Range, RepaireconError
 
 _FOLDERS = ("notebooks", "data")
 _PACKAGE = HERE.parent
-_HEAD = """# A case: one failed unit, to be rebuilt or bought. Lines that begin with # are left out.
+_HEADS = {CASE: """# A case: one failed unit, to be rebuilt or bought. Lines that begin with # are left out.
 # Three numbers are enough. Whatever else you leave out is assumed, and the answer lists it.
 # In the CSV files rows that begin with "example:" or "default:" are left out: the latter are what is assumed.
 # Uncertain numbers may be written as [low, likely, high]. Decimals have a point: 12.50. Rates: 0.20 for 20 %.
-"""
-_BOAT_HEAD = """# A boat: what is typed once and holds for each case in her folder jobs.
+""", BOAT: """# A boat: what is typed once and holds for each case in her folder jobs.
 # A case's own key or row comes first.
 # Her units stand in units.csv, who sells to you in suppliers.csv and carriage.csv, her spares in spares.book.
 # Lines that begin with # are left out.
-"""
+"""}  # fmt: skip
 _OPEN = ("name", "figures", "price_new", "price_kit", "wait_days")
 """Keys of a new case that are not commented out."""
 _NOTE = "invented; take example: away to use this row"
@@ -41,36 +40,22 @@ _NOTE = "invented; take example: away to use this row"
 def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", **numbers: float) -> Path:
     """Write a starter case folder: three numbers to be replaced, all else ready to be filled in.
 
-    Parameters
-    ----------
-    folder
-        A folder that is not there yet, or is empty.
-    kind, symptom
-        What the unit is and what it does, in the owner's words; what is assumed of it then stands in the files.
-    numbers
-        ``price_new``, ``price_kit`` and ``wait_days``, as far as they are known; else they are invented.
-
-    Returns
-    -------
-    Path
-        The folder.
-
-    Raises
-    ------
-    RepaireconError
-        If something is there already, or it cannot be written; nothing is written then.
+    ``folder`` is not there yet, or empty; ``kind`` and ``symptom`` say in the owner's words what the unit is and what
+    it does: what is assumed of it then stands in the files. ``numbers`` are ``price_new``, ``price_kit`` and
+    ``wait_days`` as far as they are known, else they are invented. RepaireconError is raised, and nothing written, if
+    something is there already or it cannot be written.
     """
     target = empty_folder(folder)
-    said = {"name": kind, "kind": kind, "symptom": symptom, **{k: plain(v) for k, v in numbers.items()}}
+    said = {"name": kind, "kind": kind, "symptom": symptom}
+    said = {k: toml_value(v) for k, v in said.items() if v} | {k: plain(v) for k, v in numbers.items()}
     unit, three = (sections(CASE)[name] for name in ("unit", "three_numbers"))
-    values = {name: column.examples[0] for name, column in {**unit, **three}.items() if column.examples}
-    values |= {k: v if k in three else toml_value(v) for k, v in said.items() if v}
+    values = {name: column.examples[0] for name, column in {**unit, **three}.items() if column.examples} | said
     # of a known kind the kit's usual share of new is better than an invented price beside the owner's own
     left = {"price_kit"} - numbers.keys() if "price_new" in numbers and match_kind(kind).kind else set()
     own = {"figures"} if three.keys() - left <= numbers.keys() else set()
-    open_ = {*_OPEN, *(k for k, v in said.items() if v)} - left - own
-    files = {CASE: "\n".join(_case_lines(values, open_, BOAT_SECTIONS if boat_folder(target) else ())).encode("utf-8")}
     rows = _assumed(kind or unit["kind"].examples[0].strip('"'), symptom, values, with_kit=not left)
+    values = {name: values[name] for name in {*_OPEN, *said} - left - own}
+    files = {CASE: _toml(CASE, values, BOAT_SECTIONS if boat_folder(target) else ())}
     files |= {file: csv_text(_table(file, rows.get(file, []))).encode("utf-8") for file in CASE_FILES}
     write_all(target, files)
     return target
@@ -93,31 +78,15 @@ def empty_folder(folder: str | os.PathLike[str]) -> Path:
 def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "", units: bytes = b"") -> str:
     """Write a boat's folder: her money, her owner's terms and her units to be filled in, room for her jobs and log.
 
-    Parameters
-    ----------
-    folder
-        A folder that is not there yet, or is empty.
-    name, currency
-        Her name, and her money in three letters.
-    units
-        What units.csv is to hold; left out: its headings.
-
-    Returns
-    -------
-    str
-        The currency of her money.
-
-    Raises
-    ------
-    RepaireconError
-        If something is there already, or it cannot be written; nothing is written then.
+    ``folder`` is not there yet, or empty; ``currency`` has three letters, and that of her money is returned; ``units``
+    is what units.csv is to hold, its headings if left out. RepaireconError is raised, and nothing written, if something
+    is there already or it cannot be written.
     """
     target = empty_folder(folder)
     if currency and not CODE.fullmatch(currency):
         raise RepaireconError(f"currency: found {shown(currency)}; write a three-letter code such as EUR")
     money = (currency or str(Defaults().peek("currency"))).upper()
-    given = {"name": toml_value(name or "my boat"), "currency": toml_value(money)}
-    files = {BOAT: "\n".join(_boat_lines(given)).encode("utf-8")}
+    files = {BOAT: _toml(BOAT, {"name": toml_value(name or "my boat"), "currency": toml_value(money)})}
     files |= {file: csv_text(_table(file, [])).encode("utf-8") for file in BOAT_TABLES}
     files |= {"units.csv": units} if units else {}
     write_all(target, files)
@@ -126,50 +95,33 @@ def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "",
     return money
 
 
-def _boat_lines(given: Mapping[str, str]) -> Iterator[str]:
-    """boat.toml with every section and key; what is given is open, all else commented out."""
-    yield _BOAT_HEAD
-    for section, declared in sections(BOAT).items():
-        examples = [c for c in declared.values() if c.examples]
-        if not examples:
-            continue
-        meaning, header = about(BOAT if section == "boat" else CASE, section)
-        open_ = [c.name for c in examples if c.name in given]
-        line = f"{'' if open_ else '# '}{header or f'[{section}]'}"
-        yield f"{line}{' ' * max(1, 34 - len(line))}# {meaning}"
-        for c in examples:
-            yield _key_line(c, given.get(c.name, c.examples[0]), "" if c.name in open_ else "# ")
-        yield ""
-
-
 def _assumed(kind: str, symptom: str, values: Mapping[str, str], *, with_kit: bool) -> Mapping[str, list[Row]]:
     new, kit = (Range(float(v), float(v), float(v)) for v in (values["price_new"], values["price_kit"]))
     match = settle(match_kind(kind), symptom)
     heard = match_symptom(match.kind, symptom) if match.kind and symptom else None
-    return default_rows(match.kind, heard, new, kit if with_kit else None, match.own_rebuild != LEVELS[-1]).files
+    return default_rows(match.kind, heard, new, kit if with_kit else None, match.own_rebuild != LEVELS[-1])[0]
 
 
-def _case_lines(values: Mapping[str, str], open_: Collection[str], hers: Collection[str]) -> Iterator[str]:
-    """case.toml with every section and key, those that are not needed commented out."""
-    yield _HEAD
-    for name, declared in sections(CASE).items():
-        meaning, header = about(CASE, name)
+def _toml(file: str, given: Mapping[str, str], without: Collection[str] = ()) -> bytes:
+    """A file with every section but those ``without``, and every key; what is given is open, all else commented out."""
+    lines = [_HEADS[file]]
+    for section, declared in sections(file).items():
         examples = [c for c in declared.values() if c.examples]
-        if not examples or name in hers:  # what her boat says is typed there
+        if not examples or section in without:
             continue
-        own = name in ("unit", "three_numbers")
-        mark = "" if own else "# "
-        header = header or f"[{name}]"
-        yield f"{mark}{header}{' ' * max(1, 34 - len(mark + header))}# {meaning}"
+        meaning, header = about(file if section == "boat" else CASE, section)
+        lines.append(_key_line(header or f"[{section}]", meaning, any(c.name in given for c in examples)))
         for c in examples:
-            yield _key_line(c, values[c.name] if own else c.examples[0], "" if own and c.name in open_ else "# ")
-        yield ""
+            value = given.get(c.name, c.examples[0])
+            words = ", ".join(filter(None, (c.meaning, c.unit)))
+            lines.append(_key_line(value if c.name == ANY else f"{c.name} = {value}", words, c.name in given))
+        lines.append("")
+    return "\n".join(lines).encode("utf-8")
 
 
-def _key_line(column: Column, value: str, mark: str) -> str:
-    line = f"{mark}{value if column.name == ANY else f'{column.name} = {value}'}"
-    words = ", ".join(filter(None, (column.meaning, column.unit)))
-    return f"{line}{' ' * max(1, 34 - len(line))}# {words}" if words else line
+def _key_line(line: str, words: str, is_open: bool) -> str:
+    line = line if is_open else f"# {line}"
+    return f"{line:<33} # {words}" if words else line
 
 
 def _table(file: str, assumed: list[Row]) -> Iterator[list[str]]:
@@ -214,37 +166,19 @@ def share_dir() -> Path:
     raise RepaireconError("the notebooks and demo cases are not here: install the package again")
 
 
-def _shared_files(place: Path) -> dict[str, bytes]:
-    files = {}
-    for name in _FOLDERS:
-        for path in sorted((place / name).rglob("*")):
-            inside = path.relative_to(place)
-            hidden = any(part.startswith((".", "__")) for part in inside.parts)
-            if path.is_file() and not hidden:
-                files[inside.as_posix()] = path.read_bytes()
-    return files
-
-
 def copy_notebooks(folder: str | os.PathLike[str]) -> Path:
-    """Copy the notebooks and demo cases to ``folder``, which is made if need be.
+    """Copy the folders ``notebooks`` and ``data`` (demo cases) into ``folder``, made if need be, and return it.
 
-    Parameters
-    ----------
-    folder
-        Where ``notebooks`` and ``data`` are to stand.
-
-    Returns
-    -------
-    Path
-        The folder.
-
-    Raises
-    ------
-    RepaireconError
-        If a file of that name is there already, or it cannot be written; nothing is written then.
+    RepaireconError is raised, and nothing written, if a file of such a name is there already or cannot be written.
     """
+    place = share_dir()
+    inside = {p.relative_to(place): p for name in _FOLDERS for p in sorted((place / name).rglob("*")) if p.is_file()}
+    files = {
+        name.as_posix(): path.read_bytes()
+        for name, path in inside.items()
+        if not any(part.startswith((".", "__")) for part in name.parts)
+    }
     target = Path(folder)
-    files = _shared_files(share_dir())
     there = [name for name in files if os.path.lexists(target / name)]
     if there:
         more = f" and {len(there) - 1} more" if len(there) > 1 else ""

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
 
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
 from repairecon.read.files import Unreadable, decoded, read_data
-from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
+from repairecon.read.problems import SURE, Names, Problems, clean, closest, shown, undecoded
 from repairecon.read.sheets import BadCell, Cell, Sheet, csv_rows, heading, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
@@ -20,6 +20,7 @@ EXAMPLE, DEFAULT = "example:", "default:"
 """A row whose first cell begins with one of these is left out."""
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
 """A figure that is left blank where blank means none."""
+T = TypeVar("T")
 NO_END = "its last line has no end: look whether the file is whole"
 
 
@@ -89,6 +90,22 @@ class Entry(ABC):
         if self.lacks(name):
             self.fault(name, "nothing", write or self.column(name).write)
         return self.text(name)
+
+    def named(
+        self, name: str, known: Names, what: str = "", *, whole: bool | None = None, word: str | None = None,
+        otherwise: str = "",
+    ) -> str:  # fmt: skip
+        """A name (that there, or ``word``) as ``known`` spells it; as written where that is unknown, a fault."""
+        word = self.text(name) if word is None else word
+        found = known.find(word)
+        if word and not found and (known.whole if whole is None else whole):
+            self.fault(name, f"{what}{shown(word)}", known.advice(self.problems, word, otherwise))
+        return found or word
+
+    def record(self, kind: type[T], /, **given: Any) -> T:
+        """A record: its fields as the columns of that name are declared, but for those that are given."""
+        names = {f.name for f in fields(cast(Any, kind))} - given.keys()
+        return kind(**{name: self.read(name) for name in self.declared if name in names}, **given)
 
     def check_needed(self) -> None:
         """Note a fault for each blank that must not be."""
@@ -232,6 +249,11 @@ class Row(Entry):
         at = {end: f"{name}_{end}" for end in (*ENDS, "shape")}
         numbers = [self.number(at[end], self.column(name).limits) for end in ENDS]
         return self._range(numbers, self.text(at["shape"]), self.source, at)
+
+    def misplaced(self, kind: str) -> list[Column]:
+        """Columns that hold something, right or wrong, and are for rows of other kinds alone."""
+        others = [c for c in self.declared.values() if c.only and kind not in c.only]
+        return [c for c in others if self.has(c.name) or self.has_range(c.name)]
 
     def listed(self, name: str) -> list[str]:
         """Words with ; between them."""

@@ -199,7 +199,7 @@ class TomlFile:
         self.problems.add(self.file, line, name, shown_value(value), f"write a section headed {header or f'[{name}]'}")
 
 
-def _places(text: str) -> dict[str, int]:
+def places_in(text: str) -> dict[str, int]:
     """Line of each section and key, as far as a look at each line tells."""
     lines: dict[str, int] = {}
     seen: Counter[str] = Counter()
@@ -233,7 +233,7 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> Tom
                 problems.add(file, number, "", shown(line), write)
         text = text.encode("utf-8", "replace").decode("utf-8")
     try:
-        return TomlFile(problems, tomllib.loads(text), _places(text), whole=True, file=file)
+        return TomlFile(problems, tomllib.loads(text), places_in(text), whole=True, file=file)
     except (ValueError, RecursionError) as error:
         _syntax_fault(error, text, problems, file)
     return TomlFile(problems, {}, {}, whole=False, file=file)

@@ -8,7 +8,7 @@ from typing import Any
 
 from repairecon.read import values
 from repairecon.read.defaults import Defaults
-from repairecon.read.problems import key, shown
+from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.tables import NOTHING, Row
 from repairecon.records import NO_WAY, WAY_KINDS, OwnLife, Range, Unit, Way
@@ -21,15 +21,9 @@ FOR_A_WHILE = ("carry on", "temporary")
 """Kinds after which the lasting repair is still due."""
 MAY_COST = (*FOR_A_WHILE, "without", "own spare")
 """Kinds that may have a price."""
-_ONLY_FOR = {
-    "until_days": (*FOR_A_WHILE, "without"),
-    "until_hours": (*FOR_A_WHILE, "without"),
-    **dict.fromkeys(("p_fails", "more_cost", "works_meanwhile", "then"), FOR_A_WHILE),
-    "p_dead": ("own spare",),
-    "price_covers": ("send away",),
-}
-"""Columns that are for some kinds alone."""
 _LIFE = ("life_years", "life_hours", "life_shape", "wear_kept", "p_early")
+PAIRS = tuple(k.kind for k in WAY_KINDS.values() if k.buys and k.rebuilds)
+"""Kinds that buy one unit and rebuild the other."""
 _OR_KINDS = f"{', '.join(BOUGHT[:-1])} or {BOUGHT[-1]}"
 
 
@@ -42,14 +36,9 @@ class _Line:
     kind: str
     kinds: Mapping[str, str]
 
-    @property
-    def pair(self) -> bool:
-        """True for a way that buys one and rebuilds the other."""
-        return bool(self.kind) and WAY_KINDS[self.kind].buys and bool(WAY_KINDS[self.kind].rebuilds)
-
-    def blank(self, column: str, found: str, rebuild: str) -> None:
-        """Note a figure on a way that takes it from elsewhere."""
-        write = "it is that of the way named in 'bought'" if self.pair else rebuild
+    def blank(self, column: str, found: str, otherwise: str) -> None:
+        """Note a figure on a way that takes it from elsewhere, a pair from the way that it buys."""
+        write = "it is that of the way named in 'bought'" if self.kind in PAIRS else otherwise
         self.row.fault(column, found, f"leave it blank: {write}")
 
 
@@ -57,19 +46,15 @@ def ways(reading: Reading, rows: list[tuple[Row, str]], quotes_lead: set[str]) -
     """Ways as written, and the default ones beneath them; their lives as written, None where nothing is said."""
     kinds = {name: row.choice("kind") for row, name in rows if name}
     lines = [_Line(row, name, row.choice("kind"), kinds) for row, name in rows]
-    _list_assumed(reading, [line for line in lines if line.row.assumed])
-    made = [_way(reading, line, quotes_lead) for line in lines]
-    return tuple(w for w in made if w.kind and w.way)
-
-
-def _list_assumed(reading: Reading, lines: list[_Line]) -> None:
-    """List the default ways, with the prices that nobody has asked yet."""
-    bare = [line for line in lines if not line.row.has_range("price")]
-    if bare:
+    assumed = [line for line in lines if line.row.assumed]
+    bare = [line for line in assumed if not line.row.has_range("price")]
+    if bare:  # prices that nobody has asked yet
         reading.defaults.note("ways", "; ".join(line.name for line in bare), "", bare[0].row.text("source"))
-    for line in lines:
+    for line in assumed:
         if line.row.range("price"):
             reading.assume(f"way: {line.name}", line.row, "price")
+    made = [_way(reading, line, quotes_lead) for line in lines]
+    return tuple(w for w in made if w.kind and w.way)
 
 
 def fits(reading: Reading, row: Row, rows: list[Row], kit: bool) -> bool:
@@ -95,10 +80,10 @@ def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
     row, kind = line.row, line.kind
     price = _price(reading, line)
     surcharge = reading.money.charge(row, "core_surcharge")
-    for column, kinds in _ONLY_FOR.items():
-        if kind and kind not in kinds and (row.has(column) or row.has_range(column)):
-            shown_at = f"{column}_likely" if row.has_range(column) else column
-            row.fault(shown_at, f"{column} on a way of kind {kind}", f"leave it blank: it is for {' and '.join(kinds)}")
+    for column in row.misplaced(kind) if kind else ():
+        shown_at = f"{column.name}_likely" if row.has_range(column.name) else column.name
+        write = f"leave it blank: it is for {' and '.join(column.only)}"
+        row.fault(shown_at, f"{column.name} on a way of kind {kind}", write)
     way = reading.record(
         Way,
         row,
@@ -145,7 +130,7 @@ def _then(reading: Reading, line: _Line) -> str:
     word, row = line.row.text("then"), line.row
     if not word or key(word) == NO_WAY:
         return key(word)
-    found = reading.name_of(row, "then", reading.ways)
+    found = row.named("then", reading.ways)
     if line.kinds.get(found) in MAY_COST[:3]:
         row.fault("then", shown(word), "name a lasting way, or none if nothing more is due")
     return found
@@ -183,24 +168,25 @@ def _p_never(reading: Reading, line: _Line) -> float:
     """Chance that it never comes; 0 where its quotes say."""
     row, kind = line.row, line.kind
     given = row.number("p_never")
-    if kind in PRICED and not row.has("p_never"):
-        quoted = reading.quoted.get(key(line.name))
-        return 0.0 if quoted else reading.defaults.number(f"p_never.{kind}", line.name)
-    if kind and kind not in PRICED and given:
-        gone = "nothing has to come" if kind in MAY_COST else "put a 'part no longer available' row in events.csv"
-        line.blank("p_never", row.shown("p_never"), gone)
-    return (given or 0.0) if kind in PRICED else 0.0
+    if kind not in PRICED:
+        if kind and given:
+            gone = "nothing has to come" if kind in MAY_COST else "put a 'part no longer available' row in events.csv"
+            line.blank("p_never", row.shown("p_never"), gone)
+        return 0.0
+    if row.has("p_never") or reading.quoted.get(key(line.name)):
+        return given or 0.0
+    return reading.defaults.number(f"p_never.{kind}", line.name)
 
 
 def _instead(reading: Reading, line: _Line) -> str:
-    word, row = line.row.text("instead"), line.row
-    found, may = reading.ways.find(word), ("exchange", *BOUGHT)
-    if word and not found and reading.ways.whole:
-        row.fault("instead", shown(word), reading.ways.advice(row.problems, word))
-    elif found and found == line.name:
-        row.fault("instead", shown(word), "name another way: this is what is done if this one never comes")
-    elif found and line.kinds.get(found) and line.kinds[found] not in may:
-        row.fault("instead", shown(word), f"name a way of kind {', '.join(may)}")
+    row, may = line.row, ("exchange", *BOUGHT)
+    found = reading.ways.find(row.named("instead", reading.ways))
+    if found and found == line.name:
+        row.fault(
+            "instead", shown(row.text("instead")), "name another way: this is what is done if this one never comes"
+        )
+    elif line.kinds.get(found, may[0]) not in ("", *may):
+        row.fault("instead", shown(row.text("instead")), f"name a way of kind {', '.join(may)}")
     return found
 
 
@@ -215,14 +201,13 @@ def _strip_charge(reading: Reading, line: _Line, price: Range | None) -> Range:
     of = reading.three.price_new or price
     if line.kind != "send away" or line.row.has_range("strip_charge") or of is None:
         return reading.money.charge(line.row, "strip_charge")
-    share = reading.defaults.range("strip_charge_share", line.name)
-    return share.scaled(of.likely)
+    return reading.defaults.range("strip_charge_share", line.name).scaled(of.likely)
 
 
 def _bought(reading: Reading, line: _Line) -> str:
     """The way of which a pair buys one."""
     word, row = line.row.text("bought"), line.row
-    if not line.pair:
+    if line.kind not in PAIRS:
         if word and line.kind:
             row.fault("bought", shown(word), "leave it blank: only the pairs name what is bought")
         return ""
@@ -252,46 +237,32 @@ def lives_wanted(rows: Iterable[tuple[Row, str]]) -> bool:
 
 def with_lives(made: tuple[Way, ...], unit: Unit, defaults: Defaults) -> tuple[Way, ...]:
     """The ways with their lives; a pair of which nothing is said has that of the way it puts in service."""
-    written = {w.way: {name: getattr(w, name) for name in _LIFE} for w in made}
-    singles = [w for w in made if _base_kind(w) == w.kind]
-    lived = {w.way: _completed(w, written[w.way], unit, defaults) for w in singles}
-    here = next((lived[w.way] for w in singles if w.kind == "rebuild"), None)
-    for way in made:
-        if way.way not in lived:
-            base = lived.get(way.bought) if way.traits.in_service == "bought" else here
-            lived[way.way] = _completed(way, _inherited(written[way.way], base), unit, defaults)
+    lived = {w.way: _completed(w, unit, defaults) for w in made if w.kind not in PAIRS}
+    here = next((lived[w.way] for w in made if w.kind == "rebuild"), None)
+    for pair in (w for w in made if w.kind in PAIRS):
+        base = lived.get(pair.bought) if pair.traits.in_service == "bought" else here
+        silent = pair.life_years is None and pair.life_hours is None
+        wants = [x for x in _LIFE if (silent if x in _LIFE[:2] else getattr(pair, x) is None)]
+        whole = replace(pair, **{x: getattr(base, x) for x in wants}) if base else pair
+        lived[pair.way] = _completed(whole, unit, defaults)
     return tuple(lived[w.way] for w in made)
 
 
-def _base_kind(way: Way) -> str:
-    """The kind whose defaults hold for the unit in service: a pair has those of what it puts there."""
-    if not (way.traits.buys and way.traits.rebuilds):
-        return way.kind
-    return "new" if way.traits.in_service == "bought" else "rebuild"
-
-
-def _inherited(given: dict[str, Any], base: Way | None) -> dict[str, Any]:
-    """The life of a pair, completed from the way that it puts in service."""
-    if base is None:
-        return given
-    silent = given["life_years"] is None and given["life_hours"] is None
-    whose = {name: silent if name in ("life_years", "life_hours") else given[name] is None for name in _LIFE}
-    return {name: getattr(base, name) if whose[name] else given[name] for name in _LIFE}
-
-
-def _completed(way: Way, life: dict[str, Any], unit: Unit, defaults: Defaults) -> Way:
+def _completed(way: Way, unit: Unit, defaults: Defaults) -> Way:
     """A life in hours alone stays one: no life in years is assumed beside it. A unit left as it is has none."""
-    kind, name = _base_kind(way), way.way
     if way.traits.in_service not in ("rebuilt", "bought"):
         return replace(way, life_shape=Way.life_shape, wear_kept=Way.wear_kept, p_early=Way.p_early)
-    if life["life_years"] is None and life["life_hours"] is None:
-        share = defaults.number(f"life_share.{kind}", name, life_of=name)
-        life = {**life, "life_years": _usual(unit, defaults, name).scaled(share)}
-    for figure, default, of in (("life_shape", "life_shape", ""), ("wear_kept", f"wear_kept.{kind}", name),
+    # a pair has the defaults of what it puts in service
+    kind = {"bought": "new", "rebuilt": "rebuild"}[way.traits.in_service] if way.kind in PAIRS else way.kind
+    more: dict[str, Any] = {}
+    if way.life_years is None and way.life_hours is None:
+        share = defaults.number(f"life_share.{kind}", way.way, life_of=way.way)
+        more["life_years"] = _usual(unit, defaults, way.way).scaled(share)
+    for figure, default, of in (("life_shape", "life_shape", ""), ("wear_kept", f"wear_kept.{kind}", way.way),
                                 ("p_early", "p_early", "")):  # fmt: skip
-        if life[figure] is None:
-            life = {**life, figure: defaults.number(default, of, life_of=name)}
-    return replace(way, **life)
+        if getattr(way, figure) is None:
+            more[figure] = defaults.number(default, of, life_of=way.way)
+    return replace(way, **more)
 
 
 def _usual(unit: Unit, defaults: Defaults, life_of: str) -> Range:
@@ -303,13 +274,13 @@ def _usual(unit: Unit, defaults: Defaults, life_of: str) -> Range:
 
 def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
     """Lives as written; none without the file."""
-    by_key = {key(w.way): w for w in made}
-    return tuple(_own_life(reading, row, by_key) for row in reading.tables["lives.csv"].rows)
+    pairs = Names(w.way for w in made if w.kind in PAIRS)
+    return tuple(_own_life(reading, row, pairs) for row in reading.tables["lives.csv"].rows)
 
 
-def _own_life(reading: Reading, row: Row, made: dict[str, Way]) -> OwnLife:
-    name, way = reading.name_of(row, "way", reading.ways, "an unknown way "), made.get(key(row.text("way")))
-    if way and way.traits.buys and way.traits.rebuilds:
+def _own_life(reading: Reading, row: Row, pairs: Names) -> OwnLife:
+    name = row.named("way", reading.ways, "an unknown way ")
+    if name in pairs:
         row.fault("way", f"{shown(row.text('way'))}, which has two units", "name the way whose unit it is")
     if not row.has("years") and not row.has("hours"):
         row.fault("years", "neither years nor hours", "write the years that it stood, the hours that it ran, or both")

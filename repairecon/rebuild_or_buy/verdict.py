@@ -77,8 +77,7 @@ def screen(case: Case) -> dict[str, str]:
     Common practice, no source: units that steer, keep water out, or hold gas or fuel are never
     chosen as pattern, second-hand or own rebuild on price alone. A written waiver lifts it.
     """
-    waived = {w.way for w in case.waivers}
-    return {w.way: "" if w.way in waived else _bar(case, w) for w in case.ways}
+    return {w.way: "" if w.way in case.waivers else _bar(case, w) for w in case.ways}
 
 
 def _bar(case: Case, way: Way) -> str:

@@ -30,20 +30,6 @@ class BoatUnit:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Boat:
-    """A boat's folder; ``jobs`` are the folders of her cases, ``today`` the day to which ages are counted."""
-
-    folder: str
-    name: str
-    base: str
-    figures: str
-    currency: str
-    today: str
-    units: tuple[BoatUnit, ...]
-    jobs: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
 class FromStock:
     """A spare aboard that a job may take: ``have`` pieces of ``wanted``; ``at_once`` if that is all it takes."""
 

@@ -301,21 +301,14 @@ class Needed:
     cost_day_after: Range = NOTHING
 
 
-@dataclass(frozen=True)
-class Waiver:
-    """A written reason for going past the safety screen."""
-
-    way: str
-    reason: str
-
-
 @dataclass(frozen=True, kw_only=True)
 class Case:
     """A case folder, read and completed with defaults; ``assumed`` says which, ``rows_read`` the rows of each file.
 
     ``boat`` is the folder of its boat, empty for a case alone, ``from_boat`` what was taken from there, ``stock`` what
     lies aboard and ``from_stock`` what of it the job may take. ``done`` is the last stage that is done, ``measured``
-    what was measured (measure=value pieces joined by ;).
+    what was measured (measure=value pieces joined by ;), ``waivers`` are the written reasons for going past the
+    safety screen, by way.
     """
 
     folder: str
@@ -332,7 +325,7 @@ class Case:
     customs: Customs = Customs()
     wishes: OrderWishes = OrderWishes()
     own_lives: tuple[OwnLife, ...] = ()
-    waivers: tuple[Waiver, ...] = ()
+    waivers: Mapping[str, str] = field(default_factory=dict)
     learned: Learned | None = None
     assumed: tuple[Assumed, ...] = ()
     remedies: tuple[Remedy, ...] = ()

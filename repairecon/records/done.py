@@ -24,8 +24,16 @@ DONE_KINDS: Mapping[str, str] = {
     "life": "later: how long the unit of a way has served, and whether it then failed",
 }
 """What a row of actual.csv may tell, in words for the owner."""
-LOG_KINDS = ("range", "chance", "count", "hours", "price", "days", "life")
-"""What a row of a job log may tell."""
+LOG_KINDS: Mapping[str, tuple[str, ...]] = {
+    "range": ("p10", "p50", "p90", "actual"),
+    "chance": ("outcome", "chance", "happened"),
+    "count": ("outcome",),
+    "hours": ("p50", "actual"),
+    "price": ("p50", "actual"),
+    "days": ("group", "p50", "actual"),
+    "life": ("group", "happened"),
+}
+"""What a row of a job log may tell, and the columns that it then needs."""
 QUANTITIES = ("cash", "own hours", "days", "total")
 """Quantities of a job whose ranges are kept."""
 

@@ -1,4 +1,4 @@
-"""What the spares book holds and what it answers: items, lockers, units aboard, movements, lots.
+"""What the spares book holds and what it answers: items, lockers, units aboard, movements, lots; and a passage.
 
 Quantities, money and clock hours are ``Decimal``, as the book keeps them. Dates are year-month-day; an empty string
 is what is not known. ``cost_*`` is home money, landed; ``quoted_*`` the supplier's.
@@ -10,6 +10,8 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import KW_ONLY, dataclass, field
 from decimal import Decimal
+
+from repairecon.records.base import Range, Source
 
 MOVEMENT_KINDS = (
     "bought", "used", "fitted", "moved", "counted", "scrapped", "lent", "returned", "undone", "corrected",
@@ -119,14 +121,9 @@ class StockLine:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lot:
+class Lot(StockLine):
     """What is left in one locker of what came in by one movement."""
 
-    item_number: int
-    item: str
-    locker: str
-    locker_kind: str
-    quantity: Decimal
     came_by: int
     came_on: str
     cost_unit: Decimal | None
@@ -294,3 +291,47 @@ class Counted:
     def difference(self) -> Decimal:
         """Counted less what the book says."""
         return self.counted - self.in_book
+
+
+@dataclass(frozen=True)
+class SpareWish:
+    """What is known of one item beyond its card, as columns.csv says of passage.toml; None or empty: nothing."""
+
+    item: str
+    _: KW_ONLY
+    cost_without: Range | None = None
+    failures_per_year: Range | None = None
+    failures_per_1000_hours: Range | None = None
+    like_units: int | None = None
+    at_a_time: int | None = None
+    together: tuple[str, ...] = ()
+    price: float | None = None
+    case: str = ""
+    covers: tuple[str, ...] = ()
+    p_useful: float | None = None
+    most: int | None = None
+    inspected: bool = False
+    whole_unit: bool | None = None
+    turned: str = ""
+    turn_every_days: float | None = None
+    source: Source = field(default=Source("passage.toml"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Passage:
+    """A passage or season, as columns.csv says of passage.toml; ``tools`` None: nothing is said of them.
+
+    ``cost_without`` is by system, and that of ``critical`` and ``other`` items.
+    """
+
+    days: float | None = None
+    running_hours: float | None = None
+    resupply_days: float | None = None
+    budget: float | None = None
+    weight_kg: float | None = None
+    room_litres: float | None = None
+    today: str = ""
+    assurance: float | None = None
+    tools: tuple[str, ...] | None = None
+    cost_without: Mapping[str, Range] = field(default_factory=dict)
+    items: tuple[SpareWish, ...] = ()

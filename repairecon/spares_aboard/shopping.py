@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.book.spares_book import book_at
-from repairecon.read.boat import BoatPapers, boat_around, read_boat, read_papers
+from repairecon.read.boat import BoatPapers, boat_around, read_boat
 from repairecon.read.closed import FOLDER as DECIDED
 from repairecon.read.from_stock import same_part
-from repairecon.read.problems import Problems, key
+from repairecon.read.problems import key
 from repairecon.read.requests import AskLine
 from repairecon.records import Case, Item, OnHand, Part, RepaireconError
 from repairecon.show.layout import wrapped
@@ -63,9 +63,7 @@ def shopping_list(book: str | os.PathLike[str]) -> ShoppingList:
     home = boat_around(book)
     if home is None:
         raise RepaireconError("the book lies in no boat's folder: begin one with new-boat, and put the book there")
-    problems = Problems()
-    papers = read_papers(home, problems)
-    problems.stop_if_any()
+    papers = read_boat(home)
     with book_at(book) as opened:
         answer = spares_aboard(opened, boat=home)
         cards = {c.name: c for c in opened.items()}

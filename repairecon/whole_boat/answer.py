@@ -13,14 +13,14 @@ from typing import Any
 
 from repairecon.book.spares_book import book_at
 from repairecon.many.work import Lost, each
-from repairecon.read.boat import book_path, read_boat, read_papers
+from repairecon.read.boat import BoatPapers, book_path, read_boat
 from repairecon.read.closed import FOLDER as DECIDED
 from repairecon.read.defaults import Defaults
-from repairecon.read.problems import Problems, key
+from repairecon.read.problems import key
 from repairecon.read.reading import Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
-from repairecon.records import Boat, RepaireconError
+from repairecon.records import RepaireconError
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard
 from repairecon.whole_boat.season import Season, season
@@ -131,18 +131,15 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
     if not 1.0 <= season_days <= 3650.0:
         raise RepaireconError(f"season_days: found {season_days}; give days from 1 to 3650")
     boat, years = read_boat(folder), season_days / 365.25
-    problems = Problems()
-    papers = read_papers(Path(folder), problems)
-    problems.stop_if_any()
     lines = [case_line(job, seed=seed) for job in boat.jobs if not (Path(job) / DECIDED).exists()]
     spares, failed = _spares(book_path(Path(folder)), boat)
     jobs = tuple(line for line in lines if not line.faults)
     failed_now = Counter(key(line.unit) for line in jobs)
     working = [replace(u, count=u.count - failed_now[key(u.unit)]) for u in boat.units]
-    worked = [unit_line(papers, unit, years, seed) for unit in working if unit.count > 0]
+    worked = [unit_line(boat, unit, years, seed) for unit in working if unit.count > 0]
     units, there = tuple(unit for unit, _ in worked), frozenset(spares.units if spares else ())
-    money, critical = Money(papers.toml, Defaults()), frozenset(key(u.unit) for u in boat.units if u.critical)
-    hour = papers.toml.section("owner").number("cost_own_hour") or HOUR_IN_ORDER
+    money, critical = Money(boat.toml, Defaults()), frozenset(key(u.unit) for u in boat.units if u.critical)
+    hour = boat.toml.section("owner").number("cost_own_hour") or HOUR_IN_ORDER
     return BoatLine(
         folder=str(folder), boat=boat.name, base=boat.base, figures=boat.figures, currency=boat.currency,
         today=boat.today, jobs=jobs, units=units, season=season(worked, years, there, seed), spares=spares,
@@ -152,7 +149,7 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
     )  # fmt: skip
 
 
-def _spares(path: Path | None, boat: Boat) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:
+def _spares(path: Path | None, boat: BoatPapers) -> tuple[SparesLine | None, tuple[tuple[str, str], ...]]:
     """The spares book, or why it could not be read; neither where there is none."""
     if path is None:
         return None, ()

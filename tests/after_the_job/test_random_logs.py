@@ -13,6 +13,7 @@ from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.job import after_the_job
 from repairecon.after_the_job.log import calibration
 from repairecon.read.job_log import learned_text, log_text, read_learned, read_log
+from repairecon.read.problems import Problems
 from repairecon.records import LOG_KINDS, QUANTITIES, STAGES, JobLog, Logged, Source
 
 ODD = (0.0, 1e-12, 1e-3, 0.5, 1.0, 3.0, 10.0, 250.0, 1e6)
@@ -20,7 +21,7 @@ ODD = (0.0, 1e-12, 1e-3, 0.5, 1.0, 3.0, 10.0, 250.0, 1e6)
 
 def a_row(rng: random.Random, job: str) -> Logged:
     """A row of any kind, its numbers odd."""
-    kind, unit = rng.choice(LOG_KINDS), rng.choice(["pump", "winch"])
+    kind, unit = rng.choice(list(LOG_KINDS)), rng.choice(["pump", "winch"])
     ends = sorted(rng.choice(ODD) for _ in range(3))
     seller = rng.choice(["stockist", "Stockist", "a: b"])
     if rng.random() < 0.2:
@@ -54,7 +55,7 @@ def test_any_log(seed: int, tmp_path: Path) -> None:
     charts.held_caption(found)
     charts.chances_caption(found)
     (tmp_path / "learned.toml").write_text(learned_text(found.learned), encoding="utf-8")
-    assert read_learned(tmp_path / "learned.toml").hours == found.learned.hours
+    assert read_learned(tmp_path / "learned.toml", Problems()).hours == found.learned.hours
 
 
 def test_a_slip_of_the_pen_does_not_stop_the_next_case(tmp_path: Path) -> None:
@@ -73,7 +74,7 @@ def test_a_slip_of_the_pen_does_not_stop_the_next_case(tmp_path: Path) -> None:
     learned = after_the_job(None, JobLog((row,))).learned
     assert max(h.high for h in learned.hours) == 100.0
     (tmp_path / "learned.toml").write_text(learned_text(learned), encoding="utf-8")
-    assert read_learned(tmp_path / "learned.toml").hours == learned.hours
+    assert read_learned(tmp_path / "learned.toml", Problems()).hours == learned.hours
 
 
 def test_a_chance_worked_out_falls_into_its_group() -> None:

@@ -16,6 +16,7 @@ from repairecon.compare_quotes.job import compare_quotes
 from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, read_actual, read_closed
 from repairecon.read.job_log import add_to_log, log_text, read_learned, read_log, write_learned
+from repairecon.read.problems import Problems
 from repairecon.rebuild_or_buy.learned import with_learned
 from repairecon.records import JobLog, Logged, Moved, Source
 
@@ -81,7 +82,7 @@ def test_the_sheet_goes_into_the_log_and_the_log_into_the_next_case(closed: Clos
     log = read_log(tmp_path)
     assert log_text(log.rows) == (tmp_path / "job_log.csv").read_text(encoding="utf-8")
     write_learned(tmp_path / "learned.toml", found.learned)
-    learned = read_learned(tmp_path / "learned.toml")
+    learned = read_learned(tmp_path / "learned.toml", Problems())
     assert learned.suppliers == found.learned.suppliers
     by = {k.supplier: k for k in learned.suppliers}
     case = replace(closed.case, learned=learned)

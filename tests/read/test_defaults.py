@@ -84,7 +84,7 @@ def test_default_looks_tell_of_the_default_tree(case: Case) -> None:
         assert look.hours.high > 0
         assert not look.price_of
         assert look.source.note == assumed[f"look: {look.look}"].source
-    for row in default_rows().files["looks.csv"]:
+    for row in default_rows()[0]["looks.csv"]:
         assert assumed[f"look: {row.text('look')}"].value.startswith(f"right {row.text('p_right')}; ")
 
 
@@ -186,7 +186,7 @@ def test_every_default_has_value_unit_and_source() -> None:
     for name, entry in entries.items():
         assert set(entry) == {"value", "unit", "source"}, name
         assert entry["source"], name
-    for rows in default_rows().files.values():
+    for rows in default_rows()[0].values():
         assert all(row.text("source") for row in rows)
 
 

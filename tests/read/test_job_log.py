@@ -9,6 +9,7 @@ import pytest
 
 from repairecon import CaseError, RepaireconError, read_case
 from repairecon.read.job_log import add_to_log, learned_text, log_text, read_learned, read_log, write_learned
+from repairecon.read.problems import Problems
 from repairecon.records import ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged, Source
 
 DATA = Path(__file__).parents[2] / "data"
@@ -164,7 +165,7 @@ def test_the_demo_log_is_whole_and_says_that_it_is_invented() -> None:
 
 def test_learned_written_and_read_back(tmp_path: Path) -> None:
     write_learned(tmp_path / "learned.toml", LEARNED)
-    assert read_learned(tmp_path / "learned.toml") == LEARNED
+    assert read_learned(tmp_path / "learned.toml", Problems()) == LEARNED
 
 
 def case_with(tmp_path: Path, section: str, learned: str | None = None) -> Path:

@@ -10,7 +10,7 @@ import pytest
 import reference_case as rc
 from bench_case import answer, bench_case, sure
 
-from repairecon.records import ORDER_TIMES, STAGES, Case, FindingError, RepaireconError, Task, Waiver
+from repairecon.records import ORDER_TIMES, STAGES, Case, FindingError, RepaireconError, Task
 
 NO_EXCHANGE = tuple(w for w in rc.ways() if w.way != "exchange")
 
@@ -167,7 +167,7 @@ def test_chances_of_the_stages() -> None:
 def test_a_case_whose_only_open_way_is_a_rebuild(ways: tuple) -> None:  # type: ignore[type-arg]
     unit = replace(rc.case().unit, safety=("fuel",))
     waived = replace(
-        bench_case(ways=ways, branches=()), unit=unit, waivers=(Waiver("rebuild", "done by a licensed fitter"),)
+        bench_case(ways=ways, branches=()), unit=unit, waivers={"rebuild": "done by a licensed fitter"}
     )
     assert answer(waived).bench.value == pytest.approx(100 + 40 + 15)
 

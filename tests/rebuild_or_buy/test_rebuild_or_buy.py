@@ -17,7 +17,7 @@ from repairecon.rebuild_or_buy.command import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.screen import full
 from repairecon.rebuild_or_buy.verdict import near_tie, screen
-from repairecon.records import CaseError, FindingError, RepaireconError, Waiver
+from repairecon.records import CaseError, FindingError, RepaireconError
 
 DATA = Path(__file__).parents[2] / "data"
 DEMOS = ("windlass", "alternator", "starter")
@@ -164,7 +164,7 @@ class TestScreen:
         assert "second-hand" in as_json(answer)["verdict"]
 
     def test_waiver_lifts_it(self):
-        case = rc.case(unit=self.unit, waivers=(Waiver("rebuild here", "rebuilt by a licensed fitter"),))
+        case = rc.case(unit=self.unit, waivers={"rebuild here": "rebuilt by a licensed fitter"})
         assert screen(case)["rebuild here"] == ""
 
     def test_nothing_left_is_said(self):
