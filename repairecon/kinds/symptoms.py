@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -51,21 +52,13 @@ class SymptomMatch:
 
 
 @cache
-def _commonness() -> dict[str, int]:
+def _commonness() -> Counter[str]:
     """In how many symptoms a word is used."""
-    counted: dict[str, int] = {}
-    for row in rows("symptoms"):
-        for word in _bag(f"{row['symptom']}; {row['words']}"):
-            counted[word] = counted.get(word, 0) + 1
-    return counted
-
-
-def _weight(word: str) -> float:
-    return log((1 + len(rows("symptoms"))) / (0.5 + _commonness().get(word, 0)))
+    return Counter(word for row in rows("symptoms") for word in _bag(f"{row['symptom']}; {row['words']}"))
 
 
 def _weigh(words: Iterable[str]) -> float:
-    return sum(_weight(word) for word in words)
+    return sum(log((1 + len(rows("symptoms"))) / (0.5 + _commonness()[word])) for word in words)
 
 
 def _bag(cell: str) -> set[str]:
@@ -110,20 +103,7 @@ def _pointers(sentence: str, kind: str) -> list[Pointer]:
 
 
 def match_symptom(kind: str, sentence: str) -> SymptomMatch:
-    """Match a sentence to the symptoms of a kind.
-
-    Parameters
-    ----------
-    kind : str
-        One of ``kinds()``, or empty for a unit of no known kind.
-    sentence : str
-        What the owner says is the matter.
-
-    Returns
-    -------
-    SymptomMatch
-        What it was taken for, how sure that is, and the question that would tell more.
-    """
+    """Match what the owner says is the matter to the symptoms of one of ``kinds()``; none where the kind is empty."""
     if not of_kind("symptoms", kind):
         return SymptomMatch(kind=kind, sentence=sentence, symptom="", certainty="none", said=_NO_SYMPTOM)
     pointers = _pointers(sentence, kind)
@@ -135,7 +115,8 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     ranked = sorted(scores, key=lambda s: -scores[s])
     best = scores[ranked[0]]
     elsewhere = tuple(p for p in pointers if p.kind != kind) or _heard_elsewhere(sentence, kind, best)
-    fine = _says_fine(sentence) if best < 3 * _LEAST else ""
+    works = any(f" {phrase} " in f" {fold(sentence)} " for phrase in listed("fine"))
+    fine = "you say that it works" if works and best < 3 * _LEAST else ""
     lost = best < _LEAST or bool(fine)
     close = ranked if lost else [s for s in ranked if scores[s] >= _CLOSE * best]
     sure = len(close) == 1 and not lost and all(_weigh(meaning(p.because)) <= best for p in elsewhere)
@@ -163,11 +144,6 @@ def _nothing_wrong(kind: str, sentence: str) -> str:
             if both >= 0.7 * _weigh(wanted) and both >= 0.5 * _weigh(said):
                 return clause
     return ""
-
-
-def _says_fine(sentence: str) -> str:
-    text = f" {fold(sentence)} "
-    return "you say that it works" if any(f" {phrase} " in text for phrase in listed("fine")) else ""
 
 
 def _heard_elsewhere(sentence: str, kind: str, best: float) -> tuple[Pointer, ...]:

@@ -46,22 +46,10 @@ def measures(kind: str) -> tuple[str, ...]:
 
 
 def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement:
-    """Judge what was measured.
+    """Judge what was measured on one of ``kinds()``, the measure in the owner's words.
 
-    Parameters
-    ----------
-    kind : str
-        One of ``kinds()``.
-    measure : str
-        What was measured, in the owner's words.
-    value : str or float or None
-        A number in the limit's own unit, a number with its unit ("3 thou"), one against another ("10.9 of 12.4"),
-        or words ("a nail catches"). None asks for the limit alone.
-
-    Returns
-    -------
-    Judgement
-        Within, worn, or what to ask, with the limit, its source and what then.
+    ``value`` is a number in the limit's own unit, a number with its unit ("3 thou"), one against another ("10.9 of
+    12.4"), or words ("a nail catches"); None asks for the limit alone.
     """
     said = "" if value is None else f"{value}".strip()
     likely = _likely_rows(kind, measure)
@@ -137,11 +125,10 @@ def _against(row: Mapping[str, str], number: float, low: float, high: float) -> 
 
 def _by_words(row: Mapping[str, str], said: str) -> Verdict:
     heard = meaning(said)
-    holds: dict[Verdict, bool] = {
-        verdict: any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell]))
-        for verdict, cell in _CELLS.items()
-    }
-    return next((verdict for verdict, is_so in holds.items() if is_so), "ask")
+    for verdict, cell in _CELLS.items():
+        if any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell])):
+            return verdict
+    return "ask"
 
 
 def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:
@@ -181,17 +168,10 @@ def kinds_listed() -> tuple[str, list[dict[str, Any]]]:
     known = [facts(kind) for kind in kinds()]
     wide = max(len(k.kind) for k in known)
     lines = [f"{k.kind.ljust(wide)}  own rebuild: {k.own_rebuild}; also {', '.join(k.other_names[:3])}" for k in known]
-    data = [
-        {
-            "kind": k.kind,
-            "other_names": list(k.other_names),
-            "safety_class": k.safety_class,
-            "own_rebuild": k.own_rebuild,
-            "symptoms": list(k.symptoms),
-            "measures": list(measures(k.kind)),
-        }
-        for k in known
-    ]
+    data = [{
+        "kind": k.kind, "other_names": list(k.other_names), "safety_class": k.safety_class,
+        "own_rebuild": k.own_rebuild, "symptoms": list(k.symptoms), "measures": list(measures(k.kind)),
+    } for k in known]  # fmt: skip
     return "\n".join(lines), data
 
 

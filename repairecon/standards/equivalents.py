@@ -6,35 +6,45 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
+from typing import NamedTuple
 
 from repairecon.records import Designation, Equivalence
 from repairecon.standards import bearings, belts, electrical, hoses, materials, rings_keys, seals, threads, v_belts
-from repairecon.standards.findings import Found, Judging, compare_words, finish, take_quantity
+from repairecon.standards.findings import Found, Judging, compare_words, finish, of_kind
 from repairecon.standards.words import Text, kinds_said, plain
 
-FAMILIES: dict[str, tuple[Callable[[Text, bool], Found | None], Callable[[Judging], None]]] = {
-    threads.KIND: (threads.read, threads.compare),
-    rings_keys.CIRCLIP: (rings_keys.read_ring, rings_keys.compare),
-    rings_keys.KEY: (rings_keys.read_key, rings_keys.compare),
-    rings_keys.WOODRUFF: (rings_keys.read_woodruff, rings_keys.compare),
-    rings_keys.PIN: (rings_keys.read_pin, rings_keys.compare),
-    hoses.KIND: (hoses.read, hoses.compare),
-    hoses.PUMP_SEAL: (hoses.read_pump_seal, hoses.compare_pump_seals),
-    electrical.FUSE: (electrical.read_fuse, electrical.compare),
-    electrical.RELAY: (electrical.read_relay, electrical.compare),
-    electrical.LAMP: (electrical.read_lamp, electrical.compare),
-    electrical.BRUSH: (electrical.read_brush, electrical.compare),
-    electrical.BATTERY: (electrical.read_battery, electrical.compare),
-    belts.RIBBED: (belts.read_ribbed, belts.compare),
-    belts.TOOTHED: (belts.read_toothed, belts.compare),
-    v_belts.KIND: (v_belts.read, v_belts.compare),
-    bearings.KIND: (bearings.read, bearings.compare),
-    seals.LIP_SEAL: (seals.read_lip_seal, seals.compare_lip_seals),
-    seals.O_RING: (seals.read_ring, seals.compare_rings),
-    hoses.MAKERS: (hoses.read_makers, hoses.compare_makers),
-    materials.KIND: (materials.read, materials.no_size),
+
+class Family(NamedTuple):
+    """How names of a kind are read and compared; ``alone``: also where a name does not say the kind."""
+
+    read: Callable[[Text], Found | None]
+    compare: Callable[[Judging], None]
+    alone: bool = True
+
+
+FAMILIES = {
+    threads.KIND: Family(threads.read, threads.compare),
+    rings_keys.CIRCLIP: Family(rings_keys.read_ring, rings_keys.compare, alone=False),
+    rings_keys.KEY: Family(rings_keys.read_key, rings_keys.compare, alone=False),
+    rings_keys.WOODRUFF: Family(rings_keys.read_woodruff, rings_keys.compare, alone=False),
+    rings_keys.PIN: Family(rings_keys.read_pin, rings_keys.compare, alone=False),
+    hoses.KIND: Family(hoses.read, hoses.compare, alone=False),
+    hoses.PUMP_SEAL: Family(hoses.read_pump_seal, hoses.compare_pump_seals),
+    electrical.FUSE: Family(electrical.read_fuse, electrical.compare, alone=False),
+    electrical.RELAY: Family(electrical.read_relay, electrical.compare, alone=False),
+    electrical.LAMP: Family(electrical.read_lamp, electrical.compare),
+    electrical.BRUSH: Family(electrical.read_sized, electrical.compare, alone=False),
+    electrical.BATTERY: Family(electrical.read_battery, electrical.compare),
+    belts.RIBBED: Family(belts.read_ribbed, belts.compare),
+    belts.TOOTHED: Family(belts.read_toothed, belts.compare),
+    v_belts.KIND: Family(v_belts.read, v_belts.compare),
+    bearings.KIND: Family(bearings.read, bearings.compare),
+    seals.LIP_SEAL: Family(seals.read_lip_seal, seals.compare_lip_seals),
+    seals.O_RING: Family(seals.read_ring, seals.compare_rings),
+    hoses.MAKERS: Family(hoses.read_makers, hoses.compare_makers, alone=False),
+    materials.KIND: Family(materials.read, materials.no_size),
 }
-"""How names of a kind are read and compared; a name that says no kind is tried in this order."""
+"""The families by kind; a name that says no kind is tried in this order."""
 _RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, hoses.PUMP_SEAL)
 _NEGATION = re.compile(
     r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
@@ -96,11 +106,10 @@ def _positive(words: str, kind: str) -> Designation | None:
 
 
 def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
-    text = Text(words)
-    take_quantity(text, kind)
-    text.take_labelled()
-    text.take_phrases(kind)
-    found = FAMILIES[kind][0](text, sure)
+    if not (sure or FAMILIES[kind].alone):
+        return None
+    text = of_kind(words, kind, sure)
+    found = FAMILIES[kind].read(text)
     if found is None:
         return None
     if kind != materials.KIND and found.size:
@@ -110,8 +119,9 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
 
 def _second(text: Text, found: Found) -> None:
     """A second designation in one name must name the same size."""
-    probe, belt = Text(text.left), found.kind == v_belts.KIND
-    again = FAMILIES[found.kind][0](probe, belt and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
+    belt = found.kind == v_belts.KIND
+    probe = Text(text.left, found.kind, belt and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
+    again = FAMILIES[found.kind].read(probe) if probe.sure or FAMILIES[found.kind].alone else None
     if again is None or not again.dims:
         return
     text.left = probe.left
@@ -147,7 +157,7 @@ def equivalent(
     if want.kind != offer.kind:
         judging.refuse(f"{offer.size or offered} is a {offer.kind}, {want.size or wanted} a {want.kind}", "kind")
         return judging.done()
-    FAMILIES[want.kind][1](judging)
+    FAMILIES[want.kind].compare(judging)
     if want.kind in _RUBBER:
         materials.compare(judging, fluid)
     compare_words(want, "wanted", judging)
@@ -201,7 +211,7 @@ _VERDICTS = {
     "same": "the same part",
     "near": "near, not the same: take it only if you allow what differs",
     "not": "not the part",
-    "unknown": "not clear from this: ask before you order",
+    "unknown": "unknown, not clear from this: ask before you order",
 }
 
 
@@ -213,7 +223,7 @@ def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str
     """
     found = equivalent(wanted, offered, fluid=fluid)
     known = bool(materials.fluids_of(fluid)) if fluid else None
-    lines = [f"Wanted {wanted}, offered {offered}: {found.verdict}: {_VERDICTS[found.verdict]}."]
+    lines = [f"Wanted {wanted}, offered {offered}: {_VERDICTS[found.verdict]}."]
     lines += [f"  {reason}" for reason in found.reasons]
     lines += [f"  Caution: {words}" for words in found.caution]
     if known is False:

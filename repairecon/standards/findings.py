@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache, partialmethod
@@ -71,20 +71,14 @@ def by_row(
     return Found(kind, size, dims, dict(marks or {}), [] if row is None else [row], row is not None)
 
 
-def take_quantity(text: Text, kind: str = "") -> None:
-    """Take how many are meant: 2x, 4 pcs, pack of 10."""
+def of_kind(words: str, kind: str, sure: bool) -> Text:
+    """A name to be read as one of a kind, less how many are meant, labelled sizes and listed phrases."""
+    text = Text(words, kind, sure)
     while text.take(_QUANTITY) or (kind in _SOLD_WHOLE and text.take(_TIMES)):
         pass
-
-
-def sized(text: Text, *labels: str) -> Decimal | None:
-    """The size of the first of some labels, taken from those that were written beside the name."""
-    for label in labels:
-        for found in text.sizes:
-            if found.label == label:
-                text.sizes.remove(found)
-                return found.value
-    return None
+    text.take_labelled()
+    text.take_phrases()
+    return text
 
 
 def finish(text: Text, found: Found) -> Designation:
@@ -92,12 +86,9 @@ def finish(text: Text, found: Found) -> Designation:
     _features(text, found)
     _sizes_beside(text, found)
     status, sources = trust(found.used)
-    others = [*found.others, *((words, e.value, e.why) for words, e in text.said("other"))]
-    others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.said("kind")
-               if e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
-    lacks, denied, conditions = (
-        tuple(words for words, _ in text.said(role)) for role in ("lack", "negation", "condition")
-    )
+    found.others += [(words, e.value, e.why) for words, e in text.said("other")]
+    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.said("kind")
+                     if e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
     return Designation(
         text=text.words,
         kind=found.kind,
@@ -107,10 +98,10 @@ def finish(text: Text, found: Found) -> Designation:
         marks={name: value for name, value in found.marks.items() if value},
         unread=(*found.unread, *text.rest()),
         against=tuple(found.against),
-        others=tuple(others),
-        lacks=lacks,
-        denied=denied,
-        conditions=conditions,
+        others=tuple(found.others),
+        lacks=text.in_role("lack"),
+        denied=text.in_role("negation"),
+        conditions=text.in_role("condition"),
         listed=found.listed,
         status=status,
         sources=sources,
@@ -160,15 +151,14 @@ class Judging:
     """
 
     def __init__(self, wanted: Designation, offered: Designation) -> None:
-        self.wanted, self.offered = wanted, offered
-        self.both = wanted, offered
+        self.wanted, self.offered = self.both = wanted, offered
         self.verdict: AlikeVerdict = "same"
         self._reasons: list[str] = []
         self._differs: list[str] = []
         self._caution: list[str] = []
         self._gaps: dict[str, float] = {}
-        self._statuses: list[str] = [wanted.status, offered.status]
-        self._sources: list[str] = [*wanted.sources, *offered.sources]
+        self._statuses = [wanted.status, offered.status]
+        self._sources = [*wanted.sources, *offered.sources]
 
     def find(self, verdict: AlikeVerdict, reason: str, *differs: str) -> None:
         """A finding with its own verdict."""
@@ -210,42 +200,52 @@ class Judging:
         self._gaps[letter] = float(gap)
         return gap
 
+    def absent(self, says: str) -> bool:
+        """Findings on parts that are in no table; True where there is one."""
+        absent = [part for part in self.both if not part.listed]
+        for part in absent:
+            self.unknown(f"{part.size} {says}")
+        return bool(absent)
+
+    def note_sizes(self, what: str, letters: Iterable[str], unit: str = " mm") -> None:
+        """Say which sizes are the same."""
+        self.note(f"same {what}: {' x '.join(shown(self.wanted.dims[c]) for c in letters)}{unit}")
+
     def done(self) -> Equivalence:
         """The finished comparison."""
         status = worst_status(self._statuses)
         if status in ("doubtful", "from memory"):
             self.caution(f"Not all of this is published: the least sure row of the tables used is {status}; measure.")
-        return Equivalence(
-            verdict=self.verdict,
-            reasons=tuple(dict.fromkeys(self._reasons)),
-            differs=tuple(dict.fromkeys(self._differs)),
-            wanted=self.wanted,
-            offered=self.offered,
-            caution=tuple(dict.fromkeys(self._caution)),
-            status=status,
-            sources=tuple(dict.fromkeys(s for s in self._sources if s)),
-            gaps=dict(self._gaps),
+        reasons, differs, caution, sources = (
+            tuple(dict.fromkeys(said)) for said in (self._reasons, self._differs, self._caution, self._sources)
         )
+        return Equivalence(self.verdict, reasons, differs, self.wanted, self.offered, caution, status,
+                           tuple(filter(None, sources)), self._gaps)  # fmt: skip
 
 
-def compare_features(judging: Judging) -> None:
-    """Findings on the features of ``features.csv``; what two values of one mean may stand in ``feature_pairs.csv``."""
+def compare_features(judging: Judging, after: str = "") -> None:
+    """Findings on the features of ``features.csv`` that come first, or after the sizes."""
     for row in rows("features"):
-        if row["kind"] == judging.wanted.kind:
+        if (row["kind"], row["after"]) == (judging.wanted.kind, after):
             want, has = judging.marks(row["feature"], row["usual"])
-            if (pair := _pair(row, want, has, judging.wanted.marks)) is not None:
+            if (pair := _pair(row, want, has, judging)) is not None:
                 _by_pair(pair, want, has, judging)
             elif want != has:
                 _by_feature(row, want, has, judging)
 
 
-def _pair(feature: Row, want: str, has: str, marks: Mapping[str, str]) -> Row | None:
-    """The first row for two values of a feature; ``=`` is the same value, ``when`` another feature of the wanted."""
+def _pair(feature: Row, want: str, has: str, judging: Judging) -> Row | None:
+    """The first row of ``feature_pairs.csv`` for two values of a feature.
+
+    ``=`` is the same value, ``when`` another feature of the wanted or, where it says so, of the offered part.
+    """
     for row in rows("feature_pairs"):
         if (row["kind"], row["feature"]) == (feature["kind"], feature["feature"]):
             name, _, value = row["when"].partition("=")
+            part = judging.offered if name.startswith("offered ") else judging.wanted
+            other = part.marks.get(name.removeprefix("offered "), "")
             offered = want == has if row["offered"] == "=" else want != has and re.fullmatch(row["offered"], has)
-            if offered and re.fullmatch(row["wanted"], want) and re.fullmatch(value, marks.get(name, "")):
+            if offered and re.fullmatch(row["wanted"], want) and re.fullmatch(value, other):
                 return row
     return None
 
@@ -275,11 +275,8 @@ def compare_words(part: Designation, whose: str, judging: Judging) -> None:
     for sentence in part.against:
         judging.refuse(f"the {whose} name {sentence}", "size")
     for words, value, why in part.others:
-        said = f"{says} {words!r}: {why or 'another thing than the part itself'}"
-        if value == "not":
-            judging.refuse(said, "kind")
-        else:
-            judging.unknown(f"{said}; ask what is meant", "kind")
+        said, no_part = f"{says} {words!r}: {why or 'another thing than the part itself'}", value == "not"
+        judging.find("not" if no_part else "unknown", said if no_part else f"{said}; ask what is meant", "kind")
     for words in part.lacks:
         judging.refuse(f"{says} {words!r}: not the whole part", "completeness")
     for words in part.denied:
@@ -293,15 +290,18 @@ def compare_words(part: Designation, whose: str, judging: Judging) -> None:
             judging.near(f"{says} {words!r}, which is in no table: ask", "words")
 
 
-def compare_sizes(judging: Judging, names: Mapping[str, str], slack: Decimal = Decimal(0)) -> bool:
-    """Findings on sizes [mm] that must be alike, by their letters and names; True where all are."""
+def compare_sizes(judging: Judging, *letters: str) -> bool:
+    """Findings on the sizes [mm] of ``sizes.csv``, all or some of them; True where none differs."""
     alike = True
-    for letter, name in names.items():
-        if judging.have(letter) == 2:
-            if abs(judging.gap(letter)) > slack:
-                want, has = judging.sizes(letter)
-                judging.refuse(f"the {name} is {shown(has)} mm against {shown(want)} mm", name)
-                alike = False
-        elif judging.have(letter):
+    for row in rows("sizes"):
+        letter, name = row["letter"], row["name"]
+        if row["kind"] != judging.wanted.kind or (letters and letter not in letters):
+            continue
+        if judging.have(letter) == 1:
             judging.near(f"only one of the two says its {name}", name)
+        elif judging.have(letter) and abs(gap := judging.gap(letter)) > exact(row["slack_mm"]):
+            want, has = map(shown, judging.sizes(letter))
+            says = row["larger" if gap > 0 else "smaller"] or f"the {name} is {{has}} mm against {{want}} mm"
+            judging.find(cast(AlikeVerdict, row["verdict"]), says.format(want=want, has=has, gap=shown(abs(gap))), name)
+            alike = False
     return alike

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from decimal import Decimal
+from functools import cache
+from types import MappingProxyType
 from typing import NamedTuple
 
 from repairecon.standards.findings import Found, Judging
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import NUMBER, Text, plain
 
-_RUBBER = {
-    row["means"]: re.compile(rf"(?<![A-Z0-9])(?:{row['pattern']})(?![A-Z]|\d{{3}}|\.\d)")
-    for row in rows("material_words")
-    if row["kind"] == "rubber"
-}
-_METALS = (("stainless", r"STAINLESS|INOX|A2|A4|1\.4122|1\.4310|1\.4401|1\.4571|AISI ?3\d\d|SS|NIRO|RVS"),
-           ("steel", r"CARBON STEEL|SPRING STEEL|STEEL|C45K?|C75S?|1\.1231"))  # fmt: skip
+_RUBBER, _METAL = ({
+    row["means"]: re.compile(rf"{before}(?:{row['pattern']}){behind}")
+    for row in rows("material_words") if row["kind"] == kind
+} for kind, before, behind in (
+    ("rubber", r"(?<![A-Z0-9])", r"(?![A-Z]|\d{3}|\.\d)"), ("metal", r"(?<![A-Z0-9.])", r"(?![A-Z0-9])")
+))  # fmt: skip
 _SHORE = r"(?<![\d.])(\d\d) ?(?:SHORE(?: ?A)?|SHA?|IRHD)(?!\w)|(?:SHORE|IRHD) ?A? ?(\d\d)(?!\d)"
 KIND = "rubber part"
 _PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANES?|BELLOWS|RUBBER|RINGS?|PACKING)\b")
@@ -25,13 +27,7 @@ _PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANE
 def material_of(text: str) -> str:
     """The rubber or metal that a text names, or empty."""
     words = plain(text)
-    for name, pattern in _RUBBER.items():
-        if pattern.search(words):
-            return name
-    for name, signs in _METALS:
-        if re.search(rf"(?<![A-Z0-9.])(?:{signs})(?![A-Z0-9])", words):
-            return name
-    return ""
+    return next((name for name, pattern in (*_RUBBER.items(), *_METAL.items()) if pattern.search(words)), "")
 
 
 def take_material(text: Text, found: Found) -> None:
@@ -51,7 +47,7 @@ def take_material(text: Text, found: Found) -> None:
         found.marks["hardness"] = hardness
 
 
-def read(text: Text, _sure: bool) -> Found | None:
+def read(text: Text) -> Found | None:
     """A rubber part of which no more is said than its material."""
     alone = " " not in text.alone and bool(material_of(text.alone))
     if material_of(text.words) not in _RUBBER or not (_PART.search(text.words) or alone):
@@ -94,8 +90,7 @@ def no_size(judging: Judging) -> None:
 
 def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
     """For each fluid that a text names, the table's fluids that may speak for it, nearest first."""
-    words = plain(text)
-    found = []
+    words, found = plain(text), []
     for pattern, names in _FLUIDS:
         if re.search(pattern, words):
             found.append(names)
@@ -103,13 +98,16 @@ def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
     return tuple(found)
 
 
+@cache
+def _ratings() -> Mapping[tuple[str, str], Row]:
+    return MappingProxyType({(row["material"], row["fluid"]): row for row in rows("seal_materials")})
+
+
 def rating(material: str, fluids: tuple[str, ...]) -> Rating:
     """How a material stands the first of some fluids that the table has for it."""
-    for fluid in fluids:
-        for row in rows("seal_materials"):
-            if row["material"] == material and row["fluid"] == fluid:
-                return Rating(row["rating"], _WORDS.get(fluid, fluid), row)
-    return Rating("", _WORDS.get(fluids[0], fluids[0]), None)
+    fluid = next((f for f in fluids if (material, f) in _ratings()), fluids[0])
+    row = _ratings().get((material, fluid))
+    return Rating(row["rating"] if row else "", _WORDS.get(fluid, fluid), row)
 
 
 def compare(judging: Judging, fluid: str) -> None:
@@ -141,25 +139,26 @@ def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judgin
     if not material:
         return
     found = rating(material, names)
-    said = f"the table does not say how {material} stands {found.fluid}: ask"
-    disputed = found.rating == "disputed"
     if found.row is not None:
         judging.used(found.row)
-    if found.row is not None and disputed:
-        said = f"the sources disagree on {material} in {found.fluid}: {found.row['note']}"
-    if found.rating == "bad":
+    if found.rating == "good":
+        judging.note(f"{material} stands {found.fluid}")
+    elif found.rating == "bad":
         swells = ": it swells" if found.fluid in ("diesel", "fuel") or "oil" in found.fluid else ""
         said = f"{material} is bad in {found.fluid}{swells}"
         if material == wanted:
             judging.caution(f"{said}; ask whether the wanted material is right.")
         if another:
             judging.refuse(said, "material")
-    elif found.rating == "good":
-        judging.note(f"{material} stands {found.fluid}")
-    elif another:
-        judging.near(said, "material")
     else:
-        judging.caution(said if disputed else f"T{said[1:]}.")
+        said = f"the table does not say how {material} stands {found.fluid}: ask"
+        warned = f"T{said[1:]}."
+        if found.row is not None:
+            said = warned = f"the sources disagree on {material} in {found.fluid}: {found.row['note']}"
+        if another:
+            judging.near(said, "material")
+        else:
+            judging.caution(warned)
 
 
 def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> None:

@@ -11,8 +11,7 @@ from itertools import permutations
 
 from repairecon.records.standards import Candidate, WhichPart
 from repairecon.standards.equivalents import FAMILIES
-from repairecon.standards.measured_belts import BELTS, belts_of
-from repairecon.standards.measured_parts import Measures, Spec, fits, labels, specs
+from repairecon.standards.measured_parts import BELTS, Measures, Spec, belts_of, fits, labels, specs
 from repairecon.standards.tables import rows
 from repairecon.standards.words import INCH, PART, Text, kinds_said, millimetres, plain, shown, whole
 

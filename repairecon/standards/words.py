@@ -33,7 +33,6 @@ GAP = "¦"
 
 _SHOWN = Context(prec=2)
 _PI_H = Context(prec=4)
-_FRACTION = re.compile(r"(?:(\d+)[ -]+)?(\d+)/(\d+)")
 _CLEANING = (
     (re.compile(r"(?<=\d),(?=\d)"), "."),
     (re.compile(r"[×✕✖*]"), "X"),
@@ -59,10 +58,10 @@ class Entry(NamedTuple):
     """What a phrase of the list says: its role, and for a kind or a feature its value."""
 
     role: str
-    kind: str
-    feature: str
-    value: str
-    why: str
+    kind: str = ""
+    feature: str = ""
+    value: str = ""
+    why: str = ""
 
 
 class Size(NamedTuple):
@@ -91,15 +90,15 @@ def plain(text: str) -> str:
     return words.strip()
 
 
-def exact(value: float | str) -> Decimal:
+def exact(value: Decimal | float | str) -> Decimal:
     """A number as it is printed, so that 2.62 - 2.5 is 0.12."""
     return Decimal(str(value))
 
 
 def shown(value: Decimal | float) -> str:
     """A size as the tables write it, without spare zeros."""
-    number = exact(value) if isinstance(value, float) else Decimal(value)
-    digits = str(int(number)) if "E" in str(number) else str(number)
+    digits = str(exact(value))
+    digits = str(int(exact(value))) if "E" in digits else digits
     return digits.rstrip("0").rstrip(".") if "." in digits else digits
 
 
@@ -120,12 +119,9 @@ def around(height: Decimal) -> Decimal:
 
 def inches(words: str) -> Decimal | None:
     """A number of inches: 1.25, 1 1/4, 1-1/4 or 3/16."""
-    words = f"0{words}" if words.startswith(".") else words
-    whole = _FRACTION.fullmatch(words)
-    if whole:
-        ones, top, bottom = whole.groups()
-        return None if not int(bottom) else Decimal(ones or 0) + Decimal(top) / Decimal(bottom)
-    return Decimal(words) if re.fullmatch(NUMBER, words) else None
+    *ones, part = re.split("[ -]+", words)
+    top, _, bottom = part.partition("/")
+    return sum(map(Decimal, ones), Decimal(top) / Decimal(bottom or 1)) if int(bottom or 1) else None
 
 
 def millimetres(number: str, unit: str | None) -> Decimal | None:
@@ -156,7 +152,7 @@ def phrases() -> Mapping[str, tuple[Entry, ...]]:
     """The listed phrases by their letters and digits alone, so that spaces and hyphens do not matter."""
     found: dict[str, list[Entry]] = {}
     for row in (r for r in rows("words") if r["role"] != "label"):
-        entry = Entry(row["role"], row["kind"], row["feature"], row["value"], row["why"])
+        entry = Entry(*(row[name] for name in Entry._fields))
         for phrase in row["words"].split("|"):
             found.setdefault(re.sub(r"[\s/-]", "", plain(phrase)), []).append(entry)
     return MappingProxyType({key: tuple(entries) for key, entries in found.items()})
@@ -165,9 +161,11 @@ def phrases() -> Mapping[str, tuple[Entry, ...]]:
 class Text:
     """A name being read: what a reader takes leaves a gap, so what is left at the end was not understood."""
 
-    def __init__(self, words: str) -> None:
-        self.words = words
-        self.left = words
+    def __init__(self, words: str, kind: str = "", sure: bool = False) -> None:
+        self.words = self.left = words
+        self.kind = kind
+        self.sure = sure
+        """Whether the name says the kind, so that a bare number may be one of its sizes."""
         self.sizes: list[Size] = []
         self.entries: list[tuple[str, Entry]] = []
 
@@ -208,9 +206,9 @@ class Text:
                     self.sizes.append(Size(label, value, found[0].strip()))
                     self.cut(*found.span())
 
-    def take_phrases(self, kind: str) -> None:
-        """Take every listed phrase that may be said of a kind, the longest first."""
-        before = ""
+    def take_phrases(self) -> None:
+        """Take every listed phrase that may be said of the kind, the longest first."""
+        kind, before = self.kind, ""
         for start, end, key, entries in matches(self.left, kind):
             if key == "IN" and re.search(r"[\d\"]\s*$", self.left[:start]):
                 continue  # a unit, no word
@@ -220,9 +218,9 @@ class Text:
                 continue
             numbers = kind in ("Woodruff key", "maker's number") and re.match(r"\s*\d", self.left[end:])
             if key == "NO" and not self.left[start:end].endswith(".") and not numbers:
-                entry = Entry("negation", "", "", "", "")
+                entry = Entry("negation")
             if entry.role == "for" and not _use_follows(self.left[end:], kind):
-                entry = Entry("condition", "", "", "", "")
+                entry = Entry("condition")
             self.entries.append((self.left[start:end].strip() or key, entry))
             before = before if entry.role == "harmless" else entry.role
             self.cut(start, end)
@@ -230,6 +228,26 @@ class Text:
     def said(self, role: str) -> Iterator[tuple[str, Entry]]:
         """The phrases taken in one role."""
         return ((words, entry) for words, entry in self.entries if entry.role == role)
+
+    def in_role(self, role: str) -> tuple[str, ...]:
+        """The words of the phrases taken in one role."""
+        return tuple(words for words, _ in self.said(role))
+
+    def feature(self, name: str) -> str:
+        """What the phrases say of a feature of the kind; empty where they say nothing."""
+        return next((e.value for _, e in self.entries if (e.kind, e.feature) == (self.kind, name)), "")
+
+    def drop(self, *features: str) -> None:
+        """Leave out what the phrases say of some features: the reader has used it."""
+        self.entries = [(w, e) for w, e in self.entries if e.kind != self.kind or e.feature not in features]
+
+    def sized(self, *labels: str) -> Decimal | None:
+        """Take the size [mm] of the first of some labels that was written beside the name."""
+        found = next((size for label in labels for size in self.sizes if size.label == label), None)
+        if found is None:
+            return None
+        self.sizes.remove(found)
+        return found.value
 
 
 def matches(words: str, kind: str) -> Iterator[tuple[int, int, str, tuple[Entry, ...]]]:
@@ -283,7 +301,7 @@ def _chosen(entries: tuple[Entry, ...], kind: str, before: str, kind_follows: bo
             named = before in ("for", "use", "place of use") or (kind_follows and entry.role == "use")
             if not named and any(e.role == "other" for e in ordered):
                 continue
-            return entry if named else Entry("other", "", "", "unknown", "")
+            return entry if named else Entry("other", value="unknown")
         return entry
     return None
 

@@ -66,6 +66,7 @@ KEYS = {
     "seal_ranges": ("material",),
     "seal_types": ("code",),
     "seals": ("designation",),
+    "sizes": ("kind", "letter"),
 }
 
 
