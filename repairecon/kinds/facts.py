@@ -231,8 +231,14 @@ def facts(kind: str) -> KindFacts:
 
 def _records(make: Callable[..., T], table: str, kind: str, **columns: str) -> tuple[T, ...]:
     """The rows of a kind as records; ``columns`` where a field is not called as its column."""
-    return tuple(_record(make, row, where, columns, source=where)
-                 for line, row in of_kind(table, kind) for where in [_where(table, line, row)])  # fmt: skip
+    found = []
+    for line, row in of_kind(table, kind):
+        where = source(table, line, row["source"])
+        figures = row.get("figures_source", row.get("chance_source", row.get("source_is_for", "hours")))
+        if "from memory" in figures and row["source"] != "from memory":
+            where = replace(where, note=f"{where.note}; figures from memory")
+        found.append(_record(make, row, where, columns, source=where))
+    return tuple(found)
 
 
 def _record(
@@ -252,15 +258,6 @@ def _cell(row: Row, column: str, kind_of: str, where: Source) -> object:
     if kind_of.startswith("tuple"):
         return parts(text, "," if column in _BY_COMMA else ";")
     return _READ.get(kind_of, str)(text)
-
-
-def _where(table: str, line: int, row: Row) -> Source:
-    """The row, who was read, and that the figures are from memory where they are."""
-    read = source(table, line, row["source"])
-    figures = row.get("figures_source", row.get("chance_source", row.get("source_is_for", "hours")))
-    if "from memory" in figures and row["source"] != "from memory":
-        return replace(read, note=f"{read.note}; figures from memory")
-    return read
 
 
 def share(kind: str, what: str) -> Range:

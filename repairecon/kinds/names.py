@@ -246,15 +246,9 @@ def _match(
     ranked = [c for c in classes if c in of_words or any(c == row["safety_class"] for row in known)]
     cautions = [c for row in known for c in parts(row["cautions"])] + [classes[c]["caution"] for c in of_words]
     return KindMatch(
-        written=name,
-        kind=kinds[0] if kinds else "",
-        certainty=certainty,
-        candidates=kinds,
-        question=question,
-        said=said,
-        safety_class=ranked[0],
+        name, kinds[0] if kinds else "", certainty, kinds, question, said, safety_class=ranked[0],
         own_rebuild=max(LEVELS, key=lambda level: (level in levels, LEVELS.index(level))),
         certificate_needed=any(classes[c]["certificate_needed"] == "yes" for c in ranked),
         cautions=tuple(dict.fromkeys(cautions)),
         safety_words=tuple(dict.fromkeys(word for _, word in danger)),
-    )
+    )  # fmt: skip

@@ -66,16 +66,16 @@ def _bag(cell: str) -> set[str]:
 
 
 @cache
-def _titles(kind: str, symptom: str) -> tuple[set[str], set[str], tuple[frozenset[str], ...]]:
-    """Words of a symptom's name, of all its phrases, and of each phrase."""
-    row = _row(kind, symptom)
-    phrases = [meaning(p) for p in (*parts(row["words"]), *parts(symptom, ","), symptom)]
-    return _bag(symptom), _bag(row["words"]), tuple(p for p in phrases if p)
+def _row(kind: str, symptom: str) -> Mapping[str, str]:
+    return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
 
 
 @cache
-def _row(kind: str, symptom: str) -> Mapping[str, str]:
-    return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
+def _titles(kind: str, symptom: str) -> tuple[set[str], set[str], list[frozenset[str]]]:
+    """Words of a symptom's name, of all its phrases, and of each phrase."""
+    cell = _row(kind, symptom)["words"]
+    phrases = [meaning(p) for p in (*parts(cell), *parts(symptom, ","), symptom)]
+    return _bag(symptom), _bag(cell), [p for p in phrases if p]
 
 
 def score(sentence: str, kind: str, symptom: str) -> float:
@@ -104,14 +104,13 @@ def _pointers(sentence: str, kind: str) -> list[Pointer]:
 
 def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     """Match what the owner says is the matter to the symptoms of one of ``kinds()``; none where the kind is empty."""
-    if not of_kind("symptoms", kind):
+    symptoms = [row["symptom"] for _, row in of_kind("symptoms", kind)]
+    if not symptoms:
         return SymptomMatch(kind=kind, sentence=sentence, symptom="", certainty="none", said=_NO_SYMPTOM)
-    pointers = _pointers(sentence, kind)
-    scores = {
-        row["symptom"]: score(sentence, kind, row["symptom"])
-        + sum(_PHRASE * _weigh(meaning(p.because)) for p in pointers if (p.kind, p.symptom) == (kind, row["symptom"]))
-        for _, row in of_kind("symptoms", kind)
-    }
+    pointers, scores = _pointers(sentence, kind), {s: score(sentence, kind, s) for s in symptoms}
+    for p in pointers:
+        if p.kind == kind and p.symptom in scores:
+            scores[p.symptom] += _PHRASE * _weigh(meaning(p.because))
     ranked = sorted(scores, key=lambda s: -scores[s])
     best = scores[ranked[0]]
     elsewhere = tuple(p for p in pointers if p.kind != kind) or _heard_elsewhere(sentence, kind, best)
@@ -121,17 +120,13 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
     close = ranked if lost else [s for s in ranked if scores[s] >= _CLOSE * best]
     sure = len(close) == 1 and not lost and all(_weigh(meaning(p.because)) <= best for p in elsewhere)
     return SymptomMatch(
-        kind=kind,
-        sentence=sentence,
-        symptom="" if lost else ranked[0],
+        kind, sentence, "" if lost else ranked[0],
         certainty="none" if lost else "ask" if not sure else "exact" if sentence == ranked[0] else "taken as",
         first_question=_row(kind, ranked[0])["first_question"] if sure else f"Which fits best: {'; '.join(close)}?",
-        candidates=tuple(close),
-        nothing_wrong=_nothing_wrong(kind, sentence) or fine,
-        points_elsewhere=elsewhere,
+        candidates=tuple(close), nothing_wrong=_nothing_wrong(kind, sentence) or fine, points_elsewhere=elsewhere,
         found=found_in(kind, sentence),
         said=f"taken as: {ranked[0]}" if sure else _NO_SYMPTOM if lost else f"not sure: {' or '.join(close)}",
-    )
+    )  # fmt: skip
 
 
 def _nothing_wrong(kind: str, sentence: str) -> str:
@@ -161,13 +156,13 @@ def _clauses(kind: str) -> tuple[tuple[frozenset[str], str], ...]:
     known = [row["cause"] for _, row in of_kind("failures", kind)]
     known += [row["finding"] for _, row in of_kind("remedies", kind)]
     found = [(meaning(clause), cause) for cause in dict.fromkeys(known) for clause in _alternatives(cause)]
+    return tuple((words, cause) for words, cause in found if _is_finding(words))
+
+
+def _is_finding(words: frozenset[str]) -> bool:
     # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or plain damage
-    return tuple((words, cause) for words, cause in found if words & _tells("damage")
-                 or (words & _tells("state") and _names_part(words)))  # fmt: skip
-
-
-def _names_part(words: frozenset[str]) -> bool:
-    return any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
+    part = any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
+    return bool(words & _tells("damage") or (part and words & _tells("state")))
 
 
 @cache

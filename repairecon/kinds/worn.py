@@ -54,25 +54,15 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
     said = "" if value is None else f"{value}".strip()
     likely = _likely_rows(kind, measure)
     if not likely:
-        known = "; ".join(measures(kind))
-        note = f"no such measure is known of it; known are: {known}"
-        return Judgement(kind=kind, value=said, note=note)
+        note = f"no such measure is known of it; known are: {'; '.join(measures(kind))}"
+        return Judgement(kind, said, note)
     # a figure belongs to a limit in figures, words to one in words
-    fitting = [row for row in likely if said and bool(row["unit"]) == bool(re.match(_NUMBER, said))]
-    row = (fitting or likely)[0]
+    row = next((r for r in likely if said and bool(r["unit"]) == bool(re.match(_NUMBER, said))), likely[0])
     verdict, note = _judge(row, said)
     if row["by_type"] == "yes" and "your book" not in note:
         note = f"{note} {_BY_TYPE}".strip()
-    return Judgement(
-        kind=kind,
-        measure=row["measure"],
-        value=said,
-        limit=row["limit"],
-        verdict=verdict,
-        what_then="" if row["what_then"] == "-" else row["what_then"],
-        source=said_by(row["source"]),
-        note=note,
-    )
+    return Judgement(kind, said, note, verdict, row["measure"], row["limit"], row["what_then"].removeprefix("-"),
+                     said_by(row["source"]))  # fmt: skip
 
 
 def _likely_rows(kind: str, measure: str) -> list[Mapping[str, str]]:
@@ -145,10 +135,7 @@ def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:
     found = re.match(rf"({_NUMBER})\s*(.*)", said)
     if not found:
         return None, ""
-    return _in_unit(row, _value(found[1]), found[2].strip().lower().rstrip("."))
-
-
-def _in_unit(row: Mapping[str, str], number: float, unit: str) -> tuple[float | None, str]:
+    number, unit = _value(found[1]), found[2].strip().lower().rstrip(".")
     if not unit or not row["unit"]:
         return number, f"Taken as {row['value_is'] or row['unit']}." if row["unit"] else ""
     for line in rows("units"):

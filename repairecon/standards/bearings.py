@@ -79,11 +79,6 @@ KIND = "rolling bearing"
 NOT_SAID = "not said"
 DEEP_GROOVE = "deep groove ball bearing"
 _TAPER = "taper roller bearing"
-_DEEP = r"6(?:18|19)/\d(?:\.5)?|6[0234]/\d{2,3}|16[01]\d\d|6(?:18|19|22|23|30)\d\d|6[0234689]\d\d|6[02389][1-9]"
-_LETTERED = (
-    r"N(?:UP|U|J|F)?[ -]?(?:10|22|23|2|3|4)\d\d|UC ?2\d\d(?:-\d\d?)?|[HB]K ?\d{4}|NKI? ?\d+/\d+"
-    r"|R?NA ?49(?:/\d\d|\d\d)|R(?:LS|MS)? ?\d{1,2}(?:\.5|[- ]1/2)?A?|K ?\d+X\d+X\d+(?:\.\d)?"
-)
 _START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
 _END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d(?!RS|R?Z)|-\d{3})"
 _SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
@@ -150,9 +145,7 @@ def read(text: Text) -> Found | None:
 
 
 def _numbered(text: Text) -> Found | None:
-    """A bearing by the number of its series."""
-    patterns = [(DEEP_GROOVE, _DEEP), ("", _LETTERED), *((t, p) for p, t in types("pattern").items())]
-    for type_, pattern in patterns:
+    for pattern, type_ in types("pattern").items():
         for match in re.finditer(rf"{_START}(?:(SS|S|W|INOX)[ -]?)?({pattern}){_END}", text.left):
             name = _key(match[2])
             part = by_name().get(name)
@@ -190,24 +183,20 @@ def _build(text: Text, found: Found, name: str, prefix: str, end: int) -> None:
     if part is not None:
         found.dims = dict(part.dims)
         found.used.append(part.row)
-    elif type_ in (DEEP_GROOVE, *types("pattern").values()):
+    elif type_ in types("pattern").values():
         found.dims = {"d": exact(bore(name))}
     _claims(text, found)
 
 
 def _eastern(text: Text) -> Found | None:
     """A number of the older eastern (GOST) numbering, where it is said or nothing else is numbered so."""
-    gost = any(e.value == "GOST" for _, e in text.said("feature"))
-    for row in rows("bearing_name_clashes"):
-        numbered = gost or (row["meaning_1"] == "none" and row["numbering_2"] == "GOST")
-        looked_for = row["numbering_2"] == "GOST" and numbered and (text.sure or len(row["name"]) > 4 or gost)
-        if looked_for and text.take(rf"{_START}{row['name']}(?![\w.])"):
-            text.drop("numbering")
-            return _of_eastern(row)
-    return None
-
-
-def _of_eastern(row: Row) -> Found:
+    gost = any(e.value == "GOST" for _, e in text.entries)
+    clashes = (row for row in rows("bearing_name_clashes") if row["numbering_2"] == "GOST" and (
+        gost or (row["meaning_1"] == "none" and (text.sure or len(row["name"]) > 4))))  # fmt: skip
+    row = next((row for row in clashes if text.take(rf"{_START}{row['name']}(?![\w.])")), None)
+    if row is None:
+        return None
+    text.drop("numbering")
     meaning = row["meaning_2"]
     number = re.search(r"N[A-Z/]* ?\d{3,4}|\d{4,5}", meaning)
     name = _key(number[0]) if number else row["name"]
@@ -219,7 +208,7 @@ def _of_eastern(row: Row) -> Found:
     if marks["type"].startswith("cylindrical"):
         marks["flanges"] = re.sub(r"\d", "", name)
     sizes = dict(zip("dDB", map(exact, row["size_2_mm"].split("x")), strict=True))
-    return Found(KIND, part.name if part else name, part.dims if part else sizes, marks, [row], part is not None)
+    return Found(KIND, part.name if part else name, dict(part.dims) if part else sizes, marks, [row], part is not None)
 
 
 @cache
@@ -281,7 +270,6 @@ def _is_a(type_: str, claim: str) -> bool:
 
 
 def _by_sizes(text: Text) -> Found | None:
-    """A bearing named by its three sizes and by words for its type."""
     if chain := text.take(_THREE_SIZES):
         sizes = [millimetres(s, chain[4]) for s in chain.group(1, 2, 3)]
     else:
@@ -338,7 +326,7 @@ def compare(judging: Judging) -> None:
         if "type said" in part.marks and wanted.text != offered.text:
             judging.near(f"{part.size}: size alone is not identity, it could be {part.marks['could be']}: ask", "type")
     _clearance(judging)
-    compare_features(judging)
+    compare_features(judging, after="sizes")
 
 
 def clearance(inner: float, group: str) -> Row | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.findings import Found, Judging, by_row, compare_sizes
 from repairecon.standards.tables import by, rows
 from repairecon.standards.words import INCH, NUMBER, Text, shown, whole
 
@@ -101,7 +101,6 @@ def _toothed(mark: str, size: str, dims: dict[str, Decimal]) -> Found:
 
 def compare(judging: Judging) -> None:
     """All findings on two multi-rib or two toothed belts."""
-    compare_features(judging)
     for part in judging.both:
         if not part.listed:
             judging.unknown(f"{part.size} is of a profile that is not in the table")

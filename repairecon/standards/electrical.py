@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from decimal import Decimal
 
-from repairecon.standards.findings import Found, Judging, beside, by_row, compare_features, compare_sizes
+from repairecon.standards.findings import Found, Judging, beside, by_row, compare_sizes
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import NUMBER, Text, exact, shown
 
@@ -29,7 +29,6 @@ _FESTOON = re.compile(r"(?<![\w.])(?:(\d\d)X)?(\d\d(?:\.\d)?) ?(?:MM)?(?![\w.])"
 _AMP_HOURS = re.compile(rf"(?<![\w.])({NUMBER}) ?AH(?!\w)")
 _SEVERAL_AMPS = re.compile(rf"(?<![\w.])({NUMBER}(?:/{NUMBER})?) ?A(?:MPS?)?(?!\w)")
 _TUBES = {"3AG": "6.3x32", "8AG": "6.3x25", "6X32": "6.3x32", "6X30": "6.3x30"}
-_COLOURS = {"tan (light brown)": "tan", "clear / white": "clear"}
 _PINS_OF = {"changeover": "5", "two make": "5", "make": "4"}
 
 
@@ -53,32 +52,23 @@ def read_fuse(text: Text) -> Found | None:
     current = {"current": speed[2]} if speed and speed[2] else _said(text, current=_AMPS)
     marks |= {name: shown(Decimal(amps)) for name, amps in current.items()} | _said(text, voltage=_VOLTS)
     size, amps, colour = marks.get("size") or said.get("size", ""), marks.get("current", ""), said.get("colour", "")
-    against = _colour_clash(size, amps, colour)
+    # the colour of a blade fuse tells its current, in its size or, where none is said, in all
+    colours = [r["colour"] for r in rows("fuses_blade") if r["current_A"] == amps and r["size"].startswith(size)]
+    clash = bool(colour and colours) and colour not in colours
     row = None if glass else next((r for r in rows("fuses_blade") if r["size"] == size and (
-        r["current_A"] == amps or (not amps and _colour(r) == colour))), None)  # fmt: skip
+        r["current_A"] == amps or (not amps and r["colour"] == colour))), None)  # fmt: skip
     if row is not None:
         marks |= {"current": row["current_A"], "size": size, "form": "blade"}
-    if marks.get("current") and not against:  # the colour says the current once more
+    if marks.get("current") and not clash:  # the colour says the current once more
         text.drop("colour")
     if not (size or marks.get("current")):
         return None
     if not size and "blade" in (marks.get("form"), said.get("form")):
         size = marks["size"] = "regular (type C)"  # the common blade fuse (note of the table)
     found = by_row(FUSE, f"{size} {marks.get('current', '?')} A", {}, row, marks)
-    found.listed, found.against = row is not None or bool(glass or strip), against
+    found.listed = row is not None or bool(glass or strip)
+    found.against += [f"says {colour}, but {amps} A is {colours[0]}"] if clash else []
     return found
-
-
-def _colour(row: Row) -> str:
-    return _COLOURS.get(row["colour"], row["colour"])
-
-
-def _colour_clash(size: str, current: str, colour: str) -> list[str]:
-    """What is wrong with a blade fuse whose colour is that of another current, where its size or all sizes say so."""
-    found = [r for r in rows("fuses_blade") if r["current_A"] == current and r["size"].startswith(size)]
-    if not (found and colour) or colour in map(_colour, found):
-        return []
-    return [f"says {colour}, but {current} A is {_colour(found[0])}"]
 
 
 def read_relay(text: Text) -> Found | None:
@@ -181,7 +171,6 @@ def _battery_names(row: Row, sure: bool) -> Iterator[str]:
 def compare(judging: Judging) -> None:
     """All findings on two electrical parts of one kind."""
     wanted = judging.wanted
-    compare_features(judging)
     alike = compare_sizes(judging)
     if wanted.kind in (BRUSH, BATTERY):
         if alike:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from repairecon.records import Designation, Equivalence
 from repairecon.standards import bearings, belts, electrical, hoses, materials, rings_keys, seals, threads, v_belts
-from repairecon.standards.findings import Found, Judging, compare_words, finish, of_kind
+from repairecon.standards.findings import Found, Judging, compare_features, compare_words, finish, of_kind
 from repairecon.standards.words import Text, kinds_said, plain
 
 
@@ -147,9 +147,10 @@ def equivalent(
     want, offer = _with_help(wanted, want, offer), _with_help(offered, offer, want)
     if want is None or offer is None:
         unread = [text for text, part in ((wanted, want), (offered, offer)) if part is None]
-        reasons = tuple(f"{_shown(text)} could not be read as the name of a standard part" for text in unread)
+        known = (repr(t if isinstance(t, str) and len(t) <= 60 else f"{str(t)[:60]}...") for t in unread)
+        reasons = tuple(f"{text} could not be read as the name of a standard part" for text in known)
         return Equivalence("unknown", reasons, (), want, offer)
-    want, offer = _meets(_of(want, material_wanted), fluid), _of(offer, material_offered)
+    want, offer = _said_beside(want, fluid, material_wanted), _said_beside(offer, "", material_offered)
     judging = Judging(want, offer)
     if fluid and not materials.fluids_of(fluid):
         judging.note(f"the table of materials does not know {fluid!r}: nothing is said about it")
@@ -157,6 +158,7 @@ def equivalent(
     if want.kind != offer.kind:
         judging.refuse(f"{offer.size or offered} is a {offer.kind}, {want.size or wanted} a {want.kind}", "kind")
         return judging.done()
+    compare_features(judging)
     FAMILIES[want.kind].compare(judging)
     if want.kind in _RUBBER:
         materials.compare(judging, fluid)
@@ -172,10 +174,6 @@ def equivalent(
     return judging.done()
 
 
-def _shown(text: str) -> str:
-    return repr(text if isinstance(text, str) and len(text) <= 60 else f"{str(text)[:60]}...")
-
-
 def _with_help(text: str, part: Designation | None, other: Designation | None) -> Designation | None:
     """A name read again as of the kind of the other one, where alone it says nothing or something else."""
     if other is None or (part is not None and part.kind == other.kind):
@@ -187,24 +185,21 @@ def _with_help(text: str, part: Designation | None, other: Designation | None) -
     return part if helped is None or (sure and not helped.listed) else helped
 
 
-def _meets(part: Designation, fluid: str) -> Designation:
-    """A bolt or a hose with what it meets, where its own name does not say it."""
+def _said_beside(part: Designation, fluid: str, material: str) -> Designation:
+    """The part with the material that was said beside its name, and with what it meets where its name says nothing."""
+    said = materials.material_of(material) or plain(material)
+    marks = dict(part.marks)
+    if said and (part.kind, said) != (bearings.KIND, "steel"):
+        marks["material"] = said
     met = {names[0] for names in materials.fluids_of(fluid)}
     if part.kind == threads.KIND and "seawater" in met:
-        return replace(part, marks={"place": "sea water", **part.marks})
+        marks.setdefault("place", "sea water")
     if part.kind == bearings.KIND and met & {"seawater", "water_cold"}:
-        return replace(part, marks={"place": "wet", **part.marks})
+        marks.setdefault("place", "wet")
     carried = {"seawater": "raw water", "diesel": "diesel fuel", "fuel": "fuel", "glycol_coolant": "coolant"}
-    service = next((carried[name] for name in met if name in carried), "")
-    return replace(part, marks={"service": service, **part.marks}) if service and part.kind == hoses.KIND else part
-
-
-def _of(part: Designation, material: str) -> Designation:
-    """The part with the material that was said beside its name."""
-    said = materials.material_of(material) or plain(material)
-    if not said or (part.kind == bearings.KIND and said == "steel"):
-        return part
-    return replace(part, marks={**part.marks, "material": said})
+    if part.kind == hoses.KIND and (services := [carried[name] for name in met if name in carried]):
+        marks.setdefault("service", services[0])
+    return replace(part, marks=marks)
 
 
 _VERDICTS = {

@@ -15,6 +15,7 @@ from repairecon.standards.words import PART, Text, exact, millimetres, shown
 
 SLACK = Decimal("0.06")
 """How far [mm] a size written beside a name may be from the name's own: the rounding of two printed digits."""
+TAKEN_AS_WRITTEN = "is not in the table of sizes; it is taken as written"
 
 _CHAIN = re.compile(
     rf"(?<![\w.\-/])((?:{PART})(?:\s*X\s*(?:{PART}))+)(?![\w./]*\d)(?:\s*(MM|IN(?:CH(?:ES)?)?|\"))?(?!\w)"
@@ -59,7 +60,6 @@ class Found:
     used: list[Row] = field(default_factory=list)
     listed: bool = True
     figures: dict[str, float] = field(default_factory=dict)
-    unread: list[str] = field(default_factory=list)
     against: list[str] = field(default_factory=list)
     others: list[tuple[str, str, str]] = field(default_factory=list)
 
@@ -83,32 +83,6 @@ def of_kind(words: str, kind: str, sure: bool) -> Text:
 
 def finish(text: Text, found: Found) -> Designation:
     """The designation, with every word of the name accounted for."""
-    _features(text, found)
-    _sizes_beside(text, found)
-    status, sources = trust(found.used)
-    found.others += [(words, e.value, e.why) for words, e in text.said("other")]
-    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.said("kind")
-                     if e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
-    return Designation(
-        text=text.words,
-        kind=found.kind,
-        size=found.size,
-        dims={letter: float(value) for letter, value in found.dims.items()},
-        figures=found.figures,
-        marks={name: value for name, value in found.marks.items() if value},
-        unread=(*found.unread, *text.rest()),
-        against=tuple(found.against),
-        others=tuple(found.others),
-        lacks=text.in_role("lack"),
-        denied=text.in_role("negation"),
-        conditions=text.in_role("condition"),
-        listed=found.listed,
-        status=status,
-        sources=sources,
-    )
-
-
-def _features(text: Text, found: Found) -> None:
     for words, entry in text.entries:
         if entry.feature and entry.kind == found.kind:
             own = found.marks.get(entry.feature)
@@ -116,31 +90,48 @@ def _features(text: Text, found: Found) -> None:
                 found.marks[entry.feature] = entry.value
             elif entry.value not in ("", own, "not said"):
                 found.against.append(f"says {words!r}, but {found.size or 'it'} also says {entry.feature} {own}")
+    unread = _sizes_beside(text, found)
+    status, sources = trust(found.used)
+    found.others += [(words, e.value, e.why) for words, e in text.entries if e.role == "other"]
+    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries if e.role == "kind"
+                     and e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
+    lacks, denied, conditions = (
+        tuple(words for words, e in text.entries if e.role == role) for role in ("lack", "negation", "condition")
+    )
+    return Designation(
+        text=text.words, kind=found.kind, size=found.size, figures=found.figures, listed=found.listed, status=status,
+        dims={letter: float(value) for letter, value in found.dims.items()},
+        marks={name: value for name, value in found.marks.items() if value},
+        unread=(*unread, *text.rest()), against=tuple(found.against), others=tuple(found.others),
+        lacks=lacks, denied=denied, conditions=conditions, sources=sources,
+    )  # fmt: skip
 
 
-def _sizes_beside(text: Text, found: Found) -> None:
-    """Sizes that stand beside the designation must agree with it."""
+def _sizes_beside(text: Text, found: Found) -> list[str]:
+    """Sizes that stand beside the designation must agree with it; those that say nothing of it are unread."""
     order, labels = beside(found.kind)
+    unread: list[str] = []
     for size in text.sizes:
         own = [found.dims[c] for c in labels.get(size.label, "").split() if c in found.dims]
         if not own:
-            found.unread.append(size.shown)
+            unread.append(size.shown)
         elif all(abs(value - size.value) > SLACK for value in own):
             found.against.append(f"says {size.shown!r}, but {found.size} has {shown(own[0])} mm there")
     own = [found.dims[c] for c in order if c in found.dims]
     while chain := text.take(_CHAIN):
         values = [millimetres(n, chain[2]) for n in re.split(r"\s*X\s*", chain[1])]
         if len(values) > len(own):
-            found.unread.append(chain[0])
+            unread.append(chain[0])
         elif any(v is None or abs(v - o) > SLACK for v, o in zip(values, own, strict=False)):
             found.against.append(f"says {chain[0]!r}, but {found.size} is {' x '.join(map(shown, own))} mm")
     while single := text.take(_SINGLE):
         value = millimetres(single[1], single[2])
         if not found.dims:
-            found.unread.append(single[0])
+            unread.append(single[0])
         elif value is None or not any(abs(size - value) <= SLACK for size in found.dims.values()):
             known = " x ".join(map(shown, found.dims.values()))
             found.against.append(f"says {single[0]!r}, but {found.size} has {known} mm")
+    return unread
 
 
 class Judging:
@@ -200,11 +191,11 @@ class Judging:
         self._gaps[letter] = float(gap)
         return gap
 
-    def absent(self, says: str) -> bool:
+    def absent(self, says: str, verdict: AlikeVerdict = "unknown") -> bool:
         """Findings on parts that are in no table; True where there is one."""
-        absent = [part for part in self.both if not part.listed]
-        for part in absent:
-            self.unknown(f"{part.size} {says}")
+        absent = [part.size for part in self.both if not part.listed]
+        for size in absent:
+            self.find(verdict, f"{size} {says}")
         return bool(absent)
 
     def note_sizes(self, what: str, letters: Iterable[str], unit: str = " mm") -> None:
@@ -219,19 +210,32 @@ class Judging:
         reasons, differs, caution, sources = (
             tuple(dict.fromkeys(said)) for said in (self._reasons, self._differs, self._caution, self._sources)
         )
-        return Equivalence(self.verdict, reasons, differs, self.wanted, self.offered, caution, status,
-                           tuple(filter(None, sources)), self._gaps)  # fmt: skip
+        return Equivalence(
+            self.verdict, reasons, differs, self.wanted, self.offered, caution, status, gaps=self._gaps,
+            sources=tuple(filter(None, sources)),
+        )  # fmt: skip
 
 
 def compare_features(judging: Judging, after: str = "") -> None:
     """Findings on the features of ``features.csv`` that come first, or after the sizes."""
     for row in rows("features"):
-        if (row["kind"], row["after"]) == (judging.wanted.kind, after):
-            want, has = judging.marks(row["feature"], row["usual"])
-            if (pair := _pair(row, want, has, judging)) is not None:
-                _by_pair(pair, want, has, judging)
-            elif want != has:
-                _by_feature(row, want, has, judging)
+        want, has = judging.marks(row["feature"], row["usual"])
+        if (row["kind"], row["after"]) != (judging.wanted.kind, after):
+            continue
+        name, why = row["feature"], f": {row['why']}" if row["why"] else ""
+        verdict, said = row["differs"], f"{name} {has} against {want}{why}"
+        if pair := _pair(row, want, has, judging):
+            verdict, said, name = pair["verdict"], pair["says"].format(want=want, has=has), pair["differs"] or name
+            if pair["caution"]:
+                judging.caution(pair["caution"])
+        elif want == has:
+            continue
+        elif not has:
+            verdict, said = row["missing"], f"the offer does not say its {name}, {want} is wanted: ask{why}"
+        elif not want:
+            verdict, said = row["said"], f"the offer says {name} {has}; that of the old part was not said{why}"
+        if verdict:
+            judging.find(cast(AlikeVerdict, verdict), said, *(name.split("|") if verdict != "same" else ()))
 
 
 def _pair(feature: Row, want: str, has: str, judging: Judging) -> Row | None:
@@ -248,25 +252,6 @@ def _pair(feature: Row, want: str, has: str, judging: Judging) -> Row | None:
             if offered and re.fullmatch(row["wanted"], want) and re.fullmatch(value, other):
                 return row
     return None
-
-
-def _by_pair(pair: Row, want: str, has: str, judging: Judging) -> None:
-    if pair["verdict"]:
-        differs = [] if pair["verdict"] == "same" else (pair["differs"] or pair["feature"]).split("|")
-        judging.find(cast(AlikeVerdict, pair["verdict"]), pair["says"].format(want=want, has=has), *differs)
-    if pair["caution"]:
-        judging.caution(pair["caution"])
-
-
-def _by_feature(row: Row, want: str, has: str, judging: Judging) -> None:
-    name, why = row["feature"], f": {row['why']}" if row["why"] else ""
-    if want and has:
-        verdict, said = row["differs"], f"{name} {has} against {want}{why}"
-    elif want:
-        verdict, said = row["missing"], f"the offer does not say its {name}, {want} is wanted: ask{why}"
-    else:
-        verdict, said = row["said"], f"the offer says {name} {has}; that of the old part was not said{why}"
-    judging.find(cast(AlikeVerdict, verdict), said, *([] if verdict == "same" else [name]))
 
 
 def compare_words(part: Designation, whose: str, judging: Judging) -> None:

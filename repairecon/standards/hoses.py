@@ -82,7 +82,6 @@ def _bore(text: Text) -> Decimal | None:
 
 def compare(judging: Judging) -> None:
     """All findings on two hoses."""
-    compare_features(judging)
     _bores(judging)
     want, has = judging.marks("service")
     if want in FUEL or judging.wanted.marks.get("standard") in _FUEL_STANDARDS:
@@ -97,9 +96,8 @@ def compare(judging: Judging) -> None:
 def _bores(judging: Judging) -> None:
     want, has = judging.sizes("bore")
     judging.gap("bore")
-    rows_ = nominal(want), nominal(has)
-    alike = rows_[0] is rows_[1] if all(rows_) else abs(want - has) <= SAME_BORE or _one_tail(want, has)
-    if alike:
+    listed = nominal(want), nominal(has)
+    if listed[0] is listed[1] if all(listed) else abs(want - has) <= SAME_BORE or _one_tail(want, has):
         judging.note(f"same nominal bore: {judging.wanted.size}")
     else:
         what = "does not go on the tail and throttles the flow" if has < want else "is loose on the tail and leaks"
@@ -141,11 +139,8 @@ def _fuel(judging: Judging) -> None:
         judging.unknown(said, "standard")
     elif not want[0]:
         judging.near(f"the offer is {' '.join(has)}; the class of the old hose was not said: ask", "standard")
-    elif want != has:
-        _fuel_classes(want, has, judging)
-
-
-def _fuel_classes(want: tuple[str, str], has: tuple[str, str], judging: Judging) -> None:
+    if not has[0] or not want[0] or want == has:
+        return
     said = f"{' '.join(has)} against {' '.join(want)}"
     fire = [c.startswith("A") or s == "ISO7840" for s, c in (want, has)]
     if "30R" in has[0] or has[0] not in _FUEL_STANDARDS:
@@ -162,12 +157,16 @@ def _fuel_classes(want: tuple[str, str], has: tuple[str, str], judging: Judging)
 
 
 def read_pump_seal(text: Text) -> Found | None:
-    """A mechanical seal of a pump: by EN 12756 (NU043S0) or by its shaft."""
+    """A mechanical seal of a pump: by EN 12756 (NU043S0 and five letters of what it is made of) or by its shaft."""
     if code := text.take(_SEAL):
         size, column = "".join(code.group(1, 2, 3)), f"designation_{_LENGTHS[code[1]]}"
         row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
         marks = {"lengths": _LENGTHS[code[1]], "balance": "unbalanced" if code[2] == "U" else "balanced",
-                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or "", **_materials(text)}  # fmt: skip
+                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or ""}  # fmt: skip
+        means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
+        letters = ("|".join(letter for of, letter in means if of == part) for part in _PARTS.values())
+        if made := text.take(rf"(?<![\w.]){''.join(f'({letter})' for letter in letters)}(?!\w)"):
+            marks |= {name: means[part, c] for (name, part), c in zip(_PARTS.items(), made.groups(), strict=True)}
         found = by_row(PUMP_SEAL, size, {"shaft": Decimal(code[3])}, row, marks)
     elif text.sure and (shaft := text.sized("shaft", "inner", "diameter", "bore") or _bore(text)):
         found = Found(PUMP_SEAL, f"{shown(shaft)} mm shaft", {"shaft": shaft}, listed=False)
@@ -177,17 +176,8 @@ def read_pump_seal(text: Text) -> Found | None:
     return found
 
 
-def _materials(text: Text) -> dict[str, str]:
-    """What a mechanical seal is made of, by the five letters of EN 12756."""
-    means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
-    letters = ("|".join(code for of, code in means if of == part) for part in _PARTS.values())
-    code = text.take(rf"(?<![\w.]){''.join(f'({codes})' for codes in letters)}(?!\w)")
-    return {name: means[part, c] for (name, part), c in zip(_PARTS.items(), code.groups(), strict=True)} if code else {}
-
-
 def compare_pump_seals(judging: Judging) -> None:
     """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
-    compare_features(judging)
     compare_sizes(judging)
     if not all(judging.marks("lengths")) and judging.wanted.text != judging.offered.text:
         judging.unknown("only the shaft is said: ask for seat bore, seat depth and working length, or EN 12756", "size")
@@ -204,7 +194,6 @@ def read_makers(text: Text) -> Found | None:
 
 def compare_makers(judging: Judging) -> None:
     """Two parts of makers' numbers: equal numbers or nothing can be said."""
-    compare_features(judging)
     if judging.wanted.size == judging.offered.size:
         judging.note("no public standard sizes such a part: the two bear the same maker's number")
         judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from decimal import Decimal
-from functools import cache
-from types import MappingProxyType
 from typing import NamedTuple
 
 from repairecon.standards.findings import Found, Judging
@@ -72,14 +69,6 @@ HOT = 60.0
 """Degrees Celsius from which hot water counts."""
 
 
-class Rating(NamedTuple):
-    """How a material stands a fluid: good, bad or empty where no row says."""
-
-    rating: str
-    fluid: str
-    row: Row | None
-
-
 def no_size(judging: Judging) -> None:
     """What can be said on the sizes where none is given: that it is to be the same."""
     want, has = judging.marks("part")
@@ -98,16 +87,10 @@ def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
     return tuple(found)
 
 
-@cache
-def _ratings() -> Mapping[tuple[str, str], Row]:
-    return MappingProxyType({(row["material"], row["fluid"]): row for row in rows("seal_materials")})
-
-
-def rating(material: str, fluids: tuple[str, ...]) -> Rating:
+def rating(material: str, fluids: tuple[str, ...]) -> Row | None:
     """How a material stands the first of some fluids that the table has for it."""
-    fluid = next((f for f in fluids if (material, f) in _ratings()), fluids[0])
-    row = _ratings().get((material, fluid))
-    return Rating(row["rating"] if row else "", _WORDS.get(fluid, fluid), row)
+    known = {row["fluid"]: row for row in rows("seal_materials") if row["material"] == material}
+    return next((known[fluid] for fluid in fluids if fluid in known), None)
 
 
 def compare(judging: Judging, fluid: str) -> None:
@@ -118,6 +101,7 @@ def compare(judging: Judging, fluid: str) -> None:
     elif want != has and (want or has) != USUAL_HARDNESS:
         judging.near(f"only one of the two says its hardness, {want or has} Shore: ask", "hardness")
     met = fluids_of(fluid)
+    of_offer = [rating(offered, names) for names in met]
     for names in met:
         _in_fluid(wanted, offered, names, judging)
     if wanted and offered and wanted != offered:
@@ -127,7 +111,7 @@ def compare(judging: Judging, fluid: str) -> None:
     elif offered and not wanted:
         said = f"the offer is of {offered}; what the old part is of was not said"
         # NBR is what rings and lip seals are of where nobody says more; any other rubber must suit the fluid
-        if offered == "NBR" or (met and all(rating(offered, names).rating == "good" for names in met)):
+        if offered == "NBR" or (met and all(row and row["rating"] == "good" for row in of_offer)):
             judging.note(said)
         else:
             judging.near(f"{said}: ask, and say the fluid", "material")
@@ -138,23 +122,24 @@ def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judgin
     material, another = offered or wanted, bool(offered) and offered != wanted
     if not material:
         return
-    found = rating(material, names)
-    if found.row is not None:
-        judging.used(found.row)
-    if found.rating == "good":
-        judging.note(f"{material} stands {found.fluid}")
-    elif found.rating == "bad":
-        swells = ": it swells" if found.fluid in ("diesel", "fuel") or "oil" in found.fluid else ""
-        said = f"{material} is bad in {found.fluid}{swells}"
+    row = rating(material, names)
+    name = row["fluid"] if row else names[0]
+    fluid, stands = _WORDS.get(name, name), row["rating"] if row else ""
+    if row:
+        judging.used(row)
+    if stands == "good":
+        judging.note(f"{material} stands {fluid}")
+    elif stands == "bad":
+        said = f"{material} is bad in {fluid}{': it swells' if fluid in ('diesel', 'fuel') or 'oil' in fluid else ''}"
         if material == wanted:
             judging.caution(f"{said}; ask whether the wanted material is right.")
         if another:
             judging.refuse(said, "material")
     else:
-        said = f"the table does not say how {material} stands {found.fluid}: ask"
+        said = f"the table does not say how {material} stands {fluid}: ask"
         warned = f"T{said[1:]}."
-        if found.row is not None:
-            said = warned = f"the sources disagree on {material} in {found.fluid}: {found.row['note']}"
+        if row:
+            said = warned = f"the sources disagree on {material} in {fluid}: {row['note']}"
         if another:
             judging.near(said, "material")
         else:
@@ -191,9 +176,9 @@ def _ageing(wanted: str, offered: str, fluid: str, met: tuple[tuple[str, ...], .
     degrees = [float(t) for t in re.findall(rf"({NUMBER})\s*°?\s*C\b", plain(fluid))]
     watery = any(names[0] in ("glycol_coolant", "water_cold", "seawater") for names in met)
     hot = "HOT" in plain(fluid).split() or any(t >= HOT for t in degrees)
-    found = rating(offered or wanted, ("hot_water_steam",))
-    if watery and hot and found.rating == "bad" and found.row is not None:
-        judging.used(found.row)
+    row = rating(offered or wanted, ("hot_water_steam",))
+    if watery and hot and row and row["rating"] == "bad":
+        judging.used(row)
         if offered and offered != wanted:
             judging.near(f"{offered} ages in hot water: shorter life", "material")
         else:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
@@ -77,13 +77,6 @@ class Answer:
 
 
 @cache
-def labels() -> Mapping[str, str]:
-    """What a written label is the label of."""
-    said = [row for row in rows("measured_kinds") if row["role"] == "label"]
-    return MappingProxyType({word: row["name"] for row in said for word in row["value"].split("|")})
-
-
-@cache
 def specs() -> Mapping[str, Spec]:
     """How each kind is measured."""
     by_role: dict[str, dict[str, list[Row]]] = {}
@@ -102,31 +95,26 @@ def specs() -> Mapping[str, Spec]:
 def options(kind: str) -> tuple[Option, ...]:
     """The listed parts of a kind."""
     own = {"rolling bearing": _bearings, "circlip": _circlips, "hose": _hoses, "carbon brush": _brushes}
-    if kind in own:
-        return tuple(own[kind]())
-    found: dict[str, Option] = {}
+    return tuple({o.name: o for o in reversed([*own.get(kind, lambda: _by_table(kind))()])}.values())[::-1]
+
+
+def _by_table(kind: str) -> Iterator[Option]:
+    """The parts of the tables that ``measured_kinds.csv`` names for a kind."""
     for entry in (r for r in rows("measured_kinds") if r["kind"] == kind and r["role"] == "parts"):
         table, *columns = entry["value"].split()
         for row in rows(table):
-            pairs = (column.split("=") for column in columns)
-            dims = {c: exact(row[column]) for c, column in pairs if row.get(column)}
+            dims = {c: exact(row[column]) for c, column in (pair.split("=") for pair in columns) if row.get(column)}
+            name, note, rank = entry["name"].format(**row), row.get("note", ""), 0
+            if kind == "O-ring" and row.get("standard", "").startswith("JIS"):
+                name = f"JIS {name}"
+            elif kind == "pin":
+                name, note = name.replace(" - ", " "), row["item"]
+            elif kind == "parallel key":
+                note = "the length is cut to the keyway; say the form A or B"
+            elif kind == "threaded part" and row["form"].startswith("taper"):
+                rank = 1
             if dims:
-                option = _option(kind, entry["name"].format(**row), dims, row)
-                found.setdefault(option.name, option)
-    return tuple(found.values())
-
-
-def _option(kind: str, name: str, dims: Mapping[str, Decimal], row: Row) -> Option:
-    note, rank = row.get("note", ""), 0
-    if kind == "O-ring" and row.get("standard", "").startswith("JIS"):
-        name = f"JIS {name}"
-    elif kind == "pin":
-        name, note = name.replace(" - ", " "), row["item"]
-    elif kind == "parallel key":
-        note = "the length is cut to the keyway; say the form A or B"
-    elif kind == "threaded part" and row["form"].startswith("taper"):
-        rank = 1
-    return Option(name, dims, note, row["status"], rank)
+                yield Option(name, dims, note, row["status"], rank)
 
 
 def _bearings() -> Iterator[Option]:
@@ -157,10 +145,9 @@ def _hoses() -> Iterator[Option]:
 
 
 def _brushes() -> Iterator[Option]:
-    for t, a in product(rows("brushes_sizes"), repeat=2):
-        sizes = {"t": t["t_or_a_or_r_mm"], "a": a["t_or_a_or_r_mm"]}
-        dims = {letter: exact(size) for letter, size in sizes.items()}
-        yield Option(f"brush {sizes['t']}x{sizes['a']}", dims, "preferred sizes", t["status"])
+    sizes = [(row["t_or_a_or_r_mm"], row["status"]) for row in rows("brushes_sizes")]
+    for (t, status), (a, _) in product(sizes, repeat=2):
+        yield Option(f"brush {t}x{a}", {"t": exact(t), "a": exact(a)}, "preferred sizes", status)
 
 
 def fits(kind: str, sizes: Measures) -> Answer:
@@ -245,7 +232,6 @@ def _amount(words: str, nominal: Decimal) -> Decimal:
     return total
 
 
-BELTS = ("V-belt", "multi-rib belt", "toothed belt")
 _STRETCH = Decimal("0.012")
 """Share by which a used belt may be longer than new (common practice, no source)."""
 _WIDTHS = Decimal("-1.1"), Decimal("0.45")
@@ -255,11 +241,6 @@ _WORN = (
     "a worn belt is narrower at the top and a stretched one longer: measure along a thread round the outside, and see "
     "the height"
 )
-
-
-def belts_of(kind: str, sizes: Measures) -> Answer:
-    """Belts of a kind near measured sizes."""
-    return {"V-belt": _v_belts, "multi-rib belt": _ribbed, "toothed belt": _toothed}[kind](sizes)
 
 
 def _v_belts(sizes: Measures) -> Answer:
@@ -322,16 +303,12 @@ def _v_belt(row: Row, length: Decimal | None, line: str) -> tuple[str, dict[str,
 
 def _listed_number(row: Row, value: Decimal, unit: Decimal) -> Decimal:
     """The nearest number of the lists, a little shorter rather than longer; else the rounded number."""
-    near: list[tuple[Decimal, Decimal]] = []
-    for entry in rows("belts_lengths"):
-        in_mm = entry["circumference_named"].endswith("mm)")
-        if entry["section"] in row["names"].split() and (unit == 1 or not in_mm):
-            number = exact(entry["number"])
-            off = value - number * unit
-            if -Decimal("0.004") * value <= off <= _STRETCH * value:
-                near.append((abs(off) if off <= 0 else off * Decimal("0.8"), number))
+    numbers = (exact(e["number"]) for e in rows("belts_lengths") if e["section"] in row["names"].split()
+               and (unit == 1 or not e["circumference_named"].endswith("mm)")))  # fmt: skip
+    offs = [(value - number * unit, number) for number in numbers]
+    near = [(off, number) for off, number in offs if -Decimal("0.004") * value <= off <= _STRETCH * value]
     if near:
-        return min(near, key=lambda pair: pair[0])[1]
+        return min(near, key=lambda pair: abs(pair[0]) if pair[0] <= 0 else pair[0] * Decimal("0.8"))[1]
     step = Decimal(5) if unit == INCH / 10 else Decimal(1)
     return whole(value / unit / step) * step
 
@@ -343,18 +320,16 @@ def _ribbed(sizes: Measures) -> Answer:
     answer = Answer(notes=["count the ribs; the pitch is the width over the ribs: PJ 2.34, PK 3.56, PL 4.7 mm"])
     for row in rows("belts_multirib"):
         pitch, profile = exact(row["rib_pitch_mm"]), row["profile"]
-        if "pitch" in named and abs(named["pitch"] - pitch) > pitch * Decimal("0.06"):
-            answer.misses.append(f"{profile}: its rib pitch is {shown(pitch)} mm")
-            continue
         count = named.get("ribs") or (whole(width / pitch) if width else Decimal(0))
         gap = width - count * pitch if width and count else Decimal(0)
         name = f"{shown(count) if count else '?'}{profile}{whole(length) if length else ''}"
-        if abs(gap) > pitch * Decimal("0.55"):
+        if "pitch" in named and abs(named["pitch"] - pitch) > pitch * Decimal("0.06"):
+            answer.misses.append(f"{profile}: its rib pitch is {shown(pitch)} mm")
+        elif abs(gap) > pitch * Decimal("0.55"):
             answer.misses.append(f"{name}: {shown(count)} ribs of {profile} are {shown(count * pitch)} mm wide")
-            continue
-        note = f"{row['use']}; rib pitch {row['rib_pitch_mm']} mm"
-        off = abs(gap) / pitch + (profile in ("PH", "PM"))
-        answer.add(off, name, "multi-rib belt", {"width": gap}, note, row["status"])
+        else:
+            off, note = abs(gap) / pitch, f"{row['use']}; rib pitch {row['rib_pitch_mm']} mm"
+            answer.add(off + (profile in ("PH", "PM")), name, "multi-rib belt", {"width": gap}, note, row["status"])
     return answer
 
 
@@ -379,3 +354,9 @@ def _toothed(sizes: Measures) -> Answer:
         elif abs(gap) < pitch * Decimal("0.08"):
             answer.misses.append(f"{row['mark']}: its pitch is {row['pitch_mm']} mm, measured {shown(pitch)}")
     return answer
+
+
+BELTS: Mapping[str, Callable[[Measures], Answer]] = MappingProxyType({
+    "V-belt": _v_belts, "multi-rib belt": _ribbed, "toothed belt": _toothed,
+})  # fmt: skip
+"""How what a measured belt can be is found, by kind."""

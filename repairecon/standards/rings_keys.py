@@ -8,7 +8,7 @@ from decimal import Decimal
 from functools import cache
 from types import MappingProxyType
 
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare_sizes
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 
@@ -96,8 +96,7 @@ def read_woodruff(text: Text) -> Found | None:
     """A Woodruff key: b x h, b x h x diameter, or an inch key by its number or by width x diameter."""
     size = _SIZE.search(text.left)
     if size is None or size[3] is None:
-        number = _woodruff_inch(text) or text.take(_KEY_NUMBER)
-        return _of_number(number if isinstance(number, str) else number[1]) if number else None
+        return _woodruff_number(text)
     text.take(_SIZE)
     dims = {"b": Decimal(size[2]), "h": Decimal(size[3])}
     name = "x".join(map(shown, dims.values()))
@@ -112,21 +111,20 @@ def read_woodruff(text: Text) -> Found | None:
     return found
 
 
-def _woodruff_inch(text: Text) -> str:
-    """The number of an inch key written as width x diameter: 1/8 x 1/2."""
-    match = _INCH.search(text.left)
-    if match is None or "/" not in match[0] or match[3]:
-        return ""
-    width, diameter = (millimetres(s, None if "/" in s else "IN") or Decimal(0) for s in match.group(1, 2))
-    for row in rows("woodruff_inch"):
-        gaps = exact(row["width_mm"]) - width, exact(row["diameter_mm"]) - diameter
-        if max(map(abs, gaps)) < Decimal("0.01"):
-            text.cut(*match.span())
-            return row["key_number"]
-    return ""
-
-
-def _of_number(number: str) -> Found:
+def _woodruff_number(text: Text) -> Found | None:
+    """An inch key by its number, or by the width x diameter that the number names: 1/8 x 1/2."""
+    number, inch = "", _INCH.search(text.left)
+    if inch and "/" in inch[0] and not inch[3]:
+        width, diameter = (millimetres(s, None if "/" in s else "IN") or Decimal(0) for s in inch.group(1, 2))
+        gaps = ((r, abs(exact(r["width_mm"]) - width), abs(exact(r["diameter_mm"]) - diameter))
+                for r in rows("woodruff_inch"))  # fmt: skip
+        number = next((r["key_number"] for r, *both in gaps if max(both) < Decimal("0.01")), "")
+        if number:
+            text.cut(*inch.span())
+    if not number and (written := text.take(_KEY_NUMBER)):
+        number = written[1]
+    if not number:
+        return None
     row = by("woodruff_inch", "key_number").get(number)
     letters = {"b": "width_mm", "h": "height_mm", "D": "diameter_mm"}
     dims = {letter: exact(row[column]) for letter, column in letters.items()} if row else {}
@@ -150,10 +148,9 @@ def read_pin(text: Text) -> Found | None:
 def compare(judging: Judging) -> None:
     """All findings on two circlips, two keys or two pins."""
     wanted, offered = judging.both
-    compare_features(judging)
     for part in judging.both:
         if not part.listed and wanted.size == offered.size and part.dims and part.kind != CIRCLIP:
-            judging.note(f"{part.size} is not in the table of sizes; it is taken as written")
+            judging.note(f"{part.size} {TAKEN_AS_WRITTEN}")
         elif not part.listed:
             judging.unknown(f"{part.size} is not in the table of sizes: measure it", "size")
     if wanted.kind == CIRCLIP:

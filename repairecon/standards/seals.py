@@ -6,7 +6,7 @@ import re
 from decimal import Decimal
 from functools import cache
 
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare_features, compare_sizes
 from repairecon.standards.materials import material_of, take_material
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, share, shown
@@ -71,11 +71,8 @@ def read_ring(text: Text) -> Found | None:
 
 
 def _from_row(code: str, row: Row | None) -> Found:
-    return by_row(O_RING, code, _dims(exact(row["id_mm"]), exact(row["cs_mm"])) if row else {}, row)
-
-
-def _dims(inner: Decimal, cord: Decimal) -> dict[str, Decimal]:
-    return {"id": inner, "cs": cord, "od": inner + 2 * cord}
+    inner, cord = (exact(row["id_mm"]), exact(row["cs_mm"])) if row else (Decimal(0), Decimal(0))
+    return by_row(O_RING, code, {"id": inner, "cs": cord, "od": inner + 2 * cord} if row else {}, row)
 
 
 def _ring(diameter: Decimal | None, cord: Decimal | None, outside: bool = False) -> Found | None:
@@ -83,7 +80,8 @@ def _ring(diameter: Decimal | None, cord: Decimal | None, outside: bool = False)
     if not diameter or not cord or (outside and diameter <= 2 * cord):
         return None
     inner = diameter - 2 * cord if outside else diameter
-    return by_row(O_RING, f"{shown(inner)}x{shown(cord)}", _dims(inner, cord), by_size().get((inner, cord)))
+    dims = {"id": inner, "cs": cord, "od": inner + 2 * cord}
+    return by_row(O_RING, f"{shown(inner)}x{shown(cord)}", dims, by_size().get((inner, cord)))
 
 
 def _from_sizes(text: Text) -> Found | None:
@@ -141,7 +139,6 @@ def _series(inner: Decimal, cord: Decimal) -> str:
 def compare_rings(judging: Judging) -> None:
     """All findings on the sizes and features of two O-rings."""
     wanted, offered = judging.both
-    compare_features(judging)
     missing = [part for part in judging.both if not part.dims]
     for part in missing:
         if part.size:
@@ -153,18 +150,11 @@ def compare_rings(judging: Judging) -> None:
             judging.unknown("only one of the two says its size", "size")
         return
     gaps = {c: judging.gap(c) for c in ("id", "cs", "od")}
-    not_listed(judging)
+    judging.absent(TAKEN_AS_WRITTEN, "same")
     if max(abs(gaps["id"]), abs(gaps["cs"])) <= SAME:
         judging.note_sizes("size", ("id", "cs"))
     else:
         _gaps(gaps, judging)
-
-
-def not_listed(judging: Judging) -> None:
-    """Say of a size that no table has that it is believed."""
-    for part in judging.both:
-        if not part.listed:
-            judging.note(f"{part.size} is not in the table of sizes; it is taken as written")
 
 
 def _gaps(gaps: dict[str, Decimal], judging: Judging) -> None:
@@ -262,7 +252,7 @@ def _type(text: Text, look: bool = False) -> str:
 
 def compare_lip_seals(judging: Judging) -> None:
     """All findings on the sizes and types of two lip seals."""
-    not_listed(judging)
+    judging.absent(TAKEN_AS_WRITTEN, "same")
     fits = compare_sizes(judging, "d", "D")
     judging.gap("b")
     if fits:
@@ -270,5 +260,5 @@ def compare_lip_seals(judging: Judging) -> None:
         compare_sizes(judging, "b")
         if judging.wanted.dims.get("b_over_lip") != judging.offered.dims.get("b_over_lip"):
             judging.near("only one of the two is written with a second width over the lip", "width")
-        compare_features(judging)
+        compare_features(judging, after="sizes")
     judging.caution("Feel the shaft where the lip ran: on a groove a new seal of any make will leak.")

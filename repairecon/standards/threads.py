@@ -46,8 +46,6 @@ _DASH_SIZE = re.compile(r"(?<![\w.])(?:(JIC|ORB|ORFS) ?-(\d{1,2})|-(\d{1,2}) ?(J
 _DASH_FORMS = {"JIC": ("jic_37_thread", "37"), "ORB": ("orb_thread", "O-ring port"),
                "ORFS": ("orfs_thread", "O-ring face")}  # fmt: skip
 STEELS = {"316": "A4", "304": "A2", "303": "A1"}
-_FAMILIES_FIT = {("G", "R"): "G (BSPP female", ("NPT", "NPTF"): "NPT female", ("NPT", "R"): "NPT female",
-                 ("Rc", "R"): "Rp or Rc", ("Rp", "R"): "Rp or Rc"}  # fmt: skip
 _BETTER = ("C1", "C4", "F1", "C3", "A1", "A3", "A2", "D2", "D4", "A5", "A4", "D6", "A8", "D8")
 """Steels by how well they stand salt, the worst first (ISO 3506 and common practice, from memory)."""
 
@@ -173,7 +171,6 @@ def _unified(text: Text) -> Found | None:
 
 def compare(judging: Judging) -> None:
     """All findings on two threaded parts."""
-    compare_features(judging)
     if not _threads(judging):
         return
     compare_sizes(judging)
@@ -209,17 +206,10 @@ def _threads(judging: Judging) -> bool:
 
 
 def _fit(want: str, has: str) -> Row | None:
-    """What the table of threads that are taken for each other says, in either order."""
-    for row in rows("threads_fit"):
-        if {row["wanted"], row["offered"]} == {want, has}:
-            return row
-    families = {name.split()[0] for name in (want, has)}
-    if want.split()[1:] == has.split()[1:]:
-        for row in rows("threads_fit"):
-            for (one, other), start in _FAMILIES_FIT.items():
-                if families == {one, other} and row["wanted"].startswith(start) and other in row["offered"]:
-                    return row
-    return None
+    """What the table of threads that are taken for each other says, in either order, of two sizes or two families."""
+    families = {want.split()[0], has.split()[0]} if want.split()[1:] == has.split()[1:] else set()
+    return next((row for row in rows("threads_fit") if {row["wanted"], row["offered"]} == {want, has} or any(
+        set(pair.split()) == families for pair in filter(None, row["families"].split("|")))), None)  # fmt: skip
 
 
 def _steels(judging: Judging) -> None:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
-from decimal import Decimal
+from decimal import Context, Decimal
 from functools import cache
 
 from repairecon.records import Designation
-from repairecon.standards.findings import Found, Judging, compare_features
+from repairecon.standards.findings import Found, Judging
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.words import INCH, NUMBER, Text, around, exact, share, shown
+from repairecon.standards.words import INCH, NUMBER, Text, exact, share, shown
 
 KIND = "V-belt"
 _ENDS = r"(?:\s*(?:MM)?\s*[-/]?\s*\(?(LI|LD|LW|LP|LA|LE|INSIDE|OUTSIDE|PITCH|DATUM|EFFECTIVE)\)?)?(?:\s*MM)?"
@@ -33,12 +34,12 @@ INCH_ROUNDING = Decimal("1")
 """mm within which a length of inches and one of mm are written for the same belt."""
 LINES = {"Li": "inside", "Ld": "datum", "La": "outside"}
 MEANS = {name: line for line, name in LINES.items()}
-_NAMED_LINE = {"inside": "Li", "outside": "La", "datum (mm)": "Ld", "outside La (mm)": "La"}
 _OUTSIDE_INCHES = {"A": 2, "B": 3, "C": 4}
 """What an American number, the inside length, lacks of the outside length [in]."""
 _FM = re.compile(r"(?<![\w.-])2(\d{3})(?![\w.])")
 _GOST = re.compile(rf"(?:[^\s(]\(([БВГДАО])\)|(?<!\w)([БВГДАО])|(?<!\w)Z ?\([0O]\))[ -]*({NUMBER})")
 _SAE = re.compile(r"(?<![\w.-])(SAE ?)?(9\.5|1[0-7])A[- ]?(\d{3,4})(?![\w.])")
+_DIGITS = Context(prec=4)
 _BEARING = r"2[23](?:[01]\d|2[0-2])"
 
 
@@ -51,7 +52,8 @@ def lengths(row: Row, value: Decimal, line: str) -> dict[str, Decimal]:
 
     Outside less inside is as printed, else 2 x pi x height; where the datum line lies between is the section table's.
     """
-    total = _cell(row, "La_minus_Li_mm") or (around(exact(row["height_mm"])) if row["height_mm"] else None)
+    height = _cell(row, "height_mm")
+    total = _cell(row, "La_minus_Li_mm") or (height and _DIGITS.multiply(Decimal(2 * math.pi), height))
     inner, outer = _cell(row, "Ld_minus_Li_mm"), _cell(row, "La_minus_Ld_mm")
     if outer is None and total is not None and inner is not None and row["family"] == "GOST":
         outer = total - inner
@@ -181,7 +183,7 @@ def _add_length(found: Found, row: Row, number: Decimal, line: str) -> None:
         found.figures["outside_in"] = float(number + _OUTSIDE_INCHES[letter])
     entry = next((e for e in rows("belts_lengths") if e["section"] in row["names"].split()
                   and in_inches != e["circumference_named"].endswith("mm)") and exact(e["number"]) == number
-                  and _NAMED_LINE[e["circumference_named"]] == named), None)  # fmt: skip
+                  and MEANS[e["circumference_named"].split()[0]] == named), None)  # fmt: skip
     if entry is not None:
         found.used.append(entry)
         keys = ("Li_catalogue1_mm", "Li_catalogue2_mm")
@@ -224,7 +226,6 @@ def _by_width(width: Decimal, number: str, line: str) -> Found:
 def compare(judging: Judging) -> None:
     """All findings on two V-belts."""
     wanted, offered = judging.both
-    compare_features(judging)
     if judging.absent("is not in the table of belt sections: measure top width, height and length"):
         return
     for part in judging.both:
@@ -237,7 +238,9 @@ def compare(judging: Judging) -> None:
 
 def _section(judging: Judging) -> bool:
     """Findings on the sections; False where they rule the offer out."""
-    (want, has), profiles = judging.marks("section"), [_profile(part) for part in judging.both]
+    want, has = judging.marks("section")
+    profiles = [f"{shown(part.dims['top_width'])} x {shown(part.dims['height']) if 'height' in part.dims else '?'} mm"
+                for part in judging.both]  # fmt: skip
     if want == has:
         judging.note(f"same section: {want}, {profiles[0]}")
         return True
@@ -268,10 +271,6 @@ def _section(judging: Judging) -> bool:
     else:
         judging.near(f"{names}: runs in the same groove, another construction", "section")
     return abs(gap) <= HEIGHT_SLACK
-
-
-def _profile(part: Designation) -> str:
-    return f"{shown(part.dims['top_width'])} x {shown(part.dims['height']) if 'height' in part.dims else '?'} mm"
 
 
 def _alike(judging: Judging) -> bool:
@@ -318,7 +317,10 @@ def _compare_line(judging: Judging, line: str) -> None:
     if abs(gap) <= slack:
         judging.note(f"{said}: the same")
         return
-    if line == "Li" and _listed_alike(judging):
+    # a catalogue lists the number of one under the inside length of the other
+    printed = [part.figures.get(f"Li_catalogue{n}_mm") == other.dims.get("Li") for n in (1, 2)
+               for part, other in (judging.both, judging.both[::-1])]  # fmt: skip
+    if line == "Li" and len(set(judging.marks("section"))) == 1 and any(printed):
         judging.note(f"{said}: a list sells the one as the other")
         return
     words = f"{said}: {shown(abs(gap))} mm ({share(gap, want)} %) {'longer' if gap > 0 else 'shorter'}"
@@ -328,15 +330,6 @@ def _compare_line(judging: Judging, line: str) -> None:
         judging.unknown(f"{words}; but what a JIS number names is doubtful: measure round the outside", "length")
     else:
         judging.refuse(f"{words}, more than a tensioner usually takes up", "length")
-
-
-def _listed_alike(judging: Judging) -> bool:
-    """True if a catalogue lists the number of one under the inside length of the other."""
-    wanted, offered = judging.both
-    return wanted.marks["section"] == offered.marks["section"] and any(
-        other.dims["Li"] in (part.figures.get("Li_catalogue1_mm"), part.figures.get("Li_catalogue2_mm"))
-        for part, other in ((wanted, offered), (offered, wanted))
-    )
 
 
 def _wish(said: Designation, missing: Designation) -> str:

@@ -6,7 +6,6 @@ another thing, and the features of each kind. Sizes written beside a designation
 
 from __future__ import annotations
 
-import math
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping
@@ -32,7 +31,6 @@ GAP = "¦"
 """Stands where a reader took something."""
 
 _SHOWN = Context(prec=2)
-_PI_H = Context(prec=4)
 _CLEANING = (
     (re.compile(r"(?<=\d),(?=\d)"), "."),
     (re.compile(r"[×✕✖*]"), "X"),
@@ -45,6 +43,7 @@ _CLEANING = (
     (re.compile(r"\s+"), " "),
     (re.compile(r"^ ?OR[ -]?(?=\d+(?:\.\d+)?X)"), "O-RING "),
 )
+_COUNTS = ("tpi", "ribs", "teeth")
 _LETTER_SIZE = r"\b{}\s*[=:]?\s*(?=\d)"
 """A size by its letter of ISO 15, where d and D are two sizes."""
 _TOKEN = re.compile(r"[^\s,;:()\[\]+/¦!?=_-]+")
@@ -112,11 +111,6 @@ def share(part: Decimal, whole: Decimal) -> str:
     return "?" if not whole else shown(_SHOWN.divide(abs(part) * 100, whole))
 
 
-def around(height: Decimal) -> Decimal:
-    """How much longer a closed belt is outside than inside: 2 x pi x its height."""
-    return _PI_H.multiply(Decimal(2 * math.pi), height)
-
-
 def inches(words: str) -> Decimal | None:
     """A number of inches: 1.25, 1 1/4, 1-1/4 or 3/16."""
     *ones, part = re.split("[ -]+", words)
@@ -137,13 +131,15 @@ def millimetres(number: str, unit: str | None) -> Decimal | None:
 
 
 @cache
-def _labelled() -> tuple[re.Pattern[str], re.Pattern[str]]:
-    """A size before its label (with a unit, or where no other size follows the label), and one behind it."""
-    signs = [(row["value"], row["words"]) for row in rows("words") if row["role"] == "label"]
+def labelled(table: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
+    """By the labels of a table: a size before its label (with a unit, or no other size behind), and one behind it."""
+    signs = [(row["value"].replace(" ", "_"), row["words"]) for row in rows(table) if row["role"] == "label"]
     label, other, again = ("|".join(f"(?P<{c}{n}>{pattern})" for c, pattern in signs) for n in ("", "2", "3"))
     unit = r"\s*(?:MM|CM|INCH(?:ES)?|IN|\")"
     follows = rf"(?!\s*[=:]?\s*(?:{PART})(?:{unit})?(?!\s*(?:{again})))"
-    number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w)|{_NUM}\s*(?:{other})(?!\w){follows})"
+    # of measured sizes no part's number comes last: in 9.95 mm pitch 1.5 the label has its number behind it
+    last = "" if table == "words" else rf"(?!\s*[=:]?\s*(?:{PART})(?:{unit})?\s*$)"
+    number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w){last}|{_NUM}\s*(?:{other})(?!\w){follows})"
     return re.compile(number_first), re.compile(rf"(?<![\w.])(?:{label})\s*[=:]?\s*{_BEHIND}{_UNIT}(?![\w]|-\w)")
 
 
@@ -190,20 +186,20 @@ class Text:
         tokens = re.findall(r"[^\s,;:()\[\]¦]+", self.left)
         return tuple(t for t in tokens if re.search(r"[^\W_]|[?~≈\"]", t))
 
-    def take_labelled(self) -> None:
-        """Take the sizes that say what they are the size of."""
+    def take_labelled(self, table: str = "words") -> None:
+        """Take the sizes that say what they are the size of, by the labels of a table."""
         if re.search(r"\b(?:[IO]\.?D|BORE)(?![A-Z])", self.left):  # beside these a W is a width, not watts or a steel
             self.left = re.sub(r"\bW(?=\s*[=:]?\s*\d{1,3}(?!\d))|(?<=\dMM )W\b", "WIDTH", self.left)
-        firsts = [pattern.search(self.left) for pattern in _labelled()]
+        firsts = [pattern.search(self.left) for pattern in labelled(table)]
         begins = [len(self.left) if found is None else found.start() for found in firsts]
-        for pattern in _labelled() if begins[0] < begins[1] else _labelled()[::-1]:
+        for pattern in labelled(table) if begins[0] < begins[1] else labelled(table)[::-1]:
             for found in list(pattern.finditer(self.left)):
                 label = next(name.rstrip("23") for name, said in found.groupdict().items() if said)
                 digits = next(g for g in found.groups() if g and re.fullmatch(PART, g))
                 unit = next((g for g in found.groups() if g and re.fullmatch(r"MM|CM|IN(?:CH(?:ES)?)?|\"", g)), None)
-                value = millimetres(digits, unit)
+                value = millimetres(digits, None if label in _COUNTS else unit)
                 if value is not None:
-                    self.sizes.append(Size(label, value, found[0].strip()))
+                    self.sizes.append(Size(label.replace("_", " "), value, found[0].strip()))
                     self.cut(*found.span())
 
     def take_phrases(self) -> None:
@@ -224,14 +220,6 @@ class Text:
             self.entries.append((self.left[start:end].strip() or key, entry))
             before = before if entry.role == "harmless" else entry.role
             self.cut(start, end)
-
-    def said(self, role: str) -> Iterator[tuple[str, Entry]]:
-        """The phrases taken in one role."""
-        return ((words, entry) for words, entry in self.entries if entry.role == role)
-
-    def in_role(self, role: str) -> tuple[str, ...]:
-        """The words of the phrases taken in one role."""
-        return tuple(words for words, _ in self.said(role))
 
     def feature(self, name: str) -> str:
         """What the phrases say of a feature of the kind; empty where they say nothing."""
@@ -261,17 +249,12 @@ def matches(words: str, kind: str) -> Iterator[tuple[int, int, str, tuple[Entry,
             if re.search(r"[,;:()¦]", between) and count > 1:
                 continue
             key = "".join(t[0].rstrip(".") if len(t[0]) > 1 else t[0] for t in chosen)
-            entries = _applicable(key, kind)
-            if entries:
+            found = phrases().get(key) or phrases().get(key.removesuffix("S"), ())
+            if entries := tuple(e for e in found if e.role != "feature" or kind in (e.kind, ANY)):
                 yield chosen[0].start(), chosen[-1].end(), key, entries
                 i += count - 1
                 break
         i += 1
-
-
-def _applicable(key: str, kind: str) -> tuple[Entry, ...]:
-    found = phrases().get(key) or phrases().get(key.removesuffix("S"), ())
-    return tuple(e for e in found if e.role != "feature" or kind in (e.kind, ANY))
 
 
 def _kind_follows(behind: str) -> bool:
