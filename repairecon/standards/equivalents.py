@@ -29,7 +29,7 @@ FAMILIES = {
     rings_keys.WOODRUFF: Family(rings_keys.read_woodruff, rings_keys.compare, alone=False),
     rings_keys.PIN: Family(rings_keys.read_pin, rings_keys.compare, alone=False),
     hoses.KIND: Family(hoses.read, hoses.compare, alone=False),
-    hoses.PUMP_SEAL: Family(hoses.read_pump_seal, hoses.compare_pump_seals),
+    seals.PUMP_SEAL: Family(seals.read_pump_seal, seals.compare_pump_seals),
     electrical.FUSE: Family(electrical.read_fuse, electrical.compare, alone=False),
     electrical.RELAY: Family(electrical.read_relay, electrical.compare, alone=False),
     electrical.LAMP: Family(electrical.read_lamp, electrical.compare),
@@ -41,11 +41,11 @@ FAMILIES = {
     bearings.KIND: Family(bearings.read, bearings.compare),
     seals.LIP_SEAL: Family(seals.read_lip_seal, seals.compare_lip_seals),
     seals.O_RING: Family(seals.read_ring, seals.compare_rings),
-    hoses.MAKERS: Family(hoses.read_makers, hoses.compare_makers, alone=False),
+    materials.MAKERS: Family(materials.read_makers, materials.compare_makers, alone=False),
     materials.KIND: Family(materials.read, materials.no_size),
 }
 """The families by kind; a name that says no kind is tried in this order."""
-_RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, hoses.PUMP_SEAL)
+_RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, seals.PUMP_SEAL)
 _NEGATION = re.compile(
     r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
     r"UNLIKE|EXCEPT|OTHER THAN|DIFFERENT (?:FROM|TO)|NICHT|STATT|ANSTATT|PAS|WAS|FORMERLY|NO LONGER)\b(?!\.)"
@@ -91,7 +91,7 @@ def _positive(words: str, kind: str) -> Designation | None:
         found = _of_kind(words, name, True)
         if found is not None:
             return found
-    if said and not set(said) <= {hoses.MAKERS}:
+    if said and not set(said) <= {materials.MAKERS}:
         return _of_kind(words, materials.KIND, False)
     loose = kinds_said(words)
     if "seal" in loose or "ring" in loose:

@@ -1,18 +1,16 @@
-"""Hoses by bore, what they carry, and the printed standard; pump shaft seals and parts of a maker's number."""
+"""Hoses by bore, what they carry, and the printed standard."""
 
 from __future__ import annotations
 
 import re
 from decimal import Decimal
 
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.findings import Found, Judging, compare_features
 from repairecon.standards.materials import take_material
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import INCH, PART, Text, exact, millimetres, shown
 
 KIND = "hose"
-PUMP_SEAL = "pump shaft seal"
-MAKERS = "maker's number"
 SAME_BORE = Decimal("0.45")
 """mm within which a bore of inches and one of mm are of one nominal size, where the table has none."""
 _STANDARDS = re.compile(
@@ -23,12 +21,6 @@ _CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(
 _DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\b")
 _BORE = re.compile(rf"(?<![\w.\-/])(?:DN ?)?({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
 _LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
-_SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
-_HANDS = {"R": "right", "L": "left"}
-_LENGTHS = {"N": "normal", "K": "short"}
-_PARTS = {"face": "face", "seat face": "face", "secondary seal": "secondary seal", "spring": "spring or metal",
-          "metal": "spring or metal"}  # fmt: skip
-"""What the five letters of EN 12756 are of, and in the words of mechanical_seal_materials.csv."""
 FUEL = ("fuel", "diesel fuel")
 _FUEL_STANDARDS = ("ISO7840", "ISO8469", "J1527")
 
@@ -57,7 +49,7 @@ def read(text: Text) -> Found | None:
     if services:
         several = [s for s in services if s != "water" or len(services) == 1]
         found.marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
-    bore = text.sized("bore", "inner", "diameter") or _bore(text)
+    bore = text.sized("bore", "inner", "diameter") or written_bore(text)
     if bore is None:
         return None
     take_material(text, found)
@@ -73,7 +65,8 @@ def read(text: Text) -> Found | None:
     return found
 
 
-def _bore(text: Text) -> Decimal | None:
+def written_bore(text: Text) -> Decimal | None:
+    """A bore [mm] written in mm, inches or as a dash number."""
     if dash := text.take(_DASH):
         return int(dash[1] or dash[2]) * INCH / 16
     written = text.take(_BORE)
@@ -154,49 +147,3 @@ def _fuel(judging: Judging) -> None:
     else:
         other, differs = ("class of permeation", "class") if want[0] == has[0] else ("test", "standard")
         judging.near(f"{said}: another {other}; ask which one the rules of the boat name", differs)
-
-
-def read_pump_seal(text: Text) -> Found | None:
-    """A mechanical seal of a pump: by EN 12756 (NU043S0 and five letters of what it is made of) or by its shaft."""
-    if code := text.take(_SEAL):
-        size, column = "".join(code.group(1, 2, 3)), f"designation_{_LENGTHS[code[1]]}"
-        row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
-        marks = {"lengths": _LENGTHS[code[1]], "balance": "unbalanced" if code[2] == "U" else "balanced",
-                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or ""}  # fmt: skip
-        means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
-        letters = ("|".join(letter for of, letter in means if of == part) for part in _PARTS.values())
-        if made := text.take(rf"(?<![\w.]){''.join(f'({letter})' for letter in letters)}(?!\w)"):
-            marks |= {name: means[part, c] for (name, part), c in zip(_PARTS.items(), made.groups(), strict=True)}
-        found = by_row(PUMP_SEAL, size, {"shaft": Decimal(code[3])}, row, marks)
-    elif text.sure and (shaft := text.sized("shaft", "inner", "diameter", "bore") or _bore(text)):
-        found = Found(PUMP_SEAL, f"{shown(shaft)} mm shaft", {"shaft": shaft}, listed=False)
-    else:
-        return None
-    take_material(text, found)
-    return found
-
-
-def compare_pump_seals(judging: Judging) -> None:
-    """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
-    compare_sizes(judging)
-    if not all(judging.marks("lengths")) and judging.wanted.text != judging.offered.text:
-        judging.unknown("only the shaft is said: ask for seat bore, seat depth and working length, or EN 12756", "size")
-    judging.caution("Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.")
-
-
-def read_makers(text: Text) -> Found | None:
-    """A part that no public standard sizes: its maker's number."""
-    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)")
-    if number is None or re.search(r"\dX\d", number[0]):
-        return None
-    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), listed=False)
-
-
-def compare_makers(judging: Judging) -> None:
-    """Two parts of makers' numbers: equal numbers or nothing can be said."""
-    if judging.wanted.size == judging.offered.size:
-        judging.note("no public standard sizes such a part: the two bear the same maker's number")
-        judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")
-    else:
-        said = "no public standard sizes such a part, and the maker's numbers differ"
-        judging.unknown(f"{said}: ask the seller which number it replaces, and measure", "number")

@@ -185,6 +185,27 @@ def _ageing(wanted: str, offered: str, fluid: str, met: tuple[tuple[str, ...], .
             judging.caution(f"{offered or wanted} ages in hot water.")
 
 
+MAKERS = "maker's number"
+
+
+def read_makers(text: Text) -> Found | None:
+    """A part that no public standard sizes: its maker's number."""
+    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)")
+    if number is None or re.search(r"\dX\d", number[0]):
+        return None
+    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), listed=False)
+
+
+def compare_makers(judging: Judging) -> None:
+    """Two parts of makers' numbers: equal numbers or nothing can be said."""
+    if judging.wanted.size == judging.offered.size:
+        judging.note("no public standard sizes such a part: the two bear the same maker's number")
+        judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")
+    else:
+        said = "no public standard sizes such a part, and the maker's numbers differ"
+        judging.unknown(f"{said}: ask the seller which number it replaces, and measure", "number")
+
+
 class ShelfLife(NamedTuple):
     """The last years of storage by one rule; None where the rule sets no end."""
 

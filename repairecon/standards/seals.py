@@ -1,4 +1,4 @@
-"""O-rings and rotary shaft lip seals: their written names, and whether one can stand for another."""
+"""O-rings, lip seals and pump shaft seals: their written names, and whether one can stand for another."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from decimal import Decimal
 from functools import cache
 
 from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.hoses import written_bore
 from repairecon.standards.materials import material_of, take_material
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, share, shown
@@ -262,3 +263,40 @@ def compare_lip_seals(judging: Judging) -> None:
             judging.near("only one of the two is written with a second width over the lip", "width")
         compare_features(judging, after="sizes")
     judging.caution("Feel the shaft where the lip ran: on a groove a new seal of any make will leak.")
+
+
+PUMP_SEAL = "pump shaft seal"
+_PUMP_SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
+_HANDS = {"R": "right", "L": "left"}
+_LENGTHS = {"N": "normal", "K": "short"}
+_PARTS = {"face": "face", "seat face": "face", "secondary seal": "secondary seal", "spring": "spring or metal",
+          "metal": "spring or metal"}  # fmt: skip
+"""What the five letters of EN 12756 are of, and in the words of mechanical_seal_materials.csv."""
+
+
+def read_pump_seal(text: Text) -> Found | None:
+    """A mechanical seal of a pump: by EN 12756 (NU043S0 and five letters of what it is made of) or by its shaft."""
+    if code := text.take(_PUMP_SEAL):
+        size, column = "".join(code.group(1, 2, 3)), f"designation_{_LENGTHS[code[1]]}"
+        row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
+        marks = {"lengths": _LENGTHS[code[1]], "balance": "unbalanced" if code[2] == "U" else "balanced",
+                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or ""}  # fmt: skip
+        means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
+        letters = ("|".join(letter for of, letter in means if of == part) for part in _PARTS.values())
+        if made := text.take(rf"(?<![\w.]){''.join(f'({letter})' for letter in letters)}(?!\w)"):
+            marks |= {name: means[part, c] for (name, part), c in zip(_PARTS.items(), made.groups(), strict=True)}
+        found = by_row(PUMP_SEAL, size, {"shaft": Decimal(code[3])}, row, marks)
+    elif text.sure and (shaft := text.sized("shaft", "inner", "diameter", "bore") or written_bore(text)):
+        found = Found(PUMP_SEAL, f"{shown(shaft)} mm shaft", {"shaft": shaft}, listed=False)
+    else:
+        return None
+    take_material(text, found)
+    return found
+
+
+def compare_pump_seals(judging: Judging) -> None:
+    """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
+    compare_sizes(judging)
+    if not all(judging.marks("lengths")) and judging.wanted.text != judging.offered.text:
+        judging.unknown("only the shaft is said: ask for seat bore, seat depth and working length, or EN 12756", "size")
+    judging.caution("Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.")
