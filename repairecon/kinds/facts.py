@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cache
+from types import MappingProxyType
 from typing import Any, Literal, TypeVar, cast
 
 from repairecon.kinds.names import OwnRebuild
@@ -37,9 +38,8 @@ class Task:
 class Failure:
     """What may stand behind a symptom; the chances of one symptom add up to 1.
 
-    ``mend`` is how it is met: ``kit`` (the usual rebuild cures it), ``remedy`` (by the
-    remedies of its ``findings``, likeliest first), ``fix`` (a small job without a rebuild: ``fix_share`` of the
-    price of new and ``fix_hours``), ``end`` (past mending) or ``elsewhere`` (another thing is to blame).
+    ``mend``: ``kit`` (the usual rebuild cures it), ``remedy`` (those of its ``findings``, likeliest first), ``fix`` (a
+    small job: ``fix_share`` of the price of new, ``fix_hours``), ``end`` (past mending), ``elsewhere`` (another thing).
     """
 
     symptom: str
@@ -196,6 +196,11 @@ class KindFacts:
 
 
 _STRICT: tuple[CarryOnRule, ...] = ("never", "to the next port", "until a date", "as long as watched")
+_BY_COMMA = ("special_tools", "consumables")
+_READ: Mapping[str, Callable[[str], object]] = {
+    "float": lambda cell: float(cell or 0), "float | None": lambda cell: float(cell) if cell else None, "int": int,
+    "bool": lambda cell: cell == "yes",
+}  # fmt: skip
 
 
 def kinds() -> tuple[str, ...]:
@@ -205,94 +210,61 @@ def kinds() -> tuple[str, ...]:
 
 @cache
 def facts(kind: str) -> KindFacts:
-    """Everything of a kind, read once.
-
-    Parameters
-    ----------
-    kind : str
-        One of ``kinds()``; a name as people write it goes through ``match_kind`` first.
-
-    Returns
-    -------
-    KindFacts
-        Hours in hours, waits in days, money as shares of the price of a new unit.
-    """
+    """Everything of one of ``kinds()``: hours, waits in days, money as shares of the price of a new unit."""
     if kind not in kinds():
         raise KeyError(f"{kind!r} is no kind that is known here; kinds() lists them")
     ((line, row),) = of_kind("kinds", kind)
-    where = source("kinds", line, row["life_source"])
-    return KindFacts(
-        kind=kind,
-        other_names=parts(row["other_names"]),
-        group=row["group"],
-        safety_class=row["safety_class"],
-        own_rebuild=cast(OwnRebuild, row["own_rebuild"]),
-        why=row["why"],
-        cautions=parts(row["cautions"]),
-        life_years=spread(row, "life_years", where),
+    return _record(
+        KindFacts, row, source("kinds", line, row["life_source"]),
         symptoms=tuple(r["symptom"] for _, r in of_kind("symptoms", kind)),
-        tasks=_records(Task, "tasks", kind, ",", name="task", tools="special_tools"),
+        tasks=_records(Task, "tasks", kind, name="task", tools="special_tools"),
         failures=_records(Failure, "failures", kind),
         looks=_records(Look, "looks", kind, name="look", costs="cost_hint"),
         remedies=_records(Remedy, "remedies", kind, name="remedy", life="life_share"),
         always_renew=_records(Renewal, "always_renew", kind),
         ratios=_records(Ratio, "ratios", kind, share=""),
         carry_on=_records(CarryOn, "carry_on", kind, may="may_carry_on", per="unit"),
-        temporary=_records(
-            Temporary, "temporary", kind, name="temporary_repair", holds="holds_hours", chance_holds="chance_it_holds"
-        ),
-    )
+        temporary=_records(Temporary, "temporary", kind, name="temporary_repair", holds="holds_hours",
+                           chance_holds="chance_it_holds"),
+    )  # fmt: skip
 
 
-def _records(make: Callable[..., T], table: str, kind: str, mark: str = ";", **columns: str) -> tuple[T, ...]:
-    """The rows of a kind as records: each field from its column, read as the field's type says."""
+def _records(make: Callable[..., T], table: str, kind: str, **columns: str) -> tuple[T, ...]:
+    """The rows of a kind as records; ``columns`` where a field is not called as its column."""
     found = []
     for line, row in of_kind(table, kind):
-        where = _where(table, line, row)
-        made: dict[str, Any] = {"source": where}
-        for f in fields(cast(Any, make)):
-            made.setdefault(f.name, _cell(row, columns.get(f.name, f.name), f"{f.type}", mark, where))
-        found.append(make(**made))
+        where = source(table, line, row["source"])
+        figures = row.get("figures_source", row.get("chance_source", row.get("source_is_for", "hours")))
+        if "from memory" in figures and row["source"] != "from memory":
+            where = replace(where, note=f"{where.note}; figures from memory")
+        found.append(_record(make, row, where, columns, source=where))
     return tuple(found)
 
 
-def _cell(row: Row, column: str, kind_of: str, mark: str, where: Source) -> object:
+def _record(
+    make: Callable[..., T], row: Row, where: Source, columns: Mapping[str, str] = MappingProxyType({}), **made: object
+) -> T:
+    """One row as a record: each field from its column, read as the field's type says."""
+    for f in fields(cast(Any, make)):
+        if f.name not in made:
+            made[f.name] = _cell(row, columns.get(f.name, f.name), f"{f.type}", where)
+    return make(**made)
+
+
+def _cell(row: Row, column: str, kind_of: str, where: Source) -> object:
     if kind_of.startswith("Range"):
         return spread(row, column, where)
     text = row.get(column, "")
     if kind_of.startswith("tuple"):
-        return parts(text, mark)
-    if kind_of == "float | None":
-        return float(text) if text else None
-    if kind_of == "bool":
-        return text == "yes"
-    return float(text or 0) if kind_of == "float" else int(text) if kind_of == "int" else text
-
-
-def _where(table: str, line: int, row: Row) -> Source:
-    """The row, who was read, and that the figures are from memory where they are."""
-    read = source(table, line, row["source"])
-    figures = row.get("figures_source", row.get("chance_source", row.get("source_is_for", "hours")))
-    if "from memory" in figures and row["source"] != "from memory":
-        return replace(read, note=f"{read.note}; figures from memory")
-    return read
+        return parts(text, "," if column in _BY_COMMA else ";")
+    return _READ.get(kind_of, str)(text)
 
 
 def share(kind: str, what: str) -> Range:
-    """How often something goes wrong, by the kind's group; the general case where the group has no row of its own.
+    """How often something goes wrong (0 to 1), by the group of a kind; without a kind or a row of its own, in general.
 
-    Parameters
-    ----------
-    kind : str
-        One of ``kinds()``, or empty for a unit of no known kind.
-    what : str
-        ``done again: <depth>``, ``given up: <depth>`` (seals only, full rebuild, specialist) or
-        ``dead on arrival: <way>`` (new, pattern, exchange, second-hand, own spare).
-
-    Returns
-    -------
-    Range
-        A chance, 0 to 1, with the reason as its source.
+    ``what`` is ``done again: <depth>``, ``given up: <depth>`` (seals only, full rebuild, specialist) or
+    ``dead on arrival: <way>`` (new, pattern, exchange, second-hand, own spare).
     """
     group = facts(kind).group if kind else "any"
     for of in (group, "any"):

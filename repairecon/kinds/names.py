@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from math import log
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from repairecon.kinds.tables import by, parts, rows
 from repairecon.kinds.words import Tokens, fold, glued, listed, mended, replaced, singular
@@ -46,8 +47,7 @@ class KindMatch:
     safety_words: Tokens = ()
 
 
-@dataclass(frozen=True)
-class _Hit:
+class _Hit(NamedTuple):
     kind: str
     score: float
     weight: float
@@ -61,8 +61,7 @@ def _table(use: str) -> dict[Tokens, Tokens]:
     return {tuple(fold(row["word"]).split()): tuple(fold(row["means"]).split()) for row in used}
 
 
-@dataclass(frozen=True)
-class _Name:
+class _Name(NamedTuple):
     kind: str
     words: frozenset[str]
     head: str
@@ -72,7 +71,7 @@ class _Name:
 def _names() -> tuple[_Name, ...]:
     """Every name of every kind as its set of plain words, with the noun that the others describe."""
     return tuple(
-        _Name(kind=row["kind"], words=frozenset(_canonical(name)), head=_canonical(_first(name))[-1])
+        _Name(row["kind"], frozenset(_canonical(name)), _canonical(_first(name))[-1])
         for row in rows("kinds")
         for name in (row["kind"], *parts(row["other_names"]))
     )
@@ -109,11 +108,9 @@ def _known() -> frozenset[str]:
 
 @cache
 def _weights() -> dict[str, float]:
-    by_word: dict[str, set[str]] = {}
-    for name in _names():
-        for word in name.words:
-            by_word.setdefault(word, set()).add(name.kind)
-    return {word: log(1 + len(rows("kinds")) / len(kinds)) for word, kinds in by_word.items()}
+    """How much each word of a name says: the fewer kinds use it, the more."""
+    used = Counter(word for words in _own_words().values() for word in words)
+    return {word: log(1 + len(rows("kinds")) / kinds) for word, kinds in used.items()}
 
 
 def _weigh(words: Iterable[str]) -> float:
@@ -128,15 +125,11 @@ def plain_words(name: str) -> list[str]:
     text = " ".join(reversed(_MAINS.sub(" mains ", fold(name)).split(",")))
     raw = [w for w in re.findall(r"[a-z0-9]{2,}", text) if not re.fullmatch(r"\d+[a-z]{0,3}", w)]
     words = glued([singular(w) if singular(w) in _known() and w not in _known() else w for w in raw], _known())
-    words = [w if w in _known() else _mended(w) for w in words]
+    slips = [(w, mended(w, _known())) for w in words]
+    words = [m if m in _known() else mended(singular(w), _known()) for w, m in slips]
     words = replaced(glued(words, _known()), _table("name"))
     # "mains" is voltage, "main" is size
     return [w if w == "mains" or singular(w) not in _known() else singular(w) for w in words]
-
-
-def _mended(word: str) -> str:
-    as_written = mended(word, _known())
-    return as_written if as_written in _known() else mended(singular(word), _known())
 
 
 @cache
@@ -147,37 +140,23 @@ def _asked() -> dict[frozenset[str], Tokens]:
 def _hits(words: frozenset[str]) -> list[_Hit]:
     """The best name of each kind, likeliest kind first."""
     best: dict[str, _Hit] = {}
-    own = _own_words()
     for name in _names():
-        both = name.words & words
-        if not both:
-            continue
-        rest = words - name.words
-        idle = rest & (listed("idle") | own[name.kind])
-        hit = _weigh(both)
-        found = hit / _weigh(name.words)
-        used = hit / (hit + _weigh(rest - idle) + _IDLE_COUNTS * len(idle) ** 0.5)
-        score = 2 * found * used / (found + used)
-        at = _Hit(kind=name.kind, score=score, weight=hit, covered=both, has_head=name.head in both)
-        last = best.get(name.kind)
-        if last is None or (at.score, at.weight) > (last.score, last.weight):
-            best[name.kind] = at
+        both, rest = name.words & words, words - name.words
+        if both:
+            idle = rest & (listed("idle") | _own_words()[name.kind])
+            hit = _weigh(both)
+            found = hit / _weigh(name.words)
+            used = hit / (hit + _weigh(rest - idle) + _IDLE_COUNTS * len(idle) ** 0.5)
+            at = _Hit(name.kind, 2 * found * used / (found + used), hit, both, name.head in both)
+            best[name.kind] = max(best.get(name.kind, at), at, key=lambda h: (h.score, h.weight))
     return sorted(best.values(), key=lambda h: (-h.score, -h.weight, h.kind))
 
 
 def match_kind(name: str) -> KindMatch:
-    """Match the name of a unit to a kind.
+    """Match the name of a unit, as its owner writes it, to a kind.
 
-    Parameters
-    ----------
-    name : str
-        As its owner writes it.
-
-    Returns
-    -------
-    KindMatch
-        The kind, how sure that is, what to ask, and who may rebuild it. Nothing in the name lowers what its kind
-        demands; words that its kind does not explain (gas, steering, mains) raise it.
+    Nothing in the name lowers what its kind demands; words that its kind does not explain (gas, steering, mains)
+    raise it.
     """
     words = frozenset(plain_words(name))
     meant = words - listed("idle") or words
@@ -267,15 +246,9 @@ def _match(
     ranked = [c for c in classes if c in of_words or any(c == row["safety_class"] for row in known)]
     cautions = [c for row in known for c in parts(row["cautions"])] + [classes[c]["caution"] for c in of_words]
     return KindMatch(
-        written=name,
-        kind=kinds[0] if kinds else "",
-        certainty=certainty,
-        candidates=kinds,
-        question=question,
-        said=said,
-        safety_class=ranked[0],
+        name, kinds[0] if kinds else "", certainty, kinds, question, said, safety_class=ranked[0],
         own_rebuild=max(LEVELS, key=lambda level: (level in levels, LEVELS.index(level))),
         certificate_needed=any(classes[c]["certificate_needed"] == "yes" for c in ranked),
         cautions=tuple(dict.fromkeys(cautions)),
         safety_words=tuple(dict.fromkeys(word for _, word in danger)),
-    )
+    )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -51,21 +52,13 @@ class SymptomMatch:
 
 
 @cache
-def _commonness() -> dict[str, int]:
+def _commonness() -> Counter[str]:
     """In how many symptoms a word is used."""
-    counted: dict[str, int] = {}
-    for row in rows("symptoms"):
-        for word in _bag(f"{row['symptom']}; {row['words']}"):
-            counted[word] = counted.get(word, 0) + 1
-    return counted
-
-
-def _weight(word: str) -> float:
-    return log((1 + len(rows("symptoms"))) / (0.5 + _commonness().get(word, 0)))
+    return Counter(word for row in rows("symptoms") for word in _bag(f"{row['symptom']}; {row['words']}"))
 
 
 def _weigh(words: Iterable[str]) -> float:
-    return sum(_weight(word) for word in words)
+    return sum(log((1 + len(rows("symptoms"))) / (0.5 + _commonness()[word])) for word in words)
 
 
 def _bag(cell: str) -> set[str]:
@@ -73,16 +66,16 @@ def _bag(cell: str) -> set[str]:
 
 
 @cache
-def _titles(kind: str, symptom: str) -> tuple[set[str], set[str], tuple[frozenset[str], ...]]:
-    """Words of a symptom's name, of all its phrases, and of each phrase."""
-    row = _row(kind, symptom)
-    phrases = [meaning(p) for p in (*parts(row["words"]), *parts(symptom, ","), symptom)]
-    return _bag(symptom), _bag(row["words"]), tuple(p for p in phrases if p)
+def _row(kind: str, symptom: str) -> Mapping[str, str]:
+    return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
 
 
 @cache
-def _row(kind: str, symptom: str) -> Mapping[str, str]:
-    return next(row for _, row in of_kind("symptoms", kind) if row["symptom"] == symptom)
+def _titles(kind: str, symptom: str) -> tuple[set[str], set[str], list[frozenset[str]]]:
+    """Words of a symptom's name, of all its phrases, and of each phrase."""
+    cell = _row(kind, symptom)["words"]
+    phrases = [meaning(p) for p in (*parts(cell), *parts(symptom, ","), symptom)]
+    return _bag(symptom), _bag(cell), [p for p in phrases if p]
 
 
 def score(sentence: str, kind: str, symptom: str) -> float:
@@ -110,47 +103,30 @@ def _pointers(sentence: str, kind: str) -> list[Pointer]:
 
 
 def match_symptom(kind: str, sentence: str) -> SymptomMatch:
-    """Match a sentence to the symptoms of a kind.
-
-    Parameters
-    ----------
-    kind : str
-        One of ``kinds()``, or empty for a unit of no known kind.
-    sentence : str
-        What the owner says is the matter.
-
-    Returns
-    -------
-    SymptomMatch
-        What it was taken for, how sure that is, and the question that would tell more.
-    """
-    if not of_kind("symptoms", kind):
+    """Match what the owner says is the matter to the symptoms of one of ``kinds()``; none where the kind is empty."""
+    symptoms = [row["symptom"] for _, row in of_kind("symptoms", kind)]
+    if not symptoms:
         return SymptomMatch(kind=kind, sentence=sentence, symptom="", certainty="none", said=_NO_SYMPTOM)
-    pointers = _pointers(sentence, kind)
-    scores = {
-        row["symptom"]: score(sentence, kind, row["symptom"])
-        + sum(_PHRASE * _weigh(meaning(p.because)) for p in pointers if (p.kind, p.symptom) == (kind, row["symptom"]))
-        for _, row in of_kind("symptoms", kind)
-    }
+    pointers, scores = _pointers(sentence, kind), {s: score(sentence, kind, s) for s in symptoms}
+    for p in pointers:
+        if p.kind == kind and p.symptom in scores:
+            scores[p.symptom] += _PHRASE * _weigh(meaning(p.because))
     ranked = sorted(scores, key=lambda s: -scores[s])
     best = scores[ranked[0]]
     elsewhere = tuple(p for p in pointers if p.kind != kind) or _heard_elsewhere(sentence, kind, best)
-    fine = _says_fine(sentence) if best < 3 * _LEAST else ""
+    works = any(f" {phrase} " in f" {fold(sentence)} " for phrase in listed("fine"))
+    fine = "you say that it works" if works and best < 3 * _LEAST else ""
     lost = best < _LEAST or bool(fine)
     close = ranked if lost else [s for s in ranked if scores[s] >= _CLOSE * best]
     sure = len(close) == 1 and not lost and all(_weigh(meaning(p.because)) <= best for p in elsewhere)
     return SymptomMatch(
-        kind=kind,
-        sentence=sentence,
-        symptom="" if lost else ranked[0],
+        kind, sentence, "" if lost else ranked[0],
         certainty="none" if lost else "ask" if not sure else "exact" if sentence == ranked[0] else "taken as",
         first_question=_row(kind, ranked[0])["first_question"] if sure else f"Which fits best: {'; '.join(close)}?",
-        candidates=tuple(close),
-        nothing_wrong=_nothing_wrong(kind, sentence) or fine,
-        points_elsewhere=elsewhere,
+        candidates=tuple(close), nothing_wrong=_nothing_wrong(kind, sentence) or fine, points_elsewhere=elsewhere,
         found=found_in(kind, sentence),
         said=f"taken as: {ranked[0]}" if sure else _NO_SYMPTOM if lost else f"not sure: {' or '.join(close)}",
-    )
+    )  # fmt: skip
 
 
 def _nothing_wrong(kind: str, sentence: str) -> str:
@@ -163,11 +139,6 @@ def _nothing_wrong(kind: str, sentence: str) -> str:
             if both >= 0.7 * _weigh(wanted) and both >= 0.5 * _weigh(said):
                 return clause
     return ""
-
-
-def _says_fine(sentence: str) -> str:
-    text = f" {fold(sentence)} "
-    return "you say that it works" if any(f" {phrase} " in text for phrase in listed("fine")) else ""
 
 
 def _heard_elsewhere(sentence: str, kind: str, best: float) -> tuple[Pointer, ...]:
@@ -185,13 +156,13 @@ def _clauses(kind: str) -> tuple[tuple[frozenset[str], str], ...]:
     known = [row["cause"] for _, row in of_kind("failures", kind)]
     known += [row["finding"] for _, row in of_kind("remedies", kind)]
     found = [(meaning(clause), cause) for cause in dict.fromkeys(known) for clause in _alternatives(cause)]
+    return tuple((words, cause) for words, cause in found if _is_finding(words))
+
+
+def _is_finding(words: frozenset[str]) -> bool:
     # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or plain damage
-    return tuple((words, cause) for words, cause in found if words & _tells("damage")
-                 or (words & _tells("state") and _names_part(words)))  # fmt: skip
-
-
-def _names_part(words: frozenset[str]) -> bool:
-    return any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
+    part = any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
+    return bool(words & _tells("damage") or (part and words & _tells("state")))
 
 
 @cache

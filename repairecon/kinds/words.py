@@ -72,17 +72,10 @@ def mended(word: str, known: Collection[str]) -> str:
     if word in known or len(word) < _SLIP_FROM or not word.isalpha():
         return word
     allowed = 1 if len(word) < 8 else 2
-    near: dict[str, int] = {}
-    for other in known:
-        if len(other) >= _SLIP_FROM and abs(len(other) - len(word)) <= allowed:
-            apart = slips(word, other)
-            if apart <= allowed:
-                near[other] = apart
-    if not near:
-        return word
-    best = [w for w, apart in near.items() if apart == min(near.values())]
-    same_start = [w for w in best if w[0] == word[0]]
-    best = same_start or best
+    alike = (w for w in known if len(w) >= _SLIP_FROM and abs(len(w) - len(word)) <= allowed)
+    near = {other: apart for other in alike if (apart := slips(word, other)) <= allowed}
+    best = [other for other, apart in near.items() if apart == min(near.values())]
+    best = [other for other in best if other[0] == word[0]] or best
     return best[0] if len(best) == 1 else word
 
 

@@ -46,45 +46,23 @@ def measures(kind: str) -> tuple[str, ...]:
 
 
 def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement:
-    """Judge what was measured.
+    """Judge what was measured on one of ``kinds()``, the measure in the owner's words.
 
-    Parameters
-    ----------
-    kind : str
-        One of ``kinds()``.
-    measure : str
-        What was measured, in the owner's words.
-    value : str or float or None
-        A number in the limit's own unit, a number with its unit ("3 thou"), one against another ("10.9 of 12.4"),
-        or words ("a nail catches"). None asks for the limit alone.
-
-    Returns
-    -------
-    Judgement
-        Within, worn, or what to ask, with the limit, its source and what then.
+    ``value`` is a number in the limit's own unit, a number with its unit ("3 thou"), one against another ("10.9 of
+    12.4"), or words ("a nail catches"); None asks for the limit alone.
     """
     said = "" if value is None else f"{value}".strip()
     likely = _likely_rows(kind, measure)
     if not likely:
-        known = "; ".join(measures(kind))
-        note = f"no such measure is known of it; known are: {known}"
-        return Judgement(kind=kind, value=said, note=note)
+        note = f"no such measure is known of it; known are: {'; '.join(measures(kind))}"
+        return Judgement(kind, said, note)
     # a figure belongs to a limit in figures, words to one in words
-    fitting = [row for row in likely if said and bool(row["unit"]) == bool(re.match(_NUMBER, said))]
-    row = (fitting or likely)[0]
+    row = next((r for r in likely if said and bool(r["unit"]) == bool(re.match(_NUMBER, said))), likely[0])
     verdict, note = _judge(row, said)
     if row["by_type"] == "yes" and "your book" not in note:
         note = f"{note} {_BY_TYPE}".strip()
-    return Judgement(
-        kind=kind,
-        measure=row["measure"],
-        value=said,
-        limit=row["limit"],
-        verdict=verdict,
-        what_then="" if row["what_then"] == "-" else row["what_then"],
-        source=said_by(row["source"]),
-        note=note,
-    )
+    return Judgement(kind, said, note, verdict, row["measure"], row["limit"], row["what_then"].removeprefix("-"),
+                     said_by(row["source"]))  # fmt: skip
 
 
 def _likely_rows(kind: str, measure: str) -> list[Mapping[str, str]]:
@@ -137,11 +115,10 @@ def _against(row: Mapping[str, str], number: float, low: float, high: float) -> 
 
 def _by_words(row: Mapping[str, str], said: str) -> Verdict:
     heard = meaning(said)
-    holds: dict[Verdict, bool] = {
-        verdict: any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell]))
-        for verdict, cell in _CELLS.items()
-    }
-    return next((verdict for verdict, is_so in holds.items() if is_so), "ask")
+    for verdict, cell in _CELLS.items():
+        if any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell])):
+            return verdict
+    return "ask"
 
 
 def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:
@@ -158,10 +135,7 @@ def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:
     found = re.match(rf"({_NUMBER})\s*(.*)", said)
     if not found:
         return None, ""
-    return _in_unit(row, _value(found[1]), found[2].strip().lower().rstrip("."))
-
-
-def _in_unit(row: Mapping[str, str], number: float, unit: str) -> tuple[float | None, str]:
+    number, unit = _value(found[1]), found[2].strip().lower().rstrip(".")
     if not unit or not row["unit"]:
         return number, f"Taken as {row['value_is'] or row['unit']}." if row["unit"] else ""
     for line in rows("units"):
@@ -181,17 +155,10 @@ def kinds_listed() -> tuple[str, list[dict[str, Any]]]:
     known = [facts(kind) for kind in kinds()]
     wide = max(len(k.kind) for k in known)
     lines = [f"{k.kind.ljust(wide)}  own rebuild: {k.own_rebuild}; also {', '.join(k.other_names[:3])}" for k in known]
-    data = [
-        {
-            "kind": k.kind,
-            "other_names": list(k.other_names),
-            "safety_class": k.safety_class,
-            "own_rebuild": k.own_rebuild,
-            "symptoms": list(k.symptoms),
-            "measures": list(measures(k.kind)),
-        }
-        for k in known
-    ]
+    data = [{
+        "kind": k.kind, "other_names": list(k.other_names), "safety_class": k.safety_class,
+        "own_rebuild": k.own_rebuild, "symptoms": list(k.symptoms), "measures": list(measures(k.kind)),
+    } for k in known]  # fmt: skip
     return "\n".join(lines), data
 
 

@@ -9,7 +9,7 @@ from functools import cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes, sized
+from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import GAP, PART, Text, exact, millimetres, shown
 
@@ -38,13 +38,6 @@ def _split(token: str) -> list[str]:
             if rest or length == len(token):
                 return [token[:length], *rest]
     return []
-
-
-def one_writing(words: str) -> str:
-    """Signs that are written apart, written together: ABEC 5, C 3, 2-RS, P63."""
-    for pattern, instead in _JOINED:
-        words = pattern.sub(instead, words)
-    return words
 
 
 def _take_marks(text: Text, found: Found, prefix: str, end: int) -> bool:
@@ -86,12 +79,6 @@ KIND = "rolling bearing"
 NOT_SAID = "not said"
 DEEP_GROOVE = "deep groove ball bearing"
 _TAPER = "taper roller bearing"
-_NAMES = {"d": "bore", "D": "outside diameter", "B": "width"}
-_DEEP = r"6(?:18|19)/\d(?:\.5)?|6[0234]/\d{2,3}|16[01]\d\d|6(?:18|19|22|23|30)\d\d|6[0234689]\d\d|6[02389][1-9]"
-_LETTERED = (
-    r"N(?:UP|U|J|F)?[ -]?(?:10|22|23|2|3|4)\d\d|UC ?2\d\d(?:-\d\d?)?|[HB]K ?\d{4}|NKI? ?\d+/\d+"
-    r"|R?NA ?49(?:/\d\d|\d\d)|R(?:LS|MS)? ?\d{1,2}(?:\.5|[- ]1/2)?A?|K ?\d+X\d+X\d+(?:\.\d)?"
-)
 _START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
 _END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d(?!RS|R?Z)|-\d{3})"
 _SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
@@ -127,16 +114,12 @@ def bore(number: str) -> float:
 
 @cache
 def listed() -> tuple[Listed, ...]:
-    """Every bearing of the three tables."""
-    found = [Listed(r["designation"], DEEP_GROOVE, _dims(r), r) for r in rows("bearings")]
-    found += [Listed(r["designation"], types("family")[r["family"]], _dims(r), r) for r in rows("bearings_more")]
-    return (*found, *(Listed(r["pair"], _TAPER, _dims(r), r) for r in rows("bearings_taper_inch")))
-
-
-def _dims(row: Row) -> dict[str, Decimal]:
-    """Bore (under the rollers where there is no inner ring), outside diameter and width over all."""
-    return dict(zip("dDB", map(exact, (row["d_mm"] or row["F_mm"], row["D_mm"], row.get("T_mm") or row["B_mm"])),
-                    strict=True))  # fmt: skip
+    """Every bearing of the three tables: bore (under the rollers without inner ring), outside, width over all."""
+    found = [(r["designation"], DEEP_GROOVE, r) for r in rows("bearings")]
+    found += [(r["designation"], types("family")[r["family"]], r) for r in rows("bearings_more")]
+    found += [(r["pair"], _TAPER, r) for r in rows("bearings_taper_inch")]
+    return tuple(Listed(name, type_, dict(zip("dDB", map(exact, (
+        r["d_mm"] or r["F_mm"], r["D_mm"], r.get("T_mm") or r["B_mm"])), strict=True)), r) for name, type_, r in found)
 
 
 def _key(name: str) -> str:
@@ -153,24 +136,22 @@ def by_name() -> Mapping[str, Listed]:
     return MappingProxyType(found)
 
 
-def read(text: Text, sure: bool) -> Found | None:
+def read(text: Text) -> Found | None:
     """A rolling bearing's written name; where sure also any number of a series, and three sizes."""
     for pattern, instead in _JOINED:
         text.left = pattern.sub(instead, text.left)
-    found = _inch_pair(text, sure) or _eastern(text, sure) or _numbered(text, sure)
-    return found or (_by_sizes(text) if sure else None)
+    found = _inch_pair(text) or _eastern(text) or _numbered(text)
+    return found or (_by_sizes(text) if text.sure else None)
 
 
-def _numbered(text: Text, sure: bool) -> Found | None:
-    """A bearing by the number of its series."""
-    patterns = [(DEEP_GROOVE, _DEEP), ("", _LETTERED), *((t, p) for p, t in types("pattern").items())]
-    for type_, pattern in patterns:
+def _numbered(text: Text) -> Found | None:
+    for pattern, type_ in types("pattern").items():
         for match in re.finditer(rf"{_START}(?:(SS|S|W|INOX)[ -]?)?({pattern}){_END}", text.left):
             name = _key(match[2])
             part = by_name().get(name)
             lettered = types("prefix").get(re.sub("[^A-Z].*", "", name), "")
-            clear = type_ == DEEP_GROOVE or part is not None or (sure and bool(type_)) or bool(lettered)
-            if clear and (type_ in ("", DEEP_GROOVE) or sure or _stands_alone(text, match)):
+            clear = type_ == DEEP_GROOVE or part is not None or (text.sure and bool(type_)) or bool(lettered)
+            if clear and (type_ in ("", DEEP_GROOVE) or text.sure or _stands_alone(text, match)):
                 text.cut(*match.span())
                 found = Found(KIND, part.name if part else name, listed=part is not None)
                 found.marks["type"] = part.type if part else type_ or lettered
@@ -194,32 +175,28 @@ def _build(text: Text, found: Found, name: str, prefix: str, end: int) -> None:
         text.cut(end, end + letter.end())
     if _take_marks(text, found, prefix, end):
         found.marks.setdefault("sealing", NOT_SAID)
-    sealing = found.marks.get("sealing") or next((e.value for _, e in text.entries if e.feature == "sealing"), "open")
+    sealing = found.marks.get("sealing") or text.feature("sealing") or "open"
     if re.fullmatch(r"R\d+", name) and sealing != "open" and f"{name}-2Z" in by_name():
         found.size = f"{name}-2Z"  # an inch bearing of the R series has another width where it is closed
     part = by_name().get(_key(found.size))
-    _intrinsic(found, name)
+    found.marks |= _build_of(type_, name)
     if part is not None:
         found.dims = dict(part.dims)
         found.used.append(part.row)
-    elif type_ in (DEEP_GROOVE, *types("pattern").values()):
+    elif type_ in types("pattern").values():
         found.dims = {"d": exact(bore(name))}
     _claims(text, found)
 
 
-def _eastern(text: Text, sure: bool) -> Found | None:
+def _eastern(text: Text) -> Found | None:
     """A number of the older eastern (GOST) numbering, where it is said or nothing else is numbered so."""
-    gost = any(e.value == "GOST" for _, e in text.said("feature"))
-    for row in rows("bearing_name_clashes"):
-        numbered = gost or (row["meaning_1"] == "none" and row["numbering_2"] == "GOST")
-        looked_for = row["numbering_2"] == "GOST" and numbered and (sure or len(row["name"]) > 4 or gost)
-        if looked_for and text.take(rf"{_START}{row['name']}(?![\w.])"):
-            text.entries = [(w, e) for w, e in text.entries if e.feature != "numbering"]
-            return _of_eastern(row)
-    return None
-
-
-def _of_eastern(row: Row) -> Found:
+    gost = any(e.value == "GOST" for _, e in text.entries)
+    clashes = (row for row in rows("bearing_name_clashes") if row["numbering_2"] == "GOST" and (
+        gost or (row["meaning_1"] == "none" and (text.sure or len(row["name"]) > 4))))  # fmt: skip
+    row = next((row for row in clashes if text.take(rf"{_START}{row['name']}(?![\w.])")), None)
+    if row is None:
+        return None
+    text.drop("numbering")
     meaning = row["meaning_2"]
     number = re.search(r"N[A-Z/]* ?\d{3,4}|\d{4,5}", meaning)
     name = _key(number[0]) if number else row["name"]
@@ -231,7 +208,7 @@ def _of_eastern(row: Row) -> Found:
     if marks["type"].startswith("cylindrical"):
         marks["flanges"] = re.sub(r"\d", "", name)
     sizes = dict(zip("dDB", map(exact, row["size_2_mm"].split("x")), strict=True))
-    return Found(KIND, part.name if part else name, part.dims if part else sizes, marks, [row], part is not None)
+    return Found(KIND, part.name if part else name, dict(part.dims) if part else sizes, marks, [row], part is not None)
 
 
 @cache
@@ -251,41 +228,41 @@ def _inch_names() -> tuple[re.Pattern[str], Mapping[str, Row], re.Pattern[str], 
             re.compile(rf"{_START}({alone})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
 
 
-def _inch_pair(text: Text, sure: bool) -> Found | None:
+def _inch_pair(text: Text) -> Found | None:
     """Cone and cup of an inch taper bearing; one of them alone is not the whole."""
     joined, pairs, alone, halves = _inch_names()
     if pair := text.take(joined):
-        row = pairs[re.sub(r"[ /-]+", "/", pair[1])]
-        return by_row(KIND, row["pair"], _dims(row), row, {"type": _TAPER})
+        part = by_name()[_key(pairs[re.sub(r"[ /-]+", "/", pair[1])]["pair"])]
+        return by_row(KIND, part.name, dict(part.dims), part.row, {"type": _TAPER})
     half = alone.search(text.left)
-    if half and (sure or not half[1].isdigit()):
+    if half and (text.sure or not half[1].isdigit()):
         text.cut(*half.span())
-        part = (half[1], "not", f"the {halves[half[1]]} alone: a taper bearing is cone and cup")
-        return Found(KIND, half[1], {}, {"type": _TAPER}, listed=False, others=[part])
+        other = (half[1], "not", f"the {halves[half[1]]} alone: a taper bearing is cone and cup")
+        return Found(KIND, half[1], {}, {"type": _TAPER}, listed=False, others=[other])
     return None
 
 
-def _intrinsic(found: Found, name: str) -> None:
+def _build_of(type_: str, name: str) -> dict[str, str]:
     """What a number says of the build, against which words beside it are held."""
-    type_ = found.marks["type"]
-    found.marks["row"] = "two" if "double row" in type_ or "spherical" in type_ or "self-al" in type_ else "one"
+    marks = {"row": "two" if re.search("double row|spherical|self-al", type_) else "one"}
     if type_.startswith("cylindrical"):
-        found.marks["flanges"] = re.sub(r"[\d ]", "", name)
+        marks["flanges"] = re.sub(r"[\d ]", "", name)
     if type_.startswith("needle"):
         drawn, cage = "drawn cup" in type_, "cage" in type_
-        found.marks["form"] = "drawn cup" if drawn else "cage and rollers" if cage else "machined rings"
-        found.marks["inner ring"] = "yes" if "with inner" in type_ else "no"
+        marks["form"] = "drawn cup" if drawn else "cage and rollers" if cage else "machined rings"
+        marks["inner ring"] = "yes" if "with inner" in type_ else "no"
         if drawn:
-            found.marks["ends"] = "closed" if name.startswith("BK") else "open"
+            marks["ends"] = "closed" if name.startswith("BK") else "open"
+    return marks
 
 
 def _claims(text: Text, found: Found) -> None:
     """The type in words must be that of the number."""
-    type_ = found.marks.get("type", "")
+    type_ = found.marks["type"]
     for words, entry in text.entries:
         if entry.feature == "type" and type_ and not _is_a(type_, entry.value):
             found.against.append(f"says {words!r}, but {found.size} is a {type_}")
-    text.entries = [(w, e) for w, e in text.entries if e.feature != "type" or e.kind != KIND]
+    text.drop("type")
 
 
 def _is_a(type_: str, claim: str) -> bool:
@@ -293,42 +270,36 @@ def _is_a(type_: str, claim: str) -> bool:
 
 
 def _by_sizes(text: Text) -> Found | None:
-    """A bearing named by its three sizes and by words for its type."""
     if chain := text.take(_THREE_SIZES):
         sizes = [millimetres(s, chain[4]) for s in chain.group(1, 2, 3)]
     else:
-        sizes = [sized(text, "bore", "inner", "shaft"), sized(text, "outer"), sized(text, "width")]
+        sizes = [text.sized("bore", "inner", "shaft"), text.sized("outer"), text.sized("width")]
     dims = {c: s for c, s in zip("dDB", sizes, strict=True) if s is not None}
     if len(dims) < 3:
         return None
     claims = [e.value for _, e in text.entries if e.feature == "type" and e.kind == KIND]
     said = {e.feature: e.value for _, e in text.entries if e.feature in ("ends", "form", "inner ring", "row")}
     alike = [p for p in listed() if all(abs(p.dims[c] - dims[c]) <= _SAME_SIZE for c in dims)]
-    options = [p for p in alike if all(_is_a(p.type, c) for c in claims) and _built(p, said)]
+    options = [p for p in alike if all(_is_a(p.type, c) for c in claims)
+               and said.items() <= {**said, **_build_of(p.type, _key(p.name))}.items()]  # fmt: skip
     one_type = len({p.type for p in options}) == 1 and (claims != ["ball"] or len({p.type for p in alike}) == 1)
-    sure = one_type and bool(claims or said)
+    certain = one_type and bool(claims or said)
     best = next((p for p in options if p.type == DEEP_GROOVE), None)
-    if sure and len({p.name for p in options}) == 1:
+    if certain and len({p.name for p in options}) == 1:
         best = options[0]
-    found = Found(KIND, "x".join(map(shown, dims.values())), dims, {"type": best.type if best else ""})
-    found.listed = bool(options)
+    found = Found(KIND, "x".join(map(shown, dims.values())), dims, listed=bool(options))
+    found.marks["type"] = best.type if best else ""
     _take_marks(text, found, "", len(text.left))
     found.marks.setdefault("sealing", NOT_SAID if best is None or best.type == DEEP_GROOVE else "")
     if best is not None:
         found.size, found.dims = best.name, dict(best.dims)
         found.used.insert(0, best.row)
-        _intrinsic(found, _key(best.name))
+        found.marks |= _build_of(best.type, _key(best.name))
         _claims(text, found)
-    if not sure:
+    if not certain:
         found.marks |= {"type said": "no", "could be": ", ".join(p.name for p in options)}
-    text.entries = [(w, e) for w, e in text.entries if e.feature != "type" or e.kind != KIND]
+    text.drop("type")
     return found
-
-
-def _built(part: Listed, said: Mapping[str, str]) -> bool:
-    probe = Found(KIND, marks={"type": part.type})
-    _intrinsic(probe, _key(part.name))
-    return all(probe.marks.get(name, value) == value for name, value in said.items())
 
 
 def compare(judging: Judging) -> None:
@@ -343,9 +314,9 @@ def compare(judging: Judging) -> None:
         coded = "d" in part.dims and part.marks.get("type")
         known = f"; its bore code says {shown(part.dims['d'])} mm" if coded else ""
         judging.unknown(f"{part.size} is not in the table{known}: measure it, or ask for d x D x B")
-    if absent or not compare_sizes(judging, _NAMES):
+    if absent or not compare_sizes(judging):
         return
-    judging.note("same d x D x B: " + " x ".join(shown(wanted.dims[c]) for c in _NAMES) + " mm")
+    judging.note_sizes("d x D x B", "dDB")
     if wanted.size != offered.size:
         said = f"{offered.size} and {wanted.size} have the same three sizes; corners, steel or build may differ: ask"
         judging.near(said, "number")
@@ -355,7 +326,7 @@ def compare(judging: Judging) -> None:
         if "type said" in part.marks and wanted.text != offered.text:
             judging.near(f"{part.size}: size alone is not identity, it could be {part.marks['could be']}: ask", "type")
     _clearance(judging)
-    compare_features(judging)
+    compare_features(judging, after="sizes")
 
 
 def clearance(inner: float, group: str) -> Row | None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from decimal import Decimal
 
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.findings import Found, Judging, beside, by_row, compare_sizes
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import NUMBER, Text, exact, shown
 
@@ -23,16 +24,12 @@ _STRIP = re.compile(r"\b(SF ?30|SF ?51|ANL)\b")
 _PINS = re.compile(r"(?<![\w.])([45]) ?-?(?:PINS?|POLE|TERMINALS?)(?!\w)")
 _TERMINALS = re.compile(r"(?<![\w./])(30|85|86|87[AB]?)(?![\w.])")
 _POWER = re.compile(rf"(?<![\w.])({NUMBER}(?:/{NUMBER})?) ?(?:W|WATTS?)(?!\w)")
-_BRUSH = re.compile(rf"(?<![\w.])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w.]*\d)")
+_BY_SIZES = re.compile(rf"(?<![\w.])({NUMBER})X({NUMBER})X({NUMBER})(?: ?MM)?(?![\w.]*\d)")
 _FESTOON = re.compile(r"(?<![\w.])(?:(\d\d)X)?(\d\d(?:\.\d)?) ?(?:MM)?(?![\w.])")
 _AMP_HOURS = re.compile(rf"(?<![\w.])({NUMBER}) ?AH(?!\w)")
 _SEVERAL_AMPS = re.compile(rf"(?<![\w.])({NUMBER}(?:/{NUMBER})?) ?A(?:MPS?)?(?!\w)")
 _TUBES = {"3AG": "6.3x32", "8AG": "6.3x25", "6X32": "6.3x32", "6X30": "6.3x30"}
-_COLOURS = {"tan (light brown)": "tan", "clear / white": "clear"}
-_SIZES = {
-    BRUSH: {"t": "tangential size", "a": "axial size", "r": "length"},
-    BATTERY: {"length": "length", "width": "width", "height": "height"},
-}
+_PINS_OF = {"changeover": "5", "two make": "5", "make": "4"}
 
 
 def _said(text: Text, **patterns: re.Pattern[str]) -> dict[str, str]:
@@ -40,10 +37,8 @@ def _said(text: Text, **patterns: re.Pattern[str]) -> dict[str, str]:
     return {name: match[1] for name, pattern in patterns.items() if (match := text.take(pattern))}
 
 
-def read_fuse(text: Text, sure: bool) -> Found | None:
+def read_fuse(text: Text) -> Found | None:
     """A fuse: body, current or colour, speed, voltage."""
-    if not sure:
-        return None
     text.left = re.sub(r"(\d+) ?MA(?!\w)", lambda m: f"{shown(Decimal(m[1]) / 1000)} A", text.left)
     said = {e.feature: e.value for _, e in text.entries if e.kind == FUSE}
     glass, strip = text.take(_GLASS), text.take(_STRIP)
@@ -57,38 +52,27 @@ def read_fuse(text: Text, sure: bool) -> Found | None:
     current = {"current": speed[2]} if speed and speed[2] else _said(text, current=_AMPS)
     marks |= {name: shown(Decimal(amps)) for name, amps in current.items()} | _said(text, voltage=_VOLTS)
     size, amps, colour = marks.get("size") or said.get("size", ""), marks.get("current", ""), said.get("colour", "")
-    against = _colour_clash(size, amps, colour)
+    # the colour of a blade fuse tells its current, in its size or, where none is said, in all
+    colours = [r["colour"] for r in rows("fuses_blade") if r["current_A"] == amps and r["size"].startswith(size)]
+    clash = bool(colour and colours) and colour not in colours
     row = None if glass else next((r for r in rows("fuses_blade") if r["size"] == size and (
-        r["current_A"] == amps or (not amps and _colour(r) == colour))), None)  # fmt: skip
+        r["current_A"] == amps or (not amps and r["colour"] == colour))), None)  # fmt: skip
     if row is not None:
         marks |= {"current": row["current_A"], "size": size, "form": "blade"}
-    if marks.get("current") and not against:  # the colour says the current once more
-        text.entries = [(w, e) for w, e in text.entries if e.feature != "colour"]
+    if marks.get("current") and not clash:  # the colour says the current once more
+        text.drop("colour")
     if not (size or marks.get("current")):
         return None
-    if not size and (marks.get("form") or said.get("form")) == "blade":
+    if not size and "blade" in (marks.get("form"), said.get("form")):
         size = marks["size"] = "regular (type C)"  # the common blade fuse (note of the table)
     found = by_row(FUSE, f"{size} {marks.get('current', '?')} A", {}, row, marks)
-    found.listed, found.against = row is not None or bool(glass or strip), against
+    found.listed = row is not None or bool(glass or strip)
+    found.against += [f"says {colour}, but {amps} A is {colours[0]}"] if clash else []
     return found
 
 
-def _colour(row: Row) -> str:
-    return _COLOURS.get(row["colour"], row["colour"])
-
-
-def _colour_clash(size: str, current: str, colour: str) -> list[str]:
-    """What is wrong with a blade fuse whose colour is that of another current, where its size or all sizes say so."""
-    found = [r for r in rows("fuses_blade") if r["current_A"] == current and r["size"].startswith(size)]
-    if not (found and colour) or colour in map(_colour, found):
-        return []
-    return [f"says {colour}, but {current} A is {_colour(found[0])}"]
-
-
-def read_relay(text: Text, sure: bool) -> Found | None:
+def read_relay(text: Text) -> Found | None:
     """A relay: size, pins, contacts, voltage, current."""
-    if not sure:
-        return None
     pins, terminals = text.take(_PINS), list[str]()
     while terminal := text.take(_TERMINALS):
         terminals.append(terminal[1])
@@ -96,9 +80,8 @@ def read_relay(text: Text, sure: bool) -> Found | None:
     if terminals:
         twice = terminals.count("87") > 1 or "87B" in terminals
         marks["contact"] = "changeover" if "87A" in terminals else "two make" if twice else "make"
-    count = pins[1] if pins else str(len(terminals)) if len(terminals) > 3 else ""
-    contact = marks.get("contact") or next((e.value for _, e in text.entries if e.feature == "contact"), "")
-    count = count or {"changeover": "5", "two make": "5", "make": "4"}.get(contact, "")
+    contact = marks.get("contact") or text.feature("contact")
+    count = pins[1] if pins else str(len(terminals)) if len(terminals) > 3 else _PINS_OF.get(contact, "")
     if count == "4" and not contact:
         contact = marks["contact"] = "make"
     marks["pins"] = count
@@ -108,15 +91,14 @@ def read_relay(text: Text, sure: bool) -> Found | None:
     return Found(RELAY, f"{count} pin {contact}".strip(), {}, marks, used[:1])
 
 
-def read_lamp(text: Text, sure: bool) -> Found | None:
+def read_lamp(text: Text) -> Found | None:
     """A lamp: base or category, power, voltage; a festoon by its length."""
     found = Found(LAMP)
-    for row in rows("lamp_bases"):
-        if text.take(rf"(?<![\w.]){re.escape(row['base'].upper())}(?![\w])"):
-            found.marks["base"], found.used = row["base"], [row]
-            break
+    based = (row for row in rows("lamp_bases") if text.take(rf"(?<![\w.]){re.escape(row['base'].upper())}(?![\w])"))
+    if row := next(based, None):
+        found.marks["base"], found.used = row["base"], [row]
     category = _category(text, found)
-    if not (sure or found.marks):
+    if not (text.sure or found.marks):
         return None
     if power := text.take(_POWER):
         if category and found.marks.get("power", power[1]) != power[1]:
@@ -135,8 +117,8 @@ def read_lamp(text: Text, sure: bool) -> Found | None:
 def _category(text: Text, found: Found) -> str:
     """A category such as P21W, which says the base, the power and by PY the colour."""
     for row in rows("lamp_bases"):
-        for name in re.findall(r"\b[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]):
-            if re.search(r"[A-Z]", name) and text.take(rf"(?<![\w.]){re.escape(name)}(?![\w/])"):
+        for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]):
+            if text.take(rf"(?<![\w.]){re.escape(name)}(?![\w/])"):
                 if found.marks.get("base", row["base"]) != row["base"]:
                     found.against.append(f"says {name}, which has the base {row['base']}")
                 found.marks["base"], found.used = row["base"], [row]
@@ -148,52 +130,55 @@ def _category(text: Text, found: Found) -> str:
     return ""
 
 
-def read_brush(text: Text, sure: bool) -> Found | None:
-    """A carbon brush: tangential x axial x radial size (IEC 60136)."""
-    size = text.take(_BRUSH) if sure else None
+def read_sized(text: Text) -> Found | None:
+    """A carbon brush (tangential x axial x radial size, IEC 60136) or a battery (length x width x height)."""
+    size = text.take(_BY_SIZES)
     if size is None:
         return None
-    dims = dict(zip(_SIZES[BRUSH], map(Decimal, size.groups()), strict=True))
-    listed = [r for r in rows("brushes_sizes") if exact(r["t_or_a_or_r_mm"]) in dims.values()]
-    return Found(BRUSH, "x".join(map(shown, dims.values())), dims, used=listed[:1])
+    dims = dict(zip(beside(text.kind)[0], map(Decimal, size.groups()), strict=True))
+    used = [r for r in rows("brushes_sizes") if exact(r["t_or_a_or_r_mm"]) in dims.values()][:1]
+    brush = text.kind == BRUSH
+    return Found(text.kind, "x".join(map(shown, dims.values())), dims, {}, used if brush else [], listed=brush)
 
 
-def read_battery(text: Text, sure: bool) -> Found | None:
+def read_battery(text: Text) -> Found | None:
     """A battery by its standard size, or by length x width x height."""
-    named = ((r, n) for r in rows("batteries") for n in _battery_names(r, sure))
+    named = ((r, name) for r in rows("batteries") for name in _battery_names(r, text.sure))
     row = next((r for r, name in named if text.take(rf"(?<![\w.]){name}(?![\w.])")), None)
-    if not (sure or row is not None):
+    if not (text.sure or row is not None):
         return None
     marks = _said(text, capacity=_AMP_HOURS, voltage=_VOLTS)
     if row is not None:
-        return by_row(BATTERY, row["name"], {c: exact(row[f"{c}_mm"]) for c in _SIZES[BATTERY]}, row, marks)
-    size = text.take(_BRUSH)
-    dims = dict(zip(_SIZES[BATTERY], map(Decimal, size.groups()), strict=True)) if size else {}
-    return by_row(BATTERY, size[0].lower(), dims, None, marks) if size else None
+        return by_row(BATTERY, row["name"], {c: exact(row[f"{c}_mm"]) for c in beside(BATTERY)[0]}, row, marks)
+    if found := read_sized(text):
+        found.marks = marks
+    return found
 
 
-def _battery_names(row: Row, sure: bool) -> list[str]:
-    names = [n.strip() for n in row["name"].split("/")]
+def _battery_names(row: Row, sure: bool) -> Iterator[str]:
     if row["standard"] == "BCI":
         short = row["name"].removeprefix("BCI ")
-        return [f"(?:BCI|GROUP|GROUP SIZE) ?{short}", *([short] if sure and not short.isdigit() else [])]
-    names += re.findall(r"BCI \w+", row["also_named"])
-    return names + ([row["also_named"].split()[0]] if sure and row["also_named"] else [])
+        yield f"(?:BCI|GROUP|GROUP SIZE) ?{short}"
+        if sure and not short.isdigit():
+            yield short
+    else:
+        yield from (name.strip() for name in row["name"].split("/"))
+        yield from re.findall(r"BCI \w+", row["also_named"])
+        if sure and row["also_named"]:
+            yield row["also_named"].split()[0]
 
 
 def compare(judging: Judging) -> None:
     """All findings on two electrical parts of one kind."""
-    wanted, offered = judging.both
-    compare_features(judging)
-    if names := _SIZES.get(wanted.kind):
-        if compare_sizes(judging, names):
-            judging.note("same size: " + " x ".join(shown(wanted.dims[c]) for c in names))
+    wanted = judging.wanted
+    alike = compare_sizes(judging)
+    if wanted.kind in (BRUSH, BATTERY):
+        if alike:
+            judging.note_sizes("size", beside(wanted.kind)[0], "")
         judging.caution(
             "Size is not all: ask the grade, the lead and the shape of the running face." if wanted.kind == BRUSH
             else "See where the poles are, the hold-down and the capacity, and the charge voltage."
         )  # fmt: skip
-    elif wanted.kind == LAMP and (wanted.dims or offered.dims):
-        compare_sizes(judging, {"length": "length"}, Decimal("0.5"))
     elif wanted.kind == FUSE:
         judging.caution("A fuse protects the cable: take the current that the cable stands, never a larger one.")
         if not all(judging.marks("size")) and judging.verdict == "same":

@@ -6,36 +6,46 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
+from typing import NamedTuple
 
 from repairecon.records import Designation, Equivalence
 from repairecon.standards import bearings, belts, electrical, hoses, materials, rings_keys, seals, threads, v_belts
-from repairecon.standards.findings import Found, Judging, compare_words, finish, take_quantity
+from repairecon.standards.findings import Found, Judging, compare_features, compare_words, finish, of_kind
 from repairecon.standards.words import Text, kinds_said, plain
 
-FAMILIES: dict[str, tuple[Callable[[Text, bool], Found | None], Callable[[Judging], None]]] = {
-    threads.KIND: (threads.read, threads.compare),
-    rings_keys.CIRCLIP: (rings_keys.read_ring, rings_keys.compare),
-    rings_keys.KEY: (rings_keys.read_key, rings_keys.compare),
-    rings_keys.WOODRUFF: (rings_keys.read_woodruff, rings_keys.compare),
-    rings_keys.PIN: (rings_keys.read_pin, rings_keys.compare),
-    hoses.KIND: (hoses.read, hoses.compare),
-    hoses.PUMP_SEAL: (hoses.read_pump_seal, hoses.compare_pump_seals),
-    electrical.FUSE: (electrical.read_fuse, electrical.compare),
-    electrical.RELAY: (electrical.read_relay, electrical.compare),
-    electrical.LAMP: (electrical.read_lamp, electrical.compare),
-    electrical.BRUSH: (electrical.read_brush, electrical.compare),
-    electrical.BATTERY: (electrical.read_battery, electrical.compare),
-    belts.RIBBED: (belts.read_ribbed, belts.compare),
-    belts.TOOTHED: (belts.read_toothed, belts.compare),
-    v_belts.KIND: (v_belts.read, v_belts.compare),
-    bearings.KIND: (bearings.read, bearings.compare),
-    seals.LIP_SEAL: (seals.read_lip_seal, seals.compare_lip_seals),
-    seals.O_RING: (seals.read_ring, seals.compare_rings),
-    hoses.MAKERS: (hoses.read_makers, hoses.compare_makers),
-    materials.KIND: (materials.read, materials.no_size),
+
+class Family(NamedTuple):
+    """How names of a kind are read and compared; ``alone``: also where a name does not say the kind."""
+
+    read: Callable[[Text], Found | None]
+    compare: Callable[[Judging], None]
+    alone: bool = True
+
+
+FAMILIES = {
+    threads.KIND: Family(threads.read, threads.compare),
+    rings_keys.CIRCLIP: Family(rings_keys.read_ring, rings_keys.compare, alone=False),
+    rings_keys.KEY: Family(rings_keys.read_key, rings_keys.compare, alone=False),
+    rings_keys.WOODRUFF: Family(rings_keys.read_woodruff, rings_keys.compare, alone=False),
+    rings_keys.PIN: Family(rings_keys.read_pin, rings_keys.compare, alone=False),
+    hoses.KIND: Family(hoses.read, hoses.compare, alone=False),
+    seals.PUMP_SEAL: Family(seals.read_pump_seal, seals.compare_pump_seals),
+    electrical.FUSE: Family(electrical.read_fuse, electrical.compare, alone=False),
+    electrical.RELAY: Family(electrical.read_relay, electrical.compare, alone=False),
+    electrical.LAMP: Family(electrical.read_lamp, electrical.compare),
+    electrical.BRUSH: Family(electrical.read_sized, electrical.compare, alone=False),
+    electrical.BATTERY: Family(electrical.read_battery, electrical.compare),
+    belts.RIBBED: Family(belts.read_ribbed, belts.compare),
+    belts.TOOTHED: Family(belts.read_toothed, belts.compare),
+    v_belts.KIND: Family(v_belts.read, v_belts.compare),
+    bearings.KIND: Family(bearings.read, bearings.compare),
+    seals.LIP_SEAL: Family(seals.read_lip_seal, seals.compare_lip_seals),
+    seals.O_RING: Family(seals.read_ring, seals.compare_rings),
+    materials.MAKERS: Family(materials.read_makers, materials.compare_makers, alone=False),
+    materials.KIND: Family(materials.read, materials.no_size),
 }
-"""How names of a kind are read and compared; a name that says no kind is tried in this order."""
-_RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, hoses.PUMP_SEAL)
+"""The families by kind; a name that says no kind is tried in this order."""
+_RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, seals.PUMP_SEAL)
 _NEGATION = re.compile(
     r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
     r"UNLIKE|EXCEPT|OTHER THAN|DIFFERENT (?:FROM|TO)|NICHT|STATT|ANSTATT|PAS|WAS|FORMERLY|NO LONGER)\b(?!\.)"
@@ -81,7 +91,7 @@ def _positive(words: str, kind: str) -> Designation | None:
         found = _of_kind(words, name, True)
         if found is not None:
             return found
-    if said and not set(said) <= {hoses.MAKERS}:
+    if said and not set(said) <= {materials.MAKERS}:
         return _of_kind(words, materials.KIND, False)
     loose = kinds_said(words)
     if "seal" in loose or "ring" in loose:
@@ -96,11 +106,10 @@ def _positive(words: str, kind: str) -> Designation | None:
 
 
 def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
-    text = Text(words)
-    take_quantity(text, kind)
-    text.take_labelled()
-    text.take_phrases(kind)
-    found = FAMILIES[kind][0](text, sure)
+    if not (sure or FAMILIES[kind].alone):
+        return None
+    text = of_kind(words, kind, sure)
+    found = FAMILIES[kind].read(text)
     if found is None:
         return None
     if kind != materials.KIND and found.size:
@@ -110,8 +119,9 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
 
 def _second(text: Text, found: Found) -> None:
     """A second designation in one name must name the same size."""
-    probe, belt = Text(text.left), found.kind == v_belts.KIND
-    again = FAMILIES[found.kind][0](probe, belt and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
+    belt = found.kind == v_belts.KIND
+    probe = Text(text.left, found.kind, belt and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
+    again = FAMILIES[found.kind].read(probe) if probe.sure or FAMILIES[found.kind].alone else None
     if again is None or not again.dims:
         return
     text.left = probe.left
@@ -137,9 +147,10 @@ def equivalent(
     want, offer = _with_help(wanted, want, offer), _with_help(offered, offer, want)
     if want is None or offer is None:
         unread = [text for text, part in ((wanted, want), (offered, offer)) if part is None]
-        reasons = tuple(f"{_shown(text)} could not be read as the name of a standard part" for text in unread)
+        known = (repr(t if isinstance(t, str) and len(t) <= 60 else f"{str(t)[:60]}...") for t in unread)
+        reasons = tuple(f"{text} could not be read as the name of a standard part" for text in known)
         return Equivalence("unknown", reasons, (), want, offer)
-    want, offer = _meets(_of(want, material_wanted), fluid), _of(offer, material_offered)
+    want, offer = _said_beside(want, fluid, material_wanted), _said_beside(offer, "", material_offered)
     judging = Judging(want, offer)
     if fluid and not materials.fluids_of(fluid):
         judging.note(f"the table of materials does not know {fluid!r}: nothing is said about it")
@@ -147,7 +158,8 @@ def equivalent(
     if want.kind != offer.kind:
         judging.refuse(f"{offer.size or offered} is a {offer.kind}, {want.size or wanted} a {want.kind}", "kind")
         return judging.done()
-    FAMILIES[want.kind][1](judging)
+    compare_features(judging)
+    FAMILIES[want.kind].compare(judging)
     if want.kind in _RUBBER:
         materials.compare(judging, fluid)
     compare_words(want, "wanted", judging)
@@ -162,10 +174,6 @@ def equivalent(
     return judging.done()
 
 
-def _shown(text: str) -> str:
-    return repr(text if isinstance(text, str) and len(text) <= 60 else f"{str(text)[:60]}...")
-
-
 def _with_help(text: str, part: Designation | None, other: Designation | None) -> Designation | None:
     """A name read again as of the kind of the other one, where alone it says nothing or something else."""
     if other is None or (part is not None and part.kind == other.kind):
@@ -177,31 +185,28 @@ def _with_help(text: str, part: Designation | None, other: Designation | None) -
     return part if helped is None or (sure and not helped.listed) else helped
 
 
-def _meets(part: Designation, fluid: str) -> Designation:
-    """A bolt or a hose with what it meets, where its own name does not say it."""
+def _said_beside(part: Designation, fluid: str, material: str) -> Designation:
+    """The part with the material that was said beside its name, and with what it meets where its name says nothing."""
+    said = materials.material_of(material) or plain(material)
+    marks = dict(part.marks)
+    if said and (part.kind, said) != (bearings.KIND, "steel"):
+        marks["material"] = said
     met = {names[0] for names in materials.fluids_of(fluid)}
     if part.kind == threads.KIND and "seawater" in met:
-        return replace(part, marks={"place": "sea water", **part.marks})
+        marks.setdefault("place", "sea water")
     if part.kind == bearings.KIND and met & {"seawater", "water_cold"}:
-        return replace(part, marks={"place": "wet", **part.marks})
+        marks.setdefault("place", "wet")
     carried = {"seawater": "raw water", "diesel": "diesel fuel", "fuel": "fuel", "glycol_coolant": "coolant"}
-    service = next((carried[name] for name in met if name in carried), "")
-    return replace(part, marks={"service": service, **part.marks}) if service and part.kind == hoses.KIND else part
-
-
-def _of(part: Designation, material: str) -> Designation:
-    """The part with the material that was said beside its name."""
-    said = materials.material_of(material) or plain(material)
-    if not said or (part.kind == bearings.KIND and said == "steel"):
-        return part
-    return replace(part, marks={**part.marks, "material": said})
+    if part.kind == hoses.KIND and (services := [carried[name] for name in met if name in carried]):
+        marks.setdefault("service", services[0])
+    return replace(part, marks=marks)
 
 
 _VERDICTS = {
     "same": "the same part",
     "near": "near, not the same: take it only if you allow what differs",
     "not": "not the part",
-    "unknown": "not clear from this: ask before you order",
+    "unknown": "unknown, not clear from this: ask before you order",
 }
 
 
@@ -213,7 +218,7 @@ def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str
     """
     found = equivalent(wanted, offered, fluid=fluid)
     known = bool(materials.fluids_of(fluid)) if fluid else None
-    lines = [f"Wanted {wanted}, offered {offered}: {found.verdict}: {_VERDICTS[found.verdict]}."]
+    lines = [f"Wanted {wanted}, offered {offered}: {_VERDICTS[found.verdict]}."]
     lines += [f"  {reason}" for reason in found.reasons]
     lines += [f"  Caution: {words}" for words in found.caution]
     if known is False:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache, partialmethod
@@ -15,6 +15,7 @@ from repairecon.standards.words import PART, Text, exact, millimetres, shown
 
 SLACK = Decimal("0.06")
 """How far [mm] a size written beside a name may be from the name's own: the rounding of two printed digits."""
+TAKEN_AS_WRITTEN = "is not in the table of sizes; it is taken as written"
 
 _CHAIN = re.compile(
     rf"(?<![\w.\-/])((?:{PART})(?:\s*X\s*(?:{PART}))+)(?![\w./]*\d)(?:\s*(MM|IN(?:CH(?:ES)?)?|\"))?(?!\w)"
@@ -59,7 +60,6 @@ class Found:
     used: list[Row] = field(default_factory=list)
     listed: bool = True
     figures: dict[str, float] = field(default_factory=dict)
-    unread: list[str] = field(default_factory=list)
     against: list[str] = field(default_factory=list)
     others: list[tuple[str, str, str]] = field(default_factory=list)
 
@@ -71,53 +71,18 @@ def by_row(
     return Found(kind, size, dims, dict(marks or {}), [] if row is None else [row], row is not None)
 
 
-def take_quantity(text: Text, kind: str = "") -> None:
-    """Take how many are meant: 2x, 4 pcs, pack of 10."""
+def of_kind(words: str, kind: str, sure: bool) -> Text:
+    """A name to be read as one of a kind, less how many are meant, labelled sizes and listed phrases."""
+    text = Text(words, kind, sure)
     while text.take(_QUANTITY) or (kind in _SOLD_WHOLE and text.take(_TIMES)):
         pass
-
-
-def sized(text: Text, *labels: str) -> Decimal | None:
-    """The size of the first of some labels, taken from those that were written beside the name."""
-    for label in labels:
-        for found in text.sizes:
-            if found.label == label:
-                text.sizes.remove(found)
-                return found.value
-    return None
+    text.take_labelled()
+    text.take_phrases()
+    return text
 
 
 def finish(text: Text, found: Found) -> Designation:
     """The designation, with every word of the name accounted for."""
-    _features(text, found)
-    _sizes_beside(text, found)
-    status, sources = trust(found.used)
-    others = [*found.others, *((words, e.value, e.why) for words, e in text.said("other"))]
-    others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.said("kind")
-               if e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
-    lacks, denied, conditions = (
-        tuple(words for words, _ in text.said(role)) for role in ("lack", "negation", "condition")
-    )
-    return Designation(
-        text=text.words,
-        kind=found.kind,
-        size=found.size,
-        dims={letter: float(value) for letter, value in found.dims.items()},
-        figures=found.figures,
-        marks={name: value for name, value in found.marks.items() if value},
-        unread=(*found.unread, *text.rest()),
-        against=tuple(found.against),
-        others=tuple(others),
-        lacks=lacks,
-        denied=denied,
-        conditions=conditions,
-        listed=found.listed,
-        status=status,
-        sources=sources,
-    )
-
-
-def _features(text: Text, found: Found) -> None:
     for words, entry in text.entries:
         if entry.feature and entry.kind == found.kind:
             own = found.marks.get(entry.feature)
@@ -125,31 +90,48 @@ def _features(text: Text, found: Found) -> None:
                 found.marks[entry.feature] = entry.value
             elif entry.value not in ("", own, "not said"):
                 found.against.append(f"says {words!r}, but {found.size or 'it'} also says {entry.feature} {own}")
+    unread = _sizes_beside(text, found)
+    status, sources = trust(found.used)
+    found.others += [(words, e.value, e.why) for words, e in text.entries if e.role == "other"]
+    found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries if e.role == "kind"
+                     and e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
+    lacks, denied, conditions = (
+        tuple(words for words, e in text.entries if e.role == role) for role in ("lack", "negation", "condition")
+    )
+    return Designation(
+        text=text.words, kind=found.kind, size=found.size, figures=found.figures, listed=found.listed, status=status,
+        dims={letter: float(value) for letter, value in found.dims.items()},
+        marks={name: value for name, value in found.marks.items() if value},
+        unread=(*unread, *text.rest()), against=tuple(found.against), others=tuple(found.others),
+        lacks=lacks, denied=denied, conditions=conditions, sources=sources,
+    )  # fmt: skip
 
 
-def _sizes_beside(text: Text, found: Found) -> None:
-    """Sizes that stand beside the designation must agree with it."""
+def _sizes_beside(text: Text, found: Found) -> list[str]:
+    """Sizes that stand beside the designation must agree with it; those that say nothing of it are unread."""
     order, labels = beside(found.kind)
+    unread: list[str] = []
     for size in text.sizes:
         own = [found.dims[c] for c in labels.get(size.label, "").split() if c in found.dims]
         if not own:
-            found.unread.append(size.shown)
+            unread.append(size.shown)
         elif all(abs(value - size.value) > SLACK for value in own):
             found.against.append(f"says {size.shown!r}, but {found.size} has {shown(own[0])} mm there")
     own = [found.dims[c] for c in order if c in found.dims]
     while chain := text.take(_CHAIN):
         values = [millimetres(n, chain[2]) for n in re.split(r"\s*X\s*", chain[1])]
         if len(values) > len(own):
-            found.unread.append(chain[0])
+            unread.append(chain[0])
         elif any(v is None or abs(v - o) > SLACK for v, o in zip(values, own, strict=False)):
             found.against.append(f"says {chain[0]!r}, but {found.size} is {' x '.join(map(shown, own))} mm")
     while single := text.take(_SINGLE):
         value = millimetres(single[1], single[2])
         if not found.dims:
-            found.unread.append(single[0])
+            unread.append(single[0])
         elif value is None or not any(abs(size - value) <= SLACK for size in found.dims.values()):
             known = " x ".join(map(shown, found.dims.values()))
             found.against.append(f"says {single[0]!r}, but {found.size} has {known} mm")
+    return unread
 
 
 class Judging:
@@ -160,15 +142,14 @@ class Judging:
     """
 
     def __init__(self, wanted: Designation, offered: Designation) -> None:
-        self.wanted, self.offered = wanted, offered
-        self.both = wanted, offered
+        self.wanted, self.offered = self.both = wanted, offered
         self.verdict: AlikeVerdict = "same"
         self._reasons: list[str] = []
         self._differs: list[str] = []
         self._caution: list[str] = []
         self._gaps: dict[str, float] = {}
-        self._statuses: list[str] = [wanted.status, offered.status]
-        self._sources: list[str] = [*wanted.sources, *offered.sources]
+        self._statuses = [wanted.status, offered.status]
+        self._sources = [*wanted.sources, *offered.sources]
 
     def find(self, verdict: AlikeVerdict, reason: str, *differs: str) -> None:
         """A finding with its own verdict."""
@@ -210,63 +191,67 @@ class Judging:
         self._gaps[letter] = float(gap)
         return gap
 
+    def absent(self, says: str, verdict: AlikeVerdict = "unknown") -> bool:
+        """Findings on parts that are in no table; True where there is one."""
+        absent = [part.size for part in self.both if not part.listed]
+        for size in absent:
+            self.find(verdict, f"{size} {says}")
+        return bool(absent)
+
+    def note_sizes(self, what: str, letters: Iterable[str], unit: str = " mm") -> None:
+        """Say which sizes are the same."""
+        self.note(f"same {what}: {' x '.join(shown(self.wanted.dims[c]) for c in letters)}{unit}")
+
     def done(self) -> Equivalence:
         """The finished comparison."""
         status = worst_status(self._statuses)
         if status in ("doubtful", "from memory"):
             self.caution(f"Not all of this is published: the least sure row of the tables used is {status}; measure.")
-        return Equivalence(
-            verdict=self.verdict,
-            reasons=tuple(dict.fromkeys(self._reasons)),
-            differs=tuple(dict.fromkeys(self._differs)),
-            wanted=self.wanted,
-            offered=self.offered,
-            caution=tuple(dict.fromkeys(self._caution)),
-            status=status,
-            sources=tuple(dict.fromkeys(s for s in self._sources if s)),
-            gaps=dict(self._gaps),
+        reasons, differs, caution, sources = (
+            tuple(dict.fromkeys(said)) for said in (self._reasons, self._differs, self._caution, self._sources)
         )
+        return Equivalence(
+            self.verdict, reasons, differs, self.wanted, self.offered, caution, status, gaps=self._gaps,
+            sources=tuple(filter(None, sources)),
+        )  # fmt: skip
 
 
-def compare_features(judging: Judging) -> None:
-    """Findings on the features of ``features.csv``; what two values of one mean may stand in ``feature_pairs.csv``."""
+def compare_features(judging: Judging, after: str = "") -> None:
+    """Findings on the features of ``features.csv`` that come first, or after the sizes."""
     for row in rows("features"):
-        if row["kind"] == judging.wanted.kind:
-            want, has = judging.marks(row["feature"], row["usual"])
-            if (pair := _pair(row, want, has, judging.wanted.marks)) is not None:
-                _by_pair(pair, want, has, judging)
-            elif want != has:
-                _by_feature(row, want, has, judging)
+        want, has = judging.marks(row["feature"], row["usual"])
+        if (row["kind"], row["after"]) != (judging.wanted.kind, after):
+            continue
+        name, why = row["feature"], f": {row['why']}" if row["why"] else ""
+        verdict, said = row["differs"], f"{name} {has} against {want}{why}"
+        if pair := _pair(row, want, has, judging):
+            verdict, said, name = pair["verdict"], pair["says"].format(want=want, has=has), pair["differs"] or name
+            if pair["caution"]:
+                judging.caution(pair["caution"])
+        elif want == has:
+            continue
+        elif not has:
+            verdict, said = row["missing"], f"the offer does not say its {name}, {want} is wanted: ask{why}"
+        elif not want:
+            verdict, said = row["said"], f"the offer says {name} {has}; that of the old part was not said{why}"
+        if verdict:
+            judging.find(cast(AlikeVerdict, verdict), said, *(name.split("|") if verdict != "same" else ()))
 
 
-def _pair(feature: Row, want: str, has: str, marks: Mapping[str, str]) -> Row | None:
-    """The first row for two values of a feature; ``=`` is the same value, ``when`` another feature of the wanted."""
+def _pair(feature: Row, want: str, has: str, judging: Judging) -> Row | None:
+    """The first row of ``feature_pairs.csv`` for two values of a feature.
+
+    ``=`` is the same value, ``when`` another feature of the wanted or, where it says so, of the offered part.
+    """
     for row in rows("feature_pairs"):
         if (row["kind"], row["feature"]) == (feature["kind"], feature["feature"]):
             name, _, value = row["when"].partition("=")
+            part = judging.offered if name.startswith("offered ") else judging.wanted
+            other = part.marks.get(name.removeprefix("offered "), "")
             offered = want == has if row["offered"] == "=" else want != has and re.fullmatch(row["offered"], has)
-            if offered and re.fullmatch(row["wanted"], want) and re.fullmatch(value, marks.get(name, "")):
+            if offered and re.fullmatch(row["wanted"], want) and re.fullmatch(value, other):
                 return row
     return None
-
-
-def _by_pair(pair: Row, want: str, has: str, judging: Judging) -> None:
-    if pair["verdict"]:
-        differs = [] if pair["verdict"] == "same" else (pair["differs"] or pair["feature"]).split("|")
-        judging.find(cast(AlikeVerdict, pair["verdict"]), pair["says"].format(want=want, has=has), *differs)
-    if pair["caution"]:
-        judging.caution(pair["caution"])
-
-
-def _by_feature(row: Row, want: str, has: str, judging: Judging) -> None:
-    name, why = row["feature"], f": {row['why']}" if row["why"] else ""
-    if want and has:
-        verdict, said = row["differs"], f"{name} {has} against {want}{why}"
-    elif want:
-        verdict, said = row["missing"], f"the offer does not say its {name}, {want} is wanted: ask{why}"
-    else:
-        verdict, said = row["said"], f"the offer says {name} {has}; that of the old part was not said{why}"
-    judging.find(cast(AlikeVerdict, verdict), said, *([] if verdict == "same" else [name]))
 
 
 def compare_words(part: Designation, whose: str, judging: Judging) -> None:
@@ -275,11 +260,8 @@ def compare_words(part: Designation, whose: str, judging: Judging) -> None:
     for sentence in part.against:
         judging.refuse(f"the {whose} name {sentence}", "size")
     for words, value, why in part.others:
-        said = f"{says} {words!r}: {why or 'another thing than the part itself'}"
-        if value == "not":
-            judging.refuse(said, "kind")
-        else:
-            judging.unknown(f"{said}; ask what is meant", "kind")
+        said, no_part = f"{says} {words!r}: {why or 'another thing than the part itself'}", value == "not"
+        judging.find("not" if no_part else "unknown", said if no_part else f"{said}; ask what is meant", "kind")
     for words in part.lacks:
         judging.refuse(f"{says} {words!r}: not the whole part", "completeness")
     for words in part.denied:
@@ -293,15 +275,18 @@ def compare_words(part: Designation, whose: str, judging: Judging) -> None:
             judging.near(f"{says} {words!r}, which is in no table: ask", "words")
 
 
-def compare_sizes(judging: Judging, names: Mapping[str, str], slack: Decimal = Decimal(0)) -> bool:
-    """Findings on sizes [mm] that must be alike, by their letters and names; True where all are."""
+def compare_sizes(judging: Judging, *letters: str) -> bool:
+    """Findings on the sizes [mm] of ``sizes.csv``, all or some of them; True where none differs."""
     alike = True
-    for letter, name in names.items():
-        if judging.have(letter) == 2:
-            if abs(judging.gap(letter)) > slack:
-                want, has = judging.sizes(letter)
-                judging.refuse(f"the {name} is {shown(has)} mm against {shown(want)} mm", name)
-                alike = False
-        elif judging.have(letter):
+    for row in rows("sizes"):
+        letter, name = row["letter"], row["name"]
+        if row["kind"] != judging.wanted.kind or (letters and letter not in letters):
+            continue
+        if judging.have(letter) == 1:
             judging.near(f"only one of the two says its {name}", name)
+        elif judging.have(letter) and abs(gap := judging.gap(letter)) > exact(row["slack_mm"]):
+            want, has = map(shown, judging.sizes(letter))
+            says = row["larger" if gap > 0 else "smaller"] or f"the {name} is {{has}} mm against {{want}} mm"
+            judging.find(cast(AlikeVerdict, row["verdict"]), says.format(want=want, has=has, gap=shown(abs(gap))), name)
+            alike = False
     return alike

@@ -1,20 +1,16 @@
-"""Hoses by bore, what they carry, and the printed standard; pump shaft seals and parts of a maker's number."""
+"""Hoses by bore, what they carry, and the printed standard."""
 
 from __future__ import annotations
 
 import re
 from decimal import Decimal
-from functools import cache
 
-from repairecon.records import Designation
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes, sized
+from repairecon.standards.findings import Found, Judging, compare_features
 from repairecon.standards.materials import take_material
 from repairecon.standards.tables import Row, rows
 from repairecon.standards.words import INCH, PART, Text, exact, millimetres, shown
 
 KIND = "hose"
-PUMP_SEAL = "pump shaft seal"
-MAKERS = "maker's number"
 SAME_BORE = Decimal("0.45")
 """mm within which a bore of inches and one of mm are of one nominal size, where the table has none."""
 _STANDARDS = re.compile(
@@ -25,10 +21,6 @@ _CLASS = re.compile(r"(?<![\w])(?:TYPE ?|CLASS ?)?([AB][12](?:-15|-10)?|R[1-5])(
 _DASH = re.compile(r"(?:(?<=\s)|(?<=¦)|^)-(\d{1,2})(?![\w.])|\bDASH ?(\d{1,2})\b")
 _BORE = re.compile(rf"(?<![\w.\-/])(?:DN ?)?({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")?(?![\w/]|\.\d)")
 _LENGTH = re.compile(r"(?<![\w.])\d+(?:\.\d+)? ?(?:M|METRES?|METERS?|FT|FEET)(?!\w)")
-_SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
-_HANDS = {"R": "right", "L": "left"}
-_PARTS = ("face", "face", "secondary seal", "spring or metal", "spring or metal")
-"""What the five letters of EN 12756 are of, in the words of mechanical_seal_materials.csv."""
 FUEL = ("fuel", "diesel fuel")
 _FUEL_STANDARDS = ("ISO7840", "ISO8469", "J1527")
 
@@ -42,10 +34,8 @@ def nominal(bore: Decimal) -> Row | None:
     return None
 
 
-def read(text: Text, sure: bool) -> Found | None:
+def read(text: Text) -> Found | None:
     """A hose: its bore in mm, inches or as a dash number, what it carries, its standard and class."""
-    if not sure:
-        return None
     found = Found(KIND)
     text.left = re.sub(r"(\d)X\d+(?:\.\d+)? ?M(?!\w)", r"\1 MM", text.left)  # 25 mm x 2 m: the length sold
     if standard := text.take(_STANDARDS):
@@ -54,12 +44,12 @@ def read(text: Text, sure: bool) -> Found | None:
         pass
     if class_ := text.take(_CLASS):
         found.marks["class"] = class_[1]
-    services = [e.value for _, e in text.entries if e.kind == KIND and e.feature == "service"]
-    text.entries = [(w, e) for w, e in text.entries if not (e.kind == KIND and e.feature in ("service", "measure"))]
+    services = dict.fromkeys(e.value for _, e in text.entries if (e.kind, e.feature) == (KIND, "service"))
+    text.drop("service", "measure")
     if services:
-        several = [s for s in dict.fromkeys(services) if s != "water" or len(set(services)) == 1]
+        several = [s for s in services if s != "water" or len(services) == 1]
         found.marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
-    bore = sized(text, "bore", "inner", "diameter") or _bore(text)
+    bore = text.sized("bore", "inner", "diameter") or written_bore(text)
     if bore is None:
         return None
     take_material(text, found)
@@ -75,7 +65,8 @@ def read(text: Text, sure: bool) -> Found | None:
     return found
 
 
-def _bore(text: Text) -> Decimal | None:
+def written_bore(text: Text) -> Decimal | None:
+    """A bore [mm] written in mm, inches or as a dash number."""
     if dash := text.take(_DASH):
         return int(dash[1] or dash[2]) * INCH / 16
     written = text.take(_BORE)
@@ -84,19 +75,13 @@ def _bore(text: Text) -> Decimal | None:
 
 def compare(judging: Judging) -> None:
     """All findings on two hoses."""
-    compare_features(judging)
     _bores(judging)
-    (want, has), standards = judging.marks("service"), judging.marks("standard")
-    if want in FUEL or standards[0] in _FUEL_STANDARDS:
+    want, has = judging.marks("service")
+    if want in FUEL or judging.wanted.marks.get("standard") in _FUEL_STANDARDS:
         _fuel(judging)
-    elif want != has and want and has:
+    elif want and has and want != has:
         _services(want, has, judging)
-    elif want and not has and not standards[1]:
-        judging.near(f"the offer does not say what it carries, {want} is wanted: ask", "service")
-    elif has and not want:
-        judging.near(f"the offer is for {has}; what the old hose carries was not said: ask", "service")
-    if want not in FUEL and standards[0] not in _FUEL_STANDARDS:
-        _printed(judging)
+    compare_features(judging, after="sizes")
     if not any(judging.marks("material")):
         judging.caution("Ask the working pressure and temperature; a suction hose needs a wire helix.")
 
@@ -104,9 +89,8 @@ def compare(judging: Judging) -> None:
 def _bores(judging: Judging) -> None:
     want, has = judging.sizes("bore")
     judging.gap("bore")
-    rows_ = nominal(want), nominal(has)
-    alike = rows_[0] is rows_[1] if all(rows_) else abs(want - has) <= SAME_BORE or _one_tail(want, has)
-    if alike:
+    listed = nominal(want), nominal(has)
+    if listed[0] is listed[1] if all(listed) else abs(want - has) <= SAME_BORE or _one_tail(want, has):
         judging.note(f"same nominal bore: {judging.wanted.size}")
     else:
         what = "does not go on the tail and throttles the flow" if has < want else "is loose on the tail and leaks"
@@ -125,12 +109,11 @@ def _one_tail(*bores: Decimal) -> bool:
 
 
 def _services(want: str, has: str, judging: Judging) -> None:
-    for row in rows("hose_unfit_words"):
-        if want in row["wanted_service"] and has in row["offered_words"]:
-            judging.used(row)
-            judging.refuse(f"a hose for {has} for {want}: {row['note']}", "service")
-            return
-    if {want, has} == {"water", "raw water"}:
+    unfit = (r for r in rows("hose_unfit_words") if want in r["wanted_service"] and has in r["offered_words"])
+    if row := next(unfit, None):
+        judging.used(row)
+        judging.refuse(f"a hose for {has} for {want}: {row['note']}", "service")
+    elif {want, has} == {"water", "raw water"}:
         judging.near(f"for {has} against {want}: ask whether it stands suction", "service")
     else:
         judging.refuse(f"a hose for {has} is not one for {want}", "service")
@@ -142,21 +125,15 @@ def _fuel(judging: Judging) -> None:
     if (service and service not in FUEL) or material in ("PVC", "VMQ"):
         judging.refuse(f"a hose for {service or material} swells or lets fuel through", "service")
         return
-    want, has = map(_fuel_class, judging.both)
+    want, has = ((part.marks.get("standard", "").replace("USCG", "J1527"), part.marks.get("class", ""))
+                 for part in judging.both)  # fmt: skip
     if not has[0]:
         said = "the offer names no standard and no class: ask for the printed mark; treat as unfit until then"
         judging.unknown(said, "standard")
     elif not want[0]:
         judging.near(f"the offer is {' '.join(has)}; the class of the old hose was not said: ask", "standard")
-    elif want != has:
-        _fuel_classes(want, has, judging)
-
-
-def _fuel_class(part: Designation) -> tuple[str, str]:
-    return part.marks.get("standard", "").replace("USCG", "J1527"), part.marks.get("class", "")
-
-
-def _fuel_classes(want: tuple[str, str], has: tuple[str, str], judging: Judging) -> None:
+    if not has[0] or not want[0] or want == has:
+        return
     said = f"{' '.join(has)} against {' '.join(want)}"
     fire = [c.startswith("A") or s == "ISO7840" for s, c in (want, has)]
     if "30R" in has[0] or has[0] not in _FUEL_STANDARDS:
@@ -170,76 +147,3 @@ def _fuel_classes(want: tuple[str, str], has: tuple[str, str], judging: Judging)
     else:
         other, differs = ("class of permeation", "class") if want[0] == has[0] else ("test", "standard")
         judging.near(f"{said}: another {other}; ask which one the rules of the boat name", differs)
-
-
-def _printed(judging: Judging) -> None:
-    for name in ("standard", "class"):
-        want, has = judging.marks(name)
-        if want and has and want != has:
-            judging.refuse(f"{name} {has} against {want}: another construction and pressure", name)
-        elif want and not has:
-            judging.near(f"the offer does not say {want}: ask for the printed mark", name)
-        elif has and not want:
-            judging.note(f"the offer is marked {has}")
-
-
-def read_pump_seal(text: Text, sure: bool) -> Found | None:
-    """A mechanical seal of a pump: by EN 12756 (NU043S0) or by its shaft."""
-    if code := text.take(_SEAL):
-        normal = code[1] == "N"
-        marks = {"lengths": "normal" if normal else "short", "balance": "unbalanced" if code[2] == "U" else "balanced",
-                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or "", **_materials(text)}  # fmt: skip
-        size = code[1] + code[2] + code[3]
-        column = "designation_normal" if normal else "designation_short"
-        row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
-        found = by_row(PUMP_SEAL, size, {"shaft": Decimal(code[3])}, row, marks)
-    elif sure and (shaft := sized(text, "shaft", "inner", "diameter", "bore") or _bore(text)):
-        found = Found(PUMP_SEAL, f"{shown(shaft)} mm shaft", {"shaft": shaft}, listed=False)
-    else:
-        return None
-    take_material(text, found)
-    return found
-
-
-@cache
-def _material_code() -> re.Pattern[str]:
-    """Five letters of EN 12756: face, seat, secondary seals, spring, other metal."""
-    codes = {part: "|".join(r["code"] for r in rows("mechanical_seal_materials") if r["part"] == part)
-             for part in _PARTS}  # fmt: skip
-    return re.compile(rf"(?<![\w.]){''.join(f'({codes[part]})' for part in _PARTS)}(?!\w)")
-
-
-def _materials(text: Text) -> dict[str, str]:
-    """What a mechanical seal is made of, by its letters."""
-    code = text.take(_material_code())
-    means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
-    names = ("face", "seat face", "secondary seal", "spring", "metal")
-    return {n: means[p, c] for n, p, c in zip(names, _PARTS, code.groups(), strict=True)} if code else {}
-
-
-def compare_pump_seals(judging: Judging) -> None:
-    """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
-    compare_features(judging)
-    compare_sizes(judging, {"shaft": "shaft"}, Decimal("0.05"))
-    if not all(judging.marks("lengths")) and judging.wanted.text != judging.offered.text:
-        judging.unknown("only the shaft is said: ask for seat bore, seat depth and working length, or EN 12756", "size")
-    judging.caution("Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.")
-
-
-def read_makers(text: Text, sure: bool) -> Found | None:
-    """A part that no public standard sizes: its maker's number."""
-    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)") if sure else None
-    if number is None or re.search(r"\dX\d", number[0]):
-        return None
-    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), listed=False)
-
-
-def compare_makers(judging: Judging) -> None:
-    """Two parts of makers' numbers: equal numbers or nothing can be said."""
-    compare_features(judging)
-    if judging.wanted.size == judging.offered.size:
-        judging.note("no public standard sizes such a part: the two bear the same maker's number")
-        judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")
-    else:
-        judging.unknown("no public standard sizes such a part, and the maker's numbers differ: ask the seller which "
-                        "number it replaces, and measure", "number")  # fmt: skip

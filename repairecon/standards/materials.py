@@ -10,13 +10,12 @@ from repairecon.standards.findings import Found, Judging
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import NUMBER, Text, plain
 
-_RUBBER = {
-    row["means"]: re.compile(rf"(?<![A-Z0-9])(?:{row['pattern']})(?![A-Z]|\d{{3}}|\.\d)")
-    for row in rows("material_words")
-    if row["kind"] == "rubber"
-}
-_METALS = (("stainless", r"STAINLESS|INOX|A2|A4|1\.4122|1\.4310|1\.4401|1\.4571|AISI ?3\d\d|SS|NIRO|RVS"),
-           ("steel", r"CARBON STEEL|SPRING STEEL|STEEL|C45K?|C75S?|1\.1231"))  # fmt: skip
+_RUBBER, _METAL = ({
+    row["means"]: re.compile(rf"{before}(?:{row['pattern']}){behind}")
+    for row in rows("material_words") if row["kind"] == kind
+} for kind, before, behind in (
+    ("rubber", r"(?<![A-Z0-9])", r"(?![A-Z]|\d{3}|\.\d)"), ("metal", r"(?<![A-Z0-9.])", r"(?![A-Z0-9])")
+))  # fmt: skip
 _SHORE = r"(?<![\d.])(\d\d) ?(?:SHORE(?: ?A)?|SHA?|IRHD)(?!\w)|(?:SHORE|IRHD) ?A? ?(\d\d)(?!\d)"
 KIND = "rubber part"
 _PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANES?|BELLOWS|RUBBER|RINGS?|PACKING)\b")
@@ -25,13 +24,7 @@ _PART = re.compile(r"\b(?:SEALS?|GASKETS?|IMPELLERS?|HOSES?|DIAPHRAGMS?|MEMBRANE
 def material_of(text: str) -> str:
     """The rubber or metal that a text names, or empty."""
     words = plain(text)
-    for name, pattern in _RUBBER.items():
-        if pattern.search(words):
-            return name
-    for name, signs in _METALS:
-        if re.search(rf"(?<![A-Z0-9.])(?:{signs})(?![A-Z0-9])", words):
-            return name
-    return ""
+    return next((name for name, pattern in (*_RUBBER.items(), *_METAL.items()) if pattern.search(words)), "")
 
 
 def take_material(text: Text, found: Found) -> None:
@@ -51,7 +44,7 @@ def take_material(text: Text, found: Found) -> None:
         found.marks["hardness"] = hardness
 
 
-def read(text: Text, _sure: bool) -> Found | None:
+def read(text: Text) -> Found | None:
     """A rubber part of which no more is said than its material."""
     alone = " " not in text.alone and bool(material_of(text.alone))
     if material_of(text.words) not in _RUBBER or not (_PART.search(text.words) or alone):
@@ -76,14 +69,6 @@ HOT = 60.0
 """Degrees Celsius from which hot water counts."""
 
 
-class Rating(NamedTuple):
-    """How a material stands a fluid: good, bad or empty where no row says."""
-
-    rating: str
-    fluid: str
-    row: Row | None
-
-
 def no_size(judging: Judging) -> None:
     """What can be said on the sizes where none is given: that it is to be the same."""
     want, has = judging.marks("part")
@@ -94,8 +79,7 @@ def no_size(judging: Judging) -> None:
 
 def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
     """For each fluid that a text names, the table's fluids that may speak for it, nearest first."""
-    words = plain(text)
-    found = []
+    words, found = plain(text), []
     for pattern, names in _FLUIDS:
         if re.search(pattern, words):
             found.append(names)
@@ -103,13 +87,10 @@ def fluids_of(text: str) -> tuple[tuple[str, ...], ...]:
     return tuple(found)
 
 
-def rating(material: str, fluids: tuple[str, ...]) -> Rating:
+def rating(material: str, fluids: tuple[str, ...]) -> Row | None:
     """How a material stands the first of some fluids that the table has for it."""
-    for fluid in fluids:
-        for row in rows("seal_materials"):
-            if row["material"] == material and row["fluid"] == fluid:
-                return Rating(row["rating"], _WORDS.get(fluid, fluid), row)
-    return Rating("", _WORDS.get(fluids[0], fluids[0]), None)
+    known = {row["fluid"]: row for row in rows("seal_materials") if row["material"] == material}
+    return next((known[fluid] for fluid in fluids if fluid in known), None)
 
 
 def compare(judging: Judging, fluid: str) -> None:
@@ -120,6 +101,7 @@ def compare(judging: Judging, fluid: str) -> None:
     elif want != has and (want or has) != USUAL_HARDNESS:
         judging.near(f"only one of the two says its hardness, {want or has} Shore: ask", "hardness")
     met = fluids_of(fluid)
+    of_offer = [rating(offered, names) for names in met]
     for names in met:
         _in_fluid(wanted, offered, names, judging)
     if wanted and offered and wanted != offered:
@@ -129,7 +111,7 @@ def compare(judging: Judging, fluid: str) -> None:
     elif offered and not wanted:
         said = f"the offer is of {offered}; what the old part is of was not said"
         # NBR is what rings and lip seals are of where nobody says more; any other rubber must suit the fluid
-        if offered == "NBR" or (met and all(rating(offered, names).rating == "good" for names in met)):
+        if offered == "NBR" or (met and all(row and row["rating"] == "good" for row in of_offer)):
             judging.note(said)
         else:
             judging.near(f"{said}: ask, and say the fluid", "material")
@@ -140,26 +122,28 @@ def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judgin
     material, another = offered or wanted, bool(offered) and offered != wanted
     if not material:
         return
-    found = rating(material, names)
-    said = f"the table does not say how {material} stands {found.fluid}: ask"
-    disputed = found.rating == "disputed"
-    if found.row is not None:
-        judging.used(found.row)
-    if found.row is not None and disputed:
-        said = f"the sources disagree on {material} in {found.fluid}: {found.row['note']}"
-    if found.rating == "bad":
-        swells = ": it swells" if found.fluid in ("diesel", "fuel") or "oil" in found.fluid else ""
-        said = f"{material} is bad in {found.fluid}{swells}"
+    row = rating(material, names)
+    name = row["fluid"] if row else names[0]
+    fluid, stands = _WORDS.get(name, name), row["rating"] if row else ""
+    if row:
+        judging.used(row)
+    if stands == "good":
+        judging.note(f"{material} stands {fluid}")
+    elif stands == "bad":
+        said = f"{material} is bad in {fluid}{': it swells' if fluid in ('diesel', 'fuel') or 'oil' in fluid else ''}"
         if material == wanted:
             judging.caution(f"{said}; ask whether the wanted material is right.")
         if another:
             judging.refuse(said, "material")
-    elif found.rating == "good":
-        judging.note(f"{material} stands {found.fluid}")
-    elif another:
-        judging.near(said, "material")
     else:
-        judging.caution(said if disputed else f"T{said[1:]}.")
+        said = f"the table does not say how {material} stands {fluid}: ask"
+        warned = f"T{said[1:]}."
+        if row:
+            said = warned = f"the sources disagree on {material} in {fluid}: {row['note']}"
+        if another:
+            judging.near(said, "material")
+        else:
+            judging.caution(warned)
 
 
 def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> None:
@@ -192,13 +176,34 @@ def _ageing(wanted: str, offered: str, fluid: str, met: tuple[tuple[str, ...], .
     degrees = [float(t) for t in re.findall(rf"({NUMBER})\s*°?\s*C\b", plain(fluid))]
     watery = any(names[0] in ("glycol_coolant", "water_cold", "seawater") for names in met)
     hot = "HOT" in plain(fluid).split() or any(t >= HOT for t in degrees)
-    found = rating(offered or wanted, ("hot_water_steam",))
-    if watery and hot and found.rating == "bad" and found.row is not None:
-        judging.used(found.row)
+    row = rating(offered or wanted, ("hot_water_steam",))
+    if watery and hot and row and row["rating"] == "bad":
+        judging.used(row)
         if offered and offered != wanted:
             judging.near(f"{offered} ages in hot water: shorter life", "material")
         else:
             judging.caution(f"{offered or wanted} ages in hot water.")
+
+
+MAKERS = "maker's number"
+
+
+def read_makers(text: Text) -> Found | None:
+    """A part that no public standard sizes: its maker's number."""
+    number = text.take(r"(?<![\w])[A-Z]{0,4}[- ]?\d[\w./-]{2,}(?!\w)")
+    if number is None or re.search(r"\dX\d", number[0]):
+        return None
+    return Found(MAKERS, re.sub(r"[\s./-]", "", number[0]), listed=False)
+
+
+def compare_makers(judging: Judging) -> None:
+    """Two parts of makers' numbers: equal numbers or nothing can be said."""
+    if judging.wanted.size == judging.offered.size:
+        judging.note("no public standard sizes such a part: the two bear the same maker's number")
+        judging.caution("Compared by the maker's number alone: lay the old part beside the new one.")
+    else:
+        said = "no public standard sizes such a part, and the maker's numbers differ"
+        judging.unknown(f"{said}: ask the seller which number it replaces, and measure", "number")
 
 
 class ShelfLife(NamedTuple):

@@ -11,24 +11,14 @@ from itertools import permutations
 
 from repairecon.records.standards import Candidate, WhichPart
 from repairecon.standards.equivalents import FAMILIES
-from repairecon.standards.measured_belts import BELTS, belts_of
-from repairecon.standards.measured_parts import Measures, Spec, fits, labels, specs
+from repairecon.standards.measured_parts import BELTS, Measures, fits, specs
 from repairecon.standards.tables import rows
 from repairecon.standards.words import INCH, PART, Text, kinds_said, millimetres, plain, shown, whole
 
 MOST = 12
 """How many parts are named; more would not be asked for."""
 
-_LABEL = "|".join(re.escape(name) for name in sorted(labels(), key=len, reverse=True))
-_UNIT = r"(?:\s*(MM|CM|INCH(?:ES)?|IN|\"))?"
-_NUM = rf"(?<![\w./])({PART}){_UNIT}"
-_LABEL_FIRST = re.compile(rf"(?<![\w.])({_LABEL})\s*[=:]?\s*{_NUM}(?![\w./])")
-_NUMBER_FIRST = re.compile(rf"{_NUM}\s*({_LABEL})(?!\w)")
-_LABEL_LAST = re.compile(rf"\b(?:PITCH|THICK(?:NESS)?|WIDTH|HEIGHT|SECTION|CORD|LENGTH)\s*[=:]?\s*{_NUM}\s*$")
 _BARE = re.compile(rf"(?<![\w./]){PART}(?![\w/])")
-_COUNTS = ("tpi", "ribs", "teeth")
-
-
 _ROUND = ("rolling bearing", "lip seal", "O-ring", "Woodruff key", "circlip")
 _RARE = ("carbon brush", "pin", "fuse", "lamp", "pump shaft seal", "threaded part")
 """Kinds that are looked through only where they are asked for."""
@@ -60,14 +50,16 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
         how = "no size could be read: write them like 16.98 x 39.99 x 12.02 or shaft 25, bore 40"
         return WhichPart(words, (), (how,))
     kinds = _kinds(asked, sizes, kind)
-    answers = [belts_of(name, sizes) if name in BELTS else fits(name, sizes) for name in kinds]
+    answers = [BELTS[name](sizes) if name in BELTS else fits(name, sizes) for name in kinds]
     spoken = [answer for answer in answers if answer.parts or len(kinds) == 1]
     found = [pair for answer in spoken for pair in answer.parts]
     notes = [note for answer in spoken for note in answer.notes]
     misses = dict.fromkeys(miss for answer in spoken for miss in answer.misses)
-    if not found and (turned := _turned(kinds, sizes)):
-        found = turned
-        notes.insert(0, "no part has the sizes in the order written: they were taken in another order")
+    if not found and not sizes.named and 2 <= len(sizes.bare) <= 3:
+        orders = [replace(sizes, bare=list(order)) for order in permutations(sizes.bare)]
+        found = [pair for order in orders for k in kinds if k in _ROUND for pair in fits(k, order).parts]
+        if found:
+            notes.insert(0, "no part has the sizes in the order written: they were taken in another order")
     found.sort(key=lambda pair: pair[0])
     parts = tuple(part for _, part in found[:MOST])
     if kind and not asked:
@@ -90,14 +82,6 @@ def _with_notes(notes: list[str], parts: tuple[Candidate, ...], sizes: list[Deci
         kinds = ", ".join(dict.fromkeys(p.kind for p in parts))
         more.append(f"say the kind of part to narrow this down: {kinds}")
     return [*notes, *more]
-
-
-def _turned(kinds: list[str], sizes: Measures) -> list[tuple[Decimal, Candidate]]:
-    """Parts that fit bare sizes in another order than the usual one; of the orders that fit the best."""
-    if sizes.named or not 2 <= len(sizes.bare) <= 3:
-        return []
-    orders = [replace(sizes, bare=list(order)) for order in permutations(sizes.bare)]
-    return [pair for order in orders for k in kinds if k in _ROUND for pair in fits(k, order).parts]
 
 
 def _in_inches(values: list[Decimal]) -> str:
@@ -132,31 +116,15 @@ def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
         return ["threaded part"]
     if any("length" in name for name in sizes.named) and "width" in sizes.named and len(sizes.named) < 4:
         return ["V-belt", "parallel key"]
-    return [name for name, spec in specs().items() if name not in _RARE and _suits(spec, sizes)]
-
-
-def _suits(spec: Spec, sizes: Measures) -> bool:
-    if sizes.named and not all(any(name in labels for labels in spec.labels.values()) for name in sizes.named):
-        return False
-    return len(sizes.named) + len(sizes.bare) in spec.counts
+    return [name for name, spec in specs().items() if name not in _RARE and count in spec.counts
+            and set(sizes.named) <= {label for labels in spec.labels.values() for label in labels}]  # fmt: skip
 
 
 def _measures(words: str) -> Measures:
     """Sizes by their labels, and the bare ones in their order [mm]."""
     text = Text(words)
-    sizes = Measures({}, [])
-    label_first = _LABEL_FIRST.search(words)
-    number_first = _NUMBER_FIRST.search(words)
-    first = number_first and (label_first is None or number_first.start() < label_first.start())
-    if first and _LABEL_LAST.search(words):
-        first = None  # 9.95 mm pitch 1.5: the label at the end has its number behind it
-    for pattern in (_NUMBER_FIRST, _LABEL_FIRST) if first else (_LABEL_FIRST, _NUMBER_FIRST):
-        while found := text.take(pattern):
-            label, number, unit = (found[3], found[1], found[2]) if pattern is _NUMBER_FIRST else found.groups()
-            name = labels()[label]
-            value = Decimal(number) if name in _COUNTS and "/" not in number else millimetres(number, unit)
-            if value is not None:
-                sizes.named.setdefault(name, value)
+    text.take_labelled("measured_labels")
+    sizes = Measures({size.label: size.value for size in reversed(text.sizes)}, [])
     unit = re.search(r"(?<=[\d\s])(INCH(?:ES)?|IN|\")(?!\w)", text.left)
     for bare in re.findall(_BARE, text.left.replace("X", " ; ")):
         value = millimetres(bare, unit[1] if unit else None)

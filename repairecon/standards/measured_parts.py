@@ -1,4 +1,4 @@
-"""Which listed parts a measured one lies near, by kind: tolerance of the new part and the sense of its wear.
+"""Which listed parts and belts a measured one lies near: tolerance of the new part and the sense of its wear.
 
 ``measured_kinds.csv`` says how a kind is measured: its letters with their labels and how far each may be off, the
 tables that list its parts, and what else to note.
@@ -7,7 +7,8 @@ tables that list its parts, and what else to note.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
@@ -19,7 +20,8 @@ from repairecon.records.standards import Candidate
 from repairecon.standards import bearings
 from repairecon.standards.rings_keys import rings
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.words import exact, shown
+from repairecon.standards.v_belts import LINES, MEANS, lengths
+from repairecon.standards.words import INCH, exact, shown, whole
 
 FREE = ("l",)
 """A length that is cut to fit or wears, so it is named and not looked up."""
@@ -53,11 +55,11 @@ class Spec(NamedTuple):
     Of the letters in ``either`` a part has or needs one only, so that a bare size may be of each.
     """
 
-    labels: Mapping[str, tuple[str, ...]]
+    labels: Mapping[str, list[str]]
     limits: Mapping[str, tuple[str, str]]
-    notes: tuple[str, ...]
-    counts: tuple[int, ...]
-    either: tuple[str, ...]
+    notes: list[str]
+    counts: list[int]
+    either: list[str]
 
 
 @dataclass
@@ -68,61 +70,51 @@ class Answer:
     notes: list[str] = field(default_factory=list)
     misses: list[str] = field(default_factory=list)
 
-
-@cache
-def labels() -> Mapping[str, str]:
-    """What a written label is the label of."""
-    said = [(row["name"], row["value"]) for row in rows("measured_kinds") if row["role"] == "label"]
-    return MappingProxyType({word: name for name, words in said for word in words.split("|")})
+    def add(self, off: Decimal, name: str, kind: str, gaps: Mapping[str, Decimal], note: str, status: str) -> None:
+        """One more part that it can be; ``gaps`` are measured less nominal [mm]."""
+        shown_gaps = {letter: float(gap) for letter, gap in gaps.items()}
+        self.parts.append((off, Candidate(name, kind, shown_gaps, note, status)))
 
 
 @cache
 def specs() -> Mapping[str, Spec]:
     """How each kind is measured."""
-    found: dict[str, Spec] = {}
-    for kind in dict.fromkeys(r["kind"] for r in rows("measured_kinds") if r["role"] == "letter"):
-        own = [r for r in rows("measured_kinds") if r["kind"] == kind]
-        letters = {r["name"]: r for r in own if r["role"] == "letter"}
-        counts, either = (" ".join(r["value"] for r in own if r["role"] == role) for role in ("counts", "either"))
-        found[kind] = Spec(
-            labels={c: tuple(r["value"].split("|")) for c, r in letters.items()},
-            limits={c: (r["low_mm"], r["high_mm"]) for c, r in letters.items()},
-            notes=tuple(r["value"] for r in own if r["role"] == "note"),
-            counts=tuple(map(int, counts.split())),
-            either=tuple(either.split()),
-        )
-    return MappingProxyType(found)
+    by_role: dict[str, dict[str, list[Row]]] = {}
+    for row in rows("measured_kinds"):
+        by_role.setdefault(row["kind"], defaultdict(list))[row["role"]].append(row)
+    return MappingProxyType({kind: Spec(
+        labels={r["name"]: r["value"].split("|") for r in own["letter"]},
+        limits={r["name"]: (r["low_mm"], r["high_mm"]) for r in own["letter"]},
+        notes=[r["value"] for r in own["note"]],
+        counts=[int(n) for r in own["counts"] for n in r["value"].split()],
+        either=[letter for r in own["either"] for letter in r["value"].split()],
+    ) for kind, own in by_role.items() if own["letter"]})  # fmt: skip
 
 
 @cache
 def options(kind: str) -> tuple[Option, ...]:
     """The listed parts of a kind."""
     own = {"rolling bearing": _bearings, "circlip": _circlips, "hose": _hoses, "carbon brush": _brushes}
-    if kind in own:
-        return tuple(own[kind]())
-    found: dict[str, Option] = {}
+    return tuple({o.name: o for o in reversed([*own.get(kind, lambda: _by_table(kind))()])}.values())[::-1]
+
+
+def _by_table(kind: str) -> Iterator[Option]:
+    """The parts of the tables that ``measured_kinds.csv`` names for a kind."""
     for entry in (r for r in rows("measured_kinds") if r["kind"] == kind and r["role"] == "parts"):
         table, *columns = entry["value"].split()
         for row in rows(table):
-            pairs = (column.split("=") for column in columns)
-            dims = {c: exact(row[column]) for c, column in pairs if row.get(column)}
+            dims = {c: exact(row[column]) for c, column in (pair.split("=") for pair in columns) if row.get(column)}
+            name, note, rank = entry["name"].format(**row), row.get("note", ""), 0
+            if kind == "O-ring" and row.get("standard", "").startswith("JIS"):
+                name = f"JIS {name}"
+            elif kind == "pin":
+                name, note = name.replace(" - ", " "), row["item"]
+            elif kind == "parallel key":
+                note = "the length is cut to the keyway; say the form A or B"
+            elif kind == "threaded part" and row["form"].startswith("taper"):
+                rank = 1
             if dims:
-                option = _option(kind, entry["name"].format(**row), dims, row)
-                found.setdefault(option.name, option)
-    return tuple(found.values())
-
-
-def _option(kind: str, name: str, dims: Mapping[str, Decimal], row: Row) -> Option:
-    note, rank = row.get("note", ""), 0
-    if kind == "O-ring" and row.get("standard", "").startswith("JIS"):
-        name = f"JIS {name}"
-    elif kind == "pin":
-        name, note = name.replace(" - ", " "), row["item"]
-    elif kind == "parallel key":
-        note = "the length is cut to the keyway; say the form A or B"
-    elif kind == "threaded part" and row["form"].startswith("taper"):
-        rank = 1
-    return Option(name, dims, note, row["status"], rank)
+                yield Option(name, dims, note, row["status"], rank)
 
 
 def _bearings() -> Iterator[Option]:
@@ -153,29 +145,27 @@ def _hoses() -> Iterator[Option]:
 
 
 def _brushes() -> Iterator[Option]:
-    for t, a in product(rows("brushes_sizes"), repeat=2):
-        sizes = {"t": t["t_or_a_or_r_mm"], "a": a["t_or_a_or_r_mm"]}
-        dims = {letter: exact(size) for letter, size in sizes.items()}
-        yield Option(f"brush {sizes['t']}x{sizes['a']}", dims, "preferred sizes", t["status"])
+    sizes = [(row["t_or_a_or_r_mm"], row["status"]) for row in rows("brushes_sizes")]
+    for (t, status), (a, _) in product(sizes, repeat=2):
+        yield Option(f"brush {t}x{a}", {"t": exact(t), "a": exact(a)}, "preferred sizes", status)
 
 
 def fits(kind: str, sizes: Measures) -> Answer:
     """The listed parts of a kind whose every measured size lies between its limits."""
-    spec = specs()[kind]
+    spec, answer = specs()[kind], Answer()
+    tries = [v for skipped in ("", *spec.either) if (v := _assign(spec, sizes, skipped))]
     near: list[tuple[Decimal, str]] = []
-    tries = [v for skipped in ((), *((c,) for c in spec.either)) if (v := _assign(spec, sizes, skipped))]
-    if not tries:
-        return Answer()
-    best: dict[str, tuple[Decimal, Candidate]] = {}
     for values in {tuple(v.items()): v for v in tries}.values():
-        for off, part in _held(kind, values, sizes.hints, near):
-            best[part.designation] = min(best.get(part.designation, (off, part)), (off, part), key=lambda pair: pair[0])
-    return Answer(list(best.values()), list(spec.notes), [said for _, said in sorted(near)[:3]])
+        _hold(kind, values, sizes.hints, answer, near)
+    best: dict[str, tuple[Decimal, Candidate]] = {}
+    for off, part in sorted(answer.parts, key=lambda pair: pair[0]):
+        best.setdefault(part.designation, (off, part))
+    return Answer([*best.values()], [*spec.notes] if tries else [], [said for _, said in sorted(near)[:3]])
 
 
-def _held(
-    kind: str, values: Mapping[str, Decimal], hints: str, near: list[tuple[Decimal, str]]
-) -> Iterator[tuple[Decimal, Candidate]]:
+def _hold(
+    kind: str, values: Mapping[str, Decimal], hints: str, answer: Answer, near: list[tuple[Decimal, str]]
+) -> None:
     """Hold one reading of the sizes against every listed part; parts off in one size alone go to ``near``."""
     spec = specs()[kind]
     for option in options(kind):
@@ -187,8 +177,7 @@ def _held(
         if off[worst] <= 1:
             score = sum(off.values(), Decimal(0)) / len(off) + option.rank + 3 * _unlike_words(option, hints)
             name = option.name + "".join(f"x{shown(values[c])}" for c in FREE if c in values)
-            shown_gaps = {c: float(gap) for c, gap in gaps.items()}
-            yield score, Candidate(name, kind, shown_gaps, option.note, option.status)
+            answer.add(score, name, kind, gaps, option.note, option.status)
         elif sum(o > 1 for o in off.values()) == 1 and off[worst] < 40:
             said = f"its {spec.labels[worst][0]} is {shown(option.dims[worst])} mm, measured {shown(values[worst])}"
             near.append((off[worst], f"{option.name}: {said}"))
@@ -209,7 +198,7 @@ def _off(gap: Decimal, limits: tuple[Decimal, Decimal]) -> Decimal:
     return gap / high if gap > 0 else gap / low
 
 
-def _assign(spec: Spec, sizes: Measures, skipped: tuple[str, ...]) -> dict[str, Decimal]:
+def _assign(spec: Spec, sizes: Measures, skipped: str) -> dict[str, Decimal]:
     """Measured sizes by the letters of a kind; a label that the kind does not have makes none."""
     values: dict[str, Decimal] = {}
     for name, value in sizes.named.items():
@@ -221,7 +210,7 @@ def _assign(spec: Spec, sizes: Measures, skipped: tuple[str, ...]) -> dict[str, 
         if not letter:
             return {}
         values[letter] = value
-    free = [c for c in spec.labels if c not in values and c not in skipped]
+    free = [c for c in spec.labels if c not in values and c != skipped]
     return {} if len(sizes.bare) > len(free) else values | dict(zip(free, sizes.bare, strict=False))
 
 
@@ -231,8 +220,8 @@ def _limits(kind: str, letter: str, nominal: Decimal) -> tuple[Decimal, Decimal]
     if kind == "hose":  # from the least to the largest bore of a nominal size (ISO 1307)
         row = next(r for r in rows("hose_bores") if exact(r["bore_nominal_mm"]) == nominal)
         return exact(row["bore_min_mm"]) - nominal, exact(row["bore_max_mm"]) - nominal
-    low, high = (_amount(words, nominal) for words in specs()[kind].limits[letter])
-    return low, high
+    low, high = specs()[kind].limits[letter]
+    return _amount(low, nominal), _amount(high, nominal)
 
 
 def _amount(words: str, nominal: Decimal) -> Decimal:
@@ -241,3 +230,133 @@ def _amount(words: str, nominal: Decimal) -> Decimal:
         value = next(Decimal(t) for to, t in _IT11 if nominal <= to) if number == "IT11" else Decimal(number)
         total += (-value if sign == "-" else value) * (nominal if share else 1)
     return total
+
+
+_STRETCH = Decimal("0.012")
+"""Share by which a used belt may be longer than new (common practice, no source)."""
+_WIDTHS = Decimal("-1.1"), Decimal("0.45")
+"""How far a measured top width may be off the section's [mm]: a worn belt is narrower."""
+_FIRST = {"automotive": "0", "wedge": "0", "classical": "0.2", "light duty": "0.4"}
+_WORN = (
+    "a worn belt is narrower at the top and a stretched one longer: measure along a thread round the outside, and see "
+    "the height"
+)
+
+
+def _v_belts(sizes: Measures) -> Answer:
+    bare, named = list(sizes.bare), sizes.named
+    width = named.get("width") or (bare.pop(0) if bare else None)
+    height = named.get("height") or named.get("thickness") or (bare.pop(0) if len(bare) > 1 else None)
+    labels = {f"{name} length": line for line, name in reversed(LINES.items())} | {"length": "La"}
+    label = next((label for label in labels if label in named), "")
+    line, length = labels.get(label, "La"), named.get(label, bare[-1] if bare else None)
+    if width is None:
+        return Answer(notes=["the top width is needed"])
+    answer = Answer(notes=[_WORN])
+    if height is None:
+        answer.notes.insert(0, "the top width alone is shared by several sections: measure the height, it decides")
+    for row in rows("belts_sections"):
+        if not row["number"] or row["section"].startswith(("GOST", "20", "25")):
+            continue
+        gap, tall = width - exact(row["top_width_mm"]), row["height_mm"]
+        if not _WIDTHS[0] <= gap <= _WIDTHS[1]:
+            if abs(gap) < Decimal("2.5"):
+                said = f"its top width is {row['top_width_mm']} mm, measured {shown(width)}"
+                answer.misses.append(f"{row['section']}: {said}")
+        elif height is not None and tall and abs(height - exact(tall)) > 1:
+            answer.misses.append(f"{row['section']}: its height is {tall} mm, measured {shown(height)}")
+        elif part := _v_belt(row, length, line):
+            name, gaps = part
+            gaps["top_width"] = gap
+            if height is not None and tall:
+                gaps["height"] = height - exact(tall)
+            note = f"{row['top_width_mm']} x {tall or '?'} mm{', ' + row['build'] if row['build'] else ''}"
+            off = abs(gap) + abs(gaps.get("height", Decimal(0))) + _rarity(row)
+            answer.add(off, name, "V-belt", gaps, note, row["status"])
+    return answer
+
+
+def _rarity(row: Row) -> Decimal:
+    """Sections that a boat meets go first, whole ones before those of which the table knows no height."""
+    american = "V" in row["names"][1:2] or row["names"] == "9N"
+    no_height = Decimal(0) if row["height_mm"] else Decimal(1)
+    return Decimal(_FIRST.get(row["family"], "2")) + no_height + (Decimal("0.3") if american else Decimal(0))
+
+
+def _v_belt(row: Row, length: Decimal | None, line: str) -> tuple[str, dict[str, Decimal]] | None:
+    """The name of a section's belt of a length, and how much longer the measured one is."""
+    label = row["names"].split()[0]
+    label = {"SAE10A": "SAE 10A", "SAE13A": "SAE 13A"}.get(label, label.removeprefix("AMERICAN").replace("JIS", "JIS "))
+    if length is None:
+        return label, {}
+    meaning = row["number"]
+    own = MEANS[meaning.split()[0]]
+    value = lengths(row, length, line).get(own)
+    if value is None or value < 100:
+        return None
+    unit = Decimal(1) if meaning.endswith("mm") else INCH / 10 if meaning.endswith("in/10") else INCH
+    number = _listed_number(row, value, unit)
+    apart = " " if len(label) > 2 and not label[0].isdigit() else ""
+    name = f"{label}x{number} La" if row["family"] == "automotive" and unit == 1 else f"{label}{apart}{number}"
+    return name, {own: value - number * unit}
+
+
+def _listed_number(row: Row, value: Decimal, unit: Decimal) -> Decimal:
+    """The nearest number of the lists, a little shorter rather than longer; else the rounded number."""
+    numbers = (exact(e["number"]) for e in rows("belts_lengths") if e["section"] in row["names"].split()
+               and (unit == 1 or not e["circumference_named"].endswith("mm)")))  # fmt: skip
+    offs = [(value - number * unit, number) for number in numbers]
+    near = [(off, number) for off, number in offs if -Decimal("0.004") * value <= off <= _STRETCH * value]
+    if near:
+        return min(near, key=lambda pair: abs(pair[0]) if pair[0] <= 0 else pair[0] * Decimal("0.8"))[1]
+    step = Decimal(5) if unit == INCH / 10 else Decimal(1)
+    return whole(value / unit / step) * step
+
+
+def _ribbed(sizes: Measures) -> Answer:
+    bare, named = list(sizes.bare), sizes.named
+    width = named.get("width") or (bare.pop(0) if bare else None)
+    length = named.get("length") or named.get("outside length") or (bare.pop(-1) if bare else None)
+    answer = Answer(notes=["count the ribs; the pitch is the width over the ribs: PJ 2.34, PK 3.56, PL 4.7 mm"])
+    for row in rows("belts_multirib"):
+        pitch, profile = exact(row["rib_pitch_mm"]), row["profile"]
+        count = named.get("ribs") or (whole(width / pitch) if width else Decimal(0))
+        gap = width - count * pitch if width and count else Decimal(0)
+        name = f"{shown(count) if count else '?'}{profile}{whole(length) if length else ''}"
+        if "pitch" in named and abs(named["pitch"] - pitch) > pitch * Decimal("0.06"):
+            answer.misses.append(f"{profile}: its rib pitch is {shown(pitch)} mm")
+        elif abs(gap) > pitch * Decimal("0.55"):
+            answer.misses.append(f"{name}: {shown(count)} ribs of {profile} are {shown(count * pitch)} mm wide")
+        else:
+            off, note = abs(gap) / pitch, f"{row['use']}; rib pitch {row['rib_pitch_mm']} mm"
+            answer.add(off + (profile in ("PH", "PM")), name, "multi-rib belt", {"width": gap}, note, row["status"])
+    return answer
+
+
+def _toothed(sizes: Measures) -> Answer:
+    named = sizes.named
+    pitch, teeth, length, width = (named.get(name) for name in ("pitch", "teeth", "length", "width"))
+    if pitch is None and teeth and length:
+        pitch = length / teeth
+    if pitch is None:
+        return Answer(notes=["the pitch is needed: measure over ten teeth and divide"])
+    answer = Answer(notes=[
+        "count the teeth: the length is teeth times pitch; see the form of the tooth (round or trapezoidal)",
+        "measure the pitch over ten teeth and divide",
+    ])  # fmt: skip
+    for row in rows("belts_synchronous"):
+        gap = pitch - exact(row["pitch_mm"])
+        if abs(gap) <= max(Decimal("0.02"), pitch * Decimal("0.012")):
+            length = teeth * exact(row["pitch_mm"]) if teeth else length
+            name = row["mark"] + "".join(f", {shown(v)} {w}" for v, w in ((length, "long"), (width, "wide")) if v)
+            note = f"{row['profile']}; not the same as {row['not_the_same_as']}"
+            answer.add(abs(gap), name, "toothed belt", {"pitch": gap}, note, row["status"])
+        elif abs(gap) < pitch * Decimal("0.08"):
+            answer.misses.append(f"{row['mark']}: its pitch is {row['pitch_mm']} mm, measured {shown(pitch)}")
+    return answer
+
+
+BELTS: Mapping[str, Callable[[Measures], Answer]] = MappingProxyType({
+    "V-belt": _v_belts, "multi-rib belt": _ribbed, "toothed belt": _toothed,
+})  # fmt: skip
+"""How what a measured belt can be is found, by kind."""

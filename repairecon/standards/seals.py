@@ -1,4 +1,4 @@
-"""O-rings and rotary shaft lip seals: their written names, and whether one can stand for another."""
+"""O-rings, lip seals and pump shaft seals: their written names, and whether one can stand for another."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import re
 from decimal import Decimal
 from functools import cache
 
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, sized
+from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.hoses import written_bore
 from repairecon.standards.materials import material_of, take_material
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import INCH, NUMBER, PART, Text, exact, inches, share, shown
@@ -46,22 +47,22 @@ def by_size() -> dict[tuple[Decimal, Decimal], Row]:
     return found
 
 
-def read_ring(text: Text, sure: bool) -> Found | None:
+def read_ring(text: Text) -> Found | None:
     """An O-ring's written name; where sure also bare numbers and sizes."""
-    coded = text.take(_CODED) or text.take(_DASH) or (text.take(_BARE) if sure else None)
+    coded = text.take(_CODED) or text.take(_DASH) or (text.take(_BARE) if text.sure else None)
     found: Found | None = None
     if coded:
         found = _from_row(f"-{coded[1]}", by("oring_as568", "dash").get(f"-{coded[1]}"))
         found.marks["system"] = "inch"
     else:
         japanese = _JAPANESE.search(text.left)
-        if japanese and (sure or "JIS" in text.words or text.alone == japanese[0]):
+        if japanese and (text.sure or "JIS" in text.words or text.alone == japanese[0]):
             text.cut(*japanese.span())
             code = japanese[1] + japanese[2]
             found = _from_row(code, by("oring_metric", "code").get(code))
     text.take(_METRIC_STANDARDS)
-    found = found or _from_sizes(text, sure)
-    if found is None and sure and material_of(text.left):
+    found = found or _from_sizes(text)
+    if found is None and text.sure and material_of(text.left):
         found = Found(O_RING)  # a ring of which only the material is said
     if found is not None:
         take_material(text, found)
@@ -71,60 +72,43 @@ def read_ring(text: Text, sure: bool) -> Found | None:
 
 
 def _from_row(code: str, row: Row | None) -> Found:
-    return by_row(O_RING, code, {} if row is None else _dims(exact(row["id_mm"]), exact(row["cs_mm"])), row)
+    inner, cord = (exact(row["id_mm"]), exact(row["cs_mm"])) if row else (Decimal(0), Decimal(0))
+    return by_row(O_RING, code, {"id": inner, "cs": cord, "od": inner + 2 * cord} if row else {}, row)
 
 
-def _dims(inner: Decimal, cord: Decimal) -> dict[str, Decimal]:
-    return {"id": inner, "cs": cord, "od": inner + 2 * cord}
+def _ring(diameter: Decimal | None, cord: Decimal | None, outside: bool = False) -> Found | None:
+    """A ring of a diameter and a section [mm], where there can be one."""
+    if not diameter or not cord or (outside and diameter <= 2 * cord):
+        return None
+    inner = diameter - 2 * cord if outside else diameter
+    dims = {"id": inner, "cs": cord, "od": inner + 2 * cord}
+    return by_row(O_RING, f"{shown(inner)}x{shown(cord)}", dims, by_size().get((inner, cord)))
 
 
-def _ring(inner: Decimal, cord: Decimal) -> Found:
-    return by_row(O_RING, f"{shown(inner)}x{shown(cord)}", _dims(inner, cord), by_size().get((inner, cord)))
-
-
-def _by_outside(outer: Decimal | None, cord: Decimal | None) -> Found | None:
-    return _ring(outer - 2 * cord, cord) if outer and cord and outer > 2 * cord else None
-
-
-def _from_sizes(text: Text, sure: bool) -> Found | None:
-    if sure and (inch := text.take(_INCH_PAIR)):
+def _from_sizes(text: Text) -> Found | None:
+    if text.sure and (inch := text.take(_INCH_PAIR)):
         return _inch_ring(inch[1], inch[2])
-    triple = _TRIPLE.search(text.left) if sure else None
-    if triple:
-        inner, second, third = map(Decimal, triple.groups())
-        if second != inner + 2 * third:
-            return None
-        text.take(_TRIPLE)
-        return _ring(inner, third)
-    if labelled := text.take(_LABELLED_PAIR):
-        first, cord = Decimal(labelled[2]), Decimal(labelled[3])
-        if labelled[1] == "O":
-            return _by_outside(first, cord)
-        return _ring(first, cord) if first > 2 * cord else None
+    if text.sure and (triple := _TRIPLE.search(text.left)):
+        inner, outer, cord = map(Decimal, triple.groups())
+        return _ring(inner, cord) if outer == inner + 2 * cord and text.take(_TRIPLE) else None
     labels = {s.label for s in text.sizes}
-    if sure and labels in ({"inner"}, {"outer"}) and (left := text.take(rf"X ?({NUMBER})(?: ?MM)?(?![\w.])")):
-        side, cord = labels.pop(), Decimal(left[1])
-        diameter = sized(text, side)
-        if side == "outer":
-            return _by_outside(diameter, cord)
-        return _ring(diameter, cord) if diameter and diameter > 2 * cord else None
+    sides = labels & {"inner", "outer"}
+    if pair := text.take(_LABELLED_PAIR):
+        side, diameter, cord = f"{pair[1]}D", Decimal(pair[2]), Decimal(pair[3])
+        return _ring(diameter, cord, side == "OD") if diameter > 2 * cord else None
+    if text.sure and len(labels) == len(sides) == 1 and (left := text.take(rf"X ?({NUMBER})(?: ?MM)?(?![\w.])")):
+        diameter, cord = text.sized(*sides) or Decimal(0), Decimal(left[1])
+        return _ring(diameter, cord, sides == {"outer"}) if diameter > 2 * cord else None
     if "inner" in labels and labels & {"section", "thickness", "width"}:
-        own, thick = sized(text, "inner"), sized(text, "section", "thickness", "width")
-        return _ring(own, thick) if own and thick else None
-    if sure and {"outer", "section"} <= labels:
-        return _by_outside(sized(text, "outer"), sized(text, "section"))
-    return _pair(text, sure)
-
-
-def _pair(text: Text, sure: bool) -> Found | None:
-    pair = _PAIR.search(text.left)
-    if pair is None:
+        return _ring(text.sized("inner"), text.sized("section", "thickness", "width"))
+    if text.sure and {"outer", "section"} <= labels:
+        return _ring(text.sized("outer"), text.sized("section"), outside=True)
+    bare = _PAIR.search(text.left)
+    inner, cord = map(Decimal, bare.groups()) if bare else (Decimal(0), Decimal(0))
+    plausible = Decimal("0.5") <= cord <= 16 and inner > cord / 2
+    if bare is None or not plausible or not (text.sure or inner > cord or (inner, cord) in by_size()):
         return None
-    inner, cord = Decimal(pair[1]), Decimal(pair[2])
-    plausible = Decimal("0.5") <= cord <= Decimal("16") and inner > cord / 2
-    if not plausible or not (sure or inner > cord or (inner, cord) in by_size()):
-        return None
-    text.cut(*pair.span())
+    text.cut(*bare.span())
     return _ring(inner, cord)
 
 
@@ -153,20 +137,9 @@ def _series(inner: Decimal, cord: Decimal) -> str:
     return "inch" if "dash" in row else "Japanese" if row["standard"].startswith("JIS") else "metric"
 
 
-def _tolerances(inner: Decimal, cord: Decimal) -> tuple[Row, Row]:
-    """The listed sizes whose tolerances of inside diameter and of section hold for a ring.
-
-    The metric tables here print no tolerance of the inside diameter, so the nearest inch size speaks.
-    """
-    by_id = min(rows("oring_as568"), key=lambda r: (abs(exact(r["id_mm"]) - inner), abs(exact(r["cs_mm"]) - cord)))
-    both = [r for name in ("oring_as568", "oring_metric") for r in rows(name) if r["cs_tol_mm"]]
-    return by_id, min(both, key=lambda r: abs(exact(r["cs_mm"]) - cord))
-
-
 def compare_rings(judging: Judging) -> None:
     """All findings on the sizes and features of two O-rings."""
     wanted, offered = judging.both
-    compare_features(judging)
     missing = [part for part in judging.both if not part.dims]
     for part in missing:
         if part.size:
@@ -178,23 +151,20 @@ def compare_rings(judging: Judging) -> None:
             judging.unknown("only one of the two says its size", "size")
         return
     gaps = {c: judging.gap(c) for c in ("id", "cs", "od")}
-    not_listed(judging)
+    judging.absent(TAKEN_AS_WRITTEN, "same")
     if max(abs(gaps["id"]), abs(gaps["cs"])) <= SAME:
-        judging.note(f"same size: {shown(wanted.dims['id'])} x {shown(wanted.dims['cs'])} mm")
+        judging.note_sizes("size", ("id", "cs"))
     else:
         _gaps(gaps, judging)
 
 
-def not_listed(judging: Judging) -> None:
-    """Say of a size that no table has that it is believed."""
-    for part in judging.both:
-        if not part.listed:
-            judging.note(f"{part.size} is not in the table of sizes; it is taken as written")
-
-
 def _gaps(gaps: dict[str, Decimal], judging: Judging) -> None:
+    """Findings on sizes that differ, against the tolerances of the listed sizes nearest to the wanted ring."""
     (inner, its_inner), (cord, its_cord) = judging.sizes("id"), judging.sizes("cs")
-    of_id, of_cord = _tolerances(inner, cord)
+    # the metric tables here print no tolerance of the inside diameter, so the nearest inch size speaks
+    of_id = min(rows("oring_as568"), key=lambda r: (abs(exact(r["id_mm"]) - inner), abs(exact(r["cs_mm"]) - cord)))
+    both = [r for name in ("oring_as568", "oring_metric") for r in rows(name) if r["cs_tol_mm"]]
+    of_cord = min(both, key=lambda r: abs(exact(r["cs_mm"]) - cord))
     judging.used(of_id, of_cord)
     judging.note(f"{shown(its_inner)} x {shown(its_cord)} mm against {shown(inner)} x {shown(cord)} mm")
     kinds = _series(inner, cord), _series(its_inner, its_cord)
@@ -221,16 +191,18 @@ _MARK = r"\s*(?:\"|IN(?:CH(?:ES)?)?)?\s*"
 _INCH = re.compile(rf"(?<![\w./-])({PART}){_MARK}X\s*({PART}){_MARK}X\s*({PART})(?:\s*(\"|IN(?:CH(?:ES)?)?\b))?")
 _THINNEST = Decimal(3)
 """A shaft [mm] thinner than any lip seal is made for: a smaller number is of inches."""
-SLACK = Decimal("0.05")
-"""Half the last printed digit of an inch size turned into mm [mm]."""
 
 
-def read_lip_seal(text: Text, sure: bool) -> Found | None:
+def read_lip_seal(text: Text) -> Found | None:
     """A lip seal's written name."""
-    found = _lip_sizes(text, sure)
-    if found is None:
+    gost = text.take(_GOST)
+    sizes = [Decimal(s) for s in gost.groups()[1:]] if gost else _lip_sizes(text)
+    if not sizes:
         return None
-    if type_ := found.marks.get("type") or _type(text):
+    size = "x".join(map(shown, sizes))
+    dims = dict(zip(("d", "D", "b", "b_over_lip"), sizes, strict=False))
+    found = by_row(LIP_SEAL, size, dims, by("seals", "designation").get(size))
+    if type_ := {"1": "A", "2": "AS"}[gost[1]] if gost else _type(text):
         row = by("seal_types", "code")[type_]
         found.used.append(row)
         # the words for lips and case say what the letters say
@@ -240,35 +212,33 @@ def read_lip_seal(text: Text, sure: bool) -> Found | None:
     return found
 
 
-def _lip_sizes(text: Text, sure: bool) -> Found | None:
-    if gost := text.take(_GOST):
-        return _lip_seal(tuple(map(Decimal, gost.groups()[1:])), {"type": {"1": "A", "2": "AS"}[gost[1]]})
+def _lip_sizes(text: Text) -> list[Decimal]:
+    """The sizes [mm] of a name: shaft, bore, width and a second width over the lip where there is one."""
     if inch := _inches(text.left):
         text.take(_INCH)
-        return _lip_seal(inch)
+        return inch
     if metric := _METRIC.search(text.left):
-        sizes = tuple(Decimal(s) for s in metric.groups() if s is not None)
-        fits = sizes[0] < sizes[1] and (sure or sizes[2] < sizes[1])
-        said = sure or material_of(text.left) or _type(text, look=True)
+        sizes = [Decimal(s) for s in metric.groups() if s is not None]
+        fits = sizes[0] < sizes[1] and (text.sure or sizes[2] < sizes[1])
+        said = text.sure or material_of(text.left) or _type(text, look=True)
         if not (fits and (said or "X" in metric[0] or text.alone == metric[0])):
-            return None
+            return []
         text.cut(*metric.span())
-        return _lip_seal(sizes)
+        return sizes
     labels = {s.label for s in text.sizes}
-    if sure and labels & {"shaft", "inner"} and labels & {"outer", "bore"}:
-        labelled = [sized(text, "shaft", "inner"), sized(text, "outer", "bore"), sized(text, "width", "thickness")]
-        if all(labelled):
-            return _lip_seal(tuple(s for s in labelled if s))
-    return None
+    if text.sure and labels & {"shaft", "inner"} and labels & {"outer", "bore"}:
+        labelled = [text.sized("shaft", "inner"), text.sized("outer", "bore"), text.sized("width", "thickness")]
+        return [s for s in labelled if s] if all(labelled) else []
+    return []
 
 
-def _inches(words: str) -> tuple[Decimal, ...]:
+def _inches(words: str) -> list[Decimal]:
     """Sizes [mm] of a seal written in inches: by their sign, by fractions, or by a shaft too thin for mm."""
     found = _INCH.search(words)
     sizes = [s for s in map(inches, found.group(1, 2, 3)) if s] if found else []
     if found is None or len(sizes) < 3 or sizes[0] >= sizes[1]:
-        return ()
-    return tuple(s * INCH for s in sizes) if found[4] or "/" in found[0] or sizes[0] < _THINNEST else ()
+        return []
+    return [s * INCH for s in sizes] if found[4] or "/" in found[0] or sizes[0] < _THINNEST else []
 
 
 def _type(text: Text, look: bool = False) -> str:
@@ -281,33 +251,52 @@ def _type(text: Text, look: bool = False) -> str:
     return ""
 
 
-def _lip_seal(sizes: tuple[Decimal, ...], marks: dict[str, str] | None = None) -> Found:
-    size = "x".join(map(shown, sizes))
-    dims = dict(zip(("d", "D", "b", "b_over_lip"), sizes, strict=False))
-    return by_row(LIP_SEAL, size, dims, by("seals", "designation").get(size), marks)
-
-
 def compare_lip_seals(judging: Judging) -> None:
     """All findings on the sizes and types of two lip seals."""
-    shaft, outer, width = (judging.gap(c) for c in ("d", "D", "b"))
-    not_listed(judging)
-    if abs(shaft) > SLACK:
-        what = "thicker: the lip does not touch"
-        if shaft < 0:
-            what = "thinner: the lip is overstretched, wears and runs hot"
-        judging.refuse(f"made for a shaft {shown(abs(shaft))} mm {what}", "shaft")
-    if abs(outer) > SLACK:
-        what = "larger: does not go into the bore" if outer > 0 else "smaller: is loose in the bore"
-        judging.refuse(f"outside diameter {shown(abs(outer))} mm {what}", "outside diameter")
-    if abs(shaft) <= SLACK and abs(outer) <= SLACK:
-        judging.note("same shaft and bore: " + " x ".join(shown(judging.wanted.dims[c]) for c in "dD") + " mm")
-        if abs(width) > SLACK:
-            what = (
-                "wider: only if the bore is deep enough and the lip finds good shaft" if width > 0
-                else "narrower: goes in, the lip runs on another track; press it where the shaft is good"
-            )  # fmt: skip
-            judging.near(f"{shown(abs(width))} mm {what}", "width")
+    judging.absent(TAKEN_AS_WRITTEN, "same")
+    fits = compare_sizes(judging, "d", "D")
+    judging.gap("b")
+    if fits:
+        judging.note_sizes("shaft and bore", "dD")
+        compare_sizes(judging, "b")
         if judging.wanted.dims.get("b_over_lip") != judging.offered.dims.get("b_over_lip"):
             judging.near("only one of the two is written with a second width over the lip", "width")
-        compare_features(judging)
+        compare_features(judging, after="sizes")
     judging.caution("Feel the shaft where the lip ran: on a groove a new seal of any make will leak.")
+
+
+PUMP_SEAL = "pump shaft seal"
+_PUMP_SEAL = re.compile(r"(?<![\w])([NK])([UB]) ?(0\d\d|100)(?:([RLS])([01]))?(?!\w)")
+_HANDS = {"R": "right", "L": "left"}
+_LENGTHS = {"N": "normal", "K": "short"}
+_PARTS = {"face": "face", "seat face": "face", "secondary seal": "secondary seal", "spring": "spring or metal",
+          "metal": "spring or metal"}  # fmt: skip
+"""What the five letters of EN 12756 are of, and in the words of mechanical_seal_materials.csv."""
+
+
+def read_pump_seal(text: Text) -> Found | None:
+    """A mechanical seal of a pump: by EN 12756 (NU043S0 and five letters of what it is made of) or by its shaft."""
+    if code := text.take(_PUMP_SEAL):
+        size, column = "".join(code.group(1, 2, 3)), f"designation_{_LENGTHS[code[1]]}"
+        row = next((r for r in rows("mechanical_seals") if r[column] == size.replace("B", "U")), None)
+        marks = {"lengths": _LENGTHS[code[1]], "balance": "unbalanced" if code[2] == "U" else "balanced",
+                 "hand": _HANDS.get(code[4] or "", ""), "seat": code[5] or ""}  # fmt: skip
+        means = {(r["part"], r["code"]): r["material"] for r in rows("mechanical_seal_materials")}
+        letters = ("|".join(letter for of, letter in means if of == part) for part in _PARTS.values())
+        if made := text.take(rf"(?<![\w.]){''.join(f'({letter})' for letter in letters)}(?!\w)"):
+            marks |= {name: means[part, c] for (name, part), c in zip(_PARTS.items(), made.groups(), strict=True)}
+        found = by_row(PUMP_SEAL, size, {"shaft": Decimal(code[3])}, row, marks)
+    elif text.sure and (shaft := text.sized("shaft", "inner", "diameter", "bore") or written_bore(text)):
+        found = Found(PUMP_SEAL, f"{shown(shaft)} mm shaft", {"shaft": shaft}, listed=False)
+    else:
+        return None
+    take_material(text, found)
+    return found
+
+
+def compare_pump_seals(judging: Judging) -> None:
+    """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
+    compare_sizes(judging)
+    if not all(judging.marks("lengths")) and judging.wanted.text != judging.offered.text:
+        judging.unknown("only the shaft is said: ask for seat bore, seat depth and working length, or EN 12756", "size")
+    judging.caution("Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.")

@@ -8,7 +8,8 @@ from decimal import Decimal
 from functools import cache
 from types import MappingProxyType
 
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes, sized
+from repairecon.records import AlikeVerdict
+from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 
@@ -45,8 +46,6 @@ _DASH_SIZE = re.compile(r"(?<![\w.])(?:(JIC|ORB|ORFS) ?-(\d{1,2})|-(\d{1,2}) ?(J
 _DASH_FORMS = {"JIC": ("jic_37_thread", "37"), "ORB": ("orb_thread", "O-ring port"),
                "ORFS": ("orfs_thread", "O-ring face")}  # fmt: skip
 STEELS = {"316": "A4", "304": "A2", "303": "A1"}
-_FAMILIES_FIT = {("G", "R"): "G (BSPP female", ("NPT", "NPTF"): "NPT female", ("NPT", "R"): "NPT female",
-                 ("Rc", "R"): "Rp or Rc", ("Rp", "R"): "Rp or Rc"}  # fmt: skip
 _BETTER = ("C1", "C4", "F1", "C3", "A1", "A3", "A2", "D2", "D4", "A5", "A4", "D6", "A8", "D8")
 """Steels by how well they stand salt, the worst first (ISO 3506 and common practice, from memory)."""
 
@@ -62,17 +61,15 @@ def by_name() -> Mapping[str, Row]:
     return MappingProxyType(found)
 
 
-def read(text: Text, sure: bool) -> Found | None:
+def read(text: Text) -> Found | None:
     """A thread, with length, grade and head where said."""
-    found = _metric(text) or _dash_size(text) or _pipe(text, sure) or _unified(text, sure)
+    found = _metric(text) or _dash_size(text) or _pipe(text) or _unified(text)
     if found is None:
         return None
     _taper_said(text, found)
     if grade := text.take(_GRADE):
         steel = STEELS.get(grade[4] or "", grade[1] or "")
-        found.marks |= {"steel": steel, "class": grade[2] or grade[3] or ""}
-        if steel:
-            found.marks["material"] = "stainless"
+        found.marks |= {"steel": steel, "class": grade[2] or grade[3] or "", "material": "stainless" if steel else ""}
     if re.search(r"\bDIN ?93[13]\b|\bISO ?401[47]\b", text.words):
         found.marks |= {"item": "bolt", "head": "hexagon"}
     features = {e.feature for _, e in text.entries}
@@ -83,12 +80,12 @@ def read(text: Text, sure: bool) -> Found | None:
         found.marks["cone"] = "45" if "45" in cone[0] else "37"
     if bend := text.take(r"(?<![\w.])(45|60|90) ?(?:DEG(?:REES?)?|°)(?!\w)"):
         found.marks["bend"] = bend[1]
-    if "length" not in found.dims and (long := sized(text, "length")):
+    if "length" not in found.dims and (long := text.sized("length")):
         found.dims["length"] = long
-    if found.marks["thread"][0] == "M" and sure and "pitch word" in features:
+    if found.marks["thread"][0] == "M" and text.sure and "pitch word" in features:
         if found.used and found.used[0]["series"] == "metric coarse":
             found.against.append(f"says fine, but {found.size} is coarse where no pitch is said")
-        text.entries = [(w, e) for w, e in text.entries if e.feature != "pitch word"]
+        text.drop("pitch word")
     return found
 
 
@@ -98,16 +95,16 @@ def _dash_size(text: Text) -> Found | None:
     if match is None:
         return None
     form, dash = match[1] or match[4], f"-{int(match[2] or match[3])}"
-    row = by("hose_fittings_dash", "dash").get(dash)
-    column, cone = _DASH_FORMS[form]
-    marks = {"thread": row[column], "cone": cone} if row and row[column] else {"thread": f"{form} {dash}"}
-    return by_row(KIND, f"{form} {dash}", {}, row if "cone" in marks else None, marks)
+    row, (column, cone) = by("hose_fittings_dash", "dash").get(dash), _DASH_FORMS[form]
+    if row is None or not row[column]:
+        return by_row(KIND, f"{form} {dash}", {}, None, {"thread": f"{form} {dash}"})
+    return by_row(KIND, f"{form} {dash}", {}, row, {"thread": row[column], "cone": cone})
 
 
 def _taper_said(text: Text, found: Found) -> None:
     """BSP with the word parallel is G, with taper R; the word must agree with any other pipe thread."""
-    said = next((e.value for _, e in text.entries if e.feature == "taper"), "")
-    text.entries = [(w, e) for w, e in text.entries if e.feature != "taper"]
+    said = text.feature("taper")
+    text.drop("taper")
     family, _, size = found.marks["thread"].partition(" ")
     if said and family == "BSP":
         family = "G" if said == "parallel" else "R"
@@ -137,10 +134,10 @@ def _known(name: str, row: Row | None, dims: dict[str, Decimal] | None = None) -
     return by_row(KIND, name, {**(dims or {}), **sizes}, row, {"thread": row["designation"] if row else name})
 
 
-def _pipe(text: Text, sure: bool) -> Found | None:
+def _pipe(text: Text) -> Found | None:
     for pattern, family_at in ((_PIPE[0], 1), (_PIPE[1], 3)):
         match = pattern.search(text.left)
-        if match and (sure or match[family_at] not in ("G", "R", "RC", "RP") or "/" in match[2]):
+        if match and (text.sure or match[family_at] not in ("G", "R", "RC", "RP") or "/" in match[2]):
             text.cut(*match.span())
             family, size = _FAMILIES[match[family_at]], match[2].replace("-", " ")
             listed_as = {"Rc": "R", "Rp": "R", "BSP": "G", "NPTF": "NPT", "NPSM": "NPT"}.get(family, family)
@@ -150,18 +147,18 @@ def _pipe(text: Text, sure: bool) -> Found | None:
     return None
 
 
-def _unified(text: Text, sure: bool) -> Found | None:
-    match = text.take(_UNIFIED) if sure or re.search(r"UN[CFS]?\b|BS[WF]\b|JIC|SAE ?45", text.left) else None
+def _unified(text: Text) -> Found | None:
+    match = text.take(_UNIFIED) if text.sure or re.search(r"UN[CFS]?\b|BS[WF]\b|JIC|SAE ?45", text.left) else None
     if match:
         size, tpi, series = match[1], match[2], match[3] or ""
         names = [f"{size}-{tpi}{s}" for s in ([series] if series.startswith(("UN", "BS")) else ["UNC", "UNF"])]
-    elif named := text.take(_NAMED):
-        size, tpi, series = named[1], "", named[2]
+    elif match := text.take(_NAMED):
+        size, tpi, series = match[1], "", match[2]
         names = [r["designation"] for r in rows("threads") if r["series"] == series and
                  r["designation"].rsplit("-", 1)[0] == size]  # fmt: skip
     else:
         return None
-    row = next((by_name()[n.replace(" ", "")] for n in names if n.replace(" ", "") in by_name()), None)
+    row = next(filter(None, (by_name().get(n.replace(" ", "")) for n in names)), None)
     label = row["designation"] if row else f"{size}-{tpi} {'UN' if series[:2] in ('JI', 'OR') else series}".strip(" -")
     found = _known(label, row)
     length = text.take(_LENGTH)
@@ -174,56 +171,45 @@ def _unified(text: Text, sure: bool) -> Found | None:
 
 def compare(judging: Judging) -> None:
     """All findings on two threaded parts."""
-    compare_features(judging)
     if not _threads(judging):
         return
-    if judging.have("length"):
-        compare_sizes(judging, {"length": "length"}, Decimal("0.1"))
+    compare_sizes(judging)
     _steels(judging)
-    _classes(judging)
-    want, has = judging.marks("material")
-    if any(judging.marks("steel")) or want == has:
-        return
-    if want and has:
-        judging.refuse(f"{has} against {want}: another metal corrodes or wears otherwise", "material")
-    else:
-        judging.near(f"only one of the two says its material, {want or has}: ask", "material")
+    (want, has), (least, tensile) = judging.marks("class"), map(_tensile, judging.marks("class"))
+    if least and tensile and tensile < least:
+        judging.refuse(f"strength {has} ({tensile} N/mm2) against {want} ({least} N/mm2): weaker", "class")
+    elif want and has and want != has:
+        judging.near(f"strength {has} against {want}: stronger is not tougher; ask", "class")
+    compare_features(judging, after="sizes")
 
 
 def _threads(judging: Judging) -> bool:
+    """Findings on the threads; False where they do not join."""
     want, has = judging.marks("thread")
     if want == has:
         if not judging.wanted.listed:
             judging.unknown(f"{want} is not in the table of threads: measure diameter and pitch", "thread")
         judging.note(f"same thread: {want}")
-        return True
-    if {want.split()[0], has.split()[0]} == {"G", "BSP"} and want.split()[1:] == has.split()[1:]:
+    elif {want.split()[0], has.split()[0]} == {"G", "BSP"} and want.split()[1:] == has.split()[1:]:
         judging.near("BSP alone may be parallel (G) or taper (R): ask", "thread")
-        return True
-    row = _fit(want, has)
-    if row is not None:
+    elif row := _fit(want, has):
         judging.used(row)
-        find = judging.refuse if row["verdict"] == "not" else judging.near
-        find(f"{has} against {want}: {row['note']}", "thread")
-        return row["verdict"] != "not"
-    sizes = [f"{shown(p.dims['major'])} x {shown(p.dims['pitch'])} mm" if "pitch" in p.dims else p.size
-             for p in judging.both]  # fmt: skip
-    judging.refuse(f"another thread: {has} ({sizes[1]}) against {want} ({sizes[0]})", "thread")
-    return False
+        verdict: AlikeVerdict = "not" if row["verdict"] == "not" else "near"
+        judging.find(verdict, f"{has} against {want}: {row['note']}", "thread")
+        return verdict == "near"
+    else:
+        sizes = [f"{shown(p.dims['major'])} x {shown(p.dims['pitch'])} mm" if "pitch" in p.dims else p.size
+                 for p in judging.both]  # fmt: skip
+        judging.refuse(f"another thread: {has} ({sizes[1]}) against {want} ({sizes[0]})", "thread")
+        return False
+    return True
 
 
 def _fit(want: str, has: str) -> Row | None:
-    """What the table of threads that are taken for each other says, in either order."""
-    for row in rows("threads_fit"):
-        if {row["wanted"], row["offered"]} == {want, has}:
-            return row
-    families = {name.split()[0] for name in (want, has)}
-    if want.split()[1:] == has.split()[1:]:
-        for row in rows("threads_fit"):
-            for (one, other), start in _FAMILIES_FIT.items():
-                if families == {one, other} and row["wanted"].startswith(start) and other in row["offered"]:
-                    return row
-    return None
+    """What the table of threads that are taken for each other says, in either order, of two sizes or two families."""
+    families = {want.split()[0], has.split()[0]} if want.split()[1:] == has.split()[1:] else set()
+    return next((row for row in rows("threads_fit") if {row["wanted"], row["offered"]} == {want, has} or any(
+        set(pair.split()) == families for pair in filter(None, row["families"].split("|")))), None)  # fmt: skip
 
 
 def _steels(judging: Judging) -> None:
@@ -241,32 +227,17 @@ def _steels(judging: Judging) -> None:
             judging.near(f"{has} against {want}: {table[has]['against_A4']}; pits sooner in salt", "steel")
         else:
             judging.near(f"{has} stands salt better than {want} or as well; it may replace it", "steel")
+    elif want and (other := judging.offered.marks.get("material", "stainless")) != "stainless":
+        judging.refuse(f"{other} against stainless {want}: it rusts or is weaker", "steel")
     elif want:
-        other = judging.offered.marks.get("material", "")
-        if other and other != "stainless":
-            judging.refuse(f"{other} against stainless {want}: it rusts or is weaker", "steel")
-        else:
-            judging.near(f"the offer does not say its steel, {want} is wanted: ask for the mark on the head", "steel")
+        judging.near(f"the offer does not say its steel, {want} is wanted: ask for the mark on the head", "steel")
     else:
         judging.near(f"the offer is {has}; the steel of the old one was not said", "steel")
 
 
-def _classes(judging: Judging) -> None:
-    want, has = judging.marks("class")
-    tensile = _tensile(want), _tensile(has)
-    if want and not has:
-        judging.near(f"the offer does not say its strength, {want} is wanted: ask", "class")
-    elif has and not want:
-        judging.near(f"the offer is of strength {has}; that of the old one was not said", "class")
-    elif tensile[0] and tensile[1] and tensile[1] < tensile[0]:
-        judging.refuse(f"strength {has} ({tensile[1]} N/mm2) against {want} ({tensile[0]} N/mm2): weaker", "class")
-    elif want != has:
-        judging.near(f"strength {has} against {want}: stronger is not tougher; ask", "class")
-
-
 def _tensile(mark: str) -> Decimal | None:
     """Tensile strength [N/mm2]; the figure before the point of a steel class is a hundredth of it (ISO 898-1)."""
-    row = next((r for r in rows("stainless_classes") if r["mark"].split("-")[-1] == mark), None)
-    if row is not None:
-        return exact(row["tensile_N_mm2"]) if re.fullmatch(NUMBER, row["tensile_N_mm2"]) else None
+    for row in rows("stainless_classes"):
+        if row["mark"].split("-")[-1] == mark:
+            return exact(row["tensile_N_mm2"]) if re.fullmatch(NUMBER, row["tensile_N_mm2"]) else None
     return Decimal(mark.split(".")[0]) * 100 if "." in mark else None

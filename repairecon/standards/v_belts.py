@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
-from decimal import Decimal
+from decimal import Context, Decimal
 from functools import cache
 
 from repairecon.records import Designation
-from repairecon.standards.findings import Found, Judging, compare_features, sized
+from repairecon.standards.findings import Found, Judging
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.words import INCH, NUMBER, Text, around, exact, share, shown
+from repairecon.standards.words import INCH, NUMBER, Text, exact, share, shown
 
 KIND = "V-belt"
 _ENDS = r"(?:\s*(?:MM)?\s*[-/]?\s*\(?(LI|LD|LW|LP|LA|LE|INSIDE|OUTSIDE|PITCH|DATUM|EFFECTIVE)\)?)?(?:\s*MM)?"
@@ -33,17 +34,13 @@ INCH_ROUNDING = Decimal("1")
 """mm within which a length of inches and one of mm are written for the same belt."""
 LINES = {"Li": "inside", "Ld": "datum", "La": "outside"}
 MEANS = {name: line for line, name in LINES.items()}
-_NAMED_LINE = {"inside": "Li", "outside": "La", "datum (mm)": "Ld", "outside La (mm)": "La"}
 _OUTSIDE_INCHES = {"A": 2, "B": 3, "C": 4}
 """What an American number, the inside length, lacks of the outside length [in]."""
 _FM = re.compile(r"(?<![\w.-])2(\d{3})(?![\w.])")
+_GOST = re.compile(rf"(?:[^\s(]\(([БВГДАО])\)|(?<!\w)([БВГДАО])|(?<!\w)Z ?\([0O]\))[ -]*({NUMBER})")
+_SAE = re.compile(r"(?<![\w.-])(SAE ?)?(9\.5|1[0-7])A[- ]?(\d{3,4})(?![\w.])")
+_DIGITS = Context(prec=4)
 _BEARING = r"2[23](?:[01]\d|2[0-2])"
-_GOST_LETTERS = {"Б": "GOSTB", "В": "GOSTC", "Г": "GOSTD", "Д": "GOSTE", "А": "GOSTA", "О": "GOSTZ"}
-
-
-def outside_minus_inside(row: Row) -> Decimal | None:
-    """La - Li [mm] of a section as printed, else 2 x pi x height, else None."""
-    return _cell(row, "La_minus_Li_mm") or (around(exact(row["height_mm"])) if row["height_mm"] else None)
 
 
 def _cell(row: Row, column: str) -> Decimal | None:
@@ -53,25 +50,16 @@ def _cell(row: Row, column: str) -> Decimal | None:
 def lengths(row: Row, value: Decimal, line: str) -> dict[str, Decimal]:
     """The lengths [mm] (Li, Ld, La) of a belt of a section that can be known from the length [mm] of one line.
 
-    Outside less inside is 2 x pi x height; where the datum line lies between is the section table's.
+    Outside less inside is as printed, else 2 x pi x height; where the datum line lies between is the section table's.
     """
-    total = outside_minus_inside(row)
+    height = _cell(row, "height_mm")
+    total = _cell(row, "La_minus_Li_mm") or (height and _DIGITS.multiply(Decimal(2 * math.pi), height))
     inner, outer = _cell(row, "Ld_minus_Li_mm"), _cell(row, "La_minus_Ld_mm")
     if outer is None and total is not None and inner is not None and row["family"] == "GOST":
         outer = total - inner
     steps = {"Li": {"La": total, "Ld": inner}, "Ld": {"Li": inner and -inner, "La": outer},
              "La": {"Li": total and -total, "Ld": outer and -outer}}[line]  # fmt: skip
     return {line: value} | {other: value + step for other, step in steps.items() if step is not None}
-
-
-def _listed(row: Row, number: Decimal, line: str, in_inches: bool) -> Row | None:
-    """The row of the length lists for a section's number, if it is there."""
-    for entry in rows("belts_lengths"):
-        named = entry["circumference_named"]
-        of_section = entry["section"] in row["names"].split() and in_inches != named.endswith("mm)")
-        if of_section and exact(entry["number"]) == number and _NAMED_LINE[named] == line:
-            return entry
-    return None
 
 
 @cache
@@ -93,24 +81,23 @@ def _named_pattern() -> re.Pattern[str]:
 _SIZES = re.compile(rf"(?<![\w.])(?:AVX? ?)?({NUMBER})X({NUMBER}){_ENDS}(?![\w.])")
 
 
-def read(text: Text, sure: bool) -> Found | None:
+def read(text: Text) -> Found | None:
     """A V-belt's written name; where sure also a bare section and a bare width x length."""
     text.left = re.sub(r"\b(AVX?) (?=1[037]\b|1[037]X)", r"\1", text.left)
-    found = _eastern(text) or _automotive(text, sure) or _raw_edge(text, sure) or _named(text, sure)
+    found = _coded(text) or _named(text)
     if found is None:
         return None
-    builds = [e.value for _, e in text.entries if e.feature == "build" and e.kind == KIND]
-    if builds:
+    if build := text.feature("build"):
         # a word for the build goes before the letter: a cogged A belt is an AX one
-        found.marks["build"] = builds[0]
-        text.entries = [(w, e) for w, e in text.entries if e.feature != "build"]
+        found.marks["build"] = build
+        text.drop("build")
     text.take(r"(?:(?<=¦)|(?<=\s))X(?=\s|$)")
     return found
 
 
-def _named(text: Text, sure: bool) -> Found | None:
+def _named(text: Text) -> Found | None:
     named = _named_pattern().search(text.left)
-    if named and _may_be_named(named, text, sure):
+    if named and _may_be_named(named, text):
         text.cut(*named.span())
         name = "".join(named.group(1, 2)) if named[1] else named[2]
         # DIN 2215 writes a classical belt as width x inside length
@@ -118,52 +105,41 @@ def _named(text: Text, sure: bool) -> Found | None:
         number = named[4] or ""
         if named[3] and number and number == sections().get(name, {}).get("height_mm"):
             number = ""  # width x height names the section once more
-        if not number and (labelled := sized(text, "length")) is not None:
+        if not number and (labelled := text.sized("length")) is not None:
             number = shown(labelled)
         return _by_section(name, number, line)
     sizes = _SIZES.search(text.left)
-    if sizes and (sure or _plausible(Decimal(sizes[1]), Decimal(sizes[2]), bool(sizes[3]))):
-        text.cut(*sizes.span())
-        return _by_width(Decimal(sizes[1]), sizes[2], _LINES.get(sizes[3] or "", ""))
+    width, length = (Decimal(sizes[1]), Decimal(sizes[2])) if sizes else (Decimal(0), Decimal(0))
+    plausible = 5 <= width <= 50 and length > (2 if sizes and sizes[3] else 15) * width
+    if sizes is None or not (text.sure or plausible):
+        return None
+    text.cut(*sizes.span())
+    return _by_width(width, sizes[2], _LINES.get(sizes[3] or "", ""))
+
+
+def _coded(text: Text) -> Found | None:
+    """The eastern writing (GOST 1284.1) by a Cyrillic letter or as Z(0)-1000, a code of SAE J636, a raw edge belt."""
+    if eastern := text.take(_GOST):
+        return _by_section(eastern[1] or eastern[2] or "GOSTZ", eastern[3], "")
+    if sae := text.take(_SAE) if text.sure or "A0" in text.left else None:
+        if sae[1]:
+            return _by_section(f"SAE{sae[2]}A", shown(Decimal(sae[3])), "")
+        # without SAE it cannot be known whether the width is of mm or of SAE J636
+        size, why = f"{sae[2]}A{sae[3]}", f"{sae[2]}A may be metric or SAE: measure the top width"
+        dims = {"top_width": Decimal(sae[2]), "La": Decimal(sae[3])}
+        doubt = ("doubtful: without the word SAE", "unknown", why)
+        return Found(KIND, size, dims, {"section": size}, listed=False, others=[doubt])
+    raw = _FM.search(text.left)
+    if raw and (text.sure or (text.alone == raw[0] and not re.fullmatch(_BEARING, raw[0]))):
+        text.cut(*raw.span())
+        return _by_section("FM", raw[1], "")
     return None
 
 
-def _eastern(text: Text) -> Found | None:
-    """The eastern (GOST 1284.1) writing, by a Cyrillic letter or as Z(0)-1000."""
-    if found := text.take(rf"(?:[^\s(]\(([БВГДАО])\)|(?<!\w)([БВГДАО]))[ -]*({NUMBER})"):
-        return _by_section(_GOST_LETTERS[found[1] or found[2]], found[3], "")
-    found = text.take(rf"(?<!\w)Z ?\([0OО]\)[ -]*({NUMBER})")
-    return _by_section("GOSTZ", found[1], "") if found else None
-
-
-def _automotive(text: Text, sure: bool) -> Found | None:
-    """10A0850 and the like: without SAE it cannot be known whether the width is of mm or of SAE J636."""
-    pattern = r"(?<![\w.-])(SAE ?)?(9\.5|1[0-7])A[- ]?(\d{3,4})(?![\w.])"
-    found = text.take(pattern) if sure or "A0" in text.left else None
-    if found is None or found[1]:
-        return _by_section(f"SAE{found[2]}A", shown(Decimal(found[3])), "") if found else None
-    size = f"{found[2]}A{found[3]}"
-    note = ("doubtful: without the word SAE", "unknown", f"{found[2]}A may be metric or SAE: measure the top width")
-    dims = {"top_width": Decimal(found[2]), "La": Decimal(found[3])}
-    return Found(KIND, size, dims, {"section": size}, listed=False, others=[note])
-
-
-def _raw_edge(text: Text, sure: bool) -> Found | None:
-    code = _FM.search(text.left)
-    if code and (sure or (text.alone == code[0] and not re.fullmatch(_BEARING, code[0]))):
-        text.cut(*code.span())
-        return _by_section("FM", code[1], "")
-    return None
-
-
-def _plausible(width: Decimal, length: Decimal, said: bool) -> bool:
-    return 5 <= width <= 50 and length > (2 * width if said else 15 * width)
-
-
-def _may_be_named(found: re.Match[str], text: Text, sure: bool) -> bool:
+def _may_be_named(found: re.Match[str], text: Text) -> bool:
     """A single letter needs a number, alone on its line, or a word that says belt."""
     name, number, alone = found[2], found[4], text.alone == found[0]
-    if found[1] or sure:
+    if found[1] or text.sure:
         return True
     if name == "M" or re.fullmatch(r"1\dA", name):
         return False
@@ -176,42 +152,42 @@ def _by_section(name: str, number: str, line: str) -> Found:
     row = sections().get(name)
     if row is None:
         return Found(KIND, f"{name} {number}".strip(), marks={"section": name}, listed=False)
-    found = _of_row(row)
+    found = _of_row(row, row["names"].split()[0])
     if name.startswith("AVX"):
         found.marks["build"] = "cogged"
-    found.size = row["names"].split()[0]
-    if not number:
-        return found
-    found.size += f" {number}{f' {line}' if line else ''}"
-    return _with_length(found, row, Decimal(number), line)
+    if number:
+        found.size += f" {number}{f' {line}' if line else ''}"
+        _add_length(found, row, Decimal(number), line)
+    return found
 
 
-def _of_row(row: Row) -> Found:
-    marks = {"section": row["section"], "family": row["family"], "build": row["build"],
-             "profile": {"wedge": "narrow", "classical": "classical"}.get(row["family"], "")}  # fmt: skip
+def _of_row(row: Row, size: str) -> Found:
+    marks = {name: row[name] for name in ("section", "family", "build")}
+    marks["profile"] = {"wedge": "narrow", "classical": "classical"}.get(row["family"], "")
     dims = {c: exact(row[f"{c}_mm"]) for c in ("top_width", "height", "datum_width") if row[f"{c}_mm"]}
-    return Found(KIND, "", dims, {name: value for name, value in marks.items() if value}, [row])
+    return Found(KIND, size, dims, marks, [row])
 
 
-def _with_length(found: Found, row: Row, number: Decimal, line: str) -> Found:
+def _add_length(found: Found, row: Row, number: Decimal, line: str) -> None:
     named, value, in_inches = _named_length(row, number, line)
     found.marks |= {"line": named, "number": "in" if in_inches else "mm"}
-    entry = _listed(row, number, named, in_inches)
     known = lengths(row, value, named)
     if min(known.values()) < _SHORTEST:
         found.listed = False
-        return found
+        return
     found.dims |= known
     letter = row["names"].removeprefix("AMERICAN")[0]
     if in_inches and named == "La":
         found.figures["outside_in"] = float(value / INCH)
     elif in_inches and named == "Li" and row["family"] in ("classical", "American") and letter in _OUTSIDE_INCHES:
         found.figures["outside_in"] = float(number + _OUTSIDE_INCHES[letter])
+    entry = next((e for e in rows("belts_lengths") if e["section"] in row["names"].split()
+                  and in_inches != e["circumference_named"].endswith("mm)") and exact(e["number"]) == number
+                  and MEANS[e["circumference_named"].split()[0]] == named), None)  # fmt: skip
     if entry is not None:
         found.used.append(entry)
         keys = ("Li_catalogue1_mm", "Li_catalogue2_mm")
         found.figures |= {key: float(entry[key]) for key in keys if entry[key]}
-    return found
 
 
 def _named_length(row: Row, number: Decimal, line: str) -> tuple[str, Decimal, bool]:
@@ -240,21 +216,17 @@ def _by_width(width: Decimal, number: str, line: str) -> Found:
     if not near:
         return Found(KIND, size, {"top_width": width}, listed=False)
     row = min(near, key=lambda r: abs(exact(r["top_width_mm"]) - width))
-    belt = _of_row(row)
-    belt.size = size
+    belt = _of_row(row, size)
     if not line:
         belt.marks["guess"] = "bare width x length"
-    return _with_length(belt, row, Decimal(number), line or ("La" if row["family"] == "automotive" else "Li"))
+    _add_length(belt, row, Decimal(number), line or ("La" if row["family"] == "automotive" else "Li"))
+    return belt
 
 
 def compare(judging: Judging) -> None:
     """All findings on two V-belts."""
     wanted, offered = judging.both
-    compare_features(judging)
-    absent = [part for part in judging.both if not part.listed]
-    for part in absent:
-        judging.unknown(f"{part.size} is not in the table of belt sections: measure top width, height and length")
-    if absent:
+    if judging.absent("is not in the table of belt sections: measure top width, height and length"):
         return
     for part in judging.both:
         if "guess" in part.marks and wanted.size != offered.size:
@@ -266,7 +238,9 @@ def compare(judging: Judging) -> None:
 
 def _section(judging: Judging) -> bool:
     """Findings on the sections; False where they rule the offer out."""
-    (want, has), profiles = judging.marks("section"), [_profile(part) for part in judging.both]
+    want, has = judging.marks("section")
+    profiles = [f"{shown(part.dims['top_width'])} x {shown(part.dims['height']) if 'height' in part.dims else '?'} mm"
+                for part in judging.both]  # fmt: skip
     if want == has:
         judging.note(f"same section: {want}, {profiles[0]}")
         return True
@@ -284,24 +258,19 @@ def _section(judging: Judging) -> bool:
         judging.near(f"{names}: same groove by top width; a height is not in the table", "section")
         return True
     gap = judging.gap("height")
+    far = shown(abs(gap))
     if abs(gap) > HEIGHT_SLACK:
         _length(judging)
-        what = (
-            "deeper: may run on the bottom of the groove and slip" if gap > 0
-            else "less deep: less wedge, lower rating; runs only as a weak stop-gap"
-        )  # fmt: skip
-        judging.refuse(f"{names}: like top width, but {shown(abs(gap))} mm {what}", "section", "height")
-        return False
-    if gap:
+        what = "less deep: less wedge, lower rating; runs only as a weak stop-gap"
+        if gap > 0:
+            what = "deeper: may run on the bottom of the groove and slip"
+        judging.refuse(f"{names}: like top width, but {far} mm {what}", "section", "height")
+    elif gap:
         deeper = "deeper: must not bottom in the groove" if gap > 0 else "less deep: a little less wedge"
-        judging.near(f"{names}: like top width, {shown(abs(gap))} mm {deeper}", "section", "height")
+        judging.near(f"{names}: like top width, {far} mm {deeper}", "section", "height")
     else:
         judging.near(f"{names}: runs in the same groove, another construction", "section")
-    return True
-
-
-def _profile(part: Designation) -> str:
-    return f"{shown(part.dims['top_width'])} x {shown(part.dims['height']) if 'height' in part.dims else '?'} mm"
+    return abs(gap) <= HEIGHT_SLACK
 
 
 def _alike(judging: Judging) -> bool:
@@ -348,7 +317,10 @@ def _compare_line(judging: Judging, line: str) -> None:
     if abs(gap) <= slack:
         judging.note(f"{said}: the same")
         return
-    if line == "Li" and _listed_alike(judging):
+    # a catalogue lists the number of one under the inside length of the other
+    printed = [part.figures.get(f"Li_catalogue{n}_mm") == other.dims.get("Li") for n in (1, 2)
+               for part, other in (judging.both, judging.both[::-1])]  # fmt: skip
+    if line == "Li" and len(set(judging.marks("section"))) == 1 and any(printed):
         judging.note(f"{said}: a list sells the one as the other")
         return
     words = f"{said}: {shown(abs(gap))} mm ({share(gap, want)} %) {'longer' if gap > 0 else 'shorter'}"
@@ -358,16 +330,6 @@ def _compare_line(judging: Judging, line: str) -> None:
         judging.unknown(f"{words}; but what a JIS number names is doubtful: measure round the outside", "length")
     else:
         judging.refuse(f"{words}, more than a tensioner usually takes up", "length")
-
-
-def _listed_alike(judging: Judging) -> bool:
-    """True if a catalogue lists the number of one under the inside length of the other."""
-    sections_, (wanted, offered) = judging.marks("section"), judging.both
-    return sections_[0] == sections_[1] and any(
-        key.startswith("Li_catalogue") and other.dims["Li"] == printed
-        for part, other in ((wanted, offered), (offered, wanted))
-        for key, printed in part.figures.items()
-    )
 
 
 def _wish(said: Designation, missing: Designation) -> str:

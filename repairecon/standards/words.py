@@ -6,7 +6,6 @@ another thing, and the features of each kind. Sizes written beside a designation
 
 from __future__ import annotations
 
-import math
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping
@@ -32,8 +31,6 @@ GAP = "¦"
 """Stands where a reader took something."""
 
 _SHOWN = Context(prec=2)
-_PI_H = Context(prec=4)
-_FRACTION = re.compile(r"(?:(\d+)[ -]+)?(\d+)/(\d+)")
 _CLEANING = (
     (re.compile(r"(?<=\d),(?=\d)"), "."),
     (re.compile(r"[×✕✖*]"), "X"),
@@ -46,6 +43,7 @@ _CLEANING = (
     (re.compile(r"\s+"), " "),
     (re.compile(r"^ ?OR[ -]?(?=\d+(?:\.\d+)?X)"), "O-RING "),
 )
+_COUNTS = ("tpi", "ribs", "teeth")
 _LETTER_SIZE = r"\b{}\s*[=:]?\s*(?=\d)"
 """A size by its letter of ISO 15, where d and D are two sizes."""
 _TOKEN = re.compile(r"[^\s,;:()\[\]+/¦!?=_-]+")
@@ -59,10 +57,10 @@ class Entry(NamedTuple):
     """What a phrase of the list says: its role, and for a kind or a feature its value."""
 
     role: str
-    kind: str
-    feature: str
-    value: str
-    why: str
+    kind: str = ""
+    feature: str = ""
+    value: str = ""
+    why: str = ""
 
 
 class Size(NamedTuple):
@@ -91,15 +89,15 @@ def plain(text: str) -> str:
     return words.strip()
 
 
-def exact(value: float | str) -> Decimal:
+def exact(value: Decimal | float | str) -> Decimal:
     """A number as it is printed, so that 2.62 - 2.5 is 0.12."""
     return Decimal(str(value))
 
 
 def shown(value: Decimal | float) -> str:
     """A size as the tables write it, without spare zeros."""
-    number = exact(value) if isinstance(value, float) else Decimal(value)
-    digits = str(int(number)) if "E" in str(number) else str(number)
+    digits = str(exact(value))
+    digits = str(int(exact(value))) if "E" in digits else digits
     return digits.rstrip("0").rstrip(".") if "." in digits else digits
 
 
@@ -113,19 +111,11 @@ def share(part: Decimal, whole: Decimal) -> str:
     return "?" if not whole else shown(_SHOWN.divide(abs(part) * 100, whole))
 
 
-def around(height: Decimal) -> Decimal:
-    """How much longer a closed belt is outside than inside: 2 x pi x its height."""
-    return _PI_H.multiply(Decimal(2 * math.pi), height)
-
-
 def inches(words: str) -> Decimal | None:
     """A number of inches: 1.25, 1 1/4, 1-1/4 or 3/16."""
-    words = f"0{words}" if words.startswith(".") else words
-    whole = _FRACTION.fullmatch(words)
-    if whole:
-        ones, top, bottom = whole.groups()
-        return None if not int(bottom) else Decimal(ones or 0) + Decimal(top) / Decimal(bottom)
-    return Decimal(words) if re.fullmatch(NUMBER, words) else None
+    *ones, part = re.split("[ -]+", words)
+    top, _, bottom = part.partition("/")
+    return sum(map(Decimal, ones), Decimal(top) / Decimal(bottom or 1)) if int(bottom or 1) else None
 
 
 def millimetres(number: str, unit: str | None) -> Decimal | None:
@@ -141,13 +131,15 @@ def millimetres(number: str, unit: str | None) -> Decimal | None:
 
 
 @cache
-def _labelled() -> tuple[re.Pattern[str], re.Pattern[str]]:
-    """A size before its label (with a unit, or where no other size follows the label), and one behind it."""
-    signs = [(row["value"], row["words"]) for row in rows("words") if row["role"] == "label"]
+def labelled(table: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
+    """By the labels of a table: a size before its label (with a unit, or no other size behind), and one behind it."""
+    signs = [(row["value"].replace(" ", "_"), row["words"]) for row in rows(table) if row["role"] == "label"]
     label, other, again = ("|".join(f"(?P<{c}{n}>{pattern})" for c, pattern in signs) for n in ("", "2", "3"))
     unit = r"\s*(?:MM|CM|INCH(?:ES)?|IN|\")"
     follows = rf"(?!\s*[=:]?\s*(?:{PART})(?:{unit})?(?!\s*(?:{again})))"
-    number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w)|{_NUM}\s*(?:{other})(?!\w){follows})"
+    # of measured sizes no part's number comes last: in 9.95 mm pitch 1.5 the label has its number behind it
+    last = "" if table == "words" else rf"(?!\s*[=:]?\s*(?:{PART})(?:{unit})?\s*$)"
+    number_first = rf"(?:{_NUM}(?={unit}){_UNIT}\s*(?:{label})(?!\w){last}|{_NUM}\s*(?:{other})(?!\w){follows})"
     return re.compile(number_first), re.compile(rf"(?<![\w.])(?:{label})\s*[=:]?\s*{_BEHIND}{_UNIT}(?![\w]|-\w)")
 
 
@@ -156,7 +148,7 @@ def phrases() -> Mapping[str, tuple[Entry, ...]]:
     """The listed phrases by their letters and digits alone, so that spaces and hyphens do not matter."""
     found: dict[str, list[Entry]] = {}
     for row in (r for r in rows("words") if r["role"] != "label"):
-        entry = Entry(row["role"], row["kind"], row["feature"], row["value"], row["why"])
+        entry = Entry(*(row[name] for name in Entry._fields))
         for phrase in row["words"].split("|"):
             found.setdefault(re.sub(r"[\s/-]", "", plain(phrase)), []).append(entry)
     return MappingProxyType({key: tuple(entries) for key, entries in found.items()})
@@ -165,9 +157,11 @@ def phrases() -> Mapping[str, tuple[Entry, ...]]:
 class Text:
     """A name being read: what a reader takes leaves a gap, so what is left at the end was not understood."""
 
-    def __init__(self, words: str) -> None:
-        self.words = words
-        self.left = words
+    def __init__(self, words: str, kind: str = "", sure: bool = False) -> None:
+        self.words = self.left = words
+        self.kind = kind
+        self.sure = sure
+        """Whether the name says the kind, so that a bare number may be one of its sizes."""
         self.sizes: list[Size] = []
         self.entries: list[tuple[str, Entry]] = []
 
@@ -192,25 +186,25 @@ class Text:
         tokens = re.findall(r"[^\s,;:()\[\]¦]+", self.left)
         return tuple(t for t in tokens if re.search(r"[^\W_]|[?~≈\"]", t))
 
-    def take_labelled(self) -> None:
-        """Take the sizes that say what they are the size of."""
+    def take_labelled(self, table: str = "words") -> None:
+        """Take the sizes that say what they are the size of, by the labels of a table."""
         if re.search(r"\b(?:[IO]\.?D|BORE)(?![A-Z])", self.left):  # beside these a W is a width, not watts or a steel
             self.left = re.sub(r"\bW(?=\s*[=:]?\s*\d{1,3}(?!\d))|(?<=\dMM )W\b", "WIDTH", self.left)
-        firsts = [pattern.search(self.left) for pattern in _labelled()]
+        firsts = [pattern.search(self.left) for pattern in labelled(table)]
         begins = [len(self.left) if found is None else found.start() for found in firsts]
-        for pattern in _labelled() if begins[0] < begins[1] else _labelled()[::-1]:
+        for pattern in labelled(table) if begins[0] < begins[1] else labelled(table)[::-1]:
             for found in list(pattern.finditer(self.left)):
                 label = next(name.rstrip("23") for name, said in found.groupdict().items() if said)
                 digits = next(g for g in found.groups() if g and re.fullmatch(PART, g))
                 unit = next((g for g in found.groups() if g and re.fullmatch(r"MM|CM|IN(?:CH(?:ES)?)?|\"", g)), None)
-                value = millimetres(digits, unit)
+                value = millimetres(digits, None if label in _COUNTS else unit)
                 if value is not None:
-                    self.sizes.append(Size(label, value, found[0].strip()))
+                    self.sizes.append(Size(label.replace("_", " "), value, found[0].strip()))
                     self.cut(*found.span())
 
-    def take_phrases(self, kind: str) -> None:
-        """Take every listed phrase that may be said of a kind, the longest first."""
-        before = ""
+    def take_phrases(self) -> None:
+        """Take every listed phrase that may be said of the kind, the longest first."""
+        kind, before = self.kind, ""
         for start, end, key, entries in matches(self.left, kind):
             if key == "IN" and re.search(r"[\d\"]\s*$", self.left[:start]):
                 continue  # a unit, no word
@@ -220,16 +214,28 @@ class Text:
                 continue
             numbers = kind in ("Woodruff key", "maker's number") and re.match(r"\s*\d", self.left[end:])
             if key == "NO" and not self.left[start:end].endswith(".") and not numbers:
-                entry = Entry("negation", "", "", "", "")
+                entry = Entry("negation")
             if entry.role == "for" and not _use_follows(self.left[end:], kind):
-                entry = Entry("condition", "", "", "", "")
+                entry = Entry("condition")
             self.entries.append((self.left[start:end].strip() or key, entry))
             before = before if entry.role == "harmless" else entry.role
             self.cut(start, end)
 
-    def said(self, role: str) -> Iterator[tuple[str, Entry]]:
-        """The phrases taken in one role."""
-        return ((words, entry) for words, entry in self.entries if entry.role == role)
+    def feature(self, name: str) -> str:
+        """What the phrases say of a feature of the kind; empty where they say nothing."""
+        return next((e.value for _, e in self.entries if (e.kind, e.feature) == (self.kind, name)), "")
+
+    def drop(self, *features: str) -> None:
+        """Leave out what the phrases say of some features: the reader has used it."""
+        self.entries = [(w, e) for w, e in self.entries if e.kind != self.kind or e.feature not in features]
+
+    def sized(self, *labels: str) -> Decimal | None:
+        """Take the size [mm] of the first of some labels that was written beside the name."""
+        found = next((size for label in labels for size in self.sizes if size.label == label), None)
+        if found is None:
+            return None
+        self.sizes.remove(found)
+        return found.value
 
 
 def matches(words: str, kind: str) -> Iterator[tuple[int, int, str, tuple[Entry, ...]]]:
@@ -243,17 +249,12 @@ def matches(words: str, kind: str) -> Iterator[tuple[int, int, str, tuple[Entry,
             if re.search(r"[,;:()¦]", between) and count > 1:
                 continue
             key = "".join(t[0].rstrip(".") if len(t[0]) > 1 else t[0] for t in chosen)
-            entries = _applicable(key, kind)
-            if entries:
+            found = phrases().get(key) or phrases().get(key.removesuffix("S"), ())
+            if entries := tuple(e for e in found if e.role != "feature" or kind in (e.kind, ANY)):
                 yield chosen[0].start(), chosen[-1].end(), key, entries
                 i += count - 1
                 break
         i += 1
-
-
-def _applicable(key: str, kind: str) -> tuple[Entry, ...]:
-    found = phrases().get(key) or phrases().get(key.removesuffix("S"), ())
-    return tuple(e for e in found if e.role != "feature" or kind in (e.kind, ANY))
 
 
 def _kind_follows(behind: str) -> bool:
@@ -283,7 +284,7 @@ def _chosen(entries: tuple[Entry, ...], kind: str, before: str, kind_follows: bo
             named = before in ("for", "use", "place of use") or (kind_follows and entry.role == "use")
             if not named and any(e.role == "other" for e in ordered):
                 continue
-            return entry if named else Entry("other", "", "", "unknown", "")
+            return entry if named else Entry("other", value="unknown")
         return entry
     return None
 

@@ -127,6 +127,12 @@ def test_the_two_commands_say_the_same_in_words_and_data() -> None:
     json.dumps(data)
 
 
+@pytest.mark.parametrize("offered", ["6203-2RS", "6203-2Z", "6303-2RS", "6299"])
+def test_the_first_line_says_the_verdict_once(offered: str) -> None:
+    words, data = same_part("6203-2RS", offered)
+    assert words.splitlines()[0].split(f"offered {offered}: ")[1].count(str(data["verdict"])) == 1
+
+
 def test_an_unknown_fluid_is_said_by_the_command() -> None:
     words, data = same_part("25x40x7 NBR", "25x40x7 NBR", "sheep dip")
     assert "sheep dip" in words

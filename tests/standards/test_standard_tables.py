@@ -41,6 +41,7 @@ KEYS = {
     "lamp_bases": ("base",),
     "lamp_festoon": ("length_mm", "diameter_mm"),
     "measured_kinds": ("kind", "role", "name", "value"),
+    "measured_labels": ("value",),
     "material_words": ("kind", "pattern"),
     "mechanical_seal_materials": ("part", "code"),
     "mechanical_seals": ("designation_normal",),
@@ -66,6 +67,7 @@ KEYS = {
     "seal_ranges": ("material",),
     "seal_types": ("code",),
     "seals": ("designation",),
+    "sizes": ("kind", "letter"),
 }
 
 
