@@ -9,12 +9,11 @@ import matplotlib
 matplotlib.use("Agg")
 
 import matplotlib.pyplot as plt
-import numpy as np
 import pytest
 from chart_checks import BAD_FORMULA, WAYS, boxes, outside, overlapping, said, texts
 from chart_frames import DEEP, MAKERS, SWINGS, curves, draw, spares, ways_table, years
 
-from repairecon.rebuild_or_buy import charts, charts_tree, charts_years
+from repairecon.rebuild_or_buy import charts, charts_lines, charts_tree
 from repairecon.show.plots import alt_text, save_png
 
 
@@ -57,54 +56,17 @@ def test_dollar_signs_are_never_formulas() -> None:
     table = ways_table(3).rename(index={"send away": bad})
     drawn = [
         charts.cost_ranges(table.assign(allowed=False, why_not=bad), "$", bad),
-        charts.chance_below(curves(3).rename(columns={"send away": bad}), "$", bad),
+        charts_lines.chance_below(curves(3).rename(columns={"send away": bad}), "$", bad),
         charts.money_against_days(table, "$", bad),
         charts_tree.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
-        charts_years.swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
-        charts_years.cost_over_years(years(3).replace({"send away": bad}), "$", bad),
-        charts_years.spare_worth(spares(3).replace({f"{WAYS[1]}, spare aboard": bad}), "$", bad),
+        charts.lead_swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
+        charts_lines.cost_over_years(years(3).replace({"send away": bad}), "$", bad),
+        charts_lines.spare_worth(spares(3).replace({f"{WAYS[1]}, spare aboard": bad}), "$", bad),
     ]
     for ax in drawn:
         assert not [text.get_text() for text in texts(ax) if text.get_parse_math()]
         assert sum("$x^2$" in text for text in said(ax)) >= 2  # the caption and a name
         assert save_png(ax.figure).startswith(b"\x89PNG\r\n\x1a\n")
-
-
-@pytest.mark.parametrize(
-    ("name", "column"),
-    [("swings", "lead_high"), ("swings", "unit"), ("cost_over_years", "p90"), ("cost_over_years", "way"),
-     ("spare_worth", "worth"), ("spare_worth", "combination")],
-)  # fmt: skip
-def test_a_frame_with_a_gap_is_refused_by_name(name: str, column: str) -> None:
-    frame = MAKERS[name](3)
-    with pytest.raises(ValueError, match=f"lacks {column}"):
-        draw(name, frame.drop(columns=column))
-    with pytest.raises(ValueError, match="no rows"):
-        draw(name, frame.head(0))
-    if frame[column].dtype == float:
-        with pytest.raises(ValueError, match=f"{column} of 1 is not a number"):
-            draw(name, frame.assign(**{column: frame[column].where(frame.index != 1)}))
-
-
-def test_what_contradicts_itself_is_refused() -> None:
-    with pytest.raises(ValueError, match="lead_now differs"):
-        charts_years.swings(SWINGS.assign(lead_now=np.arange(9.0)), "EUR")
-    with pytest.raises(ValueError, match="way rebuild here stands twice at the same year"):
-        charts_years.cost_over_years(years(2).replace({"year": {7: 6}}), "EUR")
-    with pytest.raises(ValueError, match="spare aboard stands twice at the same days_saved"):
-        charts_years.spare_worth(spares(1).replace({"days_saved": {4: 6}}), "EUR")
-
-
-@pytest.mark.parametrize("bad", [np.nan, np.inf])
-def test_a_gap_in_the_frame_is_refused_by_name(bad: float) -> None:
-    table = ways_table(3)
-    table.loc["send away", "total_p90"] = bad
-    with pytest.raises(ValueError, match="total_p90 of send away is not a number"):
-        charts.cost_ranges(table, "EUR")
-    with pytest.raises(ValueError, match="lacks days_p90"):
-        charts.money_against_days(ways_table(2).drop(columns="days_p90"), "EUR")
-    with pytest.raises(ValueError, match="no rows"):
-        charts.cost_ranges(ways_table(2).head(0), "EUR")
 
 
 # ---------------------------------------------------------------- handing a chart on

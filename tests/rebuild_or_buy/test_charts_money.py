@@ -16,7 +16,7 @@ from chart_checks import CAPTION, boxes, by_gid, overlapping
 from chart_frames import WHY_NOT, curves, ways_table
 from matplotlib.patches import Rectangle
 
-from repairecon.rebuild_or_buy import charts
+from repairecon.rebuild_or_buy import charts, charts_lines
 from repairecon.show.plots import MAIN, QUIET
 
 
@@ -105,7 +105,7 @@ def test_odd_costs_are_drawn_whole(numbers: list[list[float]]) -> None:
 # ---------------------------------------------------------------- the chance of staying below
 def test_curves_are_the_frame_and_names_hang_on_them() -> None:
     frame = curves(5)
-    ax = charts.chance_below(frame, "EUR", CAPTION)
+    ax = charts_lines.chance_below(frame, "EUR", CAPTION)
     for way in frame.columns:
         line = by_gid(ax, f"curve {way}")
         np.testing.assert_array_equal(line.get_xdata(), frame.index)
@@ -122,8 +122,8 @@ def test_curves_are_the_frame_and_names_hang_on_them() -> None:
 def test_sure_and_unfinished_curves_are_drawn() -> None:
     costs = np.array([0.0, 499.0, 500.0, 1000.0])
     frame = pd.DataFrame({"sure": [0.0, 0.0, 1.0, 1.0], "dear": [0.0, 0.01, 0.02, 0.1]}, index=costs)
-    assert overlapping(boxes(charts.chance_below(frame, "EUR"))) == []
-    charts.chance_below(frame.iloc[[2]], "EUR").figure.canvas.draw()
+    assert overlapping(boxes(charts_lines.chance_below(frame, "EUR"))) == []
+    charts_lines.chance_below(frame.iloc[[2]], "EUR").figure.canvas.draw()
 
 
 # ---------------------------------------------------------------- money against days

@@ -17,8 +17,8 @@ from chart_checks import CAPTION, WAYS, boxes, by_gid, named, overlapping, said
 from chart_frames import SWINGS, spares, years
 from scipy.optimize import minimize
 
-from repairecon.rebuild_or_buy import charts_years
-from repairecon.show.plots import spread
+from repairecon.rebuild_or_buy import charts, charts_lines
+from repairecon.rebuild_or_buy.charts_lines import spread
 
 
 @pytest.fixture(autouse=True)
@@ -29,7 +29,7 @@ def _closed() -> Iterator[None]:
 
 # ---------------------------------------------------------------- swings
 def test_swings_run_from_the_lead_at_the_low_value_to_the_lead_at_the_high() -> None:
-    ax = charts_years.swings(SWINGS, "EUR", CAPTION)
+    ax = charts.lead_swings(SWINGS, "EUR", CAPTION)
     drawn, heights = named(ax, "swing "), []
     for name in drawn:
         row = SWINGS.set_index("number").loc[name]
@@ -53,7 +53,7 @@ def test_swings_run_from_the_lead_at_the_low_value_to_the_lead_at_the_high() -> 
 
 
 def test_the_part_of_a_swing_below_zero_has_the_colour_of_the_mark_at_zero() -> None:
-    ax = charts_years.swings(SWINGS, "EUR")
+    ax = charts.lead_swings(SWINGS, "EUR")
     mark = by_gid(ax, "flip")
     assert list(mark.get_xdata()) == [0.0, 0.0]
     assert set(named(ax, "flipped ")) == {"price of the exchange unit", "wait for parts", "price of an own hour"}
@@ -66,7 +66,7 @@ def test_the_part_of_a_swing_below_zero_has_the_colour_of_the_mark_at_zero() -> 
 
 
 def test_values_stand_beyond_the_ends_of_their_line() -> None:
-    ax = charts_years.swings(SWINGS.iloc[:2], "EUR")
+    ax = charts.lead_swings(SWINGS.iloc[:2], "EUR")
     found = {text: box for text, box in boxes(ax) if text.startswith("if ")}
     for _, row in SWINGS.iloc[:2].iterrows():
         for value, lead, other in (("low", "lead_low", "lead_high"), ("high", "lead_high", "lead_low")):
@@ -78,7 +78,7 @@ def test_values_stand_beyond_the_ends_of_their_line() -> None:
 
 def test_low_axes_get_the_numbers_that_flip_the_choice() -> None:
     ax = plt.figure(figsize=(9.0, 4.0)).add_subplot()
-    charts_years.swings(SWINGS, "EUR", CAPTION, ax)
+    charts.lead_swings(SWINGS, "EUR", CAPTION, ax)
     drawn = named(ax, "swing ")
     assert 1 <= len(drawn) < 7
     assert overlapping(boxes(ax)) == []
@@ -94,7 +94,7 @@ def test_low_axes_get_the_numbers_that_flip_the_choice() -> None:
 
 @pytest.mark.parametrize("ends", [(0.0, 0.0), (-50.0, -20.0), (700.0, 701.0), (-1e5, 1e5), (1e-3, 2e-3)])
 def test_odd_swings_are_drawn_whole(ends: tuple[float, float]) -> None:
-    ax = charts_years.swings(SWINGS.head(2).assign(lead_low=ends[0], lead_high=ends[1], lead_now=ends[1]), "EUR")
+    ax = charts.lead_swings(SWINGS.head(2).assign(lead_low=ends[0], lead_high=ends[1], lead_now=ends[1]), "EUR")
     assert overlapping(boxes(ax)) == []
     low, high = ax.get_xlim()
     assert low <= min(0.0, *ends)
@@ -107,7 +107,7 @@ def test_odd_swings_are_drawn_whole(ends: tuple[float, float]) -> None:
 @pytest.mark.parametrize("many", [3, 9])
 def test_fans_and_courses_are_the_frame(many: int) -> None:
     frame = years(many)
-    ax = charts_years.cost_over_years(frame.sample(frac=1.0, random_state=1), "EUR", CAPTION)
+    ax = charts_lines.cost_over_years(frame.sample(frac=1.0, random_state=1), "EUR", CAPTION)
     last = frame[frame["year"] == 15].set_index("way")["mean"]
     assert set(named(ax, "fan ")) == set(last.nsmallest(3).index)
     for way, rows in frame.groupby("way"):
@@ -124,22 +124,22 @@ def test_fans_and_courses_are_the_frame(many: int) -> None:
 
 def test_a_sampled_average_shows_no_more_digits_than_it_supports() -> None:
     frame = years(1).query("year == 15").assign(mean=1234.0, mean_se=90.0)
-    assert "rebuild here EUR 1,200 on average" in said(charts_years.cost_over_years(frame, "EUR"))
+    assert "rebuild here EUR 1,200 on average" in said(charts_lines.cost_over_years(frame, "EUR"))
 
 
 @pytest.mark.parametrize("many", [1, 5])
 def test_one_year_and_one_number_of_days_are_drawn(many: int) -> None:
-    ax = charts_years.cost_over_years(years(many).query("year == 3"), "EUR", CAPTION)
+    ax = charts_lines.cost_over_years(years(many).query("year == 3"), "EUR", CAPTION)
     assert overlapping(boxes(ax)) == []
     assert [text.get_text() for text in ax.get_xticklabels()] == ["3"]
-    ax = charts_years.spare_worth(spares(many).query("days_saved == 4"), "EUR", CAPTION)
+    ax = charts_lines.spare_worth(spares(many).query("days_saved == 4"), "EUR", CAPTION)
     assert overlapping(boxes(ax)) == []
-    flat = charts_years.spare_worth(spares(many).assign(worth=0.0), "EUR", CAPTION)
+    flat = charts_lines.spare_worth(spares(many).assign(worth=0.0), "EUR", CAPTION)
     assert overlapping(boxes(flat)) == []
 
 
 def test_calendar_years_are_written_without_a_comma() -> None:
-    ax = charts_years.cost_over_years(years(2).assign(year=lambda rows: rows["year"] + 2026), "EUR")
+    ax = charts_lines.cost_over_years(years(2).assign(year=lambda rows: rows["year"] + 2026), "EUR")
     labels = [text.get_text() for text in ax.get_xticklabels()]
     assert "2030" in labels
     assert all(2026 <= int(label) <= 2042 for label in labels)
@@ -147,9 +147,9 @@ def test_calendar_years_are_written_without_a_comma() -> None:
 
 def test_worth_of_a_spare_and_the_days_from_which_it_pays() -> None:
     frame = spares(9)
-    ax = charts_years.spare_worth(frame.sample(frac=1.0, random_state=1), "EUR", CAPTION)
+    ax = charts_lines.spare_worth(frame.sample(frac=1.0, random_state=1), "EUR", CAPTION)
     for name, rows in frame.groupby("combination"):
-        line = by_gid(ax, f"worth {name}")
+        line = by_gid(ax, f"course {name}")
         np.testing.assert_array_equal(np.column_stack(line.get_data()), rows[["days_saved", "worth"]])
     words = said(ax)
     # -75 k + (10 + 4 k)(d - 5) = 0 at d = 5 + 75 k / (10 + 4 k): 5, 10.4, 13.3 days, then whole days
@@ -165,7 +165,7 @@ def test_worth_of_a_spare_and_the_days_from_which_it_pays() -> None:
 )  # fmt: skip
 def test_where_a_spare_pays_in_words(worths: list[float], words: str) -> None:
     frame = pd.DataFrame({"combination": "new", "days_saved": [0.0, 10.0, 20.0], "worth": worths})
-    assert f"new {words}".strip() in said(charts_years.spare_worth(frame, "EUR"))
+    assert f"new {words}".strip() in said(charts_lines.spare_worth(frame, "EUR"))
 
 
 # ---------------------------------------------------------------- room for names
