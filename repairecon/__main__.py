@@ -15,6 +15,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+import repairecon
 from repairecon.records import CaseError, RepaireconError
 from repairecon.show.report import version
 
@@ -151,15 +152,14 @@ def _question(args: argparse.Namespace) -> None:
 def _found(args: argparse.Namespace) -> None:
     from repairecon.read.case_workbook import is_workbook
     from repairecon.read.findings import keep_findings, pieces
-    from repairecon.rebuild_or_buy import screen
-    from repairecon.rebuild_or_buy.job import rebuild_or_buy
+    from repairecon.rebuild_or_buy.screen import first_screen
 
     found, measured = pieces(args.found), pieces(args.measured)
     if not (found or measured or args.stage):
         raise RepaireconError("nothing to keep: write what was found, as in 'shaft=grooved', --stage or --measured")
     case = keep_findings(args.folder, found, args.stage, measured)
     print(f"Kept in {args.folder}{'' if is_workbook(args.folder) else '/case.toml'}. Now:\n")
-    print(screen.first_screen(rebuild_or_buy(case)), end="")
+    print(first_screen(repairecon.rebuild_or_buy(case)), end="")
 
 
 def _workbook(args: argparse.Namespace) -> None:
@@ -176,23 +176,20 @@ def _workbook(args: argparse.Namespace) -> None:
 
 def _answer_of(folder: Path) -> str:
     """The first screen of the answer for a folder."""
-    if (folder / "boat.toml").is_file():
-        from repairecon.whole_boat import words
-        from repairecon.whole_boat.answer import whole_boat
-
-        return words.first_screen([whole_boat(folder)])
     from repairecon.book.on_hand import read_case_aboard
 
+    if (folder / "boat.toml").is_file():
+        from repairecon.whole_boat import words
+
+        return words.first_screen([repairecon.whole_boat(folder)])
     case = read_case_aboard(folder)
     if case.quotes_alone:
-        from repairecon.compare_quotes.job import compare_quotes
-        from repairecon.compare_quotes.summary import first_screen
+        from repairecon.compare_quotes import summary
 
-        return first_screen(compare_quotes(case))
+        return summary.first_screen(repairecon.compare_quotes(case))
     from repairecon.rebuild_or_buy import screen
-    from repairecon.rebuild_or_buy.job import rebuild_or_buy
 
-    return screen.first_screen(rebuild_or_buy(case))
+    return screen.first_screen(repairecon.rebuild_or_buy(case))
 
 
 def _new_boat(args: argparse.Namespace) -> None:
@@ -215,11 +212,10 @@ def _what_if(args: argparse.Namespace) -> int:
 def _bench_sheet(args: argparse.Namespace) -> None:
     from repairecon.book.on_hand import read_case_aboard
     from repairecon.rebuild_or_buy.bench_sheet import BenchSheet, as_html, as_text
-    from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.show.report import write_page
 
     case = read_case_aboard(args.folder)
-    sheet = BenchSheet(case, rebuild_or_buy(case))
+    sheet = BenchSheet(case, repairecon.rebuild_or_buy(case))
     if args.html:
         write_page(Path(args.html), as_html(sheet))
         print(f"Wrote {args.html}")
@@ -234,28 +230,21 @@ def _asked(args: argparse.Namespace) -> dict[str, Any]:
         given["kind"] = input("What has failed (as in raw water pump)? ").strip()
         given["symptom"] = input("What does it do, in your own words? ").strip()
         for name, words in _NUMBERS.items():
-            given[name] = _number_of(input(f"{words} (empty: not known)? "))
+            text = input(f"{words} (empty: not known)? ").strip()
+            try:
+                given[name] = float(text.replace(",", ".")) if text else None
+            except ValueError as error:
+                raise RepaireconError(f"found {text!r}; write a number, such as 450") from error
     return {name: v for name, v in given.items() if v not in (None, "")}
 
 
-def _number_of(text: str) -> float | None:
-    try:
-        return float(text.strip().replace(",", ".")) if text.strip() else None
-    except ValueError as error:
-        raise RepaireconError(f"found {text.strip()!r}; write a number, such as 450") from error
-
-
 def _new_case(args: argparse.Namespace) -> None:
-    from repairecon.read.starter import new_case
-
-    new_case(args.folder, **_asked(args))
+    repairecon.new_case(args.folder, **_asked(args))
     print(f"Wrote a case to {args.folder}. Look through case.toml, then: repairecon rebuild-or-buy {args.folder}")
 
 
 def _notebooks(args: argparse.Namespace) -> None:
-    from repairecon.read.starter import copy_notebooks
-
-    copy_notebooks(args.folder)
+    repairecon.copy_notebooks(args.folder)
     print(f"Copied the notebooks and the demo cases to {args.folder}. Open them with: jupyter lab {args.folder}")
 
 

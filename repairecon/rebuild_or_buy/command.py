@@ -15,12 +15,12 @@ import pandas as pd
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.case_folder import cases_in
-from repairecon.rebuild_or_buy import headline
+from repairecon.rebuild_or_buy import headline, parts, screen
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
-from repairecon.rebuild_or_buy.parts import PARTS
 from repairecon.show.answer_tables import keep_tables
 from repairecon.show.layout import for_terminal
+from repairecon.show.report import write_page
 
 LONG_WORK = 200_000
 QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
@@ -49,7 +49,7 @@ def add(jobs: Any) -> None:
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
-    face.add_argument("--part", choices=PARTS, help="print one part")
+    face.add_argument("--part", choices=parts.PARTS, help="print one part")
     job.set_defaults(run=run)
 
 
@@ -85,19 +85,14 @@ def run(args: argparse.Namespace) -> int | None:
     if args.tables is not None:
         keep_tables(args.tables, args.job, as_json(answer))
     if args.report is not None:
-        from repairecon.rebuild_or_buy.parts import page
-        from repairecon.show.report import write_page
-
-        write_page(args.report, lambda: page(answer))
+        write_page(args.report, lambda: parts.page(answer))
         print(f"Wrote {args.report}")
     elif args.json:
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+    elif args.full or args.part:
+        print(for_terminal(screen.full(answer, args.part or "")), end="")
     else:
-        from repairecon.rebuild_or_buy import screen
-
-        whole = args.full or args.part
-        said = screen.full(answer, args.part or "") if whole else screen.first_screen(answer)
-        print(for_terminal(said), end="")
+        print(for_terminal(screen.first_screen(answer)), end="")
     return None
 
 

@@ -1,4 +1,4 @@
-"""Swings, years and spares draw the frame; names find room. All figures here are invented."""
+"""Years, spares and chances draw the frame; names find room. All figures here are invented."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from chart_checks import CAPTION, WAYS, boxes, by_gid, named, overlapping, said
-from chart_frames import SWINGS, spares, years
+from chart_frames import curves, spares, years
 from scipy.optimize import minimize
 
-from repairecon.rebuild_or_buy import charts, charts_lines
+from repairecon.rebuild_or_buy import charts_lines
 from repairecon.rebuild_or_buy.charts_lines import spread
 
 
@@ -25,82 +25,6 @@ from repairecon.rebuild_or_buy.charts_lines import spread
 def _closed() -> Iterator[None]:
     yield
     plt.close("all")
-
-
-# ---------------------------------------------------------------- swings
-def test_swings_run_from_the_lead_at_the_low_value_to_the_lead_at_the_high() -> None:
-    ax = charts.lead_swings(SWINGS, "EUR", CAPTION)
-    drawn, heights = named(ax, "swing "), []
-    for name in drawn:
-        row = SWINGS.set_index("number").loc[name]
-        line = by_gid(ax, f"swing {name}")
-        assert list(line.get_xdata()) == [row["lead_low"], row["lead_high"]]
-        start, end = ax.transData.transform(np.column_stack(line.get_data()))
-        assert start[1] > end[1]  # the low value stands above
-        heights.append(start[1])
-        now = ax.transData.transform((210.0, by_gid(ax, f"now {name}").get_ydata()[0]))
-        assert (now[1] - start[1]) / (end[1] - start[1]) == pytest.approx((now[0] - start[0]) / (end[0] - start[0]))
-    # from the top down: the one that falls lowest first
-    assert sorted(heights, reverse=True) == heights
-    worst = SWINGS.set_index("number")[["lead_low", "lead_high"]].min(axis=1)
-    assert [worst[name] for name in drawn] == sorted(worst[name] for name in drawn)
-    assert set(SWINGS["number"]) - set(drawn) == {"scrap", "kit $x^2$"}
-    words = said(ax)
-    assert "2 more numbers, not drawn, move the lead by EUR 5 at most." in words
-    assert "another way is cheaper by EUR 140 if 25 days" in words
-    assert "stays ahead, by EUR 60 at least" in words
-    assert {"if 5 days", "if 25 days", "if 2 in 100", "if EUR 30 an hour", "choice flips here"} <= set(words)
-
-
-def test_the_part_of_a_swing_below_zero_has_the_colour_of_the_mark_at_zero() -> None:
-    ax = charts.lead_swings(SWINGS, "EUR")
-    mark = by_gid(ax, "flip")
-    assert list(mark.get_xdata()) == [0.0, 0.0]
-    assert set(named(ax, "flipped ")) == {"price of the exchange unit", "wait for parts", "price of an own hour"}
-    part, whole = by_gid(ax, "flipped wait for parts"), by_gid(ax, "swing wait for parts")
-    assert sorted(part.get_xdata()) == [-140.0, 0.0]
-    assert part.get_color() == mark.get_color() != whole.get_color()
-    # 330 of 470 of the way from the upper to the lower end
-    top, bottom = whole.get_ydata()
-    assert max(part.get_ydata(), key=lambda y: abs(y - bottom)) == pytest.approx(top + (bottom - top) * 330 / 470)
-
-
-def test_values_stand_beyond_the_ends_of_their_line() -> None:
-    ax = charts.lead_swings(SWINGS.iloc[:2], "EUR")
-    found = {text: box for text, box in boxes(ax) if text.startswith("if ")}
-    for _, row in SWINGS.iloc[:2].iterrows():
-        for value, lead, other in (("low", "lead_low", "lead_high"), ("high", "lead_high", "lead_low")):
-            unit = "EUR {:.0f}" if row["unit"] == "EUR" else "{:.0f} days"
-            box = found["if " + unit.format(row[f"value_{value}"])]
-            end = ax.transData.transform((row[lead], 0.0))[0]
-            assert (box.x0 > end) if row[lead] > row[other] else (box.x1 < end)
-
-
-def test_low_axes_get_the_numbers_that_flip_the_choice() -> None:
-    ax = plt.figure(figsize=(9.0, 4.0)).add_subplot()
-    charts.lead_swings(SWINGS, "EUR", CAPTION, ax)
-    drawn = named(ax, "swing ")
-    assert 1 <= len(drawn) < 7
-    assert overlapping(boxes(ax)) == []
-    leads = SWINGS.set_index("number")[["lead_low", "lead_high"]]
-    worst = leads.min(axis=1)
-    assert worst[drawn].max() < 0.0
-    left = leads.drop(index=drawn)
-    (rest,) = [text for text in said(ax) if "not drawn" in text]
-    assert rest.startswith(f"{len(left)} more numbers")
-    flip = int((left.min(axis=1) < 0.0).sum())
-    assert (f"{flip} can flip the choice" in rest) == (flip > 0)
-
-
-@pytest.mark.parametrize("ends", [(0.0, 0.0), (-50.0, -20.0), (700.0, 701.0), (-1e5, 1e5), (1e-3, 2e-3)])
-def test_odd_swings_are_drawn_whole(ends: tuple[float, float]) -> None:
-    ax = charts.lead_swings(SWINGS.head(2).assign(lead_low=ends[0], lead_high=ends[1], lead_now=ends[1]), "EUR")
-    assert overlapping(boxes(ax)) == []
-    low, high = ax.get_xlim()
-    assert low <= min(0.0, *ends)
-    assert max(0.0, *ends) <= high
-    assert low < high
-    assert ("behind" in " ".join(said(ax))) == (ends[1] < 0.0)
 
 
 # ---------------------------------------------------------------- years and spares
@@ -166,6 +90,30 @@ def test_worth_of_a_spare_and_the_days_from_which_it_pays() -> None:
 def test_where_a_spare_pays_in_words(worths: list[float], words: str) -> None:
     frame = pd.DataFrame({"combination": "new", "days_saved": [0.0, 10.0, 20.0], "worth": worths})
     assert f"new {words}".strip() in said(charts_lines.spare_worth(frame, "EUR"))
+
+
+# ---------------------------------------------------------------- the chance of staying below
+def test_curves_are_the_frame_and_names_hang_on_them() -> None:
+    frame = curves(5)
+    ax = charts_lines.chance_below(frame, "EUR", CAPTION)
+    for way in frame.columns:
+        line = by_gid(ax, f"curve {way}")
+        np.testing.assert_array_equal(line.get_xdata(), frame.index)
+        np.testing.assert_array_equal(line.get_ydata(), frame[way])
+    dots = [line for line in ax.lines if line.get_marker() == "o"]
+    assert len(dots) == 5
+    # the curves are uniform between 100 + 150 k and 2.4 times that: cost at chance p is low (1 + 1.4 p)
+    for place, dot in enumerate(sorted(dots, key=lambda found: -found.get_ydata()[0])):
+        cost, chance = dot.get_xdata()[0], dot.get_ydata()[0]
+        assert cost == pytest.approx((100.0 + 150.0 * place) * (1.0 + 1.4 * chance), abs=1.0)
+    assert "75 in 100" in [text for text, _ in boxes(ax)]
+
+
+def test_sure_and_unfinished_curves_are_drawn() -> None:
+    costs = np.array([0.0, 499.0, 500.0, 1000.0])
+    frame = pd.DataFrame({"sure": [0.0, 0.0, 1.0, 1.0], "dear": [0.0, 0.01, 0.02, 0.1]}, index=costs)
+    assert overlapping(boxes(charts_lines.chance_below(frame, "EUR"))) == []
+    charts_lines.chance_below(frame.iloc[[2]], "EUR").figure.canvas.draw()
 
 
 # ---------------------------------------------------------------- room for names
