@@ -54,12 +54,9 @@ _FOUND_IN = {
 
 def __getattr__(name: str) -> Any:
     if name == "__version__":
-        from importlib.metadata import PackageNotFoundError, version
+        from repairecon.show.report import version
 
-        try:
-            return version("repairecon")
-        except PackageNotFoundError:
-            return "not installed"
+        return version()
     if name not in _FOUND_IN:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     value = getattr(import_module(f"{__name__}.{_FOUND_IN[name]}"), name)

@@ -25,7 +25,7 @@ ROOMS = {
 """Shared rooms, and what each of them may import beside itself."""
 JOBS = ("rebuild_or_buy", "compare_quotes", "spares_aboard", "after_the_job", "whole_boat")
 """The jobs: each may import the shared rooms and the jobs before it, no other."""
-FACES = ("__init__", "__main__", "commands")
+FACES = ("__init__", "__main__")
 KNOWN = {*ROOMS, *JOBS, *FACES}
 TABLES = ("repairecon.standards.tables", "repairecon.kinds.tables")
 DRAWS = "repairecon.rebuild_or_buy.draws"

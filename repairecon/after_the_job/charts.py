@@ -138,7 +138,7 @@ def moved_chart(frame: pd.DataFrame, title: str, unit: str = "", caption: str = 
     plots.check(frame, columns, ["name"])
     width = plots.slot(ax)[0]
     margins = Margins(left=0.32 * width, right=0.22 * width, axis=0.35)
-    ax, middles = plots.name_rows(ax, title, caption, list(frame["name"]), margins, row=0.46, pad=0.12)
+    ax, middles = plots.name_rows(ax, title, caption, list(frame["name"]), margins, row=0.46)
     ax.set_xlim(*((0.0, 1.0) if unit == "chance" else plots.limits(frame[columns].to_numpy(float).ravel())))
     say = chance_words if unit == "chance" else words.times
     plots.ticks(ax, "x", chance_words if unit == "chance" else number)

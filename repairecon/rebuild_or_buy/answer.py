@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -12,6 +12,7 @@ import pandas as pd
 
 from repairecon.buying.buying import Priced
 from repairecon.buying.inputs import mean_of
+from repairecon.read.look_again import Remark, look_again
 from repairecon.rebuild_or_buy import bench as at_the_bench
 from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import sensitivity, verdict
@@ -28,15 +29,12 @@ from repairecon.rebuild_or_buy.stages import Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, grow
 from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
 from repairecon.rebuild_or_buy.years import p_spare_left
-from repairecon.records import Assumed, Branch, Case, Years
+from repairecon.records import Assumed, Branch, Case, Way, Years
 from repairecon.show.sheet import Panel, Shown
+from repairecon.show.words import money
 
 if TYPE_CHECKING:
     from repairecon.formulas.tree import StopRule
-
-
-LINES = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
-"""Columns of the prices."""
 
 
 @dataclass(frozen=True)
@@ -70,10 +68,18 @@ class Answer(Shown):
 
     def said(self) -> Panel:
         """The unit and the advice."""
-        from repairecon.rebuild_or_buy.parts import advice
+        from repairecon.rebuild_or_buy.parts import said
 
-        panel = advice(self)[0]
-        return panel if isinstance(panel, Panel) else Panel("", [])
+        return said(self)
+
+    def money(self, amount: float, se: float = 0.0) -> str:
+        """An amount of home money in words."""
+        return money(amount, self.case.terms.currency, se)
+
+    @cached_property
+    def look_again(self) -> list[Remark]:
+        """Figures that may be slips, those left out that the owner has said are right."""
+        return [r for r in look_again(self.case) if not r.acknowledged]
 
     # ---- the advice -------------------------------------------------------------------------
     @cached_property
@@ -197,18 +203,17 @@ class Answer(Shown):
     @cached_property
     def curves(self) -> pd.DataFrame:
         """Chance that each way's total is no more than x."""
-        return curves_of(self.table, self.outcomes)
+        return curves_of(self.model.ways, self.outcomes)
 
 
 # ---- the tables ---------------------------------------------------------------------------------
 def table_of(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd.DataFrame:
     """A row a way."""
-    places, tallies = range(len(model.ways)), outcomes.tallies
+    tallies = outcomes.tallies
     columns: dict[str, Any] = {
-        "kind": [w.kind for w in model.case.ways],
-        "allowed": list(model.allowed),
+        "kind": [w.kind for w in model.case.ways], "allowed": list(model.allowed),
         "why_not": [why_not[w] for w in model.ways],
-    }
+    }  # fmt: skip
     for q, name in enumerate(QUANTITIES):
         columns[f"{name}_mean"] = outcomes.mean[:, q]
         columns |= {f"{name}_p{p}": [float(t[q].quantile(p / 100)) for t in tallies] for p in (10, 50, 90)}
@@ -217,22 +222,16 @@ def table_of(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd
     columns["cost_lost_days_mean"] = outcomes.mean[:, 2] * model.lost_day
     if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
         columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
-    bought = [_bought_by(model, i) for i in places]
+    bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
     columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
     columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
     columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
     instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
     columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
-    ends = [model.ends.get(i) for i in places]
+    ends = [model.ends.get(i) for i in range(len(bought))]
     columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
-    columns["p_spare"] = [p_spare_left(model, i) for i in places]
+    columns["p_spare"] = [p_spare_left(model, i) for i in range(len(bought))]
     return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
-
-
-def _bought_by(model: Model, i: int) -> int:
-    """The way whose unit a pair buys, else the way itself."""
-    bought = model.case.ways[i].bought
-    return model.ways.index(bought) if bought else i
 
 
 def leaves_of(model: Model, stops: list[str]) -> pd.DataFrame:
@@ -264,9 +263,10 @@ def _main_rebuild(model: Model) -> int | None:
 
 
 def nodes_of(model: Model, leaves: pd.DataFrame) -> pd.DataFrame:
-    """The tree as nodes: each branch with its chance given its parent and expected extra cost."""
-    events, seen_at = model.tree.events, model.tree.seen
-    order = sorted(_events_that_matter(model), key=lambda e: (seen_at[events.index(e)], events.index(e)))
+    """The tree as nodes: each branch with its chance given its parent, expected extra cost, and what is done there."""
+    events, seen_at, main = model.tree.events, model.tree.seen, _main_rebuild(model)
+    matter = set() if main is None else _events_that_matter(model, model.case.ways[main])
+    order = sorted(matter, key=lambda e: (seen_at[events.index(e)], events.index(e)))
     seen: dict[tuple[tuple[str, str], ...], list[int]] = {(): list(range(len(leaves)))}
     for k, outcome in enumerate(leaves["outcomes"]):
         path: tuple[tuple[str, str], ...] = ()
@@ -274,48 +274,31 @@ def nodes_of(model: Model, leaves: pd.DataFrame) -> pd.DataFrame:
             if event in outcome:
                 path = (*path, (event, outcome[event]))
                 seen.setdefault(path, []).append(k)
-    chance, extra = leaves["chance"].to_numpy(), leaves["expected_extra_cost"].to_numpy()
-    ends, stops = leaves["ends_rebuild"].to_numpy(), leaves["stop"].to_numpy()
+    chance, extra, ends, stops = (
+        leaves[column].to_numpy() for column in ("chance", "expected_extra_cost", "ends_rebuild", "stop")
+    )
     ids = {path: n for n, path in enumerate(seen)}
     rows = []
     for path, members in seen.items():
         parent, joint = seen[path[:-1]] if path else members, float(chance[members].sum())
-        siblings = parent if path else []
+        event, label = path[-1] if path else ("", model.case.unit.name)
+        # the best rule where it is first settled, and how the branch is met
+        here, around = set(stops[members]), set(stops[parent if path else []])
+        does = [f"stop: {next(iter(here))}"] if len(here) == 1 and here != {""} and here != around else []
+        if main is not None and path:
+            does += [f"by {r.remedy}" for r in model.costs.remedied.get((model.ways[main], *path[-1]), ())[:1]]
         rows.append({
-            "id": ids[path],
-            "parent": ids[path[:-1]] if path else -1,
-            "label": path[-1][1] if path else model.case.unit.name,
-            "event": path[-1][0] if path else "",
-            "chance": joint / float(chance[parent].sum()),
-            "extra_cost": float(chance[members] @ extra[members] / joint),
-            "ends_rebuild": bool(ends[members].all()),
-            "note": _note(model, path, _stop_note(set(stops[members]), set(stops[siblings]))),
+            "id": ids[path], "parent": ids[path[:-1]] if path else -1, "label": label, "event": event,
+            "chance": joint / float(chance[parent].sum()), "note": "; ".join(does),
+            "extra_cost": float(chance[members] @ extra[members] / joint), "ends_rebuild": bool(ends[members].all()),
         })  # fmt: skip
     return pd.DataFrame(rows)
 
 
-def _note(model: Model, path: tuple[tuple[str, str], ...], stop: str) -> str:
-    """What is done at a branch: how it is met, and whether the best rule stops there."""
-    main = _main_rebuild(model)
-    if main is None or not path:
-        return stop
-    taken = model.costs.remedied.get((model.ways[main], *path[-1]), ())
-    return "; ".join(filter(None, (stop, f"by {taken[0].remedy}" if taken else "")))
-
-
-def _stop_note(here: set[str], around: set[str]) -> str:
-    """What the best rule does at a branch, where it is first settled."""
-    return f"stop: {next(iter(here))}" if len(here) == 1 and here != {""} and here != around else ""
-
-
-def _events_that_matter(model: Model) -> set[str]:
+def _events_that_matter(model: Model, rebuild: Way) -> set[str]:
     """Events that bear on the rebuild, and those that they depend on."""
-    main = _main_rebuild(model)
-    if main is None:
-        return set()
-    way = model.case.ways[main]
     met = {(r.event, r.outcome) for r in model.case.remedies}
-    bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, way)]
+    bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, rebuild)]
     matter = {b.event for b in bears if not _idle(b) or (b.event, b.outcome) in met}
     while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
         matter |= more
@@ -323,34 +306,32 @@ def _events_that_matter(model: Model) -> set[str]:
 
 
 def _idle(b: Branch) -> bool:
-    """An outcome without consequences for a rebuild."""
     return not (b.parts or b.ends_rebuild or b.extra_hours.high or b.outside_cost.high or b.extra_days.high)
 
 
 def lines_of(model: Model) -> pd.DataFrame:
     """Where each price comes from: a row for every part and way that is priced."""
-    rows = []
+    priced: list[tuple[str, str, int, Priced]] = []
     parts = {p.part: p for p in model.case.parts}
     for name, taken in model.costs.prices.items():
-        for priced in taken:
-            quote = priced.quote
-            pieces = parts[name].quantity if quote is None or len(taken) == 1 else priced.packs * quote.pack
-            rows.append(_line(name, parts[name].needed, pieces, priced))
-    for i, way in enumerate(model.case.ways):
-        if i in model.buys or way.traits.rebuilds == "away":
-            rows.append(_line(way.way, "unit", 1, model.costs.price_of(way)))
-    return pd.DataFrame(rows, columns=LINES)
+        for p in taken:
+            pieces = parts[name].quantity if p.quote is None or len(taken) == 1 else p.packs * p.quote.pack
+            priced.append((name, parts[name].needed, pieces, p))
+    priced += [(way.way, "unit", 1, model.costs.price_of(way)) for i, way in enumerate(model.case.ways)
+               if i in model.buys or way.traits.rebuilds == "away"]  # fmt: skip
+    rows = [
+        (*line, p.supplier.supplier if p.supplier else "", mean_of(p.range), p.supplier.currency if p.supplier else "",
+         p.landed, str(p.source))
+        for *line, p in priced
+    ]  # fmt: skip
+    columns = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
+    return pd.DataFrame(rows, columns=columns)
 
 
-def _line(name: str, needed: str, pieces: int, priced: Priced) -> tuple[object, ...]:
-    supplier, currency = (priced.supplier.supplier, priced.supplier.currency) if priced.supplier else ("", "")
-    return name, needed, pieces, supplier, mean_of(priced.range), currency, priced.landed, str(priced.source)
-
-
-def curves_of(table: pd.DataFrame, outcomes: Outcomes) -> pd.DataFrame:
+def curves_of(ways: Sequence[str], outcomes: Outcomes) -> pd.DataFrame:
     """Chance that each way's total is no more than x, on a common grid of x."""
     low = min(float(t[3].quantile(0.005)) for t in outcomes.tallies)
     high = max(float(t[3].quantile(0.99)) for t in outcomes.tallies)
     grid = np.linspace(low - 0.02 * (high - low), high, 240)
-    curves = {w: outcomes.tallies[i][3].chance_up_to(grid) for i, w in enumerate(table.index)}
+    curves = {w: outcomes.tallies[i][3].chance_up_to(grid) for i, w in enumerate(ways)}
     return pd.DataFrame(curves, index=pd.Index(grid, name="total"))

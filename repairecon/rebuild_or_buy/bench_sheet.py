@@ -5,19 +5,19 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
 
 from repairecon.kinds import facts, match_kind, match_symptom, settle
 from repairecon.kinds.tables import of_kind
 from repairecon.kinds.words import meaning
+from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.stages import LEAVE
 from repairecon.records import STAGES, WAY_GROUPS, Case
-from repairecon.show.layout import capital
+from repairecon.show.layout import capital, section, wrapped
 from repairecon.show.report import filled
-from repairecon.show.words import times_words
 
-_OWN_TASKS, _OWN_EVENTS, _OWN_LOOKS = "tasks.csv", "events.csv", "looks.csv"
 _MOST_STEPS, _MOST_LOOKS, _MOST_CAUSES, _MOST_STOPS, _MOST_PARTS, _MOST_EVENTS = 18, 5, 3, 4, 12, 16
 _SAME = 0.7
 _ISOLATES = re.compile(
@@ -65,31 +65,17 @@ _SIZES = ((2600, 9.2), (3200, 8.6), (3700, 8.0), (4300, 7.5), (5200, 6.9), (6400
 _SMALLEST = 5.7
 
 
-@dataclass(frozen=True)
-class Measure:
-    """Something to measure: its limit as it is known, beside which the value is written, and what to do then."""
-
-    name: str
-    limit: str
-    what_then: str = ""
-
-    @property
-    def said(self) -> str:
-        """The limit in words."""
-        return f"limit: {self.limit}" + (f" (else: {self.what_then})" if self.what_then else "")
-
-
-@dataclass(frozen=True)
+@dataclass
 class SheetStep:
-    """One step: what to do, who, what to look at, what to tick, what to measure."""
+    """One step: what to do, who, what to look at, what to tick, what to measure (its name, and its limit in words)."""
 
     stage: str
     work: str
     by: str = "owner"
     needed: str = "always"
-    look_at: tuple[str, ...] = ()
-    tick: tuple[tuple[str, tuple[str, ...]], ...] = ()
-    measures: tuple[Measure, ...] = ()
+    look_at: list[str] = field(default_factory=list)
+    tick: list[tuple[str, Sequence[str]]] = field(default_factory=list)
+    measures: list[tuple[str, str]] = field(default_factory=list)
 
     @property
     def heading(self) -> str:
@@ -99,91 +85,28 @@ class SheetStep:
         return f"{capital(self.work)}{who}{when}"
 
 
-@dataclass(frozen=True)
 class BenchSheet:
-    """What stands on the page, in its order. ``stop`` is the stop rule in words, ``call`` who to call."""
+    """What stands on the page: the case's own work, events, parts and sizes over those of its kind.
 
-    title: str
-    taken_as: str
-    cautions: tuple[str, ...]
-    who_may: str
-    tools: tuple[str, ...]
-    consumables: tuple[str, ...]
-    arrange: tuple[str, ...]
-    steps: tuple[SheetStep, ...]
-    never_again: tuple[str, ...]
-    for_supplier: tuple[str, ...]
-    stop: tuple[str, ...]
-    call: tuple[str, ...]
-    figures: str = ""
-
-    @property
-    def at_hand(self) -> list[tuple[str, str]]:
-        """What is wanted before the first step: title and items."""
-        titled = (("Tools", self.tools), ("To be used up", self.consumables), ("To arrange", self.arrange))
-        return [(title, ", ".join(items)) for title, items in titled if items]
-
-    @property
-    def after(self) -> list[tuple[str, tuple[str, ...]]]:
-        """What stands below the steps: title and lines."""
-        call = tuple(line if line.endswith(".") else f"{line} {_BLANK}" for line in self.call)
-        photographs = "For the supplier: photographs and numbers"
-        return [("Stop", self.stop), ("Never used again", self.never_again), (photographs, self.for_supplier),
-                ("Who to call", call)]  # fmt: skip
-
-
-def bench_sheet(case: Case, answer: Answer | None = None) -> BenchSheet:
-    """The bench sheet of a case.
-
-    Parameters
-    ----------
-    case : Case
-        Its own work, events, parts and sizes go over those of its kind.
-    answer : Answer, optional
-        Gives the stop rule; without it the sheet names what ends a rebuild of this kind.
-
-    Returns
-    -------
-    BenchSheet
-        To be shown by ``as_text`` or ``as_html``.
+    ``answer`` gives the stop rule; without it the sheet names what ends a rebuild of this kind.
     """
-    return _Maker(case).sheet(answer)
 
-
-class _Maker:
-    """A case beside what is known of its kind and of its symptom."""
-
-    def __init__(self, case: Case) -> None:
+    def __init__(self, case: Case, answer: Answer | None = None) -> None:
         unit, guessed = case.unit, any(a.name == "kind of unit" for a in case.assumed)
-        self.case = case
+        self.case, self.answer = case, answer
         # what the owner calls the unit: its kind, unless that was only read from its name
         self.match = settle(match_kind(unit.name if guessed or not unit.kind else unit.kind), unit.symptom)
-        self.known = facts(self.match.kind) if self.match.certainty in ("exact", "taken as") else None
-        self.symptom = match_symptom(self.known.kind, unit.symptom).symptom if self.known else ""
-        self.own_events = [b for b in case.branches if b.source.file == _OWN_EVENTS and b.seen_at in STAGES[:-2]
-                           and self.for_rebuild(b.ways)]  # fmt: skip
-
-    def sheet(self, answer: Answer | None) -> BenchSheet:
-        unit = self.case.unit
-        tasks = self.known.tasks if self.known else ()
-        used = (u for t in tasks for u in t.consumables if "none" not in u)
-        return BenchSheet(
-            title=f"{unit.name}: {unit.symptom}" if unit.symptom else unit.name,
-            taken_as=self.taken_as(),
-            cautions=self.cautions(),
-            who_may=_WHO[self.match.own_rebuild],
-            tools=_once(u for t in tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS,
-            consumables=_once(used),
-            # a row without work: a hire, a berth, a call-out
-            arrange=tuple(t.task for t in self.case.tasks
-                          if t.source.file == _OWN_TASKS and t.hours.high == 0 and self.for_rebuild(t.ways)),
-            steps=self.steps(),
-            never_again=self.never_again(),
-            for_supplier=self.for_supplier(),
-            stop=self.stop(answer),
-            call=self.call(),
-            figures=f"figures: {unit.figures}" if unit.figures else "",
-        )  # fmt: skip
+        self.known = known = facts(self.match.kind) if self.match.certainty in ("exact", "taken as") else None
+        self.symptom = match_symptom(known.kind, unit.symptom).symptom if known else ""
+        self.tasks, self.renewed = (known.tasks, known.always_renew) if known else ((), ())
+        asked = [self.symptom] if self.symptom else known.symptoms if known else []
+        self.mechanics = [[x.name for x in known.looks_of(s)] for s in asked] if known else []
+        self.own_tasks = _own(case.tasks, "tasks.csv")
+        self.own_events = [b for b in _own(case.branches, "events.csv")
+                           if b.seen_at in STAGES[:-2] and self.for_rebuild(b.ways)]  # fmt: skip
+        self.title = f"{unit.name}: {unit.symptom}" if unit.symptom else unit.name
+        self.figures = f"figures: {unit.figures}" if unit.figures else ""
+        self.who_may = _WHO[self.match.own_rebuild]
 
     def for_rebuild(self, ways: Sequence[str]) -> bool:
         """Whether a ways cell speaks of the own rebuild, a blank one does."""
@@ -192,7 +115,9 @@ class _Maker:
         names |= {group for group, members in WAY_GROUPS.items() if "rebuild" in members}
         return not ways or not names.isdisjoint(ways)
 
+    @property
     def taken_as(self) -> str:
+        """What kind of unit the sheet is for."""
         if self.known is None:
             ask = self.match.certainty == "ask"
             doubt = f"{self.match.said}; until that is settled" if ask else "kind of unit not known here"
@@ -200,7 +125,8 @@ class _Maker:
         said = f"{self.known.kind}, {self.symptom}" if self.symptom else self.known.kind
         return f"taken as: {said}" if self.match.certainty == "taken as" or self.symptom else said
 
-    def cautions(self) -> tuple[str, ...]:
+    @property
+    def cautions(self) -> list[str]:
         """The kind's and the case's; what cuts the unit off from sea, current, fuel and load comes first."""
         said = list(self.match.cautions)
         for line in self.case.unit.cautions:
@@ -208,66 +134,84 @@ class _Maker:
             # the case may say the same in other words
             if all(len(words & meaning(known)) < _SAME * len(words) for known in said):
                 said.append(line)
-        return tuple(sorted(_once(said), key=lambda line: not _ISOLATES.search(line)))
+        return sorted(_once(said), key=lambda line: not _ISOLATES.search(line))
+
+    @property
+    def tools(self) -> Sequence[str]:
+        """What to have at hand."""
+        return _once(u for t in self.tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS
+
+    @property
+    def arrange(self) -> list[str]:
+        """Rows without work: a hire, a berth, a call-out."""
+        return [t.task for t in self.own_tasks if t.hours.high == 0 and self.for_rebuild(t.ways)]
+
+    @property
+    def at_hand(self) -> list[tuple[str, str]]:
+        """What is wanted before the first step: title and items."""
+        used = _once(u for t in self.tasks for u in t.consumables if "none" not in u)
+        titled = (("Tools", self.tools), ("To be used up", used), ("To arrange", self.arrange))
+        return [(title, ", ".join(items)) for title, items in titled if items]
+
+    @property
+    def after(self) -> list[tuple[str, Sequence[str]]]:
+        """What stands below the steps: title and lines."""
+        call = [line if line.endswith(".") else f"{line} {_BLANK}" for line in self.call]
+        return [("Stop", self.stop), ("Never used again", self.never_again),
+                ("For the supplier: photographs and numbers", self.for_supplier), ("Who to call", call)]  # fmt: skip
 
     # ---- steps -----------------------------------------------------------------------------------
     def work(self) -> list[SheetStep]:
         """The steps in order: the case's own, else the kind's, else the general ones."""
-        own = [t for t in self.case.tasks if t.source.file == _OWN_TASKS and t.hours.high > 0]
+        own = [t for t in self.own_tasks if t.hours.high > 0]
         if self.known is not None and not own:
-            return [SheetStep(stage=t.stage, work=t.name, by=t.by, needed=t.needed) for t in self.known.tasks]
-        needed = {t.name: t.needed for t in self.known.tasks} if self.known else {}
+            return [SheetStep(t.stage, t.name, t.by, t.needed) for t in self.tasks]
+        needed = {t.name: t.needed for t in self.tasks}
         tasks = sorted((t for t in (own or self.case.tasks)
                         if t.hours.high > 0 and t.stage != "later" and self.for_rebuild(t.ways)),
                        key=lambda t: STAGES.index(t.stage))  # fmt: skip
-        made = [SheetStep(t.stage, t.task, by=t.by, needed=needed.get(t.task, "always")) for t in tasks]
+        made = [SheetStep(t.stage, t.task, t.by, needed.get(t.task, "always")) for t in tasks]
         if len(made) > _MOST_STEPS:
-            left = f"{len(made) - _MOST_STEPS} more: see {_OWN_TASKS}"
+            left = f"{len(made) - _MOST_STEPS} more: see tasks.csv"
             made = [*made[:_MOST_STEPS], SheetStep(made[_MOST_STEPS - 1].stage, left)]
         return made or [SheetStep(stage, stage) for stage in STAGES[:-1]]
 
-    def steps(self) -> tuple[SheetStep, ...]:
+    @cached_property
+    def steps(self) -> list[SheetStep]:
         """The work with what to look at, to tick and to measure put beside the step where it is met."""
         steps = self.work()
+        at = [STAGES.index(step.stage) for step in steps]
 
-        def at(stage: str, text: str) -> int:
+        def step(stage: str, text: str) -> SheetStep:
             """Of the stage's steps the one whose words fit best, always-done ones first."""
             place, said = STAGES.index(stage), meaning(text)
-            nearest = min((STAGES.index(s.stage) for s in steps), key=lambda k: (abs(k - place), k))
-            here = [k for k, s in enumerate(steps) if STAGES.index(s.stage) == nearest]
-            return max(here, key=lambda k: (len(said & meaning(work[k])), steps[k].needed == "always", -k))
+            nearest = min(at, key=lambda k: (abs(k - place), k))
+            here = [s for k, s in zip(at, steps, strict=True) if k == nearest]
+            return max(here, key=lambda s: (len(said & meaning(s.work)), s.needed == "always"))
 
-        work = [s.work for s in steps]
-        for stage, measure in self.limits():
-            k = at(stage, measure.name)
-            steps[k] = replace(steps[k], measures=(*steps[k].measures, measure))
+        for stage, name, limit, then in self.limits():
+            said = f"limit: {limit}" + (f" (else: {then})" if then else "")
+            step(stage, name).measures.append((name, said))
         for stage, text in (*self.looks(), *self.causes()):
-            k = at(stage, text)
-            steps[k] = replace(steps[k], look_at=(*steps[k].look_at, text))
+            step(stage, text).look_at.append(text)
         for stage, event, outcomes in self.events():
-            k = at(stage, event)
-            steps[k] = replace(steps[k], tick=(*steps[k].tick, (event, outcomes)))
-        return tuple(steps)
+            step(stage, event).tick.append((event, outcomes))
+        return steps
 
-    def limits(self) -> Iterator[tuple[str, Measure]]:
+    def limits(self) -> Iterator[tuple[str, str, str, str]]:
+        """Stage, measure, its limit as it is known, and what to do beyond it."""
         if self.known is None:
-            yield from (("measure", Measure(*row)) for row in _GENERAL_LIMITS)
+            yield from (("measure", *row) for row in _GENERAL_LIMITS)
             return
         stages = {row["measure"]: row["stage"] for _, row in of_kind("limit_stages", self.known.kind)}
         for _, row in of_kind("limits", self.known.kind):
-            then = row["what_then"].removeprefix("-")
-            yield stages[row["measure"]], Measure(row["measure"], row["limit"], then)
-
-    def asked(self) -> list[str]:
-        """The symptom, or all of the kind where it is not known."""
-        return [self.symptom] if self.symptom else list(self.known.symptoms) if self.known else []
+            yield stages[row["measure"]], row["measure"], row["limit"], row["what_then"].removeprefix("-")
 
     def looks(self) -> list[tuple[str, str]]:
         """Looks before anything comes apart, the case's own or the mechanic's for this symptom."""
-        names = [x.look for x in self.case.looks if x.source.file == _OWN_LOOKS and x.event]
-        if not names and self.known is not None:
-            each = _MOST_LOOKS if len(self.asked()) == 1 else 1
-            names = [x.name for s in self.asked() for x in self.known.looks_of(s)[:each]]
+        each = _MOST_LOOKS if len(self.mechanics) == 1 else 1
+        names = [x.look for x in _own(self.case.looks, "looks.csv") if x.event]
+        names = names or [name for looks in self.mechanics for name in looks[:each]]
         return [("outside", name) for name in names if not _BY_TELEPHONE.search(name)][:_MOST_LOOKS]
 
     def causes(self) -> list[tuple[str, str]]:
@@ -280,87 +224,75 @@ class _Maker:
             found.setdefault(f.seen_at, []).append((f.seen_at, f"may be: {f.cause}{cure}"))
         return [pair for pairs in found.values() for pair in pairs[:_MOST_CAUSES]]
 
-    def events(self) -> list[tuple[str, str, tuple[str, ...]]]:
+    def events(self) -> list[tuple[str, str, Sequence[str]]]:
         """Findings of the case's own tree, to be ticked."""
         outcomes: dict[tuple[str, str], dict[str, None]] = {}
         for b in self.own_events:
             outcomes.setdefault((b.seen_at, b.event), {})[b.outcome] = None
-        ticks = [(stage, event, tuple(seen)) for (stage, event), seen in outcomes.items()]
+        ticks = [(*at, tuple(seen)) for at, seen in outcomes.items()]
         left = len(ticks) - _MOST_EVENTS
-        more = [(ticks[-1][0], f"{left} more events", (f"see {_OWN_EVENTS}",))] if left > 0 else []
+        more = [(ticks[-1][0], f"{left} more events", ("see events.csv",))] if left > 0 else []
         return [*ticks[:_MOST_EVENTS], *more]
 
     # ---- parts, stop rule, calls -------------------------------------------------------------------
-    def never_again(self) -> tuple[str, ...]:
+    @property
+    def never_again(self) -> Sequence[str]:
         """What is always renewed, by the case with its sizes, by the kind with where to read them."""
-        mine = [p for p in self.case.parts if p.needed == "always" and p.source.file == "parts.csv"]
-        many = (f"{p.quantity} x " if p.quantity > 1 else "" for p in mine)
-        sizes = (f", {p.standard_size}" if p.standard_size else "" for p in mine)
-        said = [f"{n}{p.part}{size}" for n, p, size in zip(many, mine, sizes, strict=True)][:_MOST_PARTS]
+        mine = [p for p in _own(self.case.parts, "parts.csv") if p.needed == "always"]
+        said = [f"{f'{p.quantity} x ' if p.quantity > 1 else ''}{p.part}{p.standard_size and f', {p.standard_size}'}"
+                for p in mine[:_MOST_PARTS]]  # fmt: skip
         if len(mine) > _MOST_PARTS:
             said.append(f"{len(mine) - _MOST_PARTS} more: see parts.csv")
-        for r in self.known.always_renew if self.known else ():
-            said.append(f"{r.part} ({r.why}{f'; {r.usual_sizes}' if r.usual_sizes else ''})")
-        return _once(said) or ("every seal, gasket, split pin, lock washer and lock nut that comes off",)
+        said += [f"{r.part} ({r.why}{r.usual_sizes and f'; {r.usual_sizes}'})" for r in self.renewed]
+        return _once(said) or ["every seal, gasket, split pin, lock washer and lock nut that comes off"]
 
-    def for_supplier(self) -> tuple[str, ...]:
+    @property
+    def for_supplier(self) -> list[str]:
         """Photographs, then numbers: what a counter asks."""
-        renewed = self.known.always_renew if self.known else ()
-        words = [*(r.generic for r in renewed), *(f"{p.part} {p.description}" for p in self.case.parts)]
+        words = [*(r.generic for r in self.renewed), *(f"{p.part} {p.description}" for p in self.case.parts)]
         text = " ".join(words).casefold()
-        all_of_them = self.known is None and not any(name.casefold() in text for name in _MEASURED)
-        sizes = [f"{name}: {what}" for name, what in _MEASURED.items() if all_of_them or name.casefold() in text]
-        group = _BY_GROUP.get(self.known.group) if self.known else None
-        return _once((*_SUPPLIER, *((group,) if group else ()), *sizes))
+        named = [name for name in _MEASURED if name.casefold() in text]
+        sizes = named or ([] if self.known else list(_MEASURED))
+        group = [_BY_GROUP[self.known.group]] if self.known and self.known.group in _BY_GROUP else []
+        return _once((*_SUPPLIER, *group, *(f"{name}: {_MEASURED[name]}" for name in sizes)))
 
-    def stop(self, answer: Answer | None) -> tuple[str, ...]:
+    @property
+    def stop(self) -> list[str]:
         """The rule in words: from the answer, else what ends a rebuild of this kind."""
         leave_it = "Stop before it is opened: that is for the specialist or the licensed hand."
-        bar = (leave_it,) if self.match.own_rebuild == _LICENSED else ()
-        if answer is not None and (lines := tuple(_stop_rule(answer))):
-            return (*bar, *lines)
+        bar = [leave_it] if self.match.own_rebuild == _LICENSED else []
+        if self.answer is not None and (lines := sentences.stop_rule(self.answer, self.answer.stop_when)):
+            return [*bar, *lines]
         ends = [f"{b.event}: {b.outcome}" for b in self.own_events if b.ends_rebuild]
         if self.known is not None and not ends:
             ends = [f.cause for f in self.known.failures if f.mend == "end" and f.this_unit]
-        lines = tuple(f"Stop and ask what a new one costs if: {end}." for end in _once(ends)[:_MOST_STOPS])
-        return (*bar, *lines, "Stop when parts, work outside and hours still to come cost more than buying from here.")
+        lines = [f"Stop and ask what a new one costs if: {end}." for end in _once(ends)[:_MOST_STOPS]]
+        return [*bar, *lines, "Stop when parts, work outside and hours still to come cost more than buying from here."]
 
-    def call(self) -> tuple[str, ...]:
+    @property
+    def call(self) -> list[str]:
         """Who does what an owner does not, whom to ask for prices, and whom in need."""
         others: dict[str, list[str]] = {}
-        tasks = [(t.by, t.name) for t in self.known.tasks] if self.known else []
-        tasks += [(t.by, t.task) for t in self.case.tasks if t.source.file == _OWN_TASKS]
-        for by, work in tasks:
+        for by, work in [*((t.by, t.name) for t in self.tasks), *((t.by, t.task) for t in self.own_tasks)]:
             if by != "owner":
                 others.setdefault(by, []).append(work)
         lines = [f"{by}, for: {'; '.join(_once(work)[:4])}" for by, work in others.items()]
         lines += [f"supplier: {s.supplier}" for s in self.case.suppliers[:3]]
-        if self.known is not None:
-            looks = [x.name for s in self.asked() for x in self.known.looks_of(s)]
-            lines += [name for name in looks if _BY_TELEPHONE.search(name)][:2]
-        return (*(lines or ["a mechanic who knows this unit", "a supplier of its parts"]), _HELP)
+        lines += [name for looks in self.mechanics for name in looks if _BY_TELEPHONE.search(name)][:2]
+        return [*(lines or ["a mechanic who knows this unit", "a supplier of its parts"]), _HELP]
 
 
-def _once(items: Iterable[str]) -> tuple[str, ...]:
+def _own(records: Iterable[Any], file: str) -> list[Any]:
+    """The records that the owner wrote."""
+    return [record for record in records if record.source.file == file]
+
+
+def _once(items: Iterable[str]) -> list[str]:
     """The items in their order, none twice, whatever its commas."""
     first: dict[str, str] = {}
     for item in items:
         first.setdefault(re.sub(r"[^a-z0-9]+", " ", item.casefold()).strip(), item)
-    return tuple(first.values())
-
-
-def _stop_rule(answer: Answer) -> Iterator[str]:
-    shown = [s for s in answer.stop_when if s.findings]
-    for point, action in dict.fromkeys((s.point, s.action) for s in shown):
-        stops = [s for s in shown if (s.point, s.action) == (point, action)]
-        when = "; or ".join(" with ".join(f"{e}: {o}" for e, o in s.findings) for s in stops[:_MOST_STOPS])
-        rarer = "; or in rarer cases (see the answer)" if len(stops) > _MOST_STOPS else ""
-        do = action if action == LEAVE else f"stop and take {action}"
-        often = times_words(sum(s.chance for s in stops))
-        yield f"After {STAGES[point]}, {do} if {when}{rarer} ({often}); else go on."
-    for s in answer.stop_when:
-        if not s.findings and s.action != LEAVE:
-            yield f"After {STAGES[s.point]}, stop and take {s.action}."
+    return list(first.values())
 
 
 # ---- as text -------------------------------------------------------------------------------------
@@ -368,23 +300,17 @@ def as_text(sheet: BenchSheet, width: int = 100) -> str:
     """The sheet for a terminal or a text printer so many letters wide, cautions first."""
     head = [f"Bench sheet: {sheet.title}", sheet.taken_as, sheet.figures]
     first = ("Before anything is opened", (*sheet.cautions, sheet.who_may))
-    sections = [first, *((title, (items,)) for title, items in sheet.at_hand)]
-    parts = ["\n".join(textwrap.fill(line, width) for line in head if line)]
-    parts += [_listed(title, lines, width) for title, lines in sections]
+    parts = ["\n".join(wrapped(line, width=width) for line in head if line)]
+    parts += [section(title, lines, width) for title, lines in (first, *((title, [x]) for title, x in sheet.at_hand))]
     parts.append("Step by step\n" + "\n".join(_step_text(step, width) for step in sheet.steps))
-    parts += [_listed(title, lines, width) for title, lines in sheet.after if lines]
+    parts += [section(title, lines, width) for title, lines in sheet.after if lines]
     return "\n\n".join(parts) + "\n"
-
-
-def _listed(title: str, lines: Sequence[str], width: int) -> str:
-    folded = (textwrap.fill(line, width, initial_indent="- ", subsequent_indent="  ") for line in lines)
-    return "\n".join([title, *folded])
 
 
 def _step_text(step: SheetStep, width: int) -> str:
     inside = [text if text.startswith("may be: ") else f"look: {text}" for text in step.look_at]
     inside += [f"{event}: {' '.join(f'{_BOX} {o}' for o in outcomes)}" for event, outcomes in step.tick]
-    inside += [f"{m.name}: {_BLANK} {m.said}" for m in step.measures]
+    inside += [f"{name}: {_BLANK} {said}" for name, said in step.measures]
     lines = [(f"{step.stage}: {step.heading}", f"{_BOX} ", "    "), *((text, "    ", "      ") for text in inside)]
     return "\n".join(textwrap.fill(text, width, initial_indent=a, subsequent_indent=b) for text, a, b in lines)
 

@@ -1,4 +1,4 @@
-"""The pictures of an answer with what to do said under each; those of money drawn here: ranges, chances, days.
+"""The pictures of an answer with what to do said under each; those with a row or a point a way or number drawn here.
 
 Those that draw take a frame, the name of the home money, a caption, and axes to draw in (a new figure without); each
 returns the axes drawn in.
@@ -13,55 +13,51 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
+from matplotlib.patheffects import withStroke
 from matplotlib.transforms import Bbox
 
 from repairecon.buying.inputs import mean_of
-from repairecon.rebuild_or_buy import charts_tree, charts_years
+from repairecon.rebuild_or_buy import charts_lines, charts_tree
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, DASHES, HALO, INK, LINES, LOW, MAIN, MAIN_TINT, PALE, QUIET, Margins, Place, axis_label, chance_said,
-    check, error_of, figure_of, inches, inches_down, limits, may_be_chosen, money_said, money_ticks, per_inch, slot,
-    stage, tall, ticks, wrap, write,
+    BESIDE, HALO, INK, LINE, LOW, MAIN, MAIN_TINT, NO_BREAK, QUIET, SIZE, TURN, TURN_DARK, TURN_TINT, Margins,
+    Place, axis_label, figure_of, framing, inches, inches_down, limits, money_said, money_ticks, per_inch,
+    slot, stage, tall, ticks, with_unit, wrap, write,
 )  # fmt: skip
-from repairecon.show.words import chance_words, days_words, money, number
+from repairecon.show.words import chance_words, days_words, number
 
 
 # ---- the pictures of an answer ------------------------------------------------------------------
-def _chosen(answer: Answer) -> str:
-    """The way of the advice; the cheapest for this job where none is advised."""
-    return answer.advice.way if answer.advice.way in answer.table.index else answer.verdict.best
-
-
 def ranges(answer: Answer, ax: Axes | None = None) -> Axes:
     """What each way costs, from the good case to the bad."""
-    chosen, steady, currency = _chosen(answer), answer.verdict.steadiest, answer.case.terms.currency
-    rows = answer.table.loc[[chosen, steady]]
-    over, mildest = (money(p, currency, se) for p, se in rows[["total_p90", "total_p90_se"]].to_numpy())
+    chosen, steady = answer.advice.way, answer.verdict.steadiest
+    bad_cases = answer.table.loc[[chosen, steady], ["total_p90", "total_p90_se"]].to_numpy()
+    over, mildest = (answer.money(p90, se) for p90, se in bad_cases)
     caption = f"Keep {over} ready before you begin: {chosen} has the mildest bad case."
     if chosen != steady:
         caption = (
             f"Look at the right-hand ends first: if you could not bear {over} for {chosen}, "
             f"take {steady}, which stays under {mildest} nine times in ten."
         )
-    return cost_ranges(answer.table, currency, caption, ax)
+    return cost_ranges(answer.table, answer.case.terms.currency, caption, ax)
 
 
 def curves(answer: Answer, ax: Axes | None = None) -> Axes:
     """The chance that a way costs no more than a sum."""
-    chosen, currency = _chosen(answer), answer.case.terms.currency
-    middle = money(answer.table.loc[chosen, "total_p50"], currency, answer.table.loc[chosen, "total_p90_se"])
+    chosen = answer.advice.way
+    middle = answer.money(answer.table.loc[chosen, "total_p50"], answer.table.loc[chosen, "total_p90_se"])
     caption = (
         "Find the sum that you can spend on the lower scale and take the way whose line is highest there: "
         f"{middle} is enough half the time for {chosen}."
     )
-    return chance_below(answer.curves, currency, caption, ax)
+    return charts_lines.chance_below(answer.curves, answer.case.terms.currency, caption, ax)
 
 
 def days(answer: Answer, ax: Axes | None = None) -> Axes:
     """Cash against days out of service."""
-    chosen, fast = _chosen(answer), answer.verdict.fastest
+    chosen, fast = answer.advice.way, answer.verdict.fastest
     within, soonest = (days_words(answer.table.loc[way, "days_p90"]) for way in (chosen, fast))
     caption = f"Lower and further left is better: {chosen} is the soonest, back within {soonest} nine times in ten."
     if chosen != fast:
@@ -76,13 +72,12 @@ def tree(answer: Answer, ax: Axes | None = None, keep: int = charts_tree.KEEP_EN
     """What may be found inside, with so many ends at most."""
     ended = answer.leaves["chance"][answer.leaves["ends_rebuild"]].sum()
     bad = answer.leaves.loc[(answer.leaves["chance"] * answer.leaves["expected_extra_cost"]).idxmax()]
-    currency = answer.case.terms.currency
-    dear = money(bad["expected_extra_cost"], currency)
+    dear = answer.money(bad["expected_extra_cost"])
     caption = (
         f"Follow the broad streams from the left. {capital(chance_words(ended))} that the rebuild ends in a bought "
         f"unit on top of what is spent; the course that weighs most adds {dear} ({chance_words(bad['chance'])})."
     )
-    return charts_tree.damage_tree(answer.nodes, currency, caption, ax, keep)
+    return charts_tree.damage_tree(answer.nodes, answer.case.terms.currency, caption, ax, keep)
 
 
 def swings(answer: Answer, ax: Axes | None = None) -> Axes:
@@ -92,7 +87,7 @@ def swings(answer: Answer, ax: Axes | None = None) -> Axes:
     if crossing:
         caption = f"Find out more about {crossing[0]} first: it alone can take {answer.verdict.best} out of the lead."
     frame = pd.DataFrame([vars(s) for s in answer.swings]).assign(lead_now=answer.verdict.gap)
-    return charts_years.swings(frame, answer.case.terms.currency, caption, ax)
+    return lead_swings(frame, answer.case.terms.currency, caption, ax)
 
 
 def years(answer: Answer, ax: Axes | None = None) -> Axes:
@@ -103,7 +98,7 @@ def years(answer: Answer, ax: Axes | None = None) -> Axes:
         f"Take the way that lies lowest at the year in which you mean to sell: at {number(h.years.horizon_years)} "
         f"years it is {h.best}."
     )
-    return charts_years.cost_over_years(fan[fan["way"].isin(allowed)], answer.case.terms.currency, caption, ax)
+    return charts_lines.cost_over_years(fan[fan["way"].isin(allowed)], answer.case.terms.currency, caption, ax)
 
 
 def spare(answer: Answer, ax: Axes | None = None) -> Axes:
@@ -113,21 +108,16 @@ def spare(answer: Answer, ax: Axes | None = None) -> Axes:
         "Carry the spare whose line is highest at the days more that a failure away takes you (the case says "
         f"{days_words(mean_of(h.years.days_away))}), and none where all lie under the line."
     )
-    return charts_years.spare_worth(h.spare_lines, answer.case.terms.currency, caption, ax)
+    return charts_lines.spare_worth(h.spare_lines, answer.case.terms.currency, caption, ax)
 
 
 # ---- what each way costs ------------------------------------------------------------------------
 def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """A bar from the good case to the bad case for each way, the cheapest on average on top.
 
-    Parameters
-    ----------
-    table
-        A row a way: ``total_p10``, ``total_p50``, ``total_p90``, ``total_mean``, ``cash_mean``
-        [home money], ``allowed`` (may it be chosen), ``why_not`` (the reason if it may not);
-        ``total_p90_se`` (standard error of a sampled range) if there is one: it limits the digits shown.
+    ``table`` is that of the answer: ``total_p10``, ``total_p50``, ``total_p90``, ``total_mean``, ``cash_mean`` [home
+    money], ``total_p90_se`` (limits the digits shown), ``allowed``, ``why_not``.
     """
-    check(table, ["total_mean", "total_p10", "total_p50", "total_p90", "cash_mean"])
     rows = table.sort_values("total_mean", kind="stable")
     width = slot(ax)[0]
     margins = Margins(left=0.23 * width, right=0.2 * width, axis=0.3)
@@ -141,7 +131,7 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     top = 0.0
     for (way, row), (name, said, mean), height in zip(rows.iterrows(), texts, heights, strict=True):
         _cost_bar(ax, str(way), row, top + (height - 0.24 - tall(said)) / 2 + 0.1, said)
-        ink = INK if may_be_chosen(row) else QUIET
+        ink = INK if row["allowed"] else QUIET
         write(ax, (0.0, top + height / 2), name, BESIDE, (-9.0, 0.0), ha="right", color=ink)
         write(ax, (1.0, top + height / 2), mean, BESIDE, (9.0, 0.0), color=ink)
         top += height
@@ -149,21 +139,20 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
 
 
 def _cost_words(row: pd.Series[Any], currency: str) -> str:
-    se = error_of(row, "total_p90_se")
-    half, bad = money_said(row["total_p50"], currency, se), money_said(row["total_p90"], currency, se)
+    half, bad = (money_said(row[column], currency, row["total_p90_se"]) for column in ("total_p50", "total_p90"))
     sure = row["total_p10"] == row["total_p90"]
     words = f"nearly always {half}" if sure else f"half the time under {half}, 1 in 10 over {bad}"
-    return words if may_be_chosen(row) else f"{words}\nleft out: {row.get('why_not') or 'not allowed'}"
+    return words if row["allowed"] else f"{words}\nleft out: {row['why_not'] or 'not allowed'}"
 
 
 def _mean_words(row: pd.Series[Any], currency: str) -> str:
-    mean, cash = money_said(row["total_mean"], currency), money_said(row["cash_mean"], currency)
+    mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
     return f"● average {mean}\n◆ cash only {cash}"
 
 
 def _cost_bar(ax: Axes, way: str, row: pd.Series[Any], y: float, said: str) -> None:
     """Bar and marks of a way; its words under it start at its low end unless they would leave the plot."""
-    low, high, allowed = float(row["total_p10"]), float(row["total_p90"]), may_be_chosen(row)
+    low, high, allowed = float(row["total_p10"]), float(row["total_p90"]), bool(row["allowed"])
     look: dict[str, Any] = {"facecolor": MAIN_TINT, "edgecolor": MAIN, "linewidth": 1.2}
     if not allowed:
         look = {"facecolor": "white", "edgecolor": QUIET, "linewidth": 0.9, "hatch": "////"}
@@ -177,75 +166,13 @@ def _cost_bar(ax: Axes, way: str, row: pd.Series[Any], y: float, said: str) -> N
     write(ax, (max(first, min(low, last - need)), y + 0.15), said, va="top", color=QUIET, path_effects=HALO)
 
 
-# ---- the chance of staying below ----------------------------------------------------------------
-def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each way a line: the chance that it costs no more than a sum.
-
-    Parameters
-    ----------
-    curves
-        A column a way, the index the cost [home money] ascending, the values chances in 0..1.
-    """
-    check(curves, list(curves.columns))
-    costs = curves.index.to_numpy(dtype=float)
-    ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
-    margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)
-    names = [wrap(str(way), margins.right - 0.3) for way in ways]
-    ax = stage(ax, "The chance that it costs no more than...", caption, 1.2 * sum(map(tall, names)), margins)
-    ax.set_xlim(*limits(costs))
-    ax.set_ylim(0.0, 1.03)
-    money_ticks(ax, "x", currency)
-    parts = [0.0, 0.25, 0.5, 0.75, 1.0]
-    ax.set_yticks(parts, [chance_said(p) for p in parts], parse_math=False)
-    ax.grid(True, axis="y", color=PALE, linewidth=0.8)
-    axis_label(ax, "x", "all-in cost")
-    for place, (way, name, level) in enumerate(zip(ways, names, _levels(ax, names), strict=True)):
-        chances, ink = curves[way].to_numpy(float), LINES[place % len(LINES)]
-        dash = DASHES[place % len(DASHES)]
-        ax.plot(costs, chances, color=ink, linewidth=2.0, linestyle=dash, gid=f"curve {way}", zorder=3)
-        start = min(_reaches(costs, chances, level), float(costs[-1]))
-        on_line = float(np.interp(start, costs, chances)) if start == costs[-1] else level
-        ax.plot([start, ax.get_xlim()[1]], [on_line, level], color=ink, linewidth=0.9, linestyle=(0, (1, 2)))
-        ax.plot([start], [on_line], "o", ms=6, color=ink, mec="white", zorder=4)
-        write(ax, (1.0, level), name, BESIDE, (6.0, 0.0), color=ink, weight="bold")
-    return ax
-
-
-def _reaches(costs: np.ndarray[Any, Any], chances: np.ndarray[Any, Any], level: float) -> float:
-    """The cost at which a curve reaches a level; endless if it never does."""
-    rising = np.maximum.accumulate(chances)
-    if rising[-1] < level:
-        return float("inf")
-    after = int(np.searchsorted(rising, level))
-    # the two points round the level alone: over flat stretches a curve has no one cost for a chance
-    near = slice(max(after - 1, 0), after + 1)
-    return float(np.interp(level, rising[near], costs[near]))
-
-
-def _levels(ax: Axes, names: Sequence[str]) -> list[float]:
-    """Heights of the labels in the margin, from the top down, evenly spread and apart."""
-    low, high = ax.get_ylim()
-    shares = np.array([tall(name) for name in names]) * figure_of(ax).dpi / ax.bbox.height * (high - low)
-    gap = max(0.0, (0.96 - shares.sum()) / len(names))
-    return [float(v) for v in 0.98 - np.cumsum(shares + gap) + (shares + gap) / 2]
-
-
 # ---- money against days -------------------------------------------------------------------------
 def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """Every way as a point of days out of service and cash, with its good and bad case as whiskers.
+    """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey.
 
-    Parameters
-    ----------
-    table
-        A row a way: ``days_p10``, ``days_p50``, ``days_p90`` [day], ``cash_p10``, ``cash_mean``,
-        ``cash_p90`` [home money]; ``allowed`` if some may not be chosen.
-
-    Returns
-    -------
-    Axes
-        The axes drawn in; ways that an allowed way beats on both are grey.
+    ``table`` is that of the answer: ``days_p10``, ``days_p50``, ``days_p90`` [day], ``cash_p10``, ``cash_mean``,
+    ``cash_p90`` [home money], ``allowed``.
     """
-    check(table, ["days_p10", "days_p50", "days_p90", "cash_p10", "cash_mean", "cash_p90"])
     width, margins = slot(ax)[0], Margins(left=1.3, right=0.4, axis=0.55)
     title = "Cash against days out of service; grey ways are worse on both"
     ax = stage(ax, title, caption, 2.6 + 0.25 * len(table), margins)
@@ -260,7 +187,7 @@ def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax
     for way, row in table.iterrows():
         _cross(ax, str(way), row, QUIET if way in beaten else MAIN)
         numbers = f"\n{days_words(row['days_p50'])}, {money_said(row['cash_mean'], currency)}"
-        barred = "" if may_be_chosen(row) else "\nnot allowed"
+        barred = "" if row["allowed"] else "\nnot allowed"
         named[str(way)] = f"{wrap(str(way), min(1.9, 0.25 * width))}{'' if way in beaten else numbers}{barred}"
     _label_points(ax, table, named, beaten)
     return ax
@@ -268,34 +195,30 @@ def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax
 
 def _beaten(table: pd.DataFrame) -> set[Any]:
     """The ways that an allowed way beats: no worse on days and cash, better on one of them."""
-    points = table[["days_p50", "cash_mean"]]
-    rivals = points[[may_be_chosen(row) for _, row in table.iterrows()]].to_numpy(float)
-    pairs = zip(points.index, points.to_numpy(float), strict=True)
-    better = {way: (rivals <= at).all(axis=1) & (rivals < at).any(axis=1) for way, at in pairs}
-    return {way for way, by in better.items() if by.any()}
+    points = table[["days_p50", "cash_mean"]].to_numpy(float)[:, None]
+    rivals = points[table["allowed"].to_numpy(bool)][:, 0]
+    better = (rivals <= points).all(axis=2) & (rivals < points).any(axis=2)
+    return set(table.index[better.any(axis=1)])
 
 
 def _cross(ax: Axes, way: str, row: pd.Series[Any], ink: str) -> None:
-    """A way's point and its whiskers."""
     x, y = float(row["days_p50"]), float(row["cash_mean"])
     whisker: dict[str, Any] = {"color": ink, "linewidth": 1.4, "alpha": 0.4, "zorder": 2}
     ax.plot([row["days_p10"], row["days_p90"]], [y, y], gid=f"days {way}", **whisker)
     ax.plot([x, x], [row["cash_p10"], row["cash_p90"]], gid=f"cash {way}", **whisker)
-    face = ink if may_be_chosen(row) else "white"
+    face = ink if row["allowed"] else "white"
     ax.plot([x], [y], "o", ms=9, color=face, mec=ink, mew=1.6, zorder=4, gid=f"way {way}", clip_on=False)
 
 
 def _label_points(ax: Axes, table: pd.DataFrame, named: Mapping[str, str], beaten: set[Any]) -> None:
     """The names beside their points, clear of each other, of the points and if possible of the whiskers."""
-    to_points = 72.0 / figure_of(ax).dpi
-    move = ax.transData.transform
-    dots = to_points * move(table[["days_p50", "cash_mean"]].to_numpy(float))
+    to_points, move = 72.0 / figure_of(ax).dpi, ax.transData.transform
+    low, dots, high = (to_points * move(table[[days, cash]].to_numpy(float)) for days, cash in (
+        ("days_p10", "cash_p10"), ("days_p50", "cash_mean"), ("days_p90", "cash_p90")))  # fmt: skip
     taken = [Bbox.from_bounds(x - 6, y - 6, 12, 12) for x, y in dots]
-    whiskers = []
-    for _, row in table.iterrows():
-        x, y = row["days_p50"], row["cash_mean"]
-        for ends in ([(row["days_p10"], y), (row["days_p90"], y)], [(x, row["cash_p10"]), (x, row["cash_p90"])]):
-            whiskers.append(Bbox(to_points * move(ends)).padded(1.5))
+    ends = [pair for (x0, y0), (x, y), (x1, y1) in zip(low, dots, high, strict=True)
+            for pair in ([(x0, y), (x1, y)], [(x, y0), (x, y1)])]  # fmt: skip
+    whiskers = [Bbox(pair).padded(1.5) for pair in ends]
     page = Bbox(to_points * ax.bbox.get_points())
     for (x, y), (way, row) in zip(dots, table.iterrows(), strict=True):
         name, at = named[str(way)], (row["days_p50"], row["cash_mean"])
@@ -334,3 +257,121 @@ def _free_place(at: Place, size: Place, page: Bbox, taken: Sequence[Bbox], avoid
             if covered < least:
                 best, least = box, covered
     return best
+
+
+# ---- what moves the lead ---------------------------------------------------------------------------
+ROWS, LEAST, SLANT = 9, 0.05, 0.1
+"""Most rows, least move of the lead that matters [share of the greatest], half the fall of a line [inch]."""
+WIDE_HALO = (withStroke(linewidth=4.0, foreground="white"),)
+HEAD = 2 * LINE + 0.12
+TITLE = "How the lead of the best way moves with each number"
+
+
+def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
+    """For each number a line from the lead at its low value, above, to that at its high, below; the worst fall on top.
+
+    ``frame`` has a row a number: ``number`` (its name), ``unit``, ``value_low``, ``value_high`` (one in ten is lower,
+    one in ten higher), ``lead_low``, ``lead_high`` (by how much the best way leads the next at that value, below 0 if
+    another is cheaper), ``lead_now`` (the same in all rows) [home money]. Numbers that hardly move the lead are not
+    drawn but counted in words.
+    """
+    width, height = slot(ax)
+    margins = Margins(left=0.2 * width, right=0.22 * width, axis=0.55)
+    room = height - sum(framing(TITLE, caption, width, margins)[2:]) if height else np.inf
+    leads = frame[["lead_low", "lead_high"]].to_numpy(float)
+    moves, worst = np.abs(leads - frame[["lead_now"]].to_numpy(float)).max(axis=1), leads.min(axis=1)
+    weight = moves / (moves.max() or 1.0) + (worst < 0.0)  # one that can flip the choice weighs more
+    said = [_swing_words(row, currency, margins) for _, row in frame.iterrows()]
+    rows = pd.concat([frame.reset_index(drop=True).assign(move=moves, worst=worst), pd.DataFrame(said)], axis=1)
+    rows = rows.iloc[np.argsort(-weight, kind="stable")]
+    for many in range(min(ROWS, max(1, int((weight >= LEAST).sum()))), 0, -1):
+        rest = wrap(_rest_words(rows.iloc[many:], currency), (margins.left + margins.right) / 0.42)
+        kept = rows.iloc[:many].sort_values("worst", kind="stable")
+        total = HEAD + float(kept["tall"].sum()) + (tall(rest) + 0.08 if rest else 0.0)
+        if total <= room:
+            break
+    ax = stage(ax, TITLE, caption, total, margins, least=LOW)
+    _swing_scales(ax, kept)
+    inches_down(ax, total)
+    money_ticks(ax, "x", currency)
+    _head(ax, kept, currency)
+    top = HEAD
+    for _, row in kept.iterrows():
+        _row(ax, row, top + row["tall"] / 2)
+        top += row["tall"]
+    write(ax, (0.0, total), rest, BESIDE, (-72.0 * margins.left, 0.0), va="bottom", color=QUIET)
+    return ax
+
+
+def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[str, Any]:
+    """What is said of a number: its name, its two values and what becomes of the lead; and the height of it [inch]."""
+    low, high = (f"if {with_unit(float(row[end]), str(row['unit']), currency)}" for end in ("value_low", "value_high"))
+    leads = row["lead_low"], row["lead_high"]
+    said = f"stays ahead, by {money_said(min(leads), currency)} at least"
+    if min(leads) < 0.0:
+        both, end = " at both ends," if max(leads) < 0.0 else "", low if leads[0] <= leads[1] else high
+        said = f"another way is cheaper{both} by {money_said(-min(leads), currency)} {end}"
+    said, name = wrap(said, margins.right - 0.15), wrap(str(row["number"]), margins.left - 0.15, SIZE * 1.12)
+    height = max(tall(name), tall(said), 2 * SLANT + LINE) + 0.16
+    low, high = (text.replace(" ", NO_BREAK) for text in (low, high))
+    return {"name": name, "low": low, "high": high, "said": said, "tall": height}
+
+
+def _rest_words(rest: pd.DataFrame, currency: str) -> str:
+    if rest.empty:
+        return ""
+    most, flip = money_said(float(rest["move"].max()), currency), int((rest["worst"] < 0.0).sum())
+    many = "1 more number, not drawn, moves" if len(rest) == 1 else f"{len(rest)} more numbers, not drawn, move"
+    return f"{many} the lead by {most} at most{f'; {flip} can flip the choice' if flip else ''}."
+
+
+def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
+    """An axis with zero in it and room for the values beside the ends of the lines."""
+    low, high = limits([0.0, *kept[["lead_low", "lead_high", "lead_now"]].to_numpy(float).ravel()])
+    width = (ax.get_xlim()[1] - ax.get_xlim()[0]) / per_inch(ax)
+    ends = [sorted([(row["lead_low"], 0, row["low"]), (row["lead_high"], 1, row["high"])])
+            for _, row in kept.iterrows()]  # fmt: skip
+    for scale in np.linspace(width, 0.25 * width, 80) / (high - low):  # inches to a unit of money
+        before = max(0.0, *(0.16 + inches(first[2]) - scale * (first[0] - low) for first, _ in ends))
+        after = max(0.0, *(0.16 + inches(last[2]) - scale * (high - last[0]) for _, last in ends))
+        if before + after + scale * (high - low) <= width:
+            break
+    ax.set_xlim(low - before / scale, high + after / scale)
+    axis_label(ax, "x", wrap("lead over the next way; upper end: 1 in 10 lower, lower end: 1 in 10 higher", width))
+
+
+def _head(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
+    """The mark at zero and the lead as the case stands, named above the lines, words kept within the plot."""
+    now, bottom = float(kept["lead_now"].iloc[0]), HEAD + float(kept["tall"].sum())
+    low, high = ax.get_xlim()
+    for band in ((ax.get_ylim()[1], LINE), (bottom, ax.get_ylim()[0])):  # no grid behind words
+        ax.fill_betweenx(band, low, high, color="white", linewidth=0.0, zorder=1.5)
+    ax.fill_betweenx([LINE, bottom], low, 0.0, color=TURN_TINT, alpha=0.45, linewidth=0.0, zorder=0)
+    ax.plot([0.0, 0.0], [LINE, bottom], color=TURN, linewidth=2.0, zorder=2, gid="flip")
+    lead = f"● now {'ahead' if now >= 0.0 else 'behind'} by {money_said(abs(now), currency)}"
+    for x, y, text, ink in ((0.0, LINE / 2, "choice flips here", TURN_DARK), (now, 1.5 * LINE + 0.04, lead, MAIN)):
+        half = inches(text) * per_inch(ax) / 2
+        at = float(np.clip(x, low + half, max(low + half, high - half)))
+        write(ax, (at, y), text, ha="center", color=ink, path_effects=HALO)
+
+
+def _row(ax: Axes, row: pd.Series[Any], y: float) -> None:
+    """One number: its line, the flipped part of it, and the values at its ends."""
+    name, ends, now = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float), float(row["lead_now"])
+    heights, order = np.array([y - SLANT, y + SLANT]), np.argsort(ends)
+    style: dict[str, Any] = {"linewidth": 2.6, "solid_capstyle": "round"}
+    ax.plot(ends, heights, color=MAIN, gid=f"swing {name}", zorder=3, **style)
+    if ends.min() < 0.0:
+        below = np.minimum(ends, 0.0)
+        at = np.interp(below, ends[order], heights[order]) if ends[0] != ends[1] else heights
+        ax.plot(below, at, color=TURN, gid=f"flipped {name}", zorder=4, **style)
+    if ends.min() <= now <= ends.max() and ends.min() < ends.max():
+        at = np.interp(now, ends[order], heights[order])
+        ax.plot([now], [at], "o", ms=9, color=MAIN, mec="white", zorder=6, gid=f"now {name}")
+    left = -1 if ends[0] <= ends[1] else 1
+    for text, end, height, side in zip((row["low"], row["high"]), ends, heights, (left, -left), strict=True):
+        ax.plot([end], [height], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
+        write(ax, (float(end), float(height)), text, shift=(7.0 * side, 0.0), ha="right" if side < 0 else "left",
+              path_effects=WIDE_HALO)  # fmt: skip
+    write(ax, (0.0, y), row["name"], BESIDE, (-9.0, 0.0), ha="right", weight="bold")
+    write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)

@@ -1,14 +1,9 @@
-"""What may be found inside, as a stream that parts; the rare merged.
-
-Each takes a frame, the name of the home money, a caption that says what to do, and axes to draw in (a new figure
-without); each returns the axes drawn in.
-"""
+"""What may be found inside, as a stream that parts; the rare merged."""
 
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -20,9 +15,10 @@ from matplotlib.path import Path
 
 from repairecon.show.plots import (  # isort: skip
     LOW, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, SIZE, SMALL, TURN, TURN_DARK, TURN_TINT, WIDE, WIDTH, Margins,
-    Place, chance_said, check, framing, inches_down, money_said, slot, stage, tall, wrap, write,
+    Place, chance_said, framing, inches_down, money_said, slot, stage, tall, wrap, write,
 )  # fmt: skip
 
+Row = Mapping[str, Any]
 KEEP_ENDS = 14
 BEND, TAIL, STREAM, GAP = 0.26, 0.145, 1.6, 0.08
 """Length of a bend [inch], room for words at the ends [share], width of the stream and gaps [inch]."""
@@ -32,23 +28,18 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
                 keep: int = KEEP_ENDS) -> Axes:  # fmt: skip
     """What may be found inside, as a stream that parts from left to right: as wide as it is likely.
 
-    Parameters
-    ----------
-    nodes
-        A row a branch: ``id``, ``parent`` (-1 for the first), ``event``, ``label`` (its outcome),
-        ``chance`` given its parent, ``extra_cost`` (expected, of the rebuild) [home money],
-        ``ends_rebuild``, ``note`` (may lack).
-    keep
-        Most ends to draw; the rarest are merged (fewer if the given axes are low).
+    ``nodes`` has a row a branch, each after the one that it follows: ``id``, ``parent`` (-1 for the first), ``event``,
+    ``label`` (its outcome), ``chance`` given its parent, ``extra_cost`` (expected, of the rebuild) [home money],
+    ``ends_rebuild``, ``note``. At most ``keep`` ends are drawn, fewer if the given axes are low; the rarest are merged.
     """
-    check(nodes, ["id", "parent", "chance", "extra_cost"])
-    margins, title = Margins(0.0, 0.0, axis=0.0), "What may be found inside, and what it adds to the rebuild"
-    own_width = float(np.clip(3.6 + 2.0 * max(Tree.of(nodes).depth.values()), WIDTH, WIDE))
+    tree, margins = Tree(nodes.to_dict("records")), Margins(0.0, 0.0, axis=0.0)
+    title = "What may be found inside, and what it adds to the rebuild"
+    own_width = float(np.clip(3.6 + 2.0 * max(tree.depth.values()), WIDTH, WIDE))
     width, height = slot(ax, own_width)
-    stream = _Stream.of(prune(nodes, keep), currency, width)
+    stream = _Stream(tree.pruned(keep), currency, width)
     room = height - sum(framing(title, caption, width, margins)[2:])
     while ax is not None and stream.height > room and len(stream.tree.ends) > 1:
-        stream = _Stream.of(prune(nodes, len(stream.tree.ends) - 1), currency, width)
+        stream = _Stream(tree.pruned(len(stream.tree.ends) - 1), currency, width)
     ax = stage(ax, title, caption, stream.height, margins, own_width, least=LOW)
     ax.set_xlim(0.0, stream.width)
     ax.set_xticks([])
@@ -60,45 +51,32 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     return ax
 
 
-@dataclass(frozen=True)
 class _Stream:
-    """Where every branch lies, in inches from the top left, and what is said at it."""
+    """Where every branch of a tree lies, in inches from the top left, and what is said at it."""
 
-    tree: Tree
-    width: float
-    height: float
-    head: float
-    heads: Sequence[str]
-    columns: Sequence[float]
-    middle: Mapping[int, float]
-    source: Mapping[int, float]
-    words: Mapping[int, str]
-    tails: Mapping[int, str]
-
-    @classmethod
-    def of(cls, nodes: pd.DataFrame, currency: str, width: float) -> _Stream:
-        tree = Tree.of(nodes)
+    def __init__(self, tree: Tree, currency: str, width: float) -> None:
+        self.tree, self.width = tree, width
         depth, many = tree.depth, max(tree.depth.values()) + 1
         shares = np.ones(many)
         shares[0] = 0.72 if many > 1 and len(tree.below[-1]) == 1 else 1.0
         # left edges of the columns and the right edge of the last
-        columns = (np.concatenate([[0.0], np.cumsum(shares / shares.sum())]) * width * (1.0 - TAIL)).tolist()
-        named = [{str(row["event"]) for key, row in tree.rows.items() if depth[key] == level} for level in range(many)]
+        self.columns = (np.concatenate([[0.0], np.cumsum(shares / shares.sum())]) * width * (1.0 - TAIL)).tolist()
+        named = [{row["event"] for key, row in tree.rows.items() if depth[key] == level} for level in range(many)]
         heads = [names.pop() if len(names) == 1 else "" for names in named]
-        words, tails = {}, {}
+        self.words, self.tails = {}, {}
         for key, row in tree.rows.items():
-            room = columns[depth[key] + 1] - columns[depth[key]] - _bend(key, tree) - 0.08
-            words[key] = wrap(_branch_words(row, currency, named=not heads[depth[key]]), room, SMALL)
+            left, right = self.columns[depth[key]], self.columns[depth[key] + 1]
+            words = _branch_words(row, currency, named=not heads[depth[key]])
+            self.words[key] = wrap(words, right - left - _bend(key, tree) - 0.08, SMALL)
             if not tree.below[key]:
-                room = width - columns[depth[key] + 1] - 0.12
-                tails[key] = wrap(_end_words(row, tree.joint[key]), room, SMALL)
-        rooms = [right - left - BEND for left, right in pairwise(columns)]
-        heads = [wrap(event, room, SIZE * 1.12) for event, room in zip(heads, rooms, strict=True)]
-        head = max(map(tall, heads)) + 0.08
-        reach = {key: _reach(words[key], tails.get(key, ""), STREAM * tree.joint[key]) for key in tree.rows}
-        middle, height = _rows_down(tree, reach, head)
-        source = _sources(tree, middle)
-        return cls(tree, width, height, head, heads, columns, middle, source, words, tails)
+                self.tails[key] = wrap(_end_words(row, tree.joint[key]), width - right - 0.12, SMALL)
+        rooms = [right - left - BEND for left, right in pairwise(self.columns)]
+        self.heads = [wrap(event, room, SIZE * 1.12) for event, room in zip(heads, rooms, strict=True)]
+        self.head = max(map(tall, self.heads)) + 0.08
+        reach = {key: _reach(words, self.tails.get(key, ""), STREAM * tree.joint[key])
+                 for key, words in self.words.items()}  # fmt: skip
+        self.middle, self.height = _rows_down(tree, reach, self.head)
+        self.source = _sources(tree, self.middle)
 
 
 def _bend(key: int, tree: Tree) -> float:
@@ -106,26 +84,20 @@ def _bend(key: int, tree: Tree) -> float:
     return 0.05 if tree.below[-1] == [key] else BEND
 
 
-def _branch_words(row: pd.Series[Any], currency: str, named: bool) -> str:
-    label, extra = str(row["label"]), float(row["extra_cost"])
-    if named and str(row["event"]):
-        label = f"{row['event']}: {label}"
-    more = f"{NO_BREAK}{'more' if extra > 0 else 'less'}"
-    change = f"{money_said(abs(extra), currency)}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
-    chance = chance_said(float(row["chance"]))
-    if int(row["parent"]) < 0 and float(row["chance"]) >= 1.0:
+def _branch_words(row: Row, currency: str, named: bool) -> str:
+    label = f"{row['event']}: {row['label']}" if named and row["event"] else row["label"]
+    extra, more = row["extra_cost"], "more" if row["extra_cost"] > 0 else "less"
+    change = f"{money_said(abs(extra), currency)}{NO_BREAK}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
+    chance = chance_said(row["chance"])
+    if row["parent"] < 0 and row["chance"] >= 1.0:
         return f"{label}\n{change.replace(NO_BREAK, ' ')}".strip()
-    if row["merged"]:
-        return f"{label}, together {chance}\n{change}".strip()
-    return f"{label}\n{chance}\n{change}".strip()
+    together = f", together {chance}" if row["merged"] else f"\n{chance}"
+    return f"{label}{together}\n{change}".strip()
 
 
-def _end_words(row: pd.Series[Any], joint: float) -> str:
-    parts = [] if np.isclose(joint, float(row["chance"])) else [f"in all {chance_said(joint)}"]
-    if bool(row["ends_rebuild"]):
-        parts.append("ends the rebuild")
-    note = row.get("note")
-    return "\n".join([*parts, note] if isinstance(note, str) and note else parts)
+def _end_words(row: Row, joint: float) -> str:
+    in_all = "" if np.isclose(joint, row["chance"]) else f"in all {chance_said(joint)}"
+    return "\n".join(filter(None, (in_all, "ends the rebuild" if row["ends_rebuild"] else "", row["note"])))
 
 
 def _halves(text: str) -> tuple[str, str]:
@@ -155,7 +127,7 @@ def _rows_down(tree: Tree, reach: Mapping[int, Place], top: float) -> tuple[dict
             middle[key] = start + above + GAP / 2
             return middle[key] + below + GAP / 2
         short = max(0.0, above - (end - start) / 2)
-        for moved in tree.under_all(key):
+        for moved in tree.under(key):
             middle[moved] += short
         middle[key] = (start + end) / 2 + short
         return max(end + short, middle[key] + below)
@@ -181,7 +153,7 @@ def _sources(tree: Tree, middle: Mapping[int, float]) -> dict[int, float]:
 def _draw_branch(ax: Axes, stream: _Stream, key: int) -> None:
     row, depth, half = stream.tree.rows[key], stream.tree.depth[key], STREAM * stream.tree.joint[key] / 2
     left, right, y = stream.columns[depth], stream.columns[depth + 1], stream.middle[key]
-    bend, ends = left + _bend(key, stream.tree), bool(row["ends_rebuild"])
+    bend, ends = left + _bend(key, stream.tree), row["ends_rebuild"]
     tint = TURN_TINT if ends else REST_TINT if row["merged"] else MAIN_TINT
     # a bend from one height to another, then straight on
     turn, high, low = (left + bend) / 2, stream.source[key] - half, y - half
@@ -203,91 +175,67 @@ def _draw_branch(ax: Axes, stream: _Stream, key: int) -> None:
         write(ax, (right + 0.08, y), stream.tails[key], color=TURN_DARK if ends else QUIET, fontsize=SMALL)
 
 
-def prune(nodes: pd.DataFrame, keep: int) -> pd.DataFrame:
-    """The tree of ``damage_tree`` with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left.
-
-    A column ``merged`` is 0, or the number of ends that the row stands for. All branches whose chance of ever being
-    reached is below a limit go, the lowest limit that suffices: several under one parent become one row "others (n)"
-    with the sum of their chances and their mean extra cost weighted by chance; one alone stays and loses what follows
-    it, and so does a branch after which all are rare. The chances under a parent add up to what they did before.
-    """
-    if keep < 1:
-        raise ValueError("keep at least one end")
-    tree = Tree.of(nodes)
-    limits = sorted({0.0, *tree.joint.values()})
-    at = bisect_left(limits, True, key=lambda limit: len(Tree.of(tree.cut(limit)).ends) <= keep)
-    return tree.cut(limits[at] if at < len(limits) else float("inf"))
-
-
-@dataclass(frozen=True)
 class Tree:
-    """The rows of a tree with who follows whom, the chance of ever reaching each, and its place from the left."""
+    """The branches with who follows whom, the chance of ever reaching each, and its place from the left."""
 
-    rows: Mapping[int, pd.Series[Any]]
-    below: Mapping[int, list[int]]
-    joint: Mapping[int, float]
-    depth: Mapping[int, int]
-
-    @classmethod
-    def of(cls, nodes: pd.DataFrame) -> Tree:
-        rows = {int(row["id"]): row for _, row in nodes.iterrows()}
-        below: dict[int, list[int]] = {key: [] for key in (-1, *rows)}
-        for key, row in rows.items():
-            if int(row["parent"]) not in below:
-                raise ValueError(f"node {key} hangs on {row['parent']}, which is not in the table")
-            below[int(row["parent"])].append(key)
-        joint, depth, waiting = {-1: 1.0}, {-1: -1}, [-1]
-        while waiting:
-            parent = waiting.pop()
-            joint |= {key: joint[parent] * float(rows[key]["chance"]) for key in below[parent]}
-            depth |= dict.fromkeys(below[parent], depth[parent] + 1)
-            waiting += below[parent]
-        if len(joint) <= len(rows):
-            raise ValueError("some nodes of the tree hang on each other in a circle")
-        return cls(rows, below, joint, {key: depth[key] for key in rows})
+    def __init__(self, rows: Iterable[Row]) -> None:
+        self.rows: dict[int, Row] = {}
+        self.below: dict[int, list[int]] = {-1: []}
+        self.joint, self.depth = {-1: 1.0}, {-1: -1}
+        for row in rows:
+            key, parent = row["id"], row["parent"]
+            self.rows[key], self.below[key] = row, []
+            self.below[parent].append(key)
+            self.joint[key], self.depth[key] = self.joint[parent] * row["chance"], self.depth[parent] + 1
 
     @property
     def ends(self) -> list[int]:
         return [key for key in self.rows if not self.below[key]]
 
     def under(self, key: int) -> list[int]:
-        """The ends at or below a node."""
-        return [end for child in self.below[key] for end in self.under(child)] or [key]
+        """Every branch below one."""
+        return [found for child in self.below[key] for found in (child, *self.under(child))]
 
-    def under_all(self, key: int) -> list[int]:
-        """Every node below a node."""
-        return [found for child in self.below[key] for found in (child, *self.under_all(child))]
+    def ends_of(self, key: int) -> int:
+        """How many ends lie at or below a branch."""
+        return sum(map(self.ends_of, self.below[key])) or 1
 
-    def cut(self, limit: float) -> pd.DataFrame:
+    def pruned(self, keep: int) -> Tree:
+        """The tree with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left.
+
+        ``merged`` is 0, or the number of ends that the row stands for. All branches whose chance of ever being reached
+        is below a limit go, the lowest limit that suffices: several under one parent become one row "others (n)" with
+        the sum of their chances and their mean extra cost weighted by chance; one alone stays and loses what follows
+        it, and so does a branch after which all are rare. The chances under a parent add up to what they did before.
+        """
+        limits = [*sorted({0.0, *self.joint.values()}), float("inf")]
+        at = bisect_left(limits[:-1], True, key=lambda limit: len(Tree(self._cut_below(-1, limit)).ends) <= keep)
+        return Tree(self._cut_below(-1, limits[at]))
+
+    def _cut_below(self, parent: int, limit: float) -> Iterator[Row]:
         """The rows whose chance is not below a limit, the rare ones of each parent merged."""
-        return pd.DataFrame(list(self._cut_below(-1, limit)))
-
-    def _cut_below(self, parent: int, limit: float) -> Iterator[dict[str, Any]]:
         rare = [key for key in self.below[parent] if self.joint[key] < limit]
         for key in self.below[parent]:
             if key in rare and len(rare) > 1:
                 continue
-            row = {str(name): value for name, value in self.rows[key].items()} | {"merged": 0}
+            row, ends = {**self.rows[key], "merged": 0}, self.ends_of(key)
             followed = key not in rare and any(self.joint[child] >= limit for child in self.below[key])
             if not followed and self.below[key]:
-                own, ends = row.get("note"), len(self.under(key))
                 hidden = f"{ends} case{'s' if ends > 1 else ''}, not drawn"
-                row["note"] = f"{own}\n{hidden}" if isinstance(own, str) and own else hidden
+                row["note"] = "\n".join(filter(None, (row["note"], hidden)))
             yield row
             if followed:
                 yield from self._cut_below(key, limit)
         if len(rare) > 1:
             yield self._merged(rare)
 
-    def _merged(self, rare: Sequence[int]) -> dict[str, Any]:
-        rows, ends = [self.rows[key] for key in rare], sum(len(self.under(key)) for key in rare)
-        chances, extras = (np.array([float(row[name]) for row in rows]) for name in ("chance", "extra_cost"))
-        events, ending = {str(row["event"]) for row in rows}, [bool(row["ends_rebuild"]) for row in rows]
-        note = "some end the rebuild" if any(ending) and not all(ending) else ""
+    def _merged(self, rare: Sequence[int]) -> Row:
+        rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
+        chance, ending, events = rows["chance"].sum(), rows["ends_rebuild"], set(rows["event"])
+        extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
         return {
-            "id": rare[0], "parent": rows[0]["parent"], "label": f"others ({ends})",
-            "event": events.pop() if len(events) == 1 else "", "chance": chances.sum(),
-            "extra_cost": np.average(extras, weights=chances) if chances.sum() > 0 else extras.mean(),
-            "ends_rebuild": all(ending), "note": note, "merged": ends,
+            "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
+            "event": events.pop() if len(events) == 1 else "", "chance": chance, "extra_cost": extra,
+            "ends_rebuild": ending.all(), "merged": ends,
+            "note": "some end the rebuild" if ending.any() and not ending.all() else "",
         }  # fmt: skip
-

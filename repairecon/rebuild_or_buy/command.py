@@ -4,25 +4,26 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
-from contextlib import nullcontext
+from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from math import isfinite
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.case_folder import cases_in
-from repairecon.read.look_again import look_again
-from repairecon.rebuild_or_buy import headline
+from repairecon.rebuild_or_buy import headline, parts, screen
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
 from repairecon.show.answer_tables import keep_tables
 from repairecon.show.layout import for_terminal
+from repairecon.show.report import write_page
 
 LONG_WORK = 200_000
 QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
-PART_NAMES = ("bench", "looks", "years", "flips", "ranges", "rules", "cautions", "prices", "assumed")
 
 
 def add(jobs: Any) -> None:
@@ -48,22 +49,15 @@ def add(jobs: Any) -> None:
     face.add_argument("--json", action="store_true", help="plain data for other programs")
     face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
     face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
-    face.add_argument("--part", choices=PART_NAMES, help="print one part")
+    face.add_argument("--part", choices=parts.PARTS, help="print one part")
     job.set_defaults(run=run)
 
 
 def _draws(text: str) -> int | str:
-    """A number of draws, or auto."""
     try:
         return AUTO if text == AUTO else int(text)
     except ValueError as error:
         raise argparse.ArgumentTypeError(f"found {text!r}; give a whole number, or auto") from error
-
-
-def _bar(many: int) -> Any:
-    from tqdm import tqdm
-
-    return tqdm(total=many, unit=" draws", unit_scale=True, file=sys.stderr, leave=False)
 
 
 def run(args: argparse.Namespace) -> int | None:
@@ -74,99 +68,76 @@ def run(args: argparse.Namespace) -> int | None:
 
         return print_lines(folders, args)
     case = read_case_aboard(folders[0], years=bool(args.horizon_years))
+    from tqdm import tqdm
+
     many = 0 if args.draws == AUTO else args.draws
-    with _bar(many) if many >= LONG_WORK and sys.stderr.isatty() else nullcontext() as bar:
+    quiet = None if many >= LONG_WORK else True  # None: shown at a terminal alone
+    with tqdm(total=many, unit=" draws", unit_scale=True, leave=False, disable=quiet) as bar:
+
+        def progress(done: int) -> None:
+            bar.update(done)
+
         answer = rebuild_or_buy(
-            case,
-            args.draws,
-            args.seed,
-            cost_own_hour=args.cost_own_hour,
-            horizon_years=args.horizon_years,
+            case, args.draws, args.seed, cost_own_hour=args.cost_own_hour, horizon_years=args.horizon_years,
             found="; ".join(filter(None, (args.found or case.found, findings_measured(case, args.measured)))),
-            stage=args.stage,
-            progress=bar and bar.update,
-        )
+            stage=args.stage, progress=progress,
+        )  # fmt: skip
     if args.tables is not None:
         keep_tables(args.tables, args.job, as_json(answer))
     if args.report is not None:
-        from repairecon.rebuild_or_buy.parts import page
-        from repairecon.show.report import write_page
-
-        write_page(args.report, lambda: page(answer))
+        write_page(args.report, lambda: parts.page(answer))
         print(f"Wrote {args.report}")
     elif args.json:
         print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+    elif args.full or args.part:
+        print(for_terminal(screen.full(answer, args.part or "")), end="")
     else:
-        from repairecon.rebuild_or_buy import screen
-
-        all_of_it = args.full or args.part
-        said = screen.full(answer, args.part or "") if all_of_it else screen.first_screen(answer)
-        print(for_terminal(said), end="")
+        print(for_terminal(screen.first_screen(answer)), end="")
     return None
 
 
 # ---- plain data ----------------------------------------------------------------------------------
+def _spare(answer: Answer) -> dict[str, Any]:
+    h = answer.horizon
+    best = next((c for c in h.spares if c.combination == h.best_spare), None)
+    worth, net = (best.worth, best.net) if best else (0.0, 0.0)
+    return {"best": h.best_spare, "worth": worth, "net": net, "by_combination": h.spares}
+
+
+_DATA: dict[str, str | Callable[[Answer], Any]] = {
+    "advice": "advice", "unit": "case.unit.name", "currency": "case.terms.currency", "figures": "case.unit.figures",
+    "ways": lambda a: [_way(str(way), row) for way, row in a.table.iterrows()],
+    "verdict": lambda a: " ".join(headline.advice(a)), "best": "advice.way",
+    **{name: f"verdict.{name}" for name in ("second", "gap", "p_best_below_second", "near_tie")},
+    "flips": lambda a: [asdict(f) | {"within_range": f.within_range} for f in a.flips],
+    "look_again": "look_again", "ask": "model.buying.questions", "assumed": "assumed", "cautions": "cautions",
+    "thumb_rules": "thumb_rules", "tree": lambda a: a.leaves.drop(columns="stop"), "stages": "stages",
+    "policy": "policy",
+    "stop_when": lambda a: [asdict(s) | {"point": s.point, "findings": dict(s.findings)} for s in a.stop_when],
+    "value": "bench.value", "now": "bench.now", "best_commit": "bench.best_commit",
+    "repair_limit": lambda a: {"own_time_in": a.bench.repair_limit, "own_time_free": a.bench.repair_limit_cash,
+                               "way": a.bench.limit_way},
+    "value_of_stripping": "bench.value_of_stripping", "wrong_commitment": "bench.wrong_commitment",
+    "spent": "bench.spent", "order_times": "order_times", "looks": "looks", "swings": "swings",
+    "risk": lambda a: {k: x for k, x in vars(a.risk).items() if k != "frame"}
+    | {"ways": a.risk.frame.to_dict(orient="index")},
+    "horizon_years": "horizon.years.horizon_years", "horizon": lambda a: a.horizon.ways.reset_index(),
+    "life_fits": "life_fits", "best_over_the_years": "horizon.best", "spare": _spare, "prices": "lines",
+    "found": "found", "stage": "stage", "cost_own_hour": "cost_own_hour", "seed": "outcomes.seed",
+    "draws": "outcomes.draws",
+}  # fmt: skip
+"""Name -> where it stands in the answer, or how it is made."""
+
+
 def as_json(answer: Answer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
-    v, b, h, unit = answer.verdict, answer.bench, answer.horizon, answer.case.unit
-    spare = next((c for c in h.spares if c.combination == h.best_spare), None)
-    data = {
-        "advice": answer.advice,
-        "unit": unit.name,
-        "currency": answer.case.terms.currency,
-        "figures": unit.figures,
-        "ways": [_way(str(way), row) for way, row in answer.table.iterrows()],
-        "verdict": " ".join(headline.advice(answer)),
-        "best": answer.advice.way,
-        **{name: getattr(v, name) for name in ("second", "gap", "p_best_below_second", "near_tie")},
-        "flips": [asdict(f) | {"within_range": f.within_range} for f in answer.flips],
-        "look_again": [r for r in look_again(answer.case) if not r.acknowledged],
-        "ask": answer.model.buying.questions,
-        "assumed": answer.assumed,
-        "cautions": answer.cautions,
-        "thumb_rules": answer.thumb_rules,
-        "tree": _rows(answer.leaves.drop(columns="stop")),
-        "stages": _rows(answer.stages),
-        "policy": _rows(answer.policy),
-        "stop_when": [asdict(s) | {"point": s.point, "findings": dict(s.findings)} for s in answer.stop_when],
-        "value": b.value,
-        "now": b.now,
-        "best_commit": b.best_commit,
-        "repair_limit": {"own_time_in": b.repair_limit, "own_time_free": b.repair_limit_cash, "way": b.limit_way},
-        "value_of_stripping": b.value_of_stripping,
-        "wrong_commitment": b.wrong_commitment,
-        "spent": b.spent,
-        "order_times": _rows(answer.order_times),
-        "looks": answer.looks,
-        "swings": answer.swings,
-        "risk": {k: x for k, x in vars(answer.risk).items() if k != "frame"}
-        | {"ways": answer.risk.frame.to_dict(orient="index")},
-        "horizon_years": h.years.horizon_years,
-        "horizon": _rows(h.ways.reset_index()),
-        "life_fits": answer.life_fits,
-        "best_over_the_years": h.best,
-        "spare": {
-            "best": h.best_spare,
-            "worth": spare.worth if spare else 0.0,
-            "net": spare.net if spare else 0.0,
-            "by_combination": h.spares,
-        },
-        "prices": _rows(answer.lines),
-        "found": answer.found,
-        "stage": answer.stage,
-        "cost_own_hour": answer.cost_own_hour,
-        "seed": answer.outcomes.seed,
-        "draws": answer.outcomes.draws,
-    }
-    return {key: _plain(x) for key, x in data.items()}
-
-
-def _rows(frame: Any) -> list[dict[str, Any]]:
-    return [dict(row) for row in frame.to_dict(orient="records")]
+    return {name: _plain((attrgetter(at) if isinstance(at, str) else at)(answer)) for name, at in _DATA.items()}
 
 
 def _plain(x: Any) -> Any:
-    """Records, lists and numbers as JSON can hold them; None for what is not finite."""
+    """Records, tables, lists and numbers as JSON can hold them; None for what is not finite."""
+    if isinstance(x, pd.DataFrame):
+        return _plain(x.to_dict(orient="records"))
     if is_dataclass(x) and not isinstance(x, type):
         return _plain(asdict(x))
     if isinstance(x, dict):
@@ -180,13 +151,10 @@ def _plain(x: Any) -> Any:
 def _way(way: str, row: Any) -> dict[str, Any]:
     """One way: each quantity with its mean and ends and their errors."""
     ends = {p: p for p in ("mean", "p10", "p50", "p90")} | {"mean_se_sampled": "se", "p90_se": "p90_se"}
+    plain = ("p_cheapest", "expected_regret", "allowed", "why_not", "p_never", "instead", "p_given_up", "p_spare")
     return {
-        "way": way,
-        "kind": row["kind"],
+        "way": way, "kind": row["kind"],
         **{q: {key: row[f"{q}_{end}"] for key, end in ends.items()} for q in QUANTITIES},
-        "cost_lost_days": row["cost_lost_days_mean"],
-        **{name: row[name] for name in ("p_cheapest", "expected_regret", "allowed", "why_not", "p_never")},
+        "cost_lost_days": row["cost_lost_days_mean"], **{name: row[name] for name in plain},
         "instead": row["instead"] if row["p_never"] > 0 else "",
-        "p_given_up": row["p_given_up"],
-        "p_spare": row["p_spare"],
-    }
+    }  # fmt: skip

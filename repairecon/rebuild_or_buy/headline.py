@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.advice import WORTH_HAVING
 from repairecon.rebuild_or_buy.answer import Answer
@@ -10,7 +12,7 @@ from repairecon.rebuild_or_buy.stages import LEAVE
 from repairecon.rebuild_or_buy.tree import STAGE
 from repairecon.records.case import NO_WAY
 from repairecon.show.layout import capital
-from repairecon.show.words import chance_words, days_words, hours_words, money, number, tenths, whole
+from repairecon.show.words import chance_words, days_words, hours_words, number, tenths, whole
 
 SOONER_DAYS, SOONER_SHARE, MORE_LIKELY = 2.0, 0.2, 0.05
 """A way is named as quicker if it saves so many days and such a share of them; as likelier in time by so much."""
@@ -22,25 +24,22 @@ SPARE = "To end with a spare aboard as well"
 def advice(answer: Answer) -> list[str]:
     """The sentences of the advice; the first two say what to do and what it comes to."""
     order = (sooner, tie) if strips(answer) else (tie, sooner)
-    said = (do, worth, safety, back_by, longer, *order, limits, hour, makeshift, spare)
-    return [sentence for say in said if (sentence := say(answer))]
+    said = (do, worth, safety, back_by, longer, *order)
+    return [sentence for sentence in (*(say(answer) for say in said), *_besides(answer)) if sentence]
 
 
 def do(answer: Answer) -> str:
     """What to do now."""
-    a, currency = answer.advice, answer.case.terms.currency
-    if a.do == "none":
-        return f"No way can be advised: {'; '.join(a.because)}."
+    a = answer.advice
     if a.do == "leave":
         return f"Leave this unit alone and look elsewhere first: {'; '.join(a.because)}."
-    if a.do == "look":
-        look = a.look
-        price = f" (costs {money(look.cost, currency)}, saves {money(look.evsi, currency)} on average)" if look else ""
-        if look and look.evsi <= WORTH_HAVING * abs(a.total):
-            # asked first because something else is often to blame, not for the money
-            price = " (it may well be something else)"
-        return f"First: {a.what}{price}. If that changes nothing, {strip(answer) if strips(answer) else take(answer)}."
-    return f"{capital(strip(answer) if strips(answer) else take(answer))}."
+    act = strip(answer) if strips(answer) else take(answer)
+    if a.look is None:
+        return f"{capital(act)}."
+    price = f"costs {answer.money(a.look.cost)}, saves {answer.money(a.look.evsi)} on average"
+    if a.look.evsi <= WORTH_HAVING * abs(a.total):
+        price = "it may well be something else"  # asked first for that, not for the money
+    return f"First: {a.what} ({price}). If that changes nothing, {act}."
 
 
 def strips(answer: Answer) -> bool:
@@ -49,7 +48,7 @@ def strips(answer: Answer) -> bool:
     if a.do == "strip":
         return True
     saves = a.total - a.value > WORTH_HAVING * abs(a.total)
-    rebuilds = a.way in answer.table.index and answer.case.way(a.way).kind == "rebuild"
+    rebuilds = answer.case.way(a.way).kind == "rebuild"
     return a.do in ("look", "take") and bool(_stops(answer)) and (rebuilds or saves)
 
 
@@ -85,8 +84,8 @@ def take(answer: Answer) -> str:
 
 def worth(answer: Answer) -> str:
     """What the advice comes to, against what, and on which basis."""
-    a, currency = answer.advice, answer.case.terms.currency
-    if a.do in ("none", "leave") or a.way not in answer.table.index:
+    a = answer.advice
+    if a.do == "leave":
         return ""
     row = answer.table.loc[a.way]
     rebuilds, opened = answer.case.way(a.way).kind == "rebuild", strips(answer)
@@ -94,19 +93,19 @@ def worth(answer: Answer) -> str:
     total = a.value if opened else a.total
     lead = "" if a.against else ": the only way that may be chosen"
     if against and other - total >= LEAST_GAP:
-        lead = f", {money(other - total, currency)} less than {against}{' at once' if opened else ''}"
+        lead = f", {answer.money(other - total)} less than {against}{' at once' if opened else ''}"
     if a.basis == "years":
-        today = f"costs {money(row['total_mean'], currency)} and {days_words(row['days_mean'])}"
-        what, today = ("that", money(answer.bench.value, currency)) if opened else (a.way, today)
+        today = f"costs {answer.money(row['total_mean'])} and {days_words(row['days_mean'])}"
+        what, today = ("that", answer.money(answer.bench.value)) if opened else (a.way, today)
         return (
-            f"Over the {number(a.years)} years you keep her, {what} comes to {money(total, currency)} in today's "
+            f"Over the {number(a.years)} years you keep her, {what} comes to {answer.money(total)} in today's "
             f"money{lead}; this job alone {today}."
         )
     if opened:
-        return f"That comes to {money(total, currency)} all in on average{lead}."
-    cash, hours = money(row["cash_mean"], currency), hours_words(row["own_hours_mean"])
+        return f"That comes to {answer.money(total)} all in on average{lead}."
+    cash, hours = answer.money(row["cash_mean"]), hours_words(row["own_hours_mean"])
     return (
-        f"{capital(a.way)} comes to {money(total, currency)} on average ({cash} cash, {hours} own hours, "
+        f"{capital(a.way)} comes to {answer.money(total)} on average ({cash} cash, {hours} own hours, "
         f"{days_words(row['days_mean'])} out of use){lead}."
     )
 
@@ -127,13 +126,13 @@ def tie(answer: Answer) -> str:
 
 def longer(answer: Answer) -> str:
     """Today against the years, in one sentence."""
-    a, currency = answer.advice, answer.case.terms.currency
-    if a.basis == "years" and a.best_this_job != a.way and a.do != "none":
+    a = answer.advice
+    if a.basis == "years" and a.best_this_job != a.way:
         today = answer.table["total_mean"]
-        now = money(today[a.way] - today[a.best_this_job], currency)
-        later = money(a.years_gap, currency)
+        now = answer.money(today[a.way] - today[a.best_this_job])
+        later = answer.money(a.years_gap)
         return f"{capital(a.best_this_job)} is {now} cheaper for this job alone but {later} dearer over those years."
-    if a.basis == "this job" and a.do not in ("none", "leave") and a.beyond_years is not None and a.beyond_way:
+    if a.basis == "this job" and a.do != "leave" and a.beyond_years is not None and a.beyond_way:
         known = all(answer.basis.life_known(way) for way in (a.way, a.beyond_way))
         turns = [] if a.life_turns is None else [f"it turns at a life of {tenths(a.life_turns)} years for {a.way}"]
         reasons = [*([] if known else ["by assumed lives"]), *turns]
@@ -144,50 +143,53 @@ def longer(answer: Answer) -> str:
 
 def sooner(answer: Answer) -> str:
     """Money against days and against the bad case in one sentence, with the price of a day at which it turns."""
-    a, table, currency = answer.advice, answer.table, answer.case.terms.currency
-    if a.do in ("none", "leave") or a.way not in table.index:
+    a, table = answer.advice, answer.table
+    if a.do == "leave":
         return ""
     fast, mild = answer.verdict.fastest, answer.verdict.steadiest
     saved = table.loc[a.way, "days_mean"] - table.loc[fast, "days_mean"]
     quicker = saved >= max(SOONER_DAYS, SOONER_SHARE * table.loc[a.way, "days_mean"])
     said = [f"{fast} is back about {days_words(saved)} sooner"] if quicker else []
     if mild != a.way:
-        bad, better = (money(table.loc[w, "total_p90"], currency, table.loc[w, "total_p90_se"]) for w in (a.way, mild))
+        bad, better = (answer.money(table.loc[w, "total_p90"], table.loc[w, "total_p90_se"]) for w in (a.way, mild))
         whose = "its bad case" if quicker and mild == fast else f"the bad case of {mild}"
         said.append(f"{whose} is {better} against {bad}")
-    turns = "" if a.day_price_turns is None else f"; it turns from {money(a.day_price_turns, currency)} a day"
+    turns = "" if a.day_price_turns is None else f"; it turns from {answer.money(a.day_price_turns)} a day"
     if not (answer.case.terms.lost_day_stated and answer.case.terms.cost_lost_day.high > 0):
         said.append(f"waiting is not priced here{turns}")
     return f"{capital('; '.join(said))}." if said else ""
 
 
-def limits(answer: Answer) -> str:
-    """What changes for an owner who minds the bad case or has set a limit."""
-    terms, currency = answer.case.terms, answer.case.terms.currency
-    cap, sure = terms.cap_cost, terms.risk_tolerance
-    mine = [] if sure is None else [f"risk tolerance {money(sure, currency)}"]
-    mine += [] if cap is None else [f"over {money(cap, currency)} at most {chance_words(terms.cap_chance)}"]
-    if not mine:
-        return ""
-    r, said = answer.risk, ", ".join(mine)
-    if not r.best:
-        return f"No way that may be chosen keeps to your limits ({said})."
-    return f"With your limits ({said}) the choice is {r.best} instead." if r.changes else ""
-
-
-def hour(answer: Answer) -> str:
-    """At which worth of an own hour it turns, where that is not stated."""
-    turns, terms = answer.advice.hour_price_turns, answer.case.terms
-    if terms.own_hour_stated or answer.cost_own_hour > 0:
-        return ""
-    at = "" if turns is None else f"it turns if an hour is worth {money(turns, terms.currency)} to you"
-    return f"Your own hours are not priced; {at or 'no worth of an hour changes this'}."
+def _besides(answer: Answer) -> Iterator[str]:
+    """What changes for an owner with limits, a price of the hour or a spare in mind; when a makeshift must not be."""
+    a, terms, table = answer.advice, answer.case.terms, answer.table
+    mine = [] if terms.risk_tolerance is None else [f"risk tolerance {answer.money(terms.risk_tolerance)}"]
+    if terms.cap_cost is not None:
+        mine.append(f"over {answer.money(terms.cap_cost)} at most {chance_words(terms.cap_chance)}")
+    if mine and not answer.risk.best:
+        yield f"No way that may be chosen keeps to your limits ({', '.join(mine)})."
+    elif mine and answer.risk.changes:
+        yield f"With your limits ({', '.join(mine)}) the choice is {answer.risk.best} instead."
+    if not (terms.own_hour_stated or answer.cost_own_hour > 0):
+        turns = a.hour_price_turns
+        at = "" if turns is None else f"it turns if an hour is worth {answer.money(turns)} to you"
+        yield f"Your own hours are not priced; {at or 'no worth of an hour changes this'}."
+    way = answer.case.way(a.way)
+    bounds = (("not when", way.not_when), ("only until", way.allowed_until))
+    if said := " and ".join(f"{lead} {bound}" for lead, bound in bounds if bound):
+        yield f"{capital(said)}."
+    # a spare, where the years do not already say what it is worth
+    pairs = table[table["allowed"] & (table["p_spare"] > 0)]
+    if a.basis != "years" and a.do != "leave" and len(pairs) and not table.loc[a.way, "p_spare"] > 0:
+        row = pairs.loc[pairs["total_mean"].idxmin()]
+        more = answer.money(row["total_mean"] - table.loc[a.way, "total_mean"])
+        yield f"{SPARE}: {row.name}, {more} more ({chance_words(row['p_spare'])} that there is one)."
 
 
 def back_by(answer: Answer) -> str:
     """The chance of being back by the date that is wanted, of the advice and of the likeliest way."""
     a, table = answer.advice, answer.table
-    if a.back_by is None or a.way not in table.index:
+    if a.back_by is None:
         return ""
     line = f"Back {wanted(answer)}: {chance_words(a.back_by)}"
     best = table["back_by"][table["allowed"]].idxmax()
@@ -206,16 +208,6 @@ def wanted(answer: Answer) -> str:
     return f"by {needed.by}" if needed is not None and needed.by else within
 
 
-def makeshift(answer: Answer) -> str:
-    """When carrying on or a temporary repair must not be done."""
-    if answer.advice.way not in answer.table.index:
-        return ""
-    way = answer.case.way(answer.advice.way)
-    bounds = (("not when", way.not_when), ("only until", way.allowed_until))
-    said = " and ".join(f"{lead} {bound}" for lead, bound in bounds if bound)
-    return f"{capital(said)}." if said else ""
-
-
 def safety(answer: Answer) -> str:
     """Ways that the safety screen keeps out, and how a written waiver lifts it."""
     out = answer.table[~answer.table["allowed"] & answer.table["why_not"].str.contains("price alone")]
@@ -223,15 +215,3 @@ def safety(answer: Answer) -> str:
         f"Not to be chosen on price alone ({', '.join(answer.case.unit.safety)}): {named(out.index)}; leave the "
         "rebuild to a specialist, or write a [[waiver]] with your reason into case.toml."
     )  # fmt: skip
-
-
-def spare(answer: Answer) -> str:
-    """What more it costs to end with a spare aboard, where the years do not already say."""
-    a, currency, table = answer.advice, answer.case.terms.currency, answer.table
-    pairs = table[table["allowed"] & (table["p_spare"] > 0)]
-    if a.basis == "years" or a.do in ("none", "leave") or pairs.empty or table.loc[a.way, "p_spare"] > 0:
-        return ""
-    row = pairs.loc[pairs["total_mean"].idxmin()]
-    more = money(row["total_mean"] - table.loc[a.way, "total_mean"], currency)
-    often = f"{chance_words(row['p_spare'])} that there is one"
-    return f"{SPARE}: {row.name}, {more} more ({often})."

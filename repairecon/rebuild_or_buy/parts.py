@@ -3,16 +3,14 @@ and the page to read and print."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
 
-from repairecon.read.look_again import look_again
 from repairecon.rebuild_or_buy import headline, sentences
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.records import Assumed, Moved
@@ -49,11 +47,16 @@ def title(answer: Answer) -> str:
     return capital(unit.name) + (f": {unit.symptom}" if unit.symptom else "")
 
 
-def advice(answer: Answer) -> Blocks:
-    """The advice, what is done so far, and the ways beside each other."""
+def said(answer: Answer) -> Panel:
+    """The advice and what is done so far."""
     figures = answer.case.unit.figures
     about = [*sentences.so_far(answer), *([f"Figures: {figures}."] if figures else [])]
-    return [Panel(title(answer), [" ".join(headline.advice(answer)), *about], listed=False), ways(answer)]
+    return Panel(title(answer), [" ".join(headline.advice(answer)), *about], listed=False)
+
+
+def advice(answer: Answer) -> Blocks:
+    """The advice, what is done so far, and the ways beside each other."""
+    return [said(answer), ways(answer)]
 
 
 def ranked(answer: Answer) -> pd.DataFrame:
@@ -67,33 +70,25 @@ def ranked(answer: Answer) -> pd.DataFrame:
     return answer.table.assign(present=cost).sort_values(["allowed", "present"], ascending=[False, True], kind="stable")
 
 
-Say = Callable[["pd.Series[Any]"], str]
-
-
-def _sheet(title: str, rows: pd.DataFrame, columns: Mapping[str, Say]) -> Sheet:
-    """A table of words: heading -> what is said of a row."""
-    return Sheet(pd.DataFrame({name: [say(row) for _, row in rows.iterrows()] for name, say in columns.items()}), title)
-
-
-def _money(column: str, error: str = "") -> Say:
-    return lambda row: money(row[column], "", row[error] if error else 0.0)
+def _amounts(rows: pd.DataFrame, column: str, error: str = "") -> list[str]:
+    """Money without its currency, with the digits that a standard error supports."""
+    return [money(x, "", se) for x, se in zip(rows[column], rows[error] if error else [0.0] * len(rows), strict=True)]
 
 
 def ways(answer: Answer) -> Sheet:
     """Every way: cash, own hours, all in, days, bad case, over the years."""
-    columns: dict[str, Say] = {
-        "way": lambda row: f"{row.name}" if row["allowed"] else f"{row.name} (barred)",
-        "cash": _money("cash_mean"),
-        "own hours": lambda row: hours_words(row["own_hours_mean"]),
-        "all in": _money("total_mean"),
-        "days": lambda row: whole(row["days_mean"]),
-        "bad case": _money("total_p90", "total_p90_se"),
-    }
-    if "back_by" in answer.table:
-        columns[headline.wanted(answer)] = lambda row: chance_words(row["back_by"])
+    rows = ranked(answer)
+    shown = {
+        "way": [str(way) if allowed else f"{way} (barred)" for way, allowed in rows["allowed"].items()],
+        "cash": _amounts(rows, "cash_mean"), "own hours": rows["own_hours_mean"].map(hours_words),
+        "all in": _amounts(rows, "total_mean"), "days": rows["days_mean"].map(whole),
+        "bad case": _amounts(rows, "total_p90", "total_p90_se"),
+    }  # fmt: skip
+    if "back_by" in rows:
+        shown[headline.wanted(answer)] = rows["back_by"].map(chance_words)
     if answer.advice.basis == "years" and answer.advice.years:
-        columns[f"{number(answer.advice.years)} years"] = _money("present")
-    return _sheet(f"{answer.case.terms.currency} on average. {how_counted(answer)}", ranked(answer), columns)
+        shown[f"{number(answer.advice.years)} years"] = _amounts(rows, "present")
+    return Sheet(pd.DataFrame(shown), f"{answer.case.terms.currency} on average. {how_counted(answer)}")
 
 
 def how_counted(answer: Answer) -> str:
@@ -110,8 +105,7 @@ def bench(answer: Answer) -> Blocks:
     return [Panel(f"At the bench: when to go on, when to stop{alone}", sentences.bench(answer))]
 
 
-def _panel(title: str, say: Callable[[Answer], Sequence[str]]) -> Callable[[Answer], Blocks]:
-    """A part of sentences alone."""
+def _panel(title: str, say: Callable[[Answer], Iterable[str]]) -> Callable[[Answer], Blocks]:
     return lambda answer: [Panel(title, say(answer))]
 
 
@@ -122,18 +116,17 @@ cautions = _panel("Before you start", lambda answer: answer.cautions)
 
 def ranges(answer: Answer) -> Blocks:
     """Good and bad case of money and days, own time at nothing, chance of being cheapest."""
-    columns: dict[str, Say] = {
-        "way": lambda row: f"{row.name}",
-        "1 in 10 under": _money("total_p10", "total_p90_se"),
-        "half under": _money("total_p50", "total_p90_se"),
-        "1 in 10 over": _money("total_p90", "total_p90_se"),
-        "own time free": _money("total_own_time_free_mean"),
-        "days: half under": lambda row: whole(row["days_p50"]),
-        "1 in 10 over ": lambda row: whole(row["days_p90"]),
-        "cheapest in": lambda row: chance_words(row["p_cheapest"]) if row["allowed"] else "barred",
-    }
-    title = f"Good and bad cases, in {answer.case.terms.currency} all in"
-    return [_sheet(title, ranked(answer), columns), Panel("", [sentences.how_sampled(answer)], listed=False)]
+    rows, currency = ranked(answer), answer.case.terms.currency
+    shown = {
+        "way": rows.index,
+        **{name: _amounts(rows, f"total_{p}", "total_p90_se")
+           for name, p in (("1 in 10 under", "p10"), ("half under", "p50"), ("1 in 10 over", "p90"))},
+        "own time free": _amounts(rows, "total_own_time_free_mean"),
+        "days: half under": rows["days_p50"].map(whole), "1 in 10 over ": rows["days_p90"].map(whole),
+        "cheapest in": rows["p_cheapest"].map(chance_words).where(rows["allowed"], "barred"),
+    }  # fmt: skip
+    sheet = Sheet(pd.DataFrame(shown), f"Good and bad cases, in {currency} all in")
+    return [sheet, Panel("", [sentences.how_sampled(answer)], listed=False)]
 
 
 def years(answer: Answer) -> Blocks:
@@ -142,45 +135,43 @@ def years(answer: Answer) -> Blocks:
     said = Panel("Over the years", sentences.years(answer))
     if h.years.horizon_years == 0:
         return [said]
-    columns: dict[str, Say] = {
-        "way": lambda row: f"{row.name}",
-        "in today's money": _money("present_cost"),
-        "a year": _money("annual_cost"),
-        "fails again, times": lambda row: tenths(row["failures_expected"]),
-        "ever away from base": lambda row: chance_words(row["p_failure_away"]),
-        "half last, years": lambda row: tenths(row["median_life"]),
-        "turns at, years": lambda row: "never" if pd.isna(row["break_even_life"]) else tenths(row["break_even_life"]),
-        "cheapest in": lambda row: chance_words(row["p_cheapest"]),
-    }
+    rows = h.ways.sort_values("present_cost", kind="stable")
+    shown = {
+        "way": rows.index,
+        "in today's money": _amounts(rows, "present_cost"), "a year": _amounts(rows, "annual_cost"),
+        "fails again, times": rows["failures_expected"].map(tenths),
+        "ever away from base": rows["p_failure_away"].map(chance_words),
+        "half last, years": rows["median_life"].map(tenths),
+        "turns at, years": ["never" if pd.isna(life) else tenths(life) for life in rows["break_even_life"]],
+        "cheapest in": rows["p_cheapest"].map(chance_words),
+    }  # fmt: skip
     title = f"Over {number(h.years.horizon_years)} years, in {answer.case.terms.currency}"
-    return [said, _sheet(title, h.ways.sort_values("present_cost", kind="stable"), columns)]
+    return [said, Sheet(pd.DataFrame(shown), title)]
 
 
 def rules(answer: Answer) -> Blocks:
     """Rules in use, ways left out, ways that may never come."""
     barred = answer.table.loc[~answer.table["allowed"], "why_not"]
     panels = {
-        "Rules of thumb in use": sentences.thumb_rules(answer),
+        "Rules of thumb in use": list(sentences.thumb_rules(answer)),
         "Ways that may not be chosen": [f"{capital(str(way))}: {why}." for way, why in barred.items()],
-        "Ways that may never come": sentences.nevers(answer),
+        "Ways that may never come": list(sentences.nevers(answer)),
     }
     return [Panel(title, lines) for title, lines in panels.items() if lines]
 
 
 def prices(answer: Answer) -> Blocks:
     """Where each price comes from."""
-    currency = answer.case.terms.currency
-    columns: dict[str, Say] = {
-        "item": lambda row: f"{row['item']}",
-        "needed": lambda row: f"{row['needed']}",
-        "pieces": lambda row: f"{row['pieces']}",
-        "from": lambda row: row["supplier"] or "own range",
-        "price": lambda row: price(row["quoted"], row["currency"] or currency),
-        "all in": lambda row: price(row["cost_all_in"], currency),
-        "read in": lambda row: f"{row['source']}",
-    }
+    rows, currency = answer.lines, answer.case.terms.currency
+    shown = {
+        "item": rows["item"], "needed": rows["needed"], "pieces": rows["pieces"],
+        "from": rows["supplier"].replace("", "own range"),
+        "price": [price(x, of or currency) for x, of in zip(rows["quoted"], rows["currency"], strict=True)],
+        "all in": [price(x, currency) for x in rows["cost_all_in"]],
+        "read in": rows["source"],
+    }  # fmt: skip
     ask = [capital(question) for question in answer.model.buying.questions]
-    sheet = _sheet("Where the prices come from", answer.lines, columns)
+    sheet = Sheet(pd.DataFrame(shown), "Where the prices come from")
     return [*([Panel("Ask before you order", ask)] if ask else []), sheet]
 
 
@@ -189,13 +180,11 @@ def assumed(answer: Answer) -> Blocks:
     by_source: dict[str, list[str]] = {}
     for a in answer.assumed:
         by_source.setdefault(a.source, []).append(f"{_name(a.name)}: {_value(a)}")
-    table = pd.DataFrame(
-        [("; ".join(values), source) for source, values in by_source.items()], columns=["taken as", "because"]
-    )
+    taken = {"taken as": ["; ".join(values) for values in by_source.values()], "because": list(by_source)}
     yours = {"Your rows in place of assumed ones": answer.case.replaced,
              "Assumed rows that you dropped": answer.case.dropped,
              "From the boat's folder": _of_the_boat(answer.case.from_boat)}  # fmt: skip
-    sheet = Sheet(table, f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
+    sheet = Sheet(pd.DataFrame(taken), f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
     return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
 
 
@@ -210,7 +199,6 @@ def _of_the_boat(taken: Sequence[str]) -> list[str]:
 
 
 def _name(name: str) -> str:
-    """What a figure is."""
     code, _, more = name.partition(" ")
     return f"{MEANING[code]} {more}".strip() if code in MEANING else sentences.plain(name)
 
@@ -223,17 +211,14 @@ def _value(a: Assumed) -> str:
 
 def again(answer: Answer) -> Blocks:
     """What may be a slip of the pen, and how to say that it is right."""
-    slips = [r for r in look_again(answer.case) if not r.acknowledged]
-    lines = [f"{r.what} ({r.where}; if right: checked = \"{r.rule}\" under [unit])" for r in slips]
+    lines = [f"{r.what} ({r.where}; if right: checked = \"{r.rule}\" under [unit])" for r in answer.look_again]
     return [Panel("Look again", lines or ["No figure of yours looks like a slip."])]
 
 
-PARTS: Mapping[str, Callable[[Answer], Blocks]] = MappingProxyType(
-    {
-        "bench": bench, "looks": looks, "years": years, "flips": flips, "ranges": ranges, "rules": rules,
-        "cautions": cautions, "again": again, "prices": prices, "assumed": assumed,
-    }
-)  # fmt: skip
+PARTS: Mapping[str, Callable[[Answer], Blocks]] = {
+    "bench": bench, "looks": looks, "years": years, "flips": flips, "ranges": ranges, "rules": rules,
+    "cautions": cautions, "again": again, "prices": prices, "assumed": assumed,
+}  # fmt: skip
 """The parts that may be asked for by name, in the order of the full answer."""
 
 
@@ -250,7 +235,6 @@ def page(answer: Answer, today: date | None = None) -> str:
 
 
 def _main(answer: Answer) -> Iterator[Any]:
-    """What an owner reads before choosing."""
     from repairecon.rebuild_or_buy import charts
     from repairecon.show.plots import Picture
 
@@ -270,7 +254,6 @@ def _main(answer: Answer) -> Iterator[Any]:
 
 
 def _rest(answer: Answer) -> Iterator[Any]:
-    """What it rests on."""
     from repairecon.rebuild_or_buy import charts
     from repairecon.show.plots import Picture
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from repairecon.read.look_again import look_again
+from collections.abc import Sequence
+
 from repairecon.rebuild_or_buy import headline, parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.headline import SPARE
 from repairecon.rebuild_or_buy.lives import clocks_of, median_life
+from repairecon.rebuild_or_buy.stages import LEAVE
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import text_of
 from repairecon.show.words import measured, tenths, whole
@@ -24,44 +25,50 @@ OWN_FILES = {
 def first_screen(answer: Answer, width: int = 0) -> str:
     """The advice, the ways, what to look at, when to stop, what would change it: at most MOST_LINES lines."""
     width = width or terminal_width()
+    # only one look is the first: where the advice names it, the others are further ones
+    look = "Worth a look too:" if any(w.look == answer.advice.what for w in answer.looks_at_hand) else "Look first:"
+    paying = [w for w in answer.looks_at_hand if w.net >= LEAST_SAID and w.look != answer.advice.what]
+    looks = [sentences.look(answer, w) for w in paying]
+    ask, cautions = [capital(q) for q in answer.model.buying.questions[:2]], answer.cautions
+    slips = [r.what for r in answer.look_again if r.could_turn]
+    do, *why = headline.advice(answer)
+    # what it comes to is never cut
+    forms = [(9 if why[many - 1].startswith(headline.SPARE) else 4, _lines(" ".join(why[:many]), width))
+             for many in range(len(why), 0, -1)]  # fmt: skip
     blank = Block([(0, [""])])
     blocks = [
         Block([(8, _head(answer, width, 2)), (0, _head(answer, width, 1))]),
         Block.of("", sentences.so_far(answer), width, 6, 3),
-        *_advice(headline.advice(answer), width),
+        Block([(0, _lines(do, width))]), Block(forms or [(0, [])]),
         blank,
-        _ways(answer, width),
-        Block([(5, [shortened(parts.ways(answer).title, width)]), (0, [])]),
+        _ways(answer, width), Block([(5, [shortened(parts.ways(answer).title, width)]), (0, [])]),
         blank,
         Block.of("From the locker:", sentences.from_the_locker(answer), width, 5, 1),
-        Block.of(_looks_label(answer), _looks(answer), width, 7, 4),
+        Block.of(look, looks, width, 7, 4),
         Block.of("When to stop:", _stops(answer), width, 6, 2),
         Block.of("It turns:", _turns(answer), width, 6, 3),
         Block.of("Guesses:", _guesses(answer), width, 6, 4),
-        Block.of("Ask before you order:", [capital(q) for q in answer.model.buying.questions[:2]], width, 5, 2),
-        Block.of("Look again:", _look_again(answer), width, 5, 2),
-        Block.of("Before you start:", _cautions(answer), width, 5, 1),
-        Block([(0, wrapped(f"More: --full --part {'|'.join(parts.PARTS)}", width=width).split("\n"))]),
-    ]
+        Block.of("Ask before you order:", ask, width, 5, 2),
+        Block.of("Look again:", _counted(slips, len(answer.look_again) - len(slips), "--full") if slips else [],
+                 width, 5, 2),
+        Block.of("Before you start:", _counted(cautions, len(cautions) - 2, "--part cautions"), width, 5, 1),
+        Block([(0, _lines(f"More: --full --part {'|'.join(parts.PARTS)}", width))]),
+    ]  # fmt: skip
     return "\n".join(fitted(blocks, MOST_LINES)) + "\n"
+
+
+def _lines(text: str, width: int) -> list[str]:
+    return wrapped(text, width=width).split("\n")
 
 
 def _head(answer: Answer, width: int, lines: int) -> list[str]:
     """The unit and whose figures these are, in so many lines at most."""
     figures = f"figures: {answer.case.unit.figures}" if answer.case.unit.figures else ""
     room = width - len(figures) - 2
-    title = wrapped(parts.title(answer), width=room).split("\n")
+    title = _lines(parts.title(answer), room)
     if len(title) > lines:
         title = [*title[: lines - 1], shortened(parts.title(answer), room)]
     return [f"{title[0]}{figures.rjust(width - len(title[0]))}".rstrip(), *title[1:]]
-
-
-def _advice(said: list[str], width: int) -> list[Block]:
-    """What to do by itself, then why; what it comes to is never cut."""
-    do, why = said[0], said[1:]
-    forms = [(9 if why[many - 1].startswith(SPARE) else 4, wrapped(" ".join(why[:many]), width=width).split("\n"))
-             for many in range(len(why), 0, -1)]  # fmt: skip
-    return [Block([(0, wrapped(do, width=width).split("\n"))]), Block(forms or [(0, [])])]
 
 
 def _ways(answer: Answer, width: int) -> Block:
@@ -76,24 +83,12 @@ def _ways(answer: Answer, width: int) -> Block:
     return Block(forms)
 
 
-def _looks_label(answer: Answer) -> str:
-    """Only one look is the first: where the advice names it, the others are further ones."""
-    named = any(w.look == answer.advice.what for w in answer.looks_at_hand)
-    return "Worth a look too:" if named else "Look first:"
-
-
-def _looks(answer: Answer) -> list[str]:
-    """The looks that pay by a sum that can be said, but for the one that the advice names."""
-    currency = answer.case.terms.currency
-    paying = [w for w in answer.looks_at_hand if w.net >= LEAST_SAID]
-    return [sentences.look(w, currency) for w in paying if w.look != answer.advice.what]
-
-
 def _stops(answer: Answer) -> list[str]:
     """The rules of when to stop that the advice does not say, and the most worth spending."""
     if not headline.strips(answer):
         return []
-    return [s for s in (*sentences.stop_rule(answer, elsewhere=False), sentences.repair_limit(answer)) if s]
+    here = [s for s in answer.advice.stops if s.action != LEAVE]
+    return [s for s in (*sentences.stop_rule(answer, here), sentences.repair_limit(answer)) if s]
 
 
 def _turns(answer: Answer) -> list[str]:
@@ -113,18 +108,9 @@ def _turns(answer: Answer) -> list[str]:
     return [f"{capital(line) if k else line}." for k, line in enumerate(lines)]
 
 
-def _look_again(answer: Answer) -> list[str]:
-    """What may be a slip and would turn the advice; the others stand in the full answer."""
-    open_ones = [r for r in look_again(answer.case) if not r.acknowledged]
-    turning = [r.what for r in open_ones if r.could_turn]
-    rest = len(open_ones) - len(turning)
-    return [*turning[:2], *([f"({whole(rest)} more: --full)"] if rest and turning else [])]
-
-
-def _cautions(answer: Answer) -> list[str]:
-    """The first cautions, the others counted."""
-    first, rest = list(answer.cautions[:2]), len(answer.cautions) - 2
-    return [*first, *([f"({whole(rest)} more: --part cautions)"] if rest > 0 else [])]
+def _counted(lines: Sequence[str], rest: int, where: str) -> list[str]:
+    """The first two lines, and how many more stand elsewhere."""
+    return [*lines[:2], *([f"({whole(rest)} more: {where})"] if rest > 0 else [])]
 
 
 def _guesses(answer: Answer) -> list[str]:

@@ -7,15 +7,19 @@ import importlib.util
 import os
 import subprocess
 import sys
+from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
 from typing import Any
+
+import pandas as pd
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.served import served_notebook
 from repairecon.rebuild_or_buy.what_if import Dial, WhatIf
 from repairecon.records import RepaireconError
 from repairecon.show.plots import drawn
+from repairecon.show.sheet import Panel, Sheet
 
 NEEDS = "what-if needs the extra of that name: pip install 'repairecon[what-if]'"
 UNKNOWN = "not known yet"
@@ -34,7 +38,13 @@ class App:
         self.folder, self.what = Path(folder), WhatIf(read_case_aboard(folder))
         self.moved: Dial = self.what.dials[0]
         wide, label = w.Layout(width="38em", max_width="100%"), {"description_width": "20em"}
-        self.sliders = {d.name: self._slider(w, d, wide, label) for d in self.what.dials}
+        self.sliders = {
+            d.name: w.FloatSlider(
+                value=d.now, min=d.low, max=d.high, step=(d.high - d.low) / STEPS, continuous_update=False,
+                readout_format=".4", description=f"{d.name} [{d.unit}]", tooltip=d.source, layout=wide, style=label,
+            )
+            for d in self.what.dials
+        }  # fmt: skip
         self.findings = {
             event: w.ToggleButtons(options=[UNKNOWN, *outcomes], description=event, style={"button_width": "auto"})
             for event, outcomes in self.what.events.items()
@@ -46,76 +56,65 @@ class App:
         self.keep = w.Button(description="Keep this", tooltip="write it into case.toml, with a copy of what was")
         self.words, self.note = w.HTML(), w.HTML()
         self.bars, self.lines = (w.Image(format="png", layout=w.Layout(max_width="100%")) for _ in range(2))
-        self._listen()
+        for dial, slider in self._dials:
+            slider.observe(partial(self._moved, dial), "value")
+        others = [*self.findings.values(), *self.ways.values(), self.cash, self.days]
+        for other in others:
+            other.observe(lambda _: self.show(), "value")
+        self._start = [(widget, widget.value) for widget in (*self.sliders.values(), *others)]
+        self.reset.on_click(lambda _: self._reset())
+        self.keep.on_click(lambda _: self._keep())
         self.show()
+        self.box = self._laid_out(w)
+
+    def _laid_out(self, w: Any) -> Any:
         controls = w.VBox([
             w.HTML("<h3>Move a number</h3>"), *self.sliders.values(), self.cash, self.days,
             w.HTML("<h3>What is found</h3>"), *self.findings.values(), w.HTML("<h3>Ways</h3>"), *self.ways.values(),
             w.HBox([self.reset, self.keep]), self.note,
         ], layout=w.Layout(width="40em", max_width="100%"))  # fmt: skip
         shown = w.VBox([self.words, self.bars, self.lines], layout=w.Layout(width="46em", max_width="100%"))
-        self.box = w.HBox([shown, controls], layout=w.Layout(flex_flow="row wrap"))
-
-    @staticmethod
-    def _slider(w: Any, dial: Dial, wide: Any, label: Any) -> Any:
-        step = (dial.high - dial.low) / STEPS
-        return w.FloatSlider(
-            value=dial.now, min=dial.low, max=dial.high, step=step, continuous_update=False, readout_format=".4",
-            description=f"{dial.name} [{dial.unit}]", tooltip=dial.source, layout=wide, style=label,
-        )  # fmt: skip
-
-    def _listen(self) -> None:
-        for dial in self.what.dials:
-            self.sliders[dial.name].observe(partial(self._moved, dial), "value")
-        for other in (*self.findings.values(), *self.ways.values(), self.cash, self.days):
-            other.observe(lambda _: self.show(), "value")
-        self.reset.on_click(lambda _: self._reset())
-        self.keep.on_click(lambda _: self._keep())
+        return w.HBox([shown, controls], layout=w.Layout(flex_flow="row wrap"))
 
     def _moved(self, dial: Dial, _: Any) -> None:
         self.moved = dial
         self.show()
 
     def _take(self) -> None:
-        """What the widgets say."""
         what = self.what
-        what.values = {n: s.value for n, s in self.sliders.items() if abs(s.value - self._dial(n).now) > s.step / 2}
+        what.values = {d.name: s.value for d, s in self._dials if abs(s.value - d.now) > s.step / 2}
         what.found = {event: b.value for event, b in self.findings.items() if b.value != UNKNOWN}
         what.off = {way for way, box in self.ways.items() if not box.value}
         what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
 
-    def _dial(self, name: str) -> Dial:
-        return next(d for d in self.what.dials if d.name == name)
+    @property
+    def _dials(self) -> Iterable[tuple[Dial, Any]]:
+        return zip(self.what.dials, self.sliders.values(), strict=True)
 
     def show(self) -> None:
         """Advice, table and pictures as the widgets stand."""
-        from repairecon.rebuild_or_buy import charts_what_if
+        from repairecon.rebuild_or_buy import charts_lines
 
         self._take()
         try:
             self.words.value = page_words(self.what)
         except RepaireconError as error:
-            self.words.value = f'<p role="alert">{html.escape(str(error))}</p>'
+            self.words.value = _alert(error)
             return
-        draws = ((self.bars, charts_what_if.totals), (self.lines, partial(charts_what_if.along, dial=self.moved)))
+        draws = ((self.bars, charts_lines.totals), (self.lines, partial(charts_lines.along, dial=self.moved)))
         for image, draw in draws:
             image.value, image.alt = drawn(draw(self.what), 80)
 
     def _reset(self) -> None:
-        for name, slider in self.sliders.items():
-            slider.value = self._dial(name).now
-        for buttons in self.findings.values():
-            buttons.value = UNKNOWN
-        for box in self.ways.values():
-            box.value = True
-        self.cash.value = self.days.value = 0
+        for widget, value in self._start:
+            widget.value = value
         self.note.value = ""
 
     def _keep(self) -> None:
         try:
             copy, elsewhere = self.what.keep(self.folder)
         except RepaireconError as error:
-            self.note.value = f'<p role="alert">{html.escape(str(error))}</p>'
+            self.note.value = _alert(error)
             return
         said = f"Written into case.toml; as it was: {copy.name}."
         if elsewhere:
@@ -123,33 +122,20 @@ class App:
         self.note.value = f"<p>{html.escape(said)}</p>"
 
 
+def _alert(error: RepaireconError) -> str:
+    return f'<p role="alert">{html.escape(str(error))}</p>'
+
+
 def what_if(folder: str | os.PathLike[str]) -> Any:
-    """Widgets to move the numbers of a case by hand, for a notebook.
-
-    Parameters
-    ----------
-    folder
-        Folder of the case; nothing is written there until it is asked for.
-
-    Returns
-    -------
-    ipywidgets.VBox
-        Shows itself as the last line of a cell.
-    """
+    """Widgets to move the numbers of a case by hand, for a notebook; nothing is written until it is asked for."""
     return App(folder).box
 
 
 def page_words(what: WhatIf) -> str:
     """Advice and table as a piece of a page."""
-    said = "".join(f"<p>{html.escape(s)}</p>" for s in what.said)
-    heads = ("way", "cash", "own hours", "all in", "days")
-    head = "".join(f'<th scope="col" style="text-align:left;padding:0 .8em">{h}</th>' for h in heads)
-    rows = "".join(
-        "<tr>" + "".join(f'<td style="padding:0 .8em">{html.escape(c)}</td>' for c in row) + "</tr>"
-        for row in what.table()
-    )
-    title = html.escape(what.case.unit.name)
-    return f'<h2>{title}</h2><div aria-live="polite">{said}</div><table><tr>{head}</tr>{rows}</table>'
+    said = Panel(what.case.unit.name, what.said, listed=False)._repr_html_()
+    table = pd.DataFrame(what.table(), columns=["way", "cash", "own hours", "all in", "days"])
+    return f'<div aria-live="polite">{said}</div>{Sheet(table)._repr_html_()}'
 
 
 def serve(folder: str | os.PathLike[str], port: int = 0, browser: bool = True) -> int:

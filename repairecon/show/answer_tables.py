@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 from repairecon.read.table_folder import write_tables
 
 Rows: TypeAlias = list[list[Any]]
+Record: TypeAlias = dict[tuple[str, ...], Any]
 
 ANSWER = "answer"
 """The table of what stands in no other: a figure a row."""
@@ -21,13 +22,12 @@ _WORDS = {
     "mean_se_sampled": "standard error of the mean", "p90_se": "standard error of the last", "kg": "",
     "evpi": "worth of knowing for sure", "evsi": "worth of the look", "fifo": "first in, first out",
 }  # fmt: skip
-_MONEY_WORDS = """cash total saves gap worth net money price cost spend budget value limit landed replacement goods lost
-regret charge surcharge carriage difference paid fifo average down alone over core duty vat insurance fee handling back
-refund evpi evsi expected each discount fees"""
+_MONEY_WORDS = """cash total saves gap worth net money price cost spend budget value limit landed replacement goods
+lost regret charge surcharge carriage difference paid fifo average down alone over core duty vat insurance fee handling
+back refund evpi evsi expected each discount fees"""
 _MONEY = frozenset(_MONEY_WORDS.split())
 """Words of a name whose figures are home money."""
 _UNITS = {"hours": "h", "days": "days", "years": "years", "kg": "kg", "litres": "litres"}
-_FRACTIONS = ("rate", "share")
 
 
 def heading(path: Sequence[str], currency: str) -> str:
@@ -36,16 +36,10 @@ def heading(path: Sequence[str], currency: str) -> str:
     >>> heading(("total", "p90"), "EUR"), heading(("p_short",), "EUR"), heading(("mean_days",), "EUR")
     ('total, one in ten above [EUR]', 'chance: short [0 to 1]', 'mean days [days]')
     """
-    said = [_in_words(name) for name in path]
+    plain = {name: name.removeprefix("p_").replace("_", " ") for name in path}
+    said = [_WORDS.get(name, f"chance: {plain[name]}" if name.startswith("p_") else plain[name]) for name in path]
     unit = next(filter(None, (_unit(name, currency) for name in reversed(path))), "")
     return ", ".join(filter(None, said)) + (f" [{unit}]" if unit else "")
-
-
-def _in_words(name: str) -> str:
-    if name in _WORDS:
-        return _WORDS[name]
-    chance, plain = name.startswith("p_"), name.removeprefix("p_").replace("_", " ")
-    return f"chance: {plain}" if chance else plain
 
 
 def _unit(name: str, currency: str) -> str:
@@ -54,7 +48,7 @@ def _unit(name: str, currency: str) -> str:
         return "0 to 1"
     if words[0] == "quoted":
         return "" if words[-1] == "on" else "supplier's money"
-    if words[-1] in _FRACTIONS:
+    if words[-1] in ("rate", "share"):
         return "1"
     if words[-1] in _UNITS and words[0] not in ("cost", "price"):
         return _UNITS[words[-1]]
@@ -62,26 +56,18 @@ def _unit(name: str, currency: str) -> str:
 
 
 def answer_tables(data: Mapping[str, Any]) -> dict[str, Rows]:
-    """The tables in plain data, by name: first row the headings, days as days, unequal rows filled up.
+    """The tables in an answer's ``as_json``, by name: first row the headings, days as days, unequal rows filled up.
 
-    Parameters
-    ----------
-    data
-        An answer as its ``as_json`` has it: every list in it becomes a table, what is nested stands in one row, what is
-        a list within a row becomes a table of its own with the first column of that row. The rest is one table.
+    Every list becomes a table, what is nested stands in one row, what is a list within a row becomes a table of its own
+    with the first column of that row. The rest is one table.
     """
     currency = str(data.get("currency") or "")
-    lists: dict[str, list[dict[tuple[str, ...], Any]]] = {}
-    single = _flat(data, (), "", lists)
-    tables = {ANSWER: [["what", "is"], *(_one(path, x, currency) for path, x in single.items())]}
-    return tables | {name: _table(rows, currency) for name, rows in lists.items()}
+    lists: dict[str, list[Record]] = {}
+    single = [[_table([{path: x}], currency)[0][0], _cell(x)] for path, x in _flat(data, (), "", lists).items()]
+    return {ANSWER: [["what", "is"], *single]} | {name: _table(rows, currency) for name, rows in lists.items()}
 
 
-def _one(path: tuple[str, ...], x: Any, currency: str) -> list[Any]:
-    return [_table([{path: x}], currency)[0][0], _cell(x)]
-
-
-def _table(rows: Sequence[Mapping[tuple[str, ...], Any]], currency: str) -> Rows:
+def _table(rows: Sequence[Record], currency: str) -> Rows:
     columns = list(dict.fromkeys(path for row in rows for path in row))
     money = {str(row.get(("currency",)) or currency) for row in rows}
     unit = currency if len(money) != 1 else money.pop()
@@ -94,15 +80,12 @@ def _is_number(x: Any) -> bool:
     return isinstance(x, int | float) and not isinstance(x, bool)
 
 
-def _flat(
-    x: Mapping[str, Any], path: tuple[str, ...], name: str, lists: dict[str, list[dict[tuple[str, ...], Any]]]
-) -> dict[tuple[str, ...], Any]:
+def _flat(x: Mapping[str, Any], path: tuple[str, ...], name: str, lists: dict[str, list[Record]]) -> Record:
     """The single values of a record by their path; its lists go to ``lists``."""
-    made: dict[tuple[str, ...], Any] = {}
+    made: Record = {}
     later: list[tuple[str, list[Any]]] = []
     for key, value in x.items():
-        here = (*path, str(key))
-        of = "_".join(filter(None, (name, str(key))))
+        here, of = (*path, str(key)), "_".join(filter(None, (name, str(key))))
         if isinstance(value, Mapping) and value and all(isinstance(v, Mapping) for v in value.values()):
             later.append((of, [{str(key): k, **v} for k, v in value.items()]))
         elif isinstance(value, Mapping) and name and all(isinstance(v, str) for v in value.values()):
@@ -117,12 +100,10 @@ def _flat(
             made[here] = "; ".join(map(str, value))
         else:
             made[here] = value
-    first = {("of", *k): v for k, v in list(made.items())[:1] if name}
-    first |= {k: v for k, v in made.items() if name and k == ("currency",)}
+    first = {("of", *k): v for k, v in list(made.items())[:1]} | {k: v for k, v in made.items() if k == ("currency",)}
     for of, some in later:
-        rows = lists.setdefault(of, [])
-        for record in some:
-            rows.append(first | _flat(record if isinstance(record, Mapping) else {"is": record}, (), of, lists))
+        rows, records = lists.setdefault(of, []), (r if isinstance(r, Mapping) else {"is": r} for r in some)
+        rows += [(first if name else {}) | _flat(record, (), of, lists) for record in records]
     return made
 
 

@@ -33,7 +33,7 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def section(title: str, lines: list[str], width: int = WIDTH) -> str:
+def section(title: str, lines: Sequence[str], width: int = WIDTH) -> str:
     """A title over wrapped lines, empty without lines."""
     if not lines:
         return ""

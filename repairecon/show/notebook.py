@@ -10,20 +10,10 @@ from repairecon.records import RepaireconError
 
 
 def only_known_parameters(run: Sequence[str] | None = None) -> None:
-    """Refuse a name that a runner set and the parameters' cell does not.
+    """Refuse each name that a runner set and the parameters' cell does not have, and say what it has.
 
     Runners put a cell of their own behind the one whose names are annotated (``folder: str = ...``). Called from the
-    cell after both.
-
-    Parameters
-    ----------
-    run
-        Source of the cells run so far; by default those of the running notebook.
-
-    Raises
-    ------
-    RepaireconError
-        With each unknown name and what the notebook has.
+    cell after both; ``run`` is the source of the cells run so far, by default those of the running notebook.
     """
     cells = _cells() if run is None else run
     bodies = [_body(source) for source in cells]

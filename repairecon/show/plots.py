@@ -1,4 +1,4 @@
-"""What all charts share: colours and letters, the page a chart stands on, names at the ends of lines, handing it on."""
+"""What all charts share: colours and letters, the page a chart stands on, axes and rows, handing it on."""
 
 from __future__ import annotations
 
@@ -42,11 +42,11 @@ BESIDE = ("axes fraction", "data")
 Place = tuple[float, float]
 
 @lru_cache(maxsize=4096)
-def inches(text: str, size: float = SIZE, weight: str = "normal") -> float:
+def inches(text: str, size: float = SIZE) -> float:
     """Width of one line of text [inch]."""
     if not text:
         return 0.0
-    font = FontProperties(size=size, weight=weight)
+    font = FontProperties(size=size)
     return 1.03 * float(text_to_path.get_text_width_height_descent(text, font, False)[0]) / 72.0
 
 
@@ -167,12 +167,11 @@ def stage(ax: Axes | None, title: str, caption: str, plot_height: float, margins
         ax = fig.add_subplot(fig.add_gridspec(1, 1, left=x, right=1 - x, bottom=y, top=1 - y)[0])
     box = _slot_box(ax)
     across, up = slot_width / box.width, slot(ax)[1] / box.height
-    bottom, upper = box.y0 + below / up, box.y1 - above / up
-    bottom = min(bottom, upper - 0.2 * box.height)
+    upper = box.y1 - above / up
+    bottom = min(box.y0 + below / up, upper - 0.2 * box.height)
     inner = Bbox([[box.x0 + margins.left / across, bottom], [box.x1 - margins.right / across, upper]])
     ax.set_position(inner)
-    for side in ("top", "right", "left", "bottom"):
-        ax.spines[side].set_visible(False)
+    ax.spines[:].set_visible(False)
     ax.tick_params(length=0, labelsize=SIZE, labelcolor=QUIET, pad=6.0)
     start = -margins.left / (inner.width * across)
     ax.set_title(title, loc="left", x=start, pad=6.0 + 72.0 * margins.top, fontsize=TITLE_SIZE, weight="bold",
@@ -208,27 +207,17 @@ def limits(values: Iterable[float], zero_share: float = 0.6) -> tuple[float, flo
     return (low if low == 0.0 < high else low - pad), (high if high == 0.0 > low else high + pad)
 
 
-def once(frame: pd.DataFrame, name: str, at: str) -> None:
-    """Refuse a frame that says two things of the same name and place."""
-    twice = frame.duplicated([name, at])
-    if twice.any():
-        raise ValueError(f"{name} {frame[name][twice].iloc[0]} stands twice at the same {at}")
-
-
 def ticks(ax: Axes, axis: Literal["x", "y"], say: Callable[[float], str], integer: bool = False) -> None:
     """Round ticks with as many labels as there is room for, each label once, and a faint grid."""
     low, high = ax.get_xlim() if axis == "x" else ax.get_ylim()
-    fig = figure_of(ax)
-    room = (ax.bbox.width if axis == "x" else ax.bbox.height) / fig.dpi
+    room = (ax.bbox.width if axis == "x" else ax.bbox.height) / figure_of(ax).dpi
     for many in range(8, 0, -1):
         locator = MaxNLocator(many, steps=[1, 2, 5, 10], integer=integer)
-        found = [float(v) for v in locator.tick_values(low, high)]
-        labels = {say(v): v for v in reversed(found) if low <= v <= high}
+        labels = {say(float(v)): v for v in locator.tick_values(low, high)[::-1] if low <= v <= high}
         need = max((inches(text) + 0.2 if axis == "x" else 2 * LINE for text in labels), default=0.0)
         if need * len(labels) <= room:
             break
-    set_ticks = ax.set_xticks if axis == "x" else ax.set_yticks
-    set_ticks(list(labels.values()), list(labels), parse_math=False)
+    (ax.set_xticks if axis == "x" else ax.set_yticks)(list(labels.values()), list(labels), parse_math=False)
     ax.grid(True, axis=axis, color=PALE, linewidth=0.8)
     ax.set_axisbelow(True)
     if low < 0.0 < high:
@@ -248,40 +237,28 @@ def per_inch(ax: Axes) -> float:
 
 def inches_down(ax: Axes, total: float) -> None:
     """An up-and-down axis in inches from the top, content in the middle; squeezed if there is no room."""
-    fig = figure_of(ax)
-    spare = max(0.0, ax.bbox.height / fig.dpi - total) / 2
+    spare = max(0.0, ax.bbox.height / figure_of(ax).dpi - total) / 2
     ax.set_ylim(total + spare, -spare)
     ax.set_yticks([])
 
 
 def name_rows(
     ax: Axes | None, title: str, caption: str, names: Sequence[object], margins: Margins, *, row: float = 0.3,
-    pad: float = 0.1, least: float = LOW, bold: Collection[int] = (),
+    least: float = LOW, bold: Collection[int] = (),
 ) -> tuple[Axes, list[float]]:  # fmt: skip
     """Axes with a name a row from the top, at least ``row`` [inch] each; and the middle of each row [inch down]."""
     said = [wrap(str(name), margins.left - 0.15) for name in names]
-    heights = np.array([max(tall(name) + pad, row) for name in said])
+    heights = np.array([max(tall(name) + 0.1, row) for name in said])
     ax = stage(ax, title, caption, float(heights.sum()), margins, least=least)
     inches_down(ax, float(heights.sum()))
-    middles = [float(y) for y in np.cumsum(heights) - heights / 2]
+    middles = (np.cumsum(heights) - heights / 2).tolist()
     for k, (name, y) in enumerate(zip(said, middles, strict=True)):
-        weight = "bold" if k in bold else "normal"
-        write(ax, (0.0, y), name, BESIDE, (-9.0, 0.0), ha="right", weight=weight)
+        write(ax, (0.0, y), name, BESIDE, (-9.0, 0.0), ha="right", weight="bold" if k in bold else "normal")
     return ax, middles
 
 
 def axis_label(ax: Axes, axis: Literal["x", "y"], text: str) -> None:
-    label = ax.set_xlabel if axis == "x" else ax.set_ylabel
-    label(text, fontsize=SIZE, color=QUIET, parse_math=False)
-
-
-def error_of(row: pd.Series[Any], column: str) -> float:
-    """The standard error of a sampled figure; 0 if the frame does not tell."""
-    return float(row[column]) if column in row.index else 0.0
-
-
-def may_be_chosen(row: pd.Series[Any]) -> bool:
-    return bool(row["allowed"]) if "allowed" in row.index else True
+    (ax.set_xlabel if axis == "x" else ax.set_ylabel)(text, fontsize=SIZE, color=QUIET, parse_math=False)
 
 
 def save_png(fig: Figure, dpi: float = 100.0) -> bytes:
@@ -299,9 +276,8 @@ def save_png(fig: Figure, dpi: float = 100.0) -> bytes:
 
 def alt_text(ax: Axes) -> str:
     """Title and caption of a chart in one line, for readers who cannot see it."""
-    title = ax.get_title(loc="left") or ax.get_title()
     captions = [text.get_text() for text in ax.texts if text.get_gid() == "caption"]
-    sentences = [" ".join(part.split()) for part in (title, *captions) if part]
+    sentences = [" ".join(part.split()) for part in (ax.get_title(loc="left"), *captions)]
     return " ".join(said if said[-1] in ".!?" else f"{said}." for said in sentences)
 
 
@@ -320,47 +296,9 @@ def show(ax: Axes) -> None:
     display(Image(png), metadata={"image/png": {"alt": alt}})
 
 
-def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
-    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other.
-
-    They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
-    """
-    from scipy.optimize import isotonic_regression
-
-    order = np.argsort(np.asarray(wanted, dtype=float), kind="stable")
-    size = np.asarray(sizes, dtype=float)[order]
-    stacked = np.cumsum(size) - size / 2
-    start = isotonic_regression(np.asarray(wanted, dtype=float)[order] - stacked).x
-    places = np.empty(len(size))
-    places[order] = np.clip(start, low, max(low, high - size.sum())) + stacked
-    return [float(place) for place in places]
-
-
 def end_margin(width: float) -> float:
     """Width of the margin for the texts [inch], on a page of a width."""
     return max(0.24 * width, min(2.2, 0.33 * width))
-
-
-def end_texts(names: Sequence[str], more: Sequence[str], room: float) -> list[str]:
-    """Name and what else is said of each line, as wide as the margin allows bold letters."""
-    said = zip(names, more, strict=True)
-    return [wrap(f"{name}\n{rest}" if rest else name, room, SIZE * 1.12) for name, rest in said]
-
-
-def name_ends(ax: Axes, ends: Sequence[Place], texts: Sequence[str], short: Sequence[str], inks: Sequence[str],
-              weights: Sequence[str]) -> None:  # fmt: skip
-    """Texts in the right margin, led to from the ends of their lines; the short ones if room is scarce."""
-    up = ax.bbox.height / figure_of(ax).dpi
-    if 1.08 * sum(map(tall, texts)) > up:
-        texts = short
-    low, high = ax.get_ylim()
-    scale, right = up / (high - low), ax.get_xlim()[1]
-    sizes = [1.08 * tall(text) for text in texts]
-    places = spread([scale * (y - low) for _, y in ends], sizes, 0.0, up)
-    for (x, y), place, text, ink, weight in zip(ends, places, texts, inks, weights, strict=True):
-        level = low + place / scale
-        ax.plot([x, right], [y, level], color=ink, linewidth=0.9, linestyle=(0, (1, 2)), clip_on=False)
-        write(ax, (1.0, level), text, ("axes fraction", "data"), (6.0, 0.0), color=ink, weight=weight)
 
 
 class Picture:
@@ -373,19 +311,18 @@ class Picture:
         self.draw, self._height = draw, height
 
     @cached_property
-    def _own(self) -> tuple[str, str]:
-        png, alt = drawn(self.draw(None))
-        return alt, base64.b64encode(png).decode("ascii")
+    def _own(self) -> tuple[bytes, str]:
+        return drawn(self.draw(None))
 
     @property
     def alt(self) -> str:
         """Title and caption."""
-        return self._own[0]
+        return self._own[1]
 
     @property
     def wide(self) -> str:
         """PNG in base64, for a wide page."""
-        return self._own[1]
+        return base64.b64encode(self._own[0]).decode("ascii")
 
     @cached_property
     def narrow(self) -> str:

@@ -50,9 +50,10 @@ def write_page(path: Path, page: str | Callable[[], str]) -> None:
 
 def version() -> str:
     """The version of this package, where it is installed."""
-    from importlib.metadata import PackageNotFoundError, metadata
+    from importlib.metadata import PackageNotFoundError
+    from importlib.metadata import version as installed
 
     try:
-        return str(metadata("repairecon")["Version"])
+        return installed("repairecon")
     except PackageNotFoundError:
         return "not installed"

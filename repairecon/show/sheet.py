@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import pandas as pd
 
@@ -71,7 +71,7 @@ PANEL_STYLE = "max-width:52em;line-height:1.45;font-size:1.02em"
 class Panel:
     """A titled list of sentences, or one paragraph; shows itself in a notebook."""
 
-    def __init__(self, title: str, lines: Sequence[str], *, listed: bool = True) -> None:
+    def __init__(self, title: str, lines: Iterable[str], *, listed: bool = True) -> None:
         self.title, self.lines, self.listed = title, list(lines), listed
 
     def __repr__(self) -> str:

@@ -122,7 +122,7 @@ def expiry_timeline(
     now, width = _year(today), plots.slot(ax)[0]
     margins = Margins(left=0.3 * width, right=0.24 * width, axis=0.3, top=0.16)
     title = "How long the rubber lasts; beyond the bar only after inspection"
-    ax, middles = plots.name_rows(ax, title, caption, list(table.index), margins, row=0.27, pad=0.06, least=2.0)
+    ax, middles = plots.name_rows(ax, title, caption, list(table.index), margins, row=0.27, least=2.0)
     first, last = float(ends.min().min()), float(ends.max().max())
     ax.set_xlim(max(min(now, first) - 0.2, now - 4.0), min(max(now + 1.0, last) + 0.2, now + 12.0))
     plots.ticks(ax, "x", lambda v: str(int(v)), integer=True)

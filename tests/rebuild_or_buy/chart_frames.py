@@ -9,7 +9,7 @@ import pandas as pd
 from chart_checks import CAPTION, WAYS
 from matplotlib.axes import Axes
 
-from repairecon.rebuild_or_buy import charts, charts_tree, charts_years
+from repairecon.rebuild_or_buy import charts, charts_lines, charts_tree
 
 WHY_NOT = "it keeps the sea out, and price alone does not choose that"
 
@@ -22,7 +22,7 @@ def ways_table(many: int, seed: int = 0) -> pd.DataFrame:
         "total_mean": mean, "total_p10": 0.8 * mean, "total_p50": 0.95 * mean, "total_p90": 1.5 * mean,
         "cash_mean": 0.7 * mean, "cash_p10": 0.6 * mean, "cash_p90": 0.9 * mean,
         "days_p10": 0.6 * days, "days_p50": days, "days_p90": 2.5 * days,
-        "allowed": [place != 4 for place in range(many)],
+        "total_p90_se": 0.0, "allowed": [place != 4 for place in range(many)],
         "why_not": [WHY_NOT if place == 4 else "" for place in range(many)],
     }, index=WAYS[:many])  # fmt: skip
 
@@ -79,7 +79,7 @@ def years(many: int) -> pd.DataFrame:
     rows = [(way, year, 500.0 + 90.0 * k + (60.0 + 13.0 * (7 * k % many)) * year)
             for k, way in enumerate(WAYS[:many]) for year in range(16)]  # fmt: skip
     frame = pd.DataFrame(rows, columns=["way", "year", "mean"])
-    return frame.assign(p10=0.8 * frame["mean"], p90=1.5 * frame["mean"])
+    return frame.assign(p10=0.8 * frame["mean"], p90=1.5 * frame["mean"], mean_se=0.0)
 
 
 def spares(many: int) -> pd.DataFrame:
@@ -89,16 +89,20 @@ def spares(many: int) -> pd.DataFrame:
 
 
 
+def pruned(nodes: pd.DataFrame, keep: int) -> pd.DataFrame:
+    """The tree with its rarest branches merged."""
+    return pd.DataFrame(charts_tree.Tree(nodes.to_dict("records")).pruned(keep).rows.values())
+
 
 MAKERS: dict[str, Any] = {
     "cost_ranges": ways_table, "chance_below": curves, "money_against_days": lambda many: ways_table(many, seed=many),
-    "damage_tree": lambda many: charts_tree.prune(DEEP, 3 * many), "swings": lambda many: SWINGS.head(many),
+    "damage_tree": lambda many: pruned(DEEP, 3 * many), "lead_swings": lambda many: SWINGS.head(many),
     "cost_over_years": years, "spare_worth": spares,
 }  # fmt: skip
 
 
 def draw(name: str, frame: pd.DataFrame, ax: Axes | None = None, caption: str = CAPTION) -> Axes:
     """A chart by its name."""
-    module = next(m for m in (charts_tree, charts_years, charts) if hasattr(m, name))
+    module = next(m for m in (charts_tree, charts_lines, charts) if hasattr(m, name))
     found: Axes = getattr(module, name)(frame, "EUR", caption, ax)
     return found

@@ -1,4 +1,4 @@
-"""The answer as plain data, and numbers in words."""
+"""The answer as plain data."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import reference_case as rc
 from repairecon.rebuild_or_buy import headline, sentences
 from repairecon.rebuild_or_buy.command import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.show import words
 
 KEYS = {"ways", "verdict", "best", "near_tie", "assumed", "cautions", "thumb_rules", "tree", "seed", "draws"}
 WAY_KEYS = {"way", "kind", "cash", "total", "days", "own_hours", "p_cheapest", "expected_regret", "allowed"}
@@ -32,21 +31,6 @@ ADVICE_KEYS = {
 @pytest.fixture(scope="module")
 def answer():
     return rebuild_or_buy(rc.case(), draws=3_000, seed=4)
-
-
-@pytest.mark.parametrize(
-    ("amount", "se", "said"),
-    [(1234.4, 0.0, "EUR 1,234"), (1234.4, 4.0, "EUR 1,230"), (1234.4, 40.0, "EUR 1,200"), (-7.6, 0.0, "EUR -8")],
-)
-def test_money_has_no_more_digits_than_its_error_supports(amount, se, said):
-    assert words.money(amount, "EUR", se) == said
-
-
-@pytest.mark.parametrize(
-    ("p", "said"), [(0.0, "0 in 100"), (0.001, "under 1 in 100"), (0.374, "37 in 100"), (1.0, "100 in 100")]
-)
-def test_chances_are_so_many_in_100(p, said):
-    assert words.chance_words(p) == said
 
 
 def test_advice_comes_first_and_all_is_plain(answer):

@@ -1,0 +1,253 @@
+"""Charts with a line a way, named where it ends: the years, a spare, the chance of staying below; and what-if.
+
+Each takes figures, the name of the home money, a caption that says what to do, and axes to draw in (a new figure
+without); each returns the axes drawn in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+
+from repairecon.rebuild_or_buy.what_if import Dial, WhatIf
+
+from repairecon.show.plots import (  # isort: skip
+    BESIDE, DASHES, INK, LINES, MAIN, NO_BREAK, PALE, QUIET, REST_TINT, SIZE, Margins, axis_label, chance_said,
+    end_margin, figure_of, limits, money_said, money_ticks, name_rows, slot, stage, tall, ticks, wrap, write,
+)  # fmt: skip
+from repairecon.show.words import days_words, tenths, whole
+
+Floats = np.ndarray[Any, np.dtype[np.float64]]
+FANS = 3
+"""Most ways that get a fan; the dearer ones get a thin line."""
+STEPS, MOST = 25, 4
+"""Points of a line of what-if, most ways there."""
+DOTTED = (0, (1, 2))
+
+
+# ---- lines named where they end -----------------------------------------------------------------
+@dataclass(frozen=True)
+class _Lines:
+    """Lines of points (x, y) by name, what is said of each, and what the axes are called and say."""
+
+    courses: Mapping[str, Floats]
+    said: Sequence[str]
+    title: str
+    caption: str
+    across: str
+    up: str
+    say: Callable[[float], str]
+    whole: bool = True
+    bold: int = len(LINES)
+
+    def ink(self, place: int) -> str:
+        return LINES[place % len(LINES)] if place < self.bold else QUIET
+
+    def drawn(self, reach: Iterable[float], currency: str, ax: Axes | None, air: float = 0.0) -> Axes:
+        """The lines in axes that reach round some amounts, and a share of ``air`` further."""
+        margins = Margins(left=1.3, right=end_margin(slot(ax)[0]), axis=0.55)
+        room = margins.right - 0.2
+        texts = [_text(name, more, room) for name, more in zip(self.courses, self.said, strict=True)]
+        ax = stage(ax, self.title, self.caption, max(2.8, 1.15 * sum(map(tall, texts))), margins)
+        xs = np.concatenate([points[:, 0] for points in self.courses.values()] or [np.zeros(1)])
+        first, last = float(xs.min()), float(xs.max())
+        ax.set_xlim(first - (0.0 if last > first else 0.5), last + 0.06 * (last - first or 1.0))
+        low, high = limits(reach)
+        ax.set_ylim(low - air * (high - low), high + air * (high - low))
+        ticks(ax, "x", self.say, integer=self.whole)
+        money_ticks(ax, "y", currency)
+        axis_label(ax, "x", self.across)
+        axis_label(ax, "y", self.up)
+        for place, (name, points) in enumerate(self.courses.items()):
+            style: dict[str, Any] = {"linewidth": 1.0, "zorder": 2}
+            if place < self.bold:
+                style = {"linewidth": 2.2, "zorder": 4, "linestyle": DASHES[place % len(DASHES)]}
+            ax.plot(*points.T, color=self.ink(place), gid=f"course {name}", **style)
+            ax.plot(*points[-1:].T, "o", ms=5, color=self.ink(place), mec="white", zorder=5)
+        self._name_ends(ax, texts, room)
+        return ax
+
+    def _name_ends(self, ax: Axes, texts: Sequence[str], room: float) -> None:
+        """Texts in the right margin, led to from the ends of their lines; names alone if room is scarce."""
+        up = ax.bbox.height / figure_of(ax).dpi
+        if 1.08 * sum(map(tall, texts)) > up:
+            texts = [_text(name, "", room) for name in self.courses]
+        low, high = ax.get_ylim()
+        scale, right = up / (high - low), ax.get_xlim()[1]
+        ends = [points[-1] for points in self.courses.values()]
+        places = spread([scale * (y - low) for _, y in ends], [1.08 * tall(text) for text in texts], 0.0, up)
+        for nth, ((x, y), place, text) in enumerate(zip(ends, places, texts, strict=True)):
+            level, ink = low + place / scale, self.ink(nth)
+            ax.plot([x, right], [y, level], color=ink, linewidth=0.9, linestyle=DOTTED, clip_on=False)
+            write(ax, (1.0, level), text, BESIDE, (6.0, 0.0), color=ink, weight="bold" if nth < self.bold else "normal")
+
+
+def _text(name: str, more: str, room: float) -> str:
+    """Name and what else is said of a line, as wide as the margin allows bold letters."""
+    return wrap(f"{name}\n{more}" if more else name, room, SIZE * 1.12)
+
+
+def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
+    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other.
+
+    They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
+    """
+    from scipy.optimize import isotonic_regression
+
+    order = np.argsort(wanted, kind="stable")
+    size = np.asarray(sizes, dtype=float)[order]
+    stacked = np.cumsum(size) - size / 2
+    start = isotonic_regression(np.asarray(wanted, dtype=float)[order] - stacked).x
+    places = np.empty(len(size))
+    places[order] = np.clip(start, low, max(low, high - size.sum())) + stacked
+    return [float(place) for place in places]
+
+
+def _by_name(frame: pd.DataFrame, name: str, along: str, height: str, sign: float = 1.0) -> dict[str, pd.DataFrame]:
+    """The rows of each line in order, the line that ends lowest first, or highest with a ``sign`` of -1."""
+    lines = {str(key): rows.sort_values(along) for key, rows in frame.groupby(name, sort=False)}
+    return dict(sorted(lines.items(), key=lambda line: sign * float(line[1][height].iloc[-1])))
+
+
+def cost_over_years(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
+    """What each way has cost by the end of each year: the average as a line, of the cheapest a fan of the good and bad.
+
+    ``frame`` has a row a way and year: ``way``, ``year``, ``mean``, ``p10``, ``p90`` (what it has cost by then) and
+    ``mean_se`` [home money].
+    """
+    rows = _by_name(frame, "way", "year", "mean")
+    ends = [way.iloc[-1] for way in rows.values()]
+    said = [f"{money_said(end['mean'], currency, end['mean_se'])} on average" for end in ends]
+    courses = {way: points[["year", "mean"]].to_numpy(float) for way, points in rows.items()}
+    title = "What each way costs over the years; 8 times in 10 it stays in the shade"
+    lines = _Lines(courses, said, title, caption, "year", "cost so far, all in",
+                   lambda v: whole(v).replace(",", ""), bold=FANS)  # fmt: skip
+    fans = dict(list(rows.items())[:FANS])
+    edges = pd.concat(fans)[["p10", "p90"]].to_numpy(float).ravel()
+    ax = lines.drawn([0.0, *frame["mean"], *edges], currency, ax)
+    for place, (way, fan) in enumerate(fans.items()):
+        edge: dict[str, Any] = {"color": lines.ink(place), "linewidth": 0.7, "alpha": 0.5, "zorder": 3}
+        shade: dict[str, Any] = {"color": lines.ink(place), "alpha": 0.13, "linewidth": 0.0, "zorder": 1}
+        ax.fill_between(fan["year"], fan["p10"], fan["p90"], gid=f"fan {way}", **shade)
+        ax.plot(fan["year"], fan["p10"], gid=f"good {way}", **edge)
+        ax.plot(fan["year"], fan["p90"], gid=f"bad {way}", **edge)
+    return ax
+
+
+def spare_worth(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
+    """What a spare is worth if a failure away takes so many days more: a line for each combination.
+
+    ``frame`` has a row a combination and number of days: ``combination`` (its name), ``days_saved`` at each failure
+    away, beside the wait that it saves at every one [day], ``worth`` of the spare (below 0 it costs more than it saves)
+    [home money].
+    """
+    rows = _by_name(frame, "combination", "days_saved", "worth", sign=-1.0)
+    courses = {name: points[["days_saved", "worth"]].to_numpy(float) for name, points in rows.items()}
+    title = "What the spare is worth; in the grey it costs more than it saves"
+    lines = _Lines(courses, [_pays(course) for course in courses.values()], title, caption,
+                   "days more that a failure away from base takes", "worth of the spare", days_words)  # fmt: skip
+    ax = lines.drawn([0.0, *frame["worth"]], currency, ax, air=0.06)
+    ax.axhspan(ax.get_ylim()[0], 0.0, color=REST_TINT, linewidth=0.0, zorder=0)
+    ax.axhline(0.0, color=QUIET, linewidth=1.6, zorder=2, gid="zero")
+    return ax
+
+
+def _pays(course: Floats) -> str:
+    """From how many whole saved days on the spare pays, if its line crosses zero once."""
+    days, worth = course.T
+    pays = worth >= 0.0
+    turns = np.flatnonzero(pays[1:] != pays[:-1])
+    if len(turns) == 0:
+        return "pays throughout" if pays[0] else "pays nowhere here"
+    if len(turns) > 1:
+        return ""
+    at = int(turns[0])
+    even = float(days[at] - worth[at] * (days[at + 1] - days[at]) / (worth[at + 1] - worth[at]))
+    said = f"up to {days_words(np.floor(even))}" if pays[0] else f"from {days_words(np.ceil(even))}"
+    return f"pays {said.replace(' ', NO_BREAK)}"
+
+
+# ---- the chance of staying below ----------------------------------------------------------------
+def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
+    """For each way a line: the chance that it costs no more than a sum.
+
+    ``curves`` has a column a way, the index is the cost [home money] ascending, the values are chances.
+    """
+    costs = curves.index.to_numpy(dtype=float)
+    ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
+    margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)
+    names = [wrap(str(way), margins.right - 0.3) for way in ways]
+    ax = stage(ax, "The chance that it costs no more than...", caption, 1.2 * sum(map(tall, names)), margins)
+    ax.set_xlim(*limits(costs))
+    ax.set_ylim(0.0, 1.03)
+    money_ticks(ax, "x", currency)
+    parts = [0.0, 0.25, 0.5, 0.75, 1.0]
+    ax.set_yticks(parts, [chance_said(p) for p in parts], parse_math=False)
+    ax.grid(True, axis="y", color=PALE, linewidth=0.8)
+    axis_label(ax, "x", "all-in cost")
+    for place, (way, name, level) in enumerate(zip(ways, names, _levels(ax, names), strict=True)):
+        chances, ink = curves[way].to_numpy(float), LINES[place % len(LINES)]
+        dash = DASHES[place % len(DASHES)]
+        ax.plot(costs, chances, color=ink, linewidth=2.0, linestyle=dash, gid=f"curve {way}", zorder=3)
+        start = min(_reaches(costs, chances, level), float(costs[-1]))
+        on_line = float(np.interp(start, costs, chances)) if start == costs[-1] else level
+        ax.plot([start, ax.get_xlim()[1]], [on_line, level], color=ink, linewidth=0.9, linestyle=DOTTED)
+        ax.plot([start], [on_line], "o", ms=6, color=ink, mec="white", zorder=4)
+        write(ax, (1.0, level), name, BESIDE, (6.0, 0.0), color=ink, weight="bold")
+    return ax
+
+
+def _reaches(costs: Floats, chances: Floats, level: float) -> float:
+    """The cost at which a curve reaches a level; endless if it never does."""
+    rising = np.maximum.accumulate(chances)
+    if rising[-1] < level:
+        return float("inf")
+    after = int(np.searchsorted(rising, level))
+    # the two points round the level alone: over flat stretches a curve has no one cost for a chance
+    near = slice(max(after - 1, 0), after + 1)
+    return float(np.interp(level, rising[near], costs[near]))
+
+
+def _levels(ax: Axes, names: Sequence[str]) -> list[float]:
+    """Heights of the labels in the margin, from the top down, evenly spread and apart."""
+    low, high = ax.get_ylim()
+    shares = np.array([tall(name) for name in names]) * figure_of(ax).dpi / ax.bbox.height * (high - low)
+    gap = max(0.0, (0.96 - shares.sum()) / len(names))
+    return [float(v) for v in 0.98 - np.cumsum(shares + gap) + (shares + gap) / 2]
+
+
+# ---- what if ------------------------------------------------------------------------------------
+def totals(what: WhatIf, ax: Axes | None = None) -> Axes:
+    """A bar a way, and a mark where it stood before anything was moved."""
+    now, before = what.expected[:, 3], what.with_values({})[:, 3]
+    order = [int(i) for i in np.argsort(now, kind="stable") if np.isfinite(now[i])]
+    width, ways, currency = slot(ax)[0], what.answer.model.ways, what.case.terms.currency
+    margins = Margins(left=0.26 * width, right=0.14 * width, axis=0.45)
+    caption = "Take the shortest bar; the mark is where it stood before."
+    ax, middles = name_rows(ax, "All in, on average", caption, [ways[i] for i in order], margins, row=0.4, least=2.2)
+    ax.set_xlim(0.0, 1.05 * max([*now[order], *before[order][np.isfinite(before[order])], 1.0]))
+    money_ticks(ax, "x", currency)
+    for nth, (i, y) in enumerate(zip(order, middles, strict=True)):
+        ax.barh(y, now[i], 0.2, color=MAIN if nth == 0 else PALE, edgecolor=INK, linewidth=0.6)
+        ax.plot([before[i]] * 2, [y - 0.2, y + 0.2], color=INK, linewidth=1.6)
+        write(ax, (1.0, y), money_said(now[i], currency), BESIDE, (9.0, 0.0), weight="bold" if nth == 0 else "normal")
+    return ax
+
+
+def along(what: WhatIf, dial: Dial, ax: Axes | None = None) -> Axes:
+    """What the cheapest ways come to over the range of one number, and where it stands."""
+    grid = np.linspace(dial.low, dial.high, STEPS)
+    totals = np.array([what.with_values({**what.values, dial.name: x})[:, 3] for x in grid]).T
+    order = [i for i in np.argsort(totals.min(axis=1), kind="stable") if np.isfinite(totals[i]).all()][:MOST]
+    ways, currency, now = what.answer.model.ways, what.case.terms.currency, what.values.get(dial.name, dial.now)
+    said = [money_said(float(np.interp(now, grid, totals[i])), currency) for i in order]
+    lines = _Lines({ways[i]: np.column_stack([grid, totals[i]]) for i in order}, said, f"All in, by {dial.name}",
+                   "Where two lines cross the lower one takes over.", dial.unit, "", tenths, whole=False)  # fmt: skip
+    ax = lines.drawn(totals[order].ravel() if order else [0.0], currency, ax)
+    ax.axvline(now, color=QUIET, linewidth=1.0)
+    return ax
