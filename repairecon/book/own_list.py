@@ -19,8 +19,8 @@ from repairecon.book.cards import FIELDS
 from repairecon.book.lists import Columns
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.case_workbook import tidied
 from repairecon.read.columns import Column
+from repairecon.read.loose_cells import tidied
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.sheets import Sheet, heading, read_sheet
 from repairecon.read.values import Limits, Misread
@@ -179,7 +179,7 @@ class _Reader:
         self._new: set[str] = set()
         self.at = self.columns.at = self._places(named)
         typed_as = {heading(self.columns.headings[k]): _AS[n] for n, k in self.at.items() if n in _AS}
-        self.columns.sheet, _ = tidied(sheet, typed_as)
+        self.columns.sheet = tidied(sheet, typed_as)
 
     def _places(self, named: Mapping[str, str] | None) -> dict[str, int]:
         """The place of each field in a row."""

@@ -20,8 +20,7 @@ from repairecon.read.case_workbook_out import key_rows, typed
 from repairecon.read.columns import CASE, FILES
 from repairecon.read.files import Value, put_cell, read_data, write_all
 from repairecon.read.problems import Problems
-from repairecon.read.sheets import csv_rows, heading, text_of
-from repairecon.read.tables import DEFAULT
+from repairecon.read.sheets import DEFAULT, csv_rows, heading, text_of
 from repairecon.read.toml_file import TomlFile, read_toml
 
 
@@ -40,7 +39,7 @@ def folder_of(path: Path, write: bool = False) -> Path:
         _, reading = open_case(path)
         reading.problems.stop_if_any()
         book = read_case_workbook(path, Problems())
-        files = {CASE: book.toml + b"\n", **{file: sheet_csv(sheet) for file, sheet in book.tables.items()}}
+        files = {CASE: book.toml, **{file: sheet_csv(sheet) for file, sheet in book.tables.items()}}
         there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
         write_all(folder, {f: data for f, data in files.items() if f not in there})
     return folder

@@ -13,15 +13,20 @@ from typing import Any
 from repairecon.kinds import kinds
 from repairecon.read import boat
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import (
-    ANSWER,
-    KEY_COLUMNS,
-    NO_WORDS,
+from repairecon.read.case_workbook import ANSWER, KEY_COLUMNS, NO_WORDS, is_workbook, sheet_title
+from repairecon.read.columns import (
+    ANY,
+    BOAT,
+    CASE,
+    CASE_FILES,
+    ENDS,
+    FILES,
     NUMBERS,
-    is_workbook,
-    sheet_title,
+    Column,
+    about,
+    column_of,
+    sections,
 )
-from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
 from repairecon.read.defaults import Defaults, as_text
 from repairecon.read.files import Value, put_cell, widths, write_all
 from repairecon.read.problems import Problems, shown
@@ -264,12 +269,9 @@ _KEY_NOTES = {
 
 def _declared(file: str, name: str) -> tuple[Column, str]:
     """The column of a heading, and the end of a range that it is."""
-    declared = FILES[file].declared
-    for end in (*ENDS, "shape"):
-        base = name.removesuffix(f"_{end}")
-        if base != name and base in declared and declared[base].type == "range":
-            return declared[base], end
-    return declared[name], ""
+    column, end = column_of(name, FILES[file].declared)
+    assert column is not None
+    return column, end
 
 
 def _note(column: Column, end: str = "") -> str:

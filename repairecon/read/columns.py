@@ -16,6 +16,8 @@ from repairecon import records
 from repairecon.read.values import MONEY, Limits
 
 ENDS = ("low", "likely", "high")
+NUMBERS = ("number", "whole", "fraction", "range")
+"""Types of columns that hold numbers."""
 CASE = "case.toml"
 BOAT = "boat.toml"
 BOAT_SECTIONS = ("money", "money.exchange", "owner", "labour", "labour.*", "years", "customs", "order")
@@ -51,6 +53,11 @@ class Column:
         """The columns that it takes."""
         return tuple(f"{self.name}_{end}" for end in (*ENDS, "shape")) if self.type == "range" else (self.name,)
 
+    @property
+    def heading(self) -> str:
+        """The column in which a single value stands."""
+        return f"{self.name}_likely" if self.type == "range" else self.name
+
 
 @dataclass(frozen=True)
 class Headings:
@@ -60,6 +67,15 @@ class Headings:
     required: tuple[str, ...]
     known: frozenset[str]
     declared: Mapping[str, Column] = field(default_factory=dict)
+
+
+def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | None, str]:
+    """The column that a heading is of, and which end of a range (or its shape) it holds."""
+    for end in (*ENDS, "shape"):
+        column = declared.get(heading.removesuffix(f"_{end}"))
+        if column and column.type == "range" and column.name != heading:
+            return column, end
+    return declared.get(heading), ""
 
 
 def _limits(words: str, type_: str) -> Limits:

@@ -91,13 +91,17 @@ def _in_words(path: Path) -> Iterator[None]:
         raise RepaireconError(f"{clean(str(path))} could not be written: {reason}; nothing was changed") from error
 
 
-def write_whole(path: str | os.PathLike[str], text: str) -> None:
-    """Write a text file (UTF-8) as a whole: a reader sees the old file or the new one, never half.
+def _bytes(data: str | bytes) -> bytes:
+    return data.encode("utf-8") if isinstance(data, str) else data
+
+
+def write_whole(path: str | os.PathLike[str], data: str | bytes) -> None:
+    """Write a file (text in UTF-8) as a whole: a reader sees the old file or the new one, never half.
 
     The folder must be there. RepaireconError is raised if it cannot be written; the old file is then as it was.
     """
     with _in_words(Path(path)):
-        _replace(Path(os.path.realpath(path)), text.encode("utf-8"))
+        _replace(Path(os.path.realpath(path)), _bytes(data))
 
 
 def _replace(target: Path, data: bytes) -> None:
@@ -123,10 +127,9 @@ def write_own(path: Path, data: str | bytes) -> None:
 
     RepaireconError for a link and for anything else that is there; it is then as it was.
     """
-    made = data.encode("utf-8") if isinstance(data, str) else data
-    check_own(path, made)
+    check_own(path, _bytes(data))
     with _in_words(path):
-        _replace(path, made)
+        _replace(path, _bytes(data))
 
 
 def check_own(path: Path, made: bytes = PAGE.encode()) -> None:

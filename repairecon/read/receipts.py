@@ -11,9 +11,9 @@ from decimal import Decimal
 from pathlib import Path
 
 from repairecon.read.columns import FILES
-from repairecon.read.files import csv_text, write_whole
+from repairecon.read.files import Unreadable, read_data, write_whole
 from repairecon.read.problems import key
-from repairecon.read.sheets import heading, read_sheet, text_of
+from repairecon.read.sheets import EMPTY, CsvTable, naming
 from repairecon.read.values import Limits, Misread, number, plain
 
 ACTUAL_FILE = "actual.csv"
@@ -47,28 +47,6 @@ class Came:
         return replace(self, booked=self.booked + pieces)
 
 
-class _Sheet:
-    """The cells of actual.csv by heading, to be changed and written back."""
-
-    def __init__(self, path: Path) -> None:
-        sheet = read_sheet(path, headings=FILES[ACTUAL_FILE].known)
-        first, *rows = (list(map(text_of, cells)) for cells in sheet.rows.values())
-        self.headings = [heading(cell) for cell in first]
-        self.rows = [dict(zip(self.headings, cells, strict=False)) for cells in rows]
-
-    def row(self, kinds: tuple[str, ...], name: str) -> dict[str, str]:
-        """The row of a kind and a name, added at the end if need be."""
-        for row in self.rows:
-            if row.get("kind", "").casefold() in kinds and key(row.get("name", "")) == key(name):
-                return row
-        self.rows.append({"kind": kinds[0], "name": name})
-        return self.rows[-1]
-
-    def text(self) -> str:
-        """The sheet as text."""
-        return csv_text([self.headings, *([row.get(h, "") for h in self.headings] for row in self.rows)], end="\n")
-
-
 def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str, Came]) -> list[str]:
     """Bring what has come since ``before``, or was taken back, into the actual.csv of a job if it is there.
 
@@ -78,31 +56,47 @@ def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str,
     changed = [p for p in {**before, **after} if _of_orders(before, p) != _of_orders(after, p)]
     if not path.is_file() or not changed:
         return []
-    sheet, notes, carriage = _Sheet(path), [], _NOTHING
+    notes, carriage = [], _NOTHING
+    with naming(path):
+        table = CsvTable(read_data(path), FILES[ACTUAL_FILE].known)
+        if not table.columns:
+            raise Unreadable(*EMPTY)
     for part in changed:
         was, now = before.get(part, Came()), after.get(part, Came())
-        row = sheet.row(("part", "unit"), part)
-        core = any(r.get("kind", "").casefold() == "refund" and key(r.get("name", "")) == key(part) for r in sheet.rows)
-        bought = _bought(row, was, core)
+        at = _row_of(table, ("part", "unit"), part)
+        row = table.cells(at)
+        bought = _bought(row, was, bool(_find(table, ("refund",), part)))
         if bought is None:
             came = now.pieces + now.booked
             notes.append(f"{folder.name}/{ACTUAL_FILE}: {part} stays as you wrote it; by the book {came} came")
             continue
+        made = {"paid": _cell((_number(row, "paid") or _NOTHING) + now.paid - was.paid)}
         if row.get("kind", "").casefold() == "part":
-            row["bought"] = _cell(bought + now.pieces - was.pieces)
-        row["paid"] = _cell((_number(row, "paid") or _NOTHING) + now.paid - was.paid)
+            made["bought"] = _cell(bought + now.pieces - was.pieces)
         if row.get("days", "") in ("", str(was.days)):
-            row["days"] = "" if now.days is None else str(now.days)
+            made["days"] = "" if now.days is None else str(now.days)
+        table.put(at, made)
         carriage += now.carriage - was.carriage
     if carriage:
-        row = sheet.row(("carriage",), "all")
-        paid = _number(row, "paid")
+        at = _row_of(table, ("carriage",), "all")
+        paid = _number(table.cells(at), "paid")
         if paid is None:
             notes.append(f"{folder.name}/{ACTUAL_FILE}: carriage stays as you wrote it; by the book {carriage} more")
         else:
-            row["paid"] = _cell(paid + carriage)
-    write_whole(path, sheet.text())
+            table.put(at, {"paid": _cell(paid + carriage)})
+    write_whole(path, table.data())
     return notes
+
+
+def _find(table: CsvTable, kinds: tuple[str, ...], name: str) -> int:
+    rows = ((at, table.cells(at)) for at in table.rows())
+    same = (at for at, row in rows if row.get("kind", "").casefold() in kinds and key(row.get("name", "")) == key(name))
+    return next(same, 0)
+
+
+def _row_of(table: CsvTable, kinds: tuple[str, ...], name: str) -> int:
+    """The row of a kind and a name, added at the end if need be."""
+    return _find(table, kinds, name) or table.add({"kind": kinds[0], "name": name})
 
 
 def _of_orders(came: Mapping[str, Came], part: str) -> Came:

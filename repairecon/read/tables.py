@@ -12,12 +12,10 @@ from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
 from repairecon.read.files import Unreadable, decoded, read_data
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
-from repairecon.read.sheets import BadCell, Cell, Sheet, csv_rows, heading, text_of
+from repairecon.read.sheets import Cell, Sheet, csv_rows, heading, left_out, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
 
-EXAMPLE, DEFAULT = "example:", "default:"
-"""A row whose first cell begins with one of these is left out."""
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
 """A figure that is left blank where blank means none."""
 NO_END = "its last line has no end: look whether the file is whole"
@@ -264,7 +262,7 @@ def _meant(name: str, headings: Headings, cutoff: float = SURE) -> str:
         return f"{name}_likely"
     for column in headings.declared.values():
         if name in map(heading, column.also):
-            return column.headings[0] if len(column.headings) == 1 else f"{column.name}_likely"
+            return column.heading
     return closest(name, headings.columns, cutoff)
 
 
@@ -318,7 +316,7 @@ def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
     width = sheet.widths.get(head, len(wide))
     bare = {k for k in range(width) if k >= len(wide) or not wide[k]}
     for number, cells in sheet.rows.items():
-        if number != head and not text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT)):
+        if number != head and not left_out(cells):
             filled = [text_of(c) for c in cells] + [""] * (len(columns) - len(cells))
             by_name = {name: cell for name, cell in zip(columns, filled, strict=False) if name}
             row = Row(file=sheet.file, row=number, cells=by_name, problems=problems, declared=headings.declared)
@@ -348,7 +346,7 @@ def _check_form(row: Row, cells: Sequence[Cell], columns: Sequence[str], width: 
         write = "put text with a comma in double quotes; write decimals with a point"
         row.problems.add(row.file, row.row, "", f"more cells than headings: {shown(extra)}", write)
     for name, cell in zip(columns, cells, strict=False):
-        if isinstance(cell, BadCell) and name:
+        if isinstance(cell, Misread) and name:
             row.fault(name, cell.found, cell.write)
         elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
             row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")

@@ -250,6 +250,10 @@ def _syntax_fault(error: Exception, text: str, problems: Problems, file: str) ->
 
 def toml_value(value: object) -> str:
     """A value as TOML has it."""
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{toml_key(name)} = {toml_value(v)}' for name, v in value.items())}}}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(toml_value, value))}]"
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, date):
@@ -257,11 +261,13 @@ def toml_value(value: object) -> str:
     return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
 
 
+def toml_key(name: str) -> str:
+    """A key as TOML has it, in quote marks where it needs them."""
+    return name if name.isidentifier() and name.isascii() else toml_value(name)
+
+
 def toml_lines(header: str, entries: Mapping[str, object]) -> Iterator[str]:
     """A table with its header, such as ``[learned]``; what is None is left out."""
     yield header
-    for name, value in entries.items():
-        plain = name.isidentifier() and name.isascii()
-        if value is not None:
-            yield f"{name if plain else toml_value(name)} = {toml_value(value)}"
+    yield from (f"{toml_key(name)} = {toml_value(value)}" for name, value in entries.items() if value is not None)
     yield ""

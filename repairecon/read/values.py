@@ -40,16 +40,21 @@ COUNT = Limits(1.0, 1e6, whole=True)
 
 @dataclass(frozen=True)
 class Misread:
-    """A value that could not be taken: what to write instead (and, of several, which and what)."""
+    """A value that could not be taken: what to write instead, what was found, and of several which."""
 
     write: str
-    which: str = ""
     found: str = ""
+    which: str = ""
+
+
+def figure(value: float) -> int | float:
+    """A number without a needless point."""
+    return int(value) if value == int(value) and abs(value) < 1e15 else value
 
 
 def plain(value: float) -> str:
     """A number as an owner would type it."""
-    return str(int(value)) if value == int(value) and abs(value) < 1e15 else str(value)
+    return str(figure(value))
 
 
 def within(value: float, limits: Limits) -> float | Misread:
@@ -192,20 +197,14 @@ def in_order(
     if likely is None and form == "uniform" and low is not None and high is not None:
         likely = (low + high) / 2.0
     if low is None or likely is None or high is None:
-        which = "low" if low is None else "likely" if likely is None else "high"
-        if likely is None:
-            which = "likely"
-        return Misread("give low, likely and high, or likely alone", which, "nothing")
+        which = "likely" if likely is None else "low" if low is None else "high"
+        return Misread("give low, likely and high, or likely alone", "nothing", which)
     found = f"low {plain(low)}, likely {plain(likely)}, high {plain(high)}"
     if not low <= likely <= high:
-        which = "low" if low > likely else "high"
-        return Misread("write them so that low <= likely <= high", which, found)
+        return Misread("write them so that low <= likely <= high", found, "low" if low > likely else "high")
     if form == "lognormal" and low != high and not _lognormal_fits(low, likely, high):
-        return Misread(
-            "lognormal needs high - likely > likely - low > 0 and low * high >= likely * likely; or take pert",
-            "shape",
-            found,
-        )
+        write = "lognormal needs high - likely > likely - low > 0 and low * high >= likely * likely; or take pert"
+        return Misread(write, found, "shape")
     return Range(low, likely, high, form, source)
 
 
