@@ -43,28 +43,11 @@ def cores() -> int:
 
 
 def each(work: Callable[[T], R], things: Iterable[T], workers: int = 1, scheduler: str = "") -> Iterator[R | Lost[T]]:
-    """Work on each thing.
+    """Work on each thing; the results in the order of the things.
 
-    Parameters
-    ----------
-    work
-        A function of a module, as it is sent to other processes; what it raises comes out here.
-    things
-        What to work on; taken up a few at a time.
-    workers
-        Processes; 1: none but this one.
-    scheduler
-        Address of a cluster's scheduler, as in ``tcp://host:8786``; before ``workers``.
-
-    Yields
-    ------
-    R or Lost
-        The results in the order of the things.
-
-    Raises
-    ------
-    RepaireconError
-        If the cluster cannot be reached, or goes away; what was given out before stands.
+    ``work`` is a function of a module, as it is sent to other processes; what it raises comes out here. Things are
+    taken up a few at a time, by so many ``workers`` (1: this process alone), or by a cluster whose ``scheduler`` is
+    named as in ``tcp://host:8786``: RepaireconError if it cannot be reached or goes away; what was given out stands.
     """
     if scheduler:
         yield from _on_a_cluster(work, things, scheduler)

@@ -18,7 +18,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from repairecon.read.problems import clean, shown
+from repairecon.read.problems import clean, key, shown
 from repairecon.records import RepaireconError
 
 HERE = Path(__file__).parent
@@ -31,8 +31,8 @@ OBEYED = ("=", "+", "-", "@", "\t", "\r")
 """A text cell that begins with one of these may be taken for a formula."""
 LONGEST_TEXT = 32_767
 """Characters that a cell of a workbook holds."""
-_NOT_IN_A_NAME = re.compile(r"[\[\]:*?/\\]")
-_LONGEST_NAME = 31
+_NOT_IN_A_SHEET = re.compile(r"[\[\]:*?/\\]")
+_NOT_IN_A_FILE = re.compile(r"[^\w-]+")
 
 PAGE = '<meta name="generator" content="repairecon">'
 """What every page of ours carries."""
@@ -53,7 +53,7 @@ class Unreadable(Exception):
 
 
 def decoded(data: bytes) -> str:
-    """Text of bytes; what is not UTF-8 stays as lone surrogates."""
+    """Text of bytes; what is not UTF-8 stays as lone surrogates, to be found later."""
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         try:
             return data.decode("utf-16")
@@ -63,7 +63,7 @@ def decoded(data: bytes) -> str:
 
 
 def read_text(path: Path) -> str:
-    """The clean text of a file; bytes that are not UTF-8 stay as lone surrogates to be found later."""
+    """The clean text of a file; see ``decoded``."""
     return clean(decoded(read_data(path)))
 
 
@@ -191,7 +191,10 @@ def write_all(folder: Path, files: Mapping[str, bytes], replace: bool = False) -
 
 
 # ---- rows to cells: numbers as numbers, and no text that a spreadsheet would obey ----------------------
-def _checked(value: Value) -> Value:
+def _checked(value: Value) -> str | int | float | datetime.date | None:
+    """A value as cells hold it: yes and no as words, blank text as nothing."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, float) and not math.isfinite(value):
         raise RepaireconError("a number beyond all measure cannot be written to a cell")
     if not isinstance(value, str):
@@ -199,7 +202,7 @@ def _checked(value: Value) -> Value:
     text = clean(value).encode("utf-8", "replace").decode("utf-8")
     if len(text) > LONGEST_TEXT:
         raise RepaireconError(f"{shown(text)} is too long for a cell: {LONGEST_TEXT} characters at most")
-    return text
+    return text or None
 
 
 def defused(text: str) -> str:
@@ -220,34 +223,32 @@ def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False, end: str = "
     out = io.StringIO()
     writer = csv.writer(out, lineterminator=end)
     for row in rows:
-        writer.writerow([_written(value, defuse) for value in row])
+        cells = map(_checked, row)
+        writer.writerow([defused(cell) if defuse and isinstance(cell, str) else cell for cell in cells])
     return out.getvalue()
 
 
-def _written(value: Value, defuse: bool) -> str | int | float:
-    value = _checked(value)
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, datetime.date):
-        return value.isoformat()
-    return defused(value) if defuse and isinstance(value, str) else value
+def distinct(names: Iterable[str], longest: int, mark: str, barred: str = "") -> list[str]:
+    """Names cut to so many characters, each its own whatever its case: the second of a name ends in 2."""
+    made: list[str] = []
+    for name in names:
+        free, nth = name[:longest], 2
+        while free.casefold() in (barred, *map(str.casefold, made)):
+            end = f"{mark}{nth}"
+            free, nth = name[: longest - len(end)] + end, nth + 1
+        made.append(free)
+    return made
+
+
+def file_names(names: Iterable[str]) -> list[str]:
+    """Names as parts of the names of files that any file system takes."""
+    return distinct((_NOT_IN_A_FILE.sub("_", key(name)).strip("_")[:60] or "supplier" for name in names), 60, "_")
 
 
 def sheet_names(names: Iterable[str]) -> list[str]:
     """Names that sheets may have, each its own: at most 31 characters, none of []:*?/\\."""
-    made: list[str] = []
-    taken: set[str] = set()
-    for name in names:
-        plain = " ".join(_NOT_IN_A_NAME.sub(" ", clean(name)).split()).strip("'")[:_LONGEST_NAME].strip() or "sheet"
-        free, nth = plain, 2
-        while free.casefold() in taken or free.casefold() == "history":
-            end = f" {nth}"
-            free, nth = plain[: _LONGEST_NAME - len(end)] + end, nth + 1
-        taken.add(free.casefold())
-        made.append(free)
-    return made
+    plain = (" ".join(_NOT_IN_A_SHEET.sub(" ", clean(name)).split()).strip("'")[:31].strip() for name in names)
+    return distinct((name or "sheet" for name in plain), 31, " ", "history")
 
 
 def workbook_bytes(
@@ -259,10 +260,22 @@ def workbook_bytes(
     filter on the headings.
     """
     from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
     from openpyxl.utils import get_column_letter
 
     book, out = Workbook(write_only=True), io.BytesIO()
     book.properties.creator, book.properties.title = CREATOR, next(iter(sheet_names(sheets)), None)
+
+    def filled(sheet: Any, value: Value, font: Any) -> Any:
+        cell: Any = WriteOnlyCell(sheet)
+        _fill(cell, value)
+        if isinstance(value, float):
+            cell.number_format = money
+        if font:
+            cell.font = font
+        return cell
+
     with _in_words(Path("the workbook")):
         # its sheets go through files of the system's own folder: without room there the library ends in a noise
         with tempfile.TemporaryFile() as room:
@@ -275,44 +288,26 @@ def workbook_bytes(
             for k, width in enumerate(widths(rows), start=1):
                 sheet.column_dimensions[get_column_letter(k)].width = width
             for nth, row in enumerate(rows):
-                sheet.append([_xlsx_cell(sheet, _checked(value), money, bold=nth == 0) for value in row])
+                font = None if nth else Font(bold=True)
+                sheet.append([filled(sheet, value, font) for value in row])
         book.save(out)
     return out.getvalue()
 
 
 def widths(rows: Sequence[Sequence[Value]]) -> list[int]:
     """Widths of the columns in characters, between 8 and 40."""
-    longest: dict[int, int] = {}
-    for row in rows:
-        for k, value in enumerate(row):
-            longest[k] = max(longest.get(k, 0), len(str(value)) if isinstance(value, str) else 10)
-    return [min(40, max(8, longest[k] + 2)) for k in sorted(longest)]
+    columns = itertools.zip_longest(*rows, fillvalue="")
+    longest = (max(len(value) if isinstance(value, str) else 10 for value in column) for column in columns)
+    return [min(40, max(8, long + 2)) for long in longest]
 
 
 def put_cell(sheet: Any, row: int, column: int, value: Value) -> None:
     """Write a cell of a workbook; text is never taken for a formula, yes and no are words."""
-    cell = sheet.cell(row, column)
-    checked = _checked(value)
-    plain: Any = ("yes" if checked else "no") if isinstance(checked, bool) else None if checked == "" else checked
-    cell.value = plain
-    if isinstance(plain, str):
+    _fill(sheet.cell(row, column), value)
+
+
+def _fill(cell: Any, value: Value) -> None:
+    cell.value = _checked(value)
+    if isinstance(cell.value, str):
         cell.data_type = "s"  # else a leading = would make a formula of it
-        cell.quotePrefix = plain.startswith(OBEYED)
-
-
-def _xlsx_cell(sheet: Any, value: Value, money: str, bold: bool) -> Any:
-    from openpyxl.cell import WriteOnlyCell
-    from openpyxl.styles import Font
-
-    plain: Any = ("yes" if value else "no") if isinstance(value, bool) else value
-    if value == "":
-        plain = value = None
-    cell: Any = WriteOnlyCell(sheet, plain)
-    if isinstance(value, str):
-        cell.data_type = "s"  # else a leading = would make a formula of it
-        cell.quotePrefix = value.startswith(OBEYED)
-    elif isinstance(value, float):
-        cell.number_format = money
-    if bold:
-        cell.font = Font(bold=True)
-    return cell
+        cell.quotePrefix = cell.value.startswith(OBEYED)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
-import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from decimal import Decimal
 from pathlib import Path
 
-from repairecon.read.files import Value, csv_text, workbook_bytes, write_all
+from repairecon.read.files import Value, csv_text, file_names, workbook_bytes, write_all
 from repairecon.read.problems import clean, key
 from repairecon.read.sheets import read_sheet
 from repairecon.records import OrderLine, OrderTotal, RepaireconError, SheetError
@@ -16,20 +16,21 @@ from repairecon.records import OrderLine, OrderTotal, RepaireconError, SheetErro
 WORKBOOK = "own_landed.xlsx"
 LANDED = "landed, duty and tax included"
 """The row of an order that holds its total in home money."""
-_SENT = (
-    "part", "designation", "material", "packs", "pieces a pack", "pieces", "price a pack", "price", "currency",
-    "ship to",
-)  # fmt: skip
-_HEADINGS = (
-    "item", "designation", "part_class", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line",
-    "currency", "source", "note",
-)  # fmt: skip
+_SENT = {
+    "part": "item", "designation": "designation", "material": "material", "packs": "packs", "pieces a pack": "pack",
+    "pieces": "pieces", "price a pack": "quoted", "price": "line", "currency": "currency", "ship to": "ship_to",
+}  # fmt: skip
+"""Headings of an order as the supplier reads it, what and how much at the prices quoted; and what stands below each."""
+_OWN = {
+    "item": "item", "designation": "designation", "part_class": "part_class", "packs": "packs",
+    "pieces_a_pack": "pack", "pieces": "pieces", "quoted_a_pack": "quoted", "quoted_line": "line",
+    "currency": "currency", "source": "source", "note": "note",
+}  # fmt: skip
 _MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "quoted_core", "quoted_total")
 _TOTALS = ("supplier", "lines", *_MONEY, "currency", "cost_landed", "home_currency", "lead_days", "note")
 _FIRST = "orders"
 """Sheet of one's own file with a row a supplier."""
-_NOT_IN_A_FILE = re.compile(r"[^\w-]+")
-Rows = list[list[Value]]
+Row = dict[str, Value]
 
 
 def write_orders(
@@ -41,38 +42,24 @@ def write_orders(
 ) -> tuple[Path, ...]:
     """Write ``order_<supplier>.csv`` to send, in the supplier's money, and ``own_landed.xlsx`` to keep.
 
-    Parameters
-    ----------
-    folder
-        Where the files shall stand; made if need be.
-    lines
-        What is bought, a line a quote.
-    totals
-        What each supplier's order comes to; figures are written as given.
-    home_currency
-        Currency of ``cost_landed``.
-    ship_to
-        Where the goods shall go, for the orders.
-
-    Returns
-    -------
-    tuple of Path
-        The files: the orders, then one's own.
-
-    Raises
-    ------
-    RepaireconError
-        If there is nothing to order, a supplier lacks its total or its lines, a file of that name is there that is no
-        earlier one of these or is a link, or it cannot be written; nothing is written then.
+    ``lines`` are what is bought, a line a quote; ``totals`` what each supplier's order comes to, figures written as
+    given. Gives the orders, then one's own file. RepaireconError is raised if there is nothing to order, a supplier
+    lacks its total or its lines, a file of that name is there that is no earlier one of these or is a link, or it
+    cannot be written; nothing is written then.
     """
-    by_supplier = _by_supplier(lines, totals)
-    names = _file_names([t.supplier for t in totals])
-    files = {
-        name: csv_text(_sent(by_supplier[key(t.supplier)], t, ship_to), defuse=True).encode("utf-8-sig")
-        for name, t in zip(names, totals, strict=True)
-    }
-    own = {t.supplier: _table(by_supplier[key(t.supplier)], t, home_currency) for t in totals}
-    files[WORKBOOK] = workbook_bytes({_FIRST: _all_totals(by_supplier, totals, home_currency), **own})
+    if not lines:
+        raise RepaireconError("there is nothing to order")
+    of = {key(t.supplier): [line for line in lines if key(line.supplier) == key(t.supplier)] for t in totals}
+    if len(of) != len(totals) or of.keys() != {key(line.supplier) for line in lines}:
+        raise RepaireconError("each supplier's order needs its lines and one total")
+    files, sheets = {}, {_FIRST: _rows(dict.fromkeys(_TOTALS), _all_totals(of, totals, home_currency))}
+    for name, total in zip(file_names(t.supplier for t in totals), totals, strict=True):
+        order = [*map(_line, of[key(total.supplier)]), *_sums(total)]
+        sent = _rows(_SENT, [{"ship_to": ship_to, **row} if "quoted" in row else row for row in order])
+        files[f"order_{name}.csv"] = csv_text(sent, defuse=True).encode("utf-8-sig")
+        landed: Row = {"item": LANDED, "line": total.cost_landed, "currency": home_currency}
+        sheets[total.supplier] = _rows(_OWN, [*order, landed])
+    files[WORKBOOK] = workbook_bytes(sheets)
     target = Path(folder)
     there = [name for name in files if os.path.lexists(target / name)]
     if foreign := [why for name in there if (why := _not_ours(target / name))]:
@@ -100,76 +87,36 @@ def _not_ours(path: Path) -> str:
     return f"{name} is there already and is no order of an earlier run; write to another folder"
 
 
-def _by_supplier(lines: Sequence[OrderLine], totals: Sequence[OrderTotal]) -> dict[str, list[OrderLine]]:
-    if not lines:
-        raise RepaireconError("there is nothing to order")
-    grouped: dict[str, list[OrderLine]] = {}
-    for line in lines:
-        grouped.setdefault(key(line.supplier), []).append(line)
-    known = [key(t.supplier) for t in totals]
-    if sorted(known) != sorted(grouped):
-        raise RepaireconError("each supplier's order needs its lines and one total")
-    return grouped
+def _rows(headings: Mapping[str, str | None], rows: Iterable[Row]) -> list[list[Value]]:
+    return [list(headings), *([row.get(under or heading) for heading, under in headings.items()] for row in rows)]
 
 
-def _line_total(line: OrderLine) -> float:
-    """Packs times price as written: no cents are lost to binary fractions."""
-    return float(Decimal(str(line.quoted)) * line.packs)
+def _line(line: OrderLine) -> Row:
+    """A line with packs times price as written: no cents are lost to binary fractions."""
+    total = float(Decimal(str(line.quoted)) * line.packs)
+    return {**asdict(line), "pieces": line.pieces, "line": total, "source": str(line.source)}
 
 
-def _sent(lines: Sequence[OrderLine], total: OrderTotal, ship_to: str) -> Rows:
-    """An order as the supplier reads it: what and how much, at the prices quoted."""
-    rows: Rows = [list(_SENT)]
-    for line in lines:
-        what: list[Value] = [line.item, line.designation, line.material, line.packs, line.pack, line.pieces]
-        rows.append([*what, line.quoted, _line_total(line), line.currency, ship_to])
-    sums = _sums(total)
-    return rows + [[name, "", "", None, None, None, None, amount, total.currency, ""] for name, amount in sums]
-
-
-def _sums(total: OrderTotal) -> list[tuple[str, float]]:
+def _sums(total: OrderTotal) -> list[Row]:
     """What the supplier's invoice should come to, charge by charge."""
-    sums = [
-        ("goods", total.quoted_goods),
-        ("discount", -total.quoted_discount),
-        ("carriage", total.quoted_carriage),
-        ("card fee and insurance", total.quoted_fees),
-        ("core surcharge, refunded against the old ones", total.quoted_core),
-        ("total to pay the supplier", total.quoted_total),
-    ]
-    return [(name, amount) for name, amount in sums if amount or name in ("goods", "carriage", sums[-1][0])]
-
-
-def _table(lines: Sequence[OrderLine], total: OrderTotal, home: str) -> Rows:
-    rows: Rows = [list(_HEADINGS)]
-    for line in lines:
-        what: list[Value] = [line.item, line.designation, line.part_class, line.packs, line.pack, line.pieces]
-        rows.append([*what, line.quoted, _line_total(line), line.currency, str(line.source), line.note])
-    sums = [(name, amount, total.currency) for name, amount in _sums(total)] + [(LANDED, total.cost_landed, home)]
-    return rows + [
-        [name, "", "", None, None, None, None, amount, money, "", total.note if name == sums[-2][0] else ""]
-        for name, amount, money in sums
+    sums = {
+        "goods": total.quoted_goods,
+        "discount": -total.quoted_discount,
+        "carriage": total.quoted_carriage,
+        "card fee and insurance": total.quoted_fees,
+        "core surcharge, refunded against the old ones": total.quoted_core,
+        "total to pay the supplier": total.quoted_total,
+    }
+    last = list(sums)[-1]
+    said = {name: amount for name, amount in sums.items() if amount or name in ("goods", "carriage", last)}
+    return [
+        {"item": name, "line": amount, "currency": total.currency, "note": total.note if name == last else ""}
+        for name, amount in said.items()
     ]
 
 
-def _all_totals(by_supplier: dict[str, list[OrderLine]], totals: Sequence[OrderTotal], home: str) -> Rows:
-    rows: Rows = [list(_TOTALS)]
-    for t in totals:
-        money = [getattr(t, name) for name in _MONEY]
-        count = len(by_supplier[key(t.supplier)])
-        rows.append([t.supplier, count, *money, t.currency, t.cost_landed, home, t.lead_days, t.note])
+def _all_totals(of: Mapping[str, Sequence[OrderLine]], totals: Sequence[OrderTotal], home: str) -> list[Row]:
+    rows: list[Row] = [{**asdict(t), "lines": len(of[key(t.supplier)]), "home_currency": home} for t in totals]
     landed = float(sum((Decimal(str(t.cost_landed)) for t in totals), Decimal(0)))
-    blanks: list[Value] = [None] * len(_MONEY)
-    return [*rows, ["all", sum(map(len, by_supplier.values())), *blanks, "", landed, home, None, ""]]
-
-
-def _file_names(suppliers: Sequence[str]) -> list[str]:
-    """A name a supplier that any file system takes, each its own."""
-    made: list[str] = []
-    for supplier in suppliers:
-        plain = _NOT_IN_A_FILE.sub("_", key(supplier)).strip("_")[:60] or "supplier"
-        name, nth = f"order_{plain}.csv", 2
-        while name in made:
-            name, nth = f"order_{plain}_{nth}.csv", nth + 1
-        made.append(name)
-    return made
+    many = sum(map(len, of.values()))
+    return [*rows, {"supplier": "all", "lines": many, "cost_landed": landed, "home_currency": home}]

@@ -11,7 +11,7 @@ from pathlib import Path
 from repairecon.read import price_list
 from repairecon.read.case_folder import file_of, open_case
 from repairecon.read.case_workbook import is_workbook
-from repairecon.read.case_workbook_keep import file_bytes, keep_in_workbook
+from repairecon.read.case_workbook_out import file_bytes, keep_in_workbook
 from repairecon.read.columns import FILES
 from repairecon.read.files import write_all
 from repairecon.read.problems import Names, Problems, key, shown

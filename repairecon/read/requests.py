@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,16 +9,16 @@ from typing import Any
 
 from repairecon.read.boat import JOBS, SHARED, BoatPapers
 from repairecon.read.columns import CASE, FILES
-from repairecon.read.files import Value, csv_text, write_all
+from repairecon.read.files import Value, csv_text, file_names, write_all
 from repairecon.read.price_list import COLUMNS_FILE
 from repairecon.read.problems import clean, key
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import toml_lines
+from repairecon.read.values import figure
 from repairecon.records import RepaireconError
 
 HEADINGS = ("item", "designation", "material", "pieces", "price", "pack", "lead_days")
 """What a request asks; what the supplier fills in is what ``import-quotes`` reads, ``pieces`` apart."""
-_NOT_IN_A_FILE = re.compile(r"[^\w-]+")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,24 +40,9 @@ class AskLine:
 def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -> tuple[Path, ...]:
     """Write ``request_SUPPLIER.csv`` a supplier, and beside them a case in which the answers are compared.
 
-    Parameters
-    ----------
-    folder
-        Where they shall stand: a new or empty folder, none within the boat's ``jobs``, which are units that failed.
-    lines
-        What to ask for.
-    papers
-        The boat's: her money, suppliers and their carriage go along.
-
-    Returns
-    -------
-    tuple of Path
-        The requests.
-
-    Raises
-    ------
-    RepaireconError
-        If there is nothing to ask for or nobody to ask, or the folder will not do; nothing is written then.
+    ``folder`` is new or empty, and none within the boat's ``jobs``, which are units that failed; of the boat's papers
+    her money, suppliers and their carriage go along. Gives the requests. RepaireconError is raised if there is nothing
+    to ask for, or the folder will not do; nothing is written then.
     """
     if not lines:
         raise RepaireconError("there is nothing to ask for")
@@ -68,25 +52,22 @@ def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -
         raise RepaireconError(f"{clean(str(folder))} is there already and not empty; write to a new folder")
     sellers = list(dict.fromkeys(s for line in lines for s in line.suppliers))
     files = {CASE: "\n".join(_case(papers)), "parts.csv": _parts(lines), COLUMNS_FILE: _columns(sellers)}
-    for name in ("suppliers.csv", "carriage.csv"):
-        files[name] = _table(papers.tables[name], sellers)
-    requests: dict[str, bytes] = {}
-    for seller in sellers:
-        plain = _NOT_IN_A_FILE.sub("_", key(seller)).strip("_")[:60] or "supplier"
-        name = f"request_{plain}.csv"
-        name = f"request_{plain}_{len(requests)}.csv" if name in requests else name
-        requests[name] = csv_text(_request(lines, seller), defuse=True).encode("utf-8-sig")
+    files |= {name: _table(papers.tables[name], sellers) for name in ("suppliers.csv", "carriage.csv")}
+    requests = {
+        f"request_{name}.csv": csv_text(_request(lines, seller), defuse=True).encode("utf-8-sig")
+        for name, seller in zip(file_names(sellers), sellers, strict=True)
+    }
     write_all(folder, {**{name: text.encode() for name, text in files.items()}, **requests})
     return tuple(folder / name for name in requests)
 
 
-def _request(lines: Sequence[AskLine], seller: str) -> list[list[Value]]:
+def _request(lines: Sequence[AskLine], seller: str) -> list[Sequence[Value]]:
     mine = [line for line in lines if seller in line.suppliers]
-    return [list(HEADINGS), *([x.item, x.designation, x.material, _many(x), None, None, None] for x in mine)]
+    return [HEADINGS, *([x.item, x.designation, x.material, _many(x), None, None, None] for x in mine)]
 
 
 def _many(line: AskLine) -> Value:
-    whole = int(line.pieces) if line.pieces == int(line.pieces) else line.pieces
+    whole = figure(line.pieces)
     return whole if line.measure == "piece" else f"{whole} {line.measure}"
 
 

@@ -34,14 +34,7 @@ def mark_of(folder: str | os.PathLike[str], asked: Iterable[object] = ()) -> str
 class ResultTable:
     """A CSV file of results, a row each, the mark in the last column; written row by row.
 
-    Parameters
-    ----------
-    path
-        The file; one of these columns is gone on with, any other is refused.
-    columns
-        Headings of a row.
-    wanted
-        Marks of the results that are wanted: rows of others are taken out.
+    A file of these columns is gone on with, any other is refused; rows whose mark is not ``wanted`` are taken out.
     """
 
     def __init__(self, path: str | os.PathLike[str], columns: Sequence[str], wanted: Iterable[str]) -> None:

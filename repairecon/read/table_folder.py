@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from repairecon.read.files import Value, csv_text, read_data, workbook_bytes, write_all
+from repairecon.read.files import Value, csv_text, workbook_bytes, write_all
 from repairecon.read.problems import shown
-from repairecon.read.sheets import read_csv_sheet, text_of
 from repairecon.records import RepaireconError
 
 BOOK, INDEX = "tables.xlsx", "tables.csv"
-_HEADINGS = ("job", "file", "rows", "hash")
+_HEADINGS = ["job", "file", "rows", "hash"]
 
 
 def write_tables(
@@ -21,25 +21,9 @@ def write_tables(
 ) -> tuple[Path, ...]:
     """Write every table as ``<name>.csv``, ``tables.xlsx`` with a sheet each, ``tables.csv`` as the list of them.
 
-    Parameters
-    ----------
-    folder
-        Where they shall stand; made if need be.
-    job
-        Whose tables they are.
-    tables
-        Rows by name, the first row the headings.
-
-    Returns
-    -------
-    tuple of Path
-        The files.
-
-    Raises
-    ------
-    RepaireconError
-        If something of these names is there that is no earlier output of this job as it was written, or a file cannot
-        be written. Nothing is written then.
+    ``folder`` is made if need be; ``tables`` are rows by name, the first row the headings. RepaireconError is raised,
+    and nothing written, if something of these names is there that is no earlier output of this job as it was written,
+    or a file cannot be written.
     """
     place = Path(folder)
     files = {f"{name}.csv": csv_text(rows, defuse=True).encode("utf-8-sig") for name, rows in tables.items()}
@@ -51,18 +35,15 @@ def write_tables(
     if place.exists() and not place.is_dir():
         raise RepaireconError(f"{shown(str(place))} is a file: name a folder for the tables; nothing was written")
     for name in files:
-        if os.path.lexists(place / name) and not (earlier.get(name) == _hash_of(place / name) or name == INDEX):
-            raise RepaireconError(f"{name} in {shown(str(place))} {_NOT_OURS}")
-    if os.path.lexists(place / INDEX) and not earlier:
-        raise RepaireconError(f"{INDEX} in {shown(str(place))} {_NOT_OURS}")
+        ours = earlier if name == INDEX else earlier.get(name) == _hash_of(place / name)
+        if os.path.lexists(place / name) and not ours:
+            why = "is not as an earlier run of this job wrote it: name another folder; nothing was written"
+            raise RepaireconError(f"{name} in {shown(str(place))} {why}")
     write_all(place, files, replace=place.exists())
     for name in earlier.keys() - files.keys():  # of an earlier answer, and none of this one
         if earlier[name] == _hash_of(place / name):
             (place / name).unlink()
     return tuple(place / name for name in files)
-
-
-_NOT_OURS = "is not as an earlier run of this job wrote it: name another folder; nothing was written"
 
 
 def _hash(data: bytes) -> str:
@@ -78,8 +59,6 @@ def _earlier(place: Path, job: str) -> dict[str, str]:
     path = place / INDEX
     if not path.is_file() or path.is_symlink():
         return {}
-    head, *rows = read_csv_sheet(read_data(path), INDEX, _HEADINGS).rows.values()
-    if tuple(map(text_of, head)) != _HEADINGS:
-        return {}
-    cells = [[text_of(c) for c in row] for row in rows]
-    return {c[1]: c[3] for c in cells if len(c) == len(_HEADINGS) and c[0] == job}
+    rows = list(csv.reader(path.read_text(encoding="utf-8", errors="replace").splitlines()))
+    listed = rows[1:] if rows[:1] == [_HEADINGS] else []
+    return {row[1]: row[3] for row in listed if len(row) == len(_HEADINGS) and row[0] == job}
