@@ -293,8 +293,10 @@ def _four(value: Any, column: Column) -> tuple[Value, ...]:
     """Low, value, high and shape."""
     if isinstance(value, dict):
         return tuple(value.get(name) for name in (*ENDS, "shape"))
+    if isinstance(value, list) and column.type == "range":
+        return (*value, None)
     if isinstance(value, list):
-        return (*value, None) if column.type == "range" else (None, "; ".join(value) or case_workbook.NO_WORDS, None, None)
+        return None, "; ".join(value) or case_workbook.NO_WORDS, None, None
     return None, _typed(value, column) if isinstance(value, str) and column.type == "date" else value, None, None
 
 

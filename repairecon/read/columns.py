@@ -130,10 +130,10 @@ def about(file: str, section: str = "") -> tuple[str, str]:
     return row["meaning"], row["example"]
 
 
-def headings(file: str, *more: str, without: tuple[str, ...] = ()) -> Headings:
+def headings(file: str, *more: str) -> Headings:
     """Columns of a CSV file, with those of other files after them."""
-    own = {c.name: c for name in (file, *more) for c in columns_of(name) if c.name not in without}
-    declared = {**own, **{c.name: c for c in columns_of(ANY) if c.name not in own}}
+    declared = {c.name: c for name in (file, *more) for c in columns_of(name)}
+    declared |= {c.name: c for c in columns_of(ANY) if c.name not in declared}
     columns = tuple(heading for c in declared.values() for heading in c.headings)
     required = tuple(c.name for c in declared.values() if c.need)
     return Headings(columns, required, frozenset(columns), MappingProxyType(declared))

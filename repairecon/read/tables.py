@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
@@ -16,6 +16,7 @@ from repairecon.read.sheets import Cell, Sheet, csv_rows, heading, left_out, tex
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
 
+T = TypeVar("T")
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
 """A figure that is left blank where blank means none."""
 NO_END = "its last line has no end: look whether the file is whole"
@@ -34,17 +35,9 @@ class Entry(ABC):
     declared: Mapping[str, Column] = field(default_factory=dict)
     bad: set[str] = field(default_factory=set)
 
+    @abstractmethod
     def place(self, name: str) -> tuple[int | None, str]:
         """Row or line, and the name as faults show it."""
-        return None, name
-
-    def written(self, name: str) -> Any:
-        """What stands there, right or wrong; None when blank."""
-        return self.cells.get(name)
-
-    def text(self, name: str) -> str:
-        """Words, empty when blank or wrong."""
-        return self.value(name) or ""
 
     @abstractmethod
     def range(self, name: str) -> Range | None:
@@ -54,11 +47,21 @@ class Entry(ABC):
     def lacks(self, name: str) -> bool:
         """True if it is blank where something may be written."""
 
-    def _number(self, value: Any, limits: Limits) -> float | Misread:
-        return values.number(value, limits)
+    def written(self, name: str) -> Any:
+        """What stands there, right or wrong; None when blank."""
+        return self.cells.get(name)
 
-    def _yes(self, value: Any) -> bool | Misread:
-        return values.yes_no(value)
+    def has(self, name: str) -> bool:
+        """True if something, right or wrong, is written there."""
+        return self.written(name) is not None
+
+    def value(self, name: str) -> Any:
+        """What stands there, None when blank or wrong."""
+        return None if name in self.bad else self.written(name)
+
+    def text(self, name: str) -> str:
+        """Words, empty when blank or wrong."""
+        return self.value(name) or ""
 
     def column(self, name: str) -> Column:
         """How it is declared; one that is not is read as its reader says."""
@@ -74,14 +77,6 @@ class Entry(ABC):
         row, column = self.place(name)
         self.problems.add(self.file, row, column, found, write)
 
-    def value(self, name: str) -> Any:
-        """What stands there, None when blank or wrong."""
-        return None if name in self.bad else self.written(name)
-
-    def has(self, name: str) -> bool:
-        """True if something, right or wrong, is written there."""
-        return self.written(name) is not None
-
     def required(self, name: str, write: str = "") -> str:
         """Words that must be there; ``write`` is what to write where the column does not say it."""
         if self.lacks(name):
@@ -94,16 +89,26 @@ class Entry(ABC):
             if column.need == "yes" and self.lacks(name):
                 self.fault(name, "nothing", column.write)
 
+    def _taken(self, name: str, reader: Callable[[Any], T | Misread]) -> T | None:
+        """What a reader makes of a value, None when blank or wrong."""
+        value = self.value(name)
+        read = None if value is None else reader(value)
+        if not isinstance(read, Misread):
+            return read
+        self.fault(name, self.shown(name), read.write)
+        return None
+
+    def _number(self, value: Any, limits: Limits) -> float | Misread:
+        return values.number(value, limits)
+
+    def _yes(self, value: Any) -> bool | Misread:
+        return values.yes_no(value)
+
     def number(self, name: str, limits: Limits | None = None) -> float | None:
         """A number; its default, if it has one of its own, when blank or wrong."""
-        value = self.value(name)
-        if value is not None:
-            read = self._number(value, limits or self.column(name).limits)
-            if not isinstance(read, Misread):
-                return read
-            self.fault(name, self.shown(name), read.write)
-        default = self.column(name).default
-        return float(default) if default.isdigit() else None
+        column = self.column(name)
+        read = self._taken(name, lambda value: self._number(value, limits or column.limits))
+        return float(column.default) if read is None and column.default.isdigit() else read
 
     def whole(self, name: str) -> int | None:
         """A whole number."""
@@ -116,21 +121,14 @@ class Entry(ABC):
 
     def yes_if_written(self, name: str) -> bool | None:
         """Yes or no, None when blank or wrong."""
-        value = self.value(name)
-        if value is None:
-            return None
-        read = self._yes(value)
-        if isinstance(read, Misread):
-            self.fault(name, self.shown(name), read.write)
-            return None
-        return read
+        return self._taken(name, self._yes)
 
     def yes(self, name: str, default: bool | None = None) -> bool:
         """Yes or no; its default when blank or wrong."""
         read = self.yes_if_written(name)
-        if read is None and default is None:
-            return self.column(name).default == "yes"
-        return bool(default) if read is None else read
+        if read is None:
+            return self.column(name).default == "yes" if default is None else default
+        return read
 
     def choice(self, name: str, options: Sequence[str] = (), default: str | None = None) -> str:
         """One of the options, whatever its case; the default, if that is one of them, when blank or wrong."""
@@ -140,23 +138,12 @@ class Entry(ABC):
             return word
         if word:
             self.fault(name, self.shown(name), self.problems.advice(word, options))
-        if default is None:
-            default = self.column(name).default
+        default = self.column(name).default if default is None else default
         return default if default in options else ""
 
     def date(self, name: str) -> str:
         """A date as year-month-day, empty when blank or wrong."""
-        value = self.value(name)
-        if value is None:
-            return ""
-        read = values.date(value)
-        between = self.column(name).options
-        if not isinstance(read, Misread) and between and not between[0] <= read <= between[1]:
-            read = Misread(f"write a day between {between[0]} and {between[1]}")
-        if isinstance(read, Misread):
-            self.fault(name, self.shown(name), read.write)
-            return ""
-        return read
+        return self._taken(name, lambda value: values.date(value, self.column(name).options)) or ""
 
     def read(self, name: str) -> Any:
         """The value as its column is declared."""
@@ -165,9 +152,8 @@ class Entry(ABC):
             return self.amount(name) if column.default == "0" else self.range(name)
         if column.type == "yes":
             return self.yes(name) if column.default else self.yes_if_written(name)
-        if column.type in ("number", "fraction"):
-            return self.number(name)
-        readers: dict[str, Any] = {"whole": self.whole, "choice": self.choice, "date": self.date}
+        readers: dict[str, Any] = {"number": self.number, "fraction": self.number, "whole": self.whole}
+        readers |= {"choice": self.choice, "date": self.date}
         return readers.get(column.type, self.text)(name)
 
     def these(self, *names: str) -> dict[str, Any]:
@@ -256,14 +242,12 @@ class Table:
         return bool(self.rows) or not self.whole
 
 
-def _meant(name: str, headings: Headings, cutoff: float = SURE) -> str:
+def _meant(name: str, headings: Headings) -> str:
     """The heading that an unknown one surely means, else empty."""
     if f"{name}_likely" in headings.known:
         return f"{name}_likely"
-    for column in headings.declared.values():
-        if name in map(heading, column.also):
-            return column.heading
-    return closest(name, headings.columns, cutoff)
+    also = (column.heading for column in headings.declared.values() if name in map(heading, column.also))
+    return next(also, "") or closest(name, headings.columns, SURE)
 
 
 def _columns(cells: list[str], row: int, table: Table, headings: Headings, problems: Problems) -> list[str]:
@@ -310,27 +294,28 @@ def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
         write = f"write the headings {', '.join(headings.required)}, or take the file away"
         problems.add(table.file, None, "", "an empty file", write)
         return table
-    head = next(iter(sheet.rows))
+    head, *below = sheet.rows
     wide = [text_of(c) for c in sheet.rows[head]]
     columns = _columns(wide, head, table, headings, problems)
     width = sheet.widths.get(head, len(wide))
     bare = {k for k in range(width) if k >= len(wide) or not wide[k]}
-    for number, cells in sheet.rows.items():
-        if number != head and not left_out(cells):
-            filled = [text_of(c) for c in cells] + [""] * (len(columns) - len(cells))
-            by_name = {name: cell for name, cell in zip(columns, filled, strict=False) if name}
-            row = Row(file=sheet.file, row=number, cells=by_name, problems=problems, declared=headings.declared)
-            _check_form(row, cells, columns, width, bare)
-            if sheet.closed and sheet.widths.get(number, len(columns)) < len(columns):
-                found = f"{sheet.widths[number]} cells under {len(columns)} headings"
-                write = "write a mark between cells for each blank one too, or look whether the file was cut short"
-                problems.add(row.file, number, "", found, write)
-            row.check_needed()
-            table.rows.append(row)
+    for number in below:
+        cells = sheet.rows[number]
+        if left_out(cells):
+            continue
+        filled = [text_of(c) for c in cells] + [""] * (len(columns) - len(cells))
+        by_name = {name: cell for name, cell in zip(columns, filled, strict=False) if name}
+        row = Row(file=sheet.file, row=number, cells=by_name, problems=problems, declared=headings.declared)
+        _check_form(row, cells, columns, width, bare)
+        if sheet.closed and sheet.widths.get(number, len(columns)) < len(columns):
+            found = f"{sheet.widths[number]} cells under {len(columns)} headings"
+            write = "write a mark between cells for each blank one too, or look whether the file was cut short"
+            problems.add(row.file, number, "", found, write)
+        row.check_needed()
+        table.rows.append(row)
     if not sheet.closed:
         table.whole = False
-        write = "close it, or take it out"
-        problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", write)
+        problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", "close it, or take it out")
     elif not sheet.ends:
         table.note = NO_END
     return table

@@ -48,10 +48,6 @@ class Section(Entry):
         """Where a key stands."""
         return self.inherited.get(f"{self.name}.{key}") or Source(self.file, *self.place(key))
 
-    def has(self, name: str) -> bool:
-        """True if something, right or wrong, is written there."""
-        return name in self.cells
-
     def lacks(self, name: str) -> bool:
         """True if it is absent or blank."""
         value = self.written(name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 import re
-from contextlib import suppress
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import cast
@@ -17,6 +17,7 @@ _FORM = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)*|[+-]?[.,][0-9]+")
 _DOUBTFUL = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _BETWEEN_THOUSANDS = re.compile(r"(?<=[0-9])[ '’\u00a0\u202f](?=[0-9]{3}(?![0-9]))")
 _OTHER_MARKS = re.compile(r"[^0-9.,+\- '’\u00a0\u202f]+")
+_A_DATE = "write a date as year-month-day, such as 2026-03-31"
 _TRUE, _FALSE = ("yes", "y", "true"), ("no", "n", "false")
 
 
@@ -85,19 +86,16 @@ def decimal_mark(text: str) -> str:
     if not _FORM.fullmatch(text) or _DOUBTFUL.fullmatch(text):
         return ""
     points, commas = text.count("."), text.count(",")
-    if points and commas:
-        return max(".,", key=text.rfind)
-    mark = "." if points else "," if commas else ""
-    if points + commas > 1:
-        return "," if mark == "." else "."
-    return mark
+    last = max(".,", key=text.rfind)
+    if not points and not commas:
+        return ""
+    return last if points + commas == 1 or (points and commas) else ".,".replace(last, "")
 
 
 def both_readings(text: str) -> tuple[str, str]:
     """``1,250`` with its mark between thousands and as the decimal one; empty where there is no doubt."""
-    if not _DOUBTFUL.fullmatch(bare(text)):
-        return "", ""
-    return bare(text).replace(".", "").replace(",", ""), bare(text).replace(",", ".")
+    text = bare(text).replace(",", ".")
+    return (text.replace(".", ""), text) if _DOUBTFUL.fullmatch(text) else ("", "")
 
 
 def with_point(text: str, mark: str = "") -> str:
@@ -170,16 +168,18 @@ def yes_no(text: str) -> bool | Misread:
     return False if word in _FALSE else Misread("write yes or no")
 
 
-def date(value: object) -> str | Misread:
-    """A date as year-month-day."""
-    if isinstance(value, datetime.datetime):
-        return value.date().isoformat()
-    if isinstance(value, datetime.date):
-        return value.isoformat()
-    if isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
-        with suppress(ValueError):
-            return datetime.date.fromisoformat(value).isoformat()
-    return Misread("write a date as year-month-day, such as 2026-03-31")
+def date(value: object, between: Sequence[str] = ()) -> str | Misread:
+    """A date as year-month-day; ``between`` are its first and last day."""
+    day = value.isoformat()[:10] if isinstance(value, datetime.date) else value
+    if not isinstance(day, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", day):
+        return Misread(_A_DATE)
+    try:
+        datetime.date.fromisoformat(day)
+    except ValueError:
+        return Misread(_A_DATE)
+    if between and not between[0] <= day <= between[1]:
+        return Misread(f"write a day between {between[0]} and {between[1]}")
+    return day
 
 
 def shape(text: str) -> Shape | Misread:
