@@ -128,8 +128,7 @@ def write_own(path: Path, data: str | bytes) -> None:
     RepaireconError for a link and for anything else that is there; it is then as it was.
     """
     check_own(path, _bytes(data))
-    with _in_words(path):
-        _replace(path, _bytes(data))
+    write_whole(path, data)
 
 
 def check_own(path: Path, made: bytes = PAGE.encode()) -> None:
@@ -141,15 +140,17 @@ def check_own(path: Path, made: bytes = PAGE.encode()) -> None:
             raise NotADirectoryError(0, f"{path.parent} is no folder; make it first")
         if path.is_symlink():
             raise FileExistsError(0, "it is a link; give another name")
-        if path.exists() and not (_kind(made) and path.is_file() and _kind(_bytes_of(path)) == _kind(made)):
+        if path.exists() and not same_kind(path, made):
             raise FileExistsError(0, "it is there already and no earlier output of this kind; give another name")
 
 
-def _bytes_of(path: Path) -> bytes:
-    """What shows the kind of a file: a workbook whole, else how it begins."""
+def same_kind(path: Path, made: bytes) -> bool:
+    """True for a file (no link) that is an earlier output of the kind of this one."""
+    if not _kind(made) or path.is_symlink() or not path.is_file():
+        return False
     with path.open("rb") as file:
         head = file.read(_HEAD)
-        return head + file.read(LARGEST_FILE) if head.startswith(b"PK") else head
+        return _kind(head + file.read(LARGEST_FILE) if head.startswith(b"PK") else head) == _kind(made)
 
 
 def _kind(data: bytes) -> bytes:

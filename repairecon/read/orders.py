@@ -8,10 +8,9 @@ from dataclasses import asdict
 from decimal import Decimal
 from pathlib import Path
 
-from repairecon.read.files import Value, csv_text, file_names, workbook_bytes, write_all
-from repairecon.read.problems import clean, key
-from repairecon.read.sheets import read_sheet
-from repairecon.records import OrderLine, OrderTotal, RepaireconError, SheetError
+from repairecon.read.files import Value, check_own, csv_text, file_names, same_kind, workbook_bytes, write_all
+from repairecon.read.problems import key
+from repairecon.records import OrderLine, OrderTotal, RepaireconError
 
 WORKBOOK = "own_landed.xlsx"
 LANDED = "landed, duty and tax included"
@@ -62,29 +61,22 @@ def write_orders(
     files[WORKBOOK] = workbook_bytes(sheets)
     target = Path(folder)
     there = [name for name in files if os.path.lexists(target / name)]
-    if foreign := [why for name in there if (why := _not_ours(target / name))]:
-        raise RepaireconError("\n".join(foreign) + "\nnothing was written")
+    foreign = []
+    for name in there:
+        try:
+            check_own(target / name, files[name])
+        except RepaireconError as error:
+            foreign.append(str(error))
+    if foreign:
+        raise RepaireconError("\n".join(foreign))
     write_all(target, files, replace=bool(there))
     return tuple(target / name for name in files)
 
 
 def earlier_orders(folder: Path, written: Sequence[Path]) -> tuple[str, ...]:
     """Names of orders in a folder that were not written this time: they are of an earlier run and not to be sent."""
-    return tuple(sorted(p.name for p in folder.glob("order_*.csv") if p not in written and not _not_ours(p)))
-
-
-def _not_ours(path: Path) -> str:
-    """Why a file may not be replaced, '' for one that was written here before."""
-    name, own = clean(str(path)), path.name == WORKBOOK
-    if path.is_symlink():
-        return f"{name} is a link; remove it, or write to another folder"
-    try:
-        rows = read_sheet(path, _FIRST if own else "").rows
-    except SheetError:
-        rows = {}
-    if list(next(iter(rows.values()), ())) == list(_TOTALS if own else _SENT):
-        return ""
-    return f"{name} is there already and is no order of an earlier run; write to another folder"
+    others = (p for p in folder.glob("order_*.csv") if p not in written)
+    return tuple(sorted(p.name for p in others if same_kind(p, csv_text([list(_SENT)]).encode())))
 
 
 def _rows(headings: Mapping[str, str | None], rows: Iterable[Row]) -> list[list[Value]]:

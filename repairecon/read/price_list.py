@@ -20,8 +20,8 @@ from repairecon.read.values import Misread
 
 COLUMNS_FILE = "columns.csv"
 _QUOTES = FILES["quotes.csv"]
-_SHORT = {"price": "quoted_likely", "quoted": "quoted_likely", "lead_days": "lead_days_likely"}
-_SHORT |= {"quoted_core": "quoted_core_likely", "core": "quoted_core_likely"}
+_SHORT = {heading(word): c.heading for c in _QUOTES.declared.values() for word in (*c.also, c.name)}
+_SHORT["core"] = _SHORT["quoted_core"]
 _BREAK = re.compile(r"price_from_([1-9][0-9]{0,5})")
 _PLAIN_SIGN = re.compile(r"[+-][\w.,/ x-]*")
 

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
 from repairecon.read.files import Unreadable, decoded, read_data
-from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
+from repairecon.read.problems import SURE, Problems, clean, closest, shown, shown_value, undecoded
 from repairecon.read.sheets import Cell, Sheet, csv_rows, heading, left_out, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
@@ -69,7 +69,7 @@ class Entry(ABC):
 
     def shown(self, name: str) -> str:
         """What stands there, as faults quote it."""
-        return shown(str(self.written(name)))
+        return shown_value(self.written(name))
 
     def fault(self, name: str, found: str, write: str) -> None:
         """Note a fault."""
@@ -90,12 +90,14 @@ class Entry(ABC):
                 self.fault(name, "nothing", column.write)
 
     def _taken(self, name: str, reader: Callable[[Any], T | Misread]) -> T | None:
-        """What a reader makes of a value, None when blank or wrong."""
-        value = self.value(name)
+        return self._made(name, self.value(name), reader)
+
+    def _made(self, name: str, value: Any, reader: Callable[[Any], T | Misread]) -> T | None:
+        """What a reader makes of a value, None when it is blank or wrong."""
         read = None if value is None else reader(value)
         if not isinstance(read, Misread):
             return read
-        self.fault(name, self.shown(name), read.write)
+        self.fault(name, shown_value(value), read.write)
         return None
 
     def _number(self, value: Any, limits: Limits) -> float | Misread:

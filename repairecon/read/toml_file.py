@@ -15,7 +15,7 @@ from typing import Any
 from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, ENDS, Column, sections
 from repairecon.read.files import Unreadable, decoded, read_text
-from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
+from repairecon.read.problems import SURE, Problems, clean, closest, shown, shown_value, undecoded
 from repairecon.read.tables import Entry
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
@@ -53,17 +53,9 @@ class Section(Entry):
         value = self.written(name)
         return name not in self.bad and (value is None or (isinstance(value, str) and not clean(value).strip()))
 
-    def shown(self, name: str) -> str:
-        """The value as faults quote it."""
-        return shown_value(self.written(name))
-
     def text(self, name: str) -> str:
         """Text, clean and on one line; empty if absent or wrong."""
-        value = self.value(name)
-        if value is None or isinstance(value, str):
-            return " ".join(clean(value or "").split())
-        self.fault(name, shown_value(value), "write words in double quotes")
-        return ""
+        return self._taken(name, _line) or ""
 
     def words(self, name: str) -> tuple[str, ...]:
         """Several words, clean; one may stand without its list."""
@@ -90,34 +82,23 @@ class Section(Entry):
         if value is None:
             return None
         ends, form = {"likely": value}, "pert"
+        if isinstance(value, list) and len(value) != 3:
+            self.fault(name, shown_value(value), "write one number or [low, likely, high]")
+            return None
         if isinstance(value, list):
-            if len(value) != 3:
-                self.fault(name, shown_value(value), "write one number or [low, likely, high]")
-                return None
             ends = dict(zip(ENDS, value, strict=True))
         elif isinstance(value, dict):
-            for key in value:
-                if key not in (*ENDS, "shape"):
-                    write = self.problems.advice(key, (*ENDS, "shape"))
-                    self.fault(name, f"an unknown key {shown(key)}", write)
+            for key in [key for key in value if key not in (*ENDS, "shape")]:
+                self.fault(name, f"an unknown key {shown(key)}", self.problems.advice(key, (*ENDS, "shape")))
             ends, form = value, clean(str(value.get("shape", form)))
-        numbers = [self._end(name, ends.get(end)) for end in ENDS]
-        at = dict.fromkeys((*ENDS, "shape"), name)
-        return self._range(numbers, form, self.source(name), at)
-
-    def _end(self, name: str, value: object) -> float | None:
-        read = None if value is None else values.toml_number(value, self.column(name).limits)
-        if isinstance(read, Misread):
-            self.fault(name, shown_value(value), read.write)
-            return None
-        return read
+        limits = self.column(name).limits
+        numbers = [self._made(name, ends.get(end), lambda end: self._number(end, limits)) for end in ENDS]
+        return self._range(numbers, form, self.source(name), dict.fromkeys((*ENDS, "shape"), name))
 
     def only_known(self) -> Section:
         """Note unknown keys; a misspelt one is read as what it was meant to be."""
         known = tuple(self.declared)
-        for name in [] if ANY in known else list(self.cells):
-            if name in known:
-                continue
+        for name in [] if ANY in known else [name for name in self.cells if name not in known]:
             self.fault(name, f"an unknown key {shown(name)}", self.problems.advice(name, known))
             near = closest(name, known, cutoff=SURE)
             if near and near not in self.cells:
@@ -125,14 +106,8 @@ class Section(Entry):
         return self
 
 
-def shown_value(value: object) -> str:
-    """A value in quote marks."""
-    if isinstance(value, str):
-        return shown(value)
-    try:
-        return shown(str(value))
-    except ValueError:  # a whole number of thousands of digits has no text
-        return "a number beyond all measure"
+def _line(value: object) -> str | Misread:
+    return " ".join(clean(value).split()) if isinstance(value, str) else Misread("write words in double quotes")
 
 
 @dataclass
@@ -146,17 +121,11 @@ class TomlFile:
     file: str = CASE
     inherited: dict[str, Source] = field(default_factory=dict)
 
-    def _section(self, name: str, values: dict[str, Any], nth: int = 0, of: str = "") -> Section:
+    def _section(self, name: str, cells: dict[str, Any], of: str, nth: int = 0) -> Section:
         section = Section(
-            file=self.file,
-            name=name,
-            cells=values,
-            problems=self.problems,
-            declared=sections(self.file)[of or name],
-            lines=self.lines,
-            nth=nth,
-            inherited=self.inherited,
-        ).only_known()
+            file=self.file, name=name, cells=dict(cells), problems=self.problems, declared=sections(self.file)[of],
+            lines=self.lines, nth=nth, inherited=self.inherited,
+        ).only_known()  # fmt: skip
         if self.whole:
             section.check_needed()
         return section
@@ -169,17 +138,16 @@ class TomlFile:
         if not isinstance(value, dict):
             self._not_a_table(name, value)
             value = {}
-        return self._section(name, dict(value), of=of)
+        return self._section(name, value, of or name)
 
     def sections(self, name: str) -> list[Section]:
         """The tables written ``[[name]]``."""
         value = self.data.get(name, [])
-        if isinstance(value, dict):
-            value = [value]
-        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+        listed = [value] if isinstance(value, dict) else value
+        if not isinstance(listed, list) or not all(isinstance(v, dict) for v in listed):
             self._not_a_table(name, value, f"[[{name}]]")
             return []
-        return [self._section(name, dict(v), nth) for nth, v in enumerate(value)]
+        return [self._section(name, v, name, nth) for nth, v in enumerate(listed)]
 
     def check_sections(self) -> None:
         """Note sections that nothing reads."""
@@ -231,17 +199,13 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> Tom
     try:
         return TomlFile(problems, tomllib.loads(text), _places(text), whole=True, file=file)
     except (ValueError, RecursionError) as error:
-        _syntax_fault(error, text, problems, file)
+        where = _AT_LINE.search(str(error))
+        lines = text.split("\n")
+        row = int(where[1] or len(lines)) if where else None
+        found = shown(lines[row - 1]) if row else "a file that is not TOML"
+        reason = _AT_LINE.sub("", str(error)).strip() if isinstance(error, tomllib.TOMLDecodeError) else "too deep"
+        problems.add(file, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")
     return TomlFile(problems, {}, {}, whole=False, file=file)
-
-
-def _syntax_fault(error: Exception, text: str, problems: Problems, file: str) -> None:
-    where = _AT_LINE.search(str(error))
-    lines = text.split("\n")
-    row = int(where[1]) if where and where[1] else len(lines) if where else None
-    found = shown(lines[row - 1]) if row else "a file that is not TOML"
-    reason = _AT_LINE.sub("", str(error)).strip() if isinstance(error, tomllib.TOMLDecodeError) else "too deep"
-    problems.add(file, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")
 
 
 def toml_value(value: object) -> str:
