@@ -138,7 +138,6 @@ def sheet_csv(sheet: Sheet | None) -> bytes:
 
 # ---- sections and keys ---------------------------------------------------------------------------
 def _values(sheet: Sheet, cells: tuple[Cell, ...]) -> dict[str, Cell]:
-    """The cells of a row by heading, as far as they are values."""
     names = [heading(text_of(c)) for c in next(iter(sheet.rows.values()))]
     return {name: cell for name, cell in zip(names, cells, strict=False) if name in _PLACES}
 
@@ -166,7 +165,6 @@ def _tidied_keys(sheet: Sheet) -> Sheet:
 
 
 def _toml(sheet: Sheet, problems: Problems) -> tuple[bytes, list[int]]:
-    """The text of the sheet as TOML, and the row of each of its lines."""
     tables: dict[tuple[str, int], dict[str, tuple[object, int]]] = {}
     latest: dict[str, int] = {}
     for row in table_of(sheet, _KEYS, problems).rows:
@@ -196,7 +194,6 @@ def _declared(file: str, section: str, name: str) -> Column:
 
 
 def _many(section: str) -> bool:
-    """True for a section that may stand several times."""
     return section in sections(CASE) and about(CASE, section)[1].startswith("[[")
 
 
@@ -234,6 +231,5 @@ def _value(row: Row, column: Column) -> object:
 
 
 def _figure(text: str) -> object:
-    """A number, or what stands in its place."""
     read = number(text, _ANY_NUMBER)
     return text if isinstance(read, Misread) else figure(read)

@@ -97,7 +97,6 @@ class _Writer:
         self.lists: dict[tuple[str, ...], str] = {}
 
     def data(self) -> bytes:
-        """The file; the long lists of choices go to a hidden sheet."""
         if self.lists:
             sheet = self.book.create_sheet(_LISTS)
             sheet.sheet_state = "hidden"
@@ -107,7 +106,6 @@ class _Writer:
         return _saved(self.book)
 
     def _sheet(self, title: str, rows: Rows, notes: Sequence[str], frozen: str) -> Any:
-        """A sheet with its headings, which hold notes, and a filter."""
         from openpyxl.comments import Comment
         from openpyxl.styles import Font
 
@@ -173,7 +171,6 @@ class _Writer:
                 _in_grey(sheet, [r], (1, 2))
 
     def _rule(self, sheet: Any, column: Column, end: str, area: str) -> None:
-        """Lists to choose from and limits of cells."""
         from openpyxl.worksheet.cell_range import MultiCellRange
         from openpyxl.worksheet.datavalidation import DataValidation
 
@@ -213,7 +210,6 @@ def _saved(book: Any) -> bytes:
 
 
 def _limits(column: Column) -> tuple[str, str, str]:
-    """Sort of number, lowest and highest."""
     if column.type == "date":
         first, last = ((_day(text) - _DAY_0).days for text in column.options or _DAYS)
         return "date", str(first), str(last)
@@ -235,7 +231,6 @@ def _declared(file: str, name: str) -> tuple[Column, str]:
 
 
 def _note(column: Column, end: str) -> str:
-    """Meaning, unit and what a blank means."""
     said = [column.meaning or column.name.replace("_", " "), f"Unit: {column.unit}" if column.unit else ""]
     said += [f"The {end} one of three; a sure number has the likely one alone." if end in ENDS else ""]
     blank = _blank(column)
@@ -244,13 +239,11 @@ def _note(column: Column, end: str) -> str:
 
 
 def _blank(column: Column) -> str:
-    """What a blank means, in words or as the default."""
     name = column.default.removeprefix("@")
     return as_text(Defaults().peek(name)) if name != column.default else column.default
 
 
 def _typed(text: str, column: Column, end: str = "") -> Value:
-    """A cell as a spreadsheet has it: numbers as numbers, days as days."""
     if not text or end == "shape":
         return text or None
     others: dict[str, Callable[[str], Any]] = {"date": date, "yes": yes_no}
@@ -290,7 +283,6 @@ def _section_rows(
 
 
 def _four(value: Any, column: Column) -> tuple[Value, ...]:
-    """Low, value, high and shape."""
     if isinstance(value, dict):
         return tuple(value.get(name) for name in (*ENDS, "shape"))
     if isinstance(value, list) and column.type == "range":

@@ -70,7 +70,6 @@ def agreed_mark(texts: Iterable[str]) -> str:
 
 
 def _money(text: str) -> tuple[str, str]:
-    """The currency beside a figure, and the figure."""
     match = _MONEY.fullmatch(text.strip())
     if not match or (match[1] and match[3]):
         return "", text

@@ -93,6 +93,6 @@ def _wish(section: Section, item: str, known: Names, folder: Path) -> SpareWish:
         case=str(folder / case) if case else "",
         covers=tuple(c for c in covers if c and c != item),
         together=tuple(t for t in together if t and t != item),
-        source=Source(PASSAGE, section.line(), item),
+        source=Source(PASSAGE, section.place("")[0], item),
         **section.these(*others),
     )

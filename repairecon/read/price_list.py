@@ -134,7 +134,6 @@ def _row(number: int, row: tuple[Cell, ...], places: Mapping[int, str]) -> Sheet
 
 
 def _safe(cell: Cell) -> str | Misread:
-    """A cell as text that no spreadsheet obeys."""
     text = cell if isinstance(cell, Misread) else " ".join(text_of(cell).split())
     if isinstance(text, str) and text.startswith(OBEYED) and not _PLAIN_SIGN.fullmatch(text):
         return Misread("text that a spreadsheet would obey: write it without the mark in front", shown(text))

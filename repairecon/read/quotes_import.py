@@ -227,7 +227,6 @@ class _Job:
 
 
 def _quotes_same(there: Mapping[str, str], cells: Mapping[str, str]) -> bool:
-    """True if nothing that both have tells a row of quotes.csv from a new one."""
     pairs = ((there.get(column, ""), cells.get(column, "")) for column in _DIFFER_BY)
     return all(_same_cell(a.casefold(), b.casefold()) for a, b in pairs if a and b)
 
@@ -244,7 +243,6 @@ def _changes(there: Mapping[str, str], cells: Mapping[str, str]) -> dict[str, st
 
 
 def _same_cell(a: str, b: str) -> bool:
-    """True if both say the same, as text or as numbers."""
     if a == b:
         return True
     with suppress(ValueError):
@@ -287,7 +285,6 @@ class _Items:
                 self._called.setdefault((key(seller), key(called)), {})[spelt] = None
 
     def find(self, name: str, designation: str, seller: str) -> tuple[str, str]:
-        """The item, or why there is none."""
         if name and (found := self._names.find(name)):
             return found, ""
         for sort, known in (

@@ -205,7 +205,6 @@ class Reading:
         return self.three.wait_days or self.defaults.range("lead_days")
 
     def _worker(self, row: Row, column: str) -> str:
-        """Who works, owner by default."""
         name = row.text(column) or "owner"
         found = self.labour.find(name)
         if not found and self.labour.names.whole:

@@ -35,7 +35,6 @@ class Came:
     booked: Decimal = _NOTHING
 
     def and_came(self, more: Came) -> Came:
-        """With a further delivery."""
         days = max(d for d in (self.days, more.days, 0) if d is not None)
         return replace(
             self, pieces=self.pieces + more.pieces, paid=self.paid + more.paid,
@@ -43,7 +42,6 @@ class Came:
         )  # fmt: skip
 
     def and_booked(self, pieces: Decimal) -> Came:
-        """With pieces that the closed job booked."""
         return replace(self, booked=self.booked + pieces)
 
 
@@ -95,7 +93,6 @@ def _find(table: CsvTable, kinds: tuple[str, ...], name: str) -> int:
 
 
 def _row_of(table: CsvTable, kinds: tuple[str, ...], name: str) -> int:
-    """The row of a kind and a name, added at the end if need be."""
     return _find(table, kinds, name) or table.add({"kind": kinds[0], "name": name})
 
 

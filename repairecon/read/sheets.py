@@ -217,7 +217,6 @@ def delimiter(text: str, headings: Collection[str] = ()) -> str:
 
 
 def _open_quote(text: str, mark: str) -> bool:
-    """True if a cell opens with a quote mark that nothing closes."""
     if text.count('"') % 2 == 0:
         return False
     try:
@@ -281,7 +280,6 @@ class CsvTable:
         return len(self.records)
 
     def data(self) -> bytes:
-        """The file."""
         out = io.StringIO()
         writer = csv.writer(out, delimiter=self._mark, lineterminator=self._end)
         for record in self.records:

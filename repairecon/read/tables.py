@@ -22,6 +22,16 @@ NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
 NO_END = "its last line has no end: look whether the file is whole"
 
 
+@dataclass(frozen=True)
+class Ends:
+    """Low, likely and high as written, the shape, and for faults the place of each."""
+
+    values: Mapping[str, Any]
+    shape: str
+    places: Mapping[str, str]
+    source: Source
+
+
 @dataclass(kw_only=True)
 class Entry(ABC):
     """Values by name, of a CSV row or a TOML section, each read as its column or key is declared.
@@ -40,8 +50,8 @@ class Entry(ABC):
         """Row or line, and the name as faults show it."""
 
     @abstractmethod
-    def range(self, name: str) -> Range | None:
-        """An uncertain number, None when blank or wrong."""
+    def _ends(self, name: str) -> Ends | None:
+        """What an uncertain number is made of, None where nothing of it is written or it is wrong."""
 
     @abstractmethod
     def lacks(self, name: str) -> bool:
@@ -162,16 +172,21 @@ class Entry(ABC):
         """Several values, by name."""
         return {name: self.read(name) for name in names}
 
-    def _range(self, numbers: Sequence[float | None], form: str, source: Source, at: Mapping[str, str]) -> Range | None:
-        """The range of low, likely and high; ``at`` are the places of each, and of the shape, for its faults."""
-        shape = values.shape(form)
+    def range(self, name: str) -> Range | None:
+        """An uncertain number, None when blank or wrong."""
+        found = self._ends(name)
+        if found is None:
+            return None
+        limits, at = self.column(name).limits, found.places
+        given = ((at[end], found.values.get(end)) for end in ENDS)
+        low, likely, high = (self._made(place, v, lambda v: self._number(v, limits)) for place, v in given)
+        shape = values.shape(found.shape)
         if isinstance(shape, Misread):
-            self.fault(at["shape"], shown(form), shape.write)
+            self.fault(at["shape"], shown(found.shape), shape.write)
             shape = "pert"
         if any(at[end] in self.bad for end in ENDS):
             return None
-        low, likely, high = numbers
-        read = values.in_order(low, likely, high, shape, source)
+        read = values.in_order(low, likely, high, shape, found.source)
         if isinstance(read, Misread):
             lacking = read.found == "nothing" and at["low"] == at["high"]
             self.fault(at[read.which], f"no {read.which}" if lacking else read.found, read.write)
@@ -211,13 +226,11 @@ class Row(Entry):
         """True if something, right or wrong, is written in one of the three columns."""
         return self.has(f"{name}_likely") or self.has(f"{name}_low") or self.has(f"{name}_high")
 
-    def range(self, name: str) -> Range | None:
-        """The range in ``name_low``, ``name_likely``, ``name_high``, None when blank or wrong."""
+    def _ends(self, name: str) -> Ends | None:
         if not self.has_range(name):
             return None
         at = {end: f"{name}_{end}" for end in (*ENDS, "shape")}
-        numbers = [self.number(at[end], self.column(name).limits) for end in ENDS]
-        return self._range(numbers, self.text(at["shape"]), self.source, at)
+        return Ends({end: self.value(at[end]) for end in ENDS}, self.text(at["shape"]), at, self.source)
 
     def listed(self, name: str) -> list[str]:
         """Words with ; between them."""
@@ -245,7 +258,6 @@ class Table:
 
 
 def _meant(name: str, headings: Headings) -> str:
-    """The heading that an unknown one surely means, else empty."""
     if f"{name}_likely" in headings.known:
         return f"{name}_likely"
     also = (column.heading for column in headings.declared.values() if name in map(heading, column.also))

@@ -16,9 +16,9 @@ from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, ENDS, Column, sections
 from repairecon.read.files import Unreadable, decoded, read_text
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, shown_value, undecoded
-from repairecon.read.tables import Entry
+from repairecon.read.tables import Ends, Entry
 from repairecon.read.values import Limits, Misread
-from repairecon.records import Range, Source
+from repairecon.records import Source
 
 _HEADER = re.compile(r"^\s*\[\[?([^\[\]]+)\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"""^\s*("[^"]*"|'[^']*'|[\w.-]+)\s*=""")
@@ -35,14 +35,10 @@ class Section(Entry):
     inherited: Mapping[str, Source] = field(default_factory=dict)
     """Where a key stands that is not of this file."""
 
-    def line(self, key: str = "") -> int | None:
-        """The line of a key, else of the section, as far as it can be found."""
-        path = f"{self.name}#{self.nth}" if self.nth else self.name
-        return self.lines.get(f"{path}.{key}" if key else path, self.lines.get(path))
-
     def place(self, name: str) -> tuple[int | None, str]:
-        """Line, and the key with its section."""
-        return self.line(name), f"{self.name}.{name}" if self.name else name
+        """The line of a key, else of the section, as far as it can be found; and the key with its section."""
+        path = f"{self.name}#{self.nth}" if self.nth else self.name
+        return self.lines.get(f"{path}.{name}", self.lines.get(path)), f"{self.name}.{name}"
 
     def source(self, key: str) -> Source:
         """Where a key stands."""
@@ -76,24 +72,20 @@ class Section(Entry):
     def _yes(self, value: Any) -> bool | Misread:
         return value if isinstance(value, bool) else Misread("write true or false")
 
-    def range(self, name: str) -> Range | None:
-        """A number, [low, likely, high] or {low=, likely=, high=, shape=}; None if absent or wrong."""
+    def _ends(self, name: str) -> Ends | None:
         value = self.value(name)
-        if value is None:
-            return None
-        ends, form = {"likely": value}, "pert"
-        if isinstance(value, list) and len(value) != 3:
-            self.fault(name, shown_value(value), "write one number or [low, likely, high]")
-            return None
-        if isinstance(value, list):
+        ends, shape = {"likely": value}, "pert"
+        if isinstance(value, list) and len(value) == 3:
             ends = dict(zip(ENDS, value, strict=True))
+        elif isinstance(value, list):
+            self.fault(name, shown_value(value), "write one number or [low, likely, high]")
         elif isinstance(value, dict):
             for key in [key for key in value if key not in (*ENDS, "shape")]:
                 self.fault(name, f"an unknown key {shown(key)}", self.problems.advice(key, (*ENDS, "shape")))
-            ends, form = value, clean(str(value.get("shape", form)))
-        limits = self.column(name).limits
-        numbers = [self._made(name, ends.get(end), lambda end: self._number(end, limits)) for end in ENDS]
-        return self._range(numbers, form, self.source(name), dict.fromkeys((*ENDS, "shape"), name))
+            ends, shape = value, clean(str(value.get("shape", shape)))
+        if value is None or (name in self.bad and not isinstance(value, dict)):
+            return None
+        return Ends(ends, shape, dict.fromkeys((*ENDS, "shape"), name), self.source(name))
 
     def only_known(self) -> Section:
         """Note unknown keys; a misspelt one is read as what it was meant to be."""
@@ -164,7 +156,6 @@ class TomlFile:
 
 
 def _places(text: str) -> dict[str, int]:
-    """Line of each section and key, as far as a look at each line tells."""
     lines: dict[str, int] = {}
     seen: Counter[str] = Counter()
     section = ""
@@ -182,6 +173,7 @@ def _places(text: str) -> dict[str, int]:
 
 def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> TomlFile:
     """case.toml or another such file, or its bytes; its faults of form noted."""
+    none = TomlFile(problems, {}, {}, whole=False, file=file)
     try:
         text = clean(decoded(source)) if isinstance(source, bytes) else read_text(source)
         text = text.replace("\r\n", "\n").replace("\r", "\n")
@@ -189,7 +181,7 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> Tom
         absent = file == CASE and "no such" in error.found
         write = "write a case.toml with [unit] and [three_numbers]" if absent else error.write
         problems.add(file, None, "", error.found, write)
-        return TomlFile(problems, {}, {}, whole=False, file=file)
+        return none
     if undecoded(text):
         for number, line in enumerate(text.split("\n"), start=1):
             if undecoded(line):
@@ -205,7 +197,7 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> Tom
         found = shown(lines[row - 1]) if row else "a file that is not TOML"
         reason = _AT_LINE.sub("", str(error)).strip() if isinstance(error, tomllib.TOMLDecodeError) else "too deep"
         problems.add(file, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")
-    return TomlFile(problems, {}, {}, whole=False, file=file)
+    return none
 
 
 def toml_value(value: object) -> str:

@@ -124,7 +124,6 @@ def of_percent(text: str) -> str:
 
 
 def _advice(text: str, limits: Limits) -> str:
-    """What to write instead of ``text``, which is no number."""
     figure = _OTHER_MARKS.sub("", text).strip() if len(text) <= 60 else ""
     if _NUMBER.fullmatch(figure) and "%" in text:
         return f"give {of_percent(figure)} for {figure} %"

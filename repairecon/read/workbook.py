@@ -180,7 +180,6 @@ def _cell(cell: Any) -> Cell:
 
 
 def _looked_at(data: bytes) -> _Parts:
-    """The parts, once they are known to be safe to unpack."""
     if data.startswith(_OLE):
         found = "a workbook with a password, or one of the old format .xls"
         raise Unreadable(found, "save it as .xlsx without a password")

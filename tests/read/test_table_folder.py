@@ -9,8 +9,8 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from repairecon.read import table_folder
-from repairecon.read.table_folder import write_tables
+from repairecon.read import result_table
+from repairecon.read.result_table import write_tables
 from repairecon.records import RepaireconError
 
 DAY = datetime.date(2026, 3, 31)
@@ -78,7 +78,7 @@ def test_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
 
         write_all(folder, {**files, "a/b/c.csv": b""}, replace=replace)  # its folder is not there
 
-    monkeypatch.setattr(table_folder, "write_all", full)
+    monkeypatch.setattr(result_table, "write_all", full)
     with pytest.raises(RepaireconError, match="nothing was changed"):
         write_tables(tmp_path, "quotes", {"ways": [["way"]]})
     assert done
