@@ -43,6 +43,8 @@ class ImportedRow:
 class QuotesImport:
     """What a list brings into quotes.csv; ``columns`` is our column by the heading of the list."""
 
+    folder: Path
+    supplier: str
     file: str
     sheet: str
     columns: Mapping[str, str]
@@ -55,6 +57,27 @@ class QuotesImport:
         """The rows that are added, changed, as they were, or left out."""
         return tuple(r for r in self.rows if r.becomes == becomes)
 
+    def write(self, keep_columns: bool = False) -> QuotesImport:
+        """Bring the list into quotes.csv, and with ``keep_columns`` its columns into columns.csv, or neither."""
+        if keep_columns and is_workbook(self.folder):
+            raise RepaireconError("columns are kept in a case folder: name the columns each time for a workbook")
+        if keep_columns and not self.supplier:
+            raise SheetError([Fault(self.file, None, "supplier", "nothing", "say whose columns to keep")])
+        files: dict[str, bytes] = {}
+        if self.those(ADDED) or self.those(CHANGED):
+            path = file_of(self.folder, QUOTES)
+            files[path.name if path else QUOTES] = self.quotes
+        if keep_columns:
+            problems = Problems()
+            kept = price_list.columns_with(self.folder, self.supplier, self.columns, problems)
+            problems.stop_if_any()
+            files[price_list.COLUMNS_FILE] = kept
+        if is_workbook(self.folder):
+            keep_in_workbook(self.folder, files)
+        else:
+            write_all(self.folder, files, replace=True)
+        return replace(self, written=bool(files))
+
 
 def preview(
     case_folder: str | os.PathLike[str],
@@ -65,7 +88,7 @@ def preview(
     quoted_on: str = "",
     decimal: str = "",
 ) -> QuotesImport:
-    """What a supplier's list (.xlsx, .csv, .txt or .tsv) would bring into quotes.csv; nothing is written.
+    """What a supplier's list (.xlsx, .csv, .txt or .tsv) would bring into quotes.csv; ``write`` then writes it.
 
     An item is found by its name, else by a designation that the supplier quoted before, else by the part's standard
     size; never by likeness. A row that quotes the same item, supplier, designation, class and pack (as far as the list
@@ -79,42 +102,6 @@ def preview(
     """
     case, reading = _names(Path(case_folder))
     return _Job(Path(case_folder), Path(spreadsheet), case, reading, quoted_on).run(columns, supplier, sheet, decimal)
-
-
-def import_quotes(
-    case_folder: str | os.PathLike[str],
-    spreadsheet: str | os.PathLike[str],
-    columns: Mapping[str, str] | None = None,
-    supplier: str = "",
-    sheet: str = "",
-    quoted_on: str = "",
-    decimal: str = "",
-    keep_columns: bool = False,
-) -> QuotesImport:
-    """Bring a supplier's list into quotes.csv, whole or not at all.
-
-    All is as in ``preview``, which shows the same before; ``keep_columns`` keeps the columns for this supplier in
-    columns.csv of the case. RepaireconError is raised if it cannot be written; the folder is then as it was.
-    """
-    folder = Path(case_folder)
-    if keep_columns and is_workbook(folder):
-        raise RepaireconError("columns are kept in a case folder: name the columns each time for a workbook")
-    if keep_columns and not supplier:
-        raise SheetError([Fault(Path(spreadsheet).name, None, "supplier", "nothing", "say whose columns to keep")])
-    shown_first = preview(folder, spreadsheet, columns, supplier, sheet, quoted_on, decimal)
-    files: dict[str, bytes] = {}
-    if shown_first.those(ADDED) or shown_first.those(CHANGED):
-        path = file_of(folder, QUOTES)
-        files[path.name if path else QUOTES] = shown_first.quotes
-    if keep_columns:
-        problems = Problems()
-        files[price_list.COLUMNS_FILE] = price_list.columns_with(folder, supplier, shown_first.columns, problems)
-        problems.stop_if_any()
-    if is_workbook(folder):
-        keep_in_workbook(folder, files)
-    else:
-        write_all(folder, files, replace=True)
-    return replace(shown_first, written=bool(files))
 
 
 @dataclass
@@ -131,9 +118,6 @@ class _Job:
 
     def run(self, columns: Mapping[str, str] | None, supplier: str, sheet_name: str, decimal: str) -> QuotesImport:
         """What becomes of each row; rows with which the case could not be read are left out, until it can."""
-        if not self.spreadsheet.exists():
-            self._fault("", "no such file", "give the path of the supplier's list")
-            self.problems.stop_if_any(SheetError)
         self.supplier = self.reading.suppliers.find(supplier)
         if supplier and not self.supplier:
             advice = self.reading.suppliers.advice(self.problems, supplier, "add its row to suppliers.csv first")
@@ -150,7 +134,9 @@ class _Job:
         read, read_as = price_list.sheet_rows(sheet, head, places, decimal, money.get(self.supplier, ""))
         table, rows = self._settled(read)
         notes = (*sheet.notes, f"headings found in row {head}", *read_as)
-        return QuotesImport(sheet.file, sheet.name, dict(columns), rows, notes, table.data())
+        return QuotesImport(
+            self.folder, supplier, sheet.file, sheet.name, dict(columns), rows, notes, table.data()
+        )  # fmt: skip
 
     def _fault(self, column: str, found: str, write: str) -> None:
         self.problems.add(self.spreadsheet.name, None, column, found, write)

@@ -34,15 +34,9 @@ class Came:
     days: int | None = None
     booked: Decimal = _NOTHING
 
-    def and_came(self, more: Came) -> Came:
-        days = max(d for d in (self.days, more.days, 0) if d is not None)
-        return replace(
-            self, pieces=self.pieces + more.pieces, paid=self.paid + more.paid,
-            carriage=self.carriage + more.carriage, days=days,
-        )  # fmt: skip
-
-    def and_booked(self, pieces: Decimal) -> Came:
-        return replace(self, booked=self.booked + pieces)
+    def __add__(self, more: Came) -> Came:
+        sums = {n: getattr(self, n) + getattr(more, n) for n in ("pieces", "paid", "carriage", "booked")}
+        return Came(days=max((d for d in (self.days, more.days) if d is not None), default=None), **sums)
 
 
 def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str, Came]) -> list[str]:
