@@ -118,13 +118,12 @@ def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> N
 def _counted(sheet: Sheet) -> tuple[Sheet, int | None]:
     """The sheet without the count of rows with which it was written, and that count."""
     head = next(iter(sheet.rows), 0)
-    cells = list(sheet.rows.get(head, ()))
-    marks = [COUNT.fullmatch(text_of(c)) for c in cells]
-    kept = [None if m else c for m, c in zip(marks, cells, strict=True)]
+    cells = sheet.rows.get(head, ())
+    counts = [int(m[1]) for c in cells if (m := COUNT.fullmatch(text_of(c)))]
+    kept = [None if COUNT.fullmatch(text_of(c)) else c for c in cells]
     while kept and kept[-1] is None:
         kept.pop()
-    count = next((int(m[1]) for m in marks if m), None)
-    return replace(sheet, rows={**sheet.rows, **({head: tuple(kept)} if cells else {})}), count
+    return (replace(sheet, rows={**sheet.rows, head: tuple(kept)}), counts[0]) if counts else (sheet, None)
 
 
 def sheet_csv(sheet: Sheet | None) -> bytes:

@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
@@ -17,19 +17,11 @@ from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
 
 T = TypeVar("T")
+Ends: TypeAlias = tuple[Mapping[str, Any], str, Mapping[str, str], Source]
+"""Low, likely and high as written, the shape, for faults the place of each, and where they stand."""
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
 """A figure that is left blank where blank means none."""
 NO_END = "its last line has no end: look whether the file is whole"
-
-
-@dataclass(frozen=True)
-class Ends:
-    """Low, likely and high as written, the shape, and for faults the place of each."""
-
-    values: Mapping[str, Any]
-    shape: str
-    places: Mapping[str, str]
-    source: Source
 
 
 @dataclass(kw_only=True)
@@ -177,16 +169,15 @@ class Entry(ABC):
         found = self._ends(name)
         if found is None:
             return None
-        limits, at = self.column(name).limits, found.places
-        given = ((at[end], found.values.get(end)) for end in ENDS)
-        low, likely, high = (self._made(place, v, lambda v: self._number(v, limits)) for place, v in given)
-        shape = values.shape(found.shape)
+        (given, form, at, source), limits = found, self.column(name).limits
+        low, likely, high = (self._made(at[e], given.get(e), lambda v: self._number(v, limits)) for e in ENDS)
+        shape = values.shape(form)
         if isinstance(shape, Misread):
-            self.fault(at["shape"], shown(found.shape), shape.write)
+            self.fault(at["shape"], shown(form), shape.write)
             shape = "pert"
         if any(at[end] in self.bad for end in ENDS):
             return None
-        read = values.in_order(low, likely, high, shape, found.source)
+        read = values.in_order(low, likely, high, shape, source)
         if isinstance(read, Misread):
             lacking = read.found == "nothing" and at["low"] == at["high"]
             self.fault(at[read.which], f"no {read.which}" if lacking else read.found, read.write)
@@ -230,7 +221,7 @@ class Row(Entry):
         if not self.has_range(name):
             return None
         at = {end: f"{name}_{end}" for end in (*ENDS, "shape")}
-        return Ends({end: self.value(at[end]) for end in ENDS}, self.text(at["shape"]), at, self.source)
+        return {end: self.value(at[end]) for end in ENDS}, self.text(at["shape"]), at, self.source
 
     def listed(self, name: str) -> list[str]:
         """Words with ; between them."""

@@ -85,7 +85,7 @@ class Section(Entry):
             ends, shape = value, clean(str(value.get("shape", shape)))
         if value is None or (name in self.bad and not isinstance(value, dict)):
             return None
-        return Ends(ends, shape, dict.fromkeys((*ENDS, "shape"), name), self.source(name))
+        return ends, shape, dict.fromkeys((*ENDS, "shape"), name), self.source(name)
 
     def only_known(self) -> Section:
         """Note unknown keys; a misspelt one is read as what it was meant to be."""

@@ -70,9 +70,7 @@ def within(value: float, limits: Limits) -> float | Misread:
         return Misread(f"write {'more than' if limits.above else 'not less than'} {plain(limits.low)}")
     if value > limits.high:
         return Misread(f"write {plain(limits.high)} at most")
-    if limits.whole and value != int(value):
-        return Misread("write a whole number such as 2")
-    return value
+    return Misread("write a whole number such as 2") if limits.whole and value != int(value) else value
 
 
 def bare(text: str) -> str:

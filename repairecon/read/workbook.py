@@ -44,6 +44,7 @@ _CHUNK = 1_000_000
 _OVERLAP = 256
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _NO_WORKBOOK = ("a file that is no workbook", "save it as .xlsx or as CSV UTF-8")
+_ALL_HIDDEN = ("no sheet that is not hidden", "name the sheet")
 _AGAIN = "open it in a spreadsheet program and save it again as .xlsx"
 _WRITTEN = "write what is meant, or clear the cell"
 _LEFT_ALONE = {
@@ -76,16 +77,14 @@ def read_sheets(data: bytes, file: str) -> list[Sheet]:
 
 
 def _choose(names: list[str], hidden: list[str], wanted: str) -> str:
-    everything = [*names, *hidden] if wanted else names
-    known = ", ".join(shown(n) for n in everything[:12])
-    same = [n for n in everything if n.casefold() == wanted.casefold()] if wanted else names
-    if wanted and not same:
+    there = [*names, *hidden] if wanted else names
+    same = [n for n in there if n.casefold() == wanted.casefold()] if wanted else names
+    known = ", ".join(shown(n) for n in there[:12])
+    if same and (wanted or len(same) == 1):
+        return same[0]
+    if wanted:
         raise Unreadable(f"no sheet {shown(wanted)}", f"name one of: {known}")
-    if not same:
-        raise Unreadable("no sheet that is not hidden", "name the sheet")
-    if len(same) > 1 and not wanted:
-        raise Unreadable(f"{len(names)} sheets", f"say which: {known}")
-    return same[0]
+    raise Unreadable(*((f"{len(names)} sheets", f"say which: {known}") if same else _ALL_HIDDEN))
 
 
 def _read(data: bytes, file: str, chosen: Callable[[list[str], list[str]], list[str]]) -> list[Sheet]:
