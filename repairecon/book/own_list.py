@@ -179,7 +179,7 @@ class _Reader:
         self._new: set[str] = set()
         self.at = self.columns.at = self._places(named)
         typed_as = {heading(self.columns.headings[k]): _AS[n] for n, k in self.at.items() if n in _AS}
-        self.columns.sheet = tidied(sheet, typed_as)
+        self.columns.sheet, _ = tidied(sheet, typed_as)
 
     def _places(self, named: Mapping[str, str] | None) -> dict[str, int]:
         """The place of each field in a row."""

@@ -109,7 +109,7 @@ def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> N
     lost = f"written with {count} rows, and {own or 'none'} are there: look whether the sheet was cut"
     lost = lost if count is not None and own < count else ""
     if sheet.file != first and (own or count is None):
-        sheet = tidied(sheet, FILES[sheet.file].declared)
+        sheet, _ = tidied(sheet, FILES[sheet.file].declared)
         made.tables[sheet.file] = replace(sheet, notes=(*sheet.notes, lost) if lost else sheet.notes)
     elif lost:
         made.notes[sheet.file] = lost

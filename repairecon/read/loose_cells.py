@@ -27,40 +27,30 @@ _SERIALS = range(20_000, 80_000)
 _ZERO_DAY = datetime.date(1899, 12, 30)
 
 
-def tidied(sheet: Sheet, declared: Mapping[str, Column], decimal: str = "", currency: str = "") -> Sheet:
+def tidied(
+    sheet: Sheet, declared: Mapping[str, Column], decimal: str = "", currency: str = ""
+) -> tuple[Sheet, dict[str, str]]:
     """The sheet with numbers and dates as a case folder has them, a cell that is neither as a fault.
 
     ``declared`` are its columns, by name without the ends of a range; ``decimal`` is the decimal mark where a column
-    does not give it away, ``currency`` that in which the supplier's money is.
+    does not give it away, ``currency`` that in which the supplier's money is. Gives the decimal marks by heading too.
     """
-    if not sheet.rows:
-        return sheet
-    head, *below = sheet.rows
-    columns = [column_of(heading(text_of(c)), declared)[0] for c in sheet.rows[head]]
-    marks = decimal_marks(sheet, declared, decimal)
-
-    def read(place: int, cell: Cell) -> Cell:
-        column = columns[place] if place < len(columns) else None
-        if cell is None or column is None:
-            return cell
-        if column.type == "date":
-            return date_text(cell)
-        money = currency if column.unit == SUPPLIERS_MONEY else ""
-        return number_text(cell, marks[place], money) if place in marks else cell
-
-    rows = {n: tuple(read(k, c) for k, c in enumerate(sheet.rows[n])) for n in below if not left_out(sheet.rows[n])}
-    return replace(sheet, rows={**sheet.rows, **rows})
-
-
-def decimal_marks(sheet: Sheet, declared: Mapping[str, Column], decimal: str = "") -> dict[int, str]:
-    """The decimal mark of each column of numbers, by its place: the one given, else what its numbers give away."""
-    head, *below = sheet.rows.values()
-    marks = {}
-    for k, cell in enumerate(head):
-        column, end = column_of(heading(text_of(cell)), declared)
+    head, *below = sheet.rows or (0,)
+    names = [heading(text_of(c)) for c in sheet.rows.get(head, ())]
+    rows = {n: list(sheet.rows[n]) for n in below if not left_out(sheet.rows[n])}
+    marks: dict[str, str] = {}
+    for k, name in enumerate(names):
+        column, end = column_of(name, declared)
+        cells = {n: row[k] for n, row in rows.items() if k < len(row) and row[k] is not None}
         if column and column.type in NUMBERS and end != "shape":
-            marks[k] = decimal or agreed_mark(c for row in below if k < len(row) and isinstance(c := row[k], str))
-    return marks
+            mark = marks[name] = decimal or agreed_mark(c for c in cells.values() if isinstance(c, str))
+            money = currency if column.unit == SUPPLIERS_MONEY else ""
+            cells = {n: number_text(c, mark, money) for n, c in cells.items()}
+        elif column and column.type == "date":
+            cells = {n: date_text(c) for n, c in cells.items()}
+        for n, cell in cells.items():
+            rows[n][k] = cell
+    return replace(sheet, rows={**sheet.rows, **{n: tuple(row) for n, row in rows.items()}}), marks
 
 
 def agreed_mark(texts: Iterable[str]) -> str:

@@ -7,13 +7,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
 
 from repairecon.read.boat import JOBS, SHARED, BoatPapers
 from repairecon.read.columns import CASE, FILES
 from repairecon.read.files import Value, check_own, csv_text, file_names, same_kind, workbook_bytes, write_all
 from repairecon.read.price_list import COLUMNS_FILE
 from repairecon.read.problems import clean, key
+from repairecon.read.starter import empty_folder
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import toml_lines
 from repairecon.read.values import figure
@@ -38,7 +38,8 @@ _MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "
 _TOTALS = ("supplier", "lines", *_MONEY, "currency", "cost_landed", "home_currency", "lead_days", "note")
 _FIRST = "orders"
 """Sheet of one's own file with a row a supplier."""
-Row = dict[str, Value]
+Row = Mapping[str, Value]
+Rows = list[list[Value]]
 
 
 # ---- requests ------------------------------------------------------------------------------------
@@ -69,8 +70,7 @@ def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -
         raise RepaireconError("there is nothing to ask for")
     if folder.resolve().parent.name == JOBS:
         raise RepaireconError(f"{clean(str(folder))}: a list to buy is no unit that failed; write it outside {JOBS}")
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise RepaireconError(f"{clean(str(folder))} is there already and not empty; write to a new folder")
+    empty_folder(folder)
     sellers = list(dict.fromkeys(s for line in lines for s in line.suppliers))
     files = {CASE: "\n".join(_case(papers)), "parts.csv": _parts(lines), COLUMNS_FILE: _columns(sellers)}
     files |= {name: _of_these(papers.tables[name], sellers) for name in ("suppliers.csv", "carriage.csv")}
@@ -97,36 +97,28 @@ def _case(papers: BoatPapers) -> Iterator[str]:
     yield from toml_lines("[unit]", {"name": "shopping list", "safety": []})
     for name in SHARED:
         if name in papers.toml.data and name not in ("labour", "years"):
-            yield from _section(name, papers.toml.data[name])
-
-
-def _section(name: str, given: Mapping[str, Any]) -> Iterator[str]:
-    yield from toml_lines(f"[{name}]", {k: v for k, v in given.items() if not isinstance(v, dict)})
-    for inner, value in given.items():
-        if isinstance(value, dict):
-            yield from _section(f"{name}.{inner}", value)
+            yield from toml_lines(f"[{name}]", papers.toml.data[name])
 
 
 def _parts(lines: Sequence[AskLine]) -> str:
-    rows: list[list[Value]] = [[x.item, max(int(x.pieces), 1), "always", x.designation, x.material] for x in lines]
+    rows: Rows = [[x.item, max(int(x.pieces), 1), "always", x.designation, x.material] for x in lines]
     return csv_text([("part", "quantity", "needed", "standard_size", "material"), *rows], end="\n")
 
 
 def _columns(sellers: Sequence[str]) -> str:
-    names = FILES[COLUMNS_FILE].columns
     asked = [h for h in _ASKED if h != "pieces"]
-    rows: list[list[Value]] = [[s, h, h, *[""] * (len(names) - 3)] for s in sellers for h in asked]
-    return csv_text([names, *rows], end="\n")
+    return _text(COLUMNS_FILE, [{"supplier": s, "column": h, "heading": h} for s in sellers for h in asked])
 
 
 def _of_these(table: Table, sellers: Sequence[str]) -> str:
-    names = FILES[table.file].columns
-    asked = {key(s) for s in sellers}
-    rows = [[row.cells.get(c, "") for c in names] for row in table.rows if key(row.text("supplier")) in asked]
-    known = {key(row.text("supplier")) for row in table.rows}
-    if table.file == "suppliers.csv":
-        rows += [[s if c == "supplier" else "" for c in names] for s in sellers if key(s) not in known]
-    return csv_text([names, *rows], end="\n")
+    """The rows of some suppliers; who is not in the list of suppliers yet stands there with the name alone."""
+    asked, known = {key(s) for s in sellers}, {key(row.text("supplier")) for row in table.rows}
+    new = [{"supplier": s} for s in sellers if table.file == "suppliers.csv" and key(s) not in known]
+    return _text(table.file, [*(row.cells for row in table.rows if key(row.text("supplier")) in asked), *new])
+
+
+def _text(file: str, rows: Sequence[Row]) -> str:
+    return csv_text(_rows(dict.fromkeys(FILES[file].columns), rows), end="\n")
 
 
 # ---- orders --------------------------------------------------------------------------------------
@@ -177,7 +169,7 @@ def earlier_orders(folder: Path, written: Sequence[Path]) -> tuple[str, ...]:
     return tuple(sorted(p.name for p in others if same_kind(p, csv_text([list(_SENT)]).encode())))
 
 
-def _rows(headings: Mapping[str, str | None], rows: Iterable[Row]) -> list[list[Value]]:
+def _rows(headings: Mapping[str, str | None], rows: Iterable[Row]) -> Rows:
     return [list(headings), *([row.get(under or heading) for heading, under in headings.items()] for row in rows)]
 
 

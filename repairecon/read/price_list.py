@@ -12,7 +12,7 @@ from pathlib import Path
 
 from repairecon.read.columns import FILES, Column
 from repairecon.read.files import OBEYED, csv_text
-from repairecon.read.loose_cells import SUPPLIERS_MONEY, decimal_marks, tidied
+from repairecon.read.loose_cells import SUPPLIERS_MONEY, tidied
 from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.sheets import Cell, Sheet, column_letters, headed, heading, heading_row, text_of
 from repairecon.read.tables import Table, read_table
@@ -106,14 +106,11 @@ def sheet_rows(
     sheet: Sheet, head: int, places: Mapping[int, str], decimal: str, currency: str
 ) -> tuple[list[SheetRow], list[str]]:
     """The rows below the headings that hold something under one of them, and how their numbers were read."""
-    ours = headed(sheet, head, places)
     breaks = {c: Column(name=c, type="number", unit=SUPPLIERS_MONEY) for c in places.values() if _BREAK.fullmatch(c)}
-    declared = {**_QUOTES.declared, **breaks}
-    read = [_row(n, cells, places) for n, cells in tidied(ours, declared, decimal, currency).rows.items() if n != head]
-    words = {",": "comma", ".": "point", "": ""}
-    names = list(places.values())
-    marks = [(names[k], words[mark]) for k, mark in decimal_marks(ours, declared, decimal).items()]
-    return read, [f"{name}: numbers with a decimal {word}" for name, word in marks if word]
+    read, marks = tidied(headed(sheet, head, places), {**_QUOTES.declared, **breaks}, decimal, currency)
+    words = {",": "comma", ".": "point"}
+    notes = [f"{name}: numbers with a decimal {words[mark]}" for name, mark in marks.items() if mark]
+    return [_row(n, cells, places) for n, cells in read.rows.items() if n != head], notes
 
 
 def _row(number: int, row: tuple[Cell, ...], places: Mapping[int, str]) -> SheetRow:

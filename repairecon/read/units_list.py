@@ -43,7 +43,8 @@ def read_units_list(path: Path) -> UnitsList:
         words = ", ".join(("unit", *_UNITS.declared["unit"].also))
         problems.add(sheet.file, head, "unit", "no such column", f"head the column of their names one of: {words}")
     else:
-        table = table_of(tidied(headed(sheet, head, places), _UNITS.declared), _UNITS, problems)
+        kept, _ = tidied(headed(sheet, head, places), _UNITS.declared)
+        table = table_of(kept, _UNITS, problems)
         units_of(table, datetime.date.today().isoformat())
     called = Problems()
     for f in problems.faults:
