@@ -19,8 +19,8 @@ from repairecon.book.stock import stands
 from repairecon.read.boat import JOBS
 from repairecon.read.columns import BOAT
 from repairecon.read.from_stock import named_alike
+from repairecon.read.orders import Came, write_receipts
 from repairecon.read.problems import key, shown
-from repairecon.read.receipts import Came, write_receipts
 from repairecon.records import BookError, Happened, Item, Movement, Ordered, OrderedLine, ReceiveLine
 from repairecon.standards.equivalents import equivalent
 

@@ -1,10 +1,10 @@
-"""What an owner sends to suppliers: requests for quotes, and orders; the landed costs go into one's own file."""
+"""What an owner sends to suppliers, requests for quotes and orders, and what came by orders in actual.csv."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -13,10 +13,11 @@ from repairecon.read.columns import CASE, FILES
 from repairecon.read.files import Value, check_own, csv_text, file_names, same_kind, workbook_bytes, write_all
 from repairecon.read.price_list import COLUMNS_FILE
 from repairecon.read.problems import clean, key
+from repairecon.read.sheets import CsvTable, read_csv_table
 from repairecon.read.starter import empty_folder
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import toml_lines
-from repairecon.read.values import figure
+from repairecon.read.values import Limits, Misread, figure, number, plain
 from repairecon.records import OrderLine, OrderTotal, RepaireconError
 
 _ASKED = ("item", "designation", "material", "pieces", "price", "pack", "lead_days")
@@ -40,6 +41,10 @@ _FIRST = "orders"
 """Sheet of one's own file with a row a supplier."""
 Row = Mapping[str, Value]
 Rows = list[list[Value]]
+ACTUAL_FILE = "actual.csv"
+_NONE = Decimal(0)
+_ANY = Limits(0.0, 1e12)
+
 
 
 # ---- requests ------------------------------------------------------------------------------------
@@ -201,3 +206,93 @@ def _all_totals(of: Mapping[str, Sequence[OrderLine]], totals: Sequence[OrderTot
     landed = float(sum((Decimal(str(t.cost_landed)) for t in totals), Decimal(0)))
     many = sum(map(len, of.values()))
     return [*rows, {"supplier": "all", "lines": many, "cost_landed": landed, "home_currency": home}]
+
+
+# ---- receipts ------------------------------------------------------------------------------------
+@dataclass(frozen=True, kw_only=True)
+class Came:
+    """What has come of a part by orders [home money, whole cents]: ``paid`` but carriage, ``days`` the longest wait.
+
+    ``booked`` pieces came into the book when the job was closed: its sheet had them already.
+    """
+
+    pieces: Decimal = _NONE
+    paid: Decimal = _NONE
+    carriage: Decimal = _NONE
+    days: int | None = None
+    booked: Decimal = _NONE
+
+    def __add__(self, more: Came) -> Came:
+        sums = {n: getattr(self, n) + getattr(more, n) for n in ("pieces", "paid", "carriage", "booked")}
+        return Came(days=max((d for d in (self.days, more.days) if d is not None), default=None), **sums)
+
+
+def write_receipts(folder: Path, before: Mapping[str, Came], after: Mapping[str, Came]) -> list[str]:
+    """Bring what has come since ``before``, or was taken back, into the actual.csv of a job if it is there.
+
+    Returns sentences on the rows that were left as the owner wrote them.
+    """
+    path = folder / ACTUAL_FILE
+    changed = [p for p in {**before, **after} if _of_orders(before, p) != _of_orders(after, p)]
+    if not path.is_file() or not changed:
+        return []
+    table, notes, carriage = read_csv_table(path, FILES[ACTUAL_FILE].known), [], _NONE
+    for part in changed:
+        was, now = before.get(part, Came()), after.get(part, Came())
+        at = _row_of(table, ("part", "unit"), part)
+        row = table.cells(at)
+        bought = _bought(row, was, bool(_found_in(table, ("refund",), part)))
+        if bought is None:
+            came = now.pieces + now.booked
+            notes.append(f"{folder.name}/{ACTUAL_FILE}: {part} stays as you wrote it; by the book {came} came")
+            continue
+        made = {"paid": _amount((_said(row, "paid") or _NONE) + now.paid - was.paid)}
+        if row.get("kind", "").casefold() == "part":
+            made["bought"] = _amount(bought + now.pieces - was.pieces)
+        if row.get("days", "") in ("", str(was.days)):
+            made["days"] = "" if now.days is None else str(now.days)
+        table.put(at, made)
+        carriage += now.carriage - was.carriage
+    if carriage:
+        at = _row_of(table, ("carriage",), "all")
+        paid = _said(table.cells(at), "paid")
+        if paid is None:
+            notes.append(f"{folder.name}/{ACTUAL_FILE}: carriage stays as you wrote it; by the book {carriage} more")
+        else:
+            table.put(at, {"paid": _amount(paid + carriage)})
+    write_all(folder, {ACTUAL_FILE: table.data()}, replace=True)
+    return notes
+
+
+def _found_in(table: CsvTable, kinds: tuple[str, ...], name: str) -> int:
+    rows = ((at, table.cells(at)) for at in table.rows())
+    same = (at for at, row in rows if row.get("kind", "").casefold() in kinds and key(row.get("name", "")) == key(name))
+    return next(same, 0)
+
+
+def _row_of(table: CsvTable, kinds: tuple[str, ...], name: str) -> int:
+    return _found_in(table, kinds, name) or table.add({"kind": kinds[0], "name": name})
+
+
+def _of_orders(came: Mapping[str, Came], part: str) -> Came:
+    return replace(came.get(part, Came()), booked=_NONE)
+
+
+def _bought(row: Mapping[str, str], was: Came, core: bool) -> Decimal | None:
+    """Pieces that a row says were bought; None where it says other than deliveries and the closing of the job did."""
+    said, paid = _said(row, "bought"), _said(row, "paid")
+    if row.get("kind", "").casefold() == "unit":  # a core surcharge comes back: what was paid is the owner's to write
+        said = was.pieces if paid == was.paid and not core else None
+    elif not row.get("bought", "") and (row.get("paid", "") or was.booked):  # as many as were fitted
+        said = _said(row, "quantity")
+    with_tax = row.get("vat", "").casefold() in ("", "in")
+    return said if with_tax and paid is not None and said in (was.pieces, was.pieces + was.booked) else None
+
+
+def _said(row: Mapping[str, str], column: str) -> Decimal | None:
+    read = number(row.get(column, "") or "0", _ANY)
+    return None if isinstance(read, Misread) else Decimal(str(read))
+
+
+def _amount(amount: Decimal) -> str:
+    return plain(float(amount)) if amount else ""

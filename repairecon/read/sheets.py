@@ -36,7 +36,7 @@ _LOOKED_AT = 100
 _TEXT = (".csv", ".txt", ".tsv")
 BOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 _SAVED = "save it as CSV UTF-8"
-EMPTY = ("an empty file", "give a file with headings and rows")
+_EMPTY = ("an empty file", "give a file with headings and rows")
 
 Cell: TypeAlias = str | int | float | bool | datetime.date | Misread | None
 """Text is clean and stripped; blank text is None."""
@@ -111,7 +111,7 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
     SheetError is raised if there is nothing that can be taken.
     """
     suffix = path.suffix.casefold()
-    with naming(path):
+    with _naming(path):
         if suffix not in _TEXT + BOOKS:
             raise Unreadable(f"a file of the kind {shown(suffix)}", "save it as .xlsx or as CSV UTF-8")
         data = read_data(path)
@@ -127,7 +127,7 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
 
 
 @contextmanager
-def naming(path: Path) -> Iterator[None]:
+def _naming(path: Path) -> Iterator[None]:
     """A file that cannot be read as the SheetError that names it."""
     try:
         yield
@@ -146,8 +146,17 @@ def read_csv_sheet(data: bytes, file: str, headings: Collection[str] = ()) -> Sh
         raise Unreadable("a file that is no text", _SAVED)
     sheet = csv_rows(clean(text), file, headings, notes)
     if not sheet.rows:
-        raise Unreadable(*EMPTY)
+        raise Unreadable(*_EMPTY)
     return sheet
+
+
+def read_csv_table(path: Path, known: Collection[str]) -> CsvTable:
+    """A CSV file to be changed; SheetError if there is none that can be taken."""
+    with _naming(path):
+        table = CsvTable(read_data(path), known)
+        if not table.columns:
+            raise Unreadable(*_EMPTY)
+        return table
 
 
 def _letters(data: bytes) -> tuple[str, tuple[str, ...]]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.read.receipts import Came, write_receipts
+from repairecon.read.orders import Came, write_receipts
 from repairecon.records import CaseError
 
 HEAD = "kind,name,quantity,bought,paid,vat,days,note\n"
