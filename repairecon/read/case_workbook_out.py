@@ -17,6 +17,7 @@ from repairecon.read.case_workbook import is_workbook, read_case_workbook, sheet
 from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, NUMBERS, Column
 from repairecon.read.defaults import Defaults, as_text
 from repairecon.read.files import Value, put_cell, read_data, widths, write_all
+from repairecon.read.loose_cells import ZERO_DAY
 from repairecon.read.problems import Problems, shown
 from repairecon.read.sheets import DEFAULT, column_letters, csv_rows, heading, text_of
 from repairecon.read.starter import default_line
@@ -34,7 +35,6 @@ _GREY = "FF808080"
 _FONT: dict[str, Any] = {"name": "Calibri", "size": 11}
 _AS_IN = re.compile(r"\bas in (\w+)\.csv")
 _DAYS = ("1950-01-01", "2200-01-01")
-_DAY_0 = datetime.date(1899, 12, 30)
 _day = datetime.date.fromisoformat
 _KEY_NOTES = {
     "section": "As in square brackets in the file; one who works has a section of his own, as in labour.yard.",
@@ -211,7 +211,7 @@ def _saved(book: Any) -> bytes:
 
 def _limits(column: Column) -> tuple[str, str, str]:
     if column.type == "date":
-        first, last = ((_day(text) - _DAY_0).days for text in column.options or _DAYS)
+        first, last = ((_day(text) - ZERO_DAY).days for text in column.options or _DAYS)
         return "date", str(first), str(last)
     return "whole" if column.limits.whole else "decimal", plain(column.limits.low), plain(column.limits.high)
 

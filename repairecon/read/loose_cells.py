@@ -14,7 +14,7 @@ from dataclasses import replace
 from repairecon.read.columns import NUMBERS, Column, column_of
 from repairecon.read.problems import shown
 from repairecon.read.sheets import Cell, Sheet, heading, left_out, text_of
-from repairecon.read.values import Misread, both_readings, decimal_mark, of_percent, plain, with_point
+from repairecon.read.values import A_DATE, Misread, both_readings, decimal_mark, of_percent, plain, with_point
 
 SUPPLIERS_MONEY = "supplier's money"
 """Unit of the columns beside whose figures a currency may stand."""
@@ -24,7 +24,7 @@ _YEAR_FIRST = re.compile(r"([0-9]{4})-([0-9]{1,2})-([0-9]{1,2})(?:[T ].*)?")
 _YEAR_LAST = re.compile(r"([0-9]{1,2})([./-])([0-9]{1,2})\2([0-9]{4})")
 _SERIALS = range(20_000, 80_000)
 """Day numbers from 1954 to 2119: what a date looks like in a cell that is not formatted as one."""
-_ZERO_DAY = datetime.date(1899, 12, 30)
+ZERO_DAY = datetime.date(1899, 12, 30)
 
 
 def tidied(
@@ -93,7 +93,7 @@ def date_of_serial(serial: int) -> datetime.date:
 
     The system counts a 29 February 1900 that never was as day 60 (ECMA-376 part 1, 18.17.4.1, from memory).
     """
-    return _ZERO_DAY + datetime.timedelta(days=serial)
+    return ZERO_DAY + datetime.timedelta(days=serial)
 
 
 def date_text(cell: Cell) -> str | Misread:
@@ -103,7 +103,7 @@ def date_text(cell: Cell) -> str | Misread:
     if isinstance(cell, datetime.date):
         return cell.isoformat()
     text = text_of(cell)
-    bad = Misread("write a date as year-month-day, such as 2026-03-31", shown(text))
+    bad = Misread(A_DATE, shown(text))
     if isinstance(cell, int | float) and int(cell) in _SERIALS:
         return replace(bad, write=f"format the column as dates: it may be {date_of_serial(int(cell)).isoformat()}")
     if match := _YEAR_FIRST.fullmatch(text):

@@ -17,7 +17,7 @@ from repairecon.read.sheets import CsvTable, read_csv_table
 from repairecon.read.starter import empty_folder
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import toml_lines
-from repairecon.read.values import Limits, Misread, figure, number, plain
+from repairecon.read.values import MONEY, Misread, figure, number, plain
 from repairecon.records import OrderLine, OrderTotal, RepaireconError
 
 _ASKED = ("item", "designation", "material", "pieces", "price", "pack", "lead_days")
@@ -43,7 +43,6 @@ Row = Mapping[str, Value]
 Rows = list[list[Value]]
 ACTUAL_FILE = "actual.csv"
 _NONE = Decimal(0)
-_ANY = Limits(0.0, 1e12)
 
 
 
@@ -290,7 +289,7 @@ def _bought(row: Mapping[str, str], was: Came, core: bool) -> Decimal | None:
 
 
 def _said(row: Mapping[str, str], column: str) -> Decimal | None:
-    read = number(row.get(column, "") or "0", _ANY)
+    read = number(row.get(column, "") or "0", MONEY)
     return None if isinstance(read, Misread) else Decimal(str(read))
 
 

@@ -27,7 +27,7 @@ _PLAIN_SIGN = re.compile(r"[+-][\w.,/ x-]*")
 
 
 def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> dict[str, str]:
-    """Our column by the owner's heading (in plain form); what is unknown or double is a fault."""
+    """Our column by the owner's heading; what is unknown or double is a fault."""
     known: dict[str, str] = {}
     for theirs, ours in columns.items():
         column = heading(ours)
@@ -37,10 +37,10 @@ def known_columns(columns: Mapping[str, str], file: str, problems: Problems) -> 
             problems.add(file, None, theirs, f"an unknown column {shown(ours)}", problems.advice(column, options))
         elif column in known.values():
             problems.add(file, None, theirs, f"a second heading for {column}", "keep one of the two")
-        elif not heading(theirs) or heading(theirs) in known:
+        elif not heading(theirs) or heading(theirs) in map(heading, known):
             problems.add(file, None, theirs, f"a heading {shown(theirs)} twice or blank", "name each heading once")
         else:
-            known[heading(theirs)] = column
+            known[theirs] = column
     if not known and not len(problems):
         problems.add(file, None, "", "no columns", "say which heading is which column, as in price=Unit price")
     return known
@@ -66,31 +66,26 @@ def _saved(folder: Path, problems: Problems) -> Table:
     return read_table(path if path.exists() else None, COLUMNS_FILE, FILES[COLUMNS_FILE], problems)
 
 
-def find_headings(
-    sheet: Sheet, known: Mapping[str, str], spelt: Mapping[str, str], problems: Problems
-) -> tuple[int, dict[int, str]]:
-    """The row of the headings, and our column by its place; what is missing or double is a fault.
-
-    ``known`` has headings in plain form, ``spelt`` each as the owner wrote it.
-    """
+def find_headings(sheet: Sheet, known: Mapping[str, str], problems: Problems) -> tuple[int, dict[int, str]]:
+    """The row of the headings, and our column by its place; what is missing or double is a fault."""
+    plain = {heading(theirs) for theirs in known}
 
     def likeness(cells: tuple[Cell, ...]) -> int:
-        return len(known.keys() & {heading(text_of(c)) for c in cells})
+        return len(plain & {heading(text_of(c)) for c in cells})
 
     row = heading_row(sheet, likeness)
     cells = sheet.rows.get(row, ())
     names = [heading(text_of(c)) for c in cells]
     there = {heading(text_of(c)): text_of(c) for c in cells if c is not None}
     for theirs in known:
-        word = spelt.get(theirs, theirs)
-        if theirs not in names:
-            near = there.get(closest(theirs, there, cutoff=0.6 if likeness(cells) else SURE), "")
+        if heading(theirs) not in names:
+            near = there.get(closest(heading(theirs), there, cutoff=0.6 if likeness(cells) else SURE), "")
             others = ", ".join(shown(n) for n in list(there.values())[:12])
             write = f"did you mean {shown(near)}?" if near else f"name one of the headings: {others}"
-            problems.add(sheet.file, row or None, word, "no such heading", write)
-        elif names.count(theirs) > 1:
-            problems.add(sheet.file, row, word, "the heading twice", "rename one of the two")
-    return row, {names.index(theirs): ours for theirs, ours in known.items() if theirs in names}
+            problems.add(sheet.file, row or None, theirs, "no such heading", write)
+        elif names.count(heading(theirs)) > 1:
+            problems.add(sheet.file, row, theirs, "the heading twice", "rename one of the two")
+    return row, {names.index(heading(theirs)): ours for theirs, ours in known.items() if heading(theirs) in names}
 
 
 @dataclass(frozen=True)

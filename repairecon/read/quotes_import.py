@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import defaultdict
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -16,7 +17,7 @@ from repairecon.read.columns import FILES
 from repairecon.read.files import write_all
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.reading import Reading
-from repairecon.read.sheets import CsvTable, heading, read_sheet
+from repairecon.read.sheets import CsvTable, read_sheet
 from repairecon.read.values import Misread, date
 from repairecon.records import Case, CaseError, Fault, RepaireconError, SheetError
 
@@ -128,7 +129,7 @@ class _Job:
         self._check_choices(set(known.values()), decimal)
         self.problems.stop_if_any(SheetError)
         sheet = read_sheet(self.spreadsheet, sheet_name, known)
-        head, places = price_list.find_headings(sheet, known, {heading(w): w for w in columns}, self.problems)
+        head, places = price_list.find_headings(sheet, known, self.problems)
         self.problems.stop_if_any(SheetError)
         money = {s.supplier: s.currency for s in self.case.suppliers}
         read, read_as = price_list.sheet_rows(sheet, head, places, decimal, money.get(self.supplier, ""))
@@ -181,7 +182,7 @@ class _Job:
             return made
         day = row.cells.get("quoted_on") or self.quoted_on
         cells = {**row.cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
-        numbers = items.rows.setdefault((key(item), key(seller)), [])
+        numbers = items.rows[key(item), key(seller)]
         same = [n for n in numbers if _quotes_same(table.cells(n), cells)]
         if len(same) > 1:
             why = f"rows {', '.join(map(str, same))} of quotes.csv quote the same"
@@ -254,36 +255,35 @@ class _Items:
 
     def __init__(self, case: Case, table: CsvTable) -> None:
         self._names = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
-        self._sizes: dict[str, list[str]] = {}
+        self._sizes: dict[str, list[str]] = defaultdict(list)
         for part in case.parts:
             if part.standard_size:
-                self._sizes.setdefault(key(part.standard_size), []).append(part.part)
-        self.rows: dict[tuple[str, str], list[int]] = {}
+                self._sizes[key(part.standard_size)].append(part.part)
+        self.rows: dict[tuple[str, str], list[int]] = defaultdict(list)
         """Rows of quotes.csv by item and supplier."""
-        self._called: dict[tuple[str, str], dict[str, None]] = {}
+        self._called: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
         self._problems = Problems()
         for number in table.rows():
             row = table.cells(number)
             item, seller, called = (row.get(c, "") for c in ("item", "supplier", "designation"))
-            self.rows.setdefault((key(item), key(seller)), []).append(number)
+            self.rows[key(item), key(seller)].append(number)
             if called:
-                spelt = self._names.find(item) or item
-                self._called.setdefault((key(seller), key(called)), {})[spelt] = None
+                self._called[key(seller), key(called)][self._names.find(item) or item] = None
 
     def find(self, name: str, designation: str, seller: str) -> tuple[str, str]:
+        """The item, or why there is none."""
         if name and (found := self._names.find(name)):
             return found, ""
+        if not (word := name or designation):
+            return "", "no item"
         for sort, known in (
-            ("quotes of this supplier for", list(self._called.get((key(seller), key(designation)), {}))),
+            ("quotes of this supplier for", [*self._called.get((key(seller), key(designation)), ())]),
             ("parts of the size", self._sizes.get(key(designation), [])),
         ):
-            if designation and len(known) == 1:
+            if len(known) == 1:
                 return known[0], ""
-            if designation and known:
+            if known:
                 some = ", ".join(shown(n) for n in known[:6])
                 return "", f"{len(known)} {sort} {shown(designation)}: {some}; name the item"
-        word = name or designation
-        if not word:
-            return "", "no item"
         near = self._problems.advice(word, [*self._names, *self._sizes], "no part, way or standard size of that name")
         return "", f"{shown(word)}: {near}"

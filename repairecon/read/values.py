@@ -17,7 +17,7 @@ _FORM = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)*|[+-]?[.,][0-9]+")
 _DOUBTFUL = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _BETWEEN_THOUSANDS = re.compile(r"(?<=[0-9])[ '’\u00a0\u202f](?=[0-9]{3}(?![0-9]))")
 _OTHER_MARKS = re.compile(r"[^0-9.,+\- '’\u00a0\u202f]+")
-_A_DATE = "write a date as year-month-day, such as 2026-03-31"
+A_DATE = "write a date as year-month-day, such as 2026-03-31"
 _TRUE, _FALSE = ("yes", "y", "true"), ("no", "n", "false")
 
 
@@ -169,11 +169,11 @@ def date(value: object, between: Sequence[str] = ()) -> str | Misread:
     """A date as year-month-day; ``between`` are its first and last day."""
     day = value.isoformat()[:10] if isinstance(value, datetime.date) else value
     if not isinstance(day, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", day):
-        return Misread(_A_DATE)
+        return Misread(A_DATE)
     try:
         datetime.date.fromisoformat(day)
     except ValueError:
-        return Misread(_A_DATE)
+        return Misread(A_DATE)
     if between and not between[0] <= day <= between[1]:
         return Misread(f"write a day between {between[0]} and {between[1]}")
     return day
