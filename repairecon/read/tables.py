@@ -6,7 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, ClassVar, TypeAlias, TypeVar
 
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
@@ -30,6 +30,9 @@ class Entry(ABC):
 
     What is wrong is noted as a fault and reads as blank.
     """
+
+    _number: ClassVar[Any] = staticmethod(values.number)
+    _yes: ClassVar[Any] = staticmethod(values.yes_no)
 
     file: str
     cells: dict[str, Any]
@@ -101,12 +104,6 @@ class Entry(ABC):
             return read
         self.fault(name, shown_value(value), read.write)
         return None
-
-    def _number(self, value: Any, limits: Limits) -> float | Misread:
-        return values.number(value, limits)
-
-    def _yes(self, value: Any) -> bool | Misread:
-        return values.yes_no(value)
 
     def number(self, name: str, limits: Limits | None = None) -> float | None:
         """A number; its default, if it has one of its own, when blank or wrong."""

@@ -17,7 +17,6 @@ from repairecon.read.columns import ANY, CASE, ENDS, Column, sections
 from repairecon.read.files import Unreadable, decoded, read_text
 from repairecon.read.problems import SURE, Problems, clean, closest, shown, shown_value, undecoded
 from repairecon.read.tables import Ends, Entry
-from repairecon.read.values import Limits, Misread
 from repairecon.records import Source
 
 _HEADER = re.compile(r"^\s*\[\[?([^\[\]]+)\]\]?\s*(?:#.*)?$")
@@ -28,6 +27,9 @@ _AT_LINE = re.compile(r"\(at line ([0-9]+), column [0-9]+\)|\(at end of document
 @dataclass(kw_only=True)
 class Section(Entry):
     """One table of the file, its values read with faults noted."""
+
+    _number = staticmethod(values.toml_number)
+    _yes = staticmethod(values.toml_yes)
 
     name: str
     lines: Mapping[str, int] = field(default_factory=dict)
@@ -51,7 +53,7 @@ class Section(Entry):
 
     def text(self, name: str) -> str:
         """Text, clean and on one line; empty if absent or wrong."""
-        return self._taken(name, _line) or ""
+        return self._taken(name, values.toml_words) or ""
 
     def words(self, name: str) -> tuple[str, ...]:
         """Several words, clean; one may stand without its list."""
@@ -65,12 +67,6 @@ class Section(Entry):
     def column(self, name: str) -> Column:
         """How it is declared, by its name or for keys of any name."""
         return self.declared[name if name in self.declared else ANY]
-
-    def _number(self, value: Any, limits: Limits) -> float | Misread:
-        return values.toml_number(value, limits)
-
-    def _yes(self, value: Any) -> bool | Misread:
-        return value if isinstance(value, bool) else Misread("write true or false")
 
     def _ends(self, name: str) -> Ends | None:
         value = self.value(name)
@@ -96,10 +92,6 @@ class Section(Entry):
             if near and near not in self.cells:
                 self.cells[near] = self.cells[name]
         return self
-
-
-def _line(value: object) -> str | Misread:
-    return " ".join(clean(value).split()) if isinstance(value, str) else Misread("write words in double quotes")
 
 
 @dataclass

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import cast
 
+from repairecon.read.problems import clean
 from repairecon.records import SHAPES, Range, Shape, Source
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
@@ -155,6 +156,16 @@ def toml_number(value: object, limits: Limits) -> float | Misread:
         return within(float(value), limits)
     except OverflowError:
         return Misread(f"write {plain(limits.high)} at most")
+
+
+def toml_yes(value: object) -> bool | Misread:
+    """The yes or no of a TOML value."""
+    return value if isinstance(value, bool) else Misread("write true or false")
+
+
+def toml_words(value: object) -> str | Misread:
+    """The words of a TOML value, clean and on one line."""
+    return " ".join(clean(value).split()) if isinstance(value, str) else Misread("write words in double quotes")
 
 
 def yes_no(text: str) -> bool | Misread:
