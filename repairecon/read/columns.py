@@ -78,29 +78,25 @@ def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | No
     return declared.get(heading), ""
 
 
-def _limits(words: str, type_: str) -> Limits:
-    low, _, high = words.lstrip(">").partition("..")
-    return Limits(
-        float(low), float(high), whole=type_ == "whole", above=words.startswith(">"), fraction=type_ == "fraction"
-    )
-
-
 def _column(row: Mapping[str, str]) -> Column:
-    words, choice = row["limits"], row["type"] in ("choice", "list")
-    numbers = words and not choice and row["type"] != "date"
+    words, kind, limits = row["limits"], row["type"], MONEY
     options: tuple[str, ...] = ()
-    if words and not numbers:
-        mark = ".." if row["type"] == "date" else " / "
-        options = tuple(getattr(records, words[1:])) if words.startswith("@") else tuple(words.split(mark))
-    read = {
-        "limits": _limits(words, row["type"]) if numbers else MONEY,
-        "options": options,
-        "write": row["write"] or (f"write one of: {', '.join(options)}" if choice and options else ""),
-        "also": tuple(word.strip() for word in row["also"].split(",") if word.strip()),
-        "examples": tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
-    }
-    plainly = ("name", "type", "default", "need", "unit", "meaning")
-    return Column(**{name: row[name] for name in plainly}, **read)  # type: ignore[arg-type]
+    if words.startswith("@"):
+        options = tuple(getattr(records, words[1:]))
+    elif words and kind in ("choice", "list", "date"):
+        options = tuple(words.split(".." if kind == "date" else " / "))
+    elif words:
+        low, _, high = words.lstrip(">").partition("..")
+        limits = Limits(float(low), float(high), kind == "whole", words.startswith(">"), kind == "fraction")
+    plainly = {name: row[name] for name in ("name", "type", "default", "need", "unit", "meaning")}
+    return Column(
+        **plainly,
+        limits=limits,
+        options=options,
+        write=row["write"] or (f"write one of: {', '.join(options)}" if options and kind != "date" else ""),
+        also=tuple(word.strip() for word in row["also"].split(",") if word.strip()),
+        examples=tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
+    )
 
 
 @cache
