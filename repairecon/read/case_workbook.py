@@ -145,21 +145,19 @@ def _tidied_keys(sheet: Sheet) -> Sheet:
     """The sheet with numbers and dates as a case folder has them, by the type of each key."""
     head, *below = sheet.rows or [0]
     names = [heading(text_of(c)) for c in sheet.rows.get(head, ())]
-
-    def column(cells: tuple[Cell, ...]) -> Column:
-        by_name = dict(zip(names, map(text_of, cells), strict=False))
-        return _declared(sheet.file, by_name.get("section", ""), by_name.get("key", ""))
-
-    types = {n: column(sheet.rows[n]).type for n in below}
+    types = {}
+    for n in below:
+        by_name = dict(zip(names, map(text_of, sheet.rows[n]), strict=False))
+        types[n] = _declared(sheet.file, by_name.get("section", ""), by_name.get("key", "")).type
     figures = [_values(sheet, sheet.rows[n]).values() for n in below if types[n] in NUMBERS]
     mark = agreed_mark(c for cells in figures for c in cells if isinstance(c, str))
 
-    def read(cell: Cell, type_: str, name: str) -> Cell:
-        if cell is None or name not in _PLACES:
+    def read(cell: Cell, type_: str, place: int) -> Cell:
+        if cell is None or place >= len(names) or names[place] not in _PLACES:
             return cell
         return number_text(cell, mark) if type_ in NUMBERS else date_text(cell) if type_ == "date" else cell
 
-    rows = {n: tuple(read(c, types[n], k) for k, c in zip(names, sheet.rows[n], strict=False)) for n in below}
+    rows = {n: tuple(read(c, types[n], k) for k, c in enumerate(sheet.rows[n])) for n in below}
     return replace(sheet, rows={**sheet.rows, **rows})
 
 

@@ -257,8 +257,7 @@ def workbook_bytes(
 ) -> bytes:
     """A workbook (.xlsx): rows by name of the sheet, the first row the headings.
 
-    ``money`` is the form in which numbers with decimals are shown, the cell holds the whole number; ``filters`` puts a
-    filter on the headings.
+    ``money`` is the form in which numbers with decimals are shown (cells hold all); ``filters`` are on the headings.
     """
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
