@@ -255,6 +255,12 @@ def test_every_fault_at_once_by_sheet_row_and_column(book: Path) -> None:
     }  # fmt: skip
 
 
+def test_a_cell_beside_the_columns_of_keys(book: Path) -> None:
+    changed(book, lambda w: setattr(w["case"].cell(3, 30), "value", "a remark"))
+    with pytest.raises(CaseError, match="more cells than headings: 'a remark'"):
+        read_case(book)
+
+
 def test_a_key_said_twice(book: Path) -> None:
     def again(made: Any) -> None:
         keys = made["case"]
