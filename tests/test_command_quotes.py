@@ -68,7 +68,7 @@ def test_orders_written_again_take_the_place_of_the_earlier_ones_and_of_nothing_
     assert "left there by an earlier run: order_stockist.csv" in capsys.readouterr().err
     (orders / "order_dealer.csv").write_text("mine")
     assert main(["compare-quotes", str(folder), "--orders", str(orders)]) == 2
-    assert "order_dealer.csv is there already and is no order of an earlier run" in capsys.readouterr().err
+    assert "order_dealer.csv could not be written: it is there already and no earlier" in capsys.readouterr().err
     assert (orders / "order_dealer.csv").read_text() == "mine"
 
 

@@ -15,7 +15,7 @@ from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.learning import STRENGTH
 from repairecon.read.boat import LEARNED, LOG, boat_folder
 from repairecon.read.case_workbook import is_workbook
-from repairecon.read.case_workbook_keep import folder_of
+from repairecon.read.case_workbook_out import folder_of
 from repairecon.read.closed import FOLDER, read_closed
 from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError

@@ -65,7 +65,7 @@ def _what_came(folder: str | os.PathLike[str]) -> None:
     if path is None:
         return
     from repairecon.book.spares_book import book_at
-    from repairecon.read.receipts import write_receipts
+    from repairecon.read.orders import write_receipts
 
     with book_at(path) as book:
         came = book.came_for_jobs()

@@ -17,7 +17,7 @@ from repairecon.read import values
 from repairecon.read.files import PAGE, as_meant, check_own, csv_text, write_own
 from repairecon.read.orders import LANDED
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.read.sheets import BadCell, Sheet, heading, read_sheet, text_of
+from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError, Counted, Happened, ListError, ReceiveLine, RepaireconError
 
@@ -56,7 +56,7 @@ class Columns:
         """A cell as text."""
         place, cells = self.at.get(column), self.sheet.rows[row]
         cell = None if place is None or place >= len(cells) else cells[place]
-        if isinstance(cell, BadCell):
+        if isinstance(cell, Misread):
             self.fault(row, column, cell.found, cell.write)
             return ""
         return as_meant(text_of(cell))

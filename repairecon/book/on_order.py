@@ -19,8 +19,8 @@ from repairecon.book.stock import stands
 from repairecon.read.boat import JOBS
 from repairecon.read.columns import BOAT
 from repairecon.read.from_stock import named_alike
+from repairecon.read.orders import Came, write_receipts
 from repairecon.read.problems import key, shown
-from repairecon.read.receipts import Came, write_receipts
 from repairecon.records import BookError, Happened, Item, Movement, Ordered, OrderedLine, ReceiveLine
 from repairecon.standards.equivalents import equivalent
 
@@ -220,9 +220,9 @@ class Orders(Acts):
             share = line.carriage_unit / line.cost_unit if line.cost_unit else Decimal(0)
             waited = datetime.date.fromisoformat(x.of.on_date) - datetime.date.fromisoformat(x.order.on_date)
             booked = x.of.reference.startswith(JOB)
-            came = Came(pieces=x.of.quantity, paid=cost * (1 - share), carriage=cost * share, days=waited.days)
-            before = made[x.order.job].get(line.part, Came())
-            made[x.order.job][line.part] = before.and_booked(x.of.quantity) if booked else before.and_came(came)
+            came = Came(pieces=x.of.quantity, paid=cost * (1 - share), carriage=cost * share, days=max(waited.days, 0))
+            came = Came(booked=x.of.quantity) if booked else came
+            made[x.order.job][line.part] = made[x.order.job].get(line.part, Came()) + came
         return {job: {part: _to_the_cent(came) for part, came in parts.items()} for job, parts in made.items()}
 
     def waiting_for_others(self, job: str) -> frozenset[int]:

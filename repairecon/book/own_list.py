@@ -19,8 +19,8 @@ from repairecon.book.cards import FIELDS
 from repairecon.book.lists import Columns
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
-from repairecon.read.case_workbook import tidied
 from repairecon.read.columns import Column
+from repairecon.read.loose_cells import tidied
 from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
 from repairecon.read.sheets import Sheet, heading, read_sheet
 from repairecon.read.values import Limits, Misread

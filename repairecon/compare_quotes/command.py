@@ -11,7 +11,7 @@ from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes
-from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, import_quotes, preview
+from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, preview
 from repairecon.records import Case, RepaireconError
 from repairecon.show.answer_tables import keep_tables
 from repairecon.show.layout import for_terminal
@@ -175,8 +175,8 @@ def run_import(args: argparse.Namespace) -> None:
     """Say what the list brings, and write it unless it is a dry run."""
     columns = dict(args.column) if args.column else None
     words = (args.folder, args.list, columns, args.supplier, args.sheet, args.quoted_on, args.decimal)
-    done = preview(*words) if args.dry_run else import_quotes(*words, keep_columns=args.keep_columns)
-    print(story(done), end="")
+    done = preview(*words)
+    print(story(done if args.dry_run else done.write(args.keep_columns)), end="")
 
 
 def story(done: QuotesImport) -> str:

@@ -11,8 +11,8 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from itertools import islice
 from typing import Any, Generic, TypeVar
 
@@ -22,9 +22,6 @@ T = TypeVar("T")
 R = TypeVar("R")
 AHEAD = 4
 """Things under way for each worker: enough that none waits for the next."""
-
-TRIES = 3
-"""A thing at which so many workers died is given up."""
 
 PATIENCE = "5s"
 """How long a cluster may take to answer."""
@@ -43,58 +40,52 @@ def cores() -> int:
 
 
 def each(work: Callable[[T], R], things: Iterable[T], workers: int = 1, scheduler: str = "") -> Iterator[R | Lost[T]]:
-    """Work on each thing.
+    """Work on each thing; the results in the order of the things.
 
-    Parameters
-    ----------
-    work
-        A function of a module, as it is sent to other processes; what it raises comes out here.
-    things
-        What to work on; taken up a few at a time.
-    workers
-        Processes; 1: none but this one.
-    scheduler
-        Address of a cluster's scheduler, as in ``tcp://host:8786``; before ``workers``.
-
-    Yields
-    ------
-    R or Lost
-        The results in the order of the things.
-
-    Raises
-    ------
-    RepaireconError
-        If the cluster cannot be reached, or goes away; what was given out before stands.
+    ``work`` is a function of a module, as it is sent to other processes; what it raises comes out here. Things are
+    taken up a few at a time, by so many ``workers`` (1: this process alone), or by a cluster whose ``scheduler`` is
+    named as in ``tcp://host:8786``: RepaireconError if it cannot be reached or goes away; what was given out stands.
     """
     if scheduler:
-        yield from _on_a_cluster(work, things, scheduler)
+        yield from _on_a_cluster(work, iter(things), scheduler)
     elif workers <= 1:
         yield from map(work, things)
     else:
         yield from _on_cores(work, iter(things), workers)
 
 
+def _in_order(
+    things: Iterator[T],
+    submit: Callable[[T], Any],
+    room: Callable[[], int],
+    under_way: deque[tuple[T, Any]],
+    result: Callable[[T, Any], Any],
+) -> Iterator[Any]:
+    """The results one by one, no more things under way than there is room for."""
+    while True:
+        for thing in islice(things, max(room() - len(under_way), 0)):
+            under_way.append((thing, None))  # before it is handed out: what breaks there must not lose it
+            under_way[-1] = (thing, submit(thing))
+        if not under_way:
+            return
+        done = result(*under_way[0])
+        under_way.popleft()
+        yield done
+
+
 # ---- processes of this machine -------------------------------------------------------------------
 def _on_cores(work: Callable[[T], R], things: Iterator[T], workers: int) -> Iterator[R | Lost[T]]:
-    """In order; when a worker dies all that were under way are begun anew, at last each by itself."""
-    under_way: deque[tuple[T, int]] = deque()
+    """In order; when a worker dies all that were under way are begun anew, each by itself."""
+    under_way: deque[tuple[T, Any]] = deque()
     while True:
         with ProcessPoolExecutor(workers) as pool:
-            futures = deque(pool.submit(work, thing) for thing, _ in under_way)
+            begin: Any = partial(pool.submit, work)  # type: ignore[call-arg]
             try:
-                while True:
-                    for thing in islice(things, AHEAD * workers - len(under_way)):
-                        under_way.append((thing, 0))
-                        futures.append(pool.submit(work, thing))
-                    if not futures:
-                        return
-                    result = futures[0].result()
-                    futures.popleft()
-                    under_way.popleft()
-                    yield result
+                yield from _in_order(things, begin, lambda: AHEAD * workers, under_way, lambda _, made: made.result())
+                return
             except BrokenProcessPool:
-                under_way = deque((thing, tries + 1) for thing, tries in under_way)
-        while under_way and under_way[0][1] >= TRIES:
+                pass
+        while under_way:
             yield _alone(work, under_way.popleft()[0])
 
 
@@ -108,50 +99,35 @@ def _alone(work: Callable[[T], R], thing: T) -> R | Lost[T]:
 
 
 # ---- a cluster -----------------------------------------------------------------------------------
-def _on_a_cluster(work: Callable[[T], R], things: Iterable[T], scheduler: str) -> Iterator[R | Lost[T]]:
+def _on_a_cluster(work: Callable[[T], R], things: Iterator[T], scheduler: str) -> Iterator[R | Lost[T]]:
+    """In order; whatever a broken connection is called, it comes out as a sentence: of the work only our own errors."""
     try:
         from distributed import Client
+        from distributed.scheduler import KilledWorker
     except ImportError as error:
         raise RepaireconError("a scheduler needs the extra fleet: pip install 'repairecon[fleet]'") from error
     try:
-        client = Client(scheduler, timeout=PATIENCE, set_as_default=False)  # type: ignore[no-untyped-call]
+        client: Any = Client(scheduler, timeout=PATIENCE, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         raise RepaireconError(
             f"scheduler: no answer from {scheduler!r}; start one there, or leave it out to work on this machine"
         ) from error
+
+    def result(thing: T, future: Any) -> Any:
+        try:
+            return future.result()
+        except KilledWorker:
+            return Lost(thing)
+
+    def room() -> int:
+        return AHEAD * max(int(sum(client.nthreads().values())), 1)
+
     with client:
-        yield from _in_order(client, work, iter(things), scheduler)
-
-
-def _in_order(client: Any, work: Callable[[T], R], things: Iterator[T], scheduler: str) -> Iterator[R | Lost[T]]:
-    under_way: deque[tuple[T, Any]] = deque()
-    while True:
-        with _in_a_sentence(scheduler):
-            room = AHEAD * max(sum(client.nthreads().values()), 1) - len(under_way)
-            under_way.extend((thing, client.submit(work, thing, pure=False)) for thing in islice(things, max(room, 0)))
-            if not under_way:
-                return
-            result = _result(*under_way.popleft())
-        yield result
-
-
-def _result(thing: T, future: Any) -> Any:
-    from distributed.scheduler import KilledWorker
-
-    try:
-        return future.result()
-    except KilledWorker:
-        return Lost(thing)
-
-
-@contextmanager
-def _in_a_sentence(scheduler: str) -> Iterator[None]:
-    """Whatever a broken connection is called: of the work itself only our own errors come."""
-    try:
-        yield
-    except RepaireconError:
-        raise
-    except Exception as error:
-        raise RepaireconError(
-            f"scheduler: {scheduler} went away; what was finished is kept, begin again to go on"
-        ) from error
+        try:
+            yield from _in_order(things, partial(client.submit, work, pure=False), room, deque(), result)
+        except RepaireconError:
+            raise
+        except Exception as error:
+            raise RepaireconError(
+                f"scheduler: {scheduler} went away; what was finished is kept, begin again to go on"
+            ) from error

@@ -3,12 +3,11 @@
 from repairecon.read.case_folder import read_case
 from repairecon.read.files import write_whole
 from repairecon.read.orders import write_orders
-from repairecon.read.quotes_import import import_quotes, preview
+from repairecon.read.quotes_import import preview
 from repairecon.read.starter import copy_notebooks, new_case, share_dir
 
 __all__ = [
     "copy_notebooks",
-    "import_quotes",
     "new_case",
     "preview",
     "read_case",

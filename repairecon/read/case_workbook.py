@@ -7,19 +7,19 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.columns import ANY, CASE, CASE_FILES, ENDS, FILES, Column, Headings, about, sections
+from repairecon.read.columns import ANY, CASE, CASE_FILES, FILES, NUMBERS, Column, Headings, about, sections
 from repairecon.read.files import Unreadable, csv_text, read_data
-from repairecon.read.price_list import agreed_mark, date_text, number_text
+from repairecon.read.loose_cells import agreed_mark, date_text, number_text, tidied
 from repairecon.read.problems import SURE, Problems, closest, shown
-from repairecon.read.sheets import BOOKS, BadCell, Cell, Sheet, heading, text_of
-from repairecon.read.tables import DEFAULT, EXAMPLE, Row, table_of
-from repairecon.read.toml_file import toml_value
-from repairecon.read.values import plain, yes_no
+from repairecon.read.sheets import BOOKS, Cell, Sheet, heading, left_out, text_of
+from repairecon.read.tables import Row, table_of
+from repairecon.read.toml_file import toml_key, toml_lines
+from repairecon.read.values import Limits, Misread, figure, number, yes_no
 from repairecon.read.workbook import read_sheets
 
 ANSWER = "answer"
@@ -29,10 +29,11 @@ COUNT = re.compile(r"rows: ([0-9]+)")
 KEY_COLUMNS = ("section", "key", "low", "value", "high", "shape", "unit", "blank means", "meaning")
 NO_WORDS = "none"
 """An empty list in a cell."""
-NUMBERS = ("number", "whole", "fraction", "range")
 _KEYS = Headings(KEY_COLUMNS, ("section", "key", "value"), frozenset(heading(c) for c in KEY_COLUMNS))
+_PLACES = {"low": "low", "value": "likely", "high": "high"}
+"""Columns of values, and the end of a range that each is."""
 _UNKNOWN = "unknown"
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
+_ANY_NUMBER = Limits(-1e300, 1e300)
 
 
 def is_workbook(path: str | os.PathLike[str]) -> bool:
@@ -66,18 +67,9 @@ class CaseWorkbook:
 def read_case_workbook(
     path: str | os.PathLike[str], problems: Problems, first: str = CASE, files: Collection[str] = CASE_FILES
 ) -> CaseWorkbook:
-    """Read a workbook; a fault names sheet, row and column.
+    """Read a workbook; a fault names sheet, row and column, and what is no such workbook stops here.
 
-    Parameters
-    ----------
-    path
-        The workbook.
-    problems
-        Where faults are noted; what is no such workbook stops here.
-    first
-        The file of sections and keys: case.toml or boat.toml.
-    files
-        Its tables.
+    ``first`` is the file of sections and keys, case.toml or boat.toml; ``files`` are its tables.
     """
     name, made = Path(path).name, CaseWorkbook()
     known = {sheet_title(file): file for file in (first, *files)}
@@ -90,45 +82,48 @@ def read_case_workbook(
     for sheet in sheets:
         title = heading(sheet.name)
         file = known.get(title.removesuffix(".csv").removesuffix(".toml"), "")
-        if not file and title != ANSWER:
-            _unknown(sheet, known, made, problems)
-        elif file:
+        if file:
             problems.called[file] = f"{name}, sheet {sheet.name}"
-            _take(sheet, file, first, made, problems)
+            _take(replace(sheet, file=file), first, made, problems)
+        elif near := closest(sheet.name, known, cutoff=SURE) if title != ANSWER else "":
+            write = f"did you mean {near}? (else give it a name less like it)"
+            problems.add(sheet.file, None, "", f"a sheet {shown(sheet.name)} that nothing reads", write)
+        elif title != ANSWER:
+            made.notes[f"{sheet.file}, sheet {sheet.name}"] = "nothing reads this sheet"
     if first not in problems.called:
         problems.add(name, None, "", f"no sheet {sheet_title(first)}", "add one, headed section, key, value")
         problems.stop_if_any()
     return made
 
 
-def _unknown(sheet: Sheet, known: Mapping[str, str], made: CaseWorkbook, problems: Problems) -> None:
-    near = closest(sheet.name, known, cutoff=SURE)
-    if near:
-        write = f"did you mean {near}? (else give it a name less like it)"
-        problems.add(sheet.file, None, "", f"a sheet {shown(sheet.name)} that nothing reads", write)
+def _take(sheet: Sheet, first: str, made: CaseWorkbook, problems: Problems) -> None:
+    """Keep a sheet as that of a file, and say where rows of it are gone."""
+    sheet, count = _counted(sheet)
+    below = list(sheet.rows.values())[1:]
+    if sheet.file == first:
+        sheet = _tidied_keys(sheet)
+        own = sum(any(c is not None for c in _values(sheet, cells).values()) for cells in below)
+        made.toml, made.rows = _toml(sheet, problems)
     else:
-        made.notes[f"{sheet.file}, sheet {sheet.name}"] = "nothing reads this sheet"
+        own = sum(not left_out(cells) for cells in below)
+    lost = f"written with {count} rows, and {own or 'none'} are there: look whether the sheet was cut"
+    lost = lost if count is not None and own < count else ""
+    if sheet.file != first and (own or count is None):
+        sheet, _ = tidied(sheet, FILES[sheet.file].declared)
+        made.tables[sheet.file] = replace(sheet, notes=(*sheet.notes, lost) if lost else sheet.notes)
+    elif lost:
+        made.notes[sheet.file] = lost
 
 
-def _take(sheet: Sheet, file: str, first: str, made: CaseWorkbook, problems: Problems) -> None:
-    """Keep a sheet as that of a file."""
-    if file == first:
-        sheet, count = tidied(replace(sheet, file=file), {})
-        made.toml, made.rows = _toml(sheet, first, problems)
-        said = sum(any(c is not None for c in cells.values()) for cells in list(_raw(sheet).values())[1:])
-        if count is not None and said < count:
-            made.notes[file] = _lost(said, count)
-        return
-    sheet, count = tidied(replace(sheet, file=file), FILES[file].declared)
-    if own_rows(sheet) or count is None:
-        lost = (_lost(own_rows(sheet), count),) if count is not None and own_rows(sheet) < count else ()
-        made.tables[file] = replace(sheet, notes=(*sheet.notes, *lost))
-    elif count:
-        made.notes[file] = _lost(0, count)
-
-
-def _lost(own: int, count: int) -> str:
-    return f"written with {count} rows, and {own or 'none'} are there: look whether the sheet was cut"
+def _counted(sheet: Sheet) -> tuple[Sheet, int | None]:
+    """The sheet without the count of rows with which it was written, and that count."""
+    head = next(iter(sheet.rows), 0)
+    cells = sheet.rows.get(head, ())
+    counts = [int(m[1]) for c in cells if (m := COUNT.fullmatch(text_of(c)))]
+    kept = [None if COUNT.fullmatch(text_of(c)) else c for c in cells]
+    while kept and kept[-1] is None:
+        kept.pop()
+    return (replace(sheet, rows={**sheet.rows, head: tuple(kept)}), counts[0]) if counts else (sheet, None)
 
 
 def sheet_csv(sheet: Sheet | None) -> bytes:
@@ -140,64 +135,38 @@ def sheet_csv(sheet: Sheet | None) -> bytes:
     return csv_text([[*row, *[""] * (width - len(row))] for row in rows]).encode("utf-8")
 
 
-def own_rows(sheet: Sheet) -> int:
-    """Rows below the headings that are the owner's."""
-    below = [cells for cells in list(sheet.rows.values())[1:] if cells]
-    return sum(not text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT)) for cells in below)
-
-
-def tidied(sheet: Sheet, declared: Mapping[str, Column]) -> tuple[Sheet, int | None]:
-    """The sheet with numbers and dates as a case folder has them, and the count of rows with which it was written.
-
-    ``declared`` are its columns, by name without the ends of a range.
-    """
-    if not sheet.rows:
-        return sheet, None
-    head, *below = sheet.rows
-    marks = [COUNT.fullmatch(text_of(c)) for c in sheet.rows[head]]
-    count = next((int(m[1]) for m in marks if m), None)
-    rows = {head: tuple(None if m else c for m, c in zip(marks, sheet.rows[head], strict=True))}
-    readers = [_reader(heading(text_of(c)), k, sheet, below, declared) for k, c in enumerate(rows[head])]
-    for number in below:
-        cells = list(sheet.rows[number])
-        left_out = text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT))
-        for k, read in enumerate(readers[: 0 if left_out else len(cells)]):
-            cells[k] = read(cells[k]) if read and cells[k] is not None else cells[k]
-        rows[number] = tuple(cells)
-    while rows[head] and rows[head][-1] is None:
-        rows[head] = rows[head][:-1]
-    return replace(sheet, rows=rows), count
-
-
-def _reader(
-    name: str, place: int, sheet: Sheet, below: Sequence[int], declared: Mapping[str, Column]
-) -> Callable[[Cell], Cell] | None:
-    """How the cells of a column are read; None for words."""
-    base = next((name.removesuffix(f"_{end}") for end in ENDS if name.endswith(f"_{end}")), name)
-    column = declared.get(name) or declared.get(base)
-    if column is None:
-        return None
-    if column.type == "date":
-        return date_text
-    if column.type not in NUMBERS or (name.endswith("_shape") and name not in declared):
-        return None
-    texts = [c for n in below if place < len(sheet.rows[n]) and isinstance(c := sheet.rows[n][place], str)]
-    mark = agreed_mark(texts)
-    return lambda cell: number_text(cell, mark)
-
-
 # ---- sections and keys ---------------------------------------------------------------------------
-def _toml(sheet: Sheet, file: str, problems: Problems) -> tuple[bytes, list[int]]:
-    """The text of the sheet as TOML, and the row of each of its lines."""
-    tables: dict[tuple[str, int], dict[str, tuple[str, int]]] = {}
+def _values(sheet: Sheet, cells: tuple[Cell, ...]) -> dict[str, Cell]:
+    names = [heading(text_of(c)) for c in next(iter(sheet.rows.values()))]
+    return {name: cell for name, cell in zip(names, cells, strict=False) if name in _PLACES}
+
+
+def _tidied_keys(sheet: Sheet) -> Sheet:
+    """The sheet with numbers and dates as a case folder has them, by the type of each key."""
+    head, *below = sheet.rows or [0]
+    names = [heading(text_of(c)) for c in sheet.rows.get(head, ())]
+    types = {}
+    for n in below:
+        by_name = dict(zip(names, map(text_of, sheet.rows[n]), strict=False))
+        types[n] = _declared(sheet.file, by_name.get("section", ""), by_name.get("key", "")).type
+    figures = [_values(sheet, sheet.rows[n]).values() for n in below if types[n] in NUMBERS]
+    mark = agreed_mark(c for cells in figures for c in cells if isinstance(c, str))
+
+    def read(cell: Cell, type_: str, place: int) -> Cell:
+        if cell is None or place >= len(names) or names[place] not in _PLACES:
+            return cell
+        return number_text(cell, mark) if type_ in NUMBERS else date_text(cell) if type_ == "date" else cell
+
+    rows = {n: tuple(read(c, types[n], k) for k, c in enumerate(sheet.rows[n])) for n in below}
+    return replace(sheet, rows={**sheet.rows, **rows})
+
+
+def _toml(sheet: Sheet, problems: Problems) -> tuple[bytes, list[int]]:
+    tables: dict[tuple[str, int], dict[str, tuple[object, int]]] = {}
     latest: dict[str, int] = {}
-    listed = table_of(sheet, _KEYS, problems).rows
-    raw = _raw(sheet)
-    figures = [r.row for r in listed if _declared(file, r.text("section"), r.text("key")).type in NUMBERS]
-    mark = agreed_mark(c for n in figures for c in raw[n].values() if isinstance(c, str))
-    for row in listed:
+    for row in table_of(sheet, _KEYS, problems).rows:
         section, name = row.text("section"), row.text("key")
-        if not any(row.text(c) for c in ("low", "value", "high")):
+        if not any(row.text(c) for c in _PLACES):
             continue
         for column, text in (("section", section), ("key", name)):
             if not text:
@@ -209,40 +178,10 @@ def _toml(sheet: Sheet, file: str, problems: Problems) -> tuple[bytes, list[int]
                 continue
             nth = latest[section] = nth + 1
         if section and name:
-            value = _value(row, _declared(file, section, name), _Cells(raw[row.row], mark))
+            value = _value(row, _declared(sheet.file, section, name))
             tables.setdefault((section, nth), {})[name] = (value, row.row)
-    lines, rows = [], []
-    for line, number in _lines(tables):
-        lines.append(line)
-        rows.append(number)
-    return "\n".join(lines).encode("utf-8", "replace"), rows
-
-
-def _raw(sheet: Sheet) -> dict[int, dict[str, Cell]]:
-    """The cells of values by row, as they are."""
-    if not sheet.rows:
-        return {}
-    names = [heading(text_of(c)) for c in next(iter(sheet.rows.values()))]
-    pairs = {n: zip(names, cells, strict=False) for n, cells in sheet.rows.items()}
-    return {n: {name: c for name, c in some if name in ("low", "value", "high")} for n, some in pairs.items()}
-
-
-@dataclass(frozen=True)
-class _Cells:
-    """The values of a row as they are, and the decimal mark of those that are text."""
-
-    cells: Mapping[str, Cell]
-    mark: str
-
-    def number(self, row: Row, place: str) -> str:
-        """A number as TOML has it, empty where it is blank or wrong."""
-        if self.cells.get(place) is None:
-            return ""
-        read = number_text(self.cells[place], self.mark)
-        if isinstance(read, BadCell):
-            row.fault(place, read.found, read.write)
-            return ""
-        return plain(float(read))
+    made = list(_lines(tables))
+    return "\n".join(line for line, _ in made).encode("utf-8", "replace"), [row for _, row in made]
 
 
 def _declared(file: str, section: str, name: str) -> Column:
@@ -252,51 +191,42 @@ def _declared(file: str, section: str, name: str) -> Column:
 
 
 def _many(section: str) -> bool:
-    """True for a section that may stand several times."""
     return section in sections(CASE) and about(CASE, section)[1].startswith("[[")
 
 
-def _lines(tables: Mapping[tuple[str, int], Mapping[str, tuple[str, int]]]) -> Iterator[tuple[str, int]]:
+def _lines(tables: Mapping[tuple[str, int], Mapping[str, tuple[object, int]]]) -> Iterator[tuple[str, int]]:
     for (section, _), entries in tables.items():
-        dotted = ".".join(map(_name, section.split(".", 1)))
-        yield f"[[{dotted}]]" if _many(section) else f"[{dotted}]", next(iter(entries.values()))[1]
-        for name, (value, row) in entries.items():
-            if value:
-                yield f"{_name(name)} = {value}", row
+        dotted = ".".join(map(toml_key, section.split(".", 1)))
+        said = {name: value for name, (value, _) in entries.items() if value is not None}
+        first = next(iter(entries.values()))[1]
+        rows = [first, *(entries[name][1] for name in said), first]
+        yield from zip(toml_lines(f"[[{dotted}]]" if _many(section) else f"[{dotted}]", said), rows, strict=True)
 
 
-def _name(word: str) -> str:
-    return word if _BARE.fullmatch(word) else toml_value(word)
-
-
-def _value(row: Row, column: Column, given: _Cells) -> str:
-    """The value of a row as TOML has it, empty where it is a fault."""
+def _value(row: Row, column: Column) -> object:
+    """The value of a row as TOML has it, None where it is a fault."""
     text = row.text("value")
-    ends = [end for end in ("low", "high") if row.text(end)]
-    if ends and column.type != "range":
-        row.fault(ends[0], shown(row.text(ends[0])), "clear it: this key has one value")
+    ends = {end: _figure(row.text(place)) for place, end in _PLACES.items() if row.text(place)}
     if column.type == "range":
-        return _range(row, given)
-    if column.type in NUMBERS or (column.type == _UNKNOWN and type(given.cells.get("value")) in (int, float)):
-        return given.number(row, "value")
-    if column.type == "date" and not isinstance(day := date_text(text), BadCell):
-        return toml_value(day)
+        shape = {"shape": row.text("shape")} if row.text("shape") else {}
+        if shape or len(ends) == 2 or "likely" not in ends:
+            return {**ends, **shape}
+        return ends["likely"] if len(ends) == 1 else list(ends.values())
+    for place in ("low", "high"):
+        if place in ends:
+            row.fault(place, shown(row.text(place)), "clear it: this key has one value")
+            break
+    if not text:
+        return None
+    if column.type in (*NUMBERS, _UNKNOWN):
+        return _figure(text)
     if column.type == "yes" and isinstance(said := yes_no(text), bool):
-        return toml_value(said)
+        return said
     if column.type == "list":
-        words = [w.strip() for w in text.split(";") if w.strip() and text != NO_WORDS]
-        return f"[{', '.join(map(toml_value, words))}]"
-    return toml_value(text)
+        return [w.strip() for w in text.split(";") if w.strip() and text != NO_WORDS]
+    return text
 
 
-def _range(row: Row, given: _Cells) -> str:
-    places = dict(zip(ENDS, ("low", "value", "high"), strict=True))
-    ends = {end: read for end, place in places.items() if (read := given.number(row, place))}
-    if shape := row.text("shape"):
-        inside = [f"{end} = {read}" for end, read in ends.items()] + [f"shape = {toml_value(shape)}"]
-        return f"{{{', '.join(inside)}}}"
-    if len(ends) == 1:
-        return ends.get("likely") or f"{{{next(f'{end} = {read}' for end, read in ends.items())}}}"
-    if len(ends) == 3:
-        return f"[{', '.join(ends.values())}]"
-    return f"{{{', '.join(f'{end} = {read}' for end, read in ends.items())}}}" if ends else ""
+def _figure(text: str) -> object:
+    read = number(text, _ANY_NUMBER)
+    return text if isinstance(read, Misread) else figure(read)

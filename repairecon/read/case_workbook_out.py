@@ -1,4 +1,4 @@
-"""A case or a boat written as one workbook to fill in."""
+"""A case or a boat written as one workbook to fill in; what a command keeps put back into its sheets."""
 
 from __future__ import annotations
 
@@ -6,29 +6,24 @@ import datetime
 import io
 import os
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from repairecon.kinds import kinds
-from repairecon.read import boat
+from repairecon.read import boat, case_workbook, columns
 from repairecon.read.case_folder import file_of, open_case
-from repairecon.read.case_workbook import (
-    ANSWER,
-    KEY_COLUMNS,
-    NO_WORDS,
-    NUMBERS,
-    is_workbook,
-    sheet_title,
-)
-from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, Column, about, sections
+from repairecon.read.case_workbook import is_workbook, read_case_workbook, sheet_csv, sheet_title
+from repairecon.read.columns import ANY, BOAT, CASE, CASE_FILES, ENDS, FILES, NUMBERS, Column
 from repairecon.read.defaults import Defaults, as_text
-from repairecon.read.files import Value, put_cell, widths, write_all
+from repairecon.read.files import Value, put_cell, read_data, widths, write_all
+from repairecon.read.loose_cells import ZERO_DAY
 from repairecon.read.problems import Problems, shown
+from repairecon.read.sheets import DEFAULT, column_letters, csv_rows, heading, text_of
 from repairecon.read.starter import default_line
-from repairecon.read.tables import Table, read_table
+from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.read.values import Misread, date, number, plain, yes_no
+from repairecon.read.values import Misread, date, figure, number, plain, yes_no
 from repairecon.records import SHAPES, RepaireconError
 
 _LISTS = "lists"
@@ -39,26 +34,25 @@ _LONGEST_LIST = 250
 _GREY = "FF808080"
 _FONT: dict[str, Any] = {"name": "Calibri", "size": 11}
 _AS_IN = re.compile(r"\bas in (\w+)\.csv")
-_DAYS = (datetime.date(1950, 1, 1), datetime.date(2200, 1, 1))
+_DAYS = ("1950-01-01", "2200-01-01")
+_day = datetime.date.fromisoformat
+_KEY_NOTES = {
+    "section": "As in square brackets in the file; one who works has a section of his own, as in labour.yard.",
+    "low": "Of an uncertain number: nine in ten are above. Blank for a sure one.",
+    "value": "What holds; of an uncertain number the likely one. Blank: not said. Several words: with ; between.",
+    "high": "Of an uncertain number: nine in ten are below. Blank for a sure one.",
+    "blank means": "What is taken where the value is blank.",
+}
+_FOUR = ("low", "value", "high", "shape")
 Rows = Sequence[Sequence[Value]]
+Cells = dict[str, Value]
 
 
 def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = tuple) -> None:
     """Write a case, or a boat's own files, as one workbook.
 
-    Parameters
-    ----------
-    folder
-        Folder of the case or the boat.
-    path
-        The workbook; one that is there already is left alone, and a fault.
-    answer
-        Gives the rows of the sheet that holds the answer; none leaves it out.
-
-    Raises
-    ------
-    RepaireconError
-        If the case has faults, or the workbook cannot be written.
+    ``answer`` gives the rows of the sheet that holds the answer; none leaves it out. RepaireconError is raised if the
+    case has faults, or the workbook is there already or cannot be written.
     """
     if path.suffix.casefold() != ".xlsx" or os.path.lexists(path):
         why = "is there already" if os.path.lexists(path) else "is no workbook"
@@ -67,16 +61,17 @@ def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = t
         raise RepaireconError(f"{shown(folder.name)} is a workbook already: copy it; nothing was written")
     of_boat = (folder / BOAT).is_file()
     first, files = (BOAT, boat.TABLES) if of_boat else (CASE, CASE_FILES)
-    assumed: Mapping[str, Any] = {}
+    assumed: Mapping[str, Sequence[Row]] = {}
     if of_boat:
         boat.read_boat(folder)
+        found: dict[str, Any] = {f: folder / f for f in (first, *files) if (folder / f).is_file()}
     else:
         _, reading = open_case(folder)
         reading.problems.stop_if_any()
         assumed = reading.merged
-    found = {f: _found(folder, f) for f in (first, *files)}
+        found = {f: file_of(folder, f) for f in (first, *files)}
     toml = read_toml(found[first] or b"", Problems(), first)
-    tables = {f: read_table(found[f], f, FILES[f], Problems()) for f in files}
+    tables = {f: read_table(found.get(f), f, FILES[f], Problems()) for f in files}
     papers = None if of_boat or boat.boat_folder(path) else boat.papers_of(folder, Problems())
     if papers:  # away from its boat the case takes along what it has from her
         boat.lay_toml(papers, toml)
@@ -86,14 +81,8 @@ def write_case_workbook(folder: Path, path: Path, answer: Callable[[], Rows] = t
         writer.answer(rows)
     writer.keys(toml)
     for file, table in tables.items():
-        grey = [row for row in assumed.get(file, []) if row.assumed]
-        writer.table(file, table, grey)
+        writer.table(table, [row for row in assumed.get(file, []) if row.assumed])
     write_all(path.parent, {path.name: writer.data()})
-
-
-def _found(folder: Path, file: str) -> Path | None:
-    path = folder / file if (folder / file).is_file() else None
-    return path or (file_of(folder, file) if file != BOAT and not (folder / BOAT).is_file() else None)
 
 
 class _Writer:
@@ -103,27 +92,22 @@ class _Writer:
         from openpyxl import Workbook
 
         made: Any = Workbook()
+        made.remove(made.active)
         self.book = made
-        del self.book[self.book.active.title]
         self.lists: dict[tuple[str, ...], str] = {}
 
     def data(self) -> bytes:
-        """The file; the long lists of choices go to a hidden sheet."""
         if self.lists:
             sheet = self.book.create_sheet(_LISTS)
             sheet.sheet_state = "hidden"
             for place, options in enumerate(self.lists, start=1):
                 for row, option in enumerate(options, start=1):
                     put_cell(sheet, row, place, option)
-        out = io.BytesIO()
-        self.book.save(out)
-        return out.getvalue()
+        return _saved(self.book)
 
     def _sheet(self, title: str, rows: Rows, notes: Sequence[str], frozen: str) -> Any:
-        """A sheet with its headings, which hold notes, and a filter."""
         from openpyxl.comments import Comment
         from openpyxl.styles import Font
-        from openpyxl.utils import get_column_letter
 
         sheet = self.book.create_sheet(title)
         for r, row in enumerate(rows, start=1):
@@ -133,82 +117,81 @@ class _Writer:
             sheet.cell(1, c).font = Font(**_FONT, bold=True)
             if note:
                 sheet.cell(1, c).comment = Comment(note, "", height=90, width=260)
-        for c, width in enumerate(widths(rows), start=1):
-            sheet.column_dimensions[get_column_letter(c)].width = width
+        for c, width in enumerate(widths(rows)):
+            sheet.column_dimensions[column_letters(c)].width = width
         sheet.freeze_panes = frozen
         sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
         sheet.sheet_properties.pageSetUpPr.fitToPage = True  # on paper no column is lost
         if notes:
-            sheet.auto_filter.ref = f"A1:{get_column_letter(len(notes))}{max(2, len(rows))}"
+            sheet.auto_filter.ref = f"A1:{column_letters(len(notes) - 1)}{max(2, len(rows))}"
         return sheet
 
     def answer(self, rows: Rows) -> None:
         """The sheet of the answer, which nothing reads."""
         from openpyxl.styles import Font
 
-        sheet = self._sheet(ANSWER, rows, (), "A4")
+        sheet = self._sheet(case_workbook.ANSWER, rows, (), "A4")
         sheet.column_dimensions["A"].width = 12  # lines run on over the blank cells beside them
         for (cell,) in sheet.iter_rows(min_row=4, max_col=1):
             cell.font = Font(name="Courier New")
 
-    def table(self, file: str, table: Table, assumed: Sequence[Any]) -> None:
+    def table(self, table: Table, assumed: Sequence[Row]) -> None:
         """The sheet of a table: the owner's rows, then in grey what is assumed."""
         given = {c for row in table.rows for c, text in row.cells.items() if text}
-        columns = [c for c in FILES[file].columns if _declared(file, c)[1] != "shape" or c in given]
-        own: list[list[Value]] = [[typed(row.cells.get(c, ""), file, c) for c in columns] for row in table.rows]
-        marked = [default_line(row, columns) for row in assumed]
-        grey: list[list[Value]] = [[typed(x, file, c) for x, c in zip(r, columns, strict=True)] for r in marked]
-        rows: list[list[Value]] = [[*columns, f"rows: {len(own)}"], *own, *grey]
-        sheet = self._sheet(sheet_title(file), rows, [_note(*_declared(file, c)) for c in columns], "B2")
-        _in_grey(sheet, range(len(own) + 2, len(rows) + 1), range(1, len(columns) + 1))
-        for place, name in enumerate(columns, start=1):
-            column, end = _declared(file, name)
+        declared = {c: _declared(table.file, c) for c in FILES[table.file].columns}
+        declared = {c: (column, end) for c, (column, end) in declared.items() if end != "shape" or c in given}
+        own = [[row.cells.get(c, "") for c in declared] for row in table.rows]
+        grey = [default_line(row, list(declared)) for row in assumed]
+        typed = [[_typed(x, *of) for x, of in zip(row, declared.values(), strict=True)] for row in (*own, *grey)]
+        rows: Rows = [[*declared, f"rows: {len(own)}"], *typed]
+        sheet = self._sheet(sheet_title(table.file), rows, [_note(*of) for of in declared.values()], "B2")
+        _in_grey(sheet, range(len(own) + 2, len(rows) + 1), range(1, len(declared) + 1))
+        for place, (column, end) in enumerate(declared.values(), start=1):
+            letter = column_letters(place - 1)
             if not end and column.type not in (*NUMBERS, "date"):
-                sheet.column_dimensions[_letter(place)].number_format = "@"  # a size that is typed is no date
+                sheet.column_dimensions[letter].number_format = "@"  # a size that is typed is no date
                 for r in range(2, len(rows) + 1):
                     sheet.cell(r, place).number_format = "@"
-            self._rule(sheet, column, end, f"{_letter(place)}2:{_letter(place)}{max(_ROOM, len(rows) + 1)}")
+            self._rule(sheet, column, end, f"{letter}2:{letter}{max(_ROOM, len(rows) + 1)}")
 
     def keys(self, toml: TomlFile) -> None:
         """The sheet of sections and keys; what is blank stands with what a blank means, in grey."""
-        listed = list(key_rows(toml))
-        shaped = any(cells[5] for _, cells in listed)
-        keep = [k for k, name in enumerate(KEY_COLUMNS) if shaped or name != "shape"]
-        count = sum(cells[3] is not None for _, cells in listed)
-        rows: list[list[Value]] = [[*(KEY_COLUMNS[k] for k in keep), f"rows: {count}"]]
-        rows += [[cells[k] for k in keep] for _, cells in listed]
-        names = [KEY_COLUMNS[k] for k in keep]
+        listed = list(_key_rows(toml))
+        shaped = any(cells["shape"] for _, cells in listed)
+        names = [name for name in case_workbook.KEY_COLUMNS if shaped or name != "shape"]
+        rows: Rows = [[*names, _count(listed)], *([cells[name] for name in names] for _, cells in listed)]
         sheet = self._sheet(sheet_title(toml.file), rows, [_KEY_NOTES.get(n, "") for n in names], "C2")
-        at = {name: place for place, name in enumerate(names, start=1)}
-        _in_grey(sheet, range(2, len(rows) + 1), range(at["unit"], at["meaning"] + 1))
+        _in_grey(sheet, range(2, len(rows) + 1), range(names.index("unit") + 1, len(names) + 1))
+        letters = {name: column_letters(place) for place, name in enumerate(names)}
         for r, (column, cells) in enumerate(listed, start=2):
-            self._rule(sheet, column, "", f"{_letter(at['value'])}{r}")
+            self._rule(sheet, column, "", f"{letters['value']}{r}")
             if column.type == "range":
-                self._rule(sheet, column, "low", f"{_letter(at['low'])}{r} {_letter(at['high'])}{r}")
-            if cells[3] is None:
+                self._rule(sheet, column, "low", f"{letters['low']}{r} {letters['high']}{r}")
+            if cells["value"] is None:
                 _in_grey(sheet, [r], (1, 2))
 
     def _rule(self, sheet: Any, column: Column, end: str, area: str) -> None:
-        """Lists to choose from and limits of cells."""
+        from openpyxl.worksheet.cell_range import MultiCellRange
         from openpyxl.worksheet.datavalidation import DataValidation
 
-        rule = _limits(column, end) if end != "shape" else None
         options = SHAPES if end == "shape" else ("yes", "no") if column.type == "yes" else column.options
         as_in = _AS_IN.search(column.meaning)
-        if rule is not None:
-            made = DataValidation(operator="between", showErrorMessage=True, **rule)
-            made.error = column.write or f"write a number from {rule['formula1']} to {rule['formula2']}"
+        if column.type == "date" or (column.type in NUMBERS and end != "shape"):
+            sort, low, high = _limits(column)
+            write = column.write or f"write a number from {low} to {high}"
+            rule: dict[str, Any] = {"type": sort, "operator": "between", "formula1": low, "formula2": high}
+            rule |= {"showErrorMessage": True, "error": write}
         elif as_in and column.type == "text":
-            made = DataValidation(type="list", formula1=f"{as_in[1]}!$A$2:$A${_ROOM}", showErrorMessage=False)
+            rule = {"formula1": f"{as_in[1]}!$A$2:$A${_ROOM}"}
         elif column.name == "kind" and column.default == "from the name":
-            made = DataValidation(type="list", formula1=self._list(tuple(kinds())), showErrorMessage=False)
-        elif options and column.type != "date":
-            made = DataValidation(type="list", formula1=self._list(tuple(options)))
-            made.showErrorMessage = column.type != "list"  # several words may stand there
-            made.error = f"choose one of: {', '.join(options)}"[:_LONGEST_LIST]
+            rule = {"formula1": self._list(tuple(kinds()))}
+        elif options:
+            rule = {"formula1": self._list(tuple(options)), "showErrorMessage": column.type != "list"}
+            rule |= {"error": f"choose one of: {', '.join(options)}"[:_LONGEST_LIST]}
         else:
             return
-        made.allow_blank, made.sqref = True, _area(area)
+        made = DataValidation(**{"type": "list", "allow_blank": True, **rule})
+        made.sqref = MultiCellRange(area)
         sheet.add_data_validation(made)
 
     def _list(self, options: tuple[str, ...]) -> str:
@@ -216,64 +199,38 @@ class _Writer:
         words = ",".join(options)
         if len(words) <= _LONGEST_LIST and len(words.split(",")) == len(options):
             return f'"{words}"'
-        self.lists.setdefault(options, _letter(len(self.lists) + 1))
-        letter = self.lists[options]
+        letter = self.lists.setdefault(options, column_letters(len(self.lists)))
         return f"{_LISTS}!${letter}$1:${letter}${len(options)}"
 
 
-def _limits(column: Column, end: str) -> dict[str, Any] | None:
+def _saved(book: Any) -> bytes:
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def _limits(column: Column) -> tuple[str, str, str]:
     if column.type == "date":
-        first, last = column.options or (d.isoformat() for d in _DAYS)
-        days = [(datetime.date.fromisoformat(d) - datetime.date(1899, 12, 30)).days for d in (first, last)]
-        return {"type": "date", "formula1": str(days[0]), "formula2": str(days[1])}
-    if column.type not in NUMBERS and not end:
-        return None
-    sort = "whole" if column.limits.whole else "decimal"
-    return {"type": sort, "formula1": plain(column.limits.low), "formula2": plain(column.limits.high)}
+        first, last = ((_day(text) - ZERO_DAY).days for text in column.options or _DAYS)
+        return "date", str(first), str(last)
+    return "whole" if column.limits.whole else "decimal", plain(column.limits.low), plain(column.limits.high)
 
 
-def _area(words: str) -> Any:
-    from openpyxl.worksheet.cell_range import MultiCellRange
-
-    return MultiCellRange(words)
-
-
-def _letter(place: int) -> str:
-    from openpyxl.utils import get_column_letter
-
-    return str(get_column_letter(place))
-
-
-def _in_grey(sheet: Any, rows: Sequence[int] | range, columns: Sequence[int] | range) -> None:
+def _in_grey(sheet: Any, rows: Iterable[int], places: Sequence[int]) -> None:
     from openpyxl.styles import Font
 
     for r in rows:
-        for c in columns:
+        for c in places:
             sheet.cell(r, c).font = Font(**_FONT, color=_GREY)
 
 
 # ---- what a cell and a note say ------------------------------------------------------------------
-_KEY_NOTES = {
-    "section": "As in square brackets in the file; one who works has a section of his own, as in labour.yard.",
-    "low": "Of an uncertain number: nine in ten are above. Blank for a sure one.",
-    "value": "What holds; of an uncertain number the likely one. Blank: not said. Several words: with ; between.",
-    "high": "Of an uncertain number: nine in ten are below. Blank for a sure one.",
-    "blank means": "What is taken where the value is blank.",
-}
-
-
 def _declared(file: str, name: str) -> tuple[Column, str]:
-    """The column of a heading, and the end of a range that it is."""
-    declared = FILES[file].declared
-    for end in (*ENDS, "shape"):
-        base = name.removesuffix(f"_{end}")
-        if base != name and base in declared and declared[base].type == "range":
-            return declared[base], end
-    return declared[name], ""
+    column, end = columns.column_of(name, FILES[file].declared)
+    return column or Column(name=name), end
 
 
-def _note(column: Column, end: str = "") -> str:
-    """Meaning, unit and what a blank means."""
+def _note(column: Column, end: str) -> str:
     said = [column.meaning or column.name.replace("_", " "), f"Unit: {column.unit}" if column.unit else ""]
     said += [f"The {end} one of three; a sure number has the likely one alone." if end in ENDS else ""]
     blank = _blank(column)
@@ -282,66 +239,136 @@ def _note(column: Column, end: str = "") -> str:
 
 
 def _blank(column: Column) -> str:
-    """What a blank means, in words or as the default."""
     name = column.default.removeprefix("@")
     return as_text(Defaults().peek(name)) if name != column.default else column.default
 
 
-def typed(text: str, file: str, name: str) -> Value:
-    """A cell as a spreadsheet has it: numbers as numbers, days as days."""
-    column, end = _declared(file, name)
-    return _value(text, column) if end != "shape" else text
+def _typed(text: str, column: Column, end: str = "") -> Value:
+    if not text or end == "shape":
+        return text or None
+    others: dict[str, Callable[[str], Any]] = {"date": date, "yes": yes_no}
+    read = number(text, column.limits) if column.type in NUMBERS else others.get(column.type, str)(text)
+    if isinstance(read, Misread):
+        return text
+    return figure(read) if isinstance(read, float) else _day(read) if column.type == "date" else read
 
 
-def _value(text: str, column: Column) -> Value:
-    if not text:
-        return None
-    if column.type in NUMBERS:
-        read = number(text, column.limits)
-        return text if isinstance(read, Misread) else int(read) if read == int(read) and abs(read) < 1e15 else read
-    if column.type == "date" and not isinstance(day := date(text), Misread):
-        return datetime.date.fromisoformat(day)
-    if column.type == "yes" and isinstance(said := yes_no(text), bool):
-        return said
-    return text
-
-
-def key_rows(toml: TomlFile) -> Iterator[tuple[Column, list[Value]]]:
+def _key_rows(toml: TomlFile) -> Iterator[tuple[Column, Cells]]:
     """A row for each key, said or not; a free name and a section of its own as often as there are."""
-    for section, declared in sections(toml.file).items():
+    for section, declared in columns.sections(toml.file).items():
         head, _, rest = section.partition(".")
         given = toml.data.get(head, {})
         if rest == ANY:
-            _, example = about(CASE, section)
-            named = [f"{head}.{n}" for n in given] or [example.strip("[]")]
-            for name in named:
-                yield from _section_rows(name, declared, given.get(name.partition(".")[2], {}))
+            _, example = columns.about(CASE, section)
+            said = [(f"{head}.{name}", values) for name, values in given.items()] or [(example.strip("[]"), {})]
         elif isinstance(given, list):
-            for one in given:
-                yield from _section_rows(section, declared, one)
+            said = [(section, values) for values in given]
         else:
-            yield from _section_rows(section, declared, given.get(rest, {}) if rest else given)
+            said = [(section, given.get(rest, {}) if rest else given)]
+        for name, values in said:
+            yield from _section_rows(name, declared, values)
 
 
 def _section_rows(
     section: str, declared: Mapping[str, Column], given: Mapping[str, Any]
-) -> Iterator[tuple[Column, list[Value]]]:
+) -> Iterator[tuple[Column, Cells]]:
     for name, column in declared.items():
         if column.type == "section" or (column.meaning == "" and not column.examples and name != ANY):
             continue
         for said in [n for n in given if n not in declared] or [""] if name == ANY else [name]:
-            meaning = column.meaning or about(CASE, section)[0]
-            tail = [column.unit or None, _blank(column) or None, meaning]
-            yield column, [section, said or None, *_four(given.get(said), column), *tail]
+            meaning = column.meaning or columns.about(CASE, section)[0]
+            about = {"unit": column.unit or None, "blank means": _blank(column) or None, "meaning": meaning}
+            four = dict(zip(_FOUR, _four(given.get(said), column), strict=True))
+            yield column, {"section": section, "key": said or None, **four, **about}
 
 
-def _four(value: Any, column: Column) -> list[Value]:
-    """Low, value, high and shape."""
+def _four(value: Any, column: Column) -> tuple[Value, ...]:
     if isinstance(value, dict):
-        return [value.get("low"), value.get("likely"), value.get("high"), value.get("shape")]
+        return tuple(value.get(name) for name in (*ENDS, "shape"))
     if isinstance(value, list) and column.type == "range":
-        return [*value, None]
+        return (*value, None)
     if isinstance(value, list):
-        return [None, "; ".join(value) or NO_WORDS, None, None]
-    day = isinstance(value, str) and column.type == "date" and not isinstance(date(value), Misread)
-    return [None, datetime.date.fromisoformat(value) if day else value, None, None]
+        return None, "; ".join(value) or case_workbook.NO_WORDS, None, None
+    return None, _typed(value, column) if isinstance(value, str) and column.type == "date" else value, None, None
+
+
+def _count(listed: Iterable[tuple[Column, Cells]]) -> str:
+    return f"rows: {sum(cells['value'] is not None for _, cells in listed)}"
+
+
+# ---- what a command keeps ------------------------------------------------------------------------
+def file_bytes(folder: Path, file: str) -> bytes:
+    """A table of a case as it is, of a workbook with every row where it stands; nothing where there is none."""
+    if is_workbook(folder):
+        return sheet_csv(read_case_workbook(folder, Problems()).tables.get(file))
+    path = file_of(folder, file)
+    return read_data(path) if path else b""
+
+
+def folder_of(path: Path, write: bool = False) -> Path:
+    """The folder beside a workbook that has its name; with ``write`` it is made out of the sheets."""
+    folder = path.with_suffix("")
+    if write:
+        _, reading = open_case(path)
+        reading.problems.stop_if_any()
+        book = read_case_workbook(path, Problems())
+        files = {CASE: book.toml, **{file: sheet_csv(sheet) for file, sheet in book.tables.items()}}
+        there = {f for f, data in files.items() if (p := folder / f).is_file() and p.read_bytes() == data}
+        write_all(folder, {f: data for f, data in files.items() if f not in there})
+    return folder
+
+
+def keep_in_workbook(path: Path, files: Mapping[str, bytes]) -> None:
+    """Write files into their sheets; all else in the workbook stays as it is."""
+    from openpyxl import load_workbook
+
+    book: Any = load_workbook(path)
+    sheets = {heading(s.title): s for s in book.worksheets}
+    for file, data in files.items():
+        title = sheet_title(file)
+        sheet = sheets.get(title) or sheets.get(file) or book.create_sheet(title)
+        if file == CASE:
+            _keep_keys(sheet, read_toml(data, Problems()))
+        else:
+            _keep_rows(sheet, file, data)
+    write_all(path.parent, {path.name: _saved(book)}, replace=True)
+
+
+def _keep_rows(sheet: Any, file: str, data: bytes) -> None:
+    rows = csv_rows(data.decode("utf-8"), file, FILES[file].known).rows
+    head = next(iter(rows))
+    names = [heading(text_of(name)) for name in rows[head]]
+    declared = [_declared(file, name) for name in names]
+    counts = [c for c in sheet[head] if case_workbook.COUNT.fullmatch(str(c.value or ""))]
+    for cell in counts:  # the count stands beside the headings, of which there may be more now
+        cell.value = None
+    for r in range(1, max(rows) + 1):
+        texts = [text_of(c) for c in rows.get(r, ())]
+        for c, of in enumerate(declared):
+            text = texts[c] if c < len(texts) else ""
+            put_cell(sheet, r, c + 1, text if r <= head or text.startswith(DEFAULT) else _typed(text, *of))
+    if counts:
+        put_cell(sheet, head, len(names) + 1, f"rows: {len(rows) - 1}")
+
+
+def _keep_keys(sheet: Any, toml: TomlFile) -> None:
+    """Put values into the rows of their keys, and rows below for those that have none."""
+    places = {heading(str(c.value or "")): c.column for c in sheet[1]}
+    listed = [(column, cells) for column, cells in _key_rows(toml)]
+    wanted = {(str(c["section"]), str(c["key"])): c for _, c in listed if c["key"] and c["section"] != "waiver"}
+
+    def put(row: int, cells: Mapping[str, Value], names: Iterable[str]) -> None:
+        for name in names:
+            if name in places:
+                put_cell(sheet, row, places[name], cells.get(name))
+
+    for r in range(2, sheet.max_row + 1):
+        section, key = (str(sheet.cell(r, places[name]).value or "") for name in ("section", "key"))
+        cells = wanted.pop((section, key), None)
+        if cells is not None or (key and section in ("found", "measured")):
+            put(r, cells or {}, _FOUR)
+    for c in (c for c in sheet[1] if case_workbook.COUNT.fullmatch(str(c.value or ""))):
+        put_cell(sheet, 1, c.column, _count(listed))
+    for cells in wanted.values():
+        if cells["value"] is not None:
+            put(sheet.max_row + 1, cells, ("section", "key", *_FOUR))

@@ -16,6 +16,8 @@ from repairecon import records
 from repairecon.read.values import MONEY, Limits
 
 ENDS = ("low", "likely", "high")
+NUMBERS = ("number", "whole", "fraction", "range")
+"""Types of columns that hold numbers."""
 CASE = "case.toml"
 BOAT = "boat.toml"
 BOAT_SECTIONS = ("money", "money.exchange", "owner", "labour", "labour.*", "years", "customs", "order")
@@ -52,6 +54,11 @@ class Column:
         """The columns that it takes."""
         return tuple(f"{self.name}_{end}" for end in (*ENDS, "shape")) if self.type == "range" else (self.name,)
 
+    @property
+    def heading(self) -> str:
+        """The column in which a single value stands."""
+        return f"{self.name}_likely" if self.type == "range" else self.name
+
 
 @dataclass(frozen=True)
 class Headings:
@@ -63,30 +70,35 @@ class Headings:
     declared: Mapping[str, Column] = field(default_factory=dict)
 
 
-def _limits(words: str, type_: str) -> Limits:
-    low, _, high = words.lstrip(">").partition("..")
-    return Limits(
-        float(low), float(high), whole=type_ == "whole", above=words.startswith(">"), fraction=type_ == "fraction"
-    )
+def column_of(heading: str, declared: Mapping[str, Column]) -> tuple[Column | None, str]:
+    """The column that a heading is of, and which end of a range (or its shape) it holds."""
+    for end in (*ENDS, "shape"):
+        column = declared.get(heading.removesuffix(f"_{end}"))
+        if column and column.type == "range" and column.name != heading:
+            return column, end
+    return declared.get(heading), ""
 
 
 def _column(row: Mapping[str, str]) -> Column:
-    words, choice = row["limits"], row["type"] in ("choice", "list")
-    numbers = words and not choice and row["type"] != "date"
+    words, kind, limits = row["limits"], row["type"], MONEY
     options: tuple[str, ...] = ()
-    if words and not numbers:
-        mark = ".." if row["type"] == "date" else " / "
-        options = tuple(getattr(records, words[1:])) if words.startswith("@") else tuple(words.split(mark))
-    read = {
-        "limits": _limits(words, row["type"]) if numbers else MONEY,
-        "options": options,
-        "write": row["write"] or (f"write one of: {', '.join(options)}" if choice and options else ""),
-        "also": tuple(word.strip() for word in row["also"].split(",") if word.strip()),
-        "only": tuple(row["only"].split(" / ")) if row["only"] else (),
-        "examples": tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
-    }
-    plainly = ("name", "type", "default", "need", "unit", "meaning")
-    return Column(**{name: row[name] for name in plainly}, **read)  # type: ignore[arg-type]
+    if words.startswith("@"):
+        options = tuple(getattr(records, words[1:]))
+    elif words and kind in ("choice", "list", "date"):
+        options = tuple(words.split(".." if kind == "date" else " / "))
+    elif words:
+        low, _, high = words.lstrip(">").partition("..")
+        limits = Limits(float(low), float(high), kind == "whole", words.startswith(">"), kind == "fraction")
+    plainly = {name: row[name] for name in ("name", "type", "default", "need", "unit", "meaning")}
+    return Column(
+        **plainly,
+        limits=limits,
+        options=options,
+        write=row["write"] or (f"write one of: {', '.join(options)}" if options and kind != "date" else ""),
+        also=tuple(word.strip() for word in row["also"].split(",") if word.strip()),
+        only=tuple(row["only"].split(" / ")) if row["only"] else (),
+        examples=tuple(word.strip() for word in row["example"].split("|")) if row["example"] else (),
+    )
 
 
 @cache
@@ -116,10 +128,10 @@ def about(file: str, section: str = "") -> tuple[str, str]:
     return row["meaning"], row["example"]
 
 
-def headings(file: str, *more: str, without: tuple[str, ...] = ()) -> Headings:
+def headings(file: str, *more: str) -> Headings:
     """Columns of a CSV file, with those of other files after them."""
-    own = {c.name: c for name in (file, *more) for c in columns_of(name) if c.name not in without}
-    declared = {**own, **{c.name: c for c in columns_of(ANY) if c.name not in own}}
+    declared = {c.name: c for name in (file, *more) for c in columns_of(name)}
+    declared |= {c.name: c for c in columns_of(ANY) if c.name not in declared}
     columns = tuple(heading for c in declared.values() for heading in c.headings)
     required = tuple(c.name for c in declared.values() if c.need)
     return Headings(columns, required, frozenset(columns), MappingProxyType(declared))

@@ -18,7 +18,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from repairecon.read.problems import clean, shown
+from repairecon.read.problems import clean, key, shown
 from repairecon.records import RepaireconError
 
 HERE = Path(__file__).parent
@@ -31,8 +31,8 @@ OBEYED = ("=", "+", "-", "@", "\t", "\r")
 """A text cell that begins with one of these may be taken for a formula."""
 LONGEST_TEXT = 32_767
 """Characters that a cell of a workbook holds."""
-_NOT_IN_A_NAME = re.compile(r"[\[\]:*?/\\]")
-_LONGEST_NAME = 31
+_NOT_IN_A_SHEET = re.compile(r"[\[\]:*?/\\]")
+_NOT_IN_A_FILE = re.compile(r"[^\w-]+")
 
 PAGE = '<meta name="generator" content="repairecon">'
 """What every page of ours carries."""
@@ -53,7 +53,7 @@ class Unreadable(Exception):
 
 
 def decoded(data: bytes) -> str:
-    """Text of bytes; what is not UTF-8 stays as lone surrogates."""
+    """Text of bytes; what is not UTF-8 stays as lone surrogates, to be found later."""
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         try:
             return data.decode("utf-16")
@@ -63,7 +63,7 @@ def decoded(data: bytes) -> str:
 
 
 def read_text(path: Path) -> str:
-    """The clean text of a file; bytes that are not UTF-8 stay as lone surrogates to be found later."""
+    """The clean text of a file; see ``decoded``."""
     return clean(decoded(read_data(path)))
 
 
@@ -91,13 +91,17 @@ def _in_words(path: Path) -> Iterator[None]:
         raise RepaireconError(f"{clean(str(path))} could not be written: {reason}; nothing was changed") from error
 
 
-def write_whole(path: str | os.PathLike[str], text: str) -> None:
-    """Write a text file (UTF-8) as a whole: a reader sees the old file or the new one, never half.
+def _bytes(data: str | bytes) -> bytes:
+    return data.encode("utf-8") if isinstance(data, str) else data
+
+
+def write_whole(path: str | os.PathLike[str], data: str | bytes) -> None:
+    """Write a file (text in UTF-8) as a whole: a reader sees the old file or the new one, never half.
 
     The folder must be there. RepaireconError is raised if it cannot be written; the old file is then as it was.
     """
     with _in_words(Path(path)):
-        _replace(Path(os.path.realpath(path)), text.encode("utf-8"))
+        _replace(Path(os.path.realpath(path)), _bytes(data))
 
 
 def _replace(target: Path, data: bytes) -> None:
@@ -123,10 +127,8 @@ def write_own(path: Path, data: str | bytes) -> None:
 
     RepaireconError for a link and for anything else that is there; it is then as it was.
     """
-    made = data.encode("utf-8") if isinstance(data, str) else data
-    check_own(path, made)
-    with _in_words(path):
-        _replace(path, made)
+    check_own(path, _bytes(data))
+    write_whole(path, data)
 
 
 def check_own(path: Path, made: bytes = PAGE.encode()) -> None:
@@ -138,15 +140,17 @@ def check_own(path: Path, made: bytes = PAGE.encode()) -> None:
             raise NotADirectoryError(0, f"{path.parent} is no folder; make it first")
         if path.is_symlink():
             raise FileExistsError(0, "it is a link; give another name")
-        if path.exists() and not (_kind(made) and path.is_file() and _kind(_bytes_of(path)) == _kind(made)):
+        if path.exists() and not same_kind(path, made):
             raise FileExistsError(0, "it is there already and no earlier output of this kind; give another name")
 
 
-def _bytes_of(path: Path) -> bytes:
-    """What shows the kind of a file: a workbook whole, else how it begins."""
+def same_kind(path: Path, made: bytes) -> bool:
+    """True for a file (no link) that is an earlier output of the kind of this one."""
+    if not _kind(made) or path.is_symlink() or not path.is_file():
+        return False
     with path.open("rb") as file:
         head = file.read(_HEAD)
-        return head + file.read(LARGEST_FILE) if head.startswith(b"PK") else head
+        return _kind(head + file.read(LARGEST_FILE) if head.startswith(b"PK") else head) == _kind(made)
 
 
 def _kind(data: bytes) -> bytes:
@@ -188,7 +192,10 @@ def write_all(folder: Path, files: Mapping[str, bytes], replace: bool = False) -
 
 
 # ---- rows to cells: numbers as numbers, and no text that a spreadsheet would obey ----------------------
-def _checked(value: Value) -> Value:
+def _checked(value: Value) -> str | int | float | datetime.date | None:
+    """A value as cells hold it: yes and no as words, blank text as nothing."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, float) and not math.isfinite(value):
         raise RepaireconError("a number beyond all measure cannot be written to a cell")
     if not isinstance(value, str):
@@ -196,7 +203,7 @@ def _checked(value: Value) -> Value:
     text = clean(value).encode("utf-8", "replace").decode("utf-8")
     if len(text) > LONGEST_TEXT:
         raise RepaireconError(f"{shown(text)} is too long for a cell: {LONGEST_TEXT} characters at most")
-    return text
+    return text or None
 
 
 def defused(text: str) -> str:
@@ -217,34 +224,32 @@ def csv_text(rows: Iterable[Sequence[Value]], defuse: bool = False, end: str = "
     out = io.StringIO()
     writer = csv.writer(out, lineterminator=end)
     for row in rows:
-        writer.writerow([_written(value, defuse) for value in row])
+        cells = map(_checked, row)
+        writer.writerow([defused(cell) if defuse and isinstance(cell, str) else cell for cell in cells])
     return out.getvalue()
 
 
-def _written(value: Value, defuse: bool) -> str | int | float:
-    value = _checked(value)
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, datetime.date):
-        return value.isoformat()
-    return defused(value) if defuse and isinstance(value, str) else value
+def distinct(names: Iterable[str], longest: int, mark: str, barred: str = "") -> list[str]:
+    """Names cut to so many characters, each its own whatever its case: the second of a name ends in 2."""
+    made: list[str] = []
+    for name in names:
+        free, nth = name[:longest], 2
+        while free.casefold() in (barred, *map(str.casefold, made)):
+            end = f"{mark}{nth}"
+            free, nth = name[: longest - len(end)] + end, nth + 1
+        made.append(free)
+    return made
+
+
+def file_names(names: Iterable[str]) -> list[str]:
+    """Names as parts of the names of files that any file system takes."""
+    return distinct((_NOT_IN_A_FILE.sub("_", key(name)).strip("_")[:60] or "supplier" for name in names), 60, "_")
 
 
 def sheet_names(names: Iterable[str]) -> list[str]:
     """Names that sheets may have, each its own: at most 31 characters, none of []:*?/\\."""
-    made: list[str] = []
-    taken: set[str] = set()
-    for name in names:
-        plain = " ".join(_NOT_IN_A_NAME.sub(" ", clean(name)).split()).strip("'")[:_LONGEST_NAME].strip() or "sheet"
-        free, nth = plain, 2
-        while free.casefold() in taken or free.casefold() == "history":
-            end = f" {nth}"
-            free, nth = plain[: _LONGEST_NAME - len(end)] + end, nth + 1
-        taken.add(free.casefold())
-        made.append(free)
-    return made
+    plain = (" ".join(_NOT_IN_A_SHEET.sub(" ", clean(name)).split()).strip("'")[:31].strip() for name in names)
+    return distinct((name or "sheet" for name in plain), 31, " ", "history")
 
 
 def workbook_bytes(
@@ -252,14 +257,25 @@ def workbook_bytes(
 ) -> bytes:
     """A workbook (.xlsx): rows by name of the sheet, the first row the headings.
 
-    ``money`` is the form in which numbers with decimals are shown, the cell holds the whole number; ``filters`` puts a
-    filter on the headings.
+    ``money`` is the form in which numbers with decimals are shown (cells hold all); ``filters`` are on the headings.
     """
     from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
     from openpyxl.utils import get_column_letter
 
     book, out = Workbook(write_only=True), io.BytesIO()
     book.properties.creator, book.properties.title = CREATOR, next(iter(sheet_names(sheets)), None)
+
+    def filled(sheet: Any, value: Value, font: Any) -> Any:
+        cell: Any = WriteOnlyCell(sheet)
+        _fill(cell, value)
+        if isinstance(value, float):
+            cell.number_format = money
+        if font:
+            cell.font = font
+        return cell
+
     with _in_words(Path("the workbook")):
         # its sheets go through files of the system's own folder: without room there the library ends in a noise
         with tempfile.TemporaryFile() as room:
@@ -272,44 +288,26 @@ def workbook_bytes(
             for k, width in enumerate(widths(rows), start=1):
                 sheet.column_dimensions[get_column_letter(k)].width = width
             for nth, row in enumerate(rows):
-                sheet.append([_xlsx_cell(sheet, _checked(value), money, bold=nth == 0) for value in row])
+                font = None if nth else Font(bold=True)
+                sheet.append([filled(sheet, value, font) for value in row])
         book.save(out)
     return out.getvalue()
 
 
 def widths(rows: Sequence[Sequence[Value]]) -> list[int]:
     """Widths of the columns in characters, between 8 and 40."""
-    longest: dict[int, int] = {}
-    for row in rows:
-        for k, value in enumerate(row):
-            longest[k] = max(longest.get(k, 0), len(str(value)) if isinstance(value, str) else 10)
-    return [min(40, max(8, longest[k] + 2)) for k in sorted(longest)]
+    columns = itertools.zip_longest(*rows, fillvalue="")
+    longest = (max(len(value) if isinstance(value, str) else 10 for value in column) for column in columns)
+    return [min(40, max(8, long + 2)) for long in longest]
 
 
 def put_cell(sheet: Any, row: int, column: int, value: Value) -> None:
     """Write a cell of a workbook; text is never taken for a formula, yes and no are words."""
-    cell = sheet.cell(row, column)
-    checked = _checked(value)
-    plain: Any = ("yes" if checked else "no") if isinstance(checked, bool) else None if checked == "" else checked
-    cell.value = plain
-    if isinstance(plain, str):
+    _fill(sheet.cell(row, column), value)
+
+
+def _fill(cell: Any, value: Value) -> None:
+    cell.value = _checked(value)
+    if isinstance(cell.value, str):
         cell.data_type = "s"  # else a leading = would make a formula of it
-        cell.quotePrefix = plain.startswith(OBEYED)
-
-
-def _xlsx_cell(sheet: Any, value: Value, money: str, bold: bool) -> Any:
-    from openpyxl.cell import WriteOnlyCell
-    from openpyxl.styles import Font
-
-    plain: Any = ("yes" if value else "no") if isinstance(value, bool) else value
-    if value == "":
-        plain = value = None
-    cell: Any = WriteOnlyCell(sheet, plain)
-    if isinstance(value, str):
-        cell.data_type = "s"  # else a leading = would make a formula of it
-        cell.quotePrefix = value.startswith(OBEYED)
-    elif isinstance(value, float):
-        cell.number_format = money
-    if bold:
-        cell.font = Font(bold=True)
-    return cell
+        cell.quotePrefix = cell.value.startswith(OBEYED)

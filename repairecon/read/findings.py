@@ -10,7 +10,7 @@ from pathlib import Path
 
 from repairecon.read.case_folder import file_of, open_case
 from repairecon.read.case_workbook import is_workbook, read_case_workbook
-from repairecon.read.case_workbook_keep import keep_in_workbook
+from repairecon.read.case_workbook_out import keep_in_workbook
 from repairecon.read.columns import CASE
 from repairecon.read.files import read_text, write_all, write_whole
 from repairecon.read.problems import Names, Problems, key, shown

@@ -78,7 +78,7 @@ def _wish(section: Section, item: str, known: Names, folder: Path) -> SpareWish:
         SpareWish,
         item=item,
         case=str(folder / case) if case else "",
-        source=Source(PASSAGE, section.line(), item),
+        source=Source(PASSAGE, section.place("")[0], item),
         **{name: _others(section, name, item, known) for name in ("covers", "together")},
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
 
 from repairecon.records import CaseError, Fault
 
@@ -39,6 +40,14 @@ def shown(text: str) -> str:
     if len(line) > SHOWN:
         line = line[: SHOWN - 3] + "..."
     return f"'{line}'" if line else "nothing"
+
+
+def shown_value(value: object) -> str:
+    """A value of any type in quote marks."""
+    try:
+        return shown(str(value))
+    except ValueError:  # a whole number of thousands of digits has no text
+        return "a number beyond all measure"
 
 
 def closest(word: str, known: Iterable[str], cutoff: float = 0.6) -> str:
@@ -76,10 +85,8 @@ class Problems:
             near = closest(word, known[:COMPARED], cutoff)
         if near:
             return f"did you mean {shown(near)}?"
-        if otherwise:
-            return otherwise
         some = ", ".join(shown(k) for k in known[:12]) or "none there yet"
-        return f"write one of: {some}" + (", ..." if len(known) > 12 else "")
+        return otherwise or f"write one of: {some}" + (", ..." if len(known) > 12 else "")
 
     def __len__(self) -> int:
         return len(self._faults)
@@ -132,15 +139,12 @@ class Names:
         return problems.advice(name, tuple(self._spelling.values()), otherwise)
 
 
-def _runs(rows: Sequence[int]) -> str:
+def _runs(rows: Iterable[int]) -> str:
     """Row numbers as text: ``3-9, 12``."""
-    runs: list[list[int]] = []
-    for row in sorted(set(rows)):
-        if runs and row == runs[-1][1] + 1:
-            runs[-1][1] = row
-        else:
-            runs.append([row, row])
-    words = [str(a) if a == b else f"{a}-{b}" for a, b in runs[:8]]
+    ordered = sorted(set(rows))
+    grouped = groupby(enumerate(ordered), lambda at: at[1] - at[0])
+    runs = [[row for _, row in run] for _, run in grouped]
+    words = [str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs[:8]]
     return ", ".join(words) + (", ..." if len(runs) > 8 else "")
 
 

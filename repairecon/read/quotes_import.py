@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import codecs
-import csv
-import io
 import os
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -14,13 +12,12 @@ from pathlib import Path
 from repairecon.read import price_list
 from repairecon.read.case_folder import file_of, open_case
 from repairecon.read.case_workbook import is_workbook
-from repairecon.read.case_workbook_keep import file_bytes, keep_in_workbook
+from repairecon.read.case_workbook_out import file_bytes, keep_in_workbook
 from repairecon.read.columns import FILES
-from repairecon.read.files import decoded, write_all
-from repairecon.read.problems import Names, Problems, clean, key, shown
+from repairecon.read.files import write_all
+from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.reading import Reading
-from repairecon.read.sheets import delimiter, heading, read_sheet, records_of
-from repairecon.read.tables import DEFAULT, EXAMPLE
+from repairecon.read.sheets import CsvTable, read_sheet
 from repairecon.read.values import Misread, date
 from repairecon.records import Case, CaseError, Fault, RepaireconError, SheetError
 
@@ -47,6 +44,8 @@ class ImportedRow:
 class QuotesImport:
     """What a list brings into quotes.csv; ``columns`` is our column by the heading of the list."""
 
+    folder: Path
+    supplier: str
     file: str
     sheet: str
     columns: Mapping[str, str]
@@ -59,6 +58,27 @@ class QuotesImport:
         """The rows that are added, changed, as they were, or left out."""
         return tuple(r for r in self.rows if r.becomes == becomes)
 
+    def write(self, keep_columns: bool = False) -> QuotesImport:
+        """Bring the list into quotes.csv, and with ``keep_columns`` its columns into columns.csv, or neither."""
+        if keep_columns and is_workbook(self.folder):
+            raise RepaireconError("columns are kept in a case folder: name the columns each time for a workbook")
+        if keep_columns and not self.supplier:
+            raise SheetError([Fault(self.file, None, "supplier", "nothing", "say whose columns to keep")])
+        files: dict[str, bytes] = {}
+        if self.those(ADDED) or self.those(CHANGED):
+            path = file_of(self.folder, QUOTES)
+            files[path.name if path else QUOTES] = self.quotes
+        if keep_columns:
+            problems = Problems()
+            kept = price_list.columns_with(self.folder, self.supplier, self.columns, problems)
+            problems.stop_if_any()
+            files[price_list.COLUMNS_FILE] = kept
+        if is_workbook(self.folder):
+            keep_in_workbook(self.folder, files)
+        else:
+            write_all(self.folder, files, replace=True)
+        return replace(self, written=bool(files))
+
 
 def preview(
     case_folder: str | os.PathLike[str],
@@ -69,78 +89,20 @@ def preview(
     quoted_on: str = "",
     decimal: str = "",
 ) -> QuotesImport:
-    """What a supplier's list would bring into quotes.csv; nothing is written.
+    """What a supplier's list (.xlsx, .csv, .txt or .tsv) would bring into quotes.csv; ``write`` then writes it.
 
     An item is found by its name, else by a designation that the supplier quoted before, else by the part's standard
     size; never by likeness. A row that quotes the same item, supplier, designation, class and pack (as far as the list
     has them) as one in quotes.csv changes it.
 
-    Parameters
-    ----------
-    case_folder
-        The case; its parts, ways and suppliers are what may be quoted.
-    spreadsheet
-        The list: .xlsx, .csv, .txt or .tsv.
-    columns
-        Our column (of quotes.csv, or ``price_from_10`` for a price from ten packs on) by the list's heading.
-        Left out: those kept in columns.csv for the supplier.
-    supplier
-        Who quotes, as in suppliers.csv; may be left out where a heading stands for the column ``supplier``.
-    sheet
-        Sheet of a workbook; may be left out where only one is not hidden.
-    quoted_on
-        Day of the list, for rows that give none.
-    decimal
-        Decimal mark, "," or ".", where the numbers of a column do not give it away.
-
-    Returns
-    -------
-    QuotesImport
-        Every row of the list: added, changed, as it was, or left out and why.
-
-    Raises
-    ------
-    SheetError
-        If the list or the columns cannot be taken at all; CaseError if quotes.csv or the names of the case cannot be.
+    ``columns`` has our column (of quotes.csv, or ``price_from_10`` for a price from ten packs on) by the list's
+    heading; left out: those kept in columns.csv for the supplier. ``supplier`` may be left out where a heading stands
+    for that column, ``sheet`` where only one is not hidden; ``quoted_on`` is the day of rows that give none,
+    ``decimal`` the decimal mark where a column does not give it away. SheetError is raised if the list or the columns
+    cannot be taken at all, CaseError if quotes.csv or the names of the case cannot be.
     """
-    job = _Job(Path(case_folder), Path(spreadsheet), *_names(Path(case_folder)), quoted_on)
-    return job.run(columns, supplier, sheet, decimal)
-
-
-def import_quotes(
-    case_folder: str | os.PathLike[str],
-    spreadsheet: str | os.PathLike[str],
-    columns: Mapping[str, str] | None = None,
-    supplier: str = "",
-    sheet: str = "",
-    quoted_on: str = "",
-    decimal: str = "",
-    keep_columns: bool = False,
-) -> QuotesImport:
-    """Bring a supplier's list into quotes.csv, whole or not at all.
-
-    All is as in ``preview``, which shows the same before; ``keep_columns`` keeps the columns for this supplier in
-    columns.csv of the case. RepaireconError is raised if it cannot be written; the folder is then as it was.
-    """
-    folder = Path(case_folder)
-    if keep_columns and is_workbook(folder):
-        raise RepaireconError("columns are kept in a case folder: name the columns each time for a workbook")
-    if keep_columns and not supplier:
-        raise SheetError([Fault(Path(spreadsheet).name, None, "supplier", "nothing", "say whose columns to keep")])
-    shown_first = preview(folder, spreadsheet, columns, supplier, sheet, quoted_on, decimal)
-    files: dict[str, bytes] = {}
-    if shown_first.those(ADDED) or shown_first.those(CHANGED):
-        path = file_of(folder, QUOTES)
-        files[path.name if path else QUOTES] = shown_first.quotes
-    if is_workbook(folder):
-        keep_in_workbook(folder, files)
-        return replace(shown_first, written=bool(files))
-    if keep_columns:
-        problems = Problems()
-        files[price_list.COLUMNS_FILE] = price_list.columns_with(folder, supplier, shown_first.columns, problems)
-        problems.stop_if_any()
-    write_all(folder, files, replace=True)
-    return replace(shown_first, written=bool(files))
+    case, reading = _names(Path(case_folder))
+    return _Job(Path(case_folder), Path(spreadsheet), case, reading, quoted_on).run(columns, supplier, sheet, decimal)
 
 
 @dataclass
@@ -157,9 +119,6 @@ class _Job:
 
     def run(self, columns: Mapping[str, str] | None, supplier: str, sheet_name: str, decimal: str) -> QuotesImport:
         """What becomes of each row; rows with which the case could not be read are left out, until it can."""
-        if not self.spreadsheet.exists():
-            self._fault("", "no such file", "give the path of the supplier's list")
-            self.problems.stop_if_any(SheetError)
         self.supplier = self.reading.suppliers.find(supplier)
         if supplier and not self.supplier:
             advice = self.reading.suppliers.advice(self.problems, supplier, "add its row to suppliers.csv first")
@@ -170,23 +129,15 @@ class _Job:
         self._check_choices(set(known.values()), decimal)
         self.problems.stop_if_any(SheetError)
         sheet = read_sheet(self.spreadsheet, sheet_name, known)
-        head, places = price_list.find_headings(sheet, known, {heading(w): w for w in columns}, self.problems)
+        head, places = price_list.find_headings(sheet, known, self.problems)
         self.problems.stop_if_any(SheetError)
         money = {s.supplier: s.currency for s in self.case.suppliers}
-        marks = price_list.decimal_marks(sheet, head, places, decimal)
-        read = price_list.sheet_rows(sheet, head, places, money.get(self.supplier, ""), marks)
-        wrong: dict[int, str] = {}
-        more = None
-        while more is None or more:
-            table = QuotesTable(file_bytes(self.folder, QUOTES))
-            items, taken = Items(self.case, table), dict[int, int]()
-            rows = tuple(self._row(table, items, row, wrong.get(row.row, ""), taken) for row in read)
-            more = self._faults(table, rows)
-            wrong |= more
-        words = {",": "comma", ".": "point"}
-        read_as = [f"{places[k]}: numbers with a decimal {words[mark]}" for k, mark in marks.items() if mark]
+        read, read_as = price_list.sheet_rows(sheet, head, places, decimal, money.get(self.supplier, ""))
+        table, rows = self._settled(read)
         notes = (*sheet.notes, f"headings found in row {head}", *read_as)
-        return QuotesImport(sheet.file, sheet.name, dict(columns), rows, notes, table.data())
+        return QuotesImport(
+            self.folder, supplier, sheet.file, sheet.name, dict(columns), rows, notes, table.data()
+        )  # fmt: skip
 
     def _fault(self, column: str, found: str, write: str) -> None:
         self.problems.add(self.spreadsheet.name, None, column, found, write)
@@ -205,8 +156,19 @@ class _Job:
         if "quoted_likely" not in columns:
             self._fault("quoted_likely", "nothing", "say which heading is the price")
 
+    def _settled(self, read: list[price_list.SheetRow]) -> tuple[CsvTable, tuple[ImportedRow, ...]]:
+        """The rows brought in, again and again until none is left that spoils the case."""
+        wrong: dict[int, str] = {}
+        while True:
+            table = CsvTable(file_bytes(self.folder, QUOTES), FILES[QUOTES].known, _FIRST)
+            items, taken = _Items(self.case, table), dict[int, int]()
+            rows = tuple(self._row(table, items, row, wrong.get(row.row, ""), taken) for row in read)
+            if not (more := self._faults(table, rows)):
+                return table, rows
+            wrong |= more
+
     def _row(
-        self, table: QuotesTable, items: Items, row: price_list.SheetRow, wrong: str, taken: dict[int, int]
+        self, table: CsvTable, items: _Items, row: price_list.SheetRow, wrong: str, taken: dict[int, int]
     ) -> ImportedRow:
         """Add a row, change the one that quotes the same, or leave it out; ``taken`` are rows of quotes.csv so met."""
         named = row.cells.get("supplier")
@@ -218,32 +180,32 @@ class _Job:
         made = ImportedRow(row.row, item or row.cells.get("item", ""), seller, LEFT_OUT, why)
         if why:
             return made
-        cells = {**row.cells, "item": item, "supplier": seller}
-        if self.quoted_on and not cells.get("quoted_on"):
-            cells["quoted_on"] = self.quoted_on
-        same = [k for k in items.quoted(item, seller) if _quotes_same(table, k, cells)]
+        day = row.cells.get("quoted_on") or self.quoted_on
+        cells = {**row.cells, "item": item, "supplier": seller, **({"quoted_on": day} if day else {})}
+        numbers = items.rows[key(item), key(seller)]
+        same = [n for n in numbers if _quotes_same(table.cells(n), cells)]
         if len(same) > 1:
-            listed = ", ".join(map(str, same))
-            why = f"rows {listed} of quotes.csv quote the same: bring in designation, part_class or pack"
-            return replace(made, why=why)
+            why = f"rows {', '.join(map(str, same))} of quotes.csv quote the same"
+            return replace(made, why=f"{why}: bring in designation, part_class or pack")
         if not same:
             number = table.add(cells)
-            items.note(number, item, seller)
+            numbers.append(number)
             taken[number] = row.row
             return replace(made, becomes=ADDED, quotes_row=number)
         (target,) = same
         if target in taken:
             return replace(made, why=f"row {taken[target]} of the list quotes the same")
         taken[target] = row.row
-        changes = _changes(table, target, cells)
-        why = "; ".join(f"{c}: {table.get(target, c) or 'blank'} -> {new or 'blank'}" for c, new in changes.items())
+        before = table.cells(target)
+        changes = _changes(before, cells)
+        why = "; ".join(f"{c}: {before.get(c) or 'blank'} -> {new or 'blank'}" for c, new in changes.items())
         table.put(target, changes)
         return replace(made, becomes=CHANGED if changes else SAME, why=why, quotes_row=target)
 
-    def _faults(self, table: QuotesTable, rows: tuple[ImportedRow, ...]) -> dict[int, str]:
+    def _faults(self, table: CsvTable, rows: tuple[ImportedRow, ...]) -> dict[int, str]:
         """What would be wrong in quotes.csv, by row of the list."""
         _, reading = open_case(self.folder, instead={QUOTES: table.data()})
-        ours = {r.quotes_row: r.row for r in rows if r.quotes_row is not None and r.becomes in (ADDED, CHANGED)}
+        ours = {r.quotes_row: r.row for r in rows if r.becomes in (ADDED, CHANGED)}
         found = [f for f in reading.problems.faults if f.file == reading.problems.called.get(QUOTES, QUOTES)]
         mine = {ours[f.row]: f"{f.column}: found {f.found}; {f.write}" for f in found if f.row in ours}
         if found and not mine:
@@ -251,25 +213,28 @@ class _Job:
         return mine
 
 
-def _quotes_same(table: QuotesTable, target: int, cells: Mapping[str, str]) -> bool:
-    """True if nothing that both have tells a row of quotes.csv from a new one."""
-    for column in _DIFFER_BY:
-        there, new = table.get(target, column), cells.get(column, "")
-        if new and there and not same_cell(there.casefold(), new.casefold()):
-            return False
-    return True
+def _quotes_same(there: Mapping[str, str], cells: Mapping[str, str]) -> bool:
+    pairs = ((there.get(column, ""), cells.get(column, "")) for column in _DIFFER_BY)
+    return all(_same_cell(a.casefold(), b.casefold()) for a, b in pairs if a and b)
 
 
-def _changes(table: QuotesTable, target: int, cells: Mapping[str, str]) -> dict[str, str]:
+def _changes(there: Mapping[str, str], cells: Mapping[str, str]) -> dict[str, str]:
     """Cells to be written; a firm price takes the place of a range."""
     fixed = ("item", "supplier")
-    changes = {c: text for c, text in cells.items() if c not in fixed and not same_cell(table.get(target, c), text)}
+    changes = {c: text for c, text in cells.items() if c not in fixed and not _same_cell(there.get(c, ""), text)}
     for name in [c.removesuffix("_likely") for c in cells if c.endswith("_likely")]:
         for end in (f"{name}_low", f"{name}_high"):
-            there = table.get(target, end)
-            if end not in cells and there and not same_cell(there, cells[f"{name}_likely"]):
+            if end not in cells and there.get(end) and not _same_cell(there[end], cells[f"{name}_likely"]):
                 changes[end] = ""
     return changes
+
+
+def _same_cell(a: str, b: str) -> bool:
+    if a == b:
+        return True
+    with suppress(ValueError):
+        return float(a) == float(b)
+    return False
 
 
 def _names(folder: Path) -> tuple[Case, Reading]:
@@ -285,117 +250,40 @@ def _names(folder: Path) -> tuple[Case, Reading]:
     return case, reading
 
 
-class QuotesTable:
-    """The records of quotes.csv; rows are counted from 1 as a spreadsheet does."""
-
-    def __init__(self, data: bytes) -> None:
-        text = clean(decoded(data))
-        self._marked = data.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
-        self._delimiter = delimiter(text, FILES[QUOTES].known) if text else ","
-        self._end = "\n" if "\n" in text and "\r\n" not in text else "\r\n"
-        self.records = list(records_of(text, self._delimiter))
-        self._head = next((k for k, r in enumerate(self.records) if any(c.strip() for c in r)), -1)
-        if self._head < 0:
-            self.records, self._head = [list(_FIRST)], 0
-        self.columns = [heading(c) for c in self.records[self._head]]
-
-    def rows(self) -> Iterator[int]:
-        """Numbers of the rows that quote something."""
-        for k, record in enumerate(self.records[self._head + 1 :], start=self._head + 2):
-            filled = any(c.strip() for c in record)
-            if filled and not record[0].strip().casefold().startswith((EXAMPLE, DEFAULT)):
-                yield k
-
-    def get(self, row: int, column: str) -> str:
-        """A cell, empty where there is none."""
-        record = self.records[row - 1]
-        place = self.columns.index(column) if column in self.columns else len(record)
-        return record[place].strip() if place < len(record) else ""
-
-    def put(self, row: int, cells: Mapping[str, str]) -> None:
-        """Write cells of a row; a heading that is not there yet is added at the end."""
-        for column, text in cells.items():
-            if column not in self.columns:
-                if not text:
-                    continue
-                self.columns.append(column)
-                self.records[self._head].append(column)
-            record, place = self.records[row - 1], self.columns.index(column)
-            record.extend([""] * (place + 1 - len(record)))
-            record[place] = text
-
-    def add(self, cells: Mapping[str, str]) -> int:
-        """A new row at the end; its number."""
-        while len(self.records) > self._head + 1 and not any(c.strip() for c in self.records[-1]):
-            self.records.pop()
-        self.records.append([])
-        self.put(len(self.records), cells)
-        return len(self.records)
-
-    def data(self) -> bytes:
-        """The file, in the form in which it was read."""
-        out = io.StringIO()
-        writer = csv.writer(out, delimiter=self._delimiter, lineterminator=self._end)
-        width = len(self.columns)
-        for record in self.records:
-            blank = not any(c.strip() for c in record)
-            writer.writerow([] if blank else [*record, *[""] * (width - len(record))])
-        text = out.getvalue()
-        return (codecs.BOM_UTF8 if self._marked else b"") + text.encode("utf-8")
-
-
-def same_cell(a: str, b: str) -> bool:
-    """True if both say the same, as text or as numbers."""
-    if a == b:
-        return True
-    with suppress(ValueError):
-        return float(a) == float(b)
-    return False
-
-
-class Items:
+class _Items:
     """Finds items by name, by what the supplier quoted before, by standard size."""
 
-    def __init__(self, case: Case, table: QuotesTable) -> None:
+    def __init__(self, case: Case, table: CsvTable) -> None:
         self._names = Names([*(p.part for p in case.parts), *(w.way for w in case.ways)])
-        self._sizes: dict[str, list[str]] = {}
+        self._sizes: dict[str, list[str]] = defaultdict(list)
         for part in case.parts:
             if part.standard_size:
-                self._sizes.setdefault(key(part.standard_size), []).append(part.part)
-        self._rows: dict[tuple[str, str], list[int]] = {}
-        self._called: dict[tuple[str, str], dict[str, None]] = {}
+                self._sizes[key(part.standard_size)].append(part.part)
+        self.rows: dict[tuple[str, str], list[int]] = defaultdict(list)
+        """Rows of quotes.csv by item and supplier."""
+        self._called: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
         self._problems = Problems()
-        for row in table.rows():
-            item, seller = table.get(row, "item"), table.get(row, "supplier")
-            self.note(row, item, seller)
-            called = table.get(row, "designation")
+        for number in table.rows():
+            row = table.cells(number)
+            item, seller, called = (row.get(c, "") for c in ("item", "supplier", "designation"))
+            self.rows[key(item), key(seller)].append(number)
             if called:
-                spelt = self._names.find(item) or item
-                self._called.setdefault((key(seller), key(called)), {})[spelt] = None
-
-    def note(self, row: int, item: str, seller: str) -> None:
-        """Remember that a row of quotes.csv quotes an item."""
-        self._rows.setdefault((key(item), key(seller)), []).append(row)
-
-    def quoted(self, item: str, seller: str) -> list[int]:
-        """Rows of quotes.csv in which the supplier quotes the item."""
-        return self._rows.get((key(item), key(seller)), [])
+                self._called[key(seller), key(called)][self._names.find(item) or item] = None
 
     def find(self, name: str, designation: str, seller: str) -> tuple[str, str]:
         """The item, or why there is none."""
         if name and (found := self._names.find(name)):
             return found, ""
+        if not (word := name or designation):
+            return "", "no item"
         for sort, known in (
-            ("quotes of this supplier for", list(self._called.get((key(seller), key(designation)), {}))),
+            ("quotes of this supplier for", [*self._called.get((key(seller), key(designation)), ())]),
             ("parts of the size", self._sizes.get(key(designation), [])),
         ):
-            if designation and len(known) == 1:
+            if len(known) == 1:
                 return known[0], ""
-            if designation and known:
+            if known:
                 some = ", ".join(shown(n) for n in known[:6])
                 return "", f"{len(known)} {sort} {shown(designation)}: {some}; name the item"
-        word = name or designation
-        if not word:
-            return "", "no item"
         near = self._problems.advice(word, [*self._names, *self._sizes], "no part, way or standard size of that name")
         return "", f"{shown(word)}: {near}"

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from repairecon.read.columns import CASE
 from repairecon.read.defaults import Defaults, as_text
-from repairecon.read.problems import Names, Problems, clean, closest, key, shown
+from repairecon.read.problems import Names, Problems, clean, closest, key, shown, shown_value
 from repairecon.read.tables import Row, Table
-from repairecon.read.toml_file import Section, TomlFile, shown_value
+from repairecon.read.toml_file import Section, TomlFile
 from repairecon.read.values import plain
 from repairecon.records import WAY_GROUPS, WAY_KINDS, FromStock, Labour, OnHand, Part, Range
 
@@ -57,6 +57,7 @@ class Money:
             code = ""
         self.currency = code.upper() or defaults.text("currency")
         self._vat = section.number("vat_rate")
+        self.named = {self.currency}
         self.exchange = self._exchange(toml.section("money.exchange"))
         self.exchange_date = section.date("exchange_date")
         given = section.value("exchange")
@@ -66,14 +67,12 @@ class Money:
 
     def _exchange(self, section: Section) -> dict[str, float]:
         rates: dict[str, float] = {}
-        self.named = {self.currency}
         for name in section.cells:
             if not CODE.fullmatch(name):
                 section.fault(name, f"a currency {shown(name)}", "write a three-letter code such as GBP")
                 continue
             self.named.add(name.upper())
-            rate = section.number(name)
-            if rate is not None:
+            if (rate := section.number(name)) is not None:
                 rates[name.upper()] = rate
         if rates.get(self.currency, 1.0) != 1.0:
             section.fault(self.currency, plain(rates[self.currency]), "write 1: it is the home currency")
@@ -99,10 +98,8 @@ class Money:
 
     def per(self, unit: str) -> str:
         """A unit of default money, which is known in EUR."""
-        home = self.currency
-        if home == "EUR" or "EUR" in self.exchange:
-            return f"{home if home == 'EUR' else 'EUR'} {unit}"
-        return f"{home} {unit}, the figure for EUR taken as it stands"
+        known = "EUR" in (self.currency, *self.exchange)
+        return f"EUR {unit}" if known else f"{self.currency} {unit}, the figure for EUR taken as it stands"
 
     def from_euro(self, amount: Range) -> Range:
         """Default money in home money."""
@@ -120,36 +117,34 @@ class LabourBook:
         self._money, self._defaults = money, defaults
         self.rates: dict[str, Labour] = {}
         self.names = Names(["owner"], whole=toml.whole)
-        for name, value in toml.section("labour").cells.items():
+        labour = toml.section("labour")
+        for name, value in labour.cells.items():
             by = " ".join(clean(name).split())
             if key(by) == "owner":
                 line, write = toml.lines.get(f"labour.{name}"), "write [owner] cost_own_hour instead"
                 toml.problems.add(CASE, line, f"labour.{by}", "a rate for the owner", write)
-            elif not isinstance(value, dict):
-                toml.section("labour").fault(name, shown_value(value), f'write a section headed [labour."{by}"]')
-                self.names.add(by)
-            else:
-                self.names.add(by)
-                section = toml.section(f"labour.{name}", of="labour.*")
-                rate, vat = section.range("cost_hour"), section.choice("vat")
-                if rate is not None:
-                    self.rates[by] = Labour(by, money.with_vat(rate, vat))
+                continue
+            self.names.add(by)
+            if not isinstance(value, dict):
+                labour.fault(name, shown_value(value), f'write a section headed [labour."{by}"]')
+                continue
+            section = toml.section(f"labour.{name}", of="labour.*")
+            rate, vat = section.range("cost_hour"), section.choice("vat")
+            if rate is not None:
+                self.rates[by] = Labour(by, money.with_vat(rate, vat))
 
     def find(self, name: str) -> str:
         """The name of a worker, empty if unknown."""
-        found = self.names.find(name)
         default = f"labour.{key(name)}"
-        if not found and self._defaults.has(default):
+        if name not in self.names and self._defaults.has(default):
             rate = self._money.assumed(default, "per hour, tax not included")
             self.names.add(key(name))
             self.rates[key(name)] = Labour(key(name), self._money.with_vat(rate, "ex"))
-            return key(name)
-        return found
+        return self.names.find(name)
 
     def advice(self, name: str) -> str:
         """What to write instead of an unknown worker."""
-        known = [*self.names, *(n for n in ("yard", "machine shop") if n not in self.names)]
-        near = closest(name, known)
+        near = closest(name, [*self.names, "yard", "machine shop"])
         return f"did you mean {shown(near)}?" if near else f'write owner, or add [labour."{shown(name)[1:-1]}"]'
 
 
@@ -188,8 +183,7 @@ class Reading:
         return Names([*self.parts, *self.ways])
 
     @cached_property
-    def ways_words(self) -> Names:
-        """What may stand in a ``ways`` column."""
+    def _ways_words(self) -> Names:
         return Names([*self.ways, *WAY_KINDS, *WAY_GROUPS])
 
     @cached_property
@@ -210,25 +204,21 @@ class Reading:
         """Days to wait for something of which no days are given."""
         return self.three.wait_days or self.defaults.range("lead_days")
 
-    def worker(self, row: Row, column: str) -> str:
-        """Who works, owner by default."""
-        name = row.text(column)
-        if not name:
-            return "owner"
+    def _worker(self, row: Row, column: str) -> str:
+        name = row.text(column) or "owner"
         found = self.labour.find(name)
         if not found and self.labour.names.whole:
             row.fault(column, shown(name), self.labour.advice(name))
         return found or name
 
-    def ways_cell(self, row: Row) -> tuple[str, ...]:
+    def _ways_cell(self, row: Row) -> tuple[str, ...]:
         """Way names, kinds and groups of the ``ways`` column."""
         words = []
         for word in row.listed("ways"):
-            name, kind = self.ways.find(word), key(word)
-            if name or kind in WAY_KINDS or kind in WAY_GROUPS:
-                words.append(name or kind)
+            if found := self._ways_words.find(word):
+                words.append(found)
             elif self.ways.whole:
-                row.fault("ways", shown(word), self.ways_words.advice(row.problems, word))
+                row.fault("ways", shown(word), self._ways_words.advice(row.problems, word))
         return tuple(dict.fromkeys(words))
 
     def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
@@ -252,9 +242,9 @@ class Reading:
     def _value(self, row: Row, name: str) -> Any:
         column = row.declared[name]
         if column.type == "worker":
-            return self.worker(row, name)
+            return self._worker(row, name)
         if column.type == "ways":
-            return self.ways_cell(row)
+            return self._ways_cell(row)
         taxed = name in _TAXED and "vat" in row.declared
         return self.money.charge(row, name) if taxed else row.read(name)
 
@@ -275,9 +265,8 @@ class Reading:
         """A part that is needed by damage only does nothing if no damage takes it."""
         row = self._part_rows.get(part.source.row or 0)
         if row is not None and part.part and not self.ordering and self.tables["events.csv"].whole:
-            found = f"{shown(part.part)}, which no outcome takes"
             write = "name it under parts in events.csv or remedies.csv, or write always"
-            row.fault("needed", found, write)
+            row.fault("needed", f"{shown(part.part)}, which no outcome takes", write)
 
 
 def named_rows(read: Sequence[Row], column: str, whole: bool = True) -> tuple[list[tuple[Row, str]], Names]:
@@ -288,11 +277,9 @@ def named_rows(read: Sequence[Row], column: str, whole: bool = True) -> tuple[li
         name = row.text(column)
         if not name:
             names.whole = names.whole and not row.has(column)
-            rows.append((row, ""))
         elif not names.add(name):
-            rows.append((row, ""))
             row.fault(column, f"{shown(name)} again", f"use another name: row {first[key(name)]} has this one")
-        else:
-            first[key(name)] = row.row
-            rows.append((row, name))
+            name = ""
+        first.setdefault(key(name), row.row)
+        rows.append((row, name))
     return rows, names

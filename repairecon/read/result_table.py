@@ -1,4 +1,4 @@
-"""A table to which results come as they are ready; an interrupted run goes on where it stopped."""
+"""Tables of answers out: those of one answer into a folder, and one that grows as results come."""
 
 from __future__ import annotations
 
@@ -10,16 +10,66 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from repairecon.read.files import check_own, csv_text, write_own
+from repairecon.read.files import Value, check_own, csv_text, workbook_bytes, write_all, write_own
 from repairecon.read.problems import shown
 from repairecon.records import RepaireconError
 
+BOOK, INDEX = "tables.xlsx", "tables.csv"
+_HEADINGS = ["job", "file", "rows", "hash"]
 MARK = "made_of"
 """Column that says of what a row was made: a hash of its files and of what was asked."""
 
 _CHUNK = 1000
 
 
+def write_tables(
+    folder: str | os.PathLike[str], job: str, tables: Mapping[str, Sequence[Sequence[Value]]]
+) -> tuple[Path, ...]:
+    """Write every table as ``<name>.csv``, ``tables.xlsx`` with a sheet each, ``tables.csv`` as the list of them.
+
+    ``folder`` is made if need be; ``tables`` are rows by name, the first row the headings. RepaireconError is raised,
+    and nothing written, if something of these names is there that is no earlier output of this job as it was written,
+    or a file cannot be written.
+    """
+    place = Path(folder)
+    files = {f"{name}.csv": csv_text(rows, defuse=True).encode("utf-8-sig") for name, rows in tables.items()}
+    counts = {f"{name}.csv": len(rows) - 1 for name, rows in tables.items()}
+    files[BOOK] = workbook_bytes(tables, money="General", filters=True)
+    listed = [[job, name, counts.get(name), _hash(data)] for name, data in files.items()]
+    files[INDEX] = csv_text([_HEADINGS, *listed]).encode("utf-8")
+    earlier = _earlier(place, job)
+    if place.exists() and not place.is_dir():
+        raise RepaireconError(f"{shown(str(place))} is a file: name a folder for the tables; nothing was written")
+    for name in files:
+        ours = earlier if name == INDEX else earlier.get(name) == _hash_of(place / name)
+        if os.path.lexists(place / name) and not ours:
+            why = "is not as an earlier run of this job wrote it: name another folder; nothing was written"
+            raise RepaireconError(f"{name} in {shown(str(place))} {why}")
+    write_all(place, files, replace=place.exists())
+    for name in earlier.keys() - files.keys():  # of an earlier answer, and none of this one
+        if earlier[name] == _hash_of(place / name):
+            (place / name).unlink()
+    return tuple(place / name for name in files)
+
+
+def _hash(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:20]
+
+
+def _hash_of(path: Path) -> str:
+    return _hash(path.read_bytes()) if path.is_file() and not path.is_symlink() else ""
+
+
+def _earlier(place: Path, job: str) -> dict[str, str]:
+    path = place / INDEX
+    if not path.is_file() or path.is_symlink():
+        return {}
+    rows = list(csv.reader(path.read_text(encoding="utf-8", errors="replace").splitlines()))
+    listed = rows[1:] if rows[:1] == [_HEADINGS] else []
+    return {row[1]: row[3] for row in listed if len(row) == len(_HEADINGS) and row[0] == job}
+
+
+# ---- a table that grows --------------------------------------------------------------------------
 def mark_of(folder: str | os.PathLike[str], asked: Iterable[object] = ()) -> str:
     """A hash of a file, or of all in a folder but in none within, and of what is asked; "" where there is neither."""
     place, made = Path(folder), hashlib.sha256(repr(tuple(asked)).encode())
@@ -34,14 +84,7 @@ def mark_of(folder: str | os.PathLike[str], asked: Iterable[object] = ()) -> str
 class ResultTable:
     """A CSV file of results, a row each, the mark in the last column; written row by row.
 
-    Parameters
-    ----------
-    path
-        The file; one of these columns is gone on with, any other is refused.
-    columns
-        Headings of a row.
-    wanted
-        Marks of the results that are wanted: rows of others are taken out.
+    A file of these columns is gone on with, any other is refused; rows whose mark is not ``wanted`` are taken out.
     """
 
     def __init__(self, path: str | os.PathLike[str], columns: Sequence[str], wanted: Iterable[str]) -> None:

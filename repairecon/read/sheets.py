@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import datetime
 import io
+import re
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping
-from contextlib import suppress
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 from typing import TypeAlias
 
 from repairecon.read.files import LARGEST_FILE, Unreadable, decoded, read_data
 from repairecon.read.problems import clean, shown, undecoded
+from repairecon.read.values import Misread, plain
 from repairecon.records import Fault, SheetError
 
 LONGEST_CELL = 20_000
@@ -23,26 +26,19 @@ MOST_ROWS = 200_000
 """Rows with something in them; a price list of more is a mistake."""
 MOST_COLUMNS = 256
 """Columns that may hold something."""
-MOST_EMPTY = 10_000
-"""Empty rows together after which a sheet is taken to have ended."""
-LAST_ROW = 1_048_576
-"""The last row that a sheet of this format can have (ECMA-376 part 1 has no limit; it is that of the programs)."""
+LOOKED_THROUGH = 50
+"""Rows among which the headings of an owner's or a supplier's list must stand."""
+EXAMPLE, DEFAULT = "example:", "default:"
+"""A row whose first cell begins with one of these is left out."""
 _MARKS = (",", ";", "\t")
+_NAMED_MARK = re.compile(r' *"?sep=([,;\t])"?[ \r]*\n', re.IGNORECASE)
 _LOOKED_AT = 100
 _TEXT = (".csv", ".txt", ".tsv")
 BOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
 _SAVED = "save it as CSV UTF-8"
+_EMPTY = ("an empty file", "give a file with headings and rows")
 
-
-@dataclass(frozen=True)
-class BadCell:
-    """A cell with no value that could be taken: what was found, what to write instead."""
-
-    found: str
-    write: str
-
-
-Cell: TypeAlias = str | int | float | bool | datetime.date | BadCell | None
+Cell: TypeAlias = str | int | float | bool | datetime.date | Misread | None
 """Text is clean and stripped; blank text is None."""
 
 
@@ -63,10 +59,6 @@ class Sheet:
     closed: bool = True
 
 
-class BadSheet(Unreadable):
-    """A spreadsheet that gives no rows at all."""
-
-
 def text_of(cell: Cell) -> str:
     """The cell as an owner reads it."""
     if cell is None:
@@ -75,9 +67,19 @@ def text_of(cell: Cell) -> str:
         return "yes" if cell else "no"
     if isinstance(cell, datetime.date):
         return cell.isoformat()
-    if isinstance(cell, float) and cell == int(cell) and abs(cell) < 1e15:
-        return str(int(cell))
-    return cell.found if isinstance(cell, BadCell) else str(cell)
+    if isinstance(cell, float):
+        return plain(cell)
+    return cell.found if isinstance(cell, Misread) else str(cell)
+
+
+def heading(cell: str) -> str:
+    """A heading whatever its case and spaces."""
+    return "_".join(cell.casefold().split())
+
+
+def left_out(cells: Sequence[Cell]) -> bool:
+    """True for an example, or a row that shows a default."""
+    return bool(cells) and text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT))
 
 
 def column_letters(index: int) -> str:
@@ -95,31 +97,13 @@ def take(rows: dict[int, tuple[Cell, ...]], number: int, cells: list[Cell]) -> N
         return
     if len(cells) > MOST_COLUMNS:
         found = f"something as far out as cell {column_letters(len(cells) - 1)}{number}"
-        raise BadSheet(found, f"keep a list within {MOST_COLUMNS} columns: clear what lies beyond")
+        raise Unreadable(found, f"keep a list within {MOST_COLUMNS} columns: clear what lies beyond")
     if len(rows) >= MOST_ROWS:
-        raise BadSheet(f"more than {MOST_ROWS} rows", "cut the list down to what you may buy")
+        raise Unreadable(f"more than {MOST_ROWS} rows", "cut the list down to what you may buy")
     rows[number] = tuple(cells)
 
 
-def choose(names: list[str], hidden: list[str], wanted: str) -> str:
-    """The sheet to read: the one named, or the only one that is not hidden."""
-    everything = [*names, *hidden] if wanted else names
-    known = ", ".join(shown(n) for n in everything[:12])
-    same = [n for n in everything if n.casefold() == wanted.casefold()] if wanted else names
-    if wanted and not same:
-        raise BadSheet(f"no sheet {shown(wanted)}", f"name one of: {known}")
-    if not same:
-        raise BadSheet("no sheet that is not hidden", "name the sheet")
-    if len(same) > 1 and not wanted:
-        raise BadSheet(f"{len(names)} sheets", f"say which: {known}")
-    return same[0]
-
-
-def heading(cell: str) -> str:
-    """A heading whatever its case and spaces."""
-    return "_".join(cell.casefold().split())
-
-
+# ---- lists of others -----------------------------------------------------------------------------
 def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> Sheet:
     """One sheet of a spreadsheet: a workbook (.xlsx, .xlsm; macros are left alone) or a text file (.csv, .txt, .tsv).
 
@@ -127,19 +111,26 @@ def read_sheet(path: Path, sheet: str = "", headings: Collection[str] = ()) -> S
     SheetError is raised if there is nothing that can be taken.
     """
     suffix = path.suffix.casefold()
-    try:
+    with _naming(path):
         if suffix not in _TEXT + BOOKS:
-            raise BadSheet(f"a file of the kind {shown(suffix)}", "save it as .xlsx or as CSV UTF-8")
+            raise Unreadable(f"a file of the kind {shown(suffix)}", "save it as .xlsx or as CSV UTF-8")
         data = read_data(path)
         if suffix in BOOKS:
             from repairecon.read.workbook import read_workbook
 
             return read_workbook(data, path.name, sheet)
         if data.startswith(b"PK"):
-            raise BadSheet("a workbook named as text", "name it .xlsx")
+            raise Unreadable("a workbook named as text", "name it .xlsx")
         if sheet:
-            raise BadSheet("a text file, which has no sheets", "leave the name of the sheet out")
+            raise Unreadable("a text file, which has no sheets", "leave the name of the sheet out")
         return read_csv_sheet(data, path.name, headings)
+
+
+@contextmanager
+def _naming(path: Path) -> Iterator[None]:
+    """A file that cannot be read as the SheetError that names it."""
+    try:
+        yield
     except Unreadable as error:
         name = path.name if path.name.isprintable() else shown(path.name)
         raise SheetError([Fault(name, None, "", error.found, error.write)]) from error
@@ -152,45 +143,60 @@ def read_csv_sheet(data: bytes, file: str, headings: Collection[str] = ()) -> Sh
     """
     text, notes = _letters(data)
     if "\0" in text[:4096]:
-        raise BadSheet("a file that is no text", _SAVED)
-    sheet = csv_rows(clean(text), file, headings, tuple(notes))
+        raise Unreadable("a file that is no text", _SAVED)
+    sheet = csv_rows(clean(text), file, headings, notes)
     if not sheet.rows:
-        raise BadSheet("an empty file", "give a file with headings and rows")
+        raise Unreadable(*_EMPTY)
     return sheet
 
 
-def _letters(data: bytes) -> tuple[str, list[str]]:
-    try:
-        text = decoded(data)
-    except Unreadable as error:
-        raise BadSheet(error.found, _SAVED) from error
+def read_csv_table(path: Path, known: Collection[str]) -> CsvTable:
+    """A CSV file to be changed; SheetError if there is none that can be taken."""
+    with _naming(path):
+        table = CsvTable(read_data(path), known)
+        if not table.columns:
+            raise Unreadable(*_EMPTY)
+        return table
+
+
+def _letters(data: bytes) -> tuple[str, tuple[str, ...]]:
+    text = decoded(data)
     if not undecoded(text):
-        return text, []
+        return text, ()
     with suppress(UnicodeDecodeError):
-        return data.decode("cp1252"), ["letters were read as Windows-1252: look at names with accents"]
-    raise BadSheet("letters of an unknown alphabet", _SAVED)
+        return data.decode("cp1252"), ("letters were read as Windows-1252: look at names with accents",)
+    raise Unreadable("letters of an unknown alphabet", _SAVED)
 
 
+def heading_row(sheet: Sheet, likeness: Callable[[tuple[Cell, ...]], int]) -> int:
+    """The row most like a row of headings, among the first of a sheet; 0 where it is empty."""
+    rows = [n for n in sheet.rows if n <= next(iter(sheet.rows)) + LOOKED_THROUGH]
+    return max(rows, key=lambda n: likeness(sheet.rows[n]), default=0)
+
+
+def headed(sheet: Sheet, head: int, places: Mapping[int, str]) -> Sheet:
+    """The rows from the headings on, our headings over the columns that are taken, by their place."""
+    rows: dict[int, tuple[Cell, ...]] = {head: tuple(places.values())}
+    for number, cells in sheet.rows.items():
+        taken = tuple(cells[k] if k < len(cells) else None for k in places)
+        if number > head and any(c is not None for c in taken):
+            rows[number] = taken
+    return replace(sheet, rows=rows, widths={})
+
+
+# ---- text with marks between its cells -----------------------------------------------------------
 def csv_rows(text: str, file: str, headings: Collection[str] = (), notes: tuple[str, ...] = ()) -> Sheet:
-    """The rows of a text; the mark between its cells is found out."""
-    mark, text, skipped = _named_mark(text)
-    mark = mark or delimiter(text, headings)
+    """The rows of a text; the mark between its cells is found out, or named by a first line ``sep=;``."""
+    named = _NAMED_MARK.match(text)
+    text = text[named.end() :] if named else text
+    mark = named[1] if named else delimiter(text, headings)
     rows: dict[int, tuple[Cell, ...]] = {}
     widths: dict[int, int] = {}
-    for number, record in enumerate(records_of(text, mark), start=1 + skipped):
+    for number, record in enumerate(records_of(text, mark), start=2 if named else 1):
         widths[number] = len(record)
         take(rows, number, [_cell(c.strip()) for c in record])
     ends = not text or text.endswith(("\n", "\r"))
     return Sheet(file, "", rows, notes, widths, ends, not _open_quote(text, mark))
-
-
-def _named_mark(text: str) -> tuple[str, str, int]:
-    """The mark that a first line ``sep=;`` names, and the text after it with the lines left out."""
-    first, end, rest = text.partition("\n")
-    word = first.strip().strip('"').casefold()
-    if end and len(word) == 5 and word.startswith("sep=") and word[4] in _MARKS:
-        return word[4], rest, 1
-    return "", text, 0
 
 
 def records_of(text: str, mark: str) -> Iterator[list[str]]:
@@ -199,7 +205,7 @@ def records_of(text: str, mark: str) -> Iterator[list[str]]:
     try:
         yield from csv.reader(io.StringIO(text, newline=""), delimiter=mark)
     except csv.Error as error:
-        raise BadSheet("a file that is no CSV", _SAVED) from error
+        raise Unreadable("a file that is no CSV", _SAVED) from error
     finally:
         csv.field_size_limit(limit)
 
@@ -220,7 +226,6 @@ def delimiter(text: str, headings: Collection[str] = ()) -> str:
 
 
 def _open_quote(text: str, mark: str) -> bool:
-    """True if a cell opens with a quote mark that nothing closes."""
     if text.count('"') % 2 == 0:
         return False
     try:
@@ -232,5 +237,61 @@ def _open_quote(text: str, mark: str) -> bool:
 
 def _cell(text: str) -> Cell:
     if len(text) > LONGEST_CELL:
-        return BadCell(f"{len(text)} characters: {shown(text)}", f"write {LONGEST_CELL} characters at most")
+        return Misread(f"write {LONGEST_CELL} characters at most", f"{len(text)} characters: {shown(text)}")
     return text or None
+
+
+class CsvTable:
+    """The rows of a CSV file to be changed and written back in its form; they are counted as a spreadsheet does.
+
+    ``known`` are headings that it may have, ``first`` those of a file that has none yet.
+    """
+
+    def __init__(self, data: bytes, known: Collection[str], first: Sequence[str] = ()) -> None:
+        text = clean(_letters(data)[0])
+        self._marked = data.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+        self._mark = delimiter(text, known)
+        self._end = "\n" if "\n" in text and "\r\n" not in text else "\r\n"
+        self.records = list(records_of(text, self._mark))
+        self._head = next((k for k, r in enumerate(self.records) if any(c.strip() for c in r)), -1)
+        if self._head < 0:
+            self.records, self._head = [list(first)], 0
+        self.columns = [heading(c) for c in self.records[self._head]]
+
+    def rows(self) -> Iterator[int]:
+        """Numbers of the rows that say something."""
+        for number, record in enumerate(self.records[self._head + 1 :], start=self._head + 2):
+            if any(c.strip() for c in record) and not left_out([record[0].strip()]):
+                yield number
+
+    def cells(self, row: int) -> dict[str, str]:
+        """The cells of a row by heading, each as far as the row goes."""
+        return {name: cell.strip() for name, cell in zip(self.columns, self.records[row - 1], strict=False)}
+
+    def put(self, row: int, cells: Mapping[str, str]) -> None:
+        """Write cells of a row; a heading that is not there yet is added at the end."""
+        record = self.records[row - 1]
+        for column, text in cells.items():
+            if column not in self.columns and text:
+                self.columns.append(column)
+                self.records[self._head].append(column)
+            if column in self.columns:
+                place = self.columns.index(column)
+                record.extend([""] * (place + 1 - len(record)))
+                record[place] = text
+
+    def add(self, cells: Mapping[str, str]) -> int:
+        """A new row at the end; its number."""
+        while len(self.records) > self._head + 1 and not any(c.strip() for c in self.records[-1]):
+            self.records.pop()
+        self.records.append([])
+        self.put(len(self.records), cells)
+        return len(self.records)
+
+    def data(self) -> bytes:
+        out = io.StringIO()
+        writer = csv.writer(out, delimiter=self._mark, lineterminator=self._end)
+        for record in self.records:
+            blank = not any(c.strip() for c in record)
+            writer.writerow([] if blank else [*record, *[""] * (len(self.columns) - len(record))])
+        return (codecs.BOM_UTF8 if self._marked else b"") + out.getvalue().encode("utf-8")

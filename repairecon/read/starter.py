@@ -16,7 +16,8 @@ from repairecon.read.defaults import Defaults
 from repairecon.read.files import HERE, csv_text, write_all
 from repairecon.read.problems import shown
 from repairecon.read.reading import CODE
-from repairecon.read.tables import DEFAULT, EXAMPLE, Row
+from repairecon.read.sheets import DEFAULT, EXAMPLE
+from repairecon.read.tables import Row
 from repairecon.read.toml_file import toml_value
 from repairecon.read.values import plain
 from repairecon.records import Range, RepaireconError

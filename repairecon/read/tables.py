@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, ClassVar, TypeAlias, TypeVar, cast
 
 from repairecon.read import values
 from repairecon.read.columns import ENDS, Column, Headings
 from repairecon.read.files import Unreadable, decoded, read_data
-from repairecon.read.problems import SURE, Names, Problems, clean, closest, shown, undecoded
-from repairecon.read.sheets import BadCell, Cell, Sheet, csv_rows, heading, text_of
+from repairecon.read.problems import SURE, Names, Problems, clean, closest, shown, shown_value, undecoded
+from repairecon.read.sheets import Cell, Sheet, csv_rows, heading, left_out, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import Range, Source
 
-EXAMPLE, DEFAULT = "example:", "default:"
-"""A row whose first cell begins with one of these is left out."""
+T = TypeVar("T")
+Ends: TypeAlias = tuple[Mapping[str, Any], str, Mapping[str, str], Source]
+"""Low, likely and high as written, the shape, for faults the place of each, and where they stand."""
 NOTHING = Range(0.0, 0.0, 0.0, source=Source("blank"))
 """A figure that is left blank where blank means none."""
-T = TypeVar("T")
 NO_END = "its last line has no end: look whether the file is whole"
 
 
@@ -31,37 +31,42 @@ class Entry(ABC):
     What is wrong is noted as a fault and reads as blank.
     """
 
+    _number: ClassVar[Any] = staticmethod(values.number)
+    _yes: ClassVar[Any] = staticmethod(values.yes_no)
+
     file: str
     cells: dict[str, Any]
     problems: Problems
     declared: Mapping[str, Column] = field(default_factory=dict)
     bad: set[str] = field(default_factory=set)
 
+    @abstractmethod
     def place(self, name: str) -> tuple[int | None, str]:
         """Row or line, and the name as faults show it."""
-        return None, name
-
-    def written(self, name: str) -> Any:
-        """What stands there, right or wrong; None when blank."""
-        return self.cells.get(name)
-
-    def text(self, name: str) -> str:
-        """Words, empty when blank or wrong."""
-        return self.value(name) or ""
 
     @abstractmethod
-    def range(self, name: str) -> Range | None:
-        """An uncertain number, None when blank or wrong."""
+    def _ends(self, name: str) -> Ends | None:
+        """What an uncertain number is made of, None where nothing of it is written or it is wrong."""
 
     @abstractmethod
     def lacks(self, name: str) -> bool:
         """True if it is blank where something may be written."""
 
-    def _number(self, value: Any, limits: Limits) -> float | Misread:
-        return values.number(value, limits)
+    def written(self, name: str) -> Any:
+        """What stands there, right or wrong; None when blank."""
+        return self.cells.get(name)
 
-    def _yes(self, value: Any) -> bool | Misread:
-        return values.yes_no(value)
+    def has(self, name: str) -> bool:
+        """True if something, right or wrong, is written there."""
+        return self.written(name) is not None
+
+    def value(self, name: str) -> Any:
+        """What stands there, None when blank or wrong."""
+        return None if name in self.bad else self.written(name)
+
+    def text(self, name: str) -> str:
+        """Words, empty when blank or wrong."""
+        return self.value(name) or ""
 
     def column(self, name: str) -> Column:
         """How it is declared; one that is not is read as its reader says."""
@@ -69,21 +74,13 @@ class Entry(ABC):
 
     def shown(self, name: str) -> str:
         """What stands there, as faults quote it."""
-        return shown(str(self.written(name)))
+        return shown_value(self.written(name))
 
     def fault(self, name: str, found: str, write: str) -> None:
         """Note a fault."""
         self.bad.add(name)
         row, column = self.place(name)
         self.problems.add(self.file, row, column, found, write)
-
-    def value(self, name: str) -> Any:
-        """What stands there, None when blank or wrong."""
-        return None if name in self.bad else self.written(name)
-
-    def has(self, name: str) -> bool:
-        """True if something, right or wrong, is written there."""
-        return self.written(name) is not None
 
     def required(self, name: str, write: str = "") -> str:
         """Words that must be there; ``write`` is what to write where the column does not say it."""
@@ -113,16 +110,22 @@ class Entry(ABC):
             if column.need == "yes" and self.lacks(name):
                 self.fault(name, "nothing", column.write)
 
+    def _taken(self, name: str, reader: Callable[[Any], T | Misread]) -> T | None:
+        return self._made(name, self.value(name), reader)
+
+    def _made(self, name: str, value: Any, reader: Callable[[Any], T | Misread]) -> T | None:
+        """What a reader makes of a value, None when it is blank or wrong."""
+        read = None if value is None else reader(value)
+        if not isinstance(read, Misread):
+            return read
+        self.fault(name, shown_value(value), read.write)
+        return None
+
     def number(self, name: str, limits: Limits | None = None) -> float | None:
         """A number; its default, if it has one of its own, when blank or wrong."""
-        value = self.value(name)
-        if value is not None:
-            read = self._number(value, limits or self.column(name).limits)
-            if not isinstance(read, Misread):
-                return read
-            self.fault(name, self.shown(name), read.write)
-        default = self.column(name).default
-        return float(default) if default.isdigit() else None
+        column = self.column(name)
+        read = self._taken(name, lambda value: self._number(value, limits or column.limits))
+        return float(column.default) if read is None and column.default.isdigit() else read
 
     def whole(self, name: str) -> int | None:
         """A whole number."""
@@ -135,21 +138,14 @@ class Entry(ABC):
 
     def yes_if_written(self, name: str) -> bool | None:
         """Yes or no, None when blank or wrong."""
-        value = self.value(name)
-        if value is None:
-            return None
-        read = self._yes(value)
-        if isinstance(read, Misread):
-            self.fault(name, self.shown(name), read.write)
-            return None
-        return read
+        return self._taken(name, self._yes)
 
     def yes(self, name: str, default: bool | None = None) -> bool:
         """Yes or no; its default when blank or wrong."""
         read = self.yes_if_written(name)
-        if read is None and default is None:
-            return self.column(name).default == "yes"
-        return bool(default) if read is None else read
+        if read is None:
+            return self.column(name).default == "yes" if default is None else default
+        return read
 
     def choice(self, name: str, options: Sequence[str] = (), default: str | None = None) -> str:
         """One of the options, whatever its case; the default, if that is one of them, when blank or wrong."""
@@ -159,23 +155,12 @@ class Entry(ABC):
             return word
         if word:
             self.fault(name, self.shown(name), self.problems.advice(word, options))
-        if default is None:
-            default = self.column(name).default
+        default = self.column(name).default if default is None else default
         return default if default in options else ""
 
     def date(self, name: str) -> str:
         """A date as year-month-day, empty when blank or wrong."""
-        value = self.value(name)
-        if value is None:
-            return ""
-        read = values.date(value)
-        between = self.column(name).options
-        if not isinstance(read, Misread) and between and not between[0] <= read <= between[1]:
-            read = Misread(f"write a day between {between[0]} and {between[1]}")
-        if isinstance(read, Misread):
-            self.fault(name, self.shown(name), read.write)
-            return ""
-        return read
+        return self._taken(name, lambda value: values.date(value, self.column(name).options)) or ""
 
     def read(self, name: str) -> Any:
         """The value as its column is declared."""
@@ -184,24 +169,27 @@ class Entry(ABC):
             return self.amount(name) if column.default == "0" else self.range(name)
         if column.type == "yes":
             return self.yes(name) if column.default else self.yes_if_written(name)
-        if column.type in ("number", "fraction"):
-            return self.number(name)
-        readers: dict[str, Any] = {"whole": self.whole, "choice": self.choice, "date": self.date}
+        readers: dict[str, Any] = {"number": self.number, "fraction": self.number, "whole": self.whole}
+        readers |= {"choice": self.choice, "date": self.date}
         return readers.get(column.type, self.text)(name)
 
     def these(self, *names: str) -> dict[str, Any]:
         """Several values, by name."""
         return {name: self.read(name) for name in names}
 
-    def _range(self, numbers: Sequence[float | None], form: str, source: Source, at: Mapping[str, str]) -> Range | None:
-        """The range of low, likely and high; ``at`` are the places of each, and of the shape, for its faults."""
+    def range(self, name: str) -> Range | None:
+        """An uncertain number, None when blank or wrong."""
+        found = self._ends(name)
+        if found is None:
+            return None
+        (given, form, at, source), limits = found, self.column(name).limits
+        low, likely, high = (self._made(at[e], given.get(e), lambda v: self._number(v, limits)) for e in ENDS)
         shape = values.shape(form)
         if isinstance(shape, Misread):
             self.fault(at["shape"], shown(form), shape.write)
             shape = "pert"
         if any(at[end] in self.bad for end in ENDS):
             return None
-        low, likely, high = numbers
         read = values.in_order(low, likely, high, shape, source)
         if isinstance(read, Misread):
             lacking = read.found == "nothing" and at["low"] == at["high"]
@@ -242,13 +230,11 @@ class Row(Entry):
         """True if something, right or wrong, is written in one of the three columns."""
         return self.has(f"{name}_likely") or self.has(f"{name}_low") or self.has(f"{name}_high")
 
-    def range(self, name: str) -> Range | None:
-        """The range in ``name_low``, ``name_likely``, ``name_high``, None when blank or wrong."""
+    def _ends(self, name: str) -> Ends | None:
         if not self.has_range(name):
             return None
         at = {end: f"{name}_{end}" for end in (*ENDS, "shape")}
-        numbers = [self.number(at[end], self.column(name).limits) for end in ENDS]
-        return self._range(numbers, self.text(at["shape"]), self.source, at)
+        return {end: self.value(at[end]) for end in ENDS}, self.text(at["shape"]), at, self.source
 
     def misplaced(self, kind: str) -> list[Column]:
         """Columns that hold something, right or wrong, and are for rows of other kinds alone."""
@@ -280,14 +266,11 @@ class Table:
         return bool(self.rows) or not self.whole
 
 
-def _meant(name: str, headings: Headings, cutoff: float = SURE) -> str:
-    """The heading that an unknown one surely means, else empty."""
+def _meant(name: str, headings: Headings) -> str:
     if f"{name}_likely" in headings.known:
         return f"{name}_likely"
-    for column in headings.declared.values():
-        if name in map(heading, column.also):
-            return column.headings[0] if len(column.headings) == 1 else f"{column.name}_likely"
-    return closest(name, headings.columns, cutoff)
+    also = (column.heading for column in headings.declared.values() if name in map(heading, column.also))
+    return next(also, "") or closest(name, headings.columns, SURE)
 
 
 def _columns(cells: list[str], row: int, table: Table, headings: Headings, problems: Problems) -> list[str]:
@@ -334,27 +317,28 @@ def table_of(sheet: Sheet, headings: Headings, problems: Problems) -> Table:
         write = f"write the headings {', '.join(headings.required)}, or take the file away"
         problems.add(table.file, None, "", "an empty file", write)
         return table
-    head = next(iter(sheet.rows))
+    head, *below = sheet.rows
     wide = [text_of(c) for c in sheet.rows[head]]
     columns = _columns(wide, head, table, headings, problems)
     width = sheet.widths.get(head, len(wide))
     bare = {k for k in range(width) if k >= len(wide) or not wide[k]}
-    for number, cells in sheet.rows.items():
-        if number != head and not text_of(cells[0]).casefold().startswith((EXAMPLE, DEFAULT)):
-            filled = [text_of(c) for c in cells] + [""] * (len(columns) - len(cells))
-            by_name = {name: cell for name, cell in zip(columns, filled, strict=False) if name}
-            row = Row(file=sheet.file, row=number, cells=by_name, problems=problems, declared=headings.declared)
-            _check_form(row, cells, columns, width, bare)
-            if sheet.closed and sheet.widths.get(number, len(columns)) < len(columns):
-                found = f"{sheet.widths[number]} cells under {len(columns)} headings"
-                write = "write a mark between cells for each blank one too, or look whether the file was cut short"
-                problems.add(row.file, number, "", found, write)
-            row.check_needed()
-            table.rows.append(row)
+    for number in below:
+        cells = sheet.rows[number]
+        if left_out(cells):
+            continue
+        filled = [text_of(c) for c in cells] + [""] * (len(columns) - len(cells))
+        by_name = {name: cell for name, cell in zip(columns, filled, strict=False) if name}
+        row = Row(file=sheet.file, row=number, cells=by_name, problems=problems, declared=headings.declared)
+        _check_form(row, cells, columns, width, bare)
+        if sheet.closed and sheet.widths.get(number, len(columns)) < len(columns):
+            found = f"{sheet.widths[number]} cells under {len(columns)} headings"
+            write = "write a mark between cells for each blank one too, or look whether the file was cut short"
+            problems.add(row.file, number, "", found, write)
+        row.check_needed()
+        table.rows.append(row)
     if not sheet.closed:
         table.whole = False
-        write = "close it, or take it out"
-        problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", write)
+        problems.add(table.file, max(sheet.rows), "", "a quote mark that is never closed", "close it, or take it out")
     elif not sheet.ends:
         table.note = NO_END
     return table
@@ -370,7 +354,7 @@ def _check_form(row: Row, cells: Sequence[Cell], columns: Sequence[str], width: 
         write = "put text with a comma in double quotes; write decimals with a point"
         row.problems.add(row.file, row.row, "", f"more cells than headings: {shown(extra)}", write)
     for name, cell in zip(columns, cells, strict=False):
-        if isinstance(cell, BadCell) and name:
+        if isinstance(cell, Misread) and name:
             row.fault(name, cell.found, cell.write)
         elif isinstance(cell, str) and name and not cell.isascii() and undecoded(cell):
             row.fault(name, shown(cell), "save the file as CSV UTF-8 and write the letters marked ? again")

@@ -15,10 +15,9 @@ from typing import Any
 from repairecon.read import values
 from repairecon.read.columns import ANY, CASE, ENDS, Column, sections
 from repairecon.read.files import Unreadable, decoded, read_text
-from repairecon.read.problems import SURE, Problems, clean, closest, shown, undecoded
-from repairecon.read.tables import Entry
-from repairecon.read.values import Limits, Misread
-from repairecon.records import Range, Source
+from repairecon.read.problems import SURE, Problems, clean, closest, shown, shown_value, undecoded
+from repairecon.read.tables import Ends, Entry
+from repairecon.records import Source
 
 _HEADER = re.compile(r"^\s*\[\[?([^\[\]]+)\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"""^\s*("[^"]*"|'[^']*'|[\w.-]+)\s*=""")
@@ -29,45 +28,32 @@ _AT_LINE = re.compile(r"\(at line ([0-9]+), column [0-9]+\)|\(at end of document
 class Section(Entry):
     """One table of the file, its values read with faults noted."""
 
+    _number = staticmethod(values.toml_number)
+    _yes = staticmethod(values.toml_yes)
+
     name: str
     lines: Mapping[str, int] = field(default_factory=dict)
     nth: int = 0
     inherited: Mapping[str, Source] = field(default_factory=dict)
     """Where a key stands that is not of this file."""
 
-    def line(self, key: str = "") -> int | None:
-        """The line of a key, else of the section, as far as it can be found."""
-        path = f"{self.name}#{self.nth}" if self.nth else self.name
-        return self.lines.get(f"{path}.{key}" if key else path, self.lines.get(path))
-
     def place(self, name: str) -> tuple[int | None, str]:
-        """Line, and the key with its section."""
-        return self.line(name), f"{self.name}.{name}" if self.name else name
+        """The line of a key, else of the section, as far as it can be found; and the key with its section."""
+        path = f"{self.name}#{self.nth}" if self.nth else self.name
+        return self.lines.get(f"{path}.{name}", self.lines.get(path)), f"{self.name}.{name}"
 
     def source(self, key: str) -> Source:
         """Where a key stands."""
         return self.inherited.get(f"{self.name}.{key}") or Source(self.file, *self.place(key))
-
-    def has(self, name: str) -> bool:
-        """True if something, right or wrong, is written there."""
-        return name in self.cells
 
     def lacks(self, name: str) -> bool:
         """True if it is absent or blank."""
         value = self.written(name)
         return name not in self.bad and (value is None or (isinstance(value, str) and not clean(value).strip()))
 
-    def shown(self, name: str) -> str:
-        """The value as faults quote it."""
-        return shown_value(self.written(name))
-
     def text(self, name: str) -> str:
         """Text, clean and on one line; empty if absent or wrong."""
-        value = self.value(name)
-        if value is None or isinstance(value, str):
-            return " ".join(clean(value or "").split())
-        self.fault(name, shown_value(value), "write words in double quotes")
-        return ""
+        return self._taken(name, values.toml_words) or ""
 
     def words(self, name: str) -> tuple[str, ...]:
         """Several words, clean; one may stand without its list."""
@@ -82,61 +68,30 @@ class Section(Entry):
         """How it is declared, by its name or for keys of any name."""
         return self.declared[name if name in self.declared else ANY]
 
-    def _number(self, value: Any, limits: Limits) -> float | Misread:
-        return values.toml_number(value, limits)
-
-    def _yes(self, value: Any) -> bool | Misread:
-        return value if isinstance(value, bool) else Misread("write true or false")
-
-    def range(self, name: str) -> Range | None:
-        """A number, [low, likely, high] or {low=, likely=, high=, shape=}; None if absent or wrong."""
+    def _ends(self, name: str) -> Ends | None:
         value = self.value(name)
-        if value is None:
-            return None
-        ends, form = {"likely": value}, "pert"
-        if isinstance(value, list):
-            if len(value) != 3:
-                self.fault(name, shown_value(value), "write one number or [low, likely, high]")
-                return None
+        ends, shape = {"likely": value}, "pert"
+        if isinstance(value, list) and len(value) == 3:
             ends = dict(zip(ENDS, value, strict=True))
+        elif isinstance(value, list):
+            self.fault(name, shown_value(value), "write one number or [low, likely, high]")
         elif isinstance(value, dict):
-            for key in value:
-                if key not in (*ENDS, "shape"):
-                    write = self.problems.advice(key, (*ENDS, "shape"))
-                    self.fault(name, f"an unknown key {shown(key)}", write)
-            ends, form = value, clean(str(value.get("shape", form)))
-        numbers = [self._end(name, ends.get(end)) for end in ENDS]
-        at = dict.fromkeys((*ENDS, "shape"), name)
-        return self._range(numbers, form, self.source(name), at)
-
-    def _end(self, name: str, value: object) -> float | None:
-        read = None if value is None else values.toml_number(value, self.column(name).limits)
-        if isinstance(read, Misread):
-            self.fault(name, shown_value(value), read.write)
+            for key in [key for key in value if key not in (*ENDS, "shape")]:
+                self.fault(name, f"an unknown key {shown(key)}", self.problems.advice(key, (*ENDS, "shape")))
+            ends, shape = value, clean(str(value.get("shape", shape)))
+        if value is None or (name in self.bad and not isinstance(value, dict)):
             return None
-        return read
+        return ends, shape, dict.fromkeys((*ENDS, "shape"), name), self.source(name)
 
     def only_known(self) -> Section:
         """Note unknown keys; a misspelt one is read as what it was meant to be."""
         known = tuple(self.declared)
-        for name in [] if ANY in known else list(self.cells):
-            if name in known:
-                continue
+        for name in [] if ANY in known else [name for name in self.cells if name not in known]:
             self.fault(name, f"an unknown key {shown(name)}", self.problems.advice(name, known))
             near = closest(name, known, cutoff=SURE)
             if near and near not in self.cells:
                 self.cells[near] = self.cells[name]
         return self
-
-
-def shown_value(value: object) -> str:
-    """A value in quote marks."""
-    if isinstance(value, str):
-        return shown(value)
-    try:
-        return shown(str(value))
-    except ValueError:  # a whole number of thousands of digits has no text
-        return "a number beyond all measure"
 
 
 @dataclass
@@ -150,17 +105,11 @@ class TomlFile:
     file: str = CASE
     inherited: dict[str, Source] = field(default_factory=dict)
 
-    def _section(self, name: str, values: dict[str, Any], nth: int = 0, of: str = "") -> Section:
+    def _section(self, name: str, cells: dict[str, Any], of: str, nth: int = 0) -> Section:
         section = Section(
-            file=self.file,
-            name=name,
-            cells=values,
-            problems=self.problems,
-            declared=sections(self.file)[of or name],
-            lines=self.lines,
-            nth=nth,
-            inherited=self.inherited,
-        ).only_known()
+            file=self.file, name=name, cells=dict(cells), problems=self.problems, declared=sections(self.file)[of],
+            lines=self.lines, nth=nth, inherited=self.inherited,
+        ).only_known()  # fmt: skip
         if self.whole:
             section.check_needed()
         return section
@@ -173,17 +122,16 @@ class TomlFile:
         if not isinstance(value, dict):
             self._not_a_table(name, value)
             value = {}
-        return self._section(name, dict(value), of=of)
+        return self._section(name, value, of or name)
 
     def sections(self, name: str) -> list[Section]:
         """The tables written ``[[name]]``."""
         value = self.data.get(name, [])
-        if isinstance(value, dict):
-            value = [value]
-        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+        listed = [value] if isinstance(value, dict) else value
+        if not isinstance(listed, list) or not all(isinstance(v, dict) for v in listed):
             self._not_a_table(name, value, f"[[{name}]]")
             return []
-        return [self._section(name, dict(v), nth) for nth, v in enumerate(value)]
+        return [self._section(name, v, name, nth) for nth, v in enumerate(listed)]
 
     def check_sections(self) -> None:
         """Note sections that nothing reads."""
@@ -218,6 +166,7 @@ def places_in(text: str) -> dict[str, int]:
 
 def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> TomlFile:
     """case.toml or another such file, or its bytes; its faults of form noted."""
+    none = TomlFile(problems, {}, {}, whole=False, file=file)
     try:
         text = clean(decoded(source)) if isinstance(source, bytes) else read_text(source)
         text = text.replace("\r\n", "\n").replace("\r", "\n")
@@ -225,7 +174,7 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> Tom
         absent = file == CASE and "no such" in error.found
         write = "write a case.toml with [unit] and [three_numbers]" if absent else error.write
         problems.add(file, None, "", error.found, write)
-        return TomlFile(problems, {}, {}, whole=False, file=file)
+        return none
     if undecoded(text):
         for number, line in enumerate(text.split("\n"), start=1):
             if undecoded(line):
@@ -235,21 +184,21 @@ def read_toml(source: Path | bytes, problems: Problems, file: str = CASE) -> Tom
     try:
         return TomlFile(problems, tomllib.loads(text), places_in(text), whole=True, file=file)
     except (ValueError, RecursionError) as error:
-        _syntax_fault(error, text, problems, file)
-    return TomlFile(problems, {}, {}, whole=False, file=file)
-
-
-def _syntax_fault(error: Exception, text: str, problems: Problems, file: str) -> None:
-    where = _AT_LINE.search(str(error))
-    lines = text.split("\n")
-    row = int(where[1]) if where and where[1] else len(lines) if where else None
-    found = shown(lines[row - 1]) if row else "a file that is not TOML"
-    reason = _AT_LINE.sub("", str(error)).strip() if isinstance(error, tomllib.TOMLDecodeError) else "too deep"
-    problems.add(file, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")
+        where = _AT_LINE.search(str(error))
+        lines = text.split("\n")
+        row = int(where[1] or len(lines)) if where else None
+        found = shown(lines[row - 1]) if row else "a file that is not TOML"
+        reason = _AT_LINE.sub("", str(error)).strip() if isinstance(error, tomllib.TOMLDecodeError) else "too deep"
+        problems.add(file, row, "", found, f"write key = value as in TOML ({shown(reason)[1:-1]})")
+    return none
 
 
 def toml_value(value: object) -> str:
     """A value as TOML has it."""
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{toml_key(name)} = {toml_value(v)}' for name, v in value.items())}}}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(toml_value, value))}]"
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, date):
@@ -257,11 +206,13 @@ def toml_value(value: object) -> str:
     return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
 
 
+def toml_key(name: str) -> str:
+    """A key as TOML has it, in quote marks where it needs them."""
+    return name if name.isidentifier() and name.isascii() else toml_value(name)
+
+
 def toml_lines(header: str, entries: Mapping[str, object]) -> Iterator[str]:
     """A table with its header, such as ``[learned]``; what is None is left out."""
     yield header
-    for name, value in entries.items():
-        plain = name.isidentifier() and name.isascii()
-        if value is not None:
-            yield f"{name if plain else toml_value(name)} = {toml_value(value)}"
+    yield from (f"{toml_key(name)} = {toml_value(value)}" for name, value in entries.items() if value is not None)
     yield ""

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime
 import math
 import re
-from contextlib import suppress
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import cast
 
+from repairecon.read.problems import clean
 from repairecon.records import SHAPES, Range, Shape, Source
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
@@ -17,6 +18,7 @@ _FORM = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)*|[+-]?[.,][0-9]+")
 _DOUBTFUL = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _BETWEEN_THOUSANDS = re.compile(r"(?<=[0-9])[ '’\u00a0\u202f](?=[0-9]{3}(?![0-9]))")
 _OTHER_MARKS = re.compile(r"[^0-9.,+\- '’\u00a0\u202f]+")
+A_DATE = "write a date as year-month-day, such as 2026-03-31"
 _TRUE, _FALSE = ("yes", "y", "true"), ("no", "n", "false")
 
 
@@ -40,16 +42,21 @@ COUNT = Limits(1.0, 1e6, whole=True)
 
 @dataclass(frozen=True)
 class Misread:
-    """A value that could not be taken: what to write instead (and, of several, which and what)."""
+    """A value that could not be taken: what to write instead, what was found, and of several which."""
 
     write: str
-    which: str = ""
     found: str = ""
+    which: str = ""
+
+
+def figure(value: float) -> int | float:
+    """A number without a needless point."""
+    return int(value) if value == int(value) and abs(value) < 1e15 else value
 
 
 def plain(value: float) -> str:
     """A number as an owner would type it."""
-    return str(int(value)) if value == int(value) and abs(value) < 1e15 else str(value)
+    return str(figure(value))
 
 
 def within(value: float, limits: Limits) -> float | Misread:
@@ -64,9 +71,7 @@ def within(value: float, limits: Limits) -> float | Misread:
         return Misread(f"write {'more than' if limits.above else 'not less than'} {plain(limits.low)}")
     if value > limits.high:
         return Misread(f"write {plain(limits.high)} at most")
-    if limits.whole and value != int(value):
-        return Misread("write a whole number such as 2")
-    return value
+    return Misread("write a whole number such as 2") if limits.whole and value != int(value) else value
 
 
 def bare(text: str) -> str:
@@ -80,19 +85,16 @@ def decimal_mark(text: str) -> str:
     if not _FORM.fullmatch(text) or _DOUBTFUL.fullmatch(text):
         return ""
     points, commas = text.count("."), text.count(",")
-    if points and commas:
-        return max(".,", key=text.rfind)
-    mark = "." if points else "," if commas else ""
-    if points + commas > 1:
-        return "," if mark == "." else "."
-    return mark
+    last = max(".,", key=text.rfind)
+    if not points and not commas:
+        return ""
+    return last if points + commas == 1 or (points and commas) else ".,".replace(last, "")
 
 
 def both_readings(text: str) -> tuple[str, str]:
     """``1,250`` with its mark between thousands and as the decimal one; empty where there is no doubt."""
-    if not _DOUBTFUL.fullmatch(bare(text)):
-        return "", ""
-    return bare(text).replace(".", "").replace(",", ""), bare(text).replace(",", ".")
+    text = bare(text).replace(",", ".")
+    return (text.replace(".", ""), text) if _DOUBTFUL.fullmatch(text) else ("", "")
 
 
 def with_point(text: str, mark: str = "") -> str:
@@ -121,7 +123,6 @@ def of_percent(text: str) -> str:
 
 
 def _advice(text: str, limits: Limits) -> str:
-    """What to write instead of ``text``, which is no number."""
     figure = _OTHER_MARKS.sub("", text).strip() if len(text) <= 60 else ""
     if _NUMBER.fullmatch(figure) and "%" in text:
         return f"give {of_percent(figure)} for {figure} %"
@@ -157,6 +158,16 @@ def toml_number(value: object, limits: Limits) -> float | Misread:
         return Misread(f"write {plain(limits.high)} at most")
 
 
+def toml_yes(value: object) -> bool | Misread:
+    """The yes or no of a TOML value."""
+    return value if isinstance(value, bool) else Misread("write true or false")
+
+
+def toml_words(value: object) -> str | Misread:
+    """The words of a TOML value, clean and on one line."""
+    return " ".join(clean(value).split()) if isinstance(value, str) else Misread("write words in double quotes")
+
+
 def yes_no(text: str) -> bool | Misread:
     """Yes or no."""
     word = text.casefold()
@@ -165,16 +176,18 @@ def yes_no(text: str) -> bool | Misread:
     return False if word in _FALSE else Misread("write yes or no")
 
 
-def date(value: object) -> str | Misread:
-    """A date as year-month-day."""
-    if isinstance(value, datetime.datetime):
-        return value.date().isoformat()
-    if isinstance(value, datetime.date):
-        return value.isoformat()
-    if isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
-        with suppress(ValueError):
-            return datetime.date.fromisoformat(value).isoformat()
-    return Misread("write a date as year-month-day, such as 2026-03-31")
+def date(value: object, between: Sequence[str] = ()) -> str | Misread:
+    """A date as year-month-day; ``between`` are its first and last day."""
+    day = value.isoformat()[:10] if isinstance(value, datetime.date) else value
+    if not isinstance(day, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", day):
+        return Misread(A_DATE)
+    try:
+        datetime.date.fromisoformat(day)
+    except ValueError:
+        return Misread(A_DATE)
+    if between and not between[0] <= day <= between[1]:
+        return Misread(f"write a day between {between[0]} and {between[1]}")
+    return day
 
 
 def shape(text: str) -> Shape | Misread:
@@ -192,20 +205,14 @@ def in_order(
     if likely is None and form == "uniform" and low is not None and high is not None:
         likely = (low + high) / 2.0
     if low is None or likely is None or high is None:
-        which = "low" if low is None else "likely" if likely is None else "high"
-        if likely is None:
-            which = "likely"
-        return Misread("give low, likely and high, or likely alone", which, "nothing")
+        which = "likely" if likely is None else "low" if low is None else "high"
+        return Misread("give low, likely and high, or likely alone", "nothing", which)
     found = f"low {plain(low)}, likely {plain(likely)}, high {plain(high)}"
     if not low <= likely <= high:
-        which = "low" if low > likely else "high"
-        return Misread("write them so that low <= likely <= high", which, found)
+        return Misread("write them so that low <= likely <= high", found, "low" if low > likely else "high")
     if form == "lognormal" and low != high and not _lognormal_fits(low, likely, high):
-        return Misread(
-            "lognormal needs high - likely > likely - low > 0 and low * high >= likely * likely; or take pert",
-            "shape",
-            found,
-        )
+        write = "lognormal needs high - likely > likely - low > 0 and low * high >= likely * likely; or take pert"
+        return Misread(write, found, "shape")
     return Range(low, likely, high, form, source)
 
 

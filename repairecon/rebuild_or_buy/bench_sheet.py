@@ -258,10 +258,10 @@ class BenchSheet:
 
     @property
     def stop(self) -> list[str]:
-        """The rule in words: from the answer, else what ends a rebuild of this kind."""
+        """The rule in words: that of the advice, on its basis; else what ends a rebuild of this kind."""
         leave_it = "Stop before it is opened: that is for the specialist or the licensed hand."
         bar = [leave_it] if self.match.own_rebuild == _LICENSED else []
-        if self.answer is not None and (lines := sentences.stop_rule(self.answer, self.answer.stop_when)):
+        if self.answer is not None and (lines := sentences.stop_rule(self.answer, self.answer.advice.stops)):
             return [*bar, *lines]
         ends = [f"{b.event}: {b.outcome}" for b in self.own_events if b.ends_rebuild]
         if self.known is not None and not ends:

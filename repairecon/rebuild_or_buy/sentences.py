@@ -160,8 +160,9 @@ def stop_rule(answer: Answer, stops: Sequence[StopWhen]) -> list[str]:
         do = "look elsewhere" if action == LEAVE else step(answer, action)
         when, often = AFTER["now" if point < 0 else STAGES[point]], chance_words(sum(s.chance for s in some))
         said = [" with ".join(o if action == LEAVE else f"{event} {o}" for event, o in s.findings) for s in some]
-        rest = len(said) - MOST_FINDINGS
-        found = "; or ".join([*said[:MOST_FINDINGS], *([f"one of {whole(rest)} rarer findings"] if rest > 0 else [])])
+        rarer = len(said) - MOST_FINDINGS
+        more = "one rarer finding" if rarer == 1 else f"one of {whole(rarer)} rarer findings"
+        found = "; or ".join([*said[:MOST_FINDINGS], *([more] if rarer > 0 else [])])
         lines.append(f"{capital(when)}: {do}{found and f' if you find {found}'} ({often}).")
     return lines
 

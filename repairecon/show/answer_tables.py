@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from repairecon.read.table_folder import write_tables
+from repairecon.read.result_table import write_tables
 
 Rows: TypeAlias = list[list[Any]]
 Record: TypeAlias = dict[tuple[str, ...], Any]

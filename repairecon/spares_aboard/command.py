@@ -53,7 +53,7 @@ def add(jobs: Any) -> None:
 
 
 def _shopping(args: argparse.Namespace) -> None:
-    from repairecon.read.requests import write_requests
+    from repairecon.read.orders import write_requests
     from repairecon.spares_aboard.shopping import in_words, shopping_list
 
     with _solver_words_aside():

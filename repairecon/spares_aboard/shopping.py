@@ -13,8 +13,8 @@ from repairecon.book.spares_book import book_at
 from repairecon.read.boat import BoatPapers, boat_around, read_boat
 from repairecon.read.closed import FOLDER as DECIDED
 from repairecon.read.from_stock import same_part
+from repairecon.read.orders import AskLine
 from repairecon.read.problems import key
-from repairecon.read.requests import AskLine
 from repairecon.records import Case, Item, OnHand, Part, RepaireconError
 from repairecon.show.layout import wrapped
 from repairecon.show.words import quantity

@@ -16,17 +16,11 @@ from hypothesis import strategies as st
 from openpyxl.utils.datetime import MAC_EPOCH
 from workbook_makers import ROWS, SHEET, book, packed, parts, saved, with_part, with_rows
 
-from repairecon.read.price_list import date_of_serial
-from repairecon.read.sheets import (
-    MOST_COLUMNS,
-    MOST_EMPTY,
-    BadCell,
-    BadSheet,
-    Sheet,
-    column_letters,
-    read_sheet,
-)
-from repairecon.read.workbook import LARGEST_UNPACKED, read_workbook
+from repairecon.read.files import Unreadable
+from repairecon.read.loose_cells import date_of_serial
+from repairecon.read.sheets import MOST_COLUMNS, Sheet, column_letters, read_sheet
+from repairecon.read.values import Misread
+from repairecon.read.workbook import LARGEST_UNPACKED, MOST_EMPTY, read_workbook
 from repairecon.records import SheetError
 
 
@@ -35,7 +29,7 @@ def read(data: bytes, wanted: str = "") -> Sheet:
 
 
 def refused(data: bytes) -> str:
-    with pytest.raises(BadSheet) as raised:
+    with pytest.raises(Unreadable) as raised:
         read(data)
     assert raised.value.write
     return raised.value.found
@@ -99,9 +93,9 @@ def test_the_other_date_system() -> None:
 def test_times_and_dates_that_cannot_be() -> None:
     assert read(dated(36526.5)).rows[2] == ("2000-01-01 12:00",)
     (cell,) = read(dated(3e6)).rows[2]
-    assert isinstance(cell, BadCell)
+    assert isinstance(cell, Misread)
     (cell,) = read(dated(0.25)).rows[2]
-    assert isinstance(cell, BadCell)
+    assert isinstance(cell, Misread)
     assert "a time" in cell.found
 
 
@@ -109,7 +103,7 @@ def test_formulas_are_never_reckoned() -> None:
     """The result that is kept is taken, right or wrong; where none is kept it is a fault of that cell."""
     data = book([("a", "b"), ("=1+1", 5)])
     (bare, plain) = read(data).rows[2]
-    assert isinstance(bare, BadCell)
+    assert isinstance(bare, Misread)
     assert "a formula that keeps no result" in bare.found
     assert plain == 5
     kept = read(
@@ -124,12 +118,12 @@ def test_errors_booleans_and_wild_numbers() -> None:
         sheet["A2"].data_type = "e"  # type: ignore[index]
 
     row = read(book([("a", "b", "c"), ("#N/A", True, 1)], change=change)).rows[2]
-    assert isinstance(row[0], BadCell)
+    assert isinstance(row[0], Misread)
     assert row[0].found == "the error '#N/A'"
     assert row[1] is True
     wild = with_part(book(), SHEET, lambda xml: xml.replace(b"<v>6.5</v>", b"<v>1e999</v>"))
     cell = read(wild).rows[2][1]
-    assert isinstance(cell, BadCell)
+    assert isinstance(cell, Misread)
     assert cell.found == "a number beyond all measure"
 
 
@@ -138,7 +132,7 @@ def test_what_lies_under_a_merged_cell_is_told() -> None:
     sheet = read(book(rows, change=lambda s: s.merge_cells("A2:A3")))
     assert sheet.rows[2] == ("seal", 1)
     hidden = sheet.rows[3][0]
-    assert isinstance(hidden, BadCell)
+    assert isinstance(hidden, Misread)
     assert hidden.found == "a cell merged with A2"
     assert sheet.rows[4] == (None, 3)
 
@@ -159,7 +153,7 @@ def test_sheets_hidden_and_not() -> None:
     assert named.rows[1] == ("second",)
     assert named.notes == ("'Prices' is a hidden sheet",)
     assert refused(two_sheets("visible")) == "2 sheets"
-    with pytest.raises(BadSheet, match="no sheet 'Prises'"):
+    with pytest.raises(Unreadable, match="no sheet 'Prises'"):
         read(two_sheets("visible"), "Prises")
 
 
@@ -327,7 +321,7 @@ MERGED = book(change=lambda s: s.merge_cells("A5:B6"))
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_a_spoilt_workbook_is_read_or_refused(data: st.DataObject) -> None:
-    """Bytes exchanged in any part, or in the archive: rows, or BadSheet; never another error."""
+    """Bytes exchanged in any part, or in the archive: rows, or Unreadable; never another error."""
     whole = MERGED
     if data.draw(st.booleans()):
         files = parts(whole)
@@ -344,6 +338,6 @@ def test_a_spoilt_workbook_is_read_or_refused(data: st.DataObject) -> None:
         whole = whole[:at] + data.draw(st.binary(max_size=8)) + whole[at + data.draw(st.integers(0, 8)) :]
     try:
         sheet = read(whole)
-    except BadSheet:
+    except Unreadable:
         return
     assert all(len(row) <= MOST_COLUMNS for row in sheet.rows.values())

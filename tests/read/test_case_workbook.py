@@ -18,11 +18,10 @@ from case_makers import GOOD, THREE, write
 
 from repairecon.read.boat import frozen_papers, read_boat, today_of
 from repairecon.read.case_folder import read_case
-from repairecon.read.case_workbook_keep import folder_of
-from repairecon.read.case_workbook_out import write_case_workbook
+from repairecon.read.case_workbook_out import folder_of, write_case_workbook
 from repairecon.read.findings import keep_findings
 from repairecon.read.look_again import look_again
-from repairecon.read.quotes_import import import_quotes
+from repairecon.read.quotes_import import preview
 from repairecon.records import Case, CaseError, RepaireconError, Source
 
 DATA = Path(__file__).resolve().parents[2] / "data"
@@ -256,6 +255,12 @@ def test_every_fault_at_once_by_sheet_row_and_column(book: Path) -> None:
     }  # fmt: skip
 
 
+def test_a_cell_beside_the_columns_of_keys(book: Path) -> None:
+    changed(book, lambda w: setattr(w["case"].cell(3, 30), "value", "a remark"))
+    with pytest.raises(CaseError, match="more cells than headings: 'a remark'"):
+        read_case(book)
+
+
 def test_a_key_said_twice(book: Path) -> None:
     def again(made: Any) -> None:
         keys = made["case"]
@@ -379,11 +384,11 @@ def test_quotes_are_taken_into_it(book: Path, tmp_path: Path) -> None:
     listed.write_text('Item;Each;Kind\ntop seal;"7,10";40x62x10\nbearing;"9,90";6008\n', encoding="utf-8")
     for place in (folder, book):
         columns = {"Item": "item", "Each": "price", "Kind": "designation"}
-        done = import_quotes(place, listed, columns, "bearing stockist")
+        done = preview(place, listed, columns, "bearing stockist").write()
         assert [r.becomes for r in done.rows] == ["changed", "added"]
     same(read_case(folder), read_case(book))
     with pytest.raises(RepaireconError, match="kept in a case folder"):
-        import_quotes(book, listed, {"Item": "item", "Each": "price"}, "bearing stockist", keep_columns=True)
+        preview(book, listed, {"Item": "item", "Each": "price"}, "bearing stockist").write(keep_columns=True)
 
 
 def test_a_decided_case_becomes_a_folder(plain: tuple[Path, Path], book: Path) -> None:

@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from repairecon.read.price_list import agreed_mark, date_text, number_text
-from repairecon.read.sheets import BadCell, BadSheet, Cell, read_csv_sheet
+from repairecon.read.files import Unreadable
+from repairecon.read.loose_cells import agreed_mark, date_text, number_text
+from repairecon.read.sheets import Cell, read_csv_sheet
+from repairecon.read.values import Misread
 
 
 def rows(text: str | bytes, headings: tuple[str, ...] = ()) -> dict[int, tuple[Cell, ...]]:
@@ -66,7 +68,7 @@ def test_letters(encoding: str) -> None:
 
 
 def test_no_alphabet_at_all() -> None:
-    with pytest.raises(BadSheet, match="alphabet"):
+    with pytest.raises(Unreadable, match="alphabet"):
         read_csv_sheet(b"a;b\n\x81\x8d;1\n", "list.csv")
 
 
@@ -140,7 +142,7 @@ WRONG = [
 @pytest.mark.parametrize("text", WRONG)
 def test_numbers_that_are_in_doubt_or_none(text: str) -> None:
     read = number_text(text, "", "EUR")
-    assert isinstance(read, BadCell), read
+    assert isinstance(read, Misread), read
     assert read.write
 
 
@@ -192,5 +194,5 @@ def test_dates(text: str, expected: str) -> None:
 )
 def test_dates_that_are_in_doubt_or_none(cell: Cell, advice: str) -> None:
     read = date_text(cell)
-    assert isinstance(read, BadCell)
+    assert isinstance(read, Misread)
     assert advice in read.write

@@ -144,7 +144,7 @@ def test_only_orders_of_an_earlier_run_are_replaced(tmp_path: Path) -> None:
     for path in first:
         kept, mine = path.read_bytes(), b"part,designation\r\nmine,1\r\n"
         path.write_bytes(mine)
-        with pytest.raises(RepaireconError, match=f"{path.name} is there already"):
+        with pytest.raises(RepaireconError, match=f"{path.name} could not be written: it is there already"):
             write_orders(folder, [line(packs=5)], [total()], "EUR")
         assert path.read_bytes() == mine
         path.write_bytes(kept)

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from workbook_makers import book, saved
 
 from repairecon.__main__ import main
-from repairecon.read import files, import_quotes, preview, read_case
+from repairecon.read import files, preview, read_case
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport
 from repairecon.records import CaseError, PriceBreak, RepaireconError, SheetError
 
@@ -43,7 +43,8 @@ def bring(
     if not folder.exists():
         write(folder, GOOD)
     more = {"supplier": STOCKIST, **more}
-    return import_quotes(folder, listed(tmp_path, rows), columns, **more)
+    keep_columns = more.pop("keep_columns", False)
+    return preview(folder, listed(tmp_path, rows), columns, **more).write(keep_columns)
 
 
 def outcomes(told: QuotesImport) -> list[tuple[int, str, str]]:
@@ -236,8 +237,8 @@ def test_a_workbook_with_suppliers_in_a_column(tmp_path: Path) -> None:
     folder = write(tmp_path / "case", GOOD)
     columns = {"Part": "item", "From": "supplier", "Price": "price"}
     with pytest.raises(SheetError, match="2 sheets; say which: 'Sheet', 'Terms'"):
-        import_quotes(folder, tmp_path / "offer.xlsx", columns)
-    told = import_quotes(folder, tmp_path / "offer.xlsx", columns, sheet="sheet")
+        preview(folder, tmp_path / "offer.xlsx", columns)
+    told = preview(folder, tmp_path / "offer.xlsx", columns, sheet="sheet")
     assert [r.why for r in told.rows] == [
         "",
         "no supplier 'a stranger' in suppliers.csv",
@@ -312,7 +313,7 @@ def test_a_dry_run_writes_nothing_and_tells_the_same(tmp_path: Path) -> None:
     told = preview(folder, path, COLUMNS, STOCKIST)
     assert snapshot(folder) == before
     assert not told.written
-    done = import_quotes(folder, path, COLUMNS, STOCKIST)
+    done = preview(folder, path, COLUMNS, STOCKIST).write()
     assert done.rows == told.rows
     assert (folder / QUOTES).read_bytes() == told.quotes
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.read.receipts import Came, write_receipts
+from repairecon.read.orders import Came, write_receipts
 from repairecon.records import CaseError
 
 HEAD = "kind,name,quantity,bought,paid,vat,days,note\n"
@@ -73,7 +73,7 @@ def test_a_unit_that_was_bought_and_a_part_that_the_sheet_lacks(tmp_path: Path) 
 def test_a_sheet_of_a_spreadsheet_and_one_that_is_none(tmp_path: Path) -> None:
     (tmp_path / "actual.csv").write_text("Kind;Name;Quantity;Bought;Paid;Days\npart;Seal;;1;7.5;3\n")
     write_receipts(tmp_path, {"seal": came(1, "7.5")}, {"seal": came(2, "15")})
-    assert (tmp_path / "actual.csv").read_text().splitlines()[1] == "part,Seal,,2,15,3"
+    assert (tmp_path / "actual.csv").read_text().splitlines()[1] == "part;Seal;;2;15;3"
     (tmp_path / "actual.csv").write_bytes(b"")
     with pytest.raises(CaseError, match="empty"):
         write_receipts(tmp_path, {}, {"seal": came(1, "7")})

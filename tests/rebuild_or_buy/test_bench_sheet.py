@@ -21,6 +21,7 @@ from repairecon.read import read_case
 from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.bench_sheet import BenchSheet, as_html, as_text
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
+from repairecon.rebuild_or_buy.stages import LEAVE
 from repairecon.records import STAGES, Case
 
 DATA = Path(__file__).parents[2] / "data"
@@ -174,16 +175,27 @@ def test_the_case_own_work_sizes_and_findings_go_over_those_of_the_kind() -> Non
     assert "Stop and ask what a new one costs if: casing: eaten through." in sheet.stop
 
 
-def test_the_stop_rule_is_that_of_the_answer() -> None:
+def test_the_stop_rule_is_that_of_the_advice() -> None:
     case = read_case(DATA / "windlass")
     answer = rebuild_or_buy(case, draws=1024)
     stop = " ".join(BenchSheet(case, answer).stop)
-    assert answer.stop_when
-    first = answer.stop_when[0]
+    assert answer.advice.stops
+    first = answer.advice.stops[0]
     assert sentences.AFTER[STAGES[first.point]] in stop.casefold()
     assert first.action in stop
     for event, outcome in first.findings:
         assert f"{event} {outcome}" in stop
+
+
+def test_the_sheet_stops_where_the_advice_over_the_years_does() -> None:
+    """By this job alone another unit would be bought."""
+    case = read_case(DATA / "boat/jobs/raw_water_pump")
+    answer = rebuild_or_buy(case, draws=1024)
+    years, job = ({s.action for s in stops if s.action != LEAVE} for stops in (answer.advice.stops, answer.stop_when))
+    stop = " ".join(BenchSheet(case, answer).stop)
+    assert years != job
+    assert all(action in stop for action in years)
+    assert not any(action in stop for action in job - years)
 
 
 def test_what_is_for_the_licensed_hand_is_said_before_all_else(place: Path) -> None:
