@@ -14,12 +14,12 @@ from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import verdict
 from repairecon.rebuild_or_buy.bench import NOW, STRIP, StopWhen, places, point_name, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
-from repairecon.rebuild_or_buy.lives import clocks_of, counts, in_service, life_is_stated
+from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number, lead_of
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
-from repairecon.rebuild_or_buy.years import Ledger, break_even_life
+from repairecon.rebuild_or_buy.years import break_even_life
 from repairecon.records import Range
 
 if TYPE_CHECKING:
@@ -151,7 +151,9 @@ class Basis:
         most = max(LOOKED_AHEAD, self.horizon.years.horizon_years)
         ledger = self.horizon.over(most).ledger
         grid = np.linspace(0.0, most, int(most) * 4 + 1)
-        by_year = np.array([kept_for(ledger, i, grid) for i in range(len(self.model.ways))])
+        # a spare fetches its price in the end
+        sold = (1.0 + ledger.rate) ** (most - grid)
+        by_year = np.array([ledger.so_far(i, grid) - ledger.resale(i) * sold for i in range(len(self.model.ways))])
         best = self.model.ways.index(self.this_job.way)
         lead = np.where(self.model.allowed[:, None], by_year, np.inf)
         others = np.delete(lead, best, axis=0).min(axis=0, initial=np.inf)
@@ -160,20 +162,6 @@ class Basis:
             return None
         k = int(lost[0])
         return float(grid[k]), self.model.ways[int(lead[:, k].argmin())]
-
-
-def kept_for(ledger: Ledger, i: int, grid: Floats) -> Floats:
-    """Present cost of a way by years of keeping her, up to the ledger's own; a spare fetches its price in the end."""
-    if ledger.case.ways[i].traits.in_service == "none":
-        return np.full(len(grid), float(ledger.now[i]))
-    clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)])
-    count = counts(clocks, ledger.years)[0]
-    t = np.linspace(0.0, ledger.years.horizon_years, 2 * len(count) - 1)
-    worth = (np.diff(count, axis=0) * ((1.0 + ledger.rate) ** -t[1::2])[:, None]) @ clocks.weights
-    gone = np.concatenate([[0.0], np.cumsum(worth)]) + clocks.mean(count[0])
-    each = ledger.later(i) / gone[-1] if gone[-1] > 0 else 0.0
-    resale = ledger.resale(i) * (1.0 + ledger.rate) ** (ledger.years.horizon_years - grid)
-    return np.asarray(ledger.now[i] + each * np.interp(grid, t[::2], gone) - resale)
 
 
 def _lead_gone(number: Number, best: int, end: float) -> float | None:

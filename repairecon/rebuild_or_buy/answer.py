@@ -18,7 +18,7 @@ from repairecon.rebuild_or_buy import sensitivity, verdict
 from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
 from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
-from repairecon.rebuild_or_buy.lives import LifeFit
+from repairecon.rebuild_or_buy.learned import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes

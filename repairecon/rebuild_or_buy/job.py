@@ -13,8 +13,7 @@ from repairecon.kinds.words import meaning
 from repairecon.kinds.worn import Judgement, measures, worn
 from repairecon.rebuild_or_buy.answer import Answer, Asked
 from repairecon.rebuild_or_buy.bench import ended_already, off_already
-from repairecon.rebuild_or_buy.learned import with_learned
-from repairecon.rebuild_or_buy.lives import with_own_lives
+from repairecon.rebuild_or_buy.learned import with_learned, with_own_lives
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.remedies import best_model
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings

@@ -18,7 +18,7 @@ from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
 from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.horizon import Horizon
-from repairecon.rebuild_or_buy.lives import with_own_lives
+from repairecon.rebuild_or_buy.learned import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
