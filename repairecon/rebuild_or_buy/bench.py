@@ -14,7 +14,7 @@ from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, main_rebuild
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, end_of
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Ints, Tree, end_of
 from repairecon.records import ORDER_TIMES, STAGES, Case
 
 STRIP = STAGE["strip"]
@@ -66,24 +66,22 @@ def off_already(case: Case, done: int) -> dict[str, str]:
 
 def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
     """The choice at the bench in figures."""
-    totals = model.totals
-    best, r = int(totals.argmin()), main_rebuild(model)
-    can_strip = r is not None and model.done < STRIP
-    strip = made.from_point(STRIP).value() if can_strip else np.nan
+    totals, best = model.totals, int(model.totals.argmin())
+    can_strip = main_rebuild(model) is not None and model.done < STRIP
     limit, way = _repair_limit(made)
-    free, _ = _repair_limit(decision(model, (1.0, 0.0, model.lost_day)))
     now = {p.choice for p in places(model, made, rule) if p.point == model.done}
+    spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
     return Bench(
         value=rule.value,
         now=now.pop() if len(now) == 1 else "depends on what is seen",
         best_commit=model.ways[best],
         cost_commit=float(totals[best]),
-        value_of_stripping=float(totals[best] - strip) if can_strip else None,
+        value_of_stripping=float(totals[best] - made.from_point(STRIP).value()) if can_strip else None,
         repair_limit=limit,
-        repair_limit_cash=free,
+        repair_limit_cash=_repair_limit(decision(model, (1.0, 0.0, model.lost_day)))[0],
         limit_way=way,
         wrong_commitment={w: float(t - rule.value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
-        spent=_spent(model),
+        spent=Spent(*map(float, model.plain.at.expected((Piece(spent),)))) if spent else Spent(),
     )
 
 
@@ -96,17 +94,12 @@ def _repair_limit(made: Decision) -> tuple[float, str]:
     return float(expected.min()), made.actions[int(expected.argmin())]
 
 
-def _spent(model: Model) -> Spent:
-    spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
-    return Spent(*map(float, model.plain.at.expected((Piece(spent),)))) if spent else Spent()
-
-
 def stage_table(model: Model, reached: list[Place]) -> pd.DataFrame:
     """A row a stage: chance that it is reached and that one stops there, and the cost still to come."""
     rows = []
     for point in sorted({p.point for p in reached}):
         here = [p for p in reached if p.point == point]
-        chance, stopping = (sum(p.chance for p in some) for some in (here, [p for p in here if p.choice != GO_ON]))
+        chance, stopping = sum(p.chance for p in here), sum(p.chance for p in here if p.choice != GO_ON)
         to_come = sum(p.chance * min(p.cost_go_on, p.cost_stop) for p in here) / chance
         rows.append((point_name(point, model.done), chance, stopping, to_come))
     return pd.DataFrame(rows, columns=["stage", "p_reached", "p_stop", "cost_still_to_come"])
@@ -122,39 +115,36 @@ def policy_table(model: Model, reached: list[Place]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
+def _followed(made: Decision, rule: tree_formulas.StopRule, costs: Decision) -> tuple[Ints, tree_formulas.Followed]:
+    """The leaves that may be, and where the rule leads in each, at costs of any kind."""
     on = np.flatnonzero(made.chance > 0)
-    followed = tree_formulas.follow(rule, made.ids[:, on], made.stop_cost[:, on], made.go_cost[on])
-    names = np.full(len(made.chance), "", dtype=object)
-    names[on] = [made.actions[a] if a >= 0 else "" for a in followed.action]
-    return [str(n) for n in names]
+    return on, tree_formulas.follow(rule, made.ids[:, on], costs.stop_cost[:, on], costs.go_cost[on])
+
+
+def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
+    """What the rule stops by in each leaf, '' where it goes on to the end."""
+    on, followed = _followed(made, rule, made)
+    names = dict(zip(on.tolist(), (made.actions[a] if a >= 0 else "" for a in followed.action), strict=True))
+    return [names.get(leaf, "") for leaf in range(len(made.chance))]
 
 
 def order_times(model: Model) -> pd.DataFrame:
     """Parts ordered earlier or later: expected total and days by the best rule, and parts bought in vain."""
-    case, r = model.case, main_rebuild(model)
-    rows = []
-    for order in ORDER_TIMES if r is not None else ():
-        other = model
-        if order != case.terms.order_parts:
-            changed = replace(case, terms=replace(case.terms, order_parts=order))
-            other = model.like(case=changed)
-        if other.costs.order_stage >= model.done:
-            made = decision(other)
-            made = replace(made, other=np.zeros_like(made.other))
-            rule = made.rule()
-            rows.append((order, rule.value, *_days_and_vain(other, made, rule), order == case.terms.order_parts))
+    case, rows = model.case, []
+    for order in ORDER_TIMES if main_rebuild(model) is not None else ():
+        same = order == case.terms.order_parts
+        other = model if same else model.like(case=replace(case, terms=replace(case.terms, order_parts=order)))
+        if other.costs.order_stage < model.done:
+            continue
+        made, days = decision(other), decision(other, (0.0, 0.0, 1.0))
+        made = replace(made, other=np.zeros_like(made.other))
+        stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
+        rule = made.rule()
+        on, followed = _followed(made, rule, replace(days, stop_cost=stop, go_cost=go))
+        at, chance = np.array([*made.points, NEVER_ENDS])[followed.stage], made.chance[on]
+        vain = (at > other.costs.order_stage) & (at < STAGE["reassembly"])
+        rows.append((order, rule.value, float(chance @ followed.cost), float(chance @ vain), same))
     return pd.DataFrame(rows, columns=["order", "expected_total", "expected_days", "p_in_vain", "as_in_case"])
-
-
-def _days_and_vain(model: Model, made: Decision, rule: tree_formulas.StopRule) -> tuple[float, float]:
-    """Expected days under the rule, and the chance that parts are ordered for a rebuild that is given up."""
-    on, days = np.flatnonzero(made.chance > 0), decision(model, (0.0, 0.0, 1.0))
-    stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
-    followed = tree_formulas.follow(rule, made.ids[:, on], stop[:, on], go[on])
-    at = np.array([*made.points, NEVER_ENDS])[followed.stage]
-    vain = (at > model.costs.order_stage) & (at < STAGE["reassembly"])
-    return float(made.chance[on] @ followed.cost), float(made.chance[on] @ vain)
 
 
 # ---- a stop rule in words ----------------------------------------------------------------------------
@@ -214,21 +204,18 @@ def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen
     At each stage the smallest sets of findings are taken that occur in stops of one action only
     and in no place at which one goes on, the most frequent first, until every stop is covered.
     """
-    found: list[StopWhen] = []
-    for point in sorted({p.point for p in reached}):
-        here = [p for p in reached if p.point == point]
-        for action in sorted({p.choice for p in here} - {GO_ON}):
-            stops = [p for p in here if p.choice == action]
-            others = [p for p in here if p.choice != action]
-            found += _cover(point, action, stops, others, most_together)
-    return found
+    return [
+        found
+        for point, action in sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON})
+        for found in _cover(point, action, [p for p in reached if p.point == point], most_together)
+    ]
 
 
-def _cover(point: int, action: str, stops: list[Place], others: list[Place], most: int) -> Iterator[StopWhen]:
+def _cover(point: int, action: str, here: list[Place], most: int) -> Iterator[StopWhen]:
+    left, others = ([p for p in here if (p.choice == action) is stops] for stops in (True, False))
     if not others:
-        yield StopWhen(point, (), action, sum(p.chance for p in stops))
+        yield StopWhen(point, (), action, sum(p.chance for p in left))
         return
-    left = list(stops)
     for size in range(1, most + 1):
         found: dict[frozenset[tuple[str, str]], float] = {}
         for p in left:

@@ -105,26 +105,22 @@ def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_yea
         raise RepaireconError(f"cost_own_hour: found {cost_own_hour}; give an amount of 0 or more")
 
 
-_FINDING = re.compile(r"\s*([^=]+?)\s*=\s*(.+?)\s*(?:\(\s*([0-9.]+)\s*\))?\s*$")
+_FINDING = re.compile(r"^\s*([^=]+?)\s*=\s*(.+?)\s*(?:\(\s*([0-9.]+)\s*\))?\s*$")
 
 
 def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
     """Findings from ``event=outcome`` pieces joined by ``;``, each with the chance of being right in brackets."""
     pieces = found.split(";") if isinstance(found, str) else [f"{e}={o}" for e, o in found.items()]
-    read: list[Finding] = []
-    for piece in filter(None, (p.strip() for p in pieces)):
-        match = _FINDING.match(piece)
+    read, sure = list[Finding](), dict[str, str]()
+    for piece in filter(None, map(str.strip, pieces)):
         try:
-            finding = Finding(match[1], match[2], float(match[3] or 1.0)) if match else None
-        except ValueError:
-            finding = None
-        if finding is None:
+            event, outcome, right = _FINDING.findall(piece)[0]
+            read.append(Finding(event, outcome, float(right or 1.0)))
+        except (IndexError, ValueError):
             raise RepaireconError(
                 f"found: {piece!r} is not a finding; write event=outcome, or event=outcome (0.8) if the look "
                 "is right 8 times in 10, joined by ;"
-            )
-        read.append(finding)
-    sure: dict[str, str] = {}
+            ) from None
     for f in read:
         if f.p_right == 1.0 and sure.setdefault(f.event, f.outcome) != f.outcome:
             raise RepaireconError(f"found: {f.event} is given both as {sure[f.event]} and as {f.outcome}")
@@ -133,45 +129,33 @@ def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
 
 # ---- what was measured at the bench as findings: judged by the limits of the kind, then held against the tree ----
 def findings_measured(case: Case, measured: str) -> str:
-    """Findings that measurements stand for.
+    """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind.
 
-    Parameters
-    ----------
-    case : Case
-        Its unit's kind has the limits.
-    measured : str
-        ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``.
-
-    Returns
-    -------
-    str
-        ``event=outcome`` pieces as ``found`` takes them; empty where all is within its limit.
+    ``measured`` are ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``.
     """
-    pieces = [piece.partition("=") for piece in filter(None, map(str.strip, measured.split(";")))]
-    if pieces and case.unit.kind not in kinds():
-        raise RepaireconError("measured: no limits are known for this kind of unit; say what was found with --found")
-    judged = [_judged(case, measure.strip(), value.strip()) for measure, _, value in pieces]
-    return "; ".join(_finding(case, j) for j in judged if j.verdict == "worn")
-
-
-def _judged(case: Case, measure: str, value: str) -> Judgement:
-    found = worn(case.unit.kind, measure, value or None)
-    if not found.measure:
-        known = ", ".join(measures(case.unit.kind))
-        raise RepaireconError(f"measured: {measure!r} is no measure of a {case.unit.kind}; write one of: {known}")
-    if found.verdict == "ask":
-        raise RepaireconError(f"measured: {found.measure} {value}: {found.note or 'write the figure with its unit'}")
-    return found
+    kind, findings = case.unit.kind, list[str]()
+    for piece in filter(None, map(str.strip, measured.split(";"))):
+        if kind not in kinds():
+            raise RepaireconError(
+                "measured: no limits are known for this kind of unit; say what was found with --found"
+            )
+        measure, _, value = map(str.strip, piece.partition("="))
+        found = worn(kind, measure, value or None)
+        if not found.measure:
+            known = ", ".join(measures(kind))
+            raise RepaireconError(f"measured: {measure!r} is no measure of a {kind}; write one of: {known}")
+        if found.verdict == "ask":
+            why = found.note or "write the figure with its unit"
+            raise RepaireconError(f"measured: {found.measure} {value}: {why}")
+        findings += [_finding(case, found)] if found.verdict == "worn" else []
+    return "; ".join(findings)
 
 
 def _finding(case: Case, judged: Judgement) -> str:
     """The outcome whose words are nearest to the measure, what is then done breaking ties."""
     place, then = set(meaning(judged.measure)), set(meaning(judged.what_then))
-    ranked = []
-    for b in case.branches:
-        words = set(meaning(b.outcome))
-        if place & words:
-            ranked.append((len(place & words), len(then & words), b.chance, b.key))
+    said = [(b, set(meaning(b.outcome))) for b in case.branches]
+    ranked = [(len(place & words), len(then & words), b.chance, b.key) for b, words in said if place & words]
     if not ranked:
         raise RepaireconError(
             f"measured: {judged.measure} is past its limit ({judged.limit}; then: {judged.what_then}), and no outcome "
