@@ -195,36 +195,24 @@ def advice(answer: Answer) -> Advice:
     chosen, because = _choice(answer)
     look = _look(answer, weighed, chosen)
     do, what, more = _first_step(answer, weighed, chosen, look)
+    near = answer.verdict.near_tie
+    if basis.kind == "years" and chosen.second:
+        near = verdict.near_tie(answer.case, chosen.gap, chosen.total, 1.0)
     turned = (basis.beyond_years if basis.kind == "this job" else None) or (None, "")
     years_gap, best_years = 0.0, ""
     if horizon.years.horizon_years > 0:
         best_years, present = basis.over_years.way, dict(zip(model.ways, horizon.ledger.present.tolist(), strict=True))
         years_gap = present[basis.this_job.way] - present[best_years]
     return Advice(
-        do=do,
-        what=what,
-        way=chosen.way,
-        basis=basis.kind,
-        years=horizon.years.horizon_years,
-        total=chosen.total,
-        gap=chosen.gap,
-        against=chosen.second,
-        near_tie=_near_tie(answer, chosen),
-        value=made.value(),
-        best_this_job=basis.this_job.way,
-        best_years=best_years,
-        years_gap=years_gap,
+        do=do, what=what, way=chosen.way, basis=basis.kind, years=horizon.years.horizon_years, total=chosen.total,
+        gap=chosen.gap, against=chosen.second, near_tie=near, value=made.value(), best_this_job=basis.this_job.way,
+        best_years=best_years, years_gap=years_gap,
         day_price_turns=None if terms.lost_day_stated and model.lost_day > 0 else basis.turns(DAY),
-        hour_price_turns=None if terms.own_hour_stated else basis.turns(HOUR),
-        life_turns=basis.life_turns,
-        beyond_years=turned[0],
-        beyond_way=turned[1],
+        hour_price_turns=None if terms.own_hour_stated else basis.turns(HOUR), life_turns=basis.life_turns,
+        beyond_years=turned[0], beyond_way=turned[1],
         back_by=float(answer.table.loc[chosen.way, "back_by"]) if "back_by" in answer.table else None,
-        look=look,
-        stops=_stops(answer, made),
-        ties=answer.verdict.ties,
-        because=(*because, *more),
-    )
+        look=look, stops=_stops(answer, made), ties=answer.verdict.ties, because=(*because, *more),
+    )  # fmt: skip
 
 
 def _hour_in_order(answer: Answer) -> float:
@@ -258,12 +246,6 @@ def _choice(answer: Answer) -> tuple[Choice, list[str]]:
     total = float(model.totals[best])
     because.append(f"{chosen.way} is cheaper but pays little for your hours")
     return Choice(model.ways[best], chosen.way, total, chosen.total - total), because
-
-
-def _near_tie(answer: Answer, chosen: Choice) -> bool:
-    if answer.basis.kind == "this job" or not chosen.second:
-        return answer.verdict.near_tie
-    return verdict.near_tie(answer.case, chosen.gap, chosen.total, 1.0)
 
 
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:

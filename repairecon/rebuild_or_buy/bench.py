@@ -8,7 +8,6 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
@@ -52,16 +51,15 @@ def point_name(point: int, done: int) -> str:
     return NOW if point == done else f"after {STAGES[point]}"
 
 
-def ended_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
-    """Rebuilds that what was found has ended already."""
-    rebuilds = [w for w in case.ways if w.traits.rebuilds and done >= 0]
-    return {w.way: "what was found ends it" for w in rebuilds if (end_of(case, tree, w) <= done).all()}
-
-
-def off_already(case: Case, done: int) -> dict[str, str]:
-    """Ways that go on with the unit as it is, once that has been taken off."""
-    as_it_is = [w for w in case.ways if w.traits.in_service == "old"] if done >= STAGE["removal"] else []
-    return {w.way: "the unit is off already" for w in as_it_is}
+def closed_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
+    """Why a way is open no more: what was found has ended its rebuild, or the unit with which it goes on is off."""
+    found = {}
+    for way in case.ways:
+        if done >= STAGE["removal"] and way.traits.in_service == "old":
+            found[way.way] = "the unit is off already"
+        if way.traits.rebuilds and done >= 0 and (end_of(case, tree, way) <= done).all():
+            found[way.way] = "what was found ends it"
+    return found
 
 
 def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
@@ -72,17 +70,14 @@ def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
     now = {p.choice for p in places(model, made, rule) if p.point == model.done}
     spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
     return Bench(
-        value=rule.value,
-        now=now.pop() if len(now) == 1 else "depends on what is seen",
-        best_commit=model.ways[best],
-        cost_commit=float(totals[best]),
+        value=rule.value, now=now.pop() if len(now) == 1 else "depends on what is seen",
+        best_commit=model.ways[best], cost_commit=float(totals[best]),
         value_of_stripping=float(totals[best] - made.from_point(STRIP).value()) if can_strip else None,
-        repair_limit=limit,
-        repair_limit_cash=_repair_limit(decision(model, (1.0, 0.0, model.lost_day)))[0],
+        repair_limit=limit, repair_limit_cash=_repair_limit(decision(model, (1.0, 0.0, model.lost_day)))[0],
         limit_way=way,
         wrong_commitment={w: float(t - rule.value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
         spent=Spent(*map(float, model.plain.at.expected((Piece(spent),)))) if spent else Spent(),
-    )
+    )  # fmt: skip
 
 
 def _repair_limit(made: Decision) -> tuple[float, str]:
@@ -159,8 +154,6 @@ class Place:
     cost_go_on: float
     cost_stop: float
     best_stop: str
-    row: int
-    leaves: NDArray[np.intp]
 
 
 def places(model: Model, made: Decision, rule: tree_formulas.StopRule | None = None) -> Iterator[Place]:
@@ -183,7 +176,7 @@ def places(model: Model, made: Decision, rule: tree_formulas.StopRule | None = N
                 point=point, findings=words, chance=float(weight.sum()),
                 choice=GO_ON if choice == tree_formulas.GO_ON else made.actions[choice],
                 cost_go_on=float(stage.cost_go_on[i] - gone), cost_stop=float(stage.cost_stop[i] - gone),
-                best_stop=made.actions[best] if made.actions else "", row=s, leaves=leaves,
+                best_stop=made.actions[best] if made.actions else "",
             )  # fmt: skip
         alive &= ~stopped
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from repairecon.rebuild_or_buy.what_if import Dial, WhatIf
+from repairecon.rebuild_or_buy.sensitivity import Number
+from repairecon.rebuild_or_buy.what_if import WhatIf
 
 from repairecon.show.plots import (  # isort: skip
     BESIDE, DASHES, INK, LINES, MAIN, PALE, QUIET, Margins, axis_label, end_margin, end_texts, inches_down, limits,
@@ -37,7 +38,7 @@ def totals(what: WhatIf, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def along(what: WhatIf, dial: Dial, ax: Axes | None = None) -> Axes:
+def along(what: WhatIf, dial: Number, ax: Axes | None = None) -> Axes:
     """What the cheapest ways come to over the range of one number, and where it stands."""
     grid = np.linspace(dial.low, dial.high, STEPS)
     lines = np.array([what.with_values({**what.values, dial.name: x})[:, 3] for x in grid]).T

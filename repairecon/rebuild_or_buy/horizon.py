@@ -26,7 +26,6 @@ from repairecon.records import Years
 FAN_PATHS = 4000
 DRAWS, PATHS = 16_384, 1000
 """Draws of this job and courses of failures a replicate: standard errors of about a tenth of a chance in 100."""
-BEFORE = -1.0
 APART = 1_000_003
 
 
@@ -196,12 +195,9 @@ def _totals(outcomes: Outcomes, i: int, mean: float, uniform: Floats) -> Floats:
 
 def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Floats:
     """Discounted cost of later failures of every way (W, paths), what a bought spare fetches taken off."""
-    grid = np.array([BEFORE, ledger.years.horizon_years])
-    found = []
-    for i in range(len(ledger.ways)):
-        now, whole = courses(ledger, outcomes, i, grid, seed, paths)
-        found.append(whole - now - ledger.resale(i))
-    return np.array(found)
+    ways, grid = range(len(ledger.ways)), np.array([-1.0, ledger.years.horizon_years])  # before all, and in the end
+    paid = [courses(ledger, outcomes, i, grid, seed, paths) for i in ways]
+    return np.array([paid[i][1] - paid[i][0] - ledger.resale(i) for i in ways])
 
 
 def joint_totals(model: Model, draws: int, seed: int) -> list[Floats]:

@@ -12,7 +12,7 @@ from repairecon.kinds.facts import kinds
 from repairecon.kinds.words import meaning
 from repairecon.kinds.worn import Judgement, measures, worn
 from repairecon.rebuild_or_buy.answer import Answer, Asked
-from repairecon.rebuild_or_buy.bench import ended_already, off_already
+from repairecon.rebuild_or_buy.bench import closed_already
 from repairecon.rebuild_or_buy.learned import with_learned, with_own_lives
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.remedies import best_model
@@ -78,8 +78,8 @@ def rebuild_or_buy(
     findings = read_findings(found or case.found) + read_findings(findings_measured(case, case.measured))
     done = STAGE.get(stage or case.done, -1)
     tree = with_findings(grow(case), findings)
-    why_not = off_already(case, done) | ended_already(case, tree, done)
-    why_not |= {w: why or why_not.get(w, "") for w, why in screen(case).items()}
+    closed = closed_already(case, tree, done)
+    why_not = {w: why or closed.get(w, "") for w, why in screen(case).items()}
     if all(why_not.values()):
         raise RepaireconError(
             "no way is left after the safety screen: add a new or exchange unit or a specialist's "

@@ -6,18 +6,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import nan
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas.lives import fit_weibull
 from repairecon.read.problems import key
-from repairecon.records import ASSUMED, Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Range, Source
-from repairecon.records.case import Task, Way, Years
-from repairecon.records.supply import Quote, Supplier
+from repairecon.records import ASSUMED, Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Range, Source, Way
 
 Condition = tuple[str, str]
+Part = tuple[dict[str, Any], Sequence[Assumed]]
+"""Fields of a case as they are now, and what moved."""
 MOVED = 5e-4
 """A chance or factor that moves less is not listed."""
 
@@ -33,35 +33,26 @@ def kind_of(case: Case) -> str:
     return case.unit.kind or case.unit.name
 
 
-def _source(learned: Learned) -> str:
-    return f"learned from {learned.jobs} job{'s' if learned.jobs > 1 else ''}"
-
-
 def with_learned(case: Case) -> Case:
     """The case after its ``learned``, every figure that moved listed as assumed; itself where nothing was learned."""
     learned = case.learned
     if learned is None or learned.jobs == 0:
         return case
-    source = _source(learned)
-    branches, chances = _chances(case, learned, source)
-    tasks, hours = _hours(case.tasks, learned, source)
-    years, drift = _drift(case, learned, source)
-    sellers, quotes, kept = _suppliers(case, learned, source)
-    lives = tuple(_lives(case, learned, source))
-    known = (Assumed("lives", str(len(lives)), "known lives", source),) if lives else ()
-    others = (a for a in case.assumed if a.name not in {d.name for d in drift})
-    return replace(
-        case, branches=branches, tasks=tasks, years=years, own_lives=(*case.own_lives, *lives), suppliers=sellers,
-        quotes=quotes, assumed=(*others, *chances, *hours, *drift, *kept, *known), learned=None,
-    )  # fmt: skip
+    made, moved = dict[str, Any](), list[Assumed]()
+    for part in (_chances, _hours, _drift, _suppliers, _lives):
+        changed, said = part(case, learned)
+        made |= changed
+        moved += said
+    others = (a for a in case.assumed if a.name not in {m.name for m in moved})
+    return replace(case, **made, assumed=(*others, *moved), learned=None)
 
 
 def with_waits_kept(case: Case) -> Case:
     """The case with the waits of suppliers as they kept them so far; an order is written at the prices quoted."""
     if case.learned is None or not case.learned.suppliers:
         return case
-    sellers, quotes, moved = _suppliers(case, case.learned, _source(case.learned), prices=False)
-    return replace(case, suppliers=sellers, quotes=quotes, assumed=(*case.assumed, *moved))
+    made, moved = _suppliers(case, case.learned, prices=False)
+    return replace(case, **made, assumed=(*case.assumed, *moved))
 
 
 def counts_for(branches: Sequence[Branch], unit: str, learned: Learned) -> NDArray[np.float64]:
@@ -83,11 +74,19 @@ def groups(branches: Sequence[Branch]) -> dict[Condition, list[int]]:
     return found
 
 
-def _moved(name: str, was: float, now: float, unit: str, source: str) -> Moved:
-    return Moved(name, str(now), unit, source, was=was, now=now)
+def _source(learned: Learned) -> str:
+    return f"learned from {learned.jobs} job{'s' if learned.jobs > 1 else ''}"
 
 
-def _chances(case: Case, learned: Learned, source: str) -> tuple[tuple[Branch, ...], list[Moved]]:
+def _moved(name: str, was: float, now: float, unit: str, learned: Learned) -> Moved:
+    return Moved(name, str(now), unit, _source(learned), was=was, now=now)
+
+
+def _times(r: Range, factor: float, learned: Learned) -> Range:
+    return replace(r.scaled(factor), source=Source(r.source.file, r.source.row, _source(learned)))
+
+
+def _chances(case: Case, learned: Learned) -> Part:
     branches, moved = list(case.branches), list[Moved]()
     counts = counts_for(case.branches, kind_of(case), learned)
     for (event, given), members in groups(case.branches).items():
@@ -99,43 +98,37 @@ def _chances(case: Case, learned: Learned, source: str) -> tuple[tuple[Branch, .
             was, branches[k] = branches[k].chance, replace(branches[k], chance=chance)
             if abs(chance - was) > MOVED:
                 where = f" given {given}" if given else ""
-                moved.append(_moved(f"chance: {event}={branches[k].outcome}{where}", was, chance, "", source))
-    return tuple(branches), moved
+                moved.append(_moved(f"chance: {event}={branches[k].outcome}{where}", was, chance, "", learned))
+    return {"branches": tuple(branches)}, moved
 
 
-def _by(r: Range, factor: float, source: str) -> Range:
-    return replace(r.scaled(factor), source=Source(r.source.file, r.source.row, source))
-
-
-def _hours(tasks: tuple[Task, ...], learned: Learned, source: str) -> tuple[tuple[Task, ...], list[Moved]]:
-    made, moved = list[Task](), dict[str, float]()
+def _hours(case: Case, learned: Learned) -> Part:
+    tasks, moved = list(case.tasks), dict[str, Moved]()
     factors = {b.group.casefold(): b.factor for b in learned.hours if b.first_time == learned.first_time}
-    for task in tasks:
-        factor = factors.get(task.stage, 1.0)
+    for n, task in enumerate(case.tasks):
+        factor, name = factors.get(task.stage, 1.0), f"own hours, {task.stage}"
         if task.by == "owner" and task.hours.high > 0 and abs(factor - 1.0) > MOVED:
-            task = replace(task, hours=_by(task.hours, factor, source))
-            moved[f"own hours, {task.stage}"] = factor
-        made.append(task)
-    return tuple(made), [_moved(name, 1.0, now, "times the estimate", source) for name, now in moved.items()]
+            tasks[n] = replace(task, hours=_times(task.hours, factor, learned))
+            moved[name] = _moved(name, 1.0, factor, "times the estimate", learned)
+    return {"tasks": tuple(tasks)}, [*moved.values()]
 
 
-def _drift(case: Case, learned: Learned, source: str) -> tuple[Years, list[Moved]]:
+def _drift(case: Case, learned: Learned) -> Part:
     """Prices over the years rise as the owner's own did, where the case only assumes how."""
     was, now = case.years.inflation_rate, learned.drift_rate
     if now is None or not any(a.name == "inflation_rate" for a in case.assumed):
-        return case.years, []
-    return replace(case.years, inflation_rate=now), [_moved("inflation_rate", was, now, "a year", source)]
+        return {}, []
+    years = replace(case.years, inflation_rate=now)
+    return {"years": years}, [_moved("inflation_rate", was, now, "a year", learned)]
 
 
-def _suppliers(
-    case: Case, learned: Learned, source: str, prices: bool = True
-) -> tuple[tuple[Supplier, ...], tuple[Quote, ...], list[Moved]]:
+def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
     """Waits promised and prices quoted, by what each supplier has kept of them so far."""
     kept = {key(k.supplier): k for k in learned.suppliers}
     sellers, quotes, moved = list(case.suppliers), list(case.quotes), list[Moved]()
 
     def by(r: Range | None, factor: float) -> Range | None:
-        return r if r is None or abs(factor - 1.0) <= MOVED else _by(r, factor, source)
+        return r if r is None or abs(factor - 1.0) <= MOVED else _times(r, factor, learned)
 
     for n, s in enumerate(case.suppliers):
         if (k := kept.get(key(s.supplier))) is None:
@@ -153,18 +146,22 @@ def _suppliers(
             ("price", k.price, prices and bool(mine), "times what is quoted"),
         ):
             if used and abs(factor - 1.0) > MOVED:
-                moved.append(_moved(f"{name}, {s.supplier}", 1.0, factor, per, source))
-    return tuple(sellers), tuple(quotes), moved
+                moved.append(_moved(f"{name}, {s.supplier}", 1.0, factor, per, learned))
+    return {"suppliers": tuple(sellers), "quotes": tuple(quotes)}, moved
 
 
-def _lives(case: Case, learned: Learned, source: str) -> Iterator[OwnLife]:
+def _lives(case: Case, learned: Learned) -> Part:
     """Lives of the same kind of unit, for each way of that kind; a pair has no unit of its own."""
-    said = Source(learned.source.file, None, source)
-    for life in learned.lives:
-        for way in case.ways:
-            alike = key(life.unit) == key(kind_of(case)) and key(life.way_kind) == key(way.kind)
-            if alike and not (way.traits.buys and way.traits.rebuilds):
-                yield OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=said)
+    source = Source(learned.source.file, None, _source(learned))
+    lives = [
+        OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=source)
+        for life in learned.lives
+        for way in case.ways
+        if (key(life.unit), key(life.way_kind)) == (key(kind_of(case)), key(way.kind))
+        and not (way.traits.buys and way.traits.rebuilds)
+    ]
+    known = [Assumed("lives", str(len(lives)), "known lives", _source(learned))] if lives else []
+    return {"own_lives": (*case.own_lives, *lives)}, known
 
 
 # ---- lives fitted to those that the owner knows ----
@@ -258,7 +255,7 @@ def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
     """
     if not fits:
         return way
-    fit = min(fits, key=lambda f: CLOCKS.index(f.clock))
+    fit = fits[0]
     way = replace(way, wear_kept=0.0, p_early=0.0, life_shape=fit.shape)
     if fit.clock == "years":
         return replace(way, life_years=fit.median_range)

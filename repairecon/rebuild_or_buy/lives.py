@@ -6,7 +6,7 @@ some steps through its range and then averaged. Both clocks, years and hours, sh
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from math import inf, log
@@ -26,7 +26,7 @@ MEDIANS = 16
 """Values of the median that stand for its range: expected failures are right to 0.1 % for wide ranges too."""
 ENDS = 1e-4
 """Chance at either end of the range that is not looked into."""
-DRAWN_MEDIANS = 64
+DRAWN = 64
 WARRANTY_STEPS, FITTED_STEPS = 12, 100
 TOO_SHORT = (
     "a life is far too short for the years looked ahead: check life_years, life_hours, wear_kept and hours_a_year"
@@ -73,17 +73,6 @@ def _nodes() -> tuple[Floats, Floats]:
     return np.clip(p, ENDS, 1.0 - ENDS), weight / weight.sum()
 
 
-def _characteristic(r: Range | None, shape: float, factor: float, drawn: bool) -> Floats:
-    """Both clocks take the same chance of their ranges: what makes one last makes the other last too."""
-    if r is None:
-        return np.full(DRAWN_MEDIANS if drawn else MEDIANS, np.inf)
-    if drawn:
-        medians = ranges.cell_means(np.linspace(0.0, 1.0, DRAWN_MEDIANS + 1), r.low, r.likely, r.high, r.shape)
-    else:
-        medians = ranges.quantile(_nodes()[0], r.low, r.likely, r.high, r.shape)
-    return np.asarray(medians * factor / LN_2 ** (1.0 / shape), dtype=float)
-
-
 def life_is_stated(way: Way) -> bool:
     """Whether the owner says how long the unit of a way lasts; such a life is not cut by the age of the old unit."""
     return any(r is not None and r.source.file != ASSUMED for r in (way.life_years, way.life_hours))
@@ -97,13 +86,16 @@ def in_service(case: Case, way: Way) -> Way:
 def clocks_of(case: Case, way: Way, factor: float = 1.0, drawn: bool = False) -> Clocks:
     """The lives of the unit that a way puts into service; ``factor`` stretches its median, ``drawn`` gives equal
     steps of chance to draw from."""
-    unit = in_service(case, way)
+    unit, (p, weights) = in_service(case, way), _nodes()
+    at: Callable[..., Floats] = ranges.quantile
+    if drawn:
+        p, weights, at = np.linspace(0.0, 1.0, DRAWN + 1), np.full(DRAWN, 1.0 / DRAWN), ranges.cell_means
+    # both take the same chance of their ranges: what makes one last makes the other last too
+    clocks = (unit.life_years, unit.life_hours)
+    medians = [np.full(len(weights), inf) if r is None else at(p, r.low, r.likely, r.high, r.shape) for r in clocks]
+    life_years, life_hours = (np.asarray(m * factor / LN_2 ** (1.0 / unit.life_shape)) for m in medians)
     kept = unit.wear_kept if way.traits.in_service == "rebuilt" else 0.0
-    life_years, life_hours = (
-        _characteristic(r, unit.life_shape, factor, drawn) for r in (unit.life_years, unit.life_hours)
-    )
     age = 0.0 if life_is_stated(unit) else kept * (case.unit.age_years or 0.0)
-    weights = np.full(DRAWN_MEDIANS, 1.0 / DRAWN_MEDIANS) if drawn else _nodes()[1]
     return Clocks(life_years, life_hours, unit.life_shape, age, unit.p_early, kept, weights)
 
 

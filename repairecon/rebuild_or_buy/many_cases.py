@@ -59,21 +59,11 @@ def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
         a = answer.advice
         row = answer.table.loc[a.way]
         return CaseLine(
-            case=folder,
-            unit=case.unit.name,
-            do=a.do,
-            what=headline.do(answer),
-            way=a.way,
-            total=a.total,
-            years=a.years if a.basis == "years" else 0.0,
-            saves=a.gap,
-            against=a.against,
-            cash=float(row["cash_mean"]),
-            own_hours=float(row["own_hours_mean"]),
-            days=float(row["days_mean"]),
-            bad_case=float(row["total_p90"]),
+            case=folder, unit=case.unit.name, do=a.do, what=headline.do(answer), way=a.way, total=a.total,
+            years=a.years if a.basis == "years" else 0.0, saves=a.gap, against=a.against, cash=float(row["cash_mean"]),
+            own_hours=float(row["own_hours_mean"]), days=float(row["days_mean"]), bad_case=float(row["total_p90"]),
             currency=case.terms.currency,
-        )
+        )  # fmt: skip
     except RepaireconError as error:
         return CaseLine(case=folder, faults="; ".join(str(error).splitlines()))
 
@@ -87,24 +77,11 @@ def case_lines(
     scheduler: str = "",
     table: str | os.PathLike[str] = "",
 ) -> Iterator[CaseLine]:
-    """Work out many cases.
+    """Work out many cases, with draws and seed as for one; a line each in the order of the folders.
 
-    Parameters
-    ----------
-    folders
-        Folders of cases.
-    draws, seed
-        As for one case.
-    workers, scheduler
-        Processes of this machine, or the address of a cluster's scheduler; the figures are the same.
-    table
-        A CSV file to which each line is written at once. What it holds already of the same files, draws and seed is
-        not done again.
-
-    Yields
-    ------
-    CaseLine
-        In the order of the folders.
+    ``workers`` are processes of this machine, ``scheduler`` the address of a cluster's; the figures are the same. To
+    ``table``, a CSV file, each line is written at once: what it holds already of the same files, draws and seed is not
+    done again.
     """
     paths = [str(f) for f in folders]
     marks = {path: _mark(path, draws, seed) for path in paths} if table else {}

@@ -61,8 +61,8 @@ class Ranking:
     def add_up(self, money: Sequence[Singles], days: Sequence[Singles], count: Count) -> tuple[Any, Pairs]:
         """Chance of being the cheapest (W, n), and by pair of ways the chance, counted, that the first is cheaper.
 
-        ``money`` is what a way's total comes to with a lost day costing nothing; of equal ways the simpler has the
-        first place, and either is the cheaper with a chance of a half.
+        ``money`` is what a way's total comes to with a lost day costing nothing (where that is sure, the whole total,
+        and 0 days); of equal ways the simpler has the first place, and either is the cheaper with a chance of a half.
         """
         pairs, shape = Pairs(), (len(money), len(money[0]))
         begin, end = np.zeros(shape, dtype=np.float32), np.ones(shape, dtype=np.float32)
@@ -80,21 +80,3 @@ class Ranking:
         chance = np.maximum(end - begin, 0.0)
         chance[~self.allowed] = 0.0
         return chance, pairs
-
-
-def plainly(
-    totals: Sequence[Any], best: Any, allowed: NDArray[np.bool_], count: Count, simplest: Sequence[int]
-) -> tuple[Any, Pairs]:
-    """The same where a lost day has a sure cost: one or 0, the first place with the simplest of equal ways."""
-    least = np.array([(t == best) & a for t, a in zip(totals, allowed, strict=True)])
-    taken = np.zeros(least.shape[1], dtype=bool)
-    for w in simplest:
-        least[w] &= ~taken
-        taken |= least[w]
-
-    def first(a: Any, b: Any) -> Any:
-        """One where the first is less, a half where they are equal, else 0."""
-        return ((a < b).astype(np.float32) + (a <= b)) / 2.0
-
-    pairs = {(a, b): count(first(totals[a], totals[b])) for a in range(len(totals)) for b in range(a)}
-    return least.astype(np.float64), pairs

@@ -111,15 +111,10 @@ def verdict(case: Case, table: pd.DataFrame, outcomes: Outcomes) -> Verdict:
         gap = float(others.iloc[0]) - float(totals[best])
         p_below = float(outcomes.beats[outcomes.ways.index(best), outcomes.ways.index(second)])
     return Verdict(
-        best=best,
-        second=second,
-        gap=gap,
-        p_best_below_second=p_below,
-        near_tie=bool(second) and near_tie(case, gap, float(totals[best]), p_below),
-        fastest=str(days.idxmin()),
-        steadiest=str(open_ways["total_p90"].idxmin()),
-        ties=tuple(w for w in ties if w != best),
-    )
+        best=best, second=second, gap=gap, p_best_below_second=p_below,
+        near_tie=bool(second) and near_tie(case, gap, float(totals[best]), p_below), fastest=str(days.idxmin()),
+        steadiest=str(open_ways["total_p90"].idxmin()), ties=tuple(w for w in ties if w != best),
+    )  # fmt: skip
 
 
 def near_tie(case: Case, gap: float, total: float, p_below: float) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -22,25 +22,11 @@ from repairecon.rebuild_or_buy.tree import Floats
 from repairecon.records import STAGES, Case
 from repairecon.show.words import days_words, money, tenths
 
-__all__ = ["DAY", "HOUR", "Dial", "WhatIf"]
 DIALS = 5
 """Numbers that may be moved: more would hide those that matter."""
 DRAWS = 64
 """Draws for the sentences of an answer, whose means are exact."""
 _REACH = 3.0
-
-
-@dataclass(frozen=True)
-class Dial:
-    """A number that may be moved from ``low`` to ``high``; ``turns`` is where another way takes over, if anywhere."""
-
-    name: str
-    unit: str
-    now: float
-    low: float
-    high: float
-    source: str
-    turns: float | None = None
 
 
 @dataclass
@@ -76,8 +62,9 @@ class WhatIf:
         return self._answers[kept]
 
     @cached_property
-    def dials(self) -> tuple[Dial, ...]:
-        """The owner's own figures, then the numbers that turn the choice soonest, then those that move it most."""
+    def dials(self) -> tuple[Number, ...]:
+        """Numbers that may be moved from ``low`` to ``high``: the owner's own figures, then those that turn the choice
+        soonest, then those that move it most."""
         start = rebuild_or_buy(self.case, DRAWS, 1)
         numbers = {n.name: n for n in start.numbers}
         turns = {f.number: f.value_flip for f in start.flips}
@@ -112,7 +99,7 @@ class WhatIf:
         return rows
 
     @property
-    def _moved(self) -> list[Dial]:
+    def _moved(self) -> list[Number]:
         return [d for d in self.dials if self.values.get(d.name, d.now) != d.now]
 
     @property
@@ -167,11 +154,11 @@ class WhatIf:
         return keep_changes(folder, sections), elsewhere
 
 
-def _dial(number: Number, turns: float | None) -> Dial:
+def _dial(number: Number, turns: float | None) -> Number:
     """Round the number's own range and where it turns, so that both can be reached."""
     ends = [number.low, number.high, number.now]
     if turns is not None and turns <= _REACH * max(number.now, number.high, 1.0):
         ends.append(turns * 1.05)
     high = max(ends) if max(ends) > min(ends) else max(_REACH * number.now, 30.0)
     low = min(*ends, 0.8 * (turns or number.low))
-    return Dial(number.name, number.unit, number.now, low, high, number.source, turns)
+    return replace(number, low=low, high=high)

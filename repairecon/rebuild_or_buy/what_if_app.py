@@ -13,7 +13,8 @@ from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.served import served_notebook
-from repairecon.rebuild_or_buy.what_if import Dial, WhatIf
+from repairecon.rebuild_or_buy.sensitivity import Number
+from repairecon.rebuild_or_buy.what_if import WhatIf
 from repairecon.records import RepaireconError
 from repairecon.show.plots import drawn
 
@@ -32,7 +33,7 @@ class App:
         except ImportError as error:
             raise RepaireconError(NEEDS) from error
         self.folder, self.what = Path(folder), WhatIf(read_case_aboard(folder))
-        self.moved: Dial = self.what.dials[0]
+        self.moved: Number = self.what.dials[0]
         wide, label = w.Layout(width="38em", max_width="100%"), {"description_width": "20em"}
         self.sliders = {d.name: self._slider(w, d, wide, label) for d in self.what.dials}
         self.findings = {
@@ -57,7 +58,7 @@ class App:
         self.box = w.HBox([shown, controls], layout=w.Layout(flex_flow="row wrap"))
 
     @staticmethod
-    def _slider(w: Any, dial: Dial, wide: Any, label: Any) -> Any:
+    def _slider(w: Any, dial: Number, wide: Any, label: Any) -> Any:
         step = (dial.high - dial.low) / STEPS
         return w.FloatSlider(
             value=dial.now, min=dial.low, max=dial.high, step=step, continuous_update=False, readout_format=".4",
@@ -72,7 +73,7 @@ class App:
         self.reset.on_click(lambda _: self._reset())
         self.keep.on_click(lambda _: self._keep())
 
-    def _moved(self, dial: Dial, _: Any) -> None:
+    def _moved(self, dial: Number, _: Any) -> None:
         self.moved = dial
         self.show()
 
@@ -84,7 +85,7 @@ class App:
         what.off = {way for way, box in self.ways.items() if not box.value}
         what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
 
-    def _dial(self, name: str) -> Dial:
+    def _dial(self, name: str) -> Number:
         return next(d for d in self.what.dials if d.name == name)
 
     def show(self) -> None:
