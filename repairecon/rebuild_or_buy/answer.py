@@ -63,7 +63,7 @@ class Answer(Shown):
         self.table: pd.DataFrame = table_of(model, outcomes, why_not)
         self.verdict: Verdict = verdict.verdict(case, self.table, outcomes)
         self.found, self.stage, self.life_fits = asked.found, asked.stage, asked.life_fits
-        self.horizon = Horizon(model, outcomes, asked.years, outcomes.seed)
+        self.horizon = Horizon(model, outcomes, asked.years)
         self.assumed: tuple[Assumed, ...] = case.assumed
         self.cautions: tuple[str, ...] = case.unit.cautions
         self.cost_own_hour = model.own_hour

@@ -36,12 +36,12 @@ class Horizon:
     ``years`` as the owner sees them; ``best`` the allowed way with the least present cost.
     """
 
-    def __init__(self, model: Model, outcomes: Outcomes, years: Years, seed: int) -> None:
-        self.years, self._model, self._outcomes, self._seed = years, model, outcomes, seed
+    def __init__(self, model: Model, outcomes: Outcomes, years: Years) -> None:
+        self.years, self._model, self._outcomes = years, model, outcomes
 
     def over(self, years: float) -> Horizon:
         """The same looked at over so many years."""
-        return Horizon(self._model, self._outcomes, replace(self.years, horizon_years=years), self._seed)
+        return Horizon(self._model, self._outcomes, replace(self.years, horizon_years=years))
 
     @cached_property
     def ledger(self) -> Ledger:
@@ -54,7 +54,7 @@ class Horizon:
         ways = over_the_years(self.ledger).set_index("way")
         chances = self._outcomes.p_cheapest, self._outcomes.p_cheapest_se
         if self.years.horizon_years > 0:
-            chances = cheapest_over_years(self.ledger, self._model, self._outcomes, self._seed)
+            chances = cheapest_over_years(self.ledger, self._outcomes, self._outcomes.seed)
         ways["p_cheapest"], ways["p_cheapest_se"] = chances
         return ways
 
@@ -81,7 +81,7 @@ class Horizon:
         """Cost so far by year and way."""
         if self.years.horizon_years == 0:
             return pd.DataFrame()
-        return cost_over_years(self.ledger, self._outcomes, self._seed)
+        return cost_over_years(self.ledger, self._outcomes, self._outcomes.seed)
 
     @cached_property
     def spare_lines(self) -> pd.DataFrame:
@@ -211,17 +211,17 @@ def joint_totals(model: Model, draws: int, seed: int) -> list[Floats]:
 
 
 def cheapest_over_years(
-    ledger: Ledger, model: Model, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
+    ledger: Ledger, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
 ) -> tuple[Floats, Floats]:
     """Chance that each allowed way has the least discounted cost over the horizon (W,), and its standard error.
 
     ``paths`` courses of failures for each way and replicate.
     """
-    totals = joint_totals(model, draws, seed)
-    wins = np.zeros((len(model.ways), len(totals)))
+    totals = joint_totals(ledger.model, draws, seed)
+    wins = np.zeros((len(ledger.ways), len(totals)))
     for r, now in enumerate(totals):
         mine = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
-        wins[:, r] = _wins(now, mine, model.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
+        wins[:, r] = _wins(now, mine, ledger.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
     counts = np.array([t.shape[1] for t in totals])
     p = wins.sum(axis=1)
     return p / p.sum(), np.asarray(replicate_se(wins, counts)) * counts.sum() / p.sum()

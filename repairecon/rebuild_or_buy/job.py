@@ -36,41 +36,18 @@ def rebuild_or_buy(
     stage: str = "",
     progress: Callable[[int], None] | None = None,
 ) -> Answer:
-    """Work out every way of a case from where the owner stands.
+    """Work out every way of a case from where the owner stands; money in home currency, times in days and hours.
 
     Table and verdict are there at once, all else when it is first asked for; the same seed gives the same answer, bit
     for bit, in any order of asking.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-    draws : int or "auto"
-        Joint draws for the ranges (means are exact without any), or as many as the verdict's figures need.
-    seed : int
-        Seed of the draws.
-    cost_own_hour : float, optional
-        Worth of an own hour instead of the case's [home money an hour].
-    horizon_years : float, optional
-        Years looked ahead instead of the case's; 0: this job alone [years].
-    found : mapping or str
-        Findings so far, ``{"shaft": "grooved"}`` or ``"shaft=grooved; seal=eaten (0.8)"`` where 0.8 is the chance that
-        the look was right.
-    stage : str
-        The last stage of the work that is done: what it took is spent, and shown apart.
-    progress : callable, optional
-        Called with the number of draws done after each block.
-
-    Returns
-    -------
-    Answer
-        Money in home currency, times in days and hours.
+    ``draws`` are joint draws for the ranges (means are exact without any), "auto" as many as the verdict's figures
+    need; ``progress`` is called with the number done after each block. ``cost_own_hour`` [home money an hour] and
+    ``horizon_years`` [years], 0 for this job alone, go before those of the case. ``found`` are findings so far,
+    ``{"shaft": "grooved"}`` or ``"shaft=grooved; seal=eaten (0.8)"`` where 0.8 is the chance that the look was right;
+    ``stage`` is the last stage of the work that is done: what it took is spent, and shown apart.
     """
-    _check(draws, seed, cost_own_hour, horizon_years)
-    if stage and stage not in STAGE:
-        raise RepaireconError(f"stage: found {stage!r}; write the last stage that is done, one of: {', '.join(STAGES)}")
-    if not case.ways:
-        raise RepaireconError("the case names no way out: add one to ways.csv")
+    _check(case, draws, seed, stage, cost_own_hour, horizon_years)
     case, fits = with_own_lives(with_learned(case))
     stated = case
     if horizon_years is not None:
@@ -92,17 +69,22 @@ def rebuild_or_buy(
     return Answer(stated, model, outcomes, why_not, Asked(findings, stage, case.years, fits))
 
 
-def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_years: float | None) -> None:
-    if horizon_years is not None and not 0 <= horizon_years <= MOST_YEARS:
-        raise RepaireconError(
-            f"horizon_years: found {horizon_years}; give years from 0 (this job alone) to {MOST_YEARS}"
-        )
-    if draws != AUTO and (isinstance(draws, str) or draws < 2):
-        raise RepaireconError(f"draws: found {draws}; give a whole number of 2 or more, or auto")
-    if seed < 0:
-        raise RepaireconError(f"seed: found {seed}; give a whole number of 0 or more")
-    if cost_own_hour is not None and not (np.isfinite(cost_own_hour) and cost_own_hour >= 0):
-        raise RepaireconError(f"cost_own_hour: found {cost_own_hour}; give an amount of 0 or more")
+def _check(case: Case, draws: int | str, seed: int, stage: str, hour: float | None, years: float | None) -> None:
+    """Every fault of what is asked, at once."""
+    wrong = {
+        f"horizon_years: found {years}; give years from 0 (this job alone) to {MOST_YEARS}":
+            years is not None and not 0 <= years <= MOST_YEARS,
+        f"draws: found {draws}; give a whole number of 2 or more, or auto":
+            draws != AUTO and (isinstance(draws, str) or draws < 2),
+        f"seed: found {seed}; give a whole number of 0 or more": seed < 0,
+        f"cost_own_hour: found {hour}; give an amount of 0 or more":
+            hour is not None and not (np.isfinite(hour) and hour >= 0),
+        f"stage: found {stage!r}; write the last stage that is done, one of: {', '.join(STAGES)}":
+            bool(stage) and stage not in STAGE,
+        "the case names no way out: add one to ways.csv": not case.ways,
+    }  # fmt: skip
+    if any(wrong.values()):
+        raise RepaireconError("\n".join(said for said, is_so in wrong.items() if is_so))
 
 
 _FINDING = re.compile(r"^\s*([^=]+?)\s*=\s*(.+?)\s*(?:\(\s*([0-9.]+)\s*\))?\s*$")

@@ -368,7 +368,7 @@ def case_worth(wish: SpareWish) -> CaseWorth:
     lived, _ = with_own_lives(read_case(folder, years=True))
     # the years of a case as rebuild-or-buy has them, without the rest of that job
     model = Model(lived, grow(lived), {w: not why for w, why in screen(lived).items()})
-    horizon = Horizon(model, sample(model, _DRAWS, 1), lived.years, 1)
+    horizon = Horizon(model, sample(model, _DRAWS, 1), lived.years)
     years = horizon.years
     pairs = [c for c in horizon.spares if c.combination in horizon.ways.index]
     if not pairs:
