@@ -159,26 +159,22 @@ class Place:
 def places(model: Model, made: Decision, rule: tree_formulas.StopRule | None = None) -> Iterator[Place]:
     """Every place that is reached under the rule; costs are those still to come from that place."""
     rule = made.rule() if rule is None else rule
-    on = np.flatnonzero(made.chance > 0)
-    alive = np.ones(len(on), dtype=bool)
+    on, followed = _followed(made, rule, made)
     for s, point in enumerate(made.points):
-        stage, ids = rule.stages[s], made.ids[s][on]
-        seen = [e for e, k in enumerate(model.tree.seen) if 0 <= k <= point]
-        stopped = stage.choice[ids] != tree_formulas.GO_ON
-        for i in np.unique(ids[alive]):
-            leaves = on[alive & (ids == i)]
+        stage, here = rule.stages[s], on[followed.stage >= s]
+        seen = [event for event, k in zip(model.tree.events, model.tree.seen, strict=True) if 0 <= k <= point]
+        for i in np.unique(made.ids[s, here]):
+            leaves = here[made.ids[s, here] == i]
             weight, choice, best = made.chance[leaves], int(stage.choice[i]), int(stage.best_stop[i])
             gone = float(weight @ made.spent[s, leaves] / weight.sum())
-            # events that do not come up in these leaves are said to be so
-            words = dict.fromkeys((model.tree.events[e] for e in seen), NOT_COMING_UP)
-            words |= {e: outcome for e, outcome in model.tree.words(int(leaves[0])).items() if e in words}
+            words = model.tree.words(int(leaves[0]))
             yield Place(
-                point=point, findings=words, chance=float(weight.sum()),
+                point=point, chance=float(weight.sum()),
+                findings={event: words.get(event, NOT_COMING_UP) for event in seen},
                 choice=GO_ON if choice == tree_formulas.GO_ON else made.actions[choice],
                 cost_go_on=float(stage.cost_go_on[i] - gone), cost_stop=float(stage.cost_stop[i] - gone),
                 best_stop=made.actions[best] if made.actions else "",
             )  # fmt: skip
-        alive &= ~stopped
 
 
 @dataclass(frozen=True)

@@ -117,8 +117,8 @@ def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
     for i, way in enumerate(ledger.case.ways):
         if way.bought and ledger.allowed[i]:
             gone, plain_way = ledger.failures[i].discounted, ledger.plain(i)
-            without, works = ledger.unspared(plain_way), ledger.p_spare(i)
-            worth = gone * like * works * (without - ledger.swapped(plain_way))
+            without, works = float(ledger.unspared[plain_way]), float(ledger.p_spare[i])
+            worth = gone * like * works * (without - float(ledger.swapped[plain_way]))
             rows.append((way.way, worth, float(ledger.now[i]) - ledger.resale(i) + gone * without - least, works))
     return [Combination(name, worth, cost, worth - cost, p, least + cost - worth) for name, worth, cost, p in rows]
 
@@ -135,7 +135,7 @@ def worth_by_days(ledger: Ledger, steps: int = 25) -> pd.DataFrame:
 def _with_days(ledger: Ledger, more: float) -> list[Combination]:
     """The combinations if a failure away took so many more days."""
     other = copy(ledger)
-    other.away = ledger.away + more * ledger.day
+    other.unspared = ledger.total + ledger.years.p_away * (ledger.away + more * ledger.day)
     dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
     other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
     return spare_combinations(other, 0.0)
@@ -148,7 +148,8 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
     grid = np.linspace(0.0, h, int(np.ceil(h)) + 1)
     frames = []
     for i, way in enumerate(ledger.ways):
-        paid = courses(ledger, outcomes, i, grid, seed, paths)
+        now = _totals(outcomes, i, float(ledger.now[i]), path_draws(seed, f"{way}:now", (paths,)))
+        paid = now + paid_later(ledger, outcomes, i, grid, seed, paths)
         low, high = np.quantile(paid, [0.1, 0.9], axis=1)
         mean, se = paid.mean(axis=1), paid.std(axis=1) / np.sqrt(paths)
         columns = {"year": grid, "way": way, "mean": ledger.so_far(i, grid), "p10": low, "p90": high}
@@ -156,11 +157,9 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
     return pd.concat(frames, ignore_index=True)
 
 
-def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
-    """Discounted cost so far (years, paths) of drawn courses of failures."""
-    name = ledger.ways[i]
-    times = failure_times(ledger.clocks(i, drawn=True), ledger.years, paths, seed, name)
-    now = _totals(outcomes, i, float(ledger.now[i]), path_draws(seed, f"{name}:now", (paths,)))
+def paid_later(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
+    """Discounted cost of later failures so far (years, paths) in drawn courses."""
+    times = failure_times(ledger.clocks(i, drawn=True), ledger.years, paths, seed, ledger.ways[i])
     fails = np.isfinite(times)
     costs = _failure_costs(ledger, outcomes, i, seed, int(fails.sum()))
     if months := ledger.warranty_months(i):
@@ -168,8 +167,7 @@ def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int,
         costs = costs - np.where(ran <= months / MONTHS, ledger.warranty_pays(i), 0.0)
     worth = np.zeros(times.shape)
     worth[fails] = costs * (1.0 + ledger.rate) ** -times[fails]
-    paid: Floats = now + np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
-    return paid
+    return np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
 
 
 def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, count: int) -> Floats:
@@ -183,7 +181,7 @@ def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, count:
     money, days = by_steps(years.cost_away, drawn("away")), by_steps(years.days_away, drawn("days"))
     cost = total + (drawn("where") < years.p_away) * (money + days * ledger.day)
     if ledger.case.ways[i].bought:
-        cost = np.where(drawn("spare") < ledger.p_spare(i), ledger.swapped(plain), cost)
+        cost = np.where(drawn("spare") < ledger.p_spare[i], ledger.swapped[plain], cost)
     return np.asarray(cost)
 
 
@@ -195,9 +193,8 @@ def _totals(outcomes: Outcomes, i: int, mean: float, uniform: Floats) -> Floats:
 
 def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Floats:
     """Discounted cost of later failures of every way (W, paths), what a bought spare fetches taken off."""
-    ways, grid = range(len(ledger.ways)), np.array([-1.0, ledger.years.horizon_years])  # before all, and in the end
-    paid = [courses(ledger, outcomes, i, grid, seed, paths) for i in ways]
-    return np.array([paid[i][1] - paid[i][0] - ledger.resale(i) for i in ways])
+    ways, end = range(len(ledger.ways)), np.array([ledger.years.horizon_years])
+    return np.array([paid_later(ledger, outcomes, i, end, seed, paths)[0] - ledger.resale(i) for i in ways])
 
 
 def joint_totals(model: Model, draws: int, seed: int) -> list[Floats]:

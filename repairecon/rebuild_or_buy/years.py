@@ -90,7 +90,9 @@ class Ledger:
         self.works = float(mean_p_spare_works(turned, shelf, years.shelf_shape))
         self.swap = mean_of(years.swap_hours) * model.own_hour
         self.rate = lives.real_rate(years)
-        self.spare_left = [p_spare_left(model, i) for i in range(len(model.ways))]
+        self.spare_left = np.array([p_spare_left(model, i) for i in range(len(model.ways))])
+        self.p_spare = self.works * self.spare_left  # a pair has a spare aboard, and it works
+        self.unspared = self.total + years.p_away * self.away  # cost of a failure without one
 
     def plain(self, i: int) -> int:
         """The way by which later failures of a way are made good: for a pair the cheaper of its two parts.
@@ -106,31 +108,22 @@ class Ledger:
         options = [k for k in parts if self.allowed[k]] or alone or parts
         return min(options, key=lambda k: float(self.undelayed[k]))
 
-    def unspared(self, i: int) -> float:
-        """Expected cost of a failure without a spare aboard."""
-        return float(self.total[i]) + self.years.p_away * self.away
-
     def failure(self, i: int) -> float:
         """Expected cost of a later failure answered by a way."""
-        plain, works = self.plain(i), self.p_spare(i)
-        if not self.case.ways[i].bought:
-            return self.unspared(plain)
-        return works * self.swapped(plain) + (1.0 - works) * self.unspared(plain)
+        plain, works = self.plain(i), self.p_spare[i]
+        return float(works * self.swapped[plain] + (1.0 - works) * self.unspared[plain])
 
-    def p_spare(self, i: int) -> float:
-        """Chance that a pair has a spare aboard (its rebuild came off, a bought one came) and that it works."""
-        return self.works * self.spare_left[i]
-
-    def swapped(self, plain: int) -> float:
-        """Expected cost of a failure with a spare that works; where the swap would be dearer it is not done."""
-        return min(self.swap + float(self.undelayed[plain]), self.unspared(plain))
+    @property
+    def swapped(self) -> Floats:
+        """Expected cost of a failure (W,) with a spare that works; where the swap would be dearer it is not done."""
+        return np.asarray(np.minimum(self.swap + self.undelayed, self.unspared))
 
     def resale(self, i: int) -> float:
         """Present value of what a spare fetches with the boat."""
         if self.years.horizon_years == 0 or self.spare_left[i] == 0:
             return 0.0
         later = float((1.0 + self.rate) ** -self.years.horizon_years)
-        return self.spare_left[i] * fetches(self.fresh, i, self.years.resale_share) * later
+        return float(self.spare_left[i]) * fetches(self.fresh, i, self.years.resale_share) * later
 
     def unit_of(self, i: int) -> int:
         """The way whose unit is in service in the end: after a way for a while the one taken then."""
