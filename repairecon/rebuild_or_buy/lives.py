@@ -28,9 +28,6 @@ ENDS = 1e-4
 """Chance at either end of the range that is not looked into."""
 DRAWN = 64
 WARRANTY_STEPS, FITTED_STEPS = 12, 100
-TOO_SHORT = (
-    "a life is far too short for the years looked ahead: check life_years, life_hours, wear_kept and hours_a_year"
-)
 
 
 @dataclass(frozen=True)
@@ -120,7 +117,10 @@ def counts(clocks: Clocks, years: Years, p_goes_on: Sequence[float] = (1.0,)) ->
     while (share := ends()) > 0.1 and steps < most:
         steps *= 2
     if share > at_worst:
-        raise RepaireconError(TOO_SHORT)
+        raise RepaireconError(
+            "a life is far too short for the years looked ahead: check life_years, life_hours, wear_kept and "
+            "hours_a_year"
+        )
     if kept > 0:
         return list(renewal.rebuilds(h, life, clocks.shape, clocks.age_years, kept, early, p_goes_on, steps))
     cdf = clocks.cdf(np.linspace(0.0, h, 2 * steps + 1), hours)

@@ -300,8 +300,9 @@ def most_moving(model: Model) -> list[str]:
 def _effects(model: Model) -> Floats:
     """What one standard deviation of each input, and of the pace, adds to the mean total of each way (W, J + 1)."""
     program, inputs, rho = model.program, model.inputs, model.case.terms.hours_correlation
-    of = [(x.mean * (1.0 - x.mean) if x.is_chance else _variance(x.range)) for x in inputs]
-    spreads, hours = np.sqrt(of), np.array([x.shared_hours for x in inputs], dtype=bool)
+    variances = [x.mean * (1.0 - x.mean) if x.is_chance else ranges.variance(r.low, r.likely, r.high, r.shape)
+                 for x, r in ((x, x.range) for x in inputs)]  # fmt: skip
+    spreads, hours = np.sqrt(variances), np.array([x.shared_hours for x in inputs], dtype=bool)
     at, ways = _over_some_leaves(model), model.plain.all_ways()
     expected, coefficients = np.array([at.expected(pieces) for pieces in ways]), _coefficients(model, at)
     effects = _slopes(model, coefficients) * spreads
@@ -318,10 +319,6 @@ def _effects(model: Model) -> Floats:
     pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
     effects[:, hours] *= np.sqrt(1.0 - rho)
     return np.concatenate([effects, pace], axis=1)
-
-
-def _variance(r: Range) -> float:
-    return float(ranges.variance(r.low, r.likely, r.high, r.shape))
 
 
 def _over_some_leaves(model: Model) -> AtMeans:
