@@ -8,24 +8,22 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import verdict
 from repairecon.rebuild_or_buy.bench import NOW, STRIP, StopWhen, places, point_name, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
-from repairecon.rebuild_or_buy.lives import clocks_of, counts, in_service, life_is_stated
+from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.sensitivity import Number, lead_of
+from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, lead_gone
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
-from repairecon.rebuild_or_buy.years import Ledger, break_even_life
-from repairecon.records import Range
+from repairecon.rebuild_or_buy.tree import Floats
+from repairecon.rebuild_or_buy.years import break_even_life
 
 if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.answer import Answer
 
-Floats = NDArray[np.float64]
 Kind = Literal["this job", "years"]
 Do = Literal["look", "strip", "take", "leave", "carry on", "none"]
 MUCH_BETTER = 0.5
@@ -55,15 +53,14 @@ class Choice:
     gap: float
 
 
-def cheapest(model: Model, totals: Floats) -> Choice:
-    """The way with the least of some totals (W,) among those that may be chosen."""
+def cheapest(model: Model, totals: Floats, best: str = "") -> Choice:
+    """The way with the least of some totals (W,) among those that may be chosen; of a tie the one that is named."""
     open_ways = np.where(model.allowed, totals, np.inf)
-    order = np.argsort(open_ways, kind="stable")
-    best, second = (int(i) for i in (*order, order[0])[:2])
-    if second == best or not np.isfinite(open_ways[second]):
-        return Choice(model.ways[best], "", float(open_ways[best]), 0.0)
-    gap = float(open_ways[second] - open_ways[best])
-    return Choice(model.ways[best], model.ways[second], float(open_ways[best]), gap)
+    order = [int(i) for i in np.argsort(open_ways, kind="stable")]
+    first = model.ways.index(best) if best else order[0]
+    second = next((i for i in order if i != first and np.isfinite(open_ways[i])), first)
+    gap = float(open_ways[second] - open_ways[first])
+    return Choice(model.ways[first], model.ways[second] if second != first else "", float(open_ways[first]), gap)
 
 
 class Basis:
@@ -72,18 +69,13 @@ class Basis:
     def __init__(
         self, model: Model, horizon: Horizon, best: str, numbers: Collection[Number], fitted: Collection[str] = ()
     ) -> None:
-        self.model, self.horizon, self.best, self.numbers = model, horizon, best, numbers
-        self.fitted = frozenset(fitted)
+        self.model, self.horizon, self.best, self.numbers, self.fitted = model, horizon, best, numbers, fitted
 
     # ---- which basis --------------------------------------------------------------------------
     @cached_property
     def this_job(self) -> Choice:
         """The cheapest by this job alone."""
-        found = cheapest(self.model, self.model.totals)
-        if found.way == self.best or not found.second:
-            return found
-        totals, best = self.model.totals, self.model.ways.index(self.best)
-        return Choice(self.best, found.way, float(totals[best]), lead_of(totals, best))  # a tie went to the simpler way
+        return cheapest(self.model, self.model.totals, self.best)
 
     @cached_property
     def over_years(self) -> Choice:
@@ -102,11 +94,10 @@ class Basis:
     def life_known(self, way: str) -> bool:
         """Whether the life of a way's unit is stated, fitted to own lives, or a sourced one of its kind."""
         case = self.model.case
-        i = self.horizon.ledger.unit_of(self.model.ways.index(way))
-        unit = in_service(case, case.ways[i])
-        if unit.traits.in_service == "none" or unit.way in self.fitted or life_is_stated(unit):
-            return True
-        return any(_sourced(r) for r in (unit.life_years, unit.life_hours) if r is not None)
+        unit = in_service(case, case.ways[self.horizon.ledger.unit_of(self.model.ways.index(way))])
+        notes = [r.source.note for r in (unit.life_years, unit.life_hours) if r is not None]
+        sourced = any(note and not note.startswith(UNSOURCED) for note in notes)
+        return unit.traits.in_service == "none" or unit.way in self.fitted or life_is_stated(unit) or sourced
 
     @cached_property
     def choice(self) -> Choice:
@@ -121,23 +112,14 @@ class Basis:
         return np.asarray(self.horizon.ledger.present - self.model.expected() @ np.array(self.model.weights))
 
     # ---- where it turns -------------------------------------------------------------------------
-    @cached_property
-    def day_price_turns(self) -> float | None:
-        """Price of a day out of service at which another way is cheaper by this job [home money a day]."""
-        return self._turns("cost of a day out of service")
-
-    @cached_property
-    def hour_price_turns(self) -> float | None:
-        """Worth of an own hour at which another way is cheaper by this job [home money an hour]."""
-        return self._turns("worth of an own hour")
-
-    def _turns(self, name: str) -> float | None:
-        """The nearest value of an own figure at which the lead is gone; None where it never is."""
+    def turns(self, name: str) -> float | None:
+        """The nearest value of an own figure at which another way is cheaper by this job; None where it never is."""
         number = next(n for n in self.numbers if n.name == name)
         best = self.model.ways.index(self.this_job.way)
         most = max(REACH * number.now, number.high, abs(self.this_job.total))
-        found = [v for v in (_lead_gone(number, best, end) for end in (0.0, most)) if v is not None]
-        return min(found, key=lambda v: abs(v - number.now)) if found else None
+        ends = [end for end in (0.0, most) if end != number.now]
+        found = [lead_gone(number, best, number.now, end, 1e-9 * max(end, 1.0)) for end in ends]
+        return min((x for x in found if x is not None), key=lambda x: abs(x - number.now), default=None)
 
     @cached_property
     def life_turns(self) -> float | None:
@@ -151,7 +133,8 @@ class Basis:
         most = max(LOOKED_AHEAD, self.horizon.years.horizon_years)
         ledger = self.horizon.over(most).ledger
         grid = np.linspace(0.0, most, int(most) * 4 + 1)
-        by_year = np.array([kept_for(ledger, i, grid) for i in range(len(self.model.ways))])
+        sold = (1.0 + ledger.rate) ** (most - grid)  # a spare fetches its price in the end
+        by_year = np.array([ledger.so_far(i, grid) - ledger.resale(i) * sold for i in range(len(self.model.ways))])
         best = self.model.ways.index(self.this_job.way)
         lead = np.where(self.model.allowed[:, None], by_year, np.inf)
         others = np.delete(lead, best, axis=0).min(axis=0, initial=np.inf)
@@ -160,36 +143,6 @@ class Basis:
             return None
         k = int(lost[0])
         return float(grid[k]), self.model.ways[int(lead[:, k].argmin())]
-
-
-def kept_for(ledger: Ledger, i: int, grid: Floats) -> Floats:
-    """Present cost of a way by years of keeping her, up to the ledger's own; a spare fetches its price in the end."""
-    if ledger.case.ways[i].traits.in_service == "none":
-        return np.full(len(grid), float(ledger.now[i]))
-    clocks = clocks_of(ledger.case, ledger.case.ways[ledger.unit_of(i)])
-    count = counts(clocks, ledger.years)[0]
-    t = np.linspace(0.0, ledger.years.horizon_years, 2 * len(count) - 1)
-    worth = (np.diff(count, axis=0) * ((1.0 + ledger.rate) ** -t[1::2])[:, None]) @ clocks.weights
-    gone = np.concatenate([[0.0], np.cumsum(worth)]) + clocks.mean(count[0])
-    each = ledger.later(i) / gone[-1] if gone[-1] > 0 else 0.0
-    resale = ledger.resale(i) * (1.0 + ledger.rate) ** (ledger.years.horizon_years - grid)
-    return np.asarray(ledger.now[i] + each * np.interp(grid, t[::2], gone) - resale)
-
-
-def _lead_gone(number: Number, best: int, end: float) -> float | None:
-    def lead(x: float) -> float:
-        return lead_of(number.totals(x), best)
-
-    if end == number.now or not np.isfinite(lead(number.now)) or lead(end) >= 0:
-        return None
-    from scipy import optimize
-
-    return float(optimize.brentq(lead, number.now, end, xtol=1e-9 * max(abs(end), 1.0)))
-
-
-def _sourced(r: Range) -> bool:
-    """Whether a figure of the kinds comes from somewhere."""
-    return bool(r.source.note) and not r.source.note.startswith(UNSOURCED)
 
 
 # ---- the advice ------------------------------------------------------------------------------------
@@ -233,48 +186,33 @@ class Advice:
 
 def advice(answer: Answer) -> Advice:
     """The advice of an answer, the best informed of its parts first."""
-    basis = answer.basis
-    made = decision(answer.model, more=basis.later)  # with what each way costs besides this job, as far as that counts
-    chosen, because = _choice(answer, basis)
-    weighed = made if answer.case.terms.own_hour_stated else _with_hours_weighed(answer)
+    basis, terms, model, horizon = answer.basis, answer.case.terms, answer.model, answer.horizon
+    made = decision(model, more=basis.later)  # with what each way costs besides this job, as far as that counts
+    # an own hour that is not priced counts in the order of first steps, else a look and a strip to the last bolt cost
+    # alike; the figures that are said stay without it
+    cash, _, day = model.weights
+    weighed = made if terms.own_hour_stated else decision(model, (cash, _hour_in_order(answer), day), more=basis.later)
+    chosen, because = _choice(answer)
     look = _look(answer, weighed, chosen)
     do, what, more = _first_step(answer, weighed, chosen, look)
-    turned = basis.beyond_years if basis.kind == "this job" else None
-    terms, row = answer.case.terms, answer.table.loc[chosen.way]
-    years = basis.over_years if answer.horizon.years.horizon_years > 0 else None
-    present, ways = answer.horizon.ledger.present.tolist() if years else [], answer.model.ways
+    near = answer.verdict.near_tie
+    if basis.kind == "years" and chosen.second:
+        near = verdict.near_tie(answer.case, chosen.gap, chosen.total, 1.0)
+    turned = (basis.beyond_years if basis.kind == "this job" else None) or (None, "")
+    years_gap, best_years = 0.0, ""
+    if horizon.years.horizon_years > 0:
+        best_years, present = basis.over_years.way, dict(zip(model.ways, horizon.ledger.present.tolist(), strict=True))
+        years_gap = present[basis.this_job.way] - present[best_years]
     return Advice(
-        do=do,
-        what=what,
-        way=chosen.way,
-        basis=basis.kind,
-        years=answer.horizon.years.horizon_years,
-        total=chosen.total,
-        gap=chosen.gap,
-        against=chosen.second,
-        near_tie=_near_tie(answer, basis, chosen),
-        value=made.value(),
-        best_this_job=basis.this_job.way,
-        best_years=years.way if years else "",
-        years_gap=present[ways.index(basis.this_job.way)] - present[ways.index(years.way)] if years else 0.0,
-        day_price_turns=None if terms.lost_day_stated and answer.model.lost_day > 0 else basis.day_price_turns,
-        hour_price_turns=None if terms.own_hour_stated else basis.hour_price_turns,
-        life_turns=basis.life_turns,
-        beyond_years=turned[0] if turned else None,
-        beyond_way=turned[1] if turned else "",
-        back_by=float(row["back_by"]) if "back_by" in answer.table else None,
-        look=look,
-        stops=_stops(answer, made),
-        ties=answer.verdict.ties,
-        because=(*because, *more),
-    )
-
-
-def _with_hours_weighed(answer: Answer) -> Decision:
-    """The staged choice that orders the first steps where an own hour is not priced: else a look and a strip to the
-    last bolt cost alike. The figures that are said stay without it."""
-    cash, _, day = answer.model.weights
-    return decision(answer.model, (cash, _hour_in_order(answer), day), more=answer.basis.later)
+        do=do, what=what, way=chosen.way, basis=basis.kind, years=horizon.years.horizon_years, total=chosen.total,
+        gap=chosen.gap, against=chosen.second, near_tie=near, value=made.value(), best_this_job=basis.this_job.way,
+        best_years=best_years, years_gap=years_gap,
+        day_price_turns=None if terms.lost_day_stated and model.lost_day > 0 else basis.turns(DAY),
+        hour_price_turns=None if terms.own_hour_stated else basis.turns(HOUR), life_turns=basis.life_turns,
+        beyond_years=turned[0], beyond_way=turned[1],
+        back_by=float(answer.table.loc[chosen.way, "back_by"]) if "back_by" in answer.table else None,
+        look=look, stops=_stops(answer, made), ties=answer.verdict.ties, because=(*because, *more),
+    )  # fmt: skip
 
 
 def _hour_in_order(answer: Answer) -> float:
@@ -283,45 +221,31 @@ def _hour_in_order(answer: Answer) -> float:
     return 0.25 * yard.cost_hour.likely if yard else HOUR_IN_ORDER
 
 
-def _worth_the_hours(answer: Answer, chosen: Choice) -> Choice:
-    """Where an own hour is not priced: the way that spares hours, if the cheaper one pays too little for them."""
-    if answer.case.terms.own_hour_stated:
-        return chosen
-    model, hour = answer.model, _hour_in_order(answer)
-    expected, totals = model.expected(), np.where(model.allowed, model.totals, np.inf)
-    best = int(np.argmin(totals + hour * expected[:, 1]))
-    if model.ways[best] == chosen.way or expected[best, 1] >= expected[model.ways.index(chosen.way), 1]:
-        return chosen
-    return Choice(model.ways[best], chosen.way, float(totals[best]), chosen.total - float(totals[best]))
-
-
-def _choice(answer: Answer, basis: Basis) -> tuple[Choice, list[str]]:
+def _choice(answer: Answer) -> tuple[Choice, list[str]]:
     """The way to take on the basis that holds; a near tie of today goes by the years, a tie to the simpler way."""
-    chosen, because = basis.choice, []
+    basis, model, because = answer.basis, answer.model, list[str]()
+    chosen = basis.choice
     if basis.kind == "years":
         if basis.this_job.way != chosen.way:
             because.append(f"{basis.this_job.way} is cheaper today, {chosen.way} over the years")
         return chosen, because
     if answer.verdict.ties:
         because.append("of ways that cost the same the simpler and the quicker")
-    by_years = answer.horizon.years.horizon_years > 0 and answer.verdict.near_tie
-    if by_years and basis.this_job.second:
-        present = answer.horizon.ledger.present
-        best, second = (answer.model.ways.index(w) for w in (chosen.way, chosen.second))
-        if present[second] < present[best]:
+    if answer.horizon.years.horizon_years > 0 and answer.verdict.near_tie and chosen.second:
+        present, second = answer.horizon.ledger.present, model.ways.index(chosen.second)
+        if present[second] < present[model.ways.index(chosen.way)]:
             because.append("a near tie today, decided by the years")
-            total = float(answer.model.totals[second])
-            return Choice(chosen.second, chosen.way, total, -chosen.gap), because
-    spared = _worth_the_hours(answer, chosen)
-    if spared is not chosen:
-        because.append(f"{chosen.way} is cheaper but pays little for your hours")
-    return spared, because
-
-
-def _near_tie(answer: Answer, basis: Basis, chosen: Choice) -> bool:
-    if basis.kind == "this job" or not chosen.second:
-        return answer.verdict.near_tie
-    return verdict.near_tie(answer.case, chosen.gap, chosen.total, 1.0)
+            return Choice(chosen.second, chosen.way, float(model.totals[second]), -chosen.gap), because
+    if answer.case.terms.own_hour_stated:
+        return chosen, because
+    # where an own hour is not priced: the way that spares hours, if the cheaper one pays too little for them
+    hours = model.expected()[:, 1]
+    best = int(np.argmin(model.totals + _hour_in_order(answer) * hours))
+    if model.ways[best] == chosen.way or hours[best] >= hours[model.ways.index(chosen.way)]:
+        return chosen, because
+    total = float(model.totals[best])
+    because.append(f"{chosen.way} is cheaper but pays little for your hours")
+    return Choice(model.ways[best], chosen.way, total, chosen.total - total), because
 
 
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
@@ -347,15 +271,14 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
         return "look", look.look, ("it costs less than it saves",)
     if now == {LEAVE}:
         return "leave", LEAVE, ("it is probably not to blame",)
-    more = made.more if made.more is not None else 0.0
-    committed = (model.expected() @ np.array(model.weights) + more)[model.allowed]  # chosen for good now
-    freedom = float(np.min(committed)) - rule.value
-    rebuilt = answer.case.way(chosen.way).traits.rebuilds == "here" or answer.case.terms.own_hour_stated
-    begins = rebuilt and rebuilds_here(model) and model.done < STRIP and now == {GO_ON}
+    committed = model.expected() @ np.array(model.weights) + answer.basis.later  # chosen for good now
+    freedom = float(np.min(committed[model.allowed])) - rule.value
+    way = answer.case.way(chosen.way)
+    begins = way.traits.rebuilds == "here" or answer.case.terms.own_hour_stated
+    begins = begins and bool(rebuilds_here(model)) and model.done < STRIP and now == {GO_ON}
     if begins and _stops(answer, made) and freedom > WORTH_HAVING * abs(chosen.total):
         return "strip", "strip, then decide", ("stripping first and stopping on what is found saves money",)
-    kind = answer.case.way(chosen.way).kind
-    return ("carry on" if kind == "carry on" else "take"), chosen.way, ()
+    return ("carry on" if way.kind == "carry on" else "take"), chosen.way, ()
 
 
 def _stops(answer: Answer, made: Decision) -> tuple[StopWhen, ...]:

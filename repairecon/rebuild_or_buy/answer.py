@@ -19,7 +19,7 @@ from repairecon.rebuild_or_buy import sensitivity, verdict
 from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
 from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
-from repairecon.rebuild_or_buy.lives import LifeFit
+from repairecon.rebuild_or_buy.learned import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes
@@ -61,7 +61,7 @@ class Answer(Shown):
         self.table: pd.DataFrame = table_of(model, outcomes, why_not)
         self.verdict: Verdict = verdict.verdict(case, self.table, outcomes)
         self.found, self.stage, self.life_fits = asked.found, asked.stage, asked.life_fits
-        self.horizon = Horizon(model, outcomes, asked.years, outcomes.seed)
+        self.horizon = Horizon(model, outcomes, asked.years)
         self.assumed: tuple[Assumed, ...] = case.assumed
         self.cautions: tuple[str, ...] = case.unit.cautions
         self.cost_own_hour = model.own_hour

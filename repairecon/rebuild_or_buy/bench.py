@@ -8,13 +8,12 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, main_rebuild
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Tree, end_of
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Ints, Tree, end_of
 from repairecon.records import ORDER_TIMES, STAGES, Case
 
 STRIP = STAGE["strip"]
@@ -52,39 +51,33 @@ def point_name(point: int, done: int) -> str:
     return NOW if point == done else f"after {STAGES[point]}"
 
 
-def ended_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
-    """Rebuilds that what was found has ended already."""
-    rebuilds = [w for w in case.ways if w.traits.rebuilds and done >= 0]
-    return {w.way: "what was found ends it" for w in rebuilds if (end_of(case, tree, w) <= done).all()}
-
-
-def off_already(case: Case, done: int) -> dict[str, str]:
-    """Ways that go on with the unit as it is, once that has been taken off."""
-    as_it_is = [w for w in case.ways if w.traits.in_service == "old"] if done >= STAGE["removal"] else []
-    return {w.way: "the unit is off already" for w in as_it_is}
+def closed_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
+    """Why a way is open no more: what was found has ended its rebuild, or the unit with which it goes on is off."""
+    found = {}
+    for way in case.ways:
+        if done >= STAGE["removal"] and way.traits.in_service == "old":
+            found[way.way] = "the unit is off already"
+        if way.traits.rebuilds and done >= 0 and (end_of(case, tree, way) <= done).all():
+            found[way.way] = "what was found ends it"
+    return found
 
 
 def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
     """The choice at the bench in figures."""
-    totals = model.totals
-    best, r = int(totals.argmin()), main_rebuild(model)
-    can_strip = r is not None and model.done < STRIP
-    strip = made.from_point(STRIP).value() if can_strip else np.nan
+    totals, best = model.totals, int(model.totals.argmin())
+    can_strip = main_rebuild(model) is not None and model.done < STRIP
     limit, way = _repair_limit(made)
-    free, _ = _repair_limit(decision(model, (1.0, 0.0, model.lost_day)))
     now = {p.choice for p in places(model, made, rule) if p.point == model.done}
+    spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
     return Bench(
-        value=rule.value,
-        now=now.pop() if len(now) == 1 else "depends on what is seen",
-        best_commit=model.ways[best],
-        cost_commit=float(totals[best]),
-        value_of_stripping=float(totals[best] - strip) if can_strip else None,
-        repair_limit=limit,
-        repair_limit_cash=free,
+        value=rule.value, now=now.pop() if len(now) == 1 else "depends on what is seen",
+        best_commit=model.ways[best], cost_commit=float(totals[best]),
+        value_of_stripping=float(totals[best] - made.from_point(STRIP).value()) if can_strip else None,
+        repair_limit=limit, repair_limit_cash=_repair_limit(decision(model, (1.0, 0.0, model.lost_day)))[0],
         limit_way=way,
         wrong_commitment={w: float(t - rule.value) for w, t in zip(model.ways, totals, strict=True) if np.isfinite(t)},
-        spent=_spent(model),
-    )
+        spent=Spent(*map(float, model.plain.at.expected((Piece(spent),)))) if spent else Spent(),
+    )  # fmt: skip
 
 
 def _repair_limit(made: Decision) -> tuple[float, str]:
@@ -96,17 +89,12 @@ def _repair_limit(made: Decision) -> tuple[float, str]:
     return float(expected.min()), made.actions[int(expected.argmin())]
 
 
-def _spent(model: Model) -> Spent:
-    spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
-    return Spent(*map(float, model.plain.at.expected((Piece(spent),)))) if spent else Spent()
-
-
 def stage_table(model: Model, reached: list[Place]) -> pd.DataFrame:
     """A row a stage: chance that it is reached and that one stops there, and the cost still to come."""
     rows = []
     for point in sorted({p.point for p in reached}):
         here = [p for p in reached if p.point == point]
-        chance, stopping = (sum(p.chance for p in some) for some in (here, [p for p in here if p.choice != GO_ON]))
+        chance, stopping = sum(p.chance for p in here), sum(p.chance for p in here if p.choice != GO_ON)
         to_come = sum(p.chance * min(p.cost_go_on, p.cost_stop) for p in here) / chance
         rows.append((point_name(point, model.done), chance, stopping, to_come))
     return pd.DataFrame(rows, columns=["stage", "p_reached", "p_stop", "cost_still_to_come"])
@@ -122,39 +110,36 @@ def policy_table(model: Model, reached: list[Place]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
+def _followed(made: Decision, rule: tree_formulas.StopRule, costs: Decision) -> tuple[Ints, tree_formulas.Followed]:
+    """The leaves that may be, and where the rule leads in each, at costs of any kind."""
     on = np.flatnonzero(made.chance > 0)
-    followed = tree_formulas.follow(rule, made.ids[:, on], made.stop_cost[:, on], made.go_cost[on])
-    names = np.full(len(made.chance), "", dtype=object)
-    names[on] = [made.actions[a] if a >= 0 else "" for a in followed.action]
-    return [str(n) for n in names]
+    return on, tree_formulas.follow(rule, made.ids[:, on], costs.stop_cost[:, on], costs.go_cost[on])
+
+
+def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
+    """What the rule stops by in each leaf, '' where it goes on to the end."""
+    on, followed = _followed(made, rule, made)
+    names = dict(zip(on.tolist(), (made.actions[a] if a >= 0 else "" for a in followed.action), strict=True))
+    return [names.get(leaf, "") for leaf in range(len(made.chance))]
 
 
 def order_times(model: Model) -> pd.DataFrame:
     """Parts ordered earlier or later: expected total and days by the best rule, and parts bought in vain."""
-    case, r = model.case, main_rebuild(model)
-    rows = []
-    for order in ORDER_TIMES if r is not None else ():
-        other = model
-        if order != case.terms.order_parts:
-            changed = replace(case, terms=replace(case.terms, order_parts=order))
-            other = model.like(case=changed)
-        if other.costs.order_stage >= model.done:
-            made = decision(other)
-            made = replace(made, other=np.zeros_like(made.other))
-            rule = made.rule()
-            rows.append((order, rule.value, *_days_and_vain(other, made, rule), order == case.terms.order_parts))
+    case, rows = model.case, []
+    for order in ORDER_TIMES if main_rebuild(model) is not None else ():
+        same = order == case.terms.order_parts
+        other = model if same else model.like(case=replace(case, terms=replace(case.terms, order_parts=order)))
+        if other.costs.order_stage < model.done:
+            continue
+        made, days = decision(other), decision(other, (0.0, 0.0, 1.0))
+        made = replace(made, other=np.zeros_like(made.other))
+        stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
+        rule = made.rule()
+        on, followed = _followed(made, rule, replace(days, stop_cost=stop, go_cost=go))
+        at, chance = np.array([*made.points, NEVER_ENDS])[followed.stage], made.chance[on]
+        vain = (at > other.costs.order_stage) & (at < STAGE["reassembly"])
+        rows.append((order, rule.value, float(chance @ followed.cost), float(chance @ vain), same))
     return pd.DataFrame(rows, columns=["order", "expected_total", "expected_days", "p_in_vain", "as_in_case"])
-
-
-def _days_and_vain(model: Model, made: Decision, rule: tree_formulas.StopRule) -> tuple[float, float]:
-    """Expected days under the rule, and the chance that parts are ordered for a rebuild that is given up."""
-    on, days = np.flatnonzero(made.chance > 0), decision(model, (0.0, 0.0, 1.0))
-    stop, go = (np.where(np.isfinite(x), x, 0.0) for x in (days.stop_cost, days.go_cost))
-    followed = tree_formulas.follow(rule, made.ids[:, on], stop[:, on], go[on])
-    at = np.array([*made.points, NEVER_ENDS])[followed.stage]
-    vain = (at > model.costs.order_stage) & (at < STAGE["reassembly"])
-    return float(made.chance[on] @ followed.cost), float(made.chance[on] @ vain)
 
 
 # ---- a stop rule in words ----------------------------------------------------------------------------
@@ -169,33 +154,27 @@ class Place:
     cost_go_on: float
     cost_stop: float
     best_stop: str
-    row: int
-    leaves: NDArray[np.intp]
 
 
 def places(model: Model, made: Decision, rule: tree_formulas.StopRule | None = None) -> Iterator[Place]:
     """Every place that is reached under the rule; costs are those still to come from that place."""
     rule = made.rule() if rule is None else rule
-    on = np.flatnonzero(made.chance > 0)
-    alive = np.ones(len(on), dtype=bool)
+    on, followed = _followed(made, rule, made)
     for s, point in enumerate(made.points):
-        stage, ids = rule.stages[s], made.ids[s][on]
-        seen = [e for e, k in enumerate(model.tree.seen) if 0 <= k <= point]
-        stopped = stage.choice[ids] != tree_formulas.GO_ON
-        for i in np.unique(ids[alive]):
-            leaves = on[alive & (ids == i)]
+        stage, here = rule.stages[s], on[followed.stage >= s]
+        seen = [event for event, k in zip(model.tree.events, model.tree.seen, strict=True) if 0 <= k <= point]
+        for i in np.unique(made.ids[s, here]):
+            leaves = here[made.ids[s, here] == i]
             weight, choice, best = made.chance[leaves], int(stage.choice[i]), int(stage.best_stop[i])
             gone = float(weight @ made.spent[s, leaves] / weight.sum())
-            # events that do not come up in these leaves are said to be so
-            words = dict.fromkeys((model.tree.events[e] for e in seen), NOT_COMING_UP)
-            words |= {e: outcome for e, outcome in model.tree.words(int(leaves[0])).items() if e in words}
+            words = model.tree.words(int(leaves[0]))
             yield Place(
-                point=point, findings=words, chance=float(weight.sum()),
+                point=point, chance=float(weight.sum()),
+                findings={event: words.get(event, NOT_COMING_UP) for event in seen},
                 choice=GO_ON if choice == tree_formulas.GO_ON else made.actions[choice],
                 cost_go_on=float(stage.cost_go_on[i] - gone), cost_stop=float(stage.cost_stop[i] - gone),
-                best_stop=made.actions[best] if made.actions else "", row=s, leaves=leaves,
+                best_stop=made.actions[best] if made.actions else "",
             )  # fmt: skip
-        alive &= ~stopped
 
 
 @dataclass(frozen=True)
@@ -214,21 +193,18 @@ def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen
     At each stage the smallest sets of findings are taken that occur in stops of one action only
     and in no place at which one goes on, the most frequent first, until every stop is covered.
     """
-    found: list[StopWhen] = []
-    for point in sorted({p.point for p in reached}):
-        here = [p for p in reached if p.point == point]
-        for action in sorted({p.choice for p in here} - {GO_ON}):
-            stops = [p for p in here if p.choice == action]
-            others = [p for p in here if p.choice != action]
-            found += _cover(point, action, stops, others, most_together)
-    return found
+    return [
+        found
+        for point, action in sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON})
+        for found in _cover(point, action, [p for p in reached if p.point == point], most_together)
+    ]
 
 
-def _cover(point: int, action: str, stops: list[Place], others: list[Place], most: int) -> Iterator[StopWhen]:
+def _cover(point: int, action: str, here: list[Place], most: int) -> Iterator[StopWhen]:
+    left, others = ([p for p in here if (p.choice == action) is stops] for stops in (True, False))
     if not others:
-        yield StopWhen(point, (), action, sum(p.chance for p in stops))
+        yield StopWhen(point, (), action, sum(p.chance for p in left))
         return
-    left = list(stops)
     for size in range(1, most + 1):
         found: dict[frozenset[tuple[str, str]], float] = {}
         for p in left:

@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from repairecon.rebuild_or_buy.what_if import Dial, WhatIf
+from repairecon.rebuild_or_buy.sensitivity import Number
+from repairecon.rebuild_or_buy.what_if import WhatIf
 
 from repairecon.show.plots import (  # isort: skip
     BESIDE, DASHES, INK, LINES, MAIN, NO_BREAK, PALE, QUIET, REST_TINT, SIZE, Margins, axis_label, chance_said,
@@ -239,7 +240,7 @@ def totals(what: WhatIf, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def along(what: WhatIf, dial: Dial, ax: Axes | None = None) -> Axes:
+def along(what: WhatIf, dial: Number, ax: Axes | None = None) -> Axes:
     """What the cheapest ways come to over the range of one number, and where it stands."""
     grid = np.linspace(dial.low, dial.high, STEPS)
     totals = np.array([what.with_values({**what.values, dial.name: x})[:, 3] for x in grid]).T

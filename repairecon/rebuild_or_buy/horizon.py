@@ -7,7 +7,7 @@ chance that every other way costs more is a product of shares of their drawn cou
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws, replicate_se
-from repairecon.rebuild_or_buy.lives import MONTHS, counts
+from repairecon.rebuild_or_buy.lives import MONTHS
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes, evaluated_blocks
 from repairecon.rebuild_or_buy.tree import Floats
@@ -26,61 +26,7 @@ from repairecon.records import Years
 FAN_PATHS = 4000
 DRAWS, PATHS = 16_384, 1000
 """Draws of this job and courses of failures a replicate: standard errors of about a tenth of a chance in 100."""
-BEFORE = -1.0
 APART = 1_000_003
-
-
-# ---- what a spare aboard is worth ----------------------------------------------------------------
-@dataclass(frozen=True)
-class Combination:
-    """What having a spare (or a kit) aboard is worth over the horizon, before and after what it costs."""
-
-    combination: str
-    worth: float
-    cost: float
-    net: float
-    p_works: float
-    present_cost: float
-
-
-def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
-    """None, a kit alone, and every pair of the case, against the cheapest way without a spare."""
-    plain = [i for i, w in enumerate(ledger.case.ways) if not w.bought and ledger.allowed[i]]
-    if not plain:
-        return []
-    base = min(plain, key=lambda i: float(ledger.present[i]))
-    least, like = float(ledger.present[base]), ledger.years.like_units
-    found = [Combination("no spare", 0.0, 0.0, 0.0, 0.0, least)]
-    if kit_cost > 0:
-        fits = ledger.years.p_kit_fits
-        kit = ledger.failures[base].discounted * like * ledger.years.p_away * fits * ledger.away
-        found.append(Combination("kit alone", kit, kit_cost, kit - kit_cost, fits, least + kit_cost - kit))
-    for i, way in enumerate(ledger.case.ways):
-        if way.bought and ledger.allowed[i]:
-            gone, plain_way = ledger.failures[i].discounted, ledger.plain(i)
-            without, works = ledger.unspared(plain_way), ledger.p_spare(i)
-            worth = gone * like * works * (without - ledger.swapped(plain_way))
-            cost = float(ledger.now[i]) - ledger.resale(i) + gone * without - least
-            found.append(Combination(way.way, worth, cost, worth - cost, works, least + cost - worth))
-    return found
-
-
-def worth_by_days(ledger: Ledger, steps: int = 25) -> dict[str, tuple[Floats, Floats]]:
-    """Net worth of each pair's spare against the days more that each failure away takes."""
-    now = mean_of(ledger.years.days_away)
-    days = np.linspace(0.0, max(2.0 * now, 10.0), steps)
-    nets = [{c.combination: c.net for c in _with_days(ledger, float(d) - now)} for d in days]
-    pairs = [w.way for w in ledger.case.ways if w.bought and w.way in nets[0]]
-    return {name: (days, np.array([net[name] for net in nets])) for name in pairs}
-
-
-def _with_days(ledger: Ledger, more: float) -> list[Combination]:
-    """The combinations if a failure away took so many more days."""
-    other = copy(ledger)
-    other.away = ledger.away + more * ledger.day
-    dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
-    other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
-    return spare_combinations(other, 0.0)
 
 
 class Horizon:
@@ -90,12 +36,12 @@ class Horizon:
     ``years`` as the owner sees them; ``best`` the allowed way with the least present cost.
     """
 
-    def __init__(self, model: Model, outcomes: Outcomes, years: Years, seed: int) -> None:
-        self.years, self._model, self._outcomes, self._seed = years, model, outcomes, seed
+    def __init__(self, model: Model, outcomes: Outcomes, years: Years) -> None:
+        self.years, self._model, self._outcomes = years, model, outcomes
 
     def over(self, years: float) -> Horizon:
         """The same looked at over so many years."""
-        return Horizon(self._model, self._outcomes, replace(self.years, horizon_years=years), self._seed)
+        return Horizon(self._model, self._outcomes, replace(self.years, horizon_years=years))
 
     @cached_property
     def ledger(self) -> Ledger:
@@ -104,11 +50,11 @@ class Horizon:
 
     @cached_property
     def ways(self) -> pd.DataFrame:
-        """A row a way (see :class:`WayYears`), with the chance that it is the cheapest over the years."""
-        ways = pd.DataFrame([asdict(r) for r in over_the_years(self.ledger)]).set_index("way")
+        """A row a way (see ``over_the_years``), with the chance that it is the cheapest over the years."""
+        ways = over_the_years(self.ledger).set_index("way")
         chances = self._outcomes.p_cheapest, self._outcomes.p_cheapest_se
         if self.years.horizon_years > 0:
-            chances = cheapest_over_years(self.ledger, self._model, self._outcomes, self._seed)
+            chances = cheapest_over_years(self.ledger, self._outcomes, self._outcomes.seed)
         ways["p_cheapest"], ways["p_cheapest_se"] = chances
         return ways
 
@@ -135,14 +81,64 @@ class Horizon:
         """Cost so far by year and way."""
         if self.years.horizon_years == 0:
             return pd.DataFrame()
-        return cost_over_years(self.ledger, self._outcomes, self._seed)
+        return cost_over_years(self.ledger, self._outcomes, self._outcomes.seed)
 
     @cached_property
     def spare_lines(self) -> pd.DataFrame:
         """Net worth of a spare against the days that it saves."""
-        lines = worth_by_days(self.ledger) if self.years.horizon_years > 0 else {}
-        rows = [(name, d, w) for name, (days, worth) in lines.items() for d, w in zip(days, worth, strict=True)]
-        return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
+        return worth_by_days(self.ledger, 25 if self.years.horizon_years > 0 else 0)
+
+
+# ---- what a spare aboard is worth ----------------------------------------------------------------
+@dataclass(frozen=True)
+class Combination:
+    """What having a spare (or a kit) aboard is worth over the horizon, before and after what it costs."""
+
+    combination: str
+    worth: float
+    cost: float
+    net: float
+    p_works: float
+    present_cost: float
+
+
+def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
+    """None, a kit alone, and every pair of the case, against the cheapest way without a spare."""
+    plain = [i for i, w in enumerate(ledger.case.ways) if not w.bought and ledger.allowed[i]]
+    if not plain:
+        return []
+    base = min(plain, key=lambda i: float(ledger.present[i]))
+    least, like = float(ledger.present[base]), ledger.years.like_units
+    rows = [("no spare", 0.0, 0.0, 0.0)]
+    if kit_cost > 0:
+        fits = ledger.years.p_kit_fits
+        kit = ledger.failures[base].discounted * like * ledger.years.p_away * fits * ledger.away
+        rows.append(("kit alone", kit, kit_cost, fits))
+    for i, way in enumerate(ledger.case.ways):
+        if way.bought and ledger.allowed[i]:
+            gone, plain_way = ledger.failures[i].discounted, ledger.plain(i)
+            without, works = float(ledger.unspared[plain_way]), float(ledger.p_spare[i])
+            worth = gone * like * works * (without - float(ledger.swapped[plain_way]))
+            rows.append((way.way, worth, float(ledger.now[i]) - ledger.resale(i) + gone * without - least, works))
+    return [Combination(name, worth, cost, worth - cost, p, least + cost - worth) for name, worth, cost, p in rows]
+
+
+def worth_by_days(ledger: Ledger, steps: int = 25) -> pd.DataFrame:
+    """Net worth of each pair's spare against the days that each failure away takes."""
+    now = mean_of(ledger.years.days_away)
+    days = np.linspace(0.0, max(2.0 * now, 10.0), steps)
+    pairs = zip(*(_with_days(ledger, float(d) - now)[1:] for d in days), strict=True)
+    rows = [(c.combination, d, c.net) for pair in pairs for d, c in zip(days, pair, strict=True)]
+    return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
+
+
+def _with_days(ledger: Ledger, more: float) -> list[Combination]:
+    """The combinations if a failure away took so many more days."""
+    other = copy(ledger)
+    other.unspared = ledger.total + ledger.years.p_away * (ledger.away + more * ledger.day)
+    dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
+    other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
+    return spare_combinations(other, 0.0)
 
 
 # ---- drawn courses -------------------------------------------------------------------------------
@@ -152,47 +148,26 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
     grid = np.linspace(0.0, h, int(np.ceil(h)) + 1)
     frames = []
     for i, way in enumerate(ledger.ways):
-        paid = courses(ledger, outcomes, i, grid, seed, paths)
+        now = _totals(outcomes, i, float(ledger.now[i]), path_draws(seed, f"{way}:now", (paths,)))
+        paid = now + paid_later(ledger, outcomes, i, grid, seed, paths)
         low, high = np.quantile(paid, [0.1, 0.9], axis=1)
         mean, se = paid.mean(axis=1), paid.std(axis=1) / np.sqrt(paths)
-        columns = {"year": grid, "way": way, "mean": _means(ledger, i, grid), "p10": low, "p90": high}
+        columns = {"year": grid, "way": way, "mean": ledger.so_far(i, grid), "p10": low, "p90": high}
         frames.append(pd.DataFrame({**columns, "sampled_mean": mean, "mean_se": se}))
     return pd.concat(frames, ignore_index=True)
 
 
-def _means(ledger: Ledger, i: int, grid: Floats) -> Floats:
-    """Exact expected discounted cost so far; what a spare fetches is not yet taken off."""
-    years = ledger.years
-    clocks = ledger.clocks(i)
-    count = counts(clocks, years)[0]
-    t = np.linspace(0.0, years.horizon_years, 2 * len(count) - 1)
-    worth = np.diff(count, axis=0) * ((1.0 + ledger.rate) ** -t[1::2])[:, None]
-    so_far = np.concatenate([[0.0], np.cumsum(worth @ clocks.weights)]) + clocks.mean(count[0])
-    # what warranty pays and shorter lives bring is spread over the years as the failures are
-    whole = ledger.later(i)
-    each = whole / so_far[-1] if so_far[-1] > 0 else 0.0
-    return np.asarray(ledger.now[i] + each * np.interp(grid, t[::2], so_far))
-
-
-def courses(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
-    """Discounted cost so far (years, paths) of drawn courses of failures."""
-    clocks = ledger.clocks(i, drawn=True)
-    years, name = ledger.years, ledger.ways[i]
-    if ledger.case.ways[i].traits.in_service == "none":
-        endless = np.full_like(clocks.life_years, np.inf)
-        clocks = replace(clocks, life_years=endless, life_hours=endless)
-    times = failure_times(clocks, years, paths, seed, name)
-    now = _totals(outcomes, i, float(ledger.now[i]), path_draws(seed, f"{name}:now", (paths,)))
+def paid_later(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
+    """Discounted cost of later failures so far (years, paths) in drawn courses."""
+    times = failure_times(ledger.clocks(i, drawn=True), ledger.years, paths, seed, ledger.ways[i])
     fails = np.isfinite(times)
-    worth = np.zeros(times.shape)
     costs = _failure_costs(ledger, outcomes, i, seed, int(fails.sum()))
-    months = ledger.warranty_months(i)
-    if months:
+    if months := ledger.warranty_months(i):
         ran = np.diff(np.where(fails, times, 0.0), axis=0, prepend=0.0)[fails]
         costs = costs - np.where(ran <= months / MONTHS, ledger.warranty_pays(i), 0.0)
+    worth = np.zeros(times.shape)
     worth[fails] = costs * (1.0 + ledger.rate) ** -times[fails]
-    paid: Floats = now + np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
-    return paid
+    return np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
 
 
 def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, count: int) -> Floats:
@@ -206,7 +181,7 @@ def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, count:
     money, days = by_steps(years.cost_away, drawn("away")), by_steps(years.days_away, drawn("days"))
     cost = total + (drawn("where") < years.p_away) * (money + days * ledger.day)
     if ledger.case.ways[i].bought:
-        cost = np.where(drawn("spare") < ledger.p_spare(i), ledger.swapped(plain), cost)
+        cost = np.where(drawn("spare") < ledger.p_spare[i], ledger.swapped[plain], cost)
     return np.asarray(cost)
 
 
@@ -218,12 +193,8 @@ def _totals(outcomes: Outcomes, i: int, mean: float, uniform: Floats) -> Floats:
 
 def later_costs(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int) -> Floats:
     """Discounted cost of later failures of every way (W, paths), what a bought spare fetches taken off."""
-    grid = np.array([BEFORE, ledger.years.horizon_years])
-    found = []
-    for i in range(len(ledger.ways)):
-        now, whole = courses(ledger, outcomes, i, grid, seed, paths)
-        found.append(whole - now - ledger.resale(i))
-    return np.array(found)
+    ways, end = range(len(ledger.ways)), np.array([ledger.years.horizon_years])
+    return np.array([paid_later(ledger, outcomes, i, end, seed, paths)[0] - ledger.resale(i) for i in ways])
 
 
 def joint_totals(model: Model, draws: int, seed: int) -> list[Floats]:
@@ -237,17 +208,17 @@ def joint_totals(model: Model, draws: int, seed: int) -> list[Floats]:
 
 
 def cheapest_over_years(
-    ledger: Ledger, model: Model, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
+    ledger: Ledger, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
 ) -> tuple[Floats, Floats]:
     """Chance that each allowed way has the least discounted cost over the horizon (W,), and its standard error.
 
     ``paths`` courses of failures for each way and replicate.
     """
-    totals = joint_totals(model, draws, seed)
-    wins = np.zeros((len(model.ways), len(totals)))
+    totals = joint_totals(ledger.model, draws, seed)
+    wins = np.zeros((len(ledger.ways), len(totals)))
     for r, now in enumerate(totals):
         mine = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
-        wins[:, r] = _wins(now, mine, model.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
+        wins[:, r] = _wins(now, mine, ledger.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
     counts = np.array([t.shape[1] for t in totals])
     p = wins.sum(axis=1)
     return p / p.sum(), np.asarray(replicate_se(wins, counts)) * counts.sum() / p.sum()

@@ -12,9 +12,8 @@ from repairecon.kinds.facts import kinds
 from repairecon.kinds.words import meaning
 from repairecon.kinds.worn import Judgement, measures, worn
 from repairecon.rebuild_or_buy.answer import Answer, Asked
-from repairecon.rebuild_or_buy.bench import ended_already, off_already
-from repairecon.rebuild_or_buy.learned import with_learned
-from repairecon.rebuild_or_buy.lives import with_own_lives
+from repairecon.rebuild_or_buy.bench import closed_already
+from repairecon.rebuild_or_buy.learned import with_learned, with_own_lives
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.remedies import best_model
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow
@@ -37,41 +36,18 @@ def rebuild_or_buy(
     stage: str = "",
     progress: Callable[[int], None] | None = None,
 ) -> Answer:
-    """Work out every way of a case from where the owner stands.
+    """Work out every way of a case from where the owner stands; money in home currency, times in days and hours.
 
     Table and verdict are there at once, all else when it is first asked for; the same seed gives the same answer, bit
     for bit, in any order of asking.
 
-    Parameters
-    ----------
-    case : Case
-        The case.
-    draws : int or "auto"
-        Joint draws for the ranges (means are exact without any), or as many as the verdict's figures need.
-    seed : int
-        Seed of the draws.
-    cost_own_hour : float, optional
-        Worth of an own hour instead of the case's [home money an hour].
-    horizon_years : float, optional
-        Years looked ahead instead of the case's; 0: this job alone [years].
-    found : mapping or str
-        Findings so far, ``{"shaft": "grooved"}`` or ``"shaft=grooved; seal=eaten (0.8)"`` where 0.8 is the chance that
-        the look was right.
-    stage : str
-        The last stage of the work that is done: what it took is spent, and shown apart.
-    progress : callable, optional
-        Called with the number of draws done after each block.
-
-    Returns
-    -------
-    Answer
-        Money in home currency, times in days and hours.
+    ``draws`` are joint draws for the ranges (means are exact without any), "auto" as many as the verdict's figures
+    need; ``progress`` is called with the number done after each block. ``cost_own_hour`` [home money an hour] and
+    ``horizon_years`` [years], 0 for this job alone, go before those of the case. ``found`` are findings so far,
+    ``{"shaft": "grooved"}`` or ``"shaft=grooved; seal=eaten (0.8)"`` where 0.8 is the chance that the look was right;
+    ``stage`` is the last stage of the work that is done: what it took is spent, and shown apart.
     """
-    _check(draws, seed, cost_own_hour, horizon_years)
-    if stage and stage not in STAGE:
-        raise RepaireconError(f"stage: found {stage!r}; write the last stage that is done, one of: {', '.join(STAGES)}")
-    if not case.ways:
-        raise RepaireconError("the case names no way out: add one to ways.csv")
+    _check(case, draws, seed, stage, cost_own_hour, horizon_years)
     case, fits = with_own_lives(with_learned(case))
     stated = case
     if horizon_years is not None:
@@ -79,8 +55,8 @@ def rebuild_or_buy(
     findings = read_findings(found or case.found) + read_findings(findings_measured(case, case.measured))
     done = STAGE.get(stage or case.done, -1)
     tree = grow(case, findings)
-    why_not = off_already(case, done) | ended_already(case, tree, done)
-    why_not |= {w: why or why_not.get(w, "") for w, why in screen(case).items()}
+    closed = closed_already(case, tree, done)
+    why_not = {w: why or closed.get(w, "") for w, why in screen(case).items()}
     if all(why_not.values()):
         raise RepaireconError(
             "no way is left after the safety screen: add a new or exchange unit or a specialist's "
@@ -93,39 +69,40 @@ def rebuild_or_buy(
     return Answer(stated, model, outcomes, why_not, Asked(findings, stage, case.years, fits))
 
 
-def _check(draws: int | str, seed: int, cost_own_hour: float | None, horizon_years: float | None) -> None:
-    if horizon_years is not None and not 0 <= horizon_years <= MOST_YEARS:
-        raise RepaireconError(
-            f"horizon_years: found {horizon_years}; give years from 0 (this job alone) to {MOST_YEARS}"
-        )
-    if draws != AUTO and (isinstance(draws, str) or draws < 2):
-        raise RepaireconError(f"draws: found {draws}; give a whole number of 2 or more, or auto")
-    if seed < 0:
-        raise RepaireconError(f"seed: found {seed}; give a whole number of 0 or more")
-    if cost_own_hour is not None and not (np.isfinite(cost_own_hour) and cost_own_hour >= 0):
-        raise RepaireconError(f"cost_own_hour: found {cost_own_hour}; give an amount of 0 or more")
+def _check(case: Case, draws: int | str, seed: int, stage: str, hour: float | None, years: float | None) -> None:
+    """Every fault of what is asked, at once."""
+    wrong = {
+        f"horizon_years: found {years}; give years from 0 (this job alone) to {MOST_YEARS}":
+            years is not None and not 0 <= years <= MOST_YEARS,
+        f"draws: found {draws}; give a whole number of 2 or more, or auto":
+            draws != AUTO and (isinstance(draws, str) or draws < 2),
+        f"seed: found {seed}; give a whole number of 0 or more": seed < 0,
+        f"cost_own_hour: found {hour}; give an amount of 0 or more":
+            hour is not None and not (np.isfinite(hour) and hour >= 0),
+        f"stage: found {stage!r}; write the last stage that is done, one of: {', '.join(STAGES)}":
+            bool(stage) and stage not in STAGE,
+        "the case names no way out: add one to ways.csv": not case.ways,
+    }  # fmt: skip
+    if any(wrong.values()):
+        raise RepaireconError("\n".join(said for said, is_so in wrong.items() if is_so))
 
 
-_FINDING = re.compile(r"\s*([^=]+?)\s*=\s*(.+?)\s*(?:\(\s*([0-9.]+)\s*\))?\s*$")
+_FINDING = re.compile(r"^\s*([^=]+?)\s*=\s*(.+?)\s*(?:\(\s*([0-9.]+)\s*\))?\s*$")
 
 
 def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
     """Findings from ``event=outcome`` pieces joined by ``;``, each with the chance of being right in brackets."""
     pieces = found.split(";") if isinstance(found, str) else [f"{e}={o}" for e, o in found.items()]
-    read: list[Finding] = []
-    for piece in filter(None, (p.strip() for p in pieces)):
-        match = _FINDING.match(piece)
+    read, sure = list[Finding](), dict[str, str]()
+    for piece in filter(None, map(str.strip, pieces)):
         try:
-            finding = Finding(match[1], match[2], float(match[3] or 1.0)) if match else None
-        except ValueError:
-            finding = None
-        if finding is None:
+            event, outcome, right = _FINDING.findall(piece)[0]
+            read.append(Finding(event, outcome, float(right or 1.0)))
+        except (IndexError, ValueError):
             raise RepaireconError(
                 f"found: {piece!r} is not a finding; write event=outcome, or event=outcome (0.8) if the look "
                 "is right 8 times in 10, joined by ;"
-            )
-        read.append(finding)
-    sure: dict[str, str] = {}
+            ) from None
     for f in read:
         if f.p_right == 1.0 and sure.setdefault(f.event, f.outcome) != f.outcome:
             raise RepaireconError(f"found: {f.event} is given both as {sure[f.event]} and as {f.outcome}")
@@ -134,45 +111,33 @@ def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
 
 # ---- what was measured at the bench as findings: judged by the limits of the kind, then held against the tree ----
 def findings_measured(case: Case, measured: str) -> str:
-    """Findings that measurements stand for.
+    """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind.
 
-    Parameters
-    ----------
-    case : Case
-        Its unit's kind has the limits.
-    measured : str
-        ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``.
-
-    Returns
-    -------
-    str
-        ``event=outcome`` pieces as ``found`` takes them; empty where all is within its limit.
+    ``measured`` are ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``.
     """
-    pieces = [piece.partition("=") for piece in filter(None, map(str.strip, measured.split(";")))]
-    if pieces and case.unit.kind not in kinds():
-        raise RepaireconError("measured: no limits are known for this kind of unit; say what was found with --found")
-    judged = [_judged(case, measure.strip(), value.strip()) for measure, _, value in pieces]
-    return "; ".join(_finding(case, j) for j in judged if j.verdict == "worn")
-
-
-def _judged(case: Case, measure: str, value: str) -> Judgement:
-    found = worn(case.unit.kind, measure, value or None)
-    if not found.measure:
-        known = ", ".join(measures(case.unit.kind))
-        raise RepaireconError(f"measured: {measure!r} is no measure of a {case.unit.kind}; write one of: {known}")
-    if found.verdict == "ask":
-        raise RepaireconError(f"measured: {found.measure} {value}: {found.note or 'write the figure with its unit'}")
-    return found
+    kind, findings = case.unit.kind, list[str]()
+    for piece in filter(None, map(str.strip, measured.split(";"))):
+        if kind not in kinds():
+            raise RepaireconError(
+                "measured: no limits are known for this kind of unit; say what was found with --found"
+            )
+        measure, _, value = map(str.strip, piece.partition("="))
+        found = worn(kind, measure, value or None)
+        if not found.measure:
+            known = ", ".join(measures(kind))
+            raise RepaireconError(f"measured: {measure!r} is no measure of a {kind}; write one of: {known}")
+        if found.verdict == "ask":
+            why = found.note or "write the figure with its unit"
+            raise RepaireconError(f"measured: {found.measure} {value}: {why}")
+        findings += [_finding(case, found)] if found.verdict == "worn" else []
+    return "; ".join(findings)
 
 
 def _finding(case: Case, judged: Judgement) -> str:
     """The outcome whose words are nearest to the measure, what is then done breaking ties."""
     place, then = set(meaning(judged.measure)), set(meaning(judged.what_then))
-    ranked = []
-    for b in case.branches:
-        words = set(meaning(b.outcome))
-        if place & words:
-            ranked.append((len(place & words), len(then & words), b.chance, b.key))
+    said = [(b, set(meaning(b.outcome))) for b in case.branches]
+    ranked = [(len(place & words), len(then & words), b.chance, b.key) for b, words in said if place & words]
     if not ranked:
         raise RepaireconError(
             f"measured: {judged.measure} is past its limit ({judged.limit}; then: {judged.what_then}), and no outcome "

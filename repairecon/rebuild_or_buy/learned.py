@@ -1,23 +1,28 @@
-"""A case with what the owner's own jobs say, where it asks for that: chances, hours, price drift, lives."""
+"""A case with what the owner's own record says: lives fitted to those in lives.csv, and where the case asks for it
+chances, hours, price drift, suppliers and lives out of the jobs done."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from math import nan
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.formulas.lives import fit_weibull
 from repairecon.read.problems import key
-from repairecon.records import Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Source, Task, Way, Years
-from repairecon.records.base import Range
-from repairecon.records.supply import Quote, Supplier
+from repairecon.records import ASSUMED, Assumed, Branch, Case, ChanceCount, Learned, Moved, OwnLife, Range, Source, Way
 
 Condition = tuple[str, str]
+Part = tuple[dict[str, Any], Sequence[Assumed]]
+"""Fields of a case as they are now, and what moved."""
 MOVED = 5e-4
 """A chance or factor that moves less is not listed."""
 
 
+# ---- out of the jobs done ----
 def condition(branch: Branch) -> Condition:
     """Event and condition of a branch: the group in which its chance stands."""
     return branch.event, "; ".join(f"{e}={o}" for e, o in branch.given)
@@ -28,49 +33,37 @@ def kind_of(case: Case) -> str:
     return case.unit.kind or case.unit.name
 
 
-def same(a: str, b: str) -> bool:
-    """Whether two names are the same whatever their case and spacing."""
-    return " ".join(a.casefold().split()) == " ".join(b.casefold().split())
-
-
 def with_learned(case: Case) -> Case:
     """The case after its ``learned``, every figure that moved listed as assumed; itself where nothing was learned."""
     learned = case.learned
     if learned is None or learned.jobs == 0:
         return case
-    source = f"learned from {learned.jobs} job{'s' if learned.jobs > 1 else ''}"
-    branches, chances = _chances(case, learned, source)
-    tasks, hours = _hours(case.tasks, learned, source)
-    years, drift = _drift(case, learned, source)
-    sellers, quotes, kept = _suppliers(case, learned, source)
-    lives = tuple(_lives(case, learned, source))
-    known = (Assumed("lives", str(len(lives)), "known lives", source),) if lives else ()
-    others = (a for a in case.assumed if a.name not in {d.name for d in drift})
-    return replace(
-        case, branches=branches, tasks=tasks, years=years, own_lives=(*case.own_lives, *lives), suppliers=sellers,
-        quotes=quotes, assumed=(*others, *chances, *hours, *drift, *kept, *known), learned=None,
-    )  # fmt: skip
+    made, moved = dict[str, Any](), list[Assumed]()
+    for part in (_chances, _hours, _drift, _suppliers, _lives):
+        changed, said = part(case, learned)
+        made |= changed
+        moved += said
+    others = (a for a in case.assumed if a.name not in {m.name for m in moved})
+    return replace(case, **made, assumed=(*others, *moved), learned=None)
 
 
 def with_waits_kept(case: Case) -> Case:
     """The case with the waits of suppliers as they kept them so far; an order is written at the prices quoted."""
     if case.learned is None or not case.learned.suppliers:
         return case
-    source = f"learned from {case.learned.jobs} job{'s' if case.learned.jobs > 1 else ''}"
-    sellers, quotes, moved = _suppliers(case, case.learned, source, prices=False)
-    return replace(case, suppliers=sellers, quotes=quotes, assumed=(*case.assumed, *moved))
+    made, moved = _suppliers(case, case.learned, prices=False)
+    return replace(case, **made, assumed=(*case.assumed, *moved))
 
 
 def counts_for(branches: Sequence[Branch], unit: str, learned: Learned) -> NDArray[np.float64]:
     """Jobs that showed each branch: those on the same kind of unit in full, others for the strength stated."""
-    return np.array([sum(_count(b, c, unit, learned.strength) for c in learned.chances) for b in branches])
 
+    def share(b: Branch, c: ChanceCount) -> float:
+        if tuple(map(key, (*condition(b), b.outcome))) != tuple(map(key, (c.event, c.given, c.outcome))):
+            return 0.0
+        return c.count if key(unit) == key(c.unit) else learned.strength * c.count
 
-def _count(b: Branch, c: ChanceCount, unit: str, strength: float) -> float:
-    event, given = condition(b)
-    if not (same(event, c.event) and same(given, c.given) and same(b.outcome, c.outcome)):
-        return 0.0
-    return c.count if same(unit, c.unit) else strength * c.count
+    return np.array([sum(share(b, c) for c in learned.chances) for b in branches])
 
 
 def groups(branches: Sequence[Branch]) -> dict[Condition, list[int]]:
@@ -81,93 +74,203 @@ def groups(branches: Sequence[Branch]) -> dict[Condition, list[int]]:
     return found
 
 
-def _chances(case: Case, learned: Learned, source: str) -> tuple[tuple[Branch, ...], list[Assumed]]:
-    branches = list(case.branches)
-    moved: list[Assumed] = []
+def _source(learned: Learned) -> str:
+    return f"learned from {learned.jobs} job{'s' if learned.jobs > 1 else ''}"
+
+
+def _moved(name: str, was: float, now: float, unit: str, learned: Learned) -> Moved:
+    return Moved(name, str(now), unit, _source(learned), was=was, now=now)
+
+
+def _times(r: Range, factor: float, learned: Learned) -> Range:
+    return replace(r.scaled(factor), source=Source(r.source.file, r.source.row, _source(learned)))
+
+
+def _chances(case: Case, learned: Learned) -> Part:
+    branches, moved = list(case.branches), list[Moved]()
     counts = counts_for(case.branches, kind_of(case), learned)
     for (event, given), members in groups(case.branches).items():
         if not counts[members].any():
             continue
         prior = np.array([branches[k].weight * branches[k].chance for k in members])
         after = prior + counts[members]  # Dirichlet counts: A. B. Downey, Think Bayes, 2nd ed. (2021), ch. 18
-        for k, chance in zip(members, after / after.sum(), strict=True):
-            was = branches[k].chance
-            branches[k] = replace(branches[k], chance=float(chance))
+        for k, chance in zip(members, (after / after.sum()).tolist(), strict=True):
+            was, branches[k] = branches[k].chance, replace(branches[k], chance=chance)
             if abs(chance - was) > MOVED:
                 where = f" given {given}" if given else ""
-                name = f"chance: {event}={branches[k].outcome}{where}"
-                moved.append(_moved(name, was, float(chance), "", source))
-    return tuple(branches), moved
+                moved.append(_moved(f"chance: {event}={branches[k].outcome}{where}", was, chance, "", learned))
+    return {"branches": tuple(branches)}, moved
 
 
-def _moved(name: str, was: float, now: float, unit: str, source: str) -> Moved:
-    return Moved(name, str(now), unit, source, was=was, now=now)
+def _hours(case: Case, learned: Learned) -> Part:
+    tasks, moved = list(case.tasks), dict[str, Moved]()
+    factors = {b.group.casefold(): b.factor for b in learned.hours if b.first_time == learned.first_time}
+    for n, task in enumerate(case.tasks):
+        factor, name = factors.get(task.stage, 1.0), f"own hours, {task.stage}"
+        if task.by == "owner" and task.hours.high > 0 and abs(factor - 1.0) > MOVED:
+            tasks[n] = replace(task, hours=_times(task.hours, factor, learned))
+            moved[name] = _moved(name, 1.0, factor, "times the estimate", learned)
+    return {"tasks": tuple(tasks)}, [*moved.values()]
 
 
-def _hours(tasks: tuple[Task, ...], learned: Learned, source: str) -> tuple[tuple[Task, ...], list[Assumed]]:
-    made: list[Task] = []
-    moved: dict[str, float] = {}
-    biases = {b.group.casefold(): b for b in learned.hours if b.first_time == learned.first_time}
-    for task in tasks:
-        bias = biases.get(task.stage)
-        if bias is None or task.by != "owner" or task.hours.high <= 0 or abs(bias.factor - 1.0) <= MOVED:
-            made.append(task)
-            continue
-        note = Source(task.hours.source.file, task.hours.source.row, source)
-        made.append(replace(task, hours=replace(task.hours.scaled(bias.factor), source=note)))
-        moved[f"own hours, {task.stage}"] = bias.factor
-    return tuple(made), [_moved(name, 1.0, now, "times the estimate", source) for name, now in moved.items()]
-
-
-def _drift(case: Case, learned: Learned, source: str) -> tuple[Years, list[Assumed]]:
+def _drift(case: Case, learned: Learned) -> Part:
     """Prices over the years rise as the owner's own did, where the case only assumes how."""
-    taken = any(a.name == "inflation_rate" for a in case.assumed)
-    if learned.drift_rate is None or not taken:
-        return case.years, []
-    was = case.years.inflation_rate
-    years = replace(case.years, inflation_rate=learned.drift_rate)
-    return years, [_moved("inflation_rate", was, learned.drift_rate, "a year", source)]
+    was, now = case.years.inflation_rate, learned.drift_rate
+    if now is None or not any(a.name == "inflation_rate" for a in case.assumed):
+        return {}, []
+    years = replace(case.years, inflation_rate=now)
+    return {"years": years}, [_moved("inflation_rate", was, now, "a year", learned)]
 
 
-def _suppliers(
-    case: Case, learned: Learned, source: str, prices: bool = True
-) -> tuple[tuple[Supplier, ...], tuple[Quote, ...], list[Assumed]]:
+def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
     """Waits promised and prices quoted, by what each supplier has kept of them so far."""
-    by = {key(k.supplier): k for k in learned.suppliers}
-    sellers, quotes = list(case.suppliers), list(case.quotes)
-    moved: list[Assumed] = []
+    kept = {key(k.supplier): k for k in learned.suppliers}
+    sellers, quotes, moved = list(case.suppliers), list(case.quotes), list[Moved]()
+
+    def by(r: Range | None, factor: float) -> Range | None:
+        return r if r is None or abs(factor - 1.0) <= MOVED else _times(r, factor, learned)
+
     for n, s in enumerate(case.suppliers):
-        kept = by.get(key(s.supplier))
-        if kept is None:
+        if (k := kept.get(key(s.supplier))) is None:
             continue
         mine = [i for i, q in enumerate(quotes) if q.supplier == s.supplier]
         waits = s.lead_days is not None or any(quotes[i].lead_days for i in mine)
-        sellers[n] = replace(s, lead_days=_by(s.lead_days, kept.days, source))
+        sellers[n] = replace(s, lead_days=by(s.lead_days, k.days))
         for i in mine:
-            q = quotes[i]
-            quotes[i] = replace(q, lead_days=_by(q.lead_days, kept.days, source))
+            q = quotes[i] = replace(quotes[i], lead_days=by(quotes[i].lead_days, k.days))
             if prices:
-                breaks = tuple(replace(b, quoted=b.quoted * kept.price) for b in q.breaks)
-                price = _by(q.quoted, kept.price, source) or q.quoted
-                quotes[i] = replace(quotes[i], quoted=price, breaks=breaks)
-        for name, factor, used in (("wait", kept.days, waits), ("price", kept.price, prices and bool(mine))):
+                breaks = tuple(replace(b, quoted=b.quoted * k.price) for b in q.breaks)
+                quotes[i] = replace(q, quoted=by(q.quoted, k.price) or q.quoted, breaks=breaks)
+        for name, factor, used, per in (
+            ("wait", k.days, waits, "times what is promised"),
+            ("price", k.price, prices and bool(mine), "times what is quoted"),
+        ):
             if used and abs(factor - 1.0) > MOVED:
-                per = "times what is promised" if name == "wait" else "times what is quoted"
-                moved.append(_moved(f"{name}, {s.supplier}", 1.0, factor, per, source))
-    return tuple(sellers), tuple(quotes), moved
+                moved.append(_moved(f"{name}, {s.supplier}", 1.0, factor, per, learned))
+    return {"suppliers": tuple(sellers), "quotes": tuple(quotes)}, moved
 
 
-def _by(r: Range | None, factor: float, source: str) -> Range | None:
-    if r is None or abs(factor - 1.0) <= MOVED:
-        return r
-    return replace(r.scaled(factor), source=Source(r.source.file, r.source.row, source))
-
-
-def _lives(case: Case, learned: Learned, source: str) -> Iterator[OwnLife]:
+def _lives(case: Case, learned: Learned) -> Part:
     """Lives of the same kind of unit, for each way of that kind; a pair has no unit of its own."""
-    singles: list[Way] = [w for w in case.ways if not (w.traits.buys and w.traits.rebuilds)]
-    for life in learned.lives:
-        for way in singles:
-            if same(life.unit, kind_of(case)) and same(life.way_kind, way.kind):
-                said = Source(learned.source.file, None, source)
-                yield OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=said)
+    source = Source(learned.source.file, None, _source(learned))
+    lives = [
+        OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=source)
+        for life in learned.lives
+        for way in case.ways
+        if (key(life.unit), key(life.way_kind)) == (key(kind_of(case)), key(way.kind))
+        and not (way.traits.buys and way.traits.rebuilds)
+    ]
+    known = [Assumed("lives", str(len(lives)), "known lives", _source(learned))] if lives else []
+    return {"own_lives": (*case.own_lives, *lives)}, known
+
+
+# ---- lives fitted to those that the owner knows ----
+Clock = Literal["years", "hours"]
+CLOCKS: tuple[Clock, ...] = ("years", "hours")
+INNER_OF_90 = 1.2815515655446004 / 1.6448536269514722
+"""Where the 10 % and 90 % points of a normal lie between its middle and its 5 % and 95 % points."""
+LONGER = 1.02
+INNER_PERT = 0.62
+MOST_SHAPE = 10.0
+
+
+@dataclass(frozen=True)
+class LifeFit:
+    """What the lives of one way tell by one clock.
+
+    ``median_low`` to ``median_high`` and ``shape_low`` to ``shape_high`` are 90 % intervals. Where the lives
+    cannot tell, ``refused`` says why and the figures are nan.
+    """
+
+    way: str
+    clock: Clock
+    failures: int
+    survivors: int
+    median: float = nan
+    median_low: float = nan
+    median_high: float = nan
+    shape: float = nan
+    shape_low: float = nan
+    shape_high: float = nan
+    refused: str = ""
+
+    @property
+    def median_range(self) -> Range:
+        """The median life, whose 90 % interval is known: nine in ten lie within, so that its ends are no hard ends.
+
+        A lognormal through the middle, its 10 % and 90 % points drawn in from the interval's 5 % and 95 % points; where
+        the upper side is not the longer one, a PERT opened at both ends as far as it takes.
+        """
+        low, middle, high = self.median_low, self.median, self.median_high
+        note = f"fit of {self.failures} failures and {self.survivors} survivors"
+        source = Source("lives.csv", note=note)
+        ten, ninety = middle * (low / middle) ** INNER_OF_90, middle * (high / middle) ** INNER_OF_90
+        if ninety - middle > (middle - ten) * LONGER > 0.0:
+            return Range(ten, middle, ninety, "lognormal", source)
+        # a PERT has about nine tenths within the inner 62 % of its range
+        least, most = middle - (middle - low) / INNER_PERT, middle + (high - middle) / INNER_PERT
+        return Range(max(least, low / 2.0), middle, most, source=source)
+
+
+def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
+    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too.
+
+    A pair that had the life of the way that it puts in service keeps having it.
+    """
+    fits = tuple(_fits(case))
+    fitted = {w.way: _lived(w, [f for f in fits if f.way == w.way and not f.refused]) for w in case.ways}
+    ways = tuple(_followed(case, w, fitted) for w in case.ways)
+    known = {fit.way for fit in fits if not fit.refused}
+    left = [(a, tuple(way for way in a.ways if way not in known)) for a in case.assumed]
+    # an assumed figure is used no more once all ways whose lives hang on it are known
+    assumed = tuple(replace(a, ways=ways) for a, ways in left if ways or not a.ways)
+    return replace(case, ways=ways, assumed=assumed), fits
+
+
+def _fits(case: Case) -> Iterator[LifeFit]:
+    for way in case.ways:
+        for clock in CLOCKS:
+            own = [x for x in case.own_lives if x.way == way.way and getattr(x, clock)]
+            failed = [x.failed for x in own]
+            if not own:
+                continue
+            blank = LifeFit(way.way, clock, sum(failed), len(failed) - sum(failed))
+            try:
+                fit = fit_weibull([getattr(x, clock) for x in own], failed)
+            except ValueError as error:
+                yield replace(blank, refused=str(error))
+                continue
+            if fit.shape > MOST_SHAPE:
+                yield replace(blank, refused="the lives are too alike to tell a shape: give more of them")
+                continue
+            names = ("median", "median_low", "median_high", "shape", "shape_low", "shape_high")
+            yield replace(blank, **{name: getattr(fit, name) for name in names})
+
+
+def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
+    """The way with its fitted life, by years where both clocks tell: a failure must not be counted twice.
+
+    Known lives hold the wear kept and the early failures already. No life in years stays assumed beside one in
+    hours that is known.
+    """
+    if not fits:
+        return way
+    fit = fits[0]
+    way = replace(way, wear_kept=0.0, p_early=0.0, life_shape=fit.shape)
+    if fit.clock == "years":
+        return replace(way, life_years=fit.median_range)
+    assumed = way.life_years is not None and way.life_years.source.file == ASSUMED
+    return replace(way, life_hours=fit.median_range, life_years=None if assumed else way.life_years)
+
+
+def _followed(case: Case, way: Way, fitted: dict[str, Way]) -> Way:
+    """A pair whose life was that of the way that it puts in service, with that way's fitted life."""
+    if not way.bought:
+        return fitted[way.way]
+    bought = way.traits.in_service == "bought"
+    base = next((w for w in case.ways if (w.way == way.bought if bought else w.kind == "rebuild")), None)
+    if base is None or (way.life_years, way.life_hours) != (base.life_years, base.life_hours):
+        return fitted[way.way]
+    now = fitted[base.way]
+    shape = now.life_shape if way.life_shape == base.life_shape else way.life_shape
+    return replace(way, life_years=now.life_years, life_hours=now.life_hours, life_shape=shape)

@@ -1,4 +1,4 @@
-"""The life of the unit that a way puts into service, fitted to lives the owner knows, and the failures to come of it.
+"""The life of a unit, of the one that a way puts into service or of one that has stood aboard; its failures to come.
 
 The median life is one number of this unit and not drawn anew at each failure: everything is worked out for each of
 some steps through its range and then averaged. Both clocks, years and hours, share the step.
@@ -8,40 +8,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
-from math import log, nan
-from typing import Literal
+from functools import cache, cached_property
+from math import inf, log
+from typing import NamedTuple
 
 import numpy as np
 
 from repairecon.formulas import lives, ranges, renewal
-from repairecon.formulas.lives import fit_weibull
-from repairecon.formulas.ranges import cell_means
+from repairecon.read.boat import BoatPapers, age_years
+from repairecon.read.case_folder import unit_case
 from repairecon.rebuild_or_buy.tree import Floats
-from repairecon.records import ASSUMED, Assumed, Case, OwnLife, Range, RepaireconError, Source, Way, Years
+from repairecon.records import ASSUMED, BoatUnit, Case, Range, RepaireconError, Way, Years
 
-Clock = Literal["years", "hours"]
-CLOCKS: tuple[Clock, ...] = ("years", "hours")
-FILE = "lives.csv"
-Z_90, Z_95 = 1.2815515655446004, 1.6448536269514722
 LN_2 = log(2.0)
-LONGER = 1.02
-INNER = 0.62
-MOST_SHAPE = 10.0
 MONTHS = 12.0
 MEDIANS = 16
 """Values of the median that stand for its range: expected failures are right to 0.1 % for wide ranges too."""
 ENDS = 1e-4
 """Chance at either end of the range that is not looked into."""
-DRAWN_MEDIANS = 64
+DRAWN = 64
 WARRANTY_STEPS, FITTED_STEPS = 12, 100
-STEPS = 400
-MOST_STEPS = 51_200
-KEPT_STEPS = 100
-MOST_KEPT_STEPS = 3_200
 
 
-# ---- the life of a unit ----
 @dataclass(frozen=True)
 class Clocks:
     """Characteristic lives for values through the median's range (S,), with their weights and the age at the start.
@@ -82,21 +70,9 @@ def _nodes() -> tuple[Floats, Floats]:
     return np.clip(p, ENDS, 1.0 - ENDS), weight / weight.sum()
 
 
-def _characteristic(r: Range | None, shape: float, factor: float, drawn: bool) -> Floats:
-    """Both clocks take the same chance of their ranges: what makes one last makes the other last too."""
-    if r is None:
-        return np.full(DRAWN_MEDIANS if drawn else MEDIANS, np.inf)
-    if drawn:
-        medians = cell_means(np.linspace(0.0, 1.0, DRAWN_MEDIANS + 1), r.low, r.likely, r.high, r.shape)
-    else:
-        medians = ranges.quantile(_nodes()[0], r.low, r.likely, r.high, r.shape)
-    return np.asarray(medians * factor / LN_2 ** (1.0 / shape), dtype=float)
-
-
 def life_is_stated(way: Way) -> bool:
     """Whether the owner says how long the unit of a way lasts; such a life is not cut by the age of the old unit."""
-    stated = (r for r in (way.life_years, way.life_hours) if r is not None)
-    return any(r.source.file != ASSUMED for r in stated)
+    return any(r is not None and r.source.file != ASSUMED for r in (way.life_years, way.life_hours))
 
 
 def in_service(case: Case, way: Way) -> Way:
@@ -107,80 +83,62 @@ def in_service(case: Case, way: Way) -> Way:
 def clocks_of(case: Case, way: Way, factor: float = 1.0, drawn: bool = False) -> Clocks:
     """The lives of the unit that a way puts into service; ``factor`` stretches its median, ``drawn`` gives equal
     steps of chance to draw from."""
-    unit = in_service(case, way)
-    shape, rebuilt = unit.life_shape, way.traits.in_service == "rebuilt"
-    kept = unit.wear_kept if rebuilt else 0.0
-    return Clocks(
-        life_years=_characteristic(unit.life_years, shape, factor, drawn),
-        life_hours=_characteristic(unit.life_hours, shape, factor, drawn),
-        shape=shape,
-        age_years=0.0 if life_is_stated(unit) else kept * (case.unit.age_years or 0.0),
-        p_early=unit.p_early,
-        wear_kept=kept,
-        weights=np.full(DRAWN_MEDIANS, 1.0 / DRAWN_MEDIANS) if drawn else _nodes()[1],
-    )
+    unit, (p, weights) = in_service(case, way), _nodes()
+    at: Callable[..., Floats] = ranges.quantile
+    if drawn:
+        p, weights, at = np.linspace(0.0, 1.0, DRAWN + 1), np.full(DRAWN, 1.0 / DRAWN), ranges.cell_means
+    # both take the same chance of their ranges: what makes one last makes the other last too
+    clocks = (unit.life_years, unit.life_hours)
+    medians = [np.full(len(weights), inf) if r is None else at(p, r.low, r.likely, r.high, r.shape) for r in clocks]
+    life_years, life_hours = (np.asarray(m * factor / LN_2 ** (1.0 / unit.life_shape)) for m in medians)
+    kept = unit.wear_kept if way.traits.in_service == "rebuilt" else 0.0
+    age = 0.0 if life_is_stated(unit) else kept * (case.unit.age_years or 0.0)
+    return Clocks(life_years, life_hours, unit.life_shape, age, unit.p_early, kept, weights)
 
 
-TOO_SHORT = (
-    "a life is far too short for the years looked ahead: check life_years, life_hours, wear_kept and hours_a_year"
-)
-
-
+# ---- failures to come ----
 def real_rate(years: Years) -> float:
     """Discount rate that goes with today's prices [1/year]; below 0 where prices rise faster than money earns."""
     return (years.discount_rate - years.inflation_rate) / (1.0 + years.inflation_rate)
 
 
-def _steps(least: int, most: int, ends: Callable[[int], float], at_worst: float = 0.1) -> int:
-    """Steps so short that no more than a tenth of the units ends within one; of the most, as many as ``at_worst``."""
-    while (share := ends(least)) > 0.1:
-        if least >= most and share > at_worst:
-            raise RepaireconError(TOO_SHORT)
-        if least >= most:
-            break
-        least *= 2
-    return least
-
-
 def counts(clocks: Clocks, years: Years, p_goes_on: Sequence[float] = (1.0,)) -> Sequence[Floats]:
-    """Expected failures by the end of each step (steps + 1, S), by chance that a failure is followed by another."""
-    h, hours = years.horizon_years, years.hours_a_year
-    if clocks.wear_kept > 0:
-        life, ages = clocks.life(hours), clocks.age_years + np.array([0.0, clocks.wear_kept * h])
+    """Expected failures by the end of each step (steps + 1, S), by chance that a failure is followed by another.
 
-        def ends(steps: int) -> float:
-            fails = lives.cdf(h / (4.0 * steps), life[:, None], clocks.shape, ages)
-            return (1.0 - clocks.p_early) * float(fails.max())
+    Steps are so short that no more than a tenth of the units ends within a part of one, if that can be.
+    """
+    h, hours, kept, early = years.horizon_years, years.hours_a_year, clocks.wear_kept, clocks.p_early
+    life, ages = clocks.life(hours), clocks.age_years + np.array([0.0, kept * h])
+    steps, most, parts, at_worst = (100, 3_200, 4, 0.1) if kept > 0 else (400, 51_200, 2, 0.3)
 
-        steps = _steps(KEPT_STEPS, MOST_KEPT_STEPS, ends)
-        shape, age, kept, early = clocks.shape, clocks.age_years, clocks.wear_kept, clocks.p_early
-        return list(renewal.rebuilds(h, life, shape, age, kept, early, p_goes_on, steps))
+    def ends() -> float:
+        return (1.0 - early) * float(lives.cdf(h / (parts * steps), life[:, None], clocks.shape, ages).max())
 
-    def first(steps: int) -> float:
-        at_once, soon = clocks.cdf(np.array([0.0, h / (2 * steps)]), hours)
-        return float(np.max(soon - at_once))
-
-    steps = _steps(STEPS, MOST_STEPS, first, 0.3)
+    while (share := ends()) > 0.1 and steps < most:
+        steps *= 2
+    if share > at_worst:
+        raise RepaireconError(
+            "a life is far too short for the years looked ahead: check life_years, life_hours, wear_kept and "
+            "hours_a_year"
+        )
+    if kept > 0:
+        return list(renewal.rebuilds(h, life, clocks.shape, clocks.age_years, kept, early, p_goes_on, steps))
     cdf = clocks.cdf(np.linspace(0.0, h, 2 * steps + 1), hours)
     return [renewal.renewals(cdf, cdf, p) for p in p_goes_on]
 
 
-def discounted_failures(clocks: Clocks, years: Years) -> float:
-    """Failures over a horizon above 0, discounted, and nothing else of them."""
-    return _discounted(clocks, years, counts(clocks, years)[0])
-
-
-def _discounted(clocks: Clocks, years: Years, count: Floats) -> float:
-    return clocks.mean(renewal.discounted_renewals(count, years.horizon_years, real_rate(years)))
-
-
-@dataclass(frozen=True)
-class Failures:
+class Failures(NamedTuple):
     """Expected, discounted, chance of one away; averages over the steps of the median."""
 
     expected: float
     discounted: float
     p_away: float
+
+
+def discounted_failures(clocks: Clocks, years: Years, count: Floats | None = None) -> float:
+    """Failures over a horizon above 0, discounted; ``count`` of them, where it has been worked out."""
+    count = counts(clocks, years)[0] if count is None else count
+    return clocks.mean(renewal.discounted_renewals(count, years.horizon_years, real_rate(years)))
 
 
 def failures(clocks: Clocks, years: Years) -> Failures:
@@ -189,7 +147,7 @@ def failures(clocks: Clocks, years: Years) -> Failures:
         return Failures(0.0, 0.0, 0.0)
     count, at_home = counts(clocks, years, (1.0, 1.0 - years.p_away))
     away = years.p_away * clocks.mean(at_home[-1])
-    return Failures(clocks.mean(count[-1]), _discounted(clocks, years, count), away)
+    return Failures(clocks.mean(count[-1]), discounted_failures(clocks, years, count), away)
 
 
 def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
@@ -205,8 +163,7 @@ def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
     units = np.concatenate([1.0 + count[:1], np.diff(count, axis=0)])
     t = np.minimum(months / MONTHS, h - fitted)[:, None] * np.linspace(0.0, 1.0, WARRANTY_STEPS + 1)
     ages = np.broadcast_to(clocks.age_years + clocks.wear_kept * fitted[:, None], t.shape)
-    flat = clocks.cdf(t.ravel(), years.hours_a_year, ages.reshape(-1, 1))
-    fails = flat.reshape(*t.shape, -1)
+    fails = clocks.cdf(t.ravel(), years.hours_a_year, ages.reshape(-1, 1)).reshape(*t.shape, -1)
     worth = (1.0 + rate) ** -(fitted[:, None] + (t[:, 1:] + t[:, :-1]) / 2.0)
     each = fails[:, 0] * ((1.0 + rate) ** -fitted)[:, None] + (worth[:, :, None] * np.diff(fails, axis=1)).sum(axis=1)
     return clocks.mean((units * each).sum(axis=0))
@@ -216,132 +173,82 @@ def median_life(clocks: Clocks, years: Years) -> float:
     """Years by which half of such units fail, over the steps of the median; inf if they never do."""
     from scipy import optimize
 
-    def left(t: float) -> float:
-        return clocks.mean(clocks.cdf(np.array([t]), years.hours_a_year)[0]) - 0.5
+    pace = years.hours_a_year
 
-    ends = clocks.life_years[np.isfinite(clocks.life_years)]
-    if years.hours_a_year > 0:
-        ends = np.concatenate([ends, clocks.life_hours[np.isfinite(clocks.life_hours)] / years.hours_a_year])
-    if left(0.0) >= 0 or not len(ends):
-        return 0.0 if left(0.0) >= 0 else np.inf
-    high = float(ends.max())
+    def left(t: float) -> float:
+        return clocks.mean(clocks.cdf(np.array([t]), pace)[0]) - 0.5
+
+    ends = np.concatenate([clocks.life_years, clocks.life_hours / pace if pace > 0 else []])
+    if left(0.0) >= 0:
+        return 0.0
+    if not np.isfinite(ends).any():
+        return inf
+    high = float(ends[np.isfinite(ends)].max())
     while left(high) < 0:
         high *= 2.0
     return float(optimize.brentq(left, 0.0, high))
 
 
-# ---- lives that the owner knows ----
+# ---- a unit of the boat before it fails, as old as it is ----
+HALF = 0.5
+"""A unit of unknown age is taken to be as old as to have stood so much of its usual life."""
+_LONGEST = 1000.0
+"""Years beyond which nothing is said of when a unit is due."""
+
+
+def case_before(papers: BoatPapers, unit: BoatUnit) -> Case:
+    """The case that a unit will be when it fails; figures that hang on the price of new are none if that is unknown."""
+    # in place of a price that is not known another one, so that what does not hang on it can be read
+    return unit_case(papers, replace(unit, price_new=unit.price_new or Range(1.0, 1.0, 1.0)))
+
+
 @dataclass(frozen=True)
-class LifeFit:
-    """What the lives of one way tell by one clock.
+class Life:
+    """The life of a unit that has stood and run for a while.
 
-    ``median_low`` to ``median_high`` and ``shape_low`` to ``shape_high`` are 90 % intervals. Where the lives
-    cannot tell, ``refused`` says why and the figures are nan.
+    ``clocks`` are those of a new one, a value for each of some steps through the median's range; ``worn`` (S,) the
+    years of use at the pace ahead that wear it as much as its age and its hours have.
     """
 
-    way: str
-    clock: Clock
-    failures: int
-    survivors: int
-    median: float = nan
-    median_low: float = nan
-    median_high: float = nan
-    shape: float = nan
-    shape_low: float = nan
-    shape_high: float = nan
-    refused: str = ""
+    clocks: Clocks
+    worn: Floats
+    hours_a_year: float
 
-    @property
-    def median_range(self) -> Range:
-        """The median life as an uncertain number."""
-        note = f"fit of {self.failures} failures and {self.survivors} survivors"
-        return within_90_percent(self.median_low, self.median, self.median_high, Source(FILE, note=note))
+    @cached_property
+    def _stands(self) -> Floats:
+        """Weight of each step, those likelier under which it would stand until now."""
+        survived = np.exp(-((self.worn / self.clocks.life(self.hours_a_year)) ** self.clocks.shape))
+        weighed = self.clocks.weights * np.maximum(survived, 1e-300)
+        return np.asarray(weighed / weighed.sum())
+
+    def p_fails(self, years: float) -> float:
+        """Chance that it fails within so many years, given that it works now."""
+        fails = lives.cdf(years, self.clocks.life(self.hours_a_year), self.clocks.shape, self.worn)
+        return float(fails @ self._stands)
+
+    @cached_property
+    def due_years(self) -> float:
+        """Years until half of such units have failed; inf beyond all measure."""
+        from scipy import optimize
+
+        if self.p_fails(_LONGEST) < HALF:
+            return inf
+        return float(optimize.brentq(lambda t: self.p_fails(t) - HALF, 0.0, _LONGEST))
 
 
-def within_90_percent(low: float, middle: float, high: float, source: Source) -> Range:
-    """A life whose 90 % interval is known: nine in ten lie within, so that its ends are no hard ends.
+def life_of(case: Case, unit: BoatUnit, today: str) -> tuple[Life, tuple[str, ...]]:
+    """The life of a unit as old as it is, and what was assumed of its age.
 
-    A lognormal through the middle, its 10 % and 90 % points drawn in from the interval's 5 % and 95 % points; where the
-    upper side is not the longer one, a PERT opened at both ends as far as it takes.
+    Both clocks' hazards add up: ``(age / life_years)**k + (hours / life_hours)**k`` is put as an age by one clock.
     """
-    inner = Z_90 / Z_95
-    ten, ninety = middle * (low / middle) ** inner, middle * (high / middle) ** inner
-    if ninety - middle > (middle - ten) * LONGER > 0.0:
-        return Range(ten, middle, ninety, "lognormal", source)
-    # a PERT has about nine tenths within the inner 62 % of its range
-    return Range(
-        max(middle - (middle - low) / INNER, low / 2.0), middle, middle + (high - middle) / INNER, source=source
-    )
-
-
-def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
-    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too.
-
-    A pair that had the life of the way that it puts in service keeps having it.
-    """
-    fits = tuple(fit for way in case.ways for fit in _fits(way.way, case.own_lives))
-    fitted = {w.way: _lived(w, [f for f in fits if f.way == w.way and not f.refused]) for w in case.ways}
-    ways = tuple(_followed(case, w, fitted) for w in case.ways)
-    known = {fit.way for fit in fits if not fit.refused}
-    assumed = tuple(a for a in (_without(a, known) for a in case.assumed) if a is not None)
-    return replace(case, ways=ways, assumed=assumed), fits
-
-
-def _without(assumed: Assumed, known: set[str]) -> Assumed | None:
-    """An assumed figure with the ways whose lives still hang on it; None where it is used no more."""
-    left = tuple(way for way in assumed.ways if way not in known)
-    return replace(assumed, ways=left) if left or not assumed.ways else None
-
-
-def _fits(way: str, lives: Sequence[OwnLife]) -> list[LifeFit]:
-    fits = []
-    for clock in CLOCKS:
-        known = [(t, x.failed) for x in lives if x.way == way and (t := x.years if clock == "years" else x.hours)]
-        if known:
-            fits.append(_fit(way, clock, *zip(*known, strict=True)))
-    return fits
-
-
-def _fit(way: str, clock: Clock, ages: Sequence[float], failed: Sequence[bool]) -> LifeFit:
-    failures = sum(failed)
-    blank = LifeFit(way, clock, failures, len(failed) - failures)
-    try:
-        fit = fit_weibull(ages, failed)
-    except ValueError as error:
-        return replace(blank, refused=str(error))
-    if fit.shape > MOST_SHAPE:
-        return replace(blank, refused="the lives are too alike to tell a shape: give more of them")
-    names = ("median", "median_low", "median_high", "shape", "shape_low", "shape_high")
-    return replace(blank, **{name: getattr(fit, name) for name in names})
-
-
-def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
-    """The way with its fitted life, by years where both clocks tell: a failure must not be counted twice.
-
-    Known lives hold the wear kept and the early failures already. No life in years stays assumed beside one in
-    hours that is known.
-    """
-    by_clock = {fit.clock: fit for fit in fits}
-    years = by_clock.get("years")
-    hours = None if years else by_clock.get("hours")
-    if fits:
-        way = replace(way, wear_kept=0.0, p_early=0.0)
-    if hours:
-        assumed = way.life_years is not None and way.life_years.source.file == ASSUMED
-        way = replace(
-            way, life_hours=hours.median_range, life_shape=hours.shape, life_years=None if assumed else way.life_years
-        )
-    return replace(way, life_years=years.median_range, life_shape=years.shape) if years else way
-
-
-def _followed(case: Case, way: Way, fitted: dict[str, Way]) -> Way:
-    """A pair whose life was that of the way that it puts in service, with that way's fitted life."""
-    if not way.bought:
-        return fitted[way.way]
-    bought = way.traits.in_service == "bought"
-    base = next((w for w in case.ways if (w.way == way.bought if bought else w.kind == "rebuild")), None)
-    if base is None or (way.life_years, way.life_hours) != (base.life_years, base.life_hours):
-        return fitted[way.way]
-    now = fitted[base.way]
-    shape = now.life_shape if way.life_shape == base.life_shape else way.life_shape
-    return replace(way, life_years=now.life_years, life_hours=now.life_hours, life_shape=shape)
+    new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
+    clocks = replace(clocks_of(case, new), age_years=0.0, p_early=0.0)
+    pace, k = case.years.hours_a_year, clocks.shape
+    age, hours, life = age_years(unit, today), unit.hours, clocks.life(pace)
+    if age is None and hours is None:
+        return Life(clocks, HALF * life * LN_2 ** (1.0 / k), pace), ("its age: half its usual life",)
+    if age is None:
+        age = (hours or 0.0) / pace if pace > 0 else 0.0
+    run = age * pace if hours is None else hours
+    worn = (age / clocks.life_years) ** k + (run / clocks.life_hours) ** k
+    return Life(clocks, np.asarray(life * worn ** (1.0 / k)), pace), ()

@@ -14,11 +14,10 @@ import numpy as np
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import ranges
 from repairecon.formulas import tree as tree_formulas
-from repairecon.formulas.ranges import cell_means
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number
 from repairecon.rebuild_or_buy.stages import Decision, decision
-from repairecon.rebuild_or_buy.tree import STAGE, Floats
+from repairecon.rebuild_or_buy.tree import STAGE, Floats, Ints
 from repairecon.records import Range
 
 STEPS = 12
@@ -49,15 +48,12 @@ def look_worth(made: Decision, likelihood: Floats) -> float:
     return max(made.value() - float(shown), 0.0)
 
 
-def _likelihood(model: Model, event: int, p_right: float) -> Floats:
-    return tree_formulas.look_likelihood(model.tree.states[:, event], len(model.tree.outcomes[event]), p_right)
-
-
-def event_worth(model: Model, made: Decision, event: int) -> float:
-    """Expected value of perfect information on one event."""
-    if np.ptp(model.tree.states[:, event]) == 0:
+def event_worth(model: Model, made: Decision, event: int, p_right: float = 1.0) -> float:
+    """Expected value of a look at one event; of perfect information where it is always right."""
+    states = model.tree.states[:, event]
+    if p_right == 1.0 and np.ptp(states) == 0:
         return 0.0
-    return look_worth(made, _likelihood(model, event, 1.0))
+    return look_worth(made, tree_formulas.look_likelihood(states, len(model.tree.outcomes[event]), p_right))
 
 
 def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
@@ -69,26 +65,28 @@ def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, f
     r = number.range
     if r is None or r.sure or number.index < 0:
         return 0.0, 0.0
-    at = _decisions(model, made, number)
-    p = np.linspace(0.0, 1.0, STEPS + 1)
-    means = cell_means(p, r.low, r.likely, r.high, r.shape)
-    edges = ranges.quantile(np.clip(p, TAIL, 1.0 - TAIL), r.low, r.likely, r.high, r.shape)
+    at, means = _decisions(model, made, number, r), _steps(r, STEPS)
+    p = np.clip(np.linspace(0.0, 1.0, STEPS + 1), TAIL, 1.0 - TAIL)
+    edges = ranges.quantile(p, r.low, r.likely, r.high, r.shape)
     middle, ends = (np.array([at(min(float(x), number.most)).value() for x in xs]) for xs in (means, edges))
     part = (means - edges[:-1]) / np.diff(edges)
-    chord = ends[:-1] + part * np.diff(ends)
-    above, below = float(middle.mean()), float(chord.mean())
+    above, below = float(middle.mean()), float((ends[:-1] + part * np.diff(ends)).mean())
     return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
 
 
-def _decisions(model: Model, made: Decision, number: Number) -> Callable[[float], Decision]:
+def _decisions(model: Model, made: Decision, number: Number, r: Range) -> Callable[[float], Decision]:
     """The staged choice with the number known; costs are straight lines in a price, so two points draw them."""
-    r = number.range
-    assert r is not None
 
     def known(x: float) -> Decision:
         return decision(model, None, model.chooser(model.at(fixed={number.index: x})), more=made.more)
 
-    if made.depths is not None or number.slopes is None or _chooses_anew(model, number.index, r):
+    def bought(x: float) -> list[Ints]:
+        """What is bought after a failed sending away."""
+        chooser = model.chooser(model.at(fixed={number.index: x}))
+        return [chooser.bought_after(i) for i in sorted({i for i, _ in model.program.away})]
+
+    straight = made.depths is None and number.slopes is not None
+    if not straight or not np.array_equal(bought(r.low), bought(2.0 * r.high)):
         return known
     here, there = known(number.now), known(2.0 * number.now)
 
@@ -102,15 +100,8 @@ def _decisions(model: Model, made: Decision, number: Number) -> Callable[[float]
     return on_the_line
 
 
-def _chooses_anew(model: Model, index: int, r: Range) -> bool:
-    """Whether another unit is bought after a failed sending away at one end of the range than at the other."""
-    low, high = (model.chooser(model.at(fixed={index: x})) for x in (r.low, 2.0 * r.high))
-    ways = sorted({i for i, _ in model.program.away})
-    return any(not np.array_equal(low.bought_after(i), high.bought_after(i)) for i in ways)
-
-
 def _steps(r: Range, count: int) -> Floats:
-    return cell_means(np.linspace(0.0, 1.0, count + 1), r.low, r.likely, r.high, r.shape)
+    return ranges.cell_means(np.linspace(0.0, 1.0, count + 1), r.low, r.likely, r.high, r.shape)
 
 
 def _rough_worth(number: Number) -> float:
@@ -119,7 +110,7 @@ def _rough_worth(number: Number) -> float:
     if r is None or r.sure or number.index < 0:
         return 0.0
     if number.slopes is None:
-        lines = np.array([number.at(float(x)) for x in _steps(r, 3)]).T
+        lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T
     else:
         slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
         lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
@@ -128,7 +119,7 @@ def _rough_worth(number: Number) -> float:
 
 def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
     """Every look of the case and every event and uncertain price without one, best net worth first."""
-    found = [*looks_at_hand(model, made, listed), *_events(model, made), *_prices(model, made, listed)]
+    found = [*looks_at_hand(model, made, listed), *_without_a_look(model, made, listed)]
     noise = 1e-9 * max(abs(made.value()), 1.0)
     return in_order([w for w in found if w.has_look or w.evpi > noise])
 
@@ -146,12 +137,12 @@ def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Ite
     for look in model.case.looks:
         if look.event in off:
             continue
-        error, amounts = 0.0, [mean_of(r) for r in (look.cost, look.hours, look.days)]
-        cost = float(np.dot(model.weights, amounts))
+        error, cost = 0.0, float(np.dot(model.weights, [mean_of(r) for r in (look.cost, look.hours, look.days)]))
         if look.event:
             event = model.tree.column(look.event)
-            perfect = event_worth(model, made, event)
-            sample = look_worth(made, _likelihood(model, event, look.p_right)) if look.p_right < 1.0 else perfect
+            perfect = sample = event_worth(model, made, event)
+            if look.p_right < 1.0:
+                sample = event_worth(model, made, event, look.p_right)
         else:
             number = by_item.get(look.price_of)
             perfect, error = number_worth(model, made, number) if number else (0.0, 0.0)
@@ -160,17 +151,13 @@ def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Ite
         yield Worth(look.look, about, perfect, sample, cost, sample - cost, True, error)
 
 
-def _events(model: Model, made: Decision) -> Iterator[Worth]:
-    named = {look.event for look in model.case.looks}
+def _without_a_look(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+    seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
     for event, name in enumerate(model.tree.events):
-        if name not in named:
+        if name not in seen:
             worth = event_worth(model, made, event)
             yield Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False)
-
-
-def _prices(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
-    named = {look.price_of for look in model.case.looks if look.price_of}
-    ranked = sorted((n for n in listed if n.item not in named), key=lambda n: -_rough_worth(n))
+    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -_rough_worth(n))
     for number in ranked[:MOST_NUMBERS]:
         worth, error = number_worth(model, made, number)
         yield Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error)

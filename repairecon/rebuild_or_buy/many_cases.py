@@ -48,7 +48,7 @@ class CaseLine:
 
 
 COLUMNS = tuple(f.name for f in fields(CaseLine))
-_NUMBERS = ("total", "years", "saves", "cash", "own_hours", "days", "bad_case")
+_NUMBERS = {f.name for f in fields(CaseLine) if f.default is None}
 
 
 def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
@@ -57,27 +57,15 @@ def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
         case = read_case_aboard(folder)
         answer = rebuild_or_buy(case, draws, seed)
         a = answer.advice
-        row = answer.table.loc[a.way] if a.way in answer.table.index else None
+        row = answer.table.loc[a.way]
         return CaseLine(
-            case=folder,
-            unit=case.unit.name,
-            do=a.do,
-            what=headline.do(answer),
-            way=a.way,
-            total=a.total,
-            years=a.years if a.basis == "years" else 0.0,
-            saves=a.gap,
-            against=a.against,
+            case=folder, unit=case.unit.name, do=a.do, what=headline.do(answer), way=a.way, total=a.total,
+            years=a.years if a.basis == "years" else 0.0, saves=a.gap, against=a.against, cash=float(row["cash_mean"]),
+            own_hours=float(row["own_hours_mean"]), days=float(row["days_mean"]), bad_case=float(row["total_p90"]),
             currency=case.terms.currency,
-            **{} if row is None else _figures(row),
-        )
+        )  # fmt: skip
     except RepaireconError as error:
         return CaseLine(case=folder, faults="; ".join(str(error).splitlines()))
-
-
-def _figures(row: Any) -> dict[str, Any]:
-    columns = {"cash": "cash_mean", "own_hours": "own_hours_mean", "days": "days_mean", "bad_case": "total_p90"}
-    return {name: float(row[column]) for name, column in columns.items()}
 
 
 def case_lines(
@@ -89,24 +77,11 @@ def case_lines(
     scheduler: str = "",
     table: str | os.PathLike[str] = "",
 ) -> Iterator[CaseLine]:
-    """Work out many cases.
+    """Work out many cases, with draws and seed as for one; a line each in the order of the folders.
 
-    Parameters
-    ----------
-    folders
-        Folders of cases.
-    draws, seed
-        As for one case.
-    workers, scheduler
-        Processes of this machine, or the address of a cluster's scheduler; the figures are the same.
-    table
-        A CSV file to which each line is written at once. What it holds already of the same files, draws and seed is
-        not done again.
-
-    Yields
-    ------
-    CaseLine
-        In the order of the folders.
+    ``workers`` are processes of this machine, ``scheduler`` the address of a cluster's; the figures are the same. To
+    ``table``, a CSV file, each line is written at once: what it holds already of the same files, draws and seed is not
+    done again.
     """
     paths = [str(f) for f in folders]
     marks = {path: _mark(path, draws, seed) for path in paths} if table else {}
@@ -115,18 +90,12 @@ def case_lines(
     new = (path for path in paths if marks.get(path) not in done)
     fresh = each(partial(case_line, draws=draws, seed=seed), new, workers, scheduler)
     for path in paths:
-        line = done.get(marks.get(path, ""))
-        if line is None:
-            line = _found(next(fresh))
-            if kept and marks[path]:
-                kept.add({c: getattr(line, c) for c in COLUMNS}, marks[path])
+        line = done.get(marks.get(path, "")) or next(fresh)
+        if isinstance(line, Lost):
+            line = CaseLine(case=line.thing, faults="each process that worked on it died: too large for this machine?")
+        if kept and marks[path] and marks[path] not in done:
+            kept.add(asdict(line), marks[path])
         yield line
-
-
-def _found(line: CaseLine | Lost[str]) -> CaseLine:
-    if isinstance(line, Lost):
-        return CaseLine(case=line.thing, faults="each process that worked on it died: too large for this machine?")
-    return line
 
 
 def _mark(folder: str, draws: int | str, seed: int) -> str:
@@ -137,9 +106,8 @@ def _mark(folder: str, draws: int | str, seed: int) -> str:
 
 
 def _line(row: dict[str, str]) -> CaseLine:
-    read: dict[str, Any] = dict(row)
-    numbers = {name: float(read[name]) if read[name] else None for name in _NUMBERS}
-    return CaseLine(**read | numbers)
+    numbers = {name: float(row[name]) if row[name] else None for name in _NUMBERS}
+    return CaseLine(**dict[str, Any](row) | numbers)
 
 
 def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:

@@ -16,7 +16,7 @@ from repairecon.buying.offers import today_of
 from repairecon.rebuild_or_buy.draws import BLOCK, REPLICATES, Block, Draws, ends_round, replicate_se
 from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.ranking import Ranking, plainly, simplest_first
+from repairecon.rebuild_or_buy.ranking import Ranking, simplest_first
 from repairecon.rebuild_or_buy.sensitivity import most_moving
 from repairecon.rebuild_or_buy.size import check_draws
 from repairecon.rebuild_or_buy.tree import Floats
@@ -201,8 +201,7 @@ class _Sums:
     def __init__(self, model: Model) -> None:
         self.allowed, ways = model.allowed, len(model.ways)
         self.day = model.case.terms.cost_lost_day
-        self.simplest = simplest_first(model.case)
-        self.ranking = Ranking(self.day, self.allowed, self.simplest)
+        self.ranking = Ranking(self.day, self.allowed, simplest_first(model.case))
         self.n = 0
         self.ranked = np.zeros(REPLICATES)
         self.counted = np.zeros((len(QUANTITIES), REPLICATES))
@@ -253,10 +252,10 @@ class _Sums:
         best = np.minimum.reduce([t for t, allowed in zip(totals, self.allowed, strict=True) if allowed])
         for w, total in enumerate(totals):
             self.regret[w] += count(total - best)
+        money, days = ([row[q] for row in values] for q in (MONEY, DAYS))
         if self.day.sure:
-            p, pairs = plainly(totals, best, self.allowed, count, self.simplest)
-        else:
-            p, pairs = self.ranking.add_up([row[MONEY] for row in values], [row[DAYS] for row in values], count)
+            money, days = totals, [np.zeros_like(t) for t in totals]
+        p, pairs = self.ranking.add_up(money, days, count)
         self.wins += [count(share) for share in p]
         for (a, b), first in pairs.items():
             self.below[a, b] += first

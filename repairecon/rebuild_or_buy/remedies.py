@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from itertools import product
+from math import prod
 
 import numpy as np
 
@@ -16,10 +17,10 @@ from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.lives import clocks_of, discounted_failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import Tree, branch_touches, remedies_for
-from repairecon.records import Case, Remedy, Way
+from repairecon.records import Branch, Case, Remedy, Way
 
-Taken = tuple[Remedy, ...]
 Key = tuple[str, str, str]
+Taken = dict[Key, tuple[Remedy, ...]]
 MOST_TRIED = 64
 """Choices for a way up to which all are tried; with more, one outcome after another until nothing gets better."""
 
@@ -40,31 +41,24 @@ def met_by(model: Model) -> tuple[Met, ...]:
     return tuple(Met(*key, *([r.remedy for r in taken] or [""])[:2]) for key, taken in model.costs.remedied.items())
 
 
-def _choices(case: Case, way: Way) -> Iterator[tuple[Key, list[Taken]]]:
+def _choices(case: Case, way: Way) -> Iterator[tuple[Key, list[tuple[Remedy, ...]]]]:
     """Outcomes that a way can meet, each with the remedies in the orders in which they may be taken."""
-    seen: set[tuple[str, str]] = set()
+    shown: dict[tuple[str, str], Branch] = {}
     for b in case.branches:
-        remedies = remedies_for(case, way, b.event, b.outcome)
-        if not remedies or (b.event, b.outcome) in seen or not b.seen_at or not branch_touches(b, way):
-            continue
-        seen.add((b.event, b.outcome))
-        options: list[Taken] = []
+        if b.seen_at and branch_touches(b, way):
+            shown.setdefault((b.event, b.outcome), b)
+    for (event, outcome), b in shown.items():
+        remedies = remedies_for(case, way, event, outcome)
+        options: list[tuple[Remedy, ...]] = []
         for first in remedies:
             again = [r for r in remedies if r is not first] or [first]
             options += [(first,)] if first.p_holds >= 1.0 else [(first, then) for then in again]
-        yield (way.way, b.event, b.outcome), options + ([()] if b.ends_rebuild else [])
+        if options:
+            yield (way.way, event, outcome), options + ([()] if b.ends_rebuild else [])
 
 
-def _best(
-    build: Callable[[Case, dict[Key, Taken]], Model], case: Case, way: Way, choices: dict[Key, list[Taken]]
-) -> dict[Key, Taken]:
-    def cost(taken: dict[Key, Taken]) -> float:
-        model = build(case, taken)
-        i = model.ways.index(way.way)
-        total = float(model.expected()[i] @ np.array(model.weights))
-        return total + _shorter_life(model, i, total)
-
-    count = int(np.prod([len(options) for options in choices.values()]))
+def _best(cost: Callable[[Taken], float], choices: dict[Key, list[tuple[Remedy, ...]]]) -> Taken:
+    count = prod(len(options) for options in choices.values())
     if count <= MOST_TRIED:
         every = [dict(zip(choices, taken, strict=True)) for taken in product(*choices.values())]
         return min(every, key=cost) if count > 1 else every[0]
@@ -80,17 +74,18 @@ def _best(
     return best
 
 
-def _shorter_life(model: Model, i: int, total: float) -> float:
-    """What the failures cost over the years that remedies bring by leaving a shorter life."""
-    years, way = model.case.years, model.case.ways[i]
-    if years.horizon_years <= 0 or (way.life_years is None and way.life_hours is None):
-        return 0.0
-    shares = life_shares(model, i)
-    if set(shares) == {1.0}:
-        return 0.0
+def _cost(model: Model, way: Way) -> float:
+    """Expected total of a way, and of the failures over the years that remedies bring by leaving a shorter life."""
+    years, i = model.case.years, model.ways.index(way.way)
+    total = float(model.expected()[i] @ np.array(model.weights))
+    lives = years.horizon_years > 0 and (way.life_years is not None or way.life_hours is not None)
+    shares = life_shares(model, i) if lives else {}
+    if not shares.keys() - {1.0}:
+        return total
     each = {s: discounted_failures(clocks_of(model.case, way, s), years) for s in {1.0, *shares}}
     more = sum(p * (each[s] - each[1.0]) for s, p in shares.items())
-    return more * (total + years.p_away * (mean_of(years.cost_away) + mean_of(years.days_away) * model.lost_day))
+    away = years.p_away * (mean_of(years.cost_away) + mean_of(years.days_away) * model.lost_day)
+    return total + more * (total + away)
 
 
 def life_shares(model: Model, i: int) -> dict[float, float]:
@@ -103,15 +98,15 @@ def life_shares(model: Model, i: int) -> dict[float, float]:
 
 def best_model(case: Case, tree: Tree, allowed: dict[str, bool], done: int, own_hour: float | None) -> Model:
     """The model of a case with the best remedies."""
-    buying, chosen = Buying(case), dict[Key, Taken]()
-
-    def build(few: Case, taken: dict[Key, Taken]) -> Model:
-        return Model(few, tree, allowed, done, own_hour, buying, taken)
-
+    buying, chosen = Buying(case), Taken()
+    buys = [w for w in case.ways if w.traits.buys and not w.traits.rebuilds]
     for way in case.ways if case.remedies else ():
-        choices = dict(_choices(case, way))
-        if choices:  # beside the way itself only what may be bought once a rebuild has ended
-            buys = {w.way for w in case.ways if w.traits.buys and not w.traits.rebuilds}
-            few = replace(case, ways=tuple(w for w in case.ways if w is way or w.way in buys))
-            chosen |= _best(build, few, way, choices)
-    return build(case, chosen)
+        # beside the way itself only what may be bought once a rebuild has ended
+        few = replace(case, ways=tuple(w for w in case.ways if w is way or w in buys))
+
+        def cost(taken: Taken, few: Case = few, way: Way = way) -> float:
+            return _cost(Model(few, tree, allowed, done, own_hour, buying, taken), way)
+
+        if choices := dict(_choices(case, way)):
+            chosen |= _best(cost, choices)
+    return Model(case, tree, allowed, done, own_hour, buying, chosen)

@@ -7,8 +7,8 @@ line, then made exact with those buys chosen anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from math import inf
 
@@ -26,52 +26,21 @@ REACH = 5.0
 """Times its mean up to which a number's flip is looked for."""
 MOST = 12
 """Flips and swings that are worked out."""
+HOUR, DAY = "worth of an own hour", "cost of a day out of service"
 
 
-@dataclass(frozen=True)
-class Number:
-    """One number on which the choice may hang.
-
-    ``totals(x)`` are the expected totals (W,) with the number's mean at x, ``known(x)`` with the number known to be x;
-    both choose the buys after an ended rebuild anew. ``slopes`` of the totals now, None where they are not straight
-    lines. ``item`` is the part or way whose price it is, ``index`` its place among the inputs (-1: none of them).
-    """
-
-    name: str
-    unit: str
-    now: float
-    low: float
-    high: float
-    source: str
-    totals: Callable[[float], Floats]
-    slopes: Floats | None
-    item: str = ""
-    index: int = -1
-    range: Range | None = None
-    known: Callable[[float], Floats] | None = None
-    takeover: Callable[[], float] | None = None
-
-    @cached_property
-    def most(self) -> float:
-        """Price at which another quote is taken instead; inf where there is none."""
-        return inf if self.takeover is None else self.takeover()
-
-    def at(self, x: float) -> Floats:
-        """Expected totals with the number known to be x."""
-        return self.totals(x) if self.known is None else self.known(x)
-
-
-def choice_totals(
+def choice(
     model: Model,
     factors: Mapping[int, float] | None = None,
     fixed: Mapping[int, float] | None = None,
     hour: float | None = None,
     day: float | None = None,
 ) -> Floats:
-    """Expected totals (W,), ways not allowed at infinity; inputs scaled or held, own hours and days at other worths."""
+    """Expected cash, own hours, days and total of each way (W, 4), totals of ways not allowed at infinity; inputs
+    scaled or held, own hours and days at other worths."""
     weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day
-    totals = model.expected(factors, hour, day, fixed) @ np.array(weights) + model.late
-    return np.where(model.allowed, totals, np.inf)
+    three = model.expected(factors, hour, day, fixed)
+    return np.column_stack([three, np.where(model.allowed, three @ np.array(weights) + model.late, np.inf)])
 
 
 def lead_of(totals: Floats, best: int) -> float:
@@ -80,7 +49,57 @@ def lead_of(totals: Floats, best: int) -> float:
     return float(others.min() - totals[best]) if len(others) else np.inf
 
 
-def slopes_of(model: Model, coefficients: Floats) -> Floats:
+@dataclass(frozen=True, eq=False)
+class Number:
+    """One number on which the choice may hang.
+
+    ``slopes`` of the totals now, None where they are not straight lines; ``index`` its place among the inputs, -1 for
+    the owner's own figures.
+    """
+
+    model: Model = field(repr=False)
+    name: str
+    unit: str
+    now: float
+    low: float
+    high: float
+    source: str
+    slopes: Floats | None
+    index: int = -1
+    range: Range | None = None
+
+    def totals(self, x: float) -> Floats:
+        """Expected totals (W,) with its mean at x, the buys after an ended rebuild chosen anew."""
+        if self.index < 0:
+            hour, day = (x, None) if self.name == HOUR else (None, x)
+            return choice(self.model, hour=hour, day=day)[:, 3]
+        return choice(self.model, {self.index: x / self.now})[:, 3]
+
+    def known(self, x: float) -> Floats:
+        """The same with the number known to be x."""
+        return self.totals(x) if self.slopes is not None else choice(self.model, fixed={self.index: x})[:, 3]
+
+    @property
+    def item(self) -> str:
+        """The part or way whose price it is."""
+        return "" if self.index < 0 else self.model.inputs[self.index].item
+
+    @cached_property
+    def most(self) -> float:
+        """Price at which another quote is taken instead; inf where there is none."""
+        offer = -1 if self.index < 0 else self.model.inputs[self.index].offer
+        return inf if offer < 0 else self.model.buying.takeover(offer)
+
+    @cached_property
+    def ends(self) -> tuple[float, float]:
+        """One in ten is lower, one in ten higher."""
+        r = self.range
+        assert r is not None
+        low, high = ranges.quantile(np.array([0.1, 0.9]), r.low, r.likely, r.high, r.shape)
+        return float(low), float(high)
+
+
+def _slopes(model: Model, coefficients: Floats) -> Floats:
     """Change of sums of terms (W, T) with each input (W, J), the other inputs of a product at their means."""
     means = np.array([x.mean for x in model.inputs])
     slopes = np.zeros((len(coefficients), len(means)))
@@ -92,43 +111,26 @@ def slopes_of(model: Model, coefficients: Floats) -> Floats:
     return slopes
 
 
+def _coefficients(model: Model, at: AtMeans) -> Floats:
+    """What each term counts in the total of each way (W, T)."""
+    return np.array([np.array(model.weights) @ at.coefficients(pieces) for pieces in model.plain.all_ways()])
+
+
 def numbers(model: Model) -> list[Number]:
     """Every uncertain or sure number of the case, then the worth of an own hour and of a lost day."""
-    weights, at = np.array(model.weights), model.plain.at
     # days are no straight line in waits of an order, and in bench work under one
     curved = {i for term in model.program.terms if isinstance(term, LongestWait) for i in inputs_of(term)}
-    coefficients = np.array([weights @ at.coefficients(pieces) for pieces in model.plain.all_ways()])
-    slopes = slopes_of(model, coefficients)
-    found = []
+    slopes, found = _slopes(model, _coefficients(model, model.plain.at)), list[Number]()
     for i, x in enumerate(model.inputs):
         if not (x.is_chance or x.mean <= 0 or i == model.program.lost_day):
-            found.append(_input_number(model, i, None if i in curved else slopes[:, i]))
-    return [*found, *_worths(model)]
-
-
-def _input_number(model: Model, i: int, slopes: Floats | None) -> Number:
-    x = model.inputs[i]
-    return Number(
-        name=x.label, unit=x.unit, now=x.mean, low=x.range.low, high=x.range.high, source=str(x.range.source),
-        totals=lambda value: choice_totals(model, {i: value / x.mean}), slopes=slopes, item=x.item, index=i,
-        range=x.range, known=(lambda value: choice_totals(model, fixed={i: value})) if slopes is None else None,
-        takeover=(lambda: model.buying.takeover(x.offer)) if x.offer >= 0 else None,
-    )  # fmt: skip
-
-
-def _worths(model: Model) -> tuple[Number, Number]:
-    """What an own hour and a day out of service are worth: the owner's own figures."""
-    home, day, base = model.case.terms.currency, model.case.terms.cost_lost_day, model.expected()
-    return (
-        Number(
-            name="worth of an own hour", unit=f"{home} an hour", now=model.own_hour, low=0.0, high=3.0 * model.own_hour,
-            source="", totals=lambda value: choice_totals(model, hour=value), slopes=base[:, 1],
-        ),
-        Number(
-            name="cost of a day out of service", unit=f"{home} a day", now=model.lost_day, low=day.low, high=day.high,
-            source=str(day.source), totals=lambda value: choice_totals(model, day=value), slopes=base[:, 2], range=day,
-        ),
-    )  # fmt: skip
+            r, straight = x.range, None if i in curved else slopes[:, i]
+            found.append(Number(model, x.label, x.unit, x.mean, r.low, r.high, str(r.source), straight, i, r))
+    home, day, hour, base = model.case.terms.currency, model.case.terms.cost_lost_day, model.own_hour, model.expected()
+    return [
+        *found,
+        Number(model, HOUR, f"{home} an hour", hour, 0.0, 3.0 * hour, "", base[:, 1]),
+        Number(model, DAY, f"{home} a day", model.lost_day, day.low, day.high, str(day.source), base[:, 2], range=day),
+    ]
 
 
 # ---- flips --------------------------------------------------------------------------------
@@ -162,16 +164,31 @@ def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> li
     ``value_flip``.
     """
     found = []
-    for number, guess, end in _guesses(model, numbers(model) if listed is None else listed, best):
-        value = _exact(number, guess, end, best)
+    for x, guess, end in _guesses(model, numbers(model) if listed is None else listed, best):
+        value, lead = None, lead_of(x.totals(guess), best)
+        if guess != end and abs(lead) <= 1e-9 * max(abs(x.totals(x.now)[best]), 1.0):
+            value = guess
+        else:  # buys after an ended rebuild are chosen anew: it may lie beyond the guess
+            start, stop = (x.now, guess) if lead < 0 else (guess, end)
+            value = lead_gone(x, best, start, stop, 1e-10 * max(abs(end), 1.0))
         if value is not None:
-            past = number.totals(value + 1e-6 * (end - number.now))
-            to = model.ways[int(np.where(np.arange(len(past)) == best, np.inf, past).argmin())]
-            found.append(Flip(
-                number=number.name, unit=number.unit, value_now=number.now, value_flip=value, to_way=to,
-                low=number.low, high=number.high, source=number.source,
-            ))  # fmt: skip
+            past = x.totals(value + 1e-6 * (end - x.now))
+            past[best] = np.inf
+            to = model.ways[int(past.argmin())]
+            found.append(Flip(x.name, x.unit, x.now, value, to, x.low, x.high, x.source))
     return sorted(found, key=lambda flip: _far(flip.value_now, flip.value_flip))[:MOST]
+
+
+def lead_gone(number: Number, best: int, start: float, end: float, right: float) -> float | None:
+    """The value between two, to so much, at which the best way's lead is gone; None where it still leads at the end."""
+    from scipy import optimize
+
+    def lead(x: float) -> float:
+        return lead_of(number.totals(x), best)
+
+    if lead(end) >= 0:
+        return None
+    return float(optimize.brentq(lead, start, end, xtol=right))
 
 
 def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tuple[Number, float, float]]:
@@ -188,7 +205,7 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
             if number.slopes is None:
                 if lead < most_days[number.index] * abs(end - number.now) * (1.0 + 1e-9):
                     curved.append((lead / most_days[number.index], number, end))
-            elif (value := _crossing(number, totals, best, end)) is not None:
+            elif (value := _crossing(number, number.slopes, totals, best, end)) is not None:
                 straight.append((_far(number.now, value), number, value, end))
     kept = 0
     for _, number, value, end in sorted(straight, key=lambda guess: guess[0]):
@@ -203,45 +220,22 @@ def _most_days(model: Model, best: int) -> Floats:
 
     The longest of several moves by no more than the one that is moved.
     """
-    at, weights = model.plain.at, np.array(model.weights)
-    coefficients = np.array([weights @ at.coefficients(pieces) for pieces in model.plain.all_ways()])
+    coefficients = _coefficients(model, model.plain.at)
     apart = np.abs(coefficients - coefficients[best]).max(axis=0)
-    most = np.zeros(len(model.inputs))
+    most: Floats = _slopes(model, apart[None])[0]
     for k, term in enumerate(model.program.terms):
         if isinstance(term, LongestWait):
             for i, per_unit in (*((i, 1.0) for i in term.waits), *term.floor):
                 most[i] += apart[k] * abs(per_unit)
-        else:
-            for i in term.inputs:
-                rest = float(np.prod([model.inputs[j].mean for j in term.inputs if j != i]))
-                most[i] += apart[k] * abs(rest)
     return most
 
 
-def _crossing(number: Number, totals: Floats, best: int, end: float) -> float | None:
-    assert number.slopes is not None
-    closing = number.slopes[best] - number.slopes
+def _crossing(number: Number, slopes: Floats, totals: Floats, best: int, end: float) -> float | None:
     with np.errstate(divide="ignore", invalid="ignore"):
-        away = (totals - totals[best]) / closing
+        away = (totals - totals[best]) / (slopes[best] - slopes)
     crossings = number.now + away[np.isfinite(away) & (away * (end - number.now) > 0)]
     within = crossings[(crossings - end) * (crossings - number.now) < 0]
     return float(within[np.abs(within - number.now).argmin()]) if len(within) else None
-
-
-def _exact(number: Number, guess: float, end: float, best: int) -> float | None:
-    """The value at which the lead is gone, buys after an ended rebuild chosen anew."""
-    from scipy import optimize
-
-    def lead(x: float) -> float:
-        return lead_of(number.totals(x), best)
-
-    at_guess = lead(guess)
-    if guess != end and abs(at_guess) <= 1e-9 * max(abs(number.totals(number.now)[best]), 1.0):
-        return guess
-    start, stop = (number.now, guess) if at_guess < 0 else (guess, end)
-    if lead(stop) >= 0:
-        return None
-    return float(optimize.brentq(lead, start, stop, xtol=1e-10 * max(abs(end), 1.0)))
 
 
 # ---- swings -------------------------------------------------------------------------------
@@ -264,39 +258,24 @@ class Swing:
         return abs(self.lead_high - self.lead_low)
 
 
-def swings(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Swing]:
+def swings(model: Model, best: int, listed: Sequence[Number]) -> list[Swing]:
     """The numbers that move the lead of the best way most between their P10 and P90, widest first."""
-    listed = numbers(model) if listed is None else listed
-    ranked = sorted((n for n in listed if n.range is not None and not n.range.sure), key=lambda n: -_pull(n, best))
+
+    def pull(x: Number) -> float:
+        """How far it may move some way against the best, by its straight line; curved ones come first."""
+        low, high = x.ends
+        return np.inf if x.slopes is None else float(np.abs(x.slopes - x.slopes[best]).max() * (high - low))
+
+    def swing(x: Number) -> Swing:
+        low, high = x.ends[0], min(x.ends[1], x.most)
+        at_low, at_high = x.known(low), x.known(high)
+        names = (model.ways[int(t.argmin())] for t in (at_low, at_high))
+        return Swing(x.name, x.unit, low, high, lead_of(at_low, best), lead_of(at_high, best), *names)
+
+    ranked = sorted((n for n in listed if n.range is not None and not n.range.sure), key=lambda n: -pull(n))
     least = 1e-9 * max(abs(float(model.totals[best])), 1.0)
-    found = [s for s in (_swing(model, n, best) for n in ranked[: 2 * MOST]) if s.wide > least]
+    found = [s for s in map(swing, ranked[: 2 * MOST]) if s.wide > least]
     return sorted(found, key=lambda s: -s.wide)[:MOST]
-
-
-def _ends(number: Number) -> tuple[float, float]:
-    r = number.range
-    assert r is not None
-    low, high = ranges.quantile(np.array([0.1, 0.9]), r.low, r.likely, r.high, r.shape)
-    return float(low), float(high)
-
-
-def _pull(number: Number, best: int) -> float:
-    """How far the number may move some way against the best, by its straight line; curved ones come first."""
-    if number.slopes is None:
-        return np.inf
-    low, high = _ends(number)
-    return float(np.abs(number.slopes - number.slopes[best]).max() * (high - low))
-
-
-def _swing(model: Model, number: Number, best: int) -> Swing:
-    low, high = _ends(number)
-    high = min(high, number.most)
-    at_low, at_high = number.at(low), number.at(high)
-    names = [model.ways[int(t.argmin())] for t in (at_low, at_high)]
-    return Swing(
-        number=number.name, unit=number.unit, value_low=low, value_high=high, lead_low=lead_of(at_low, best),
-        lead_high=lead_of(at_high, best), best_low=names[0], best_high=names[1],
-    )  # fmt: skip
 
 
 # ---- inputs that are drawn most evenly -----------------------------------------------------
@@ -314,20 +293,19 @@ def most_moving(model: Model) -> list[str]:
     a, b = np.triu_indices(len(effects), 1)
     both = np.concatenate([effects, effects[a] - effects[b]]) ** 2
     share = (both / np.maximum(both.sum(axis=1, keepdims=True), 1e-300)).max(axis=0)
-    names = [*(x.key for x in model.inputs), PACE]
-    order = sorted(range(len(names)), key=lambda k: (-float(share[k]), names[k]))
-    return [names[k] for k in order if share[k] > 0.0][:SLOTS]
+    ranked = sorted(zip(-share, [*(x.key for x in model.inputs), PACE], strict=True))
+    return [name for less, name in ranked if less < 0.0][:SLOTS]
 
 
 def _effects(model: Model) -> Floats:
     """What one standard deviation of each input, and of the pace, adds to the mean total of each way (W, J + 1)."""
     program, inputs, rho = model.program, model.inputs, model.case.terms.hours_correlation
-    spreads = np.array([_spread(model, i) for i in range(len(inputs))])
-    hours = np.array([x.shared_hours for x in inputs], dtype=bool)
-    at, weights, ways = _over_some_leaves(model), np.array(model.weights), model.plain.all_ways()
-    expected = np.array([at.expected(pieces) for pieces in ways])
-    coefficients = np.array([weights @ at.coefficients(pieces) for pieces in ways])
-    effects = slopes_of(model, coefficients) * spreads
+    variances = [x.mean * (1.0 - x.mean) if x.is_chance else ranges.variance(r.low, r.likely, r.high, r.shape)
+                 for x, r in ((x, x.range) for x in inputs)]  # fmt: skip
+    spreads, hours = np.sqrt(variances), np.array([x.shared_hours for x in inputs], dtype=bool)
+    at, ways = _over_some_leaves(model), model.plain.all_ways()
+    expected, coefficients = np.array([at.expected(pieces) for pieces in ways]), _coefficients(model, at)
+    effects = _slopes(model, coefficients) * spreads
     for k, term in enumerate(program.terms):
         if isinstance(term, LongestWait):
             for i in term.waits:
@@ -335,7 +313,8 @@ def _effects(model: Model) -> Floats:
     effects[:, program.lost_day] += expected[:, 2] * spreads[program.lost_day]
     for i in model.never.values():
         at.inputs[i] += spreads[i]
-        effects[:, i] += (np.array([at.expected(pieces) for pieces in ways]) - expected) @ weights
+        moved = np.array([at.expected(pieces) for pieces in ways]) - expected
+        effects[:, i] += moved @ np.array(model.weights)
         at.inputs[i] -= spreads[i]
     pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
     effects[:, hours] *= np.sqrt(1.0 - rho)
@@ -358,11 +337,3 @@ def _longest(model: Model, term: LongestWait, moved: int = -1, by: float = 0.0) 
     """The longest of some waits at their means, one of them moved."""
     waits = [model.inputs[i].mean + (by if i == moved else 0.0) for i in term.waits]
     return max([*waits, sum(k * model.inputs[i].mean for i, k in term.floor)])
-
-
-def _spread(model: Model, i: int) -> float:
-    x = model.inputs[i]
-    if x.is_chance:
-        return float(np.sqrt(x.mean * (1.0 - x.mean)))
-    r = x.range
-    return float(np.sqrt(ranges.variance(r.low, r.likely, r.high, r.shape)))

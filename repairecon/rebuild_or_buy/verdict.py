@@ -11,8 +11,8 @@ from repairecon.buying.inputs import mean_of
 from repairecon.formulas.equivalent_costs import certainty_equivalent
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import Outcomes
-from repairecon.rebuild_or_buy.ranking import SIMPLE, simplest_first
+from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes
+from repairecon.rebuild_or_buy.ranking import SIMPLE
 from repairecon.records import Case, Way
 
 OFFHAND = ("pattern", "second-hand")
@@ -101,57 +101,38 @@ def verdict(case: Case, table: pd.DataFrame, outcomes: Outcomes) -> Verdict:
     """The choice by this job alone; a tie goes to the simpler way, then to the quicker."""
     open_ways = table[table["allowed"]]
     totals, days = open_ways["total_mean"], open_ways["days_mean"]
-    simple = {case.ways[i].way: k for k, i in enumerate(simplest_first(case))}
     least = float(totals.min())
     ties = [str(w) for w, t in totals.items() if t - least <= SAME * max(abs(least), 1.0)]
-    kind = {w: SIMPLE.index(case.way(w).kind) for w in ties}
-    best = min(ties, key=lambda w: (kind[w], float(days[w]), simple[w]))
+    best = min(ties, key=lambda w: (SIMPLE.index(case.way(w).kind), float(days[w]), w))
     others = totals.drop(best).sort_values(kind="stable")
-    second = str(others.index[0]) if len(others) else ""
-    b, gap, p_below = outcomes.ways.index(best), 0.0, 1.0
+    second, gap, p_below = str(others.index[0]) if len(others) else "", 0.0, 1.0
     if second:
         gap = float(others.iloc[0]) - float(totals[best])
-        p_below = float(outcomes.beats[b, outcomes.ways.index(second)])
+        p_below = float(outcomes.beats[outcomes.ways.index(best), outcomes.ways.index(second)])
     return Verdict(
-        best=best,
-        second=second,
-        gap=gap,
-        p_best_below_second=p_below,
-        near_tie=bool(second) and near_tie(case, gap, float(totals[best]), p_below),
-        fastest=str(days.idxmin()),
-        steadiest=str(open_ways["total_p90"].idxmin()),
-        ties=tuple(w for w in ties if w != best),
-    )
+        best=best, second=second, gap=gap, p_best_below_second=p_below,
+        near_tie=bool(second) and near_tie(case, gap, float(totals[best]), p_below), fastest=str(days.idxmin()),
+        steadiest=str(open_ways["total_p90"].idxmin()), ties=tuple(w for w in ties if w != best),
+    )  # fmt: skip
 
 
 def near_tie(case: Case, gap: float, total: float, p_below: float) -> bool:
-    """Whether the two cheapest ways are too close to call.
-
-    They are when the gap is under ``near_tie_share`` of the cheapest total, or under twice
-    that while the cheapest beats the second in less than ``near_tie_chance``.
-    """
-    share = gap / abs(total) if total else 0.0
-    limit = case.terms.near_tie_share
+    """Whether the two cheapest ways are too close to call: the gap is under ``near_tie_share`` of the cheapest total,
+    or under twice that while the cheapest beats the second in less than ``near_tie_chance``."""
+    share, limit = gap / abs(total) if total else 0.0, case.terms.near_tie_share
     return share < limit or (share < 2.0 * limit and p_below < case.terms.near_tie_chance)
-
-
-def _price_new(model: Model) -> float | None:
-    """Expected all-in price of a new unit [home money]."""
-    for i, way in enumerate(model.case.ways):
-        if way.kind == "new":
-            return float(model.plain.at.expected((Piece(model.program.spare[i]),))[0])
-    price = model.case.unit.price_new
-    return None if price is None else mean_of(price)
 
 
 def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
     """The rules in use for every way that repairs the old unit."""
-    price, unit = _price_new(model), model.case.unit
+    unit, new = model.case.unit, next((i for i, w in enumerate(model.case.ways) if w.kind == "new"), None)
     repairs = [w.way for w in model.case.ways if w.kind in ("rebuild", "send away")]
-    if price is None or not repairs:
+    if not repairs or (new is None and unit.price_new is None):
         return ()
-    planned = model.planned
-    cash = dict(zip(planned.ways, planned.expected()[:, 0], strict=True))
+    price = mean_of(unit.price_new) if unit.price_new else 0.0
+    if new is not None:  # all in
+        price = float(model.plain.at.expected((Piece(model.program.spare[new]),))[0])
+    cash = dict(zip(model.ways, model.planned.expected()[:, 0].tolist(), strict=True))
     line = None
     if unit.age_years is not None and unit.expected_life_years:
         line = price * max(1.0 - unit.age_years / unit.expected_life_years, 0.0)
@@ -167,24 +148,18 @@ def rules_beside(model: Model, table: pd.DataFrame) -> tuple[ThumbRule, ...]:
         for name, source, limit in rules:
             says = "" if limit is None else "rebuild" if cash[way] <= limit else "buy"
             agrees = says == computed if says else None
-            found.append(ThumbRule(
-                rule=name, source=source, limit=limit, rebuild_cost=float(cash[way]), says=says, agrees=agrees, way=way,
-                price_new=price,
-            ))  # fmt: skip
+            found.append(ThumbRule(name, source, limit, cash[way], says, agrees, way, price))
     return tuple(found)
 
 
 def risk(case: Case, table: pd.DataFrame, outcomes: Outcomes, chosen: Verdict) -> Risk:
     """The choice of an owner who minds the bad case: certainty equivalents, and a cap not to be passed often."""
-    terms = case.terms
-    rows = {}
-    for w, way in enumerate(outcomes.ways):
-        tally = outcomes.tallies[w][3]
+    terms, rows = case.terms, {}
+    for way, tallies in zip(outcomes.ways, outcomes.tallies, strict=True):
+        tally, sure = tallies[TOTAL], float(table.loc[way, "total_mean"])
         values, weights = tally.middles, tally.counts / tally.counts.sum()
-        shift = float(table.loc[way, "total_mean"] - values @ weights)
-        sure = float(table.loc[way, "total_mean"])
         if terms.risk_tolerance is not None:
-            sure = certainty_equivalent(values + shift, terms.risk_tolerance, weights)
+            sure = certainty_equivalent(values + (sure - float(values @ weights)), terms.risk_tolerance, weights)
         over = 0.0 if terms.cap_cost is None else 1.0 - float(tally.chance_up_to(np.array(terms.cap_cost)))
         rows[way] = (sure, over)
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=["certainty_equivalent", "p_over_cap"])

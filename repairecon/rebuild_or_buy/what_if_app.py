@@ -16,7 +16,8 @@ import pandas as pd
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.served import served_notebook
-from repairecon.rebuild_or_buy.what_if import Dial, WhatIf
+from repairecon.rebuild_or_buy.sensitivity import Number
+from repairecon.rebuild_or_buy.what_if import WhatIf
 from repairecon.records import RepaireconError
 from repairecon.show.plots import drawn
 from repairecon.show.sheet import Panel, Sheet
@@ -36,7 +37,7 @@ class App:
         except ImportError as error:
             raise RepaireconError(NEEDS) from error
         self.folder, self.what = Path(folder), WhatIf(read_case_aboard(folder))
-        self.moved: Dial = self.what.dials[0]
+        self.moved: Number = self.what.dials[0]
         wide, label = w.Layout(width="38em", max_width="100%"), {"description_width": "20em"}
         self.sliders = {
             d.name: w.FloatSlider(
@@ -76,7 +77,7 @@ class App:
         shown = w.VBox([self.words, self.bars, self.lines], layout=w.Layout(width="46em", max_width="100%"))
         return w.HBox([shown, controls], layout=w.Layout(flex_flow="row wrap"))
 
-    def _moved(self, dial: Dial, _: Any) -> None:
+    def _moved(self, dial: Number, _: Any) -> None:
         self.moved = dial
         self.show()
 
@@ -88,7 +89,7 @@ class App:
         what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
 
     @property
-    def _dials(self) -> Iterable[tuple[Dial, Any]]:
+    def _dials(self) -> Iterable[tuple[Number, Any]]:
         return zip(self.what.dials, self.sliders.values(), strict=True)
 
     def show(self) -> None:

@@ -21,7 +21,7 @@ from repairecon.read.columns import CASE
 from repairecon.read.from_stock import same_part
 from repairecon.read.passage_toml import PassageDefaults
 from repairecon.read.problems import Problems, key
-from repairecon.rebuild_or_buy.unit_life import case_before, life_of
+from repairecon.rebuild_or_buy.lives import case_before, life_of
 from repairecon.records import BoatUnit, Case, Item, OnHand, Part, Passage, Quote, RepaireconError
 from repairecon.standards.equivalents import equivalent
 

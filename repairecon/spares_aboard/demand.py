@@ -18,7 +18,7 @@ from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
 from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.horizon import Horizon
-from repairecon.rebuild_or_buy.lives import with_own_lives
+from repairecon.rebuild_or_buy.learned import with_own_lives
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
@@ -368,7 +368,7 @@ def case_worth(wish: SpareWish) -> CaseWorth:
     lived, _ = with_own_lives(read_case(folder, years=True))
     # the years of a case as rebuild-or-buy has them, without the rest of that job
     model = Model(lived, grow(lived), {w: not why for w, why in screen(lived).items()})
-    horizon = Horizon(model, sample(model, _DRAWS, 1), lived.years, 1)
+    horizon = Horizon(model, sample(model, _DRAWS, 1), lived.years)
     years = horizon.years
     pairs = [c for c in horizon.spares if c.combination in horizon.ways.index]
     if not pairs:

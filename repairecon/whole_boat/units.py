@@ -13,7 +13,7 @@ from repairecon.formulas import equivalent_costs, renewal
 from repairecon.read.boat import BoatPapers, age_years
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.rebuild_or_buy.unit_life import Life, case_before, life_of
+from repairecon.rebuild_or_buy.lives import Life, case_before, life_of
 from repairecon.records import BoatUnit, Case, Range
 
 Floats = NDArray[np.float64]

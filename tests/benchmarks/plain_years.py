@@ -59,7 +59,7 @@ def later(plain: PlainNumpy, ledger: Ledger, outcomes: Outcomes, i: int) -> Arra
         away = rng.random(n) < years.p_away
         each = each + away * (plain.pert(years.cost_away) + plain.pert(years.days_away) * ledger.day)
         if way.bought:
-            each = np.where(rng.random(n) < ledger.p_spare(i), ledger.swapped(answered), each)
+            each = np.where(rng.random(n) < ledger.p_spare[i], ledger.swapped[answered], each)
         cost = cost + np.where(here, each * (1 + ledger.rate) ** -t, 0.0)
 
 

@@ -171,10 +171,10 @@ def years() -> None:
     start = time.perf_counter()
     p = plain_years.cheapest_over_years(made, ledger, outcomes, 5 * FEW, 3)
     plain = (time.perf_counter() - start) / (5 * FEW)
-    ours, se = cheapest_over_years(ledger, model, outcomes, 1)
+    ours, se = cheapest_over_years(ledger, outcomes, 1)
     z = (p - ours) / np.sqrt(se**2 + p * (1 - p) / (5 * FEW))
     print(f"with the years: plain numpy agrees within {np.abs(z).max():.1f} standard errors")
-    gains("with the years", lambda s: cheapest_over_years(ledger, model, outcomes, s)[0], {"plain numpy": plain})
+    gains("with the years", lambda s: cheapest_over_years(ledger, outcomes, s)[0], {"plain numpy": plain})
 
 
 if __name__ == "__main__":

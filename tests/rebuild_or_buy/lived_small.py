@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from reference_case import way
@@ -13,7 +14,7 @@ from small_case import small, sure
 from repairecon.rebuild_or_buy.horizon import Combination, spare_combinations
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.years import Ledger, WayYears, over_the_years
+from repairecon.rebuild_or_buy.years import Ledger, over_the_years
 from repairecon.records import Case, Range, Way, Years
 
 # by hand, small_case with casings that are all sound: rebuild 100 and 15 days at 1; new 500 and 3 days
@@ -60,8 +61,8 @@ def simple(years: Years = YEARS, **changes: object) -> Ledger:
     return ledger_of(cracked(0.0, years, **changes))
 
 
-def rows(ledger: Ledger) -> dict[str, WayYears]:
-    return {r.way: r for r in over_the_years(ledger)}
+def rows(ledger: Ledger) -> dict[str, Any]:
+    return {r.way: r for r in over_the_years(ledger).itertuples()}
 
 
 def combinations(ledger: Ledger, kit: float = 100.0) -> dict[str, Combination]:

@@ -63,7 +63,7 @@ def test_last_year_is_the_present_cost(made, fan):
     """What a spare fetches comes off at the end, and is not in the fan."""
     ledger, _ = made
     last = fan[fan["year"] == 12.0].set_index("way")["mean"]
-    for i, r in enumerate(over_the_years(ledger)):
+    for i, r in enumerate(over_the_years(ledger).itertuples()):
         assert last[r.way] == pytest.approx(r.present_cost + ledger.resale(i), rel=1e-9)
 
 

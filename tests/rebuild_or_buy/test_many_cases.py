@@ -26,8 +26,13 @@ def folders(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
     return [str(p) for p in made]
 
 
-def test_a_line_for_each_and_none_stops_the_rest(folders: list[str]) -> None:
-    lines = list(case_lines(folders, 64))
+@pytest.fixture(scope="module")
+def lines(folders: list[str]) -> list[CaseLine]:
+    """The lines of these as one process makes them."""
+    return list(case_lines(folders, 64))
+
+
+def test_a_line_for_each_and_none_stops_the_rest(folders: list[str], lines: list[CaseLine]) -> None:
     assert [x.case for x in lines] == folders
     assert [bool(x.faults) for x in lines] == [False, False, True, True]
     assert "unit.age_years" in lines[2].faults
@@ -35,8 +40,8 @@ def test_a_line_for_each_and_none_stops_the_rest(folders: list[str]) -> None:
     assert all(x.total and x.days and x.what for x in lines[:2])
 
 
-def test_the_same_to_the_last_digit_whoever_works(folders: list[str]) -> None:
-    assert list(case_lines(folders, 64, workers=2)) == list(case_lines(folders, 64))
+def test_the_same_to_the_last_digit_whoever_works(folders: list[str], lines: list[CaseLine]) -> None:
+    assert list(case_lines(folders, 64, workers=2)) == lines
 
 
 def test_what_is_in_the_table_is_not_done_again(

@@ -100,7 +100,7 @@ def test_only_waits_and_the_bench_work_under_them_are_bent() -> None:
     for number in found:
         if number.slopes is None and number.name.startswith("days to wait"):
             known = totals(rewritten(CASES["ordered now"], number, Known(number.high)))
-            assert_allclose(number.at(number.high), known, rtol=1e-6, err_msg=number.name)
+            assert_allclose(number.known(number.high), known, rtol=1e-6, err_msg=number.name)
 
 
 def all_come(made: Case) -> Case:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from repairecon import read_case
-from repairecon.rebuild_or_buy.lives import with_own_lives
+from repairecon.rebuild_or_buy.learned import with_own_lives
 from repairecon.records import Case
 
 HEAD = """

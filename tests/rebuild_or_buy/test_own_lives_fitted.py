@@ -13,7 +13,8 @@ from scipy import stats
 from small_case import small, sure
 
 from repairecon.formulas import ranges
-from repairecon.rebuild_or_buy.lives import LifeFit, clocks_of, with_own_lives
+from repairecon.rebuild_or_buy.learned import LifeFit, with_own_lives
+from repairecon.rebuild_or_buy.lives import clocks_of
 from repairecon.records import Case, OwnLife, Range, Source
 
 # published worksheet (trust: published): hours to failure of a pump's shaft seal, pump running

@@ -106,11 +106,12 @@ def test_an_influence_diagram_agrees(seed: int, done: str) -> None:
     found = decision(model)
     assert found.value() == pytest.approx(-engine.MEU()["mean"], abs=1e-6)
     for place in places(model, found):
-        table = engine.optimalDecision(f"do {place.row}")
+        row = found.points.index(place.point)
+        table = engine.optimalDecision(f"do {row}")
         known = {e: o for e, o in place.findings.items() if e in table.names}
         choice = GOES_ON if place.choice == GO_ON else place.choice
         if abs(place.cost_go_on - place.cost_stop) > 1e-6:  # of equal ones either will do
-            assert table[known | {f"still {place.row}": "yes", f"do {place.row}": choice}] == pytest.approx(1.0)
+            assert table[known | {f"still {row}": "yes", f"do {row}": choice}] == pytest.approx(1.0)
 
 
 # ---- by hand: a kit of 100 and 10 days, 2 + 2 days on the bench and 1 to assemble; new for 500 in 3 days ----

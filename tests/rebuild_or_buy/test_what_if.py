@@ -11,7 +11,8 @@ import pytest
 
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.rebuild_or_buy.what_if import DAY, HOUR, WhatIf
+from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR
+from repairecon.rebuild_or_buy.what_if import WhatIf
 from repairecon.rebuild_or_buy.what_if_app import App, page_words
 from repairecon.records import RepaireconError
 
@@ -62,8 +63,9 @@ def test_an_hour_and_a_day_are_those_of_a_case_written_so(what: WhatIf, folder: 
 
 
 def test_a_number_moved_to_where_it_turns_makes_a_tie(what: WhatIf) -> None:
-    dial = next(d for d in what.dials if d.turns is not None)
-    what.values = {dial.name: dial.turns or 0.0}
+    turns = {f.number: f.value_flip for f in what.answer.flips}
+    name = next(d.name for d in what.dials if d.name in turns)
+    what.values = {name: turns[name]}
     first, second, *_ = sorted(t for t in totals(what).values() if np.isfinite(t))
     assert first == pytest.approx(second, rel=1e-6)
 

@@ -32,7 +32,7 @@ from repairecon.rebuild_or_buy.horizon import spare_combinations
 from repairecon.rebuild_or_buy.lives import clocks_of, failures
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import grow
-from repairecon.rebuild_or_buy.years import Ledger, over_the_years
+from repairecon.rebuild_or_buy.years import Ledger
 from repairecon.records import Range, Way, Years
 
 REFERENCE, SMALL = ledger_of(lived(age_years=0.0)), simple()
@@ -105,7 +105,7 @@ def test_a_dear_swap_is_not_done():
 
 def test_horizon_0_is_this_job_alone():
     ledger = ledger_of(lived(horizon_years=0.0))
-    for i, r in enumerate(over_the_years(ledger)):
+    for i, r in enumerate(rows(ledger).values()):
         assert r.present_cost == r.cost_now == ledger.now[i]
         assert (r.failures_expected, r.failures_discounted, r.p_failure_away) == (0.0, 0.0, 0.0)
         assert math.isnan(r.annual_cost)
@@ -114,7 +114,7 @@ def test_horizon_0_is_this_job_alone():
 
 def test_without_discount_it_adds_up():
     ledger = ledger_of(lived(discount_rate=0.0, inflation_rate=0.0, resale_share=0.0))
-    for r in over_the_years(ledger):
+    for r in rows(ledger).values():
         assert r.failures_discounted == pytest.approx(r.failures_expected, rel=1e-12)
         assert r.present_cost == pytest.approx(r.cost_now + r.failures_expected * r.cost_failure, rel=1e-12)
         assert r.annual_cost == pytest.approx(r.present_cost / 12.0)
