@@ -6,10 +6,10 @@ import os
 import tempfile
 from pathlib import Path
 
-from repairecon.book.own_list import plan_import, write_import
+from repairecon.book.own_list import plan_import, refuse, write_import
 from repairecon.book.spares_book import begin_book
 from repairecon.read.boat import BOOK
-from repairecon.read.problems import printable, shown
+from repairecon.read.problems import shown
 from repairecon.read.starter import empty_folder, new_boat
 from repairecon.read.units_list import UnitsList, read_units_list
 from repairecon.records import CaseError, Fault, RepaireconError, SheetError
@@ -20,34 +20,13 @@ Taken = tuple[str, int, tuple[str, ...]]
 
 
 def boat_from_lists(
-    folder: str | os.PathLike[str],
-    name: str = "",
-    currency: str = "",
-    *,
-    units: Path | None = None,
+    folder: str | os.PathLike[str], name: str = "", currency: str = "", *, units: Path | None = None,
     spares: Path | None = None,
-) -> tuple[Taken, ...]:
-    """Write a boat's folder with her spares book.
+) -> tuple[Taken, ...]:  # fmt: skip
+    """Write a boat's folder (new or empty) with her spares book, out of lists under whatever headings.
 
-    Parameters
-    ----------
-    folder
-        A folder that is not there yet, or is empty.
-    name, currency
-        Her name, and her money in three letters.
-    units, spares
-        The owner's own lists: .xlsx, .csv, .txt or .tsv, under whatever headings.
-
-    Returns
-    -------
-    tuple
-        Of each list its name, the rows taken, and the headings of which nothing was taken.
-
-    Raises
-    ------
-    RepaireconError
-        If something is there already or cannot be written; SheetError with every fault of both lists. Nothing is
-        written then.
+    Of each list its name, the rows taken, and the headings of which nothing was taken. RepaireconError if something is
+    there already or cannot be written; SheetError with every fault of both lists. Nothing is written then.
     """
     target = empty_folder(folder)
     faults: list[Fault] = []
@@ -63,20 +42,13 @@ def boat_from_lists(
             made = Path(place) / "boat"
             money = new_boat(made, name, currency, listed.data)
             taken += _spares(made / BOOK, money, spares, faults)
-            if faults:
-                raise _of(faults)
+            refuse(faults, SheetError)
             target.parent.mkdir(parents=True, exist_ok=True)
             made.rename(target)
     except OSError as error:
         reason = error.strerror or str(error)
         raise RepaireconError(f"{shown(str(target))} could not be written: {reason}; nothing was written") from error
     return tuple(taken)
-
-
-def _of(faults: list[Fault]) -> SheetError:
-    error = SheetError(faults)
-    error.args = (printable(faults),)
-    return error
 
 
 def _spares(path: Path, currency: str, spares: Path | None, faults: list[Fault]) -> list[Taken]:

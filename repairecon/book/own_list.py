@@ -21,7 +21,7 @@ from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.case_workbook import tidied
 from repairecon.read.columns import Column
-from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
+from repairecon.read.problems import SURE, Names, Problems, closest, key, printable, shown
 from repairecon.read.sheets import Sheet, heading, read_sheet
 from repairecon.read.values import Limits, Misread
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
@@ -77,6 +77,14 @@ class ImportPlan:
     def new_items(self) -> tuple[str, ...]:
         """Names that the book has no card of yet."""
         return tuple(dict.fromkeys(line.item for line in self.lines if line.new))
+
+
+def refuse(faults: Sequence[Fault], kind: type[CaseError]) -> None:
+    """Raise all faults of a list at once, if there are any."""
+    if faults:
+        error = kind(faults)
+        error.args = (printable(faults),)
+        raise error
 
 
 def plan_import(

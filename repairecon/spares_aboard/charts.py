@@ -16,8 +16,8 @@ from matplotlib.patches import Rectangle
 
 from repairecon.show import plots
 from repairecon.show.plots import BESIDE, HALO, INK, MAIN, QUIET, TURN, Margins, money_said, wrap, write
-from repairecon.show.words import chance_words
-from repairecon.spares_aboard import words
+from repairecon.show.words import chance_words, money, price, whole
+from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT
 from repairecon.spares_aboard.job import SparesAnswer
 
 BAR, YEAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 365.25, 18, 5.0, 1.8
@@ -26,14 +26,14 @@ BAR, YEAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 365.25, 18, 5.0, 1.8
 
 def risk_picture(answer: SparesAnswer) -> plots.Picture:
     """What being without costs."""
-    draw = partial(risk_against_money, answer.budget_curve, answer.currency, answer.budget, words.under_risk(answer))
+    draw = partial(risk_against_money, answer.budget_curve, answer.currency, answer.budget, under_risk(answer))
     return plots.Picture(draw, MEDIUM)
 
 
 def places_picture(answer: SparesAnswer) -> plots.Picture:
     """The value by locker."""
     places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
-    draw = partial(value_by_place, places, answer.currency, words.under_places(answer))
+    draw = partial(value_by_place, places, answer.currency, under_places(answer))
     return plots.Picture(draw, LEAST + 0.35 * len(places))
 
 
@@ -42,9 +42,39 @@ def expiry_picture(answer: SparesAnswer) -> plots.Picture:
     lots = answer.shelf.drop_duplicates(["item", "locker"]).head(MOST_DRAWN)
     lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
     lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
-    caption = words.under_expiry(answer)
+    caption = under_expiry(answer)
     draw = partial(expiry_timeline, lots, answer.today, answer.until, caption)
     return plots.Picture(draw, LEAST + 0.5 * len(lots))
+
+
+def under_risk(answer: SparesAnswer) -> str:
+    """What to do, under risk against money."""
+    c, curve = answer.currency, answer.budget_curve
+    if len(curve) < 2:
+        return "Nothing more is worth its money for this passage."
+    first = curve.iloc[1]
+    apart = " This is the order; the list for your budget may do better, as it weighs all purchases together."
+    return (
+        f"Buy from the left for as long as the line falls steeply: {first['item']} first, for "
+        f"{price(first['spend'], c)}; beyond {money(curve['spend'].iloc[-1], c)} nothing more pays.{apart}"
+    )
+
+
+def under_places(answer: SparesAnswer) -> str:
+    """What to do, under the value by locker."""
+    if answer.by_locker.empty:
+        return "Nothing lies aboard by the book."
+    top = str(answer.by_locker.index[0])
+    return f"Count {top} first: most of the money lies there. Throw away what is hatched, lest it be trusted."
+
+
+def under_expiry(answer: SparesAnswer) -> str:
+    """What to do, under the expiry timeline."""
+    acts = {OVER: "throw away {}", INSPECT: "inspect {} before you trust them",
+            RUNS_OUT: "replace {} that run out on the way"}  # fmt: skip
+    counts = answer.shelf["state"].value_counts()
+    what = ", ".join(said.format(whole(counts[s])) for s, said in acts.items() if s in counts)
+    return f"Before you sail: {what}." if what else "Nothing runs out before the passage ends; use the topmost first."
 
 
 def value_by_place(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:

@@ -34,7 +34,7 @@ def add(jobs: Any) -> None:
     job = jobs.add_parser("spares-aboard", help="look at a spares book, or write an act into it")
     book = "the book, a file such as boat.spares (or a folder of CSV files, to read only); or the boat's folder"
     job.add_argument("book", help=book)
-    for name, words in NUMBERS.items():
+    for name, (_, words) in NUMBERS.items():
         option = f"--{name.replace('_', '-')}"
         job.add_argument(option, type=float, metavar="N", help=f"{words}, instead of passage.toml's")
     job.add_argument("--today", default="", metavar="DATE", help="day of the list, as in 2026-03-31")
@@ -115,17 +115,8 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     from repairecon.spares_aboard.words import why
 
-    names = (
-        "boat",
-        "currency",
-        "figures",
-        "passage_days",
-        "period_days",
-        "running_hours",
-        "budget",
-        "spend",
-        "most_lost",
-    )
+    names = ("boat", "currency", "figures", "passage_days", "period_days", "running_hours", "budget", "spend",
+             "most_lost")  # fmt: skip
     carry = answer.carry
     frames = {
         "holdings": answer.holdings.drop(columns=["number", "resale_rate"]),
@@ -135,9 +126,8 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
     }  # fmt: skip
     by = {f"by_{name}": rows(getattr(answer, f"by_{name}").reset_index()) for name in ("locker", "system", "date")}
     return {
-        **{name: getattr(answer, name) for name in (*names, "budget", "spend", "most_lost")},
-        "today": answer.today.isoformat(),
-        "until": answer.until.isoformat(),
+        **{name: getattr(answer, name) for name in names},
+        "today": answer.today.isoformat(), "until": answer.until.isoformat(),
         "value": {**{k: _plain(v) for k, v in asdict(answer.worth).items()}, **by},
         **{name: rows(frame) for name, frame in frames.items()},
         "below_minimum": [_below(line) for line in answer.below_minimum],
@@ -145,10 +135,9 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
             {**row, "why": why(of, answer.currency)}
             for row, of in zip(rows(carry[list(CARRY)]), carry.itertuples(index=False), strict=True)
         ],
-        "risk": asdict(answer.risk),
-        "cases": [asdict(c) for c in answer.cases],
+        "risk": asdict(answer.risk), "cases": [asdict(c) for c in answer.cases],
         "assumed": [asdict(a) for a in answer.assumed],
-    }
+    }  # fmt: skip
 
 
 def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -181,20 +170,16 @@ def write_insurance(answer: SparesAnswer, path: Path) -> None:
     Over an earlier list alone; the name ends in .csv or in .xlsx.
     """
     frame = answer.insurance
-    rows: list[list[Value]] = [[*map(str, frame.columns), "currency"]]
-    rows += [[*(_cell(v) for v in row), answer.currency] for row in frame.itertuples(index=False)]
-    total: list[Value] = [f"all, {answer.today.isoformat()}", *[None] * (len(frame.columns) - 1), answer.currency]
-    for name in ("cost", "replacement"):
-        total[list(frame.columns).index(name)] = float(frame[name].sum())
-    rows.append(total)
+    sums = {name: float(frame[name].sum()) for name in ("cost", "replacement")}
+    total: dict[str, Value] = {"item": f"all, {answer.today.isoformat()}", **sums, "currency": answer.currency}
+    names: list[Value] = [*map(str, frame.columns), "currency"]
+    rows: list[list[Value]] = [names]
+    for row in frame.itertuples(index=False):
+        cells = (int(x) if isinstance(x, float) and x.is_integer() else _plain(x) for x in row)
+        rows.append([*cells, answer.currency])
+    rows.append([total.get(str(name)) for name in names])
     form = path.suffix.casefold()
     if form not in (".csv", ".xlsx"):
         raise RepaireconError(f"{path.name}: write a name that ends in .csv or .xlsx")
     data = csv_text(rows, defuse=True).encode("utf-8-sig") if form == ".csv" else workbook_bytes({"spares": rows})
     write_own(path, data)
-
-
-def _cell(value: object) -> Value:
-    if isinstance(value, float):
-        return None if value != value else int(value) if value == int(value) else value
-    return str(value)

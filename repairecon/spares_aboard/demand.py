@@ -6,13 +6,13 @@ import datetime
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.book.on_hand import day_number, shelf_years
+from repairecon.book.on_hand import day_number, last_day, whole_unit
 from repairecon.formulas import demand, ranges, valuation
 from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
@@ -24,7 +24,7 @@ from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.verdict import screen
 from repairecon.records import Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
-from repairecon.spares_aboard.boat_units import UNKNOWN, BoatAround, Renewals, Standing, is_whole
+from repairecon.spares_aboard.boat_units import UNKNOWN, BoatAround, Renewals, Standing
 
 Floats = NDArray[np.float64]
 YEAR = 365.25
@@ -126,35 +126,60 @@ class Look:
     defaults: PassageDefaults
     today: datetime.date
     around: BoatAround | None
-    covers: Mapping[str, tuple[tuple[str, ...], float]]
-
-    def whole(self, card: Item) -> bool:
-        """Whether an item is a unit complete."""
-        return is_whole(card, self.passage, str(self.defaults.peek("whole_unit_word")).casefold())
-
-    def standing(self, card: Item, wish: SpareWish) -> tuple[Standing, ...]:
-        """The units that an item serves, as many as the owner says, with what is known of each."""
-        if wish.like_units or self.around is None or not card.units:
-            return (UNKNOWN,) * (wish.like_units or max(len(card.units), 1))
-        renewed_by = {n for n, c in self.items.items() if card.name in (c.name, *self.covers.get(c.name, ((), 0))[0])}
-        return self.around.standing(card, renewed_by, self.record.renewals)
-
-    def price(self, card: Item, wish: SpareWish, last: Movement | None) -> tuple[float, str]:
-        """Price of one, nan where none is known, and where it is from."""
-        if wish.price is not None:
-            return wish.price, "yours"
-        if last and last.cost_unit is not None:
-            return float(last.cost_unit), "paid"
-        if self.around is None:
-            return math.nan, ""
-        whole, units = self.whole(card), {key(u) for u in card.units}
-        kin = [c for c in self.items.values() if {key(u) for u in c.units} & units and not self.whole(c)]
-        parts = sum(c.name not in self.covers and c.measure == "piece" for c in kin)
-        return self.around.price(card, whole, parts) or (math.nan, "")
 
     def wish(self, card: Item) -> SpareWish:
         """What the owner says of an item."""
         return next((w for w in self.passage.items if w.item == card.name), SpareWish(item=card.name))
+
+    def whole(self, card: Item) -> bool:
+        """Whether an item is a unit complete."""
+        return whole_unit(card, self.wish(card), str(self.defaults.peek("whole_unit_word")).casefold())
+
+    @cached_property
+    def covers(self) -> dict[str, tuple[tuple[str, ...], float]]:
+        """What stands in for what, and the chance that it helps: as the owner says, else a whole unit for its parts.
+
+        A part of a unit is an item for it and for no other unit; a belt, a fuse and the like stay when it is changed.
+        """
+        beside = {w.strip() for w in str(self.defaults.peek("beside_a_unit")).split(",")}
+        made: dict[str, tuple[tuple[str, ...], float]] = {}
+        cards = [c for c in self.items.values() if c.carried]
+        for card in cards:
+            wish, units = self.wish(card), {key(u) for u in card.units}
+            covered, name = wish.covers, "p_useful_kit"
+            if not covered and units and self.whole(card):
+                covered, name = tuple(
+                    c.name for c in cards
+                    if c.units and {key(u) for u in c.units} <= units and c.measure == "piece" and not self.whole(c)
+                    and not beside & set(c.name.partition(",")[0].casefold().split())
+                ), "p_useful_whole"  # fmt: skip
+                if covered:
+                    self.defaults.text("beside_a_unit")
+            if covered:
+                made[card.name] = covered, self.defaults.number(name) if wish.p_useful is None else wish.p_useful
+        return made
+
+    def standing(self, card: Item) -> tuple[Standing, ...]:
+        """The units that an item serves, as many as the owner says, with what is known of each."""
+        like_units = self.wish(card).like_units
+        if like_units or self.around is None or not card.units:
+            return (UNKNOWN,) * (like_units or max(len(card.units), 1))
+        renewed_by = {n for n, c in self.items.items() if card.name in (c.name, *self.covers.get(c.name, ((), 0))[0])}
+        return self.around.standing(card, renewed_by, self.record.renewals)
+
+    def price(self, card: Item, last: Movement | None) -> tuple[float, str]:
+        """Price of one, nan where none is known, and where it is from."""
+        yours = self.wish(card).price
+        if yours is not None:
+            return yours, "yours"
+        if last and last.cost_unit is not None:
+            return float(last.cost_unit), "paid"
+        if self.around is None:
+            return math.nan, ""
+        units = {key(u) for u in card.units}
+        kin = [c for c in self.items.values() if {key(u) for u in c.units} & units and not self.whole(c)]
+        parts = sum(c.name not in self.covers and c.measure == "piece" for c in kin)
+        return self.around.price(card, self.whole(card), parts) or (math.nan, "")
 
 
 def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement | None) -> Line | None:
@@ -172,7 +197,7 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
     case = look.cases.get(card.name)
     wanted = _wanted(look, card, wish, have + _NUMBERS)
     cost, cost_from = _cost_without(look, card, wish)
-    one, price_from = look.price(card, wish, last)
+    one, price_from = look.price(card, last)
     price = one * each
     lacking = _tools_missing(look, card)
     useful = wish.p_useful if wish.p_useful is not None and not wish.covers else 1.0
@@ -240,7 +265,7 @@ def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
         return Wanted(chances=chances, mean=mean, source="case", units=1)
     if wish.failures_per_year or wish.failures_per_1000_hours:
         return _guessed(look, card, wish, top)
-    return _learned(look, card, wish, top)
+    return _learned(look, card, top)
 
 
 def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> Floats:
@@ -256,7 +281,7 @@ def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> F
 
 
 def _guessed(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
-    chances, mean, units = np.ones(1), 0.0, look.standing(card, wish)
+    chances, mean, units = np.ones(1), 0.0, look.standing(card)
     thousand_hours = (look.hours or 0.0) / 1000.0
     guesses = (wish.failures_per_year, look.days / YEAR), (wish.failures_per_1000_hours, thousand_hours)
     for nth, (guess, period) in enumerate(guesses):
@@ -297,14 +322,14 @@ def _worn(
     return _far_enough(lambda _: demand.worn_demand(values, seen / seen.sum(), period, ages, shapes), 0, card)
 
 
-def _learned(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
+def _learned(look: Look, card: Item, top: int) -> Wanted:
     """Gamma view of the rate of one unit, sharpened by the record of all; by hours for what runs with the engine.
 
     What was fitted on the job of an item that this one is fitted together with is that item's want. Of a unit that was
     renewed on a known day the time since then counts by its wear; that before, as for all, by its failures a year. A
     whole unit is first thought to last as its kind does.
     """
-    record, hours, units = look.record, look.hours, look.standing(card, wish)
+    record, hours, units = look.record, look.hours, look.standing(card)
     leads = [w.item for w in look.passage.items if card.name in w.together]
     of_others = {mark for c in look.items.values() if c.name in leads for mark in record.jobs.get(c.number, ())}
     seen = len(record.jobs.get(card.number, {}).keys() - of_others)
@@ -344,8 +369,7 @@ def _cost_left(look: Look, card: Item, price: float) -> float:
     """What a new one loses by lying through the period unused: shelf life, resale, money tied up."""
     if math.isnan(price):
         return 0.0
-    start, (initial, _) = day_number(look.today), shelf_years(card)
-    end, rate = valuation.expiry_day(start, initial), look.defaults.number("worth_lost_rate")
+    start, end, rate = day_number(look.today), last_day(card, look.today), look.defaults.number("worth_lost_rate")
     return float(valuation.cost_left_over(price, end, start, start + look.days, rate))
 
 

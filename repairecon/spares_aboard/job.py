@@ -9,7 +9,7 @@ import datetime
 import math
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from operator import attrgetter
 from pathlib import Path
@@ -27,23 +27,20 @@ from repairecon.read.passage_toml import PERIOD, PassageDefaults
 from repairecon.read.values import Misread
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard import demand, holdings
-from repairecon.spares_aboard.boat_units import BoatAround, covers_of
+from repairecon.spares_aboard.boat_units import BoatAround
 from repairecon.spares_aboard.carry import Carried
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import Valued, Worth
 
 NUMBERS = {
-    "passage_days": "days of the passage or season",
-    "running_hours": "running hours of the engine in it",
-    "resupply_days": "days after it until a part can be had",
-    "budget": "money to spend on spares at most",
-    "weight_kg": "weight that may be added at most",
-    "room_litres": "room that may be taken at most",
+    "passage_days": ("days", "days of the passage or season"),
+    "running_hours": ("running_hours", "running hours of the engine in it"),
+    "resupply_days": ("resupply_days", "days after it until a part can be had"),
+    "budget": ("budget", "money to spend on spares at most"),
+    "weight_kg": ("weight_kg", "weight that may be added at most"),
+    "room_litres": ("room_litres", "room that may be taken at most"),
 }
-"""What may be said in place of the passage's figures."""
-
-Limits = tuple[float | None, float | None, float | None]
-"""What may be spent [home money], added [kg] and filled [litres]; None where nothing is said."""
+"""What may be said in place of the passage's figures: the passage's own name for it, and what it is."""
 
 LOOKED_THROUGH = 20_000
 """Movements up to which a book is looked through each time, which takes a second; beyond that only ``check`` does."""
@@ -79,22 +76,6 @@ def read_all(book: SparesBook) -> BookRead:
         )  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True)
-class Period:
-    """The passage [days], and the longer time until a part can be had; running hours in it where they are known."""
-
-    today: datetime.date
-    passage: float
-    whole: float
-    hours: float | None
-    assumed: tuple[records.Assumed, ...] = ()
-
-    @property
-    def until(self) -> datetime.date:
-        """Last day of the passage."""
-        return self.today + datetime.timedelta(days=math.ceil(self.passage))
-
-
 class SparesAnswer(Shown):
     """All that the job found.
 
@@ -105,19 +86,20 @@ class SparesAnswer(Shown):
     ``risk`` that of being without, with what is aboard and with what is bought.
     """
 
-    def __init__(
-        self, read: BookRead, passage: records.Passage, period: Period, limits: Limits, home: Path | None = None
-    ) -> None:
-        self._home = home
-        self._read, self.passage, self._period, self._limits = read, passage, period, limits
+    def __init__(self, read: BookRead, passage: records.Passage, today: datetime.date, home: Path | None) -> None:
+        self._read, self.passage, self.today, self._home = read, passage, today, home
         self._wishes: dict[str, records.SpareWish] = {w.item: w for w in passage.items}
         # Defaults are listed as they are used: a list of its own for each part, the same in any order of asking
-        self._of_carry, self._of_turning = PassageDefaults(), PassageDefaults()
+        self._of_period, self._of_carry, self._of_turning = (PassageDefaults() for _ in range(3))
         self.boat, self.currency = read.boat, read.about.get("home_currency", "EUR")
         self.figures = read.about.get("figures", "")
-        self.today, self.until = period.today, period.until
-        self.passage_days, self.period_days, self.running_hours = period.passage, period.whole, period.hours
-        self.budget, self.below_minimum = limits[0], read.below_minimum
+        days, more = (
+            self._of_period.number(name) if said is None else said
+            for name, said in (("passage_days", passage.days), ("resupply_days", passage.resupply_days))
+        )
+        self.passage_days, self.period_days, self.running_hours = days, days + more, passage.running_hours
+        self.until = today + datetime.timedelta(days=math.ceil(days))
+        self.budget, self.below_minimum = passage.budget, read.below_minimum
 
     def said(self) -> Panel:
         """Whose spares, and what to buy and throw away."""
@@ -154,15 +136,8 @@ class SparesAnswer(Shown):
         over = holdings.out_of_date(self.shelf[self.shelf["state"] == holdings.OVER])
         return holdings.holdings(self._read.stock, self._read.items, self._valued, over)
 
-    @cached_property
-    def by_locker(self) -> pd.DataFrame:
-        """Value by locker."""
-        return holdings.by(self.holdings, "locker")
-
-    @cached_property
-    def by_system(self) -> pd.DataFrame:
-        """Value by system."""
-        return holdings.by(self.holdings, "system")
+    by_locker = cached_property(lambda self: holdings.by(self.holdings, "locker"))
+    by_system = cached_property(lambda self: holdings.by(self.holdings, "system"))
 
     @cached_property
     def by_date(self) -> pd.DataFrame:
@@ -192,18 +167,18 @@ class SparesAnswer(Shown):
         read, passage, defaults = self._read, self.passage, self._of_carry
         out = holdings.out_of_date(self.shelf[self.shelf["state"].isin([holdings.OVER, holdings.INSPECT])])
         record = demand.record_of(read.movements, read.columns["stands"], read.units, self.today)
-        covers = covers_of((c for c in read.items.values() if c.carried), passage, defaults)
         look = demand.Look(
             items=read.items, passage=passage, days=self.period_days, hours=self.running_hours, record=record,
             cases={c.item: c for c in self.cases}, defaults=defaults, today=self.today,
-            around=BoatAround(self._home, self.today) if self._home else None, covers=covers,
+            around=BoatAround(self._home, self.today) if self._home else None,
         )  # fmt: skip
+        covers = look.covers  # first: defaults are listed as they are used
         lines = [
             line for card in read.items.values()
             if (line := demand.line_of(look, card, self._aboard(card, out), self._valued.last.get(card.number)))
         ]  # fmt: skip
         assurance = passage.assurance if passage.assurance is not None else defaults.number("assurance")
-        return Carried(lines, self._limits, covers, assurance)
+        return Carried(lines, (passage.budget, passage.weight_kg, passage.room_litres), covers, assurance)
 
     def _aboard(self, card: records.Item, out: Mapping[tuple[int, str], float]) -> tuple[float, float]:
         """How many lie aboard, and how many of them are in date."""
@@ -223,7 +198,7 @@ class SparesAnswer(Shown):
     def assumed(self) -> tuple[records.Assumed, ...]:
         """Every default that the whole answer rests on."""
         _ = self._carried, self.turning
-        listed = (*self._period.assumed, *self._of_carry.used, *self._of_turning.used)
+        listed = (*self._of_period.used, *self._of_carry.used, *self._of_turning.used)
         return tuple(dict.fromkeys(listed))
 
 
@@ -231,27 +206,22 @@ def spares_aboard(
     book: SparesBook | str | os.PathLike[str], passage: records.Passage | None = None, *,
     today: datetime.date | str | None = None, boat: str | os.PathLike[str] | None = None, **numbers: float | None,
 ) -> SparesAnswer:  # fmt: skip
-    """Look at a spares book; what the answer holds is worked out when it is asked for.
+    """Look at a spares book; what the answer holds is worked out when it is asked for, and nothing is written.
 
     Parameters
     ----------
     book
-        A spares book: open, or the file, or a folder of CSV files. Nothing is written.
+        A spares book: open, or the file, or a folder of CSV files.
     passage
-        What the owner says of the passage; by default what passage.toml beside the book says.
+        What the owner says of the passage; by default what passage.toml beside the book says (PassageError with every
+        fault of it).
     today
         The day of the list; by default that of the passage, else of the boat, else of the clock.
     boat
         The boat's folder, whose units the spares serve; by default the one in which the book lies, if any.
     numbers
-        Before those of the passage: ``passage_days``, ``running_hours`` of the engine in it, ``resupply_days`` after
-        it until a part can be had; ``budget``, money to spend at most (without one, all that is worth its price);
-        ``weight_kg`` and ``room_litres`` that may be added at most, as far as the cards tell them.
-
-    Returns
-    -------
-    SparesAnswer
-        What is there, its worth, what expires, what to carry. PassageError with every fault of passage.toml.
+        Before those of the passage: those of ``NUMBERS``. Without a budget all that is worth its price is bought;
+        weight and room count as far as the cards tell them.
     """
     _check(numbers)
     if not isinstance(book, SparesBook):
@@ -260,13 +230,9 @@ def spares_aboard(
             return spares_aboard(opened, said, today=today, boat=boat or boat_around(book), **numbers)
     said = passage_for(book.ledger.path, book) if passage is None else passage
     home = Path(boat) if boat else boat_around(book.ledger.path)
-    given = {name: value for name, value in numbers.items() if value is not None}
-    period = _period(said, given, _day(today or said.today or (today_of(home) if home else None), book))
-    limits = (
-        given.get("budget", said.budget), given.get("weight_kg", said.weight_kg),
-        given.get("room_litres", said.room_litres),
-    )  # fmt: skip
-    return SparesAnswer(read_all(book), said, period, limits, home)
+    given: dict[str, Any] = {NUMBERS[name][0]: value for name, value in numbers.items() if value is not None}
+    day = _day(today or said.today or (today_of(home) if home else None), book)
+    return SparesAnswer(read_all(book), replace(said, **given), day, home)
 
 
 def _check(numbers: Mapping[str, float | None]) -> None:
@@ -291,16 +257,3 @@ def _day(today: datetime.date | str | None, book: SparesBook) -> datetime.date:
     if not 1950 <= day.year <= 2200:
         raise records.RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
     return day
-
-
-def _period(said: records.Passage, given: Mapping[str, float], today: datetime.date) -> Period:
-    defaults = PassageDefaults()
-
-    def first(name: str, of_passage: float | None) -> float:
-        value = given.get(name, of_passage)
-        return defaults.number(name) if value is None else value
-
-    days = first("passage_days", said.days)
-    whole = days + first("resupply_days", said.resupply_days)
-    hours = given.get("running_hours", said.running_hours)
-    return Period(today=today, passage=days, whole=whole, hours=hours, assumed=defaults.used)
