@@ -61,10 +61,8 @@ def typed(text: str, scale: Scale) -> int | Misread:
 
 def kept(value: Amount | None, scale: Scale, what: str) -> int | None:
     """The whole number for an amount, None where nothing is said; a wrong one is refused in a sentence."""
-    return None if value is None or value == "" else _read(value, scale, what)
-
-
-def _read(value: Amount, scale: Scale, what: str) -> int:
+    if value is None or value == "":
+        return None
     found = scaled(value, scale)
     if isinstance(found, Misread):
         raise BookError(f"{what}: found {shown(str(value))}; {found.write}")
@@ -73,7 +71,9 @@ def _read(value: Amount, scale: Scale, what: str) -> int:
 
 def pieces(value: Amount, measure: str, what: str = "quantity", above: bool = True) -> int:
     """A quantity in thousandths; pieces come whole."""
-    found = _read(value, QUANTITY, what)
+    found = kept(value, QUANTITY, what)
+    if found is None:
+        raise BookError(f"{what}: found nothing; write a number such as 2 or 12.50")
     if above and not found:
         raise BookError(f"{what}: found {shown(str(value))}; write more than 0")
     if measure == "piece" and found % 1000:
@@ -87,11 +87,7 @@ def amount(found: int, scale: Scale = QUANTITY) -> Decimal: ...
 def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None: ...
 def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None:
     """The number that the book means by its whole number, with no needless zeros; None where nothing is known."""
-    if found is None:
-        return None
-    whole, rest = divmod(abs(found), 10**scale.digits)
-    text = f"{whole}.{str(rest).rjust(scale.digits, '0').rstrip('0')}".rstrip(".")
-    return Decimal(f"-{text}" if found < 0 else text)
+    return None if found is None else Decimal(found) / 10**scale.digits
 
 
 def words(text: str, what: str = "text", required: bool = False) -> str:

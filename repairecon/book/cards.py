@@ -15,8 +15,8 @@ from repairecon.standards.equivalents import equivalent, identify
 Sort = Literal["item", "locker", "unit"]
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
 SHARES = ("weight_kg", "volume_litres", "resale_rate")
-MANY, MOST_ALIKE = 500, 8
-"""Names asked for at a time, for more than that all are read; names offered in place of one that is not known."""
+MOST_ALIKE = 8
+"""Names offered in place of one that is not known."""
 
 FIELDS: Mapping[Sort, tuple[str, ...]] = {
     "item": (
@@ -115,11 +115,8 @@ class Cards:
 
     def names(self, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
         """The names of all things of a sort, or of some, as they read now."""
-        some = None if only is None else sorted(set(only))
-        if some is None or len(some) > MANY:
-            return dict(self.ledger.rows(f"SELECT {sort}, name FROM current_{sort}s ORDER BY {sort}"))
-        marks = ", ".join("?" * len(some))
-        return dict(self.ledger.rows(f"SELECT {sort}, name FROM current_{sort}s WHERE {sort} IN ({marks})", some))
+        some = "" if only is None else f"WHERE {sort} IN ({listed(set(only))}) "
+        return dict(self.ledger.rows(f"SELECT {sort}, name FROM current_{sort}s {some}ORDER BY {sort}"))
 
     def find(self, sort: Sort, name: str) -> int:
         """The number of a thing by its name whatever its case; else a sentence with the nearest name."""
@@ -242,6 +239,11 @@ def _item(number: int, row: tuple[Any, ...], lockers: Mapping[int, str], units: 
     fields["locker"] = lockers[fields["locker"]] if fields["locker"] else ""
     fields["minimum"] = amount(fields["minimum"], QUANTITY)
     return Item(number=number, **{**fields, "critical": bool(fields["critical"]), "carried": bool(fields["carried"])})
+
+
+def listed(numbers: Iterable[int]) -> str:
+    """Numbers for a condition in SQL."""
+    return ", ".join(map(str, numbers))
 
 
 def letters(text: str) -> str:

@@ -104,20 +104,9 @@ def read_delivery(
 ) -> Delivery:
     """Read a delivery; nothing is written. ListError with every fault of the file.
 
-    Parameters
-    ----------
-    book
-        The book that it is for.
-    path
-        A list (item, quantity, and as far as known supplier, cost_unit, currency, rate, quoted_unit, designation,
-        locker, lot, cure_date, note), or an order as it was sent: its landed total is then shared among its lines by
-        their price.
-    supplier, locker
-        Who sent it, where things go that have no locker of their own.
-    sheet
-        Sheet of a workbook.
-    new_items
-        True to take items that the book has no card of; else they are faults.
+    It is a list (item, quantity, and as far as known the rest of ``DELIVERY``), or an order as it was sent: its landed
+    total is then shared among its lines by their price. ``supplier`` sent it, ``locker`` is for things that have none
+    of their own; without ``new_items`` those that the book has no card of are faults.
     """
     problems = Problems()
     reader = _Came(book, Columns(read_sheet(path, sheet, (*DELIVERY, *_ORDER)), problems), locker, new_items)
@@ -258,13 +247,13 @@ def _page(title: str, lockers: Sequence[tuple[tuple[str, str], list[list[str]]]]
     """One page to print; text from the book is escaped."""
     parts = []
     for where, rows in lockers:
-        headings = "<tr><th>counted<th>item<th>size, number<th>book<th>note"
-        body = "".join(
-            f'<tr><td class="c"><td>{html.escape(r[2])}<td>{html.escape(", ".join(w for w in r[3:5] if w))}'
-            f'<td class="n">{html.escape(r[6])}{"" if r[5] == "piece" else " " + html.escape(r[5])}<td class="w">'
-            for r in rows
-        )
-        parts.append(f"<h2>{html.escape(' '.join(filter(None, where)))}</h2><table>{headings}{body}</table>")
+        parts.append(f"<h2>{html.escape(' '.join(filter(None, where)))}</h2><table>")
+        parts[-1] += "<tr><th>counted<th>item<th>size, number<th>book<th>note"
+        for _, _, item, size, number, measure, in_book, _, _ in rows:
+            unit = "" if measure == "piece" else f" {measure}"
+            cells = (html.escape(text) for text in (item, ", ".join(filter(None, (size, number))), in_book + unit))
+            parts[-1] += '<tr><td class="c"><td>{}<td>{}<td class="n">{}<td class="w">'.format(*cells)
+        parts[-1] += "</table>"
     lead = "Count what lies there, write it in the first column, and type it into the same sheet as CSV."
     return _PAGE.format(mark=PAGE, title=html.escape(title), lead=lead, body="\n".join(parts))
 

@@ -6,7 +6,7 @@ import contextlib
 import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,6 @@ from repairecon.book.acts import Acts
 from repairecon.book.amounts import MONEY, QUANTITY, RATE, Amount, Scale, When, amount, day, kept, pieces, words
 from repairecon.book.cards import letters
 from repairecon.book.ledger import noting
-from repairecon.book.stock import stands
 from repairecon.read.boat import JOBS
 from repairecon.read.columns import BOAT
 from repairecon.read.from_stock import named_alike
@@ -33,15 +32,6 @@ _LINES = (
 )
 _RECEIVED = "(SELECT sum(CASE WHEN locker_to IS NULL THEN -quantity ELSE quantity END) FROM movements m " \
             "WHERE m.order_line = l.line)"  # fmt: skip
-
-
-@dataclass(frozen=True, kw_only=True)
-class _OrderedMovement:
-    """A movement against a line of an order that stands."""
-
-    of: Movement
-    order: Ordered
-    line: OrderedLine
 
 
 class Orders(Acts):
@@ -116,16 +106,18 @@ class Orders(Acts):
             return self.item_by_number(came[0][0])
         if line.item:
             return self.item(line.item)
-        cards = [i for i in self.items() if not _other_material(line, i)]
-        sized = [i for i in cards if line.designation and i.designation and _same_size(line, i)]
-        named = [
-            i
-            for i in cards
-            if not (line.designation and i.designation)
-            and (not i.units or key(unit) in map(key, i.units))
-            and (key(i.name) == key(line.part) or (i.units and named_alike(i.name, line.part, unit)))
-        ]
-        return next(iter(sized or named), None)
+        named: list[Item] = []
+        for card in self.items():
+            if line.material and card.material and key(line.material) != key(card.material):
+                continue
+            by_size = line.designation and card.designation
+            if by_size and _same_size(line, card):
+                return card
+            serves = not card.units or key(unit) in map(key, card.units)
+            alike = key(card.name) == key(line.part) or (card.units and named_alike(card.name, line.part, unit))
+            if not by_size and serves and alike:
+                named.append(card)
+        return next(iter(named), None)
 
     def ordered(self, number: int) -> Ordered:
         """An order by its number."""
@@ -139,25 +131,11 @@ class Orders(Acts):
         self, number: int, came: Mapping[str, Amount] | None = None, *, paid: Amount | None = None, locker: str = "",
         date: When = None,
     ) -> tuple[Happened, ...]:  # fmt: skip
-        """Receive an order, or a part of it: what does not come stays open.
+        """Receive an order, or a part of it: what does not come stays open; every fault in one BookError.
 
-        Parameters
-        ----------
-        number
-            That of the order.
-        came
-            Pieces by line, its place in the order or its part; None: all that is open.
-        paid
-            What was charged for these pieces in all [home money], spread by landed cost; None: as ordered.
-        locker
-            Where things go that have no locker of their own.
-        date
-            The day on which they came.
-
-        Returns
-        -------
-        tuple of Happened
-            What it left of each item. BookError with every fault in one go; nothing is written then.
+        ``came`` are pieces by line (its place in the order or its part; None: all that is open), ``paid`` what was
+        charged for them in all [home money], spread by landed cost (None: as ordered); ``locker`` is for things that
+        have none of their own.
         """
         order = self.ordered(number)
         faults: list[str] = []
@@ -167,10 +145,8 @@ class Orders(Acts):
             if on_date < order.on_date:
                 faults.append(f"date: found {on_date}; order {number} was sent on {order.on_date}")
             charged = None if paid is None else amount(kept(paid, MONEY, "paid") or 0, MONEY)
-            if faults:
-                raise BookError("\n".join([f"order {number} was not received:", *faults]))
             lines = []
-            for line, n, cost in _costs(order, counts, charged):
+            for line, n, cost in _costs(order, counts, charged) if not faults else ():
                 with noting(faults, f"{shown(line.part)}: "):
                     lines.append(self._line_of(order, line, n, cost, locker))
             if faults:
@@ -201,38 +177,30 @@ class Orders(Acts):
         )
 
     # ---- the jobs that they are for ------------------------------------------------------------------
-    def ordered_movements(self) -> tuple[_OrderedMovement, ...]:
+    def _ordered_movements(self) -> list[tuple[Movement, Ordered, OrderedLine]]:
         """What has come against lines of orders and stands."""
         lines = {line.line: (order, line) for order in self.orders() for line in order.lines}
-        undone_by = self.undone_by()
-        moved = self.movements_where("order_line IS NOT NULL AND undoes IS NULL")
-        return tuple(
-            _OrderedMovement(of=m, order=lines[m.order_line][0], line=lines[m.order_line][1])
-            for m in moved
-            if m.order_line is not None and stands(m.number, undone_by)
-        )
+        return [(m, *lines[m.order_line or 0]) for m in self.standing("order_line IS NOT NULL")]
 
     def came_for_jobs(self) -> dict[str, dict[str, Came]]:
         """What has come of each part by order, job by job."""
         made: dict[str, dict[str, Came]] = defaultdict(dict)
-        for x in self.ordered_movements():
-            cost, line = x.of.quantity * (x.of.cost_unit or Decimal(0)), x.line
+        for m, order, line in self._ordered_movements():
+            cost = m.quantity * (m.cost_unit or Decimal(0))
             share = line.carriage_unit / line.cost_unit if line.cost_unit else Decimal(0)
-            waited = datetime.date.fromisoformat(x.of.on_date) - datetime.date.fromisoformat(x.order.on_date)
-            booked = x.of.reference.startswith(JOB)
-            came = Came(pieces=x.of.quantity, paid=cost * (1 - share), carriage=cost * share, days=waited.days)
-            before = made[x.order.job].get(line.part, Came())
-            made[x.order.job][line.part] = before.and_booked(x.of.quantity) if booked else before.and_came(came)
+            waited = datetime.date.fromisoformat(m.on_date) - datetime.date.fromisoformat(order.on_date)
+            came = Came(pieces=m.quantity, paid=cost * (1 - share), carriage=cost * share, days=waited.days)
+            before = made[order.job].get(line.part, Came())
+            booked = m.reference.startswith(JOB)
+            made[order.job][line.part] = before.and_booked(m.quantity) if booked else before.and_came(came)
         return {job: {part: _to_the_cent(came) for part, came in parts.items()} for job, parts in made.items()}
 
     def waiting_for_others(self, job: str) -> frozenset[int]:
         """Movements by which pieces came that were ordered for other jobs, as long as those are not closed."""
-        undone_by = self.undone_by()
-        done = self.movements_where(f"reference LIKE '{JOB}%' AND undoes IS NULL")
-        closed = {text.partition(", ")[0] for m in done if stands(m.number, undone_by) for text in (m.note, m.lot)}
-        return frozenset(
-            x.of.number for x in self.ordered_movements() if key(x.order.job) != key(job) and x.order.job not in closed
-        )
+        done = self.standing(f"reference LIKE '{JOB}%'")
+        closed = {text.partition(", ")[0] for m in done for text in (m.note, m.lot)}
+        moved = self._ordered_movements()
+        return frozenset(m.number for m, o, _ in moved if key(o.job) != key(job) and o.job not in closed)
 
     @contextlib.contextmanager
     def sheets_kept(self) -> Iterator[list[str]]:
@@ -292,17 +260,11 @@ def _costs(
     many = sum((n for _, n in coming), Decimal(0))
     share, given = Decimal(0), Decimal(0)
     for line, n in coming:
-        if charged is None:
-            yield line, n, line.cost_unit
-            continue
         share += line.cost_unit * n / landed if landed else n / many
-        upto = _cents(charged * share)  # whole cents a line, and all of them what was charged
-        yield line, n, (upto - given) / n
+        # whole cents a line, and all of them what was charged
+        upto = given + line.cost_unit * n if charged is None else _cents(charged * share)
+        yield line, n, line.cost_unit if charged is None else (upto - given) / n
         given = upto
-
-
-def _other_material(line: OrderedLine, card: Item) -> bool:
-    return bool(line.material and card.material) and key(line.material) != key(card.material)
 
 
 def _same_size(line: OrderedLine, card: Item) -> bool:

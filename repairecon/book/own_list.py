@@ -90,20 +90,10 @@ def refuse(faults: Sequence[Fault], kind: type[CaseError]) -> None:
 def plan_import(
     book: SparesBook, source: Path | Sheet, columns: Mapping[str, str] | None = None, locker: str = "", sheet: str = ""
 ) -> ImportPlan:
-    """Look at an owner's list; nothing is written.
+    """Look at an owner's list, a spreadsheet with headings first or its rows; nothing is written.
 
-    Parameters
-    ----------
-    book
-        The book that it is to go into.
-    source
-        The list: a spreadsheet (.xlsx, .csv, .txt or .tsv, headings first), or its rows.
-    columns
-        Heading of each field (name, quantity, locker, ...); by default guessed, see ``guess_columns``.
-    locker
-        Where things lie whose row names no locker.
-    sheet
-        Sheet of a workbook.
+    ``columns`` are the headings of each field (name, quantity, locker, ...; by default guessed, see
+    ``guess_columns``), ``locker`` is where things lie whose row names none, ``sheet`` that of a workbook.
     """
     reader = _Reader(book, read_sheet(source, sheet) if isinstance(source, Path) else source, columns)
     lines = [made for row in reader.columns.rows if (made := reader.line(row, locker)) is not None]
@@ -118,13 +108,10 @@ def plan_import(
 def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
     """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
 
-    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``.
-
-    New items with a price are written as bought, all other stock as counted: a list that is taken in twice changes
-    nothing the second time.
+    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are written as
+    bought, all other stock as counted: a list that is taken in twice changes nothing the second time.
     """
-    if plan.faults:
-        raise CaseError(plan.faults)
+    refuse(plan.faults, CaseError)
     with book.ledger.writing():
         for name in plan.new_lockers:
             book.add_locker(name)
@@ -141,17 +128,14 @@ def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zer
 
 
 def _write_stock(book: SparesBook, line: ImportLine, date: When) -> None:
-    cells, note = line.cells, "list taken in"
-    cure, lot = cells.get("cure_date", ""), cells.get("lot", "")
-    assert line.quantity is not None
+    cells, many = line.cells, line.quantity or Decimal(0)
+    marks = {"note": "list taken in", "cure_date": cells.get("cure_date", ""), "lot": cells.get("lot", "")}
     if line.in_book is None and "cost_unit" in cells:
-        bought = ReceiveLine(
-            line.item, line.quantity, cells.get("supplier", ""), cells["cost_unit"], locker=line.locker, lot=lot,
-            cure_date=cure, note=note,
-        )  # fmt: skip
+        supplier, cost = cells.get("supplier", ""), cells["cost_unit"]
+        bought = ReceiveLine(line.item, many, supplier, cost, locker=line.locker, **marks)
         book.receive([bought], cells.get("bought_on") or date)
     else:
-        book.count(line.locker, {line.item: line.quantity}, date=date, note=note, cure_date=cure, lot=lot)
+        book.count(line.locker, {line.item: many}, date=date, **marks)
 
 
 def guess_columns(headings: Sequence[object]) -> dict[str, str]:
@@ -226,10 +210,10 @@ class _Reader:
         if place and ("locker" in cells or known is None):
             cells["locker"] = place
         measure = known.measure if known else cells.get("measure", "piece")
-        for field_ in ("quantity", "minimum") if measure == "piece" else ():
-            if Decimal(cells.get(field_, 0)) % 1:
+        for count in ("quantity", "minimum") if measure == "piece" else ():
+            if Decimal(cells.get(count, 0)) % 1:
                 advice = "write a whole number, or the measure: litre, metre, kilogram"
-                self.columns.fault(row, field_, shown(cells[field_]), advice)
+                self.columns.fault(row, count, shown(cells[count]), advice)
         here = (key(name), key(place))
         if here in self._seen:
             self.columns.fault(row, "name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
@@ -258,7 +242,8 @@ class _Reader:
             self.columns.fault(cells["row"], "designation", shown(card["designation"]), str(error))
         if known.designation:
             card.pop("designation", None)  # the same size in other letters is no change
-        return {n: v for n, v in card.items() if _differs(getattr(known, n), v)}
+        now = {n: getattr(known, n) for n in card}
+        return {n: v for n, v in card.items() if now[n] != (Decimal(str(v)) if isinstance(now[n], Decimal) else v)}
 
     def _named(self, row: int, column: str, name: str, known: Names, new: Names) -> str:
         """A locker or unit as the book spells it; one that only looks like a known one is a fault."""
@@ -267,39 +252,27 @@ class _Reader:
             return found
         line = " ".join(name.split())
         alike = [n for n in (*known, *new) if _DIGITS.findall(n) == _DIGITS.findall(line)]  # "locker 2" is another
-        near = closest(line, alike, SURE) if len(line) > 3 else ""
-        if near:
-            self.columns.fault(
-                row, column, shown(line), f"did you mean {shown(near)}? (else give it a name less like it)"
-            )
+        if near := closest(line, alike, SURE) if len(line) > 3 else "":
+            advice = f"did you mean {shown(near)}? (else give it a name less like it)"
+            self.columns.fault(row, column, shown(line), advice)
             return near
         new.add(line)
         return line
 
 
-def _differs(now: object, said: object) -> bool:
-    return now != (Decimal(str(said)) if isinstance(now, Decimal) else said)
-
-
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
-    return _written(lambda text: found if isinstance(found := typed(text, scale), Misread) else text)
+    return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
 
-def _written(reader: Callable[[str], Any]) -> Callable[[str], Any]:
-    """A reader of numbers that takes a decimal comma where the number leaves no doubt."""
-    return lambda text: reader(values.with_point(text) if values.decimal_mark(text) == "," else text)
-
-
-_NUMBERS = ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate")
-_AS = {"bought_on": Column(name="", type="date"), **dict.fromkeys(_NUMBERS, Column(name="", type="number"))}
+_ANY = partial(values.number, limits=Limits(0.0, 1e6))
+_AS = {"bought_on": Column(name="", type="date"), **dict.fromkeys(
+    ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), Column(name="", type="number")
+)}  # fmt: skip
 """Fields that a list may hold with a decimal comma, or as day.month.year."""
-
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),
     "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,
-    "measure": lambda text: choice(text, MEASURES, "measure"),
-    "shelf_group": lambda text: choice(text, SHELF_GROUPS, "shelf group"),
-    "weight_kg": _written(lambda text: values.number(text, Limits(0.0, 1e6))),
-    "volume_litres": _written(lambda text: values.number(text, Limits(0.0, 1e6))),
-    "resale_rate": _written(lambda text: values.number(text, values.FRACTION)),
+    "measure": partial(choice, options=MEASURES, what="measure"),
+    "shelf_group": partial(choice, options=SHELF_GROUPS, what="shelf group"),
+    "weight_kg": _ANY, "volume_litres": _ANY, "resale_rate": partial(values.number, limits=values.FRACTION),
 }  # fmt: skip

@@ -2,31 +2,22 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from repairecon.book import schema
 from repairecon.book.amounts import HOURS, MONEY, RATE, amount
-from repairecon.book.cards import MANY, Cards, letters
+from repairecon.book.cards import Cards, letters, listed
 from repairecon.book.ledger import Rows
 from repairecon.read.problems import key
-from repairecon.records import MOVEMENT_KINDS, Found, Locker, Lot, Movement, ReorderLine, StockLine
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+from repairecon.records import Found, Locker, Lot, Movement, ReorderLine, StockLine
 
 _FIELDS = (
     "movement, on_date, kind, item, quantity, locker_from, locker_to, cost_unit, currency, rate, quoted_unit, person, "
     "unit, hours, lot, cure_date, reference, note, undoes, corrects, written_at, order_line"
 )
-_WHOLE = (
-    "movement", "item", "quantity", "locker_from", "locker_to", "cost_unit", "unit", "hours", "undoes", "corrects",
-)  # fmt: skip
-_MISSING = {"cost_unit": -1, "hours": -1}
-
-
 class Step(NamedTuple):
     """What lots need to know of a movement; whole numbers as in the book, 0 for no locker."""
 
@@ -104,16 +95,17 @@ class Stock(Cards):
         """How many of each item lie in each locker."""
         with self.ledger.reading():
             where = self.lockers_by_number()
-            every = "SELECT item, locker, quantity FROM stock ORDER BY item, locker"
-            rows = self.ledger.rows(every) if item is None else self._stock_of(self.find("item", item))
+            rows = self._stock_rows(None if item is None else self.find("item", item))
             names = self.names("item", (r[0] for r in rows))
         return tuple(
             StockLine(item_number=i, item=names[i], locker=where[k].name, locker_kind=where[k].kind, quantity=amount(q))
             for i, k, q in rows
         )
 
-    def _stock_of(self, item: int) -> Rows:
-        """The view ``stock`` for one item, without adding up all others first."""
+    def _stock_rows(self, item: int | None) -> Rows:
+        """Item, locker and thousandths; of one item without adding up all others first, as the view ``stock`` would."""
+        if item is None:
+            return self.ledger.rows("SELECT item, locker, quantity FROM stock ORDER BY item, locker")
         return self.ledger.rows(
             "SELECT item, locker, sum(quantity) FROM ("
             "SELECT item, locker_to AS locker, quantity FROM movements WHERE item = ?1 AND locker_to IS NOT NULL "
@@ -124,19 +116,19 @@ class Stock(Cards):
 
     def places(self, item: int) -> dict[int, int]:
         """Thousandths of an item in each locker that has any."""
-        return dict(row[1:] for row in self._stock_of(item))
+        return {locker: quantity for _, locker, quantity in self._stock_rows(item)}
 
     def search(self, text: str) -> tuple[Found, ...]:
         """Items on whose card, or in whose locker, all these words stand, each with where it lies."""
         wanted = [letters(word) for word in text.split() if letters(word)]
         with self.ledger.reading():
             cards = self.items_by_number()
-            lying: dict[int, list[StockLine]] = {}
+            lying: dict[int, list[StockLine]] = defaultdict(list)
             for line in self.stock():
-                lying.setdefault(line.item_number, []).append(line)
+                lying[line.item_number].append(line)
         found = []
         for number, card in cards.items():
-            here = lying.get(number, [])
+            here = lying[number]
             parts = (
                 card.name, card.system, *card.units, card.makers_number, card.cross_reference, card.designation,
                 card.material, card.locker, card.note, *(line.locker for line in here),
@@ -199,96 +191,47 @@ class Stock(Cards):
             for r in rows
         )  # fmt: skip
 
+    def standing(self, where: str = "1", values: tuple[object, ...] = ()) -> tuple[Movement, ...]:
+        """Movements that a condition in SQL picks, without undoings and what they undid."""
+        undone_by = self.undone_by()
+        found = self.movements_where(f"undoes IS NULL AND {where}", values)
+        return tuple(m for m in found if stands(m.number, undone_by))
+
     def undone_by(self) -> dict[int, int]:
         """The counter-movement of each movement that has one."""
         return dict(self.ledger.rows("SELECT undoes, movement FROM movements WHERE undoes IS NOT NULL"))
-
-    def _last_bought(self, item: int, undone_by: Mapping[int, int]) -> int | None:
-        sql = "SELECT movement FROM movements WHERE kind = 'bought' AND item = ? ORDER BY movement DESC"
-        return next((m for (m,) in self.ledger.rows(sql, (item,)) if stands(m, undone_by)), None)
 
     def lent(self, item: str) -> dict[str, Decimal]:
         """How many of an item each borrower has."""
         columns, which = "person, quantity, locker_to", "item = ? AND ? IN (locker_to, locker_from)"
         sql = f"SELECT {columns} FROM movements WHERE {which} ORDER BY movement"
         names: dict[str, str] = {}
-        sums: dict[str, int] = {}
+        sums: dict[str, int] = defaultdict(int)
         for person, quantity, to in self.ledger.rows(sql, (self.find("item", item), schema.LENT_NUMBER)):
-            who = key(person)
-            names.setdefault(who, person)
-            sums[who] = sums.get(who, 0) + (quantity if to == schema.LENT_NUMBER else -quantity)
-        return {names[who]: amount(q) for who, q in sums.items() if q}
+            who = names.setdefault(key(person), person)
+            sums[who] += quantity if to == schema.LENT_NUMBER else -quantity
+        return {who: amount(q) for who, q in sums.items() if q}
 
     def reorder_list(self, only: int | None = None) -> tuple[ReorderLine, ...]:
         """Carried items (or one, by number) under their minimum, critical ones first, then those most short."""
         with self.ledger.reading():
-            few = self._under_minimum() if only is None else self._one_under_minimum(only)
+            cards = self.items_by_number() if only is None else {only: self.item_by_number(only)}
             where, undone_by = self.lockers_by_number(), self.undone_by()
-            cards = self.items_by_number() if only is None else {k: self.item_by_number(k) for k in few}
-            numbers = [m for k in few if (m := self._last_bought(k, undone_by)) is not None]
-            last: dict[int, Movement] = {}
-            for k in range(0, len(numbers), MANY):
-                part = tuple(numbers[k : k + MANY])
-                bought = self.movements_where(f"movement IN ({', '.join('?' * len(part))})", part)
-                last |= {m.item_number: m for m in bought}
-        sums = {k: by_kind(held, where) for k, held in few.items()}
+            held: dict[int, dict[int, int]] = defaultdict(dict)
+            for item, locker, quantity in self._stock_rows(only):
+                held[item][locker] = quantity
+            wanted = {k: by_kind(held[k], where) for k, card in cards.items() if card.carried and card.minimum}
+            few = {k: sums for k, sums in wanted.items() if sums["aboard"] < cards[k].minimum}
+            which, values = ("", ()) if only is None else (" AND item = ?", (only,))
+            sql = f"SELECT item, movement FROM movements WHERE kind = 'bought'{which} ORDER BY movement"
+            bought = self.ledger.rows(sql, values)
+            numbers = {item: m for item, m in bought if item in few and stands(m, undone_by)}
+            last = {m.item_number: m for m in self.movements_where(f"movement IN ({listed(numbers.values())})")}
         made = [
-            ReorderLine(item=cards[k], **s, short=cards[k].minimum - s["aboard"], last=last.get(k))
-            for k, s in sums.items()
+            ReorderLine(item=cards[k], **sums, short=cards[k].minimum - sums["aboard"], last=last.get(k))
+            for k, sums in few.items()
         ]
         return tuple(sorted(made, key=lambda r: (not r.item.critical, -r.short / r.item.minimum, r.item.name)))
-
-    def _one_under_minimum(self, item: int) -> dict[int, dict[int, int]]:
-        card, held = self.item_by_number(item), self.places(item)
-        aboard = by_kind(held, self.lockers_by_number())["aboard"]
-        return {item: held} if card.carried and aboard < card.minimum else {}
-
-    def _under_minimum(self) -> dict[int, dict[int, int]]:
-        """What lies where of the carried items that have fewer aboard than their minimum."""
-        rows = self.ledger.rows(
-            "SELECT c.item, s.locker, coalesce(s.quantity, 0), c.minimum, l.kind FROM current_items c "
-            "LEFT JOIN stock s ON s.item = c.item LEFT JOIN current_lockers l ON l.locker = s.locker "
-            "WHERE c.carried AND c.minimum > 0 ORDER BY c.item, s.locker"
-        )
-        held: dict[int, dict[int, int]] = {}
-        missing: dict[int, int] = {}
-        for item, locker, quantity, minimum, kind in rows:
-            here = held.setdefault(item, {})
-            missing.setdefault(item, minimum)
-            if locker is not None:
-                here[locker] = quantity
-                missing[item] -= quantity if kind == "aboard" else 0
-        return {item: found for item, found in held.items() if missing[item] > 0}
-
-    def columns(self) -> dict[str, NDArray[np.generic]]:
-        """All movements as one array a field, in the order in which they were written; fast for many.
-
-        Whole numbers as in the book: ``quantity`` and ``hours`` in thousandths, ``cost_unit`` in millionths of home
-        money; 0 for no locker, no unit, nothing undone or corrected; -1 for no cost, no hours. ``on_date`` and
-        ``cure_date`` are days (NaT for none). ``kind`` is the place in ``records.MOVEMENT_KINDS``, ``lot`` and
-        ``person`` are text. ``stands`` is False for what was undone and for counter-movements: the rows that stand
-        alone give the same sums.
-        """
-        import numpy as np
-
-        codes = " ".join(f"WHEN '{kind}' THEN {code}" for code, kind in enumerate(MOVEMENT_KINDS))
-        whole = ", ".join(f"coalesce({name}, {_MISSING.get(name, 0)})" for name in _WHOLE)
-        with self.ledger.reading():
-            numbers = self.ledger.rows(f"SELECT {whole}, CASE kind {codes} END FROM movements ORDER BY movement")
-            texts = self.ledger.rows("SELECT on_date, cure_date, lot, person FROM movements ORDER BY movement")
-            undone_by = self.undone_by()
-        table = np.array(numbers, dtype=np.int64).reshape(-1, len(_WHOLE) + 1)
-        made: dict[str, NDArray[np.generic]] = {name: table[:, k].copy() for k, name in enumerate((*_WHOLE, "kind"))}
-        on_date, cure_date, lot, person = zip(*texts, strict=True) if texts else ((), (), (), ())
-        for name, days in (("on_date", on_date), ("cure_date", cure_date)):
-            made[name] = np.array([cell or "NaT" for cell in days], dtype="datetime64[D]")
-        made["lot"], made["person"] = np.array(lot, dtype=object), np.array(person, dtype=object)
-        stand = table[:, _WHOLE.index("undoes")] == 0
-        for movement in undone_by:
-            if not stands(movement, undone_by):
-                stand[movement - 1] = False  # movements are numbered from 1 without a gap
-        made["stands"] = stand
-        return made
 
 
 def stands(movement: int, undone_by: Mapping[int, int]) -> bool:

@@ -210,11 +210,8 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
     )  # fmt: skip
 
 
-def record_of(
-    movements: Sequence[Movement], stands: NDArray[np.bool_], units: Sequence[UnitAboard], today: datetime.date
-) -> Record:
+def record_of(held: Sequence[Movement], units: Sequence[UnitAboard], today: datetime.date) -> Record:
     """Fitted and used, as it stands, over the years of the book."""
-    held = [m for m in movements if stands[m.number - 1]]
     first = min((m.on_date for m in held), default=today.isoformat())
     years = max((today - datetime.date.fromisoformat(first)).days, 0) / YEAR
     jobs: dict[int, dict[tuple[str, str], float]] = {}

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from repairecon.book.on_hand import day_number, day_of, last_day, whole_unit
 from repairecon.formulas import valuation
 from repairecon.read.passage_toml import PassageDefaults
-from repairecon.records import MOVEMENT_KINDS, Item, Lot, Movement, SpareWish, StockLine
+from repairecon.records import Item, Lot, Movement, SpareWish, StockLine
 
 _THOUSAND, _MILLION, _WHOLE_MONEY = 1e3, 1e6, 1e9
 
@@ -27,7 +27,6 @@ OVER, INSPECT, RUNS_OUT, FIT = "over", "inspect", "runs out", "fit"
 _SHELF = ("item", "number", "locker", "locker_kind", "quantity", "material", "shelf_group", "cure_date", "counted_from",
           "good_until", "extended_until", "state", "inspected")  # fmt: skip
 _TURN = ("item", "locker", "quantity", "last_turned", "turned_from", "every_days", "turn_by", "due")
-Columns = Mapping[str, NDArray[Any]]
 Wholes = NDArray[np.int64]
 
 
@@ -60,56 +59,45 @@ class Valued:
     unknown: float
 
 
-def value(columns: Columns, movements: Sequence[Movement], items: Mapping[int, Item]) -> Valued:
+def value(movements: Sequence[Movement], standing: Sequence[Movement], items: Mapping[int, Item]) -> Valued:
     """First in first out from the movements that stand; the moving average from all, in the order written."""
-    moved = _signed(columns)
-    rows = np.flatnonzero(columns["stands"] & (moved != 0))
-    order = rows[np.lexsort((_place(columns)[rows], columns["on_date"][rows]))]
-    item, quantity, own = columns["item"][order], moved[order], columns["cost_unit"][order]
+    place: list[int] = []  # in time: what takes another's place stands where that stood
+    for m in movements:
+        place.append(place[m.corrects - 1] if m.corrects else m.number)
+    # moves and loans add nothing to what the owner has
+    signs = [bool(m.locker_to) - bool(m.locker_from) for m in movements]
+    moved = np.array([sign * int(m.quantity * 1000) for sign, m in zip(signs, movements, strict=True)], dtype=np.int64)
+    costs = [-1 if m.cost_unit is None else int(m.cost_unit * 1_000_000) for m in movements]
+    days = np.array([m.on_date for m in movements], dtype="datetime64[D]")
+    rows = np.array([m.number - 1 for m in standing if signs[m.number - 1] and m.quantity], dtype=np.int64)
+    order = rows[np.lexsort((np.array(place, dtype=np.int64)[rows], days[rows]))]
+    ordered = [movements[int(row)] for row in order]
+    item = np.array([m.item_number for m in ordered], dtype=np.int64)
+    quantity, own = moved[order], np.array(costs, dtype=np.int64)[order]
     # a receipt without a cost of its own takes that of the item's receipt before, else nothing is known
     paid = pd.Series(own).where((own >= 0) & (quantity > 0)).groupby(item).ffill()
     cost, known = paid.fillna(0).to_numpy(np.int64), paid.notna().to_numpy()
     change, left = valuation.fifo(item, quantity, cost, np.zeros(len(order), dtype=np.int64))
-    lying = np.flatnonzero(left > 0)
-    receipts = pd.DataFrame({
-        "movement": columns["movement"][order][lying], "number": item[lying],
-        "item": [items[int(i)].name for i in item[lying]],
-        "on_date": [str(d) for d in columns["on_date"][order][lying]],
-        "kind": [MOVEMENT_KINDS[int(k)] for k in columns["kind"][order][lying]],
-        "supplier": [str(p) for p in columns["person"][order][lying]],
-        "left": left[lying] / _THOUSAND, "cost_unit": cost[lying] / _MILLION,
-        "value": left[lying] * cost[lying] / _WHOLE_MONEY, "cost_known": known[lying],
-    })  # fmt: skip
-    years = columns["on_date"][order].astype("datetime64[Y]").astype(np.int64)
+    receipts = pd.DataFrame([
+        (m.number, m.item_number, items[m.item_number].name, m.on_date, m.kind, m.person, left[k] / _THOUSAND,
+         cost[k] / _MILLION, left[k] * cost[k] / _WHOLE_MONEY, bool(known[k]))
+        for k, m in enumerate(ordered) if left[k] > 0
+    ], columns=["movement", "number", "item", "on_date", "kind", "supplier", "left", "cost_unit", "value",
+                "cost_known"])  # fmt: skip
     return Valued(
-        fifo=_sums(item, change), average=_average(columns, moved),
-        average_by_year=_by_year(item, quantity, cost, years), receipts=receipts,
-        last={m.item_number: m for m in movements if m.kind == "bought" and columns["stands"][m.number - 1]},
-        unknown=float(receipts["left"][~known[lying]].sum()),
+        fifo=_sums(item, change), average=_average(movements, moved, costs),
+        average_by_year=_by_year(item, quantity, cost, days[order].astype("datetime64[Y]").astype(np.int64)),
+        receipts=receipts, last={m.item_number: m for m in standing if m.kind == "bought"},
+        unknown=float(receipts["left"][~receipts["cost_known"].astype(bool)].sum()),
     )  # fmt: skip
 
 
-def _signed(columns: Columns) -> Wholes:
-    """What a movement adds to what the owner has; moves and loans add nothing."""
-    come, gone = columns["locker_to"] > 0, columns["locker_from"] > 0
-    return np.where(come & ~gone, columns["quantity"], np.where(gone & ~come, -columns["quantity"], 0)).astype(np.int64)
-
-
-def _place(columns: Columns) -> Wholes:
-    """Where a movement belongs in time: what takes another's place stands where that stood."""
-    place: Wholes = columns["movement"].copy()
-    for row in np.flatnonzero(columns["corrects"] > 0):
-        place[row] = place[columns["corrects"][row] - 1]
-    return place
-
-
-def _average(columns: Columns, moved: Wholes) -> dict[int, float]:
-    undone = columns["undoes"] - 1
+def _average(movements: Sequence[Movement], moved: Wholes, costs: Sequence[int]) -> dict[int, float]:
+    undone = np.array([(m.undoes or 0) - 1 for m in movements], dtype=np.int64)
     against = np.where((undone >= 0) & (moved != 0) & (moved[undone] != 0), undone, -1)
-    own = columns["cost_unit"]
+    own, item = np.array(costs, dtype=np.int64), np.array([m.item_number for m in movements], dtype=np.int64)
     found = (own < 0) & (moved > 0) & (against < 0)
-    change = valuation.moving_average(columns["item"], moved, np.maximum(own, 0), against, found)
-    return _sums(columns["item"], change)
+    return _sums(item, valuation.moving_average(item, moved, np.maximum(own, 0), against, found))
 
 
 def _by_year(item: Wholes, quantity: Wholes, cost: Wholes, years: Wholes) -> float:

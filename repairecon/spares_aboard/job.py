@@ -16,11 +16,11 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from numpy.typing import NDArray
 
 from repairecon import records
 from repairecon.book.ledger import damaged
 from repairecon.book.spares_book import SparesBook, book_at, passage_for
+from repairecon.book.stock import stands
 from repairecon.read import values
 from repairecon.read.boat import boat_around, today_of
 from repairecon.read.passage_toml import PERIOD, PassageDefaults
@@ -55,7 +55,7 @@ class BookRead:
     items: Mapping[int, records.Item]
     units: tuple[records.UnitAboard, ...]
     movements: tuple[records.Movement, ...]
-    columns: Mapping[str, NDArray[Any]]
+    standing: tuple[records.Movement, ...]
     stock: tuple[records.StockLine, ...]
     lots: tuple[records.Lot, ...]
     below_minimum: tuple[records.ReorderLine, ...]
@@ -68,11 +68,12 @@ def read_all(book: SparesBook) -> BookRead:
     if wrong:
         raise damaged(book.ledger.path, "; ".join(wrong[:3]))
     with book.ledger.reading():
-        about = book.about
+        about, movements, undone_by = book.about, book.movements(), book.undone_by()
         return BookRead(
             about=about, boat=about.get("boat", "") or book.ledger.path.stem, items=book.items_by_number(),
-            units=book.units(), movements=book.movements(), columns=book.columns(), stock=book.stock(),
-            lots=book.lots(), below_minimum=book.reorder_list(),
+            units=book.units(), movements=movements, stock=book.stock(), lots=book.lots(),
+            standing=tuple(m for m in movements if m.undoes is None and stands(m.number, undone_by)),
+            below_minimum=book.reorder_list(),
         )  # fmt: skip
 
 
@@ -126,7 +127,7 @@ class SparesAnswer(Shown):
 
     @cached_property
     def _valued(self) -> Valued:
-        return holdings.value(self._read.columns, self._read.movements, self._read.items)
+        return holdings.value(self._read.movements, self._read.standing, self._read.items)
 
     receipts = property(attrgetter("_valued.receipts"))
 
@@ -166,7 +167,7 @@ class SparesAnswer(Shown):
     def _carried(self) -> Carried:
         read, passage, defaults = self._read, self.passage, self._of_carry
         out = holdings.out_of_date(self.shelf[self.shelf["state"].isin([holdings.OVER, holdings.INSPECT])])
-        record = demand.record_of(read.movements, read.columns["stands"], read.units, self.today)
+        record = demand.record_of(read.standing, read.units, self.today)
         look = demand.Look(
             items=read.items, passage=passage, days=self.period_days, hours=self.running_hours, record=record,
             cases={c.item: c for c in self.cases}, defaults=defaults, today=self.today,
