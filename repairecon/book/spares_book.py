@@ -67,8 +67,7 @@ class SparesBook(Orders):
                         f"the book holds costs in {self.currency}: they would be taken for {word}. Export it, write "
                         "the costs anew, and build a book from that folder"
                     )
-            row = {"name": words(name, "name", required=True), "value": word}
-            self.ledger.insert("about_versions", row)
+            self.ledger.insert("about_versions", {"name": name, "value": word})
 
     @property
     def currency(self) -> str:
@@ -89,7 +88,7 @@ def open_book(
     path: str | os.PathLike[str], create: bool = False, home_currency: str = "EUR", wait_s: float = 5.0,
     today: datetime.date | None = None, bring_up: bool = True,
 ) -> SparesBook:  # fmt: skip
-    """Open a spares book.
+    """Open a spares book; BookFileError if it is none, damaged, or of a newer version: nothing is changed then.
 
     Parameters
     ----------
@@ -103,17 +102,13 @@ def open_book(
         The day on which acts without a date fall; by default that of the clock.
     bring_up
         False to leave a book of an older version as it is, which can then only be read.
-
-    Returns
-    -------
-    SparesBook
-        The open book. BookFileError if it is none, damaged, or of a newer version; nothing is changed then.
     """
     place = Path(path)
     if not place.suffix and not place.exists():
         place = place.with_suffix(SUFFIX)
     if create and not os.path.lexists(place):
-        with new_ledger(place, {"home_currency": words(home_currency, "home currency", required=True).upper()}):
+        currency = words(home_currency, "home currency", required=True).upper()
+        with new_ledger(place, {"home_currency": currency}):
             pass
     return SparesBook(open_ledger(place, wait_s, today, bring_up))
 
