@@ -13,20 +13,21 @@ from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from repairecon.book import schema
 from repairecon.book.amounts import HOURS, MONEY, QUANTITY, RATE, Scale, amount, month_or_day, now, typed, words
 from repairecon.book.cards import FIELDS, SHARES, Sort
 from repairecon.book.ledger import name_of, new_ledger, worded_errors
+from repairecon.book.lists import read_by
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
 from repairecon.read.files import Value, as_meant, csv_text, defused, workbook_bytes, write_all
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.tables import Row, Table, read_table
-from repairecon.read.values import Limits, Misread, plain
-from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, BookError, BookFileError, ListError
+from repairecon.read.values import Limits, plain
+from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, BookFileError, ListError
 
 _MOVEMENT = (
     "on_date", "kind", "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit",
@@ -49,7 +50,6 @@ _TABLES = {"lockers.csv": ("locker_versions", "locker"), "units.csv": ("unit_ver
            "order_lines.csv": ("order_lines", "line"), "movements.csv": ("movements", "movement")}  # fmt: skip
 _CHOICES = {("locker", "kind"): (LOCKER_KINDS, "aboard"), ("item", "measure"): (MEASURES, "piece"),
             ("movement", "kind"): (MOVEMENT_KINDS, "")}  # fmt: skip
-T = TypeVar("T")
 _WORKBOOK, _SQL = "spares.xlsx", "spares.sql"
 
 
@@ -244,7 +244,7 @@ class _Folder:
             return int(row.yes(name, name == "carried"))
         if name == "on_date":
             return row.date(name)
-        return _read_by(row, name, month_or_day, "") if name in ("hours_on", "cure_date") else _text(row, name)
+        return read_by(row, name, month_or_day) or "" if name in ("hours_on", "cure_date") else _text(row, name)
 
     def _locker(self, row: Row, made: dict[str, Any]) -> None:
         lent = key(made["name"]) == schema.LENT
@@ -363,22 +363,9 @@ def _card_number(row: Row, following: int) -> int:
 
 
 def _text(row: Row, column: str) -> str:
-    return _read_by(row, column, lambda text: words(as_meant(text), column), "")
+    return read_by(row, column, lambda text: words(as_meant(text), column)) or ""
 
 
 def _whole(row: Row, column: str, scale: Scale) -> int | None:
     """The whole number that the book keeps for the amount in a cell, None when blank or wrong."""
-    return _read_by(row, column, lambda text: typed(text, scale) if text else None, None)
-
-
-def _read_by(row: Row, column: str, reader: Callable[[str], T | Misread], wrong: T) -> T:
-    """A cell by a reader that gives, or raises, what is wrong."""
-    text = row.text(column)
-    try:
-        found = reader(text)
-    except BookError as error:
-        found = Misread(str(error).split("; ")[-1])
-    if isinstance(found, Misread):
-        row.fault(column, shown(text), found.write)
-        return wrong
-    return found
+    return read_by(row, column, lambda text: typed(text, scale) if text else None)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import html
 import re
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import partial
 from itertools import groupby
 from pathlib import Path
-from typing import Any
+from typing import TypeVar
 
 from repairecon.book.amounts import When, month_or_day
 from repairecon.book.spares_book import SparesBook
@@ -18,6 +20,7 @@ from repairecon.read.files import PAGE, as_meant, check_own, csv_text, write_own
 from repairecon.read.orders import LANDED
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheets import BadCell, Sheet, heading, read_sheet, text_of
+from repairecon.read.tables import Row
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError, Counted, Happened, ListError, ReceiveLine, RepaireconError
 
@@ -25,69 +28,83 @@ DELIVERY = ("item", "quantity", "designation", "supplier", "cost_unit", "currenc
             "lot", "cure_date", "note")  # fmt: skip
 _ORDER = ("item", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line", "currency", "designation")
 _COUNT = ("locker", "place", "item", "designation", "makers_number", "measure", "in_book", "counted", "note")
+T = TypeVar("T")
 _SENDER = re.compile(r"order_(.+?)(?:_\d+)?\.csv$", re.IGNORECASE)
 _MONEY, _SOME, _ANY = Limits(0.0, 1e9), Limits(0.0, 1e6, above=True), Limits(0.0, 1e6)
 _TITLE = "Spares to count"
 _PAGE = (Path(__file__).parent / "count_sheet.html").read_text("utf-8")
 
 
-class Columns:
-    """The cells of a list by heading, whatever the case of the headings, read with faults noted."""
+@dataclass(kw_only=True)
+class ListRow(Row):
+    """A row of an owner's list; its faults name the headings that the owner wrote."""
 
-    def __init__(self, sheet: Sheet, problems: Problems) -> None:
-        self.sheet, self.problems = sheet, problems
-        first, *self.rows = sheet.rows
-        self.headings, self._first = [text_of(c) for c in sheet.rows[first]], first
-        self.at = {name: k for k, name in reversed(list(enumerate(map(heading, self.headings)))) if name}
+    headings: Mapping[str, str]
 
-    def require(self, *names: str) -> bool:
-        """True if all these columns are there."""
-        for name in names:
-            if name not in self.at:
-                self.fault(self._first, name, "no such column", f"add a column headed '{name}'")
-        return all(name in self.at for name in names)
+    def place(self, name: str) -> tuple[int | None, str]:
+        """Row and heading."""
+        return self.row, self.headings.get(name, name)
 
-    def fault(self, row: int | None, column: str, found: str, write: str) -> None:
-        """Note a fault, under the heading that the owner wrote."""
-        theirs = self.headings[self.at[column]] if column in self.at else column
-        self.problems.add(self.sheet.file, row, theirs, found, write)
-
-    def text(self, row: int, column: str) -> str:
-        """A cell as text."""
-        place, cells = self.at.get(column), self.sheet.rows[row]
-        cell = None if place is None or place >= len(cells) else cells[place]
+    def text(self, name: str) -> str:
+        """A cell as it was meant, right or wrong."""
+        cell = self.cells.get(name)
         if isinstance(cell, BadCell):
-            self.fault(row, column, cell.found, cell.write)
+            self.fault(name, cell.found, cell.write)
             return ""
         return as_meant(text_of(cell))
 
-    def read(self, row: int, column: str, reader: Callable[[str], Any], blank: Any = "") -> Any:
-        """A cell by a reader that gives, or raises, what is wrong; ``blank`` where it is blank or wrong."""
-        text = self.text(row, column)
-        if not text:
-            return blank
-        try:
-            value = reader(text)
-        except BookError as error:
-            value = Misread(str(error).split("; ")[-1])
-        if not isinstance(value, Misread):
-            return value
-        self.fault(row, column, shown(text), value.write)
-        return blank
-
-    def number(self, row: int, column: str, limits: Limits) -> Decimal | None:
+    def exact(self, name: str, limits: Limits) -> Decimal | None:
         """A cell as a number, None where it is blank or none."""
-        value = self.read(row, column, lambda text: values.number(text, limits), None)
+        value = read_by(self, name, partial(values.number, limits=limits)) if self.text(name) else None
         return None if value is None else Decimal(values.plain(value))
 
-    def named(self, row: int, column: str, known: Names) -> str:
+    def named(self, name: str, known: Names) -> str:
         """A cell that must name something known."""
-        word = self.text(row, column)
+        word = self.text(name)
         found = known.find(word) if word else ""
         if not found:
-            advice = known.advice(self.problems, word) if word else "write its name"
-            self.fault(row, column, shown(word), advice)
+            self.fault(name, shown(word), known.advice(self.problems, word) if word else "write its name")
         return found
+
+
+def read_by(row: Row, name: str, reader: Callable[[str], T | Misread]) -> T | None:
+    """A cell by a reader that gives, or raises, what is wrong; None where it is wrong."""
+    text = row.text(name)
+    try:
+        found = reader(text)
+    except BookError as error:
+        found = Misread(str(error).split("; ")[-1])
+    if isinstance(found, Misread):
+        row.fault(name, shown(text), found.write)
+        return None
+    return found
+
+
+def list_rows(sheet: Sheet, problems: Problems, at: Mapping[str, int]) -> list[ListRow]:
+    """The rows of a list below its headings; ``at`` are the places of the fields."""
+    first, *below = sheet.rows
+    theirs = {name: text_of(sheet.rows[first][k]) for name, k in at.items()}
+    made = []
+    for n in below:
+        cells = {name: sheet.rows[n][k] for name, k in at.items() if k < len(sheet.rows[n])}
+        made.append(ListRow(file=sheet.file, row=n, cells=cells, problems=problems, headings=theirs))
+    return made
+
+
+def rows_under(sheet: Sheet, problems: Problems, *needed: str) -> list[ListRow]:
+    """The rows of a list by its headings, whatever their case; none, with faults, where a column is missing."""
+    first = next(iter(sheet.rows))
+    at = places_of(sheet)
+    lacking = [name for name in needed if name not in at]
+    for name in lacking:
+        problems.add(sheet.file, first, name, "no such column", f"add a column headed '{name}'")
+    return [] if lacking else list_rows(sheet, problems, at)
+
+
+def places_of(sheet: Sheet) -> dict[str, int]:
+    """The place of each heading, the first where it stands twice."""
+    heads = [heading(text_of(cell)) for cell in next(iter(sheet.rows.values()))]
+    return {name: k for k, name in reversed(list(enumerate(heads))) if name}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,14 +125,14 @@ def read_delivery(
     total is then shared among its lines by their price. ``supplier`` sent it, ``locker`` is for things that have none
     of their own; without ``new_items`` those that the book has no card of are faults.
     """
-    problems = Problems()
-    reader = _Came(book, Columns(read_sheet(path, sheet, (*DELIVERY, *_ORDER)), problems), locker, new_items)
-    if "quoted_line" in reader.columns.at:
+    problems, found = Problems(), read_sheet(path, sheet, (*DELIVERY, *_ORDER))
+    reader = _Came(book, locker, new_items)
+    if "quoted_line" in places_of(found):
         named = _SENDER.match(path.name)
-        sender = reader.columns.sheet.name or (named[1].replace("_", " ") if named else "")
-        lines = reader.order(supplier or sender)
+        sender = found.name or (named[1].replace("_", " ") if named else "")
+        lines = reader.order(rows_under(found, problems, "item", "packs", "pieces"), supplier or sender)
     else:
-        lines = reader.delivery(supplier)
+        lines = reader.delivery(rows_under(found, problems, "item", "quantity"), supplier)
     if not lines and not problems:
         problems.add(path.name, None, "", "no line", "write what came, a row an item")
     problems.stop_if_any(ListError)
@@ -141,16 +158,16 @@ def receive_delivery(
 class _Came:
     """One look at a list of what came."""
 
-    def __init__(self, book: SparesBook, columns: Columns, locker: str, new_items: bool) -> None:
-        self.book, self.columns, self._locker, self._new_items = book, columns, locker, new_items
+    def __init__(self, book: SparesBook, locker: str, new_items: bool) -> None:
+        self.book, self._locker, self._new_items = book, locker, new_items
         self._lockers = Names(k.name for k in book.lockers())
         self._home = {key(i.name): i.locker for i in book.items()}
         self.unknown: dict[str, str] = {}
 
-    def _item(self, row: int) -> str:
-        name, said = self.columns.text(row, "item"), self.columns.text(row, "designation")
+    def _item(self, row: ListRow) -> str:
+        name, said = row.text("item"), row.text("designation")
         if not name:
-            self.columns.fault(row, "item", "nothing", "name the item")
+            row.fault("item", "nothing", "name the item")
             return ""
         try:
             card = self.book.item(name)
@@ -158,64 +175,62 @@ class _Came:
             if self._new_items:
                 self.unknown[name] = said
             else:
-                advice = f"{str(error).split(': ', 1)[-1]} (or take new items)"
-                self.columns.fault(row, "item", shown(name), advice)
+                row.fault("item", shown(name), f"{str(error).split(': ', 1)[-1]} (or take new items)")
             return name
         try:
             self.book.refuse_other_part(card, said)
         except BookError as error:
-            self.columns.fault(row, "designation", shown(said), str(error))
+            row.fault("designation", shown(said), str(error))
         return card.name
 
-    def _into(self, row: int, item: str) -> str:
+    def _into(self, row: ListRow, item: str) -> str:
         """The locker that a line goes into, empty where it is the item's own."""
         own = self._home.get(key(item))
         if not item:
             return ""
-        if self.columns.text(row, "locker"):
-            return self.columns.named(row, "locker", self._lockers)
+        if row.text("locker"):
+            return row.named("locker", self._lockers)
         if not own and not self._locker:
-            self.columns.fault(row, "locker", "nothing", "name the locker that it goes into")
+            row.fault("locker", "nothing", "name the locker that it goes into")
         return "" if own else self._locker
 
-    def delivery(self, supplier: str) -> list[ReceiveLine]:
+    def delivery(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
         """Lines of an owner's own list."""
-        columns, made = self.columns, []
-        for row in columns.rows if columns.require("item", "quantity") else []:
-            item, quantity = self._item(row), columns.number(row, "quantity", _SOME)
-            if quantity is None and not columns.text(row, "quantity"):
-                columns.fault(row, "quantity", "nothing", "write how many came")
-            cost, rate, quoted = (columns.number(row, n, _MONEY) for n in ("cost_unit", "rate", "quoted_unit"))
-            currency, lot, note = (columns.text(row, name) for name in ("currency", "lot", "note"))
+        made = []
+        for row in rows:
+            item, quantity = self._item(row), row.exact("quantity", _SOME)
+            if quantity is None and not row.text("quantity"):
+                row.fault("quantity", "nothing", "write how many came")
+            cost, rate, quoted = (row.exact(name, _MONEY) for name in ("cost_unit", "rate", "quoted_unit"))
+            currency, lot, note = (row.text(name) for name in ("currency", "lot", "note"))
             made.append(ReceiveLine(
-                item, quantity or 1, columns.text(row, "supplier") or supplier, cost, currency=currency, rate=rate,
+                item, quantity or 1, row.text("supplier") or supplier, cost, currency=currency, rate=rate,
                 quoted_unit=quoted, locker=self._into(row, item), lot=lot, note=note,
-                cure_date=columns.read(row, "cure_date", month_or_day),
+                cure_date=read_by(row, "cure_date", month_or_day) or "",
             ))  # fmt: skip
         return made
 
-    def order(self, supplier: str) -> list[ReceiveLine]:
+    def order(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
         """Lines of an order as sent; its landed total shared by what the supplier asks for each."""
-        columns = self.columns
         landed: Decimal | None = None
-        listed: list[tuple[int, str, Decimal, Decimal]] = []
-        for row in columns.rows if columns.require("item", "packs", "pieces") else []:
-            if columns.text(row, "packs"):
-                pieces, line = columns.number(row, "pieces", _SOME), columns.number(row, "quoted_line", _MONEY)
+        listed: list[tuple[ListRow, str, Decimal, Decimal]] = []
+        for row in rows:
+            if row.text("packs"):
+                pieces, line = row.exact("pieces", _SOME), row.exact("quoted_line", _MONEY)
                 item = self._item(row)
                 if pieces is not None and line is not None:
                     listed.append((row, item, pieces, line))
-            elif columns.text(row, "item") == LANDED:
-                landed = columns.number(row, "quoted_line", _MONEY)
+            elif row.text("item") == LANDED:
+                landed = row.exact("quoted_line", _MONEY)
         goods = sum((line for _, _, _, line in listed), Decimal(0))
         if listed and landed is None:
-            columns.fault(listed[-1][0], "item", "no row for the landed total", f"keep the row headed '{LANDED}'")
+            listed[-1][0].fault("item", "no row for the landed total", f"keep the row headed '{LANDED}'")
         made = []
         for row, item, pieces, line in listed:
             share = (landed or Decimal(0)) * (line / goods if goods else Decimal(1) / len(listed))
             made.append(ReceiveLine(
-                item, pieces, supplier, share / pieces, currency=columns.text(row, "currency"),
-                quoted_unit=line / pieces, locker=self._into(row, item),
+                item, pieces, supplier, share / pieces, currency=row.text("currency"), quoted_unit=line / pieces,
+                locker=self._into(row, item),
             ))  # fmt: skip
         return made
 
@@ -285,10 +300,9 @@ def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: boo
         raise RepaireconError(f"{path.name}: write a name that ends in .csv, .html or .txt")
     made = count_sheet(book, form, locker, blind)
     check_own(path, made.encode())
-    if form == ".csv" and path.exists():
-        filled = Columns(read_sheet(path, "", _COUNT), Problems())
-        if any(filled.text(row, "counted") for row in filled.rows):
-            raise RepaireconError(f"{path}: it holds counts; bring them in by reconcile, or give another name")
+    there = rows_under(read_sheet(path, "", _COUNT), Problems()) if form == ".csv" and path.exists() else []
+    if any(row.text("counted") for row in there):
+        raise RepaireconError(f"{path}: it holds counts; bring them in by reconcile, or give another name")
     write_own(path, made)
 
 
@@ -300,7 +314,7 @@ def reconcile(
     ListError with every fault of the sheet.
     """
     problems = Problems()
-    found = _counts(book, Columns(read_sheet(path, sheet, _COUNT), problems))
+    found = _counts(book, rows_under(read_sheet(path, sheet, _COUNT), problems, "locker", "item", "counted"))
     if not found and not problems:
         problems.add(path.name, None, "counted", "nothing", "write what was counted into this column")
     problems.stop_if_any(ListError)
@@ -318,21 +332,21 @@ def reconcile(
     return tuple(made), moved
 
 
-def _counts(book: SparesBook, columns: Columns) -> dict[str, dict[str, tuple[Decimal, Decimal | None]]]:
+def _counts(book: SparesBook, rows: Sequence[ListRow]) -> dict[str, dict[str, tuple[Decimal, Decimal | None]]]:
     """What was counted by locker and item, and what the book said when the sheet was printed."""
-    made: dict[str, dict[str, tuple[Decimal, Decimal | None]]] = {}
+    made: dict[str, dict[str, tuple[Decimal, Decimal | None]]] = defaultdict(dict)
     cards = {key(i.name): i for i in book.items()}
     items, lockers = Names(i.name for i in cards.values()), Names(k.name for k in book.lockers())
-    for row in columns.rows if columns.require("locker", "item", "counted") else []:
-        if not columns.text(row, "counted"):
+    for row in rows:
+        if not row.text("counted"):
             continue
-        locker, item = columns.named(row, "locker", lockers), columns.named(row, "item", items)
-        count = columns.number(row, "counted", _ANY)
+        locker, item = row.named("locker", lockers), row.named("item", items)
+        count = row.exact("counted", _ANY)
         if not locker or not item or count is None:
             continue
         if cards[key(item)].measure == "piece" and count % 1:
-            columns.fault(row, "counted", shown(str(count)), "these come in whole pieces")
-        if item in made.setdefault(locker, {}):
-            columns.fault(row, "item", f"{shown(item)} again in {shown(locker)}", "add the two up")
-        made[locker][item] = (count, columns.number(row, "in_book", _ANY))
+            row.fault("counted", shown(str(count)), "these come in whole pieces")
+        if item in made[locker]:
+            row.fault("item", f"{shown(item)} again in {shown(locker)}", "add the two up")
+        made[locker][item] = (count, row.exact("in_book", _ANY))
     return made

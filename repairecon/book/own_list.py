@@ -16,13 +16,13 @@ from typing import Any
 
 from repairecon.book.amounts import MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.cards import FIELDS
-from repairecon.book.lists import Columns
+from repairecon.book.lists import ListRow, list_rows, read_by
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.case_workbook import tidied
 from repairecon.read.columns import Column
 from repairecon.read.problems import SURE, Names, Problems, closest, key, printable, shown
-from repairecon.read.sheets import Sheet, heading, read_sheet
+from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
 from repairecon.read.values import Limits, Misread
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
 
@@ -96,8 +96,8 @@ def plan_import(
     ``guess_columns``), ``locker`` is where things lie whose row names none, ``sheet`` that of a workbook.
     """
     reader = _Reader(book, read_sheet(source, sheet) if isinstance(source, Path) else source, columns)
-    lines = [made for row in reader.columns.rows if (made := reader.line(row, locker)) is not None]
-    headings, used = reader.columns.headings, set(reader.at.values())
+    lines = [made for row in reader.rows if (made := reader.line(row, locker)) is not None]
+    headings, used = reader.headings, set(reader.at.values())
     return ImportPlan(
         columns={name: headings[k] for name, k in reader.at.items()},
         left_out=tuple(h for k, h in enumerate(headings) if k not in used and h), lines=tuple(lines),
@@ -161,7 +161,6 @@ class _Reader:
 
     def __init__(self, book: SparesBook, sheet: Sheet, named: Mapping[str, str] | None) -> None:
         self.problems, self._book = Problems(), book
-        self.columns = Columns(sheet, self.problems)
         self._items = {key(i.name): i for i in book.items()}
         self._lockers = Names(book.names("locker").values())
         self._units = Names(book.names("unit").values())
@@ -169,39 +168,42 @@ class _Reader:
         self.new_lockers, self.new_units = Names(), Names()
         self._seen: dict[tuple[str, str], int] = {}
         self._new: set[str] = set()
-        self.at = self.columns.at = self._places(named)
-        typed_as = {heading(self.columns.headings[k]): _AS[n] for n, k in self.at.items() if n in _AS}
-        self.columns.sheet, _ = tidied(sheet, typed_as)
+        self.headings = [text_of(cell) for cell in next(iter(sheet.rows.values()))]
+        self.at = self._places(sheet.file, named)
+        kept, _ = tidied(sheet, {heading(self.headings[k]): _AS[n] for n, k in self.at.items() if n in _AS})
+        self.rows = list_rows(kept, self.problems, self.at)
 
-    def _places(self, named: Mapping[str, str] | None) -> dict[str, int]:
+    def _places(self, file: str, named: Mapping[str, str] | None) -> dict[str, int]:
         """The place of each field in a row."""
-        headings, fault = self.columns.headings, self.columns.fault
-        places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
+        places = {key(h): k for k, h in reversed(list(enumerate(self.headings)))}
         at: dict[str, int] = {}
-        for name, theirs in (guess_columns(headings) if named is None else named).items():
+        for name, theirs in (guess_columns(self.headings) if named is None else named).items():
             if name not in HEADINGS:
-                fault(None, name, "an unknown field", self.problems.advice(name, tuple(HEADINGS)))
+                write = self.problems.advice(name, tuple(HEADINGS))
+                self.problems.add(file, None, name, "an unknown field", write)
             elif key(theirs) not in places:
-                fault(None, name, f"no heading {shown(theirs)}", self.problems.advice(theirs, headings))
+                write = self.problems.advice(theirs, self.headings)
+                self.problems.add(file, None, name, f"no heading {shown(theirs)}", write)
             else:
                 at[name] = places[key(theirs)]
         if "name" not in at:
-            fault(None, "name", "no column", "say which heading holds the names of the items")
+            self.problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
         return at
 
-    def line(self, row: int, locker: str) -> ImportLine | None:
+    def line(self, row: ListRow, locker: str) -> ImportLine | None:
         """What a row would do; None if it cannot be said."""
-        read = {n: self.columns.read(row, n, _READERS.get(n) or partial(words, what=n)) for n in self.at}
-        cells: dict[str, Any] = {"row": row, **{name: value for name, value in read.items() if value != ""}}
+        filled = [name for name in self.at if row.text(name)]
+        read = {name: read_by(row, name, _READERS.get(name) or partial(words, what=name)) for name in filled}
+        cells: dict[str, Any] = {name: value for name, value in read.items() if value not in (None, "")}
         if "name" not in cells:
-            if "name" in self.at and not self.columns.text(row, "name"):
-                self.columns.fault(row, "name", "nothing", "name the item")
+            if "name" in self.at and "name" not in filled:
+                row.fault("name", "nothing", "name the item")
             return None
         name = cells["name"]
         known = self._items.get(key(name))
         place = cells.get("locker") or (known.locker if known else "") or locker
         if "quantity" in cells and not place:
-            self.columns.fault(row, "locker", "nothing", "name the locker, or say where things without one lie")
+            row.fault("locker", "nothing", "name the locker, or say where things without one lie")
             return None
         place = self._named(row, "locker", place, self._lockers, self.new_lockers) if place else ""
         named = [u for u in cells.get("units", "").split(";") if u.strip()]
@@ -213,20 +215,20 @@ class _Reader:
         for count in ("quantity", "minimum") if measure == "piece" else ():
             if Decimal(cells.get(count, 0)) % 1:
                 advice = "write a whole number, or the measure: litre, metre, kilogram"
-                self.columns.fault(row, count, shown(cells[count]), advice)
+                row.fault(count, shown(cells[count]), advice)
         here = (key(name), key(place))
         if here in self._seen:
-            self.columns.fault(row, "name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
+            row.fault("name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
             return None
-        self._seen[here] = row
+        self._seen[here] = row.row
         return ImportLine(
-            row=row, item=known.name if known else name, new=known is None and key(name) not in self._new,
-            changes=self._changes(cells, name), locker=place,
+            row=row.row, item=known.name if known else name, new=known is None and key(name) not in self._new,
+            changes=self._changes(row, cells, name), locker=place,
             in_book=self._lying.get((known.number, key(place)), Decimal(0)) if known else None,
             quantity=Decimal(cells["quantity"]) if "quantity" in cells else None, cells=cells,
         )  # fmt: skip
 
-    def _changes(self, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
+    def _changes(self, row: ListRow, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
         """What the card would say otherwise; a further place of an item changes nothing on it."""
         known = self._items.get(key(name))
         card = {n: v for n, v in cells.items() if n in FIELDS["item"] and n != "name"}
@@ -239,13 +241,13 @@ class _Reader:
         try:
             self._book.refuse_other_part(known, card.get("designation", ""), card.get("material", known.material))
         except BookError as error:
-            self.columns.fault(cells["row"], "designation", shown(card["designation"]), str(error))
+            row.fault("designation", shown(card["designation"]), str(error))
         if known.designation:
             card.pop("designation", None)  # the same size in other letters is no change
         now = {n: getattr(known, n) for n in card}
         return {n: v for n, v in card.items() if now[n] != (Decimal(str(v)) if isinstance(now[n], Decimal) else v)}
 
-    def _named(self, row: int, column: str, name: str, known: Names, new: Names) -> str:
+    def _named(self, row: ListRow, column: str, name: str, known: Names, new: Names) -> str:
         """A locker or unit as the book spells it; one that only looks like a known one is a fault."""
         found = known.find(name) or new.find(name)
         if found:
@@ -254,7 +256,7 @@ class _Reader:
         alike = [n for n in (*known, *new) if _DIGITS.findall(n) == _DIGITS.findall(line)]  # "locker 2" is another
         if near := closest(line, alike, SURE) if len(line) > 3 else "":
             advice = f"did you mean {shown(near)}? (else give it a name less like it)"
-            self.columns.fault(row, column, shown(line), advice)
+            row.fault(column, shown(line), advice)
             return near
         new.add(line)
         return line
