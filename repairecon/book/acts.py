@@ -141,10 +141,10 @@ class Acts(Stock):
                 f"{asked}, {amount(held.get(chosen, 0))} in {shown(where[chosen].name)} by the book (elsewhere: "
                 f"{lying(chosen)}); nothing was written. If there are more, count the locker first"
             )
-        came = {x.came_by for x in self.lots(card.name) if x.lot == lot} if lot else set()
-        heap = self.lots_walk(card.number).places.get((card.number, chosen), {}) if lot else {}
-        if lot and (left := sum(q for m, q in heap.items() if m in came)) < quantity:
-            raise StockError(f"{asked} of lot {shown(lot)}, {amount(left)} left there; nothing was written")
+        place = where[chosen].name
+        there = [x.quantity for x in self.lots(card.name) if x.lot == lot and x.locker == place] if lot else []
+        if lot and sum(there) < amount(quantity):
+            raise StockError(f"{asked} of lot {shown(lot)}, {sum(there)} left there; nothing was written")
         return chosen
 
     def give_back(
@@ -301,11 +301,9 @@ class Acts(Stock):
         return tuple(self._happened(item, listed, before.get(item)) for item, listed in numbers.items())
 
     def _write(self, **columns: Any) -> int:
-        """Add one movement; its number."""
         return self.ledger.insert("movements", columns)
 
     def _happened(self, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
-        """What an act left behind."""
         made = self.movements_where(f"movement IN ({listed(numbers)})")
         held, where, few = self.places(item), self.lockers_by_number(), self.reorder_list(item)
         clock, run = next((m.hours for m in made if m.hours is not None), None), None

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
-from typing import overload
+from typing import Any, overload
 
 from repairecon.book import schema
 from repairecon.read import values
@@ -32,6 +33,12 @@ QUANTITY = Scale(3, schema.LARGEST_QUANTITY)
 MONEY = Scale(6, 1_000_000_000, rounds=True)
 RATE = Scale(9, 1_000_000_000, rounds=True)
 HOURS = Scale(3, 1_000_000, rounds=True)
+COUNT = Scale(0, 1_000_000_000)
+SCALES = {
+    "minimum": QUANTITY, "quantity": QUANTITY, "pieces": QUANTITY, "received": QUANTITY, "hours": HOURS, "rate": RATE,
+    **dict.fromkeys(("cost_unit", "quoted_unit", "quoted_pack", "carriage_unit", "duty_unit"), MONEY),
+}  # fmt: skip
+"""How the columns of the book are kept that hold a number of the owner's."""
 
 
 def scaled(value: Amount, scale: Scale) -> int | Misread:
@@ -88,6 +95,12 @@ def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None: ...
 def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None:
     """The number that the book means by its whole number, with no needless zeros; None where nothing is known."""
     return None if found is None else Decimal(found) / 10**scale.digits
+
+
+def as_said(columns: Iterable[str], row: Iterable[Any]) -> dict[str, Any]:
+    """A row of the book by column, its whole numbers as the numbers that they mean."""
+    cells = zip(columns, row, strict=True)
+    return {name: amount(value, SCALES[name]) if name in SCALES else value for name, value in cells}
 
 
 def words(text: str, what: str = "text", required: bool = False) -> str:

@@ -18,6 +18,10 @@ SHARES = ("weight_kg", "volume_litres", "resale_rate")
 MOST_ALIKE = 8
 """Names offered in place of one that is not known."""
 
+CHOICES = {
+    ("locker", "kind"): (LOCKER_KINDS[:2], "kind of locker"), ("item", "measure"): (MEASURES, "measure"),
+    ("item", "shelf_group"): (SHELF_GROUPS, "shelf group"),
+}  # fmt: skip
 FIELDS: Mapping[Sort, tuple[str, ...]] = {
     "item": (
         "name", "system", "units", "makers_number", "cross_reference", "designation", "material", "measure", "minimum",
@@ -147,7 +151,6 @@ class Cards:
         raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
 
     def _add(self, sort: Sort, fields: Mapping[str, Any]) -> int:
-        """A new item, locker or unit; its number."""
         with self.ledger.writing():
             columns = self._columns(sort, None, {"name": "", **fields})
             number = self.ledger.rows(f"SELECT coalesce(max({sort}), 0) + 1 FROM {sort}s")[0][0]
@@ -166,23 +169,44 @@ class Cards:
         return number
 
     def _columns(self, sort: Sort, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:
-        """Fields of a card as the book keeps them."""
         for name in fields:
             if name not in FIELDS[sort]:
                 raise BookError(f"{sort}: no such field {shown(name)}; {Problems().advice(name, FIELDS[sort])}")
-        made: dict[str, Any] = {"name": self._free_name(sort, fields["name"], number)} if "name" in fields else {}
-        if sort == "item":
-            return made | self._item_columns(number, fields)
-        texts = ("place", "note") if sort == "locker" else ("kind", "note")
-        made |= {name: words(fields[name], name) for name in texts if name in fields}
-        if sort == "locker" and "kind" in fields:
-            made["kind"] = choice(fields["kind"], LOCKER_KINDS[:2], "kind of locker")
         if sort == "locker" and number == schema.LENT_NUMBER:
             raise BookError(f"{shown(schema.LENT)} is where the book keeps what is lent: it stays as it is")
+        card = self.item_by_number(number) if sort == "item" and number else None
+        said = {name: value for name, value in fields.items() if name not in ("hours", "hours_on")}
         if fields.get("hours") is not None:
-            made["hours"] = kept(fields["hours"], HOURS, "hours on the clock")
-            made["hours_on"] = month_or_day(fields.get("hours_on") or self.ledger.today(), "date of the hours")
+            said |= {"hours": fields["hours"], "hours_on": fields.get("hours_on") or self.ledger.today()}
+        said.setdefault("measure", card.measure if card else "piece")
+        made = {name: self._column(sort, name, said, number) for name in said if name in FIELDS[sort]}
+        if card and self.ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,)):
+            if identify(card.designation) and identify(made.get("designation", "")):
+                self.refuse_other_part(card, made["designation"], made.get("material", card.material))
+            if made["measure"] != card.measure:
+                raise BookError("measure: the item has movements already; add a new item with that measure instead")
         return made
+
+    def _column(self, sort: Sort, name: str, said: Mapping[str, Any], number: int | None) -> Any:
+        value = said[name]
+        if name == "name":
+            return self._free_name(sort, value, number)
+        if (sort, name) in CHOICES:
+            return choice(value, *CHOICES[sort, name])
+        if name in ("critical", "carried"):
+            return int(bool(value))
+        if name in SHARES:
+            return _share(value, name)
+        if name == "minimum":
+            return pieces(value, str(said["measure"]).strip().casefold(), "minimum", above=False)
+        if name == "locker":
+            return self.find("locker", value) if value else None
+        if name == "units":
+            named = value.split(";") if isinstance(value, str) else value
+            return ";".join(str(self.find("unit", n)) for n in dict.fromkeys(named) if n.strip())
+        if name == "hours":
+            return kept(value, HOURS, "hours on the clock")
+        return month_or_day(value, "date of the hours") if name == "hours_on" else words(value, name)
 
     def refuse_other_part(self, card: Item, designation: str, material: str = "") -> None:
         """BookError for a standard size that is not that of the card: no card is two parts."""
@@ -200,37 +224,11 @@ class Cards:
             )
 
     def _free_name(self, sort: Sort, name: str, but: int | None) -> str:
-        """A name that nothing else of the sort has."""
         line = words(name, f"{sort} name", required=True)
         for number, known in self.names(sort).items():
             if key(known) == key(line) and number != but:
                 raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
         return line
-
-    def _item_columns(self, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:
-        made: dict[str, Any] = {name: words(fields[name], name) for name in TEXTS if name in fields}
-        made |= {name: int(bool(fields[name])) for name in ("critical", "carried") if name in fields}
-        made |= {name: _share(fields[name], name) for name in SHARES if name in fields}
-        if "shelf_group" in fields:
-            made["shelf_group"] = choice(fields["shelf_group"], SHELF_GROUPS, "shelf group")
-        card = self.item_by_number(number) if number else None
-        moved = number and self.ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,))
-        if card and moved and identify(card.designation) and identify(made.get("designation", "")):
-            self.refuse_other_part(card, made["designation"], made.get("material", card.material))
-        measure = card.measure if card else "piece"
-        if "measure" in fields:
-            made["measure"] = choice(fields["measure"], MEASURES, "measure")
-            if moved and made["measure"] != measure:
-                raise BookError("measure: the item has movements already; add a new item with that measure instead")
-            measure = made["measure"]
-        if "minimum" in fields:
-            made["minimum"] = pieces(fields["minimum"], measure, "minimum", above=False)
-        if "locker" in fields:
-            made["locker"] = self.find("locker", fields["locker"]) if fields["locker"] else None
-        if "units" in fields:
-            named = fields["units"].split(";") if isinstance(fields["units"], str) else fields["units"]
-            made["units"] = ";".join(str(self.find("unit", n)) for n in dict.fromkeys(named) if n.strip())
-        return made
 
 
 def _item(number: int, row: tuple[Any, ...], lockers: Mapping[int, str], units: Mapping[int, str]) -> Item:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, MONEY, QUANTITY, RATE, Scale, amount, month_or_day, now, typed, words
+from repairecon.book.amounts import COUNT, SCALES, Scale, amount, month_or_day, now, typed, words
 from repairecon.book.cards import FIELDS, SHARES, Sort
 from repairecon.book.ledger import name_of, new_ledger, worded_errors
 from repairecon.book.lists import read_by
@@ -36,12 +36,7 @@ _MOVEMENT = (
 _ORDER = ("on_date", "supplier", "job", "for_unit", "currency", "rate", "expected_days")
 _ORDER_LINE = ("order_number", "part", "whole_unit", "item", "designation", "material", "pieces", "packs",
                "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")  # fmt: skip
-_COUNT = Scale(0, 1_000_000_000)
-_SCALES = {
-    "minimum": QUANTITY, "quantity": QUANTITY, "hours": HOURS, "cost_unit": MONEY, "quoted_unit": MONEY, "rate": RATE,
-    "pieces": QUANTITY, "quoted_pack": MONEY, "carriage_unit": MONEY, "duty_unit": MONEY,
-    **dict.fromkeys(("order_number", "order_line", "packs", "expected_days"), _COUNT),
-}  # fmt: skip
+_SCALES = {**SCALES, **dict.fromkeys(("order_number", "order_line", "packs", "expected_days"), COUNT)}
 _REFERS: dict[str, Sort] = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit",
                             "item": "item"}  # fmt: skip
 _YES_NO = ("critical", "carried", "whole_unit")
@@ -228,7 +223,6 @@ class _Folder:
         return cards
 
     def _columns(self, row: Row, names: Sequence[str], sort: str) -> dict[str, Any]:
-        """Cells as the book keeps them."""
         return {name: self._cell(row, name, sort) for name in names}
 
     def _cell(self, row: Row, name: str, sort: str) -> Any:
@@ -274,7 +268,6 @@ class _Folder:
             row.required(column, write(column))
 
     def _order(self, row: Row, number: int) -> dict[str, Any]:
-        """An order, or a line of one."""
         self._numbered(row, number, "the number of the row", lambda _: "write it as it stands in the order")
         if row.file == "orders.csv":
             return self._columns(row, _ORDER, "order") | {"written_at": _text(row, "written_at") or self.written_at}
@@ -283,7 +276,7 @@ class _Folder:
         return made | {name: made[name] or 0 for name in ("quoted_pack", "carriage_unit", "duty_unit")}
 
     def _refers(self, row: Row, column: str, table: str) -> None:
-        number, most = _whole(row, column, _COUNT), len(self.orders[table])
+        number, most = _whole(row, column, COUNT), len(self.orders[table])
         if number is not None and not 1 <= number <= most:
             row.fault(column, shown(row.text(column)), f"write the number of a row of {table}.csv (1 to {most})")
 

@@ -156,8 +156,6 @@ def receive_delivery(
 
 
 class _Came:
-    """One look at a list of what came."""
-
     def __init__(self, book: SparesBook, locker: str, new_items: bool) -> None:
         self.book, self._locker, self._new_items = book, locker, new_items
         self._lockers = Names(k.name for k in book.lockers())
@@ -274,7 +272,6 @@ def _page(title: str, lockers: Sequence[tuple[tuple[str, str], list[list[str]]]]
 
 
 def _to_count(book: SparesBook, locker: str, blind: bool) -> list[list[str]]:
-    """What lies or belongs in each locker."""
     items = {i.number: i for i in book.items()}
     places = [k for k in book.lockers() if k.kind != "lent"]
     if locker:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.acts import Acts
-from repairecon.book.amounts import MONEY, QUANTITY, RATE, Amount, Scale, When, amount, day, kept, pieces, words
+from repairecon.book.amounts import MONEY, RATE, SCALES, Amount, Scale, When, amount, as_said, day, kept, pieces, words
 from repairecon.book.cards import letters
 from repairecon.book.ledger import noting
 from repairecon.read.boat import JOBS
@@ -26,10 +26,9 @@ from repairecon.standards.equivalents import equivalent
 JOB = "job decided "
 """Begins the reference of whatever a closed job wrote; deliveries have the name of their file, or what was typed."""
 _CENTS = Scale(2, 1_000_000_000, rounds=True)
-_LINES = (
-    "order_number, line, part, item, designation, material, pieces, packs, quoted_pack, cost_unit, carriage_unit, "
-    "duty_unit, whole_unit"
-)
+_HEAD = ("number", "on_date", "supplier", "job", "for_unit", "currency", "rate", "expected_days")
+_LINE = ("line", "part", "item", "designation", "material", "pieces", "packs", "quoted_pack", "cost_unit",
+         "carriage_unit", "duty_unit", "whole_unit")  # fmt: skip
 _RECEIVED = "(SELECT sum(CASE WHEN locker_to IS NULL THEN -quantity ELSE quantity END) FROM movements m " \
             "WHERE m.order_line = l.line)"  # fmt: skip
 
@@ -41,23 +40,20 @@ class Orders(Acts):
         """All orders, the first ones first, with what has come of each line."""
         with self.ledger.reading():
             names = self.names("item")
-            rows = self.ledger.rows(f"SELECT {_LINES}, coalesce({_RECEIVED}, 0) FROM order_lines l ORDER BY line")
-            heads = self.ledger.rows(
-                "SELECT number, on_date, supplier, job, for_unit, currency, rate, expected_days FROM orders ORDER BY 1"
-            )
+            of = f"SELECT order_number, coalesce({_RECEIVED}, 0), {', '.join(_LINE)} FROM order_lines l ORDER BY line"
+            rows = self.ledger.rows(of)
+            heads = self.ledger.rows(f"SELECT {', '.join(_HEAD)} FROM orders ORDER BY number")
         lines: dict[int, list[OrderedLine]] = defaultdict(list)
-        for r in rows:
-            lines[r[0]].append(OrderedLine(
-                line=r[1], part=r[2], item=names.get(r[3], ""), designation=r[4], material=r[5], pieces=amount(r[6]),
-                packs=r[7], quoted_pack=amount(r[8], MONEY), cost_unit=amount(r[9], MONEY),
-                carriage_unit=amount(r[10], MONEY), duty_unit=amount(r[11], MONEY),
-                whole_unit=bool(r[12]), received=amount(r[13]),
-            ))  # fmt: skip
-        return tuple(
-            Ordered(number=r[0], on_date=r[1], supplier=r[2], job=r[3], unit=r[4], currency=r[5],
-                    rate=amount(r[6], RATE) or Decimal(1), expected_days=r[7], lines=tuple(lines[r[0]]))
-            for r in heads
-        )  # fmt: skip
+        for row in rows:
+            said = as_said(("order", "received", *_LINE), row)
+            said |= {"item": names.get(said["item"], ""), "whole_unit": bool(said["whole_unit"])}
+            lines[said.pop("order")].append(OrderedLine(**said))
+        made = []
+        for row in heads:
+            said = as_said(_HEAD, row)
+            said |= {"unit": said.pop("for_unit"), "rate": said["rate"] or Decimal(1)}
+            made.append(Ordered(**said, lines=tuple(lines[said["number"]])))
+        return tuple(made)
 
     def place(self, orders: Iterable[Ordered], again: bool = False) -> tuple[Ordered, ...]:
         """Put orders on record, all or none; a part that is on record for the job only ``again``, else a BookError."""
@@ -89,13 +85,12 @@ class Orders(Acts):
         })  # fmt: skip
         for line in o.lines:
             card = self.card_of(line, o.unit)
-            money = ("quoted_pack", "cost_unit", "carriage_unit", "duty_unit")
+            numbers = ("pieces", "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")
             self.ledger.insert("order_lines", {
                 "order_number": number, "part": words(line.part, "part", required=True), "packs": line.packs,
                 "item": card.number if card else None, "designation": words(line.designation),
                 "whole_unit": int(line.whole_unit), "material": words(line.material),
-                "pieces": kept(line.pieces, QUANTITY, "pieces"),
-                **{name: kept(getattr(line, name), MONEY, name) for name in money},
+                **{name: kept(getattr(line, name), SCALES[name], name) for name in numbers},
             })  # fmt: skip
         return number
 
@@ -178,7 +173,6 @@ class Orders(Acts):
 
     # ---- the jobs that they are for ------------------------------------------------------------------
     def _ordered_movements(self) -> list[tuple[Movement, Ordered, OrderedLine]]:
-        """What has come against lines of orders and stands."""
         lines = {line.line: (order, line) for order in self.orders() for line in order.lines}
         return [(m, *lines[m.order_line or 0]) for m in self.standing("order_line IS NOT NULL")]
 
@@ -229,7 +223,6 @@ def _cents(money: Decimal) -> Decimal:
 
 
 def _coming(order: Ordered, came: Mapping[str, Amount] | None, faults: list[str]) -> dict[int, Decimal]:
-    """Pieces by line of the book, held against what is open."""
     if not order.open:
         faults.append("nothing of it is open: all has come, or was booked when the job was closed")
     if came is None:

@@ -1,4 +1,4 @@
-"""An owner's own list of spares into the book: looked at first, then written whole or not at all.
+"""An owner's own list of spares into the book: looked at first, then written whole or not at all; a boat from lists.
 
 A list is a line of headings and rows of text, numbers and dates, from whatever file they were read.
 """
@@ -6,7 +6,9 @@ A list is a line of headings and rows of text, numbers and dates, from whatever 
 from __future__ import annotations
 
 import csv
+import os
 import re
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -17,14 +19,26 @@ from typing import Any
 from repairecon.book.amounts import MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.cards import FIELDS
 from repairecon.book.lists import ListRow, list_rows, read_by
-from repairecon.book.spares_book import SparesBook
+from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
+from repairecon.read.boat import BOOK
 from repairecon.read.case_workbook import tidied
 from repairecon.read.columns import Column
 from repairecon.read.problems import SURE, Names, Problems, closest, key, printable, shown
 from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
+from repairecon.read.starter import empty_folder, new_boat
+from repairecon.read.units_list import UnitsList, read_units_list
 from repairecon.read.values import Limits, Misread
-from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
+from repairecon.records import (
+    MEASURES,
+    SHELF_GROUPS,
+    BookError,
+    CaseError,
+    Fault,
+    ReceiveLine,
+    RepaireconError,
+    SheetError,
+)
 
 HEADINGS: Mapping[str, str] = dict(
     csv.reader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines()[1:])
@@ -157,8 +171,6 @@ def _plain(heading: object) -> str:
 
 
 class _Reader:
-    """One look at one list."""
-
     def __init__(self, book: SparesBook, sheet: Sheet, named: Mapping[str, str] | None) -> None:
         self.problems, self._book = Problems(), book
         self._items = {key(i.name): i for i in book.items()}
@@ -174,7 +186,6 @@ class _Reader:
         self.rows = list_rows(kept, self.problems, self.at)
 
     def _places(self, file: str, named: Mapping[str, str] | None) -> dict[str, int]:
-        """The place of each field in a row."""
         places = {key(h): k for k, h in reversed(list(enumerate(self.headings)))}
         at: dict[str, int] = {}
         for name, theirs in (guess_columns(self.headings) if named is None else named).items():
@@ -278,3 +289,55 @@ _READERS: Mapping[str, Callable[[str], Any]] = {
     "shelf_group": partial(choice, options=SHELF_GROUPS, what="shelf group"),
     "weight_kg": _ANY, "volume_litres": _ANY, "resale_rate": partial(values.number, limits=values.FRACTION),
 }  # fmt: skip
+
+
+LOCKER = "aboard"
+"""Where spares lie whose row names no locker."""
+Taken = tuple[str, int, tuple[str, ...]]
+
+
+def boat_from_lists(
+    folder: str | os.PathLike[str], name: str = "", currency: str = "", *, units: Path | None = None,
+    spares: Path | None = None,
+) -> tuple[Taken, ...]:  # fmt: skip
+    """Write a boat's folder (new or empty) with her spares book, out of lists under whatever headings.
+
+    Of each list its name, the rows taken, and the headings of which nothing was taken. RepaireconError if something is
+    there already or cannot be written; SheetError with every fault of both lists. Nothing is written then.
+    """
+    target = empty_folder(folder)
+    faults: list[Fault] = []
+    listed = UnitsList(b"", 0, ())
+    try:
+        listed = read_units_list(units) if units else listed
+    except CaseError as error:
+        faults += error.faults
+    home = next(p for p in target.absolute().parents if p.is_dir())
+    taken: list[Taken] = [(units.name, listed.many, listed.left_out)] if units else []
+    try:
+        with tempfile.TemporaryDirectory(prefix=".new-boat-", dir=home) as place:
+            made = Path(place) / "boat"
+            money = new_boat(made, name, currency, listed.data)
+            taken += _spares(made / BOOK, money, spares, faults)
+            refuse(faults, SheetError)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            made.rename(target)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise RepaireconError(f"{shown(str(target))} could not be written: {reason}; nothing was written") from error
+    return tuple(taken)
+
+
+def _spares(path: Path, currency: str, spares: Path | None, faults: list[Fault]) -> list[Taken]:
+    with begin_book(path, currency) as book:
+        if spares is None:
+            return []
+        try:
+            plan = plan_import(book, spares, locker=LOCKER)
+        except CaseError as error:
+            faults += error.faults
+            return []
+        faults += plan.faults
+        if not faults:
+            write_import(book, plan)
+        return [(spares.name, len(plan.lines), plan.left_out)]

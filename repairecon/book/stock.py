@@ -5,87 +5,80 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import NamedTuple
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, MONEY, RATE, amount
+from repairecon.book.amounts import amount, as_said
 from repairecon.book.cards import Cards, letters, listed
 from repairecon.book.ledger import Rows
 from repairecon.read.problems import key
 from repairecon.records import Found, Locker, Lot, Movement, ReorderLine, StockLine
 
 _FIELDS = (
-    "movement, on_date, kind, item, quantity, locker_from, locker_to, cost_unit, currency, rate, quoted_unit, person, "
-    "unit, hours, lot, cure_date, reference, note, undoes, corrects, written_at, order_line"
-)
-class Step(NamedTuple):
-    """What lots need to know of a movement; whole numbers as in the book, 0 for no locker."""
-
-    movement: int
-    item: int
-    quantity: int
-    locker_from: int
-    locker_to: int
-    undoes: int
-    on_date: str
-    lot: str
-    cost_unit: int | None
-    cure_date: str
+    "movement", "on_date", "kind", "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate",
+    "quoted_unit", "person", "unit", "hours", "lot", "cure_date", "reference", "note", "undoes", "corrects",
+    "written_at", "order_line",
+)  # fmt: skip
 
 
-Heap = dict[int, int]
+Heap = dict[int, Decimal]
 """Quantity left, by the movement that brought it in."""
 
 
 class LotsWalk:
-    """The lots of every place as movements go by, and those that each movement took or brought; the oldest go first.
+    """The lots of every place (item and locker) as movements go by, and those that each took or brought, oldest first.
 
     They are derived, never stored: a book corrected later then tells them right.
     """
 
-    def __init__(self, steps: Iterable[Step]) -> None:
-        self.places: dict[tuple[int, int], Heap] = {}
+    def __init__(self, movements: Iterable[Movement]) -> None:
+        self.places: dict[tuple[int, str], Heap] = defaultdict(dict)
         self.taken: dict[int, Heap] = {}
-        self.came: dict[int, Step] = {}
-        for step in steps:
-            if step.quantity:
-                self._take(step)
+        self.came: dict[int, Movement] = {}
+        for m in movements:
+            if m.quantity:
+                self._take(m)
 
-    def _take(self, step: Step) -> None:
-        if step.locker_from:
-            lots = self._out(step)
-        elif step.undoes in self.taken:
-            lots = self.taken[step.undoes]
+    def _take(self, m: Movement) -> None:
+        if m.locker_from:
+            lots = self._out(m)
+        elif m.undoes in self.taken:
+            lots = self.taken[m.undoes]
         else:
-            lots = {step.movement: step.quantity}
-            self.came[step.movement] = step
-        self.taken[step.movement] = lots
-        if step.locker_to:
-            heap = self.places.setdefault((step.item, step.locker_to), {})
-            for lot, quantity in lots.items():
-                heap[lot] = heap.get(lot, 0) + quantity
+            lots = {m.number: m.quantity}
+            self.came[m.number] = m
+        self.taken[m.number] = lots
+        for lot, quantity in lots.items() if m.locker_to else ():
+            heap = self.places[m.item_number, m.locker_to]
+            heap[lot] = heap.get(lot, Decimal(0)) + quantity
 
     def oldest_first(self, heap: Heap, label: str = "") -> list[int]:
         """The lots of a heap in the order in which they go, those of a label first."""
         came = self.came
         return sorted(heap, key=lambda m: (not (label and came[m].lot == label), came[m].on_date, m))
 
-    def _out(self, step: Step) -> Heap:
+    def _out(self, m: Movement) -> Heap:
         """What leaves a place: what is undone, or the lot named, then the oldest."""
-        heap = self.places.get((step.item, step.locker_from), {})
+        heap = self.places[m.item_number, m.locker_from]
         taken: Heap = {}
-        left = step.quantity
-        order = self.oldest_first(heap, step.lot)
-        back = [(lot, many) for lot, many in self.taken.get(step.undoes, {}).items() if lot in heap]
-        for lot, most in [*back, *((lot, left) for lot in order)]:
-            part = min(left, most, heap.get(lot, 0))
+        left = m.quantity
+        back = [(lot, many) for lot, many in self.taken.get(m.undoes or 0, {}).items() if lot in heap]
+        for lot, most in [*back, *((lot, left) for lot in self.oldest_first(heap, m.lot))]:
+            part = min(left, most, heap.get(lot, Decimal(0)))
             if part:
-                taken[lot] = taken.get(lot, 0) + part
+                taken[lot] = taken.get(lot, Decimal(0)) + part
                 heap[lot] -= part
                 left -= part
                 if not heap[lot]:
                     del heap[lot]
         return taken
+
+    def lot(self, number: int, place: Locker, quantity: Decimal) -> Lot:
+        """What is left in a place of what a movement brought."""
+        m = self.came[number]
+        return Lot(
+            item_number=m.item_number, item=m.item, locker=place.name, locker_kind=place.kind, quantity=quantity,
+            came_by=m.number, came_on=m.on_date, cost_unit=m.cost_unit, lot=m.lot, cure_date=m.cure_date,
+        )  # fmt: skip
 
 
 class Stock(Cards):
@@ -140,32 +133,21 @@ class Stock(Cards):
 
     def lots(self, item: str | None = None) -> tuple[Lot, ...]:
         """What is left of each lot in each place, the oldest taken first; their sum is the stock."""
-        number = None if item is None else self.find("item", item)
         with self.ledger.reading():
-            walk, where = self.lots_walk(number), self.lockers_by_number()
-            names = self.names("item", (place[0] for place in walk.places))
+            walk, lockers = LotsWalk(self.movements(item)), self.lockers()
         return tuple(
-            _lot(names[item_number], where[locker], heap[lot], walk.came[lot])
-            for (item_number, locker), heap in sorted(walk.places.items())
-            for lot in walk.oldest_first(heap)
+            walk.lot(number, place, heap[number])
+            for item_number in sorted({item_number for item_number, _ in walk.places})
+            for place in lockers
+            if (heap := walk.places.get((item_number, place.name)))
+            for number in walk.oldest_first(heap)
         )
-
-    def lots_walk(self, item: int | None = None) -> LotsWalk:
-        """The lots of one item or of all, from its first movement on."""
-        which, values = ("", ()) if item is None else (" WHERE item = ?", (item,))
-        rows = self.ledger.rows(
-            "SELECT movement, item, quantity, coalesce(locker_from, 0), coalesce(locker_to, 0), coalesce(undoes, 0), "
-            f"on_date, lot, cost_unit, cure_date FROM movements{which} ORDER BY movement",
-            values,
-        )
-        return LotsWalk(Step(*row) for row in rows)
 
     def lots_taken(self, movement: Movement) -> tuple[Lot, ...]:
         """The lots that a movement took or brought, with the place that they came from, else went to."""
-        walk, named = self.lots_walk(movement.item_number), movement.locker_from or movement.locker_to
-        place = next(k for k in self.lockers() if k.name == named)
-        taken = walk.taken.get(movement.number, {})
-        return tuple(_lot(movement.item, place, quantity, walk.came[lot]) for lot, quantity in taken.items())
+        walk = LotsWalk(self.movements(movement.item))
+        place = next(k for k in self.lockers() if k.name == (movement.locker_from or movement.locker_to))
+        return tuple(walk.lot(n, place, quantity) for n, quantity in walk.taken.get(movement.number, {}).items())
 
     def movements(self, item: str | None = None) -> tuple[Movement, ...]:
         """Movements of one item or of all, in the order in which they were written."""
@@ -177,19 +159,17 @@ class Stock(Cards):
         """Movements that a condition in SQL picks."""
         with self.ledger.reading():
             lockers, units, undone_by = self.names("locker"), self.names("unit"), self.undone_by()
-            rows = self.ledger.rows(f"SELECT {_FIELDS} FROM movements WHERE {where} ORDER BY movement", values)
+            of = ", ".join(_FIELDS)
+            rows = self.ledger.rows(f"SELECT {of} FROM movements WHERE {where} ORDER BY movement", values)
             names = self.names("item", (r[3] for r in rows))
-        return tuple(
-            Movement(
-                number=r[0], on_date=r[1], kind=r[2], item_number=r[3], item=names[r[3]], quantity=amount(r[4]),
-                locker_from=lockers.get(r[5], ""), locker_to=lockers.get(r[6], ""), cost_unit=amount(r[7], MONEY),
-                currency=r[8], rate=amount(r[9], RATE), quoted_unit=amount(r[10], MONEY), person=r[11],
-                unit=units.get(r[12], ""), hours=amount(r[13], HOURS), lot=r[14], cure_date=r[15],
-                reference=r[16], note=r[17], undoes=r[18], corrects=r[19], undone_by=undone_by.get(r[0]),
-                written_at=r[20], order_line=r[21],
-            )
-            for r in rows
-        )  # fmt: skip
+        made = []
+        for row in rows:
+            said = as_said(_FIELDS, row)
+            number, item = said.pop("movement"), said["item"]
+            said |= {"item": names[item], "unit": units.get(said["unit"], "")}
+            said |= {side: lockers.get(said[side], "") for side in ("locker_from", "locker_to")}
+            made.append(Movement(number=number, item_number=item, undone_by=undone_by.get(number), **said))
+        return tuple(made)
 
     def standing(self, where: str = "1", values: tuple[object, ...] = ()) -> tuple[Movement, ...]:
         """Movements that a condition in SQL picks, without undoings and what they undid."""
@@ -248,11 +228,3 @@ def by_kind(held: Mapping[int, int], where: Mapping[int, Locker]) -> dict[str, D
     for locker, quantity in held.items():
         sums[where[locker].kind] += quantity
     return {kind: amount(q) for kind, q in sums.items()}
-
-
-def _lot(name: str, place: Locker, quantity: int, came: Step) -> Lot:
-    return Lot(
-        item_number=came.item, item=name, locker=place.name, locker_kind=place.kind, quantity=amount(quantity),
-        came_by=came.movement, came_on=came.on_date, cost_unit=amount(came.cost_unit, MONEY), lot=came.lot,
-        cure_date=came.cure_date,
-    )  # fmt: skip

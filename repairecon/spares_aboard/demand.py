@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -202,9 +203,8 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
     lacking = _tools_missing(look, card)
     useful = wish.p_useful if wish.p_useful is not None and not wish.covers else 1.0
     return Line(
-        card=card, wanted=wanted, pieces=pieces, measured=each, together=wish.together, have=have,
-        price=price, price_from=price_from, cost_without=cost, cost_from=cost_from,
-        cost_left=_cost_left(look, card, price),
+        card=card, wanted=wanted, pieces=pieces, measured=each, together=wish.together, have=have, price=price,
+        price_from=price_from, cost_without=cost, cost_from=cost_from, cost_left=_cost_left(look, card, price),
         most=int(look.defaults.number("most_to_add")) if wish.most is None else wish.most,
         p_useful=0.0 if lacking else useful, tools_missing=lacking, case=case.case if case else "",
     )  # fmt: skip
@@ -214,24 +214,19 @@ def record_of(held: Sequence[Movement], units: Sequence[UnitAboard], today: date
     """Fitted and used, as it stands, over the years of the book."""
     first = min((m.on_date for m in held), default=today.isoformat())
     years = max((today - datetime.date.fromisoformat(first)).days, 0) / YEAR
-    jobs: dict[int, dict[tuple[str, str], float]] = {}
-    readings: dict[str, list[tuple[str, float]]] = {u.name: [] for u in units}
+    jobs: dict[int, dict[tuple[str, str], float]] = defaultdict(lambda: defaultdict(float))
     clock = {u.name: float(u.hours) for u in units if u.hours is not None}
-    renewals: dict[tuple[int, str], list[tuple[str, float | None]]] = {}
+    readings = {u.name: [(u.hours_on, clock[u.name])] if u.name in clock and u.hours_on else [] for u in units}
+    renewals: dict[tuple[int, str], list[tuple[str, float | None]]] = defaultdict(list)
     for m in held:
-        if m.kind in ("fitted", "used"):
-            of_item = jobs.setdefault(m.item_number, {})
-            mark = (m.unit, m.on_date) if m.kind == "fitted" else ("", str(m.number))
-            of_item[mark] = of_item.get(mark, 0.0) + float(m.quantity)
+        if m.kind == "used":
+            jobs[m.item_number]["", str(m.number)] += float(m.quantity)
         if m.kind == "fitted":
-            now, then = clock.get(m.unit), m.hours
-            run = None if now is None or then is None else max(now - float(then), 0.0)
-            renewals.setdefault((m.item_number, key(m.unit)), []).append((m.on_date, run))
-        if m.kind == "fitted" and m.hours is not None:
-            readings[m.unit].append((m.on_date, float(m.hours)))
-    for unit in units:
-        if unit.hours is not None and unit.hours_on:
-            readings[unit.name].append((unit.hours_on, float(unit.hours)))
+            jobs[m.item_number][m.unit, m.on_date] += float(m.quantity)
+            now, then = clock.get(m.unit), None if m.hours is None else float(m.hours)
+            run = None if now is None or then is None else max(now - then, 0.0)
+            renewals[m.item_number, key(m.unit)].append((m.on_date, run))
+            readings[m.unit] += [] if then is None else [(m.on_date, then)]
     paces = {name: pace for name, seen in readings.items() if (pace := _pace(seen)) > 0.0}
     return Record(years=years, jobs=jobs, pace=paces, renewals=renewals)
 
@@ -266,7 +261,6 @@ def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
 
 
 def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> Floats:
-    """Chances up to ``top``, or as far as they go."""
     try:
         chances = made(top)
         return chances if 1.0 - chances.sum() < _SMALL else made(None)
@@ -279,22 +273,22 @@ def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> F
 
 def _guessed(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
     chances, mean, units = np.ones(1), 0.0, look.standing(card)
-    thousand_hours = (look.hours or 0.0) / 1000.0
-    guesses = (wish.failures_per_year, look.days / YEAR), (wish.failures_per_1000_hours, thousand_hours)
-    for nth, (guess, period) in enumerate(guesses):
+    by_years = wish.failures_per_year, look.days / YEAR, [1.0] * len(units)
+    by_hours = wish.failures_per_1000_hours, (look.hours or 0.0) / 1000.0, [u.hours_a_year / 1000.0 for u in units]
+    for guess, period, clock in (by_years, by_hours):
         if guess is None:
             continue
         if any(u.age is not None for u in units):
-            clock = [1.0 if nth == 0 else u.hours_a_year / 1000.0 for u in units]
             ages = [None if u.age is None else u.age * c for u, c in zip(units, clock, strict=True)]
             values, weights = ranges.nodes(guess.low, guess.likely, guess.high, guess.shape)
             each = _worn(card, (values, weights, np.zeros(len(values))), period, ages, units)
-            chances, mean = np.convolve(chances, each), mean + float(np.arange(len(each)) @ each)
+            mean += float(np.arange(len(each)) @ each)
         else:
             r = guess.scaled(float(len(units)))
             made = partial(demand.guessed_demand, r.low, r.likely, r.high, period, r.shape)
-            chances = np.convolve(chances, _far_enough(made, top, card))
+            each = _far_enough(made, top, card)
             mean += float(ranges.mean(r.low, r.likely, r.high, r.shape)) * period
+        chances = np.convolve(chances, each)
     return Wanted(chances=chances, mean=mean, source="guess", units=len(units), ages=_ages(units))
 
 
@@ -350,9 +344,8 @@ def _learned(look: Look, card: Item, top: int) -> Wanted:
 
 
 def _cost_without(look: Look, card: Item, wish: SpareWish) -> tuple[Range, str]:
-    """What it costs each time one is wanted and not there, and where that is from."""
-    said, case = look.passage.cost_without, look.cases.get(card.name)
-    if case is not None:
+    said = look.passage.cost_without
+    if (case := look.cases.get(card.name)) is not None:
         return Range(case.saved_each, case.saved_each, case.saved_each), "case"
     if wish.cost_without is not None:
         return wish.cost_without, "item"

@@ -182,7 +182,6 @@ class SparesAnswer(Shown):
         return Carried(lines, (passage.budget, passage.weight_kg, passage.room_litres), covers, assurance)
 
     def _aboard(self, card: records.Item, out: Mapping[tuple[int, str], float]) -> tuple[float, float]:
-        """How many lie aboard, and how many of them are in date."""
         here = [s for s in self._read.stock if s.item_number == card.number and s.locker_kind == "aboard"]
         lying = float(sum(s.quantity for s in here))
         return lying, max(lying - sum(out.get((card.number, s.locker), 0.0) for s in here), 0.0)

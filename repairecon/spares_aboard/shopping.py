@@ -103,7 +103,6 @@ def _line(
     jobs: Sequence[_Lacks], item: str, designation: str, material: str, measure: str = "piece", pieces: float = 0.0,
     sold: Sequence[str] = (), why: Sequence[str] = (),
 ) -> AskLine:  # fmt: skip
-    """One line: what is wanted otherwise, and what jobs want besides."""
     return AskLine(
         item=item, designation=designation, material=material, measure=measure,
         pieces=pieces + float(sum(x.pieces for x in jobs)), suppliers=(*sold, *(s for x in jobs for s in x.sellers)),

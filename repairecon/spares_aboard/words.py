@@ -161,7 +161,6 @@ def _priced(price_from: str) -> str:
 
 
 def _since(ages: Sequence[float]) -> str:
-    """How long ago the units that it serves were renewed."""
     if not ages:
         return ""
     first, last = (days_words(YEAR * x) if x < 1.0 else f"{number(x)} years" for x in (ages[0], ages[-1]))
