@@ -18,7 +18,7 @@ from repairecon.records import BookError, Counted, FitLine, Happened, Item, JobI
 
 _COPIED = (
     "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit", "person", "unit",
-    "hours", "lot", "cure_date", "reference", "order_line",
+    "hours", "lot", "cure_date", "reference", "order_line", "on_date", "kind", "undoes",
 )  # fmt: skip
 
 
@@ -148,23 +148,19 @@ class Acts(Stock):
         return chosen
 
     def give_back(
-        self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, *, date: When = None,
-        note: str = "",
-    ) -> Happened:  # fmt: skip
+        self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, **more: Any
+    ) -> Happened:
         """Take back what was lent, no more than was lent to him, into its own locker by default."""
         with self.ledger.writing():
             card = self.item(item)
-            count, out = pieces(quantity, card.measure), self.lent(card.name)
+            count, out = amount(pieces(quantity, card.measure)), self.lent(card.name)
             who = next((person for person in out if key(person) == key(borrower)), None)
-            if who is None or out[who] < amount(count):
+            if who is None or out[who] < count:
                 has = ", ".join(f"{shown(p)} has {q}" for p, q in out.items()) or "nobody has any"
-                asked = f"{shown(borrower)} has not borrowed {amount(count)} ({has})"
+                asked = f"{shown(borrower)} has not borrowed {count} ({has})"
                 raise StockError(f"{shown(card.name)}: {asked}; nothing was written")
-            number = self._write(
-                on_date=day(date, self.ledger.today()), kind="returned", item=card.number, quantity=count,
-                locker_from=schema.LENT_NUMBER, locker_to=self._home(card, to), person=who, note=words(note, "note"),
-            )  # fmt: skip
-            return self._happened(card.number, [number])
+            columns = {"locker_to": self._home(card, to), "person": who}
+            return self._take("returned", card.name, quantity, schema.LENT, more, **columns)
 
     def _home(self, card: Item, locker: str | None) -> int:
         """The locker that something goes into: the one that is named, else its own."""
@@ -232,12 +228,11 @@ class Acts(Stock):
             return self._happened(row["item"], [self._write(**row)])
 
     def _row(self, number: int) -> dict[str, Any]:
-        columns = (*_COPIED, "on_date", "kind", "undoes")
-        rows = self.ledger.rows(f"SELECT {', '.join(columns)} FROM movements WHERE movement = ?", (number,))
+        rows = self.ledger.rows(f"SELECT {', '.join(_COPIED)} FROM movements WHERE movement = ?", (number,))
         if not rows:
             last = self.ledger.rows("SELECT coalesce(max(movement), 0) FROM movements")[0][0]
             raise BookError(f"there is no movement {number}: they run from 1 to {last}")
-        return dict(zip(columns, rows[0], strict=True))
+        return dict(zip(_COPIED, rows[0], strict=True))
 
     def write_job(
         self, reference: str, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, *,

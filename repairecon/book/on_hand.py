@@ -7,6 +7,7 @@ import math
 import os
 from collections import defaultdict
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from repairecon.read.boat import boat_folder, book_path, today_of
@@ -79,11 +80,8 @@ def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "")
         lots.sort(key=lambda lot: lot.came_on)
         costs = [float(lot.cost_unit) for lot in lots if lot.cost_unit is not None]
         if many := int(sum(lot.quantity for lot in lots)):
-            made.append(OnHand(
-                item=card.name, units=card.units, designation=card.designation, material=card.material,
-                makers_number=card.makers_number, quantity=many, price=costs[-1] if costs else None,
-                whole=whole_unit(card, wishes.get(card.name), word), since=lots[0].came_on,
-            ))  # fmt: skip
+            whole, price = whole_unit(card, wishes.get(card.name), word), costs[-1] if costs else None
+            made.append(replace(piece_of(card), quantity=many, price=price, whole=whole, since=lots[0].came_on))
     return tuple(sorted(made, key=lambda x: x.item))
 
 
@@ -92,6 +90,12 @@ def whole_unit(card: Item, wish: SpareWish | None, word: str) -> bool:
     if wish is not None and wish.whole_unit is not None:
         return wish.whole_unit
     return word in card.name.casefold().replace(",", " ").split()
+
+
+def piece_of(card: Item) -> OnHand:
+    """A piece of an item, to hold against the parts of a job."""
+    return OnHand(item=card.name, units=card.units, designation=card.designation, material=card.material,
+                  makers_number=card.makers_number, quantity=1, price=None, whole=False, since="")  # fmt: skip
 
 
 def read_case_aboard(

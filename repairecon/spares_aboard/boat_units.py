@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from math import gamma
@@ -11,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from repairecon.book.on_hand import piece_of
 from repairecon.buying.inputs import mean_of
 from repairecon.kinds import facts
 from repairecon.kinds.facts import kinds
@@ -20,7 +22,7 @@ from repairecon.read.columns import CASE
 from repairecon.read.from_stock import same_part
 from repairecon.read.problems import Problems, key
 from repairecon.rebuild_or_buy.unit_life import case_before, life_of
-from repairecon.records import BoatUnit, Case, Item, OnHand, Part, Quote, RepaireconError
+from repairecon.records import BoatUnit, Case, Item, Part, Quote, RepaireconError
 from repairecon.standards.equivalents import equivalent
 
 Renewals = Mapping[tuple[int, str], Sequence[tuple[str, float | None]]]
@@ -99,10 +101,8 @@ class BoatAround:
         """Her cases that can be read; the faults of others are said where they are asked for."""
         made = []
         for path in sorted((self.home / JOBS).glob(f"*/{CASE}")):
-            try:
+            with suppress(RepaireconError):
                 made.append(read_case(path.parent))
-            except RepaireconError:
-                continue
         return made
 
     def price(self, card: Item, whole: bool, parts: int) -> tuple[float, str] | None:
@@ -127,12 +127,6 @@ class BoatAround:
         return None
 
 
-def piece_of(card: Item) -> OnHand:
-    """A piece of an item, to hold against the parts of a job."""
-    return OnHand(item=card.name, units=card.units, designation=card.designation, material=card.material,
-                  makers_number=card.makers_number, quantity=1, price=None, whole=False, since="")  # fmt: skip
-
-
 def _quoted(card: Item, case: Case) -> tuple[float, str] | None:
     """The cheapest price of a piece in a case for what a card is, its tax included and carriage left out."""
     name, x = Path(case.folder).name, piece_of(card)
@@ -154,6 +148,6 @@ def _same_size(card: Item, q: Quote, part: Part) -> bool:
 
 def _home(q: Quote, case: Case) -> float:
     seller = case.supplier(q.supplier)
-    rate = 1.0 if seller.currency == case.terms.currency else case.terms.exchange[seller.currency]
+    rate = {**case.terms.exchange, case.terms.currency: 1.0}[seller.currency]
     net = rate / (1.0 + seller.vat_rate) if seller.vat_included else rate
     return mean_of(q.quoted) * net * (1.0 + case.terms.vat_rate) / q.pack

@@ -17,13 +17,13 @@ from repairecon.spares_aboard.demand import Line
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
-COLUMNS = (
-    "item", "system", "critical", "have", "buy", "carry", "for_assurance", "p_short_now", "p_short", "worth",
-    "worth_bought", "worth_bought_low", "worth_bought_high", "cost_buy", "price", "mean_wanted", "cost_without",
-    "cost_without_low", "cost_without_high", "wanted_from", "cost_from", "seen", "years", "at_a_time", "pieces_a_job",
-    "together", "units", "measure", "minimum", "wants", "tools_missing", "case",
-    "price_from", "ages",
+SAID = (
+    "item", "system", "critical", "have", "buy", "carry", "at_a_time", "pieces_a_job", "units", "measure",
+    "for_assurance", "p_short_now", "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
+    "price", "price_from", "ages", "mean_wanted", "cost_without", "wanted_from", "cost_from",
 )  # fmt: skip
+COLUMNS = (*SAID, "cost_buy", "seen", "years", "together", "tools_missing", "case")
+"""Of the frame of items; other programs are given what is said."""
 CURVE_COURSES = 150
 """Courses of jobs behind the curve, where things are shared: a picture needs no more."""
 LEAST = 1e-9
@@ -147,13 +147,12 @@ class Carried:
         for k, x in enumerate(self._lines):
             more = int(self.program.buy[k])
             bought = [self._without_some(k, more, cost) if more else 0.0 for cost in (None, low, high)]
-            whole = self._without_some(k, x.have + more)
             made.append((
-                x.card.name, x.card.system, x.card.critical, x.have, more, x.have + more, int(self._enough[k]),
-                float(now[0][k]), float(then[0][k]), whole, *bought, float(self._price[k] * more), x.price,
-                x.wanted.mean, float(self._without[k]), low[k], high[k], x.wanted.source, x.cost_from, x.wanted.seen,
-                x.wanted.years, x.measured, x.pieces, x.together, x.wanted.units, x.card.measure,
-                float(x.card.minimum), x.card.needs, x.tools_missing, x.case, x.price_from, x.wanted.ages,
+                x.card.name, x.card.system, x.card.critical, x.have, more, x.have + more, x.measured, x.pieces,
+                x.wanted.units, x.card.measure, int(self._enough[k]), float(now[0][k]), float(then[0][k]),
+                self._without_some(k, x.have + more), *bought, x.price, x.price_from, x.wanted.ages, x.wanted.mean,
+                float(self._without[k]), x.wanted.source, x.cost_from, float(self._price[k] * more), x.wanted.seen,
+                x.wanted.years, x.together, x.tools_missing, x.case,
             ))  # fmt: skip
         frame = pd.DataFrame(made, columns=list(COLUMNS))
         return frame.sort_values(["buy", "worth_bought", "worth"], ascending=[False, False, False], kind="stable",

@@ -20,13 +20,8 @@ from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.show.layout import for_terminal
 from repairecon.spares_aboard import acts
+from repairecon.spares_aboard.carry import SAID
 from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, spares_aboard
-
-CARRY = (
-    "item", "system", "critical", "have", "buy", "carry", "at_a_time", "pieces_a_job", "units", "measure",
-    "for_assurance", "p_short_now", "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
-    "price", "price_from", "ages", "mean_wanted", "cost_without", "wanted_from", "cost_from",
-)  # fmt: skip
 
 
 def add(jobs: Any) -> None:
@@ -133,7 +128,7 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
         "below_minimum": [_below(line) for line in answer.below_minimum],
         "carry": [
             {**row, "why": why(of, answer.currency)}
-            for row, of in zip(rows(carry[list(CARRY)]), carry.itertuples(index=False), strict=True)
+            for row, of in zip(rows(carry[list(SAID)]), carry.itertuples(index=False), strict=True)
         ],
         "risk": asdict(answer.risk), "cases": [asdict(c) for c in answer.cases],
         "assumed": [asdict(a) for a in answer.assumed],

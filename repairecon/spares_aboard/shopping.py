@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
 
-from repairecon.book.on_hand import read_case_aboard
+from repairecon.book.on_hand import piece_of, read_case_aboard
 from repairecon.book.spares_book import book_at
 from repairecon.read.boat import BoatPapers, boat_around, read_boat, read_papers
 from repairecon.read.closed import FOLDER as DECIDED
@@ -18,7 +18,6 @@ from repairecon.read.requests import AskLine
 from repairecon.records import Case, Item, Part, RepaireconError
 from repairecon.show.layout import wrapped
 from repairecon.show.words import quantity
-from repairecon.spares_aboard.boat_units import piece_of
 from repairecon.spares_aboard.job import spares_aboard
 
 
