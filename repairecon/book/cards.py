@@ -78,9 +78,9 @@ class Cards:
         """Another name, minimum, locker or whatever of an item; its earlier cards stay in the book."""
         return self.item_by_number(self._change("item", item, fields))
 
-    def add_locker(self, name: str, place: str = "", kind: str = "aboard", note: str = "") -> None:
+    def add_locker(self, name: str, place: str = "", **fields: str) -> None:
         """A new locker, aboard or ashore."""
-        self._add("locker", {"name": name, "place": place, "kind": kind, "note": note})
+        self._add("locker", {"name": name, "place": place, **fields})
 
     def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> None:
         """A new unit aboard."""
@@ -132,17 +132,17 @@ class Cards:
         for number, known in now_called.items():
             if key(known) == wanted:
                 return int(number)
-        more: list[int] = []
-        if sort == "item" and wanted:  # by maker's number, cross-reference or standard size, or an earlier name
-            marks = self.ledger.rows("SELECT item, makers_number, cross_reference, designation FROM current_items")
-            more = [r[0] for r in marks if any(key(mark) == wanted for mark in r[1:])]
-            before = self.ledger.rows("SELECT item, name FROM item_versions") if not more else []
-            more = list(dict.fromkeys([*more, *(r[0] for r in before if key(r[1]) == wanted)]))
-        if len(more) == 1:
-            return more[0]
-        if len(more) > 1:
-            called = ", ".join(shown(now_called[k]) for k in more)
-            raise BookError(f"{shown(name)} is the number or size of several items ({called}): name the one you mean")
+        marks = ("makers_number, cross_reference, designation FROM current_items", "name FROM item_versions")
+        for other in marks if sort == "item" and wanted else ():  # by a number or size, else by an earlier name
+            rows = self.ledger.rows(f"SELECT item, {other}")
+            more = list(dict.fromkeys(r[0] for r in rows if wanted in map(key, r[1:])))
+            if len(more) == 1:
+                return int(more[0])
+            if more:
+                called = ", ".join(shown(now_called[k]) for k in more)
+                raise BookError(
+                    f"{shown(name)} is the number or size of several items ({called}): name the one you mean"
+                )
         words = wanted.split()
         alike = [n for n in now_called.values() if words and all(word in key(n) for word in words)]
         advice = Problems().advice(str(name), tuple(now_called.values()))

@@ -239,32 +239,34 @@ def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: b
     ``blind`` leaves out the book's figure.
     """
     rows = _to_count(book, locker, blind)
-    title = f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"
-    lockers = [(head, list(some)) for head, some in groupby(rows, lambda r: (r[0], r[1]))]
     if form == ".csv":
         return csv_text([_COUNT, *rows], defuse=True)
+    title = f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"
+    lockers = [("  ".join(filter(None, head)), list(some)) for head, some in groupby(rows, lambda r: (r[0], r[1]))]
     if form == ".html":
         return _page(title, lockers)
     lines = [title]
     for head, some in lockers:
-        lines += ["", "  ".join(filter(None, head))]
+        lines += ["", head]
         for _, _, item, size, number, measure, in_book, _, _ in some:
-            marks = ", ".join(w for w in (size, number) if w)
-            unit = "" if measure == "piece" else f" {measure}"
-            book_says = f"  book {in_book}{unit}" if in_book else ""
+            marks = ", ".join(filter(None, (size, number)))
+            book_says = f"  book {in_book}{_unit(measure)}" if in_book else ""
             lines.append(f"  {'_' * 6}  {item}" + (f" [{marks}]" if marks else "") + book_says)
     return "\n".join(lines) + "\n"
 
 
-def _page(title: str, lockers: Sequence[tuple[tuple[str, str], list[list[str]]]]) -> str:
+def _unit(measure: str) -> str:
+    return "" if measure == "piece" else f" {measure}"
+
+
+def _page(title: str, lockers: Sequence[tuple[str, list[list[str]]]]) -> str:
     """One page to print; text from the book is escaped."""
     parts = []
     for where, rows in lockers:
-        parts.append(f"<h2>{html.escape(' '.join(filter(None, where)))}</h2><table>")
+        parts.append(f"<h2>{html.escape(where.replace('  ', ' ', 1))}</h2><table>")
         parts[-1] += "<tr><th>counted<th>item<th>size, number<th>book<th>note"
         for _, _, item, size, number, measure, in_book, _, _ in rows:
-            unit = "" if measure == "piece" else f" {measure}"
-            cells = (html.escape(text) for text in (item, ", ".join(filter(None, (size, number))), in_book + unit))
+            cells = map(html.escape, (item, ", ".join(filter(None, (size, number))), in_book + _unit(measure)))
             parts[-1] += '<tr><td class="c"><td>{}<td>{}<td class="n">{}<td class="w">'.format(*cells)
         parts[-1] += "</table>"
     lead = "Count what lies there, write it in the first column, and type it into the same sheet as CSV."

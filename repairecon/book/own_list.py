@@ -5,11 +5,12 @@ A list is a line of headings and rows of text, numbers and dates, from whatever 
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import os
 import re
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import partial
@@ -156,13 +157,12 @@ def guess_columns(headings: Sequence[object]) -> dict[str, str]:
     """The heading that each field is taken from, where one surely means it; each heading is used once."""
     left = {_plain(h): str(h) for h in reversed(list(headings)) if _plain(h)}
     found: dict[str, str] = {}
-    for cutoff in (1.0, SURE):  # what is written right first, then what is misspelt
-        for name, listed in HEADINGS.items():
-            for meant in map(_plain, listed.split(",")) if name not in found else ():
-                near = meant if meant in left else closest(meant, left, cutoff) if cutoff < 1.0 else ""
-                if near:
-                    found[name] = left.pop(near)
-                    break
+    for misspelt in (False, True):  # what is written right first
+        for name in [n for n in HEADINGS if n not in found]:
+            meant = [_plain(word) for word in HEADINGS[name].split(",")]
+            near = [closest(word, left, SURE) if misspelt else word for word in meant]
+            if here := next((word for word in near if word in left), ""):
+                found[name] = left.pop(here)
     return {name: found[name] for name in HEADINGS if name in found}
 
 
@@ -305,20 +305,24 @@ def boat_from_lists(
     Of each list its name, the rows taken, and the headings of which nothing was taken. RepaireconError if something is
     there already or cannot be written; SheetError with every fault of both lists. Nothing is written then.
     """
-    target = empty_folder(folder)
-    faults: list[Fault] = []
+    target, faults = empty_folder(folder), list[Fault]()
+    taken: list[Taken] = []
     listed = UnitsList(b"", 0, ())
-    try:
-        listed = read_units_list(units) if units else listed
-    except CaseError as error:
-        faults += error.faults
+    if units:
+        with _noted(faults):
+            listed = read_units_list(units)
+        taken = [(units.name, listed.many, listed.left_out)]
     home = next(p for p in target.absolute().parents if p.is_dir())
-    taken: list[Taken] = [(units.name, listed.many, listed.left_out)] if units else []
     try:
         with tempfile.TemporaryDirectory(prefix=".new-boat-", dir=home) as place:
             made = Path(place) / "boat"
             money = new_boat(made, name, currency, listed.data)
-            taken += _spares(made / BOOK, money, spares, faults)
+            with begin_book(made / BOOK, money) as book, _noted(faults):
+                plan = plan_import(book, spares, locker=LOCKER) if spares else None
+                faults += plan.faults if plan else ()
+                if spares and plan and not faults:
+                    write_import(book, plan)
+                    taken.append((spares.name, len(plan.lines), plan.left_out))
             refuse(faults, SheetError)
             target.parent.mkdir(parents=True, exist_ok=True)
             made.rename(target)
@@ -328,16 +332,10 @@ def boat_from_lists(
     return tuple(taken)
 
 
-def _spares(path: Path, currency: str, spares: Path | None, faults: list[Fault]) -> list[Taken]:
-    with begin_book(path, currency) as book:
-        if spares is None:
-            return []
-        try:
-            plan = plan_import(book, spares, locker=LOCKER)
-        except CaseError as error:
-            faults += error.faults
-            return []
-        faults += plan.faults
-        if not faults:
-            write_import(book, plan)
-        return [(spares.name, len(plan.lines), plan.left_out)]
+@contextlib.contextmanager
+def _noted(faults: list[Fault]) -> Iterator[None]:
+    """Faults of a list go with those of others."""
+    try:
+        yield
+    except CaseError as error:
+        faults += error.faults
