@@ -19,13 +19,15 @@ from numpy.typing import NDArray
 from repairecon.book.on_hand import day_number, day_of, last_day, whole_unit
 from repairecon.formulas import valuation
 from repairecon.read.passage_toml import PassageDefaults
-from repairecon.records import Item, Lot, Movement, SpareWish, StockLine
+from repairecon.records import Item, Lot, Movement, Passage, SpareWish, StockLine
 
 _THOUSAND, _MILLION, _WHOLE_MONEY = 1e3, 1e6, 1e9
 
 OVER, INSPECT, RUNS_OUT, FIT = "over", "inspect", "runs out", "fit"
 _SHELF = ("item", "number", "locker", "locker_kind", "quantity", "material", "shelf_group", "cure_date", "counted_from",
           "good_until", "extended_until", "state", "inspected")  # fmt: skip
+_INSURED = ("item", "makers_number", "designation", "quantity", "measure", "where", "last_bought", "supplier", "cost",
+            "price_last", "replacement")  # fmt: skip
 _TURN = ("item", "locker", "quantity", "last_turned", "turned_from", "every_days", "turn_by", "due")
 Wholes = NDArray[np.int64]
 
@@ -160,9 +162,7 @@ def insurance(items: Mapping[int, Item], frame: pd.DataFrame) -> pd.DataFrame:
             card.name, card.makers_number, card.designation, quantity, card.measure, "; ".join(lines["locker"]),
             first["last_bought"], first["supplier"], float(lines["fifo"].sum()), price, quantity * price,
         ))  # fmt: skip
-    columns = ["item", "makers_number", "designation", "quantity", "measure", "where", "last_bought", "supplier",
-               "cost", "price_last", "replacement"]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns).sort_values("item", ignore_index=True)
+    return pd.DataFrame(rows, columns=list(_INSURED)).sort_values("item", ignore_index=True)
 
 
 def good_until(card: Item, cure_date: str) -> datetime.date | None:
@@ -202,12 +202,12 @@ def out_of_date(frame: pd.DataFrame) -> dict[tuple[int, str], float]:
 
 
 def turning_table(
-    lots: Sequence[Lot], items: Mapping[int, Item], wishes: Mapping[str, SpareWish], defaults: PassageDefaults,
-    until: datetime.date,
-) -> pd.DataFrame:  # fmt: skip
+    lots: Sequence[Lot], items: Mapping[int, Item], passage: Passage, defaults: PassageDefaults, until: datetime.date
+) -> pd.DataFrame:
     """Whole units that lie aboard, and the day by which to turn each by hand."""
     rows = []
     word = str(defaults.peek("whole_unit_word")).casefold()
+    wishes = {w.item: w for w in passage.items}
     for lot in lots:
         card = items[lot.item_number]
         wish = wishes.get(card.name) or SpareWish(item=card.name)
