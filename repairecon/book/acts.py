@@ -31,18 +31,25 @@ class Acts(Stock):
 
     def receive(self, lines: Iterable[ReceiveLine], date: When = None, reference: str = "") -> tuple[Happened, ...]:
         """Write a delivery, all its lines or none; what it left of each item, or every fault of it in one go."""
-        faults: list[str] = []
-        made: dict[int, list[int]] = defaultdict(list)
         with self.ledger.writing():
-            on_date = day(date, self.ledger.today())
-            for place, line in enumerate(lines, start=1):
-                with noting(faults, f"line {place}: "):
-                    columns = self._received(line)
-                    number = self._write(**columns, on_date=on_date, reference=words(reference, "reference"))
-                    made[columns["item"]].append(number)
+            faults: list[str] = []
+            made = self._receive(lines, date, reference, faults)
             if faults:
                 raise BookError("the delivery was not written:\n" + "\n".join(faults))
             return tuple(self._happened(item, numbers) for item, numbers in made.items())
+
+    def _receive(
+        self, lines: Iterable[ReceiveLine], date: When, reference: str, faults: list[str]
+    ) -> dict[int, list[int]]:
+        """The movements written by item, and every fault of the lines."""
+        made: dict[int, list[int]] = defaultdict(list)
+        on_date = day(date, self.ledger.today())
+        for place, line in enumerate(lines, start=1):
+            with noting(faults, f"line {place}: "):
+                columns = self._received(line)
+                number = self._write(**columns, on_date=on_date, reference=words(reference, "reference"))
+                made[columns["item"]].append(number)
+        return made
 
     def _received(self, line: ReceiveLine) -> dict[str, Any]:
         item = self.item(line.item)
@@ -270,29 +277,25 @@ class Acts(Stock):
         self, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, hours: Amount | None, date: When,
         reference: str,
     ) -> tuple[Happened, ...]:  # fmt: skip
-        """What came first, then what was fitted; every fault of them at once."""
+        """What came first, then what was fitted; every fault of them at once, one record an item in the end."""
         faults: list[str] = []
-        made: list[Happened] = []
+        numbers: dict[int, list[int]] = defaultdict(list)
+        before: dict[int, Movement | None] = {}
         with noting(faults):
-            made += self.receive(received, date, reference)
-        faults = [line for fault in faults for line in fault.splitlines()[1:] or [fault]]
+            numbers |= self._receive(received, date, reference, faults)
         came = not faults
         for line in fitted:
             if line.lot and not came:
                 continue  # what did not come cannot be fitted: that is no further fault
             with noting(faults, f"fitting {shown(line.item)}: "):
-                made.append(self.fit(
+                done = self.fit(
                     line.item, unit, hours, date, quantity=line.quantity, locker=line.locker or None, note=line.note,
                     lot=line.lot, reference=reference,
-                ))  # fmt: skip
+                )  # fmt: skip
+                numbers[done.item.number] += [m.number for m in done.movements]
+                before.setdefault(done.item.number, done.before)
         if faults:
             raise BookError("the job was not written:\n" + "\n".join(dict.fromkeys(faults)))
-        numbers: dict[int, list[int]] = defaultdict(list)
-        before: dict[int, Movement | None] = {}
-        for done in made:  # one record an item, as things stand at the end of the job
-            numbers[done.item.number] += [m.number for m in done.movements]
-            if done.movements[0].kind == "fitted":
-                before.setdefault(done.item.number, done.before)
         return tuple(self._happened(item, listed, before.get(item)) for item, listed in numbers.items())
 
     def _write(self, **columns: Any) -> int:

@@ -13,6 +13,7 @@ from repairecon.book.csv_folder import book_from_csv, export_papers
 from repairecon.book.salvage import check_file, salvage
 from repairecon.book.spares_book import SparesBook, begin_book, book_at, book_place, keep_passage
 from repairecon.read import values
+from repairecon.read.requests import write_requests
 from repairecon.read.values import Misread
 from repairecon.records import LOCKER_KINDS, MEASURES, BookError, BookFileError, ListError
 from repairecon.show.words import order_words
@@ -170,6 +171,18 @@ def _new(place: Path, a: Args) -> str:
         return f"Began {book.ledger.path.name}. Bring your list in: repairecon spares-aboard {a.book} import LIST"
 
 
+def _shopping(_: Path, a: Args) -> str:
+    from repairecon.spares_aboard.shopping import in_words, shopping_list
+
+    found = shopping_list(a.book)
+    if a.to is None:
+        return in_words(found)
+    print(in_words(found))
+    wrote = [f"Wrote {path}" for path in write_requests(a.to, found.lines, found.papers)]
+    return "\n".join([*wrote, "Send each to its supplier. What comes back filled in: repairecon import-quotes "
+                      f"{a.to} FILE --supplier NAME, then: repairecon compare-quotes {a.to}"])  # fmt: skip
+
+
 CARDS: dict[str, dict[str, str]] = {
     "card": {**dict.fromkeys((*TEXTS, *SHARES, "minimum"), ""), "units": "it fits, with ; between them",
              "locker": "where it belongs", "measure": ", ".join(MEASURES),
@@ -252,6 +265,8 @@ ACTS: dict[str, Act] = {
             {"folder": {"nargs": "?", "help": "with items.csv and lockers.csv, and if there are any units.csv and "
                         "movements.csv; left out: an empty book"},
              "--currency": {"default": "", "help": "home money, where no about.csv names one (default EUR)"}}),
+    "shopping-list": (FILES, "what to ask suppliers for, as a request for quotes to each", _shopping,
+                      {"--to": {"type": Path, "metavar": "FOLDER", "help": "new folder for the requests"}}),
 }  # fmt: skip
 
 

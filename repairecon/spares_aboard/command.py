@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
 import datetime
 import json
-import os
-import sys
-from collections.abc import Iterator
 from dataclasses import asdict
 from math import isfinite
 from pathlib import Path
@@ -40,28 +36,7 @@ def add(jobs: Any) -> None:
     face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
     face.add_argument("--insurance", type=Path, metavar="FILE", help="write the list for an insurer: .csv or .xlsx")
     job.set_defaults(run=run)
-    words = job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer.")
-    acts.add(words)
-    shopping = words.add_parser("shopping-list", help="what to ask suppliers for, as a request for quotes to each")
-    shopping.add_argument("--to", type=Path, metavar="FOLDER", help="new folder for the requests")
-    shopping.set_defaults(run=_shopping)
-
-
-def _shopping(args: argparse.Namespace) -> None:
-    from repairecon.read.requests import write_requests
-    from repairecon.spares_aboard.shopping import in_words, shopping_list
-
-    with _solver_words_aside():
-        found = shopping_list(args.book)
-    print(in_words(found))
-    if args.to is None:
-        return
-    for path in write_requests(args.to, found.lines, found.papers):
-        print(f"Wrote {path}")
-    print(
-        "Send each to its supplier. What comes back filled in: repairecon import-quotes "
-        f"{args.to} FILE --supplier NAME, then: repairecon compare-quotes {args.to}"
-    )
+    acts.add(job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer."))
 
 
 def run(args: argparse.Namespace) -> None:
@@ -74,36 +49,18 @@ def run(args: argparse.Namespace) -> None:
     from repairecon.show.report import write_page
     from repairecon.spares_aboard import screen
 
-    with _solver_words_aside():
-        data = as_json(answer) if args.json or args.tables else {}
-        keep_tables(args.tables, args.job, data)
-        if args.report is not None:
-            write_page(args.report, lambda: screen.page(answer))
-            text = f"Wrote {args.report}"
-        elif args.json:
-            text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
-        elif args.insurance is not None:
-            text = f"Wrote {args.insurance}"
-        else:
-            text = for_terminal(screen.full(answer) if args.full else screen.first_screen(answer))
+    data = as_json(answer) if args.json or args.tables else {}
+    keep_tables(args.tables, args.job, data)
+    if args.report is not None:
+        write_page(args.report, lambda: screen.page(answer))
+        text = f"Wrote {args.report}"
+    elif args.json:
+        text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    elif args.insurance is not None:
+        text = f"Wrote {args.insurance}"
+    else:
+        text = for_terminal(screen.full(answer) if args.full else screen.first_screen(answer))
     print(text.rstrip("\n"))
-
-
-@contextlib.contextmanager
-def _solver_words_aside() -> Iterator[None]:
-    """The solver's library now and then writes a line of its own to the output: it goes where errors go."""
-    sys.stdout.flush()
-    try:
-        kept = os.dup(1)
-        os.dup2(2, 1)
-    except OSError:  # no such output: nothing to keep clean
-        yield
-        return
-    try:
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
 
 
 def as_json(answer: SparesAnswer) -> dict[str, Any]:
@@ -111,40 +68,36 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
     from repairecon.spares_aboard.words import why
 
     names = ("boat", "currency", "figures", "passage_days", "period_days", "running_hours", "budget", "spend",
-             "most_lost")  # fmt: skip
-    carry = answer.carry
-    frames = {
+             "most_lost", "today", "until")  # fmt: skip
+    by = {f"by_{name}": getattr(answer, f"by_{name}").reset_index() for name in ("locker", "system", "date")}
+    made = {
+        **{name: getattr(answer, name) for name in names},
+        "value": {**asdict(answer.worth), **by},
         "holdings": answer.holdings.drop(columns=["number", "resale_rate"]),
-        "receipts": answer.receipts.drop(columns=["number"]), "expiring": answer.expiring.drop(columns=["number"]),
+        "receipts": answer.receipts.drop(columns="number"), "expiring": answer.expiring.drop(columns="number"),
         "turning": answer.turning, "budget_curve": answer.budget_curve, "missing": answer.missing,
         "surplus": answer.surplus, "insurance": answer.insurance,
-    }  # fmt: skip
-    by = {f"by_{name}": rows(getattr(answer, f"by_{name}").reset_index()) for name in ("locker", "system", "date")}
-    return {
-        **{name: getattr(answer, name) for name in names},
-        "today": answer.today.isoformat(), "until": answer.until.isoformat(),
-        "value": {**{k: _plain(v) for k, v in asdict(answer.worth).items()}, **by},
-        **{name: rows(frame) for name, frame in frames.items()},
         "below_minimum": [_below(line) for line in answer.below_minimum],
-        "carry": [
-            {**row, "why": why(of, answer.currency)}
-            for row, of in zip(rows(carry[list(SAID)]), carry.itertuples(index=False), strict=True)
-        ],
+        "carry": answer.carry[list(SAID)].assign(
+            why=[why(row, answer.currency) for row in answer.carry.itertuples(index=False)]
+        ),
         "risk": asdict(answer.risk), "cases": [asdict(c) for c in answer.cases],
         "assumed": [asdict(a) for a in answer.assumed],
     }  # fmt: skip
-
-
-def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows of a frame as JSON can hold them; None for what is not known."""
-    return [{str(k): _plain(v) for k, v in row.items()} for row in frame.to_dict(orient="records")]
+    return {name: _plain(x) for name, x in made.items()}
 
 
 def _plain(x: Any) -> Any:
+    """Frames, lists and numbers as JSON can hold them; None for what is not known."""
+    if isinstance(x, pd.DataFrame):
+        x = x.to_dict(orient="records")
+    if isinstance(x, dict):
+        return {str(k): _plain(v) for k, v in x.items()}
+    if isinstance(x, list | tuple):
+        return [_plain(v) for v in x]
     if isinstance(x, datetime.date):
         return x.isoformat()
-    if hasattr(x, "item"):
-        x = x.item()
+    x = x.item() if hasattr(x, "item") else x
     return None if isinstance(x, float) and not isfinite(x) else x
 
 
