@@ -60,11 +60,10 @@ class Carried:
         self._most = np.array([x.most for x in lines], dtype=np.int64)
         self._without = np.array([mean_of(x.cost_without) for x in lines], dtype=float)
         self._critical = np.array([x.card.critical for x in lines], dtype=bool)
-        uses = [self._price, *(
-            np.array([(getattr(x.card, field) or 0.0) * x.measured for x in lines], dtype=float)
-            for field in ("weight_kg", "volume_litres")
-        )]  # fmt: skip
-        self._limits = [(use, limit) for use, limit in zip(uses, limits, strict=True) if limit is not None]
+        weight = np.array([(x.card.weight_kg or 0.0) * x.measured for x in lines], dtype=float)
+        room = np.array([(x.card.volume_litres or 0.0) * x.measured for x in lines], dtype=float)
+        uses = zip((self._price, weight, room), limits, strict=True)
+        self._limits = [(use, limit) for use, limit in uses if limit is not None]
         self._modes = self._modes_at(self._without)
 
     def _modes_at(self, cost: Floats) -> list[Mode]:
@@ -75,8 +74,8 @@ class Carried:
             takes = tuple((t, self._lines[t].pieces) for t in dict.fromkeys((k, *others)))
             made.append(Mode(k, takes, float(cost[k]) * line.p_useful))
         for name, (covered, p) in self._covers.items():
-            for kind in (self._place[other] for other in covered if other in self._place and name in self._place):
-                thing = self._place[name]
+            thing = self._place.get(name, -1)
+            for kind in (self._place[other] for other in covered if other in self._place and thing >= 0):
                 useful = min(p, self._lines[thing].p_useful)
                 made.append(Mode(kind, ((thing, 1),), float(cost[kind]) * useful))
         return made
@@ -114,8 +113,7 @@ class Carried:
         """Being without, now and then."""
         now, then = self._now_then
         return Risk(
-            p_critical_now=0.0 + _any_short(now[0][self._critical]),
-            p_critical_then=0.0 + _any_short(then[0][self._critical]),
+            p_critical_now=_any_short(now[0][self._critical]), p_critical_then=_any_short(then[0][self._critical]),
             cost_now=float(self._without @ now[1]), cost_then=float(self._without @ then[1]),
         )  # fmt: skip
 
@@ -257,12 +255,12 @@ class _Step:
 
 def _steps(part: _Part, have: Wholes, price: Floats, most: Wholes) -> list[_Step]:
     """Purchases for one part, the most worth for its money first: one of a thing, or all that one more job lacks."""
-    stock, bought, slope = have.copy(), np.zeros_like(have), np.inf
+    stock, slope = have.copy(), np.inf
     made: list[_Step] = []
     while True:
         now = part.worth(stock, CURVE_COURSES)
         best: _Step | None = None
-        for things in _candidates(part, stock, most - bought):
+        for things in _candidates(part, stock, most - (stock - have)):
             then = stock.copy()
             for t, n in things.items():
                 then[t] += n
@@ -277,7 +275,6 @@ def _steps(part: _Part, have: Wholes, price: Floats, most: Wholes) -> list[_Step
         made.append(replace(best, slope=slope))
         for t, n in best.things.items():
             stock[t] += n
-            bought[t] += n
 
 
 def _candidates(part: _Part, stock: Wholes, room: Wholes) -> list[dict[int, int]]:
@@ -296,4 +293,4 @@ def _candidates(part: _Part, stock: Wholes, room: Wholes) -> list[dict[int, int]
 def _any_short(p_each: Floats) -> float:
     """Chance that at least one of several items is short, whose demands do not hang together."""
     with np.errstate(divide="ignore"):
-        return float(-np.expm1(np.log1p(-p_each).sum()))
+        return 0.0 + float(-np.expm1(np.log1p(-p_each).sum()))

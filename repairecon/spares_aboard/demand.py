@@ -63,7 +63,7 @@ class CaseWorth:
 class Wanted:
     """What a passage may ask for: chances of 0, 1, 2, ... jobs that take the item, in ``units`` it serves.
 
-    ``seen`` jobs in ``years`` of the book.
+    ``seen`` jobs in ``years`` of the book; ``ages`` are the years since each unit was renewed, as far as known.
     """
 
     chances: Floats
@@ -73,7 +73,6 @@ class Wanted:
     seen: float = 0.0
     years: float = 0.0
     ages: tuple[float, ...] = ()
-    """Years since each unit was renewed, as far as they are known."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -195,18 +194,17 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
         return None
     pieces, each = _at_a_time(look, card, wish)
     have = math.floor(aboard[1] / each + 1e-9)
-    case = look.cases.get(card.name)
     wanted = _wanted(look, card, wish, have + _NUMBERS)
     cost, cost_from = _cost_without(look, card, wish)
     one, price_from = look.price(card, last)
-    price = one * each
-    lacking = _tools_missing(look, card)
+    price, lacking = one * each, _tools_missing(look, card)
     useful = wish.p_useful if wish.p_useful is not None and not wish.covers else 1.0
     return Line(
         card=card, wanted=wanted, pieces=pieces, measured=each, together=wish.together, have=have, price=price,
         price_from=price_from, cost_without=cost, cost_from=cost_from, cost_left=_cost_left(look, card, price),
         most=int(look.defaults.number("most_to_add")) if wish.most is None else wish.most,
-        p_useful=0.0 if lacking else useful, tools_missing=lacking, case=case.case if case else "",
+        p_useful=0.0 if lacking else useful, tools_missing=lacking,
+        case=look.cases[card.name].case if card.name in look.cases else "",
     )  # fmt: skip
 
 
@@ -227,13 +225,11 @@ def record_of(held: Sequence[Movement], units: Sequence[UnitAboard], today: date
             run = None if now is None or then is None else max(now - then, 0.0)
             renewals[m.item_number, key(m.unit)].append((m.on_date, run))
             readings[m.unit] += [] if then is None else [(m.on_date, then)]
-    paces = {name: pace for name, seen in readings.items() if (pace := _pace(seen)) > 0.0}
+    paces = {name: pace for name, seen in readings.items() if seen and (pace := _pace(seen)) > 0.0}
     return Record(years=years, jobs=jobs, pace=paces, renewals=renewals)
 
 
 def _pace(seen: Sequence[tuple[str, float]]) -> float:
-    if len(seen) < 2:
-        return 0.0
     (first, low), (last, high) = min(seen), max(seen)
     days = (datetime.date.fromisoformat(last) - datetime.date.fromisoformat(first)).days
     return (high - low) / days * YEAR if days >= _LONG_ENOUGH_DAYS and high > low else 0.0
@@ -250,9 +246,8 @@ def _at_a_time(look: Look, card: Item, wish: SpareWish) -> tuple[int, float]:
 
 def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
     """Chances of 0, 1, 2, ... jobs until a part can be had: by the case, a guess, or the book's own record."""
-    years, case = look.days / YEAR, look.cases.get(card.name)
-    if case is not None:
-        mean = case.failures_a_year * years
+    if (case := look.cases.get(card.name)) is not None:
+        mean = case.failures_a_year * (look.days / YEAR)
         chances = _far_enough(lambda most: demand.poisson_demand(mean, most), top, card)
         return Wanted(chances=chances, mean=mean, source="case", units=1)
     if wish.failures_per_year or wish.failures_per_1000_hours:
