@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Literal
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, QUANTITY, Amount, Scale, amount, choice, kept, month_or_day, pieces, words
+from repairecon.book.amounts import HOURS, Amount, Scale, amount, as_said, choice, kept, month_or_day, pieces, words
 from repairecon.book.ledger import Ledger
 from repairecon.read.problems import Problems, key, shown
 from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker, UnitAboard
@@ -105,17 +105,24 @@ class Cards:
         rows = self.ledger.rows("SELECT locker, name, place, kind, note FROM current_lockers ORDER BY locker")
         return {r[0]: Locker(number=r[0], name=r[1], place=r[2], kind=r[3], note=r[4]) for r in rows}
 
-    def items_by_number(self) -> dict[int, Item]:
-        """All items as their cards read now."""
+    def items_by_number(self, only: int | None = None) -> dict[int, Item]:
+        """All items, or one, as their cards read now."""
+        which = "" if only is None else f"WHERE item = {int(only)} "
         with self.ledger.reading():
             lockers, units = self.names("locker"), self.names("unit")
-            rows = self.ledger.rows(f"SELECT item, {', '.join(FIELDS['item'])} FROM current_items ORDER BY item")
-        return {row[0]: _item(row[0], row[1:], lockers, units) for row in rows}
+            rows = self.ledger.rows(f"SELECT item, {', '.join(FIELDS['item'])} FROM current_items {which}ORDER BY item")
+        made = {}
+        for number, *cells in rows:
+            said = as_said(FIELDS["item"], cells)
+            said |= {"units": tuple(units[int(u)] for u in said["units"].split(";") if u)}
+            said |= {"locker": lockers[said["locker"]] if said["locker"] else ""}
+            said |= {name: bool(said[name]) for name in ("critical", "carried")}
+            made[number] = Item(number=number, **said)
+        return made
 
     def item_by_number(self, number: int) -> Item:
         """One item as its card reads now."""
-        sql = f"SELECT {', '.join(FIELDS['item'])} FROM current_items WHERE item = ?"
-        return _item(number, self.ledger.rows(sql, (number,))[0], self.names("locker"), self.names("unit"))
+        return self.items_by_number(number)[number]
 
     def names(self, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
         """The names of all things of a sort, or of some, as they read now."""
@@ -229,14 +236,6 @@ class Cards:
             if key(known) == key(line) and number != but:
                 raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
         return line
-
-
-def _item(number: int, row: tuple[Any, ...], lockers: Mapping[int, str], units: Mapping[int, str]) -> Item:
-    fields = dict(zip(FIELDS["item"], row, strict=True))
-    fields["units"] = tuple(units[int(u)] for u in fields["units"].split(";") if u)
-    fields["locker"] = lockers[fields["locker"]] if fields["locker"] else ""
-    fields["minimum"] = amount(fields["minimum"], QUANTITY)
-    return Item(number=number, **{**fields, "critical": bool(fields["critical"]), "carried": bool(fields["carried"])})
 
 
 def listed(numbers: Iterable[int]) -> str:

@@ -6,7 +6,7 @@ import html
 import re
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
 from itertools import groupby
@@ -80,87 +80,52 @@ def read_by(row: Row, name: str, reader: Callable[[str], T | Misread]) -> T | No
     return found
 
 
-def list_rows(sheet: Sheet, problems: Problems, at: Mapping[str, int]) -> list[ListRow]:
-    """The rows of a list below its headings; ``at`` are the places of the fields."""
+def list_rows(
+    sheet: Sheet, problems: Problems, at: Mapping[str, int] | None = None, needed: Sequence[str] = ()
+) -> list[ListRow]:
+    """The rows of a list by its headings, whatever their case; none, with faults, where one that is needed is missing.
+
+    ``at`` are the places of the fields where the headings do not say them.
+    """
     first, *below = sheet.rows
-    theirs = {name: text_of(sheet.rows[first][k]) for name, k in at.items()}
-    made = []
-    for n in below:
+    heads = [text_of(cell) for cell in sheet.rows[first]]
+    at = {heading(h): k for k, h in reversed(list(enumerate(heads))) if h} if at is None else at
+    lacking = [name for name in needed if name not in at]
+    for name in lacking:
+        problems.add(sheet.file, first, name, "no such column", f"add a column headed '{name}'")
+    theirs, made = {name: heads[k] for name, k in at.items()}, []
+    for n in below if not lacking else []:
         cells = {name: sheet.rows[n][k] for name, k in at.items() if k < len(sheet.rows[n])}
         made.append(ListRow(file=sheet.file, row=n, cells=cells, problems=problems, headings=theirs))
     return made
 
 
-def rows_under(sheet: Sheet, problems: Problems, *needed: str) -> list[ListRow]:
-    """The rows of a list by its headings, whatever their case; none, with faults, where a column is missing."""
-    first = next(iter(sheet.rows))
-    at = places_of(sheet)
-    lacking = [name for name in needed if name not in at]
-    for name in lacking:
-        problems.add(sheet.file, first, name, "no such column", f"add a column headed '{name}'")
-    return [] if lacking else list_rows(sheet, problems, at)
-
-
-def places_of(sheet: Sheet) -> dict[str, int]:
-    """The place of each heading, the first where it stands twice."""
-    heads = [heading(text_of(cell)) for cell in next(iter(sheet.rows.values()))]
-    return {name: k for k, name in reversed(list(enumerate(heads))) if name}
-
-
-@dataclass(frozen=True, kw_only=True)
 class Delivery:
-    """What came, as the book takes it; ``new_items`` have no card in the book yet: designation by name."""
-
-    file: str
-    lines: tuple[ReceiveLine, ...]
-    new_items: Mapping[str, str] = field(default_factory=dict)
-
-
-def read_delivery(
-    book: SparesBook, path: Path, supplier: str = "", locker: str = "", sheet: str = "", new_items: bool = False
-) -> Delivery:
-    """Read a delivery; nothing is written. ListError with every fault of the file.
+    """What came, read and not yet written; ``new_items`` have no card in the book: designation by name.
 
     It is a list (item, quantity, and as far as known the rest of ``DELIVERY``), or an order as it was sent: its landed
     total is then shared among its lines by their price. ``supplier`` sent it, ``locker`` is for things that have none
-    of their own; without ``new_items`` those that the book has no card of are faults.
+    of their own; unless new items are taken those that the book has no card of are faults. ListError with every fault.
     """
-    problems, found = Problems(), read_sheet(path, sheet, (*DELIVERY, *_ORDER))
-    reader = _Came(book, locker, new_items)
-    if "quoted_line" in places_of(found):
-        named = _SENDER.match(path.name)
-        sender = found.name or (named[1].replace("_", " ") if named else "")
-        lines = reader.order(rows_under(found, problems, "item", "packs", "pieces"), supplier or sender)
-    else:
-        lines = reader.delivery(rows_under(found, problems, "item", "quantity"), supplier)
-    if not lines and not problems:
-        problems.add(path.name, None, "", "no line", "write what came, a row an item")
-    problems.stop_if_any(ListError)
-    return Delivery(file=path.name, lines=tuple(lines), new_items=reader.unknown)
 
-
-def receive_delivery(
-    book: SparesBook, delivery: Delivery, date: When = None, again: bool = False
-) -> tuple[Happened, ...]:
-    """Write a delivery, all of it or nothing; the same file a second time only if ``again``, else a BookError."""
-    before = [m for m in book.movements() if m.kind == "bought" and m.reference == delivery.file and not m.undone_by]
-    if before and not again:
-        raise BookError(
-            f"{shown(delivery.file)} was received on {before[0].on_date} already (movement {before[0].number}): undo "
-            "that, or say that it came again; nothing was written"
-        )
-    with book.ledger.writing():
-        for name, designation in delivery.new_items.items():
-            book.add_item(name, designation=designation)
-        return book.receive(delivery.lines, date, delivery.file)
-
-
-class _Came:
-    def __init__(self, book: SparesBook, locker: str, new_items: bool) -> None:
-        self.book, self._locker, self._new_items = book, locker, new_items
+    def __init__(
+        self, book: SparesBook, path: Path, supplier: str = "", locker: str = "", sheet: str = "",
+        take_new: bool = False,
+    ) -> None:  # fmt: skip
+        self._book, self._locker, self._take_new = book, locker, take_new
         self._lockers = Names(k.name for k in book.lockers())
         self._home = {key(i.name): i.locker for i in book.items()}
-        self.unknown: dict[str, str] = {}
+        self.file, self.new_items = path.name, dict[str, str]()
+        problems, found = Problems(), read_sheet(path, sheet, (*DELIVERY, *_ORDER))
+        if "quoted_line" in (heading(text_of(cell)) for cell in next(iter(found.rows.values()))):
+            named = _SENDER.match(path.name)
+            sender = supplier or found.name or (named[1].replace("_", " ") if named else "")
+            self.lines = self._of_order(list_rows(found, problems, needed=("item", "packs", "pieces")), sender)
+        else:
+            self.lines = self._of_list(list_rows(found, problems, needed=("item", "quantity")), supplier)
+        if not self.lines and not problems:
+            problems.add(path.name, None, "", "no line", "write what came, a row an item")
+        problems.stop_if_any(ListError)
 
     def _item(self, row: ListRow) -> str:
         name, said = row.text("item"), row.text("designation")
@@ -168,15 +133,15 @@ class _Came:
             row.fault("item", "nothing", "name the item")
             return ""
         try:
-            card = self.book.item(name)
+            card = self._book.item(name)
         except BookError as error:
-            if self._new_items:
-                self.unknown[name] = said
+            if self._take_new:
+                self.new_items[name] = said
             else:
                 row.fault("item", shown(name), f"{str(error).split(': ', 1)[-1]} (or take new items)")
             return name
         try:
-            self.book.refuse_other_part(card, said)
+            self._book.refuse_other_part(card, said)
         except BookError as error:
             row.fault("designation", shown(said), str(error))
         return card.name
@@ -192,7 +157,7 @@ class _Came:
             row.fault("locker", "nothing", "name the locker that it goes into")
         return "" if own else self._locker
 
-    def delivery(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
+    def _of_list(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
         """Lines of an owner's own list."""
         made = []
         for row in rows:
@@ -208,7 +173,7 @@ class _Came:
             ))  # fmt: skip
         return made
 
-    def order(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
+    def _of_order(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
         """Lines of an order as sent; its landed total shared by what the supplier asks for each."""
         landed: Decimal | None = None
         listed: list[tuple[ListRow, str, Decimal, Decimal]] = []
@@ -231,6 +196,22 @@ class _Came:
                 locker=self._into(row, item),
             ))  # fmt: skip
         return made
+
+
+def receive_delivery(
+    book: SparesBook, delivery: Delivery, date: When = None, again: bool = False
+) -> tuple[Happened, ...]:
+    """Write a delivery, all of it or nothing; the same file a second time only if ``again``, else a BookError."""
+    before = [m for m in book.movements() if m.kind == "bought" and m.reference == delivery.file and not m.undone_by]
+    if before and not again:
+        raise BookError(
+            f"{shown(delivery.file)} was received on {before[0].on_date} already (movement {before[0].number}): undo "
+            "that, or say that it came again; nothing was written"
+        )
+    with book.ledger.writing():
+        for name, designation in delivery.new_items.items():
+            book.add_item(name, designation=designation)
+        return book.receive(delivery.lines, date, delivery.file)
 
 
 def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: bool = False) -> str:
@@ -299,7 +280,7 @@ def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: boo
         raise RepaireconError(f"{path.name}: write a name that ends in .csv, .html or .txt")
     made = count_sheet(book, form, locker, blind)
     check_own(path, made.encode())
-    there = rows_under(read_sheet(path, "", _COUNT), Problems()) if form == ".csv" and path.exists() else []
+    there = list_rows(read_sheet(path, "", _COUNT), Problems()) if form == ".csv" and path.exists() else []
     if any(row.text("counted") for row in there):
         raise RepaireconError(f"{path}: it holds counts; bring them in by reconcile, or give another name")
     write_own(path, made)
@@ -313,16 +294,15 @@ def reconcile(
     ListError with every fault of the sheet.
     """
     problems = Problems()
-    found = _counts(book, rows_under(read_sheet(path, sheet, _COUNT), problems, "locker", "item", "counted"))
+    rows = list_rows(read_sheet(path, sheet, _COUNT), problems, needed=("locker", "item", "counted"))
+    found = _counts(book, rows)
     if not found and not problems:
         problems.add(path.name, None, "counted", "nothing", "write what was counted into this column")
     problems.stop_if_any(ListError)
     with book.ledger.writing() if write else book.ledger.reading():
-        made = [
-            c
-            for place, counts in found.items()
-            for c in book.count(place, {n: q for n, (q, _) in counts.items()}, write=write, note=note)
-        ]
+        made: list[Counted] = []
+        for place, counts in found.items():
+            made += book.count(place, {name: q for name, (q, _) in counts.items()}, write=write, note=note)
     moved = [
         f"{c.item} in {c.locker}: the sheet was printed with {then}, the book says {c.in_book} now: look again"
         for c in made

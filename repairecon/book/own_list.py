@@ -17,6 +17,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from repairecon import records
 from repairecon.book.amounts import MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.cards import FIELDS
 from repairecon.book.lists import ListRow, list_rows, read_by
@@ -30,16 +31,7 @@ from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
 from repairecon.read.starter import empty_folder, new_boat
 from repairecon.read.units_list import UnitsList, read_units_list
 from repairecon.read.values import Limits, Misread
-from repairecon.records import (
-    MEASURES,
-    SHELF_GROUPS,
-    BookError,
-    CaseError,
-    Fault,
-    ReceiveLine,
-    RepaireconError,
-    SheetError,
-)
+from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
 
 HEADINGS: Mapping[str, str] = dict(
     csv.reader((Path(__file__).parent / "own_list_headings.csv").read_text("utf-8").splitlines()[1:])
@@ -77,102 +69,20 @@ class ImportLine:
         return self.quantity == 0 and bool(self.in_book)
 
 
-@dataclass(frozen=True, kw_only=True)
 class ImportPlan:
-    """A look at a list before anything is written: what it would add and change, and what is wrong with it."""
+    """A look at a list before anything is written: what it would add and change, and what is wrong with it.
 
-    columns: Mapping[str, str]
-    left_out: tuple[str, ...]
-    lines: tuple[ImportLine, ...]
-    new_lockers: tuple[str, ...]
-    new_units: tuple[str, ...]
-    faults: tuple[Fault, ...]
-
-    @property
-    def new_items(self) -> tuple[str, ...]:
-        """Names that the book has no card of yet."""
-        return tuple(dict.fromkeys(line.item for line in self.lines if line.new))
-
-
-def refuse(faults: Sequence[Fault], kind: type[CaseError]) -> None:
-    """Raise all faults of a list at once, if there are any."""
-    if faults:
-        error = kind(faults)
-        error.args = (printable(faults),)
-        raise error
-
-
-def plan_import(
-    book: SparesBook, source: Path | Sheet, columns: Mapping[str, str] | None = None, locker: str = "", sheet: str = ""
-) -> ImportPlan:
-    """Look at an owner's list, a spreadsheet with headings first or its rows; nothing is written.
-
-    ``columns`` are the headings of each field (name, quantity, locker, ...; by default guessed, see
-    ``guess_columns``), ``locker`` is where things lie whose row names none, ``sheet`` that of a workbook.
+    The list is a spreadsheet with headings first, or its rows; ``columns`` are the headings of each field (name,
+    quantity, locker, ...; by default guessed, see ``guess_columns``), ``locker`` is where things lie whose row names
+    none, ``sheet`` that of a workbook.
     """
-    reader = _Reader(book, read_sheet(source, sheet) if isinstance(source, Path) else source, columns)
-    lines = [made for row in reader.rows if (made := reader.line(row, locker)) is not None]
-    headings, used = reader.headings, set(reader.at.values())
-    return ImportPlan(
-        columns={name: headings[k] for name, k in reader.at.items()},
-        left_out=tuple(h for k, h in enumerate(headings) if k not in used and h), lines=tuple(lines),
-        new_lockers=tuple(reader.new_lockers), new_units=tuple(reader.new_units), faults=reader.problems.faults,
-    )  # fmt: skip
 
-
-def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
-    """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
-
-    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are written as
-    bought, all other stock as counted: a list that is taken in twice changes nothing the second time.
-    """
-    refuse(plan.faults, CaseError)
-    with book.ledger.writing():
-        for name in plan.new_lockers:
-            book.add_locker(name)
-        for name in plan.new_units:
-            book.add_unit(name)
-        for line in plan.lines:
-            if line.new:
-                book.add_item(line.item, **line.changes)
-            elif line.changes:
-                book.change_item(line.item, **line.changes)
-        for line in plan.lines:
-            if line.difference and (take_zeros or not line.empties):
-                _write_stock(book, line, date)
-
-
-def _write_stock(book: SparesBook, line: ImportLine, date: When) -> None:
-    cells, many = line.cells, line.quantity or Decimal(0)
-    marks = {"note": "list taken in", "cure_date": cells.get("cure_date", ""), "lot": cells.get("lot", "")}
-    if line.in_book is None and "cost_unit" in cells:
-        supplier, cost = cells.get("supplier", ""), cells["cost_unit"]
-        bought = ReceiveLine(line.item, many, supplier, cost, locker=line.locker, **marks)
-        book.receive([bought], cells.get("bought_on") or date)
-    else:
-        book.count(line.locker, {line.item: many}, date=date, **marks)
-
-
-def guess_columns(headings: Sequence[object]) -> dict[str, str]:
-    """The heading that each field is taken from, where one surely means it; each heading is used once."""
-    left = {_plain(h): str(h) for h in reversed(list(headings)) if _plain(h)}
-    found: dict[str, str] = {}
-    for misspelt in (False, True):  # what is written right first
-        for name in [n for n in HEADINGS if n not in found]:
-            meant = [_plain(word) for word in HEADINGS[name].split(",")]
-            near = [closest(word, left, SURE) if misspelt else word for word in meant]
-            if here := next((word for word in near if word in left), ""):
-                found[name] = left.pop(here)
-    return {name: found[name] for name in HEADINGS if name in found}
-
-
-def _plain(heading: object) -> str:
-    return " ".join(_REST.sub(" ", key(str(heading)).replace("'s", "s")).split())
-
-
-class _Reader:
-    def __init__(self, book: SparesBook, sheet: Sheet, named: Mapping[str, str] | None) -> None:
-        self.problems, self._book = Problems(), book
+    def __init__(
+        self, book: SparesBook, source: Path | Sheet, columns: Mapping[str, str] | None = None, locker: str = "",
+        sheet: str = "",
+    ) -> None:  # fmt: skip
+        found = read_sheet(source, sheet) if isinstance(source, Path) else source
+        self._problems, self._book = Problems(), book
         self._items = {key(i.name): i for i in book.items()}
         self._lockers = Names(book.names("locker").values())
         self._units = Names(book.names("unit").values())
@@ -180,34 +90,47 @@ class _Reader:
         self.new_lockers, self.new_units = Names(), Names()
         self._seen: dict[tuple[str, str], int] = {}
         self._new: set[str] = set()
-        self.headings = [text_of(cell) for cell in next(iter(sheet.rows.values()))]
-        self.at = self._places(sheet.file, named)
-        kept, _ = tidied(sheet, {heading(self.headings[k]): _AS[n] for n, k in self.at.items() if n in _AS})
-        self.rows = list_rows(kept, self.problems, self.at)
+        headings = [text_of(cell) for cell in next(iter(found.rows.values()))]
+        self._at = self._places(found.file, headings, columns)
+        self.columns = {name: headings[k] for name, k in self._at.items()}
+        self.left_out = tuple(h for k, h in enumerate(headings) if k not in self._at.values() and h)
+        kept, _ = tidied(found, {heading(h): _AS[name] for name, h in self.columns.items() if name in _AS})
+        made = [self._line(row, locker) for row in list_rows(kept, self._problems, self._at)]
+        self.lines = [line for line in made if line is not None]
 
-    def _places(self, file: str, named: Mapping[str, str] | None) -> dict[str, int]:
-        places = {key(h): k for k, h in reversed(list(enumerate(self.headings)))}
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """All that is wrong with it."""
+        return self._problems.faults
+
+    @property
+    def new_items(self) -> tuple[str, ...]:
+        """Names that the book has no card of yet."""
+        return tuple(dict.fromkeys(line.item for line in self.lines if line.new))
+
+    def _places(self, file: str, headings: list[str], named: Mapping[str, str] | None) -> dict[str, int]:
+        places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
         at: dict[str, int] = {}
-        for name, theirs in (guess_columns(self.headings) if named is None else named).items():
+        for name, theirs in (guess_columns(headings) if named is None else named).items():
             if name not in HEADINGS:
-                write = self.problems.advice(name, tuple(HEADINGS))
-                self.problems.add(file, None, name, "an unknown field", write)
+                write = self._problems.advice(name, tuple(HEADINGS))
+                self._problems.add(file, None, name, "an unknown field", write)
             elif key(theirs) not in places:
-                write = self.problems.advice(theirs, self.headings)
-                self.problems.add(file, None, name, f"no heading {shown(theirs)}", write)
+                write = self._problems.advice(theirs, headings)
+                self._problems.add(file, None, name, f"no heading {shown(theirs)}", write)
             else:
                 at[name] = places[key(theirs)]
         if "name" not in at:
-            self.problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
+            self._problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
         return at
 
-    def line(self, row: ListRow, locker: str) -> ImportLine | None:
+    def _line(self, row: ListRow, locker: str) -> ImportLine | None:
         """What a row would do; None if it cannot be said."""
-        filled = [name for name in self.at if row.text(name)]
+        filled = [name for name in self._at if row.text(name)]
         read = {name: read_by(row, name, _READERS.get(name) or partial(words, what=name)) for name in filled}
         cells: dict[str, Any] = {name: value for name, value in read.items() if value not in (None, "")}
         if "name" not in cells:
-            if "name" in self.at and "name" not in filled:
+            if "name" in self._at and "name" not in filled:
                 row.fault("name", "nothing", "name the item")
             return None
         name = cells["name"]
@@ -273,6 +196,64 @@ class _Reader:
         return line
 
 
+def refuse(faults: Sequence[Fault], kind: type[CaseError]) -> None:
+    """Raise all faults of a list at once, if there are any."""
+    if faults:
+        error = kind(faults)
+        error.args = (printable(faults),)
+        raise error
+
+
+def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
+    """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
+
+    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are written as
+    bought, all other stock as counted: a list that is taken in twice changes nothing the second time.
+    """
+    refuse(plan.faults, CaseError)
+    with book.ledger.writing():
+        for name in plan.new_lockers:
+            book.add_locker(name)
+        for name in plan.new_units:
+            book.add_unit(name)
+        for line in plan.lines:
+            if line.new:
+                book.add_item(line.item, **line.changes)
+            elif line.changes:
+                book.change_item(line.item, **line.changes)
+        for line in plan.lines:
+            if line.difference and (take_zeros or not line.empties):
+                _write_stock(book, line, date)
+
+
+def _write_stock(book: SparesBook, line: ImportLine, date: When) -> None:
+    cells, many = line.cells, line.quantity or Decimal(0)
+    marks = {"note": "list taken in", "cure_date": cells.get("cure_date", ""), "lot": cells.get("lot", "")}
+    if line.in_book is None and "cost_unit" in cells:
+        supplier, cost = cells.get("supplier", ""), cells["cost_unit"]
+        bought = ReceiveLine(line.item, many, supplier, cost, locker=line.locker, **marks)
+        book.receive([bought], cells.get("bought_on") or date)
+    else:
+        book.count(line.locker, {line.item: many}, date=date, **marks)
+
+
+def guess_columns(headings: Sequence[object]) -> dict[str, str]:
+    """The heading that each field is taken from, where one surely means it; each heading is used once."""
+    left = {_plain(h): str(h) for h in reversed(list(headings)) if _plain(h)}
+    found: dict[str, str] = {}
+    for misspelt in (False, True):  # what is written right first
+        for name in [n for n in HEADINGS if n not in found]:
+            meant = [_plain(word) for word in HEADINGS[name].split(",")]
+            near = [closest(word, left, SURE) if misspelt else word for word in meant]
+            if here := next((word for word in near if word in left), ""):
+                found[name] = left.pop(here)
+    return {name: found[name] for name in HEADINGS if name in found}
+
+
+def _plain(heading: object) -> str:
+    return " ".join(_REST.sub(" ", key(str(heading)).replace("'s", "s")).split())
+
+
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
     return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
@@ -318,17 +299,17 @@ def boat_from_lists(
             made = Path(place) / "boat"
             money = new_boat(made, name, currency, listed.data)
             with begin_book(made / BOOK, money) as book, _noted(faults):
-                plan = plan_import(book, spares, locker=LOCKER) if spares else None
+                plan = ImportPlan(book, spares, locker=LOCKER) if spares else None
                 faults += plan.faults if plan else ()
                 if spares and plan and not faults:
                     write_import(book, plan)
                     taken.append((spares.name, len(plan.lines), plan.left_out))
-            refuse(faults, SheetError)
+            refuse(faults, records.SheetError)
             target.parent.mkdir(parents=True, exist_ok=True)
             made.rename(target)
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise RepaireconError(f"{shown(str(target))} could not be written: {reason}; nothing was written") from error
+        said = f"{shown(str(target))} could not be written: {error.strerror or error}; nothing was written"
+        raise records.RepaireconError(said) from error
     return tuple(taken)
 
 

@@ -195,7 +195,7 @@ class Stock(Cards):
     def reorder_list(self, only: int | None = None) -> tuple[ReorderLine, ...]:
         """Carried items (or one, by number) under their minimum, critical ones first, then those most short."""
         with self.ledger.reading():
-            cards = self.items_by_number() if only is None else {only: self.item_by_number(only)}
+            cards = self.items_by_number(only)
             where, undone_by = self.lockers_by_number(), self.undone_by()
             held: dict[int, dict[int, int]] = defaultdict(dict)
             for item, locker, quantity in self._stock_rows(only):

@@ -54,9 +54,9 @@ def _receive(book: SparesBook, a: Args) -> str:
         return _receive_order(book, a)
     if len(a.came) != 1 or a.paid is not None:
         raise BookError("receive takes one list; or give --order N, with LINE=PIECES for what came and --paid")
-    came = lists.read_delivery(book, Path(a.came[0]), a.supplier, a.locker, a.sheet, a.new_items)
+    came = lists.Delivery(book, Path(a.came[0]), a.supplier, a.locker, a.sheet, a.new_items)
     if a.dry_run:
-        return words.planned_delivery(came.lines, tuple(came.new_items), book.currency)
+        return words.planned_delivery(came, book.currency)
     return words.happened(lists.receive_delivery(book, came, a.date, a.again), book.currency)
 
 
@@ -92,7 +92,7 @@ def _reconcile(book: SparesBook, a: Args) -> str:
 
 
 def _import(book: SparesBook, a: Args) -> str:
-    plan = own_list.plan_import(book, a.list, dict(a.column) if a.column else None, a.locker, a.sheet)
+    plan = own_list.ImportPlan(book, a.list, dict(a.column) if a.column else None, a.locker, a.sheet)
     own_list.refuse(plan.faults, ListError)
     if not a.dry_run:
         own_list.write_import(book, plan, take_zeros=a.take_zeros)

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from repairecon.book.lists import Delivery
 from repairecon.book.own_list import ImportPlan
 from repairecon.book.spares_book import SparesBook
 from repairecon.records import Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
@@ -363,11 +364,11 @@ def movements(listed: Sequence[Movement], currency: str) -> str:
     return "\n".join(movement(m, currency=currency) for m in listed) or "No movement yet."
 
 
-def planned_delivery(lines: Sequence[ReceiveLine], new_items: Sequence[str], currency: str) -> str:
+def planned_delivery(came: Delivery, currency: str) -> str:
     """What a delivery would bring."""
     said = []
-    for line in lines:
-        new = " (new item)" if line.item in new_items else ""
+    for line in came.lines:
+        new = " (new item)" if line.item in came.new_items else ""
         sender = f" from {line.supplier}" if line.supplier else ""
         many = quantity(Decimal(str(line.quantity)))
         said.append(f"{line.item}{new}: {many}{_each(line, currency, ' at {} each')}{sender}")
