@@ -18,7 +18,7 @@ from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT, good_until
 from repairecon.spares_aboard.job import SparesAnswer
 
-MOST, NAMED, YEAR = 15, 2, 365.25
+MOST, MOST_NAMED, YEAR = 15, 3, 365.25
 WHAT_WORTH_IS = (
     "Worth: what being without would cost on average, less what the spare loses by lying unused. Its price is not "
     "lost: what is not used is still there after the passage."
@@ -107,13 +107,14 @@ def budget(answer: SparesAnswer) -> str:
     if not answer.spend:
         return f"Buy nothing: no spare is worth its price now. Being without costs {money(r.cost_now, c)} on average."
     with_what = f"of {money(answer.budget, c)}" if answer.budget is not None else "(no budget given: all that pays)"
-    names = buy_table(answer)["buy"]
-    more = f" and {whole(len(names) - NAMED)} more" if len(names) > NAMED else ""
+    names = list(buy_table(answer)["buy"])
+    if len(names) > MOST_NAMED:
+        names = [names[0], f"{names[1]} and {whole(len(names) - 2)} more"]
     rest = "No other list within your limits is worth more."
     if answer.most_lost > 0.005:
         rest = f"Another choice could be worth {price(answer.most_lost, c)} more at most."
     return (
-        f"Spend {money(answer.spend, c)} {with_what}: {'; '.join(names[:NAMED])}{more}. Being without then costs "
+        f"Spend {money(answer.spend, c)} {with_what}: {'; '.join(names)}. Being without then costs "
         f"{money(r.cost_then, c)} on average instead of {money(r.cost_now, c)}; something critical short "
         f"{chance_words(r.p_critical_then)} instead of {chance_words(r.p_critical_now)}. {rest}"
     )

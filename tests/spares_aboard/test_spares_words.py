@@ -59,6 +59,13 @@ def test_captions_say_what_to_do(demo, hostile):
     assert charts.under_expiry(hostile) == "Before you sail: throw away 1."
 
 
+def test_the_first_sentence_names_what_to_buy(demo, hostile):
+    buy = list(words.buy_table(demo)["buy"])
+    assert f" of EUR 100: {buy[0]}; {buy[1]} and {len(buy) - 2} more. Being without then costs" in words.budget(demo)
+    (only,) = words.buy_table(hostile)["buy"]
+    assert f" (no budget given: all that pays): {only}. Being" in words.budget(hostile)
+
+
 def test_expiry_is_told_with_its_evidence(tmp_path):
     with empty_book(tmp_path) as book:
         rings = (("a", "2019-06-10", "2020-01-01"), ("b", "", "2018-01-01"), ("c", "2010-01-01", "2015-01-01"))
