@@ -381,7 +381,7 @@ def new_ledger(path: Path, about: Mapping[str, str], written_at: str = "") -> It
                 ledger.insert("about", *({"name": name, "value": value} for name, value in about.items()))
                 ledger.insert("lockers", {"locker": schema.LENT_NUMBER})
                 lent = {"locker": schema.LENT_NUMBER, "name": schema.LENT, "kind": "lent"}
-                ledger.insert("locker_versions", {**lent, **({"written_at": written_at} if written_at else {})})
+                ledger.insert("locker_versions", lent | ({"written_at": written_at} if written_at else {}))
             yield ledger
             ledger.link.execute("PRAGMA journal_mode = WAL")  # else the first opening would change the file
 

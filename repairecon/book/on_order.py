@@ -69,12 +69,8 @@ class Orders(Acts):
     def on_record(self, orders: Iterable[Ordered]) -> list[str]:
         """Parts of these orders that were ordered for their job before, in sentences."""
         wanted = {(key(o.job), key(line.part)) for o in orders for line in o.lines}
-        return [
-            f"{line.part}: order {o.number} of {o.on_date} to {o.supplier}"
-            for o in self.orders()
-            for line in o.lines
-            if (key(o.job), key(line.part)) in wanted
-        ]
+        there = [(o, line) for o in self.orders() for line in o.lines if (key(o.job), key(line.part)) in wanted]
+        return [f"{line.part}: order {o.number} of {o.on_date} to {o.supplier}" for o, line in there]
 
     def _place(self, o: Ordered) -> int:
         number = self.ledger.insert("orders", {

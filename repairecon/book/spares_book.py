@@ -90,18 +90,10 @@ def open_book(
 ) -> SparesBook:  # fmt: skip
     """Open a spares book; BookFileError if it is none, damaged, or of a newer version: nothing is changed then.
 
-    Parameters
-    ----------
-    path
-        The file; ``.spares`` is added to a name without a suffix.
-    create, home_currency
-        True to begin a new book there if there is no file, and the money that all its costs are in.
-    wait_s
-        Seconds to wait for another program that is writing.
-    today
-        The day on which acts without a date fall; by default that of the clock.
-    bring_up
-        False to leave a book of an older version as it is, which can then only be read.
+    ``.spares`` is added to a name without a suffix. With ``create`` a new book is begun if there is no file, all its
+    costs in ``home_currency``. Another program that is writing is waited for ``wait_s`` seconds; acts without a date
+    fall on ``today`` (default: the clock's). Without ``bring_up`` a book of an older version stays as it is, and can
+    only be read.
     """
     place = Path(path)
     if not place.suffix and not place.exists():
@@ -116,7 +108,7 @@ def open_book(
 def begin_book(place: str | os.PathLike[str], home_currency: str = "EUR") -> SparesBook:
     """A new, empty book; BookError if something of that name is there already."""
     path = Path(place)
-    for name in (path, path.with_suffix(SUFFIX) if not path.suffix else path):
+    for name in (path, path if path.suffix else path.with_suffix(SUFFIX)):
         if os.path.lexists(name):
             raise BookError(f"{name.name} is there already: nothing was written")
     return open_book(path, create=True, home_currency=home_currency)

@@ -142,8 +142,7 @@ class Look:
         A part of a unit is an item for it and for no other unit; a belt, a fuse and the like stay when it is changed.
         """
         beside = {w.strip() for w in str(self.defaults.peek("beside_a_unit")).split(",")}
-        made: dict[str, tuple[tuple[str, ...], float]] = {}
-        cards = [c for c in self.items.values() if c.carried]
+        made, cards = {}, [c for c in self.items.values() if c.carried]
         for card in cards:
             wish, units = self.wish(card), {key(u) for u in card.units}
             covered, name = wish.covers, "p_useful_kit"

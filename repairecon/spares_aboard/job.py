@@ -173,22 +173,13 @@ def spares_aboard(
     book: SparesBook | str | os.PathLike[str], passage: records.Passage | None = None, *,
     today: datetime.date | str | None = None, boat: str | os.PathLike[str] | None = None, **numbers: float | None,
 ) -> SparesAnswer:  # fmt: skip
-    """Look at a spares book; what the answer holds is worked out when it is asked for, and nothing is written.
+    """Look at a spares book (open, or the file, or a folder of CSV files); nothing is written.
 
-    Parameters
-    ----------
-    book
-        A spares book: open, or the file, or a folder of CSV files.
-    passage
-        What the owner says of the passage; by default what passage.toml beside the book says (PassageError with every
-        fault of it).
-    today
-        The day of the list; by default that of the passage, else of the boat, else of the clock.
-    boat
-        The boat's folder, whose units the spares serve; by default the one in which the book lies, if any.
-    numbers
-        Before those of the passage: those of ``NUMBERS``. Without a budget all that is worth its price is bought;
-        weight and room count as far as the cards tell them.
+    ``passage`` is what the owner says of it, by default what passage.toml beside the book says (PassageError with every
+    fault of it); ``today`` the day of the list, by default that of the passage, else of the boat, else of the clock;
+    ``boat`` the folder of the boat whose units the spares serve, by default the one in which the book lies, if any.
+    ``numbers`` go before those of the passage: see ``NUMBERS``. Without a budget all that is worth its price is bought;
+    weight and room count as far as the cards tell them.
     """
     _check(numbers)
     if not isinstance(book, SparesBook):
