@@ -31,25 +31,18 @@ class Acts(Stock):
 
     def receive(self, lines: Iterable[ReceiveLine], date: When = None, reference: str = "") -> tuple[Happened, ...]:
         """Write a delivery, all its lines or none; what it left of each item, or every fault of it in one go."""
+        faults: list[str] = []
+        made: dict[int, list[int]] = defaultdict(list)
         with self.ledger.writing():
-            faults: list[str] = []
-            made = self._receive(lines, date, reference, faults)
+            on_date = day(date, self.ledger.today())
+            for place, line in enumerate(lines, start=1):
+                with noting(faults, f"line {place}: "):
+                    columns = self._received(line)
+                    number = self._write(**columns, on_date=on_date, reference=words(reference, "reference"))
+                    made[columns["item"]].append(number)
             if faults:
                 raise BookError("the delivery was not written:\n" + "\n".join(faults))
             return tuple(self._happened(item, numbers) for item, numbers in made.items())
-
-    def _receive(
-        self, lines: Iterable[ReceiveLine], date: When, reference: str, faults: list[str]
-    ) -> dict[int, list[int]]:
-        """The movements written by item, and every fault of the lines."""
-        made: dict[int, list[int]] = defaultdict(list)
-        on_date = day(date, self.ledger.today())
-        for place, line in enumerate(lines, start=1):
-            with noting(faults, f"line {place}: "):
-                columns = self._received(line)
-                number = self._write(**columns, on_date=on_date, reference=words(reference, "reference"))
-                made[columns["item"]].append(number)
-        return made
 
     def _received(self, line: ReceiveLine) -> dict[str, Any]:
         item = self.item(line.item)
@@ -281,8 +274,9 @@ class Acts(Stock):
         faults: list[str] = []
         numbers: dict[int, list[int]] = defaultdict(list)
         before: dict[int, Movement | None] = {}
-        with noting(faults):
-            numbers |= self._receive(received, date, reference, faults)
+        with noting(faults):  # what came is taken back whole, so that all is held against what lay there before
+            numbers |= {h.item.number: [m.number for m in h.movements] for h in self.receive(received, date, reference)}
+        faults = [line for fault in faults for line in fault.splitlines()[1:] or [fault]]
         came = not faults
         for line in fitted:
             if line.lot and not came:
