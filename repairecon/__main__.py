@@ -193,7 +193,7 @@ def _answer_of(folder: Path) -> str:
 
 
 def _new_boat(args: argparse.Namespace) -> None:
-    from repairecon.book.new_boat import boat_from_lists
+    from repairecon.book.own_list import boat_from_lists
 
     begun = boat_from_lists(args.folder, args.name, args.currency, units=args.units, spares=args.spares)
     print(f"Wrote a boat to {args.folder}. Fill in boat.toml and units.csv there.")

@@ -10,7 +10,7 @@ from repairecon.after_the_job.spares_book import IntoTheBook
 from repairecon.records import Happened
 from repairecon.show.layout import as_text, capital, section
 from repairecon.show.words import number, price
-from repairecon.spares_aboard.act_words import below
+from repairecon.spares_aboard.words import below
 
 BY_ITEM = (
     '--item "NAME=ITEM" says which item of the book a part or unit is; "NAME=" leaves it out.',

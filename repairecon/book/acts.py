@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from typing import Any
 
 from repairecon.book import schema
 from repairecon.book.amounts import HOURS, MONEY, RATE, Amount, When, amount, day, kept, month_or_day, pieces, words
+from repairecon.book.cards import listed
 from repairecon.book.ledger import noting
-from repairecon.book.stock import Stock, by_kind, stands
+from repairecon.book.stock import Stock, by_kind
 from repairecon.read.problems import key, shown
 from repairecon.read.values import plain
 from repairecon.records import BookError, Counted, FitLine, Happened, Item, JobInBook, Movement, ReceiveLine, StockError
 
 _COPIED = (
     "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit", "person", "unit",
-    "hours", "lot", "cure_date", "reference", "order_line",
+    "hours", "lot", "cure_date", "reference", "order_line", "on_date", "kind", "undoes",
 )  # fmt: skip
 
 
@@ -30,14 +32,14 @@ class Acts(Stock):
     def receive(self, lines: Iterable[ReceiveLine], date: When = None, reference: str = "") -> tuple[Happened, ...]:
         """Write a delivery, all its lines or none; what it left of each item, or every fault of it in one go."""
         faults: list[str] = []
-        made: dict[int, list[int]] = {}
+        made: dict[int, list[int]] = defaultdict(list)
         with self.ledger.writing():
             on_date = day(date, self.ledger.today())
             for place, line in enumerate(lines, start=1):
                 with noting(faults, f"line {place}: "):
                     columns = self._received(line)
                     number = self._write(**columns, on_date=on_date, reference=words(reference, "reference"))
-                    made.setdefault(columns["item"], []).append(number)
+                    made[columns["item"]].append(number)
             if faults:
                 raise BookError("the delivery was not written:\n" + "\n".join(faults))
             return tuple(self._happened(item, numbers) for item, numbers in made.items())
@@ -65,132 +67,100 @@ class Acts(Stock):
     ) -> Happened:  # fmt: skip
         """Take a spare from stock, write it into the unit's history, say whether it is now to be reordered.
 
-        ``more``: note, lot, reference.
+        ``more``, here and below: date, note, lot, reference.
         """
+        card = self.item(item).name
+        columns = {"unit": self.find("unit", unit), "hours": kept(hours, HOURS, "hours on the clock")}
+        return self._take("fitted", card, quantity, locker, {"date": date, **more}, **columns)
+
+    def use(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
+        """Use something up without fitting it to a unit."""
+        return self._take("used", item, quantity, locker, more)
+
+    def scrap(self, item: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
+        """Throw away what is perished, seized or out of date."""
+        return self._take("scrapped", item, quantity, locker, more)
+
+    def move(self, item: str, to: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
+        """Put something into another locker."""
+        into = self.find("locker", to)
+        if into == schema.LENT_NUMBER:
+            raise BookError("to lend something, say to whom")
+        return self._take("moved", item, quantity, locker, more, locker_to=into)
+
+    def lend(self, item: str, borrower: str, quantity: Amount = 1, locker: str | None = None, **more: Any) -> Happened:
+        """Lend something; it stays the owner's, but is not aboard."""
+        who = words(borrower, "borrower", required=True)
+        return self._take("lent", item, quantity, locker, more, locker_to=schema.LENT_NUMBER, person=who)
+
+    def _take(
+        self, kind: str, item: str, quantity: Amount, locker: str | None, more: Mapping[str, Any], **columns: Any
+    ) -> Happened:
+        if unknown := more.keys() - {"date", "note", "lot", "reference"}:
+            raise TypeError(f"no such word of an act: {', '.join(unknown)}")
         with self.ledger.writing():
-            card, into = self.item(item), self.find("unit", unit)
-            columns = {"unit": into, "hours": kept(hours, HOURS, "hours on the clock")}
-            return self._take("fitted", card.name, quantity, locker, date, more, **columns)
+            card = self.item(item)
+            count = pieces(quantity, card.measure)
+            said = {name: words(text, name) for name, text in more.items() if name != "date"}
+            place = self._from_where(card, locker, count, said.get("lot", ""))
+            said["on_date"] = day(more.get("date"), self.ledger.today())
+            if columns.get("locker_to") == place:
+                raise BookError(f"{shown(card.name)} lies in that locker already: nothing was written")
+            before = self._fitted_last(card, columns["unit"]) if kind == "fitted" else None
+            number = self._write(kind=kind, item=card.number, quantity=count, locker_from=place, **said, **columns)
+            return self._happened(card.number, [number], before)
 
     def _fitted_last(self, card: Item, unit: int) -> Movement | None:
         # "+unit" keeps SQLite to the index by item, as a unit may have years of movements
         where = "item = ? AND locker_from IS NOT NULL AND +unit = ? AND kind = 'fitted'"
-        undone_by = self.undone_by()
-        fitted = [m for m in self.movements_where(where, (card.number, unit)) if stands(m.number, undone_by)]
-        return max(fitted, key=lambda m: (m.on_date, m.number), default=None)
-
-    def use(
-        self, item: str, quantity: Amount = 1, locker: str | None = None, *, date: When = None, **more: str
-    ) -> Happened:
-        """Use something up without fitting it to a unit; ``more``: note, lot."""
-        return self._take("used", item, quantity, locker, date, more)
-
-    def scrap(
-        self, item: str, quantity: Amount = 1, locker: str | None = None, *, date: When = None, **more: str
-    ) -> Happened:
-        """Throw away what is perished, seized or out of date; ``more``: note, lot."""
-        return self._take("scrapped", item, quantity, locker, date, more)
-
-    def move(
-        self, item: str, to: str, quantity: Amount = 1, locker: str | None = None, *, date: When = None, **more: str
-    ) -> Happened:
-        """Put something into another locker; ``more``: note, lot."""
-        into = self.find("locker", to)
-        if into == schema.LENT_NUMBER:
-            raise BookError("to lend something, say to whom")
-        return self._take("moved", item, quantity, locker, date, more, locker_to=into)
-
-    def lend(
-        self, item: str, borrower: str, quantity: Amount = 1, locker: str | None = None, *, date: When = None,
-        **more: str,
-    ) -> Happened:  # fmt: skip
-        """Lend something; it stays the owner's, but is not aboard; ``more``: note, lot."""
-        who = words(borrower, "borrower", required=True)
-        out = {"locker_to": schema.LENT_NUMBER, "person": who}
-        return self._take("lent", item, quantity, locker, date, more, **out)
-
-    def _take(
-        self, kind: str, item: str, quantity: Amount, locker: str | None, date: When, more: Mapping[str, str],
-        **columns: Any,
-    ) -> Happened:  # fmt: skip
-        with self.ledger.writing():
-            card = self.item(item)
-            taken = self._taken(card, quantity, locker, date, more)
-            if columns.get("locker_to") == taken["locker_from"]:
-                raise BookError(f"{shown(card.name)} lies in that locker already: nothing was written")
-            before = self._fitted_last(card, columns["unit"]) if kind == "fitted" else None
-            return self._happened(card.number, [self._write(**taken, kind=kind, **columns)], before)
-
-    def _taken(
-        self, card: Item, quantity: Amount, locker: str | None, date: When, more: Mapping[str, str]
-    ) -> dict[str, Any]:
-        """What every taking writes down: how many, from where, when, and the words beside it."""
-        for name in more:
-            if name not in ("note", "lot", "reference"):
-                raise TypeError(f"no such word of an act: {name}")
-        count, said = pieces(quantity, card.measure), {name: words(text, name) for name, text in more.items()}
-        place = self._from_where(card, locker, count, said.get("lot", ""))
-        on_date = day(date, self.ledger.today())
-        return {"item": card.number, "quantity": count, "locker_from": place, "on_date": on_date, **said}
+        return max(self.standing(where, (card.number, unit)), key=lambda m: (m.on_date, m.number), default=None)
 
     def _from_where(self, card: Item, locker: str | None, quantity: int, lot: str) -> int:
         """The locker that a quantity is taken from; a sentence with what lies where if it does not lie there."""
         where, held = self.lockers_by_number(), self.places(card.number)
-        names = {k: place.name for k, place in where.items()}
-        asked = amount(quantity)
+        asked = f"{shown(card.name)}: {amount(quantity)} asked"
+
+        def lying(but: int = 0) -> str:
+            there = [f"{amount(q)} in {shown(where[k].name)}" for k, q in held.items() if k != but]
+            return ", ".join(there) or "none anywhere"
+
         if locker:
             chosen = self.find("locker", locker)
         else:
             enough = [k for k, q in held.items() if q >= quantity and where[k].kind != "lent"]
-            home = [k for k in enough if card.locker and names[k] == card.locker]
+            home = [k for k in enough if where[k].name == card.locker]
             choices = home or [k for k in enough if where[k].kind == "aboard"] or enough
             if len(choices) > 1:
-                raise StockError(f"{shown(card.name)}: {_lying(held, names)}; say which locker {asked} came from")
+                raise StockError(f"{shown(card.name)}: {lying()}; say which locker {amount(quantity)} came from")
             if not choices:
-                raise StockError(
-                    f"{shown(card.name)}: {asked} asked, {_lying(held, names)}; nothing was written. If it lies "
-                    "elsewhere or there are more, count the locker first"
-                )
-            chosen = choices[0]
+                raise StockError(f"{asked}, {lying()}; nothing was written. If it lies elsewhere or there are more, "
+                                 "count the locker first")  # fmt: skip
+            (chosen,) = choices
         if held.get(chosen, 0) < quantity:
-            elsewhere = {k: q for k, q in held.items() if k != chosen}
             raise StockError(
-                f"{shown(card.name)}: {asked} asked, {amount(held.get(chosen, 0))} in {shown(names[chosen])} by the "
-                f"book (elsewhere: {_lying(elsewhere, names)}); nothing was written. If there are more, count the "
-                "locker first"
+                f"{asked}, {amount(held.get(chosen, 0))} in {shown(where[chosen].name)} by the book (elsewhere: "
+                f"{lying(chosen)}); nothing was written. If there are more, count the locker first"
             )
-        if lot:
-            self._check_lot(card, chosen, quantity, lot)
+        place = where[chosen].name
+        there = [x.quantity for x in self.lots(card.name) if x.lot == lot and x.locker == place] if lot else []
+        if lot and sum(there) < amount(quantity):
+            raise StockError(f"{asked} of lot {shown(lot)}, {sum(there)} left there; nothing was written")
         return chosen
 
-    def _check_lot(self, card: Item, locker: int, quantity: int, lot: str) -> None:
-        there = {x.came_by for x in self.lots(card.name) if x.lot == lot}
-        heap = self.lots_walk(card.number).places.get((card.number, locker), {})
-        left = sum(q for came, q in heap.items() if came in there)
-        if left < quantity:
-            raise StockError(
-                f"{shown(card.name)}: {amount(quantity)} asked of lot {shown(lot)}, {amount(left)} left there; "
-                "nothing was written"
-            )
-
     def give_back(
-        self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, *, date: When = None,
-        note: str = "",
-    ) -> Happened:  # fmt: skip
+        self, item: str, borrower: str, quantity: Amount = 1, to: str | None = None, **more: Any
+    ) -> Happened:
         """Take back what was lent, no more than was lent to him, into its own locker by default."""
         with self.ledger.writing():
             card = self.item(item)
-            count, out = pieces(quantity, card.measure), self.lent(card.name)
+            count, out = amount(pieces(quantity, card.measure)), self.lent(card.name)
             who = next((person for person in out if key(person) == key(borrower)), None)
-            if who is None or out[who] < amount(count):
+            if who is None or out[who] < count:
                 has = ", ".join(f"{shown(p)} has {q}" for p, q in out.items()) or "nobody has any"
-                asked = f"{shown(borrower)} has not borrowed {amount(count)} ({has})"
+                asked = f"{shown(borrower)} has not borrowed {count} ({has})"
                 raise StockError(f"{shown(card.name)}: {asked}; nothing was written")
-            number = self._write(
-                on_date=day(date, self.ledger.today()), kind="returned", item=card.number, quantity=count,
-                locker_from=schema.LENT_NUMBER, locker_to=self._home(card, to), person=who, note=words(note, "note"),
-            )  # fmt: skip
-            return self._happened(card.number, [number])
+            columns = {"locker_to": self._home(card, to), "person": who}
+            return self._take("returned", card.name, quantity, schema.LENT, more, **columns)
 
     def _home(self, card: Item, locker: str | None) -> int:
         """The locker that something goes into: the one that is named, else its own."""
@@ -199,13 +169,12 @@ class Acts(Stock):
         return self.find("locker", locker or card.locker)
 
     def count(
-        self, locker: str, found: Mapping[str, Amount], whole: bool = False, write: bool = True, *,
-        date: When = None, note: str = "", cure_date: When = None, lot: str = "",
+        self, locker: str, found: Mapping[str, Amount], write: bool = True, *, date: When = None, note: str = "",
+        cure_date: When = None, lot: str = "",
     ) -> tuple[Counted, ...]:  # fmt: skip
         """Hold a count against the book; differences are written, or only shown with ``write=False``.
 
-        With ``whole``, what the book has in that locker and ``found`` does not name was not there. ``cure_date`` and
-        ``lot`` are those read on what is there beyond the book.
+        ``cure_date`` and ``lot`` are those read on what is there beyond the book.
         """
         with self.ledger.writing() if write else self.ledger.reading():
             place = self.find("locker", locker)
@@ -217,30 +186,20 @@ class Acts(Stock):
                 if card.number in seen:
                     raise BookError(f"{shown(card.name)} is counted twice: add the two up; nothing was written")
                 seen[card.number] = (card, pieces(quantity, card.measure, "count", above=False))
-            if whole:
-                sql = "SELECT item FROM stock WHERE locker = ? ORDER BY item"
-                for (number,) in self.ledger.rows(sql, (place,)):
-                    seen.setdefault(number, (self.item_by_number(number), 0))
             row = {"on_date": day(date, self.ledger.today()), "kind": "counted", "note": words(note, "note")}
             marks = {"cure_date": month_or_day(cure_date or ""), "lot": words(lot, "lot")}
             made = []
             for card, quantity in seen.values():
-                in_book, written = self.places(card.number).get(place, 0), None
-                if write:
-                    written = self._write_count(place, card, quantity - in_book, row, marks)
+                in_book = self.places(card.number).get(place, 0)
+                more = quantity - in_book
+                # marks are of what was found, not of what was missing
+                side = {"locker_to": place, **marks} if more > 0 else {"locker_from" if more else "locker_to": place}
+                number = self._write(**row, **side, item=card.number, quantity=abs(more)) if write else 0
                 made.append(Counted(
                     item=card.name, locker=self.names("locker", [place])[place], in_book=amount(in_book),
-                    counted=amount(quantity), movement=written,
+                    counted=amount(quantity), movement=next(iter(self.movements_where(f"movement = {number}")), None),
                 ))  # fmt: skip
             return tuple(made)
-
-    def _write_count(
-        self, place: int, card: Item, change: int, row: Mapping[str, str], marks: Mapping[str, str]
-    ) -> Movement:
-        side = "locker_from" if change < 0 else "locker_to"
-        of_found = marks if change > 0 else {}  # marks are of what was found, not of what was missing
-        number = self._write(**row, **of_found, item=card.number, quantity=abs(change), **{side: place})
-        return self.movements_where("movement = ?", (number,))[0]
 
     def undo(self, movement: int, date: When = None, note: str = "") -> Happened:
         """Take a movement back by its mirror, once, on its own date by default.
@@ -269,12 +228,11 @@ class Acts(Stock):
             return self._happened(row["item"], [self._write(**row)])
 
     def _row(self, number: int) -> dict[str, Any]:
-        columns = (*_COPIED, "on_date", "kind", "undoes")
-        rows = self.ledger.rows(f"SELECT {', '.join(columns)} FROM movements WHERE movement = ?", (number,))
+        rows = self.ledger.rows(f"SELECT {', '.join(_COPIED)} FROM movements WHERE movement = ?", (number,))
         if not rows:
             last = self.ledger.rows("SELECT coalesce(max(movement), 0) FROM movements")[0][0]
             raise BookError(f"there is no movement {number}: they run from 1 to {last}")
-        return dict(zip(columns, rows[0], strict=True))
+        return dict(zip(_COPIED, rows[0], strict=True))
 
     def write_job(
         self, reference: str, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, *,
@@ -284,8 +242,7 @@ class Acts(Stock):
         """Write all that came and all that was fitted to a unit on one job, or nothing; once for a reference.
 
         ``new_cards`` are the fields of items that the book does not know yet; with them, were there none to add, a unit
-        that it does not know is added too.
-        ``write=False`` shows what would happen: the same transaction, taken back.
+        that it does not know is added too. ``write=False`` shows what would happen: the same transaction, taken back.
         """
         with suppress(_OnlyShown), self.ledger.writing():
             self._refuse_twice(reference)
@@ -301,11 +258,9 @@ class Acts(Stock):
 
     def _refuse_twice(self, reference: str) -> None:
         line = words(reference, "reference", required=True)
-        rows = self.ledger.rows("SELECT movement FROM movements WHERE reference = ? AND undoes IS NULL", (line,))
-        undone_by = self.undone_by()
-        there = [m for (m,) in rows if stands(m, undone_by)]
+        there = [str(m.number) for m in self.standing("reference = ?", (line,))]
         if there:
-            which = f"movement {there[0]}" if len(there) == 1 else f"movements {', '.join(map(str, there))}"
+            which = f"movement{'s' if len(there) > 1 else ''} {', '.join(there)}"
             raise BookError(
                 f"this job is in the book already ({which}): nothing was written. To write it anew, undo all of them "
                 "first"
@@ -315,39 +270,33 @@ class Acts(Stock):
         self, received: Iterable[ReceiveLine], fitted: Iterable[FitLine], unit: str, hours: Amount | None, date: When,
         reference: str,
     ) -> tuple[Happened, ...]:  # fmt: skip
-        """What came first, then what was fitted; every fault of them at once."""
+        """What came first, then what was fitted; every fault of them at once, one record an item in the end."""
         faults: list[str] = []
-        made: list[Happened] = []
-        with noting(faults):
-            made += self.receive(received, date, reference)
+        numbers: dict[int, list[int]] = defaultdict(list)
+        before: dict[int, Movement | None] = {}
+        with noting(faults):  # what came is taken back whole, so that all is held against what lay there before
+            numbers |= {h.item.number: [m.number for m in h.movements] for h in self.receive(received, date, reference)}
         faults = [line for fault in faults for line in fault.splitlines()[1:] or [fault]]
         came = not faults
         for line in fitted:
             if line.lot and not came:
                 continue  # what did not come cannot be fitted: that is no further fault
             with noting(faults, f"fitting {shown(line.item)}: "):
-                made.append(self.fit(
+                done = self.fit(
                     line.item, unit, hours, date, quantity=line.quantity, locker=line.locker or None, note=line.note,
                     lot=line.lot, reference=reference,
-                ))  # fmt: skip
+                )  # fmt: skip
+                numbers[done.item.number] += [m.number for m in done.movements]
+                before.setdefault(done.item.number, done.before)
         if faults:
             raise BookError("the job was not written:\n" + "\n".join(dict.fromkeys(faults)))
-        numbers: dict[int, list[int]] = {}
-        before: dict[int, Movement | None] = {}
-        for done in made:  # one record an item, as things stand at the end of the job
-            numbers.setdefault(done.item.number, []).extend(m.number for m in done.movements)
-            if done.movements[0].kind == "fitted":
-                before.setdefault(done.item.number, done.before)
         return tuple(self._happened(item, listed, before.get(item)) for item, listed in numbers.items())
 
     def _write(self, **columns: Any) -> int:
-        """Add one movement; its number."""
         return self.ledger.insert("movements", columns)
 
     def _happened(self, item: int, numbers: Iterable[int], before: Movement | None = None) -> Happened:
-        """What an act left behind."""
-        listed = tuple(numbers)
-        made = self.movements_where(f"movement IN ({', '.join('?' * len(listed))})", listed)
+        made = self.movements_where(f"movement IN ({listed(numbers)})")
         held, where, few = self.places(item), self.lockers_by_number(), self.reorder_list(item)
         clock, run = next((m.hours for m in made if m.hours is not None), None), None
         if before is not None and before.hours is not None and clock is not None and clock >= before.hours:
@@ -357,7 +306,3 @@ class Acts(Stock):
             places={where[k].name: amount(q) for k, q in held.items()}, aboard=by_kind(held, where)["aboard"],
             lots=self.lots_taken(made[0]), reorder=few[0] if few else None, before=before, hours_run=run,
         )  # fmt: skip
-
-
-def _lying(held: Mapping[int, int], names: Mapping[int, str]) -> str:
-    return ", ".join(f"{amount(q)} in {shown(names[k])}" for k, q in held.items()) or "none anywhere"

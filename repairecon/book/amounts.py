@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
-from typing import overload
+from typing import Any, overload
 
 from repairecon.book import schema
 from repairecon.read import values
@@ -32,6 +33,12 @@ QUANTITY = Scale(3, schema.LARGEST_QUANTITY)
 MONEY = Scale(6, 1_000_000_000, rounds=True)
 RATE = Scale(9, 1_000_000_000, rounds=True)
 HOURS = Scale(3, 1_000_000, rounds=True)
+COUNT = Scale(0, 1_000_000_000)
+SCALES = {
+    "minimum": QUANTITY, "quantity": QUANTITY, "pieces": QUANTITY, "received": QUANTITY, "hours": HOURS, "rate": RATE,
+    **dict.fromkeys(("cost_unit", "quoted_unit", "quoted_pack", "carriage_unit", "duty_unit"), MONEY),
+}  # fmt: skip
+"""How the columns of the book are kept that hold a number of the owner's."""
 
 
 def scaled(value: Amount, scale: Scale) -> int | Misread:
@@ -61,10 +68,8 @@ def typed(text: str, scale: Scale) -> int | Misread:
 
 def kept(value: Amount | None, scale: Scale, what: str) -> int | None:
     """The whole number for an amount, None where nothing is said; a wrong one is refused in a sentence."""
-    return None if value is None or value == "" else _read(value, scale, what)
-
-
-def _read(value: Amount, scale: Scale, what: str) -> int:
+    if value is None or value == "":
+        return None
     found = scaled(value, scale)
     if isinstance(found, Misread):
         raise BookError(f"{what}: found {shown(str(value))}; {found.write}")
@@ -73,7 +78,9 @@ def _read(value: Amount, scale: Scale, what: str) -> int:
 
 def pieces(value: Amount, measure: str, what: str = "quantity", above: bool = True) -> int:
     """A quantity in thousandths; pieces come whole."""
-    found = _read(value, QUANTITY, what)
+    found = kept(value, QUANTITY, what)
+    if found is None:
+        raise BookError(f"{what}: found nothing; write a number such as 2 or 12.50")
     if above and not found:
         raise BookError(f"{what}: found {shown(str(value))}; write more than 0")
     if measure == "piece" and found % 1000:
@@ -87,11 +94,13 @@ def amount(found: int, scale: Scale = QUANTITY) -> Decimal: ...
 def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None: ...
 def amount(found: int | None, scale: Scale = QUANTITY) -> Decimal | None:
     """The number that the book means by its whole number, with no needless zeros; None where nothing is known."""
-    if found is None:
-        return None
-    whole, rest = divmod(abs(found), 10**scale.digits)
-    text = f"{whole}.{str(rest).rjust(scale.digits, '0').rstrip('0')}".rstrip(".")
-    return Decimal(f"-{text}" if found < 0 else text)
+    return None if found is None else Decimal(found) / 10**scale.digits
+
+
+def as_said(columns: Iterable[str], row: Iterable[Any]) -> dict[str, Any]:
+    """A row of the book by column, its whole numbers as the numbers that they mean."""
+    cells = zip(columns, row, strict=True)
+    return {name: amount(value, SCALES[name]) if name in SCALES else value for name, value in cells}
 
 
 def words(text: str, what: str = "text", required: bool = False) -> str:

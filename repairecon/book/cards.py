@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, Literal
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, QUANTITY, Amount, Scale, amount, choice, kept, month_or_day, pieces, words
+from repairecon.book.amounts import HOURS, Amount, Scale, amount, as_said, choice, kept, month_or_day, pieces, words
 from repairecon.book.ledger import Ledger
 from repairecon.read.problems import Problems, key, shown
 from repairecon.records import LOCKER_KINDS, MEASURES, SHELF_GROUPS, BookError, Item, Locker, UnitAboard
@@ -15,9 +15,13 @@ from repairecon.standards.equivalents import equivalent, identify
 Sort = Literal["item", "locker", "unit"]
 TEXTS = ("system", "makers_number", "cross_reference", "designation", "material", "needs", "note")
 SHARES = ("weight_kg", "volume_litres", "resale_rate")
-MANY, MOST_ALIKE = 500, 8
-"""Names asked for at a time, for more than that all are read; names offered in place of one that is not known."""
+MOST_ALIKE = 8
+"""Names offered in place of one that is not known."""
 
+CHOICES = {
+    ("locker", "kind"): (LOCKER_KINDS[:2], "kind of locker"), ("item", "measure"): (MEASURES, "measure"),
+    ("item", "shelf_group"): (SHELF_GROUPS, "shelf group"),
+}  # fmt: skip
 FIELDS: Mapping[Sort, tuple[str, ...]] = {
     "item": (
         "name", "system", "units", "makers_number", "cross_reference", "designation", "material", "measure", "minimum",
@@ -74,9 +78,9 @@ class Cards:
         """Another name, minimum, locker or whatever of an item; its earlier cards stay in the book."""
         return self.item_by_number(self._change("item", item, fields))
 
-    def add_locker(self, name: str, place: str = "", kind: str = "aboard", note: str = "") -> None:
+    def add_locker(self, name: str, place: str = "", **fields: str) -> None:
         """A new locker, aboard or ashore."""
-        self._add("locker", {"name": name, "place": place, "kind": kind, "note": note})
+        self._add("locker", {"name": name, "place": place, **fields})
 
     def add_unit(self, name: str, kind: str = "", hours: Amount | None = None, **fields: Any) -> None:
         """A new unit aboard."""
@@ -101,25 +105,29 @@ class Cards:
         rows = self.ledger.rows("SELECT locker, name, place, kind, note FROM current_lockers ORDER BY locker")
         return {r[0]: Locker(number=r[0], name=r[1], place=r[2], kind=r[3], note=r[4]) for r in rows}
 
-    def items_by_number(self) -> dict[int, Item]:
-        """All items as their cards read now."""
+    def items_by_number(self, only: int | None = None) -> dict[int, Item]:
+        """All items, or one, as their cards read now."""
+        which = "" if only is None else f"WHERE item = {int(only)} "
         with self.ledger.reading():
             lockers, units = self.names("locker"), self.names("unit")
-            rows = self.ledger.rows(f"SELECT item, {', '.join(FIELDS['item'])} FROM current_items ORDER BY item")
-        return {row[0]: _item(row[0], row[1:], lockers, units) for row in rows}
+            rows = self.ledger.rows(f"SELECT item, {', '.join(FIELDS['item'])} FROM current_items {which}ORDER BY item")
+        made = {}
+        for number, *cells in rows:
+            said = as_said(FIELDS["item"], cells)
+            said |= {"units": tuple(units[int(u)] for u in said["units"].split(";") if u)}
+            said |= {"locker": lockers[said["locker"]] if said["locker"] else ""}
+            said |= {name: bool(said[name]) for name in ("critical", "carried")}
+            made[number] = Item(number=number, **said)
+        return made
 
     def item_by_number(self, number: int) -> Item:
         """One item as its card reads now."""
-        sql = f"SELECT {', '.join(FIELDS['item'])} FROM current_items WHERE item = ?"
-        return _item(number, self.ledger.rows(sql, (number,))[0], self.names("locker"), self.names("unit"))
+        return self.items_by_number(number)[number]
 
     def names(self, sort: Sort, only: Iterable[int] | None = None) -> dict[int, str]:
         """The names of all things of a sort, or of some, as they read now."""
-        some = None if only is None else sorted(set(only))
-        if some is None or len(some) > MANY:
-            return dict(self.ledger.rows(f"SELECT {sort}, name FROM current_{sort}s ORDER BY {sort}"))
-        marks = ", ".join("?" * len(some))
-        return dict(self.ledger.rows(f"SELECT {sort}, name FROM current_{sort}s WHERE {sort} IN ({marks})", some))
+        some = "" if only is None else f"WHERE {sort} IN ({listed(set(only))}) "
+        return dict(self.ledger.rows(f"SELECT {sort}, name FROM current_{sort}s {some}ORDER BY {sort}"))
 
     def find(self, sort: Sort, name: str) -> int:
         """The number of a thing by its name whatever its case; else a sentence with the nearest name."""
@@ -131,17 +139,17 @@ class Cards:
         for number, known in now_called.items():
             if key(known) == wanted:
                 return int(number)
-        more: list[int] = []
-        if sort == "item" and wanted:  # by maker's number, cross-reference or standard size, or an earlier name
-            marks = self.ledger.rows("SELECT item, makers_number, cross_reference, designation FROM current_items")
-            more = [r[0] for r in marks if any(key(mark) == wanted for mark in r[1:])]
-            before = self.ledger.rows("SELECT item, name FROM item_versions") if not more else []
-            more = list(dict.fromkeys([*more, *(r[0] for r in before if key(r[1]) == wanted)]))
-        if len(more) == 1:
-            return more[0]
-        if len(more) > 1:
-            called = ", ".join(shown(now_called[k]) for k in more)
-            raise BookError(f"{shown(name)} is the number or size of several items ({called}): name the one you mean")
+        marks = ("makers_number, cross_reference, designation FROM current_items", "name FROM item_versions")
+        for other in marks if sort == "item" and wanted else ():  # by a number or size, else by an earlier name
+            rows = self.ledger.rows(f"SELECT item, {other}")
+            more = list(dict.fromkeys(r[0] for r in rows if wanted in map(key, r[1:])))
+            if len(more) == 1:
+                return int(more[0])
+            if more:
+                called = ", ".join(shown(now_called[k]) for k in more)
+                raise BookError(
+                    f"{shown(name)} is the number or size of several items ({called}): name the one you mean"
+                )
         words = wanted.split()
         alike = [n for n in now_called.values() if words and all(word in key(n) for word in words)]
         advice = Problems().advice(str(name), tuple(now_called.values()))
@@ -150,7 +158,6 @@ class Cards:
         raise BookError(f"the book has no {sort} {shown(str(name))}: {advice}")
 
     def _add(self, sort: Sort, fields: Mapping[str, Any]) -> int:
-        """A new item, locker or unit; its number."""
         with self.ledger.writing():
             columns = self._columns(sort, None, {"name": "", **fields})
             number = self.ledger.rows(f"SELECT coalesce(max({sort}), 0) + 1 FROM {sort}s")[0][0]
@@ -169,23 +176,44 @@ class Cards:
         return number
 
     def _columns(self, sort: Sort, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:
-        """Fields of a card as the book keeps them."""
         for name in fields:
             if name not in FIELDS[sort]:
                 raise BookError(f"{sort}: no such field {shown(name)}; {Problems().advice(name, FIELDS[sort])}")
-        made: dict[str, Any] = {"name": self._free_name(sort, fields["name"], number)} if "name" in fields else {}
-        if sort == "item":
-            return made | self._item_columns(number, fields)
-        texts = ("place", "note") if sort == "locker" else ("kind", "note")
-        made |= {name: words(fields[name], name) for name in texts if name in fields}
-        if sort == "locker" and "kind" in fields:
-            made["kind"] = choice(fields["kind"], LOCKER_KINDS[:2], "kind of locker")
         if sort == "locker" and number == schema.LENT_NUMBER:
             raise BookError(f"{shown(schema.LENT)} is where the book keeps what is lent: it stays as it is")
+        card = self.item_by_number(number) if sort == "item" and number else None
+        said = {name: value for name, value in fields.items() if name not in ("hours", "hours_on")}
         if fields.get("hours") is not None:
-            made["hours"] = kept(fields["hours"], HOURS, "hours on the clock")
-            made["hours_on"] = month_or_day(fields.get("hours_on") or self.ledger.today(), "date of the hours")
+            said |= {"hours": fields["hours"], "hours_on": fields.get("hours_on") or self.ledger.today()}
+        said.setdefault("measure", card.measure if card else "piece")
+        made = {name: self._column(sort, name, said, number) for name in said if name in FIELDS[sort]}
+        if card and self.ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,)):
+            if identify(card.designation) and identify(made.get("designation", "")):
+                self.refuse_other_part(card, made["designation"], made.get("material", card.material))
+            if made["measure"] != card.measure:
+                raise BookError("measure: the item has movements already; add a new item with that measure instead")
         return made
+
+    def _column(self, sort: Sort, name: str, said: Mapping[str, Any], number: int | None) -> Any:
+        value = said[name]
+        if name == "name":
+            return self._free_name(sort, value, number)
+        if (sort, name) in CHOICES:
+            return choice(value, *CHOICES[sort, name])
+        if name in ("critical", "carried"):
+            return int(bool(value))
+        if name in SHARES:
+            return _share(value, name)
+        if name == "minimum":
+            return pieces(value, str(said["measure"]).strip().casefold(), "minimum", above=False)
+        if name == "locker":
+            return self.find("locker", value) if value else None
+        if name == "units":
+            named = value.split(";") if isinstance(value, str) else value
+            return ";".join(str(self.find("unit", n)) for n in dict.fromkeys(named) if n.strip())
+        if name == "hours":
+            return kept(value, HOURS, "hours on the clock")
+        return month_or_day(value, "date of the hours") if name == "hours_on" else words(value, name)
 
     def refuse_other_part(self, card: Item, designation: str, material: str = "") -> None:
         """BookError for a standard size that is not that of the card: no card is two parts."""
@@ -203,45 +231,16 @@ class Cards:
             )
 
     def _free_name(self, sort: Sort, name: str, but: int | None) -> str:
-        """A name that nothing else of the sort has."""
         line = words(name, f"{sort} name", required=True)
         for number, known in self.names(sort).items():
             if key(known) == key(line) and number != but:
                 raise BookError(f"there is a {sort} {shown(known)} already: use another name, or change that one")
         return line
 
-    def _item_columns(self, number: int | None, fields: Mapping[str, Any]) -> dict[str, Any]:
-        made: dict[str, Any] = {name: words(fields[name], name) for name in TEXTS if name in fields}
-        made |= {name: int(bool(fields[name])) for name in ("critical", "carried") if name in fields}
-        made |= {name: _share(fields[name], name) for name in SHARES if name in fields}
-        if "shelf_group" in fields:
-            made["shelf_group"] = choice(fields["shelf_group"], SHELF_GROUPS, "shelf group")
-        card = self.item_by_number(number) if number else None
-        moved = number and self.ledger.rows("SELECT 1 FROM movements WHERE item = ? LIMIT 1", (number,))
-        if card and moved and identify(card.designation) and identify(made.get("designation", "")):
-            self.refuse_other_part(card, made["designation"], made.get("material", card.material))
-        measure = card.measure if card else "piece"
-        if "measure" in fields:
-            made["measure"] = choice(fields["measure"], MEASURES, "measure")
-            if moved and made["measure"] != measure:
-                raise BookError("measure: the item has movements already; add a new item with that measure instead")
-            measure = made["measure"]
-        if "minimum" in fields:
-            made["minimum"] = pieces(fields["minimum"], measure, "minimum", above=False)
-        if "locker" in fields:
-            made["locker"] = self.find("locker", fields["locker"]) if fields["locker"] else None
-        if "units" in fields:
-            named = fields["units"].split(";") if isinstance(fields["units"], str) else fields["units"]
-            made["units"] = ";".join(str(self.find("unit", n)) for n in dict.fromkeys(named) if n.strip())
-        return made
 
-
-def _item(number: int, row: tuple[Any, ...], lockers: Mapping[int, str], units: Mapping[int, str]) -> Item:
-    fields = dict(zip(FIELDS["item"], row, strict=True))
-    fields["units"] = tuple(units[int(u)] for u in fields["units"].split(";") if u)
-    fields["locker"] = lockers[fields["locker"]] if fields["locker"] else ""
-    fields["minimum"] = amount(fields["minimum"], QUANTITY)
-    return Item(number=number, **{**fields, "critical": bool(fields["critical"]), "carried": bool(fields["carried"])})
+def listed(numbers: Iterable[int]) -> str:
+    """Numbers for a condition in SQL."""
+    return ", ".join(map(str, numbers))
 
 
 def letters(text: str) -> str:

@@ -6,27 +6,28 @@ thing, or a further version of one where its number repeats.
 
 from __future__ import annotations
 
-import csv
-import io
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from repairecon.book import schema
-from repairecon.book.amounts import HOURS, MONEY, QUANTITY, RATE, Scale, amount, month_or_day, now, typed, words
+from repairecon.book.amounts import COUNT, SCALES, Scale, amount, month_or_day, now, typed, words
 from repairecon.book.cards import FIELDS, SHARES, Sort
 from repairecon.book.ledger import name_of, new_ledger, worded_errors
+from repairecon.book.lists import read_by
 from repairecon.book.spares_book import SparesBook
 from repairecon.read import values
 from repairecon.read.columns import Headings
-from repairecon.read.files import Value, as_meant, defused, workbook_bytes, write_all
+from repairecon.read.files import Value, as_meant, csv_text, defused, workbook_bytes, write_all
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.tables import Row, Table, read_table
-from repairecon.read.values import Limits, Misread, plain
-from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, BookError, BookFileError, ListError
+from repairecon.read.values import Limits, plain
+from repairecon.records import LOCKER_KINDS, MEASURES, MOVEMENT_KINDS, SHELF_GROUPS, BookFileError, ListError
 
 _MOVEMENT = (
     "on_date", "kind", "item", "quantity", "locker_from", "locker_to", "cost_unit", "currency", "rate", "quoted_unit",
@@ -35,13 +36,10 @@ _MOVEMENT = (
 _ORDER = ("on_date", "supplier", "job", "for_unit", "currency", "rate", "expected_days")
 _ORDER_LINE = ("order_number", "part", "whole_unit", "item", "designation", "material", "pieces", "packs",
                "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")  # fmt: skip
-_COUNT = Scale(0, 1_000_000_000)
-_SCALES = {
-    "minimum": QUANTITY, "quantity": QUANTITY, "hours": HOURS, "cost_unit": MONEY, "quoted_unit": MONEY, "rate": RATE,
-    "pieces": QUANTITY, "quoted_pack": MONEY, "carriage_unit": MONEY, "duty_unit": MONEY,
-    **dict.fromkeys(("order_number", "order_line", "packs", "expected_days"), _COUNT),
-}  # fmt: skip
-_REFERS = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit", "item": "item"}
+_SCALES = {**SCALES, **dict.fromkeys(("order_number", "order_line", "packs", "expected_days"), COUNT)}
+_REFERS: dict[str, Sort] = {"locker": "locker", "locker_from": "locker", "locker_to": "locker", "unit": "unit",
+                            "item": "item"}  # fmt: skip
+_YES_NO = ("critical", "carried", "whole_unit")
 _TABLES = {"lockers.csv": ("locker_versions", "locker"), "units.csv": ("unit_versions", "unit"),
            "items.csv": ("item_versions", "item"), "orders.csv": ("orders", "number"),
            "order_lines.csv": ("order_lines", "line"), "movements.csv": ("movements", "movement")}  # fmt: skip
@@ -50,18 +48,17 @@ _CHOICES = {("locker", "kind"): (LOCKER_KINDS, "aboard"), ("item", "measure"): (
 _WORKBOOK, _SQL = "spares.xlsx", "spares.sql"
 
 
-def _headings(columns: Sequence[str], *required: str) -> Headings:
-    return Headings(tuple(columns), required, frozenset(columns))
-
-
 FILES = {
-    "about.csv": _headings(("name", "value"), "name", "value"),
-    "lockers.csv": _headings(("number", *FIELDS["locker"], "written_at"), "name"),
-    "units.csv": _headings(("number", *FIELDS["unit"], "written_at"), "name"),
-    "items.csv": _headings(("number", *FIELDS["item"], "written_at"), "name"),
-    "orders.csv": _headings(("number", *_ORDER, "written_at"), "on_date", "supplier", "job"),
-    "order_lines.csv": _headings(("number", *_ORDER_LINE), "order_number", "part", "pieces", "packs", "cost_unit"),
-    "movements.csv": _headings(("number", *_MOVEMENT, "written_at"), "on_date", "kind", "item", "quantity"),
+    file: Headings(columns, required, frozenset(columns))
+    for file, columns, required in (
+        ("about.csv", ("name", "value"), ("name", "value")),
+        ("lockers.csv", ("number", *FIELDS["locker"], "written_at"), ("name",)),
+        ("units.csv", ("number", *FIELDS["unit"], "written_at"), ("name",)),
+        ("items.csv", ("number", *FIELDS["item"], "written_at"), ("name",)),
+        ("orders.csv", ("number", *_ORDER, "written_at"), ("on_date", "supplier", "job")),
+        ("order_lines.csv", ("number", *_ORDER_LINE), ("order_number", "part", "pieces", "packs", "cost_unit")),
+        ("movements.csv", ("number", *_MOVEMENT, "written_at"), ("on_date", "kind", "item", "quantity")),
+    )
 }
 
 
@@ -103,28 +100,19 @@ def _plain(value: Any) -> Value:
 
 
 def _csv_files(book: SparesBook) -> dict[str, bytes]:
+    """The rows of every table with names for numbers, and numbers as an owner writes them."""
     with book.ledger.reading():
-        files: dict[str, list[tuple[object, ...]]] = {"about.csv": list(book.about.items())}
-        files |= {file: list(_cells(book, file)) for file in _TABLES}
-    made = {}
-    for file, rows in files.items():
-        out = io.StringIO(newline="")
-        csv.writer(out, lineterminator="\n").writerows([FILES[file].columns, *rows])
-        made[file] = out.getvalue().encode("utf-8")
-    return made
+        names = {sort: book.names(sort) for sort in FIELDS}
+        files: dict[str, Iterable[tuple[Value, ...]]] = {"about.csv": list(book.about.items())}
+        for file, (table, number) in _TABLES.items():
+            columns = FILES[file].columns
+            of = ", ".join(number if name == "number" else name for name in columns)
+            rows = book.ledger.rows(f"SELECT {of} FROM {table} ORDER BY rowid")
+            files[file] = [tuple(map(partial(_cell, names), columns, row)) for row in rows]
+    return {file: csv_text([FILES[file].columns, *rows], end="\n").encode("utf-8") for file, rows in files.items()}
 
 
-def _cells(book: SparesBook, file: str) -> Iterable[tuple[object, ...]]:
-    """The rows of a table with names for numbers, and numbers as an owner writes them."""
-    table, number = _TABLES[file]
-    columns = FILES[file].columns
-    names = {sort: book.names(sort) for sort in FIELDS}
-    of = ", ".join(number if name == "number" else name for name in columns)
-    for row in book.ledger.rows(f"SELECT {of} FROM {table} ORDER BY rowid"):
-        yield tuple(_cell(name, value, names) for name, value in zip(columns, row, strict=True))
-
-
-def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
+def _cell(names: dict[Sort, dict[int, str]], name: str, value: Any) -> str:
     if value is None:
         return ""
     if name in _REFERS:
@@ -133,7 +121,7 @@ def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
         value = "; ".join(names["unit"][int(u)] for u in value.split(";") if u)
     elif name in _SCALES:
         return str(amount(value, _SCALES[name]))
-    elif name in ("critical", "carried", "whole_unit"):
+    elif name in _YES_NO:
         return "yes" if value else "no"
     return defused(value) if isinstance(value, str) else repr(value)
 
@@ -141,9 +129,8 @@ def _cell(name: str, value: Any, names: dict[Any, dict[int, str]]) -> object:
 def book_from_csv(folder: str | os.PathLike[str], target: str | os.PathLike[str], home_currency: str = "") -> None:
     """Build a book from a folder of CSV files such as ``export_book`` writes or an owner types.
 
-    ``folder`` holds lockers.csv, items.csv and, if there are any, units.csv, movements.csv and about.csv; CaseError
-    with every fault of it, and no book is left then. ``target`` is never another file; ``home_currency`` that of the
-    book where about.csv names none: another than it names is refused.
+    ListError with every fault of it, and no book is left then; ``target`` is never another file. ``home_currency`` is
+    that of the book where about.csv names none: another than it names is refused.
     """
     place = Path(folder)
     if not place.is_dir():
@@ -173,48 +160,44 @@ class _Cards:
     numbers: dict[str, int] = field(default_factory=dict)
     names: Names = field(default_factory=Names)
 
-    def number_of(self, row: Row, column: str, problems: Problems, name: str | None = None) -> int | None:
+    def number_of(self, row: Row, column: str, text: str) -> int | None:
         """The number of what a cell names; an unknown name is a fault."""
-        text = as_meant(row.text(column)) if name is None else name
         found = self.numbers.get(key(text)) if text else None
         if text and found is None and self.names.whole:
-            row.fault(column, shown(text), self.names.advice(problems, text))
+            row.fault(column, shown(text), self.names.advice(row.problems, text))
         return found
-
-
-_Check = Callable[[Row, dict[str, Any]], None]
 
 
 class _Folder:
     """One look at a folder: its rows as the book keeps them, every fault noted."""
 
     def __init__(self, place: Path) -> None:
-        self.problems = Problems()
-        self.written_at = now()
+        self.problems, self.written_at = Problems(), now()
         tables = {}
         for file, headings in FILES.items():
             there = (place / file).exists() or file in ("items.csv", "lockers.csv")
             tables[file] = read_table(place / file if there else None, file, headings, self.problems)
         self.cards: dict[str, _Cards] = {}
-        lockers = self._cards(tables["lockers.csv"], "locker", self._locker)
+        lockers = self._cards(tables["lockers.csv"], "locker")
         lent = (v["written_at"] for v in lockers.versions if v["locker"] == schema.LENT_NUMBER)
         self.lent_at = next(lent, self.written_at)
         lockers.names.add(schema.LENT)
         lockers.numbers[schema.LENT] = schema.LENT_NUMBER
         self._cards(tables["units.csv"], "unit")
-        items = self._cards(tables["items.csv"], "item", self._item)
+        items = self._cards(tables["items.csv"], "item")
         self._measures = {v["item"]: v["measure"] for v in items.versions}
         self._locker_names = {lockers.numbers[key(name)]: name for name in lockers.names}
-        self._held: dict[tuple[int | None, int | None], int] = {}
+        self._held: dict[tuple[int | None, int | None], int] = defaultdict(int)
         self._undone: dict[int, int] = {}
         self.movements: list[dict[str, Any]] = []
-        self.orders = {"orders": [self._order(row, n) for n, row in enumerate(tables["orders.csv"].rows, 1)]}
-        self.orders["order_lines"] = [self._order(row, n) for n, row in enumerate(tables["order_lines.csv"].rows, 1)]
+        self.orders: dict[str, list[dict[str, Any]]] = {}
+        for table in ("orders", "order_lines"):
+            self.orders[table] = [self._order(row, n) for n, row in enumerate(tables[f"{table}.csv"].rows, 1)]
         for row in tables["movements.csv"].rows:
             self._movement(row)
         self.about = {_text(row, "name"): _text(row, "value") for row in tables["about.csv"].rows}
 
-    def _cards(self, table: Table, sort: Sort, check: _Check | None = None) -> _Cards:
+    def _cards(self, table: Table, sort: Sort) -> _Cards:
         """Versions of a file, each with its number; the last name of each number holds."""
         cards = self.cards[sort] = _Cards(sort)
         cards.names.whole = table.whole
@@ -226,8 +209,10 @@ class _Folder:
             made = {sort: number, **self._columns(row, FIELDS[sort], sort)}
             if "name" in row.cells and not made["name"]:
                 row.fault("name", "nothing", f"name the {sort}")
-            if check:
-                check(row, made)
+            if sort == "locker":
+                self._locker(row, made)
+            elif sort == "item":
+                self._item(row, made)
             cards.versions.append({**made, "written_at": _text(row, "written_at") or self.written_at})
             last[made[sort]] = (made["name"], row)  # "lent out" has its own number
         for number, (name, row) in last.items():
@@ -238,7 +223,6 @@ class _Folder:
         return cards
 
     def _columns(self, row: Row, names: Sequence[str], sort: str) -> dict[str, Any]:
-        """Cells as the book keeps them."""
         return {name: self._cell(row, name, sort) for name in names}
 
     def _cell(self, row: Row, name: str, sort: str) -> Any:
@@ -247,14 +231,14 @@ class _Folder:
         if name in _SCALES:
             return _whole(row, name, _SCALES[name])
         if name in _REFERS:
-            return self.cards[_REFERS[name]].number_of(row, name, self.problems)
+            return self.cards[_REFERS[name]].number_of(row, name, as_meant(row.text(name)))
         if name in SHARES:
             return row.number(name, values.FRACTION if name == "resale_rate" else Limits(0.0, 1e6))
-        if name in ("critical", "carried", "whole_unit"):
+        if name in _YES_NO:
             return int(row.yes(name, name == "carried"))
         if name == "on_date":
             return row.date(name)
-        return _read_by(row, name, month_or_day) if name in ("hours_on", "cure_date") else _text(row, name)
+        return read_by(row, name, month_or_day) or "" if name in ("hours_on", "cure_date") else _text(row, name)
 
     def _locker(self, row: Row, made: dict[str, Any]) -> None:
         lent = key(made["name"]) == schema.LENT
@@ -273,15 +257,18 @@ class _Folder:
         if made["shelf_group"] not in SHELF_GROUPS:
             row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
         named = [name for name in made["units"].split(";") if name.strip()]
-        numbers = [self.cards["unit"].number_of(row, "units", self.problems, name) for name in named]
+        numbers = [self.cards["unit"].number_of(row, "units", name) for name in named]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 
-    def _order(self, row: Row, number: int) -> dict[str, Any]:
-        """An order, or a line of one, numbered in the order of the rows."""
+    def _numbered(self, row: Row, number: int, how: str, write: Callable[[str], str]) -> None:
+        """A row is numbered in the order of the rows, or not at all; what it needs must be there."""
         if row.text("number") not in ("", str(number)):
-            row.fault("number", shown(row.text("number")), f"write {number}: the number of the row")
+            row.fault("number", shown(row.text("number")), f"write {number}: {how}")
         for column in FILES[row.file].required:
-            row.required(column, "write it as it stands in the order")
+            row.required(column, write(column))
+
+    def _order(self, row: Row, number: int) -> dict[str, Any]:
+        self._numbered(row, number, "the number of the row", lambda _: "write it as it stands in the order")
         if row.file == "orders.csv":
             return self._columns(row, _ORDER, "order") | {"written_at": _text(row, "written_at") or self.written_at}
         self._refers(row, "order_number", "orders")
@@ -289,111 +276,89 @@ class _Folder:
         return made | {name: made[name] or 0 for name in ("quoted_pack", "carriage_unit", "duty_unit")}
 
     def _refers(self, row: Row, column: str, table: str) -> None:
-        number, most = _whole(row, column, _COUNT), len(self.orders[table])
+        number, most = _whole(row, column, COUNT), len(self.orders[table])
         if number is not None and not 1 <= number <= most:
             row.fault(column, shown(row.text(column)), f"write the number of a row of {table}.csv (1 to {most})")
 
     def _movement(self, row: Row) -> None:
         """A movement, held against what the rows above leave; a row with a fault is left out of the sums."""
         most = len(self.movements)
-        number, said = most + 1, row.text("number")
-        if said and said != str(number):
-            row.fault("number", shown(said), f"write {number}: movements are numbered in the order of the rows")
-        for column in FILES["movements.csv"].required:
-            row.required(column, f"write the {column.replace('on_', '')} of the movement")
+        self._numbered(row, most + 1, "movements are numbered in the order of the rows",
+                       lambda column: f"write the {column.replace('on_', '')} of the movement")  # fmt: skip
         made = self._columns(row, _MOVEMENT, "movement")
         self._refers(row, "order_line", "order_lines")
         made["quantity"] = made["quantity"] or 0
         for name in ("undoes", "corrects"):
-            text, made[name] = row.text(name), None
-            if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= most:
-                made[name] = int(text)
-            elif text:
-                row.fault(name, shown(text), f"write the number of an earlier movement (1 to {most})")
+            made[name] = _number(row.text(name), most)
+            if row.text(name) and made[name] is None:
+                row.fault(name, shown(row.text(name)), f"write the number of an earlier movement (1 to {most})")
         made["written_at"] = _text(row, "written_at") or self.written_at
-        if not row.bad:
-            self._check_movement(row, made)
+        for column, write in self._wrong(made) if not row.bad else ():
+            if column not in row.bad:
+                row.fault(column, shown(row.text(column)), write)
         if not row.bad:
             for locker, sign in ((made["locker_from"], -1), (made["locker_to"], 1)):
-                place = (made["item"], locker)
-                self._held[place] = self._held.get(place, 0) + sign * made["quantity"]
+                self._held[made["item"], locker] += sign * made["quantity"]
             if made["undoes"] is not None:
-                self._undone[made["undoes"]] = number
+                self._undone[made["undoes"]] = most + 1
         self.movements.append(made)
 
-    def _check_movement(self, row: Row, made: dict[str, Any]) -> None:
-        def fault(column: str, write: str) -> None:
-            row.fault(column, shown(row.text(column)), write)
-
+    def _wrong(self, made: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """What is wrong with a movement whose cells are right one by one: column, what to write."""
         kind, quantity, gone, come = made["kind"], made["quantity"], made["locker_from"], made["locker_to"]
         if not quantity and kind not in ("counted", "undone", "corrected"):
-            fault("quantity", "write more than 0")
+            yield "quantity", "write more than 0"
         if self._measures.get(made["item"]) == "piece" and quantity % 1000:
-            fault("quantity", "write a whole number: these come in pieces")
+            yield "quantity", "write a whole number: these come in pieces"
         sides = (("locker_from", gone, schema.NEEDS_FROM), ("locker_to", come, schema.NEEDS_TO))
         for column, there, needs in sides:
             if kind in schema.SIDES and (kind in needs) != (there is not None):
-                asked = "name the locker" if kind in needs else "leave it blank"
-                fault(column, f"{asked}: something is {kind}")
+                yield column, f"{'name the locker' if kind in needs else 'leave it blank'}: something is {kind}"
         if kind == "counted" and (gone is None) == (come is None):
-            fault("locker_to", "name locker_to if more were found, locker_from if fewer")
+            yield "locker_to", "name locker_to if more were found, locker_from if fewer"
         if gone is not None and gone == come:
-            fault("locker_to", "name another locker than locker_from")
+            yield "locker_to", "name another locker than locker_from"
         if kind == "fitted" and made["unit"] is None:
-            row.fault("unit", "nothing", "name the unit that it was fitted to")
+            yield "unit", "name the unit that it was fitted to"
         if made["rate"] == 0:
-            fault("rate", "write more than 0")
+            yield "rate", "write more than 0"
         if made["cost_unit"] is not None and quantity * made["cost_unit"] > schema.LARGEST_VALUE * 10**9:
-            fault("cost_unit", f"keep a line under {plain(schema.LARGEST_VALUE)}")
-        self._check_counter(made, fault)
-        lying = self._held.get((made["item"], gone), 0)
-        if gone is not None and lying < quantity and "quantity" not in row.bad:
-            place = shown(self._locker_names.get(gone, ""))
-            fault("quantity", f"only {amount(lying)} lie in {place} by the rows above")
-
-    def _check_counter(self, made: dict[str, Any], fault: Callable[[str, str], None]) -> None:
+            yield "cost_unit", f"keep a line under {plain(schema.LARGEST_VALUE)}"
         undoes = made["undoes"]
-        if (undoes is not None) != (made["kind"] in ("undone", "corrected")):
-            fault("undoes", "number what is undone or corrected, and only there")
+        if (undoes is not None) != (kind in ("undone", "corrected")):
+            yield "undoes", "number what is undone or corrected, and only there"
         elif undoes in self._undone:
-            fault("undoes", f"movement {self._undone[undoes]} undoes that one already")
+            yield "undoes", f"movement {self._undone[undoes]} undoes that one already"
         elif undoes is not None:
             of = self.movements[undoes - 1]
             mirror = (of["item"], of["quantity"], of["locker_to"], of["locker_from"])
-            if mirror != (made["item"], made["quantity"], made["locker_from"], made["locker_to"]):
-                fault("undoes", "write the same item and quantity, the lockers changed over")
+            if mirror != (made["item"], quantity, gone, come):
+                yield "undoes", "write the same item and quantity, the lockers changed over"
+        lying = self._held[made["item"], gone]
+        if gone is not None and lying < quantity:
+            place = shown(self._locker_names.get(gone, ""))
+            yield "quantity", f"only {amount(lying)} lie in {place} by the rows above"
+
+
+def _number(text: str, most: int) -> int | None:
+    """A whole number from 1 to ``most``."""
+    return int(text) if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= most else None
 
 
 def _card_number(row: Row, following: int) -> int:
     """The number of a thing: the next one, or that of an earlier row, of which this is a further version."""
     text = row.text("number")
-    if not text:
-        return following
-    if not (text.isascii() and text.isdecimal()) or not 1 <= int(text[:9]) <= following:
+    found = _number(text, following)
+    if text and found is None:
         advice = f"write {following}, or the number of a row above of which this is a later card"
         row.fault("number", shown(text), advice)
-        return following
-    return int(text)
+    return found or following
 
 
 def _text(row: Row, column: str) -> str:
-    return _read_by(row, column, lambda text: words(as_meant(text), column))
-
-
-def _read_by(row: Row, column: str, reader: Callable[[str], str]) -> str:
-    """A cell by a reader that raises what is wrong."""
-    try:
-        return reader(row.text(column))
-    except BookError as error:
-        row.fault(column, shown(row.text(column)), str(error).split("; ")[-1])
-        return ""
+    return read_by(row, column, lambda text: words(as_meant(text), column)) or ""
 
 
 def _whole(row: Row, column: str, scale: Scale) -> int | None:
     """The whole number that the book keeps for the amount in a cell, None when blank or wrong."""
-    text = row.text(column)
-    found = typed(text, scale) if text else None
-    if isinstance(found, Misread):
-        row.fault(column, shown(text), found.write)
-        return None
-    return found
+    return read_by(row, column, lambda text: typed(text, scale) if text else None)

@@ -27,13 +27,10 @@ LARGEST_FILE = 500_000_000
 _HEAD = b"SQLite format 3\x00"
 _OUTER = ("BEGIN IMMEDIATE", "COMMIT", "ROLLBACK")
 _NESTED = ("SAVEPOINT inner", "RELEASE inner", "ROLLBACK TO inner; RELEASE inner")
-_BUSY = {"SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL"}
-_READ_ONLY = {"SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH"}
-_FULL = {"SQLITE_FULL", "SQLITE_IOERR_WRITE", "SQLITE_IOERR_FSYNC", "SQLITE_IOERR_SHMSIZE", "SQLITE_IOERR_TRUNCATE"}
 _DAMAGED = {
-    **dict.fromkeys(("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_IOERR_SHORT_READ", "SQLITE_FORMAT"), ""),
-    "SQLITE_INTERRUPT": f"a question to it took over {int(SECONDS)} seconds",
-    "SQLITE_TOOBIG": f"a cell of more than {LONGEST_CELL} characters",
+    **dict.fromkeys(("CORRUPT", "NOTADB", "IOERR_SHORT_READ", "FORMAT"), ""),
+    "INTERRUPT": f"a question to it took over {int(SECONDS)} seconds",
+    "TOOBIG": f"a cell of more than {LONGEST_CELL} characters",
 }
 """What tells of a damaged file, with words of ours where those of SQLite say little."""
 
@@ -41,12 +38,6 @@ _DAMAGED = {
 def name_of(path: Path) -> str:
     """The file as an owner knows it."""
     return clean(path.name)
-
-
-def read_only(path: Path) -> BookFileError:
-    """Nothing may be written there."""
-    how = "Allow the file and its folder to be written, or work on a copy"
-    return BookFileError(f"{name_of(path)} may only be read: nothing was written. {how}")
 
 
 def damaged(path: Path, how: str = "") -> BookFileError:
@@ -58,27 +49,33 @@ def damaged(path: Path, how: str = "") -> BookFileError:
     )
 
 
+_READ_ONLY = (
+    "{} may only be read: nothing was written. Allow the file and its folder to be written, or work on a copy"
+)
+_WORDS: tuple[tuple[str, type[BookError], str], ...] = (
+    ("FULL IOERR_WRITE IOERR_FSYNC IOERR_SHMSIZE IOERR_TRUNCATE", BookFileError,
+     "{}: the disk is full or cannot be written ({}): nothing was written"),
+    ("BUSY LOCKED PROTOCOL", BookBusyError,
+     "{} is in use by another program: nothing was written. Try again in a moment"),
+    ("READONLY PERM AUTH", BookFileError, _READ_ONLY),
+    ("CANTOPEN", BookFileError, "{} cannot be opened ({})"),
+    ("CONSTRAINT", BookError, "the book refuses this, nothing was written: {1}"),
+    ("", BookFileError, "{}: {}; nothing was written"),
+)  # fmt: skip
+"""Names of errors, or of their families, with our words for them; the last is for all others."""
+
+
 def _worded(error: sqlite3.Error, path: Path) -> BookError:
     """What SQLite reports, in an owner's words."""
-    name = str(getattr(error, "sqlite_errorname", ""))
-    base, text = "_".join(name.split("_")[:2]), clean(str(error))
-    if name == "SQLITE_CONSTRAINT_TRIGGER" and text == "not so many there":
+    name, text = str(getattr(error, "sqlite_errorname", "")).removeprefix("SQLITE_"), clean(str(error))
+    family = name.split("_")[0]
+    if name == "CONSTRAINT_TRIGGER" and text == "not so many there":
         return StockError("not so many lie there: nothing was written. Count the locker first")
-    if name in _FULL:
-        return BookFileError(f"{name_of(path)}: the disk is full or cannot be written ({text}): nothing was written")
-    if base in _BUSY:
-        return BookBusyError(
-            f"{name_of(path)} is in use by another program: nothing was written. Try again in a moment"
-        )
-    if base in _READ_ONLY:
-        return read_only(path)
-    if base in _DAMAGED or name in _DAMAGED:
-        return damaged(path, _DAMAGED.get(base) or text)
-    if base == "SQLITE_CANTOPEN":
-        return BookFileError(f"{name_of(path)} cannot be opened ({text})")
-    if base == "SQLITE_CONSTRAINT":
-        return BookError(f"the book refuses this, nothing was written: {text}")
-    return BookFileError(f"{name_of(path)}: {text}; nothing was written")
+    if family in _DAMAGED or name in _DAMAGED:
+        return damaged(path, _DAMAGED.get(family) or text)
+    said = (w for w in _WORDS if not w[0] or {name, family} & set(w[0].split()))
+    _, kind, words = next(said)
+    return kind(words.format(name_of(path), text))
 
 
 @contextlib.contextmanager
@@ -160,7 +157,7 @@ class Ledger:
     def writing(self) -> Iterator[None]:
         """One transaction: all that is written inside is kept, or nothing is; inside another it is part of that."""
         if not self.writable:
-            raise read_only(self.path)
+            raise BookFileError(_READ_ONLY.format(name_of(self.path)))
         if self._inside == "reading":
             raise BookError(f"{name_of(self.path)} is being read: write when that is done")
         begin, keep, drop = _NESTED if self._inside else _OUTER
@@ -384,7 +381,7 @@ def new_ledger(path: Path, about: Mapping[str, str], written_at: str = "") -> It
                 ledger.insert("about", *({"name": name, "value": value} for name, value in about.items()))
                 ledger.insert("lockers", {"locker": schema.LENT_NUMBER})
                 lent = {"locker": schema.LENT_NUMBER, "name": schema.LENT, "kind": "lent"}
-                ledger.insert("locker_versions", {**lent, **({"written_at": written_at} if written_at else {})})
+                ledger.insert("locker_versions", lent | ({"written_at": written_at} if written_at else {}))
             yield ledger
             ledger.link.execute("PRAGMA journal_mode = WAL")  # else the first opening would change the file
 

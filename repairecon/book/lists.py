@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import html
 import re
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
 from itertools import groupby
 from pathlib import Path
-from typing import Any
+from typing import TypeVar
 
 from repairecon.book.amounts import When, month_or_day
 from repairecon.book.spares_book import SparesBook
@@ -18,6 +20,7 @@ from repairecon.read.files import PAGE, as_meant, check_own, csv_text, write_own
 from repairecon.read.orders import LANDED
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
+from repairecon.read.tables import Row
 from repairecon.read.values import Limits, Misread
 from repairecon.records import BookError, Counted, Happened, ListError, ReceiveLine, RepaireconError
 
@@ -25,112 +28,174 @@ DELIVERY = ("item", "quantity", "designation", "supplier", "cost_unit", "currenc
             "lot", "cure_date", "note")  # fmt: skip
 _ORDER = ("item", "packs", "pieces_a_pack", "pieces", "quoted_a_pack", "quoted_line", "currency", "designation")
 _COUNT = ("locker", "place", "item", "designation", "makers_number", "measure", "in_book", "counted", "note")
+T = TypeVar("T")
 _SENDER = re.compile(r"order_(.+?)(?:_\d+)?\.csv$", re.IGNORECASE)
 _MONEY, _SOME, _ANY = Limits(0.0, 1e9), Limits(0.0, 1e6, above=True), Limits(0.0, 1e6)
 _TITLE = "Spares to count"
 _PAGE = (Path(__file__).parent / "count_sheet.html").read_text("utf-8")
 
 
-class Columns:
-    """The cells of a list by heading, whatever the case of the headings, read with faults noted."""
+@dataclass(kw_only=True)
+class ListRow(Row):
+    """A row of an owner's list; its faults name the headings that the owner wrote."""
 
-    def __init__(self, sheet: Sheet, problems: Problems) -> None:
-        self.sheet, self.problems = sheet, problems
-        first, *self.rows = sheet.rows
-        self.headings, self._first = [text_of(c) for c in sheet.rows[first]], first
-        self.at = {name: k for k, name in reversed(list(enumerate(map(heading, self.headings)))) if name}
+    headings: Mapping[str, str]
 
-    def require(self, *names: str) -> bool:
-        """True if all these columns are there."""
-        for name in names:
-            if name not in self.at:
-                self.fault(self._first, name, "no such column", f"add a column headed '{name}'")
-        return all(name in self.at for name in names)
+    def place(self, name: str) -> tuple[int | None, str]:
+        """Row and heading."""
+        return self.row, self.headings.get(name, name)
 
-    def fault(self, row: int | None, column: str, found: str, write: str) -> None:
-        """Note a fault, under the heading that the owner wrote."""
-        theirs = self.headings[self.at[column]] if column in self.at else column
-        self.problems.add(self.sheet.file, row, theirs, found, write)
-
-    def text(self, row: int, column: str) -> str:
-        """A cell as text."""
-        place, cells = self.at.get(column), self.sheet.rows[row]
-        cell = None if place is None or place >= len(cells) else cells[place]
+    def text(self, name: str) -> str:
+        """A cell as it was meant, right or wrong."""
+        cell = self.cells.get(name)
         if isinstance(cell, Misread):
-            self.fault(row, column, cell.found, cell.write)
+            self.fault(name, cell.found, cell.write)
             return ""
         return as_meant(text_of(cell))
 
-    def read(self, row: int, column: str, reader: Callable[[str], Any], blank: Any = "") -> Any:
-        """A cell by a reader that gives, or raises, what is wrong; ``blank`` where it is blank or wrong."""
-        text = self.text(row, column)
-        if not text:
-            return blank
-        try:
-            value = reader(text)
-        except BookError as error:
-            value = Misread(str(error).split("; ")[-1])
-        if not isinstance(value, Misread):
-            return value
-        self.fault(row, column, shown(text), value.write)
-        return blank
-
-    def number(self, row: int, column: str, limits: Limits) -> Decimal | None:
+    def exact(self, name: str, limits: Limits) -> Decimal | None:
         """A cell as a number, None where it is blank or none."""
-        value = self.read(row, column, lambda text: values.number(text, limits), None)
+        value = read_by(self, name, partial(values.number, limits=limits)) if self.text(name) else None
         return None if value is None else Decimal(values.plain(value))
 
-    def named(self, row: int, column: str, known: Names) -> str:
+    def one_of(self, name: str, known: Names) -> str:
         """A cell that must name something known."""
-        word = self.text(row, column)
+        word = self.text(name)
         found = known.find(word) if word else ""
         if not found:
-            advice = known.advice(self.problems, word) if word else "write its name"
-            self.fault(row, column, shown(word), advice)
+            self.fault(name, shown(word), known.advice(self.problems, word) if word else "write its name")
         return found
 
 
-@dataclass(frozen=True, kw_only=True)
-class Delivery:
-    """What came, as the book takes it; ``new_items`` have no card in the book yet: designation by name."""
+def read_by(row: Row, name: str, reader: Callable[[str], T | Misread]) -> T | None:
+    """A cell by a reader that gives, or raises, what is wrong; None where it is wrong."""
+    text = row.text(name)
+    try:
+        found = reader(text)
+    except BookError as error:
+        found = Misread(str(error).split("; ")[-1])
+    if isinstance(found, Misread):
+        row.fault(name, shown(text), found.write)
+        return None
+    return found
 
-    file: str
-    lines: tuple[ReceiveLine, ...]
-    new_items: Mapping[str, str] = field(default_factory=dict)
 
+def list_rows(
+    sheet: Sheet, problems: Problems, at: Mapping[str, int] | None = None, needed: Sequence[str] = ()
+) -> list[ListRow]:
+    """The rows of a list by its headings, whatever their case; none, with faults, where one that is needed is missing.
 
-def read_delivery(
-    book: SparesBook, path: Path, supplier: str = "", locker: str = "", sheet: str = "", new_items: bool = False
-) -> Delivery:
-    """Read a delivery; nothing is written. ListError with every fault of the file.
-
-    Parameters
-    ----------
-    book
-        The book that it is for.
-    path
-        A list (item, quantity, and as far as known supplier, cost_unit, currency, rate, quoted_unit, designation,
-        locker, lot, cure_date, note), or an order as it was sent: its landed total is then shared among its lines by
-        their price.
-    supplier, locker
-        Who sent it, where things go that have no locker of their own.
-    sheet
-        Sheet of a workbook.
-    new_items
-        True to take items that the book has no card of; else they are faults.
+    ``at`` are the places of the fields where the headings do not say them.
     """
-    problems = Problems()
-    reader = _Came(book, Columns(read_sheet(path, sheet, (*DELIVERY, *_ORDER)), problems), locker, new_items)
-    if "quoted_line" in reader.columns.at:
-        named = _SENDER.match(path.name)
-        sender = reader.columns.sheet.name or (named[1].replace("_", " ") if named else "")
-        lines = reader.order(supplier or sender)
-    else:
-        lines = reader.delivery(supplier)
-    if not lines and not problems:
-        problems.add(path.name, None, "", "no line", "write what came, a row an item")
-    problems.stop_if_any(ListError)
-    return Delivery(file=path.name, lines=tuple(lines), new_items=reader.unknown)
+    first, *below = sheet.rows
+    heads = [text_of(cell) for cell in sheet.rows[first]]
+    at = {heading(h): k for k, h in reversed(list(enumerate(heads))) if h} if at is None else at
+    lacking = [name for name in needed if name not in at]
+    for name in lacking:
+        problems.add(sheet.file, first, name, "no such column", f"add a column headed '{name}'")
+    theirs, made = {name: heads[k] for name, k in at.items()}, []
+    for n in below if not lacking else []:
+        cells = {name: sheet.rows[n][k] for name, k in at.items() if k < len(sheet.rows[n])}
+        made.append(ListRow(file=sheet.file, row=n, cells=cells, problems=problems, headings=theirs))
+    return made
+
+
+class Delivery:
+    """What came, read and not yet written; ``new_items`` have no card in the book: designation by name.
+
+    It is a list (item, quantity, and as far as known the rest of ``DELIVERY``), or an order as it was sent: its landed
+    total is then shared among its lines by their price. ``supplier`` sent it, ``locker`` is for things that have none
+    of their own; unless new items are taken those that the book has no card of are faults. ListError with every fault.
+    """
+
+    def __init__(
+        self, book: SparesBook, path: Path, supplier: str = "", locker: str = "", sheet: str = "",
+        take_new: bool = False,
+    ) -> None:  # fmt: skip
+        self._book, self._locker, self._take_new = book, locker, take_new
+        self._lockers = Names(k.name for k in book.lockers())
+        self._home = {key(i.name): i.locker for i in book.items()}
+        self.file, self.new_items = path.name, dict[str, str]()
+        problems, found = Problems(), read_sheet(path, sheet, (*DELIVERY, *_ORDER))
+        if "quoted_line" in (heading(text_of(cell)) for cell in next(iter(found.rows.values()))):
+            named = _SENDER.match(path.name)
+            sender = supplier or found.name or (named[1].replace("_", " ") if named else "")
+            self.lines = self._of_order(list_rows(found, problems, needed=("item", "packs", "pieces")), sender)
+        else:
+            self.lines = self._of_list(list_rows(found, problems, needed=("item", "quantity")), supplier)
+        if not self.lines and not problems:
+            problems.add(path.name, None, "", "no line", "write what came, a row an item")
+        problems.stop_if_any(ListError)
+
+    def _item(self, row: ListRow) -> str:
+        name, said = row.text("item"), row.text("designation")
+        if not name:
+            row.fault("item", "nothing", "name the item")
+            return ""
+        try:
+            card = self._book.item(name)
+        except BookError as error:
+            if self._take_new:
+                self.new_items[name] = said
+            else:
+                row.fault("item", shown(name), f"{str(error).split(': ', 1)[-1]} (or take new items)")
+            return name
+        try:
+            self._book.refuse_other_part(card, said)
+        except BookError as error:
+            row.fault("designation", shown(said), str(error))
+        return card.name
+
+    def _into(self, row: ListRow, item: str) -> str:
+        """The locker that a line goes into, empty where it is the item's own."""
+        own = self._home.get(key(item))
+        if not item:
+            return ""
+        if row.text("locker"):
+            return row.one_of("locker", self._lockers)
+        if not own and not self._locker:
+            row.fault("locker", "nothing", "name the locker that it goes into")
+        return "" if own else self._locker
+
+    def _of_list(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
+        """Lines of an owner's own list."""
+        made = []
+        for row in rows:
+            item, quantity = self._item(row), row.exact("quantity", _SOME)
+            if quantity is None and not row.text("quantity"):
+                row.fault("quantity", "nothing", "write how many came")
+            cost, rate, quoted = (row.exact(name, _MONEY) for name in ("cost_unit", "rate", "quoted_unit"))
+            currency, lot, note = (row.text(name) for name in ("currency", "lot", "note"))
+            made.append(ReceiveLine(
+                item, quantity or 1, row.text("supplier") or supplier, cost, currency=currency, rate=rate,
+                quoted_unit=quoted, locker=self._into(row, item), lot=lot, note=note,
+                cure_date=read_by(row, "cure_date", month_or_day) or "",
+            ))  # fmt: skip
+        return made
+
+    def _of_order(self, rows: Sequence[ListRow], supplier: str) -> list[ReceiveLine]:
+        """Lines of an order as sent; its landed total shared by what the supplier asks for each."""
+        landed: Decimal | None = None
+        listed: list[tuple[ListRow, str, Decimal, Decimal]] = []
+        for row in rows:
+            if row.text("packs"):
+                pieces, line = row.exact("pieces", _SOME), row.exact("quoted_line", _MONEY)
+                item = self._item(row)
+                if pieces is not None and line is not None:
+                    listed.append((row, item, pieces, line))
+            elif row.text("item") == LANDED:
+                landed = row.exact("quoted_line", _MONEY)
+        goods = sum((line for _, _, _, line in listed), Decimal(0))
+        if listed and landed is None:
+            listed[-1][0].fault("item", "no row for the landed total", f"keep the row headed '{LANDED}'")
+        made = []
+        for row, item, pieces, line in listed:
+            share = (landed or Decimal(0)) * (line / goods if goods else Decimal(1) / len(listed))
+            made.append(ReceiveLine(
+                item, pieces, supplier, share / pieces, currency=row.text("currency"), quoted_unit=line / pieces,
+                locker=self._into(row, item),
+            ))  # fmt: skip
+        return made
 
 
 def receive_delivery(
@@ -149,128 +214,47 @@ def receive_delivery(
         return book.receive(delivery.lines, date, delivery.file)
 
 
-class _Came:
-    """One look at a list of what came."""
-
-    def __init__(self, book: SparesBook, columns: Columns, locker: str, new_items: bool) -> None:
-        self.book, self.columns, self._locker, self._new_items = book, columns, locker, new_items
-        self._lockers = Names(k.name for k in book.lockers())
-        self._home = {key(i.name): i.locker for i in book.items()}
-        self.unknown: dict[str, str] = {}
-
-    def _item(self, row: int) -> str:
-        name, said = self.columns.text(row, "item"), self.columns.text(row, "designation")
-        if not name:
-            self.columns.fault(row, "item", "nothing", "name the item")
-            return ""
-        try:
-            card = self.book.item(name)
-        except BookError as error:
-            if self._new_items:
-                self.unknown[name] = said
-            else:
-                advice = f"{str(error).split(': ', 1)[-1]} (or take new items)"
-                self.columns.fault(row, "item", shown(name), advice)
-            return name
-        try:
-            self.book.refuse_other_part(card, said)
-        except BookError as error:
-            self.columns.fault(row, "designation", shown(said), str(error))
-        return card.name
-
-    def _into(self, row: int, item: str) -> str:
-        """The locker that a line goes into, empty where it is the item's own."""
-        own = self._home.get(key(item))
-        if not item:
-            return ""
-        if self.columns.text(row, "locker"):
-            return self.columns.named(row, "locker", self._lockers)
-        if not own and not self._locker:
-            self.columns.fault(row, "locker", "nothing", "name the locker that it goes into")
-        return "" if own else self._locker
-
-    def delivery(self, supplier: str) -> list[ReceiveLine]:
-        """Lines of an owner's own list."""
-        columns, made = self.columns, []
-        for row in columns.rows if columns.require("item", "quantity") else []:
-            item, quantity = self._item(row), columns.number(row, "quantity", _SOME)
-            if quantity is None and not columns.text(row, "quantity"):
-                columns.fault(row, "quantity", "nothing", "write how many came")
-            cost, rate, quoted = (columns.number(row, n, _MONEY) for n in ("cost_unit", "rate", "quoted_unit"))
-            currency, lot, note = (columns.text(row, name) for name in ("currency", "lot", "note"))
-            made.append(ReceiveLine(
-                item, quantity or 1, columns.text(row, "supplier") or supplier, cost, currency=currency, rate=rate,
-                quoted_unit=quoted, locker=self._into(row, item), lot=lot, note=note,
-                cure_date=columns.read(row, "cure_date", month_or_day),
-            ))  # fmt: skip
-        return made
-
-    def order(self, supplier: str) -> list[ReceiveLine]:
-        """Lines of an order as sent; its landed total shared by what the supplier asks for each."""
-        columns = self.columns
-        landed: Decimal | None = None
-        listed: list[tuple[int, str, Decimal, Decimal]] = []
-        for row in columns.rows if columns.require("item", "packs", "pieces") else []:
-            if columns.text(row, "packs"):
-                pieces, line = columns.number(row, "pieces", _SOME), columns.number(row, "quoted_line", _MONEY)
-                item = self._item(row)
-                if pieces is not None and line is not None:
-                    listed.append((row, item, pieces, line))
-            elif columns.text(row, "item") == LANDED:
-                landed = columns.number(row, "quoted_line", _MONEY)
-        goods = sum((line for _, _, _, line in listed), Decimal(0))
-        if listed and landed is None:
-            columns.fault(listed[-1][0], "item", "no row for the landed total", f"keep the row headed '{LANDED}'")
-        made = []
-        for row, item, pieces, line in listed:
-            share = (landed or Decimal(0)) * (line / goods if goods else Decimal(1) / len(listed))
-            made.append(ReceiveLine(
-                item, pieces, supplier, share / pieces, currency=columns.text(row, "currency"),
-                quoted_unit=line / pieces, locker=self._into(row, item),
-            ))  # fmt: skip
-        return made
-
-
 def count_sheet(book: SparesBook, form: str = ".txt", locker: str = "", blind: bool = False) -> str:
     """A sheet to count by, locker by locker: text, a page (.html), or CSV that comes back by ``reconcile``.
 
     ``blind`` leaves out the book's figure.
     """
     rows = _to_count(book, locker, blind)
-    title = f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"
-    lockers = [(head, list(some)) for head, some in groupby(rows, lambda r: (r[0], r[1]))]
     if form == ".csv":
         return csv_text([_COUNT, *rows], defuse=True)
+    title = f"{_TITLE}: {book.about.get('boat', '') or book.ledger.path.stem}, {book.ledger.today().isoformat()}"
+    lockers = [("  ".join(filter(None, head)), list(some)) for head, some in groupby(rows, lambda r: (r[0], r[1]))]
     if form == ".html":
         return _page(title, lockers)
     lines = [title]
     for head, some in lockers:
-        lines += ["", "  ".join(filter(None, head))]
+        lines += ["", head]
         for _, _, item, size, number, measure, in_book, _, _ in some:
-            marks = ", ".join(w for w in (size, number) if w)
-            unit = "" if measure == "piece" else f" {measure}"
-            book_says = f"  book {in_book}{unit}" if in_book else ""
+            marks = ", ".join(filter(None, (size, number)))
+            book_says = f"  book {in_book}{_unit(measure)}" if in_book else ""
             lines.append(f"  {'_' * 6}  {item}" + (f" [{marks}]" if marks else "") + book_says)
     return "\n".join(lines) + "\n"
 
 
-def _page(title: str, lockers: Sequence[tuple[tuple[str, str], list[list[str]]]]) -> str:
+def _unit(measure: str) -> str:
+    return "" if measure == "piece" else f" {measure}"
+
+
+def _page(title: str, lockers: Sequence[tuple[str, list[list[str]]]]) -> str:
     """One page to print; text from the book is escaped."""
     parts = []
     for where, rows in lockers:
-        headings = "<tr><th>counted<th>item<th>size, number<th>book<th>note"
-        body = "".join(
-            f'<tr><td class="c"><td>{html.escape(r[2])}<td>{html.escape(", ".join(w for w in r[3:5] if w))}'
-            f'<td class="n">{html.escape(r[6])}{"" if r[5] == "piece" else " " + html.escape(r[5])}<td class="w">'
-            for r in rows
-        )
-        parts.append(f"<h2>{html.escape(' '.join(filter(None, where)))}</h2><table>{headings}{body}</table>")
+        parts.append(f"<h2>{html.escape(where.replace('  ', ' ', 1))}</h2><table>")
+        parts[-1] += "<tr><th>counted<th>item<th>size, number<th>book<th>note"
+        for _, _, item, size, number, measure, in_book, _, _ in rows:
+            cells = map(html.escape, (item, ", ".join(filter(None, (size, number))), in_book + _unit(measure)))
+            parts[-1] += '<tr><td class="c"><td>{}<td>{}<td class="n">{}<td class="w">'.format(*cells)
+        parts[-1] += "</table>"
     lead = "Count what lies there, write it in the first column, and type it into the same sheet as CSV."
     return _PAGE.format(mark=PAGE, title=html.escape(title), lead=lead, body="\n".join(parts))
 
 
 def _to_count(book: SparesBook, locker: str, blind: bool) -> list[list[str]]:
-    """What lies or belongs in each locker."""
     items = {i.number: i for i in book.items()}
     places = [k for k in book.lockers() if k.kind != "lent"]
     if locker:
@@ -296,10 +280,9 @@ def write_count_sheet(book: SparesBook, path: Path, locker: str = "", blind: boo
         raise RepaireconError(f"{path.name}: write a name that ends in .csv, .html or .txt")
     made = count_sheet(book, form, locker, blind)
     check_own(path, made.encode())
-    if form == ".csv" and path.exists():
-        filled = Columns(read_sheet(path, "", _COUNT), Problems())
-        if any(filled.text(row, "counted") for row in filled.rows):
-            raise RepaireconError(f"{path}: it holds counts; bring them in by reconcile, or give another name")
+    there = list_rows(read_sheet(path, "", _COUNT), Problems()) if form == ".csv" and path.exists() else []
+    if any(row.text("counted") for row in there):
+        raise RepaireconError(f"{path}: it holds counts; bring them in by reconcile, or give another name")
     write_own(path, made)
 
 
@@ -311,16 +294,15 @@ def reconcile(
     ListError with every fault of the sheet.
     """
     problems = Problems()
-    found = _counts(book, Columns(read_sheet(path, sheet, _COUNT), problems))
+    rows = list_rows(read_sheet(path, sheet, _COUNT), problems, needed=("locker", "item", "counted"))
+    found = _counts(book, rows)
     if not found and not problems:
         problems.add(path.name, None, "counted", "nothing", "write what was counted into this column")
     problems.stop_if_any(ListError)
     with book.ledger.writing() if write else book.ledger.reading():
-        made = [
-            c
-            for place, counts in found.items()
-            for c in book.count(place, {n: q for n, (q, _) in counts.items()}, write=write, note=note)
-        ]
+        made: list[Counted] = []
+        for place, counts in found.items():
+            made += book.count(place, {name: q for name, (q, _) in counts.items()}, write=write, note=note)
     moved = [
         f"{c.item} in {c.locker}: the sheet was printed with {then}, the book says {c.in_book} now: look again"
         for c in made
@@ -329,21 +311,21 @@ def reconcile(
     return tuple(made), moved
 
 
-def _counts(book: SparesBook, columns: Columns) -> dict[str, dict[str, tuple[Decimal, Decimal | None]]]:
+def _counts(book: SparesBook, rows: Sequence[ListRow]) -> dict[str, dict[str, tuple[Decimal, Decimal | None]]]:
     """What was counted by locker and item, and what the book said when the sheet was printed."""
-    made: dict[str, dict[str, tuple[Decimal, Decimal | None]]] = {}
+    made: dict[str, dict[str, tuple[Decimal, Decimal | None]]] = defaultdict(dict)
     cards = {key(i.name): i for i in book.items()}
     items, lockers = Names(i.name for i in cards.values()), Names(k.name for k in book.lockers())
-    for row in columns.rows if columns.require("locker", "item", "counted") else []:
-        if not columns.text(row, "counted"):
+    for row in rows:
+        if not row.text("counted"):
             continue
-        locker, item = columns.named(row, "locker", lockers), columns.named(row, "item", items)
-        count = columns.number(row, "counted", _ANY)
+        locker, item = row.one_of("locker", lockers), row.one_of("item", items)
+        count = row.exact("counted", _ANY)
         if not locker or not item or count is None:
             continue
         if cards[key(item)].measure == "piece" and count % 1:
-            columns.fault(row, "counted", shown(str(count)), "these come in whole pieces")
-        if item in made.setdefault(locker, {}):
-            columns.fault(row, "item", f"{shown(item)} again in {shown(locker)}", "add the two up")
-        made[locker][item] = (count, columns.number(row, "in_book", _ANY))
+            row.fault("counted", shown(str(count)), "these come in whole pieces")
+        if item in made[locker]:
+            row.fault("item", f"{shown(item)} again in {shown(locker)}", "add the two up")
+        made[locker][item] = (count, row.exact("in_book", _ANY))
     return made

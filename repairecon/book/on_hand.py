@@ -7,6 +7,7 @@ import math
 import os
 from collections import defaultdict
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from repairecon.read.boat import boat_folder, book_path, today_of
@@ -20,14 +21,19 @@ _RULE = "ISO 2230:2002"
 _GROUP_RUBBER: Mapping[str, str] = {"A": "NR", "B": "NBR", "C": "EPDM"}
 """A rubber of each group of ISO 2230, for what is a kit or of an unknown rubber of that group."""
 
-_EPOCH = datetime.date(1970, 1, 1)
+_EPOCH = datetime.date(1970, 1, 1).toordinal()
 
 
 def day_number(day: datetime.date | str) -> float:
     """A day as a number; nan for none."""
     if not day:
         return math.nan
-    return float(((datetime.date.fromisoformat(day) if isinstance(day, str) else day) - _EPOCH).days)
+    return float((datetime.date.fromisoformat(day) if isinstance(day, str) else day).toordinal() - _EPOCH)
+
+
+def day_of(number: float) -> datetime.date:
+    """The day of a number."""
+    return datetime.date.fromordinal(int(number) + _EPOCH)
 
 
 def shelf_years(card: Item) -> tuple[float, float]:
@@ -41,48 +47,42 @@ def shelf_years(card: Item) -> tuple[float, float]:
     return math.inf, 0.0
 
 
-def in_date(lot: Lot, card: Item, inspected: bool, today: datetime.date) -> bool:
-    """Whether a lot of rubber may still be fitted; what is no rubber may."""
+def last_day(card: Item, start: datetime.date | str, inspected: bool = False) -> float:
+    """Day number on which what is so old runs out; endless for what is no rubber, nan where no day is known."""
     from repairecon.formulas import valuation
 
-    start = day_number(lot.cure_date or lot.came_on)
-    last = float(valuation.expiry_day(start, *shelf_years(card), inspected=inspected))
-    return not last < day_number(today)
+    return float(valuation.expiry_day(day_number(start), *shelf_years(card), inspected=inspected))
 
 
 def on_hand(book: SparesBook, today: datetime.date | None = None, job: str = "") -> tuple[OnHand, ...]:
-    """Spares that lie aboard in date, whole pieces of them.
+    """Spares that lie aboard, whole pieces of them, rubber in date ``today`` (default: that of the book), by name.
 
-    Parameters
-    ----------
-    book
-        The open book.
-    today
-        Day by which rubber must be in date; default: that of the book.
-    job
-        Folder name of the job that may take it: what came by orders of other jobs waits for those till they are closed.
-
-    Returns
-    -------
-    tuple of OnHand
-        By name.
+    ``job`` is the folder name of the job that may take it: what came by orders of other jobs waits for those till they
+    are closed.
     """
     from repairecon.book.spares_book import passage_for
     from repairecon.read.passage_toml import PassageDefaults
 
     wishes = {w.item: w for w in passage_for(book.ledger.path, book).items}
     word, cards = str(PassageDefaults().peek("whole_unit_word")).casefold(), book.items_by_number()
-    day = today or book.ledger.today()
+    day = day_number(today or book.ledger.today())
     lying: dict[int, list[Lot]] = defaultdict(list)
     waiting = book.waiting_for_others(job) if job else frozenset()
     for lot in book.lots():
         card = cards[lot.item_number]
         wish = wishes.get(card.name)
-        fit = in_date(lot, card, bool(wish and wish.inspected), day)
-        if fit and lot.came_by not in waiting and lot.locker_kind == "aboard" and card.measure == "piece":
+        late = last_day(card, lot.cure_date or lot.came_on, bool(wish and wish.inspected)) < day
+        if not late and lot.came_by not in waiting and lot.locker_kind == "aboard" and card.measure == "piece":
             lying[card.number].append(lot)
-    made = [_on_hand(cards[number], lots, word, wishes) for number, lots in lying.items()]
-    return tuple(sorted((x for x in made if x.quantity), key=lambda x: x.item))
+    made = []
+    for number, lots in lying.items():
+        card = cards[number]
+        lots.sort(key=lambda lot: lot.came_on)
+        costs = [float(lot.cost_unit) for lot in lots if lot.cost_unit is not None]
+        if many := int(sum(lot.quantity for lot in lots)):
+            whole, price = whole_unit(card, wishes.get(card.name), word), costs[-1] if costs else None
+            made.append(replace(piece_of(card), quantity=many, price=price, whole=whole, since=lots[0].came_on))
+    return tuple(sorted(made, key=lambda x: x.item))
 
 
 def whole_unit(card: Item, wish: SpareWish | None, word: str) -> bool:
@@ -92,19 +92,10 @@ def whole_unit(card: Item, wish: SpareWish | None, word: str) -> bool:
     return word in card.name.casefold().replace(",", " ").split()
 
 
-def _on_hand(card: Item, lots: list[Lot], word: str, wishes: Mapping[str, SpareWish]) -> OnHand:
-    costs = [float(lot.cost_unit) for lot in sorted(lots, key=lambda x: x.came_on) if lot.cost_unit is not None]
-    return OnHand(
-        item=card.name,
-        units=card.units,
-        designation=card.designation,
-        material=card.material,
-        makers_number=card.makers_number,
-        quantity=int(sum(lot.quantity for lot in lots)),
-        price=costs[-1] if costs else None,
-        whole=whole_unit(card, wishes.get(card.name), word),
-        since=min(lot.came_on for lot in lots),
-    )
+def piece_of(card: Item) -> OnHand:
+    """A piece of an item, to hold against the parts of a job."""
+    return OnHand(item=card.name, units=card.units, designation=card.designation, material=card.material,
+                  makers_number=card.makers_number, quantity=1, price=None, whole=False, since="")  # fmt: skip
 
 
 def read_case_aboard(
@@ -112,20 +103,8 @@ def read_case_aboard(
 ) -> Case:
     """A case as :func:`read_case` has it; of one in a boat the spares aboard are taken into account.
 
-    Parameters
-    ----------
-    folder, years, order, as_decided
-        As for :func:`read_case`.
-
-    Returns
-    -------
-    Case
-        What lies aboard costs what replacing it costs and needs no wait; ``from_stock`` says what that is.
-
-    Raises
-    ------
-    CaseError
-        With every fault of the case; BookError if the book cannot be read.
+    What lies aboard costs what replacing it costs and needs no wait; ``from_stock`` says what that is. CaseError with
+    every fault of the case, BookError if the book cannot be read.
     """
     home = boat_folder(folder)
     path = book_path(home) if home else None

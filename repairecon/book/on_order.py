@@ -6,16 +6,15 @@ import contextlib
 import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from repairecon.book.acts import Acts
-from repairecon.book.amounts import MONEY, QUANTITY, RATE, Amount, Scale, When, amount, day, kept, pieces, words
+from repairecon.book.amounts import MONEY, RATE, SCALES, Amount, Scale, When, amount, as_said, day, kept, pieces, words
 from repairecon.book.cards import letters
 from repairecon.book.ledger import noting
-from repairecon.book.stock import stands
 from repairecon.read.boat import JOBS
 from repairecon.read.columns import BOAT
 from repairecon.read.from_stock import named_alike
@@ -27,21 +26,11 @@ from repairecon.standards.equivalents import equivalent
 JOB = "job decided "
 """Begins the reference of whatever a closed job wrote; deliveries have the name of their file, or what was typed."""
 _CENTS = Scale(2, 1_000_000_000, rounds=True)
-_LINES = (
-    "order_number, line, part, item, designation, material, pieces, packs, quoted_pack, cost_unit, carriage_unit, "
-    "duty_unit, whole_unit"
-)
+_HEAD = ("number", "on_date", "supplier", "job", "for_unit", "currency", "rate", "expected_days")
+_LINE = ("line", "part", "item", "designation", "material", "pieces", "packs", "quoted_pack", "cost_unit",
+         "carriage_unit", "duty_unit", "whole_unit")  # fmt: skip
 _RECEIVED = "(SELECT sum(CASE WHEN locker_to IS NULL THEN -quantity ELSE quantity END) FROM movements m " \
             "WHERE m.order_line = l.line)"  # fmt: skip
-
-
-@dataclass(frozen=True, kw_only=True)
-class _OrderedMovement:
-    """A movement against a line of an order that stands."""
-
-    of: Movement
-    order: Ordered
-    line: OrderedLine
 
 
 class Orders(Acts):
@@ -51,23 +40,20 @@ class Orders(Acts):
         """All orders, the first ones first, with what has come of each line."""
         with self.ledger.reading():
             names = self.names("item")
-            rows = self.ledger.rows(f"SELECT {_LINES}, coalesce({_RECEIVED}, 0) FROM order_lines l ORDER BY line")
-            heads = self.ledger.rows(
-                "SELECT number, on_date, supplier, job, for_unit, currency, rate, expected_days FROM orders ORDER BY 1"
-            )
+            of = f"SELECT order_number, coalesce({_RECEIVED}, 0), {', '.join(_LINE)} FROM order_lines l ORDER BY line"
+            rows = self.ledger.rows(of)
+            heads = self.ledger.rows(f"SELECT {', '.join(_HEAD)} FROM orders ORDER BY number")
         lines: dict[int, list[OrderedLine]] = defaultdict(list)
-        for r in rows:
-            lines[r[0]].append(OrderedLine(
-                line=r[1], part=r[2], item=names.get(r[3], ""), designation=r[4], material=r[5], pieces=amount(r[6]),
-                packs=r[7], quoted_pack=amount(r[8], MONEY), cost_unit=amount(r[9], MONEY),
-                carriage_unit=amount(r[10], MONEY), duty_unit=amount(r[11], MONEY),
-                whole_unit=bool(r[12]), received=amount(r[13]),
-            ))  # fmt: skip
-        return tuple(
-            Ordered(number=r[0], on_date=r[1], supplier=r[2], job=r[3], unit=r[4], currency=r[5],
-                    rate=amount(r[6], RATE) or Decimal(1), expected_days=r[7], lines=tuple(lines[r[0]]))
-            for r in heads
-        )  # fmt: skip
+        for row in rows:
+            said = as_said(("order", "received", *_LINE), row)
+            said |= {"item": names.get(said["item"], ""), "whole_unit": bool(said["whole_unit"])}
+            lines[said.pop("order")].append(OrderedLine(**said))
+        made = []
+        for row in heads:
+            said = as_said(_HEAD, row)
+            said |= {"unit": said.pop("for_unit"), "rate": said["rate"] or Decimal(1)}
+            made.append(Ordered(**said, lines=tuple(lines[said["number"]])))
+        return tuple(made)
 
     def place(self, orders: Iterable[Ordered], again: bool = False) -> tuple[Ordered, ...]:
         """Put orders on record, all or none; a part that is on record for the job only ``again``, else a BookError."""
@@ -83,12 +69,8 @@ class Orders(Acts):
     def on_record(self, orders: Iterable[Ordered]) -> list[str]:
         """Parts of these orders that were ordered for their job before, in sentences."""
         wanted = {(key(o.job), key(line.part)) for o in orders for line in o.lines}
-        return [
-            f"{line.part}: order {o.number} of {o.on_date} to {o.supplier}"
-            for o in self.orders()
-            for line in o.lines
-            if (key(o.job), key(line.part)) in wanted
-        ]
+        there = [(o, line) for o in self.orders() for line in o.lines if (key(o.job), key(line.part)) in wanted]
+        return [f"{line.part}: order {o.number} of {o.on_date} to {o.supplier}" for o, line in there]
 
     def _place(self, o: Ordered) -> int:
         number = self.ledger.insert("orders", {
@@ -99,13 +81,12 @@ class Orders(Acts):
         })  # fmt: skip
         for line in o.lines:
             card = self.card_of(line, o.unit)
-            money = ("quoted_pack", "cost_unit", "carriage_unit", "duty_unit")
+            numbers = ("pieces", "quoted_pack", "cost_unit", "carriage_unit", "duty_unit")
             self.ledger.insert("order_lines", {
                 "order_number": number, "part": words(line.part, "part", required=True), "packs": line.packs,
                 "item": card.number if card else None, "designation": words(line.designation),
                 "whole_unit": int(line.whole_unit), "material": words(line.material),
-                "pieces": kept(line.pieces, QUANTITY, "pieces"),
-                **{name: kept(getattr(line, name), MONEY, name) for name in money},
+                **{name: kept(getattr(line, name), SCALES[name], name) for name in numbers},
             })  # fmt: skip
         return number
 
@@ -116,16 +97,18 @@ class Orders(Acts):
             return self.item_by_number(came[0][0])
         if line.item:
             return self.item(line.item)
-        cards = [i for i in self.items() if not _other_material(line, i)]
-        sized = [i for i in cards if line.designation and i.designation and _same_size(line, i)]
-        named = [
-            i
-            for i in cards
-            if not (line.designation and i.designation)
-            and (not i.units or key(unit) in map(key, i.units))
-            and (key(i.name) == key(line.part) or (i.units and named_alike(i.name, line.part, unit)))
-        ]
-        return next(iter(sized or named), None)
+        named: list[Item] = []
+        for card in self.items():
+            if line.material and card.material and key(line.material) != key(card.material):
+                continue
+            by_size = line.designation and card.designation
+            if by_size and _same_size(line, card):
+                return card
+            serves = not card.units or key(unit) in map(key, card.units)
+            alike = key(card.name) == key(line.part) or (card.units and named_alike(card.name, line.part, unit))
+            if not by_size and serves and alike:
+                named.append(card)
+        return next(iter(named), None)
 
     def ordered(self, number: int) -> Ordered:
         """An order by its number."""
@@ -139,25 +122,11 @@ class Orders(Acts):
         self, number: int, came: Mapping[str, Amount] | None = None, *, paid: Amount | None = None, locker: str = "",
         date: When = None,
     ) -> tuple[Happened, ...]:  # fmt: skip
-        """Receive an order, or a part of it: what does not come stays open.
+        """Receive an order, or a part of it: what does not come stays open; every fault in one BookError.
 
-        Parameters
-        ----------
-        number
-            That of the order.
-        came
-            Pieces by line, its place in the order or its part; None: all that is open.
-        paid
-            What was charged for these pieces in all [home money], spread by landed cost; None: as ordered.
-        locker
-            Where things go that have no locker of their own.
-        date
-            The day on which they came.
-
-        Returns
-        -------
-        tuple of Happened
-            What it left of each item. BookError with every fault in one go; nothing is written then.
+        ``came`` are pieces by line (its place in the order or its part; None: all that is open), ``paid`` what was
+        charged for them in all [home money], spread by landed cost (None: as ordered); ``locker`` is for things that
+        have none of their own.
         """
         order = self.ordered(number)
         faults: list[str] = []
@@ -167,10 +136,8 @@ class Orders(Acts):
             if on_date < order.on_date:
                 faults.append(f"date: found {on_date}; order {number} was sent on {order.on_date}")
             charged = None if paid is None else amount(kept(paid, MONEY, "paid") or 0, MONEY)
-            if faults:
-                raise BookError("\n".join([f"order {number} was not received:", *faults]))
             lines = []
-            for line, n, cost in _costs(order, counts, charged):
+            for line, n, cost in _costs(order, counts, charged) if not faults else ():
                 with noting(faults, f"{shown(line.part)}: "):
                     lines.append(self._line_of(order, line, n, cost, locker))
             if faults:
@@ -201,38 +168,28 @@ class Orders(Acts):
         )
 
     # ---- the jobs that they are for ------------------------------------------------------------------
-    def ordered_movements(self) -> tuple[_OrderedMovement, ...]:
-        """What has come against lines of orders and stands."""
+    def _ordered_movements(self) -> list[tuple[Movement, Ordered, OrderedLine]]:
         lines = {line.line: (order, line) for order in self.orders() for line in order.lines}
-        undone_by = self.undone_by()
-        moved = self.movements_where("order_line IS NOT NULL AND undoes IS NULL")
-        return tuple(
-            _OrderedMovement(of=m, order=lines[m.order_line][0], line=lines[m.order_line][1])
-            for m in moved
-            if m.order_line is not None and stands(m.number, undone_by)
-        )
+        return [(m, *lines[m.order_line or 0]) for m in self.standing("order_line IS NOT NULL")]
 
     def came_for_jobs(self) -> dict[str, dict[str, Came]]:
         """What has come of each part by order, job by job."""
         made: dict[str, dict[str, Came]] = defaultdict(dict)
-        for x in self.ordered_movements():
-            cost, line = x.of.quantity * (x.of.cost_unit or Decimal(0)), x.line
+        for m, order, line in self._ordered_movements():
+            cost = m.quantity * (m.cost_unit or Decimal(0))
             share = line.carriage_unit / line.cost_unit if line.cost_unit else Decimal(0)
-            waited = datetime.date.fromisoformat(x.of.on_date) - datetime.date.fromisoformat(x.order.on_date)
-            booked = x.of.reference.startswith(JOB)
-            came = Came(pieces=x.of.quantity, paid=cost * (1 - share), carriage=cost * share, days=max(waited.days, 0))
-            came = Came(booked=x.of.quantity) if booked else came
-            made[x.order.job][line.part] = made[x.order.job].get(line.part, Came()) + came
+            waited = datetime.date.fromisoformat(m.on_date) - datetime.date.fromisoformat(order.on_date)
+            came = Came(pieces=m.quantity, paid=cost * (1 - share), carriage=cost * share, days=max(waited.days, 0))
+            came = Came(booked=m.quantity) if m.reference.startswith(JOB) else came
+            made[order.job][line.part] = made[order.job].get(line.part, Came()) + came
         return {job: {part: _to_the_cent(came) for part, came in parts.items()} for job, parts in made.items()}
 
     def waiting_for_others(self, job: str) -> frozenset[int]:
         """Movements by which pieces came that were ordered for other jobs, as long as those are not closed."""
-        undone_by = self.undone_by()
-        done = self.movements_where(f"reference LIKE '{JOB}%' AND undoes IS NULL")
-        closed = {text.partition(", ")[0] for m in done if stands(m.number, undone_by) for text in (m.note, m.lot)}
-        return frozenset(
-            x.of.number for x in self.ordered_movements() if key(x.order.job) != key(job) and x.order.job not in closed
-        )
+        done = self.standing(f"reference LIKE '{JOB}%'")
+        closed = {text.partition(", ")[0] for m in done for text in (m.note, m.lot)}
+        moved = self._ordered_movements()
+        return frozenset(m.number for m, o, _ in moved if key(o.job) != key(job) and o.job not in closed)
 
     @contextlib.contextmanager
     def sheets_kept(self) -> Iterator[list[str]]:
@@ -261,7 +218,6 @@ def _cents(money: Decimal) -> Decimal:
 
 
 def _coming(order: Ordered, came: Mapping[str, Amount] | None, faults: list[str]) -> dict[int, Decimal]:
-    """Pieces by line of the book, held against what is open."""
     if not order.open:
         faults.append("nothing of it is open: all has come, or was booked when the job was closed")
     if came is None:
@@ -292,17 +248,11 @@ def _costs(
     many = sum((n for _, n in coming), Decimal(0))
     share, given = Decimal(0), Decimal(0)
     for line, n in coming:
-        if charged is None:
-            yield line, n, line.cost_unit
-            continue
         share += line.cost_unit * n / landed if landed else n / many
-        upto = _cents(charged * share)  # whole cents a line, and all of them what was charged
-        yield line, n, (upto - given) / n
+        # whole cents a line, and all of them what was charged
+        upto = given + line.cost_unit * n if charged is None else _cents(charged * share)
+        yield line, n, line.cost_unit if charged is None else (upto - given) / n
         given = upto
-
-
-def _other_material(line: OrderedLine, card: Item) -> bool:
-    return bool(line.material and card.material) and key(line.material) != key(card.material)
 
 
 def _same_size(line: OrderedLine, card: Item) -> bool:

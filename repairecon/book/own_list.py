@@ -1,28 +1,35 @@
-"""An owner's own list of spares into the book: looked at first, then written whole or not at all.
+"""An owner's own list of spares into the book: looked at first, then written whole or not at all; a boat from lists.
 
 A list is a line of headings and rows of text, numbers and dates, from whatever file they were read.
 """
 
 from __future__ import annotations
 
+import contextlib
 import csv
+import os
 import re
-from collections.abc import Callable, Mapping, Sequence
+import tempfile
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
 from typing import Any
 
+from repairecon import records
 from repairecon.book.amounts import MONEY, QUANTITY, Scale, When, choice, month_or_day, typed, words
 from repairecon.book.cards import FIELDS
-from repairecon.book.lists import Columns
-from repairecon.book.spares_book import SparesBook
+from repairecon.book.lists import ListRow, list_rows, read_by
+from repairecon.book.spares_book import SparesBook, begin_book
 from repairecon.read import values
+from repairecon.read.boat import BOOK
 from repairecon.read.columns import Column
 from repairecon.read.loose_cells import tidied
-from repairecon.read.problems import SURE, Names, Problems, closest, key, shown
-from repairecon.read.sheets import Sheet, heading, read_sheet
+from repairecon.read.problems import SURE, Names, Problems, closest, key, printable, shown
+from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
+from repairecon.read.starter import empty_folder, new_boat
+from repairecon.read.units_list import UnitsList, read_units_list
 from repairecon.read.values import Limits, Misread
 from repairecon.records import MEASURES, SHELF_GROUPS, BookError, CaseError, Fault, ReceiveLine
 
@@ -62,61 +69,148 @@ class ImportLine:
         return self.quantity == 0 and bool(self.in_book)
 
 
-@dataclass(frozen=True, kw_only=True)
 class ImportPlan:
-    """A look at a list before anything is written: what it would add and change, and what is wrong with it."""
+    """A look at a list before anything is written: what it would add and change, and what is wrong with it.
 
-    columns: Mapping[str, str]
-    left_out: tuple[str, ...]
-    lines: tuple[ImportLine, ...]
-    new_lockers: tuple[str, ...]
-    new_units: tuple[str, ...]
-    faults: tuple[Fault, ...]
+    The list is a spreadsheet with headings first, or its rows; ``columns`` are the headings of each field (name,
+    quantity, locker, ...; by default guessed, see ``guess_columns``), ``locker`` is where things lie whose row names
+    none, ``sheet`` that of a workbook.
+    """
+
+    def __init__(
+        self, book: SparesBook, source: Path | Sheet, columns: Mapping[str, str] | None = None, locker: str = "",
+        sheet: str = "",
+    ) -> None:  # fmt: skip
+        found = read_sheet(source, sheet) if isinstance(source, Path) else source
+        self._problems, self._book = Problems(), book
+        self._items = {key(i.name): i for i in book.items()}
+        self._lockers = Names(book.names("locker").values())
+        self._units = Names(book.names("unit").values())
+        self._lying = {(s.item_number, key(s.locker)): s.quantity for s in book.stock()}
+        self.new_lockers, self.new_units = Names(), Names()
+        self._seen: dict[tuple[str, str], int] = {}
+        self._new: set[str] = set()
+        headings = [text_of(cell) for cell in next(iter(found.rows.values()))]
+        self._at = self._places(found.file, headings, columns)
+        self.columns = {name: headings[k] for name, k in self._at.items()}
+        self.left_out = tuple(h for k, h in enumerate(headings) if k not in self._at.values() and h)
+        kept, _ = tidied(found, {heading(h): _AS[name] for name, h in self.columns.items() if name in _AS})
+        made = [self._line(row, locker) for row in list_rows(kept, self._problems, self._at)]
+        self.lines = [line for line in made if line is not None]
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """All that is wrong with it."""
+        return self._problems.faults
 
     @property
     def new_items(self) -> tuple[str, ...]:
         """Names that the book has no card of yet."""
         return tuple(dict.fromkeys(line.item for line in self.lines if line.new))
 
+    def _places(self, file: str, headings: list[str], named: Mapping[str, str] | None) -> dict[str, int]:
+        places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
+        at: dict[str, int] = {}
+        for name, theirs in (guess_columns(headings) if named is None else named).items():
+            if name not in HEADINGS:
+                write = self._problems.advice(name, tuple(HEADINGS))
+                self._problems.add(file, None, name, "an unknown field", write)
+            elif key(theirs) not in places:
+                write = self._problems.advice(theirs, headings)
+                self._problems.add(file, None, name, f"no heading {shown(theirs)}", write)
+            else:
+                at[name] = places[key(theirs)]
+        if "name" not in at:
+            self._problems.add(file, None, "name", "no column", "say which heading holds the names of the items")
+        return at
 
-def plan_import(
-    book: SparesBook, source: Path | Sheet, columns: Mapping[str, str] | None = None, locker: str = "", sheet: str = ""
-) -> ImportPlan:
-    """Look at an owner's list; nothing is written.
+    def _line(self, row: ListRow, locker: str) -> ImportLine | None:
+        """What a row would do; None if it cannot be said."""
+        filled = [name for name in self._at if row.text(name)]
+        read = {name: read_by(row, name, _READERS.get(name) or partial(words, what=name)) for name in filled}
+        cells: dict[str, Any] = {name: value for name, value in read.items() if value not in (None, "")}
+        if "name" not in cells:
+            if "name" in self._at and "name" not in filled:
+                row.fault("name", "nothing", "name the item")
+            return None
+        name = cells["name"]
+        known = self._items.get(key(name))
+        place = cells.get("locker") or (known.locker if known else "") or locker
+        if "quantity" in cells and not place:
+            row.fault("locker", "nothing", "name the locker, or say where things without one lie")
+            return None
+        place = self._named(row, "locker", place, self._lockers, self.new_lockers) if place else ""
+        named = [u for u in cells.get("units", "").split(";") if u.strip()]
+        if named:
+            cells["units"] = tuple(self._named(row, "units", u, self._units, self.new_units) for u in named)
+        if place and ("locker" in cells or known is None):
+            cells["locker"] = place
+        measure = known.measure if known else cells.get("measure", "piece")
+        for count in ("quantity", "minimum") if measure == "piece" else ():
+            if Decimal(cells.get(count, 0)) % 1:
+                advice = "write a whole number, or the measure: litre, metre, kilogram"
+                row.fault(count, shown(cells[count]), advice)
+        here = (key(name), key(place))
+        if here in self._seen:
+            row.fault("name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
+            return None
+        self._seen[here] = row.row
+        return ImportLine(
+            row=row.row, item=known.name if known else name, new=known is None and key(name) not in self._new,
+            changes=self._changes(row, cells, name), locker=place,
+            in_book=self._lying.get((known.number, key(place)), Decimal(0)) if known else None,
+            quantity=Decimal(cells["quantity"]) if "quantity" in cells else None, cells=cells,
+        )  # fmt: skip
 
-    Parameters
-    ----------
-    book
-        The book that it is to go into.
-    source
-        The list: a spreadsheet (.xlsx, .csv, .txt or .tsv, headings first), or its rows.
-    columns
-        Heading of each field (name, quantity, locker, ...); by default guessed, see ``guess_columns``.
-    locker
-        Where things lie whose row names no locker.
-    sheet
-        Sheet of a workbook.
-    """
-    reader = _Reader(book, read_sheet(source, sheet) if isinstance(source, Path) else source, columns)
-    lines = [made for row in reader.columns.rows if (made := reader.line(row, locker)) is not None]
-    headings, used = reader.columns.headings, set(reader.at.values())
-    return ImportPlan(
-        columns={name: headings[k] for name, k in reader.at.items()},
-        left_out=tuple(h for k, h in enumerate(headings) if k not in used and h), lines=tuple(lines),
-        new_lockers=tuple(reader.new_lockers), new_units=tuple(reader.new_units), faults=reader.problems.faults,
-    )  # fmt: skip
+    def _changes(self, row: ListRow, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
+        """What the card would say otherwise; a further place of an item changes nothing on it."""
+        known = self._items.get(key(name))
+        card = {n: v for n, v in cells.items() if n in FIELDS["item"] and n != "name"}
+        if known is None:
+            first = key(name) not in self._new
+            self._new.add(key(name))
+            return card if first else {}
+        if known.locker:
+            card.pop("locker", None)
+        try:
+            self._book.refuse_other_part(known, card.get("designation", ""), card.get("material", known.material))
+        except BookError as error:
+            row.fault("designation", shown(card["designation"]), str(error))
+        if known.designation:
+            card.pop("designation", None)  # the same size in other letters is no change
+        now = {n: getattr(known, n) for n in card}
+        return {n: v for n, v in card.items() if now[n] != (Decimal(str(v)) if isinstance(now[n], Decimal) else v)}
+
+    def _named(self, row: ListRow, column: str, name: str, known: Names, new: Names) -> str:
+        """A locker or unit as the book spells it; one that only looks like a known one is a fault."""
+        found = known.find(name) or new.find(name)
+        if found:
+            return found
+        line = " ".join(name.split())
+        alike = [n for n in (*known, *new) if _DIGITS.findall(n) == _DIGITS.findall(line)]  # "locker 2" is another
+        if near := closest(line, alike, SURE) if len(line) > 3 else "":
+            advice = f"did you mean {shown(near)}? (else give it a name less like it)"
+            row.fault(column, shown(line), advice)
+            return near
+        new.add(line)
+        return line
+
+
+def refuse(faults: Sequence[Fault], kind: type[CaseError]) -> None:
+    """Raise all faults of a list at once, if there are any."""
+    if faults:
+        error = kind(faults)
+        error.args = (printable(faults),)
+        raise error
 
 
 def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zeros: bool = False) -> None:
     """Write what a plan says, all of it or nothing; CaseError with every fault of the list, if it has any.
 
-    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``.
-
-    New items with a price are written as bought, all other stock as counted: a list that is taken in twice changes
-    nothing the second time.
+    A quantity of 0 leaves the stock of the book as it is, unless ``take_zeros``. New items with a price are written as
+    bought, all other stock as counted: a list that is taken in twice changes nothing the second time.
     """
-    if plan.faults:
-        raise CaseError(plan.faults)
+    refuse(plan.faults, CaseError)
     with book.ledger.writing():
         for name in plan.new_lockers:
             book.add_locker(name)
@@ -133,30 +227,26 @@ def write_import(book: SparesBook, plan: ImportPlan, date: When = None, take_zer
 
 
 def _write_stock(book: SparesBook, line: ImportLine, date: When) -> None:
-    cells, note = line.cells, "list taken in"
-    cure, lot = cells.get("cure_date", ""), cells.get("lot", "")
-    assert line.quantity is not None
+    cells, many = line.cells, line.quantity or Decimal(0)
+    marks = {"note": "list taken in", "cure_date": cells.get("cure_date", ""), "lot": cells.get("lot", "")}
     if line.in_book is None and "cost_unit" in cells:
-        bought = ReceiveLine(
-            line.item, line.quantity, cells.get("supplier", ""), cells["cost_unit"], locker=line.locker, lot=lot,
-            cure_date=cure, note=note,
-        )  # fmt: skip
+        supplier, cost = cells.get("supplier", ""), cells["cost_unit"]
+        bought = ReceiveLine(line.item, many, supplier, cost, locker=line.locker, **marks)
         book.receive([bought], cells.get("bought_on") or date)
     else:
-        book.count(line.locker, {line.item: line.quantity}, date=date, note=note, cure_date=cure, lot=lot)
+        book.count(line.locker, {line.item: many}, date=date, **marks)
 
 
 def guess_columns(headings: Sequence[object]) -> dict[str, str]:
     """The heading that each field is taken from, where one surely means it; each heading is used once."""
     left = {_plain(h): str(h) for h in reversed(list(headings)) if _plain(h)}
     found: dict[str, str] = {}
-    for cutoff in (1.0, SURE):  # what is written right first, then what is misspelt
-        for name, listed in HEADINGS.items():
-            for meant in map(_plain, listed.split(",")) if name not in found else ():
-                near = meant if meant in left else closest(meant, left, cutoff) if cutoff < 1.0 else ""
-                if near:
-                    found[name] = left.pop(near)
-                    break
+    for misspelt in (False, True):  # what is written right first
+        for name in [n for n in HEADINGS if n not in found]:
+            meant = [_plain(word) for word in HEADINGS[name].split(",")]
+            near = [closest(word, left, SURE) if misspelt else word for word in meant]
+            if here := next((word for word in near if word in left), ""):
+                found[name] = left.pop(here)
     return {name: found[name] for name in HEADINGS if name in found}
 
 
@@ -164,134 +254,69 @@ def _plain(heading: object) -> str:
     return " ".join(_REST.sub(" ", key(str(heading)).replace("'s", "s")).split())
 
 
-class _Reader:
-    """One look at one list."""
-
-    def __init__(self, book: SparesBook, sheet: Sheet, named: Mapping[str, str] | None) -> None:
-        self.problems, self._book = Problems(), book
-        self.columns = Columns(sheet, self.problems)
-        self._items = {key(i.name): i for i in book.items()}
-        self._lockers = Names(book.names("locker").values())
-        self._units = Names(book.names("unit").values())
-        self._lying = {(s.item_number, key(s.locker)): s.quantity for s in book.stock()}
-        self.new_lockers, self.new_units = Names(), Names()
-        self._seen: dict[tuple[str, str], int] = {}
-        self._new: set[str] = set()
-        self.at = self.columns.at = self._places(named)
-        typed_as = {heading(self.columns.headings[k]): _AS[n] for n, k in self.at.items() if n in _AS}
-        self.columns.sheet, _ = tidied(sheet, typed_as)
-
-    def _places(self, named: Mapping[str, str] | None) -> dict[str, int]:
-        """The place of each field in a row."""
-        headings, fault = self.columns.headings, self.columns.fault
-        places = {key(h): k for k, h in reversed(list(enumerate(headings)))}
-        at: dict[str, int] = {}
-        for name, theirs in (guess_columns(headings) if named is None else named).items():
-            if name not in HEADINGS:
-                fault(None, name, "an unknown field", self.problems.advice(name, tuple(HEADINGS)))
-            elif key(theirs) not in places:
-                fault(None, name, f"no heading {shown(theirs)}", self.problems.advice(theirs, headings))
-            else:
-                at[name] = places[key(theirs)]
-        if "name" not in at:
-            fault(None, "name", "no column", "say which heading holds the names of the items")
-        return at
-
-    def line(self, row: int, locker: str) -> ImportLine | None:
-        """What a row would do; None if it cannot be said."""
-        read = {n: self.columns.read(row, n, _READERS.get(n) or partial(words, what=n)) for n in self.at}
-        cells: dict[str, Any] = {"row": row, **{name: value for name, value in read.items() if value != ""}}
-        if "name" not in cells:
-            if "name" in self.at and not self.columns.text(row, "name"):
-                self.columns.fault(row, "name", "nothing", "name the item")
-            return None
-        name = cells["name"]
-        known = self._items.get(key(name))
-        place = cells.get("locker") or (known.locker if known else "") or locker
-        if "quantity" in cells and not place:
-            self.columns.fault(row, "locker", "nothing", "name the locker, or say where things without one lie")
-            return None
-        place = self._named(row, "locker", place, self._lockers, self.new_lockers) if place else ""
-        named = [u for u in cells.get("units", "").split(";") if u.strip()]
-        if named:
-            cells["units"] = tuple(self._named(row, "units", u, self._units, self.new_units) for u in named)
-        if place and ("locker" in cells or known is None):
-            cells["locker"] = place
-        measure = known.measure if known else cells.get("measure", "piece")
-        for field_ in ("quantity", "minimum") if measure == "piece" else ():
-            if Decimal(cells.get(field_, 0)) % 1:
-                advice = "write a whole number, or the measure: litre, metre, kilogram"
-                self.columns.fault(row, field_, shown(cells[field_]), advice)
-        here = (key(name), key(place))
-        if here in self._seen:
-            self.columns.fault(row, "name", f"{shown(name)} again", f"make one row of it and row {self._seen[here]}")
-            return None
-        self._seen[here] = row
-        return ImportLine(
-            row=row, item=known.name if known else name, new=known is None and key(name) not in self._new,
-            changes=self._changes(cells, name), locker=place,
-            in_book=self._lying.get((known.number, key(place)), Decimal(0)) if known else None,
-            quantity=Decimal(cells["quantity"]) if "quantity" in cells else None, cells=cells,
-        )  # fmt: skip
-
-    def _changes(self, cells: Mapping[str, Any], name: str) -> dict[str, Any]:
-        """What the card would say otherwise; a further place of an item changes nothing on it."""
-        known = self._items.get(key(name))
-        card = {n: v for n, v in cells.items() if n in FIELDS["item"] and n != "name"}
-        if known is None:
-            first = key(name) not in self._new
-            self._new.add(key(name))
-            return card if first else {}
-        if known.locker:
-            card.pop("locker", None)
-        try:
-            self._book.refuse_other_part(known, card.get("designation", ""), card.get("material", known.material))
-        except BookError as error:
-            self.columns.fault(cells["row"], "designation", shown(card["designation"]), str(error))
-        if known.designation:
-            card.pop("designation", None)  # the same size in other letters is no change
-        return {n: v for n, v in card.items() if _differs(getattr(known, n), v)}
-
-    def _named(self, row: int, column: str, name: str, known: Names, new: Names) -> str:
-        """A locker or unit as the book spells it; one that only looks like a known one is a fault."""
-        found = known.find(name) or new.find(name)
-        if found:
-            return found
-        line = " ".join(name.split())
-        alike = [n for n in (*known, *new) if _DIGITS.findall(n) == _DIGITS.findall(line)]  # "locker 2" is another
-        near = closest(line, alike, SURE) if len(line) > 3 else ""
-        if near:
-            self.columns.fault(
-                row, column, shown(line), f"did you mean {shown(near)}? (else give it a name less like it)"
-            )
-            return near
-        new.add(line)
-        return line
-
-
-def _differs(now: object, said: object) -> bool:
-    return now != (Decimal(str(said)) if isinstance(now, Decimal) else said)
-
-
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:
-    return _written(lambda text: found if isinstance(found := typed(text, scale), Misread) else text)
+    return lambda text: found if isinstance(found := typed(text, scale), Misread) else text
 
 
-def _written(reader: Callable[[str], Any]) -> Callable[[str], Any]:
-    """A reader of numbers that takes a decimal comma where the number leaves no doubt."""
-    return lambda text: reader(values.with_point(text) if values.decimal_mark(text) == "," else text)
-
-
-_NUMBERS = ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate")
-_AS = {"bought_on": Column(name="", type="date"), **dict.fromkeys(_NUMBERS, Column(name="", type="number"))}
+_ANY = partial(values.number, limits=Limits(0.0, 1e6))
+_AS = {"bought_on": Column(name="", type="date"), **dict.fromkeys(
+    ("quantity", "minimum", "cost_unit", "weight_kg", "volume_litres", "resale_rate"), Column(name="", type="number")
+)}  # fmt: skip
 """Fields that a list may hold with a decimal comma, or as day.month.year."""
-
 _READERS: Mapping[str, Callable[[str], Any]] = {
     "quantity": _exact(QUANTITY), "minimum": _exact(QUANTITY), "cost_unit": _exact(MONEY),
     "critical": values.yes_no, "bought_on": values.date, "cure_date": month_or_day,
-    "measure": lambda text: choice(text, MEASURES, "measure"),
-    "shelf_group": lambda text: choice(text, SHELF_GROUPS, "shelf group"),
-    "weight_kg": _written(lambda text: values.number(text, Limits(0.0, 1e6))),
-    "volume_litres": _written(lambda text: values.number(text, Limits(0.0, 1e6))),
-    "resale_rate": _written(lambda text: values.number(text, values.FRACTION)),
+    "measure": partial(choice, options=MEASURES, what="measure"),
+    "shelf_group": partial(choice, options=SHELF_GROUPS, what="shelf group"),
+    "weight_kg": _ANY, "volume_litres": _ANY, "resale_rate": partial(values.number, limits=values.FRACTION),
 }  # fmt: skip
+
+
+LOCKER = "aboard"
+"""Where spares lie whose row names no locker."""
+Taken = tuple[str, int, tuple[str, ...]]
+
+
+def boat_from_lists(
+    folder: str | os.PathLike[str], name: str = "", currency: str = "", *, units: Path | None = None,
+    spares: Path | None = None,
+) -> tuple[Taken, ...]:  # fmt: skip
+    """Write a boat's folder (new or empty) with her spares book, out of lists under whatever headings.
+
+    Of each list its name, the rows taken, and the headings of which nothing was taken. RepaireconError if something is
+    there already or cannot be written; SheetError with every fault of both lists. Nothing is written then.
+    """
+    target, faults = empty_folder(folder), list[Fault]()
+    taken: list[Taken] = []
+    listed = UnitsList(b"", 0, ())
+    if units:
+        with _noted(faults):
+            listed = read_units_list(units)
+        taken = [(units.name, listed.many, listed.left_out)]
+    home = next(p for p in target.absolute().parents if p.is_dir())
+    try:
+        with tempfile.TemporaryDirectory(prefix=".new-boat-", dir=home) as place:
+            made = Path(place) / "boat"
+            money = new_boat(made, name, currency, listed.data)
+            with begin_book(made / BOOK, money) as book, _noted(faults):
+                plan = ImportPlan(book, spares, locker=LOCKER) if spares else None
+                faults += plan.faults if plan else ()
+                if spares and plan and not faults:
+                    write_import(book, plan)
+                    taken.append((spares.name, len(plan.lines), plan.left_out))
+            refuse(faults, records.SheetError)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            made.rename(target)
+    except OSError as error:
+        said = f"{shown(str(target))} could not be written: {error.strerror or error}; nothing was written"
+        raise records.RepaireconError(said) from error
+    return tuple(taken)
+
+
+@contextlib.contextmanager
+def _noted(faults: list[Fault]) -> Iterator[None]:
+    """Faults of a list go with those of others."""
+    try:
+        yield
+    except CaseError as error:
+        faults += error.faults

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -133,18 +134,19 @@ class _Writer:
         sort, versions = table[:-1], tables[f"{table[:-1]}_versions"]
         sides = ("locker_from", "locker_to") if sort == "locker" else (sort,)
         named = {m[side] for m in tables["movements"].values() for side in sides if isinstance(m.get(side), int)}
-        cards: dict[int, list[tuple[int, Row]]] = {number: [] for number in sorted(named)}
+        cards: dict[int, list[tuple[int, Row]]] = defaultdict(list, {number: [] for number in named})
         for number, row in versions.items():
-            cards.setdefault(row[sort], []).append((number, row))
+            cards[row[sort]].append((number, row))
         for thing, listed in sorted(cards.items()):
             if thing == schema.LENT_NUMBER and sort == "locker":
                 continue
-            if not self._write(table, {sort: thing}, f"{sort} {thing}"):
+            name = f"{sort} {thing}"
+            if not self._write(table, {sort: thing}, name):
                 continue
             self._there[sort].add(thing)
             if not listed:
-                self._lost.append(f"{sort} {thing}: its card is lost; it is called '{sort} {thing}' now")
-                listed = [(0, {sort: thing, "name": f"{sort} {thing}", "written_at": ""})]
+                self._lost.append(f"{name}: its card is lost; it is called '{name}' now")
+                listed = [(0, {sort: thing, "name": name, "written_at": ""})]
             for number, row in listed:
                 self._card(sort, number, row)
 
@@ -163,10 +165,11 @@ class _Writer:
 
     def orders(self, tables: Mapping[str, Mapping[int, Row]]) -> None:
         """Orders and their lines under their own numbers."""
-        for table, number_column in (("orders", "number"), ("order_lines", "line")):
-            for number, row in tables[table].items():
-                new = self._write(table, {**row, number_column: number}, proof.name_of_row(table, number))
-                self._there[table] = self._there.get(table, set()) | ({number} if new else set())
+        for table in ("orders", "order_lines"):
+            self._there[table] = {
+                number for number, row in tables[table].items()
+                if self._write(table, {**row, schema.KEYS[table]: number}, proof.name_of_row(table, number))
+            }  # fmt: skip
 
     def movement(self, number: int, row: Row) -> None:
         """A movement under the next number; what answers to a lost one cannot stand."""
@@ -175,7 +178,7 @@ class _Writer:
         if made["undoes"] is not None and made["undoes"] not in self.numbers:
             self._lost.append(f"{what}: takes back movement {made['undoes']}, which is lost")
             return
-        if made.get("order_line") not in (None, *self._there.get("order_lines", ())):
+        if made.get("order_line") not in (None, *self._there["order_lines"]):
             self._lost.append(f"{what}: its line of an order is lost")
             made["order_line"] = None
         for name in ("undoes", "corrects"):

@@ -67,8 +67,7 @@ class SparesBook(Orders):
                         f"the book holds costs in {self.currency}: they would be taken for {word}. Export it, write "
                         "the costs anew, and build a book from that folder"
                     )
-            row = {"name": words(name, "name", required=True), "value": word}
-            self.ledger.insert("about_versions", row)
+            self.ledger.insert("about_versions", {"name": name, "value": word})
 
     @property
     def currency(self) -> str:
@@ -89,31 +88,19 @@ def open_book(
     path: str | os.PathLike[str], create: bool = False, home_currency: str = "EUR", wait_s: float = 5.0,
     today: datetime.date | None = None, bring_up: bool = True,
 ) -> SparesBook:  # fmt: skip
-    """Open a spares book.
+    """Open a spares book; BookFileError if it is none, damaged, or of a newer version: nothing is changed then.
 
-    Parameters
-    ----------
-    path
-        The file; ``.spares`` is added to a name without a suffix.
-    create, home_currency
-        True to begin a new book there if there is no file, and the money that all its costs are in.
-    wait_s
-        Seconds to wait for another program that is writing.
-    today
-        The day on which acts without a date fall; by default that of the clock.
-    bring_up
-        False to leave a book of an older version as it is, which can then only be read.
-
-    Returns
-    -------
-    SparesBook
-        The open book. BookFileError if it is none, damaged, or of a newer version; nothing is changed then.
+    ``.spares`` is added to a name without a suffix. With ``create`` a new book is begun if there is no file, all its
+    costs in ``home_currency``. Another program that is writing is waited for ``wait_s`` seconds; acts without a date
+    fall on ``today`` (default: the clock's). Without ``bring_up`` a book of an older version stays as it is, and can
+    only be read.
     """
     place = Path(path)
     if not place.suffix and not place.exists():
         place = place.with_suffix(SUFFIX)
     if create and not os.path.lexists(place):
-        with new_ledger(place, {"home_currency": words(home_currency, "home currency", required=True).upper()}):
+        currency = words(home_currency, "home currency", required=True).upper()
+        with new_ledger(place, {"home_currency": currency}):
             pass
     return SparesBook(open_ledger(place, wait_s, today, bring_up))
 
@@ -121,7 +108,7 @@ def open_book(
 def begin_book(place: str | os.PathLike[str], home_currency: str = "EUR") -> SparesBook:
     """A new, empty book; BookError if something of that name is there already."""
     path = Path(place)
-    for name in (path, path.with_suffix(SUFFIX) if not path.suffix else path):
+    for name in (path, path if path.suffix else path.with_suffix(SUFFIX)):
         if os.path.lexists(name):
             raise BookError(f"{name.name} is there already: nothing was written")
     return open_book(path, create=True, home_currency=home_currency)

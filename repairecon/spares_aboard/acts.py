@@ -13,11 +13,11 @@ from repairecon.book.csv_folder import book_from_csv, export_papers
 from repairecon.book.salvage import check_file, salvage
 from repairecon.book.spares_book import SparesBook, begin_book, book_at, book_place, keep_passage
 from repairecon.read import values
-from repairecon.read.problems import printable
+from repairecon.read.orders import write_requests
 from repairecon.read.values import Misread
-from repairecon.records import LOCKER_KINDS, MEASURES, BookError, BookFileError, Happened, ListError
+from repairecon.records import LOCKER_KINDS, MEASURES, BookError, BookFileError, ListError
 from repairecon.show.words import order_words
-from repairecon.spares_aboard import act_words
+from repairecon.spares_aboard import words
 
 Args = argparse.Namespace
 Options = dict[str, dict[str, Any]]
@@ -25,12 +25,10 @@ SHOWN = 40
 """Rows of a list that are worth reading."""
 
 ITEM: Options = {"item": {}}
-WRITTEN: Options = {
-    "--date": {"help": "day on which it happened, today by default"},
-    "--note": {"default": "", "help": "free words"},
-}
+WRITTEN: Options = {"--date": {"help": "day on which it happened, today by default"},
+                    "--note": {"default": "", "help": "free words"}}  # fmt: skip
 MANY: Options = {"--quantity": {"default": "1", "help": "how many (default 1)"}}
-TAKEN: Options = {**WRITTEN, **MANY, "--locker": {"help": "where it was taken from, where that is in doubt"}}
+TAKEN: Options = {**ITEM, **WRITTEN, **MANY, "--locker": {"help": "where it was taken from, where that is in doubt"}}
 LOT: Options = {"--lot": {"default": "", "help": "which lot it was"}}
 DRY: Options = {"--dry-run": {"action": "store_true", "help": "tell what would be done and write nothing"}}
 LIST: Options = {**DRY, "--sheet": {"default": "", "help": "sheet of a workbook, where there are several"}}
@@ -38,18 +36,17 @@ HOME: Options = {"--locker": {"default": "", "help": "where things go that have 
 FILE: dict[str, Any] = {"type": Path, "help": "the file: .csv, .txt, .tsv or .xlsx"}
 
 
-def _say(book: SparesBook, done: Happened) -> str:
-    return act_words.happened(done, book.currency)
-
-
-def _how(a: Args) -> dict[str, Any]:
-    return {name: getattr(a, name) for name in ("quantity", "locker", "date", "note", "lot") if name in a}
+def _move(book: SparesBook, a: Args) -> str:
+    """Whatever moves an item: its options are called as the book's own act calls them."""
+    names = ("item", "unit", "to", "borrower", "hours", "quantity", "locker", "date", "note", "lot")
+    act = getattr(book, a.act.replace("-", "_"))
+    return words.happened([act(**{name: getattr(a, name) for name in names if name in a})], book.currency)
 
 
 def _count(book: SparesBook, a: Args) -> str:
     write = not a.dry_run
     made = book.count(a.locker, {a.item: a.found}, write=write, date=a.date, note=a.note, cure_date=a.cured)
-    return act_words.counted(made, written=write)
+    return words.counted(made, written=write)
 
 
 def _receive(book: SparesBook, a: Args) -> str:
@@ -57,10 +54,10 @@ def _receive(book: SparesBook, a: Args) -> str:
         return _receive_order(book, a)
     if len(a.came) != 1 or a.paid is not None:
         raise BookError("receive takes one list; or give --order N, with LINE=PIECES for what came and --paid")
-    came = lists.read_delivery(book, Path(a.came[0]), a.supplier, a.locker, a.sheet, a.new_items)
+    came = lists.Delivery(book, Path(a.came[0]), a.supplier, a.locker, a.sheet, a.new_items)
     if a.dry_run:
-        return act_words.planned_delivery(came.lines, tuple(came.new_items), book.currency)
-    return "\n".join(_say(book, h) for h in lists.receive_delivery(book, came, a.date, a.again))
+        return words.planned_delivery(came, book.currency)
+    return words.happened(lists.receive_delivery(book, came, a.date, a.again), book.currency)
 
 
 def _receive_order(book: SparesBook, a: Args) -> str:
@@ -74,13 +71,13 @@ def _receive_order(book: SparesBook, a: Args) -> str:
     with book.sheets_kept() as notes:
         came = {line.strip(): many.strip() for line, _, many in pairs} or None
         done = book.receive_order(a.order, came, paid=a.paid, locker=a.locker, date=a.date)
-    return "\n".join([*(_say(book, h) for h in done), *notes])
+    return words.happened(done, book.currency, notes)
 
 
 def _undo(book: SparesBook, a: Args) -> str:
     with book.sheets_kept() as notes:
         done = book.undo(a.movement, a.date, a.note)
-    return "\n".join([_say(book, done), *notes])
+    return words.happened([done], book.currency, notes)
 
 
 def _orders(book: SparesBook, a: Args) -> str:
@@ -91,19 +88,16 @@ def _orders(book: SparesBook, a: Args) -> str:
 
 def _reconcile(book: SparesBook, a: Args) -> str:
     counted, notes = lists.reconcile(book, a.sheet_file, not a.dry_run, a.sheet, a.note)
-    return act_words.counted(counted, written=not a.dry_run, notes=notes)
+    return words.counted(counted, written=not a.dry_run, notes=notes)
 
 
 def _import(book: SparesBook, a: Args) -> str:
-    plan = own_list.plan_import(book, a.list, dict(a.column) if a.column else None, a.locker, a.sheet)
-    if plan.faults:
-        error = ListError(plan.faults)
-        error.args = (printable(plan.faults),)
-        raise error
+    plan = own_list.ImportPlan(book, a.list, dict(a.column) if a.column else None, a.locker, a.sheet)
+    own_list.refuse(plan.faults, ListError)
     if not a.dry_run:
         own_list.write_import(book, plan, take_zeros=a.take_zeros)
     end = "Nothing was written." if a.dry_run else f"Written: {len(plan.new_items)} new items."
-    return f"{act_words.planned_import(plan, SHOWN, a.take_zeros)}\n{end}"
+    return f"{words.planned_import(plan, SHOWN, a.take_zeros)}\n{end}"
 
 
 def _column(text: str) -> tuple[str, str]:
@@ -127,7 +121,7 @@ def _backup(book: SparesBook, a: Args) -> str:
 
 def _card(book: SparesBook, a: Args) -> str:
     sort = {"card": "item"}.get(a.act, a.act)
-    said = {field: value for field in CARDS[a.act][1] if (value := getattr(a, field)) is not None}
+    said = {field: value for field in CARDS[a.act] if (value := getattr(a, field)) is not None}
     for field in said.keys() & {"critical", "carried"}:
         read = values.yes_no(said[field])
         if isinstance(read, Misread):
@@ -149,117 +143,7 @@ def _boat(book: SparesBook, a: Args) -> str:
     return f"The boat is {book.about['boat']}."
 
 
-Act = tuple[str, Callable[[SparesBook, Args], str], Options]
-ACTS: dict[str, Act] = {
-    "fit": ("take a spare from stock and write it into the unit's history",
-            lambda b, a: _say(b, b.fit(a.item, a.unit, a.hours, **_how(a))),
-            {**ITEM, **TAKEN, **LOT, "unit": {"help": "the unit it went into"},
-             "--hours": {"help": "hours on the unit's clock"}}),
-    "use": ("use something up without fitting it to a unit", lambda b, a: _say(b, b.use(a.item, **_how(a))),
-            {**ITEM, **TAKEN, **LOT}),
-    "scrap": ("throw away what is perished, seized or out of date", lambda b, a: _say(b, b.scrap(a.item, **_how(a))),
-              {**ITEM, **TAKEN, **LOT}),
-    "move": ("put something into another locker", lambda b, a: _say(b, b.move(a.item, a.to, **_how(a))),
-             {**ITEM, **TAKEN, **LOT, "to": {"metavar": "LOCKER", "help": "the locker it goes into"}}),
-    "lend": ("lend something; it stays yours, but is not aboard",
-             lambda b, a: _say(b, b.lend(a.item, a.person, **_how(a))),
-             {**ITEM, **TAKEN, "person": {"help": "who has it"}}),
-    "give-back": ("take back what was lent", lambda b, a: _say(b, b.give_back(a.item, a.person, to=a.to, **_how(a))),
-                  {**ITEM, "person": {"help": "who had it"}, **WRITTEN, **MANY,
-                   "--to": {"metavar": "LOCKER", "help": "the locker it goes into, its own by default"}}),
-    "count": ("hold a count of one item against the book", _count,
-              {"locker": {}, **ITEM, "found": {"help": "how many lie there"}, **WRITTEN, **DRY,
-               "--cured": {"default": "", "metavar": "DATE", "help": "cure date read on what was found, as in 2Q24"}}),
-    "undo": ("take a movement back, by the number that its act printed",
-             _undo, {"movement": {"type": int}, **WRITTEN}),
-    "receive": ("write a delivery: a list of what came, the order as it was sent, or an order on record by --order",
-                _receive,
-                {"came": {"nargs": "*", "metavar": "LIST", "help": "the list, a file; with --order LINE=PIECES for "
-                          "each line of which not all that is open came"},
-                 "--order": {"type": int, "metavar": "N", "help": "number of an order on record"},
-                 "--paid": {"metavar": "TOTAL", "help": "charged for what came, home money (default: as ordered)"},
-                 **LIST, **HOME, "--supplier": {"default": "", "help": "who sent it"},
-                 "--date": {"help": "day on which it came, today by default"},
-                 "--new-items": {"action": "store_true", "help": "write cards for items that the book does not know"},
-                 "--again": {"action": "store_true", "help": "although a file of this name was received before"}}),
-    "reconcile": ("hold a filled-in sheet against the book: differences first", _reconcile,
-                  {"sheet_file": FILE, **LIST, "--note": {"default": "", "help": "free words for the movements"}}),
-    "import": ("bring your own list into the book", _import,
-               {"list": FILE, **LIST, **HOME,
-                "--take-zeros": {"action": "store_true", "help": "a quantity of 0 says that nothing is left of it"},
-                "--column": {"action": "append", "type": _column, "metavar": "OURS=THEIRS",
-                             "help": 'a field and the heading it has in the list, as in "item=Part name"; once a '
-                                     "field. Left out: guessed"}}),
-    "currency": ("home money of a book that holds no costs yet", _currency, {"currency": {"help": "as in EUR"}}),
-    "boat": ("name of the boat", _boat, {"name": {}}),
-}  # fmt: skip
-"""Acts that write into the book: what they do, how, and what they take."""
-
-READS: dict[str, Act] = {
-    "find": ("where something lies: any words of its card", lambda b, a: act_words.found(b.search(" ".join(a.words))),
-             {"words": {"nargs": "+"}}),
-    "orders": ("what is on order, when it is expected, what is late", _orders,
-               {"--all": {"action": "store_true", "help": "those that are all here, too"}}),
-    "history": ("all movements of an item, with their numbers",
-                lambda b, a: act_words.movements(b.movements(a.item), b.currency), ITEM),
-    "sheet": ("a sheet to count by, locker by locker", _sheet,
-              {"--locker": {"default": "", "help": "one locker alone"},
-               "--blind": {"action": "store_true", "help": "without what the book says"},
-               "--to": {"type": Path, "metavar": "FILE", "help": "write it to a file: .csv, .html or .txt"}}),
-    "export": ("the whole book as CSV, a workbook and plain SQL",
-               lambda b, a: "\n".join(f"Wrote {path}" for path in export_papers(b, a.folder)),
-               {"folder": {"help": "new folder for the files"}}),
-    "backup": ("a copy of the book, read again and found sound", _backup, {"target": {"help": "the new file"}}),
-}  # fmt: skip
-"""Acts that leave the book as it is."""
-
-CARDS: dict[str, tuple[str, dict[str, str]]] = {
-    "card": ("write an item's card, or change it", {
-        **dict.fromkeys((*TEXTS, *SHARES, "minimum"), ""), "units": "it fits, with ; between them",
-        "locker": "where it belongs", "measure": f"{', '.join(MEASURES)}", "shelf_group": "A, B or C: rubber, ISO 2230",
-        "critical": "yes or no", "carried": "no for what is no longer kept"}),
-    "locker": ("write down a locker, or change it", {
-        "place": "where that is", "kind": " or ".join(LOCKER_KINDS[:2]), "note": ""}),
-    "unit": ("write down a unit that parts are fitted to, or change it", {
-        "kind": "engine, pump, ...", "hours": "on its clock", "hours_on": "day of that reading", "note": ""}),
-}  # fmt: skip
-"""Acts on cards: what they do, and the fields with what to write."""
-
-
-def add(acts: Any) -> None:
-    """Add all acts to the command line."""
-    cards: dict[str, Act] = {
-        name: (about, _card, {
-            "name": {}, "--rename": {"metavar": "NAME", "help": "another name from now on"},
-            **{f"--{field.replace('_', '-')}": {"help": said or None} for field, said in fields.items()}})
-        for name, (about, fields) in CARDS.items()
-    }  # fmt: skip
-    for reads, listed in ((False, ACTS), (True, READS), (False, cards)):
-        for name, (about, act, options) in listed.items():
-            parser = acts.add_parser(name, help=about)
-            for option, how in options.items():
-                parser.add_argument(option, **how)
-            parser.set_defaults(run=_run, act_run=act, reads=reads)
-    acts.add_parser("check", help="whether the file is sound inside: rows, rules, views, seals, sums").set_defaults(
-        run=_check
-    )
-    rescue = acts.add_parser("salvage", help="take all that is sound out of a damaged book into a new one")
-    rescue.add_argument("target", help="the new book")
-    rescue.set_defaults(run=_salvage)
-    new = acts.add_parser("new", help="begin a book, empty or from a folder of CSV files")
-    new.add_argument("folder", nargs="?", help="with items.csv and lockers.csv, and if there are any units.csv and "
-                     "movements.csv; left out: an empty book")  # fmt: skip
-    new.add_argument("--currency", default="", help="home money, where no about.csv names one (default EUR)")
-    new.set_defaults(run=_new)
-
-
-def _run(args: Args) -> None:
-    with book_at(args.book, writing=not (args.reads or getattr(args, "dry_run", False))) as book:
-        print(args.act_run(book, args))
-
-
-def _check(args: Args) -> None:
-    place = book_place(args.book)
+def _check(place: Path, _: Args) -> str:
     if place.is_dir():
         with book_at(place) as book:
             wrong = book.check()
@@ -268,26 +152,137 @@ def _check(args: Args) -> None:
     if wrong:
         raise BookFileError("\n".join([f"{place.name} is not sound:", *wrong, "Take what is sound into a new book: "
                                        f"repairecon spares-aboard {place.name} salvage NEW.spares"]))  # fmt: skip
-    print("Sound.")
+    return "Sound."
 
 
-def _salvage(args: Args) -> None:
-    done = salvage(book_place(args.book), args.target)
+def _salvage(place: Path, a: Args) -> str:
+    done = salvage(place, a.target)
     counts = ", ".join(f"{count} {table.replace('_versions', ' cards')}" for table, count in done.taken.items())
-    print(f"Wrote {args.target}: {counts}.")
-    for line in done.lost:
-        print(f"Left behind or mended: {line}")
-    for old, new in done.renumbered.items():
-        print(f"Movement {old} is movement {new} now.")
+    lines = [f"Wrote {a.target}: {counts}.", *(f"Left behind or mended: {line}" for line in done.lost)]
+    return "\n".join([*lines, *(f"Movement {old} is movement {new} now." for old, new in done.renumbered.items())])
 
 
-def _new(args: Args) -> None:
-    if args.folder:
-        place = book_place(args.book)
-        book_from_csv(args.folder, place, args.currency)
-        print(f"Built {args.book} from {args.folder}. Then: repairecon spares-aboard {args.book}")
-        if said := keep_passage(args.folder, place.parent):
-            print(said)
+def _new(place: Path, a: Args) -> str:
+    if a.folder:
+        book_from_csv(a.folder, place, a.currency)
+        built = f"Built {a.book} from {a.folder}. Then: repairecon spares-aboard {a.book}"
+        return "\n".join(filter(None, [built, keep_passage(a.folder, place.parent)]))
+    with begin_book(place, a.currency or "EUR") as book:
+        return f"Began {book.ledger.path.name}. Bring your list in: repairecon spares-aboard {a.book} import LIST"
+
+
+def _shopping(_: Path, a: Args) -> str:
+    from repairecon.spares_aboard.shopping import in_words, shopping_list
+
+    found = shopping_list(a.book)
+    if a.to is None:
+        return in_words(found)
+    print(in_words(found))
+    wrote = [f"Wrote {path}" for path in write_requests(a.to, found.lines, found.papers)]
+    return "\n".join([*wrote, "Send each to its supplier. What comes back filled in: repairecon import-quotes "
+                      f"{a.to} FILE --supplier NAME, then: repairecon compare-quotes {a.to}"])  # fmt: skip
+
+
+CARDS: dict[str, dict[str, str]] = {
+    "card": {**dict.fromkeys((*TEXTS, *SHARES, "minimum"), ""), "units": "it fits, with ; between them",
+             "locker": "where it belongs", "measure": ", ".join(MEASURES),
+             "shelf_group": "A, B or C: rubber, ISO 2230", "critical": "yes or no",
+             "carried": "no for what is no longer kept"},
+    "locker": {"place": "where that is", "kind": " or ".join(LOCKER_KINDS[:2]), "note": ""},
+    "unit": {"kind": "engine, pump, ...", "hours": "on its clock", "hours_on": "day of that reading", "note": ""},
+}  # fmt: skip
+"""Fields of each card, with what to write."""
+
+
+def _fields(act: str) -> Options:
+    made: Options = {"name": {}, "--rename": {"metavar": "NAME", "help": "another name from now on"}}
+    return made | {f"--{field.replace('_', '-')}": {"help": said or None} for field, said in CARDS[act].items()}
+
+
+Act = tuple[str, str, Callable[[Any, Args], str], Options]
+WRITES, READS, FILES = "writes", "reads", "opens itself"
+"""How an act takes the book: opened to write, opened to read, or as the path alone."""
+ACTS: dict[str, Act] = {
+    "fit": (WRITES, "take a spare from stock and write it into the unit's history", _move,
+            {**TAKEN, **LOT, "unit": {"help": "the unit it went into"},
+             "--hours": {"help": "hours on the unit's clock"}}),
+    "use": (WRITES, "use something up without fitting it to a unit", _move, {**TAKEN, **LOT}),
+    "scrap": (WRITES, "throw away what is perished, seized or out of date", _move, {**TAKEN, **LOT}),
+    "move": (WRITES, "put something into another locker", _move,
+             {**TAKEN, **LOT, "to": {"metavar": "LOCKER", "help": "the locker it goes into"}}),
+    "lend": (WRITES, "lend something; it stays yours, but is not aboard", _move,
+             {**TAKEN, "borrower": {"metavar": "person", "help": "who has it"}}),
+    "give-back": (WRITES, "take back what was lent", _move,
+                  {**ITEM, "borrower": {"metavar": "person", "help": "who had it"}, **WRITTEN, **MANY,
+                   "--to": {"metavar": "LOCKER", "help": "the locker it goes into, its own by default"}}),
+    "count": (WRITES, "hold a count of one item against the book", _count,
+              {"locker": {}, **ITEM, "found": {"help": "how many lie there"}, **WRITTEN, **DRY,
+               "--cured": {"default": "", "metavar": "DATE", "help": "cure date read on what was found, as in 2Q24"}}),
+    "undo": (WRITES, "take a movement back, by the number that its act printed", _undo,
+             {"movement": {"type": int}, **WRITTEN}),
+    "receive": (WRITES, "write a delivery: a list of what came, the order as it was sent, or an order on record by "
+                "--order", _receive,
+                {"came": {"nargs": "*", "metavar": "LIST", "help": "the list, a file; with --order LINE=PIECES for "
+                          "each line of which not all that is open came"},
+                 "--order": {"type": int, "metavar": "N", "help": "number of an order on record"},
+                 "--paid": {"metavar": "TOTAL", "help": "charged for what came, home money (default: as ordered)"},
+                 **LIST, **HOME, "--supplier": {"default": "", "help": "who sent it"},
+                 "--date": {"help": "day on which it came, today by default"},
+                 "--new-items": {"action": "store_true", "help": "write cards for items that the book does not know"},
+                 "--again": {"action": "store_true", "help": "although a file of this name was received before"}}),
+    "reconcile": (WRITES, "hold a filled-in sheet against the book: differences first", _reconcile,
+                  {"sheet_file": FILE, **LIST, "--note": {"default": "", "help": "free words for the movements"}}),
+    "import": (WRITES, "bring your own list into the book", _import,
+               {"list": FILE, **LIST, **HOME,
+                "--take-zeros": {"action": "store_true", "help": "a quantity of 0 says that nothing is left of it"},
+                "--column": {"action": "append", "type": _column, "metavar": "OURS=THEIRS",
+                             "help": 'a field and the heading it has in the list, as in "item=Part name"; once a '
+                                     "field. Left out: guessed"}}),
+    "currency": (WRITES, "home money of a book that holds no costs yet", _currency,
+                 {"currency": {"help": "as in EUR"}}),
+    "boat": (WRITES, "name of the boat", _boat, {"name": {}}),
+    "find": (READS, "where something lies: any words of its card",
+             lambda b, a: words.found(b.search(" ".join(a.words))), {"words": {"nargs": "+"}}),
+    "orders": (READS, "what is on order, when it is expected, what is late", _orders,
+               {"--all": {"action": "store_true", "help": "those that are all here, too"}}),
+    "history": (READS, "all movements of an item, with their numbers",
+                lambda b, a: words.movements(b.movements(a.item), b.currency), ITEM),
+    "sheet": (READS, "a sheet to count by, locker by locker", _sheet,
+              {"--locker": {"default": "", "help": "one locker alone"},
+               "--blind": {"action": "store_true", "help": "without what the book says"},
+               "--to": {"type": Path, "metavar": "FILE", "help": "write it to a file: .csv, .html or .txt"}}),
+    "export": (READS, "the whole book as CSV, a workbook and plain SQL",
+               lambda b, a: "\n".join(f"Wrote {path}" for path in export_papers(b, a.folder)),
+               {"folder": {"help": "new folder for the files"}}),
+    "backup": (READS, "a copy of the book, read again and found sound", _backup, {"target": {"help": "the new file"}}),
+    "card": (WRITES, "write an item's card, or change it", _card, _fields("card")),
+    "locker": (WRITES, "write down a locker, or change it", _card, _fields("locker")),
+    "unit": (WRITES, "write down a unit that parts are fitted to, or change it", _card, _fields("unit")),
+    "check": (FILES, "whether the file is sound inside: rows, rules, views, seals, sums", _check, {}),
+    "salvage": (FILES, "take all that is sound out of a damaged book into a new one", _salvage,
+                {"target": {"help": "the new book"}}),
+    "new": (FILES, "begin a book, empty or from a folder of CSV files", _new,
+            {"folder": {"nargs": "?", "help": "with items.csv and lockers.csv, and if there are any units.csv and "
+                        "movements.csv; left out: an empty book"},
+             "--currency": {"default": "", "help": "home money, where no about.csv names one (default EUR)"}}),
+    "shopping-list": (FILES, "what to ask suppliers for, as a request for quotes to each", _shopping,
+                      {"--to": {"type": Path, "metavar": "FOLDER", "help": "new folder for the requests"}}),
+}  # fmt: skip
+
+
+def add(acts: Any) -> None:
+    """Add all acts to the command line."""
+    for name, (_, about, _, options) in ACTS.items():
+        parser = acts.add_parser(name, help=about)
+        for option, how in options.items():
+            parser.add_argument(option, **how)
+        parser.set_defaults(run=_run)
+
+
+def _run(args: Args) -> None:
+    takes, _, act, _ = ACTS[args.act]
+    if takes == FILES:
+        print(act(book_place(args.book), args))
         return
-    with begin_book(book_place(args.book), args.currency or "EUR") as book:
-        print(f"Began {book.ledger.path.name}. Bring your list in: repairecon spares-aboard {args.book} import LIST")
+    with book_at(args.book, writing=takes == WRITES and not getattr(args, "dry_run", False)) as book:
+        print(act(book, args))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from math import gamma
@@ -11,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from repairecon.book.on_hand import whole_unit
+from repairecon.book.on_hand import piece_of
 from repairecon.buying.inputs import mean_of
 from repairecon.kinds import facts
 from repairecon.kinds.facts import kinds
@@ -19,10 +20,9 @@ from repairecon.read.boat import JOBS, age_years, read_papers
 from repairecon.read.case_folder import read_case
 from repairecon.read.columns import CASE
 from repairecon.read.from_stock import same_part
-from repairecon.read.passage_toml import PassageDefaults
 from repairecon.read.problems import Problems, key
 from repairecon.rebuild_or_buy.lives import case_before, life_of
-from repairecon.records import BoatUnit, Case, Item, OnHand, Part, Passage, Quote, RepaireconError
+from repairecon.records import BoatUnit, Case, Item, Part, Quote, RepaireconError
 from repairecon.standards.equivalents import equivalent
 
 Renewals = Mapping[tuple[int, str], Sequence[tuple[str, float | None]]]
@@ -57,10 +57,7 @@ class BoatAround:
         problems = Problems()
         self.papers = read_papers(home, problems)
         problems.stop_if_any()
-        self._before = cache(self._case_before)
-
-    def _case_before(self, unit: BoatUnit) -> Case:
-        return case_before(self.papers, unit)
+        self._before = cache(lambda unit: case_before(self.papers, unit))
 
     def units_of(self, card: Item) -> list[BoatUnit]:
         """Units of units.csv that an item serves, by their name or kind."""
@@ -104,10 +101,8 @@ class BoatAround:
         """Her cases that can be read; the faults of others are said where they are asked for."""
         made = []
         for path in sorted((self.home / JOBS).glob(f"*/{CASE}")):
-            try:
+            with suppress(RepaireconError):
                 made.append(read_case(path.parent))
-            except RepaireconError:
-                continue
         return made
 
     def price(self, card: Item, whole: bool, parts: int) -> tuple[float, str] | None:
@@ -121,22 +116,20 @@ class BoatAround:
         found = [p for case in self._jobs if (p := _quoted(card, case)) is not None]
         if found:
             return min(found)
-        known = [facts(u.kind).ratio(_KIT) if u.kind in kinds() else None for u in units]
-        for unit, share in zip(units, known, strict=True):
-            if share is not None and unit.price_new is not None and not whole:
+        for unit in units if not whole else ():
+            share = facts(unit.kind).ratio(_KIT) if unit.kind in kinds() else None
+            if share is not None and unit.price_new is not None:
+                said = "a guess: the share of a kit in the price of a new"
                 kit = mean_of(unit.price_new) * mean_of(share)
                 if _KIT in key(card.name).replace(",", " ").split():
-                    return kit, f"a guess: the share of a kit in the price of a new {unit.unit}"
-                said = f"a guess: the share of a kit in the price of a new {unit.unit}, by {parts} parts"
-                return kit / max(parts, 1), said
+                    return kit, f"{said} {unit.unit}"
+                return kit / max(parts, 1), f"{said} {unit.unit}, by {parts} parts"
         return None
 
 
 def _quoted(card: Item, case: Case) -> tuple[float, str] | None:
     """The cheapest price of a piece in a case for what a card is, its tax included and carriage left out."""
-    name = Path(case.folder).name
-    x = OnHand(item=card.name, units=card.units, designation=card.designation, material=card.material,
-               makers_number=card.makers_number, quantity=1, price=None, whole=False, since="")  # fmt: skip
+    name, x = Path(case.folder).name, piece_of(card)
     parts = {p.part: p for p in case.parts if same_part(x, p, case.unit)}
     quotes = [q for q in case.quotes if q.item in parts and _same_size(card, q, parts[q.item])]
     prices = [(_home(q, case), f"a quote of {q.supplier} in the job {name}") for q in quotes]
@@ -155,40 +148,6 @@ def _same_size(card: Item, q: Quote, part: Part) -> bool:
 
 def _home(q: Quote, case: Case) -> float:
     seller = case.supplier(q.supplier)
-    rate = 1.0 if seller.currency == case.terms.currency else case.terms.exchange[seller.currency]
+    rate = {**case.terms.exchange, case.terms.currency: 1.0}[seller.currency]
     net = rate / (1.0 + seller.vat_rate) if seller.vat_included else rate
     return mean_of(q.quoted) * net * (1.0 + case.terms.vat_rate) / q.pack
-
-
-def is_whole(card: Item, passage: Passage, word: str) -> bool:
-    """Whether an item is a unit complete."""
-    return whole_unit(card, next((w for w in passage.items if w.item == card.name), None), word)
-
-
-def covers_of(
-    items: Iterable[Item], passage: Passage, defaults: PassageDefaults
-) -> dict[str, tuple[tuple[str, ...], float]]:
-    """What stands in for what, and the chance that it helps: as the owner says, else a whole unit for all its parts.
-
-    A part of a unit is an item for it and for no other unit; a belt, a fuse and the like stay when it is changed.
-    """
-    beside = {w.strip() for w in str(defaults.peek("beside_a_unit")).split(",")}
-    cards, word = list(items), str(defaults.peek("whole_unit_word")).casefold()
-    made: dict[str, tuple[tuple[str, ...], float]] = {}
-    for card in cards:
-        wish = next((w for w in passage.items if w.item == card.name), None)
-        covered = wish.covers if wish else ()
-        whole = not covered and card.units and is_whole(card, passage, word)
-        if whole:
-            units = {key(u) for u in card.units}
-            covered = tuple(
-                c.name for c in cards
-                if c.units and {key(u) for u in c.units} <= units and c.measure == "piece"
-                and not is_whole(c, passage, word) and not beside & set(c.name.partition(",")[0].casefold().split())
-            )  # fmt: skip
-        if covered:
-            said = wish.p_useful if wish else None
-            name = "p_useful_whole" if whole else "p_useful_kit"
-            _ = defaults.text("beside_a_unit") if whole else ""
-            made[card.name] = covered, defaults.number(name) if said is None else said
-    return made

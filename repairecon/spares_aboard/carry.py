@@ -17,13 +17,13 @@ from repairecon.spares_aboard.demand import Line
 
 Floats = NDArray[np.float64]
 Wholes = NDArray[np.int64]
-COLUMNS = (
-    "item", "system", "critical", "have", "buy", "carry", "for_assurance", "p_short_now", "p_short", "worth",
-    "worth_bought", "worth_bought_low", "worth_bought_high", "cost_buy", "price", "mean_wanted", "cost_without",
-    "cost_without_low", "cost_without_high", "wanted_from", "cost_from", "seen", "years", "at_a_time", "pieces_a_job",
-    "together", "units", "measure", "minimum", "wants", "tools_missing", "case",
-    "price_from", "ages",
+SAID = (
+    "item", "system", "critical", "have", "buy", "carry", "at_a_time", "pieces_a_job", "units", "measure",
+    "for_assurance", "p_short_now", "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
+    "price", "price_from", "ages", "mean_wanted", "cost_without", "wanted_from", "cost_from",
 )  # fmt: skip
+COLUMNS = (*SAID, "cost_buy", "seen", "years", "together", "tools_missing", "case")
+"""Of the frame of items; other programs are given what is said."""
 CURVE_COURSES = 150
 """Courses of jobs behind the curve, where things are shared: a picture needs no more."""
 LEAST = 1e-9
@@ -60,11 +60,10 @@ class Carried:
         self._most = np.array([x.most for x in lines], dtype=np.int64)
         self._without = np.array([mean_of(x.cost_without) for x in lines], dtype=float)
         self._critical = np.array([x.card.critical for x in lines], dtype=bool)
-        uses = [self._price, *(
-            np.array([(getattr(x.card, field) or 0.0) * x.measured for x in lines], dtype=float)
-            for field in ("weight_kg", "volume_litres")
-        )]  # fmt: skip
-        self._limits = [(use, limit) for use, limit in zip(uses, limits, strict=True) if limit is not None]
+        weight = np.array([(x.card.weight_kg or 0.0) * x.measured for x in lines], dtype=float)
+        room = np.array([(x.card.volume_litres or 0.0) * x.measured for x in lines], dtype=float)
+        uses = zip((self._price, weight, room), limits, strict=True)
+        self._limits = [(use, limit) for use, limit in uses if limit is not None]
         self._modes = self._modes_at(self._without)
 
     def _modes_at(self, cost: Floats) -> list[Mode]:
@@ -75,8 +74,8 @@ class Carried:
             takes = tuple((t, self._lines[t].pieces) for t in dict.fromkeys((k, *others)))
             made.append(Mode(k, takes, float(cost[k]) * line.p_useful))
         for name, (covered, p) in self._covers.items():
-            for kind in (self._place[other] for other in covered if other in self._place and name in self._place):
-                thing = self._place[name]
+            thing = self._place.get(name, -1)
+            for kind in (self._place[other] for other in covered if other in self._place and thing >= 0):
                 useful = min(p, self._lines[thing].p_useful)
                 made.append(Mode(kind, ((thing, 1),), float(cost[kind]) * useful))
         return made
@@ -114,8 +113,7 @@ class Carried:
         """Being without, now and then."""
         now, then = self._now_then
         return Risk(
-            p_critical_now=0.0 + _any_short(now[0][self._critical]),
-            p_critical_then=0.0 + _any_short(then[0][self._critical]),
+            p_critical_now=_any_short(now[0][self._critical]), p_critical_then=_any_short(then[0][self._critical]),
             cost_now=float(self._without @ now[1]), cost_then=float(self._without @ then[1]),
         )  # fmt: skip
 
@@ -147,13 +145,12 @@ class Carried:
         for k, x in enumerate(self._lines):
             more = int(self.program.buy[k])
             bought = [self._without_some(k, more, cost) if more else 0.0 for cost in (None, low, high)]
-            whole = self._without_some(k, x.have + more)
             made.append((
-                x.card.name, x.card.system, x.card.critical, x.have, more, x.have + more, int(self._enough[k]),
-                float(now[0][k]), float(then[0][k]), whole, *bought, float(self._price[k] * more), x.price,
-                x.wanted.mean, float(self._without[k]), low[k], high[k], x.wanted.source, x.cost_from, x.wanted.seen,
-                x.wanted.years, x.measured, x.pieces, x.together, x.wanted.units, x.card.measure,
-                float(x.card.minimum), x.card.needs, x.tools_missing, x.case, x.price_from, x.wanted.ages,
+                x.card.name, x.card.system, x.card.critical, x.have, more, x.have + more, x.measured, x.pieces,
+                x.wanted.units, x.card.measure, int(self._enough[k]), float(now[0][k]), float(then[0][k]),
+                self._without_some(k, x.have + more), *bought, x.price, x.price_from, x.wanted.ages, x.wanted.mean,
+                float(self._without[k]), x.wanted.source, x.cost_from, float(self._price[k] * more), x.wanted.seen,
+                x.wanted.years, x.together, x.tools_missing, x.case,
             ))  # fmt: skip
         frame = pd.DataFrame(made, columns=list(COLUMNS))
         return frame.sort_values(["buy", "worth_bought", "worth"], ascending=[False, False, False], kind="stable",
@@ -258,12 +255,12 @@ class _Step:
 
 def _steps(part: _Part, have: Wholes, price: Floats, most: Wholes) -> list[_Step]:
     """Purchases for one part, the most worth for its money first: one of a thing, or all that one more job lacks."""
-    stock, bought, slope = have.copy(), np.zeros_like(have), np.inf
+    stock, slope = have.copy(), np.inf
     made: list[_Step] = []
     while True:
         now = part.worth(stock, CURVE_COURSES)
         best: _Step | None = None
-        for things in _candidates(part, stock, most - bought):
+        for things in _candidates(part, stock, most - (stock - have)):
             then = stock.copy()
             for t, n in things.items():
                 then[t] += n
@@ -278,7 +275,6 @@ def _steps(part: _Part, have: Wholes, price: Floats, most: Wholes) -> list[_Step
         made.append(replace(best, slope=slope))
         for t, n in best.things.items():
             stock[t] += n
-            bought[t] += n
 
 
 def _candidates(part: _Part, stock: Wholes, room: Wholes) -> list[dict[int, int]]:
@@ -297,4 +293,4 @@ def _candidates(part: _Part, stock: Wholes, room: Wholes) -> list[dict[int, int]
 def _any_short(p_each: Floats) -> float:
     """Chance that at least one of several items is short, whose demands do not hang together."""
     with np.errstate(divide="ignore"):
-        return float(-np.expm1(np.log1p(-p_each).sum()))
+        return 0.0 + float(-np.expm1(np.log1p(-p_each).sum()))

@@ -16,8 +16,8 @@ from matplotlib.patches import Rectangle
 
 from repairecon.show import plots
 from repairecon.show.plots import BESIDE, HALO, INK, MAIN, QUIET, TURN, Margins, money_said, wrap, write
-from repairecon.show.words import chance_words
-from repairecon.spares_aboard import words
+from repairecon.show.words import chance_words, money, price, whole
+from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT
 from repairecon.spares_aboard.job import SparesAnswer
 
 BAR, YEAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 365.25, 18, 5.0, 1.8
@@ -26,14 +26,14 @@ BAR, YEAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 365.25, 18, 5.0, 1.8
 
 def risk_picture(answer: SparesAnswer) -> plots.Picture:
     """What being without costs."""
-    draw = partial(risk_against_money, answer.budget_curve, answer.currency, answer.budget, words.under_risk(answer))
+    draw = partial(risk_against_money, answer.budget_curve, answer.currency, answer.budget, under_risk(answer))
     return plots.Picture(draw, MEDIUM)
 
 
 def places_picture(answer: SparesAnswer) -> plots.Picture:
     """The value by locker."""
     places = answer.by_locker.assign(value=answer.by_locker["fifo"] - answer.by_locker["written_down"])
-    draw = partial(value_by_place, places, answer.currency, words.under_places(answer))
+    draw = partial(value_by_place, places, answer.currency, under_places(answer))
     return plots.Picture(draw, LEAST + 0.35 * len(places))
 
 
@@ -42,9 +42,38 @@ def expiry_picture(answer: SparesAnswer) -> plots.Picture:
     lots = answer.shelf.drop_duplicates(["item", "locker"]).head(MOST_DRAWN)
     lots = lots.set_index(lots["item"] + " (" + lots["locker"] + ")")
     lots["good_until"] = lots["extended_until"].where(lots["inspected"], lots["good_until"])
-    caption = words.under_expiry(answer)
-    draw = partial(expiry_timeline, lots, answer.today, answer.until, caption)
+    draw = partial(expiry_timeline, lots, answer.today, answer.until, under_expiry(answer))
     return plots.Picture(draw, LEAST + 0.5 * len(lots))
+
+
+def under_risk(answer: SparesAnswer) -> str:
+    """What to do, under risk against money."""
+    c, curve = answer.currency, answer.budget_curve
+    if len(curve) < 2:
+        return "Nothing more is worth its money for this passage."
+    first = curve.iloc[1]
+    apart = " This is the order; the list for your budget may do better, as it weighs all purchases together."
+    return (
+        f"Buy from the left for as long as the line falls steeply: {first['item']} first, for "
+        f"{price(first['spend'], c)}; beyond {money(curve['spend'].iloc[-1], c)} nothing more pays.{apart}"
+    )
+
+
+def under_places(answer: SparesAnswer) -> str:
+    """What to do, under the value by locker."""
+    if answer.by_locker.empty:
+        return "Nothing lies aboard by the book."
+    top = str(answer.by_locker.index[0])
+    return f"Count {top} first: most of the money lies there. Throw away what is hatched, lest it be trusted."
+
+
+def under_expiry(answer: SparesAnswer) -> str:
+    """What to do, under the expiry timeline."""
+    acts = {OVER: "throw away {}", INSPECT: "inspect {} before you trust them",
+            RUNS_OUT: "replace {} that run out on the way"}  # fmt: skip
+    counts = answer.shelf["state"].value_counts()
+    what = ", ".join(said.format(whole(counts[s])) for s, said in acts.items() if s in counts)
+    return f"Before you sail: {what}." if what else "Nothing runs out before the passage ends; use the topmost first."
 
 
 def value_by_place(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
@@ -59,7 +88,7 @@ def value_by_place(table: pd.DataFrame, currency: str, caption: str = "", ax: Ax
     title = "What the spares are worth, place by place"
     ax, middles = plots.name_rows(ax, title, caption, list(rows.index), margins, row=0.4, least=2.0)
     ax.set_xlim(0.0, 1.03 * float((rows["value"] + rows["written_down"]).max()) or 1.0)
-    plots.ticks(ax, "x", lambda v: money_said(v, currency))
+    plots.money_ticks(ax, "x", currency)
     for y, (place, row) in zip(middles, rows.iterrows(), strict=True):
         value, lost = float(row["value"]), float(row["written_down"])
         look: dict[str, Any] = {"height": BAR, "zorder": 2, "linewidth": 0.9}
@@ -89,8 +118,8 @@ def risk_against_money(
     ax.set_xlim(0.0, 1.04 * last)
     low, high = plots.limits([0.0, *cost])
     ax.set_ylim(low, high + 0.08 * (high - low))
-    plots.ticks(ax, "x", lambda v: money_said(v, currency))
-    plots.ticks(ax, "y", lambda v: money_said(v, currency))
+    plots.money_ticks(ax, "x", currency)
+    plots.money_ticks(ax, "y", currency)
     plots.axis_label(ax, "x", "spent on spares, the best buys first")
     plots.axis_label(ax, "y", "cost of being without, on average")
     ax.step([*spend, 1.04 * last], [*cost, cost[-1]], where="post", color=MAIN, linewidth=2.0, zorder=3, gid="risk")
@@ -132,9 +161,7 @@ def expiry_timeline(
     write(ax, (now, 1.0), "today", ("data", "axes fraction"), (0.0, 7.0), ha="center", color=INK)
     for y, item, (good, extended), days in zip(middles, table.index, ends.to_numpy(), table.itertuples(), strict=True):
         _life(ax, str(item), now, (good, extended), y)
-        said = f"good until {days.good_until:%b %Y}"
-        if good < now:
-            said = f"inspect: due since {days.good_until:%b %Y}"
+        said = f"{'inspect: due since' if good < now else 'good until'} {days.good_until:%b %Y}"
         if days.extended_until < today:
             said = f"out of date since {days.extended_until:%b %Y}"
         write(ax, (1.0, y), said, BESIDE, (9.0, 0.0), color=plots.TURN_DARK if good < now else INK)
@@ -142,7 +169,6 @@ def expiry_timeline(
 
 
 def _year(day: date) -> float:
-    """A day as a calendar year and its part."""
     return day.year + (day - date(day.year, 1, 1)).days / YEAR
 
 
@@ -150,14 +176,10 @@ def _life(ax: Axes, item: str, now: float, ends: tuple[float, float], y: float) 
     """From today to the last good day, or back to it; what inspection may add is pale."""
     low, high = ax.get_xlim()
     good, extended = min(max(ends[0], low), high), min(ends[1], high)
-    late, start, left = good < now, min(good, now), max(good, now)
+    late, left = good < now, max(good, now)
     look: dict[str, Any] = {"height": 0.16, "linewidth": 0.9}
     bar: dict[str, Any] = {"facecolor": TURN if late else MAIN, "edgecolor": "none", "zorder": 2, "gid": f"life {item}"}
-    ax.add_patch(Rectangle((start, y - 0.08), abs(good - now), **look, **bar))
+    ax.add_patch(Rectangle((min(good, now), y - 0.08), abs(good - now), **look, **bar))
     if extended > left:
-        pale: dict[str, Any] = {
-            "facecolor": plots.TURN_TINT if late else plots.MAIN_TINT,
-            "edgecolor": QUIET,
-            "zorder": 1,
-        }
-        ax.add_patch(Rectangle((left, y - 0.08), extended - left, gid=f"extension {item}", **look, **pale))
+        look |= {"facecolor": plots.TURN_TINT if late else plots.MAIN_TINT, "edgecolor": QUIET, "zorder": 1}
+        ax.add_patch(Rectangle((left, y - 0.08), extended - left, gid=f"extension {item}", **look))

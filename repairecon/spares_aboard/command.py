@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
 import datetime
 import json
-import os
-import sys
-from collections.abc import Iterator
 from dataclasses import asdict
 from math import isfinite
 from pathlib import Path
@@ -20,13 +16,8 @@ from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
 from repairecon.records import ReorderLine, RepaireconError
 from repairecon.show.layout import for_terminal
 from repairecon.spares_aboard import acts
+from repairecon.spares_aboard.carry import SAID
 from repairecon.spares_aboard.job import NUMBERS, SparesAnswer, spares_aboard
-
-CARRY = (
-    "item", "system", "critical", "have", "buy", "carry", "at_a_time", "pieces_a_job", "units", "measure",
-    "for_assurance", "p_short_now", "p_short", "worth", "worth_bought", "worth_bought_low", "worth_bought_high",
-    "price", "price_from", "ages", "mean_wanted", "cost_without", "wanted_from", "cost_from",
-)  # fmt: skip
 
 
 def add(jobs: Any) -> None:
@@ -34,7 +25,7 @@ def add(jobs: Any) -> None:
     job = jobs.add_parser("spares-aboard", help="look at a spares book, or write an act into it")
     book = "the book, a file such as boat.spares (or a folder of CSV files, to read only); or the boat's folder"
     job.add_argument("book", help=book)
-    for name, words in NUMBERS.items():
+    for name, (_, words) in NUMBERS.items():
         option = f"--{name.replace('_', '-')}"
         job.add_argument(option, type=float, metavar="N", help=f"{words}, instead of passage.toml's")
     job.add_argument("--today", default="", metavar="DATE", help="day of the list, as in 2026-03-31")
@@ -45,28 +36,7 @@ def add(jobs: Any) -> None:
     face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
     face.add_argument("--insurance", type=Path, metavar="FILE", help="write the list for an insurer: .csv or .xlsx")
     job.set_defaults(run=run)
-    words = job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer.")
-    acts.add(words)
-    shopping = words.add_parser("shopping-list", help="what to ask suppliers for, as a request for quotes to each")
-    shopping.add_argument("--to", type=Path, metavar="FOLDER", help="new folder for the requests")
-    shopping.set_defaults(run=_shopping)
-
-
-def _shopping(args: argparse.Namespace) -> None:
-    from repairecon.read.orders import write_requests
-    from repairecon.spares_aboard.shopping import in_words, shopping_list
-
-    with _solver_words_aside():
-        found = shopping_list(args.book)
-    print(in_words(found))
-    if args.to is None:
-        return
-    for path in write_requests(args.to, found.lines, found.papers):
-        print(f"Wrote {path}")
-    print(
-        "Send each to its supplier. What comes back filled in: repairecon import-quotes "
-        f"{args.to} FILE --supplier NAME, then: repairecon compare-quotes {args.to}"
-    )
+    acts.add(job.add_subparsers(dest="act", metavar="ACT", title="acts", description="Without an act: the answer."))
 
 
 def run(args: argparse.Namespace) -> None:
@@ -79,88 +49,55 @@ def run(args: argparse.Namespace) -> None:
     from repairecon.show.report import write_page
     from repairecon.spares_aboard import screen
 
-    with _solver_words_aside():
-        data = as_json(answer) if args.json or args.tables else {}
-        keep_tables(args.tables, args.job, data)
-        if args.report is not None:
-            write_page(args.report, lambda: screen.page(answer))
-            text = f"Wrote {args.report}"
-        elif args.json:
-            text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
-        elif args.insurance is not None:
-            text = f"Wrote {args.insurance}"
-        else:
-            text = for_terminal(screen.full(answer) if args.full else screen.first_screen(answer))
+    data = as_json(answer) if args.json or args.tables else {}
+    keep_tables(args.tables, args.job, data)
+    if args.report is not None:
+        write_page(args.report, lambda: screen.page(answer))
+        text = f"Wrote {args.report}"
+    elif args.json:
+        text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    elif args.insurance is not None:
+        text = f"Wrote {args.insurance}"
+    else:
+        text = for_terminal(screen.full(answer) if args.full else screen.first_screen(answer))
     print(text.rstrip("\n"))
-
-
-@contextlib.contextmanager
-def _solver_words_aside() -> Iterator[None]:
-    """The solver's library now and then writes a line of its own to the output: it goes where errors go."""
-    sys.stdout.flush()
-    try:
-        kept = os.dup(1)
-        os.dup2(2, 1)
-    except OSError:  # no such output: nothing to keep clean
-        yield
-        return
-    try:
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
 
 
 def as_json(answer: SparesAnswer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
     from repairecon.spares_aboard.words import why
 
-    names = (
-        "boat",
-        "currency",
-        "figures",
-        "passage_days",
-        "period_days",
-        "running_hours",
-        "budget",
-        "spend",
-        "most_lost",
-    )
-    carry = answer.carry
-    frames = {
+    names = ("boat", "currency", "figures", "passage_days", "period_days", "running_hours", "budget", "spend",
+             "most_lost", "today", "until")  # fmt: skip
+    by = {f"by_{name}": getattr(answer, f"by_{name}").reset_index() for name in ("locker", "system", "date")}
+    made = {
+        **{name: getattr(answer, name) for name in names},
+        "value": {**asdict(answer.worth), **by},
         "holdings": answer.holdings.drop(columns=["number", "resale_rate"]),
-        "receipts": answer.receipts.drop(columns=["number"]), "expiring": answer.expiring.drop(columns=["number"]),
+        "receipts": answer.receipts.drop(columns="number"), "expiring": answer.expiring.drop(columns="number"),
         "turning": answer.turning, "budget_curve": answer.budget_curve, "missing": answer.missing,
         "surplus": answer.surplus, "insurance": answer.insurance,
-    }  # fmt: skip
-    by = {f"by_{name}": rows(getattr(answer, f"by_{name}").reset_index()) for name in ("locker", "system", "date")}
-    return {
-        **{name: getattr(answer, name) for name in (*names, "budget", "spend", "most_lost")},
-        "today": answer.today.isoformat(),
-        "until": answer.until.isoformat(),
-        "value": {**{k: _plain(v) for k, v in asdict(answer.worth).items()}, **by},
-        **{name: rows(frame) for name, frame in frames.items()},
         "below_minimum": [_below(line) for line in answer.below_minimum],
-        "carry": [
-            {**row, "why": why(of, answer.currency)}
-            for row, of in zip(rows(carry[list(CARRY)]), carry.itertuples(index=False), strict=True)
-        ],
-        "risk": asdict(answer.risk),
-        "cases": [asdict(c) for c in answer.cases],
+        "carry": answer.carry[list(SAID)].assign(
+            why=[why(row, answer.currency) for row in answer.carry.itertuples(index=False)]
+        ),
+        "risk": asdict(answer.risk), "cases": [asdict(c) for c in answer.cases],
         "assumed": [asdict(a) for a in answer.assumed],
-    }
-
-
-def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows of a frame as JSON can hold them; None for what is not known."""
-    return [{str(k): _plain(v) for k, v in row.items()} for row in frame.to_dict(orient="records")]
+    }  # fmt: skip
+    return {name: _plain(x) for name, x in made.items()}
 
 
 def _plain(x: Any) -> Any:
+    """Frames, lists and numbers as JSON can hold them; None for what is not known."""
+    if isinstance(x, pd.DataFrame):
+        x = x.to_dict(orient="records")
+    if isinstance(x, dict):
+        return {str(k): _plain(v) for k, v in x.items()}
+    if isinstance(x, list | tuple):
+        return [_plain(v) for v in x]
     if isinstance(x, datetime.date):
         return x.isoformat()
-    if hasattr(x, "item"):
-        x = x.item()
+    x = x.item() if hasattr(x, "item") else x
     return None if isinstance(x, float) and not isfinite(x) else x
 
 
@@ -181,20 +118,16 @@ def write_insurance(answer: SparesAnswer, path: Path) -> None:
     Over an earlier list alone; the name ends in .csv or in .xlsx.
     """
     frame = answer.insurance
-    rows: list[list[Value]] = [[*map(str, frame.columns), "currency"]]
-    rows += [[*(_cell(v) for v in row), answer.currency] for row in frame.itertuples(index=False)]
-    total: list[Value] = [f"all, {answer.today.isoformat()}", *[None] * (len(frame.columns) - 1), answer.currency]
-    for name in ("cost", "replacement"):
-        total[list(frame.columns).index(name)] = float(frame[name].sum())
-    rows.append(total)
+    sums = {name: float(frame[name].sum()) for name in ("cost", "replacement")}
+    total: dict[str, Value] = {"item": f"all, {answer.today.isoformat()}", **sums, "currency": answer.currency}
+    names: list[Value] = [*map(str, frame.columns), "currency"]
+    rows: list[list[Value]] = [names]
+    for row in frame.itertuples(index=False):
+        cells = (int(x) if isinstance(x, float) and x.is_integer() else _plain(x) for x in row)
+        rows.append([*cells, answer.currency])
+    rows.append([total.get(str(name)) for name in names])
     form = path.suffix.casefold()
     if form not in (".csv", ".xlsx"):
         raise RepaireconError(f"{path.name}: write a name that ends in .csv or .xlsx")
     data = csv_text(rows, defuse=True).encode("utf-8-sig") if form == ".csv" else workbook_bytes({"spares": rows})
     write_own(path, data)
-
-
-def _cell(value: object) -> Value:
-    if isinstance(value, float):
-        return None if value != value else int(value) if value == int(value) else value
-    return str(value)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.book.on_hand import day_number, shelf_years
+from repairecon.book.on_hand import day_number, last_day, whole_unit
 from repairecon.formulas import demand, ranges, valuation
 from repairecon.read.case_folder import read_case
 from repairecon.read.passage_toml import CRITICAL, OTHER, PassageDefaults
@@ -24,7 +25,7 @@ from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.verdict import screen
 from repairecon.records import Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
-from repairecon.spares_aboard.boat_units import UNKNOWN, BoatAround, Renewals, Standing, is_whole
+from repairecon.spares_aboard.boat_units import UNKNOWN, BoatAround, Renewals, Standing
 
 Floats = NDArray[np.float64]
 YEAR = 365.25
@@ -62,7 +63,7 @@ class CaseWorth:
 class Wanted:
     """What a passage may ask for: chances of 0, 1, 2, ... jobs that take the item, in ``units`` it serves.
 
-    ``seen`` jobs in ``years`` of the book.
+    ``seen`` jobs in ``years`` of the book; ``ages`` are the years since each unit was renewed, as far as known.
     """
 
     chances: Floats
@@ -72,7 +73,6 @@ class Wanted:
     seen: float = 0.0
     years: float = 0.0
     ages: tuple[float, ...] = ()
-    """Years since each unit was renewed, as far as they are known."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,35 +126,59 @@ class Look:
     defaults: PassageDefaults
     today: datetime.date
     around: BoatAround | None
-    covers: Mapping[str, tuple[tuple[str, ...], float]]
-
-    def whole(self, card: Item) -> bool:
-        """Whether an item is a unit complete."""
-        return is_whole(card, self.passage, str(self.defaults.peek("whole_unit_word")).casefold())
-
-    def standing(self, card: Item, wish: SpareWish) -> tuple[Standing, ...]:
-        """The units that an item serves, as many as the owner says, with what is known of each."""
-        if wish.like_units or self.around is None or not card.units:
-            return (UNKNOWN,) * (wish.like_units or max(len(card.units), 1))
-        renewed_by = {n for n, c in self.items.items() if card.name in (c.name, *self.covers.get(c.name, ((), 0))[0])}
-        return self.around.standing(card, renewed_by, self.record.renewals)
-
-    def price(self, card: Item, wish: SpareWish, last: Movement | None) -> tuple[float, str]:
-        """Price of one, nan where none is known, and where it is from."""
-        if wish.price is not None:
-            return wish.price, "yours"
-        if last and last.cost_unit is not None:
-            return float(last.cost_unit), "paid"
-        if self.around is None:
-            return math.nan, ""
-        whole, units = self.whole(card), {key(u) for u in card.units}
-        kin = [c for c in self.items.values() if {key(u) for u in c.units} & units and not self.whole(c)]
-        parts = sum(c.name not in self.covers and c.measure == "piece" for c in kin)
-        return self.around.price(card, whole, parts) or (math.nan, "")
 
     def wish(self, card: Item) -> SpareWish:
         """What the owner says of an item."""
         return next((w for w in self.passage.items if w.item == card.name), SpareWish(item=card.name))
+
+    def whole(self, card: Item) -> bool:
+        """Whether an item is a unit complete."""
+        return whole_unit(card, self.wish(card), str(self.defaults.peek("whole_unit_word")).casefold())
+
+    @cached_property
+    def covers(self) -> dict[str, tuple[tuple[str, ...], float]]:
+        """What stands in for what, and the chance that it helps: as the owner says, else a whole unit for its parts.
+
+        A part of a unit is an item for it and for no other unit; a belt, a fuse and the like stay when it is changed.
+        """
+        beside = {w.strip() for w in str(self.defaults.peek("beside_a_unit")).split(",")}
+        made, cards = {}, [c for c in self.items.values() if c.carried]
+        for card in cards:
+            wish, units = self.wish(card), {key(u) for u in card.units}
+            covered, name = wish.covers, "p_useful_kit"
+            if not covered and units and self.whole(card):
+                covered, name = tuple(
+                    c.name for c in cards
+                    if c.units and {key(u) for u in c.units} <= units and c.measure == "piece" and not self.whole(c)
+                    and not beside & set(c.name.partition(",")[0].casefold().split())
+                ), "p_useful_whole"  # fmt: skip
+                if covered:
+                    self.defaults.text("beside_a_unit")
+            if covered:
+                made[card.name] = covered, self.defaults.number(name) if wish.p_useful is None else wish.p_useful
+        return made
+
+    def standing(self, card: Item) -> tuple[Standing, ...]:
+        """The units that an item serves, as many as the owner says, with what is known of each."""
+        like_units = self.wish(card).like_units
+        if like_units or self.around is None or not card.units:
+            return (UNKNOWN,) * (like_units or max(len(card.units), 1))
+        renewed_by = {n for n, c in self.items.items() if card.name in (c.name, *self.covers.get(c.name, ((), 0))[0])}
+        return self.around.standing(card, renewed_by, self.record.renewals)
+
+    def price(self, card: Item, last: Movement | None) -> tuple[float, str]:
+        """Price of one, nan where none is known, and where it is from."""
+        yours = self.wish(card).price
+        if yours is not None:
+            return yours, "yours"
+        if last and last.cost_unit is not None:
+            return float(last.cost_unit), "paid"
+        if self.around is None:
+            return math.nan, ""
+        units = {key(u) for u in card.units}
+        kin = [c for c in self.items.values() if {key(u) for u in c.units} & units and not self.whole(c)]
+        parts = sum(c.name not in self.covers and c.measure == "piece" for c in kin)
+        return self.around.price(card, self.whole(card), parts) or (math.nan, "")
 
 
 def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement | None) -> Line | None:
@@ -169,54 +193,42 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
         return None
     pieces, each = _at_a_time(look, card, wish)
     have = math.floor(aboard[1] / each + 1e-9)
-    case = look.cases.get(card.name)
     wanted = _wanted(look, card, wish, have + _NUMBERS)
     cost, cost_from = _cost_without(look, card, wish)
-    one, price_from = look.price(card, wish, last)
-    price = one * each
-    lacking = _tools_missing(look, card)
+    one, price_from = look.price(card, last)
+    price, lacking = one * each, _tools_missing(look, card)
     useful = wish.p_useful if wish.p_useful is not None and not wish.covers else 1.0
     return Line(
-        card=card, wanted=wanted, pieces=pieces, measured=each, together=wish.together, have=have,
-        price=price, price_from=price_from, cost_without=cost, cost_from=cost_from,
-        cost_left=_cost_left(look, card, price),
+        card=card, wanted=wanted, pieces=pieces, measured=each, together=wish.together, have=have, price=price,
+        price_from=price_from, cost_without=cost, cost_from=cost_from, cost_left=_cost_left(look, card, price),
         most=int(look.defaults.number("most_to_add")) if wish.most is None else wish.most,
-        p_useful=0.0 if lacking else useful, tools_missing=lacking, case=case.case if case else "",
+        p_useful=0.0 if lacking else useful, tools_missing=lacking,
+        case=look.cases[card.name].case if card.name in look.cases else "",
     )  # fmt: skip
 
 
-def record_of(
-    movements: Sequence[Movement], stands: NDArray[np.bool_], units: Sequence[UnitAboard], today: datetime.date
-) -> Record:
+def record_of(held: Sequence[Movement], units: Sequence[UnitAboard], today: datetime.date) -> Record:
     """Fitted and used, as it stands, over the years of the book."""
-    held = [m for m in movements if stands[m.number - 1]]
     first = min((m.on_date for m in held), default=today.isoformat())
     years = max((today - datetime.date.fromisoformat(first)).days, 0) / YEAR
-    jobs: dict[int, dict[tuple[str, str], float]] = {}
-    readings: dict[str, list[tuple[str, float]]] = {u.name: [] for u in units}
+    jobs: dict[int, dict[tuple[str, str], float]] = defaultdict(lambda: defaultdict(float))
     clock = {u.name: float(u.hours) for u in units if u.hours is not None}
-    renewals: dict[tuple[int, str], list[tuple[str, float | None]]] = {}
+    readings = {u.name: [(u.hours_on, clock[u.name])] if u.name in clock and u.hours_on else [] for u in units}
+    renewals: dict[tuple[int, str], list[tuple[str, float | None]]] = defaultdict(list)
     for m in held:
-        if m.kind in ("fitted", "used"):
-            of_item = jobs.setdefault(m.item_number, {})
-            mark = (m.unit, m.on_date) if m.kind == "fitted" else ("", str(m.number))
-            of_item[mark] = of_item.get(mark, 0.0) + float(m.quantity)
+        if m.kind == "used":
+            jobs[m.item_number]["", str(m.number)] += float(m.quantity)
         if m.kind == "fitted":
-            now, then = clock.get(m.unit), m.hours
-            run = None if now is None or then is None else max(now - float(then), 0.0)
-            renewals.setdefault((m.item_number, key(m.unit)), []).append((m.on_date, run))
-        if m.kind == "fitted" and m.hours is not None:
-            readings[m.unit].append((m.on_date, float(m.hours)))
-    for unit in units:
-        if unit.hours is not None and unit.hours_on:
-            readings[unit.name].append((unit.hours_on, float(unit.hours)))
-    paces = {name: pace for name, seen in readings.items() if (pace := _pace(seen)) > 0.0}
+            jobs[m.item_number][m.unit, m.on_date] += float(m.quantity)
+            now, then = clock.get(m.unit), None if m.hours is None else float(m.hours)
+            run = None if now is None or then is None else max(now - then, 0.0)
+            renewals[m.item_number, key(m.unit)].append((m.on_date, run))
+            readings[m.unit] += [] if then is None else [(m.on_date, then)]
+    paces = {name: pace for name, seen in readings.items() if seen and (pace := _pace(seen)) > 0.0}
     return Record(years=years, jobs=jobs, pace=paces, renewals=renewals)
 
 
 def _pace(seen: Sequence[tuple[str, float]]) -> float:
-    if len(seen) < 2:
-        return 0.0
     (first, low), (last, high) = min(seen), max(seen)
     days = (datetime.date.fromisoformat(last) - datetime.date.fromisoformat(first)).days
     return (high - low) / days * YEAR if days >= _LONG_ENOUGH_DAYS and high > low else 0.0
@@ -233,18 +245,16 @@ def _at_a_time(look: Look, card: Item, wish: SpareWish) -> tuple[int, float]:
 
 def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
     """Chances of 0, 1, 2, ... jobs until a part can be had: by the case, a guess, or the book's own record."""
-    years, case = look.days / YEAR, look.cases.get(card.name)
-    if case is not None:
-        mean = case.failures_a_year * years
+    if (case := look.cases.get(card.name)) is not None:
+        mean = case.failures_a_year * (look.days / YEAR)
         chances = _far_enough(lambda most: demand.poisson_demand(mean, most), top, card)
         return Wanted(chances=chances, mean=mean, source="case", units=1)
     if wish.failures_per_year or wish.failures_per_1000_hours:
         return _guessed(look, card, wish, top)
-    return _learned(look, card, wish, top)
+    return _learned(look, card, top)
 
 
 def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> Floats:
-    """Chances up to ``top``, or as far as they go."""
     try:
         chances = made(top)
         return chances if 1.0 - chances.sum() < _SMALL else made(None)
@@ -256,23 +266,23 @@ def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> F
 
 
 def _guessed(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
-    chances, mean, units = np.ones(1), 0.0, look.standing(card, wish)
-    thousand_hours = (look.hours or 0.0) / 1000.0
-    guesses = (wish.failures_per_year, look.days / YEAR), (wish.failures_per_1000_hours, thousand_hours)
-    for nth, (guess, period) in enumerate(guesses):
+    chances, mean, units = np.ones(1), 0.0, look.standing(card)
+    by_years = wish.failures_per_year, look.days / YEAR, [1.0] * len(units)
+    by_hours = wish.failures_per_1000_hours, (look.hours or 0.0) / 1000.0, [u.hours_a_year / 1000.0 for u in units]
+    for guess, period, clock in (by_years, by_hours):
         if guess is None:
             continue
         if any(u.age is not None for u in units):
-            clock = [1.0 if nth == 0 else u.hours_a_year / 1000.0 for u in units]
             ages = [None if u.age is None else u.age * c for u, c in zip(units, clock, strict=True)]
             values, weights = ranges.nodes(guess.low, guess.likely, guess.high, guess.shape)
             each = _worn(card, (values, weights, np.zeros(len(values))), period, ages, units)
-            chances, mean = np.convolve(chances, each), mean + float(np.arange(len(each)) @ each)
+            mean += float(np.arange(len(each)) @ each)
         else:
             r = guess.scaled(float(len(units)))
             made = partial(demand.guessed_demand, r.low, r.likely, r.high, period, r.shape)
-            chances = np.convolve(chances, _far_enough(made, top, card))
+            each = _far_enough(made, top, card)
             mean += float(ranges.mean(r.low, r.likely, r.high, r.shape)) * period
+        chances = np.convolve(chances, each)
     return Wanted(chances=chances, mean=mean, source="guess", units=len(units), ages=_ages(units))
 
 
@@ -297,14 +307,14 @@ def _worn(
     return _far_enough(lambda _: demand.worn_demand(values, seen / seen.sum(), period, ages, shapes), 0, card)
 
 
-def _learned(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
+def _learned(look: Look, card: Item, top: int) -> Wanted:
     """Gamma view of the rate of one unit, sharpened by the record of all; by hours for what runs with the engine.
 
     What was fitted on the job of an item that this one is fitted together with is that item's want. Of a unit that was
     renewed on a known day the time since then counts by its wear; that before, as for all, by its failures a year. A
     whole unit is first thought to last as its kind does.
     """
-    record, hours, units = look.record, look.hours, look.standing(card, wish)
+    record, hours, units = look.record, look.hours, look.standing(card)
     leads = [w.item for w in look.passage.items if card.name in w.together]
     of_others = {mark for c in look.items.values() if c.name in leads for mark in record.jobs.get(c.number, ())}
     seen = len(record.jobs.get(card.number, {}).keys() - of_others)
@@ -328,9 +338,8 @@ def _learned(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
 
 
 def _cost_without(look: Look, card: Item, wish: SpareWish) -> tuple[Range, str]:
-    """What it costs each time one is wanted and not there, and where that is from."""
-    said, case = look.passage.cost_without, look.cases.get(card.name)
-    if case is not None:
+    said = look.passage.cost_without
+    if (case := look.cases.get(card.name)) is not None:
         return Range(case.saved_each, case.saved_each, case.saved_each), "case"
     if wish.cost_without is not None:
         return wish.cost_without, "item"
@@ -344,8 +353,7 @@ def _cost_left(look: Look, card: Item, price: float) -> float:
     """What a new one loses by lying through the period unused: shelf life, resale, money tied up."""
     if math.isnan(price):
         return 0.0
-    start, (initial, _) = day_number(look.today), shelf_years(card)
-    end, rate = valuation.expiry_day(start, initial), look.defaults.number("worth_lost_rate")
+    start, end, rate = day_number(look.today), last_day(card, look.today), look.defaults.number("worth_lost_rate")
     return float(valuation.cost_left_over(price, end, start, start + look.days, rate))
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,19 +16,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from repairecon.book.on_hand import day_number, shelf_years
+from repairecon.book.on_hand import day_number, day_of, last_day, whole_unit
 from repairecon.formulas import valuation
 from repairecon.read.passage_toml import PassageDefaults
-from repairecon.records import MOVEMENT_KINDS, Item, Lot, Movement, SpareWish, StockLine
+from repairecon.records import Item, Lot, Movement, Passage, SpareWish, StockLine
 
 _THOUSAND, _MILLION, _WHOLE_MONEY = 1e3, 1e6, 1e9
 
 OVER, INSPECT, RUNS_OUT, FIT = "over", "inspect", "runs out", "fit"
-_EPOCH = datetime.date(1970, 1, 1)
 _SHELF = ("item", "number", "locker", "locker_kind", "quantity", "material", "shelf_group", "cure_date", "counted_from",
           "good_until", "extended_until", "state", "inspected")  # fmt: skip
+_INSURED = ("item", "makers_number", "designation", "quantity", "measure", "where", "last_bought", "supplier", "cost",
+            "price_last", "replacement")  # fmt: skip
 _TURN = ("item", "locker", "quantity", "last_turned", "turned_from", "every_days", "turn_by", "due")
-Columns = Mapping[str, NDArray[Any]]
 Wholes = NDArray[np.int64]
 
 
@@ -60,68 +61,45 @@ class Valued:
     unknown: float
 
 
-def value(columns: Columns, movements: Sequence[Movement], items: Mapping[int, Item]) -> Valued:
+def value(movements: Sequence[Movement], standing: Sequence[Movement], items: Mapping[int, Item]) -> Valued:
     """First in first out from the movements that stand; the moving average from all, in the order written."""
-    moved = _signed(columns)
-    rows = np.flatnonzero(columns["stands"] & (moved != 0))
-    order = rows[np.lexsort((_place(columns)[rows], columns["on_date"][rows]))]
-    cost, known = _cost_of_receipts(columns, moved, order)
-    item, quantity = columns["item"][order], moved[order]
+    place: list[int] = []  # in time: what takes another's place stands where that stood
+    for m in movements:
+        place.append(place[m.corrects - 1] if m.corrects else m.number)
+    # moves and loans add nothing to what the owner has
+    signs = [bool(m.locker_to) - bool(m.locker_from) for m in movements]
+    moved = np.array([sign * int(m.quantity * 1000) for sign, m in zip(signs, movements, strict=True)], dtype=np.int64)
+    costs = [-1 if m.cost_unit is None else int(m.cost_unit * 1_000_000) for m in movements]
+    days = np.array([m.on_date for m in movements], dtype="datetime64[D]")
+    rows = np.array([m.number - 1 for m in standing if signs[m.number - 1] and m.quantity], dtype=np.int64)
+    order = rows[np.lexsort((np.array(place, dtype=np.int64)[rows], days[rows]))]
+    ordered = [movements[int(row)] for row in order]
+    item = np.array([m.item_number for m in ordered], dtype=np.int64)
+    quantity, own = moved[order], np.array(costs, dtype=np.int64)[order]
+    # a receipt without a cost of its own takes that of the item's receipt before, else nothing is known
+    paid = pd.Series(own).where((own >= 0) & (quantity > 0)).groupby(item).ffill()
+    cost, known = paid.fillna(0).to_numpy(np.int64), paid.notna().to_numpy()
     change, left = valuation.fifo(item, quantity, cost, np.zeros(len(order), dtype=np.int64))
-    lying = np.flatnonzero(left > 0)
-    receipts = pd.DataFrame({
-        "movement": columns["movement"][order][lying], "number": item[lying],
-        "item": [items[int(i)].name for i in item[lying]],
-        "on_date": [str(d) for d in columns["on_date"][order][lying]],
-        "kind": [MOVEMENT_KINDS[int(k)] for k in columns["kind"][order][lying]],
-        "supplier": [str(p) for p in columns["person"][order][lying]],
-        "left": left[lying] / _THOUSAND, "cost_unit": cost[lying] / _MILLION,
-        "value": left[lying] * cost[lying] / _WHOLE_MONEY, "cost_known": known[lying],
-    })  # fmt: skip
-    years = columns["on_date"][order].astype("datetime64[Y]").astype(np.int64)
+    receipts = pd.DataFrame([
+        (m.number, m.item_number, items[m.item_number].name, m.on_date, m.kind, m.person, left[k] / _THOUSAND,
+         cost[k] / _MILLION, left[k] * cost[k] / _WHOLE_MONEY, bool(known[k]))
+        for k, m in enumerate(ordered) if left[k] > 0
+    ], columns=["movement", "number", "item", "on_date", "kind", "supplier", "left", "cost_unit", "value",
+                "cost_known"])  # fmt: skip
     return Valued(
-        fifo=_sums(item, change), average=_average(columns, moved),
-        average_by_year=_by_year(item, quantity, cost, years), receipts=receipts,
-        last={m.item_number: m for m in movements if m.kind == "bought" and columns["stands"][m.number - 1]},
+        fifo=_sums(item, change), average=_average(movements, moved, costs),
+        average_by_year=_by_year(item, quantity, cost, days[order].astype("datetime64[Y]").astype(np.int64)),
+        receipts=receipts, last={m.item_number: m for m in standing if m.kind == "bought"},
         unknown=float(receipts["left"][~receipts["cost_known"].astype(bool)].sum()),
     )  # fmt: skip
 
 
-def _signed(columns: Columns) -> Wholes:
-    """What a movement adds to what the owner has; moves and loans add nothing."""
-    come, gone = columns["locker_to"] > 0, columns["locker_from"] > 0
-    return np.where(come & ~gone, columns["quantity"], np.where(gone & ~come, -columns["quantity"], 0)).astype(np.int64)
-
-
-def _place(columns: Columns) -> Wholes:
-    """Where a movement belongs in time: what takes another's place stands where that stood."""
-    place: Wholes = columns["movement"].copy()
-    for row in np.flatnonzero(columns["corrects"] > 0):
-        place[row] = place[columns["corrects"][row] - 1]
-    return place
-
-
-def _cost_of_receipts(columns: Columns, moved: Wholes, order: Wholes) -> tuple[Wholes, NDArray[np.bool_]]:
-    """Cost of one of each receipt; without one of its own, that of the item's receipt before, else nothing known."""
-    last: dict[int, int] = {}
-    cost, known = np.zeros(len(order), dtype=np.int64), np.ones(len(order), dtype=bool)
-    for k, row in enumerate(order):
-        if moved[row] < 0:
-            continue
-        item, own = int(columns["item"][row]), int(columns["cost_unit"][row])
-        if own >= 0:
-            last[item] = own
-        cost[k], known[k] = last.get(item, 0), item in last
-    return cost, known
-
-
-def _average(columns: Columns, moved: Wholes) -> dict[int, float]:
-    undone = columns["undoes"] - 1
+def _average(movements: Sequence[Movement], moved: Wholes, costs: Sequence[int]) -> dict[int, float]:
+    undone = np.array([(m.undoes or 0) - 1 for m in movements], dtype=np.int64)
     against = np.where((undone >= 0) & (moved != 0) & (moved[undone] != 0), undone, -1)
-    own = columns["cost_unit"]
+    own, item = np.array(costs, dtype=np.int64), np.array([m.item_number for m in movements], dtype=np.int64)
     found = (own < 0) & (moved > 0) & (against < 0)
-    change = valuation.moving_average(columns["item"], moved, np.maximum(own, 0), against, found)
-    return _sums(columns["item"], change)
+    return _sums(item, valuation.moving_average(item, moved, np.maximum(own, 0), against, found))
 
 
 def _by_year(item: Wholes, quantity: Wholes, cost: Wholes, years: Wholes) -> float:
@@ -140,9 +118,9 @@ def holdings(
     stock: Sequence[StockLine], items: Mapping[int, Item], valued: Valued, over: Mapping[tuple[int, str], float]
 ) -> pd.DataFrame:
     """A row an item and locker: how many, their share of the item's value, what is past any use of them."""
-    total: dict[int, float] = {}
+    total: dict[int, float] = defaultdict(float)
     for line in stock:
-        total[line.item_number] = total.get(line.item_number, 0.0) + float(line.quantity)
+        total[line.item_number] += float(line.quantity)
     rows = []
     for line in stock:
         number, quantity = line.item_number, float(line.quantity)
@@ -150,8 +128,7 @@ def holdings(
         rows.append((
             card.name, number, card.system, line.locker, line.locker_kind, quantity, card.measure,
             valued.fifo.get(number, 0.0) * part, valued.average.get(number, 0.0) * part, last.on_date if last else "",
-            last.person if last else "",
-            float(last.cost_unit) if last and last.cost_unit is not None else math.nan,
+            last.person if last else "", _last_price(last),
             1.0 if card.resale_rate is None else card.resale_rate, over.get((number, line.locker), 0.0),
         ))  # fmt: skip
     frame = pd.DataFrame(rows, columns=[
@@ -162,6 +139,10 @@ def holdings(
     each = frame["fifo"].to_numpy(float) / np.maximum(frame["quantity"].to_numpy(float), 1e-9)
     frame["written_down"] = frame["expired"].to_numpy(float) * each
     return frame
+
+
+def _last_price(last: Movement | None) -> float:
+    return float(last.cost_unit) if last and last.cost_unit is not None else math.nan
 
 
 def by(frame: pd.DataFrame, column: str) -> pd.DataFrame:
@@ -181,21 +162,13 @@ def insurance(items: Mapping[int, Item], frame: pd.DataFrame) -> pd.DataFrame:
             card.name, card.makers_number, card.designation, quantity, card.measure, "; ".join(lines["locker"]),
             first["last_bought"], first["supplier"], float(lines["fifo"].sum()), price, quantity * price,
         ))  # fmt: skip
-    columns = ["item", "makers_number", "designation", "quantity", "measure", "where", "last_bought", "supplier",
-               "cost", "price_last", "replacement"]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns).sort_values("item", ignore_index=True)
-
-
-def _day_of(number: float) -> datetime.date:
-    return _EPOCH + datetime.timedelta(days=int(number))
+    return pd.DataFrame(rows, columns=list(_INSURED)).sort_values("item", ignore_index=True)
 
 
 def good_until(card: Item, cure_date: str) -> datetime.date | None:
     """Last day of the initial shelf life of a lot whose cure date is known; None for what has no end."""
-    initial, _ = shelf_years(card)
-    if math.isinf(initial) or not cure_date:
-        return None
-    return _day_of(float(valuation.expiry_day(day_number(cure_date), initial)))
+    last = last_day(card, cure_date)
+    return day_of(last) if math.isfinite(last) else None
 
 
 def shelf_table(
@@ -204,31 +177,22 @@ def shelf_table(
 ) -> pd.DataFrame:  # fmt: skip
     """A row a lot of rubber, the most pressing first; ``kinds`` of the movements they came by."""
     rows = []
+    today, until = map(day_number, period)
     for lot in lots:
-        card = items[lot.item_number]
-        years = shelf_years(card)
-        if not math.isinf(years[0]):
-            rows.append(_shelf_row(lot, card, years, kinds[lot.came_by], card.name in inspected, period))
+        card, looked_at = items[lot.item_number], items[lot.item_number].name in inspected
+        good, extended = (last_day(card, lot.cure_date or lot.came_on, found) for found in (False, True))
+        if math.isinf(good):
+            continue
+        last = extended if looked_at else good
+        late = INSPECT if extended >= today else OVER
+        rows.append((
+            card.name, card.number, lot.locker, lot.locker_kind, float(lot.quantity), card.material, card.shelf_group,
+            lot.cure_date,
+            "cure date" if lot.cure_date else "day bought" if kinds[lot.came_by] == "bought" else "day found",
+            day_of(good), day_of(extended), late if last < today else RUNS_OUT if last < until else FIT, looked_at,
+        ))  # fmt: skip
     frame = pd.DataFrame(rows, columns=list(_SHELF))
     return frame.sort_values(["good_until", "item"], kind="stable", ignore_index=True)
-
-
-def _shelf_row(
-    lot: Lot, card: Item, years: tuple[float, float], came: str, inspected: bool,
-    period: tuple[datetime.date, datetime.date],
-) -> tuple[object, ...]:  # fmt: skip
-    cured, bought = day_number(lot.cure_date), day_number(lot.came_on)
-    counted = "cure date" if lot.cure_date else "day bought" if came == "bought" else "day found"
-    start = cured if lot.cure_date else bought
-    ends = [float(valuation.expiry_day(start, *years, inspected=found)) for found in (False, True)]
-    last = ends[1] if inspected else ends[0]
-    today, until = map(day_number, period)
-    late = INSPECT if ends[1] >= today else OVER
-    state = late if last < today else RUNS_OUT if last < until else FIT
-    return (
-        card.name, card.number, lot.locker, lot.locker_kind, float(lot.quantity), card.material, card.shelf_group,
-        lot.cure_date, counted, _day_of(ends[0]), _day_of(ends[1]), state, inspected,
-    )  # fmt: skip
 
 
 def out_of_date(frame: pd.DataFrame) -> dict[tuple[int, str], float]:
@@ -238,24 +202,23 @@ def out_of_date(frame: pd.DataFrame) -> dict[tuple[int, str], float]:
 
 
 def turning_table(
-    lots: Sequence[Lot], items: Mapping[int, Item], wishes: Mapping[str, SpareWish], defaults: PassageDefaults,
-    until: datetime.date,
-) -> pd.DataFrame:  # fmt: skip
+    lots: Sequence[Lot], items: Mapping[int, Item], passage: Passage, defaults: PassageDefaults, until: datetime.date
+) -> pd.DataFrame:
     """Whole units that lie aboard, and the day by which to turn each by hand."""
     rows = []
     word = str(defaults.peek("whole_unit_word")).casefold()
+    wishes = {w.item: w for w in passage.items}
     for lot in lots:
         card = items[lot.item_number]
         wish = wishes.get(card.name) or SpareWish(item=card.name)
         said = bool(wish.turned or wish.turn_every_days)
-        named = word in card.name.casefold().replace(",", " ").split()
-        whole = wish.whole_unit if wish.whole_unit is not None else said or named
+        whole = whole_unit(card, wish, word) or (said and wish.whole_unit is None)
         if lot.locker_kind == "lent" or not whole:
             continue
         if not said and not wish.whole_unit:
             defaults.text("whole_unit_word")
         every = wish.turn_every_days or defaults.number("turn_every_days")
         turned, source = (wish.turned, "noted") if wish.turned else (lot.came_on, "day it came")
-        by_day = _day_of(day_number(turned) + every)
+        by_day = day_of(day_number(turned) + every)
         rows.append((card.name, lot.locker, float(lot.quantity), turned, source, every, by_day, by_day <= until))
     return pd.DataFrame(rows, columns=list(_TURN)).sort_values(["turn_by", "item"], kind="stable", ignore_index=True)

@@ -1,7 +1,4 @@
-"""The job spares-aboard: what is aboard, where, what it is worth, what expires, what to buy and to carry.
-
-The book is read at once; each part of the answer is worked out when it is first asked for.
-"""
+"""The job spares-aboard: what is aboard, where, what it is worth, what expires, what to buy and to carry."""
 
 from __future__ import annotations
 
@@ -9,115 +6,78 @@ import datetime
 import math
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import replace
 from functools import cached_property
 from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from numpy.typing import NDArray
 
 from repairecon import records
 from repairecon.book.ledger import damaged
 from repairecon.book.spares_book import SparesBook, book_at, passage_for
+from repairecon.book.stock import stands
 from repairecon.read import values
 from repairecon.read.boat import boat_around, today_of
 from repairecon.read.passage_toml import PERIOD, PassageDefaults
 from repairecon.read.values import Misread
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard import demand, holdings
-from repairecon.spares_aboard.boat_units import BoatAround, covers_of
+from repairecon.spares_aboard.boat_units import BoatAround
 from repairecon.spares_aboard.carry import Carried
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import Valued, Worth
 
 NUMBERS = {
-    "passage_days": "days of the passage or season",
-    "running_hours": "running hours of the engine in it",
-    "resupply_days": "days after it until a part can be had",
-    "budget": "money to spend on spares at most",
-    "weight_kg": "weight that may be added at most",
-    "room_litres": "room that may be taken at most",
+    "passage_days": ("days", "days of the passage or season"),
+    "running_hours": ("running_hours", "running hours of the engine in it"),
+    "resupply_days": ("resupply_days", "days after it until a part can be had"),
+    "budget": ("budget", "money to spend on spares at most"),
+    "weight_kg": ("weight_kg", "weight that may be added at most"),
+    "room_litres": ("room_litres", "room that may be taken at most"),
 }
-"""What may be said in place of the passage's figures."""
-
-Limits = tuple[float | None, float | None, float | None]
-"""What may be spent [home money], added [kg] and filled [litres]; None where nothing is said."""
+"""What may be said in place of the passage's figures: the passage's own name for it, and what it is."""
 
 LOOKED_THROUGH = 20_000
 """Movements up to which a book is looked through each time, which takes a second; beyond that only ``check`` does."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class BookRead:
-    """All that the job takes from a book, at one moment; the book may be closed afterwards."""
-
-    about: Mapping[str, str]
-    boat: str
-    items: Mapping[int, records.Item]
-    units: tuple[records.UnitAboard, ...]
-    movements: tuple[records.Movement, ...]
-    columns: Mapping[str, NDArray[Any]]
-    stock: tuple[records.StockLine, ...]
-    lots: tuple[records.Lot, ...]
-    below_minimum: tuple[records.ReorderLine, ...]
-
-
-def read_all(book: SparesBook) -> BookRead:
-    """Take from a book what the job needs; BookFileError from one that is not as it was written."""
-    few = book.ledger.rows("SELECT count(*) FROM movements")[0][0] <= LOOKED_THROUGH
-    wrong = book.check() if few else ()
-    if wrong:
-        raise damaged(book.ledger.path, "; ".join(wrong[:3]))
-    with book.ledger.reading():
-        about = book.about
-        return BookRead(
-            about=about, boat=about.get("boat", "") or book.ledger.path.stem, items=book.items_by_number(),
-            units=book.units(), movements=book.movements(), columns=book.columns(), stock=book.stock(),
-            lots=book.lots(), below_minimum=book.reorder_list(),
-        )  # fmt: skip
-
-
-@dataclass(frozen=True, kw_only=True)
-class Period:
-    """The passage [days], and the longer time until a part can be had; running hours in it where they are known."""
-
-    today: datetime.date
-    passage: float
-    whole: float
-    hours: float | None
-    assumed: tuple[records.Assumed, ...] = ()
-
-    @property
-    def until(self) -> datetime.date:
-        """Last day of the passage."""
-        return self.today + datetime.timedelta(days=math.ceil(self.passage))
-
-
 class SparesAnswer(Shown):
-    """All that the job found.
+    """All that the job found; the book is read at once, at one moment, the rest worked out when it is asked for.
 
-    ``receipts`` is what is left of each purchase with its movement. ``carry`` has a row an item: have, buy, carry,
-    p_short before and after, worth, cost, and why. ``budget_curve`` has a row a purchase, in the order in which money
-    is best spent. ``missing`` is worth having and is not bought, ``surplus`` costs more by lying there than it saves.
-    ``spend`` is what the purchases cost, ``most_lost`` what another choice could be worth more, at most [home money];
-    ``risk`` that of being without, with what is aboard and with what is bought.
+    ``shelf`` has a row a lot of rubber, the most pressing first, ``expiring`` those that are over, wait for an
+    inspection or run out before the passage ends; ``turning`` whole units, and the day by which to turn each by hand.
+    ``receipts`` is what is left of each purchase with its movement, ``holdings`` a row an item and locker, their value
+    ``by_locker``, ``by_system`` and (``by_date``) by the month of purchase; ``insurance`` a list for an insurer.
+    ``carry`` has a row an item: have, buy, carry, p_short before and after, worth, cost, and why. ``budget_curve`` has
+    a row a purchase, in the order in which money is best spent. ``missing`` is worth having and is not bought,
+    ``surplus`` costs more by lying there than it saves. ``spend`` is what the purchases cost, ``most_lost`` what
+    another choice could be worth more, at most [home money]; ``risk`` that of being without, with what is aboard and
+    with what is bought. ``cases`` are whole units whose worth as spare is that of their own case. BookFileError from a
+    book that is not as it was written.
     """
 
-    def __init__(
-        self, read: BookRead, passage: records.Passage, period: Period, limits: Limits, home: Path | None = None
-    ) -> None:
-        self._home = home
-        self._read, self.passage, self._period, self._limits = read, passage, period, limits
-        self._wishes: dict[str, records.SpareWish] = {w.item: w for w in passage.items}
+    def __init__(self, book: SparesBook, passage: records.Passage, today: datetime.date, home: Path | None) -> None:
+        few = book.ledger.rows("SELECT count(*) FROM movements")[0][0] <= LOOKED_THROUGH
+        if few and (wrong := book.check()):
+            raise damaged(book.ledger.path, "; ".join(wrong[:3]))
+        with book.ledger.reading():
+            about, undone_by = book.about, book.undone_by()
+            self._items, self._units, self._stock = book.items_by_number(), book.units(), book.stock()
+            self._movements, self._lots, self.below_minimum = book.movements(), book.lots(), book.reorder_list()
+        self._standing = [m for m in self._movements if m.undoes is None and stands(m.number, undone_by)]
+        self.passage, self.today, self._home = passage, today, home
         # Defaults are listed as they are used: a list of its own for each part, the same in any order of asking
-        self._of_carry, self._of_turning = PassageDefaults(), PassageDefaults()
-        self.boat, self.currency = read.boat, read.about.get("home_currency", "EUR")
-        self.figures = read.about.get("figures", "")
-        self.today, self.until = period.today, period.until
-        self.passage_days, self.period_days, self.running_hours = period.passage, period.whole, period.hours
-        self.budget, self.below_minimum = limits[0], read.below_minimum
+        self._of_period, self._of_carry, self._of_turning = (PassageDefaults() for _ in range(3))
+        self.boat, self.figures = about.get("boat", "") or book.ledger.path.stem, about.get("figures", "")
+        self.currency, self.budget = about.get("home_currency", "EUR"), passage.budget
+        days, more = (
+            self._of_period.number(name) if said is None else said
+            for name, said in (("passage_days", passage.days), ("resupply_days", passage.resupply_days))
+        )
+        self.passage_days, self.period_days, self.running_hours = days, days + more, passage.running_hours
+        self.until = today + datetime.timedelta(days=math.ceil(days))
 
     def said(self) -> Panel:
         """Whose spares, and what to buy and throw away."""
@@ -127,53 +87,38 @@ class SparesAnswer(Shown):
 
     @cached_property
     def shelf(self) -> pd.DataFrame:
-        """A row a lot of rubber, the most pressing first."""
-        kinds = {m.number: m.kind for m in self._read.movements}
+        kinds = {m.number: m.kind for m in self._movements}
         inspected = {w.item for w in self.passage.items if w.inspected}
-        return holdings.shelf_table(self._read.lots, self._read.items, kinds, inspected, (self.today, self.until))
+        return holdings.shelf_table(self._lots, self._items, kinds, inspected, (self.today, self.until))
+
+    def _in_state(self, *states: str) -> pd.DataFrame:
+        return self.shelf[self.shelf["state"].isin(states)].reset_index(drop=True)
 
     @cached_property
     def expiring(self) -> pd.DataFrame:
-        """Lots that are over, wait for an inspection or run out before the passage ends."""
-        return self.shelf[self.shelf["state"] != holdings.FIT].reset_index(drop=True)
+        return self._in_state(holdings.OVER, holdings.INSPECT, holdings.RUNS_OUT)
 
     @cached_property
     def turning(self) -> pd.DataFrame:
-        """Whole units, and the day by which to turn each by hand."""
-        return holdings.turning_table(self._read.lots, self._read.items, self._wishes, self._of_turning, self.until)
+        return holdings.turning_table(self._lots, self._items, self.passage, self._of_turning, self.until)
 
     @cached_property
     def _valued(self) -> Valued:
-        return holdings.value(self._read.columns, self._read.movements, self._read.items)
-
-    receipts = property(attrgetter("_valued.receipts"))
+        return holdings.value(self._movements, self._standing, self._items)
 
     @cached_property
     def holdings(self) -> pd.DataFrame:
-        """A row an item and locker."""
-        over = holdings.out_of_date(self.shelf[self.shelf["state"] == holdings.OVER])
-        return holdings.holdings(self._read.stock, self._read.items, self._valued, over)
+        over = holdings.out_of_date(self._in_state(holdings.OVER))
+        return holdings.holdings(self._stock, self._items, self._valued, over)
 
-    @cached_property
-    def by_locker(self) -> pd.DataFrame:
-        """Value by locker."""
-        return holdings.by(self.holdings, "locker")
-
-    @cached_property
-    def by_system(self) -> pd.DataFrame:
-        """Value by system."""
-        return holdings.by(self.holdings, "system")
+    receipts = property(attrgetter("_valued.receipts"))
+    by_locker = cached_property(lambda self: holdings.by(self.holdings, "locker"))
+    by_system = cached_property(lambda self: holdings.by(self.holdings, "system"))
+    insurance = cached_property(lambda self: holdings.insurance(self._items, self.holdings))
 
     @cached_property
     def by_date(self) -> pd.DataFrame:
-        """What is left of the purchases of each month, at first in first out."""
-        months = [str(d)[:7] for d in self.receipts["on_date"]]
-        return self.receipts.assign(month=months).groupby("month")[["left", "value"]].sum()
-
-    @cached_property
-    def insurance(self) -> pd.DataFrame:
-        """A list for an insurer."""
-        return holdings.insurance(self._read.items, self.holdings)
+        return self.receipts.assign(month=self.receipts["on_date"].str[:7]).groupby("month")[["left", "value"]].sum()
 
     @cached_property
     def worth(self) -> Worth:
@@ -184,30 +129,27 @@ class SparesAnswer(Shown):
 
     @cached_property
     def cases(self) -> tuple[CaseWorth, ...]:
-        """Whole units whose worth as spare is that of their own case."""
         return tuple(demand.case_worth(w) for w in self.passage.items if w.case)
 
     @cached_property
     def _carried(self) -> Carried:
-        read, passage, defaults = self._read, self.passage, self._of_carry
-        out = holdings.out_of_date(self.shelf[self.shelf["state"].isin([holdings.OVER, holdings.INSPECT])])
-        record = demand.record_of(read.movements, read.columns["stands"], read.units, self.today)
-        covers = covers_of((c for c in read.items.values() if c.carried), passage, defaults)
+        passage, defaults = self.passage, self._of_carry
+        out = holdings.out_of_date(self._in_state(holdings.OVER, holdings.INSPECT))
         look = demand.Look(
-            items=read.items, passage=passage, days=self.period_days, hours=self.running_hours, record=record,
-            cases={c.item: c for c in self.cases}, defaults=defaults, today=self.today,
-            around=BoatAround(self._home, self.today) if self._home else None, covers=covers,
+            items=self._items, passage=passage, days=self.period_days, hours=self.running_hours,
+            record=demand.record_of(self._standing, self._units, self.today), cases={c.item: c for c in self.cases},
+            defaults=defaults, today=self.today, around=BoatAround(self._home, self.today) if self._home else None,
         )  # fmt: skip
+        covers = look.covers  # first: defaults are listed as they are used
         lines = [
-            line for card in read.items.values()
+            line for card in self._items.values()
             if (line := demand.line_of(look, card, self._aboard(card, out), self._valued.last.get(card.number)))
         ]  # fmt: skip
         assurance = passage.assurance if passage.assurance is not None else defaults.number("assurance")
-        return Carried(lines, self._limits, covers, assurance)
+        return Carried(lines, (passage.budget, passage.weight_kg, passage.room_litres), covers, assurance)
 
     def _aboard(self, card: records.Item, out: Mapping[tuple[int, str], float]) -> tuple[float, float]:
-        """How many lie aboard, and how many of them are in date."""
-        here = [s for s in self._read.stock if s.item_number == card.number and s.locker_kind == "aboard"]
+        here = [s for s in self._stock if s.item_number == card.number and s.locker_kind == "aboard"]
         lying = float(sum(s.quantity for s in here))
         return lying, max(lying - sum(out.get((card.number, s.locker), 0.0) for s in here), 0.0)
 
@@ -223,7 +165,7 @@ class SparesAnswer(Shown):
     def assumed(self) -> tuple[records.Assumed, ...]:
         """Every default that the whole answer rests on."""
         _ = self._carried, self.turning
-        listed = (*self._period.assumed, *self._of_carry.used, *self._of_turning.used)
+        listed = (*self._of_period.used, *self._of_carry.used, *self._of_turning.used)
         return tuple(dict.fromkeys(listed))
 
 
@@ -231,27 +173,13 @@ def spares_aboard(
     book: SparesBook | str | os.PathLike[str], passage: records.Passage | None = None, *,
     today: datetime.date | str | None = None, boat: str | os.PathLike[str] | None = None, **numbers: float | None,
 ) -> SparesAnswer:  # fmt: skip
-    """Look at a spares book; what the answer holds is worked out when it is asked for.
+    """Look at a spares book (open, or the file, or a folder of CSV files); nothing is written.
 
-    Parameters
-    ----------
-    book
-        A spares book: open, or the file, or a folder of CSV files. Nothing is written.
-    passage
-        What the owner says of the passage; by default what passage.toml beside the book says.
-    today
-        The day of the list; by default that of the passage, else of the boat, else of the clock.
-    boat
-        The boat's folder, whose units the spares serve; by default the one in which the book lies, if any.
-    numbers
-        Before those of the passage: ``passage_days``, ``running_hours`` of the engine in it, ``resupply_days`` after
-        it until a part can be had; ``budget``, money to spend at most (without one, all that is worth its price);
-        ``weight_kg`` and ``room_litres`` that may be added at most, as far as the cards tell them.
-
-    Returns
-    -------
-    SparesAnswer
-        What is there, its worth, what expires, what to carry. PassageError with every fault of passage.toml.
+    ``passage`` is what the owner says of it, by default what passage.toml beside the book says (PassageError with every
+    fault of it); ``today`` the day of the list, by default that of the passage, else of the boat, else of the clock;
+    ``boat`` the folder of the boat whose units the spares serve, by default the one in which the book lies, if any.
+    ``numbers`` go before those of the passage: see ``NUMBERS``. Without a budget all that is worth its price is bought;
+    weight and room count as far as the cards tell them.
     """
     _check(numbers)
     if not isinstance(book, SparesBook):
@@ -260,13 +188,9 @@ def spares_aboard(
             return spares_aboard(opened, said, today=today, boat=boat or boat_around(book), **numbers)
     said = passage_for(book.ledger.path, book) if passage is None else passage
     home = Path(boat) if boat else boat_around(book.ledger.path)
-    given = {name: value for name, value in numbers.items() if value is not None}
-    period = _period(said, given, _day(today or said.today or (today_of(home) if home else None), book))
-    limits = (
-        given.get("budget", said.budget), given.get("weight_kg", said.weight_kg),
-        given.get("room_litres", said.room_litres),
-    )  # fmt: skip
-    return SparesAnswer(read_all(book), said, period, limits, home)
+    given: dict[str, Any] = {NUMBERS[name][0]: value for name, value in numbers.items() if value is not None}
+    day = _day(today or said.today or (today_of(home) if home else None), book)
+    return SparesAnswer(book, replace(said, **given), day, home)
 
 
 def _check(numbers: Mapping[str, float | None]) -> None:
@@ -291,16 +215,3 @@ def _day(today: datetime.date | str | None, book: SparesBook) -> datetime.date:
     if not 1950 <= day.year <= 2200:
         raise records.RepaireconError(f"today: found {read}; write a day between 1950 and 2200")
     return day
-
-
-def _period(said: records.Passage, given: Mapping[str, float], today: datetime.date) -> Period:
-    defaults = PassageDefaults()
-
-    def first(name: str, of_passage: float | None) -> float:
-        value = given.get(name, of_passage)
-        return defaults.number(name) if value is None else value
-
-    days = first("passage_days", said.days)
-    whole = days + first("resupply_days", said.resupply_days)
-    hours = given.get("running_hours", said.running_hours)
-    return Period(today=today, passage=days, whole=whole, hours=hours, assumed=defaults.used)

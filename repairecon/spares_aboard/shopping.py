@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
 
-from repairecon.book.on_hand import read_case_aboard
+from repairecon.book.on_hand import piece_of, read_case_aboard
 from repairecon.book.spares_book import book_at
 from repairecon.read.boat import BoatPapers, boat_around, read_boat
 from repairecon.read.closed import FOLDER as DECIDED
 from repairecon.read.from_stock import same_part
 from repairecon.read.orders import AskLine
 from repairecon.read.problems import key
-from repairecon.records import Case, Item, OnHand, Part, RepaireconError
+from repairecon.records import Case, Item, Part, RepaireconError
 from repairecon.show.layout import wrapped
 from repairecon.show.words import quantity
 from repairecon.spares_aboard.job import spares_aboard
@@ -31,34 +31,21 @@ class ShoppingList:
 
 
 class _Lacks(NamedTuple):
-    """What a job lacks: pieces of a part, the card that it is (None: on no card), who quoted for it."""
+    """What a job lacks: pieces of a part, the name of its card (None: on no card), who quoted for it."""
 
     job: str
     case: Case
     part: Part
     pieces: int
-    card: Item | None
+    card: str | None
     sellers: tuple[str, ...]
 
 
 def shopping_list(book: str | os.PathLike[str]) -> ShoppingList:
-    """Put together what the boat is to be bought.
+    """What the boat around a book is to be bought, a line a thing, for whatever reasons.
 
-    Parameters
-    ----------
-    book
-        The spares book in the boat's folder.
-
-    Returns
-    -------
-    ShoppingList
-        A line a thing: an item of the book wanted for several reasons is one line. It is asked of those who sold it
-        before or quoted for it, else of all in suppliers.csv.
-
-    Raises
-    ------
-    RepaireconError
-        If the book lies in no boat's folder, or there is nobody to ask; CaseError with the faults of her papers.
+    It is asked of those who sold it before or quoted for it, else of all in suppliers.csv. RepaireconError if the book
+    lies in no boat's folder, or there is nobody to ask; CaseError with the faults of her papers.
     """
     home = boat_around(book)
     if home is None:
@@ -74,11 +61,14 @@ def shopping_list(book: str | os.PathLike[str]) -> ShoppingList:
     carry = {r.item: r.buy * r.at_a_time for r in answer.carry.itertuples() if r.buy}
     carry |= {r.item: float(r.units) for r in answer.missing.itertuples() if r.why}
     sellers = {key(r.text("supplier")): r.text("supplier") for r in papers.tables["suppliers.csv"].rows}
-    lines = [
-        _of_card(cards[name], (below.get(name, 0.0), carry.get(name, 0.0)),
-                 [x for x in lacking if x.card and x.card.name == name], sold[name])
-        for name in cards if name in below or name in carry or any(x.card and x.card.name == name for x in lacking)
-    ]  # fmt: skip
+    lines = []
+    for name, card in cards.items():
+        jobs = [x for x in lacking if x.card == name]
+        if name in below or name in carry or jobs:  # the greater of what its minimum and the carry list want
+            said = ((below, "below its minimum"), (carry, "worth carrying"))
+            why = [f"{quantity(of[name])} {words}" for of, words in said if of.get(name)]
+            many = max(below.get(name, 0.0), carry.get(name, 0.0))
+            lines.append(_line(jobs, name, card.designation, card.material, card.measure, many, sold[name], why))
     lines += _of_parts([x for x in lacking if x.card is None])
     asked = tuple(_asked(line, sellers) for line in lines)
     return ShoppingList(asked, left_out, papers)
@@ -100,35 +90,21 @@ def _of_jobs(home: Path, cards: Sequence[Item]) -> tuple[list[_Lacks], tuple[tup
         for part in case.parts:
             pieces = part.quantity - aboard.get(part.part, 0)
             if part.needed == "always" and pieces > 0:
-                card = next((c for c in cards if same_part(_piece(c), part, case.unit)), None)
-                quoted = tuple(dict.fromkeys(q.supplier for q in case.quotes if q.item == part.part))
+                card = next((c.name for c in cards if same_part(piece_of(c), part, case.unit)), None)
+                quoted = tuple(q.supplier for q in case.quotes if q.item == part.part)
                 made.append(_Lacks(folder.name, case, part, pieces, card, quoted))
     return made, tuple(failed)
 
 
-def _piece(card: Item) -> OnHand:
-    return OnHand(item=card.name, units=card.units, designation=card.designation, material=card.material,
-                  makers_number=card.makers_number, quantity=1, price=None, whole=False, since="")  # fmt: skip
-
-
-def _of_card(card: Item, aboard: tuple[float, float], jobs: Sequence[_Lacks], sold: Sequence[str]) -> AskLine:
-    """One line for an item: the greater of what its minimum and the carry list want, and what jobs want besides."""
-    below, carry = aboard
-    reasons = [f"{quantity(below)} below its minimum"] if below else []
-    reasons += [f"{quantity(carry)} worth carrying"] if carry else []
+def _line(
+    jobs: Sequence[_Lacks], item: str, designation: str, material: str, measure: str = "piece", pieces: float = 0.0,
+    sold: Sequence[str] = (), why: Sequence[str] = (),
+) -> AskLine:  # fmt: skip
     return AskLine(
-        item=card.name,
-        designation=card.designation,
-        material=card.material,
-        pieces=max(below, carry) + sum(x.pieces for x in jobs),
-        measure=card.measure,
-        suppliers=tuple(dict.fromkeys([*sold, *(s for x in jobs for s in x.sellers)])),
-        why=(*reasons, *_for_jobs(jobs)),
-    )
-
-
-def _for_jobs(jobs: Sequence[_Lacks]) -> Iterator[str]:
-    return (f"{x.pieces} for the job {x.job}" for x in jobs)
+        item=item, designation=designation, material=material, measure=measure,
+        pieces=pieces + float(sum(x.pieces for x in jobs)), suppliers=(*sold, *(s for x in jobs for s in x.sellers)),
+        why=(*why, *(f"{x.pieces} for the job {x.job}" for x in jobs)),
+    )  # fmt: skip
 
 
 def _of_parts(lacking: Sequence[_Lacks]) -> list[AskLine]:
@@ -140,13 +116,8 @@ def _of_parts(lacking: Sequence[_Lacks]) -> list[AskLine]:
     made = []
     for (name, *_), jobs in by.items():
         part = jobs[0].part
-        line = AskLine(
-            item=part.part if names.count(name) == 1 else f"{part.part}, {jobs[0].case.unit.name}",
-            designation=part.standard_size, material=part.material, pieces=float(sum(x.pieces for x in jobs)),
-            measure="piece", suppliers=tuple(dict.fromkeys(s for x in jobs for s in x.sellers)),
-            why=tuple(_for_jobs(jobs)),
-        )  # fmt: skip
-        made.append(line)
+        item = part.part if names.count(name) == 1 else f"{part.part}, {jobs[0].case.unit.name}"
+        made.append(_line(jobs, item, part.standard_size, part.material))
     return made
 
 

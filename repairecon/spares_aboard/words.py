@@ -1,21 +1,24 @@
-"""The answer of spares-aboard in words: sentences to act on, tables, what to do under each picture."""
+"""Spares aboard in words: sentences to act on, tables, captions; and what an act on the book did."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 import pandas as pd
 
+from repairecon.book.lists import Delivery
+from repairecon.book.own_list import ImportPlan
 from repairecon.book.spares_book import SparesBook
+from repairecon.records import Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
 from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, days_words, money, number, price, quantity, tenths, whole
-from repairecon.spares_aboard import act_words
 from repairecon.spares_aboard.demand import CaseWorth
-from repairecon.spares_aboard.holdings import FIT, INSPECT, OVER, RUNS_OUT
+from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT, good_until
 from repairecon.spares_aboard.job import SparesAnswer
 
-MOST, YEAR = 15, 365.25
+MOST, MOST_NAMED, YEAR = 15, 3, 365.25
 WHAT_WORTH_IS = (
     "Worth: what being without would cost on average, less what the spare loses by lying unused. Its price is not "
     "lost: what is not used is still there after the passage."
@@ -38,11 +41,11 @@ def period(answer: SparesAnswer) -> str:
 def value(answer: SparesAnswer) -> str:
     """What all of it is worth."""
     w, c = answer.worth, answer.currency
-    lines = len(answer.holdings["number"].unique())
+    many = len(answer.holdings["number"].unique())
     text = (
-        f"{_items(lines)} {'is' if lines == 1 else 'are'} worth {money(w.fifo, c)} at cost, first in first out "
-        f"({money(w.average, c)} by moving "
-        f"average); to buy them again at the last prices would take {money(w.replacement, c)}."
+        f"{_items(many)} {'is' if many == 1 else 'are'} worth {money(w.fifo, c)} at cost, first in first out "
+        f"({money(w.average, c)} by moving average); to buy them again at the last prices would take "
+        f"{money(w.replacement, c)}."
     )
     if w.written_down > 0:
         text += f" Of that {price(w.written_down, c)} is past any use and counts as nothing."
@@ -61,26 +64,25 @@ def _some(lines: list[str]) -> list[str]:
     return lines[:MOST] + further
 
 
+_COUNTED = {
+    "cure date": "cured {}", "day bought": "no cure date, counted from the day bought: may be older",
+    "day found": "no cure date, counted from the day found: may be much older",
+}  # fmt: skip
+
+
 def expiring(answer: SparesAnswer) -> list[str]:
     """Rubber that is over or runs out before the passage ends."""
-    return _some([_expiring(r) for r in answer.expiring.itertuples(index=False)]) or ["Nothing."]
-
-
-def _expiring(row: Any) -> str:
-    what = f"{row.item}: {quantity(row.quantity)} in {row.locker}"
-    last = row.extended_until if row.inspected else row.good_until
-    since = {
-        "cure date": f"cured {row.cure_date}",
-        "day bought": "no cure date, counted from the day bought: may be older",
-        "day found": "no cure date, counted from the day found: may be much older",
-    }[row.counted_from]
-    said = {
-        OVER: f"out of date since {row.extended_until:%Y-%m-%d}: throw away",
-        INSPECT: f"inspect: due since {row.good_until:%Y-%m-%d}; if sound, good until {row.extended_until:%Y-%m-%d}",
-        RUNS_OUT: f"runs out during the passage, on {last:%Y-%m-%d}",
-        FIT: f"good until {row.good_until:%Y-%m-%d}",
-    }[row.state]
-    return f"{what}: {said} ({since})."
+    lines = []
+    for row in answer.expiring.itertuples(index=False):
+        good, extended = f"{row.good_until:%Y-%m-%d}", f"{row.extended_until:%Y-%m-%d}"
+        said = {
+            OVER: f"out of date since {extended}: throw away",
+            INSPECT: f"inspect: due since {good}; if sound, good until {extended}",
+            RUNS_OUT: f"runs out during the passage, on {extended if row.inspected else good}",
+        }[row.state]
+        since = _COUNTED[row.counted_from].format(row.cure_date)
+        lines.append(f"{row.item}: {quantity(row.quantity)} in {row.locker}: {said} ({since}).")
+    return _some(lines) or ["Nothing."]
 
 
 def turning(answer: SparesAnswer) -> list[str]:
@@ -105,13 +107,16 @@ def budget(answer: SparesAnswer) -> str:
     if not answer.spend:
         return f"Buy nothing: no spare is worth its price now. Being without costs {money(r.cost_now, c)} on average."
     with_what = f"of {money(answer.budget, c)}" if answer.budget is not None else "(no budget given: all that pays)"
-    another = price(answer.most_lost, c)
-    rest = f" Another choice could be worth {another} more at most." if answer.most_lost > 0.005 else ""
-    rest = rest or " No other list within your limits is worth more."
+    names = list(buy_table(answer)["buy"])
+    if len(names) > MOST_NAMED:
+        names = [names[0], f"{names[1]} and {whole(len(names) - 2)} more"]
+    rest = "No other list within your limits is worth more."
+    if answer.most_lost > 0.005:
+        rest = f"Another choice could be worth {price(answer.most_lost, c)} more at most."
     return (
-        f"Spend {money(answer.spend, c)} {with_what}. Being without then costs {money(r.cost_then, c)} on average "
-        f"instead of {money(r.cost_now, c)}; something critical short {chance_words(r.p_critical_then)} instead of "
-        f"{chance_words(r.p_critical_now)}.{rest}"
+        f"Spend {money(answer.spend, c)} {with_what}: {'; '.join(names)}. Being without then costs "
+        f"{money(r.cost_then, c)} on average instead of {money(r.cost_now, c)}; something critical short "
+        f"{chance_words(r.p_critical_then)} instead of {chance_words(r.p_critical_now)}. {rest}"
     )
 
 
@@ -130,7 +135,10 @@ def buy_table(answer: SparesAnswer, *, because: bool = False) -> pd.DataFrame:
         return table
     ends = zip(rows["worth_bought_low"], rows["worth_bought_high"], strict=True)
     table["low to high"] = [f"{price(low, c)} to {price(high, c)}" for low, high in ends]
-    table["because"] = [f"{why(r, c)} {_price_words(r.price_from)}".strip() for r in rows.itertuples(index=False)]
+    table["because"] = [
+        why(r, c) + _priced(r.price_from).replace(", by ", " Priced by ", 1) + ("." if _priced(r.price_from) else "")
+        for r in rows.itertuples(index=False)
+    ]
     return table[["buy", "worth", "low to high", "because"]]
 
 
@@ -139,20 +147,14 @@ def below_table(answer: SparesAnswer) -> pd.DataFrame:
     rows = []
     for line in answer.below_minimum:
         m, last = line.item.measure, line.last
-        paid = price(float(last.cost_unit), answer.currency) if last and last.cost_unit is not None else ""
         away = [f"{quantity(n, m)} {where}" for n, where in ((line.ashore, "ashore"), (line.lent, "lent out")) if n]
         rows.append({
             "item": line.item.name + (" (critical)" if line.item.critical else ""),
             "aboard": ", ".join([quantity(line.aboard, m), *away]), "wanted": quantity(line.item.minimum, m),
             "buy": quantity(line.short, m), "last from": last.person if last else "never bought",
-            "each": paid, "on": last.on_date if last else "",
+            "each": _each(last, answer.currency) if last else "", "on": last.on_date if last else "",
         })  # fmt: skip
     return pd.DataFrame(rows)
-
-
-def _price_words(price_from: str) -> str:
-    by = _priced(price_from)
-    return f"Priced{by.removeprefix(',')}." if by else ""
 
 
 def _priced(price_from: str) -> str:
@@ -161,7 +163,6 @@ def _priced(price_from: str) -> str:
 
 
 def _since(ages: Sequence[float]) -> str:
-    """How long ago the units that it serves were renewed."""
     if not ages:
         return ""
     first, last = (days_words(YEAR * x) if x < 1.0 else f"{number(x)} years" for x in (ages[0], ages[-1]))
@@ -216,15 +217,14 @@ def case_said(worth: CaseWorth, answer: SparesAnswer) -> str:
     )
 
 
-def place_table(answer: SparesAnswer, by: str = "locker") -> pd.DataFrame:
-    """Value by locker or by system."""
-    frame, c = answer.by_locker if by == "locker" else answer.by_system, answer.currency
-    rows = {
-        name: {"at cost": price(r["fifo"], c), "average": price(r["average"], c),
-               "out of date": price(r["written_down"], c) if r["written_down"] > 0 else "none"}
-        for name, r in frame.iterrows()
-    }  # fmt: skip
-    return pd.DataFrame.from_dict(rows, orient="index").rename_axis(by).reset_index()
+def place_table(answer: SparesAnswer) -> pd.DataFrame:
+    """Value by locker."""
+    c = answer.currency
+    return pd.DataFrame([
+        {"locker": r.Index, "at cost": price(r.fifo, c), "average": price(r.average, c),
+         "out of date": price(r.written_down, c) if r.written_down > 0 else "none"}
+        for r in answer.by_locker.itertuples()
+    ])  # fmt: skip
 
 
 def holdings_table(answer: SparesAnswer) -> pd.DataFrame:
@@ -252,36 +252,6 @@ def carry_table(answer: SparesAnswer) -> pd.DataFrame:
     })  # fmt: skip
 
 
-def under_risk(answer: SparesAnswer) -> str:
-    """What to do, under risk against money."""
-    c, curve = answer.currency, answer.budget_curve
-    if len(curve) < 2:
-        return "Nothing more is worth its money for this passage."
-    first = curve.iloc[1]
-    apart = " This is the order; the list for your budget may do better, as it weighs all purchases together."
-    return (
-        f"Buy from the left for as long as the line falls steeply: {first['item']} first, for "
-        f"{price(first['spend'], c)}; beyond {money(curve['spend'].iloc[-1], c)} nothing more pays.{apart}"
-    )
-
-
-def under_places(answer: SparesAnswer) -> str:
-    """What to do, under the value by locker."""
-    if answer.by_locker.empty:
-        return "Nothing lies aboard by the book."
-    top = str(answer.by_locker.index[0])
-    return f"Count {top} first: most of the money lies there. Throw away what is hatched, lest it be trusted."
-
-
-def under_expiry(answer: SparesAnswer) -> str:
-    """What to do, under the expiry timeline."""
-    words = {OVER: "throw away {}", INSPECT: "inspect {} before you trust them",
-             RUNS_OUT: "replace {} that run out on the way"}  # fmt: skip
-    counts = {s: int((answer.shelf["state"] == s).sum()) for s in words}
-    what = ", ".join(said.replace("{}", whole(counts[s])) for s, said in words.items() if counts[s])
-    return f"Before you sail: {what}." if what else "Nothing runs out before the passage ends; use the topmost first."
-
-
 def acts_tried(copy: SparesBook) -> Panel:
     """One act and its undoing, on a copy: the first spare that can be fitted to a unit."""
     title = "One act: taken from stock, written into the unit's history, put on the list to buy; then taken back"
@@ -292,5 +262,133 @@ def acts_tried(copy: SparesBook) -> Panel:
     card = max(ready, key=lambda i: (i.critical, stock[i.number].quantity <= i.minimum))
     done = copy.fit(card.name, card.units[0], locker=stock[card.number].locker)
     back = copy.undo(done.movements[0].number)
-    lines = [line.strip() for h in (done, back) for line in act_words.happened(h, copy.currency).splitlines()]
-    return Panel(title, lines)
+    return Panel(title, [line.strip() for line in happened([done, back], copy.currency).splitlines()])
+
+
+# ---- acts on the book ----
+_DID = {
+    "bought": "received", "used": "used", "fitted": "fitted", "moved": "moved", "counted": "counted",
+    "scrapped": "thrown away", "lent": "lent", "returned": "taken back", "undone": "taken back from the book",
+    "corrected": "corrected",
+}  # fmt: skip
+
+
+def _each(of: Movement | ReceiveLine, currency: str, said: str = "{}") -> str:
+    """What one cost, empty where nobody knows."""
+    return "" if of.cost_unit is None else said.format(price(float(of.cost_unit), currency))
+
+
+def movement(m: Movement, measure: str = "piece", currency: str = "") -> str:
+    """One line of the ledger."""
+    where = " ".join(filter(None, (
+        m.locker_from and f"from {m.locker_from}", m.locker_to and f"to {m.locker_to}", m.unit and f"into {m.unit}",
+        f"at {quantity(m.hours)} h" if m.hours is not None else "",
+        m.person and f"{'from' if m.kind == 'bought' else 'with'} {m.person}",
+        currency and _each(m, currency, "at {} each"),
+        f"(movement {m.undoes})" if m.undoes else "",
+    )))  # fmt: skip
+    said = (m.cure_date and f"cured {m.cure_date}", m.lot, m.reference, m.note)
+    marks = "; ".join(filter(None, dict.fromkeys(said)))
+    line = f"{m.number}  {m.on_date}  {_DID[m.kind]} {quantity(m.quantity, measure)} {where}".rstrip()
+    return line + (f"  ({marks})" if marks else "") + (f" [taken back by {m.undone_by}]" if m.undone_by else "")
+
+
+def happened(all_done: Sequence[Happened], currency: str, notes: Sequence[str] = ()) -> str:
+    """What an act did to each item, and the line to reorder if it is now too few."""
+    return "\n".join([*(_happened(done, currency) for done in all_done), *notes])
+
+
+def _happened(done: Happened, currency: str) -> str:
+    measure = done.item.measure
+    lines = [done.item.name]
+    lines += [f"  movement {movement(m, measure, currency)}" for m in done.movements]
+    if done.before is not None:
+        run = f", {quantity(done.hours_run)} hours ago" if done.hours_run is not None else ""
+        lines.append(f"  fitted last on {done.before.on_date}{run}")
+    cures = sorted({lot.cure_date for lot in done.lots if lot.cure_date})
+    if cures and done.movements[0].kind in ("fitted", "used"):
+        lines.append(f"  from the lot cured {', '.join(cures)}")
+        until = good_until(done.item, cures[0])
+        if until is not None and until.isoformat() < done.movements[0].on_date:
+            lines.append(f"  PAST ITS SHELF LIFE since {until.isoformat()}: look at it before you trust it")
+    places = ", ".join(f"{quantity(q, measure)} in {name}" for name, q in done.places.items())
+    lines.append(f"  left aboard: {quantity(done.aboard, measure)}" + (f" ({places})" if places else ""))
+    if done.reorder is not None:
+        lines.append(f"  REORDER: {below(done.reorder, currency)}")
+    return "\n".join(lines)
+
+
+def below(line: ReorderLine, currency: str) -> str:
+    """One item under its minimum: whom to ask, and the last price."""
+    m, last = line.item.measure, line.last
+    short = f"{line.item.name}: {quantity(line.aboard, m)} aboard, {quantity(line.item.minimum, m)} wanted"
+    short += "; CRITICAL" if line.item.critical else ""
+    short += f"; {quantity(line.ashore, m)} ashore" if line.ashore else ""
+    short += f"; {quantity(line.lent, m)} lent out" if line.lent else ""
+    many = quantity(line.short, m)
+    if last is None:
+        return f"{short}; buy {many}, never bought by this book."
+    who = f" from {last.person}" if last.person else ""
+    return f"{short}; buy {many}, last{who}{_each(last, currency, ' at {} each')} on {last.on_date}."
+
+
+def counted(made: Sequence[Counted], written: bool, notes: Sequence[str] = ()) -> str:
+    """Differences first, then how many agreed."""
+    differ = [c for c in made if c.difference]
+    lines = [
+        f"{c.locker}: {c.item}: book {quantity(c.in_book)}, counted {quantity(c.counted)}, "
+        f"{'+' if c.difference > 0 else ''}{quantity(c.difference)}"
+        + (f"  (movement {c.movement.number})" if c.movement is not None else "")
+        for c in differ
+    ]
+    agreed = len(made) - len(differ)
+    lines += [f"{agreed} agreed with the book."] if agreed else []
+    lines += list(notes)
+    return "\n".join([*lines, "Written." if written else "Nothing was written."])
+
+
+def found(items: Sequence[Found]) -> str:
+    """Where each item lies."""
+    if not items:
+        return "Nothing in the book has these words."
+    lines = []
+    for each in items:
+        lie = ", ".join(f"{quantity(s.quantity, each.item.measure)} in {s.locker}" for s in each.stock) or "none"
+        home = f" (its locker: {each.item.locker})" if each.item.locker and not each.stock else ""
+        marks = ", ".join(w for w in (each.item.designation, each.item.makers_number) if w)
+        lines.append(f"{each.item.name}{f' [{marks}]' if marks else ''}: {lie}{home}")
+    return "\n".join(lines)
+
+
+def movements(listed: Sequence[Movement], currency: str) -> str:
+    """All movements of an item."""
+    return "\n".join(movement(m, currency=currency) for m in listed) or "No movement yet."
+
+
+def planned_delivery(came: Delivery, currency: str) -> str:
+    """What a delivery would bring."""
+    said = []
+    for line in came.lines:
+        new = " (new item)" if line.item in came.new_items else ""
+        sender = f" from {line.supplier}" if line.supplier else ""
+        many = quantity(Decimal(str(line.quantity)))
+        said.append(f"{line.item}{new}: {many}{_each(line, currency, ' at {} each')}{sender}")
+    return "\n".join([*said, "Nothing was written."])
+
+
+def planned_import(plan: ImportPlan, most: int, take_zeros: bool = False) -> str:
+    """Which heading of a list is taken for what, what comes new with it, and what each row would do."""
+    lines = ["Columns: " + ", ".join(f"{ours} = {theirs}" for ours, theirs in plan.columns.items())]
+    listed = (("Left out", plan.left_out), ("New lockers", plan.new_lockers), ("New units", plan.new_units))
+    lines += [f"{title}: {', '.join(names)}" for title, names in listed if names]
+    for line in plan.lines[:most]:
+        does = ["new item"] if line.new else [f"card changed: {', '.join(line.changes)}"] if line.changes else []
+        if line.empties and not take_zeros:
+            there = quantity(line.in_book or 0)
+            does.append(f"0 in the list, {there} in the book: left as it is (--take-zeros empties it)")
+        elif line.difference:
+            does.append(f"{'+' if line.difference > 0 else ''}{quantity(line.difference)} in {line.locker}")
+        lines.append(f"  row {line.row}  {line.item}: {'; '.join(does) or 'as in the book'}")
+    if len(plan.lines) > most:
+        lines.append(f"  ... and {len(plan.lines) - most} more")
+    return "\n".join(lines)

@@ -88,7 +88,6 @@ def measured(folder: Path, items: int, movements: int) -> dict[str, float]:
             "plain": timed(lambda: book.ledger.rows(every)),
             "stock": timed(book.stock),
             "reorder": timed(book.reorder_list),
-            "columns": timed(book.columns),
             "lots": timed(book.lots, 1),
             "movements": timed(book.movements, 1),
             "one item": timed(lambda: book.stock(lying[0].item)),
@@ -105,10 +104,10 @@ def main() -> None:
         small = measured(Path(name), ITEMS // 10, MOVEMENTS // 10)
         large = measured(Path(name), ITEMS, MOVEMENTS)
         plain = f"SELECT * of {MOVEMENTS} movements"
-        targets = {"stock": 1.0, "reorder": 1.5, "columns": 3.0, "fit": 0.2}
-        for what in ("stock", "reorder", "columns", "lots", "movements", "one item", "fit", "check", "fill"):
+        targets = {"stock": 1.0, "reorder": 1.5, "fit": 0.2}
+        for what in ("stock", "reorder", "lots", "movements", "one item", "fit", "check", "fill"):
             row(f"{what}, {ITEMS} items", large[what], plain, large["plain"], targets.get(what))
-        for what in ("plain", "stock", "reorder", "columns", "lots", "one item", "fit", "bytes"):
+        for what in ("plain", "stock", "reorder", "lots", "one item", "fit", "bytes"):
             row(f"{what}, ten times the book", large[what], "a tenth of the book", small[what])
 
 

@@ -159,10 +159,10 @@ def test_moving_lending_and_giving_back(tmp_path: Path) -> None:
 
 def test_counting_shows_and_writes_the_differences(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
-        shown = book.count("B2", {OIL: "7.5"}, whole=True, write=False)
+        shown = book.count("B2", {OIL: "7.5", BELT: 0}, write=False)
         assert [(c.item, c.difference) for c in shown] == [(OIL, Decimal("-1.5")), (BELT, -2)]
         assert held(book)[OIL, "B2"] == "9"
-        book.count("B2", {OIL: "7.5"}, whole=True)
+        book.count("B2", {OIL: "7.5", BELT: 0})
         assert held(book) == {(SEAL, "A1"): "4", (OIL, "B2"): "7.5"}
         again = book.count("B2", {OIL: 7.5})
         assert again[0].movement is not None

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from repairecon.__main__ import main
-from repairecon.book.new_boat import LOCKER, boat_from_lists
+from repairecon.book.own_list import LOCKER, boat_from_lists
 from repairecon.book.spares_book import open_book
 from repairecon.read.boat import read_boat
 from repairecon.records import RepaireconError, SheetError

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from book_makers import BELT, OIL, SEAL, held, new_book, stocked_book
 
-from repairecon.book.own_list import guess_columns, plan_import, write_import
+from repairecon.book.own_list import ImportPlan, guess_columns, write_import
 from repairecon.read.sheets import Sheet
 from repairecon.records import CaseError
 
@@ -69,12 +69,12 @@ def test_columns_are_guessed() -> None:
 def test_looking_writes_nothing_and_says_what_would_be(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
         before = (book.movements(), book.items())
-        plan = plan_import(book, listed(HEADINGS, ROWS))
+        plan = ImportPlan(book, listed(HEADINGS, ROWS))
         assert (book.movements(), book.items()) == before
     assert plan.faults == ()
     assert plan.left_out == ("Colour",)
     assert plan.new_items == ("impeller, raw water pump", "hose clamp, 20-32 mm", "bulb, anchor light")
-    assert (plan.new_lockers, plan.new_units) == (("C4",), ())
+    assert (list(plan.new_lockers), list(plan.new_units)) == (["C4"], [])
     belt = next(line for line in plan.lines if line.item == BELT)
     assert (belt.new, belt.in_book, belt.difference, dict(belt.changes)) == (
         False, 2, -1, {"system": "electrics", "minimum": "2"},
@@ -84,7 +84,7 @@ def test_looking_writes_nothing_and_says_what_would_be(tmp_path: Path) -> None:
 
 def test_a_list_is_taken_in_and_again_without_harm(tmp_path: Path) -> None:
     with stocked_book(tmp_path) as book:
-        write_import(book, plan_import(book, listed(HEADINGS, ROWS)), "2026-03-01")
+        write_import(book, ImportPlan(book, listed(HEADINGS, ROWS)), "2026-03-01")
         stock = held(book)
         assert stock["impeller, raw water pump", "A1"] == "3"
         assert (stock["hose clamp, 20-32 mm", "C4"], stock["hose clamp, 20-32 mm", "shed"]) == ("12", "4")
@@ -97,7 +97,7 @@ def test_a_list_is_taken_in_and_again_without_harm(tmp_path: Path) -> None:
         assert book.item("hose clamp, 20-32 mm").locker == "C4"
         assert book.item(BELT).minimum == 2
         written, cards = book.movements(), book.items()
-        again = plan_import(book, listed(HEADINGS, ROWS))
+        again = ImportPlan(book, listed(HEADINGS, ROWS))
         assert [line.difference for line in again.lines] == [0] * 5
         assert [dict(line.changes) for line in again.lines] == [{}] * 5
         write_import(book, again)
@@ -108,7 +108,7 @@ def test_a_list_is_taken_in_and_again_without_harm(tmp_path: Path) -> None:
 def test_columns_may_be_told_and_a_place_for_the_rest(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
         columns = {"name": "what", "quantity": "how many"}
-        plan = plan_import(book, listed(["how many", "what"], [["2", "thimble"]]), columns, locker="B2")
+        plan = ImportPlan(book, listed(["how many", "what"], [["2", "thimble"]]), columns, locker="B2")
         write_import(book, plan)
         assert held(book) == {("thimble", "B2"): "2"}
         assert book.movements()[0].kind == "counted"
@@ -117,7 +117,7 @@ def test_columns_may_be_told_and_a_place_for_the_rest(tmp_path: Path) -> None:
 def test_a_decimal_comma_is_taken_where_it_leaves_no_doubt(tmp_path: Path) -> None:
     rows: list[list[object]] = [["rope", "2,5", "A1", "1,50", "metre"], ["bolt", "3", "A1", "1.234,50", "piece"]]
     with new_book(tmp_path) as book:
-        write_import(book, plan_import(book, listed(["item", "qty", "locker", "price", "measure"], rows)))
+        write_import(book, ImportPlan(book, listed(["item", "qty", "locker", "price", "measure"], rows)))
         assert held(book) == {("rope", "A1"): "2.5", ("bolt", "A1"): "3"}
         assert [str(m.cost_unit) for m in book.movements()] == ["1.5", "1234.5"]
 
@@ -135,7 +135,7 @@ def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
         [SEAL, -1, "A1", "", "", "", "", True],
     ]
     with new_book(tmp_path) as book:
-        plan = plan_import(book, listed(headings, rows, "my list"))
+        plan = ImportPlan(book, listed(headings, rows, "my list"))
         with pytest.raises(CaseError) as told:
             write_import(book, plan)
         assert held(book) == {}
@@ -161,9 +161,9 @@ def test_all_faults_of_a_list_at_once(tmp_path: Path) -> None:
 
 def test_headings_that_are_not_there(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
-        plan = plan_import(book, listed(["a", "b"], [["x", "y"]]))
+        plan = ImportPlan(book, listed(["a", "b"], [["x", "y"]]))
         assert "say which heading holds the names" in str(plan.faults[0])
-        plan = plan_import(book, listed(["item", "number"], []), {"name": "itme", "qantity": "number"})
+        plan = ImportPlan(book, listed(["item", "number"], []), {"name": "itme", "qantity": "number"})
         said = " ".join(map(str, plan.faults))
         assert "did you mean 'item'" in said
         assert "did you mean 'quantity'" in said

@@ -167,19 +167,12 @@ class Course(RuleBasedStateMachine):
 
     @invariant()
     def what_stands_gives_the_same_sums(self) -> None:
-        columns = self.book.columns()
-        assert len(columns["movement"]) == len(self.written)
-        sums: dict[tuple[int, int], int] = {}
-        for item, quantity, gone, come, stands in zip(
-            *(columns[c].tolist() for c in ("item", "quantity", "locker_from", "locker_to", "stands")), strict=True
-        ):
-            for locker, sign in ((gone, -1), (come, 1)):
-                if locker and stands:
-                    sums[item, locker] = sums.get((item, locker), 0) + sign * quantity
-        names = {i.number: i.name for i in self.book.items()}
-        lockers = {k.number: k.name for k in self.book.lockers()}
-        named = {(names[i], lockers[k]): Decimal(q) / 1000 for (i, k), q in sums.items() if q}
-        assert named == {place: amount for place, amount in self.held.items() if amount}
+        sums: dict[Place, Decimal] = {}
+        for m in self.book.standing():
+            for locker, sign in ((m.locker_from, -1), (m.locker_to, 1)):
+                if locker:
+                    sums[m.item, locker] = sums.get((m.item, locker), Decimal(0)) + sign * m.quantity
+        assert {place: q for place, q in sums.items() if q} == {p: amount for p, amount in self.held.items() if amount}
 
     def teardown(self) -> None:
         if hasattr(self, "book"):

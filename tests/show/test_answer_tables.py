@@ -13,7 +13,7 @@ import openpyxl
 import pytest
 
 from repairecon.__main__ import main
-from repairecon.book.new_boat import boat_from_lists
+from repairecon.book.own_list import boat_from_lists
 from repairecon.show.answer_tables import ANSWER, answer_tables
 
 DATA = Path(__file__).resolve().parents[2] / "data"

@@ -11,7 +11,7 @@ from aboard_makers import DEMO, empty_book, passage
 from repairecon.book.spares_book import book_at, book_copy
 from repairecon.records import Passage, Range, ReceiveLine, SpareWish
 from repairecon.show import plots
-from repairecon.spares_aboard import screen, words
+from repairecon.spares_aboard import charts, screen, words
 from repairecon.spares_aboard.job import spares_aboard
 
 matplotlib.use("Agg")
@@ -53,10 +53,17 @@ def test_pictures_are_drawn_for_any_book(hostile, demo):
 
 
 def test_captions_say_what_to_do(demo, hostile):
-    assert "float switch, bilge first, for EUR 32.98" in words.under_risk(demo)
-    assert words.under_places(demo).startswith("Count D1 first")
-    assert words.under_expiry(demo) == "Before you sail: throw away 2."
-    assert words.under_expiry(hostile) == "Before you sail: throw away 1."
+    assert "float switch, bilge first, for EUR 32.98" in charts.under_risk(demo)
+    assert charts.under_places(demo).startswith("Count D1 first")
+    assert charts.under_expiry(demo) == "Before you sail: throw away 2."
+    assert charts.under_expiry(hostile) == "Before you sail: throw away 1."
+
+
+def test_the_first_sentence_names_what_to_buy(demo, hostile):
+    buy = list(words.buy_table(demo)["buy"])
+    assert f" of EUR 100: {buy[0]}; {buy[1]} and {len(buy) - 2} more. Being without then costs" in words.budget(demo)
+    (only,) = words.buy_table(hostile)["buy"]
+    assert f" (no budget given: all that pays): {only}. Being" in words.budget(hostile)
 
 
 def test_expiry_is_told_with_its_evidence(tmp_path):
