@@ -1,4 +1,4 @@
-"""Spares pooled at a base for several boats: expected lacks at the base and aboard, and the best split of a stock."""
+"""Spares pooled at a base for several boats: what each boat lacks, and the best split of a stock."""
 
 from __future__ import annotations
 
@@ -11,36 +11,6 @@ from scipy import stats
 Floats = NDArray[np.float64]
 _LEFT_OUT = 1e-12
 """Chance of more pieces on order than are looked at."""
-
-
-def expected_backorders(stock: ArrayLike, mean: ArrayLike) -> Floats:
-    """Pieces wanted and not there, on average over time.
-
-    Parameters
-    ----------
-    stock : int or array
-        Pieces held, one ordered for each that is taken [pieces].
-    mean : float or array
-        Mean number on order: demand a year times the years until a piece is back [pieces].
-
-    Returns
-    -------
-    float or array
-        Expected pieces lacking [pieces].
-
-    Notes
-    -----
-    With demand at random and any distribution of the wait the number on order is Poisson (Palm's theorem):
-    ``m P(X >= s) - s P(X >= s + 1)``. ValueError for a stock or mean below 0. Source: C. C. Sherbrooke, "METRIC: a
-    multi-echelon technique for recoverable item control", Operations Research 16 (1968) 122-141 (from memory).
-
-    >>> [round(float(expected_backorders(s, 1.0)), 3) for s in range(4)]
-    [1.0, 0.368, 0.104, 0.023]
-    """
-    s, m = np.asarray(stock, dtype=float), np.asarray(mean, dtype=float)
-    if np.any(s < 0) or np.any(m < 0) or not np.all(np.isfinite(m)):
-        raise ValueError("give a stock and a mean of 0 or more")
-    return np.asarray(m * stats.poisson.sf(s - 1, m) - s * stats.poisson.sf(s, m))[()]
 
 
 def pooled_lacks(
@@ -68,11 +38,13 @@ def pooled_lacks(
 
     Notes
     -----
+    With demand at random and any wait for the next order the number on order at the base is Poisson (Palm's theorem).
     What the base lacks is spread over the boats as their demands are, each lack a boat's by chance in proportion; to
     that comes what was asked while a piece is brought. Exact for failures at random, first come first served and even
-    times of bringing. A failure finds none aboard if as many are on their way as are held. ValueError as for
-    :func:`expected_backorders`. Source: S. C. Graves, "A multi-echelon inventory model for a repairable item with
-    one-for-one replenishment", Management Science 31 (1985) 1247-1256 (from memory).
+    times of bringing. A failure finds none aboard if as many are on their way as are held. Source: C. C. Sherbrooke,
+    "METRIC: a multi-echelon technique for recoverable item control", Operations Research 16 (1968) 122-141; S. C.
+    Graves, "A multi-echelon inventory model for a repairable item with one-for-one replenishment", Management Science
+    31 (1985) 1247-1256 (both from memory).
 
     >>> lacking, p = pooled_lacks(0, [0, 0], [0.5, 0.5], 0.1, [0.02, 0.02])
     >>> lacking.round(3).tolist(), p.round(9).tolist()
@@ -80,7 +52,6 @@ def pooled_lacks(
     """
     rate, held = np.asarray(rates, dtype=float), np.asarray(aboard, dtype=int)
     bring, demand = np.broadcast_to(np.asarray(bring_years, dtype=float), rate.shape), float(rate.sum())
-    expected_backorders(held, demand * order_years)  # refuses what is no stock or no mean
     most = int(stats.poisson.isf(_LEFT_OUT, max(demand * (order_years + float(bring.max())), _LEFT_OUT))) + 1
     at_most = np.arange(most + at_base + 1)
     lack = np.zeros(most + 1)  # chances of 0, 1, ... pieces lacking at the base

@@ -162,7 +162,7 @@ def counts(clocks: Clocks, years: Years, p_goes_on: Sequence[float] = (1.0,)) ->
 
     steps = _steps(STEPS, MOST_STEPS, first, 0.3)
     cdf = clocks.cdf(np.linspace(0.0, h, 2 * steps + 1), hours)
-    return [renewal.renewals(cdf, cdf, p) for p in p_goes_on]
+    return [renewal.renewals(cdf, p) for p in p_goes_on]
 
 
 def discounted_failures(clocks: Clocks, years: Years) -> float:

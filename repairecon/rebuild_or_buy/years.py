@@ -231,7 +231,7 @@ def _way_years(ledger: Ledger, i: int) -> WayYears:
         cost_now=float(ledger.now[i]),
         cost_failure=ledger.failure(i),
         present_cost=float(ledger.present[i]),
-        annual_cost=float(equivalent_annual_cost(ledger.present[i], ledger.rate, h)) if h > 0 else np.nan,
+        annual_cost=equivalent_annual_cost(float(ledger.present[i]), ledger.rate, h) if h > 0 else np.nan,
         failures_expected=f.expected,
         failures_discounted=f.discounted,
         p_failure_away=f.p_away,

@@ -67,7 +67,7 @@ def value(columns: Columns, movements: Sequence[Movement], items: Mapping[int, I
     order = rows[np.lexsort((_place(columns)[rows], columns["on_date"][rows]))]
     cost, known = _cost_of_receipts(columns, moved, order)
     item, quantity = columns["item"][order], moved[order]
-    change, left = valuation.fifo(item, quantity, cost, np.zeros(len(order), dtype=np.int64))
+    change, left = valuation.fifo(item, quantity, cost)
     lying = np.flatnonzero(left > 0)
     receipts = pd.DataFrame({
         "movement": columns["movement"][order][lying], "number": item[lying],

@@ -1,4 +1,4 @@
-"""The solver leaves the streams of the process as they were, in threads, pipes and after errors."""
+"""Small programs against every point; the solver leaves the streams of the process as they were."""
 
 from __future__ import annotations
 
@@ -6,10 +6,72 @@ import os
 import subprocess
 import sys
 import textwrap
+from itertools import product
 
+import numpy as np
 import pytest
 
 from repairecon.formulas.integer_program import Program
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_against_every_point(seed: int) -> None:
+    """Whole columns from 0 to a bound, rows with one limit or both; now and then no point fits."""
+    rng = np.random.default_rng(seed)
+    cost, upper = rng.integers(-9, 10, 4).astype(float), rng.integers(0, 4, 4)
+    table, low = rng.integers(-3, 4, (2, 4)), rng.integers(-4, 5, 2).astype(float)
+    high = low + rng.integers(0, 6, 2)
+    low[seed % 2], program = -np.inf, Program()
+    numbers = [program.column(c, float(u), True) for c, u in zip(cost, upper, strict=True)]
+    assert numbers == [0, 1, 2, 3]
+    for row, least, most in zip(table, low, high, strict=True):
+        program.row(zip(numbers, map(float, row), strict=True), least, most)
+    points = np.array(list(product(*(range(u + 1) for u in upper))))
+    sums = points @ table.T
+    fits = ((sums >= low) & (sums <= high)).all(axis=1)
+    found = program.solve(10.0)
+    assert found.impossible == (not fits.any())
+    if found.impossible:
+        assert (found.point, found.bound) == (None, np.inf)
+        return
+    best = (points[fits] @ cost).min()
+    assert cost @ found.point == pytest.approx(best)
+    assert found.point == pytest.approx(np.round(found.point))
+    assert best - 1e-6 <= found.bound + 1e-6 * abs(best) <= best + 1e-6 * (1 + abs(best))
+    assert program.relaxed() <= best + 1e-9
+
+
+def test_columns_that_need_not_be_whole() -> None:
+    # least 2x + 3y with x + y >= 2.5, x <= 1: by hand x = 1, y = 1.5, of cost 6.5; with y whole y = 2 and x = 0.5, 7
+    for whole, point in ((False, [1.0, 1.5]), (True, [0.5, 2.0])):
+        program = Program()
+        x, y = program.column(2.0, 1.0), program.column(3.0, whole=whole)
+        program.row([(x, 1.0), (y, 1.0)], low=2.5)
+        found = program.solve(10.0)
+        assert found.point == pytest.approx(point)
+        assert found.bound == pytest.approx(np.dot([2.0, 3.0], point))
+        assert program.relaxed() == pytest.approx(6.5)
+    free = Program()
+    free.column(1.0)
+    assert free.solve(1.0).point == pytest.approx([0.0])  # from 0 up, without a row
+    nothing = Program().solve(1.0)
+    assert (len(nothing.point), nothing.bound, nothing.impossible) == (0, 0.0, False)
+
+
+def test_without_time_there_is_a_bound_and_perhaps_a_point() -> None:
+    rng = np.random.default_rng(1)
+    program = Program()
+    weights = rng.integers(10, 90, (12, 60)).astype(float)
+    columns = [program.column(-float(v), 1.0, True) for v in rng.integers(10, 90, 60)]
+    for row in weights:
+        program.row(zip(columns, row, strict=True), high=float(row.sum() / 3))
+    found = program.solve(0.0, gap=0.0)
+    assert not found.impossible
+    assert found.bound < 0.0
+    if found.point is not None:
+        assert found.bound <= np.dot(program.cost, found.point) + 1e-9
+        assert (weights @ found.point <= weights.sum(axis=1) / 3 + 1e-6).all()
+
 
 SOLVE = """
 import os, sys, threading
