@@ -40,7 +40,6 @@ class Line:
     pieces: float = 0.0
     rate: float = 0.0
     hired_hours: float = 0.0
-    keys: tuple[str, ...] = ()
 
     @property
     def piece(self) -> float:
@@ -115,7 +114,6 @@ class Estimate:
     def _add(self, line: Line, key: str, share: Floats) -> None:
         line.cash += share[0]
         line.hours += share[1]
-        line.keys = (*line.keys, key)
         mean = self.model.inputs[self.keys[key]].mean
         if line.kind == "part":
             each = self._a_piece(line.name, key) * mean
