@@ -229,8 +229,7 @@ def _hindsight(closed: Closed, b: Bridge, before: Estimate, allowed: Mapping[str
     known = [*read_findings(decision.found), *found_in_order(case, actual)]
     estimate = Estimate(case, known, allowed, decision.cost_own_hour, before.model.buying)
     held = settled(case, decision, actual) | dict(_known(estimate, actual))
-    totals = dict(zip(estimate.model.ways, map(estimate.total, estimate.expected(held, anew=True)), strict=True))
-    now = {w: total for w, total in totals.items() if allowed.get(w, True)}
+    now = {w: total for w, total in estimate.totals_anew(held).items() if allowed.get(w, True)}
     then = {w: decision.figures[w]["total"].mean for w in now}
     chosen, came = decision.figures[decision.way]["total"], b.actual["total"]
     best_then = min(then, key=lambda w: then[w])

@@ -185,10 +185,10 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
     The Foundations of Statistics (1954), ch. 6 (observation as a partition of the states).
     """
     table = np.asarray(states)
-    code, n = np.zeros(len(table), dtype=np.int64), min(len(table), 1)
+    code, n = np.zeros(len(table), dtype=np.int64), 1
     for column in columns:
         seen = table[:, column].astype(np.int64) - NOT_HAPPENING
-        radix = int(seen.max(initial=0)) + 1
+        radix = int(seen.max()) + 1
         code = code * radix + seen
         code, n = _without_gaps(code, n * radix)
     return code, n
@@ -210,7 +210,7 @@ def _without_gaps(code: Ints, size: int) -> tuple[Ints, int]:
     used = np.zeros(size, dtype=np.int64)
     used[code] = 1
     number = np.cumsum(used)
-    return number[code] - 1, int(number[-1]) if size else 0
+    return number[code] - 1, int(number[-1])
 
 
 class StageRule(NamedTuple):

@@ -102,6 +102,11 @@ def test_dead_on_arrival() -> None:
     t = half_steps(10.0)
     cdf = 0.1 + 0.9 * lives.cdf(t, 5.0, 1.0)
     assert renewals(cdf) == pytest.approx((0.1 + t[::2] / 5) / 0.9, abs=1e-4)
+    # those do not make the steps too coarse: 0.3 + 0.7 x 0.25 fail by the end of the first half step
+    short = 0.3 + 0.7 * exponential(10.0, 0.025 / -math.log(0.75))
+    assert renewals(short)[-1] > 100
+    found = rebuilds(10.0, 0.025 / -math.log(0.72), 1.0, 0.0, 0.0, 0.3)
+    assert found[-1] > 100
     # what fails at once is not discounted
     worth = (0.1 + (1 - 1.05**-10) / (5 * math.log(1.05))) / 0.9
     assert over_horizon(cdf, 10.0, 0.05)[1] == pytest.approx(worth, abs=1e-4)
@@ -299,3 +304,12 @@ def test_waiting_for_the_failure_is_best() -> None:
         assert age == math.inf
         # a failure costs case[1] and comes once a mean life
         assert cost == pytest.approx(case[1] / (8.0 * math.gamma(1 + 1 / case[3])), rel=1e-8)
+
+
+def test_an_age_that_hardly_any_unit_reaches_is_no_plan() -> None:
+    """Shape 2, life 1: the best age T solves h(T) x mean life - 1 = planned / (failure - planned), by hand."""
+    for survive, planned in ((1e-8, True), (1e-10, False)):
+        age = math.sqrt(-math.log(survive))
+        failure = 1.0 + 1.0 / (2.0 * age * math.gamma(1.5) - 1.0)
+        found, _ = r.best_replacement_age(1.0, failure, 1.0, 2.0, 0.0)
+        assert found == pytest.approx(age, rel=1e-6) if planned else found == math.inf

@@ -184,8 +184,8 @@ def test_a_set_ruled_out_by_findings_has_no_rule():
     sets, stop, go = [[0, 2]], [[[4.0], [4.0]]], [1.0, 9.0]
     rule = stopping.optimal_stopping([0.625, 0.375], sets, stop, go)
     first = rule.stages[0]
-    assert first.choice.tolist() == [stopping.GO_ON, stopping.CANNOT_COME, 0]
-    assert first.best_stop.tolist() == [0, stopping.CANNOT_COME, 0]
+    assert first.choice.tolist() == [-1, -2, 0]  # as the page says: go on, cannot come, the first action
+    assert first.best_stop.tolist() == [0, -2, 0]
     assert np.isnan(first.cost_go_on[1])
     assert first.p_set.tolist() == [0.625, 0.0, 0.375]
     # By hand: 0.625 x 1 + 0.375 x 4.

@@ -40,6 +40,9 @@ SEED, WANTED = 20, 0.9
 TIMES, MORE_SECONDS, LONGEST = 4.0, 3.0, 60.0
 """A test may take so many times as long as it did, and so many seconds more; tests of one change, so many in all."""
 WALL, MEMORY = 900.0, 4 << 30
+LEAST_TEXT, ABOVE = 16, (ast.expr, ast.keyword, ast.arguments, ast.Return, ast.Assign)
+"""Letters of code that a change is shown with, so that it is known by them, and what may hold these."""
+
 ALL = "<module>"
 OTHERS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
@@ -90,7 +93,7 @@ def _changes(node: ast.AST) -> Iterator[Callable[[], None]]:
 
 
 def _code(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
-    """The nodes that work out something, each with its function: no type, message of a fault or decorator."""
+    """The nodes that work out something, each with its function: no type, message of a fault, decorator or guard of lengths."""
     waiting: list[tuple[ast.AST, str]] = [(tree, ALL)]
     while waiting:
         node, function = waiting.pop()
@@ -98,7 +101,7 @@ def _code(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
         if isinstance(node, ast.FunctionDef):
             first = min([node, *node.decorator_list], key=lambda n: n.lineno)
             inner, function = [node.args, *node.body], f"{node.name}:{first.lineno}"
-        elif isinstance(node, (ast.Raise, ast.arg)):
+        elif isinstance(node, (ast.Raise, ast.arg)) or getattr(node, "arg", "") == "strict":
             inner = []
         elif isinstance(node, ast.AnnAssign):
             inner = [node.value] if node.value else []
@@ -109,13 +112,18 @@ def _code(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
 
 def mutants(source: str) -> list[Mutant]:
     """Every change of a module."""
-    made, lines = [], 1
-    for number, (node, function) in enumerate(_code(ast.parse(source))):
-        lines = getattr(node, "lineno", lines)
+    made, line, tree = [], 1, ast.parse(source)
+    above = {child: node for node in ast.walk(tree) for child in ast.iter_child_nodes(node)}
+    for number, (node, function) in enumerate(_code(tree)):
+        line = getattr(node, "lineno", line)
+        seen = node
+        while len(_text(seen)) < LEAST_TEXT and isinstance(above[seen], ABOVE):
+            seen = above[seen]
+        place = list(ast.walk(seen)).index(node)
         for which in range(len(list(_changes(node)))):
-            changed = copy.deepcopy(node)
-            list(_changes(changed))[which]()
-            made.append(Mutant(function, lines, _text(node), _text(changed), number, which))
+            changed = copy.deepcopy(seen)
+            list(_changes(list(ast.walk(changed))[place]))[which]()
+            made.append(Mutant(function, line, _text(seen), _text(changed), number, which))
     return made
 
 
