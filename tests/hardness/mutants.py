@@ -93,7 +93,7 @@ def _changes(node: ast.AST) -> Iterator[Callable[[], None]]:
 
 
 def _code(tree: ast.Module) -> Iterator[tuple[ast.AST, str]]:
-    """The nodes that work out something, each with its function: no type, message of a fault, decorator or guard of lengths."""
+    """The nodes that work out something, each with its function: no type, fault, decorator or guard of lengths."""
     waiting: list[tuple[ast.AST, str]] = [(tree, ALL)]
     while waiting:
         node, function = waiting.pop()
