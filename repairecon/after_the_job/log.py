@@ -189,7 +189,7 @@ class Keeper:
         """Waits against what the quote or the supplier promised; what is assumed of any part was promised by nobody."""
         for r in (*self.actual.of("part"), *self.actual.of("unit")):
             quote, seller = self._promise(self.estimate.priced(r))
-            promised = quote.lead_days or (seller.lead_days if seller else None) if quote else None
+            promised = quote and (quote.lead_days or (seller and seller.lead_days))
             if r.days is not None and not r.from_spares and seller and promised and promised.likely > 0:
                 yield self._row("days", r.name, r, group=seller.supplier, **_ends(promised), actual=r.days)
 

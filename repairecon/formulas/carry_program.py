@@ -124,10 +124,8 @@ def _scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = CO
 def _capped(demand: ArrayLike, cap: int) -> Floats:
     """Chances of 0, 1, ... cap, and of more; what is missing from 1 is more."""
     chances = np.asarray(demand, dtype=float)
-    above = p_above(chances)
-    if len(chances) <= cap:
-        return np.append(chances, above[-1]) if above[-1] > 0.0 else chances
-    return np.append(chances[: cap + 1], above[cap])
+    last = min(cap, len(chances) - 1)
+    return np.append(chances[: last + 1], p_above(chances)[last])
 
 
 class _GroupUse:
@@ -152,10 +150,7 @@ class _GroupUse:
 
         ``buys``: columns 0, 1, ... of the program are purchases, one of each thing.
         """
-        caps = self.caps(top)
-        if self.alone:
-            return self._increments(rows, have, caps[0], buys)
-        counts, chance = _scenarios(self.demands, caps, most)
+        counts, chance = _scenarios(self.demands, self.caps(top), most)
         place = {int(k): n for n, k in enumerate(self.group.kinds)}
         at = np.zeros((len(counts), len(self.modes)), dtype=np.int64)
         for course, (jobs, p) in enumerate(zip(counts, chance, strict=True)):
@@ -168,14 +163,11 @@ class _GroupUse:
                     rows.row(mine, high=float(jobs[n]))
         return counts, chance, at
 
-    def _increments(self, rows: Rows, have: Wholes, cap: int, buys: bool) -> tuple[Wholes, Floats, Wholes]:
+    def increments(self, rows: Rows, have: Wholes, top: Wholes) -> None:
         """One kind done in one way: its j-th job comes with the chance that j or more come; exact, and few columns."""
-        above = p_above(self.demands[0])[:cap]
-        above = above[above > 0.0]
+        above = p_above(self.demands[0])[: self.caps(top)[0]]
         used = _columns(rows, self.value[0] * above, np.ones(len(above)), self.whole)
-        if len(used):
-            self._takes(rows, [(int(c), self.modes[0]) for c in used], have, buys)
-        return np.zeros((0, 1), dtype=np.int64), above, used
+        self._takes(rows, [(int(c), self.modes[0]) for c in used], have, True)
 
     def _takes(self, rows: Rows, used: list[tuple[int, Mode]], have: Wholes, buys: bool) -> None:
         """No more is taken of a thing than is there and is bought."""
@@ -245,7 +237,11 @@ def best_carry(
     bought_columns = len(thing)
     for group, alone in zip(found_in, is_single, strict=True):
         if not alone:
-            _GroupUse(group, demands, modes, left).add(rows, aboard, aboard + highest, COURSES, True)
+            uses = _GroupUse(group, demands, modes, left)
+            if uses.alone:
+                uses.increments(rows, aboard, aboard + highest)
+            else:
+                uses.add(rows, aboard, aboard + highest, COURSES, True)
     found, worth, bound = _solved(rows, seconds)
     bought = np.bincount(thing, found[:bought_columns], len(aboard))
     rows.upper[:bought_columns] = [0.0] * bought_columns  # the same courses, nothing bought

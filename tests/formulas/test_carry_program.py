@@ -13,6 +13,7 @@ from plain_carry import choices, joint, stores
 
 from repairecon.formulas.carry_program import Mode, _scenarios, best_carry, groups, jobs_worth
 from repairecon.formulas.demand import poisson_demand
+from repairecon.formulas.integer_program import Found, Program
 
 
 def with_modes(store: dict) -> dict:
@@ -147,3 +148,28 @@ def test_nothing_fits() -> None:
     assert found.worth == -6.0
     assert found.p_short.tolist() == found.expected_short.tolist() == [0.5]
     assert best_carry([[0.5, 0.5]], [], [0], [5.0], [3], cost_left=[0.0]).buy.tolist() == [0]
+
+
+def test_what_is_missing_from_one_is_more() -> None:
+    modes = [Mode(0, ((0, 1),), 80.0), Mode(1, ((0, 1),), 90.0)]
+    for cut, whole in (([0.5, 0.3], [0.5, 0.3, 0.2]), ([0.7], [0.7, 0.3])):
+        short, full = (jobs_worth([d, [0.6, 0.4]], modes, [2], [1.0]) for d in (cut, whole))
+        assert short.worth == pytest.approx(full.worth)
+        assert short.p_short == pytest.approx(full.p_short)
+
+
+def test_what_is_not_proven_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A solver that stops with its bound 5 away; one that finds nothing."""
+    proven = Program.solve
+    store = {"demands": [[0.5, 0.5]], "modes": [Mode(0, ((0, 1),), 100.0)], "have": [0], "cost_buy": [9.0]}
+
+    def stops(rows: Program, seconds: float, gap: float) -> Found:
+        found = proven(rows, seconds, gap)
+        return Found(found.point, found.bound - 5.0, False)
+
+    monkeypatch.setattr(Program, "solve", stops)
+    found = best_carry(**store, most=[1], cost_left=[0.0])
+    assert (found.gain, found.most_lost) == (pytest.approx(50.0), pytest.approx(5.0))
+    monkeypatch.setattr(Program, "solve", lambda *_, **__: Found(None, 0.0, False))
+    with pytest.raises(ValueError, match=r"within 20\.0 seconds"):
+        best_carry(**store, most=[1], cost_left=[0.0])
