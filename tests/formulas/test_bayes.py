@@ -31,6 +31,7 @@ def test_half_a_job_either_way_is_the_arcsine_law() -> None:
 def test_ends_of_a_chance_never_or_always_seen() -> None:
     assert bayes.chance_interval(0.0, 5.0, 0.8) == (0.0, 0.0)
     assert bayes.chance_interval(5.0, 0.0, 0.8) == (1.0, 1.0)
+    assert bayes.chance_interval(0.5, 0.0, 0.8) == (1.0, 1.0)
 
 
 PRIOR = LinearBelief(np.zeros(2), np.diag([1.0, 3.0]), 2.0, 0.15)
