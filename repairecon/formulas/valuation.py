@@ -109,7 +109,7 @@ def moving_average(
         if n + q < 0:
             raise ValueError(f"row {len(cost)} takes out more than there is")
         if q < 0:
-            change = -v if not n + q else -_share_of(v, -q, n)
+            change = -_share_of(v, -q, n)
             if back >= 0 and n + q:
                 change = -min(_share_of(abs(cost[back]), -q, abs(moved[back])), v)
         elif back >= 0:

@@ -171,6 +171,11 @@ def test_overdrawn_is_seen(rows: list[tuple]) -> None:
                 value(*more)
 
 
+def test_a_period_of_single_units() -> None:
+    # 1 at 4.00 and 1 at 6.00 in, one out at 5.00, nothing moved: a row of 0 and a single one each keep their own cost
+    assert v.period_average([1] * 4, [1, 1, 0, -1], [400, 600, 900, 0], [0] * 4).tolist() == [400, 600, 0, -500]
+
+
 def test_periods_see_late_receipts() -> None:
     # used before it was booked in: the count at the end of the month is right, the running one is not
     assert v.fifo([1, 1], [-1, 2], [0, 6])[0].tolist() == [-6, 12]
