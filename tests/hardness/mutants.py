@@ -201,10 +201,10 @@ class Trials:
         module = importlib.import_module(self.name)
         self.functions = functions_of(str(self.path))
         gc.freeze()
-        with tempfile.NamedTemporaryFile("r", suffix=".json") as told:
-            if _in_a_process(lambda: self._watch(module, Path(told.name))):
+        with tempfile.NamedTemporaryFile("r", suffix=".json") as kept:
+            if _in_a_process(lambda: self._watch(module, Path(kept.name))):
                 raise SystemExit(f"{self.name}: its tests fail as they are")
-            self.tests = json.load(told)
+            self.tests = json.load(kept)
         for mutant in self.tried:
             tests = self._tests_of(mutant.function)
             if not tests or _in_a_process(lambda m=mutant, t=tests: self._try(module, m, t)) == 0:  # type: ignore[misc]
@@ -219,7 +219,7 @@ class Trials:
         item = self.items[name]
         item.config.hook.pytest_runtest_protocol(item=item, nextitem=None)
 
-    def _watch(self, module: ModuleType, told: Path) -> int:
+    def _watch(self, module: ModuleType, kept: Path) -> int:
         put_in(module, self.functions, ast.parse(self.source))  # unchanged: what is put in must pass
         seen = {}
         for name in self.items:
@@ -228,7 +228,7 @@ class Trials:
             self._run(name)
             sys.settrace(None)
             seen[name] = (time.process_time() - start, sorted(self.into))
-        told.write_text(json.dumps(seen))
+        kept.write_text(json.dumps(seen))
         return 0
 
     def _tests_of(self, function: str) -> list[str]:
@@ -306,15 +306,15 @@ def _tests_that_name(module: Path) -> list[str]:
 def main(path: str, most: str = "", *tests: str) -> int:
     """Try the modules of a path; a line each, and the changes that nothing noticed."""
     os.chdir(ROOT)
-    place = (ROOT / path).resolve()
+    os.environ.update(PYTHONPATH=str(ROOT), MPLBACKEND="Agg", OMP_NUM_THREADS="1")
+    sys.path.insert(0, str(ROOT))
+    place, codes = (ROOT / path).resolve(), []
     if place.is_file():
         return int(not tried(path, most, list(tests) or _tests_that_name(place)))
-    env = os.environ | {"PYTHONPATH": str(ROOT), "MPLBACKEND": "Agg", "OMP_NUM_THREADS": "1"}
-    codes = []
     for file in sorted(place.rglob("*.py")):
         if file.stat().st_size:
             run = [sys.executable, __file__, str(file.relative_to(ROOT)), most, *tests]
-            codes.append(subprocess.run(run, env=env, check=False).returncode)
+            codes.append(subprocess.run(run, check=False).returncode)
     return max(codes)
 
 
