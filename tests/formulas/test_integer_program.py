@@ -10,7 +10,9 @@ from itertools import product
 
 import numpy as np
 import pytest
+from scipy import optimize
 
+from repairecon.formulas import integer_program
 from repairecon.formulas.integer_program import Program
 
 
@@ -145,3 +147,66 @@ def test_an_error_in_the_solver_gives_the_stream_back(monkeypatch):
     with pytest.raises(MemoryError):
         program.solve(1.0)
     assert (os.fstat(1).st_dev, os.fstat(1).st_ino) == (before.st_dev, before.st_ino)
+
+
+@pytest.mark.parametrize(
+    ("threads", "stream", "others"), [(1, 1, False), (2, 1, True), (2, 5, False), (2, None, False), (3, 1, True)]
+)
+def test_when_others_may_print(monkeypatch, threads, stream, others):
+    """Only with further threads, and only where Python prints to the very stream."""
+
+    class Stream:
+        def fileno(self) -> int:
+            if stream is None:
+                raise ValueError("closed")
+            return stream
+
+    monkeypatch.setattr("threading.active_count", lambda: threads)
+    monkeypatch.setattr(sys, "stdout", Stream())
+    assert integer_program._others_print() is others
+
+
+def test_what_is_written_meanwhile_goes_nowhere(monkeypatch):
+    monkeypatch.setattr(integer_program, "_others_print", lambda: False)
+    before = [os.fstat(stream).st_ino for stream in (1, 2)]
+    with integer_program._quiet():
+        assert os.fstat(1).st_ino != before[0]
+        assert os.fstat(2).st_ino == before[1]
+        assert not os.get_blocking(1)  # what does not fit is lost, not waited for
+    assert [os.fstat(stream).st_ino for stream in (1, 2)] == before
+
+
+def test_a_presolve_that_fails_is_left_out(monkeypatch):
+    solver, asked = optimize.milp, []
+
+    def fails_with_presolve(*terms, options, **more):
+        asked.append(options["presolve"])
+        if options["presolve"]:
+            return optimize.OptimizeResult(status=4, x=None, fun=None)
+        return solver(*terms, options=options, **more)
+
+    monkeypatch.setattr("scipy.optimize.milp", fails_with_presolve)
+    program = Program()
+    program.row([(program.column(2.0, 9.0, True), 1.0)], low=2.5)
+    found = program.solve(5.0)
+    assert (asked, found.point.tolist(), found.bound) == ([True, False], [3.0], pytest.approx(6.0))
+
+
+def test_a_search_that_ends_without_anything_has_no_bound(monkeypatch):
+    ended = optimize.OptimizeResult(status=1, x=None, fun=None)
+    monkeypatch.setattr("scipy.optimize.milp", lambda *_, **__: ended)
+    program = Program()
+    program.column(1.0)
+    found = program.solve(1.0)
+    assert (found.point, found.bound, found.impossible) == (None, -np.inf, False)
+
+
+def test_the_usual_gap_is_none_to_speak_of():
+    rng = np.random.default_rng(3)
+    worth, weights = rng.uniform(10, 90, 30), rng.uniform(10, 90, (3, 30))
+    program = Program()
+    columns = [program.column(-v, 1.0, True) for v in worth.tolist()]
+    for row in weights.tolist():
+        program.row(zip(columns, row, strict=True), high=sum(row) / 3)
+    usual, exact = program.solve(30.0), program.solve(30.0, gap=0.0)
+    assert worth @ usual.point == pytest.approx(worth @ exact.point, rel=2e-8)
