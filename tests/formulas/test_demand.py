@@ -174,6 +174,8 @@ def test_mean_of_worn_demand_is_the_renewal_function(period: float) -> None:
     cdf = lives.cdf(np.linspace(0.0, period, 8001)[:, np.newaxis], life, [2.5])
     chances = d.worn_demand([1.0], [1.0], period, [0.0], [2.5])
     assert chances @ np.arange(len(chances)) == pytest.approx(renewals(cdf)[-1, 0], abs=2e-4)
+    # so many numbers that more have a chance below 1e-12, and no more of them
+    assert 1.0 - chances.sum() < 2e-12 < chances[-1]
 
 
 def test_rates_by_quadrature_keep_the_moments() -> None:
