@@ -236,3 +236,16 @@ def test_what_is_subject_to_duty_may_have_to_go_free() -> None:
     assert set_against_allowance(*goods, (120.0, 100.0, 90.0)) == (0, 1)
     assert set_against_allowance(*goods, (90.0, 10.0, 0.0)) is None
     assert set_against_allowance(*goods, (150.0, 100.0, 0.0)) == (1, 1)
+
+
+def test_small_sums_are_sums_too() -> None:
+    small = [flat(0.5, duty_rate=0.1)]
+    assert price_parcel(ParcelTerms(), small, [1]).total == pytest.approx(0.5)
+    # nothing is free of duty where nothing is said
+    assert price_parcel(ParcelTerms(imported=True, vat_included=False), small, [1]).total == pytest.approx(0.55)
+
+
+@pytest.mark.parametrize(("count", "packs"), [(0, []), (1, [1, 1]), (1, [0]), (2, [1, 0])])
+def test_a_parcel_holds_something_of_each_line(count: int, packs: list[int]) -> None:
+    with pytest.raises(ValueError, match="at least one"):
+        price_parcel(ParcelTerms(), [flat(1.0)] * count, packs)

@@ -40,7 +40,7 @@ SEED, WANTED = 20, 0.9
 TIMES, MORE_SECONDS, LONGEST = 4.0, 3.0, 15.0
 """A test may take so many times as long as it did, and so many seconds more; tests of one change, so many in all."""
 WALL, MEMORY = 900.0, 4 << 30
-LEAST_TEXT, ABOVE = 16, (ast.expr, ast.keyword, ast.arguments, ast.Return, ast.Assign)
+LEAST_TEXT, ABOVE = 16, (ast.expr, ast.keyword, ast.arguments, ast.Return, ast.Assign, ast.AnnAssign, ast.AugAssign)
 """Letters of code that a change is shown with, so that it is known by them, and what may hold these."""
 
 ALL = "<module>"
