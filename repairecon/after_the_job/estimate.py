@@ -133,9 +133,8 @@ class Estimate:
 
     def _a_piece(self, part: str, key: str) -> float:
         """Home money for a piece of a part where one is quoted for a pack by the supplier that an input names."""
-        kind, _, name = key.partition(":")
-        supplier, priced = name.rpartition("@")[2], self.prices[part]
-        if kind == "price":
+        supplier, priced = key.rpartition("@")[2], self.prices[part]
+        if key.startswith("price:"):
             return 1.0
         if priced.supplier is None or priced.supplier.supplier + priced.again != supplier:
             pieces = next(p.quantity for p in self.case.parts if p.part == part)

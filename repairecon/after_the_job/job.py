@@ -11,7 +11,7 @@ from pathlib import Path
 
 from repairecon.after_the_job import log as job_log
 from repairecon.after_the_job import spares_book
-from repairecon.after_the_job.bridge import Bridge, bridge, found_in_order, pieces_paid, settled, taken, worker
+from repairecon.after_the_job.bridge import Bridge, bridge, found_in_order, pieces_paid, settled, worker
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
 from repairecon.book.on_hand import read_case_aboard
@@ -234,9 +234,9 @@ def _hindsight(closed: Closed, b: Bridge, before: Estimate, allowed: Mapping[str
     chosen, came = decision.figures[decision.way]["total"], b.actual["total"]
     best_then = min(then, key=lambda w: then[w])
     gap_then = chosen.mean - then[best_then]
-    others = {w: now[w] for w in now if w != taken(decision, actual)}
-    best_other = min(others, key=lambda w: others[w]) if others else b.way
-    gap_now = came - others[best_other] if others else 0.0
+    others = [w for w in now if w != b.way]
+    best_other = min(others, key=lambda w: now[w], default=b.way)
+    gap_now = came - now[best_other] if others else 0.0
     return Hindsight(
         chosen=decision.way, best_then=best_then, gap_then=gap_then,
         good_decision=gap_then <= 0 or _near_tie(case, decision, best_then, gap_then),

@@ -41,6 +41,12 @@ GROUPS = {
 }
 
 
+NO_CHANGE = {
+    "hold": ("These ranges hold", "leave them as they are"),
+    "cannot tell": ("Too few to tell whether these ranges hold", "no advice yet"),
+}
+
+
 def signed(amount: float, currency: str) -> str:
     """An amount more or less."""
     return f"{money(abs(amount), currency)} {'more' if amount > 0 else 'less'}"
@@ -63,10 +69,8 @@ def bridge(b: Bridge, currency: str) -> str:
 
 def not_written(b: Bridge) -> str:
     """What the owner did not write down."""
-    if not b.not_written:
-        return ""
     some = ", ".join(b.not_written[:6]) + (", ..." if len(b.not_written) > 6 else "")
-    return f"Not written down, so taken as expected: {some}."
+    return some and f"Not written down, so taken as expected: {some}."
 
 
 def then(h: Hindsight, currency: str) -> str:
@@ -114,13 +118,10 @@ def held(h: Held) -> str:
 def all_held(found: AfterTheJob) -> list[str]:
     """Every quantity's ranges: first those to change; those that hold, and those of which the log cannot tell, in a
     line each."""
-    by = {says: [h for h in found.held if h.says == says] for says in ("hold", "cannot tell")}
-    lines = [held(h) for h in found.held if h.says not in by]
-    ends = {"hold": "These ranges hold", "cannot tell": "Too few to tell whether these ranges hold"}
-    for says, some in by.items():
-        counts = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in some)
-        more = "leave them as they are" if says == "hold" else "no advice yet"
-        lines += [f"{ends[says]} (inside the range stated: {counts}): {more}."] if some else []
+    lines = [held(h) for h in found.held if h.says not in NO_CHANGE]
+    for says, (what, todo) in NO_CHANGE.items():
+        counts = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in found.held if h.says == says)
+        lines += [f"{what} (inside the range stated: {counts}): {todo}."] if counts else []
     return lines
 
 
@@ -320,11 +321,11 @@ def movements_table(found: AfterTheJob) -> pd.DataFrame:
 
 def verdict_lines(found: AfterTheJob) -> list[str]:
     """What an owner reads first: was the choice right, what did it come to, what would have come to less."""
-    b, h, currency = found.bridge, found.hindsight, found.currency
+    b, h = found.bridge, found.hindsight
     if b is None or h is None:
         return [NOTHING_YET if found.nothing_written else "No closed job: only the log is looked at."]
-    judged, *why = choice(h, currency)
-    return [judged, bridge(b, currency), *why, *filter(None, [not_written(b)])]
+    judged, *why = choice(h, found.currency)
+    return [judged, bridge(b, found.currency), *why, *filter(None, [not_written(b)])]
 
 
 def held_lines(found: AfterTheJob) -> list[str]:
