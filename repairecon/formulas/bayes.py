@@ -56,12 +56,9 @@ def linear_update(prior: LinearBelief, design: ArrayLike, seen: ArrayLike) -> Li
 
     Parameters
     ----------
-    prior : LinearBelief
-        Belief before [-].
-    design : array (observations, K)
-        What each coefficient is multiplied by in each observation [-].
-    seen : array (observations,)
-        The observations, here logarithms of actual over estimate [-].
+    prior, design, seen : LinearBelief, array (observations, K), array (observations,)
+        Belief before [-]; what each coefficient is multiplied by in each observation [-]; the observations, here
+        logarithms of actual over estimate [-].
 
     Returns
     -------

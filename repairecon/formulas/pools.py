@@ -20,16 +20,10 @@ def pooled_lacks(
 
     Parameters
     ----------
-    at_base : int
-        Pieces at the base [pieces].
-    aboard : array of int (B,)
-        Pieces aboard each boat [pieces].
-    rates : array (B,)
-        Failures a year of each boat [1/year].
-    order_years : float
-        Until a piece ordered comes to the base [year].
-    bring_years : array (B,)
-        To bring a piece from the base to each boat [year].
+    at_base, aboard, rates : int, array of int (B,), array (B,)
+        Pieces at the base and aboard each boat [pieces]; failures a year of each boat [1/year].
+    order_years, bring_years : float, array (B,)
+        Until a piece ordered comes to the base, and to bring one from there to each boat [year].
 
     Returns
     -------
@@ -79,10 +73,8 @@ def best_split(
 
     Parameters
     ----------
-    most : int
-        Pieces up to which it is worked out [pieces].
-    rates : sequence (B,)
-        Failures a year of each boat [1/year].
+    most, rates : int, sequence (B,)
+        Pieces up to which it is worked out [pieces]; failures a year of each boat [1/year].
     waits : tuple
         Years until a piece ordered comes to the base, and to bring one to each boat [year].
     cost_lacking, cost_each : sequences (B,)

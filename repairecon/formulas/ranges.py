@@ -202,10 +202,8 @@ def cdf(x: ArrayLike, low: float, likely: float, high: float, shape: str = "pert
 
     Parameters
     ----------
-    x : float or array
-        Value asked about [unit of the number].
-    low, likely, high, shape : float, float, float, str
-        As for :func:`mean` [unit of the number].
+    x, low, likely, high, shape : float or array, float, float, float, str
+        Value asked about; the range as for :func:`mean` [unit of the number].
 
     Returns
     -------
@@ -228,10 +226,8 @@ def quantile(p: ArrayLike, low: float, likely: float, high: float, shape: str = 
 
     Parameters
     ----------
-    p : float or array
-        Chance [-], 0..1.
-    low, likely, high, shape : float, float, float, str
-        As for :func:`mean` [unit of the number].
+    p, low, likely, high, shape : float or array, float, float, float, str
+        Chance, 0..1 [-]; the range as for :func:`mean` [unit of the number].
 
     Returns
     -------
@@ -329,10 +325,8 @@ def cell_means(edges: ArrayLike, low: float, likely: float, high: float, shape: 
 
     Parameters
     ----------
-    edges : array (cells + 1,)
-        Ascending chances from 0 to 1 [-].
-    low, likely, high, shape : float, float, float, str
-        As for :func:`mean` [unit of the number].
+    edges, low, likely, high, shape : array (cells + 1,), float, float, float, str
+        Ascending chances from 0 to 1 [-]; the range as for :func:`mean` [unit of the number].
 
     Returns
     -------

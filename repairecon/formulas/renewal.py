@@ -24,10 +24,9 @@ def renewals(cdf: Floats, p_goes_on: float = 1.0) -> Floats:
 
     Parameters
     ----------
-    cdf : array (2 steps + 1, lives)
-        Chance that a unit fails within each of the half steps [-].
-    p_goes_on : float
-        Chance that a failure is followed by a next unit, the count ending otherwise [-]; 0..1.
+    cdf, p_goes_on : array (2 steps + 1, lives), float
+        Chance that a unit fails within each of the half steps [-]; chance that a failure is followed by a next unit,
+        the count ending otherwise [-]; 0..1.
 
     Returns
     -------
@@ -62,10 +61,9 @@ def discounted_renewals(failures: Floats, horizon_years: float, discount_rate: f
 
     Parameters
     ----------
-    failures : array (steps + 1, lives)
-        Expected failures to the end of each step [-].
-    horizon_years, discount_rate : float
-        Horizon those steps cover [year]; discount rate, a real one with today's prices [1/year].
+    failures, horizon_years, discount_rate : array (steps + 1, lives), float, float
+        Expected failures to the end of each step [-]; horizon those steps cover [year]; discount rate, a real one with
+        today's prices [1/year].
 
     Returns
     -------

@@ -140,10 +140,9 @@ def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float) -> 
 
     Parameters
     ----------
-    states_column : int array (leaves,)
-        Outcome of the event in each leaf, -1 where it does not happen [-].
-    outcomes, p_right : int, float
-        Number of outcomes of the event [-]; chance that the look shows what is the case [-].
+    states_column, outcomes, p_right : int array (leaves,), int, float
+        Outcome of the event in each leaf, -1 where it does not happen [-]; number of its outcomes [-]; chance that the
+        look shows what is the case [-].
 
     Returns
     -------
@@ -169,10 +168,8 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
 
     Parameters
     ----------
-    states : int array (leaves, events)
-        Outcomes in each leaf, -1 where an event does not happen [-].
-    columns : sequence of int
-        The events seen; none = nothing is known, one set [-].
+    states, columns : int array (leaves, events), sequence of int
+        Outcomes in each leaf, -1 where an event does not happen [-]; the events seen, none = one set [-].
 
     Returns
     -------

@@ -176,12 +176,9 @@ def expiry_day(
 
     Parameters
     ----------
-    from_day : float or array
-        Day it is counted from; nan = not known [day].
-    initial_years, extension_years : float or array
-        Initial shelf life, and what an inspection at its end may add; inf = no limit [year].
-    inspected : bool or array
-        Whether it was inspected and found good, so that the extension holds.
+    from_day, initial_years, extension_years, inspected : float, float, float, bool or arrays
+        Day it is counted from; nan = not known [day]. Initial shelf life, and what an inspection at its end may add;
+        inf = no limit [year]. Whether it was inspected and found good, so that the extension holds.
 
     Returns
     -------
@@ -229,12 +226,9 @@ def cost_left_over(
 
     Parameters
     ----------
-    cost_unit, expiry : float or array
-        Price of a unit [home money]; last day in date, from :func:`expiry_day` [day].
-    from_day, to_day : float
-        First and last day of the period [day].
-    loss_rate : float or array
-        Share of its worth that a year takes for other reasons: resale, damp, money tied up [1/year].
+    cost_unit, expiry, from_day, to_day, loss_rate : float or array, float or array, float, float, float or array
+        Price of a unit [home money]; last day in date, from :func:`expiry_day` [day]; first and last day of the period
+        [day]; share of its worth that a year takes for other reasons: resale, damp, money tied up [1/year].
 
     Returns
     -------
