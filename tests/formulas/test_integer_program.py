@@ -56,6 +56,8 @@ def test_columns_that_need_not_be_whole() -> None:
     free = Program()
     free.column(1.0)
     assert free.solve(1.0).point == pytest.approx([0.0])  # from 0 up, without a row
+    free.column()
+    assert (free.cost, free.upper, free.whole) == ([1.0, 0.0], [np.inf, np.inf], [0, 0])
     nothing = Program().solve(1.0)
     assert (len(nothing.point), nothing.bound, nothing.impossible) == (0, 0.0, False)
 

@@ -152,6 +152,8 @@ def test_sent_back_takes_no_more_than_is_there() -> None:
     # 1 at 1.00 and 1 at 9.00, one used at 5.00, the dear one sent back: only 5.00 is left to take
     found = moving([1] * 4, [1, 1, -1, -1], [100, 900, 0, 0], [-1, -1, -1, 1])
     assert found.tolist() == [100, 900, -500, -500]
+    # the last one there, which came in at 1.00, takes all that is left
+    assert moving([1] * 4, [1, 1, -1, -1], [100, 900, 0, 0], [-1, -1, -1, 0]).tolist() == [100, 900, -500, -500]
     # the first row of all sent back
     assert moving([1] * 3, [1, 1, -1], [100, 900, 0], [-1, -1, 0]).tolist() == [100, 900, -100]
     # 2 at 1.00 and 2 at 9.00, two used at 5.00, one dear one sent back: 10.00 are left, 9.00 go; two of them take all
@@ -241,5 +243,6 @@ def test_left_over_by_hand() -> None:
     found = v.cost_left_over(8.0, [730.0, -3.0, 182.5, np.inf, np.nan], 0.0, 182.5, 0.0)
     assert found == pytest.approx([2.0, 8.0, 8.0, 0.0, 0.0])
     assert v.cost_left_over(8.0, 0.5, 0.0, 0.25, 0.0) == pytest.approx(4.0)  # a quarter of a day of half a day left
+    assert v.cost_left_over(8.0, 1730.0, 1000.0, 1182.5, 0.0) == pytest.approx(2.0)  # whatever day it begins on
     # half a year: a tenth of the shelf life, and of the rest 1 - sqrt(0.64) = 0.2
     assert v.cost_left_over([100.0, 0.0], 1825.0, 0.0, 182.5, 0.36) == pytest.approx([28.0, 0.0])
