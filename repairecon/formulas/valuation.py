@@ -10,6 +10,7 @@ is no purchase and no use: give it a quantity of 0. Days are day numbers, 1970-0
 from __future__ import annotations
 
 from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -151,22 +152,22 @@ def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, p
     code, amount, price = _columns(item, quantity, unit_cost)
     order = np.lexsort((np.asarray(period), code))
     rows = zip(order.tolist(), code[order].tolist(), np.asarray(period)[order].tolist(), strict=True)
-    cost = np.where(amount > 0, amount * price, 0)
+    moved, cost = amount.tolist(), np.where(amount > 0, amount * price, 0).tolist()
     stock: dict[int, tuple[int, int]] = {}  # value and units of each item
-    for (of, _), run in groupby(rows, lambda row: row[1:]):
+    for (of, _), run in groupby(rows, itemgetter(1, 2)):
         here = [k for k, *_ in run]
         v, n = stock.get(of, (0, 0))
-        v, n = v + int(cost[here].sum()), n + int(np.maximum(amount[here], 0).sum())
+        v, n = v + sum(cost[k] for k in here), n + sum(moved[k] for k in here if moved[k] > 0)
         taken, booked = 0, 0
         for k in here:
-            if amount[k] < 0:
-                taken -= int(amount[k])
+            if moved[k] < 0:
+                taken -= moved[k]
                 if taken > n:
                     raise ValueError("more goes out of an item by the end of a period than there is")
                 cost[k] = booked - _share_of(v, taken, n)
-                booked -= int(cost[k])
+                booked -= cost[k]
         stock[of] = v - booked, n - taken
-    return cost
+    return np.array(cost, dtype=np.int64)
 
 
 def expiry_day(
