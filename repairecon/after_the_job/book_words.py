@@ -12,12 +12,15 @@ from repairecon.show.layout import as_text, capital, section
 from repairecon.show.words import number, price
 from repairecon.spares_aboard.words import below
 
-BY_ITEM = (
-    '--item "NAME=ITEM" says which item of the book a part or unit is; "NAME=" leaves it out.',
-    "--new-cards makes a card for each one that the book does not know (no minimum, nothing to reorder).",
-)
-BY_UNIT = "--unit NAME says which unit of the book was worked on (--new-cards adds it)."
-BY_LOCKER = "--locker NAME says where things without a locker of their own go."
+TO_GO_ON = {
+    "": (
+        '--item "NAME=ITEM" says which item of the book a part or unit is; "NAME=" leaves it out.',
+        "--new-cards makes a card for each one that the book does not know (no minimum, nothing to reorder).",
+    ),
+    "has no unit": ("--unit NAME says which unit of the book was worked on (--new-cards adds it).",),
+    "no locker of its own": ("--locker NAME says where things without a locker of their own go.",),
+}
+"""What may be given, by the words of what stands in the way; first where an item is not known."""
 
 
 def moves_table(found: AfterTheJob, made: IntoTheBook) -> pd.DataFrame:
@@ -50,11 +53,10 @@ def left(happened: Happened) -> str:
     """What the job left of an item, and when it was fitted before."""
     where = ", ".join(f"{number(float(q))} in {name}" for name, q in happened.places.items()) or "none left"
     text = f"{happened.item.name}: {where}."
-    before = happened.before
-    if before is not None:
-        text += f" Fitted before on {before.on_date}"
-        text += f", {number(float(happened.hours_run))} hours ago." if happened.hours_run is not None else "."
-    return text
+    if happened.before is None:
+        return text
+    ago = "" if happened.hours_run is None else f", {number(float(happened.hours_run))} hours ago"
+    return f"{text} Fitted before on {happened.before.on_date}{ago}."
 
 
 def summary(found: AfterTheJob, made: IntoTheBook) -> str:
@@ -71,10 +73,8 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
     if made.problems:
         parts.append(section("In the way, nothing can be written", list(made.problems)))
         unknown = any(not line.item and not line.left_out for line in made.lines)
-        options = list(BY_ITEM) if unknown else []
-        options += [BY_UNIT] if any("has no unit" in p for p in made.problems) else []
-        options += [BY_LOCKER] if any("no locker of its own" in p for p in made.problems) else []
-        parts.append(section("To go on", options))
+        in_the_way = {words for words in TO_GO_ON if any(words in p for p in made.problems) and (words or unknown)}
+        parts.append(section("To go on", [o for words, some in TO_GO_ON.items() if words in in_the_way for o in some]))
     if done:
         parts.append(section("Left of each", [left(h) for h in done.happened]))
         lines = [below(r, found.currency) for r in done.reorder] or ["Nothing is under its minimum."]

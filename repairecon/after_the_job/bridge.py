@@ -134,30 +134,26 @@ def bridge(
     stated = {q: f.mean for q, f in decision.figures[decision.way].items()}
     start = np.array([stated["cash"], stated["own hours"], stated["days"]])
     walk = _Walk(decision.cost_own_hour, estimate.model.lost_day, start)
-    walk.to("this version", "the same case by this version", estimate.expected()[_at(estimate, decision.way)])
+    walk.to("this version", "the same case by this version", estimate.expected(decision.way))
     way = taken(decision, actual)
-    i = _at(estimate, way)
-    walk.to("another way", f"{way} instead of {decision.way}", estimate.expected()[i])
+    walk.to("another way", f"{way} instead of {decision.way}", estimate.expected(way))
     for finding in found_in_order(case, actual):
         known.append(finding)
         estimate = Estimate(case, known, allowed, decision.cost_own_hour, estimate.model.buying)
-        walk.to("found inside", str(finding), estimate.expected()[i])
+        walk.to("found inside", str(finding), estimate.expected(way))
     if unit := _bought_after(case, way, actual):
         estimate.bought_after(way, unit)
-        walk.to("given up", f"{unit} bought", estimate.expected()[i])
+        walk.to("given up", f"{unit} bought", estimate.expected(way))
     came = settled(case, decision, actual)
-    walk.to("whether it came", way, estimate.expected(came)[i])
+    walk.to("whether it came", way, estimate.expected(way, came))
     lines = _Lines(walk, estimate, actual)
     lines.go(estimate.lines(way, came))
     total = decision.figures[decision.way]["total"]
     return Bridge(
-        way=way, estimate=walk.quantities(start), actual=walk.quantities(walk.end), p10=total.p10, p90=total.p90,
+        way=way, estimate=walk.quantities(*start.tolist()), actual=walk.quantities(*walk.end.tolist()),
+        p10=total.p10, p90=total.p90,
         steps=tuple(walk.steps), not_written=tuple(lines.not_written), whole=lines.whole(),
     )  # fmt: skip
-
-
-def _at(estimate: Estimate, way: str) -> int:
-    return estimate.model.ways.index(way)
 
 
 class _Walk:
@@ -170,12 +166,12 @@ class _Walk:
     def add(self, group: str, name: str, cash: float = 0.0, hours: float = 0.0, days: float = 0.0) -> None:
         """One step; none where nothing differs."""
         if max(abs(cash), abs(hours), abs(days)) > SMALL:
-            amount = cash + self.hour * hours + self.day * days
-            self.steps.append(Step(group=group, name=name, amount=amount, cash=cash, own_hours=hours, days=days))
+            total = self.quantities(cash, hours, days)["total"]
+            self.steps.append(Step(group=group, name=name, amount=total, cash=cash, own_hours=hours, days=days))
 
     def to(self, group: str, name: str, new: Floats) -> None:
         """The step to another expectation."""
-        self.add(group, name, *(float(x) for x in new - self.at))
+        self.add(group, name, *(new - self.at).tolist())
         self.at = new
 
     @property
@@ -183,9 +179,8 @@ class _Walk:
         """Where all steps lead to."""
         return self.start + sum((np.array([s.cash, s.own_hours, s.days]) for s in self.steps), np.zeros(3))
 
-    def quantities(self, triple: Floats) -> dict[str, float]:
+    def quantities(self, cash: float, hours: float, days: float) -> dict[str, float]:
         """Cash, hours, days and all in."""
-        cash, hours, days = (float(x) for x in triple)
         total = cash + self.hour * hours + self.day * days
         return {"cash": cash, "own hours": hours, "days": days, "total": total}
 
@@ -219,7 +214,7 @@ class _Lines:
         else:
             self.walk.add("days", "days out of service", days=days - float(self.walk.at[2]))
         for row in self.actual.of("total"):
-            cash, hours = (float(x) for x in self.walk.end[:2])
+            cash, hours, _ = self.walk.end.tolist()
             self.walk.add(
                 "not line by line", "up to the totals given",
                 0.0 if row.paid is None else row.paid - cash, 0.0 if row.hours is None else row.hours - hours,

@@ -26,19 +26,16 @@ FEW, MEDIUM, HIGH = 4.5, 5.5, 7.0
 EDGE_SCORE, FAR = 1.2816, 4.0
 """Normal scores of the ends of a range, and from which on a dot stands at the edge."""
 
-NEXT_IF_DEARER = {
-    "found inside": "no estimate is to blame for that; look first next time",
-    "days": "ask for the days in writing next time, or widen their range",
-    "hours": "let your own record correct the hours of the next case",
-    "price": "quote before you choose",
-}
-NEXT_IF_CHEAPER = {
-    "found inside": "that was luck; leave the chances to the log",
-    "days": "expect fewer days next time",
-    "hours": "let your own record correct the hours of the next case",
-    "price": "take these prices into the next case",
-}
-"""What follows for next time, by the largest reason."""
+HOURS = "let your own record correct the hours of the next case"
+NEXT = {
+    "found inside": (
+        "no estimate is to blame for that; look first next time", "that was luck; leave the chances to the log",
+    ),
+    "days": ("ask for the days in writing next time, or widen their range", "expect fewer days next time"),
+    "hours": (HOURS, HOURS),
+    "price": ("quote before you choose", "take these prices into the next case"),
+}  # fmt: skip
+"""What follows for next time, by the largest reason: if it came to more, and if to less."""
 
 
 def bridge_chart(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
@@ -159,9 +156,9 @@ def bridge_caption(found: AfterTheJob) -> str:
     if b is None or not b.steps:
         return ""
     name, amount = next(iter(b.groups.items()))
-    todo = (NEXT_IF_DEARER if amount > 0 else NEXT_IF_CHEAPER).get(name, "put it into the next case")
+    more, less = NEXT.get(name, ("put it into the next case",) * 2)
     said = words.signed(amount, found.currency)
-    return f"The largest reason is {words.GROUPS.get(name, name)} ({said}): {todo}."
+    return f"The largest reason is {words.GROUPS[name]} ({said}): {more if amount > 0 else less}."
 
 
 def held_caption(found: AfterTheJob) -> str:

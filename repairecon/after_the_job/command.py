@@ -147,13 +147,11 @@ def _refuse_empty(args: argparse.Namespace, found: AfterTheJob) -> None:
 
 
 def _called(pairs: list[str]) -> dict[str, str]:
-    called = {}
-    for pair in pairs:
-        name, is_pair, item = pair.partition("=")
-        if not is_pair or not name.strip():
+    split = {pair: [text.strip() for text in pair.split("=", 1)] for pair in pairs}
+    for pair, texts in split.items():
+        if len(texts) < 2 or not texts[0]:
             raise RepaireconError(f"--item: found {pair!r}; write NAME=ITEM, or NAME= to leave it out of the book")
-        called[name.strip()] = item.strip()
-    return called
+    return dict(split.values())
 
 
 def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
@@ -218,8 +216,7 @@ def as_json(found: AfterTheJob) -> dict[str, Any]:
         "movements": [{**asdict(m), "source": str(m.source)} for m in found.movements],
         "jobs": list(found.log.jobs),
     }
-    plain: dict[str, Any] = _plain(data)
-    return plain
+    return {name: _plain(value) for name, value in data.items()}
 
 
 def _plain(x: Any) -> Any:

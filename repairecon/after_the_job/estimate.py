@@ -11,11 +11,13 @@ from numpy.typing import NDArray
 
 from repairecon.buying.buying import Buying, Priced
 from repairecon.formulas import ranges
+from repairecon.rebuild_or_buy.evaluate import AtMeans
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import Finding, grow
 from repairecon.records import Case, Done
 
 Floats = NDArray[np.float64]
+NONE: Mapping[str, float] = {}
 SMALL = 1e-9
 CARRIAGE = "carriage"
 """The line of all carriage and handling."""
@@ -40,7 +42,6 @@ class Line:
     pieces: float = 0.0
     rate: float = 0.0
     hired_hours: float = 0.0
-    keys: tuple[str, ...] = ()
 
     @property
     def piece(self) -> float:
@@ -63,33 +64,31 @@ class Estimate:
         tree = grow(case, found)
         self.model = Model(case, tree, allowed or {}, own_hour=own_hour, buying=buying)
         self.keys = {x.key: i for i, x in enumerate(self.model.inputs)}
-        self.always: dict[int, int] = {}
+        self.chosen = self.model.plain
 
-    def expected(self, fixed: Mapping[str, float] | None = None, anew: bool = False) -> Floats:
-        """Expected (cash, own hours, days) of every way, shape (W, 3); inputs by key held at values.
+    def _at(self, held: Mapping[str, float]) -> AtMeans:
+        return self.model.at(fixed={self.keys[k]: v for k, v in held.items() if k in self.keys})
 
-        ``anew``: what is bought after a rebuild has ended is chosen with these values known.
-        """
-        held = {self.keys[k]: v for k, v in (fixed or {}).items() if k in self.keys}
-        known = self.model.at(fixed=held)
-        chooser = self.model.chooser(known if anew else None, always=self.always)
-        return np.array([known.expected(pieces) for pieces in chooser.all_ways()])
+    def expected(self, way: str, held: Mapping[str, float] = NONE) -> Floats:
+        """Expected (cash, own hours, days) of a way, with inputs by key held at values."""
+        return np.asarray(self._at(held).expected(self.chosen.way(self.model.ways.index(way))))
+
+    def totals_anew(self, held: Mapping[str, float]) -> dict[str, float]:
+        """Expected total of every way, what is bought after a rebuild has ended chosen with these values known."""
+        known = self._at(held)
+        each = map(known.expected, self.model.chooser(known).all_ways())
+        return {w: float(x @ np.array(self.model.weights)) for w, x in zip(self.model.ways, each, strict=True)}
 
     def bought_after(self, way: str, unit: str) -> None:
         """From here on a unit is what is bought where the rebuild of a way has ended."""
-        self.always[self.model.ways.index(way)] = self.model.ways.index(unit)
-
-    def total(self, triple: Floats) -> float:
-        """Cash, own hours at their worth and days at theirs."""
-        return float(triple @ np.array(self.model.weights))
+        self.chosen = self.model.chooser(always={self.model.ways.index(way): self.model.ways.index(unit)})
 
     def lines(self, way: str, came: Mapping[str, float]) -> list[Line]:
         """The way's expected cash and own hours line by line; they add up to the whole.
 
         ``came`` holds inputs that are settled (whether a way came, a core was taken).
         """
-        i = self.model.ways.index(way)
-        whole = self.expected(came)[i]
+        whole = self.expected(way, came)
         lines: dict[tuple[str, str], Line] = {}
         left = whole[0]
         for key in self.keys:
@@ -100,9 +99,9 @@ class Estimate:
             held, base = {**came, key: 0.0}, whole
             if key.startswith("core:"):
                 refund = f"refund:{name}"
-                base = self.expected({**came, refund: 0.0})[i]
+                base = self.expected(way, {**came, refund: 0.0})
                 held[refund] = 0.0
-            share = base - self.expected(held)[i]
+            share = base - self.expected(way, held)
             if not share[:2].any():
                 continue
             self._add(lines.setdefault((kind, name), Line(kind=kind, name=name)), key, share)
@@ -115,7 +114,6 @@ class Estimate:
     def _add(self, line: Line, key: str, share: Floats) -> None:
         line.cash += share[0]
         line.hours += share[1]
-        line.keys = (*line.keys, key)
         mean = self.model.inputs[self.keys[key]].mean
         if line.kind == "part":
             each = self._a_piece(line.name, key) * mean
@@ -135,9 +133,8 @@ class Estimate:
 
     def _a_piece(self, part: str, key: str) -> float:
         """Home money for a piece of a part where one is quoted for a pack by the supplier that an input names."""
-        kind, _, name = key.partition(":")
-        supplier, priced = name.rpartition("@")[2], self.prices[part]
-        if kind == "price":
+        supplier, priced = key.rpartition("@")[2], self.prices[part]
+        if key.startswith("price:"):
             return 1.0
         if priced.supplier is None or priced.supplier.supplier + priced.again != supplier:
             pieces = next(p.quantity for p in self.case.parts if p.part == part)

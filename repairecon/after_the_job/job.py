@@ -5,17 +5,16 @@ from __future__ import annotations
 import datetime
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
 from repairecon.after_the_job import log as job_log
 from repairecon.after_the_job import spares_book
-from repairecon.after_the_job.bridge import Bridge, bridge, found_in_order, pieces_paid, settled, taken, worker
+from repairecon.after_the_job.bridge import Bridge, bridge, found_in_order, pieces_paid, settled, worker
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
 from repairecon.book.on_hand import read_case_aboard
-from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.read.boat import boat_folder, book_path
 from repairecon.read.case_folder import read_case
@@ -60,17 +59,13 @@ def decide(
 
 def _what_came(folder: str | os.PathLike[str]) -> None:
     """What had come by orders before the decision, into the sheet that it wrote."""
-    home = boat_folder(folder)
-    path = book_path(home) if home else None
-    if path is None:
-        return
     from repairecon.book.spares_book import book_at
     from repairecon.read.orders import write_receipts
 
-    with book_at(path) as book:
-        came = book.came_for_jobs()
-    job = Path(os.path.realpath(folder))
-    write_receipts(job, {}, came.get(job.name, {}))
+    if (home := boat_folder(folder)) and (path := book_path(home)):
+        job = Path(os.path.realpath(folder))
+        with book_at(path) as book:
+            write_receipts(job, {}, book.came_for_jobs().get(job.name, {}))
 
 
 def _day(on: str) -> str:
@@ -78,21 +73,6 @@ def _day(on: str) -> str:
         return (datetime.date.fromisoformat(on) if on else datetime.date.today()).isoformat()
     except ValueError as error:
         raise RepaireconError(f"on: found {on!r}; write a date as year-month-day, such as 2026-03-31") from error
-
-
-@dataclass(frozen=True)
-class _Setting:
-    """What all that is worked out of one closed job shares: its case, the ways allowed, the orders chosen."""
-
-    closed: Closed
-    case: Case
-    allowed: Mapping[str, bool]
-    buying: Buying
-
-    @cached_property
-    def before(self) -> Estimate:
-        """The estimate with nothing found."""
-        return Estimate(self.case, buying=self.buying)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,13 +103,16 @@ class AfterTheJob(Shown):
     """What the job finds: the bridge at once, all else when it is first asked for.
 
     What belongs to one closed job is None or empty where only a log was given, or nothing is written down yet.
+    ``estimate`` is that of nothing found, by what the case's own log had taught it.
     """
 
     name: str
     strength: float
     past: JobLog
+    closed: Closed | None = None
+    allowed: Mapping[str, bool] = field(default_factory=dict)
+    estimate: Estimate | None = None
     bridge: Bridge | None = None
-    setting: _Setting | None = None
 
     def said(self) -> Panel:
         """What was done, whether the choice was right and what it came to."""
@@ -140,12 +123,12 @@ class AfterTheJob(Shown):
     @property
     def case(self) -> Case | None:
         """The case as it was decided."""
-        return self.setting.closed.case if self.setting else None
+        return self.closed.case if self.closed else None
 
     @property
     def decision(self) -> Decision | None:
         """The decision."""
-        return self.setting.closed.decision if self.setting else None
+        return self.closed.decision if self.closed else None
 
     @property
     def currency(self) -> str:
@@ -155,24 +138,25 @@ class AfterTheJob(Shown):
     @property
     def nothing_written(self) -> bool:
         """Whether there is a closed job of which the owner has not written down anything yet."""
-        return self.setting is not None and self.bridge is None
+        return self.closed is not None and self.bridge is None
 
     @property
     def first_run(self) -> str:
         """How the first run went."""
-        run = self.setting.closed.actual.of("first run") if self.setting else ()
+        run = self.closed.actual.of("first run") if self.closed else ()
         return run[0].outcome if run else ""
 
     @cached_property
     def hindsight(self) -> Hindsight | None:
         """The choice, then and now."""
-        return _hindsight(self.setting, self.bridge) if self.setting and self.bridge else None
+        c, b, before = self.closed, self.bridge, self.estimate
+        return _hindsight(c, b, before, self.allowed) if c and b and before else None
 
     @cached_property
     def logged(self) -> tuple[Logged, ...]:
         """What the log keeps of this job."""
-        s = self.setting
-        return tuple(job_log.Keeper(s.closed, self.bridge, s.before).rows()) if s and self.bridge else ()
+        c, b, before = self.closed, self.bridge, self.estimate
+        return tuple(job_log.Keeper(c, b, before).rows()) if c and b and before else ()
 
     @cached_property
     def log(self) -> JobLog:
@@ -202,7 +186,7 @@ class AfterTheJob(Shown):
     @cached_property
     def movements(self) -> tuple[StoresMoved, ...]:
         """What the job brought into the boat's stores and took out of them."""
-        return spares_book.movements(self.setting.closed, self.setting.before) if self.setting else ()
+        return spares_book.movements(self.closed, self.estimate) if self.closed and self.estimate else ()
 
 
 def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float = STRENGTH) -> AfterTheJob:
@@ -219,39 +203,40 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
             raise RepaireconError("no closed job and no job log: nothing to look at")
         return AfterTheJob("job log", strength, log)
     allowed = {way: not why for way, why in screen(closed.case).items()}
-    case = with_learned(closed.case)
-    setting = _Setting(closed, case, allowed, Buying(case))
-    # nothing that the form of the sheet did not say when it was made: no job has been written down yet
+    before = Estimate(with_learned(closed.case))
+    written = _written(closed)
+    made = bridge(before.case, closed.decision, closed.actual, allowed, before.model.buying) if written else None
+    return AfterTheJob(closed.name, strength, log, closed, allowed, before, made)
+
+
+def _written(closed: Closed) -> bool:
+    """Whether the sheet says anything that its form did not say when it was made."""
     kept = kept_findings(closed.case)
-    written = any(
+    return any(
         (r.filled and not (r.kind == "found" and r.outcome == kept.get(r.name)))
         or r.kind == "never came"
         or (r.kind == "way" and r.name not in ("", closed.decision.way))
         for r in closed.actual.rows
     )
-    made = bridge(case, closed.decision, closed.actual, allowed, setting.buying) if written else None
-    return AfterTheJob(closed.name, strength, log, made, setting)
 
 
-def _hindsight(s: _Setting, b: Bridge) -> Hindsight:
+def _hindsight(closed: Closed, b: Bridge, before: Estimate, allowed: Mapping[str, bool]) -> Hindsight:
     """Every way worked out anew with the outcomes found as certain and with prices, hours and waits where known.
 
     A way that was not taken keeps its own uncertainty: nobody knows what it would have come to.
     """
-    case, decision, actual = s.case, s.closed.decision, s.closed.actual
+    case, decision, actual = before.case, closed.decision, closed.actual
     known = [*read_findings(decision.found), *found_in_order(case, actual)]
-    estimate = Estimate(case, known, s.allowed, decision.cost_own_hour, s.buying)
-    held = settled(case, decision, actual)
-    held |= {key: value for key, value in _written(estimate, actual) if key in estimate.keys}
-    totals = dict(zip(estimate.model.ways, map(estimate.total, estimate.expected(held, anew=True)), strict=True))
-    now = {w: total for w, total in totals.items() if s.allowed.get(w, True)}
+    estimate = Estimate(case, known, allowed, decision.cost_own_hour, before.model.buying)
+    held = settled(case, decision, actual) | dict(_known(estimate, actual))
+    now = {w: total for w, total in estimate.totals_anew(held).items() if allowed.get(w, True)}
     then = {w: decision.figures[w]["total"].mean for w in now}
     chosen, came = decision.figures[decision.way]["total"], b.actual["total"]
     best_then = min(then, key=lambda w: then[w])
     gap_then = chosen.mean - then[best_then]
-    others = {w: now[w] for w in now if w != taken(decision, actual)}
-    best_other = min(others, key=lambda w: others[w]) if others else b.way
-    gap_now = came - others[best_other] if others else 0.0
+    others = [w for w in now if w != b.way]
+    best_other = min(others, key=lambda w: now[w], default=b.way)
+    gap_now = came - now[best_other] if others else 0.0
     return Hindsight(
         chosen=decision.way, best_then=best_then, gap_then=gap_then,
         good_decision=gap_then <= 0 or _near_tie(case, decision, best_then, gap_then),
@@ -263,9 +248,8 @@ def _hindsight(s: _Setting, b: Bridge) -> Hindsight:
 def _near_tie(case: Case, decision: Decision, best: str, gap: float) -> bool:
     """Whether the first job found the two ways too near to call: by the gap, and by how often one beats the other."""
     total = decision.figures[best]["total"].mean
-    by_gap, at_most = near_tie(case, gap, total, 1.0), near_tie(case, gap, total, 0.0)
-    if by_gap or not at_most:
-        return by_gap
+    if near_tie(case, gap, total, 1.0) or not near_tie(case, gap, total, 0.0):
+        return near_tie(case, gap, total, 1.0)
     # only how often one beats the other is left open: the first job is done again, on the same draws
     then = rebuild_or_buy(
         read_case(decision.folder) if decision.folder else case, decision.draws, decision.seed, found=decision.found,
@@ -274,7 +258,7 @@ def _near_tie(case: Case, decision: Decision, best: str, gap: float) -> bool:
     return near_tie(case, gap, total, float(then.beats[then.ways.index(best), then.ways.index(decision.way)]))
 
 
-def _written(estimate: Estimate, actual: Actual) -> Iterator[tuple[str, float]]:
+def _known(estimate: Estimate, actual: Actual) -> Iterator[tuple[str, float]]:
     """Inputs of the estimate whose value is known now: prices paid, hours worked, days waited."""
     case = estimate.case
     for r in (*actual.of("part"), *actual.of("unit")):

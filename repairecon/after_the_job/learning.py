@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 from math import isfinite
 
 import numpy as np
@@ -78,14 +79,10 @@ class Pace:
         kinds = (float(s == stage) for s in self.stages)
         return np.array([1.0, *kinds, float(first_time), *(float(j == job) for j in self.jobs)])
 
-    def factor(self, stage: str, first_time: bool, confidence: float = WIDE, more: float = 0.0) -> Ends:
-        """Middle of the factor and its range; ``more`` is the scatter added to it, in that of one task."""
-        middle, low, high = np.exp(belief_interval(self.belief, self.row(stage, first_time), more, confidence))
+    def factor(self, stage: str, first_time: bool) -> Ends:
+        """Middle of the factor and its range."""
+        middle, low, high = np.exp(belief_interval(self.belief, self.row(stage, first_time), 0.0, WIDE))
         return float(middle), float(low), float(high)
-
-    def next_task(self, stage: str, first_time: bool, confidence: float = WIDE) -> Ends:
-        """Middle and range of actual over estimate of a task of one more job."""
-        return self.factor(stage, first_time, confidence, 1.0 + 1.0 / PACE_JOBS)
 
 
 Ends = tuple[float, float, float]
@@ -152,16 +149,19 @@ def _parcels(log: JobLog) -> dict[str, set[str]]:
     return dict(sorted(found.values()))
 
 
-def _suppliers(log: JobLog) -> tuple[SupplierKept, ...]:
+def _suppliers(log: JobLog) -> Iterator[SupplierKept]:
     ways = {kind: kept(log, kind) for kind in ("days", "price")}
-    made = []
     for name, jobs in _parcels(log).items():
-        figures: dict[str, float] = {}
-        for kind, found in ways.items():
-            ends = (min(max(x, 1.0 / FACTOR), FACTOR) for x in found.factor(key(name), False))
-            figures |= dict(zip((kind, f"{kind}_low", f"{kind}_high"), ends, strict=True))
-        made.append(SupplierKept(supplier=name, parcels=len(jobs), **figures))
-    return tuple(made)
+        figures = {
+            f"{kind}{end}": x
+            for kind, found in ways.items()
+            for end, x in zip(("", "_low", "_high"), _bounded(found.factor(key(name), False)), strict=True)
+        }
+        yield SupplierKept(supplier=name, parcels=len(jobs), **figures)
+
+
+def _bounded(factors: Ends) -> list[float]:
+    return [min(max(x, 1.0 / FACTOR), FACTOR) for x in factors]
 
 
 def failure_rate(rows: Sequence[Logged], unit: str) -> tuple[float, float]:
@@ -178,8 +178,9 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
         for r in log.of("life")
     )
     return Learned(
-        jobs=len(log.jobs), strength=strength, chances=_counts(log.of("count")), hours=_biases(log.of("hours")),
-        drift_rate=_drift_rate(log.of("price")), lives=lives, suppliers=_suppliers(log),
+        jobs=len(log.jobs), strength=strength, chances=_counts(log.of("count")),
+        hours=tuple(_biases(log.of("hours"))), drift_rate=_drift_rate(log.of("price")), lives=lives,
+        suppliers=tuple(_suppliers(log)),
     )  # fmt: skip
 
 
@@ -194,16 +195,12 @@ def _counts(rows: Sequence[Logged]) -> tuple[ChanceCount, ...]:
     )
 
 
-def _biases(rows: Sequence[Logged]) -> tuple[HoursBias, ...]:
-    if not rows:
-        return ()
-    found, made = pace(rows), []
-    for stage in STAGES:
+def _biases(rows: Sequence[Logged]) -> Iterator[HoursBias]:
+    found = pace(rows)
+    for stage, first in product(STAGES, (True, False)) if rows else ():
         jobs = len({r.job for r in rows if r.group == stage})
-        for first in (True, False):
-            middle, low, high = (min(max(x, 1.0 / FACTOR), FACTOR) for x in found.factor(stage, first))
-            made.append(HoursBias(group=stage, first_time=first, factor=middle, low=low, high=high, jobs=jobs))
-    return tuple(made)
+        middle, low, high = _bounded(found.factor(stage, first))
+        yield HoursBias(group=stage, first_time=first, factor=middle, low=low, high=high, jobs=jobs)
 
 
 def _drift_rate(rows: Sequence[Logged]) -> float | None:
@@ -214,10 +211,9 @@ def _drift_rate(rows: Sequence[Logged]) -> float | None:
 
 def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...]:
     """Figures before and after the log, side by side; chances need the case in which they stand."""
-    found = list(_chances(case.branches, kind_of(case), learned)) if case else []
-    lives = log.of("life")
-    prices = log.of("price")
-    return (*found, *_hours(log.of("hours")), *_drift(prices, learned), *_kept(log), *_rates(lives), *_lives(lives))
+    found, lives = _chances(case.branches, kind_of(case), learned) if case else (), log.of("life")
+    drifts = _drift(log.of("price"), learned)
+    return (*found, *_hours(log.of("hours")), *drifts, *_kept(log), *_rates(lives), *_lives(lives))
 
 
 def _shift(kind: str, name: str, before: Ends, after: Ends, jobs: float) -> Shift:
@@ -236,19 +232,18 @@ def _chances(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterato
         before, now = prior / (prior.sum() or 1.0), after / after.sum()
         for n, k in enumerate(members):
             where = f" given {given}" if given else ""
-            was = float(before[n]), *bayes.chance_interval(prior[n], prior.sum() - prior[n])
-            new = float(now[n]), *bayes.chance_interval(after[n], after.sum() - after[n])
+            was = float(before[n]), *bayes.chance_interval(prior[n], prior.sum() - prior[n], WIDE)
+            new = float(now[n]), *bayes.chance_interval(after[n], after.sum() - after[n], WIDE)
             yield _shift("chance", f"{event}={branches[k].outcome}{where}", was, new, float(seen.sum()))
 
 
 def _hours(rows: Sequence[Logged]) -> Iterator[Shift]:
     before, after = pace_before(), pace(rows)
-    for stage in STAGES:
-        for first in (True, False):
-            jobs = {r.job for r in rows if r.group == stage and (r.first_time is not False) == first}
-            if jobs:
-                name = f"{stage}, {'first time' if first else 'again'}"
-                yield _shift("hours", name, before.factor(stage, first), after.factor(stage, first), len(jobs))
+    for stage, first in product(STAGES, (True, False)):
+        jobs = {r.job for r in rows if r.group == stage and (r.first_time is not False) == first}
+        if jobs:
+            name = f"{stage}, {'first time' if first else 'again'}"
+            yield _shift("hours", name, before.factor(stage, first), after.factor(stage, first), len(jobs))
 
 
 def _drift(rows: Sequence[Logged], learned: Learned) -> Iterator[Shift]:
@@ -268,7 +263,7 @@ def _kept(log: JobLog) -> Iterator[Shift]:
 
 
 def _yearly(belief: LinearBelief) -> Ends:
-    middle, low, high = np.expm1(belief_interval(belief, [0.0, 1.0]))
+    middle, low, high = np.expm1(belief_interval(belief, [0.0, 1.0], 0.0, WIDE))
     return float(middle), float(low), float(high)
 
 

@@ -32,9 +32,10 @@ FINE = 1e-9
 EDGES = (0.0, *(x - FINE for x in (0.2, 0.4, 0.6, 0.8)), 1.0)
 """Groups of stated chances; one that was worked out as 0.19999999999999998 falls into the group of 0.2."""
 
-POINTS = ((0.1, "p10"), (0.5, "p50"), (0.9, "p90"))
+POINTS = np.array([0.1, 0.5, 0.9])
+"""Shares of cases below the stated values."""
+
 YEAR = 365.25
-NOWHERE = Source("")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +90,7 @@ def same_job(past: JobLog, rows: Sequence[Logged]) -> str:
 
 def _nameless(rows: Sequence[Logged]) -> set[Logged]:
     """What tells one job from another; its lives come later."""
-    return {replace(r, job="", source=NOWHERE) for r in rows if r.kind != "life"}
+    return {replace(r, job="", source=Source("")) for r in rows if r.kind != "life"}
 
 
 def with_job(past: JobLog, rows: Sequence[Logged]) -> JobLog:
@@ -117,11 +118,8 @@ class Keeper:
 
     def rows(self) -> Iterator[Logged]:
         """Ranges, chances, counts, hours, prices, days, lives."""
-        yield from self._ranges()
-        yield from self._found()
-        yield from self._hours()
-        yield from self._prices()
-        yield from self._days()
+        for of in (self._ranges, self._found, self._hours, self._prices, self._days):
+            yield from of()
         for r in self.actual.of("life"):
             kind = self.case.way(r.name).kind
             yield self._row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
@@ -191,7 +189,7 @@ class Keeper:
         """Waits against what the quote or the supplier promised; what is assumed of any part was promised by nobody."""
         for r in (*self.actual.of("part"), *self.actual.of("unit")):
             quote, seller = self._promise(self.estimate.priced(r))
-            promised = quote.lead_days or (seller.lead_days if seller else None) if quote else None
+            promised = quote and (quote.lead_days or (seller and seller.lead_days))
             if r.days is not None and not r.from_spares and seller and promised and promised.likely > 0:
                 yield self._row("days", r.name, r, group=seller.supplier, **_ends(promised), actual=r.days)
 
@@ -212,34 +210,33 @@ def _years(start: str, end: str) -> float | None:
 
 
 def _ends(r: Range) -> dict[str, float]:
-    p10, p50, p90 = (float(x) for x in ranges.quantile(np.array([0.1, 0.5, 0.9]), r.low, r.likely, r.high, r.shape))
-    return {"p10": p10, "p50": p50, "p90": p90}
+    ends = ranges.quantile(POINTS, r.low, r.likely, r.high, r.shape).tolist()
+    return dict(zip(("p10", "p50", "p90"), ends, strict=True))
 
 
 def held(log: JobLog) -> tuple[Held, ...]:
     """Whether the stated ranges held, by quantity; hours task by task are left out, as those of a job share a pace."""
-    rows = [(q, [r for r in log.of("range") if r.name == q]) for q in QUANTITIES]
-    rows.append(("prices", [r for r in log.of("price") if r.p10 is not None and r.p90 is not None]))
-    return tuple(h for name, some in rows if (h := _held(name, some)) is not None)
+    rows = {q: [r for r in log.of("range") if r.name == q] for q in QUANTITIES} | {"prices": log.of("price")}
+    return tuple(_held(q, wide) for q, some in rows.items() if (wide := [r for r in some if _is_wide(r)]))
 
 
-def _held(name: str, rows: Sequence[Logged]) -> Held | None:
-    wide = [r for r in rows if (r.p10 or 0.0) < (r.p90 or 0.0)]
-    if not wide:
-        return None
+def _is_wide(r: Logged) -> bool:
+    return r.p10 is not None and r.p90 is not None and r.p10 < r.p90
+
+
+def _held(name: str, wide: Sequence[Logged]) -> Held:
     p10, p50, p90, seen = np.array([[r.p10, r.p50, r.p90, r.actual] for r in wide], dtype=float).T
-    inside = int(((p10 <= seen) & (seen <= p90)).sum())
-    low, high = scores.share_interval(inside, len(wide), SURE)
+    inside, many = int(((p10 <= seen) & (seen <= p90)).sum()), len(wide)
+    low, high = scores.share_interval(inside, many, SURE)
     places = scores.places(seen, p10, p50, p90)
     factor, factor_low, factor_high = scores.widening(places, CLAIMED, SURE)
     # the pinball loss: least on average when the true quantile is stated (Gneiting, Raftery, JASA 102 (2007), 6.1)
-    misses = [(p, seen - q) for (p, _), q in zip(POINTS, (p10, p50, p90), strict=True)]
+    misses = [(p, seen - q) for p, q in zip(POINTS, (p10, p50, p90), strict=True)]
     loss = np.mean([np.maximum(p * miss, (p - 1.0) * miss) for p, miss in misses], axis=0)
     return Held(
-        quantity=name, inside=inside, of=len(wide), low=low, high=high, factor=factor, factor_low=factor_low,
+        quantity=name, inside=inside, of=many, low=low, high=high, factor=factor, factor_low=factor_low,
         factor_high=factor_high, loss=float(np.mean(loss / np.where(p50 > 0, p50, 1.0))),
-        says=_says(inside, len(wide), factor_low, factor_high),
-        places=tuple(float(z) for z in places if np.isfinite(z)),
+        says=_says(inside, many, factor_low, factor_high), places=tuple(places[np.isfinite(places)].tolist()),
     )  # fmt: skip
 
 

@@ -18,24 +18,19 @@ MOST_LINES, STEPS = 24, 7
 """Lines of the first screen; steps from estimate to actual on it."""
 
 
-def title(found: AfterTheJob) -> str:
-    """What was done."""
-    return capital(found.case.unit.name if found.case else found.name)
-
-
-def _figures(found: AfterTheJob) -> str:
-    return found.case.unit.figures if found.case else ""
+def _title(found: AfterTheJob) -> tuple[str, str]:
+    """What was done, and what its figures are."""
+    return (capital(found.case.unit.name), found.case.unit.figures) if found.case else (capital(found.name), "")
 
 
 def first_screen(found: AfterTheJob, width: int = 0) -> str:
     """Whether the choice was right and what it came to, the largest steps, the ranges, what is learned."""
-    width = width or terminal_width()
-    figures = f"figures: {_figures(found)}" if _figures(found) else ""
-    head = shortened(title(found), width - len(figures) - 2)
+    width, (title, figures) = width or terminal_width(), _title(found)
+    figures = figures and f"figures: {figures}"
+    head = shortened(title, width - len(figures) - 2)
     first, *why = words.verdict_lines(found)
-    steps: list[str] = []
-    if found.bridge is not None:
-        steps = as_text(words.bridge_table(found, STEPS), "", fold=True, width=width).split("\n")
+    table = words.bridge_table(found, STEPS)
+    steps = as_text(table, "", fold=True, width=width).split("\n") if len(table) else []
     blank = Block([(0, [""] if steps else [])])
     blocks = [
         Block([(0, [f"{head}{figures.rjust(width - len(head))}".rstrip()])]),
@@ -54,7 +49,7 @@ def verdict(found: AfterTheJob) -> Panel:
     """Whether the choice was right, what it came to and took."""
     first, *why = words.verdict_lines(found)
     said = [first, " ".join(why), "" if found.nothing_written else words.decided(found)]
-    return Panel(f"After the job: {title(found)}", [s for s in said if s], listed=False)
+    return Panel(f"After the job: {_title(found)[0]}", [s for s in said if s], listed=False)
 
 
 def full(found: AfterTheJob) -> str:
@@ -97,5 +92,5 @@ def page(found: AfterTheJob, today: date | None = None) -> str:
     """The whole answer as one offline page."""
     from repairecon.show.report import about, render
 
-    panel, where = verdict(found), about(f"Job {found.name}", today or date.today(), _figures(found))
+    panel, where = verdict(found), about(f"Job {found.name}", today or date.today(), _title(found)[1])
     return render(panel.title, where, panel.lines, main(found), rest(found))

@@ -21,15 +21,7 @@ from repairecon.buying.inputs import mean_of
 from repairecon.read.closed import Closed
 from repairecon.read.problems import shown
 from repairecon.read.values import plain
-from repairecon.records import (
-    BookError,
-    Done,
-    FitLine,
-    JobInBook,
-    ReceiveLine,
-    RepaireconError,
-    StoresMoved,
-)
+from repairecon.records import BookError, Done, FitLine, JobInBook, ReceiveLine, RepaireconError, StoresMoved
 
 if TYPE_CHECKING:
     from repairecon.after_the_job.job import AfterTheJob

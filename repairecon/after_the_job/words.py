@@ -41,10 +41,15 @@ GROUPS = {
 }
 
 
+NO_CHANGE = {
+    "hold": ("These ranges hold", "leave them as they are"),
+    "cannot tell": ("Too few to tell whether these ranges hold", "no advice yet"),
+}
+
+
 def signed(amount: float, currency: str) -> str:
     """An amount more or less."""
-    words = money(abs(amount), currency)
-    return f"{words} {'more' if amount > 0 else 'less'}"
+    return f"{money(abs(amount), currency)} {'more' if amount > 0 else 'less'}"
 
 
 def bridge(b: Bridge, currency: str) -> str:
@@ -56,21 +61,16 @@ def bridge(b: Bridge, currency: str) -> str:
     ends = f"{money(b.p10, currency)} to {money(b.p90, currency)}"
     more = f"{signed(b.difference, currency)} than the {was} expected" if abs(b.difference) >= 0.5 else "as expected"
     text = f"{capital(b.way)} came to {came} all in, {more}; {side} the range that eight jobs in ten keep to ({ends}). "
-    reasons = [(GROUPS.get(g, g), x) for g, x in b.groups.items() if abs(x) >= 1.0]
-    named = [f"{name} ({signed(x, currency)})" for name, x in reasons[:MOST]]
-    return text + (f"The difference comes from {_joined(named)}." if named else "No single thing made a difference.")
-
-
-def _joined(names: list[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+    named = [f"{GROUPS[g]} ({signed(x, currency)})" for g, x in b.groups.items() if abs(x) >= 1.0][:MOST]
+    if not named:
+        return text + "No single thing made a difference."
+    return f"{text}The difference comes from {' and '.join(filter(None, [', '.join(named[:-1]), named[-1]]))}."
 
 
 def not_written(b: Bridge) -> str:
     """What the owner did not write down."""
-    if not b.not_written:
-        return ""
     some = ", ".join(b.not_written[:6]) + (", ..." if len(b.not_written) > 6 else "")
-    return f"Not written down, so taken as expected: {some}."
+    return some and f"Not written down, so taken as expected: {some}."
 
 
 def then(h: Hindsight, currency: str) -> str:
@@ -92,15 +92,10 @@ def now(h: Hindsight, currency: str) -> str:
     return f"{text}: that is how it fell, not a mistake." if h.good_decision else f"{text}."
 
 
-def judged(h: Hindsight) -> str:
-    """Decision and luck in one line."""
-    decision = "Good decision" if h.good_decision else "Poor decision"
-    return f"{decision}, {h.luck} luck."
-
-
 def choice(h: Hindsight, currency: str) -> list[str]:
-    """The choice, then and now."""
-    return [judged(h), then(h, currency), now(h, currency)]
+    """Decision and luck in one line; the choice then and now."""
+    judged = f"{'Good' if h.good_decision else 'Poor'} decision, {h.luck} luck."
+    return [judged, then(h, currency), now(h, currency)]
 
 
 def held(h: Held) -> str:
@@ -123,23 +118,18 @@ def held(h: Held) -> str:
 def all_held(found: AfterTheJob) -> list[str]:
     """Every quantity's ranges: first those to change; those that hold, and those of which the log cannot tell, in a
     line each."""
-    by = {says: [h for h in found.held if h.says == says] for says in ("hold", "cannot tell")}
-    lines = [held(h) for h in found.held if h.says not in by]
-    ends = {"hold": "These ranges hold", "cannot tell": "Too few to tell whether these ranges hold"}
-    for says, some in by.items():
-        counts = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in some)
-        more = "leave them as they are" if says == "hold" else "no advice yet"
-        lines += [f"{ends[says]} (inside the range stated: {counts}): {more}."] if some else []
+    lines = [held(h) for h in found.held if h.says not in NO_CHANGE]
+    for says, (what, todo) in NO_CHANGE.items():
+        counts = ", ".join(f"{h.quantity} {h.inside} of {h.of}" for h in found.held if h.says == says)
+        lines += [f"{what} (inside the range stated: {counts}): {todo}."] if counts else []
     return lines
 
 
 def held_shortly(found: AfterTheJob) -> list[str]:
     """Which ranges to change and which to leave, by name alone."""
-    by: dict[str, list[str]] = {}
-    for h in found.held:
-        by.setdefault(h.says, []).append(h.quantity)
     words = {"hold": "right", "cannot tell": "too few jobs to tell"}
-    said = "; ".join(f"{words.get(says, says)}: {', '.join(names)}" for says, names in by.items())
+    by = {says: ", ".join(h.quantity for h in found.held if h.says == says) for says in (h.says for h in found.held)}
+    said = "; ".join(f"{words.get(says, says)}: {names}" for says, names in by.items())
     return [f"{capital(said)}."] if by else []
 
 
@@ -167,8 +157,7 @@ def chances(found: AfterTheJob) -> str:
 
 def times(x: float) -> str:
     """So many times the guess."""
-    words = number(x)
-    return "as guessed" if words == "1" else f"{words} times"
+    return "as guessed" if number(x) == "1" else f"{number(x)} times"
 
 
 SUPPLIER_KINDS = {"days, supplier": "waits", "price, supplier": "prices"}
@@ -219,15 +208,14 @@ def learned(found: AfterTheJob) -> list[str]:
     """What moved, and how to use it."""
     jobs = found.learned.jobs
     lines = [shift(s) for s in most_moved(found)]
-    if lines:
-        other = (
-            f"; one on another kind of unit counted for {number(found.learned.strength)} of a job" if jobs > 1 else ""
-        )
-        lines.append(
-            f"From {jobs} job{'s' if jobs > 1 else ''}{other}. The next case uses it if its case.toml says [learned] "
-            "use = true and the learned.toml that --learn writes lies beside it."
-        )
-    return lines
+    if not lines:
+        return []
+    other = f"s; one on another kind of unit counted for {number(found.learned.strength)} of a job" if jobs > 1 else ""
+    return [
+        *lines,
+        f"From {jobs} job{other}. The next case uses it if its case.toml says [learned] use = true and the "
+        "learned.toml that --learn writes lies beside it.",
+    ]
 
 
 def decided(found: AfterTheJob) -> str:
@@ -260,12 +248,21 @@ def bridge_table(found: AfterTheJob, most: int = MOST_STEPS) -> pd.DataFrame:
     b, currency = found.bridge, found.currency
     if b is None:
         return pd.DataFrame()
-    rows = {"estimate": _row(b.estimate, currency)}
-    for s in largest_steps(b, most):
-        step = {"total": s.amount, "cash": s.cash, "own hours": s.own_hours, "days": s.days}
-        rows[step_name(s)] = _row(step, currency)
-    rows["actual"] = _row(b.actual, currency)
-    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("step").reset_index()
+    steps = {
+        step_name(s): {"total": s.amount, "cash": s.cash, "own hours": s.own_hours, "days": s.days}
+        for s in largest_steps(b, most)
+    }
+    return _table("step", {
+        step: {
+            "all in": money(of["total"], currency), "cash": money(of["cash"], currency),
+            "own hours": hours_words(of["own hours"]), "days": tenths(of["days"]),
+        }
+        for step, of in ({"estimate": b.estimate} | steps | {"actual": b.actual}).items()
+    })  # fmt: skip
+
+
+def _table(name: str, rows: dict[str, dict[str, str]]) -> pd.DataFrame:
+    return pd.DataFrame.from_dict(rows, orient="index").rename_axis(name).reset_index()
 
 
 def step_name(s: Step) -> str:
@@ -274,44 +271,30 @@ def step_name(s: Step) -> str:
     return plain((s.name or s.group) if alone else f"{s.group}: {s.name}")
 
 
-def _row(of: dict[str, float], currency: str) -> dict[str, str]:
-    return {
-        "all in": money(of["total"], currency),
-        "cash": money(of["cash"], currency),
-        "own hours": hours_words(of["own hours"]),
-        "days": tenths(of["days"]),
-    }
-
-
 def ways_table(found: AfterTheJob) -> pd.DataFrame:
     """Each way as expected then and as it would be expected now."""
     h, currency = found.hindsight, found.currency
     if h is None:
         return pd.DataFrame()
-    rows = {
+    return _table("way", {
         way: {
-            "expected then": money(h.then[way], currency),
-            "expected now": money(h.now[way], currency),
+            "expected then": money(h.then[way], currency), "expected now": money(total, currency),
             "came to": money(h.actual, currency) if found.bridge and way == found.bridge.way else "",
         }
-        for way in sorted(h.now, key=lambda w: h.now[w])
-    }
-    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("way").reset_index()
+        for way, total in sorted(h.now.items(), key=lambda item: item[1])
+    })  # fmt: skip
 
 
 def held_table(found: AfterTheJob) -> pd.DataFrame:
     """Whether the ranges held, in words."""
-    rows = {
+    return _table("ranges of", {
         h.quantity: {
-            "inside": f"{h.inside} of {h.of}",
-            "true share": f"{chance_words(h.low)} to {chance_words(h.high)}",
+            "inside": f"{h.inside} of {h.of}", "true share": f"{chance_words(h.low)} to {chance_words(h.high)}",
             "spread": f"{number(h.factor)} times ({number(h.factor_low)} to {number(h.factor_high)})",
-            "loss": number(h.loss),
-            "says": h.says,
+            "loss": number(h.loss), "says": h.says,
         }
         for h in found.held
-    }
-    return pd.DataFrame.from_dict(rows, orient="index").rename_axis("ranges of").reset_index()
+    })  # fmt: skip
 
 
 def learned_table(found: AfterTheJob) -> pd.DataFrame:
@@ -338,10 +321,11 @@ def movements_table(found: AfterTheJob) -> pd.DataFrame:
 
 def verdict_lines(found: AfterTheJob) -> list[str]:
     """What an owner reads first: was the choice right, what did it come to, what would have come to less."""
-    b, h, currency = found.bridge, found.hindsight, found.currency
+    b, h = found.bridge, found.hindsight
     if b is None or h is None:
         return [NOTHING_YET if found.nothing_written else "No closed job: only the log is looked at."]
-    return [judged(h), bridge(b, currency), then(h, currency), now(h, currency), *filter(None, [not_written(b)])]
+    judged, *why = choice(h, found.currency)
+    return [judged, bridge(b, found.currency), *why, *filter(None, [not_written(b)])]
 
 
 def held_lines(found: AfterTheJob) -> list[str]:

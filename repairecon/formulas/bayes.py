@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 
-def chance_interval(happened: float, not_happened: float, confidence: float = 0.8) -> tuple[float, float]:
+def chance_interval(happened: float, not_happened: float, confidence: float) -> tuple[float, float]:
     """Range of a chance with equal belief left out on both sides.
 
     Parameters
@@ -56,12 +56,9 @@ def linear_update(prior: LinearBelief, design: ArrayLike, seen: ArrayLike) -> Li
 
     Parameters
     ----------
-    prior : LinearBelief
-        Belief before [-].
-    design : array (observations, K)
-        What each coefficient is multiplied by in each observation [-].
-    seen : array (observations,)
-        The observations, here logarithms of actual over estimate [-].
+    prior, design, seen : LinearBelief, array (observations, K), array (observations,)
+        Belief before [-]; what each coefficient is multiplied by in each observation [-]; the observations, here
+        logarithms of actual over estimate [-].
 
     Returns
     -------
@@ -90,7 +87,7 @@ def linear_update(prior: LinearBelief, design: ArrayLike, seen: ArrayLike) -> Li
 
 
 def belief_interval(
-    belief: LinearBelief, row: ArrayLike, more: float = 0.0, confidence: float = 0.8
+    belief: LinearBelief, row: ArrayLike, more: float, confidence: float
 ) -> tuple[float, float, float]:
     """Middle and range of a sum of coefficients, or of the next observation of it.
 

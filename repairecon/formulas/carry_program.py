@@ -37,7 +37,6 @@ class Program(NamedTuple):
     gain: float  # what they are worth beyond what is there already [home money]
     most_lost: float  # what any other choice could be worth more, at most, in the courses followed [home money]
     spend: float  # [home money]
-    p_left_out: float  # highest chance, in any group, of courses too unlikely to be followed [-]
 
 
 class JobsWorth(NamedTuple):
@@ -47,7 +46,6 @@ class JobsWorth(NamedTuple):
     saved: float  # on average [home money]
     p_short: Floats  # chance of each kind that a job cannot be done [-]
     expected_short: Floats  # jobs of each kind that cannot be done, on average [-]
-    p_left_out: float  # chance of courses too unlikely to be followed; there nothing is counted as saved [-]
 
 
 class Group(NamedTuple):
@@ -126,10 +124,8 @@ def _scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = CO
 def _capped(demand: ArrayLike, cap: int) -> Floats:
     """Chances of 0, 1, ... cap, and of more; what is missing from 1 is more."""
     chances = np.asarray(demand, dtype=float)
-    above = p_above(chances)
-    if len(chances) <= cap:
-        return np.append(chances, above[-1]) if above[-1] > 0.0 else chances
-    return np.append(chances[: cap + 1], above[cap])
+    last = min(cap, len(chances) - 1)
+    return np.append(chances[: last + 1], p_above(chances)[last])
 
 
 class _GroupUse:
@@ -154,10 +150,7 @@ class _GroupUse:
 
         ``buys``: columns 0, 1, ... of the program are purchases, one of each thing.
         """
-        caps = self.caps(top)
-        if self.alone:
-            return self._increments(rows, have, caps[0], buys)
-        counts, chance = _scenarios(self.demands, caps, most)
+        counts, chance = _scenarios(self.demands, self.caps(top), most)
         place = {int(k): n for n, k in enumerate(self.group.kinds)}
         at = np.zeros((len(counts), len(self.modes)), dtype=np.int64)
         for course, (jobs, p) in enumerate(zip(counts, chance, strict=True)):
@@ -170,14 +163,11 @@ class _GroupUse:
                     rows.row(mine, high=float(jobs[n]))
         return counts, chance, at
 
-    def _increments(self, rows: Rows, have: Wholes, cap: int, buys: bool) -> tuple[Wholes, Floats, Wholes]:
+    def increments(self, rows: Rows, have: Wholes, top: Wholes) -> None:
         """One kind done in one way: its j-th job comes with the chance that j or more come; exact, and few columns."""
-        above = p_above(self.demands[0])[:cap]
-        above = above[above > 0.0]
+        above = p_above(self.demands[0])[: self.caps(top)[0]]
         used = _columns(rows, self.value[0] * above, np.ones(len(above)), self.whole)
-        if len(used):
-            self._takes(rows, [(int(c), self.modes[0]) for c in used], have, buys)
-        return np.zeros((0, 1), dtype=np.int64), above, used
+        self._takes(rows, [(int(c), self.modes[0]) for c in used], have, True)
 
     def _takes(self, rows: Rows, used: list[tuple[int, Mode]], have: Wholes, buys: bool) -> None:
         """No more is taken of a thing than is there and is bought."""
@@ -194,7 +184,7 @@ def best_carry(
     cost_buy: ArrayLike,
     most: ArrayLike,
     *,
-    cost_left: ArrayLike = 0.0,
+    cost_left: ArrayLike,
     limits: Sequence[tuple[ArrayLike, float]] = (),
     seconds: float = 20.0,
 ) -> Program:
@@ -223,18 +213,17 @@ def best_carry(
     In every course of jobs things go where they save most, as if all were known before the first is done: an upper
     limit of what an owner who must choose one by one can do, reached where things do not compete. A kind done in one
     way by things that serve nothing else enters by unit increments, exact and few. Courses left out count as saving
-    nothing, so `gain` is then a little low. ValueError for numbers that do not fit together or are below 0, and if no
-    plan was found in the time given. Source: Birge and Louveaux, Introduction to Stochastic Programming, 2nd ed.,
-    section 1.3 (two stages; from memory).
+    nothing, so `gain` is then a little low. ValueError if no plan was found in the time given. Source: Birge and
+    Louveaux, Introduction to Stochastic Programming, 2nd ed., section 1.3 (two stages; from memory).
 
     >>> kit_or_parts = [Mode(0, ((0, 1),), 100.0), Mode(1, ((1, 1),), 80.0), Mode(0, ((2, 1),), 100.0),
     ...     Mode(1, ((2, 1),), 80.0)]
-    >>> best_carry([[0.5, 0.5]] * 2, kit_or_parts, [0, 0, 0], [30.0, 30.0, 40.0], 1,
-    ...     limits=[([30.0, 30.0, 40.0], 45.0)]).buy.tolist()
+    >>> best_carry([[0.5, 0.5]] * 2, kit_or_parts, [0, 0, 0], [30.0, 30.0, 40.0], [1] * 3,
+    ...     cost_left=[0, 0, 0], limits=[([30.0, 30.0, 40.0], 45.0)]).buy.tolist()
     [0, 0, 1]
     """
-    aboard, price, highest, left = _checked(demands, modes, have, cost_buy, most, cost_left)
-    rows = Rows()
+    aboard, highest = np.asarray(have, dtype=np.int64), np.asarray(most, dtype=np.int64)
+    price, left, rows = np.asarray(cost_buy, dtype=float), np.asarray(cost_left, dtype=float), Rows()
     _columns(rows, -left, highest.astype(float), True)
     found_in = groups(modes, len(demands), len(aboard))
     is_single = [len(g.modes) == 1 and modes[int(g.modes[0])].takes == ((int(g.things[0]), 1),) for g in found_in]
@@ -245,19 +234,20 @@ def best_carry(
     for use, limit in limits:
         taken = np.asarray(use, dtype=float)[thing]
         rows.row(enumerate(taken.tolist()), high=float(limit) * (1 + 1e-12) + 1e-9)
-    bought_columns, out = len(thing), 0.0
+    bought_columns = len(thing)
     for group, alone in zip(found_in, is_single, strict=True):
         if not alone:
-            counts, chance, _ = _GroupUse(group, demands, modes, left).add(
-                rows, aboard, aboard + highest, COURSES, True
-            )
-            out = max(out, 1.0 - float(chance.sum())) if len(counts) else out
+            uses = _GroupUse(group, demands, modes, left)
+            if uses.alone:
+                uses.increments(rows, aboard, aboard + highest)
+            else:
+                uses.add(rows, aboard, aboard + highest, COURSES, True)
     found, worth, bound = _solved(rows, seconds)
     bought = np.bincount(thing, found[:bought_columns], len(aboard))
     rows.upper[:bought_columns] = [0.0] * bought_columns  # the same courses, nothing bought
     _, now, _ = _solved(rows, seconds)
     buy = np.floor(bought + 0.5).astype(np.int64)
-    return Program(buy, worth - now, max(bound - worth, 0.0), float(price @ buy), max(out, 0.0))
+    return Program(buy, worth - now, max(bound - worth, 0.0), float(price @ buy))
 
 
 def _singles(
@@ -279,7 +269,7 @@ def _singles(
 
 
 def jobs_worth(
-    demands: Sequence[ArrayLike], modes: Sequence[Mode], stock: ArrayLike, cost_left: ArrayLike = 0.0,
+    demands: Sequence[ArrayLike], modes: Sequence[Mode], stock: ArrayLike, cost_left: ArrayLike,
     most_courses: int = COURSES,
 ) -> JobsWorth:  # fmt: skip
     """What a stock is worth, and how often it falls short.
@@ -298,16 +288,16 @@ def jobs_worth(
 
     Notes
     -----
-    As in :func:`best_carry`, without purchases. Where two uses save the same, either may be counted. ValueError as
-    there. Source: as :func:`best_carry`.
+    As in :func:`best_carry`, without purchases. Where two uses save the same, either may be counted. Source: as
+    :func:`best_carry`.
 
     >>> pair = [Mode(0, ((0, 2),), 100.0)]  # a job takes two: three serve one job
-    >>> found = jobs_worth([[0.5, 0.25, 0.25]], pair, [3])
+    >>> found = jobs_worth([[0.5, 0.25, 0.25]], pair, [3], [0.0])
     >>> found.worth, found.p_short.tolist()
     (50.0, [0.25])
     """
-    held, _, _, left = _checked(demands, modes, stock, 0.0, 0, cost_left)
-    worth, saved, out = -float(held @ left), 0.0, 0.0
+    held, left = np.asarray(stock, dtype=np.int64), np.asarray(cost_left, dtype=float)
+    worth, saved = -float(held @ left), 0.0
     above = [p_above(d) for d in demands]
     short = np.array([a[0] for a in above])
     jobs = np.array([a.sum() for a in above])
@@ -330,20 +320,4 @@ def jobs_worth(
             saved += mode.saved * float(chance @ found[at[:, m]])
         jobs[group.kinds] = np.maximum(jobs[group.kinds] - chance @ met, 0.0)
         short[group.kinds] = np.clip(1.0 - chance @ (met > counts - 0.5), 0.0, 1.0)
-        out = max(out, 1.0 - float(chance.sum()))
-    return JobsWorth(worth, saved, short, jobs, max(out, 0.0))
-
-
-def _checked(
-    demands: Sequence[ArrayLike], modes: Sequence[Mode], have: ArrayLike, cost_buy: ArrayLike, most: ArrayLike,
-    cost_left: ArrayLike,
-) -> tuple[Wholes, Floats, Wholes, Floats]:  # fmt: skip
-    held = np.atleast_1d(np.asarray(have, dtype=float))
-    numbers = [np.broadcast_to(np.asarray(x, dtype=float), held.shape) for x in (cost_buy, most, cost_left)]
-    for column in (held, *numbers, np.array([m.saved for m in modes])):
-        if not np.all((column >= 0) & np.isfinite(column)):
-            raise ValueError("money, stock and limits must be plain numbers of 0 or more")
-    if any(not 0 <= m.kind < len(demands) or any(not 0 <= t < len(held) or n < 1 for t, n in m.takes) for m in modes):
-        raise ValueError("a mode must name kinds and things that are there, and take 1 or more of each")
-    price, highest, left = numbers
-    return held.astype(np.int64), price, np.floor(highest).astype(np.int64), left
+    return JobsWorth(worth, saved, short, jobs)

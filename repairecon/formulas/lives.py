@@ -1,7 +1,7 @@
 """How long a unit lasts: Weibull lives, two clocks, a spare on the shelf, and a life fitted to an owner's own lives.
 
 Time is in any one unit, years or hours, the same throughout a call. `life` always means the characteristic life, which
-63.2 % of units fail to reach; an infinite life never ends. Arguments may be arrays and are broadcast.
+63.2 % of units fail to reach; an infinite life never ends. Lives and shapes are above 0, ages and times 0 or more.
 """
 
 from __future__ import annotations
@@ -23,79 +23,55 @@ def cdf(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike = 0.0) -
 
     Parameters
     ----------
-    t, life, shape : float or array
-        Further time [time]; characteristic life of a new one [time]; shape [-].
-    age : float or array
-        Age now, or virtual age of a rebuilt one [time]; 0 = new.
+    t, life, shape, age : float or array
+        Further time [time]; characteristic life of a new one [time]; shape [-]; age now, or virtual age of a rebuilt
+        one, 0 = new [time].
 
     Returns
     -------
     float or array
-        Chance [-]; 0 for t of 0 or less.
+        Chance [-].
 
     Notes
     -----
-    ``1 - exp((age / life)**shape - ((age + t) / life)**shape)``, without loss of digits where it is small. ValueError
-    unless life and shape are above 0 and the age is 0 or more. Source: NIST/SEMATECH e-Handbook of Statistical Methods,
-    section 8.1.6.2 (Weibull; section from memory); MIL-HDBK-338B, 5.3.6.
+    ``1 - exp((age / life)**shape - ((age + t) / life)**shape)``, without loss of digits where it is small. Source:
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.6.2 (Weibull; section from memory); MIL-HDBK-338B,
+    5.3.6.
 
     >>> round(float(cdf(1.0, 1.0, 2.5)), 4)
     0.6321
     """
-    return np.asarray(-np.expm1(-_hazard_added(t, life, shape, age)))[()]
-
-
-def _hazard_added(t: ArrayLike, life: ArrayLike, shape: ArrayLike, age: ArrayLike) -> Floats:
-    (size, k), old = _life_and_shape(life, shape), np.asarray(age, dtype=float)
-    if not np.all(old >= 0.0):
-        raise ValueError("give an age or a time run of 0 or more")
-    further = np.maximum(np.asarray(t, dtype=float), 0.0)
+    further, size, k, old = (np.asarray(x, dtype=float) for x in (t, life, shape, age))
     near = further < old
     # the difference of two powers would lose its digits where the age is the greater part
     growth = np.expm1(k * np.log1p(np.where(near, further, 0.0) / np.where(near, old, 1.0)))
     apart = ((old + further) / size) ** k - (old / size) ** k
-    return np.asarray(np.where(near, (old / size) ** k * growth, apart))
+    return np.asarray(-np.expm1(-np.where(near, (old / size) ** k * growth, apart)))[()]
 
 
-def _life_and_shape(life: ArrayLike, shape: ArrayLike) -> tuple[Floats, Floats]:
-    size, k = np.asarray(life, dtype=float), np.asarray(shape, dtype=float)
-    if not (np.all(size > 0.0) and np.all(k > 0.0)):
-        raise ValueError("a life and its shape must be above 0")
-    return size, k
-
-
-def mean_p_spare_works(turned_every_years: ArrayLike, life_years: ArrayLike, shape: ArrayLike = 1.0) -> Floats:
+def mean_p_spare_works(turned_every_years: float, life_years: float, shape: float) -> float:
     """Chance that a spare works when wanted at no particular time between two turnings.
 
     Parameters
     ----------
-    turned_every_years : float or array
-        Time between turnings [year]; inf = never turned.
-    life_years, shape : float or array
-        Characteristic life on the shelf [year]; shape [-].
+    turned_every_years, life_years, shape : float
+        Time between turnings, above 0 [year]; characteristic life on the shelf [year]; shape [-].
 
     Returns
     -------
-    float or array
-        Chance [-]; 1 if it is turned all the time, 0 in the long run if never.
+    float
+        Chance [-].
 
     Notes
     -----
-    Mean of ``exp(-(t / life)**shape)`` over the time between turnings, which show whether it works. ValueError for a
-    life or shape not above 0, and for a time below 0. Source: IEC 61508-6, annex B (mean chance of failure on demand
-    between proof tests; from memory).
+    Mean of ``exp(-(t / life)**shape)`` over the time between turnings, which show whether it works. Source: IEC
+    61508-6, annex B (mean chance of failure on demand between proof tests; from memory).
 
-    >>> round(float(mean_p_spare_works(2.0, 20.0)), 3)
+    >>> round(mean_p_spare_works(2.0, 20.0, 1.0), 3)
     0.952
     """
-    every, (life, k) = np.asarray(turned_every_years, dtype=float), _life_and_shape(life_years, shape)
-    if not np.all(every >= 0.0):
-        raise ValueError("give a time between turnings of 0 years or more")
-    worn = (every / life) ** k
-    often = worn < 1e-9
-    # a life without end times no wear would be no number
-    lasting = np.where(often, 1.0, life) * scipy.special.gamma(1.0 + 1.0 / k) * scipy.special.gammainc(1.0 / k, worn)
-    return np.asarray(np.where(often, 1.0 - worn / (1.0 + k), lasting / np.where(often, 1.0, every)))[()]
+    share = scipy.special.gammainc(1.0 / shape, (turned_every_years / life_years) ** shape)
+    return float(life_years * scipy.special.gamma(1.0 + 1.0 / shape) * share / turned_every_years)
 
 
 def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float, shape: float) -> Floats:
@@ -115,16 +91,13 @@ def one_clock(life_years: ArrayLike, life_hours: ArrayLike, hours_a_year: float,
 
     Notes
     -----
-    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up. ValueError
-    unless lives and shape are above 0 and the use is 0 or more. Source: NIST/SEMATECH e-Handbook of Statistical
-    Methods, section 8.1.8.1 (competing risk model; from memory).
+    ``(life_years**-shape + (hours_a_year / life_hours)**shape)**(-1 / shape)``: hazards of one power add up. Source:
+    NIST/SEMATECH e-Handbook of Statistical Methods, section 8.1.8.1 (competing risk model; from memory).
 
     >>> round(float(one_clock(5.0, 60.0, 15.0, 1.0)), 4)
     2.2222
     """
     years, hours = np.asarray(life_years, dtype=float), np.asarray(life_hours, dtype=float)
-    if not (np.all(years > 0.0) and np.all(hours > 0.0) and shape > 0.0 and hours_a_year >= 0.0):
-        raise ValueError("lives and their shape must be above 0, hours a year 0 or more")
     # in parts of the shorter life, so that no power runs out of range
     with np.errstate(divide="ignore"):
         by_use = np.asarray(hours / np.asarray(float(hours_a_year)))
@@ -184,10 +157,13 @@ def fit_weibull(
     >>> round(fit.shape, 5), round(fit.life, 3)
     (1.72563, 606.005)
     """
-    x, ends = _data(lives, failed)
-    shape = _best_shape(x, ends)
-    life = float(x.max() * (((x / x.max()) ** shape).sum() / ends.sum()) ** (1.0 / shape))
-    shapes = _shape_interval(x, ends, confidence)
+    x = np.asarray(lives, dtype=float)
+    ends = np.ones(len(x), dtype=bool) if failed is None else np.asarray(failed, dtype=bool)
+    if len(np.unique(x[ends])) < 2:
+        raise ValueError("two failures at different ages are the least a life can be fitted to")
+    shape, life = _best(x, ends)
+    least = _by_shape(x, ends, shape) - _allowed(confidence)
+    shapes = _interval(shape, lambda other: least - _by_shape(x, ends, other))
     medians = _life_interval(x, ends, 0.5, confidence)
     for what, (low, high) in (("shape", shapes), ("median life", medians)):
         if high > widest * low:
@@ -199,34 +175,15 @@ def fit_weibull(
     return WeibullFit(shape, life, median, *shapes, *medians, count, len(x) - count, _by_shape(x, ends, shape))
 
 
-def _shape_interval(x: Floats, ends: Bools, confidence: float) -> tuple[float, float]:
-    """Range of Weibull shapes that the lives leave open."""
-    best = _best_shape(x, ends)
-    least = _by_shape(x, ends, best) - _allowed(confidence)
-    return _interval(best, lambda shape: least - _by_shape(x, ends, shape))
-
-
 def _life_interval(x: Floats, ends: Bools, p: float, confidence: float) -> tuple[float, float]:
     """Range that the lives leave open for the age within which the share p fails; inf where nothing bounds it."""
-    shape, hazard = _best_shape(x, ends), -math.log1p(-p)
-    life = x.max() * (((x / x.max()) ** shape).sum() / ends.sum()) ** (1.0 / shape)
+    (shape, life), hazard = _best(x, ends), -math.log1p(-p)
     least = _by_shape(x, ends, shape) - _allowed(confidence)
-    return _interval(float(life * hazard ** (1.0 / shape)), lambda age: least - _by_age(x, ends, age, hazard))
+    return _interval(life * hazard ** (1.0 / shape), lambda age: least - _by_age(x, ends, age, hazard))
 
 
-def _data(lives: ArrayLike, failed: ArrayLike | None) -> tuple[Floats, Bools]:
-    x = np.asarray(lives, dtype=float).ravel()
-    ends = np.ones(len(x), dtype=bool) if failed is None else np.asarray(failed, dtype=bool).ravel()
-    if len(ends) != len(x):
-        raise ValueError("say for each life whether it ended in a failure")
-    if not np.all((x > 0.0) & np.isfinite(x)):
-        raise ValueError("lives must be above 0; a unit dead on arrival is counted apart")
-    if len(np.unique(x[ends])) < 2:
-        raise ValueError("two failures at different ages are the least a life can be fitted to")
-    return x, ends
-
-
-def _best_shape(x: Floats, ends: Bools) -> float:
+def _best(x: Floats, ends: Bools) -> tuple[float, float]:
+    """Shape and characteristic life of the best fit."""
     log_x = np.log(x / x.max())
     wanted = float(log_x[ends].mean())
 
@@ -237,7 +194,8 @@ def _best_shape(x: Floats, ends: Bools) -> float:
     high = 1.0
     while gap(high) < 0.0:
         high *= 2.0
-    return float(scipy.optimize.brentq(gap, 1e-6, high, xtol=1e-12, rtol=1e-13))
+    shape = float(scipy.optimize.brentq(gap, 1e-6, high, xtol=1e-12, rtol=1e-13))
+    return shape, float(x.max() * (((x / x.max()) ** shape).sum() / ends.sum()) ** (1.0 / shape))
 
 
 def _by_shape(x: Floats, ends: Bools, shape: float) -> float:
@@ -263,8 +221,6 @@ def _by_age(x: Floats, ends: Bools, age: float, hazard: float) -> float:
 
 
 def _allowed(confidence: float) -> float:
-    if not 0.0 < confidence < 1.0:
-        raise ValueError("a confidence must lie between 0 and 1 (0.9 for 90 %)")
     return float(scipy.special.chdtri(1.0, 1.0 - confidence)) / 2.0
 
 

@@ -1,4 +1,4 @@
-"""Spares pooled at a base for several boats: expected lacks at the base and aboard, and the best split of a stock."""
+"""Spares pooled at a base for several boats: what each boat lacks, and the best split of a stock."""
 
 from __future__ import annotations
 
@@ -13,36 +13,6 @@ _LEFT_OUT = 1e-12
 """Chance of more pieces on order than are looked at."""
 
 
-def expected_backorders(stock: ArrayLike, mean: ArrayLike) -> Floats:
-    """Pieces wanted and not there, on average over time.
-
-    Parameters
-    ----------
-    stock : int or array
-        Pieces held, one ordered for each that is taken [pieces].
-    mean : float or array
-        Mean number on order: demand a year times the years until a piece is back [pieces].
-
-    Returns
-    -------
-    float or array
-        Expected pieces lacking [pieces].
-
-    Notes
-    -----
-    With demand at random and any distribution of the wait the number on order is Poisson (Palm's theorem):
-    ``m P(X >= s) - s P(X >= s + 1)``. ValueError for a stock or mean below 0. Source: C. C. Sherbrooke, "METRIC: a
-    multi-echelon technique for recoverable item control", Operations Research 16 (1968) 122-141 (from memory).
-
-    >>> [round(float(expected_backorders(s, 1.0)), 3) for s in range(4)]
-    [1.0, 0.368, 0.104, 0.023]
-    """
-    s, m = np.asarray(stock, dtype=float), np.asarray(mean, dtype=float)
-    if np.any(s < 0) or np.any(m < 0) or not np.all(np.isfinite(m)):
-        raise ValueError("give a stock and a mean of 0 or more")
-    return np.asarray(m * stats.poisson.sf(s - 1, m) - s * stats.poisson.sf(s, m))[()]
-
-
 def pooled_lacks(
     at_base: int, aboard: ArrayLike, rates: ArrayLike, order_years: float, bring_years: ArrayLike
 ) -> tuple[Floats, Floats]:
@@ -50,16 +20,10 @@ def pooled_lacks(
 
     Parameters
     ----------
-    at_base : int
-        Pieces at the base [pieces].
-    aboard : array of int (B,)
-        Pieces aboard each boat [pieces].
-    rates : array (B,)
-        Failures a year of each boat [1/year].
-    order_years : float
-        Until a piece ordered comes to the base [year].
-    bring_years : array (B,)
-        To bring a piece from the base to each boat [year].
+    at_base, aboard, rates : int, array of int (B,), array (B,)
+        Pieces at the base and aboard each boat [pieces]; failures a year of each boat [1/year].
+    order_years, bring_years : float, array (B,)
+        Until a piece ordered comes to the base, and to bring one from there to each boat [year].
 
     Returns
     -------
@@ -68,11 +32,13 @@ def pooled_lacks(
 
     Notes
     -----
+    With demand at random and any wait for the next order the number on order at the base is Poisson (Palm's theorem).
     What the base lacks is spread over the boats as their demands are, each lack a boat's by chance in proportion; to
     that comes what was asked while a piece is brought. Exact for failures at random, first come first served and even
-    times of bringing. A failure finds none aboard if as many are on their way as are held. ValueError as for
-    :func:`expected_backorders`. Source: S. C. Graves, "A multi-echelon inventory model for a repairable item with
-    one-for-one replenishment", Management Science 31 (1985) 1247-1256 (from memory).
+    times of bringing. A failure finds none aboard if as many are on their way as are held. Source: C. C. Sherbrooke,
+    "METRIC: a multi-echelon technique for recoverable item control", Operations Research 16 (1968) 122-141; S. C.
+    Graves, "A multi-echelon inventory model for a repairable item with one-for-one replenishment", Management Science
+    31 (1985) 1247-1256 (both from memory).
 
     >>> lacking, p = pooled_lacks(0, [0, 0], [0.5, 0.5], 0.1, [0.02, 0.02])
     >>> lacking.round(3).tolist(), p.round(9).tolist()
@@ -80,7 +46,6 @@ def pooled_lacks(
     """
     rate, held = np.asarray(rates, dtype=float), np.asarray(aboard, dtype=int)
     bring, demand = np.broadcast_to(np.asarray(bring_years, dtype=float), rate.shape), float(rate.sum())
-    expected_backorders(held, demand * order_years)  # refuses what is no stock or no mean
     most = int(stats.poisson.isf(_LEFT_OUT, max(demand * (order_years + float(bring.max())), _LEFT_OUT))) + 1
     at_most = np.arange(most + at_base + 1)
     lack = np.zeros(most + 1)  # chances of 0, 1, ... pieces lacking at the base
@@ -108,10 +73,8 @@ def best_split(
 
     Parameters
     ----------
-    most : int
-        Pieces up to which it is worked out [pieces].
-    rates : sequence (B,)
-        Failures a year of each boat [1/year].
+    most, rates : int, sequence (B,)
+        Pieces up to which it is worked out [pieces]; failures a year of each boat [1/year].
     waits : tuple
         Years until a piece ordered comes to the base, and to bring one to each boat [year].
     cost_lacking, cost_each : sequences (B,)

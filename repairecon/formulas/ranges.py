@@ -202,10 +202,8 @@ def cdf(x: ArrayLike, low: float, likely: float, high: float, shape: str = "pert
 
     Parameters
     ----------
-    x : float or array
-        Value asked about [unit of the number].
-    low, likely, high, shape : float, float, float, str
-        As for :func:`mean` [unit of the number].
+    x, low, likely, high, shape : float or array, float, float, float, str
+        Value asked about; the range as for :func:`mean` [unit of the number].
 
     Returns
     -------
@@ -228,10 +226,8 @@ def quantile(p: ArrayLike, low: float, likely: float, high: float, shape: str = 
 
     Parameters
     ----------
-    p : float or array
-        Chance [-], 0..1.
-    low, likely, high, shape : float, float, float, str
-        As for :func:`mean` [unit of the number].
+    p, low, likely, high, shape : float or array, float, float, float, str
+        Chance, 0..1 [-]; the range as for :func:`mean` [unit of the number].
 
     Returns
     -------
@@ -240,14 +236,12 @@ def quantile(p: ArrayLike, low: float, likely: float, high: float, shape: str = 
 
     Notes
     -----
-    The inverse of :func:`cdf`. ValueError when a chance lies outside 0..1. Source: as for :func:`variance`.
+    The inverse of :func:`cdf`. Source: as for :func:`variance`.
 
     >>> float(quantile(0.5, 10, 12, 20, "lognormal"))
     12.0
     """
     curve, at = _curve(low, likely, high, shape), np.asarray(p, dtype=float)
-    if not np.all((at >= 0.0) & (at <= 1.0)):
-        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
     if curve.scale == 0.0:
         return np.full(at.shape, curve.start)[()]
     return np.asarray(curve.start + curve.scale * curve.unit.quantile(at))[()]
@@ -298,14 +292,12 @@ def expected_maximum(ranges: Sequence[tuple[float, float, float, str]]) -> float
     -----
     ``floor + integral from floor of 1 - F1(x) F2(x) ...``, floor being the highest low end, by 64-point Gauss-Legendre
     between the sorted lows, likelies and highs, for a lognormal whole deviations from -9 to sigma + 9. Error below 1e-9
-    of the largest number in sight, sigma being up to 5. ValueError for no ranges. Source: H. A. David, H. N. Nagaraja,
-    Order Statistics, 3rd ed., section 3.1.
+    of the largest number in sight, sigma being up to 5. Source: H. A. David, H. N. Nagaraja, Order Statistics, 3rd ed.,
+    section 3.1.
 
     >>> round(expected_maximum([(0, 0.5, 1, "uniform")] * 3), 6)
     0.75
     """
-    if not ranges:
-        raise ValueError("give at least one range")
     curves = [(_curve(*one), count) for one, count in Counter(ranges).items()]
     breaks = [curve.start + curve.scale * curve.unit.breaks for curve, _ in curves]
     floor, edges = max(float(points[0]) for points in breaks), np.unique(np.concatenate(breaks))
@@ -333,10 +325,8 @@ def cell_means(edges: ArrayLike, low: float, likely: float, high: float, shape: 
 
     Parameters
     ----------
-    edges : array (cells + 1,)
-        Ascending chances from 0 to 1 [-].
-    low, likely, high, shape : float, float, float, str
-        As for :func:`mean` [unit of the number].
+    edges, low, likely, high, shape : array (cells + 1,), float, float, float, str
+        Ascending chances from 0 to 1 [-]; the range as for :func:`mean` [unit of the number].
 
     Returns
     -------

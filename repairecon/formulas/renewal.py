@@ -1,8 +1,7 @@
 """Failures over a horizon when every failed unit is followed by another, or is rebuilt and keeps a share of its age.
 
-A life enters :func:`renewals` as its cdf at 0, half a step, one step, ... the horizon, one life a column where there
-are several. The first unit may have another life than those after it. A cdf above 0 at time 0 is a unit dead on
-arrival, replaced at once. :func:`rebuilds` and :func:`best_replacement_age` take Weibull lives.
+Lives enter :func:`renewals` as their cdf at 0, half a step, one step, ... the horizon, a column each. A cdf above 0 at
+time 0 is a unit dead on arrival, replaced at once. The other pages take Weibull lives.
 """
 
 from __future__ import annotations
@@ -20,59 +19,55 @@ BLOCK = 32
 """Steps that are solved together."""
 
 
-def renewals(first_cdf: ArrayLike, later_cdf: ArrayLike, p_goes_on: ArrayLike = 1.0) -> Floats:
+def renewals(cdf: Floats, p_goes_on: float = 1.0) -> Floats:
     """Expected number of failures from now to the end of each step.
 
     Parameters
     ----------
-    first_cdf, later_cdf : array (2 steps + 1,) or (2 steps + 1, lives)
-        Chance that the unit now in place, and one that follows, fails within each of the half steps [-].
-    p_goes_on : float or array (lives,)
-        Chance that a failure is followed by a next unit, the count ending otherwise [-]; 0..1.
+    cdf, p_goes_on : array (2 steps + 1, lives), float
+        Chance that a unit fails within each of the half steps [-]; chance that a failure is followed by a next unit,
+        the count ending otherwise [-]; 0..1.
 
     Returns
     -------
-    array (steps + 1,) or (steps + 1, lives)
+    array (steps + 1, lives)
         Expected failures within 0, 1, 2, ... steps [-].
 
     Notes
     -----
-    Solves ``F1(t) = integral of S(t - x) dM(x)`` (of those that failed once or more, the last unit still works) with dM
+    Solves ``F(t) = integral of S(t - x) dM(x)`` (of those that failed once or more, the last unit still works) with dM
     at the middle of its step. Counts that end at the first failure of a kind, of chance p each, times p are the chance
     of one or more of that kind. With a mean life of a fifth of the horizon or more, 200 steps leave an error below
-    0.0002 for shapes of 1 or more and 0.0006 for 0.7; 2000 steps, below 0.0001 down to 0.5. ValueError unless the
-    lengths are the same and odd, the chances in 0..1, and for steps so coarse that over 30 % of the later units end
-    within the first half step. Source: H. C. Tijms, A First Course in Stochastic Models (2003), section 8.1 (renewal
-    function, table 8.1.1); D. R. Cox, Renewal Theory (1962), section 2.2 and ch. 8 (thinning; from memory); M. Xie, "On
-    the solution of renewal-type integral equations", Communications in Statistics, Simulation and Computation 18 (1989)
-    281-293 (midpoint rule; from memory).
+    0.0002 for shapes of 1 or more and 0.0006 for 0.7; 2000 steps, below 0.0001 down to 0.5. ValueError for steps so
+    coarse that over 30 % of the units end within the first half step. Source: H. C. Tijms, A First Course in Stochastic
+    Models (2003), section 8.1 (renewal function, table 8.1.1); D. R. Cox, Renewal Theory (1962), section 2.2 and ch. 8
+    (thinning; from memory); M. Xie, "On the solution of renewal-type integral equations", Communications in Statistics,
+    Simulation and Computation 18 (1989) 281-293 (midpoint rule; from memory).
     """
-    goes_on = np.asarray(p_goes_on, dtype=float)
-    if not np.all((goes_on >= 0.0) & (goes_on <= 1.0)):
-        raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
-    first, later = _columns(first_cdf, later_cdf)
-    if np.any(later[1] - later[0] > _COARSE):
+    if np.any(cdf[1] - cdf[0] > _COARSE):
         raise ValueError("the steps are too coarse for such short lives: take more of them")
-    thin = goes_on * later
-    at_start = first[0] / (1.0 - thin[0])
-    known = first[2::2] + (thin[2::2] - 1.0) * at_start
-    steps = _solved_series(1.0 - thin[1::2], known)
-    return np.asarray(np.concatenate([at_start[np.newaxis], at_start + np.cumsum(steps, axis=0)]))
+    thin = p_goes_on * cdf
+    at_start = cdf[0] / (1.0 - thin[0])
+    known = cdf[2::2] + (thin[2::2] - 1.0) * at_start
+    # a triangular system with constant diagonals; scipy.signal.lfilter does the same, but takes as long to load as all
+    # of pandas
+    zeros, pairs = np.zeros(len(known)), zip((1.0 - thin[1::2]).T, known.T, strict=True)
+    solved = [scipy.linalg.solve_triangular(scipy.linalg.toeplitz(a, zeros), b, lower=True) for a, b in pairs]
+    return np.vstack([at_start, at_start + np.cumsum(np.stack(solved, axis=1), axis=0)])
 
 
-def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate: float) -> Floats:
+def discounted_renewals(failures: Floats, horizon_years: float, discount_rate: float) -> Floats:
     """Expected failures, each counted for what one unit of money then is worth today.
 
     Parameters
     ----------
-    failures : array (steps + 1,) or (steps + 1, lives)
-        Expected failures to the end of each step, from :func:`renewals` [-].
-    horizon_years, discount_rate : float
-        Horizon those steps cover [year]; discount rate, a real one with today's prices [1/year].
+    failures, horizon_years, discount_rate : array (steps + 1, lives), float, float
+        Expected failures to the end of each step [-]; horizon those steps cover [year]; discount rate, a real one with
+        today's prices [1/year].
 
     Returns
     -------
-    float or array (lives,)
+    array (lives,)
         Discounted failures [-]: times the cost of a failure today, their present cost.
 
     Notes
@@ -80,48 +75,15 @@ def discounted_renewals(failures: ArrayLike, horizon_years: float, discount_rate
     ``integral of (1 + d)**-t dM(t)``, each step's failures at its middle. Source: D. R. Cox, Renewal Theory (1962),
     section 2.2 (from memory).
     """
-    count = np.asarray(failures, dtype=float)
-    step = np.asarray(horizon_years / max(len(count) - 1, 1))
-    middle = (np.arange(1, len(count)) - 0.5) * step
-    worth = np.tensordot((1.0 + discount_rate) ** -middle, np.diff(count, axis=0), axes=1)
-    return np.asarray(count[0] + worth)[()]
-
-
-def _solved_series(diagonals: Floats, known: Floats) -> Floats:
-    """Solution, a column a life, of the triangular system whose diagonals are constant."""
-    # scipy.signal.lfilter does the same, but takes as long to load as all of pandas
-    rows, shape = len(known), np.broadcast_shapes(diagonals.shape, known.shape)
-    sides = np.broadcast_to(known, shape).reshape(rows, -1)
-    series = np.broadcast_to(diagonals, shape).reshape(rows, -1)
-    zeros = np.zeros(rows)
-    pairs = zip(series.T, sides.T, strict=True)
-    solved = [scipy.linalg.solve_triangular(scipy.linalg.toeplitz(a, zeros), b, lower=True) for a, b in pairs]
-    return np.stack(solved, axis=1).reshape(shape)
-
-
-def _columns(first_cdf: ArrayLike, later_cdf: ArrayLike) -> tuple[Floats, Floats]:
-    first, later = np.asarray(first_cdf, dtype=float), np.asarray(later_cdf, dtype=float)
-    if len(first) != len(later) or len(first) < 3 or len(first) % 2 == 0:
-        raise ValueError("give both lives at the same half steps, an odd number of them")
-    for chances in (first, later):
-        if not np.all((chances >= 0.0) & (chances <= 1.0)):
-            raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
-    if np.any(later[0] >= 1.0):
-        raise ValueError("units that are all dead on arrival can never be replaced")
-    axes = max(first.ndim, later.ndim)
-    return tuple(a.reshape(a.shape + (1,) * (axes - a.ndim)) for a in (first, later))  # type: ignore[return-value]
+    middle = (np.arange(1, len(failures)) - 0.5) * np.asarray(horizon_years / (len(failures) - 1))
+    worth = np.tensordot((1.0 + discount_rate) ** -middle, np.diff(failures, axis=0), axes=1)
+    return np.asarray(failures[0] + worth)
 
 
 def rebuilds(
-    horizon_years: float,
-    life: ArrayLike,
-    shape: float,
-    age: float = 0.0,
-    wear_kept: float = 0.0,
-    p_early: float = 0.0,
-    p_goes_on: ArrayLike = 1.0,
-    steps: int = 200,
-) -> Floats:
+    horizon_years: float, life: ArrayLike, shape: float, age: float, wear_kept: float, p_early: float,
+    p_goes_on: ArrayLike, steps: int,
+) -> Floats:  # fmt: skip
     """Expected number of failures from now to the end of each step, each answered by a rebuild.
 
     Parameters
@@ -132,14 +94,13 @@ def rebuilds(
     wear_kept, p_early : float
         Share of the wear since the rebuild before that each rebuild leaves, 0..1 [-]; share of rebuilds that fail at
         once, below 1 [-].
-    p_goes_on : float or array (kinds,)
-        Chance that a failure is followed by a rebuild, the count ending otherwise [-]; 0..1.
-    steps : int
-        Steps that the horizon is cut into [-].
+    p_goes_on, steps : array (kinds,), int
+        Chance that a failure is followed by a rebuild, the count ending otherwise [-]; 0..1; steps that the horizon is
+        cut into [-].
 
     Returns
     -------
-    array (steps + 1, lives) or (kinds, steps + 1, lives)
+    array (kinds, steps + 1, lives)
         Expected failures within 0, 1, 2, ... steps [-].
 
     Notes
@@ -149,25 +110,16 @@ def rebuilds(
     that leaves the unit as old as it was. Solves ``F(t | age) = integral of S(t - x | age + wear_kept x) dM(x)`` step
     by step with dM at the middle of its step, once with these steps and once with steps half as long, and takes the
     error of order step squared out of the two; what is left is below 0.0001 of the failures for shapes of 1 or more,
-    and with 200 steps down to 0.5. ValueError for shares outside 0..1, and for steps so coarse that over 30 % end
-    within half a step. Source: M. Kijima, "Some results for repairable systems with general repair", Journal of Applied
-    Probability 26 (1989) 89-102, model I (from memory); M. Xie, as for :func:`renewals`.
+    and with 200 steps down to 0.5. ValueError for steps so coarse that over 30 % end within half a step. Source: M.
+    Kijima, "Some results for repairable systems with general repair", Journal of Applied Probability 26 (1989) 89-102,
+    model I (from memory); M. Xie, as for :func:`renewals`.
 
-    >>> round(float(rebuilds(10.0, [5.0], 2.0, wear_kept=1.0)[-1, 0]), 2)
+    >>> round(float(rebuilds(10.0, [5.0], 2.0, 0.0, 1.0, 0.0, [1.0], 200)[0, -1, 0]), 2)
     4.0
     """
-    lives, goes_on = np.atleast_1d(np.asarray(life, dtype=float)), np.asarray(p_goes_on, dtype=float)
-    for chance in (p_early, wear_kept, goes_on):
-        if not np.all((np.asarray(chance) >= 0.0) & (np.asarray(chance) <= 1.0)):
-            raise ValueError("a chance must lie in 0..1 (0.20 for 20 %)")
-    if p_early >= 1.0:
-        raise ValueError("units that are all dead on arrival can never be replaced")
-    if not (np.all(lives > 0.0) and shape > 0.0 and horizon_years >= 0.0 and steps >= 1):
-        raise ValueError("a life and its shape must be above 0, the horizon 0 years or more, in at least 1 step")
-    kinds = np.atleast_1d(goes_on)[:, None]
+    lives, kinds = np.asarray(life, dtype=float), np.asarray(p_goes_on, dtype=float)[:, None]
     coarse, fine = (_solved(horizon_years, lives, shape, age, wear_kept, p_early, kinds, n) for n in (steps, 2 * steps))
-    both = ((4.0 * fine[:, :, ::2] - coarse) / 3.0).transpose(0, 2, 1)
-    return np.ascontiguousarray(both if goes_on.ndim else both[0])
+    return np.ascontiguousarray(((4.0 * fine[:, :, ::2] - coarse) / 3.0).transpose(0, 2, 1))
 
 
 def _solved(
@@ -210,7 +162,7 @@ def _added(shape: float, age: Floats, further: Floats) -> Floats:
 
 
 def best_replacement_age(
-    cost_planned: float, cost_failure: float, life: float, shape: float, discount_rate: float = 0.0
+    cost_planned: float, cost_failure: float, life: float, shape: float, discount_rate: float
 ) -> tuple[float, float]:
     """Age at which replacing in time costs least, and that cost a unit of time.
 
@@ -231,21 +183,14 @@ def best_replacement_age(
     Least of ``(planned S(T) + failure F(T)) / integral of S from 0 to T``; discounted, S and the failures are each
     weighted by ``(1 + d)**-t``, and the figure is the even flow of the same present cost. The derivative has one root
     for a shape above 1. Waiting is best for a shape of 1 or less, for a failure no dearer than a planned replacement,
-    and where the root lies at an age that fewer than one unit in 10**9 reaches. ValueError unless costs, life and shape
-    are above 0 and the rate in 0..1. Source: R. E. Barlow, L. C. Hunter, "Optimum preventive maintenance policies",
-    Operations Research 8 (1960) 90-100, policy I; B. Fox, "Age replacement with discounting", Operations Research 14
-    (1966) 533-537 (both from memory).
+    and where the root lies at an age that fewer than one unit in 10**9 reaches. Source: R. E. Barlow, L. C. Hunter,
+    "Optimum preventive maintenance policies", Operations Research 8 (1960) 90-100, policy I; B. Fox, "Age replacement
+    with discounting", Operations Research 14 (1966) 533-537 (both from memory).
 
-    >>> age, cost = best_replacement_age(1, 5, 1000, 2.5)
+    >>> age, cost = best_replacement_age(1, 5, 1000, 2.5, 0.0)
     >>> round(age, 1), round(cost, 4)
     (493.0, 0.0035)
     """
-    if not (cost_planned > 0.0 and cost_failure >= 0.0):
-        raise ValueError("give a planned replacement a cost above 0, and a failure one of 0 or more")
-    if not (life > 0.0 and shape > 0.0):
-        raise ValueError("a life and its shape must be above 0")
-    if not 0.0 <= discount_rate <= 1.0:
-        raise ValueError(f"a discount rate must lie in 0..1, not {discount_rate}: give 0.05 for 5 %")
     force = float(np.log1p(discount_rate))
 
     def cost_and_slope(log_age: float) -> tuple[float, float]:

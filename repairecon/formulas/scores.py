@@ -11,7 +11,6 @@ import scipy
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 class Group(NamedTuple):
@@ -48,19 +47,15 @@ def chance_scores(stated: ArrayLike, happened: ArrayLike) -> tuple[float, float]
 
     Notes
     -----
-    Always stating 0.5 gives 0.25 and ln 2; the log score is inf if something held impossible came. ValueError without
-    any. Source: T. Gneiting, A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (section from memory).
+    Always stating 0.5 gives 0.25 and ln 2; the log score is inf if something held impossible came. Source: T. Gneiting,
+    A. E. Raftery, JASA 102 (2007) 359-378, section 3.1 (section from memory).
     """
     p, y = np.asarray(stated, dtype=float), np.asarray(happened, dtype=bool)
-    if not len(p):
-        raise ValueError("no stated chance to score")
     with np.errstate(divide="ignore"):
         return float(np.mean((p - y) ** 2)), -float(np.mean(np.log(np.where(y, p, 1.0 - p))))
 
 
-def calibration_groups(
-    stated: ArrayLike, happened: ArrayLike, edges: ArrayLike, confidence: float = 0.8
-) -> list[Group]:
+def calibration_groups(stated: ArrayLike, happened: ArrayLike, edges: ArrayLike, confidence: float) -> list[Group]:
     """Stated chances grouped, each group beside how often it came.
 
     Parameters
@@ -117,7 +112,7 @@ def brier_parts(groups: Sequence[Group], brier: float) -> BrierParts:
     return BrierParts(reliability, resolution, uncertainty, brier - reliability + resolution - uncertainty)
 
 
-def share_interval(inside: int, of: int, confidence: float = 0.9, method: str = "jeffreys") -> tuple[float, float]:
+def share_interval(inside: int, of: int, confidence: float, method: str = "jeffreys") -> tuple[float, float]:
     """Range of a true share, after so many of so many.
 
     Parameters
@@ -135,17 +130,13 @@ def share_interval(inside: int, of: int, confidence: float = 0.9, method: str = 
     Notes
     -----
     Jeffreys: quantiles of Beta(k + 1/2, n - k + 1/2), with 0 and 1 kept as ends when none or all were inside. Exact
-    (Clopper-Pearson): quantiles of Beta(k, n - k + 1) and Beta(k + 1, n - k). None of none gives 0 to 1. ValueError for
-    a count that cannot be. Source: L. D. Brown, T. T. Cai, A. DasGupta, "Interval estimation for a binomial
-    proportion", Statistical Science 16 (2001) 101-133; NIST/SEMATECH e-Handbook, section 7.2.4.1 (both from memory).
+    (Clopper-Pearson): quantiles of Beta(k, n - k + 1) and Beta(k + 1, n - k). Source: L. D. Brown, T. T. Cai, A.
+    DasGupta, "Interval estimation for a binomial proportion", Statistical Science 16 (2001) 101-133; NIST/SEMATECH
+    e-Handbook, section 7.2.4.1 (both from memory).
 
     >>> [round(end, 4) for end in share_interval(4, 20, 0.9, "exact")]
     [0.0714, 0.401]
     """
-    if not 0 <= inside <= of or method not in ("jeffreys", "exact"):
-        raise ValueError("so many of so many, by jeffreys or exact")
-    if of == 0:
-        return 0.0, 1.0
     side, less = (1.0 - confidence) / 2.0, 0.5 if method == "jeffreys" else 0.0
     k, rest = float(inside), float(of - inside)
     low = 0.0 if inside == 0 else float(scipy.special.betaincinv(k + less, rest + 1.0 - less, side))
@@ -184,7 +175,7 @@ def places(seen: ArrayLike, p10: ArrayLike, p50: ArrayLike, p90: ArrayLike) -> F
     return np.where(side > 0.0, float(scipy.special.ndtri(0.9)) * score, np.nan)
 
 
-def widening(scores: ArrayLike, share: float = 0.8, confidence: float = 0.9) -> tuple[float, float, float]:
+def widening(scores: ArrayLike, share: float, confidence: float) -> tuple[float, float, float]:
     """How many times as wide ranges must be to hold the share that they claim, and how well that is known.
 
     Parameters
@@ -205,18 +196,16 @@ def widening(scores: ArrayLike, share: float = 0.8, confidence: float = 0.9) -> 
     A range made c times as wide about its middle holds a score z if ``abs(z) <= c ndtri((1 + share) / 2)``, so the
     factor is a quantile of the scores without sign: the one of rank ``ceil(share n)``. Its range takes the ranks that a
     binomial count of ``share`` and n stays below (or reaches) with a chance of at most half of what the confidence
-    leaves out; whatever the shape of the scores. One wild case counts for one case. ValueError without scores. Source:
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.6.2 (quantiles by order statistics; from memory); G. J.
-    Hahn, W. Q. Meeker, Statistical Intervals (1991), section 5.2 (ranges of a quantile; section from memory).
+    leaves out; whatever the shape of the scores. One wild case counts for one case. Source: NIST/SEMATECH e-Handbook of
+    Statistical Methods, section 7.2.6.2 (quantiles by order statistics; from memory); G. J. Hahn, W. Q. Meeker,
+    Statistical Intervals (1991), section 5.2 (ranges of a quantile; section from memory).
 
-    >>> factor, low, high = widening([0.3, -0.8, 1.1, -1.9, 2.6])
+    >>> factor, low, high = widening([0.3, -0.8, 1.1, -1.9, 2.6], 0.8, 0.9)
     >>> round(factor, 3), round(low, 3), high
     (1.483, 0.624, inf)
     """
     z = np.abs(np.asarray(scores, dtype=float))
     n, side = len(z), (1.0 - confidence) / 2.0
-    if not n:
-        raise ValueError("no score to learn a width from")
     ranked = np.sort(np.where(np.isnan(z), np.inf, z)) / float(scipy.special.ndtri(0.5 + share / 2.0))
     below = scipy.special.bdtr(np.arange(n + 1), n, share)  # chance of at most so many below the quantile
     least, most = int((below[:-1] <= side).sum()), int(np.argmax(below >= 1.0 - side)) + 1

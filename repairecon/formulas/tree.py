@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Mapping, Sequence
-from graphlib import CycleError, TopologicalSorter
-from itertools import pairwise
+from graphlib import TopologicalSorter
 from typing import NamedTuple
 
 import numpy as np
@@ -18,7 +17,7 @@ Given = Sequence[tuple[int, int]]
 Group = tuple[Given, ArrayLike]
 NOT_HAPPENING = -1
 GO_ON, CANNOT_COME, _SAME = -1, -2, 1e-12
-_SUM_TOLERANCE, _DENSE_CODES = 1e-9, 65_536
+_DENSE_CODES = 65_536
 
 
 class TooManyLeavesError(ValueError):
@@ -50,18 +49,16 @@ def enumerate_leaves(
     In a leaf the one group applies whose conditions all hold; a group with an empty `given` applies when no other of
     that event does; when none applies the event does not happen (-1). A condition on an event that does not happen does
     not hold. Branches of chance zero are dropped. Leaves are in lexicographic order of the order in which events are
-    settled: those named in conditions first, else as given. ValueError: conditions in a circle, two groups that hold at
-    once, chances below zero or whose sum is off 1 by more than 1e-9, indices out of range; TooManyLeavesError:
-    more than `limit` leaves.
-    Source: Raiffa, Decision Analysis (1968), ch. 2 (path probabilities as products along the branches).
+    settled: those named in conditions first, else as given. Chances of a group sum to 1 and no conditions go in a
+    circle. ValueError: two groups that hold at once; TooManyLeavesError: more than `limit` leaves. Source: Raiffa,
+    Decision Analysis (1968), ch. 2 (path probabilities as products along the branches).
 
     >>> states, chance = enumerate_leaves([[((), [0.5, 0.5])], [(((0, 1),), [0.25, 0.75])]])
     >>> states.tolist(), chance.tolist()
     ([[0, -1], [1, 0], [1, 1]], [0.5, 0.125, 0.375])
     """
-    tables = [_chance_table(index, groups) for index, groups in enumerate(events)]
+    tables = [np.array([chances for _, chances in groups], dtype=float) for groups in events]
     order = _evaluation_order([[given for given, _ in groups] for groups in events])
-    _check_conditions(events, [table.shape[1] for table in tables])
     states = np.full((len(events), 1), NOT_HAPPENING, dtype=np.int16)
     chance = np.ones(1)
     for done, event in enumerate(order, start=1):
@@ -88,17 +85,8 @@ def enumerate_leaves(
 
 def _evaluation_order(givens: Sequence[Sequence[Given]]) -> list[int]:
     """The order in which events are settled: those named in conditions first, of those free the lowest index."""
-    parents = [{other for given in groups for other, _ in given} for groups in givens]
-    for event, named in enumerate(parents):
-        wrong = sorted(other for other in named if not 0 <= other < len(givens))
-        if wrong:
-            raise ValueError(f"event {event}: a condition names event {wrong[0]}, which does not exist")
-    sorter = TopologicalSorter(dict(enumerate(parents)))
-    try:
-        sorter.prepare()
-    except CycleError as error:
-        circle = sorted(set(error.args[1]))
-        raise ValueError(f"events {', '.join(map(str, circle))} depend on each other in a circle") from None
+    sorter = TopologicalSorter({event: {e for given in of for e, _ in given} for event, of in enumerate(givens)})
+    sorter.prepare()
     # a heap, so that of the events that are free the first in the file comes first: leaves keep their order
     free, order = list(sorter.get_ready()), []
     heapq.heapify(free)
@@ -108,30 +96,6 @@ def _evaluation_order(givens: Sequence[Sequence[Given]]) -> list[int]:
         for event in sorter.get_ready():
             heapq.heappush(free, event)
     return order
-
-
-def _chance_table(event: int, groups: Sequence[Group]) -> Floats:
-    """The groups' chances as rows of one table, checked."""
-    if sum(len(given) == 0 for given, _ in groups) > 1:
-        raise ValueError(f"event {event}: more than one group without conditions")
-    rows = [np.asarray(chances, dtype=float) for _, chances in groups]
-    if any(row.shape != rows[0].shape or row.ndim != 1 for row in rows):
-        raise ValueError(f"event {event}: every group must give a chance for each outcome of the event")
-    table = np.array(rows) if rows else np.zeros((0, 0))
-    if not np.all(np.abs(table.sum(axis=1) - 1) <= _SUM_TOLERANCE):
-        raise ValueError(f"event {event}: the chances do not sum to 1")
-    if np.any(table < 0):
-        raise ValueError(f"event {event}: a chance is below 0")
-    return table
-
-
-def _check_conditions(events: Sequence[Sequence[Group]], outcomes: Sequence[int]) -> None:
-    named = ((event, *condition) for event, groups in enumerate(events) for given, _ in groups for condition in given)
-    for event, other, outcome in named:
-        if not 0 <= outcome < outcomes[other]:
-            raise ValueError(
-                f"event {event}: a condition names outcome {outcome} of event {other}, which has {outcomes[other]}"
-            )
 
 
 def _group_that_applies(event: int, givens: Sequence[Given], states: States) -> Ints:
@@ -173,28 +137,23 @@ def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, fl
     Notes
     -----
     Bayes' rule: chance' = chance * likelihood / sum(chance * likelihood). Leaves ruled out stay, with chance 0.
-    ValueError when the finding is impossible, or a likelihood is outside 0 to 1. Source: Downey, Think Bayes, 2nd
-    edition (2021), ch. 2.
+    ValueError when the finding is impossible. Source: Downey, Think Bayes, 2nd edition (2021), ch. 2.
     """
-    before, seen = np.asarray(chance, dtype=float), np.asarray(likelihood, dtype=float)
-    if before.shape != seen.shape or not np.all((seen >= 0) & (seen <= 1)):
-        raise ValueError("one likelihood a leaf is needed, between 0 and 1")
-    joint = before * seen
+    joint = np.asarray(chance, dtype=float) * np.asarray(likelihood, dtype=float)
     p_findings = float(joint.sum())
     if not p_findings > 0:
         raise ValueError("these findings cannot occur together: their chance is 0")
     return joint / p_findings, p_findings
 
 
-def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.0) -> Floats:
+def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float) -> Floats:
     """How likely each showing of a look at one event is, in each leaf.
 
     Parameters
     ----------
-    states_column : int array (leaves,)
-        Outcome of the event in each leaf, -1 where it does not happen [-].
-    outcomes, p_right : int, float
-        Number of outcomes of the event [-]; chance that the look shows what is the case [-].
+    states_column, outcomes, p_right : int array (leaves,), int, float
+        Outcome of the event in each leaf, -1 where it does not happen [-]; number of its outcomes [-]; chance that the
+        look shows what is the case [-].
 
     Returns
     -------
@@ -208,8 +167,6 @@ def look_likelihood(states_column: ArrayLike, outcomes: int, p_right: float = 1.
     p_right) / outcomes. Each row sums to 1. An event with a single outcome cannot be misread while it happens. Source:
     Raiffa, Decision Analysis (1968), ch. 2 (tests that may be wrong).
     """
-    if not 0 <= p_right <= 1:
-        raise ValueError(f"the chance of being right lies between 0 and 1, not at {p_right}")
     state, shown = np.asarray(states_column)[:, np.newaxis], np.arange(outcomes)
     right = p_right if outcomes > 1 else 1.0
     seen = np.where(state == shown, right, (1 - p_right) / max(outcomes - 1, 1))
@@ -222,10 +179,8 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
 
     Parameters
     ----------
-    states : int array (leaves, events)
-        Outcomes in each leaf, -1 where an event does not happen [-].
-    columns : sequence of int
-        The events seen; none = nothing is known, one set [-].
+    states, columns : int array (leaves, events), sequence of int
+        Outcomes in each leaf, -1 where an event does not happen [-]; the events seen, none = one set [-].
 
     Returns
     -------
@@ -238,33 +193,21 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
     The Foundations of Statistics (1954), ch. 6 (observation as a partition of the states).
     """
     table = np.asarray(states)
-    code, n = np.zeros(len(table), dtype=np.int64), min(len(table), 1)
+    code, n = np.zeros(len(table), dtype=np.int64), 1
     for column in columns:
         seen = table[:, column].astype(np.int64) - NOT_HAPPENING
-        radix = int(seen.max(initial=0)) + 1
+        radix = int(seen.max()) + 1
         code = code * radix + seen
         code, n = _without_gaps(code, n * radix)
     return code, n
 
 
-def _expected_by_set(ids: ArrayLike, n: int, chance: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
-    """Expected values (n, ...) within each set of leaves, nan for a set of chance 0, and the chance of each set (n,).
-
-    Leaves of chance 0 do not count, even with an infinite value.
-    """
-    where, weight = np.asarray(ids, dtype=np.int64), np.asarray(chance, dtype=float)
-    table = np.asarray(values, dtype=float)
-    if not np.all(weight > 0):
-        possible = weight > 0
-        where, weight, table = where[possible], weight[possible], table[possible]
-    set_chance = np.asarray(np.bincount(where, weights=weight, minlength=n), dtype=np.float64)
-    flat = table.reshape(len(table), int(np.prod(table.shape[1:])))
-    sums = np.empty((n, flat.shape[1]))
-    for column in range(flat.shape[1]):
-        sums[:, column] = np.bincount(where, weights=weight * flat[:, column], minlength=n)
-    expected = np.full_like(sums, np.nan)
-    np.divide(sums, set_chance[:, np.newaxis], out=expected, where=set_chance[:, np.newaxis] > 0)
-    return expected.reshape((n, *table.shape[1:])), set_chance
+def _expected_by_set(ids: Ints, chance: Floats, values: Floats) -> tuple[Floats, Floats]:
+    """Expected values (n, columns) in each set of leaves, nan for one without leaves, and the chance of each (n,)."""
+    set_chance = np.asarray(np.bincount(ids, weights=chance), dtype=np.float64)
+    sums = np.stack([np.bincount(ids, weights=chance * column) for column in values.T], axis=1)
+    with np.errstate(invalid="ignore"):
+        return sums / set_chance[:, np.newaxis], set_chance
 
 
 def _without_gaps(code: Ints, size: int) -> tuple[Ints, int]:
@@ -275,7 +218,7 @@ def _without_gaps(code: Ints, size: int) -> tuple[Ints, int]:
     used = np.zeros(size, dtype=np.int64)
     used[code] = 1
     number = np.cumsum(used)
-    return number[code] - 1, int(number[-1]) if size else 0
+    return number[code] - 1, int(number[-1])
 
 
 class StageRule(NamedTuple):
@@ -309,7 +252,7 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
     Parameters
     ----------
     chance : array (leaves,)
-        Chance of each leaf, summing to 1 [-].
+        Chance of each leaf, above 0, summing to 1 [-].
     ids_by_stage : int array (stages, leaves)
         Leaves alike by what has been seen when the choice of that stage is made share a number; each stage tells
         apart at least what the one before did [-].
@@ -330,26 +273,17 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
     Backward induction: V(set) = min(min over actions of E(stop_cost | set), E(V of next stage | set)), V = go_cost
     after the last stage. Costs of all stages must be counted from one and the same moment. Equal costs (to 1e-12 of
     themselves): stop, by the first action. With no stage the value is E(go_cost). Costs are above -inf and not nan.
-    ValueError when a later stage forgets what an earlier one told apart. Source: Bellman, Dynamic Programming (1957),
-    ch. 3 (the principle of optimality). DeGroot, Optimal Statistical Decisions (1970), ch. 12 (backward induction).
+    Source: Bellman, Dynamic Programming (1957), ch. 3 (the principle of optimality). DeGroot, Optimal Statistical
+    Decisions (1970), ch. 12 (backward induction).
     """
     p, stops, ahead = (np.asarray(x, dtype=float) for x in (chance, stop_cost, go_cost))
     sets = np.asarray(ids_by_stage, dtype=np.int64).reshape(-1, len(p))
-    fits = len(sets) == 0 or (stops.ndim == 3 and stops.shape[:2] == sets.shape)
-    if ahead.shape != p.shape or not fits:
-        raise ValueError(
-            f"{len(sets)} stages and {len(p)} leaves need stop costs (stages, leaves, actions), "
-            f"not {stops.shape}, and going-on costs (leaves,), not {ahead.shape}"
-        )
-    if not (np.all(stops > -np.inf) and np.all(ahead > -np.inf)):
-        raise ValueError("a cost is a number, or inf where a way is not open")
-    _check_refining(sets)
     stages: list[StageRule] = []
     for ids, stop in zip(sets[::-1], stops[::-1], strict=True):
         rule, value = _one_stage(p, ids, stop, ahead)
         stages.append(rule)
         ahead = value[ids]
-    return StopRule(float(p[p > 0] @ ahead[p > 0]), tuple(stages[::-1]))
+    return StopRule(float(p @ ahead), tuple(stages[::-1]))
 
 
 def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cost: ArrayLike) -> Followed:
@@ -370,8 +304,8 @@ def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cos
 
     Notes
     -----
-    A leaf stops at the first stage whose choice is not to go on. In leaves of chance 0 within sets that cannot come the
-    rule is taken to go on. Source: DeGroot, Optimal Statistical Decisions (1970), ch. 13 (optimal stopping).
+    A leaf stops at the first stage whose choice is not to go on. Source: DeGroot, Optimal Statistical Decisions (1970),
+    ch. 13 (optimal stopping).
     """
     cost, stops = np.array(go_cost, dtype=float), np.asarray(stop_cost, dtype=float)
     sets = np.asarray(ids_by_stage, dtype=np.int64).reshape(-1, len(cost))
@@ -387,7 +321,7 @@ def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cos
 def _one_stage(p: Floats, ids: Ints, stop: Floats, ahead: Floats) -> tuple[StageRule, Floats]:
     """The rule of one stage and its value by set, `ahead` being the value in each leaf if one goes on."""
     table = np.concatenate([ahead[:, np.newaxis], stop], axis=1)
-    expected, p_set = _expected_by_set(ids, int(ids.max(initial=-1)) + 1, p, table)
+    expected, p_set = _expected_by_set(ids, p, table)
     go, by_action = expected[:, 0], expected[:, 1:]
     if by_action.shape[1] == 0:
         by_action = np.where(np.isnan(go), np.nan, np.inf)[:, np.newaxis]
@@ -397,14 +331,3 @@ def _one_stage(p: Floats, ids: Ints, stop: Floats, ahead: Floats) -> tuple[Stage
     choice = np.where(stops, best, GO_ON)
     choice[p_set == 0] = best[p_set == 0] = CANNOT_COME
     return StageRule(choice, go, cheapest, best, p_set), np.minimum(go, cheapest)
-
-
-def _check_refining(sets: Ints) -> None:
-    """Each set of a later stage must lie within one set of the stage before."""
-    if np.any(sets < 0):
-        raise ValueError("sets are numbered from 0")
-    for stage, (before, after) in enumerate(pairwise(sets), start=1):
-        within = np.zeros(int(after.max(initial=-1)) + 1, dtype=np.int64)
-        within[after] = before
-        if np.any(within[after] != before):
-            raise ValueError(f"stage {stage} forgets what stage {stage - 1} had told apart")

@@ -1,67 +1,62 @@
 """What a store of spares is worth, and how long: first in first out, moving average, average of a period; shelf life.
 
-A row is a movement, in the order in which they happened: a whole `quantity` above 0 comes in, below 0 goes out.
-Quantities are whole numbers of the least unit counted (pieces, millilitres). Whole amounts of money (cents) stay whole
-and exact; other amounts are floats. Every page gives the cost of each row with its sign: what it added to the
-value or took from it. So the value at any date is the sum of the rows up to it, and nothing is lost. A move between
-lockers is no purchase and no use: give it a quantity of 0. Days are day numbers, 1970-01-01 being 0.
+A row is a movement, in the order in which they happened: `item` its code, a `quantity` above 0 comes in, below 0 goes
+out, `unit_cost` that of a unit that comes in, not read for others. All are whole numbers (pieces or thousandths, cents
+or millionths), so that sums are exact. Every page gives the cost of each row with its sign: what it added to the value
+or took from it. So the value at any date is the sum of the rows up to it, and nothing is lost. A move between lockers
+is no purchase and no use: give it a quantity of 0. Days are day numbers, 1970-01-01 being 0.
 """
 
 from __future__ import annotations
 
 from itertools import groupby
-from typing import Any
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Wholes = NDArray[np.int64]
-Amounts = NDArray[Any]
 Floats = NDArray[np.float64]
 
 
-def fifo(
-    item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, period: ArrayLike | None = None
-) -> tuple[Amounts, Wholes]:
+def fifo(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike) -> tuple[Wholes, Wholes]:
     """Cost of each movement and what is left of each receipt, first in first out.
 
     Parameters
     ----------
-    item, quantity : int array (rows,)
-        Code of the item; units in (above 0) or out (below 0) [-].
-    unit_cost : array (rows,)
-        Landed cost of a unit that comes in; not read where units go out [home money, or its hundredths].
-    period : int array (rows,) or None
-        Number of the period a row falls in, never falling: the stock is then counted at the end of each
-        only; None = perpetual, every row must find its units there [-].
+    item, quantity, unit_cost : int array (rows,)
+        Movements [-], [least unit], [least money a unit].
 
     Returns
     -------
-    cost, left : array (rows,), int array (rows,)
-        What each row adds to the value, below 0 for an issue [as unit_cost]; units of each receipt still there [-].
+    cost, left : int array (rows,), int array (rows,)
+        What each row adds to the value, below 0 for an issue [least money]; units of each receipt still there [-].
 
     Notes
     -----
-    The k-th unit out is the k-th that came in, by item over the whole boat. Perpetual and periodic give the same
-    figures wherever both can be had. ValueError where more goes out than there is, naming the rows. Source: IAS 2
-    Inventories, paragraphs 25 and 27 (from memory); OpenStax, Principles of Accounting, vol. 1, ch. 10.
+    The k-th unit out is the k-th that came in, by item over the whole boat, counted at the end alone: a receipt may be
+    written after its use, and the figures are those of a perpetual count wherever that can be had. ValueError where
+    more of an item goes out than came in. Source: IAS 2 Inventories, paragraphs 25 and 27 (from memory); OpenStax,
+    Principles of Accounting, vol. 1, ch. 10.
 
     >>> [x.tolist() for x in fifo([1, 1, 1], [2, 2, -3], [10, 12, 0])]
     [[20, 24, -32], [0, 1, 0]]
     """
     code, amount, price = _columns(item, quantity, unit_cost)
-    _refuse_overdrawn(code, amount, period)
     order = np.argsort(code, kind="stable")
     ins, outs = order[amount[order] > 0], order[amount[order] < 0]
     # one line of units for the whole boat, item after item; an item's issues start where its receipts start
     in_end, out_run = np.cumsum(amount[ins]), np.cumsum(-amount[outs])
-    in_before = np.concatenate([[0], in_end])[np.searchsorted(code[ins], code[outs])]
-    out_before = np.concatenate([[0], out_run])[np.searchsorted(code[outs], code[outs])]
+    come = np.append(0, in_end)
+    in_before, in_after = (come[np.searchsorted(code[ins], code[outs], side)] for side in ("left", "right"))
+    out_before = np.append(0, out_run)[np.searchsorted(code[outs], code[outs])]
     out_end = in_before + out_run - out_before
+    if np.any(out_end > in_after):
+        raise ValueError("more goes out of an item than there is")
     out_start = out_end + amount[outs]
     # between two neighbouring ends all units share one receipt and one issue, or are still there
     ends = np.unique(np.concatenate([in_end, out_end]))
-    start = np.concatenate([[0], ends[:-1]])[: len(ends)]
+    start = np.append(0, ends)[: len(ends)]
     lot = ins[np.searchsorted(in_end, start, side="right")]
     issue = np.searchsorted(out_end, start, side="right")
     gone = issue < len(outs)
@@ -75,120 +70,104 @@ def fifo(
 
 
 def moving_average(
-    item: ArrayLike,
-    quantity: ArrayLike,
-    unit_cost: ArrayLike,
-    against: ArrayLike | None = None,
-    counted: ArrayLike | None = None,
-) -> Amounts:
+    item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, against: ArrayLike, counted: ArrayLike
+) -> Wholes:
     """Cost of each movement at the average of what is there at the time.
 
     Parameters
     ----------
-    item, quantity, unit_cost : array (rows,)
-        As for :func:`fifo`; the cost is not read for issues, returns and counts [home money, or its hundredths].
-    against : int array (rows,) or None
-        Earlier row that this one undoes: an issue that comes back, a receipt sent back; -1 = none [-].
-    counted : bool array (rows,) or None
-        Rows that bring the book to what was counted; they know no cost of their own.
+    item, quantity, unit_cost : int array (rows,)
+        Movements [-], [least unit], [least money a unit]; the cost is not read for returns and counts either.
+    against, counted : int array (rows,), bool array (rows,)
+        Earlier row that this one undoes: an issue that comes back, a receipt sent back; -1 = none [-]. Rows that bring
+        the book to what was counted; they know no cost of their own.
 
     Returns
     -------
-    array (rows,)
-        What each row adds to the value (below 0 for an issue) [as unit_cost].
+    int array (rows,)
+        What each row adds to the value (below 0 for an issue) [least money].
 
     Notes
     -----
     An issue takes ``value / stock`` a unit. What comes back from an issue comes in at what it went out at; what is sent
     back leaves at what it came in at, but never more than the value there, and with the last unit all of it. A counted
     surplus comes in at the present average (it is more of the same), or, if the book says none is there, at the last
-    average known, else at 0. Whole money is shared to the nearest unit, the rest staying with what is left. ValueError
-    where more goes out than there is, or comes back than went. Source: IAS 2 Inventories, paragraph 27 (from memory);
-    returns and counts: common practice, no source.
+    average known, else at 0. Shares are rounded to the nearest least unit of money, the rest staying with what is left.
+    ValueError where more goes out than there is. Source: IAS 2 Inventories, paragraph 27 (from memory); returns and
+    counts: common practice, no source.
 
-    >>> moving_average([1, 1, 1], [2, 2, -1], [10, 12, 0]).tolist()
+    >>> moving_average([1, 1, 1], [2, 2, -1], [10, 12, 0], [-1, -1, -1], [False] * 3).tolist()
     [20, 24, -11]
     """
-    code, amount, price = _columns(item, quantity, unit_cost)
-    _refuse_overdrawn(code, amount, None)
-    undone = _undone_rows(code, amount, against)
-    found = np.zeros(len(amount), dtype=bool) if counted is None else np.asarray(counted, dtype=bool)
-    zero = 0 if price.dtype.kind == "i" else 0.0
-    stock: dict[int, int] = {}
-    value: dict[int, Any] = {}
-    last: dict[int, tuple[Any, int]] = {}
-    cost: list[Any] = []
-    rows = zip(code.tolist(), amount.tolist(), price.tolist(), undone.tolist(), found.tolist(), strict=True)
-    for i, q, paid, back, surplus in rows:
-        n, v = stock.get(i, 0), value.get(i, zero)
-        if q == 0:
-            change = zero
+    columns = _columns(item, quantity, unit_cost)
+    moved = columns[1].tolist()
+    stock: dict[int, tuple[int, int]] = {}  # value and units of each item
+    last: dict[int, tuple[int, int]] = {}  # the same when some were there last
+    cost: list[int] = []
+    undone, found = np.asarray(against).tolist(), np.asarray(counted).tolist()
+    for i, q, paid, back, surplus in zip(*(c.tolist() for c in columns), undone, found, strict=True):
+        v, n = stock.get(i, (0, 0))
+        if n + q < 0:
+            raise ValueError(f"row {len(cost)} takes out more than there is")
+        if q < 0:
+            change = -_share_of(v, -q, n)
+            if back >= 0 and n + q:
+                change = -min(_share_of(abs(cost[back]), -q, abs(moved[back])), v)
         elif back >= 0:
-            change = _share_of(abs(cost[back]), abs(q), abs(int(amount[back])))
-            change = change if q > 0 else -(min(change, v) if n + q else v)
-        elif q < 0:
-            change = -_share_of(v, -q, n) if n + q else -v
+            change = _share_of(abs(cost[back]), q, abs(moved[back]))
         elif surplus:
-            known, units = (v, n) if n else last.get(i, (zero, 1))
+            known, units = (v, n) if n else last.get(i, (0, 1))
             change = _share_of(known, q, units)
         else:
             change = q * paid
+        stock[i] = v + change, n + q
         if n + q:
-            last[i] = (v + change, n + q)
-        stock[i], value[i] = n + q, v + change if n + q else zero
+            last[i] = stock[i]
         cost.append(change)
-    return np.array(cost, dtype=price.dtype)
+    return np.array(cost, dtype=np.int64)
 
 
-def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, period: ArrayLike) -> Amounts:
+def period_average(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike, period: ArrayLike) -> Wholes:
     """Cost of each movement at the average of the period's opening stock and receipts.
 
     Parameters
     ----------
-    item, quantity, unit_cost, period : array (rows,)
-        As for :func:`fifo` [home money, or its hundredths].
+    item, quantity, unit_cost, period : int array (rows,)
+        Movements [-], [least unit], [least money a unit]; number of the period of each [-].
 
     Returns
     -------
-    array (rows,)
-        What each row adds to the value (below 0 for an issue) [as unit_cost].
+    int array (rows,)
+        What each row adds to the value (below 0 for an issue) [least money].
 
     Notes
     -----
-    All issues of a period, early or late, take ``(opening value + receipts) / (opening stock + units received)``. Whole
-    money is shared so that a period's issues and its closing value add up exactly. ValueError where more goes out by
-    the end of a period than there is. Source: IAS 2 Inventories, paragraph 27 (from memory); OpenStax, Principles of
-    Accounting, vol. 1, ch. 10.
+    All issues of a period, early or late, take ``(opening value + receipts) / (opening stock + units received)``,
+    shared so that a period's issues and its closing value add up exactly. ValueError where more goes out by the end of
+    a period than there is. Source: as for :func:`fifo`.
 
     >>> period_average([1, 1, 1], [2, -1, 2], [10, 0, 12], [0, 0, 0]).tolist()
     [20, -11, 24]
     """
     code, amount, price = _columns(item, quantity, unit_cost)
-    when = _refuse_overdrawn(code, amount, period)
-    order = np.lexsort((np.arange(len(code)), when, code))
-    items, periods = code[order].tolist(), when[order].tolist()
-    units, prices = amount[order].tolist(), price[order].tolist()
-    zero = 0 if price.dtype.kind == "i" else 0.0
-    changes: list[Any] = []
-    n, v, here = 0, zero, None
-    for (item_now, _), run in groupby(range(len(order)), lambda k: (items[k], periods[k])):
-        if item_now != here:
-            n, v, here = 0, zero, item_now
-        rows = list(run)
-        paid = [units[k] * prices[k] if units[k] > 0 else zero for k in rows]
-        n += sum(units[k] for k in rows if units[k] > 0)
-        v += sum(paid)
-        taken, booked = 0, zero
-        for k, change in zip(rows, paid, strict=True):
-            if units[k] < 0:
-                taken -= units[k]
-                upto = _share_of(v, taken, n)
-                change, booked = booked - upto, upto
-            changes.append(change)
-        n, v = n - taken, v - booked
-    cost = np.empty(len(order), dtype=price.dtype)
-    cost[order] = changes
-    return cost
+    order = np.lexsort((np.asarray(period), code))
+    rows = zip(order.tolist(), code[order].tolist(), np.asarray(period)[order].tolist(), strict=True)
+    moved, cost = amount.tolist(), np.where(amount > 0, amount * price, 0).tolist()
+    stock: dict[int, tuple[int, int]] = {}  # value and units of each item
+    for (of, _), run in groupby(rows, itemgetter(1, 2)):
+        here = [k for k, *_ in run]
+        v, n = stock.get(of, (0, 0))
+        v, n = v + sum(cost[k] for k in here), n + sum(moved[k] for k in here if moved[k] > 0)
+        taken, booked = 0, 0
+        for k in here:
+            if moved[k] < 0:
+                taken -= moved[k]
+                if taken > n:
+                    raise ValueError("more goes out of an item by the end of a period than there is")
+                cost[k] = booked - _share_of(v, taken, n)
+                booked -= cost[k]
+        stock[of] = v - booked, n - taken
+    return np.array(cost, dtype=np.int64)
 
 
 def expiry_day(
@@ -198,12 +177,9 @@ def expiry_day(
 
     Parameters
     ----------
-    from_day : float or array
-        Day it is counted from; nan = not known [day].
-    initial_years, extension_years : float or array
-        Initial shelf life, and what an inspection at its end may add; inf = no limit [year].
-    inspected : bool or array
-        Whether it was inspected and found good, so that the extension holds.
+    from_day, initial_years, extension_years, inspected : float, float, float, bool or arrays
+        Day it is counted from; nan = not known [day]. Initial shelf life, and what an inspection at its end may add;
+        inf = no limit [year]. Whether it was inspected and found good, so that the extension holds.
 
     Returns
     -------
@@ -214,8 +190,8 @@ def expiry_day(
     -----
     The same day of the month so many years on, or the month's last day where it has no such day. Parts of a year count
     by whole months, rounded down. The extension may be given once. Storage as the standard asks: cool, dark, dry, no
-    ozone, unstressed; no table holds in a locker by a warm engine. ValueError for years below 0. Source: ISO 2230:2002,
-    Rubber products: guidelines for storage, shelf life by groups A, B, C.
+    ozone, unstressed; no table holds in a locker by a warm engine. Source: ISO 2230:2002, Rubber products: guidelines
+    for storage, shelf life by groups A, B, C.
 
     >>> int(expiry_day(0.0, 5)), int(expiry_day(0.0, 5, 2, True))
     (1826, 2557)
@@ -226,8 +202,6 @@ def expiry_day(
         np.asarray(extension_years, dtype=float),
         np.asarray(inspected, dtype=bool),
     )
-    if not (np.all(initial >= 0.0) and np.all(more >= 0.0)):
-        raise ValueError("years of shelf life must be 0 or more")
     years = initial + np.where(good, more, 0.0)
     known = np.isfinite(start) & np.isfinite(years)
     days = _months_on(np.where(known, start, 0.0), np.floor(12.0 * np.where(known, years, 0.0) + 1e-6))
@@ -253,12 +227,9 @@ def cost_left_over(
 
     Parameters
     ----------
-    cost_unit, expiry : float or array
-        Price of a unit [home money]; last day in date, from :func:`expiry_day` [day].
-    from_day, to_day : float
-        First and last day of the period [day].
-    loss_rate : float or array
-        Share of its worth that a year takes for other reasons: resale, damp, money tied up [1/year].
+    cost_unit, expiry, from_day, to_day, loss_rate : float or array, float or array, float, float, float or array
+        Price of a unit [home money]; last day in date, from :func:`expiry_day` [day]; first and last day of the period
+        [day]; share of its worth that a year takes for other reasons: resale, damp, money tied up [1/year].
 
     Returns
     -------
@@ -268,97 +239,23 @@ def cost_left_over(
     Notes
     -----
     ``cost_unit (1 - (1 - lost)(1 - loss_rate)**(days / 365))``, ``lost`` being the period's share of the shelf life
-    left, ``days / (expiry - from_day)``: 0 if it never runs out or that is unknown, 1 if it is over by the end.
-    ValueError for a price below 0, a rate outside 0..1 and a period that ends before it begins. Common practice, no
-    source (straight line over the time left).
+    left, ``days / (expiry - from_day)``: 0 if it never runs out or that is unknown, 1 if it is over by the end. Common
+    practice, no source (straight line over the time left).
 
     >>> cost_left_over(100.0, [365.0, np.inf, 20.0], 0, 73, 0.0).round(6).tolist()
     [20.0, 0.0, 100.0]
     """
     price, rate, days = np.asarray(cost_unit, dtype=float), np.asarray(loss_rate, dtype=float), to_day - from_day
-    if not (np.all((price >= 0.0) & np.isfinite(price)) and np.all((rate >= 0.0) & (rate <= 1.0))):
-        raise ValueError("a price must be a plain amount of 0 or more, a rate of loss lie in 0..1 (0.20 for 20 %)")
-    if not days >= 0.0:
-        raise ValueError("a period must last 0 or more days")
     left = np.asarray(expiry, dtype=float) - from_day
     lost = np.where(left > days, days / np.where(left > 0.0, left, 1.0), 1.0)
     kept = (1.0 - np.where(np.isnan(left), 0.0, lost)) * (1.0 - rate) ** (days / 365.0)
     return np.asarray(price * (1.0 - kept))[()]
 
 
-def _undone_rows(item: Wholes, quantity: Wholes, against: ArrayLike | None) -> Wholes:
-    """The rows that rows undo: earlier ones of the same item the other way, no more of each coming back than went."""
-    if against is None:
-        return np.full(len(item), -1, dtype=np.int64)
-    undone = _whole(against, "against")
-    rows = np.flatnonzero(undone >= 0)
-    first = undone[rows]
-    good = (first < rows) & (item[np.minimum(first, rows)] == item[rows])
-    good &= quantity[np.minimum(first, rows)] * quantity[rows] < 0
-    back = np.zeros(len(item), dtype=np.int64)
-    np.add.at(back, first[good], np.abs(quantity[rows[good]]))
-    good[good] = back[first[good]] <= np.abs(quantity[first[good]])
-    if not np.all(good):
-        raise ValueError(f"rows {_some(rows[~good])} undo what is no such earlier movement, or more than it moved")
-    return undone
+def _columns(*columns: ArrayLike) -> tuple[Wholes, ...]:
+    return tuple(np.asarray(column, dtype=np.int64) for column in columns)
 
 
-def _columns(item: ArrayLike, quantity: ArrayLike, unit_cost: ArrayLike) -> tuple[Wholes, Wholes, Amounts]:
-    code, amount, price = _whole(item, "item"), _whole(quantity, "quantity"), _money(unit_cost)
-    if not len(code) == len(amount) == len(price):
-        raise ValueError("all columns of a ledger must be of the same length")
-    return code, amount, price
-
-
-def _refuse_overdrawn(code: Wholes, amount: Wholes, period: ArrayLike | None) -> Wholes:
-    if period is None:
-        when, order = np.zeros(len(code), dtype=np.int64), np.arange(len(code))
-    else:
-        when = _whole(period, "period")
-        if len(when) != len(code) or np.any(np.diff(when) < 0):
-            raise ValueError("give every row its period, in order")
-        order = np.lexsort((-amount, when))
-    short = order[_overdrawn(code[order], amount[order])]
-    if len(short):
-        raise ValueError(f"rows {_some(np.sort(short))} take out more than there is")
-    return when
-
-
-def _some(rows: Wholes) -> str:
-    shown = ", ".join(map(str, rows[:10].tolist()))
-    return shown if len(rows) <= 10 else f"{shown} and {len(rows) - 10} more"
-
-
-def _overdrawn(code: Wholes, amount: Wholes) -> Wholes:
-    """Rows after which the running balance of their item is below 0."""
-    order = np.argsort(code, kind="stable")
-    code, amount = code[order], amount[order]
-    running = np.cumsum(amount)
-    start = np.flatnonzero(np.r_[True, code[1:] != code[:-1]]) if len(code) else np.zeros(0, dtype=np.int64)
-    before = np.repeat((running - amount)[start], np.diff(np.append(start, len(code))))
-    return np.unique(order[(running - before < 0) & (amount < 0)])
-
-
-def _whole(column: ArrayLike, name: str) -> Wholes:
-    """A column of whole numbers."""
-    values = np.asarray(column)
-    if values.dtype.kind not in "iub" and not np.all(values == np.floor(values)):
-        raise ValueError(f"the column {name} must hold whole numbers (count millilitres rather than litres)")
-    return np.atleast_1d(values.astype(np.int64))
-
-
-def _money(column: ArrayLike) -> Amounts:
-    """A column of money: whole amounts stay whole, others become floats."""
-    values = np.atleast_1d(np.asarray(column))
-    exact = values.dtype.kind in "iub"
-    values = values.astype(np.int64 if exact else np.float64)
-    if not np.all((values >= 0) & np.isfinite(values)):
-        raise ValueError("a unit cost must be a plain amount of 0 or more")
-    return values
-
-
-def _share_of(value: Any, part: int, of_so_many: int) -> Any:
-    """A part of a value; a whole value is shared to the nearest whole unit, halves up."""
-    if isinstance(value, int):
-        return (2 * value * part + of_so_many) // (2 * of_so_many)
-    return value * (part / of_so_many)
+def _share_of(value: int, part: int, of_so_many: int) -> int:
+    """A part of a value to the nearest whole unit, halves up."""
+    return (2 * value * part + of_so_many) // (2 * of_so_many)

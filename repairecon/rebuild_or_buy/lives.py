@@ -124,7 +124,7 @@ def counts(clocks: Clocks, years: Years, p_goes_on: Sequence[float] = (1.0,)) ->
     if kept > 0:
         return list(renewal.rebuilds(h, life, clocks.shape, clocks.age_years, kept, early, p_goes_on, steps))
     cdf = clocks.cdf(np.linspace(0.0, h, 2 * steps + 1), hours)
-    return [renewal.renewals(cdf, cdf, p) for p in p_goes_on]
+    return [renewal.renewals(cdf, p) for p in p_goes_on]
 
 
 class Failures(NamedTuple):

@@ -203,7 +203,7 @@ def over_the_years(ledger: Ledger) -> pd.DataFrame:
             "cost_failure": ledger.failure(i),  # of a later failure, away or not
             "present_cost": present,  # all of it discounted
             # the same as a level cost a year
-            "annual_cost": float(equivalent_annual_cost(present, ledger.rate, h)) if h > 0 else np.nan,
+            "annual_cost": equivalent_annual_cost(present, ledger.rate, h) if h > 0 else np.nan,
             "failures_expected": gone.expected,
             "failures_discounted": gone.discounted,
             "p_failure_away": gone.p_away,  # of at least one away from base

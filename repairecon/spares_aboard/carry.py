@@ -132,7 +132,7 @@ class Carried:
     @cached_property
     def _enough(self) -> Wholes:
         """Jobs' worth of each item alone for the assurance asked for, in pieces."""
-        jobs = [int(demand.stock_for(d, self._assurance)) for d in self._demands]
+        jobs = [demand.stock_for(d, self._assurance) for d in self._demands]
         return np.array([n * x.pieces for n, x in zip(jobs, self._lines, strict=True)], dtype=np.int64)
 
     @cached_property

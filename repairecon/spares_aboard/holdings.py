@@ -79,7 +79,7 @@ def value(movements: Sequence[Movement], standing: Sequence[Movement], items: Ma
     # a receipt without a cost of its own takes that of the item's receipt before, else nothing is known
     paid = pd.Series(own).where((own >= 0) & (quantity > 0)).groupby(item).ffill()
     cost, known = paid.fillna(0).to_numpy(np.int64), paid.notna().to_numpy()
-    change, left = valuation.fifo(item, quantity, cost, np.zeros(len(order), dtype=np.int64))
+    change, left = valuation.fifo(item, quantity, cost)
     receipts = pd.DataFrame([
         (m.number, m.item_number, items[m.item_number].name, m.on_date, m.kind, m.person, left[k] / _THOUSAND,
          cost[k] / _MILLION, left[k] * cost[k] / _WHOLE_MONEY, bool(known[k]))

@@ -143,7 +143,7 @@ def _spare_cost(price: float, case: Case, rate: float) -> float:
     span = min(years.horizon_years or years.shelf_life_years, years.shelf_life_years)
     resale = years.resale_share * price if years.horizon_years and years.horizon_years < years.shelf_life_years else 0.0
     sold = resale * (1.0 + rate) ** -span
-    return float(equivalent_costs.equivalent_annual_cost(price - sold, rate, span))
+    return equivalent_costs.equivalent_annual_cost(price - sold, rate, span)
 
 
 def renew_saves(life: Life, cost: Failing, rate: float) -> float:

@@ -40,7 +40,7 @@ def drawn_belief(rng: np.random.Generator, belief: LinearBelief) -> tuple[Floats
 def place(belief: LinearBelief, row: Floats, truth: float) -> float:
     """Place of a truth in a belief, 0 to 1."""
     freedom = 2.0 * belief.shape
-    middle, _, high = belief_interval(belief, row)
+    middle, _, high = belief_interval(belief, row, 0.0, 0.8)
     return float(special.stdtr(freedom, (truth - middle) / (high - middle) * special.stdtrit(freedom, 0.9)))
 
 

@@ -33,7 +33,7 @@ def test_the_owners_pace_is_found_again() -> None:
     rng, held, found = np.random.default_rng(8), 0, []
     truth = np.exp(0.3 + 0.2 + 0.15)
     for _ in range(300):
-        factor, low, high = learning.pace(hours_log(rng, 40, 0.3, 0.2, 0.15)).factor("removal", True, 0.8)
+        factor, low, high = learning.pace(hours_log(rng, 40, 0.3, 0.2, 0.15)).factor("removal", True)
         held += low < truth < high
         found.append(np.log(factor))
     # three standard errors of a share of 300; the prior pulls by a little towards none
@@ -45,7 +45,8 @@ def test_the_range_of_the_next_task() -> None:
     rng, held, many = np.random.default_rng(9), 0, 400
     for _ in range(many):
         pace = learning.pace(hours_log(rng, 20, 0.3, 0.2, 0.0))
-        _, low, high = pace.next_task("strip", False, 0.8)
+        more = 1.0 + 1.0 / learning.PACE_JOBS  # the pace of a job of its own, and the scatter of the task
+        _, low, high = np.exp(learning.belief_interval(pace.belief, pace.row("strip", False), more, 0.8))
         next_one = np.exp(0.3 + 0.15 * rng.standard_normal() + 0.25 * rng.standard_normal())
         held += low < next_one < high
     # the belief takes a job's own pace to scatter as widely as its tasks do, which is rather too much here
@@ -85,7 +86,7 @@ def test_drift_is_found_again() -> None:
     rng, held = np.random.default_rng(12), 0
     for _ in range(300):
         belief = learning.drift(price_log(rng, 60, 0.06))
-        _, low, high = learning.belief_interval(belief, [0.0, 1.0], confidence=0.8)
+        _, low, high = learning.belief_interval(belief, [0.0, 1.0], 0.0, 0.8)
         held += low < 0.06 < high
     assert held / 300 == pytest.approx(0.8, abs=3 * (0.16 / 300) ** 0.5 + 0.03)
     many = learning.learn(JobLog(tuple(price_log(rng, 2000, 0.06))))

@@ -63,9 +63,10 @@ def value(rows: int) -> None:
     plain = timed(lambda: select(base), 3)
     print(f"{rows:,} movements over {ITEMS:,} items; SELECT of them: {1e3 * plain:.1f} ms")
     item, quantity, price, _, _, period = columns.T.copy()
+    nothing = np.full(rows, -1)
     runs = {
         "first in first out": lambda: valuation.fifo(item, quantity, price),
-        "moving average": lambda: valuation.moving_average(item, quantity, price),
+        "moving average": lambda: valuation.moving_average(item, quantity, price, nothing, nothing < -1),
         "average of 24 periods": lambda: valuation.period_average(item, quantity, price, period),
     }
     for name, run in runs.items():
@@ -81,14 +82,18 @@ def carry(items: int) -> None:
     )
     plain = timed(lambda: select(base), 5)
     print(f"carry list of {items:,} items; SELECT of them: {1e3 * plain:.1f} ms")
-    asked = demand.uncertain_demand(1.5, 1.5 / np.maximum(mean, 1e-6), 1.0, 24)
-    show("chances of what is asked for", timed(lambda: demand.uncertain_demand(1.5, 1.5 / mean, 1.0, 24), 3), plain)
+
+    def wanted() -> list[np.ndarray]:
+        return [demand.uncertain_demand(1.5, 1.5 / max(m, 1e-6), 1.0, 24) for m in mean.tolist()]
+
+    asked = wanted()
+    show("chances of what is asked for", timed(wanted, 3), plain)
 
     modes = [Mode(k, ((k, 1),), float(short[k])) for k in range(items)]
 
     def listed() -> carry_program.Program:
         return carry_program.best_carry(
-            list(asked), modes, have, price, 8, cost_left=left, limits=[(price, 20.0 * items)], seconds=60.0
+            asked, modes, have, price, [8] * items, cost_left=left, limits=[(price, 20.0 * items)], seconds=60.0
         )
 
     found = listed()
@@ -110,13 +115,13 @@ def program(units: int) -> None:
 
     def best() -> carry_program.Program:
         limits = [(price, 90.0 * units), (weight, 4.0 * units)]
-        terms = (asked, modes, np.zeros(things), price, 1)
+        terms = (asked, modes, np.zeros(things), price, [1] * things)
         return carry_program.best_carry(*terms, cost_left=0.05 * price, limits=limits, seconds=30.0)
 
     found = best()
     print(
         f"program of {units} units, {things} things: {timed(best, 1):.2f} s; worth {found.gain:.0f}, at most"
-        f" {found.most_lost:.2f} better; courses left out {found.p_left_out:.1e}"
+        f" {found.most_lost:.2f} better"
     )
 
 

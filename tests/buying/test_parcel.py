@@ -182,3 +182,66 @@ def test_allowance_is_spent_as_trying_every_choice_does(items: list[Any], allowa
     assert (found is None) == (best is None)
     if found is not None:
         assert sum(s * k for s, k in zip(saved, found, strict=True)) == pytest.approx(best, abs=1e-6)
+
+
+def test_nothing_said_costs_nothing() -> None:
+    """Terms, border and line as they are where nothing is given."""
+    for terms_ in (ParcelTerms(), ParcelTerms(imported=True, vat_included=False)):
+        parcel = price_parcel(terms_, [Line(((1, 10.0),), core=5.0)], [2])
+        assert parcel.total == parcel.charge("goods") == pytest.approx(20.0)  # the core surcharge comes back
+        assert (parcel.weight_kg, parcel.carriage_free, parcel.lines[0].free_packs) == (0.0, False, 0)
+    line = Line(((1, 10.0),))
+    assert (line.packs_for(1), line.packs_for(3)) == (1, 3)
+    assert Line(((1, 10.0), (5, 8.0))).at_factor(1.5).prices == ((1, 15.0), (5, 12.0))
+
+
+def test_bands_rise_in_kilograms_and_do_not_fall_in_carriage() -> None:
+    assert ParcelTerms(bands=((1.0, 4.0), (2.0, 4.0))).bands
+    for bands in (((1.0, 4.0), (1.0, 5.0)), ((1.0, 4.0), (2.0, 3.0))):
+        with pytest.raises(ValueError, match="must rise"):
+            ParcelTerms(bands=bands)
+
+
+def test_a_flat_rate_of_nothing_is_a_rate() -> None:
+    border = Border(flat_duty_rate=0.0, flat_duty_up_to=700.0)
+    parcel = price_parcel(ParcelTerms(imported=True, vat_included=False), [flat(100.0, duty_rate=0.1)], [1], border)
+    assert (parcel.duty_by, parcel.total) == ("flat rate", 100.0)
+
+
+@pytest.mark.parametrize(
+    ("border", "carriage", "goods", "free"),
+    [
+        # by hand: 400 x (0.016 + 0.25 x 1.016) = 108.0 against 430 x 0.25 = 107.5
+        (Border(home_vat_rate=0.25, hand_allowance=430.0), 0.0, [(400.0, 0.016), (430.0, 0.0)], [1, 0]),
+        # the VAT comes back: 300 x 0.2 against nothing
+        (Border(home_vat_rate=0.25, hand_allowance=430.0, vat_back=True), 0.0, [(300.0, 0.2), (430.0, 0.0)], [1, 0]),
+        # carriage goes by value: 100 x 0.12 against 60 x 0.18
+        (Border(hand_allowance=110.0), 50.0, [(100.0, 0.12), (60.0, 0.18)], [1, 0]),
+    ],
+)
+def test_what_goes_free_saves_most(border: Border, carriage: float, goods: list[Any], free: list[int]) -> None:
+    carried = ParcelTerms(imported=True, by_hand=True, vat_included=False, carriage=carriage)
+    parcel = price_parcel(carried, [flat(price, duty_rate=duty) for price, duty in goods], [1, 1], border)
+    assert [line.free_packs for line in parcel.lines] == free
+
+
+def test_what_is_subject_to_duty_may_have_to_go_free() -> None:
+    # the other saves more, but nothing subject to duty may remain; or as much as 90 must, or nothing can be kept
+    goods = ([100.0, 50.0], [True, False], [1, 1], [10.0, 20.0])
+    assert set_against_allowance(*goods, (120.0, 0.0, 0.0)) == (1, 0)
+    assert set_against_allowance(*goods, (120.0, 100.0, 90.0)) == (0, 1)
+    assert set_against_allowance(*goods, (90.0, 10.0, 0.0)) is None
+    assert set_against_allowance(*goods, (150.0, 100.0, 0.0)) == (1, 1)
+
+
+def test_small_sums_are_sums_too() -> None:
+    small = [flat(0.5, duty_rate=0.1)]
+    assert price_parcel(ParcelTerms(), small, [1]).total == pytest.approx(0.5)
+    # nothing is free of duty where nothing is said
+    assert price_parcel(ParcelTerms(imported=True, vat_included=False), small, [1]).total == pytest.approx(0.55)
+
+
+@pytest.mark.parametrize(("count", "packs"), [(0, []), (1, [1, 1]), (1, [0]), (2, [1, 0])])
+def test_a_parcel_holds_something_of_each_line(count: int, packs: list[int]) -> None:
+    with pytest.raises(ValueError, match="at least one"):
+        price_parcel(ParcelTerms(), [flat(1.0)] * count, packs)

@@ -22,9 +22,16 @@ def test_chance_by_integration() -> None:
     assert integrate.quad(belief, 0, low)[0] / whole == pytest.approx(0.1, abs=1e-7)
 
 
+def test_half_a_job_either_way_is_the_arcsine_law() -> None:
+    # Beta(1/2, 1/2) in closed form: the p-quantile is sin(pi p / 2)**2
+    wanted = np.sin(np.pi / 2 * np.array([0.05, 0.95])) ** 2
+    assert bayes.chance_interval(0.5, 0.5, 0.9) == pytest.approx(wanted)
+
+
 def test_ends_of_a_chance_never_or_always_seen() -> None:
-    assert bayes.chance_interval(0.0, 5.0) == (0.0, 0.0)
-    assert bayes.chance_interval(5.0, 0.0) == (1.0, 1.0)
+    assert bayes.chance_interval(0.0, 5.0, 0.8) == (0.0, 0.0)
+    assert bayes.chance_interval(5.0, 0.0, 0.8) == (1.0, 1.0)
+    assert bayes.chance_interval(0.5, 0.0, 0.8) == (1.0, 1.0)
 
 
 PRIOR = LinearBelief(np.zeros(2), np.diag([1.0, 3.0]), 2.0, 0.15)
@@ -51,7 +58,7 @@ def test_against_a_grid() -> None:
     assert after.mean == pytest.approx([(weight * a).sum(), (weight * b).sum()], abs=1e-5)
     mean_variance = after.scale / (after.shape - 1.0)
     assert mean_variance == pytest.approx((weight * s2).sum(), rel=1e-4)
-    _, low, high = belief_interval(after, [1.0, 1.0], confidence=0.8)
+    _, low, high = belief_interval(after, [1.0, 1.0], 0.0, 0.8)
     step = 4.0 / 160  # the sums lie on the same lattice: each mass is spread over its own step
     below = [(weight * np.clip((end - a - b) / step + 0.5, 0.0, 1.0)).sum() for end in (low, high)]
     assert below == pytest.approx([0.1, 0.9], abs=1e-3)
@@ -91,4 +98,4 @@ def test_critical_values() -> None:
     # NIST/SEMATECH e-Handbook, section 1.3.6.7.2: upper critical values of Student's t, 0.975 and 0.90
     for freedom, confidence, printed in ((10, 0.95, 2.228), (5, 0.8, 1.476), (30, 0.95, 2.042)):
         belief = LinearBelief(np.zeros(1), np.eye(1), freedom / 2, freedom / 2)  # of scale 1
-        assert belief_interval(belief, [1.0], confidence=confidence)[2] == pytest.approx(printed, abs=5e-4)
+        assert belief_interval(belief, [1.0], 0.0, confidence)[2] == pytest.approx(printed, abs=5e-4)

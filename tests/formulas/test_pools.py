@@ -6,8 +6,14 @@ from itertools import product
 
 import numpy as np
 import pytest
+from scipy import stats
 
-from repairecon.formulas.pools import best_split, expected_backorders, pooled_lacks
+from repairecon.formulas.pools import best_split, pooled_lacks
+
+
+def lacks(stock: int, mean: float) -> float:
+    """One boat without a base: pieces lacking with a mean number on its way."""
+    return float(pooled_lacks(0, [stock], [mean], 0.0, [1.0])[0][0])
 
 
 @pytest.mark.parametrize(
@@ -20,9 +26,24 @@ from repairecon.formulas.pools import best_split, expected_backorders, pooled_la
     ],
 )
 def test_lacks_as_tabulated(mean: float, table: tuple[float, ...]) -> None:
-    assert expected_backorders(np.arange(5), mean) == pytest.approx(table, abs=0.0006)
-    with pytest.raises(ValueError, match="0 or more"):
-        expected_backorders(-1, mean)
+    assert [lacks(stock, mean) for stock in range(5)] == pytest.approx(table, abs=0.0006)
+
+
+@pytest.mark.parametrize(("at_base", "held"), [(0, 0), (0, 4), (5, 0), (2, 3)])
+def test_one_boat_brought_to_at_once_has_one_stock(at_base: int, held: int) -> None:
+    """What lies at the base and aboard is then one stock, and the number on order Poisson; and with a base empty."""
+    for order, bring in ((4.0, 0.0), (3.0, 1.0)) if at_base == 0 else ((4.0, 0.0),):
+        (lacking,), (without,) = pooled_lacks(at_base, [held], [1.5], order, [bring])
+        on_order, stock = stats.poisson(6.0), at_base + held
+        plain = sum((n - stock) * on_order.pmf(n) for n in range(stock, 80))
+        assert lacking == pytest.approx(plain, abs=1e-9)
+        # the boat is without where the base lacks as many as lie aboard
+        assert without == pytest.approx(on_order.sf(stock - 1) if held else 1.0, abs=1e-9)
+
+
+def test_nothing_asked_nothing_lacks() -> None:
+    lacking, without = pooled_lacks(1, [0, 1], [0.0, 0.0], 0.1, [0.1, 0.2])
+    assert (lacking.tolist(), without.tolist()) == ([0.0, 0.0], [1.0, 0.0])
 
 
 def test_one_level_against_a_plain_simulation_of_orders() -> None:
@@ -33,7 +54,7 @@ def test_one_level_against_a_plain_simulation_of_orders() -> None:
     moments = np.sort(rng.uniform(5.0, years, 200_000))
     on_order = np.searchsorted(asked, moments) - np.searchsorted(np.sort(back), moments)
     lacking = np.maximum(on_order - stock, 0).mean()
-    assert expected_backorders(stock, rate * 0.8) == pytest.approx(lacking, rel=0.03)
+    assert lacks(stock, rate * 0.8) == pytest.approx(lacking, rel=0.03)
 
 
 def test_two_levels_against_a_plain_simulation() -> None:
@@ -54,13 +75,16 @@ def test_two_levels_against_a_plain_simulation() -> None:
         assert without[b] == pytest.approx((on_order >= held[b]).mean(), rel=0.04)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(8))
 def test_the_best_split_against_every_one(seed: int) -> None:
     rng = np.random.default_rng(seed)
     boats, most = 3, 4
-    rates, bring = rng.uniform(0.05, 1.5, boats), rng.uniform(0.0, 0.1, boats)
+    rates, bring = rng.uniform(0.05, 1.5, boats), rng.uniform(0.0, 0.1 if seed < 4 else 3.0, boats)
     order, lacking, each = float(rng.uniform(0.02, 0.6)), rng.uniform(100, 9000, boats), rng.uniform(0, 800, boats)
+    if seed % 2:  # other money
+        lacking, each = 1e-4 * lacking, 1e-4 * each
     rows = best_split(most, rates.tolist(), (order, bring.tolist()), lacking.tolist(), each.tolist())
+    assert len(rows) == most + 1
     for pieces in range(most + 1):
         tried = [split for split in product(range(pieces + 1), repeat=boats + 1) if sum(split) == pieces]
 
@@ -71,3 +95,8 @@ def test_the_best_split_against_every_one(seed: int) -> None:
         at_base, aboard, total = rows[pieces]
         assert total == pytest.approx(min(map(cost, tried)), rel=1e-9)
         assert (at_base + sum(aboard), cost((at_base, *aboard))) == (pieces, pytest.approx(total))
+
+
+def test_brought_at_once_all_lies_best_at_the_base() -> None:
+    rows = best_split(3, [0.5] * 3, (0.4, [0.0] * 3), [1000.0] * 3, [0.0] * 3)
+    assert [row[:2] for row in rows] == [(n, (0, 0, 0)) for n in range(4)]

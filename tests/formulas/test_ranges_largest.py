@@ -127,8 +127,3 @@ def test_it_is_above_every_mean_and_below_their_spread(drawn) -> None:
     bound = max(means) + math.sqrt((len(group) - 1) / len(group) * sum(variances))
     assert largest <= bound + 1e-8 * (1 + abs(bound))
     assert expected_maximum(group[::-1]) == pytest.approx(largest, rel=1e-11, abs=1e-10)
-
-
-def test_none_is_refused() -> None:
-    with pytest.raises(ValueError, match="at least one"):
-        expected_maximum([])
