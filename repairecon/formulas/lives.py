@@ -55,7 +55,7 @@ def mean_p_spare_works(turned_every_years: float, life_years: float, shape: floa
     Parameters
     ----------
     turned_every_years, life_years, shape : float
-        Time between turnings, above 0 [year]; characteristic life on the shelf [year]; shape [-].
+        Time between turnings, above 0 [year]; characteristic life on the shelf, inf for no wear [year]; shape [-].
 
     Returns
     -------
@@ -70,6 +70,8 @@ def mean_p_spare_works(turned_every_years: float, life_years: float, shape: floa
     >>> round(mean_p_spare_works(2.0, 20.0, 1.0), 3)
     0.952
     """
+    if life_years == np.inf:
+        return 1.0
     share = scipy.special.gammainc(1.0 / shape, (turned_every_years / life_years) ** shape)
     return float(life_years * scipy.special.gamma(1.0 + 1.0 / shape) * share / turned_every_years)
 

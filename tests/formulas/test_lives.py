@@ -72,6 +72,7 @@ def test_arrays_are_broadcast() -> None:
 def test_by_chance_alone() -> None:
     # mean over the time between turnings: (1 - exp(-x)) / x
     assert lives.mean_p_spare_works(5.0, 10.0, 1.0) == pytest.approx((1 - math.exp(-0.5)) / 0.5, rel=1e-12)
+    assert lives.mean_p_spare_works(5.0, math.inf, 2.0) == 1.0
 
 
 @pytest.mark.parametrize("shape", [0.8, 1.7, 4.0])
