@@ -119,7 +119,7 @@ BOMBS: dict[str, tuple[Files, list[str]]] = {
     "100,000 quotes with every charge": (charged_quotes(100_000), ["compare-quotes"]),
 }  # fmt: skip
 
-SHORT = ("20,000 outcomes", "20 independent", "1e11 draws", "1,000 quotes", "100,000 quotes with every charge")
+SHORT = ("20,000 outcomes", "20 independent", "1e11 draws", "1,000 quotes")
 
 
 def tried(name: str, folder: Path) -> tuple[int | None, float, float, str]:
