@@ -46,7 +46,6 @@ ACTUAL_FILE = "actual.csv"
 _NONE = Decimal(0)
 
 
-
 # ---- requests ------------------------------------------------------------------------------------
 @dataclass(frozen=True, kw_only=True)
 class AskLine:

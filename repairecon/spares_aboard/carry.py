@@ -239,6 +239,7 @@ class _Part:
         """Worth and shortages with this stock of all."""
         return self._worth(tuple(int(stock[t]) for t in self.group.things), courses)
 
+
 @dataclass(frozen=True, kw_only=True)
 class _Step:
     """One purchase: things by their place, what it is worth, what it costs, how its part stands after it."""
