@@ -203,7 +203,9 @@ class Cards:
         if name in ("critical", "carried"):
             return int(bool(value))
         if name in SHARES:
-            return _share(value, name)
+            scale = Scale(6, 1 if name == "resale_rate" else 1_000_000, rounds=True)
+            found = kept(None if value is None else str(value), scale, name)
+            return None if found is None else found / 1_000_000
         if name == "minimum":
             return pieces(value, str(said["measure"]).strip().casefold(), "minimum", above=False)
         if name == "locker":
@@ -246,9 +248,3 @@ def listed(numbers: Iterable[int]) -> str:
 def letters(text: str) -> str:
     """Words whatever their dashes and spaces, as numbers and sizes are typed in many ways."""
     return "".join(c for c in text.casefold() if c.isalnum())
-
-
-def _share(value: object, what: str) -> float | None:
-    scale = Scale(6, 1 if what == "resale_rate" else 1_000_000, rounds=True)
-    found = kept(None if value is None else str(value), scale, what)
-    return None if found is None else found / 1_000_000

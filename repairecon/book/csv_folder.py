@@ -204,7 +204,13 @@ class _Folder:
         last: dict[int, tuple[str, Row]] = {}
         highest = 1 if sort == "locker" else 0
         for row in table.rows:
-            number = _card_number(row, highest + 1)
+            following = highest + 1
+            text = row.text("number")
+            found = _number(text, following)
+            if text and found is None:
+                advice = f"write {following}, or the number of a row above of which this is a later card"
+                row.fault("number", shown(text), advice)
+            number = found or following
             highest = max(highest, number)
             made = {sort: number, **self._columns(row, FIELDS[sort], sort)}
             if "name" in row.cells and not made["name"]:
@@ -343,16 +349,6 @@ class _Folder:
 def _number(text: str, most: int) -> int | None:
     """A whole number from 1 to ``most``."""
     return int(text) if text.isascii() and text.isdecimal() and 1 <= int(text[:9]) <= most else None
-
-
-def _card_number(row: Row, following: int) -> int:
-    """The number of a thing: the next one, or that of an earlier row, of which this is a further version."""
-    text = row.text("number")
-    found = _number(text, following)
-    if text and found is None:
-        advice = f"write {following}, or the number of a row above of which this is a later card"
-        row.fault("number", shown(text), advice)
-    return found or following
 
 
 def _text(row: Row, column: str) -> str:

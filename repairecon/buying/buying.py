@@ -220,7 +220,11 @@ class Buying:
         unquoted = [(item, n) for item, n in demand if item not in self.by_item]
         if missing := [self._no_price(item) for item, _ in unquoted if self.own[item][0] is None]:
             raise RepaireconError("\n".join(missing))
-        own = tuple(self._own_price(item, n) for item, n in unquoted)
+        own = tuple(
+            Priced(item=item, range=price or NOTHING, supplier=None, quote=None, lead=lead, packs=n, goods=float(n),
+                   lead_key=f"days of item:{item}", source=source)
+            for item, n in unquoted for price, lead, source in [self.own[item]]
+        )  # fmt: skip
         anyway = max((mean_of(p.lead) for p in own if p.lead is not None), default=0.0)
         quoted = tuple((item, n) for item, n in demand if item in self.by_item)
         return (*self._lines(self.packs(quoted, inf if leisure else anyway)), *own)
@@ -239,13 +243,6 @@ class Buying:
         why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
         source = self.own[item][2]
         return f"{source}: {item} has neither a price nor a quote that may be taken. {why}".strip()
-
-    def _own_price(self, item: str, pieces: int) -> Priced:
-        price, lead, source = self.own[item]
-        return Priced(
-            item=item, range=price or NOTHING, supplier=None, quote=None, lead=lead, lead_key=f"days of item:{item}",
-            source=source, packs=pieces, goods=float(pieces),
-        )  # fmt: skip
 
     def _price_without(self, k: int) -> float:
         """Mean price of an offer, as quoted, at which its order would be made without it."""

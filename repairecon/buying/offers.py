@@ -150,11 +150,9 @@ def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> Par
             "give all its bands the same quoted_shape"
         )
     return ParcelTerms(
-        exchange=1.0 if supplier.currency == home else case.terms.exchange[supplier.currency],
-        carriage=carriage,
-        bands=bands,
-        **{name: getattr(supplier, name) for name in SAME_TERMS},
-    )
+        exchange=1.0 if supplier.currency == home else case.terms.exchange[supplier.currency], carriage=carriage,
+        bands=bands, **{name: getattr(supplier, name) for name in SAME_TERMS},
+    )  # fmt: skip
 
 
 def border(case: Case) -> Border:
@@ -168,13 +166,10 @@ def line_of(o: Offered) -> Line:
     q = o.quote
     prices = ((1, mean_of(q.quoted)), *((b.from_packs, b.quoted) for b in q.breaks))
     return Line(
-        prices=tuple((n, p * o.age_factor) for n, p in prices),
-        pack=q.pack,
-        minimum_packs=q.minimum_packs,
-        weight_kg=q.weight_kg or 0.0,
-        duty_rate=o.supplier.duty_rate if q.duty_rate is None else q.duty_rate,
+        prices=tuple((n, p * o.age_factor) for n, p in prices), pack=q.pack, minimum_packs=q.minimum_packs,
+        weight_kg=q.weight_kg or 0.0, duty_rate=o.supplier.duty_rate if q.duty_rate is None else q.duty_rate,
         core=mean_of(q.quoted_core),
-    )
+    )  # fmt: skip
 
 
 def order_of(
@@ -188,10 +183,8 @@ def order_of(
         wanted=dict(wanted),
         offers=tuple(Offer(o.quote.item, o.supplier.supplier, line_of(o), o.days, o.makers) for o in offers),
         suppliers={name: parcel_terms(case, case.supplier(name), mine) for name, mine in sellers.items()},
-        border=border(case),
-        deadline_days=inf if wishes.deadline_days is None else wishes.deadline_days,
-        most_parcels=wishes.most_parcels,
-        without=frozenset(wishes.without) & set(sellers),
+        border=border(case), deadline_days=inf if wishes.deadline_days is None else wishes.deadline_days,
+        most_parcels=wishes.most_parcels, without=frozenset(wishes.without) & set(sellers),
         makers_only=frozenset(p.part for p in case.parts if p.makers_only and p.part in wanted),
         only={part: frozenset(mine) - barred for part, mine in by_part.items() if not barred.isdisjoint(mine)},
-    )
+    )  # fmt: skip

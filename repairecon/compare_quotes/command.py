@@ -12,7 +12,7 @@ from typing import Any
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, preview
-from repairecon.records import Case, RepaireconError
+from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import keep_tables
 from repairecon.show.layout import for_terminal
 
@@ -70,7 +70,15 @@ def run(args: argparse.Namespace) -> None:
     wishes |= {"wanted": dict(args.wanted or ()) or None, "without": tuple(args.without or ()) or None}
     case = read_case_aboard(args.folder, order=True)
     if args.more:
-        case, wishes["wanted"] = _together(args, case)
+        from repairecon.compare_quotes.together import shares_words, together
+
+        if args.order or args.wanted:
+            why = "--order and --want are for one job: order each by itself, or write files with --orders"
+            raise RepaireconError(why)
+        made = together([case, *(read_case_aboard(f, order=True) for f in args.more)], args.also_damage)
+        if not args.json:
+            print("\n".join([*shares_words(made), ""]))
+        case, wishes["wanted"] = made.case, made.wanted
     answer = compare_quotes(case, **wishes)
     if args.order:
         print(_order(args, answer))
@@ -89,18 +97,6 @@ def run(args: argparse.Namespace) -> None:
         print(json.dumps(summary.as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
     elif args.report is None:
         print(for_terminal(summary.full(answer) if args.full else summary.first_screen(answer)), end="")
-
-
-def _together(args: argparse.Namespace, first: Case) -> tuple[Case, dict[str, int]]:
-    """One case of several, which job wants what printed before its order."""
-    from repairecon.compare_quotes.together import shares_words, together
-
-    if args.order or args.wanted:
-        raise RepaireconError("--order and --want are for one job: order each by itself, or write files with --orders")
-    made = together([first, *(read_case_aboard(f, order=True) for f in args.more)], args.also_damage)
-    if not args.json:
-        print("\n".join([*shares_words(made), ""]))
-    return made.case, made.wanted
 
 
 def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:

@@ -121,15 +121,12 @@ def first_screen(answer: QuotesAnswer, width: int = 0) -> str:
         Block([(0, [shortened(capital(answer.case.unit.name), width)])]),
         *(Block([(0, wrapped(said, width=width).split("\n"))]) for said in sentences.verdict(answer)),
         Block.of("", sentences.from_stock(answer), width, 5, 3),
-        Block.of(f"{ASK}:", sentences.ask(answer), width, 7, 4),
-        Block.of("Look again:", files, width, 6, 3),
-        Block([(0, [""])]),
-        _lines(answer, width),
-        Block([(0, [""])]),
+        Block.of(f"{ASK}:", sentences.ask(answer), width, 7, 4), Block.of("Look again:", files, width, 6, 3),
+        Block([(0, [""])]), _lines(answer, width), Block([(0, [""])]),
         Block.of("", sentences.heading(answer), width, 3, 1),
         Block.of("Before you start:", answer.case.unit.cautions[:1], width, 2, 1),
         Block([(0, ["More: --full (other ways of ordering, worth a call, terms, every quote)"])]),
-    ]
+    ]  # fmt: skip
     return "\n".join(fitted(blocks, MOST_LINES)) + "\n"
 
 
@@ -189,12 +186,10 @@ def main(answer: QuotesAnswer, *, pictures: bool = True) -> Iterator[Panel | She
         yield charts.days_picture(answer)
     listed = {
         "The same part without the badge": sentences.alike(answer),
-        "Worth a telephone call": sentences.entering(answer),
-        "Out of date": sentences.stale(answer),
-        "Terms": [*sentences.terms(answer), *sentences.counts(answer)],
-        "Before you start": answer.case.unit.cautions,
+        "Worth a telephone call": sentences.entering(answer), "Out of date": sentences.stale(answer),
+        "Terms": [*sentences.terms(answer), *sentences.counts(answer)], "Before you start": answer.case.unit.cautions,
         "Not worked out": sentences.late(answer),
-    }
+    }  # fmt: skip
     yield from (Panel(title, lines) for title, lines in listed.items() if lines)
 
 

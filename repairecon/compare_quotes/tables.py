@@ -19,7 +19,7 @@ from repairecon.buying.other_baskets import (  # isort: skip
     entering_prices, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
 )  # fmt: skip
 from repairecon.buying.parcel import (  # isort: skip
-    CHARGES, CLOSE, LandedLine, Line, ParcelTerms, parcel_carriage, price_parcel,
+    CHARGES, CLOSE, LandedLine, ParcelTerms, parcel_carriage, price_parcel,
 )  # fmt: skip
 from repairecon.records import Case, Ordered, OrderedLine, OrderLine, OrderTotal
 
@@ -92,25 +92,21 @@ def alone(order: Order, k: int) -> float:
     """Landed cost of all pieces wanted of an offer ordered alone, more bought where that pays; nan if not sold so."""
     offer = order.offers[k]
     terms, costs = order.suppliers[offer.supplier], []
-    for packs in _worth_trying(offer.line, terms, order.wanted[offer.part]):
+    # Packs of a line ordered alone: as few as will do, and those at which a price, a minimum or carriage turns.
+    least = offer.line.packs_for(order.wanted[offer.part])
+    starts = [least, *(start for start, _ in offer.line.prices if start > least)]
+    tried = set(starts)
+    for start in starts:
+        pack = offer.line.price(start) * (1.0 - terms.discount_rate)
+        if pack > 0.0:
+            limits = (terms.minimum_order, terms.free_above or 0.0)
+            tried |= {max(start, ceil((limit - CLOSE) / pack)) for limit in limits}
+    for packs in sorted(tried):
         try:
             costs.append(price_parcel(terms, [offer.line], [packs], order.border).total)
         except ValueError:  # under the minimum order, or too heavy
             continue
     return min(costs, default=nan)
-
-
-def _worth_trying(line: Line, terms: ParcelTerms, pieces: int) -> list[int]:
-    """Packs of a line ordered alone: as few as will do, and those at which a price, a minimum or carriage turns."""
-    least = line.packs_for(pieces)
-    starts = [least, *(start for start, _ in line.prices if start > least)]
-    tried = set(starts)
-    for start in starts:
-        pack = line.price(start) * (1.0 - terms.discount_rate)
-        if pack > 0.0:
-            limits = (terms.minimum_order, terms.free_above or 0.0)
-            tried |= {max(start, ceil((limit - CLOSE) / pack)) for limit in limits}
-    return sorted(tried)
 
 
 def to_ask(offers: Sequence[Offered]) -> pd.DataFrame:

@@ -53,13 +53,11 @@ def case_rows(
     carry = known.carry_on_of(names[0]) if len(names) == 1 else None
     mends = [t for t in known.temporary if t.possible and t.symptom in names]
     files = {
-        "parts.csv": [] if price_kit is not None else _parts(known, price_new),
-        "tasks.csv": _tasks(known, price_new),
+        "parts.csv": [] if price_kit is not None else _parts(known, price_new), "tasks.csv": _tasks(known, price_new),
         "events.csv": _blame(causes) + _inside(causes, price_new) + _saving(known, causes) + _later(known, price_new),
-        "looks.csv": _looks(known, names, causes, price_new),
-        "remedies.csv": _remedies(known, causes, price_new),
+        "looks.csv": _looks(known, names, causes, price_new), "remedies.csv": _remedies(known, causes, price_new),
         "ways.csv": _ways(known, price_new, carry, mends, own),
-    }
+    }  # fmt: skip
     where = {f.cause: INSIDE if f.this_unit else WHERE for f, _ in causes}
     said = next((cause for cause in (symptom.found if symptom else ()) if cause in where), "")
     return files, f"{where[said]}={outcome_name(said)}" if said else ""

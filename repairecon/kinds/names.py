@@ -164,7 +164,12 @@ def match_kind(name: str) -> KindMatch:
     choice = _asked().get(words) or _asked().get(meant)
     if choice and not any(h.score > 0.9 and h.covered > meant for h in hits):
         return _ask(name, words, choice, meant)
-    hits = _narrowed(hits, words)
+    # without the kinds that an asked-about word could mean when the other words say which (alternator regulator)
+    for asked, meanings in _asked().items():
+        if asked < words and len(asked) == 1:
+            fits = [h for h in hits if h.kind in meanings and h.covered - asked - listed("idle")]
+            if len({h.kind for h in fits}) == 1:
+                hits = [h for h in hits if h.kind not in meanings or h in fits]
     return _judged(name, words, hits) if hits and hits[0].score >= _ASKED else _none(name, words)
 
 
@@ -186,16 +191,6 @@ def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
     if best.kind not in asked or best.covered <= {head}:
         choice = asked or choice
     return _ask(name, words, choice, best.covered if full else frozenset())
-
-
-def _narrowed(hits: list[_Hit], words: frozenset[str]) -> list[_Hit]:
-    """Without the kinds that an asked-about word could mean when the other words say which (alternator regulator)."""
-    for asked, choice in _asked().items():
-        if asked < words and len(asked) == 1:
-            fits = [h for h in hits if h.kind in choice and h.covered - asked - listed("idle")]
-            if len({h.kind for h in fits}) == 1:
-                hits = [h for h in hits if h.kind not in choice or h in fits]
-    return hits
 
 
 def as_kind(match: KindMatch, kind: str) -> KindMatch:

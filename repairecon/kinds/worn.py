@@ -91,8 +91,10 @@ def _judge(row: Mapping[str, str], said: str) -> tuple[Verdict, str]:
         return "ask", _wanted(row)
     number, note = _number(row, said)
     if number is None:
-        by_words = _by_words(row, said)
-        return by_words, "" if by_words != "ask" else note or _wanted(row)
+        for verdict, cell in _CELLS.items():
+            if any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= meaning(said)) for p in parts(row[cell])):
+                return verdict, ""
+        return "ask", note or _wanted(row)
     low, high = float(row["limit_low"]), float(row["limit_high"])
     if (number < 0 and row["unit"] != "C") or (number > _NO_SUCH_SIZE * high and "under" in row["value_is"]):
         return "ask", _wanted(row)
@@ -111,14 +113,6 @@ def _against(row: Mapping[str, str], number: float, low: float, high: float) -> 
     due = number >= high if row["unit"] in _TIMES else number > high
     below = number < low if row["unit"] in _TIMES else number <= low
     return "worn" if due else "within" if below else "ask"
-
-
-def _by_words(row: Mapping[str, str], said: str) -> Verdict:
-    heard = meaning(said)
-    for verdict, cell in _CELLS.items():
-        if any(fold(p) == fold(said) or (meaning(p) and meaning(p) <= heard) for p in parts(row[cell])):
-            return verdict
-    return "ask"
 
 
 def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:
@@ -171,11 +165,9 @@ def worn_said(name: str, measure: str, value: str | None = None) -> tuple[str, d
     judged = worn(match.kind, measure, value)
     lines = [
         f"{match.said}, {judged.measure}{': ' + judged.value if judged.value else ''}",
-        _SAYS[judged.verdict] if judged.value else "",
-        f"Limit: {judged.limit}",
-        f"Then: {judged.what_then}" if judged.what_then and judged.verdict != "within" else "",
-        judged.note,
+        _SAYS[judged.verdict] if judged.value else "", f"Limit: {judged.limit}",
+        f"Then: {judged.what_then}" if judged.what_then and judged.verdict != "within" else "", judged.note,
         f"Source: {judged.source}",
-    ]
+    ]  # fmt: skip
     text = "\n".join(filter(None, lines)) if judged.measure else f"{match.said}: {judged.note}"
     return text, {"written": name, "certainty": match.certainty, **asdict(judged)}

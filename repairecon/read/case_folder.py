@@ -21,7 +21,7 @@ from repairecon.read.problems import SURE, Problems, closest, key, shown
 from repairecon.read.reading import LabourBook, Money, Reading, named_rows, three_numbers
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
-from repairecon.records import NOTHING, BoatUnit, Case, OnHand, Quote, Range, Supplier, Unit, Way
+from repairecon.records import NOTHING, BoatUnit, Case, OnHand, Supplier, Unit
 
 _QUOTES_ALONE = {"parts.csv", "suppliers.csv", "quotes.csv"}
 NamedRows: TypeAlias = list[tuple[Row, str]]
@@ -88,20 +88,10 @@ def open_case(
     from_stock = lay_stock(stock, unit, tables, today, only_say=order is True) if stock else ()
     quotes_alone = "three_numbers" not in toml.data and own == _QUOTES_ALONE
     reading = Reading(
-        problems=problems,
-        defaults=defaults,
-        three=three,
-        money=money,
-        labour=labour,
-        tables=tables,
-        toml_whole=toml.whole,
-        ordering=quotes_alone if order is None else order,
-        as_decided=as_decided,
-        boat=papers,
-        notes=notes,
-        stock=tuple(stock),
-        from_stock=from_stock,
-    )
+        problems=problems, defaults=defaults, three=three, money=money, labour=labour, tables=tables,
+        toml_whole=toml.whole, ordering=quotes_alone if order is None else order, as_decided=as_decided, boat=papers,
+        notes=notes, stock=tuple(stock), from_stock=from_stock,
+    )  # fmt: skip
     return _assemble(reading, toml, unit, str(folder), years), reading
 
 
@@ -179,7 +169,9 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     reading.quoted = quotes.quoted_items(reading)
     layers = Layers(reading, unit, case_toml.no_defaults(toml, tables), case_toml.found_in_words(toml))
     part_rows, supplier_rows = _names(reading, layers)
-    _check_wait(reading)
+    three, written = reading.three, tables["parts.csv"].given or tables["ways.csv"].given
+    if not written and reading.toml_whole and three.wait_days is None and "wait_days" not in three.section.bad:
+        three.section.fault("wait_days", "nothing", "write the days to wait for parts or a new unit")
     sellers = quotes.suppliers(reading, supplier_rows)
     by_key = {key(s.supplier): s for s in sellers if s.supplier}
     quoted = quotes.quotes(reading)
@@ -189,28 +181,24 @@ def _assemble(reading: Reading, toml: TomlFile, unit: Unit, folder: str, listed:
     listed = listed or "years" in toml.data or ways.lives_wanted(way_rows) or tables["lives.csv"].given
     of_years = defaults if listed else Defaults()
     made = ways.with_lives(ways.ways(reading, way_rows, lead), unit, of_years)
-    price_new = _price_new(reading, made)
+    # of the way of kind new, else of the three numbers, else the dearest buy of known price
+    new = next((w.price for w in made if w.kind == "new" and w.price), None)
+    buys = (w.price for w in made if w.traits.buys and w.price)
+    price_new = new or reading.three.price_new or max(buys, key=lambda price: price.likely, default=None)
     share_of = price_new.likely if price_new else max((bare.get(key(w.way), 0.0) for w in made), default=0.0)
     layers.rest(share_of, parts_tasks_looks.kit_price(reading, parts, bare))
     tasks = parts_tasks_looks.tasks(reading)
     branches, remedies = events.branches(reading, parts)
+    never = {w.way: w.p_never for w in made}  # for quotes that give no chance of their own
+    quoted = tuple(q if q.p_never >= 0 else replace(q, p_never=never.get(q.item, 0.0)) for q in quoted)
     return Case(
-        folder=folder,
-        unit=replace(unit, price_new=price_new),
-        parts=parts,
-        tasks=tasks,
-        branches=branches,
-        remedies=remedies,
-        ways=made,
-        suppliers=sellers,
-        quotes=_complete(quoted, made),
-        looks=parts_tasks_looks.looks(reading, parts, made),
-        years=case_toml.years(toml, reading.money, of_years),
+        folder=folder, unit=replace(unit, price_new=price_new), parts=parts, tasks=tasks, branches=branches,
+        remedies=remedies, ways=made, suppliers=sellers, quotes=quoted,
+        looks=parts_tasks_looks.looks(reading, parts, made), years=case_toml.years(toml, reading.money, of_years),
         own_lives=ways.own_lives(reading, made),
         found=case_toml.found(toml, branches, layers.found, strict=not reading.ordering),
-        **_sections(reading, toml, folder, sellers, any(b.not_this_unit for b in branches)),
-        **_listed(reading, layers),
-    )
+        **_sections(reading, toml, folder, sellers, any(b.not_this_unit for b in branches)), **_listed(reading, layers),
+    )  # fmt: skip
 
 
 def _sections(
@@ -219,32 +207,24 @@ def _sections(
     """What case.toml says beside the unit, the years and what was found."""
     of_order = reading.defaults if reading.ordering else Defaults()
     return {
-        "customs": case_toml.customs(toml, sellers, of_order),
-        "wishes": case_toml.wishes(toml, reading, of_order),
-        "terms": case_toml.terms(toml, reading, wrong_unit),
-        "needed": case_toml.needed(toml),
-        "checked": toml.section("unit").text("checked"),
-        "waivers": case_toml.waivers(toml, reading.ways),
+        "customs": case_toml.customs(toml, sellers, of_order), "wishes": case_toml.wishes(toml, reading, of_order),
+        "terms": case_toml.terms(toml, reading, wrong_unit), "needed": case_toml.needed(toml),
+        "checked": toml.section("unit").text("checked"), "waivers": case_toml.waivers(toml, reading.ways),
         "learned": job_log.learned_of(toml, folder, reading.boat.log if reading.boat else None),
-        "done": toml.section("done").choice("stage"),
-        "measured": case_toml.measured(toml),
-    }
+        "done": toml.section("done").choice("stage"), "measured": case_toml.measured(toml),
+    }  # fmt: skip
 
 
 def _listed(reading: Reading, layers: Layers) -> dict[str, Any]:
     """How the case was read: what was assumed, replaced or dropped, and the rows of each file."""
     return {
-        "assumed": reading.defaults.used,
-        "replaced": tuple(layers.replaced),
-        "dropped": tuple(layers.dropped),
-        "boat": str(reading.boat.folder) if reading.boat else "",
-        "stock": reading.stock,
-        "from_stock": reading.from_stock,
-        "from_boat": tuple(reading.boat.taken) if reading.boat else (),
+        "assumed": reading.defaults.used, "replaced": tuple(layers.replaced), "dropped": tuple(layers.dropped),
+        "boat": str(reading.boat.folder) if reading.boat else "", "stock": reading.stock,
+        "from_stock": reading.from_stock, "from_boat": tuple(reading.boat.taken) if reading.boat else (),
         "quotes_alone": reading.ordering,
         "notes": {**reading.notes, **{file: t.note for file, t in reading.tables.items() if t.note}},
         "rows_read": {file: len(t.rows) for file, t in reading.tables.items() if t.there},
-    }
+    }  # fmt: skip
 
 
 def _names(reading: Reading, layers: Layers) -> tuple[NamedRows, NamedRows]:
@@ -256,24 +236,3 @@ def _names(reading: Reading, layers: Layers) -> tuple[NamedRows, NamedRows]:
     if not parts.given and rebuilt:
         reading.parts.add(str(reading.defaults.peek("name.part")))
     return part_rows, supplier_rows
-
-
-def _check_wait(reading: Reading) -> None:
-    """With neither parts nor ways, the days to wait are one of the three numbers."""
-    three, tables = reading.three, reading.tables
-    alone = not tables["parts.csv"].given and not tables["ways.csv"].given
-    if alone and reading.toml_whole and three.wait_days is None and "wait_days" not in three.section.bad:
-        three.section.fault("wait_days", "nothing", "write the days to wait for parts or a new unit")
-
-
-def _price_new(reading: Reading, made: tuple[Way, ...]) -> Range | None:
-    """Price of the way of kind new, else of the three numbers, else the dearest buy of known price."""
-    new = next((w.price for w in made if w.kind == "new" and w.price), None)
-    buys = (w.price for w in made if w.traits.buys and w.price)
-    return new or reading.three.price_new or max(buys, key=lambda price: price.likely, default=None)
-
-
-def _complete(quotes: tuple[Quote, ...], made: tuple[Way, ...]) -> tuple[Quote, ...]:
-    """Quotes with the way's own chance of never where they give none."""
-    never = {w.way: w.p_never for w in made}
-    return tuple(q if q.p_never >= 0 else replace(q, p_never=never.get(q.item, 0.0)) for q in quotes)

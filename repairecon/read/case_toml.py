@@ -32,15 +32,10 @@ def unit(toml: TomlFile, defaults: Defaults) -> Unit:
             defaults.note("perhaps no fault", heard.nothing_wrong, "", "assumed from your sentence")
     safety = _safety(section, match, defaults)
     return section.record(
-        Unit,
-        kind=match.kind or given,
-        safety=safety,
-        cautions=tuple(dict.fromkeys((*match.cautions, *cautions(safety)))),
-        own_rebuild=match.own_rebuild,
-        certificate_needed=match.certificate_needed,
-        question=match.question,
-        waived="waiver" in toml.data,
-    )
+        Unit, kind=match.kind or given, safety=safety,
+        cautions=tuple(dict.fromkeys((*match.cautions, *cautions(safety)))), own_rebuild=match.own_rebuild,
+        certificate_needed=match.certificate_needed, question=match.question, waived="waiver" in toml.data,
+    )  # fmt: skip
 
 
 def _safety(section: Section, match: KindMatch, defaults: Defaults) -> tuple[str, ...]:
@@ -96,20 +91,11 @@ def terms(toml: TomlFile, reading: Reading, wrong_unit: bool) -> Terms:
     if elsewhere is None:
         elsewhere = defaults.number("elsewhere_days") if wrong_unit else 0.0
     return defaults.record(
-        Terms,
-        owner,
-        currency=money.currency,
-        vat_rate=money.vat_rate_unlisted,
-        exchange=dict(money.exchange),
-        exchange_date=money.exchange_date,
-        labour=dict(reading.labour.rates),
-        cost_own_hour=own_hour,
-        cost_lost_day=lost_day or NOTHING,
-        own_hour_stated=own_hour_stated,
-        lost_day_stated=lost_day_stated,
-        cap_chance=cap_chance,
-        elsewhere_days=elsewhere,
-    )
+        Terms, owner, currency=money.currency, vat_rate=money.vat_rate_unlisted, exchange=dict(money.exchange),
+        exchange_date=money.exchange_date, labour=dict(reading.labour.rates), cost_own_hour=own_hour,
+        cost_lost_day=lost_day or NOTHING, own_hour_stated=own_hour_stated, lost_day_stated=lost_day_stated,
+        cap_chance=cap_chance, elsewhere_days=elsewhere,
+    )  # fmt: skip
 
 
 def needed(toml: TomlFile) -> Needed | None:

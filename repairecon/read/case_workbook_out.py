@@ -330,25 +330,21 @@ def keep_in_workbook(path: Path, files: Mapping[str, bytes]) -> None:
         if file == CASE:
             _keep_keys(sheet, read_toml(data, Problems()))
         else:
-            _keep_rows(sheet, file, data)
+            rows = csv_rows(data.decode("utf-8"), file, FILES[file].known).rows
+            head = next(iter(rows))
+            names = [heading(text_of(name)) for name in rows[head]]
+            declared = [_declared(file, name) for name in names]
+            counts = [c for c in sheet[head] if case_workbook.COUNT.fullmatch(str(c.value or ""))]
+            for cell in counts:  # the count stands beside the headings, of which there may be more now
+                cell.value = None
+            for r in range(1, max(rows) + 1):
+                texts = [text_of(c) for c in rows.get(r, ())]
+                for c, of in enumerate(declared):
+                    text = texts[c] if c < len(texts) else ""
+                    put_cell(sheet, r, c + 1, text if r <= head or text.startswith(DEFAULT) else _typed(text, *of))
+            if counts:
+                put_cell(sheet, head, len(names) + 1, f"rows: {len(rows) - 1}")
     write_all(path.parent, {path.name: _saved(book)}, replace=True)
-
-
-def _keep_rows(sheet: Any, file: str, data: bytes) -> None:
-    rows = csv_rows(data.decode("utf-8"), file, FILES[file].known).rows
-    head = next(iter(rows))
-    names = [heading(text_of(name)) for name in rows[head]]
-    declared = [_declared(file, name) for name in names]
-    counts = [c for c in sheet[head] if case_workbook.COUNT.fullmatch(str(c.value or ""))]
-    for cell in counts:  # the count stands beside the headings, of which there may be more now
-        cell.value = None
-    for r in range(1, max(rows) + 1):
-        texts = [text_of(c) for c in rows.get(r, ())]
-        for c, of in enumerate(declared):
-            text = texts[c] if c < len(texts) else ""
-            put_cell(sheet, r, c + 1, text if r <= head or text.startswith(DEFAULT) else _typed(text, *of))
-    if counts:
-        put_cell(sheet, head, len(names) + 1, f"rows: {len(rows) - 1}")
 
 
 def _keep_keys(sheet: Any, toml: TomlFile) -> None:

@@ -99,13 +99,7 @@ def read_decision(folder: str | os.PathLike[str]) -> Decision:
         advice = "put back the file as it was written: figures of a decision are not for changing afterwards"
         problems.add(f"{FOLDER}/{FILE}", None, "", "a changed file", advice)
     problems.stop_if_any()
-    _check_files(place, read["files"], problems)
-    problems.stop_if_any()
-    figures = {way: {q: Figures(**f) for q, f in by.items()} for way, by in read.get("figures", {}).items()}
-    return Decision(folder=str(place), figures=figures, seal=read["seal"]["seal"], **{"rules": 1, **read["decision"]})
-
-
-def _check_files(place: Path, hashes: Mapping[str, str], problems: Problems) -> None:
+    hashes = read["files"]
     there = _papers(place)
     for name in sorted({*there, *hashes}):
         if name not in hashes:
@@ -116,6 +110,9 @@ def _check_files(place: Path, hashes: Mapping[str, str], problems: Problems) -> 
         else:
             continue
         problems.add(f"{FOLDER}/{name}", None, "", found, write)
+    problems.stop_if_any()
+    figures = {way: {q: Figures(**f) for q, f in by.items()} for way, by in read.get("figures", {}).items()}
+    return Decision(folder=str(place), figures=figures, seal=read["seal"]["seal"], **{"rules": 1, **read["decision"]})
 
 
 @dataclass(frozen=True)
@@ -163,12 +160,10 @@ def _known(case: Case) -> dict[str, Names]:
     ways = Names(w.way for w in case.ways)
     outcomes = Names(b.key for b in case.branches if b.seen_at)
     return {
-        "part": Names(p.part for p in case.parts),
-        "task": Names([*(t.task for t in case.tasks), *fittings(case)]),
-        "found": Names(b.event for b in case.branches),
-        "damage": outcomes,
+        "part": Names(p.part for p in case.parts), "task": Names([*(t.task for t in case.tasks), *fittings(case)]),
+        "found": Names(b.event for b in case.branches), "damage": outcomes,
         **dict.fromkeys(("way", "unit", "refund", "never came", "life"), ways),
-    }
+    }  # fmt: skip
 
 
 def fittings(case: Case) -> list[str]:
@@ -188,16 +183,23 @@ def _done(row: Row, case: Case, known: dict[str, Names], first: dict[tuple[str, 
             row.fault(column.name, row.shown(column.name), write)
     paid = row.number("paid")
     done = row.record(
-        Done,
-        name=name,
-        outcome=_outcome(row, kind, name, case),
+        Done, name=name, outcome=_outcome(row, kind, name, case),
         paid=paid if paid is None or row.choice("vat") == "in" else paid * (1.0 + case.terms.vat_rate),
         hours=row.number("hours", _LIFE_HOURS if kind == "life" else None),
-        by=row.named("by", Names(["owner", *case.terms.labour])),
-        note=row.note(),
-        source=row.source,
-    )
-    _check_whole(row, done)
+        by=row.named("by", Names(["owner", *case.terms.labour])), note=row.note(), source=row.source,
+    )  # fmt: skip
+    if done.kind == "part" and (row.has("paid") or row.has("bought")) and not row.has("quantity"):
+        write = "write how many pieces were fitted, 0 for none (bought: how many were paid for)"
+        row.fault("quantity", "nothing", write)
+    if done.kind == "part" and done.paid and done.quantity == 0 and done.bought is None:
+        row.fault("bought", "nothing", "none were fitted: write how many pieces were paid for")
+    if done.bought == 0 and done.paid:
+        row.fault("bought", "0", "leave paid blank, or write how many pieces were paid for")
+    if done.kind == "life":
+        if not row.has("years") and not row.has("hours"):
+            write = "write the years that it served, the hours that it ran, or both"
+            row.fault("years", "neither years nor hours", write)
+        row.required("failed", "write yes if it failed at that age, no if it still worked")
     return done
 
 
@@ -217,22 +219,6 @@ def _outcome(row: Row, kind: str, event: str, case: Case) -> str:
         return row.choice("outcome", _FIRST_RUNS)
     names = Names(b.outcome for b in case.branches if key(b.event) == key(event))
     return row.named("outcome", names, whole=kind == "found" and len(names) > 0)
-
-
-def _check_whole(row: Row, done: Done) -> None:
-    """What a row that tells something must tell besides."""
-    if done.kind == "part" and (row.has("paid") or row.has("bought")) and not row.has("quantity"):
-        write = "write how many pieces were fitted, 0 for none (bought: how many were paid for)"
-        row.fault("quantity", "nothing", write)
-    if done.kind == "part" and done.paid and done.quantity == 0 and done.bought is None:
-        row.fault("bought", "nothing", "none were fitted: write how many pieces were paid for")
-    if done.bought == 0 and done.paid:
-        row.fault("bought", "0", "leave paid blank, or write how many pieces were paid for")
-    if done.kind == "life":
-        if not row.has("years") and not row.has("hours"):
-            write = "write the years that it served, the hours that it ran, or both"
-            row.fault("years", "neither years nor hours", write)
-        row.required("failed", "write yes if it failed at that age, no if it still worked")
 
 
 def kept_findings(case: Case) -> dict[str, str]:

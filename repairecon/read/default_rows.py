@@ -30,12 +30,9 @@ _CHARGES = {"share_of_kit": "cost", "share_of_new": "outside_cost"}
 _WAYS = ("rebuild", "new", "buy and rebuild", "rebuild and spare")
 """Kinds of way of any unit, as ``name.*`` in the defaults names them."""
 _KEYS: Mapping[str, tuple[str, ...]] = {
-    "parts.csv": ("part",),
-    "tasks.csv": ("task",),
-    "looks.csv": ("look",),
-    "ways.csv": ("kind",),
+    "parts.csv": ("part",), "tasks.csv": ("task",), "looks.csv": ("look",), "ways.csv": ("kind",),
     "remedies.csv": ("event", "outcome", "remedy"),
-}
+}  # fmt: skip
 """Columns that tell which default a row replaces; events have a way of their own."""
 _WHOLE = 1.0 - 1e-6
 K = TypeVar("K")

@@ -98,32 +98,23 @@ def _branch(reading: Reading, row: Row, known: Outcomes, wanted: dict[str, None]
     if weight is None:
         weight = 0.0 if row.has("weight") else reading.defaults.number("event_weight")
     branch = reading.record(
-        Branch,
-        row,
-        event=known.events.find(event) or event,
-        given=_given(row, known),
-        outcome=known.outcomes.get(key(event), Names()).find(outcome) or outcome,
-        chance=row.number("chance") or 0.0,
-        weight=weight,
-        parts=_parts(reading, row, wanted),
-    )
+        Branch, row, event=known.events.find(event) or event, given=_given(row, known),
+        outcome=known.outcomes.get(key(event), Names()).find(outcome) or outcome, chance=row.number("chance") or 0.0,
+        weight=weight, parts=_parts(reading, row, wanted),
+    )  # fmt: skip
     if branch.not_this_unit and branch.ends_rebuild:
         write = "write no in one of the two: a unit that is not to blame is not past rebuilding"
         row.fault("not_this_unit", f"{shown(branch.key)}, which also ends the rebuild", write)
     if not row.has("seen_at"):
-        _check_hidden(row, branch)
+        # A cause that is never seen costs nothing by itself.
+        costs = ["parts"] if branch.parts else []
+        costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
+        costs += [name for name in _ENDS if getattr(branch, name)]
+        stages = ", ".join(STAGES)
+        write = f"write in seen_at when it shows ({stages}), or move the consequence to an event given by this one"
+        for column in costs:
+            row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
     return branch
-
-
-def _check_hidden(row: Row, branch: Branch) -> None:
-    """A cause that is never seen costs nothing by itself."""
-    costs = ["parts"] if branch.parts else []
-    costs += [f"{name}_likely" for name in _CONSEQUENCES if row.has_range(name) and getattr(branch, name).high > 0]
-    costs += [name for name in _ENDS if getattr(branch, name)]
-    stages = ", ".join(STAGES)
-    write = f"write in seen_at when it shows ({stages}), or move the consequence to an event given by this one"
-    for column in costs:
-        row.fault(column, f"a consequence of {shown(branch.key)}, which is never seen", write)
 
 
 def _given(row: Row, known: Outcomes) -> tuple[tuple[str, str], ...]:
@@ -226,20 +217,16 @@ def _check_group(group: Pairs) -> dict[int, float]:
     if unclear or (len(kept) < len(group) and abs(math.fsum(b.chance for _, b in group) - 1.0) <= TOLERANCE):
         return {}
     if abs(total - 1.0) > TOLERANCE:
-        _fault_sum(kept)
+        row, branch = kept[0]
+        exact = sum((Decimal(repr(b.chance)) for _, b in kept), Decimal(0))
+        where = ", ".join(str(r.row) for r, _ in kept[:12]) + (", ..." if len(kept) > 12 else "")
+        given = f" given {shown(_condition(branch))}" if branch.given else ""
+        found = f"chances of {shown(branch.event)}{given} that sum to {exact} (rows {where})"
+        row.fault("chance", found, "make them sum to 1")
         return {}
     scaled = {id(b): b.chance / total for _, b in kept}
     largest = max(scaled, key=scaled.__getitem__)
     return scaled | {largest: 1.0 - math.fsum(c for i, c in scaled.items() if i != largest)}
-
-
-def _fault_sum(kept: Pairs) -> None:
-    row, branch = kept[0]
-    total = sum((Decimal(repr(b.chance)) for _, b in kept), Decimal(0))
-    where = ", ".join(str(r.row) for r, _ in kept[:12]) + (", ..." if len(kept) > 12 else "")
-    given = f" given {shown(_condition(branch))}" if branch.given else ""
-    found = f"chances of {shown(branch.event)}{given} that sum to {total} (rows {where})"
-    row.fault("chance", found, "make them sum to 1")
 
 
 def _check_seen_at(pairs: Pairs) -> None:
@@ -284,7 +271,8 @@ def _check_left_out(events: Events) -> None:
         pairs = _pairs(groups)
         row, branch = pairs[0]
         parents = list(dict.fromkeys(e for group in groups for e, _ in group if e in events))
-        hidden = {e for e in parents if not _shows_by(_pairs(events[e])[0][1].seen_at, branch.seen_at)}
+        stages = STAGES[: STAGES.index(branch.seen_at) + 1] if branch.seen_at else ()
+        hidden = {e for e in parents if _pairs(events[e])[0][1].seen_at not in stages}
         if all(r.assumed for r, _ in pairs):
             continue  # what the owner's rows do to a default event is not the owner's to mend
         unclear = any("given" in r.bad for r, _ in pairs)
@@ -311,10 +299,6 @@ def _check_states(
             return
 
 
-def _shows_by(seen: str, stage: str) -> bool:
-    return bool(seen) and bool(stage) and STAGES.index(seen) <= STAGES.index(stage)
-
-
 def _may_hold(event: str, known: dict[str, str], events: Events) -> bool:
     """True if an event may come out so together with these outcomes."""
     return any(
@@ -332,20 +316,16 @@ def _check_circles(events: Events) -> None:
             return
         except graphlib.CycleError as error:
             circle = list(reversed(error.args[1]))[:-1]
-        _fault_circle(events, circle)
+        # The fault stands at the first row that closes the circle.
+        rows = [
+            row
+            for event in circle
+            for group, pairs in events[event].items()
+            for row, _ in pairs
+            if {e for e, _ in group} & set(circle)
+        ]
+        names = [_pairs(events[e])[0][1].event for e in circle]
+        path = " -> ".join([*names, names[0]])
+        first = min(rows, key=lambda row: (not row.assumed, row.row))
+        first.fault("given", f"a circle: {shown(path)}", "take one of these conditions away: causes come first")
         graph = {event: given - set(circle) if event in circle else given for event, given in graph.items()}
-
-
-def _fault_circle(events: Events, circle: list[str]) -> None:
-    """The fault stands at the first row that closes the circle."""
-    rows = [
-        row
-        for event in circle
-        for group, pairs in events[event].items()
-        for row, _ in pairs
-        if {e for e, _ in group} & set(circle)
-    ]
-    names = [_pairs(events[e])[0][1].event for e in circle]
-    path = " -> ".join([*names, names[0]])
-    first = min(rows, key=lambda row: (not row.assumed, row.row))
-    first.fault("given", f"a circle: {shown(path)}", "take one of these conditions away: causes come first")

@@ -41,7 +41,12 @@ def lay_stock(
             at_once = found.quantity >= wanted and (found.price is not None or row.has_range("price"))
             taken.append(FromStock(part=row.text("part"), item=found.item, have=found.quantity, wanted=wanted,
                                    at_once=at_once))  # fmt: skip
-            row = _at_once(row, found) if at_once else row
+            if at_once:  # at what replacing the piece costs, without a wait
+                cells = {"lead_days_low": "", "lead_days_likely": "0", "lead_days_high": "", "lead_days_shape": ""}
+                if found.price is not None:
+                    cells |= {"price_likely": plain(found.price), "vat": "in"}
+                    cells |= {"price_low": "", "price_high": "", "price_shape": ""}
+                row = replace(row, cells={**row.cells, **cells})
         rows.append(row)
     if only_say:
         return tuple(taken)
@@ -68,7 +73,7 @@ def is_part(x: OnHand, row: Row, unit: Unit) -> bool:
 
 def same_part(x: OnHand, part: Part, unit: Unit) -> bool:
     """Whether a spare is a part of a failed unit."""
-    size, alike = part.standard_size, _by_name(x, part.part, unit)
+    size, alike = part.standard_size, _serves(x, unit) and named_alike(x.item, part.part, f"{unit.name} {unit.kind}")
     if part.makers_only and not x.makers_number:
         return False
     if not size or not x.designation:
@@ -77,10 +82,6 @@ def same_part(x: OnHand, part: Part, unit: Unit) -> bool:
     if same.verdict != "unknown":
         return same.verdict == "same"
     return key(size) == key(x.designation) and alike
-
-
-def _by_name(x: OnHand, part: str, unit: Unit) -> bool:
-    return _serves(x, unit) and named_alike(x.item, part, f"{unit.name} {unit.kind}")
 
 
 def named_alike(item: str, part: str, unit: str) -> bool:
@@ -102,14 +103,6 @@ def _wanted(row: Row, tree: Sequence[Row]) -> int:
     named = re.compile(rf"\b(\d+)\s+{re.escape(key(row.text('part')))}\s*(?:;|$)")
     brought = (int(n) for branch in tree for n in named.findall(key(branch.text("parts"))))
     return max(row.whole("quantity") or 1, *brought, 1)
-
-
-def _at_once(row: Row, x: OnHand) -> Row:
-    """The row at what replacing the piece costs, without a wait."""
-    cells = {"lead_days_low": "", "lead_days_likely": "0", "lead_days_high": "", "lead_days_shape": ""}
-    if x.price is not None:
-        cells |= {"price_low": "", "price_likely": plain(x.price), "price_high": "", "price_shape": "", "vat": "in"}
-    return replace(row, cells={**row.cells, **cells})
 
 
 def _fit(x: OnHand, table: Table, today: date) -> list[Row]:

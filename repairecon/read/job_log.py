@@ -12,7 +12,7 @@ from repairecon.read.columns import FILES
 from repairecon.read.files import csv_text, write_all, write_own
 from repairecon.read.problems import Problems, key, shown
 from repairecon.read.tables import Row, read_table
-from repairecon.read.toml_file import Section, TomlFile, read_toml, toml_lines
+from repairecon.read.toml_file import TomlFile, read_toml, toml_lines
 from repairecon.read.values import LARGEST, Limits, plain
 from repairecon.records import LOG_KINDS, QUANTITIES, JobLog, Learned, Logged, RepaireconError, Source
 from repairecon.records.done import ChanceCount, HoursBias, LearnedLife, SupplierKept
@@ -101,20 +101,14 @@ def read_learned(path: Path, problems: Problems, first_time: bool = True) -> Lea
     """Read what was learned, faults noted."""
     toml = read_toml(path, problems, LEARNED)
     head = toml.section("learned")
-    several = {field: tuple(_record(section, kind) for section in toml.sections(name))
-               for name, (field, kind) in _SEVERAL.items()}  # fmt: skip
+    several: dict[str, Any] = {field: tuple(
+        section.record(kind, **{"unit": key(section.text("unit"))} if "unit" in section.declared else {})
+        for section in toml.sections(name)
+    ) for name, (field, kind) in _SEVERAL.items()}  # fmt: skip
     return head.record(
-        Learned,
-        jobs=head.whole("jobs") or 0,
-        strength=head.number("strength") or 0.0,
-        first_time=first_time,
-        source=Source(LEARNED),
-        **several,
-    )
-
-
-def _record(section: Section, kind: type[Any]) -> Any:
-    return section.record(kind, **{"unit": key(section.text("unit"))} if "unit" in section.declared else {})
+        Learned, jobs=head.whole("jobs") or 0, strength=head.number("strength") or 0.0, first_time=first_time,
+        source=Source(LEARNED), **several,
+    )  # fmt: skip
 
 
 def learned_text(learned: Learned) -> str:

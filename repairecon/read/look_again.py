@@ -53,16 +53,13 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
     for file, note in case.notes.items():
         if ":" not in file:  # of a file, not of one of its rows
             take(file, "file", file, Source(file), f"{file}: {note}.")
-    folded = [r for (_, known), same in found.items() for r in _folded(list(same.values()), known)]
+    folded: list[Remark] = []
+    for (_, known), same in found.items():
+        first = max(same.values(), key=lambda r: r.could_turn)
+        # a slip in one figure that all are compared with makes one remark, not one a row
+        one = replace(first, what=f"{first.what} (And {len(same) - 1} more like it.)")
+        folded += same.values() if len(same) <= _ALIKE or known else [one]
     return tuple(sorted(folded, key=lambda r: (r.acknowledged, not r.could_turn)))
-
-
-def _folded(same: list[Remark], known: bool) -> list[Remark]:
-    """A slip in one figure that all are compared with makes one remark, not one a row."""
-    if len(same) <= _ALIKE or known:
-        return same
-    first = max(same, key=lambda r: r.could_turn)
-    return [replace(first, what=f"{first.what} (And {len(same) - 1} more like it.)")]
 
 
 def _said(row: Mapping[str, str], fact: Fact, today: datetime.date) -> str:
@@ -73,12 +70,9 @@ def _said(row: Mapping[str, str], fact: Fact, today: datetime.date) -> str:
         return ""
     shown = fact.value if fact.shown is None else fact.shown
     sentence = row["says_below" if below else "says_above"].format(
-        name=fact.name,
-        shown=_figure(shown) if isinstance(shown, float | int) else shown,
-        shown_text=shown,
-        against="" if fact.against is None else _figure(fact.against),
-        today=today.isoformat(),
-    )
+        name=fact.name, shown=_figure(shown) if isinstance(shown, float | int) else shown, shown_text=shown,
+        against="" if fact.against is None else _figure(fact.against), today=today.isoformat(),
+    )  # fmt: skip
     return sentence[:1].upper() + sentence[1:]
 
 

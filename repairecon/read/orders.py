@@ -22,6 +22,7 @@ from repairecon.records import OrderLine, OrderTotal, RepaireconError
 
 _ASKED = ("item", "designation", "material", "pieces", "price", "pack", "lead_days")
 """What a request asks; what the supplier fills in is what ``import-quotes`` reads, ``pieces`` apart."""
+_PART = ("part", "quantity", "needed", "standard_size", "material")
 WORKBOOK = "own_landed.xlsx"
 LANDED = "landed, duty and tax included"
 """The row of an order that holds its total in home money."""
@@ -43,7 +44,6 @@ Row = Mapping[str, Value]
 Rows = list[list[Value]]
 ACTUAL_FILE = "actual.csv"
 _NONE = Decimal(0)
-
 
 
 # ---- requests ------------------------------------------------------------------------------------
@@ -76,7 +76,12 @@ def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -
         raise RepaireconError(f"{clean(str(folder))}: a list to buy is no unit that failed; write it outside {JOBS}")
     empty_folder(folder)
     sellers = list(dict.fromkeys(s for line in lines for s in line.suppliers))
-    files = {CASE: "\n".join(_case(papers)), "parts.csv": _parts(lines), COLUMNS_FILE: _columns(sellers)}
+    parts: Rows = [[x.item, max(int(x.pieces), 1), "always", x.designation, x.material] for x in lines]
+    kept = [h for h in _ASKED if h != "pieces"]
+    files = {
+        CASE: "\n".join(_case(papers)), "parts.csv": csv_text([_PART, *parts], end="\n"),
+        COLUMNS_FILE: _text(COLUMNS_FILE, [{"supplier": s, "column": h, "heading": h} for s in sellers for h in kept]),
+    }  # fmt: skip
     files |= {name: _of_these(papers.tables[name], sellers) for name in ("suppliers.csv", "carriage.csv")}
     requests = {
         f"request_{name}.csv": csv_text(_request(lines, seller), defuse=True).encode("utf-8-sig")
@@ -87,13 +92,12 @@ def write_requests(folder: Path, lines: Sequence[AskLine], papers: BoatPapers) -
 
 
 def _request(lines: Sequence[AskLine], seller: str) -> list[Sequence[Value]]:
-    mine = [line for line in lines if seller in line.suppliers]
-    return [_ASKED, *([x.item, x.designation, x.material, _many(x), None, None, None] for x in mine)]
-
-
-def _many(line: AskLine) -> Value:
-    whole = figure(line.pieces)
-    return whole if line.measure == "piece" else f"{whole} {line.measure}"
+    rows: list[Sequence[Value]] = [_ASKED]
+    for x in (line for line in lines if seller in line.suppliers):
+        many: Value = figure(x.pieces)
+        many = many if x.measure == "piece" else f"{many} {x.measure}"
+        rows.append([x.item, x.designation, x.material, many, None, None, None])
+    return rows
 
 
 def _case(papers: BoatPapers) -> Iterator[str]:
@@ -102,16 +106,6 @@ def _case(papers: BoatPapers) -> Iterator[str]:
     for name in SHARED:
         if name in papers.toml.data and name not in ("labour", "years"):
             yield from toml_lines(f"[{name}]", papers.toml.data[name])
-
-
-def _parts(lines: Sequence[AskLine]) -> str:
-    rows: Rows = [[x.item, max(int(x.pieces), 1), "always", x.designation, x.material] for x in lines]
-    return csv_text([("part", "quantity", "needed", "standard_size", "material"), *rows], end="\n")
-
-
-def _columns(sellers: Sequence[str]) -> str:
-    asked = [h for h in _ASKED if h != "pieces"]
-    return _text(COLUMNS_FILE, [{"supplier": s, "column": h, "heading": h} for s in sellers for h in asked])
 
 
 def _of_these(table: Table, sellers: Sequence[str]) -> str:
@@ -185,13 +179,10 @@ def _line(line: OrderLine) -> Row:
 
 def _sums(total: OrderTotal) -> list[Row]:
     sums = {
-        "goods": total.quoted_goods,
-        "discount": -total.quoted_discount,
-        "carriage": total.quoted_carriage,
-        "card fee and insurance": total.quoted_fees,
-        "core surcharge, refunded against the old ones": total.quoted_core,
+        "goods": total.quoted_goods, "discount": -total.quoted_discount, "carriage": total.quoted_carriage,
+        "card fee and insurance": total.quoted_fees, "core surcharge, refunded against the old ones": total.quoted_core,
         "total to pay the supplier": total.quoted_total,
-    }
+    }  # fmt: skip
     last = list(sums)[-1]
     said = {name: amount for name, amount in sums.items() if amount or name in ("goods", "carriage", last)}
     return [

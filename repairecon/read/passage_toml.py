@@ -75,14 +75,9 @@ def _wish(section: Section, item: str, known: Names, folder: Path) -> SpareWish:
     if case and not (folder / case).is_dir():
         section.fault("case", shown(case), "name a case folder, its path counted from passage.toml")
     return section.record(
-        SpareWish,
-        item=item,
-        case=str(folder / case) if case else "",
+        SpareWish, item=item, case=str(folder / case) if case else "",
         source=Source(PASSAGE, section.place("")[0], item),
-        **{name: _others(section, name, item, known) for name in ("covers", "together")},
-    )
-
-
-def _others(section: Section, name: str, item: str, known: Names) -> tuple[str, ...]:
-    words = [section.named(name, known, word=word) for word in section.words(name)]
-    return tuple(word for word in words if word and word != item)
+        **{name: tuple(other for word in section.words(name)
+                       if (other := section.named(name, known, word=word)) and other != item)
+           for name in ("covers", "together")},
+    )  # fmt: skip

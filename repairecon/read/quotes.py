@@ -38,17 +38,10 @@ def _supplier(reading: Reading, row: Row, name: str, bands: tuple[WeightBand, ..
         found = f"nothing, beside free_above {plain(free_above)}"
         row.fault("carriage_likely", found, "write the carriage of a smaller order, or its bands in carriage.csv")
     return reading.record(
-        Supplier,
-        row,
-        supplier=name,
-        currency=currency or money.currency,
-        vat_included=vat_included,
-        vat_rate=vat_rate,
-        carriage=bands[0].quoted if bands and not row.has_range("carriage") else row.amount("carriage"),
-        bands=bands,
-        free_above=free_above,
-        by_hand=row.choice("delivery") == "by hand",
-    )
+        Supplier, row, supplier=name, currency=currency or money.currency, vat_included=vat_included, vat_rate=vat_rate,
+        carriage=bands[0].quoted if bands and not row.has_range("carriage") else row.amount("carriage"), bands=bands,
+        free_above=free_above, by_hand=row.choice("delivery") == "by hand",
+    )  # fmt: skip
 
 
 def _all_bands(reading: Reading) -> dict[str, tuple[WeightBand, ...]]:
@@ -60,22 +53,20 @@ def _all_bands(reading: Reading) -> dict[str, tuple[WeightBand, ...]]:
         if not row.has_range("quoted"):
             row.fault("quoted_likely", "nothing", "write the carriage of such a parcel, in the supplier's money")
         if up_to is not None:
-            _take_band(row, made.setdefault(key(name), []), WeightBand(up_to, quoted))
+            lighter = made.setdefault(key(name), [])
+            band = WeightBand(up_to, quoted)
+            last = lighter[-1] if lighter else WeightBand(0.0, NOTHING)
+            falls = any(getattr(band.quoted, at) < getattr(last.quoted, at) for at in ENDS)
+            if lighter and band.up_to_kg <= last.up_to_kg:
+                write = "write the bands of a supplier from the lightest to the heaviest, each weight once"
+                row.fault("up_to_kg", f"{plain(band.up_to_kg)} after {plain(last.up_to_kg)}", write)
+            elif lighter and falls and band.quoted is not NOTHING:
+                found = f"{plain(band.quoted.likely)} after {plain(last.quoted.likely)} for a lighter parcel"
+                rule = "write a carriage that does not fall with the weight"
+                row.fault("quoted_likely", found, f"{rule} (a lighter parcel may go at the price of a heavier)")
+            else:
+                lighter.append(band)
     return {name: tuple(some) for name, some in made.items()}
-
-
-def _take_band(row: Row, lighter: list[WeightBand], band: WeightBand) -> None:
-    last = lighter[-1] if lighter else WeightBand(0.0, NOTHING)
-    falls = any(getattr(band.quoted, at) < getattr(last.quoted, at) for at in ENDS)
-    if lighter and band.up_to_kg <= last.up_to_kg:
-        write = "write the bands of a supplier from the lightest to the heaviest, each weight once"
-        row.fault("up_to_kg", f"{plain(band.up_to_kg)} after {plain(last.up_to_kg)}", write)
-    elif lighter and falls and band.quoted is not NOTHING:
-        found = f"{plain(band.quoted.likely)} after {plain(last.quoted.likely)} for a lighter parcel"
-        rule = "write a carriage that does not fall with the weight"
-        row.fault("quoted_likely", found, f"{rule} (a lighter parcel may go at the price of a heavier)")
-    else:
-        lighter.append(band)
 
 
 def quoted_items(reading: Reading) -> dict[str, bool]:
@@ -110,15 +101,10 @@ def _quote(reading: Reading, row: Row, missing: dict[str, None]) -> Quote:
     if last and given and last < given:
         row.fault("valid_until", f"{last}, before quoted_on {given}", "write the last day on which the quote holds")
     return reading.record(
-        Quote,
-        row,
-        item=_item(reading, row, p_never),
-        supplier=row.named("supplier", reading.suppliers, whole=reading.sellers_known),
-        quoted=quoted,
-        p_never=-1.0 if p_never is None else p_never,
-        breaks=_breaks(row, quoted),
-        valid_until=last,
-    )
+        Quote, row, item=_item(reading, row, p_never),
+        supplier=row.named("supplier", reading.suppliers, whole=reading.sellers_known), quoted=quoted,
+        p_never=-1.0 if p_never is None else p_never, breaks=_breaks(row, quoted), valid_until=last,
+    )  # fmt: skip
 
 
 def _item(reading: Reading, row: Row, p_never: float | None) -> str:

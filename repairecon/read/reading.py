@@ -211,16 +211,6 @@ class Reading:
             row.fault(column, shown(name), self.labour.advice(name))
         return found or name
 
-    def _ways_cell(self, row: Row) -> tuple[str, ...]:
-        """Way names, kinds and groups of the ``ways`` column."""
-        words = []
-        for word in row.listed("ways"):
-            if found := self._ways_words.find(word):
-                words.append(found)
-            elif self.ways.whole:
-                row.fault("ways", shown(word), self._ways_words.advice(row.problems, word))
-        return tuple(dict.fromkeys(words))
-
     def record(self, kind: type[T], row: Row, /, **given: Any) -> T:
         """A record of a row: its fields as the columns of that name are declared, but for those that are given."""
         names = {f.name for f in fields(cast(Any, kind))}
@@ -244,7 +234,13 @@ class Reading:
         if column.type == "worker":
             return self._worker(row, name)
         if column.type == "ways":
-            return self._ways_cell(row)
+            words = []
+            for word in row.listed("ways"):
+                if found := self._ways_words.find(word):
+                    words.append(found)
+                elif self.ways.whole:
+                    row.fault("ways", shown(word), self._ways_words.advice(row.problems, word))
+            return tuple(dict.fromkeys(words))
         taxed = name in _TAXED and "vat" in row.declared
         return self.money.charge(row, name) if taxed else row.read(name)
 

@@ -54,7 +54,10 @@ def new_case(folder: str | os.PathLike[str], kind: str = "", symptom: str = "", 
     # of a known kind the kit's usual share of new is better than an invented price beside the owner's own
     left = {"price_kit"} - numbers.keys() if "price_new" in numbers and match_kind(kind).kind else set()
     own = {"figures"} if three.keys() - left <= numbers.keys() else set()
-    rows = _assumed(kind or unit["kind"].examples[0].strip('"'), symptom, values, with_kit=not left)
+    new, kit = (Range(float(v), float(v), float(v)) for v in (values["price_new"], values["price_kit"]))
+    match = settle(match_kind(kind or unit["kind"].examples[0].strip('"')), symptom)
+    heard = match_symptom(match.kind, symptom) if match.kind and symptom else None
+    rows, _ = default_rows(match.kind, heard, new, None if left else kit, match.own_rebuild != LEVELS[-1])
     values = {name: values[name] for name in {*_OPEN, *said} - left - own}
     files = {CASE: _toml(CASE, values, BOAT_SECTIONS if boat_folder(target) else ())}
     files |= {file: csv_text(_table(file, rows.get(file, []))).encode("utf-8") for file in CASE_FILES}
@@ -94,13 +97,6 @@ def new_boat(folder: str | os.PathLike[str], name: str = "", currency: str = "",
     for inside in (JOBS, LOG):
         (target / inside).mkdir()
     return money
-
-
-def _assumed(kind: str, symptom: str, values: Mapping[str, str], *, with_kit: bool) -> Mapping[str, list[Row]]:
-    new, kit = (Range(float(v), float(v), float(v)) for v in (values["price_new"], values["price_kit"]))
-    match = settle(match_kind(kind), symptom)
-    heard = match_symptom(match.kind, symptom) if match.kind and symptom else None
-    return default_rows(match.kind, heard, new, kit if with_kit else None, match.own_rebuild != LEVELS[-1])[0]
 
 
 def _toml(file: str, given: Mapping[str, str], without: Collection[str] = ()) -> bytes:

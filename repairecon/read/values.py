@@ -210,12 +210,9 @@ def in_order(
     found = f"low {plain(low)}, likely {plain(likely)}, high {plain(high)}"
     if not low <= likely <= high:
         return Misread("write them so that low <= likely <= high", found, "low" if low > likely else "high")
-    if form == "lognormal" and low != high and not _lognormal_fits(low, likely, high):
+    # whether a lognormal starting at zero or later passes through all three
+    fits = high - likely > likely - low > 0.0 and low * high - likely * likely >= -1e-12 * likely * likely
+    if form == "lognormal" and low != high and not fits:
         write = "lognormal needs high - likely > likely - low > 0 and low * high >= likely * likely; or take pert"
         return Misread(write, found, "shape")
     return Range(low, likely, high, form, source)
-
-
-def _lognormal_fits(low: float, likely: float, high: float) -> bool:
-    """True if a lognormal starting at zero or later passes through all three."""
-    return high - likely > likely - low > 0.0 and low * high - likely * likely >= -1e-12 * likely * likely

@@ -85,24 +85,13 @@ def _way(reading: Reading, line: _Line, quotes_lead: set[str]) -> Way:
         write = f"leave it blank: it is for {' and '.join(column.only)}"
         row.fault(shown_at, f"{column.name} on a way of kind {kind}", write)
     way = reading.record(
-        Way,
-        row,
-        way=line.name,
-        kind=kind,
-        price=price,
-        price_covers=row.yes_if_written("price_covers"),
-        lead_days=_lead(reading, line, quotes_lead),
-        p_never=_p_never(reading, line),
-        instead=_instead(reading, line),
-        core_surcharge=surcharge,
-        p_refund=_p_refund(reading, line, surcharge),
-        strip_charge=_strip_charge(reading, line, price),
-        bought=_bought(reading, line),
+        Way, row, way=line.name, kind=kind, price=price, price_covers=row.yes_if_written("price_covers"),
+        lead_days=_lead(reading, line, quotes_lead), p_never=_p_never(reading, line), instead=_instead(reading, line),
+        core_surcharge=surcharge, p_refund=_p_refund(reading, line, surcharge),
+        strip_charge=_strip_charge(reading, line, price), bought=_bought(reading, line),
         old_unit=row.choice("old_unit") or (reading.defaults.text(f"old_unit.{kind}", line.name) if kind else "kept"),
-        until_days=_until(reading, line),
-        then=_then(reading, line),
-        note=row.note(),
-    )
+        until_days=_until(reading, line), then=_then(reading, line), note=row.note(),
+    )  # fmt: skip
     if way.price_covers is False:
         reading.labour.find("specialist")  # somebody is paid for what the price does not cover
     return way
@@ -257,7 +246,11 @@ def _completed(way: Way, unit: Unit, defaults: Defaults) -> Way:
     more: dict[str, Any] = {}
     if way.life_years is None and way.life_hours is None:
         share = defaults.number(f"life_share.{kind}", way.way, life_of=way.way)
-        more["life_years"] = _usual(unit, defaults, way.way).scaled(share)
+        # the median of a new one of this kind: about what the owner expects, else by kind
+        expected = unit.expected_life_years
+        usual = (defaults.range("life_multiples", life_of=way.way).scaled(expected) if expected
+                 else defaults.life_years(unit.kind, way.way))  # fmt: skip
+        more["life_years"] = usual.scaled(share)
     for figure, default, of in (("life_shape", "life_shape", ""), ("wear_kept", f"wear_kept.{kind}", way.way),
                                 ("p_early", "p_early", "")):  # fmt: skip
         if getattr(way, figure) is None:
@@ -265,23 +258,16 @@ def _completed(way: Way, unit: Unit, defaults: Defaults) -> Way:
     return replace(way, **more)
 
 
-def _usual(unit: Unit, defaults: Defaults, life_of: str) -> Range:
-    """Median life of a new unit of this kind: about what the owner expects, else by kind."""
-    if not unit.expected_life_years:
-        return defaults.life_years(unit.kind, life_of)
-    return defaults.range("life_multiples", life_of=life_of).scaled(unit.expected_life_years)
-
-
 def own_lives(reading: Reading, made: tuple[Way, ...]) -> tuple[OwnLife, ...]:
     """Lives as written; none without the file."""
     pairs = Names(w.way for w in made if w.kind in PAIRS)
-    return tuple(_own_life(reading, row, pairs) for row in reading.tables["lives.csv"].rows)
-
-
-def _own_life(reading: Reading, row: Row, pairs: Names) -> OwnLife:
-    name = row.named("way", reading.ways, "an unknown way ")
-    if name in pairs:
-        row.fault("way", f"{shown(row.text('way'))}, which has two units", "name the way whose unit it is")
-    if not row.has("years") and not row.has("hours"):
-        row.fault("years", "neither years nor hours", "write the years that it stood, the hours that it ran, or both")
-    return reading.record(OwnLife, row, way=name, failed=row.yes("failed"))
+    lives: list[OwnLife] = []
+    for row in reading.tables["lives.csv"].rows:
+        name = row.named("way", reading.ways, "an unknown way ")
+        if name in pairs:
+            row.fault("way", f"{shown(row.text('way'))}, which has two units", "name the way whose unit it is")
+        if not row.has("years") and not row.has("hours"):
+            write = "write the years that it stood, the hours that it ran, or both"
+            row.fault("years", "neither years nor hours", write)
+        lives.append(reading.record(OwnLife, row, way=name, failed=row.yes("failed")))
+    return tuple(lives)

@@ -230,15 +230,14 @@ class _Part:
             for m in (modes[int(k)] for k in group.modes)
         ]
         self._demands = [demands[int(k)] for k in group.kinds]
-        self._left = left[group.things]
-        self._worth = lru_cache(maxsize=None)(self._worth_of)
+        left = left[group.things]
+        self._worth = lru_cache(maxsize=None)(
+            lambda stock, courses: carry_program.jobs_worth(self._demands, self.modes, stock, left, courses)
+        )
 
     def worth(self, stock: Wholes, courses: int = COURSES) -> JobsWorth:
         """Worth and shortages with this stock of all."""
         return self._worth(tuple(int(stock[t]) for t in self.group.things), courses)
-
-    def _worth_of(self, stock: tuple[int, ...], courses: int) -> JobsWorth:
-        return carry_program.jobs_worth(self._demands, self.modes, stock, self._left, courses)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -128,7 +128,7 @@ def holdings(
         rows.append((
             card.name, number, card.system, line.locker, line.locker_kind, quantity, card.measure,
             valued.fifo.get(number, 0.0) * part, valued.average.get(number, 0.0) * part, last.on_date if last else "",
-            last.person if last else "", _last_price(last),
+            last.person if last else "", (float(last.cost_unit) if last and last.cost_unit is not None else math.nan),
             1.0 if card.resale_rate is None else card.resale_rate, over.get((number, line.locker), 0.0),
         ))  # fmt: skip
     frame = pd.DataFrame(rows, columns=[
@@ -139,10 +139,6 @@ def holdings(
     each = frame["fifo"].to_numpy(float) / np.maximum(frame["quantity"].to_numpy(float), 1e-9)
     frame["written_down"] = frame["expired"].to_numpy(float) * each
     return frame
-
-
-def _last_price(last: Movement | None) -> float:
-    return float(last.cost_unit) if last and last.cost_unit is not None else math.nan
 
 
 def by(frame: pd.DataFrame, column: str) -> pd.DataFrame:

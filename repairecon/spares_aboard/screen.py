@@ -32,11 +32,16 @@ def first_screen(answer: SparesAnswer, width: int = 0) -> str:
     head = shortened(title(answer), width - len(figures) - 2)
     blank = Block([(0, [""])])
     shelf = [Block.of(lead, _joined(words.lots(answer, state)), width, 6, 3) for state, lead in OF_SHELF.items()]
+    # critical things by name, the others counted
+    critical = [line.item.name for line in answer.below_minimum if line.item.critical]
+    named = [f"critical: {'; '.join(critical)}."] if critical else []
+    others = len(answer.below_minimum) - len(critical)
+    counted = [f"{whole(others)} {'more, ' if critical else ''}not critical (--full)."] if others else []
     blocks = [
         Block([(0, [f"{head}{figures.rjust(width - len(head))}".rstrip()])]),
         Block.of("", [words.budget(answer)], width, 0, 0),
         blank, _buys(answer, width), blank, *shelf,
-        Block.of("Below the minimum:", _too_few(answer), width, 5, 2),
+        Block.of("Below the minimum:", [*named, *counted], width, 5, 2),
         Block.of("Worth:", [words.value(answer)], width, 4, 2),
         Block.of("", [words.period(answer)], width, 3, 1),
         Block([(0, ["More: --full"])]),
@@ -60,14 +65,6 @@ def _buys(answer: SparesAnswer, width: int) -> Block:
 
 def _joined(names: list[str]) -> list[str]:
     return [f"{'; '.join(names)}."] if names else []
-
-
-def _too_few(answer: SparesAnswer) -> list[str]:
-    """Critical things by name, the others counted."""
-    critical = [line.item.name for line in answer.below_minimum if line.item.critical]
-    others = len(answer.below_minimum) - len(critical)
-    counted = [f"{whole(others)} {'more, ' if critical else ''}not critical (--full)."] if others else []
-    return [*([f"critical: {'; '.join(critical)}."] if critical else []), *counted]
 
 
 def verdict(answer: SparesAnswer) -> Panel:
