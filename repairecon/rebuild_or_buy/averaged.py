@@ -35,9 +35,7 @@ def by_condition(rows: Sequence[Branch]) -> list[list[Branch]]:
 
 def to_average(case: Case, keep: Collection[str], fits: Callable[[Collection[str]], bool]) -> frozenset[str]:
     """The fewest events to average, those that move least first, until the rest ``fits``; all that can be if none do.
-
-    ``keep`` are events that must stay laid out: what was found of them counts.
-    """
+    ``keep`` are events that must stay laid out: what was found of them counts."""
     events: dict[str, list[Branch]] = defaultdict(list)
     for b in case.branches:
         events[b.event].append(b)
