@@ -337,7 +337,8 @@ def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str
     """
     stream, pace = generator(seed, f"failures:{name}"), years.hours_a_year
     step = np.arange(paths) % len(clocks.life_years)
-    first = [_even(stream, paths, irrational) for irrational in (5**0.5, 2**0.5)]
+    # exponential numbers that any run of them spreads evenly: multiples of an irrational number, shifted
+    first = [-np.log1p(-((stream.random() + np.arange(paths) * irrational) % 1.0)) for irrational in (5**0.5, 2**0.5)]
     going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
     while True:
@@ -353,11 +354,6 @@ def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str
             return np.array(times).reshape(len(times), paths)
         times.append(np.full(paths, np.inf))
         times[-1][going] = t
-
-
-def _even(stream: np.random.Generator, count: int, irrational: float) -> Floats:
-    """Exponential numbers that any run of them spreads evenly: multiples of an irrational number, shifted."""
-    return np.asarray(-np.log1p(-((stream.random() + np.arange(count) * irrational) % 1.0)))
 
 
 def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats:

@@ -26,16 +26,10 @@ MOST_YEARS = 60
 
 
 def rebuild_or_buy(
-    case: Case,
-    draws: int | str = DRAWS,
-    seed: int = 1,
-    *,
-    cost_own_hour: float | None = None,
-    horizon_years: float | None = None,
-    found: Mapping[str, str] | str = "",
-    stage: str = "",
-    progress: Callable[[int], None] | None = None,
-) -> Answer:
+    case: Case, draws: int | str = DRAWS, seed: int = 1, *, cost_own_hour: float | None = None,
+    horizon_years: float | None = None, found: Mapping[str, str] | str = "", stage: str = "",
+    progress: Callable[[int], object] | None = None,
+) -> Answer:  # fmt: skip
     """Work out every way of a case from where the owner stands; money in home currency, times in days and hours.
 
     Table and verdict are there at once, all else when it is first asked for; the same seed gives the same answer, bit

@@ -141,10 +141,9 @@ def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
             if prices:
                 breaks = tuple(replace(b, quoted=b.quoted * k.price) for b in q.breaks)
                 quotes[i] = replace(q, quoted=by(q.quoted, k.price) or q.quoted, breaks=breaks)
-        for name, factor, used, per in (
-            ("wait", k.days, waits, "times what is promised"),
-            ("price", k.price, prices and bool(mine), "times what is quoted"),
-        ):
+        kept_to = (("wait", k.days, waits, "times what is promised"),
+                ("price", k.price, prices and bool(mine), "times what is quoted"))  # fmt: skip
+        for name, factor, used, per in kept_to:
             if used and abs(factor - 1.0) > MOVED:
                 moved.append(_moved(f"{name}, {s.supplier}", 1.0, factor, per, learned))
     return {"suppliers": tuple(sellers), "quotes": tuple(quotes)}, moved
@@ -153,13 +152,10 @@ def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
 def _lives(case: Case, learned: Learned) -> Part:
     """Lives of the same kind of unit, for each way of that kind; a pair has no unit of its own."""
     source = Source(learned.source.file, None, _source(learned))
-    lives = [
-        OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=source)
-        for life in learned.lives
-        for way in case.ways
-        if (key(life.unit), key(life.way_kind)) == (key(kind_of(case)), key(way.kind))
-        and not (way.traits.buys and way.traits.rebuilds)
-    ]
+    ways = [w for w in case.ways if not (w.traits.buys and w.traits.rebuilds)]
+    lives = [OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=source)
+             for life in learned.lives for way in ways
+             if (key(life.unit), key(life.way_kind)) == (key(kind_of(case)), key(way.kind))]  # fmt: skip
     known = [Assumed("lives", str(len(lives)), "known lives", _source(learned))] if lives else []
     return {"own_lives": (*case.own_lives, *lives)}, known
 

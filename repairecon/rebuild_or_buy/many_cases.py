@@ -67,14 +67,9 @@ def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
 
 
 def case_lines(
-    folders: Iterable[str | os.PathLike[str]],
-    draws: int | str = DRAWS,
-    seed: int = 1,
-    *,
-    workers: int = 1,
-    scheduler: str = "",
-    table: str | os.PathLike[str] = "",
-) -> Iterator[CaseLine]:
+    folders: Iterable[str | os.PathLike[str]], draws: int | str = DRAWS, seed: int = 1, *, workers: int = 1,
+    scheduler: str = "", table: str | os.PathLike[str] = "",
+) -> Iterator[CaseLine]:  # fmt: skip
     """Work out many cases, with draws and seed as for one; a line each in the order of the folders.
 
     ``workers`` are processes of this machine, ``scheduler`` the address of a cluster's; the figures are the same. To

@@ -30,12 +30,9 @@ HOUR, DAY = "worth of an own hour", "cost of a day out of service"
 
 
 def choice(
-    model: Model,
-    factors: Mapping[int, float] | None = None,
-    fixed: Mapping[int, float] | None = None,
-    hour: float | None = None,
-    day: float | None = None,
-) -> Floats:
+    model: Model, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None,
+    hour: float | None = None, day: float | None = None,
+) -> Floats:  # fmt: skip
     """Expected cash, own hours, days and total of each way (W, 4), totals of ways not allowed at infinity; inputs
     scaled or held, own hours and days at other worths."""
     weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day

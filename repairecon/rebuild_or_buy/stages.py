@@ -165,12 +165,9 @@ def main_rebuild(model: Model) -> int | None:
 
 
 def decision(
-    model: Model,
-    weights: Weights | None = None,
-    chooser: Chooser | None = None,
-    depth: int | None = None,
+    model: Model, weights: Weights | None = None, chooser: Chooser | None = None, depth: int | None = None,
     more: Floats | None = None,
-) -> Decision:
+) -> Decision:  # fmt: skip
     """The staged choice of a case from stage ``model.done`` on; ``weights`` of cash, own hours and days in a cost.
 
     ``depth`` is the rebuild that is begun, by default the one with the least expected total; at each stage up to the

@@ -174,16 +174,12 @@ def _held(case: Case, names: Names, states: NDArray[np.int16]) -> Bools:
     for b, here in zip(case.branches, holds, strict=True):
         if b.given:
             special[b.event] = special[b.event] | here
-    rows = [
-        is_so(b.event, b.outcome) & (here if b.given else ~special[b.event])
-        for b, here in zip(case.branches, holds, strict=True)
-    ]
+    rows = [is_so(b.event, b.outcome) & (here if b.given else ~special[b.event])
+            for b, here in zip(case.branches, holds, strict=True)]  # fmt: skip
     return np.array(rows, dtype=bool).reshape(len(case.branches), len(states))
 
 
-def grow(
-    case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (), bare: bool = False
-) -> Tree:
+def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (), bare: bool = False) -> Tree:
     """The case's tree on what was found; ``bare`` gives the one leaf in which nothing is found.
 
     Above MOST_LEAVES the events that move least are averaged, where they only add costs, until FEW_LEAVES are left;
@@ -240,12 +236,8 @@ def branch_touches(branch: Branch, way: Way) -> bool:
 
 def remedies_for(case: Case, way: Way, event: str, outcome: str) -> list[Remedy]:
     """Remedies of an outcome that are open to a way: a blank ``ways`` means every rebuild here."""
-    return [
-        r
-        for r in case.remedies
-        if (r.event, r.outcome) == (event, outcome)
-        and (named_in(r.ways, way) if r.ways else way.traits.rebuilds == "here")
-    ]
+    own = [r for r in case.remedies if (r.event, r.outcome) == (event, outcome)]
+    return [r for r in own if (named_in(r.ways, way) if r.ways else way.traits.rebuilds == "here")]
 
 
 def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | None = None) -> Ints:

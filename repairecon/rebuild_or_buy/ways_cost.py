@@ -15,19 +15,12 @@ import numpy as np
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Product
 from repairecon.rebuild_or_buy.averaged import shares
-from repairecon.rebuild_or_buy.tree import (
-    NEVER_ENDS,
-    STAGE,
-    Bools,
-    Floats,
-    Ints,
-    Tree,
-    branch_touches,
-    end_of,
-    named_in,
-)
 from repairecon.rebuild_or_buy.work import Bill, Floor, Orders, Wanted, Work
 from repairecon.records import Branch, Case, Part, Remedy, Task, Way
+
+from repairecon.rebuild_or_buy.tree import (  # isort: skip
+    NEVER_ENDS, STAGE, Bools, Floats, Ints, Tree, branch_touches, end_of, named_in,
+)  # fmt: skip
 
 ORDER_STAGE = {"now": -1, "after removal": STAGE["removal"], "after strip": STAGE["strip"],
                "after measure": STAGE["measure"]}  # fmt: skip
@@ -252,8 +245,7 @@ class WaysCost:
         self.work.unit(bill, price, done)
         self.work.pay(bill, "strip", way, way.strip_charge, 1.0 - done)  # taken apart for nothing
         self._core_carriage(bill, way)
-        lead = self.work.lead(price)
-        if lead is not None:
+        if (lead := self.work.lead(price)) is not None:
             bill.take(lead)
         for task, stage in self.tasks_of(way):
             if stage > after:
@@ -312,8 +304,7 @@ class WaysCost:
         self.work.fitting(bill, way, 1.0)
         out = way.traits.in_service == "none" or way.works_meanwhile == "no"
         if out and way.until_days is not None:
-            until = self.work.inputs.number(f"until:{way.way}", f"days until, {way.way}", "days", way.until_days)
-            bill.take(until)
+            bill.take(self.work.inputs.number(f"until:{way.way}", f"days until, {way.way}", "days", way.until_days))
         return bill
 
     def breaks(self, way: Way) -> Bill:
@@ -370,8 +361,7 @@ class WaysCost:
         self._refund(bill, way, after)
         if way.old_unit in ("sold", "scrap"):
             self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
-        lead = self.work.lead(self.price_of(way))
-        if lead is not None and way.kind != OWN_SPARE:
+        if (lead := self.work.lead(self.price_of(way))) is not None and way.kind != OWN_SPARE:
             bill.take(lead)
         for task, stage in self.tasks_of(way):
             # a unit that failed at its first run comes off again, and what follows it goes on

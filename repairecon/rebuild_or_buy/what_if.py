@@ -43,14 +43,11 @@ class WhatIf:
     off: set[str] = field(default_factory=set)
     cash_at_most: float | None = None
     within_days: float | None = None
+    _answers: dict[str, Answer] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def reset(self) -> None:
         """Everything as the case has it."""
         self.values, self.found, self.off, self.cash_at_most, self.within_days = {}, {}, set(), None, None
-
-    @cached_property
-    def _answers(self) -> dict[str, Answer]:
-        return {}
 
     @property
     def answer(self) -> Answer:
@@ -144,11 +141,8 @@ class WhatIf:
         for section, name, value in figures:
             if value is not None:
                 sections[section][name] = value
-        elsewhere = [
-            f"{d.name}: {tenths(self.values[d.name])} {d.unit} ({d.source})"
-            for d in self._moved
-            if d.name not in (HOUR, DAY)
-        ]
+        others = [d for d in self._moved if d.name not in (HOUR, DAY)]
+        elsewhere = [f"{d.name}: {tenths(self.values[d.name])} {d.unit} ({d.source})" for d in others]
         return keep_changes(folder, sections), elsewhere
 
 

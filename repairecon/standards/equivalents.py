@@ -86,8 +86,7 @@ def _positive(words: str, kind: str) -> Designation | None:
     if v_belts.KIND in said:
         said = [belts.RIBBED, belts.TOOTHED, *said]
     for name in said:
-        found = _of_kind(words, name, True)
-        if found is not None:
+        if (found := _of_kind(words, name, True)) is not None:
             return found
     if said and not set(said) <= {materials.MAKERS}:
         return _of_kind(words, materials.KIND, False)
@@ -107,8 +106,7 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
     if not (sure or FAMILIES[kind].alone):
         return None
     text = of_kind(words, kind, sure)
-    found = FAMILIES[kind].read(text)
-    if found is None:
+    if (found := FAMILIES[kind].read(text)) is None:
         return None
     if kind != materials.KIND and found.size:
         _second(text, found)
