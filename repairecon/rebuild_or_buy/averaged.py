@@ -76,11 +76,9 @@ def _moves(case: Case, rows: Sequence[Branch]) -> float:
 def shares(
     rows: Sequence[Branch], chance: Callable[[Branch, float], Product]
 ) -> Iterator[tuple[Branch, float, Product]]:
-    """How often each outcome of an averaged event comes up under its condition: a sum of products of chances.
-
-    Of the outcomes that cost something each comes up by a ``chance`` of its own if none before it did; "not the first,
-    but the second" is the second less both together.
-    """
+    """How often each outcome of an averaged event comes up under its condition: a sum of products of chances. Of the
+    outcomes that cost something each comes up by a ``chance`` of its own if none before it did; "not the first, but the
+    second" is the second less both together."""
     for group in by_condition(rows):
         left, before = 1.0, list[Product]()
         for b in group:

@@ -167,11 +167,9 @@ class StopWhen:
 
 
 def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen]:
-    """The stops of a rule said by as few findings as will do.
-
-    At each stage the smallest sets of findings are taken that occur in stops of one action only
-    and in no place at which one goes on, the most frequent first, until every stop is covered.
-    """
+    """The stops of a rule said by as few findings as will do. At each stage the smallest sets of findings are taken
+    that occur in stops of one action only and in no place at which one goes on, the most frequent first, until every
+    stop is covered."""
     stops = sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON})
     return [found for point, action in stops
             for found in _cover(point, action, [p for p in reached if p.point == point], most_together)]  # fmt: skip

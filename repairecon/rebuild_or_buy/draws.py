@@ -132,11 +132,9 @@ def xor_table(columns: NDArray[Any]) -> Ints:
 
 
 def replicate_se(totals: NDArray[Any], counts: NDArray[Any]) -> Any:
-    """Standard error of ``sum(totals) / sum(counts)`` over replicates (the last axis), from their spread.
-
-    nan for less than two replicates. A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen,
-    Monte Carlo theory, methods and examples, ch. 17 (both from memory).
-    """
+    """Standard error of ``sum(totals) / sum(counts)`` over replicates (the last axis), from their spread. nan for less
+    than two replicates. A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen, Monte Carlo
+    theory, methods and examples, ch. 17 (both from memory)."""
     x, n = np.asarray(totals, dtype=float), np.asarray(counts, dtype=float)
     used, whole = int((n > 0).sum()), n.sum()
     if used < 2:
@@ -330,11 +328,9 @@ class Draws:
 
 
 def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str) -> Floats:
-    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
-
-    First failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
-    ran.
-    """
+    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path. First
+    failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
+    ran."""
     stream, pace = generator(seed, f"failures:{name}"), years.hours_a_year
     step = np.arange(paths) % len(clocks.life_years)
     # exponential numbers that any run of them spreads evenly: multiples of an irrational number, shifted

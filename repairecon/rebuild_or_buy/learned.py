@@ -189,11 +189,9 @@ class LifeFit:
 
     @property
     def median_range(self) -> Range:
-        """The median life, whose 90 % interval is known: nine in ten lie within, so that its ends are no hard ends.
-
-        A lognormal through the middle, its 10 % and 90 % points drawn in from the interval's 5 % and 95 % points; where
-        the upper side is not the longer one, a PERT opened at both ends as far as it takes.
-        """
+        """The median life, whose 90 % interval is known: nine in ten lie within, so that its ends are no hard ends. A
+        lognormal through the middle, its 10 % and 90 % points drawn in from the interval's 5 % and 95 % points; where
+        the upper side is not the longer one, a PERT opened at both ends as far as it takes."""
         low, middle, high = self.median_low, self.median, self.median_high
         note = f"fit of {self.failures} failures and {self.survivors} survivors"
         source = Source("lives.csv", note=note)
@@ -239,11 +237,9 @@ def _fits(case: Case) -> Iterator[LifeFit]:
 
 
 def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
-    """The way with its fitted life, by years where both clocks tell: a failure must not be counted twice.
-
-    Known lives hold the wear kept and the early failures already. No life in years stays assumed beside one in
-    hours that is known.
-    """
+    """The way with its fitted life, by years where both clocks tell: a failure must not be counted twice. Known lives
+    hold the wear kept and the early failures already. No life in years stays assumed beside one in hours that is
+    known."""
     if not fits:
         return way
     fit = fits[0]

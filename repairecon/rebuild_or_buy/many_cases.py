@@ -70,12 +70,9 @@ def case_lines(
     folders: Iterable[str | os.PathLike[str]], draws: int | str = DRAWS, seed: int = 1, *, workers: int = 1,
     scheduler: str = "", table: str | os.PathLike[str] = "",
 ) -> Iterator[CaseLine]:  # fmt: skip
-    """Work out many cases, with draws and seed as for one; a line each in the order of the folders.
-
-    ``workers`` are processes of this machine, ``scheduler`` the address of a cluster's; the figures are the same. To
-    ``table``, a CSV file, each line is written at once: what it holds already of the same files, draws and seed is not
-    done again.
-    """
+    """Work out many cases, with draws and seed as for one; a line each in the order of the folders. ``workers`` are
+    processes of this machine, ``scheduler`` the address of a cluster's; the figures are the same. To ``table``, a CSV
+    file, each line is written at once: what it holds already of the same files, draws and seed is not done again."""
     paths = [str(f) for f in folders]
     marks = {path: _mark(path, draws, seed) for path in paths} if table else {}
     kept = ResultTable(table, COLUMNS, marks.values()) if table else None

@@ -116,12 +116,11 @@ class Tally:
         scaled *= 1.0 / self.width
         np.clip(scaled, 0, BINS - 1, out=scaled)
         np.copyto(index, scaled, casting="unsafe")
+        counts = np.bincount(index, minlength=BINS).astype(np.int32)
+        self.counts += counts
         if isinstance(replicate, int):
-            counts = np.bincount(index, minlength=BINS).astype(np.int32)
-            self.counts += counts
             self.by_replicate[replicate] += counts.reshape(COARSE, -1).sum(axis=1, dtype=np.int32)
         else:
-            self.counts += np.bincount(index, minlength=BINS).astype(np.int32)
             index //= BINS // COARSE
             index += replicate * COARSE
             counts = np.bincount(index, minlength=REPLICATES * COARSE).astype(np.int32)
@@ -251,12 +250,9 @@ class _Sums:
 
 
 def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int], object] | None = None) -> Outcomes:
-    """Exact means and sampled ranges of every way.
-
-    ``draws`` joint draws of all inputs and of the leaf, or None for as many as it takes until the
-    verdict's figures are sure enough to be shown in full; ``progress`` is given the number of draws done
-    after each block.
-    """
+    """Exact means and sampled ranges of every way. ``draws`` joint draws of all inputs and of the leaf, or None for as
+    many as it takes until the verdict's figures are sure enough to be shown in full; ``progress`` is given the number
+    of draws done after each block."""
     ways = model.plain.all_ways()
     check_draws(draws or 0, sum(len(p.bill.scale) for pieces in ways for p in pieces), len(ways))
     cash, hours, days = model.expected().T

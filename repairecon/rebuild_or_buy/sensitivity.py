@@ -273,11 +273,9 @@ LEAVES = 64
 
 
 def most_moving(model: Model) -> list[str]:
-    """Keys of the inputs (the common pace of hours among them) that move the totals most, most first.
-
-    Each is moved by one standard deviation, all else at its mean; what counts is its share of the spread of any
-    allowed way's total or of the difference of any two.
-    """
+    """Keys of the inputs (the common pace of hours among them) that move the totals most, most first. Each is moved by
+    one standard deviation, all else at its mean; what counts is its share of the spread of any allowed way's total or
+    of the difference of any two."""
     effects = _effects(model)[model.allowed]
     a, b = np.triu_indices(len(effects), 1)
     both = np.concatenate([effects, effects[a] - effects[b]]) ** 2

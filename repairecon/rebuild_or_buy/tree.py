@@ -180,11 +180,9 @@ def _held(case: Case, names: Names, states: NDArray[np.int16]) -> Bools:
 
 
 def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (), bare: bool = False) -> Tree:
-    """The case's tree on what was found; ``bare`` gives the one leaf in which nothing is found.
-
-    Above MOST_LEAVES the events that move least are averaged, where they only add costs, until FEW_LEAVES are left;
-    none of ``keep``, and none of which something was found.
-    """
+    """The case's tree on what was found; ``bare`` gives the one leaf in which nothing is found. Above MOST_LEAVES the
+    events that move least are averaged, where they only add costs, until FEW_LEAVES are left; none of ``keep``, and
+    none of which something was found."""
     averaged: frozenset[str] = frozenset()
     states, chance = np.full((1, len(_named(case, ()))), -1, dtype=np.int16), np.ones(1)
     if states.size and not bare:
@@ -222,11 +220,9 @@ def named_in(ways: tuple[str, ...], way: Way) -> bool:
 
 
 def branch_touches(branch: Branch, way: Way) -> bool:
-    """Whether an outcome bears on the rebuild of a way, or for a way that only buys, on its unit.
-
-    A blank ``ways`` means those that rebuild; ``buys`` means the bought unit, also that of a pair,
-    which counts as the buy that the pair names.
-    """
+    """Whether an outcome bears on the rebuild of a way, or for a way that only buys, on its unit. A blank ``ways``
+    means those that rebuild; ``buys`` means the bought unit, also that of a pair, which counts as the buy that the pair
+    names."""
     if not branch.ways:
         return bool(way.traits.rebuilds)
     if way.traits.rebuilds:

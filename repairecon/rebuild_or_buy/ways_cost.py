@@ -244,7 +244,7 @@ class WaysCost:
         done = (end == NEVER_ENDS).astype(float)
         self.work.unit(bill, price, done)
         self.work.pay(bill, "strip", way, way.strip_charge, 1.0 - done)  # taken apart for nothing
-        self._core_carriage(bill, way)
+        self.work.pay(bill, "core carriage", way, way.core_carriage)
         if (lead := self.work.lead(price)) is not None:
             bill.take(lead)
         for task, stage in self.tasks_of(way):
@@ -288,9 +288,6 @@ class WaysCost:
         if at_the_boat or branch.by != "owner":
             return branch.by
         return next((by for by in SHOPS if by in self.case.terms.labour), "owner")
-
-    def _core_carriage(self, bill: Bill, way: Way) -> None:
-        self.work.pay(bill, "core carriage", way, way.core_carriage)
 
     # ---- as it is, for a while or for good -------------------------------------------------------
     def meanwhile(self, way: Way) -> Bill:
@@ -383,7 +380,7 @@ class WaysCost:
         refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
         bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -self.core_accepted(way, after))
         if after < STAGE["strip"] or way.core_if_stripped:
-            self._core_carriage(bill, way)
+            self.work.pay(bill, "core carriage", way, way.core_carriage)
 
     def core_accepted(self, way: Way, after: int) -> Floats:
         """One in the leaves in which the old unit can still earn its refund after a rebuild that got to a stage."""

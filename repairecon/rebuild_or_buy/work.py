@@ -204,11 +204,9 @@ class Orders:
     def add(
         self, bill: Bill, wanted: Iterable[Wanted], waited: Bools, floors: dict[int, Floor], leisure: bool = False
     ) -> None:
-        """Write the orders of each stage into a bill.
-
-        ``waited`` leaves in which somebody waits for them; ``floors`` work done while the order of a stage is on its
-        way; at leisure the wait costs nothing in choosing from whom to buy.
-        """
+        """Write the orders of each stage into a bill. ``waited`` leaves in which somebody waits for them; ``floors``
+        work done while the order of a stage is on its way; at leisure the wait costs nothing in choosing from whom to
+        buy."""
         orders: dict[tuple[int, tuple[int, ...]], dict[str, Ints]] = {(stage, ()): {} for stage in floors}
         for w in wanted:
             parts = orders.setdefault((w.stage, w.often.inputs), {})

@@ -52,11 +52,9 @@ def p_spare_left(model: Model, i: int) -> float:
 
 
 def fetches(model: Model, i: int, resale_share: float) -> float:
-    """What the spare of a pair fetches in the end, if it is aboard.
-
-    A bought spare: a share of its plain price. The old unit rebuilt: the ``old_unit_price`` of the pair if the case
-    gives one, else a share of the lowest plain price of a unit, as nobody pays more for it.
-    """
+    """What the spare of a pair fetches in the end, if it is aboard. A bought spare: a share of its plain price. The old
+    unit rebuilt: the ``old_unit_price`` of the pair if the case gives one, else a share of the lowest plain price of a
+    unit, as nobody pays more for it."""
 
     def plain_price(way: Way) -> float:
         """Tax and duty in, without carriage, handling and core surcharge."""
