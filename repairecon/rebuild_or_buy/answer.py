@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -17,19 +17,20 @@ from repairecon.rebuild_or_buy import bench as at_the_bench
 from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import sensitivity, verdict
 from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
-from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, stop_when
+from repairecon.rebuild_or_buy.averaged import costs_something
+from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, point_name, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.learned import LifeFit
 from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import QUANTITIES, Outcomes
-from repairecon.rebuild_or_buy.remedies import Met, met_by
+from repairecon.rebuild_or_buy.outcomes import QUANTITIES, TOTAL, Outcomes
+from repairecon.rebuild_or_buy.remedies import Met
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
-from repairecon.rebuild_or_buy.stages import Decision, decision, rebuilds_here
+from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, grow
 from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
 from repairecon.rebuild_or_buy.years import p_spare_left
-from repairecon.records import Assumed, Branch, Case, Way, Years
+from repairecon.records import Assumed, Case, Way, Years
 from repairecon.show.sheet import Panel, Shown
 from repairecon.show.words import money
 
@@ -96,7 +97,8 @@ class Answer(Shown):
     @cached_property
     def remedies(self) -> tuple[Met, ...]:
         """How each outcome that has remedies is met, by way."""
-        return met_by(self.model)
+        taken = self.model.costs.remedied.items()
+        return tuple(Met(*key, *([r.remedy for r in remedies] or [""])[:2]) for key, remedies in taken)
 
     @property
     def _best(self) -> int:
@@ -155,13 +157,22 @@ class Answer(Shown):
 
     @cached_property
     def stages(self) -> pd.DataFrame:
-        """A row a stage: chance that it is reached and that one stops there."""
-        return at_the_bench.stage_table(self.model, self._reached)
+        """A row a stage: chance that it is reached and that one stops there, and the cost still to come."""
+        rows = []
+        for point in sorted({p.point for p in self._reached}):
+            here = [p for p in self._reached if p.point == point]
+            chance, stopping = sum(p.chance for p in here), sum(p.chance for p in here if p.choice != GO_ON)
+            to_come = sum(p.chance * min(p.cost_go_on, p.cost_stop) for p in here) / chance
+            rows.append((point_name(point, self.model.done), chance, stopping, to_come))
+        return pd.DataFrame(rows, columns=["stage", "p_reached", "p_stop", "cost_still_to_come"])
 
     @cached_property
     def policy(self) -> pd.DataFrame:
         """A row a place of choice."""
-        return at_the_bench.policy_table(self.model, self._reached)
+        rows = [(point_name(p.point, self.model.done), p.findings, p.chance, p.choice, p.cost_go_on, p.cost_stop,
+                 p.best_stop) for p in self._reached]  # fmt: skip
+        columns = ["stage", "findings", "chance", "choice", "cost_go_on", "repair_limit", "limit_way"]
+        return pd.DataFrame(rows, columns=columns)
 
     @cached_property
     def stop_when(self) -> tuple[StopWhen, ...]:
@@ -187,23 +198,80 @@ class Answer(Shown):
     # ---- tables -----------------------------------------------------------------------------
     @cached_property
     def leaves(self) -> pd.DataFrame:
-        """A row a leaf of the tree."""
-        return leaves_of(self.model, at_the_bench.stops(self.decision, self._rule))
+        """A row a leaf: chance, outcomes, what the damage adds to the planned rebuild, whether it ends it."""
+        model, tree, i = self.model, self.model.tree, _main_rebuild(self.model)
+        words = [tree.words(k) for k in range(len(tree.chance))]
+        stops = at_the_bench.stops(self.decision, self._rule)
+        columns: dict[str, Any] = {"chance": tree.chance, "outcomes": words, "expected_extra_cost": 0.0,
+                                   "ends_rebuild": False, "stop": stops}  # fmt: skip
+        if i is None:
+            return pd.DataFrame(columns)
+        weights = (1.0, model.own_hour, 0.0)
+        planned = float(model.like(tree=grow(model.case, bare=True)).expected()[i] @ np.array(weights))
+        columns["expected_extra_cost"] = model.plain.at.by_leaf(model.plain.way(i), weights) - planned
+        columns["ends_rebuild"] = model.ends[i] < NEVER_ENDS
+        return pd.DataFrame(columns).sort_values("chance", ascending=False, ignore_index=True)
 
     @cached_property
     def nodes(self) -> pd.DataFrame:
-        """The tree as nodes."""
-        return nodes_of(self.model, self.leaves)
+        """The tree as nodes: each branch, its chance given its parent, expected extra cost, and what is done there."""
+        model, leaves = self.model, self.leaves
+        events, seen_at, main = model.tree.events, model.tree.seen, _main_rebuild(model)
+        matter = set() if main is None else _events_that_matter(model, model.case.ways[main])
+        order = sorted(matter, key=lambda e: (seen_at[events.index(e)], events.index(e)))
+        seen: dict[tuple[tuple[str, str], ...], list[int]] = {(): list(range(len(leaves)))}
+        for k, outcome in enumerate(leaves["outcomes"]):
+            path: tuple[tuple[str, str], ...] = ()
+            for event in order:
+                if event in outcome:
+                    path = (*path, (event, outcome[event]))
+                    seen.setdefault(path, []).append(k)
+        columns = ("chance", "expected_extra_cost", "ends_rebuild", "stop")
+        chance, extra, ends, stops = (leaves[column].to_numpy() for column in columns)
+        ids = {path: n for n, path in enumerate(seen)}
+        rows = []
+        for path, members in seen.items():
+            parent, joint = seen[path[:-1]] if path else members, float(chance[members].sum())
+            event, label = path[-1] if path else ("", model.case.unit.name)
+            # the best rule where it is first settled, and how the branch is met
+            here, around = set(stops[members]), set(stops[parent if path else []])
+            does = [f"stop: {next(iter(here))}"] if len(here) == 1 and here != {""} and here != around else []
+            if main is not None and path:
+                does += [f"by {r.remedy}" for r in model.costs.remedied.get((model.ways[main], *path[-1]), ())[:1]]
+            rows.append({
+                "id": ids[path], "parent": ids[path[:-1]] if path else -1, "label": label, "event": event,
+                "chance": joint / float(chance[parent].sum()), "note": "; ".join(does),
+                "extra_cost": float(chance[members] @ extra[members] / joint),
+                "ends_rebuild": bool(ends[members].all()),
+            })  # fmt: skip
+        return pd.DataFrame(rows)
 
     @cached_property
     def lines(self) -> pd.DataFrame:
-        """Where each price comes from."""
-        return lines_of(self.model)
+        """Where each price comes from: a row for every part and way that is priced."""
+        priced: list[tuple[str, str, int, Priced]] = []
+        model, parts = self.model, {p.part: p for p in self.model.case.parts}
+        for name, taken in model.costs.prices.items():
+            for p in taken:
+                pieces = parts[name].quantity if p.quote is None or len(taken) == 1 else p.packs * p.quote.pack
+                priced.append((name, parts[name].needed, pieces, p))
+        priced += [(way.way, "unit", 1, model.costs.price_of(way)) for i, way in enumerate(model.case.ways)
+                   if i in model.buys or way.traits.rebuilds == "away"]  # fmt: skip
+        sellers = [(p.supplier.supplier, p.supplier.currency) if p.supplier else ("", "") for *_, p in priced]
+        rows = [(*line, seller, mean_of(p.range), currency, p.landed, str(p.source))
+                for (*line, p), (seller, currency) in zip(priced, sellers, strict=True)]  # fmt: skip
+        columns = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
+        return pd.DataFrame(rows, columns=columns)
 
     @cached_property
     def curves(self) -> pd.DataFrame:
-        """Chance that each way's total is no more than x."""
-        return curves_of(self.model.ways, self.outcomes)
+        """Chance that each way's total is no more than x, on a common grid of x."""
+        totals = {way: tallies[TOTAL] for way, tallies in zip(self.model.ways, self.outcomes.tallies, strict=True)}
+        low = min(float(t.quantile(0.005)) for t in totals.values())
+        high = max(float(t.quantile(0.99)) for t in totals.values())
+        grid = np.linspace(low - 0.02 * (high - low), high, 240)
+        curves = {way: t.chance_up_to(grid) for way, t in totals.items()}
+        return pd.DataFrame(curves, index=pd.Index(grid, name="total"))
 
 
 # ---- the tables ---------------------------------------------------------------------------------
@@ -234,23 +302,6 @@ def table_of(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd
     return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
 
 
-def leaves_of(model: Model, stops: list[str]) -> pd.DataFrame:
-    """A row a leaf: chance, outcomes, what the damage adds to the planned rebuild, whether it ends it."""
-    tree, i = model.tree, _main_rebuild(model)
-    words = [tree.words(k) for k in range(len(tree.chance))]
-    columns: dict[str, Any] = {"chance": tree.chance, "outcomes": words, "expected_extra_cost": 0.0,
-                               "ends_rebuild": False, "stop": stops}  # fmt: skip
-    if i is None:
-        return pd.DataFrame(columns)
-    allowed = dict(zip(model.ways, model.allowed.tolist(), strict=True))
-    bare = grow(model.case, bare=True)
-    plan = Model(model.case, bare, allowed, model.done, model.own_hour, model.buying, model.costs.remedied)
-    weights = (1.0, model.own_hour, 0.0)
-    planned = float(plan.expected()[i] @ np.array(weights))
-    columns["expected_extra_cost"] = model.plain.at.by_leaf(model.plain.way(i), weights) - planned
-    columns["ends_rebuild"] = model.ends[i] < NEVER_ENDS
-    return pd.DataFrame(columns).sort_values("chance", ascending=False, ignore_index=True)
-
 
 def _main_rebuild(model: Model) -> int | None:
     """The rebuild that tree and leaves are shown for: the one with the least total of the first kind there is."""
@@ -262,76 +313,13 @@ def _main_rebuild(model: Model) -> int | None:
     return None
 
 
-def nodes_of(model: Model, leaves: pd.DataFrame) -> pd.DataFrame:
-    """The tree as nodes: each branch with its chance given its parent, expected extra cost, and what is done there."""
-    events, seen_at, main = model.tree.events, model.tree.seen, _main_rebuild(model)
-    matter = set() if main is None else _events_that_matter(model, model.case.ways[main])
-    order = sorted(matter, key=lambda e: (seen_at[events.index(e)], events.index(e)))
-    seen: dict[tuple[tuple[str, str], ...], list[int]] = {(): list(range(len(leaves)))}
-    for k, outcome in enumerate(leaves["outcomes"]):
-        path: tuple[tuple[str, str], ...] = ()
-        for event in order:
-            if event in outcome:
-                path = (*path, (event, outcome[event]))
-                seen.setdefault(path, []).append(k)
-    chance, extra, ends, stops = (
-        leaves[column].to_numpy() for column in ("chance", "expected_extra_cost", "ends_rebuild", "stop")
-    )
-    ids = {path: n for n, path in enumerate(seen)}
-    rows = []
-    for path, members in seen.items():
-        parent, joint = seen[path[:-1]] if path else members, float(chance[members].sum())
-        event, label = path[-1] if path else ("", model.case.unit.name)
-        # the best rule where it is first settled, and how the branch is met
-        here, around = set(stops[members]), set(stops[parent if path else []])
-        does = [f"stop: {next(iter(here))}"] if len(here) == 1 and here != {""} and here != around else []
-        if main is not None and path:
-            does += [f"by {r.remedy}" for r in model.costs.remedied.get((model.ways[main], *path[-1]), ())[:1]]
-        rows.append({
-            "id": ids[path], "parent": ids[path[:-1]] if path else -1, "label": label, "event": event,
-            "chance": joint / float(chance[parent].sum()), "note": "; ".join(does),
-            "extra_cost": float(chance[members] @ extra[members] / joint), "ends_rebuild": bool(ends[members].all()),
-        })  # fmt: skip
-    return pd.DataFrame(rows)
-
 
 def _events_that_matter(model: Model, rebuild: Way) -> set[str]:
     """Events that bear on the rebuild, and those that they depend on."""
     met = {(r.event, r.outcome) for r in model.case.remedies}
     bears = [b for b in model.case.branches if b.seen_at and branch_touches(b, rebuild)]
-    matter = {b.event for b in bears if not _idle(b) or (b.event, b.outcome) in met}
+    matter = {b.event for b in bears if b.ends_rebuild or costs_something(b) or (b.event, b.outcome) in met}
     while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
         matter |= more
     return matter
 
-
-def _idle(b: Branch) -> bool:
-    return not (b.parts or b.ends_rebuild or b.extra_hours.high or b.outside_cost.high or b.extra_days.high)
-
-
-def lines_of(model: Model) -> pd.DataFrame:
-    """Where each price comes from: a row for every part and way that is priced."""
-    priced: list[tuple[str, str, int, Priced]] = []
-    parts = {p.part: p for p in model.case.parts}
-    for name, taken in model.costs.prices.items():
-        for p in taken:
-            pieces = parts[name].quantity if p.quote is None or len(taken) == 1 else p.packs * p.quote.pack
-            priced.append((name, parts[name].needed, pieces, p))
-    priced += [(way.way, "unit", 1, model.costs.price_of(way)) for i, way in enumerate(model.case.ways)
-               if i in model.buys or way.traits.rebuilds == "away"]  # fmt: skip
-    rows = [
-        (*line, p.supplier.supplier if p.supplier else "", mean_of(p.range), p.supplier.currency if p.supplier else "",
-         p.landed, str(p.source))
-        for *line, p in priced
-    ]  # fmt: skip
-    columns = ["item", "needed", "pieces", "supplier", "quoted", "currency", "cost_all_in", "source"]
-    return pd.DataFrame(rows, columns=columns)
-
-
-def curves_of(ways: Sequence[str], outcomes: Outcomes) -> pd.DataFrame:
-    """Chance that each way's total is no more than x, on a common grid of x."""
-    low = min(float(t[3].quantile(0.005)) for t in outcomes.tallies)
-    high = max(float(t[3].quantile(0.99)) for t in outcomes.tallies)
-    grid = np.linspace(low - 0.02 * (high - low), high, 240)
-    curves = {w: outcomes.tallies[i][3].chance_up_to(grid) for i, w in enumerate(ways)}
-    return pd.DataFrame(curves, index=pd.Index(grid, name="total"))

@@ -35,9 +35,7 @@ def by_condition(rows: Sequence[Branch]) -> list[list[Branch]]:
 
 def to_average(case: Case, keep: Collection[str], fits: Callable[[Collection[str]], bool]) -> frozenset[str]:
     """The fewest events to average, those that move least first, until the rest ``fits``; all that can be if none do.
-
-    ``keep`` are events that must stay laid out: what was found of them counts.
-    """
+    ``keep`` are events that must stay laid out: what was found of them counts."""
     events: dict[str, list[Branch]] = defaultdict(list)
     for b in case.branches:
         events[b.event].append(b)
@@ -78,11 +76,9 @@ def _moves(case: Case, rows: Sequence[Branch]) -> float:
 def shares(
     rows: Sequence[Branch], chance: Callable[[Branch, float], Product]
 ) -> Iterator[tuple[Branch, float, Product]]:
-    """How often each outcome of an averaged event comes up under its condition: a sum of products of chances.
-
-    Of the outcomes that cost something each comes up by a ``chance`` of its own if none before it did; "not the first,
-    but the second" is the second less both together.
-    """
+    """How often each outcome of an averaged event comes up under its condition: a sum of products of chances. Of the
+    outcomes that cost something each comes up by a ``chance`` of its own if none before it did; "not the first, but the
+    second" is the second less both together."""
     for group in by_condition(rows):
         left, before = 1.0, list[Product]()
         for b in group:

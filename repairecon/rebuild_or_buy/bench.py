@@ -89,27 +89,6 @@ def _repair_limit(made: Decision) -> tuple[float, str]:
     return float(expected.min()), made.actions[int(expected.argmin())]
 
 
-def stage_table(model: Model, reached: list[Place]) -> pd.DataFrame:
-    """A row a stage: chance that it is reached and that one stops there, and the cost still to come."""
-    rows = []
-    for point in sorted({p.point for p in reached}):
-        here = [p for p in reached if p.point == point]
-        chance, stopping = sum(p.chance for p in here), sum(p.chance for p in here if p.choice != GO_ON)
-        to_come = sum(p.chance * min(p.cost_go_on, p.cost_stop) for p in here) / chance
-        rows.append((point_name(point, model.done), chance, stopping, to_come))
-    return pd.DataFrame(rows, columns=["stage", "p_reached", "p_stop", "cost_still_to_come"])
-
-
-def policy_table(model: Model, reached: list[Place]) -> pd.DataFrame:
-    """A row a place of choice."""
-    rows = [
-        (point_name(p.point, model.done), p.findings, p.chance, p.choice, p.cost_go_on, p.cost_stop, p.best_stop)
-        for p in reached
-    ]
-    columns = ["stage", "findings", "chance", "choice", "cost_go_on", "repair_limit", "limit_way"]
-    return pd.DataFrame(rows, columns=columns)
-
-
 def _followed(made: Decision, rule: tree_formulas.StopRule, costs: Decision) -> tuple[Ints, tree_formulas.Followed]:
     """The leaves that may be, and where the rule leads in each, at costs of any kind."""
     on = np.flatnonzero(made.chance > 0)
@@ -188,16 +167,12 @@ class StopWhen:
 
 
 def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen]:
-    """The stops of a rule said by as few findings as will do.
-
-    At each stage the smallest sets of findings are taken that occur in stops of one action only
-    and in no place at which one goes on, the most frequent first, until every stop is covered.
-    """
-    return [
-        found
-        for point, action in sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON})
-        for found in _cover(point, action, [p for p in reached if p.point == point], most_together)
-    ]
+    """The stops of a rule said by as few findings as will do. At each stage the smallest sets of findings are taken
+    that occur in stops of one action only and in no place at which one goes on, the most frequent first, until every
+    stop is covered."""
+    stops = sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON})
+    return [found for point, action in stops
+            for found in _cover(point, action, [p for p in reached if p.point == point], most_together)]  # fmt: skip
 
 
 def _cover(point: int, action: str, here: list[Place], most: int) -> Iterator[StopWhen]:

@@ -86,10 +86,8 @@ class SheetStep:
 
 
 class BenchSheet:
-    """What stands on the page: the case's own work, events, parts and sizes over those of its kind.
-
-    ``answer`` gives the stop rule; without it the sheet names what ends a rebuild of this kind.
-    """
+    """What stands on the page: the case's own work, events, parts and sizes over those of its kind. ``answer`` gives
+    the stop rule; without it the sheet names what ends a rebuild of this kind."""
 
     def __init__(self, case: Case, answer: Answer | None = None) -> None:
         unit, guessed = case.unit, any(a.name == "kind of unit" for a in case.assumed)
@@ -142,15 +140,12 @@ class BenchSheet:
         return _once(u for t in self.tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS
 
     @property
-    def arrange(self) -> list[str]:
-        """Rows without work: a hire, a berth, a call-out."""
-        return [t.task for t in self.own_tasks if t.hours.high == 0 and self.for_rebuild(t.ways)]
-
-    @property
     def at_hand(self) -> list[tuple[str, str]]:
         """What is wanted before the first step: title and items."""
         used = _once(u for t in self.tasks for u in t.consumables if "none" not in u)
-        titled = (("Tools", self.tools), ("To be used up", used), ("To arrange", self.arrange))
+        # rows without work: a hire, a berth, a call-out
+        arrange = [t.task for t in self.own_tasks if t.hours.high == 0 and self.for_rebuild(t.ways)]
+        titled = (("Tools", self.tools), ("To be used up", used), ("To arrange", arrange))
         return [(title, ", ".join(items)) for title, items in titled if items]
 
     @property

@@ -113,16 +113,17 @@ def spare(answer: Answer, ax: Axes | None = None) -> Axes:
 
 # ---- what each way costs ------------------------------------------------------------------------
 def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """A bar from the good case to the bad case for each way, the cheapest on average on top.
-
-    ``table`` is that of the answer: ``total_p10``, ``total_p50``, ``total_p90``, ``total_mean``, ``cash_mean`` [home
-    money], ``total_p90_se`` (limits the digits shown), ``allowed``, ``why_not``.
-    """
+    """A bar from the good case to the bad case for each way, the cheapest on average on top. ``table`` is that of the
+    answer: ``total_p10``, ``total_p50``, ``total_p90``, ``total_mean``, ``cash_mean`` [home money], ``total_p90_se``
+    (limits the digits shown), ``allowed``, ``why_not``."""
     rows = table.sort_values("total_mean", kind="stable")
     width = slot(ax)[0]
     margins = Margins(left=0.23 * width, right=0.2 * width, axis=0.3)
-    texts = [(wrap(str(way), margins.left - 0.15), wrap(_cost_words(row, currency), 0.57 * width),
-              wrap(_mean_words(row, currency), margins.right - 0.15)) for way, row in rows.iterrows()]  # fmt: skip
+    texts = []
+    for way, row in rows.iterrows():
+        mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
+        beside = wrap(f"● average {mean}\n◆ cash only {cash}", margins.right - 0.15)
+        texts.append((wrap(str(way), margins.left - 0.15), wrap(_cost_words(row, currency), 0.57 * width), beside))
     heights = [max(tall(name), tall(mean), 0.24 + tall(said)) + 0.2 for name, said, mean in texts]
     ax = stage(ax, "What each way costs, all in", caption, sum(heights), margins, least=LOW)
     ax.set_xlim(*limits(rows[["total_p10", "total_p90", "total_mean", "cash_mean"]].to_numpy(float).ravel()))
@@ -145,11 +146,6 @@ def _cost_words(row: pd.Series[Any], currency: str) -> str:
     return words if row["allowed"] else f"{words}\nleft out: {row['why_not'] or 'not allowed'}"
 
 
-def _mean_words(row: pd.Series[Any], currency: str) -> str:
-    mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
-    return f"● average {mean}\n◆ cash only {cash}"
-
-
 def _cost_bar(ax: Axes, way: str, row: pd.Series[Any], y: float, said: str) -> None:
     """Bar and marks of a way; its words under it start at its low end unless they would leave the plot."""
     low, high, allowed = float(row["total_p10"]), float(row["total_p90"]), bool(row["allowed"])
@@ -169,10 +165,8 @@ def _cost_bar(ax: Axes, way: str, row: pd.Series[Any], y: float, said: str) -> N
 # ---- money against days -------------------------------------------------------------------------
 def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey.
-
     ``table`` is that of the answer: ``days_p10``, ``days_p50``, ``days_p90`` [day], ``cash_p10``, ``cash_mean``,
-    ``cash_p90`` [home money], ``allowed``.
-    """
+    ``cash_p90`` [home money], ``allowed``."""
     width, margins = slot(ax)[0], Margins(left=1.3, right=0.4, axis=0.55)
     title = "Cash against days out of service; grey ways are worse on both"
     ax = stage(ax, title, caption, 2.6 + 0.25 * len(table), margins)
@@ -185,7 +179,12 @@ def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax
     named: dict[str, str] = {}
     beaten = _beaten(table)
     for way, row in table.iterrows():
-        _cross(ax, str(way), row, QUIET if way in beaten else MAIN)
+        x, y, ink = float(row["days_p50"]), float(row["cash_mean"]), QUIET if way in beaten else MAIN
+        whisker: dict[str, Any] = {"color": ink, "linewidth": 1.4, "alpha": 0.4, "zorder": 2}
+        ax.plot([row["days_p10"], row["days_p90"]], [y, y], gid=f"days {way}", **whisker)
+        ax.plot([x, x], [row["cash_p10"], row["cash_p90"]], gid=f"cash {way}", **whisker)
+        face = ink if row["allowed"] else "white"
+        ax.plot([x], [y], "o", ms=9, color=face, mec=ink, mew=1.6, zorder=4, gid=f"way {way}", clip_on=False)
         numbers = f"\n{days_words(row['days_p50'])}, {money_said(row['cash_mean'], currency)}"
         barred = "" if row["allowed"] else "\nnot allowed"
         named[str(way)] = f"{wrap(str(way), min(1.9, 0.25 * width))}{'' if way in beaten else numbers}{barred}"
@@ -199,15 +198,6 @@ def _beaten(table: pd.DataFrame) -> set[Any]:
     rivals = points[table["allowed"].to_numpy(bool)][:, 0]
     better = (rivals <= points).all(axis=2) & (rivals < points).any(axis=2)
     return set(table.index[better.any(axis=1)])
-
-
-def _cross(ax: Axes, way: str, row: pd.Series[Any], ink: str) -> None:
-    x, y = float(row["days_p50"]), float(row["cash_mean"])
-    whisker: dict[str, Any] = {"color": ink, "linewidth": 1.4, "alpha": 0.4, "zorder": 2}
-    ax.plot([row["days_p10"], row["days_p90"]], [y, y], gid=f"days {way}", **whisker)
-    ax.plot([x, x], [row["cash_p10"], row["cash_p90"]], gid=f"cash {way}", **whisker)
-    face = ink if row["allowed"] else "white"
-    ax.plot([x], [y], "o", ms=9, color=face, mec=ink, mew=1.6, zorder=4, gid=f"way {way}", clip_on=False)
 
 
 def _label_points(ax: Axes, table: pd.DataFrame, named: Mapping[str, str], beaten: set[Any]) -> None:

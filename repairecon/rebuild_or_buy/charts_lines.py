@@ -94,10 +94,8 @@ def _text(name: str, more: str, room: float) -> str:
 
 
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
-    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other.
-
-    They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
-    """
+    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other. They stay
+    between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``."""
     from scipy.optimize import isotonic_regression
 
     order = np.argsort(wanted, kind="stable")
@@ -117,10 +115,8 @@ def _by_name(frame: pd.DataFrame, name: str, along: str, height: str, sign: floa
 
 def cost_over_years(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """What each way has cost by the end of each year: the average as a line, of the cheapest a fan of the good and bad.
-
     ``frame`` has a row a way and year: ``way``, ``year``, ``mean``, ``p10``, ``p90`` (what it has cost by then) and
-    ``mean_se`` [home money].
-    """
+    ``mean_se`` [home money]."""
     rows = _by_name(frame, "way", "year", "mean")
     ends = [way.iloc[-1] for way in rows.values()]
     said = [f"{money_said(end['mean'], currency, end['mean_se'])} on average" for end in ends]
@@ -141,12 +137,9 @@ def cost_over_years(frame: pd.DataFrame, currency: str, caption: str = "", ax: A
 
 
 def spare_worth(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """What a spare is worth if a failure away takes so many days more: a line for each combination.
-
-    ``frame`` has a row a combination and number of days: ``combination`` (its name), ``days_saved`` at each failure
-    away, beside the wait that it saves at every one [day], ``worth`` of the spare (below 0 it costs more than it saves)
-    [home money].
-    """
+    """What a spare is worth if a failure away takes so many days more: a line for each combination. ``frame`` has a row
+    a combination and number of days: ``combination`` (its name), ``days_saved`` at each failure away, beside the wait
+    that it saves at every one [day], ``worth`` of the spare (below 0 it costs more than it saves) [home money]."""
     rows = _by_name(frame, "combination", "days_saved", "worth", sign=-1.0)
     courses = {name: points[["days_saved", "worth"]].to_numpy(float) for name, points in rows.items()}
     title = "What the spare is worth; in the grey it costs more than it saves"
@@ -175,10 +168,8 @@ def _pays(course: Floats) -> str:
 
 # ---- the chance of staying below ----------------------------------------------------------------
 def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each way a line: the chance that it costs no more than a sum.
-
-    ``curves`` has a column a way, the index is the cost [home money] ascending, the values are chances.
-    """
+    """For each way a line: the chance that it costs no more than a sum. ``curves`` has a column a way, the index is the
+    cost [home money] ascending, the values are chances."""
     costs = curves.index.to_numpy(dtype=float)
     ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
     margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)

@@ -69,7 +69,9 @@ class _Stream:
             words = _branch_words(row, currency, named=not heads[depth[key]])
             self.words[key] = wrap(words, right - left - _bend(key, tree) - 0.08, SMALL)
             if not tree.below[key]:
-                self.tails[key] = wrap(_end_words(row, tree.joint[key]), width - right - 0.12, SMALL)
+                in_all = "" if np.isclose(tree.joint[key], row["chance"]) else f"in all {chance_said(tree.joint[key])}"
+                said = (in_all, "ends the rebuild" if row["ends_rebuild"] else "", row["note"])
+                self.tails[key] = wrap("\n".join(filter(None, said)), width - right - 0.12, SMALL)
         rooms = [right - left - BEND for left, right in pairwise(self.columns)]
         self.heads = [wrap(event, room, SIZE * 1.12) for event, room in zip(heads, rooms, strict=True)]
         self.head = max(map(tall, self.heads)) + 0.08
@@ -93,11 +95,6 @@ def _branch_words(row: Row, currency: str, named: bool) -> str:
         return f"{label}\n{change.replace(NO_BREAK, ' ')}".strip()
     together = f", together {chance}" if row["merged"] else f"\n{chance}"
     return f"{label}{together}\n{change}".strip()
-
-
-def _end_words(row: Row, joint: float) -> str:
-    in_all = "" if np.isclose(joint, row["chance"]) else f"in all {chance_said(joint)}"
-    return "\n".join(filter(None, (in_all, "ends the rebuild" if row["ends_rebuild"] else "", row["note"])))
 
 
 def _halves(text: str) -> tuple[str, str]:

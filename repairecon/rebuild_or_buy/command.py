@@ -73,14 +73,10 @@ def run(args: argparse.Namespace) -> int | None:
     many = 0 if args.draws == AUTO else args.draws
     quiet = None if many >= LONG_WORK else True  # None: shown at a terminal alone
     with tqdm(total=many, unit=" draws", unit_scale=True, leave=False, disable=quiet) as bar:
-
-        def progress(done: int) -> None:
-            bar.update(done)
-
         answer = rebuild_or_buy(
             case, args.draws, args.seed, cost_own_hour=args.cost_own_hour, horizon_years=args.horizon_years,
             found="; ".join(filter(None, (args.found or case.found, findings_measured(case, args.measured)))),
-            stage=args.stage, progress=progress,
+            stage=args.stage, progress=bar.update,
         )  # fmt: skip
     if args.tables is not None:
         keep_tables(args.tables, args.job, as_json(answer))

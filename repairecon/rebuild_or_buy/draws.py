@@ -132,11 +132,9 @@ def xor_table(columns: NDArray[Any]) -> Ints:
 
 
 def replicate_se(totals: NDArray[Any], counts: NDArray[Any]) -> Any:
-    """Standard error of ``sum(totals) / sum(counts)`` over replicates (the last axis), from their spread.
-
-    nan for less than two replicates. A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen,
-    Monte Carlo theory, methods and examples, ch. 17 (both from memory).
-    """
+    """Standard error of ``sum(totals) / sum(counts)`` over replicates (the last axis), from their spread. nan for less
+    than two replicates. A ratio estimate: W. G. Cochran, Sampling Techniques, 3rd ed., ch. 6; A. B. Owen, Monte Carlo
+    theory, methods and examples, ch. 17 (both from memory)."""
     x, n = np.asarray(totals, dtype=float), np.asarray(counts, dtype=float)
     used, whole = int((n > 0).sum()), n.sum()
     if used < 2:
@@ -259,10 +257,8 @@ def _table(x: Input, alike: bool, made: dict[object, Singles]) -> Singles:
 
 
 class Draws:
-    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit.
-
-    ``first`` names the inputs (or ``PACE``) that tell most, most telling first.
-    """
+    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit. ``first`` names the
+    inputs (or ``PACE``) that tell most, most telling first."""
 
     def __init__(
         self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()
@@ -332,14 +328,13 @@ class Draws:
 
 
 def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str) -> Floats:
-    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path.
-
-    First failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
-    ran.
-    """
+    """Times of successive failures (K, paths) within the horizon, inf after the last; one median life a path. First
+    failures are spread evenly over the paths. The age with which a unit starts grows by ``wear_kept`` of what it
+    ran."""
     stream, pace = generator(seed, f"failures:{name}"), years.hours_a_year
     step = np.arange(paths) % len(clocks.life_years)
-    first = [_even(stream, paths, irrational) for irrational in (5**0.5, 2**0.5)]
+    # exponential numbers that any run of them spreads evenly: multiples of an irrational number, shifted
+    first = [-np.log1p(-((stream.random() + np.arange(paths) * irrational) % 1.0)) for irrational in (5**0.5, 2**0.5)]
     going, t = np.arange(paths), np.zeros(paths)
     times: list[Floats] = []
     while True:
@@ -355,11 +350,6 @@ def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str
             return np.array(times).reshape(len(times), paths)
         times.append(np.full(paths, np.inf))
         times[-1][going] = t
-
-
-def _even(stream: np.random.Generator, count: int, irrational: float) -> Floats:
-    """Exponential numbers that any run of them spreads evenly: multiples of an irrational number, shifted."""
-    return np.asarray(-np.log1p(-((stream.random() + np.arange(count) * irrational) % 1.0)))
 
 
 def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats:

@@ -33,10 +33,8 @@ class Leaves:
 
 @dataclass(frozen=True)
 class Piece:
-    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not.
-
-    ``ahead``: all is ordered while the old unit still works, so that no wait counts.
-    """
+    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not. ``ahead``:
+    all is ordered while the old unit still works, so that no wait counts."""
 
     bill: Compiled
     on: Leaves | None = None
@@ -82,13 +80,9 @@ class AtMeans:
     """Pieces at the means of the inputs, over leaves of given chances."""
 
     def __init__(
-        self,
-        program: Program,
-        chance: Floats,
-        inputs: Floats,
-        terms: Floats,
+        self, program: Program, chance: Floats, inputs: Floats, terms: Floats,
         pattern_chance: dict[Leaves | None, Floats],
-    ) -> None:
+    ) -> None:  # fmt: skip
         self.program, self.chance, self.inputs, self.terms = program, chance, inputs, terms
         self._pattern_chance = pattern_chance
         self._by_pattern: dict[tuple[Compiled, bool, tuple[float, ...]], Floats] = {}
@@ -201,11 +195,6 @@ class Drawn:
         self._whole: dict[tuple[Compiled, bool], Triple] = {}
         self._rows: dict[Leaves, Any] = {}
 
-    @cached_property
-    def lost_day(self) -> Any:
-        """Drawn cost of a day out of service."""
-        return self.values[self.program.lost_day]
-
     def term(self, k: int, ahead: bool = False) -> Any:
         """Values of a term, worked out when it is first wanted."""
         if (k, ahead) not in self._terms:
@@ -262,13 +251,14 @@ class Drawn:
 
     def evaluate(self, pieces: Pieces) -> Triple:
         """(cash, own hours, days) in every row; to be read only, as arrays are handed on as they are."""
-        n = len(self.leaf)
+        n, total = len(self.leaf), list[Any]([0.0, 0.0, 0.0])
         if len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances:
-            return _spread_out(self.run(pieces[0]), n)
-        total: list[Any] = [0.0, 0.0, 0.0]
-        for piece in pieces:
-            self._add(total, piece, n)
-        return _spread_out((total[0], total[1], total[2]), n)
+            total = list(self.run(pieces[0]))
+        else:
+            for piece in pieces:
+                self._add(total, piece, n)
+        a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in total)
+        return a, b, c
 
     def _add(self, total: list[Any], piece: Piece, n: int) -> None:
         often, rows = as_often(self.values, piece), None
@@ -289,8 +279,3 @@ class Drawn:
                 if np.ndim(total[o]) == 0:
                     total[o] = np.full(n, total[o], dtype=getattr(amount, "dtype", np.float64))
                 total[o][rows] += amount
-
-
-def _spread_out(triple: Triple, n: int) -> Triple:
-    a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in triple)
-    return a, b, c

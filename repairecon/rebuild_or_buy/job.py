@@ -26,16 +26,10 @@ MOST_YEARS = 60
 
 
 def rebuild_or_buy(
-    case: Case,
-    draws: int | str = DRAWS,
-    seed: int = 1,
-    *,
-    cost_own_hour: float | None = None,
-    horizon_years: float | None = None,
-    found: Mapping[str, str] | str = "",
-    stage: str = "",
-    progress: Callable[[int], None] | None = None,
-) -> Answer:
+    case: Case, draws: int | str = DRAWS, seed: int = 1, *, cost_own_hour: float | None = None,
+    horizon_years: float | None = None, found: Mapping[str, str] | str = "", stage: str = "",
+    progress: Callable[[int], object] | None = None,
+) -> Answer:  # fmt: skip
     """Work out every way of a case from where the owner stands; money in home currency, times in days and hours.
 
     Table and verdict are there at once, all else when it is first asked for; the same seed gives the same answer, bit
@@ -111,10 +105,8 @@ def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
 
 # ---- what was measured at the bench as findings: judged by the limits of the kind, then held against the tree ----
 def findings_measured(case: Case, measured: str) -> str:
-    """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind.
-
-    ``measured`` are ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``.
-    """
+    """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind. ``measured`` are
+    ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``."""
     kind, findings = case.unit.kind, list[str]()
     for piece in filter(None, map(str.strip, measured.split(";"))):
         if kind not in kinds():

@@ -141,10 +141,9 @@ def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
             if prices:
                 breaks = tuple(replace(b, quoted=b.quoted * k.price) for b in q.breaks)
                 quotes[i] = replace(q, quoted=by(q.quoted, k.price) or q.quoted, breaks=breaks)
-        for name, factor, used, per in (
-            ("wait", k.days, waits, "times what is promised"),
-            ("price", k.price, prices and bool(mine), "times what is quoted"),
-        ):
+        kept_to = (("wait", k.days, waits, "times what is promised"),
+                ("price", k.price, prices and bool(mine), "times what is quoted"))  # fmt: skip
+        for name, factor, used, per in kept_to:
             if used and abs(factor - 1.0) > MOVED:
                 moved.append(_moved(f"{name}, {s.supplier}", 1.0, factor, per, learned))
     return {"suppliers": tuple(sellers), "quotes": tuple(quotes)}, moved
@@ -153,13 +152,10 @@ def _suppliers(case: Case, learned: Learned, prices: bool = True) -> Part:
 def _lives(case: Case, learned: Learned) -> Part:
     """Lives of the same kind of unit, for each way of that kind; a pair has no unit of its own."""
     source = Source(learned.source.file, None, _source(learned))
-    lives = [
-        OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=source)
-        for life in learned.lives
-        for way in case.ways
-        if (key(life.unit), key(life.way_kind)) == (key(kind_of(case)), key(way.kind))
-        and not (way.traits.buys and way.traits.rebuilds)
-    ]
+    ways = [w for w in case.ways if not (w.traits.buys and w.traits.rebuilds)]
+    lives = [OwnLife(way=way.way, years=life.years, hours=life.hours, failed=life.failed, source=source)
+             for life in learned.lives for way in ways
+             if (key(life.unit), key(life.way_kind)) == (key(kind_of(case)), key(way.kind))]  # fmt: skip
     known = [Assumed("lives", str(len(lives)), "known lives", _source(learned))] if lives else []
     return {"own_lives": (*case.own_lives, *lives)}, known
 
@@ -176,11 +172,8 @@ MOST_SHAPE = 10.0
 
 @dataclass(frozen=True)
 class LifeFit:
-    """What the lives of one way tell by one clock.
-
-    ``median_low`` to ``median_high`` and ``shape_low`` to ``shape_high`` are 90 % intervals. Where the lives
-    cannot tell, ``refused`` says why and the figures are nan.
-    """
+    """What the lives of one way tell by one clock. ``median_low`` to ``median_high`` and ``shape_low`` to
+    ``shape_high`` are 90 % intervals. Where the lives cannot tell, ``refused`` says why and the figures are nan."""
 
     way: str
     clock: Clock
@@ -196,11 +189,9 @@ class LifeFit:
 
     @property
     def median_range(self) -> Range:
-        """The median life, whose 90 % interval is known: nine in ten lie within, so that its ends are no hard ends.
-
-        A lognormal through the middle, its 10 % and 90 % points drawn in from the interval's 5 % and 95 % points; where
-        the upper side is not the longer one, a PERT opened at both ends as far as it takes.
-        """
+        """The median life, whose 90 % interval is known: nine in ten lie within, so that its ends are no hard ends. A
+        lognormal through the middle, its 10 % and 90 % points drawn in from the interval's 5 % and 95 % points; where
+        the upper side is not the longer one, a PERT opened at both ends as far as it takes."""
         low, middle, high = self.median_low, self.median, self.median_high
         note = f"fit of {self.failures} failures and {self.survivors} survivors"
         source = Source("lives.csv", note=note)
@@ -213,10 +204,8 @@ class LifeFit:
 
 
 def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
-    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too.
-
-    A pair that had the life of the way that it puts in service keeps having it.
-    """
+    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too. A pair that had
+    the life of the way that it puts in service keeps having it."""
     fits = tuple(_fits(case))
     fitted = {w.way: _lived(w, [f for f in fits if f.way == w.way and not f.refused]) for w in case.ways}
     ways = tuple(_followed(case, w, fitted) for w in case.ways)
@@ -248,11 +237,9 @@ def _fits(case: Case) -> Iterator[LifeFit]:
 
 
 def _lived(way: Way, fits: Sequence[LifeFit]) -> Way:
-    """The way with its fitted life, by years where both clocks tell: a failure must not be counted twice.
-
-    Known lives hold the wear kept and the early failures already. No life in years stays assumed beside one in
-    hours that is known.
-    """
+    """The way with its fitted life, by years where both clocks tell: a failure must not be counted twice. Known lives
+    hold the wear kept and the early failures already. No life in years stays assumed beside one in hours that is
+    known."""
     if not fits:
         return way
     fit = fits[0]

@@ -57,11 +57,9 @@ def event_worth(model: Model, made: Decision, event: int, p_right: float = 1.0) 
 
 
 def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
-    """Expected value of knowing a price or a wait before choosing, and the most by which it may be off.
-
-    The least cost is concave in a price: over each step its mean lies between the chord of the step's ends and its
-    value at the step's conditional mean, and the middle of the two is taken. For a wait that is an estimate.
-    """
+    """Expected value of knowing a price or a wait before choosing, and the most by which it may be off. The least cost
+    is concave in a price: over each step its mean lies between the chord of the step's ends and its value at the step's
+    conditional mean, and the middle of the two is taken. For a wait that is an estimate."""
     r = number.range
     if r is None or r.sure or number.index < 0:
         return 0.0, 0.0

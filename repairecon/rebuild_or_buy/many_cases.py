@@ -25,10 +25,8 @@ from repairecon.show.words import days_words, money, whole
 
 @dataclass(frozen=True, kw_only=True)
 class CaseLine:
-    """One case: what to do in words, what that comes to and against what [home money], days, own hours.
-
-    ``total`` is over so many ``years``, or of this job alone (0). ``faults`` is why there is no answer, else empty.
-    """
+    """One case: what to do in words, what that comes to and against what [home money], days, own hours. ``total`` is
+    over so many ``years``, or of this job alone (0). ``faults`` is why there is no answer, else empty."""
 
     case: str
     unit: str = ""
@@ -69,20 +67,12 @@ def case_line(folder: str, draws: int | str = DRAWS, seed: int = 1) -> CaseLine:
 
 
 def case_lines(
-    folders: Iterable[str | os.PathLike[str]],
-    draws: int | str = DRAWS,
-    seed: int = 1,
-    *,
-    workers: int = 1,
-    scheduler: str = "",
-    table: str | os.PathLike[str] = "",
-) -> Iterator[CaseLine]:
-    """Work out many cases, with draws and seed as for one; a line each in the order of the folders.
-
-    ``workers`` are processes of this machine, ``scheduler`` the address of a cluster's; the figures are the same. To
-    ``table``, a CSV file, each line is written at once: what it holds already of the same files, draws and seed is not
-    done again.
-    """
+    folders: Iterable[str | os.PathLike[str]], draws: int | str = DRAWS, seed: int = 1, *, workers: int = 1,
+    scheduler: str = "", table: str | os.PathLike[str] = "",
+) -> Iterator[CaseLine]:  # fmt: skip
+    """Work out many cases, with draws and seed as for one; a line each in the order of the folders. ``workers`` are
+    processes of this machine, ``scheduler`` the address of a cluster's; the figures are the same. To ``table``, a CSV
+    file, each line is written at once: what it holds already of the same files, draws and seed is not done again."""
     paths = [str(f) for f in folders]
     marks = {path: _mark(path, draws, seed) for path in paths} if table else {}
     kept = ResultTable(table, COLUMNS, marks.values()) if table else None

@@ -25,10 +25,8 @@ from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
 @dataclass(frozen=True)
 class Stop:
-    """Leaves in which a rebuild ends at one stage, in sets that look alike by then.
-
-    ``ids`` set of each of them, ``patterns`` (K, sets) expectation of each pattern over a set.
-    """
+    """Leaves in which a rebuild ends at one stage, in sets that look alike by then. ``ids`` set of each of them,
+    ``patterns`` (K, sets) expectation of each pattern over a set."""
 
     stage: int
     at: Ints
@@ -37,10 +35,8 @@ class Stop:
 
 
 class Chooser:
-    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths.
-
-    ``always`` names a unit that is bought after the rebuild of a way has ended, whatever the others would cost.
-    """
+    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths. ``always``
+    names a unit that is bought after the rebuild of a way has ended, whatever the others would cost."""
 
     def __init__(
         self, model: Model, at: AtMeans, own_hour: float, lost_day: float, always: Mapping[int, int] | None = None
@@ -201,7 +197,7 @@ class Chooser:
         """The unit bought on top of a rebuild that came off; one that never comes is not paid for."""
         b = self.model.ways.index(self.model.case.ways[i].bought)
         comes = ((self.program.never[b], False),) if b in self.program.never else ()
-        return (Piece(self.program.spare[b], self.model.never_ended(i), comes),)
+        return (Piece(self.program.spare[b], self.model.never_ended[i], comes),)
 
     def all_ways(self) -> tuple[Pieces, ...]:
         """Every way of the case."""
@@ -217,15 +213,9 @@ class Model:
     """
 
     def __init__(
-        self,
-        case: Case,
-        tree: Tree,
-        allowed: Mapping[str, bool],
-        done: int = -1,
-        own_hour: float | None = None,
-        buying: Buying | None = None,
-        remedied: Remedied | None = None,
-    ) -> None:
+        self, case: Case, tree: Tree, allowed: Mapping[str, bool], done: int = -1, own_hour: float | None = None,
+        buying: Buying | None = None, remedied: Remedied | None = None,
+    ) -> None:  # fmt: skip
         self.case, self.done = case, done
         self.own_hour = case.terms.cost_own_hour if own_hour is None else own_hour
         self.ways = tuple(w.way for w in case.ways)
@@ -244,7 +234,6 @@ class Model:
         self.masks: dict[tuple[int, int, bytes], Leaves] = {}
         self._pattern_chance: dict[Leaves | None, Floats] = {}
         self._stops: dict[int, tuple[Stop, ...]] = {}
-        self._never_ended: dict[int, Leaves] = {}
         self._nested: dict[tuple[int, ...], Nested] = {}
 
     # ---- what looks alike -----------------------------------------------------------------------
@@ -272,11 +261,10 @@ class Model:
             self._stops[i] = tuple(found)
         return self._stops[i]
 
-    def never_ended(self, i: int) -> Leaves:
-        """Leaves in which the rebuild of a way comes off."""
-        if i not in self._never_ended:
-            self._never_ended[i] = Leaves(self.ends[i] == NEVER_ENDS)
-        return self._never_ended[i]
+    @cached_property
+    def never_ended(self) -> dict[int, Leaves]:
+        """By way the leaves in which its rebuild comes off."""
+        return {i: Leaves(ends == NEVER_ENDS) for i, ends in self.ends.items()}
 
     # ---- expectations -----------------------------------------------------------------------------
     @cached_property
@@ -300,12 +288,9 @@ class Model:
         return AtMeans(self.program, self.tree.chance, np.array([x.mean for x in inputs]), terms, self._pattern_chance)
 
     def chooser(
-        self,
-        at: AtMeans | None = None,
-        own_hour: float | None = None,
-        lost_day: float | None = None,
+        self, at: AtMeans | None = None, own_hour: float | None = None, lost_day: float | None = None,
         always: Mapping[int, int] | None = None,
-    ) -> Chooser:
+    ) -> Chooser:  # fmt: skip
         """What is chosen at given means, an own hour and a day at given worths."""
         hour = self.own_hour if own_hour is None else own_hour
         day = self.lost_day if lost_day is None else lost_day
@@ -317,12 +302,9 @@ class Model:
         return self.chooser()
 
     def expected(
-        self,
-        factors: Mapping[int, float] | None = None,
-        own_hour: float | None = None,
-        lost_day: float | None = None,
-        fixed: Mapping[int, float] | None = None,
-    ) -> Floats:
+        self, factors: Mapping[int, float] | None = None, own_hour: float | None = None,
+        lost_day: float | None = None, fixed: Mapping[int, float] | None = None,
+    ) -> Floats:  # fmt: skip
         """Expected (cash, own hours, days) of every way, shape (W, 3); exact, no sampling."""
         chooser = self.plain
         if factors or fixed or own_hour is not None or lost_day is not None:

@@ -77,9 +77,7 @@ class DueDate:
 def _exactly(model: Model, due: DueDate, pieces: Pieces) -> tuple[float, float] | None:
     """Chance of being back by the date and expected cost of missing it, leaf by leaf; None where days are not sure."""
     chances = sorted({i for p in pieces for i, _ in p.chances})
-    terms = {
-        int(k) for p in pieces for o, k in zip(p.bill.output, p.bill.term, strict=True) if o == OUTPUTS.index("days")
-    }
+    terms = {int(k) for p in pieces for k in p.bill.term[p.bill.output == OUTPUTS.index("days")]}
     inputs = {i for k in terms for i in inputs_of(model.program.terms[k])} - set(chances)
     known = all(model.inputs[i].range.sure and not model.inputs[i].is_chance for i in inputs)
     if len(chances) > MOST_CHANCES or not known:
@@ -118,12 +116,11 @@ class Tally:
         scaled *= 1.0 / self.width
         np.clip(scaled, 0, BINS - 1, out=scaled)
         np.copyto(index, scaled, casting="unsafe")
+        counts = np.bincount(index, minlength=BINS).astype(np.int32)
+        self.counts += counts
         if isinstance(replicate, int):
-            counts = np.bincount(index, minlength=BINS).astype(np.int32)
-            self.counts += counts
             self.by_replicate[replicate] += counts.reshape(COARSE, -1).sum(axis=1, dtype=np.int32)
         else:
-            self.counts += np.bincount(index, minlength=BINS).astype(np.int32)
             index //= BINS // COARSE
             index += replicate * COARSE
             counts = np.bincount(index, minlength=REPLICATES * COARSE).astype(np.int32)
@@ -213,16 +210,6 @@ class _Sums:
         self.due = DueDate.of(model.case)
         self.back, self.late = np.zeros((2, ways, REPLICATES))
 
-    @property
-    def mean(self) -> Floats:
-        """Sampled means."""
-        return np.asarray(self.sums.sum(axis=-1) / self.counted.sum(axis=-1))
-
-    @property
-    def se(self) -> Floats:
-        """Standard errors of the sampled means."""
-        return np.stack([replicate_se(self.sums[:, q], n) for q, n in enumerate(self.counted)], axis=1)
-
     def add(self, values: Values, replicate: Replicate) -> None:
         """Count a block of values by way and quantity."""
         n = by_replicate(np.ones(len(values[0][0])), replicate)
@@ -262,14 +249,12 @@ class _Sums:
             self.below[b, a] += n - first
 
 
-def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int], None] | None = None) -> Outcomes:
-    """Exact means and sampled ranges of every way.
-
-    ``draws`` joint draws of all inputs and of the leaf, or None for as many as it takes until the
-    verdict's figures are sure enough to be shown in full; ``progress`` is given the number of draws done
-    after each block.
-    """
-    _check_size(model, draws or 0)
+def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int], object] | None = None) -> Outcomes:
+    """Exact means and sampled ranges of every way. ``draws`` joint draws of all inputs and of the leaf, or None for as
+    many as it takes until the verdict's figures are sure enough to be shown in full; ``progress`` is given the number
+    of draws done after each block."""
+    ways = model.plain.all_ways()
+    check_draws(draws or 0, sum(len(p.bill.scale) for pieces in ways for p in pieces), len(ways))
     cash, hours, days = model.expected().T
     free = cash + model.lost_day * days
     mean = np.stack([cash, hours, days, free + model.own_hour * hours, free], axis=1)
@@ -288,18 +273,15 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
             break
     p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in (so_far.wins, so_far.regret, so_far.below))
     p_se, regret_se, beats_se = (replicate_se(x, so_far.ranked) for x in (so_far.wins, so_far.regret, so_far.below))
+    sampled = so_far.sums.sum(axis=-1) / so_far.counted.sum(axis=-1)
+    errors = np.stack([replicate_se(so_far.sums[:, q], n) for q, n in enumerate(so_far.counted)], axis=1)
     dated = _dated(model, so_far)
     mean[:, TOTAL : TOTAL + 2] += np.reshape(dated.get("late", 0.0), (-1, 1))
     return Outcomes(
-        ways=model.ways, draws=so_far.n, seed=seed, mean=mean, sampled_mean=so_far.mean, sampled_se=so_far.se,
+        ways=model.ways, draws=so_far.n, seed=seed, mean=mean, sampled_mean=sampled, sampled_se=errors,
         tallies=so_far.tallies, p_cheapest=p / p.sum(), p_cheapest_se=p_se, regret=regret, regret_se=regret_se,
         beats=beats, beats_se=beats_se, sample=kept, **dated,
     )  # fmt: skip
-
-
-def _check_size(model: Model, draws: int) -> None:
-    ways = model.plain.all_ways()
-    check_draws(draws, sum(len(p.bill.scale) for pieces in ways for p in pieces), len(ways))
 
 
 def _dated(model: Model, so_far: _Sums) -> dict[str, Floats]:
@@ -326,7 +308,7 @@ def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Bloc
     stream = Draws(model.inputs, model.tree.chance, correlation, seed, most_moving(model))
     for block in stream.blocks(draws):
         drawn = Drawn(model.program, block.values, block.leaf, patterns)
-        lost_day, triples = drawn.lost_day, [drawn.evaluate(pieces) for pieces in ways]
+        lost_day, triples = block.values[model.program.lost_day], [drawn.evaluate(pieces) for pieces in ways]
         del drawn  # room for what comes of it
         values: Values = []
         for cash, hours, days in triples:

@@ -36,11 +36,6 @@ class Met:
     then: str = ""
 
 
-def met_by(model: Model) -> tuple[Met, ...]:
-    """How each outcome that has remedies is met."""
-    return tuple(Met(*key, *([r.remedy for r in taken] or [""])[:2]) for key, taken in model.costs.remedied.items())
-
-
 def _choices(case: Case, way: Way) -> Iterator[tuple[Key, list[tuple[Remedy, ...]]]]:
     """Outcomes that a way can meet, each with the remedies in the orders in which they may be taken."""
     shown: dict[tuple[str, str], Branch] = {}

@@ -120,11 +120,9 @@ def _guesses(answer: Answer) -> list[str]:
         return []
     assumed = {n.name for n in answer.numbers if n.range is not None and n.source.partition(":")[0] not in OWN_FILES}
     swings = answer.swings if assumed else ()  # dear, and none of them would be said
-    said = "; ".join(
-        f"{sentences.plain_number(s.number)} ({measured(s.value_low, s.unit)} to {measured(s.value_high, s.unit)})"
-        for s in swings
-        if min(s.lead_low, s.lead_high) < 0 and s.number in assumed
-    )
+    turning = [s for s in swings if min(s.lead_low, s.lead_high) < 0 and s.number in assumed]
+    said = "; ".join(f"{sentences.plain_number(s.number)} ({measured(s.value_low, s.unit)} to "
+                     f"{measured(s.value_high, s.unit)})" for s in turning)  # fmt: skip
     if not said:
         return [f"{whole(many)} assumed figures (--part assumed); no guessed price, hour or day turns it."]
     return [f"{said} can turn it.", f"{whole(many)} figures are assumed (--part assumed)."]

@@ -30,12 +30,9 @@ HOUR, DAY = "worth of an own hour", "cost of a day out of service"
 
 
 def choice(
-    model: Model,
-    factors: Mapping[int, float] | None = None,
-    fixed: Mapping[int, float] | None = None,
-    hour: float | None = None,
-    day: float | None = None,
-) -> Floats:
+    model: Model, factors: Mapping[int, float] | None = None, fixed: Mapping[int, float] | None = None,
+    hour: float | None = None, day: float | None = None,
+) -> Floats:  # fmt: skip
     """Expected cash, own hours, days and total of each way (W, 4), totals of ways not allowed at infinity; inputs
     scaled or held, own hours and days at other worths."""
     weights = 1.0, model.own_hour if hour is None else hour, model.lost_day if day is None else day
@@ -51,11 +48,8 @@ def lead_of(totals: Floats, best: int) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Number:
-    """One number on which the choice may hang.
-
-    ``slopes`` of the totals now, None where they are not straight lines; ``index`` its place among the inputs, -1 for
-    the owner's own figures.
-    """
+    """One number on which the choice may hang. ``slopes`` of the totals now, None where they are not straight lines;
+    ``index`` its place among the inputs, -1 for the owner's own figures."""
 
     model: Model = field(repr=False)
     name: str
@@ -158,11 +152,8 @@ def _far(now: float, value: float) -> float:
 
 
 def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Flip]:
-    """Nearest flip of each number, down to 0 and up to REACH times its mean; nearest first.
-
-    At most MOST are made exact and returned; the expected totals of the best way and of the way named are equal at
-    ``value_flip``.
-    """
+    """Nearest flip of each number, down to 0 and up to REACH times its mean; nearest first. At most MOST are made exact
+    and returned; the expected totals of the best way and of the way named are equal at ``value_flip``."""
     found = []
     for x, guess, end in _guesses(model, numbers(model) if listed is None else listed, best):
         value, lead = None, lead_of(x.totals(guess), best)
@@ -216,10 +207,8 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
 
 
 def _most_days(model: Model, best: int) -> Floats:
-    """By how much the lead may shrink at most for a day more or less of each wait or of work under one (J,).
-
-    The longest of several moves by no more than the one that is moved.
-    """
+    """By how much the lead may shrink at most for a day more or less of each wait or of work under one (J,). The
+    longest of several moves by no more than the one that is moved."""
     coefficients = _coefficients(model, model.plain.at)
     apart = np.abs(coefficients - coefficients[best]).max(axis=0)
     most: Floats = _slopes(model, apart[None])[0]
@@ -284,11 +273,9 @@ LEAVES = 64
 
 
 def most_moving(model: Model) -> list[str]:
-    """Keys of the inputs (the common pace of hours among them) that move the totals most, most first.
-
-    Each is moved by one standard deviation, all else at its mean; what counts is its share of the spread of any
-    allowed way's total or of the difference of any two.
-    """
+    """Keys of the inputs (the common pace of hours among them) that move the totals most, most first. Each is moved by
+    one standard deviation, all else at its mean; what counts is its share of the spread of any allowed way's total or
+    of the difference of any two."""
     effects = _effects(model)[model.allowed]
     a, b = np.triu_indices(len(effects), 1)
     both = np.concatenate([effects, effects[a] - effects[b]]) ** 2

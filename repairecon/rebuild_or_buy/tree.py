@@ -174,21 +174,15 @@ def _held(case: Case, names: Names, states: NDArray[np.int16]) -> Bools:
     for b, here in zip(case.branches, holds, strict=True):
         if b.given:
             special[b.event] = special[b.event] | here
-    rows = [
-        is_so(b.event, b.outcome) & (here if b.given else ~special[b.event])
-        for b, here in zip(case.branches, holds, strict=True)
-    ]
+    rows = [is_so(b.event, b.outcome) & (here if b.given else ~special[b.event])
+            for b, here in zip(case.branches, holds, strict=True)]  # fmt: skip
     return np.array(rows, dtype=bool).reshape(len(case.branches), len(states))
 
 
-def grow(
-    case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (), bare: bool = False
-) -> Tree:
-    """The case's tree on what was found; ``bare`` gives the one leaf in which nothing is found.
-
-    Above MOST_LEAVES the events that move least are averaged, where they only add costs, until FEW_LEAVES are left;
-    none of ``keep``, and none of which something was found.
-    """
+def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (), bare: bool = False) -> Tree:
+    """The case's tree on what was found; ``bare`` gives the one leaf in which nothing is found. Above MOST_LEAVES the
+    events that move least are averaged, where they only add costs, until FEW_LEAVES are left; none of ``keep``, and
+    none of which something was found."""
     averaged: frozenset[str] = frozenset()
     states, chance = np.full((1, len(_named(case, ()))), -1, dtype=np.int16), np.ones(1)
     if states.size and not bare:
@@ -226,11 +220,9 @@ def named_in(ways: tuple[str, ...], way: Way) -> bool:
 
 
 def branch_touches(branch: Branch, way: Way) -> bool:
-    """Whether an outcome bears on the rebuild of a way, or for a way that only buys, on its unit.
-
-    A blank ``ways`` means those that rebuild; ``buys`` means the bought unit, also that of a pair,
-    which counts as the buy that the pair names.
-    """
+    """Whether an outcome bears on the rebuild of a way, or for a way that only buys, on its unit. A blank ``ways``
+    means those that rebuild; ``buys`` means the bought unit, also that of a pair, which counts as the buy that the pair
+    names."""
     if not branch.ways:
         return bool(way.traits.rebuilds)
     if way.traits.rebuilds:
@@ -240,19 +232,13 @@ def branch_touches(branch: Branch, way: Way) -> bool:
 
 def remedies_for(case: Case, way: Way, event: str, outcome: str) -> list[Remedy]:
     """Remedies of an outcome that are open to a way: a blank ``ways`` means every rebuild here."""
-    return [
-        r
-        for r in case.remedies
-        if (r.event, r.outcome) == (event, outcome)
-        and (named_in(r.ways, way) if r.ways else way.traits.rebuilds == "here")
-    ]
+    own = [r for r in case.remedies if (r.event, r.outcome) == (event, outcome)]
+    return [r for r in own if (named_in(r.ways, way) if r.ways else way.traits.rebuilds == "here")]
 
 
 def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | None = None) -> Ints:
-    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not.
-
-    ``met`` are the outcomes that are met by a remedy and end nothing; by default all that have one.
-    """
+    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not. ``met`` are the outcomes
+    that are met by a remedy and end nothing; by default all that have one."""
     stage = np.full(len(tree.chance), NEVER_ENDS, dtype=np.int64)
     for b, holds in zip(case.branches, tree.holds, strict=True):
         if b.ends_rebuild and way.traits.rebuilds and branch_touches(b, way):

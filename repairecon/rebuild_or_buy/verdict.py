@@ -40,10 +40,8 @@ class ThumbRule:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The choice with its margin. ``gap`` is the expected total saved against ``second``.
-
-    ``ties`` are ways that cost the same as the best; of these it is the simplest, then the quickest.
-    """
+    """The choice with its margin. ``gap`` is the expected total saved against ``second``. ``ties`` are ways that cost
+    the same as the best; of these it is the simplest, then the quickest."""
 
     best: str
     second: str
@@ -72,11 +70,9 @@ class Risk:
 
 
 def screen(case: Case) -> dict[str, str]:
-    """Way -> why it may not be chosen on price alone ('' where it may).
-
-    Common practice, no source: units that steer, keep water out, or hold gas or fuel are never
-    chosen as pattern, second-hand or own rebuild on price alone. A written waiver lifts it.
-    """
+    """Way -> why it may not be chosen on price alone ('' where it may). Common practice, no source: units that steer,
+    keep water out, or hold gas or fuel are never chosen as pattern, second-hand or own rebuild on price alone. A
+    written waiver lifts it."""
     return {w.way: "" if w.way in case.waivers else _bar(case, w) for w in case.ways}
 
 

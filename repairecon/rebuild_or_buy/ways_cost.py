@@ -15,19 +15,12 @@ import numpy as np
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Product
 from repairecon.rebuild_or_buy.averaged import shares
-from repairecon.rebuild_or_buy.tree import (
-    NEVER_ENDS,
-    STAGE,
-    Bools,
-    Floats,
-    Ints,
-    Tree,
-    branch_touches,
-    end_of,
-    named_in,
-)
 from repairecon.rebuild_or_buy.work import Bill, Floor, Orders, Wanted, Work
 from repairecon.records import Branch, Case, Part, Remedy, Task, Way
+
+from repairecon.rebuild_or_buy.tree import (  # isort: skip
+    NEVER_ENDS, STAGE, Bools, Floats, Ints, Tree, branch_touches, end_of, named_in,
+)  # fmt: skip
 
 ORDER_STAGE = {"now": -1, "after removal": STAGE["removal"], "after strip": STAGE["strip"],
                "after measure": STAGE["measure"]}  # fmt: skip
@@ -251,9 +244,8 @@ class WaysCost:
         done = (end == NEVER_ENDS).astype(float)
         self.work.unit(bill, price, done)
         self.work.pay(bill, "strip", way, way.strip_charge, 1.0 - done)  # taken apart for nothing
-        self._core_carriage(bill, way)
-        lead = self.work.lead(price)
-        if lead is not None:
+        self.work.pay(bill, "core carriage", way, way.core_carriage)
+        if (lead := self.work.lead(price)) is not None:
             bill.take(lead)
         for task, stage in self.tasks_of(way):
             if stage > after:
@@ -267,10 +259,8 @@ class WaysCost:
         return bill
 
     def price_covers(self, way: Way) -> bool:
-        """Whether the price of a unit sent away covers what is found: as the way says, else if the price is a range.
-
-        It is taken to where the case names nobody whose hours could be paid on top.
-        """
+        """Whether the price of a unit sent away covers what is found: as the way says, else if the price is a range. It
+        is taken to where the case names nobody whose hours could be paid on top."""
         nobody = not any(by in self.case.terms.labour for by in SHOPS)
         stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
         return stated or nobody
@@ -299,9 +289,6 @@ class WaysCost:
             return branch.by
         return next((by for by in SHOPS if by in self.case.terms.labour), "owner")
 
-    def _core_carriage(self, bill: Bill, way: Way) -> None:
-        self.work.pay(bill, "core carriage", way, way.core_carriage)
-
     # ---- as it is, for a while or for good -------------------------------------------------------
     def meanwhile(self, way: Way) -> Bill:
         """Carrying on, a temporary repair or doing without, in itself: price, tasks that name it, fitting; the days
@@ -314,8 +301,7 @@ class WaysCost:
         self.work.fitting(bill, way, 1.0)
         out = way.traits.in_service == "none" or way.works_meanwhile == "no"
         if out and way.until_days is not None:
-            until = self.work.inputs.number(f"until:{way.way}", f"days until, {way.way}", "days", way.until_days)
-            bill.take(until)
+            bill.take(self.work.inputs.number(f"until:{way.way}", f"days until, {way.way}", "days", way.until_days))
         return bill
 
     def breaks(self, way: Way) -> Bill:
@@ -372,8 +358,7 @@ class WaysCost:
         self._refund(bill, way, after)
         if way.old_unit in ("sold", "scrap"):
             self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
-        lead = self.work.lead(self.price_of(way))
-        if lead is not None and way.kind != OWN_SPARE:
+        if (lead := self.work.lead(self.price_of(way))) is not None and way.kind != OWN_SPARE:
             bill.take(lead)
         for task, stage in self.tasks_of(way):
             # a unit that failed at its first run comes off again, and what follows it goes on
@@ -395,7 +380,7 @@ class WaysCost:
         refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
         bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -self.core_accepted(way, after))
         if after < STAGE["strip"] or way.core_if_stripped:
-            self._core_carriage(bill, way)
+            self.work.pay(bill, "core carriage", way, way.core_carriage)
 
     def core_accepted(self, way: Way, after: int) -> Floats:
         """One in the leaves in which the old unit can still earn its refund after a rebuild that got to a stage."""

@@ -43,14 +43,11 @@ class WhatIf:
     off: set[str] = field(default_factory=set)
     cash_at_most: float | None = None
     within_days: float | None = None
+    _answers: dict[str, Answer] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def reset(self) -> None:
         """Everything as the case has it."""
         self.values, self.found, self.off, self.cash_at_most, self.within_days = {}, {}, set(), None, None
-
-    @cached_property
-    def _answers(self) -> dict[str, Answer]:
-        return {}
 
     @property
     def answer(self) -> Answer:
@@ -136,21 +133,16 @@ class WhatIf:
 
     # ---- on request alone ----------------------------------------------------------------------
     def keep(self, folder: str | os.PathLike[str]) -> tuple[Path, list[str]]:
-        """Write what case.toml can hold of this, beside a copy of what was.
-
-        Returns the copy, and the dials that stand elsewhere, with where, which are not written.
-        """
+        """Write what case.toml can hold of this, beside a copy of what was. Returns the copy, and the dials that stand
+        elsewhere, with where, which are not written."""
         figures = (("owner", "cost_own_hour", self.values.get(HOUR)), ("owner", "cost_lost_day", self.values.get(DAY)),
                    ("needed", "within_days", self.within_days), ("owner", "cap_cost", self.cash_at_most))  # fmt: skip
         sections: dict[str, dict[str, str | float]] = {"found": dict(self.found), "owner": {}, "needed": {}}
         for section, name, value in figures:
             if value is not None:
                 sections[section][name] = value
-        elsewhere = [
-            f"{d.name}: {tenths(self.values[d.name])} {d.unit} ({d.source})"
-            for d in self._moved
-            if d.name not in (HOUR, DAY)
-        ]
+        others = [d for d in self._moved if d.name not in (HOUR, DAY)]
+        elsewhere = [f"{d.name}: {tenths(self.values[d.name])} {d.unit} ({d.source})" for d in others]
         return keep_changes(folder, sections), elsewhere
 
 

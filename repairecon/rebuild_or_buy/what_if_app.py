@@ -81,13 +81,6 @@ class App:
         self.moved = dial
         self.show()
 
-    def _take(self) -> None:
-        what = self.what
-        what.values = {d.name: s.value for d, s in self._dials if abs(s.value - d.now) > s.step / 2}
-        what.found = {event: b.value for event, b in self.findings.items() if b.value != UNKNOWN}
-        what.off = {way for way, box in self.ways.items() if not box.value}
-        what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
-
     @property
     def _dials(self) -> Iterable[tuple[Number, Any]]:
         return zip(self.what.dials, self.sliders.values(), strict=True)
@@ -96,15 +89,19 @@ class App:
         """Advice, table and pictures as the widgets stand."""
         from repairecon.rebuild_or_buy import charts_lines
 
-        self._take()
+        what = self.what
+        what.values = {d.name: s.value for d, s in self._dials if abs(s.value - d.now) > s.step / 2}
+        what.found = {event: b.value for event, b in self.findings.items() if b.value != UNKNOWN}
+        what.off = {way for way, box in self.ways.items() if not box.value}
+        what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
         try:
-            self.words.value = page_words(self.what)
+            self.words.value = page_words(what)
         except RepaireconError as error:
             self.words.value = _alert(error)
             return
         draws = ((self.bars, charts_lines.totals), (self.lines, partial(charts_lines.along, dial=self.moved)))
         for image, draw in draws:
-            image.value, image.alt = drawn(draw(self.what), 80)
+            image.value, image.alt = drawn(draw(what), 80)
 
     def _reset(self) -> None:
         for widget, value in self._start:

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cache, partialmethod
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.buying import Buying, Demand, Priced
+from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import ONE, Inputs, LongestWait, Product, Term
 from repairecon.formulas.tree import information_sets
 from repairecon.rebuild_or_buy.tree import Bools, Floats, Ints
@@ -35,17 +36,15 @@ class Bill:
     hours: dict[Term, Coef] = field(default_factory=dict)
     days: dict[Term, Coef] = field(default_factory=dict)
 
-    def pay(self, term: Term, times: Coef = 1.0) -> None:
-        """So much cash."""
-        _add(self.cash, term, times)
+    def add(self, output: str, term: Term, times: Coef = 1.0) -> None:
+        """So much cash, so many own hours or days out of service."""
+        terms = getattr(self, output)
+        if np.any(times):
+            terms[term] = terms[term] + times if term in terms else times
 
-    def work(self, term: Term, times: Coef = 1.0) -> None:
-        """So many own hours."""
-        _add(self.hours, term, times)
-
-    def take(self, term: Term, times: Coef = 1.0) -> None:
-        """So many days out of service."""
-        _add(self.days, term, times)
+    pay = partialmethod(add, "cash")
+    work = partialmethod(add, "hours")
+    take = partialmethod(add, "days")
 
     def minus(self, other: Bill) -> Bill:
         """This bill less another one."""
@@ -61,11 +60,6 @@ def _under(branch: Branch) -> str:
     """An outcome and its condition."""
     given = "; ".join(f"{e}={o}" for e, o in branch.given)
     return f"{branch.key} given {given}" if given else branch.key
-
-
-def _add(terms: dict[Term, Coef], term: Term, coef: Coef) -> None:
-    if np.any(coef):
-        terms[term] = terms[term] + coef if term in terms else coef
 
 
 MONEY = {
@@ -90,10 +84,9 @@ class Work:
         """Price of an item as quoted."""
         if p.supplier is None:
             return self.inputs.number(f"price:{p.item}", f"price of {p.item}", self.home, p.range, item=p.item)
-        name, label = f"{p.supplier.supplier}{p.again}", f"price of {p.item} at {p.supplier.supplier}{p.again}"
-        return self.inputs.number(
-            f"quoted:{p.item}@{name}", label, p.supplier.currency, p.range, item=p.item, offer=p.offer
-        )
+        name, money = f"{p.supplier.supplier}{p.again}", p.supplier.currency
+        key, label = f"quoted:{p.item}@{name}", f"price of {p.item} at {name}"
+        return self.inputs.number(key, label, money, p.range, item=p.item, offer=p.offer)
 
     def lead(self, p: Priced) -> Product | None:
         """Days to wait for an item."""
@@ -206,17 +199,14 @@ class Orders:
     """The orders of a case, each demand priced once."""
 
     def __init__(self, buying: Buying, work: Work) -> None:
-        self.buying, self.work = buying, work
-        self._lines: dict[tuple[Demand, bool], tuple[Priced, ...]] = {}
+        self.work, self.lines = work, cache(buying.order)
 
     def add(
         self, bill: Bill, wanted: Iterable[Wanted], waited: Bools, floors: dict[int, Floor], leisure: bool = False
     ) -> None:
-        """Write the orders of each stage into a bill.
-
-        ``waited`` leaves in which somebody waits for them; ``floors`` work done while the order of a stage is on its
-        way; at leisure the wait costs nothing in choosing from whom to buy.
-        """
+        """Write the orders of each stage into a bill. ``waited`` leaves in which somebody waits for them; ``floors``
+        work done while the order of a stage is on its way; at leisure the wait costs nothing in choosing from whom to
+        buy."""
         orders: dict[tuple[int, tuple[int, ...]], dict[str, Ints]] = {(stage, ()): {} for stage in floors}
         for w in wanted:
             parts = orders.setdefault((w.stage, w.often.inputs), {})
@@ -255,10 +245,3 @@ class Orders:
             if longest or floor:
                 here = np.array([w == longest for w in waits])[which] & waited
                 bill.take(LongestWait(longest, floor, often.inputs), here.astype(float))
-
-    def lines(self, demand: Demand, leisure: bool) -> tuple[Priced, ...]:
-        """The lines of an order."""
-        key = demand, leisure
-        if key not in self._lines:
-            self._lines[key] = self.buying.order(demand, leisure)
-        return self._lines[key]

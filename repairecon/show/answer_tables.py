@@ -57,10 +57,8 @@ def _unit(name: str, currency: str) -> str:
 
 def answer_tables(data: Mapping[str, Any]) -> dict[str, Rows]:
     """The tables in an answer's ``as_json``, by name: first row the headings, days as days, unequal rows filled up.
-
     Every list becomes a table, what is nested stands in one row, what is a list within a row becomes a table of its own
-    with the first column of that row. The rest is one table.
-    """
+    with the first column of that row. The rest is one table."""
     currency = str(data.get("currency") or "")
     lists: dict[str, list[Record]] = {}
     single = [[_table([{path: x}], currency)[0][0], _cell(x)] for path, x in _flat(data, (), "", lists).items()]

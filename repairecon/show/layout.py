@@ -58,10 +58,8 @@ class Block:
 
     @classmethod
     def of(cls, lead: str, sentences: Sequence[str], width: int, drop: int, cut: int) -> Block:
-        """Sentences after a lead word: the last ones dropped one by one, then the first cut to one line.
-
-        ``drop`` and ``cut`` are the ranks of doing so.
-        """
+        """Sentences after a lead word: the last ones dropped one by one, then the first cut to one line. ``drop`` and
+        ``cut`` are the ranks of doing so."""
         if not sentences:
             return cls([(0, [])])
         indent = "  " if lead else ""
@@ -85,13 +83,13 @@ def fitted(blocks: Sequence[Block], most: int) -> list[str]:
 
 
 def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False, width: int = WIDTH) -> str:
-    """A table as aligned text, words to the left, numbers to the right; ``name`` heads the index, if shown.
-
-    ``fold`` brings words down to a page's width.
-    """
+    """A table as aligned text, words to the left, numbers to the right; ``name`` heads the index, if shown. ``fold``
+    brings words down to a page's width."""
     shown = frame.rename_axis(name).reset_index() if name else frame
     columns = [[str(c), *map(str, shown[c])] for c in shown.columns]
-    left = [k == 0 or not _numeric(c[1:]) for k, c in enumerate(columns)]
+    # figures stand to the right, but no sentences with figures in them
+    figures = [all(len(x) <= LONGEST_FIGURE and any(map(str.isdigit, x)) for x in cells) for _, *cells in columns]
+    left = [k == 0 or not is_figures for k, is_figures in enumerate(figures)]
     widths = [max(map(len, c)) for c in columns]
     if fold:
         widths = _fitting(columns, widths, left, width)
@@ -129,8 +127,3 @@ def _fitting(columns: list[list[str]], widths: list[int], left: list[bool], widt
             return widths
         narrow[widest] -= 1
     return narrow
-
-
-def _numeric(cells: list[str]) -> bool:
-    """Figures, and no sentences with figures in them."""
-    return all(len(c) <= LONGEST_FIGURE and any(ch.isdigit() for ch in c) for c in cells)

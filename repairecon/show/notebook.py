@@ -10,11 +10,9 @@ from repairecon.records import RepaireconError
 
 
 def only_known_parameters(run: Sequence[str] | None = None) -> None:
-    """Refuse each name that a runner set and the parameters' cell does not have, and say what it has.
-
-    Runners put a cell of their own behind the one whose names are annotated (``folder: str = ...``). Called from the
-    cell after both; ``run`` is the source of the cells run so far, by default those of the running notebook.
-    """
+    """Refuse each name that a runner set and the parameters' cell does not have, and say what it has. Runners put a
+    cell of their own behind the one whose names are annotated (``folder: str = ...``). Called from the cell after both;
+    ``run`` is the source of the cells run so far, by default those of the running notebook."""
     cells = _cells() if run is None else run
     bodies = [_body(source) for source in cells]
     known = next((names for names in (_names(body, ast.AnnAssign) for body in reversed(bodies)) if names), [])

@@ -15,14 +15,10 @@ FOOT = (
 )
 
 
-def render(
-    title: str, about: str, advice: Sequence[str], blocks: Iterable[Any], appendix: Iterable[Any] = ()
-) -> str:
+def render(title: str, about: str, advice: Sequence[str], blocks: Iterable[Any], appendix: Iterable[Any] = ()) -> str:
     """One self-contained page for reading: the advice, its first sentence set apart, then blocks, then the appendix.
-
     ``about`` is date, case and version; ``blocks`` and ``appendix`` are ``Panel``, ``Sheet`` and ``Picture`` in their
-    order. Nothing in it is fetched from elsewhere, and text from files is escaped.
-    """
+    order. Nothing in it is fetched from elsewhere, and text from files is escaped."""
     shown = {name: [b for b in some if len(getattr(b, "table", "x"))]
              for name, some in (("blocks", blocks), ("appendix", appendix))}  # fmt: skip
     return filled("page.html", title=title, about=about, advice=advice, foot=FOOT, **shown)

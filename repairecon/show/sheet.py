@@ -41,7 +41,9 @@ class Sheet:
     @property
     def numeric(self) -> dict[str, bool]:
         """Whether a column holds nothing but numbers."""
-        return {str(name): _numbers([str(x) for x in self.table[name]]) for name in self.table.columns}
+        blank = ("", "never", "barred", "not known", "none", "?", "-")
+        filled = {str(name): [x for x in map(str, self.table[name]) if x not in blank] for name in self.table.columns}
+        return {name: bool(cells) and all(map(_NUMBER.fullmatch, cells)) for name, cells in filled.items()}
 
     def __repr__(self) -> str:
         text = as_text(self.table, "", fold=bool(self.title)) if len(self.table) else "nothing"
@@ -53,11 +55,6 @@ class Sheet:
         lines = [_row("th", [str(name) for name in self.table.columns], kinds)]
         lines += [_row("td", [cell for _, cell in row], kinds) for row in self.rows]
         return f'{STYLE}<table class="sheet">{caption}\n' + "\n".join(lines) + "\n</table>"
-
-
-def _numbers(cells: list[str]) -> bool:
-    filled = [c for c in cells if c and c not in ("never", "barred", "not known", "none", "?", "-")]
-    return bool(filled) and all(_NUMBER.fullmatch(c) for c in filled)
 
 
 def _row(tag: str, cells: list[str], kinds: list[str]) -> str:

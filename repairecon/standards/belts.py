@@ -112,15 +112,15 @@ def compare(judging: Judging) -> None:
         known = [shown(part.figures["pitch"]) if part.figures else "?" for part in judging.both]
         pitches = [ribs.get(profile, pitch) for profile, pitch in zip((want, has), known, strict=True)]
         judging.note(f"{has} has {pitches[1]} mm pitch, {want} {pitches[0]} mm")
-    elif judging.wanted.kind == RIBBED:
-        _compare_length(judging, "Le", LENGTH_SLACK, "too far")
-        compare_sizes(judging)
     else:
-        _compare_length(judging, "length", Decimal("0.6"), "the teeth number differs")
+        _compare_length(judging)
         compare_sizes(judging)
 
 
-def _compare_length(judging: Judging, letter: str, slack: Decimal, otherwise: str) -> None:
+def _compare_length(judging: Judging) -> None:
+    letter, slack, otherwise = "length", Decimal("0.6"), "the teeth number differs"
+    if judging.wanted.kind == RIBBED:
+        letter, slack, otherwise = "Le", LENGTH_SLACK, "too far"
     (want, has), gap = judging.sizes(letter), abs(judging.gap(letter))
     said = f"length {shown(has)} against {shown(want)} mm"
     if gap <= slack:

@@ -54,10 +54,8 @@ _CLAUSE_END = re.compile(r"[,;:()]|\bBUT\b|\bSONDERN\b|$")
 
 
 def identify(text: str, kind: str = "") -> Designation | None:
-    """What a written name of a standard part says, or None where it names none.
-
-    ``kind`` (a ``Designation.kind``) helps where a writing may mean several: ``25x40x7``, ``117``, ``Z``.
-    """
+    """What a written name of a standard part says, or None where it names none. ``kind`` (a ``Designation.kind``) helps
+    where a writing may mean several: ``25x40x7``, ``117``, ``Z``."""
     words = plain(text)
     found = _read(words, kind) if words else None
     return None if found is None else replace(found, text=text)
@@ -88,8 +86,7 @@ def _positive(words: str, kind: str) -> Designation | None:
     if v_belts.KIND in said:
         said = [belts.RIBBED, belts.TOOTHED, *said]
     for name in said:
-        found = _of_kind(words, name, True)
-        if found is not None:
+        if (found := _of_kind(words, name, True)) is not None:
             return found
     if said and not set(said) <= {materials.MAKERS}:
         return _of_kind(words, materials.KIND, False)
@@ -109,8 +106,7 @@ def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
     if not (sure or FAMILIES[kind].alone):
         return None
     text = of_kind(words, kind, sure)
-    found = FAMILIES[kind].read(text)
-    if found is None:
+    if (found := FAMILIES[kind].read(text)) is None:
         return None
     if kind != materials.KIND and found.size:
         _second(text, found)
@@ -211,11 +207,8 @@ _VERDICTS = {
 
 
 def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str, object]]:
-    """Whether an offered part is the wanted one: the words for the screen, and plain data.
-
-    The data hold ``verdict``, ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted
-    one first.
-    """
+    """Whether an offered part is the wanted one: the words for the screen, and plain data. The data hold ``verdict``,
+    ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted one first."""
     found = equivalent(wanted, offered, fluid=fluid)
     known = bool(materials.fluids_of(fluid)) if fluid else None
     lines = [f"Wanted {wanted}, offered {offered}: {_VERDICTS[found.verdict]}."]

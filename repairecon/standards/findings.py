@@ -95,9 +95,8 @@ def finish(text: Text, found: Found) -> Designation:
     found.others += [(words, e.value, e.why) for words, e in text.entries if e.role == "other"]
     found.others += [(words, "unknown", f"it names a {e.kind}") for words, e in text.entries if e.role == "kind"
                      and e.kind != found.kind and found.kind not in _GENERIC.get(e.kind, ())]  # fmt: skip
-    lacks, denied, conditions = (
-        tuple(words for words, e in text.entries if e.role == role) for role in ("lack", "negation", "condition")
-    )
+    lacks, denied, conditions = (tuple(words for words, e in text.entries if e.role == role)
+                                 for role in ("lack", "negation", "condition"))  # fmt: skip
     return Designation(
         text=text.words, kind=found.kind, size=found.size, figures=found.figures, listed=found.listed, status=status,
         dims={letter: float(value) for letter, value in found.dims.items()},
@@ -207,13 +206,10 @@ class Judging:
         status = worst_status(self._statuses)
         if status in ("doubtful", "from memory"):
             self.caution(f"Not all of this is published: the least sure row of the tables used is {status}; measure.")
-        reasons, differs, caution, sources = (
-            tuple(dict.fromkeys(said)) for said in (self._reasons, self._differs, self._caution, self._sources)
-        )
-        return Equivalence(
-            self.verdict, reasons, differs, self.wanted, self.offered, caution, status, gaps=self._gaps,
-            sources=tuple(filter(None, sources)),
-        )  # fmt: skip
+        reasons, differs, caution = (tuple(dict.fromkeys(x)) for x in (self._reasons, self._differs, self._caution))
+        sources = tuple(filter(None, dict.fromkeys(self._sources)))
+        return Equivalence(self.verdict, reasons, differs, self.wanted, self.offered, caution, status,
+                           gaps=self._gaps, sources=sources)  # fmt: skip
 
 
 def compare_features(judging: Judging, after: str = "") -> None:
@@ -239,10 +235,8 @@ def compare_features(judging: Judging, after: str = "") -> None:
 
 
 def _pair(feature: Row, want: str, has: str, judging: Judging) -> Row | None:
-    """The first row of ``feature_pairs.csv`` for two values of a feature.
-
-    ``=`` is the same value, ``when`` another feature of the wanted or, where it says so, of the offered part.
-    """
+    """The first row of ``feature_pairs.csv`` for two values of a feature. ``=`` is the same value, ``when`` another
+    feature of the wanted or, where it says so, of the offered part."""
     for row in rows("feature_pairs"):
         if (row["kind"], row["feature"]) == (feature["kind"], feature["feature"]):
             name, _, value = row["when"].partition("=")

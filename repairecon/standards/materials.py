@@ -216,11 +216,9 @@ class ShelfLife(NamedTuple):
 
 
 def shelf_life(material: str, cured: int) -> tuple[ShelfLife, ...]:
-    """The last years in which a part of a rubber, cured in a year, may be taken from the shelf.
-
-    Every rule of the table that names the rubber speaks; where one prints a span of years its shorter end counts.
-    Empty where none names it. They hold for cool, dark, dry storage without ozone and without strain.
-    """
+    """The last years in which a part of a rubber, cured in a year, may be taken from the shelf. Every rule of the table
+    that names the rubber speaks; where one prints a span of years its shorter end counts. Empty where none names it.
+    They hold for cool, dark, dry storage without ozone and without strain."""
     name, found = material_of(material), []
     for row in rows("rubber_storage"):
         if name and name in re.findall(r"[A-Z]{2,5}", row["material_families"]):

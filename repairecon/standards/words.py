@@ -159,9 +159,8 @@ class Text:
 
     def __init__(self, words: str, kind: str = "", sure: bool = False) -> None:
         self.words = self.left = words
-        self.kind = kind
-        self.sure = sure
-        """Whether the name says the kind, so that a bare number may be one of its sizes."""
+        # sure: whether the name says the kind, so that a bare number may be one of its sizes
+        self.kind, self.sure = kind, sure
         self.sizes: list[Size] = []
         self.entries: list[tuple[str, Entry]] = []
 

@@ -169,7 +169,7 @@ def test_the_case_own_work_sizes_and_findings_go_over_those_of_the_kind() -> Non
             )
     assert "[ ] strip: Strip and clean" in text
     assert "casing: [ ] sound [ ] eaten through" in text
-    assert "hire of press and bearing puller" in sheet.arrange
+    assert "hire of press and bearing puller" in dict(sheet.at_hand)["To arrange"]
     assert "crate and carrier" not in text  # goes with sending it away alone
     assert "[yard]" in text
     assert "Stop and ask what a new one costs if: casing: eaten through." in sheet.stop
