@@ -63,7 +63,7 @@ class Answer(Shown):
         self.found, self.stage, self.life_fits = asked.found, asked.stage, asked.life_fits
         self.horizon = Horizon(model, outcomes, asked.years)
         self.assumed: tuple[Assumed, ...] = case.assumed
-        self.cautions: tuple[str, ...] = case.unit.cautions
+        self.cautions: tuple[str, ...] = (*case.unit.cautions, *verdict.waived(case))
         self.cost_own_hour = model.own_hour
 
     def said(self) -> Panel:
