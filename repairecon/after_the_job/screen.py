@@ -35,7 +35,7 @@ def first_screen(found: AfterTheJob, width: int = 0) -> str:
     first, *why = words.verdict_lines(found)
     steps: list[str] = []
     if found.bridge is not None:
-        steps = as_text(words.bridge_table(found, STEPS), "", fold=True, width=width).split("\n")
+        steps = as_text(words.bridge_table(found, STEPS), fold=True, width=width).split("\n")
     blank = Block([(0, [""] if steps else [])])
     blocks = [
         Block([(0, [f"{head}{figures.rjust(width - len(head))}".rstrip()])]),

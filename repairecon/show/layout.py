@@ -84,13 +84,12 @@ def fitted(blocks: Sequence[Block], most: int) -> list[str]:
     return [line for b, k in zip(blocks, form, strict=True) for line in b.forms[k][1]]
 
 
-def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False, width: int = WIDTH) -> str:
-    """A table as aligned text, words to the left, numbers to the right; ``name`` heads the index, if shown.
+def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> str:
+    """A table as aligned text, words to the left, numbers to the right, the index not shown.
 
     ``fold`` brings words down to a page's width.
     """
-    shown = frame.rename_axis(name).reset_index() if name else frame
-    columns = [[str(c), *map(str, shown[c])] for c in shown.columns]
+    columns = [[str(c), *map(str, frame[c])] for c in frame.columns]
     left = [k == 0 or not _numeric(c[1:]) for k, c in enumerate(columns)]
     widths = [max(map(len, c)) for c in columns]
     if fold:
