@@ -140,7 +140,7 @@ class ImportPlan:
             row.fault("locker", "nothing", "name the locker, or say where things without one lie")
             return None
         place = self._named(row, "locker", place, self._lockers, self.new_lockers) if place else ""
-        named = [u for u in cells.get("units", "").split(";") if u.strip()]
+        named = values.listed(cells.get("units", ""))
         if named:
             cells["units"] = tuple(self._named(row, "units", u, self._units, self.new_units) for u in named)
         if place and ("locker" in cells or known is None):
