@@ -67,7 +67,7 @@ def summary(found: AfterTheJob, made: IntoTheBook) -> str:
     if done and done.happened:
         on = done.happened[0].movements[0].on_date
     parts = [f"{head}\n{capital(made.unit)}, {on}. Cost of one: as paid, with its share of the carriage."]
-    parts.append(as_text(moves_table(found, made), ""))
+    parts.append(as_text(moves_table(found, made)))
     if made.spare:
         parts.append(f"A spare besides: {made.spare}. Receive it by hand, at what it is worth to you.")
     if made.problems:

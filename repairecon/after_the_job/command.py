@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from dataclasses import asdict
-from decimal import Decimal
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +16,7 @@ from repairecon.read.case_workbook_out import folder_of
 from repairecon.read.closed import FOLDER, read_closed
 from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
+from repairecon.show.answer_tables import keep_tables, plain, print_json
 from repairecon.show.layout import for_terminal
 
 OPTIONS: dict[str, dict[str, Any]] = {
@@ -93,8 +91,6 @@ def run(args: argparse.Namespace) -> None:
         raise RepaireconError("a report is of a closed job: name its folder, and the log with --log")
     found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
     if args.tables is not None:
-        from repairecon.show.answer_tables import keep_tables
-
         keep_tables(args.tables, args.job, as_json(found))
     if args.book is not None:
         _into_the_book(args, found)
@@ -115,7 +111,7 @@ def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bo
 
     _refuse_empty(args, found)
     if args.json:
-        _print_json(as_json(found))
+        print_json(as_json(found))
     else:
         print(for_terminal(screen.full(found) if args.full else screen.first_screen(found)), end="")
     out = sys.stderr if args.json else sys.stdout
@@ -176,13 +172,9 @@ def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
         data = {**asdict(made), "written": bool(made.done and made.done.written)}
         for line, x in zip(data["lines"], made.lines, strict=True):
             line["moved"]["source"] = str(x.moved.source)
-        _print_json(_plain(data))
+        print_json(plain(data))
     else:
         print(book_words.summary(found, made), end="")
-
-
-def _print_json(data: Any) -> None:
-    print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
 
 
 def as_json(found: AfterTheJob) -> dict[str, Any]:
@@ -201,30 +193,19 @@ def as_json(found: AfterTheJob) -> dict[str, Any]:
     }  # fmt: skip
     if bridge:
         del bridge["not_written"]
-    shifts, sentences = [asdict(s) for s in found.shifts], words.learned(found)
     data = {
         "name": found.name,
         "unit": found.case.unit.name if found.case else None,
         "currency": currency or None,
-        "decision": asdict(found.decision) if found.decision else None,
+        "decision": found.decision,
         "first_run": found.first_run or None,
         "filled_in": not found.nothing_written,
         "bridge": bridge,
         "hindsight": h and {**asdict(h), "sentences": words.choice(h, currency)},
         "coverage": {"ranges": ranges, "chances": chances},
-        "learned": {**asdict(found.learned), "shifts": shifts, "sentences": sentences},
+        "learned": {**asdict(found.learned), "shifts": found.shifts, "sentences": words.learned(found)},
         "movements": [{**asdict(m), "source": str(m.source)} for m in found.movements],
         "jobs": list(found.log.jobs),
     }
-    return {name: _plain(value) for name, value in data.items()}
-
-
-def _plain(x: Any) -> Any:
-    """Numbers that JSON has no word for become None, money of the book numbers, tuples lists."""
-    if isinstance(x, dict):
-        return {str(k): _plain(v) for k, v in x.items()}
-    if isinstance(x, list | tuple):
-        return [_plain(v) for v in x]
-    if isinstance(x, Decimal):
-        return float(x)
-    return None if isinstance(x, float) and not isfinite(x) else x
+    made: dict[str, Any] = plain(data)
+    return made

@@ -30,7 +30,7 @@ def first_screen(found: AfterTheJob, width: int = 0) -> str:
     head = shortened(title, width - len(figures) - 2)
     first, *why = words.verdict_lines(found)
     table = words.bridge_table(found, STEPS)
-    steps = as_text(table, "", fold=True, width=width).split("\n") if len(table) else []
+    steps = as_text(table, fold=True, width=width).split("\n") if len(table) else []
     blank = Block([(0, [""] if steps else [])])
     blocks = [
         Block([(0, [f"{head}{figures.rjust(width - len(head))}".rstrip()])]),

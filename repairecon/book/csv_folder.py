@@ -262,7 +262,7 @@ class _Folder:
         made["shelf_group"] = made["shelf_group"].upper()
         if made["shelf_group"] not in SHELF_GROUPS:
             row.fault("shelf_group", shown(made["shelf_group"]), "write A, B or C, or nothing")
-        named = [name for name in made["units"].split(";") if name.strip()]
+        named = values.listed(made["units"])
         numbers = [self.cards["unit"].number_of(row, "units", name) for name in named]
         made["units"] = ";".join(str(n) for n in dict.fromkeys(numbers) if n)
 

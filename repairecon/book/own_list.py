@@ -27,7 +27,7 @@ from repairecon.read.boat import BOOK
 from repairecon.read.columns import Column
 from repairecon.read.loose_cells import tidied
 from repairecon.read.problems import SURE, Names, Problems, closest, key, printable, shown
-from repairecon.read.sheets import Sheet, heading, read_sheet, text_of
+from repairecon.read.sheets import Sheet, heading, places_meant, read_sheet, text_of
 from repairecon.read.starter import empty_folder, new_boat
 from repairecon.read.units_list import UnitsList, read_units_list
 from repairecon.read.values import Limits, Misread
@@ -38,7 +38,6 @@ HEADINGS: Mapping[str, str] = dict(
 )
 """Fields of a list with the headings that surely mean them; common practice of owners' lists, no source."""
 
-_REST = re.compile(r"[^a-z0-9 ]+")
 _DIGITS = re.compile("[0-9]+")
 
 
@@ -140,7 +139,7 @@ class ImportPlan:
             row.fault("locker", "nothing", "name the locker, or say where things without one lie")
             return None
         place = self._named(row, "locker", place, self._lockers, self.new_lockers) if place else ""
-        named = [u for u in cells.get("units", "").split(";") if u.strip()]
+        named = values.listed(cells.get("units", ""))
         if named:
             cells["units"] = tuple(self._named(row, "units", u, self._units, self.new_units) for u in named)
         if place and ("locker" in cells or known is None):
@@ -239,19 +238,8 @@ def _write_stock(book: SparesBook, line: ImportLine, date: When) -> None:
 
 def guess_columns(headings: Sequence[object]) -> dict[str, str]:
     """The heading that each field is taken from, where one surely means it; each heading is used once."""
-    left = {_plain(h): str(h) for h in reversed(list(headings)) if _plain(h)}
-    found: dict[str, str] = {}
-    for misspelt in (False, True):  # what is written right first
-        for name in [n for n in HEADINGS if n not in found]:
-            meant = [_plain(word) for word in HEADINGS[name].split(",")]
-            near = [closest(word, left, SURE) if misspelt else word for word in meant]
-            if here := next((word for word in near if word in left), ""):
-                found[name] = left.pop(here)
-    return {name: found[name] for name in HEADINGS if name in found}
-
-
-def _plain(heading: object) -> str:
-    return " ".join(_REST.sub(" ", key(str(heading)).replace("'s", "s")).split())
+    meant = places_meant(headings, {name: known.split(",") for name, known in HEADINGS.items()})
+    return {name: str(headings[k]) for name, k in meant.items()}
 
 
 def _exact(scale: Scale) -> Callable[[str], str | Misread]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +12,7 @@ from repairecon.book.on_hand import read_case_aboard
 from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes
 from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, preview
 from repairecon.records import RepaireconError
-from repairecon.show.answer_tables import keep_tables
+from repairecon.show.answer_tables import keep_tables, print_json
 from repairecon.show.layout import for_terminal
 
 SHOWN = 40
@@ -94,7 +93,7 @@ def run(args: argparse.Namespace) -> None:
     if args.tables is not None:
         keep_tables(args.tables, args.job, summary.as_json(answer))
     if args.json:
-        print(json.dumps(summary.as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+        print_json(summary.as_json(answer))
     elif args.report is None:
         print(for_terminal(summary.full(answer) if args.full else summary.first_screen(answer)), end="")
 

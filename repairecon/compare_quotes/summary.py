@@ -140,7 +140,7 @@ def _lines(answer: QuotesAnswer, width: int) -> Block:
     names = min(max(map(len, table["part"])), room - SELLER - 2)
     for name, most in (("part", names), ("order from", room - names - 2)):
         table[name] = [shortened(x, most) for x in table[name]]
-    head, _, *rows = as_text(table, "").split("\n")
+    head, _, *rows = as_text(table).split("\n")
     shorter = [
         (6, [head, *rows[:many], f"({whole(len(rows) - many)} more lines: --full)"])
         for many in range(len(rows) - 2, 1, -1)

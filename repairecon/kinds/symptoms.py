@@ -46,7 +46,6 @@ class SymptomMatch:
     first_question: str = ""
     candidates: Tokens = ()
     nothing_wrong: str = ""
-    points_elsewhere: tuple[Pointer, ...] = ()
     found: Tokens = ()
     said: str = ""
 
@@ -123,7 +122,7 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
         kind, sentence, "" if lost else ranked[0],
         certainty="none" if lost else "ask" if not sure else "exact" if sentence == ranked[0] else "taken as",
         first_question=_row(kind, ranked[0])["first_question"] if sure else f"Which fits best: {'; '.join(close)}?",
-        candidates=tuple(close), nothing_wrong=_nothing_wrong(kind, sentence) or fine, points_elsewhere=elsewhere,
+        candidates=tuple(close), nothing_wrong=_nothing_wrong(kind, sentence) or fine,
         found=found_in(kind, sentence),
         said=f"taken as: {ranked[0]}" if sure else _NO_SYMPTOM if lost else f"not sure: {' or '.join(close)}",
     )  # fmt: skip

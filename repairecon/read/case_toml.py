@@ -11,7 +11,7 @@ from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Money, Reading
 from repairecon.read.tables import Table
 from repairecon.read.toml_file import Section, TomlFile
-from repairecon.read.values import plain
+from repairecon.read.values import listed, plain
 from repairecon.records import NOTHING, SAFETY_CLASSES, Branch, Needed, Supplier, Terms, Unit, Years
 from repairecon.records.supply import Customs, OrderWishes
 
@@ -113,8 +113,7 @@ def needed(toml: TomlFile) -> Needed | None:
 
 def found_in_words(toml: TomlFile) -> str:
     """What is found already in the owner's own words, without an event of the tree."""
-    words = map(str.strip, toml.section("unit").text("found").split(";"))
-    return "; ".join(w for w in words if w and "=" not in w)
+    return "; ".join(w for w in listed(toml.section("unit").text("found")) if "=" not in w)
 
 
 def found(toml: TomlFile, branches: Sequence[Branch], heard: str, *, strict: bool) -> str:
@@ -124,7 +123,7 @@ def found(toml: TomlFile, branches: Sequence[Branch], heard: str, *, strict: boo
     """
     section, unit = toml.section("found"), toml.section("unit")
     said = [(section, name, name, section.text(name)) for name in section.cells]
-    for word in filter(None, map(str.strip, unit.text("found").split(";"))):
+    for word in listed(unit.text("found")):
         if "=" not in word:  # in the owner's own words: heard with the sentence on the symptom
             continue
         event, _, outcome = word.partition("=")

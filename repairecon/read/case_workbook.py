@@ -19,7 +19,7 @@ from repairecon.read.problems import SURE, Problems, closest, shown
 from repairecon.read.sheets import BOOKS, Cell, Sheet, heading, left_out, text_of
 from repairecon.read.tables import Row, table_of
 from repairecon.read.toml_file import toml_key, toml_lines
-from repairecon.read.values import Limits, Misread, figure, number, yes_no
+from repairecon.read.values import Limits, Misread, figure, listed, number, yes_no
 from repairecon.read.workbook import read_sheets
 
 ANSWER = "answer"
@@ -223,7 +223,7 @@ def _value(row: Row, column: Column) -> object:
     if column.type == "yes" and isinstance(said := yes_no(text), bool):
         return said
     if column.type == "list":
-        return [w.strip() for w in text.split(";") if w.strip() and text != NO_WORDS]
+        return [] if text == NO_WORDS else listed(text)
     return text
 
 

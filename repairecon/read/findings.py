@@ -15,6 +15,7 @@ from repairecon.read.columns import CASE
 from repairecon.read.files import read_text, write_all, write_whole
 from repairecon.read.problems import Names, Problems, key, shown
 from repairecon.read.toml_file import places_in, toml_lines
+from repairecon.read.values import listed
 from repairecon.records import STAGES, Case, RepaireconError
 
 _WORD = re.compile(r"\w+")
@@ -69,7 +70,7 @@ def _write(place: Path, sections: Mapping[str, Mapping[str, str | float]]) -> Ca
 
 def pieces(text: str) -> dict[str, str]:
     """``name=value`` pieces joined by ``;``; a piece without a value stands under its own words."""
-    split = (piece.partition("=") for piece in text.split(";") if piece.strip())
+    split = (piece.partition("=") for piece in listed(text))
     return {name.strip(): value.strip() if is_pair else name.strip() for name, is_pair, value in split}
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from repairecon.read.look_again_figures import Fact, Looked, case_facts, rules
 from repairecon.read.problems import key
-from repairecon.read.values import plain
+from repairecon.read.values import listed, plain
 from repairecon.records import Case, Source
 
 _ALIKE = 3
@@ -37,7 +37,7 @@ def look_again(case: Case, today: str = "") -> tuple[Remark, ...]:
     that the case states for its order, else against this one.
     """
     on = Looked(case, today)
-    checked = {key(word) for word in case.checked.split(";")}
+    checked = {key(word) for word in listed(case.checked)}
     found: dict[tuple[str, bool], dict[tuple[Source, str], Remark]] = {}
 
     def take(alike: str, rule: str, name: str, where: Source, said: str, turns: bool = True) -> None:

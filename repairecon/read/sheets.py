@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from repairecon.read.files import LARGEST_FILE, Unreadable, decoded, read_data
-from repairecon.read.problems import clean, shown, undecoded
+from repairecon.read.problems import SURE, clean, closest, key, shown, undecoded
 from repairecon.read.values import Misread, plain
 from repairecon.records import Fault, SheetError
 
@@ -32,6 +32,7 @@ EXAMPLE, DEFAULT = "example:", "default:"
 """A row whose first cell begins with one of these is left out."""
 _MARKS = (",", ";", "\t")
 _NAMED_MARK = re.compile(r' *"?sep=([,;\t])"?[ \r]*\n', re.IGNORECASE)
+_REST = re.compile(r"[^a-z0-9 ]+")
 _LOOKED_AT = 100
 _TEXT = (".csv", ".txt", ".tsv")
 BOOKS = (".xlsx", ".xlsm", ".xltx", ".xltm")
@@ -172,6 +173,26 @@ def heading_row(sheet: Sheet, likeness: Callable[[tuple[Cell, ...]], int]) -> in
     """The row most like a row of headings, among the first of a sheet; 0 where it is empty."""
     rows = [n for n in sheet.rows if n <= next(iter(sheet.rows)) + LOOKED_THROUGH]
     return max(rows, key=lambda n: likeness(sheet.rows[n]), default=0)
+
+
+def places_meant(headings: Sequence[object], words: Mapping[str, Sequence[str]]) -> dict[str, int]:
+    """The place of the heading that each field is taken from, where one surely means it; each heading is used once.
+
+    ``words`` are the headings that mean a field, those that are likelier first.
+    """
+    left = {_plain(h): k for k, h in reversed(list(enumerate(headings))) if _plain(h)}
+    found: dict[str, int] = {}
+    for misspelt in (False, True):  # what is written right first
+        for name in [n for n in words if n not in found]:
+            meant = map(_plain, words[name])
+            near = [closest(word, left, SURE) if misspelt else word for word in meant]
+            if here := next((word for word in near if word in left), ""):
+                found[name] = left.pop(here)
+    return {name: found[name] for name in words if name in found}
+
+
+def _plain(heading: object) -> str:
+    return " ".join(_REST.sub(" ", key(str(heading)).replace("'s", "s")).split())
 
 
 def headed(sheet: Sheet, head: int, places: Mapping[int, str]) -> Sheet:

@@ -243,7 +243,7 @@ class Row(Entry):
 
     def listed(self, name: str) -> list[str]:
         """Words with ; between them."""
-        return [word.strip() for word in self.text(name).split(";") if word.strip()]
+        return values.listed(self.text(name))
 
     def note(self) -> str:
         """Free words about the row."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,8 +10,8 @@ from repairecon.read.boat import units_of
 from repairecon.read.columns import FILES
 from repairecon.read.files import csv_text
 from repairecon.read.loose_cells import tidied
-from repairecon.read.problems import SURE, Problems, closest
-from repairecon.read.sheets import Cell, headed, heading, heading_row, read_sheet, text_of
+from repairecon.read.problems import Problems
+from repairecon.read.sheets import headed, heading_row, places_meant, read_sheet, text_of
 from repairecon.read.tables import Table, table_of
 from repairecon.records import SheetError
 
@@ -34,14 +33,17 @@ def read_units_list(path: Path) -> UnitsList:
     SheetError has every fault of the list, by row and the owner's own heading.
     """
     sheet, problems = read_sheet(path, "", _UNITS.known), Problems()
-    head = heading_row(sheet, lambda cells: len(_guessed(cells)))
+    words = {name: [name] for name in _UNITS.columns}
+    for c in _UNITS.declared.values():
+        words[c.heading] += [c.name, *c.also]
+    head = heading_row(sheet, lambda cells: len(places_meant([text_of(c) for c in cells], words)))
     written = [text_of(c) for c in sheet.rows.get(head, ())]
-    places = _guessed(written)
-    theirs = {ours: written[k] for k, ours in places.items()}
+    meant = places_meant(written, words)
+    places, theirs = {k: ours for ours, k in meant.items()}, {ours: written[k] for ours, k in meant.items()}
     table = Table(sheet.file)
     if "unit" not in theirs:
-        words = ", ".join(("unit", *_UNITS.declared["unit"].also))
-        problems.add(sheet.file, head, "unit", "no such column", f"head the column of their names one of: {words}")
+        known = ", ".join(("unit", *_UNITS.declared["unit"].also))
+        problems.add(sheet.file, head, "unit", "no such column", f"head the column of their names one of: {known}")
     else:
         kept, _ = tidied(headed(sheet, head, places), _UNITS.declared)
         table = table_of(kept, _UNITS, problems)
@@ -53,17 +55,3 @@ def read_units_list(path: Path) -> UnitsList:
     made = [[row.cells.get(c, "") for c in _UNITS.columns] for row in table.rows]
     left_out = [text for k, text in enumerate(written) if text and k not in places]
     return UnitsList(csv_text([_UNITS.columns, *made]).encode("utf-8"), len(made), tuple(left_out))
-
-
-def _guessed(cells: Sequence[Cell]) -> dict[int, str]:
-    """Our heading by the place of theirs, each once: what is written right comes before what is misspelt."""
-    names = {heading(text_of(c)): k for k, c in reversed(list(enumerate(cells))) if c}
-    meant = {heading(word): c.heading for c in _UNITS.declared.values() for word in (*c.also, c.name)}
-    meant |= {name: name for name in _UNITS.columns}
-    found: dict[int, str] = {}
-    for cutoff in (1.0, SURE):
-        for name, k in names.items():
-            near = name if name in meant else closest(name, meant, cutoff) if cutoff < 1.0 else ""
-            if near and k not in found and meant[near] not in found.values():
-                found[k] = meant[near]
-    return found

@@ -168,6 +168,11 @@ def toml_words(value: object) -> str | Misread:
     return " ".join(clean(value).split()) if isinstance(value, str) else Misread("write words in double quotes")
 
 
+def listed(text: str) -> list[str]:
+    """Words with ; between them."""
+    return [word.strip() for word in text.split(";") if word.strip()]
+
+
 def yes_no(text: str) -> bool | Misread:
     """Yes or no."""
     word = text.casefold()

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.answer import Answer
 
 Kind = Literal["this job", "years"]
-Do = Literal["look", "strip", "take", "leave", "carry on", "none"]
+Do = Literal["look", "strip", "take", "leave", "carry on"]
 MUCH_BETTER = 0.5
 """Share of the best look's net worth from which an earlier look is taken first."""
 ASK_FIRST = 0.25
@@ -151,7 +151,7 @@ class Advice:
     """What to do now.
 
     ``do``: look (``what`` is the look), strip (begin ``way`` and decide by ``stops``), take ``way``, leave this unit
-    and look elsewhere, carry on (``way``) or none. ``way`` is what is taken if nothing is looked at or stripped first;
+    and look elsewhere, or carry on (``way``). ``way`` is what is taken if nothing is looked at or stripped first;
     ``total`` what that comes to on the ``basis`` over ``years``, ``gap`` less than ``against``; ``value`` the same with
     the freedom to look, strip and stop. ``best_this_job`` and ``best_years`` where they differ tell both.
     ``day_price_turns``, ``hour_price_turns`` and ``life_turns`` are where another way takes over, ``beyond_years`` from

@@ -17,7 +17,6 @@ from repairecon.rebuild_or_buy import bench as at_the_bench
 from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import sensitivity, verdict
 from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
-from repairecon.rebuild_or_buy.averaged import costs_something
 from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, point_name, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.learned import LifeFit
@@ -26,6 +25,7 @@ from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, TOTAL, Outcomes
 from repairecon.rebuild_or_buy.remedies import Met
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
+from repairecon.rebuild_or_buy.size import costs_something
 from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, grow
 from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
@@ -64,7 +64,7 @@ class Answer(Shown):
         self.found, self.stage, self.life_fits = asked.found, asked.stage, asked.life_fits
         self.horizon = Horizon(model, outcomes, asked.years)
         self.assumed: tuple[Assumed, ...] = case.assumed
-        self.cautions: tuple[str, ...] = case.unit.cautions
+        self.cautions: tuple[str, ...] = (*case.unit.cautions, *verdict.waived(case))
         self.cost_own_hour = model.own_hour
 
     def said(self) -> Panel:

@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Callable
-from dataclasses import asdict, is_dataclass
-from math import isfinite
+from dataclasses import asdict
 from operator import attrgetter
 from pathlib import Path
 from typing import Any
-
-import pandas as pd
 
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.case_folder import cases_in
 from repairecon.rebuild_or_buy import headline, parts, screen
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
-from repairecon.show.answer_tables import keep_tables
+from repairecon.show.answer_tables import keep_tables, plain, print_json
 from repairecon.show.layout import for_terminal
 from repairecon.show.report import write_page
 
@@ -84,7 +80,7 @@ def run(args: argparse.Namespace) -> int | None:
         write_page(args.report, lambda: parts.page(answer))
         print(f"Wrote {args.report}")
     elif args.json:
-        print(json.dumps(as_json(answer), indent=1, ensure_ascii=False, allow_nan=False))
+        print_json(as_json(answer))
     elif args.full or args.part:
         print(for_terminal(screen.full(answer, args.part or "")), end="")
     else:
@@ -127,30 +123,16 @@ _DATA: dict[str, str | Callable[[Answer], Any]] = {
 
 def as_json(answer: Answer) -> dict[str, Any]:
     """The answer as dictionaries, lists, numbers and text; money in home currency, chances 0..1."""
-    return {name: _plain((attrgetter(at) if isinstance(at, str) else at)(answer)) for name, at in _DATA.items()}
-
-
-def _plain(x: Any) -> Any:
-    """Records, tables, lists and numbers as JSON can hold them; None for what is not finite."""
-    if isinstance(x, pd.DataFrame):
-        return _plain(x.to_dict(orient="records"))
-    if is_dataclass(x) and not isinstance(x, type):
-        return _plain(asdict(x))
-    if isinstance(x, dict):
-        return {str(k): _plain(v) for k, v in x.items()}
-    if isinstance(x, (list, tuple)):
-        return [_plain(v) for v in x]
-    x = x.item() if hasattr(x, "item") else x
-    return None if isinstance(x, float) and not isfinite(x) else x
+    return {name: plain((attrgetter(at) if isinstance(at, str) else at)(answer)) for name, at in _DATA.items()}
 
 
 def _way(way: str, row: Any) -> dict[str, Any]:
     """One way: each quantity with its mean and ends and their errors."""
     ends = {p: p for p in ("mean", "p10", "p50", "p90")} | {"mean_se_sampled": "se", "p90_se": "p90_se"}
-    plain = ("p_cheapest", "expected_regret", "allowed", "why_not", "p_never", "instead", "p_given_up", "p_spare")
+    as_they_are = ("p_cheapest", "expected_regret", "allowed", "why_not", "p_never", "instead", "p_given_up", "p_spare")
     return {
         "way": way, "kind": row["kind"],
         **{q: {key: row[f"{q}_{end}"] for key, end in ends.items()} for q in QUANTITIES},
-        "cost_lost_days": row["cost_lost_days_mean"], **{name: row[name] for name in plain},
+        "cost_lost_days": row["cost_lost_days_mean"], **{name: row[name] for name in as_they_are},
         "instead": row["instead"] if row["p_never"] > 0 else "",
     }  # fmt: skip

@@ -11,6 +11,7 @@ import numpy as np
 from repairecon.kinds.facts import kinds
 from repairecon.kinds.words import meaning
 from repairecon.kinds.worn import Judgement, measures, worn
+from repairecon.read.values import listed
 from repairecon.rebuild_or_buy.answer import Answer, Asked
 from repairecon.rebuild_or_buy.bench import closed_already
 from repairecon.rebuild_or_buy.learned import with_learned, with_own_lives
@@ -86,9 +87,9 @@ _FINDING = re.compile(r"^\s*([^=]+?)\s*=\s*(.+?)\s*(?:\(\s*([0-9.]+)\s*\))?\s*$"
 
 def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
     """Findings from ``event=outcome`` pieces joined by ``;``, each with the chance of being right in brackets."""
-    pieces = found.split(";") if isinstance(found, str) else [f"{e}={o}" for e, o in found.items()]
+    pieces = listed(found) if isinstance(found, str) else [f"{e}={o}" for e, o in found.items()]
     read, sure = list[Finding](), dict[str, str]()
-    for piece in filter(None, map(str.strip, pieces)):
+    for piece in pieces:
         try:
             event, outcome, right = _FINDING.findall(piece)[0]
             read.append(Finding(event, outcome, float(right or 1.0)))
@@ -108,7 +109,7 @@ def findings_measured(case: Case, measured: str) -> str:
     """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind. ``measured`` are
     ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``."""
     kind, findings = case.unit.kind, list[str]()
-    for piece in filter(None, map(str.strip, measured.split(";"))):
+    for piece in listed(measured):
         if kind not in kinds():
             raise RepaireconError(
                 "measured: no limits are known for this kind of unit; say what was found with --found"

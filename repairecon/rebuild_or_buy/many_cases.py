@@ -18,6 +18,7 @@ from repairecon.read.result_table import ResultTable, mark_of, to_parquet
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.job import DRAWS, rebuild_or_buy
 from repairecon.records import RepaireconError
+from repairecon.show.answer_tables import print_json
 from repairecon.show.layout import shortened
 from repairecon.show.report import version
 from repairecon.show.words import days_words, money, whole
@@ -102,8 +103,6 @@ def _line(row: dict[str, str]) -> CaseLine:
 
 def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
     """Print a line a case as they are ready, and write them; 2 where a case has no answer."""
-    import json
-
     from tqdm import tqdm
 
     table = Path(args.lines) if args.lines else None
@@ -118,7 +117,7 @@ def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
         else:
             tqdm.write(_words(line), file=sys.stdout)
     if args.json:
-        print(json.dumps(plain, indent=1, ensure_ascii=False, allow_nan=False))
+        print_json(plain)
     if table and table.suffix == ".parquet":
         to_parquet(Path(kept), table)
     if failed and not args.json:

@@ -76,7 +76,7 @@ def _ways(answer: Answer, width: int) -> Block:
     table = parts.ways(answer).table
     room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
     table["way"] = [shortened(name, room) for name in table["way"]]
-    head, _, *rows = as_text(table, "").split("\n")
+    head, _, *rows = as_text(table).split("\n")
     forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
     for many in range(len(rows) - 2, FEWEST_WAYS - 1, -1):
         forms.append((7, [head, *rows[:many], f"({whole(len(rows) - many)} dearer ways: --full)"]))

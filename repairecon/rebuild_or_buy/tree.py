@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.formulas import tree as tree_formulas
-from repairecon.rebuild_or_buy.averaged import to_average
-from repairecon.rebuild_or_buy.size import THIN_OUT, check_leaves
+from repairecon.rebuild_or_buy.size import THIN_OUT, check_leaves, to_average
 from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, Remedy, RepaireconError, Way
 
 NEVER_ENDS = len(STAGES)

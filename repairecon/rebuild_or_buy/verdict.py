@@ -76,6 +76,15 @@ def screen(case: Case) -> dict[str, str]:
     return {w.way: "" if w.way in case.waivers else _bar(case, w) for w in case.ways}
 
 
+def waived(case: Case) -> tuple[str, ...]:
+    """A sentence for each way that the owner took past the safety screen, with the written reason."""
+    barred = {w.way: _bar(case, w) for w in case.ways if w.way in case.waivers}
+    return tuple(
+        f"You waived the safety screen for {way} ({bar}) because: {case.waivers[way].rstrip('.')}."
+        for way, bar in barred.items() if bar
+    )  # fmt: skip
+
+
 def _bar(case: Case, way: Way) -> str:
     kinds = {way.kind} | ({case.way(way.bought).kind} if way.bought else set())
     barred = [k for k in OFFHAND if k in kinds]

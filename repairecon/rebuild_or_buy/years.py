@@ -69,6 +69,11 @@ def fetches(model: Model, i: int, resale_share: float) -> float:
     return resale_share * min(plain_price(model.case.ways[b]) for b in model.buys)
 
 
+def cost_away(years: Years, lost_day: float) -> float:
+    """What a failure away from base adds, a day lost at ``lost_day`` [home money]."""
+    return mean_of(years.cost_away) + mean_of(years.days_away) * lost_day
+
+
 class Ledger:
     """Costs of a case over the years; ``now`` (W,) expected totals of this job as it stands."""
 
@@ -81,7 +86,7 @@ class Ledger:
         self.expected = self.fresh.expected()
         self.total = self.expected @ np.array(model.weights)
         self.undelayed = self.expected @ np.array([1.0, model.own_hour, 0.0])
-        self.away = mean_of(years.cost_away) + mean_of(years.days_away) * self.day
+        self.away = cost_away(years, self.day)
         turned, shelf = years.turned_every_years, years.shelf_life_years
         self.works = float(mean_p_spare_works(turned, shelf, years.shelf_shape))
         self.swap = mean_of(years.swap_hours) * model.own_hour

@@ -158,22 +158,21 @@ class WayKind:
     rebuilds: Literal["", "here", "away"]
     buys: bool
     in_service: Literal["rebuilt", "bought", "old", "none"]
-    meaning: str
 
 
 _KINDS = (
-    WayKind("rebuild", "here", False, "rebuilt", "rebuild here"),
-    WayKind("send away", "away", False, "rebuilt", "send away for rebuild"),
-    WayKind("exchange", "", True, "bought", "exchange unit against the old one"),
-    WayKind("new", "", True, "bought", "new, from the maker"),
-    WayKind("pattern", "", True, "bought", "new pattern unit"),
-    WayKind("second-hand", "", True, "bought", "used unit, state unknown"),
-    WayKind("buy and rebuild", "here", True, "bought", "buy now, rebuild the old one as spare"),
-    WayKind("rebuild and spare", "here", True, "rebuilt", "rebuild, and carry a bought spare"),
-    WayKind("own spare", "", True, "bought", "fit the spare that is aboard"),
-    WayKind("carry on", "", False, "old", "carry on as it is, then the lasting repair"),
-    WayKind("temporary", "", False, "old", "temporary repair, then the lasting one"),
-    WayKind("without", "", False, "none", "do without"),
+    WayKind("rebuild", "here", False, "rebuilt"),
+    WayKind("send away", "away", False, "rebuilt"),
+    WayKind("exchange", "", True, "bought"),
+    WayKind("new", "", True, "bought"),
+    WayKind("pattern", "", True, "bought"),
+    WayKind("second-hand", "", True, "bought"),
+    WayKind("buy and rebuild", "here", True, "bought"),
+    WayKind("rebuild and spare", "here", True, "rebuilt"),
+    WayKind("own spare", "", True, "bought"),
+    WayKind("carry on", "", False, "old"),
+    WayKind("temporary", "", False, "old"),
+    WayKind("without", "", False, "none"),
 )
 WAY_KINDS: Mapping[str, WayKind] = {k.kind: k for k in _KINDS}
 """The kinds of way an owner chooses from."""

@@ -1,13 +1,19 @@
-"""Every table of an answer out of its plain data, with headings in words and units, for files that others open."""
+"""An answer as plain data for other programs; every table out of it, with headings in words and units."""
 
 from __future__ import annotations
 
 import datetime
+import json
 import re
 import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict, is_dataclass
+from decimal import Decimal
+from math import isfinite
 from pathlib import Path
 from typing import Any, TypeAlias
+
+import pandas as pd
 
 from repairecon.read.result_table import write_tables
 
@@ -28,6 +34,27 @@ back refund evpi evsi expected each discount fees"""
 _MONEY = frozenset(_MONEY_WORDS.split())
 """Words of a name whose figures are home money."""
 _UNITS = {"hours": "h", "days": "days", "years": "years", "kg": "kg", "litres": "litres"}
+
+
+def plain(x: Any) -> Any:
+    """Records, tables, lists, days and numbers as JSON can hold them; None for what is not finite."""
+    if isinstance(x, pd.DataFrame):
+        x = x.to_dict(orient="records")
+    elif is_dataclass(x) and not isinstance(x, type):
+        x = asdict(x)
+    if isinstance(x, dict):
+        return {str(k): plain(v) for k, v in x.items()}
+    if isinstance(x, list | tuple):
+        return [plain(v) for v in x]
+    if isinstance(x, datetime.date):
+        return x.isoformat()
+    x = float(x) if isinstance(x, Decimal) else x.item() if hasattr(x, "item") else x
+    return None if isinstance(x, float) and not isfinite(x) else x
+
+
+def print_json(data: Any) -> None:
+    """Print plain data for other programs."""
+    print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
 
 
 def heading(path: Sequence[str], currency: str) -> str:

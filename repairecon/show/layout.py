@@ -82,11 +82,12 @@ def fitted(blocks: Sequence[Block], most: int) -> list[str]:
     return [line for b, k in zip(blocks, form, strict=True) for line in b.forms[k][1]]
 
 
-def as_text(frame: pd.DataFrame, name: str = "way", *, fold: bool = False, width: int = WIDTH) -> str:
-    """A table as aligned text, words to the left, numbers to the right; ``name`` heads the index, if shown. ``fold``
-    brings words down to a page's width."""
-    shown = frame.rename_axis(name).reset_index() if name else frame
-    columns = [[str(c), *map(str, shown[c])] for c in shown.columns]
+def as_text(frame: pd.DataFrame, *, fold: bool = False, width: int = WIDTH) -> str:
+    """A table as aligned text, words to the left, numbers to the right, the index not shown.
+
+    ``fold`` brings words down to a page's width.
+    """
+    columns = [[str(c), *map(str, frame[c])] for c in frame.columns]
     # figures stand to the right, but no sentences with figures in them
     figures = [all(len(x) <= LONGEST_FIGURE and any(map(str.isdigit, x)) for x in cells) for _, *cells in columns]
     left = [k == 0 or not is_figures for k, is_figures in enumerate(figures)]

@@ -46,7 +46,7 @@ class Sheet:
         return {name: bool(cells) and all(map(_NUMBER.fullmatch, cells)) for name, cells in filled.items()}
 
     def __repr__(self) -> str:
-        text = as_text(self.table, "", fold=bool(self.title)) if len(self.table) else "nothing"
+        text = as_text(self.table, fold=bool(self.title)) if len(self.table) else "nothing"
         return f"{self.title}\n{text}" if self.title else text
 
     def _repr_html_(self) -> str:
@@ -108,5 +108,5 @@ def text_of(blocks: Iterable[object], width: int = 0) -> str:
             said.append("\n".join([*([b.title] if b.title else []), *lines]))
         elif isinstance(b, Sheet) and len(b.table):
             title = [wrapped(b.title, width=width)] if b.title else []
-            said.append("\n".join([*title, as_text(b.table, "", fold=True, width=width)]))
+            said.append("\n".join([*title, as_text(b.table, fold=True, width=width)]))
     return "\n\n".join(said) + "\n"

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import datetime
-import json
 from dataclasses import asdict
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
 from repairecon.read.files import Value, csv_text, workbook_bytes, write_own
 from repairecon.records import ReorderLine, RepaireconError
+from repairecon.show.answer_tables import keep_tables, plain, print_json
 from repairecon.show.layout import for_terminal
 from repairecon.spares_aboard import acts
 from repairecon.spares_aboard.carry import SAID
@@ -45,7 +41,6 @@ def run(args: argparse.Namespace) -> None:
     answer = spares_aboard(args.book, today=args.today or None, **numbers)
     if args.insurance is not None:
         write_insurance(answer, args.insurance)
-    from repairecon.show.answer_tables import keep_tables
     from repairecon.show.report import write_page
     from repairecon.spares_aboard import screen
 
@@ -53,14 +48,13 @@ def run(args: argparse.Namespace) -> None:
     keep_tables(args.tables, args.job, data)
     if args.report is not None:
         write_page(args.report, lambda: screen.page(answer))
-        text = f"Wrote {args.report}"
+        print(f"Wrote {args.report}")
     elif args.json:
-        text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+        print_json(data)
     elif args.insurance is not None:
-        text = f"Wrote {args.insurance}"
+        print(f"Wrote {args.insurance}")
     else:
-        text = for_terminal(screen.full(answer) if args.full else screen.first_screen(answer))
-    print(text.rstrip("\n"))
+        print(for_terminal(screen.full(answer) if args.full else screen.first_screen(answer)).rstrip("\n"))
 
 
 def as_json(answer: SparesAnswer) -> dict[str, Any]:
@@ -81,24 +75,9 @@ def as_json(answer: SparesAnswer) -> dict[str, Any]:
         "carry": answer.carry[list(SAID)].assign(
             why=[why(row, answer.currency) for row in answer.carry.itertuples(index=False)]
         ),
-        "risk": asdict(answer.risk), "cases": [asdict(c) for c in answer.cases],
-        "assumed": [asdict(a) for a in answer.assumed],
+        "risk": answer.risk, "cases": answer.cases, "assumed": answer.assumed,
     }  # fmt: skip
-    return {name: _plain(x) for name, x in made.items()}
-
-
-def _plain(x: Any) -> Any:
-    """Frames, lists and numbers as JSON can hold them; None for what is not known."""
-    if isinstance(x, pd.DataFrame):
-        x = x.to_dict(orient="records")
-    if isinstance(x, dict):
-        return {str(k): _plain(v) for k, v in x.items()}
-    if isinstance(x, list | tuple):
-        return [_plain(v) for v in x]
-    if isinstance(x, datetime.date):
-        return x.isoformat()
-    x = x.item() if hasattr(x, "item") else x
-    return None if isinstance(x, float) and not isfinite(x) else x
+    return {name: plain(x) for name, x in made.items()}
 
 
 def _below(line: ReorderLine) -> dict[str, Any]:
@@ -123,7 +102,7 @@ def write_insurance(answer: SparesAnswer, path: Path) -> None:
     names: list[Value] = [*map(str, frame.columns), "currency"]
     rows: list[list[Value]] = [names]
     for row in frame.itertuples(index=False):
-        cells = (int(x) if isinstance(x, float) and x.is_integer() else _plain(x) for x in row)
+        cells = (int(x) if isinstance(x, float) and x.is_integer() else plain(x) for x in row)
         rows.append([*cells, answer.currency])
     rows.append([total.get(str(name)) for name in names])
     form = path.suffix.casefold()

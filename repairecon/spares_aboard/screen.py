@@ -56,7 +56,7 @@ def _buys(answer: SparesAnswer, width: int) -> Block:
         return Block([(0, [])])
     room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
     table["buy"] = [shortened(name, room) for name in table["buy"]]
-    head, _, *rows = as_text(table, "").split("\n")
+    head, _, *rows = as_text(table).split("\n")
     forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
     for many in range(len(rows) - 2, 3, -1):
         forms.append((7, [head, *rows[:many], f"({whole(len(rows) - many)} more: --full)"]))

@@ -23,8 +23,7 @@ from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
 from repairecon.records import RepaireconError
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard
-from repairecon.whole_boat.season import Season, season
-from repairecon.whole_boat.units import UnitLine, unit_line
+from repairecon.whole_boat.units import Season, UnitLine, season, unit_line
 
 JOB, SPARE, RENEW, STOCK = "job", "spare", "renew", "stock"
 LEAST = 1.0

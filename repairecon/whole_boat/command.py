@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from repairecon.many.work import cores
-from repairecon.show.answer_tables import keep_tables
+from repairecon.show.answer_tables import keep_tables, print_json
 from repairecon.show.layout import for_terminal
 from repairecon.whole_boat.answer import BoatLine, NoBoat, as_json, whole_boats
 
@@ -53,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
         write_page(args.report, lambda: words.page(boats, found))
         print(f"Wrote {args.report}")
     elif args.json:
-        print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
+        print_json(data)
     else:
         print(for_terminal(words.first_screen(boats, found, full=args.full)), end="")
     return FAULTY if any(isinstance(b, NoBoat) or b.failed for b in boats) else 0

@@ -1,7 +1,8 @@
-"""A unit before it fails: how likely this season, what that would cost, whether a spare or a renewal pays."""
+"""Units before they fail: how likely this season, what that costs in all, whether a spare or a renewal pays."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from math import inf
 
@@ -12,13 +13,16 @@ from repairecon.buying.inputs import mean_of
 from repairecon.formulas import equivalent_costs, renewal
 from repairecon.read.boat import BoatPapers, age_years
 from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.draws import by_steps, generator
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.lives import Life, case_before, life_of
-from repairecon.records import BoatUnit, Case, Range
+from repairecon.rebuild_or_buy.years import cost_away
+from repairecon.records import BoatUnit, Case, Years
 
 Floats = NDArray[np.float64]
 DRAWS = 1024
 """Courses of a failure that are kept: enough for a tenth of a season's worst cases."""
+SEASON_DRAWS = 100_000
 
 BRING_DAYS = 3.0
 """Days to bring a thing from the base to the boat, where boat.toml does not say (assumed, no source)."""
@@ -35,16 +39,14 @@ class Failing:
     total: float
     days: float
     swap_days: float
-    p_away: float
-    cost_away: Range
-    days_away: Range
+    years: Years
     lost_day: float
     totals: Floats = field(repr=False)
 
     @property
     def more_away(self) -> float:
         """What being away from base adds, as often as she is."""
-        return self.p_away * (mean_of(self.cost_away) + mean_of(self.days_away) * self.lost_day)
+        return self.years.p_away * cost_away(self.years, self.lost_day)
 
     @property
     def mean(self) -> float:
@@ -63,8 +65,8 @@ def failing(answer: Answer) -> Failing:
     row, years, terms = answer.table.loc[best], case.years, case.terms
     return Failing(
         way=best, total=float(row["total_mean"]), days=float(row["days_mean"]),
-        swap_days=mean_of(years.swap_hours) / terms.hours_per_day, p_away=years.p_away, cost_away=years.cost_away,
-        days_away=years.days_away, lost_day=mean_of(terms.cost_lost_day),
+        swap_days=mean_of(years.swap_hours) / terms.hours_per_day, years=years,
+        lost_day=mean_of(terms.cost_lost_day),
         totals=np.asarray(answer.outcomes.sample["total"][answer.model.ways.index(best)], dtype=float),
     )  # fmt: skip
 
@@ -131,7 +133,8 @@ def unit_line(
     return replace(
         line, way=cost.way, cost_each=cost.mean, days=cost.days, expected=unit.count * p * cost.mean, price_new=price,
         spare_worth=unit.count * a_year * cost.saved_by_spare, spare_cost=_spare_cost(price, case, rate),
-        renew_saves=unit.count * renew_saves(life, cost, rate), cost_without=cost.p_away * mean_of(cost.cost_away),
+        renew_saves=unit.count * renew_saves(life, cost, rate),
+        cost_without=case.years.p_away * mean_of(case.years.cost_away),
         lost_day=cost.lost_day, order_days=mean_of(new.lead_days) if new.lead_days else 0.0,
         bring_days=papers.toml.section("boat").number("bring_days") or BRING_DAYS,
     ), cost  # fmt: skip
@@ -159,3 +162,54 @@ def renew_saves(life: Life, cost: Failing, rate: float) -> float:
     years = float(life.clocks.mean(life.clocks.life(life.hours_a_year)))
     _, a_year = renewal.best_replacement_age(planned, failed, years, k, min(max(rate, 0.0), 1.0))
     return life.p_fails(1.0) * (failed - planned) - a_year
+
+
+
+
+# ---- the season: all units together ---------------------------------------------------------------
+@dataclass(frozen=True, kw_only=True)
+class Season:
+    """Cost of what fails within the season [home money]; ``p_stops`` of a critical unit without a spare aboard.
+
+    ``left_out`` are units of which no price is known; the chance that they fail is in ``p_stops`` all the same.
+    """
+
+    p10: float
+    p50: float
+    mean: float
+    p90: float
+    p_stops: float
+    years: float
+    left_out: tuple[str, ...]
+
+
+def season(
+    lines: Sequence[tuple[UnitLine, Failing | None]], years: float, spares: frozenset[str] = frozenset(), seed: int = 1
+) -> Season:
+    """Add up the units, each with what its failure costs, so far ahead [years]; ``spares`` have one aboard that works.
+
+    The mean is exact: failures of each unit are independent, at most one of each of its ``count``.
+    """
+    total = sum((_drawn(line, cost, seed) for line, cost in lines if cost is not None), np.zeros(SEASON_DRAWS))
+    p10, p50, p90 = (float(q) for q in np.quantile(total, [0.1, 0.5, 0.9]))
+    stands = [1.0 - line.p_fails for line, _ in lines if line.critical and line.unit not in spares]
+    return Season(
+        p10=p10, p50=p50, mean=sum(line.expected or 0.0 for line, _ in lines), p90=p90,
+        p_stops=1.0 - float(np.prod(stands)), years=years,
+        left_out=tuple(line.unit for line, cost in lines if cost is None),
+    )  # fmt: skip
+
+
+def _drawn(line: UnitLine, cost: Failing, seed: int) -> Floats:
+    """Sampled cost of a unit's failures; a stream of its own, so that another unit leaves it as it is."""
+    rng = generator(seed, f"season of {line.unit}")
+    each = 1.0 - (1.0 - line.p_fails) ** (1.0 / line.count)
+    failures = rng.binomial(line.count, each, SEASON_DRAWS)
+    total = np.zeros(SEASON_DRAWS)
+    for nth in range(int(failures.max())):
+        hit = np.flatnonzero(failures > nth)
+        away = rng.random(len(hit)) < cost.years.p_away
+        days = by_steps(cost.years.days_away, rng.random(len(hit)))
+        more = by_steps(cost.years.cost_away, rng.random(len(hit))) + cost.lost_day * days
+        total[hit] += rng.choice(cost.totals, len(hit)) + away * more
+    return total

@@ -63,7 +63,7 @@ def _one(b: BoatLine, full: bool) -> Iterator[str]:
     if b.units:
         yield ""
         table = unit_table(b)
-        yield as_text(table if full else table.head(UNITS), "", fold=True, width=width)
+        yield as_text(table if full else table.head(UNITS), fold=True, width=width)
         if not full and len(table) > UNITS:
             yield f"({len(table) - UNITS} less likely units: --full)"
     yield ""
@@ -227,7 +227,7 @@ def _several(boats: Sequence[BoatLine], full: bool) -> Iterator[str]:
     if not boats:
         return
     width = terminal_width()
-    yield as_text(boat_table(boats), "", fold=True, width=width)
+    yield as_text(boat_table(boats), fold=True, width=width)
     yield ""
     yield "What to do next"
     for nth, words in enumerate(_steps_of(boats)[: None if full else FLEET_STEPS], 1):

@@ -142,12 +142,12 @@ def test_no_makers_row_without_a_makers_quote(tmp_path):
 
 def test_a_table_folds_its_words_and_not_its_numbers():
     wide = pd.DataFrame({"part": ["deep groove ball bearing " * 5], "landed": ["EUR 12.00"], "why": ["dear " * 9]})
-    text = as_text(wide, "", fold=True)
+    text = as_text(wide, fold=True)
     assert max(map(len, text.splitlines())) <= WIDTH
     assert " ".join(text.split()).count("bearing") == 5
     assert text.count("EUR 12.00") == 1
     numbers = pd.DataFrame({f"{k} " * 9: ["1,000,000"] for k in range(9)})
-    assert as_text(numbers, "", fold=True).count("1,000,000") == 9
+    assert as_text(numbers, fold=True).count("1,000,000") == 9
 
 
 def test_a_sheet_leaves_out_no_row_and_no_word(demo):

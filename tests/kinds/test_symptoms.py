@@ -100,10 +100,9 @@ def test_a_fault_is_not_talked_away(row: dict[str, str]) -> None:
     assert not match_symptom(row["kind"], row["sentence"]).nothing_wrong
 
 
-def test_another_unit_is_pointed_to() -> None:
-    match = match_symptom("raw water pump", "green drip, tastes sweet")
-    assert "circulating pump" in {p.kind for p in match.points_elsewhere}
-    assert "propeller shaft" in {p.kind for p in match_symptom("gearbox", "vibration under way").points_elsewhere}
+def test_a_sentence_that_points_to_another_unit_is_asked_about() -> None:
+    assert match_symptom("raw water pump", "green drip, tastes sweet").certainty == "ask"  # the circulating pump's
+    assert match_symptom("gearbox", "vibration under way").certainty == "ask"  # the propeller shaft's
 
 
 FOUND = {

@@ -167,6 +167,16 @@ class TestScreen:
         case = rc.case(unit=self.unit, waivers={"rebuild here": "rebuilt by a licensed fitter"})
         assert screen(case)["rebuild here"] == ""
 
+    def test_reason_of_a_waiver_stands_beside_the_cautions(self):
+        reasons = {"rebuild here": "rebuilt by a licensed fitter", "new": "never barred"}
+        answer = rebuild_or_buy(rc.case(unit=self.unit, waivers=reasons), draws=100)
+        said = (
+            "You waived the safety screen for rebuild here (flooding: own rebuild not on price alone) because: "
+            "rebuilt by a licensed fitter."
+        )
+        assert [c for c in as_json(answer)["cautions"] if "waived" in c] == [said]
+        assert said in " ".join(full(answer).split())
+
     def test_nothing_left_is_said(self):
         case = rc.case(unit=self.unit, ways=(rc.ways()[3],))
         with pytest.raises(RepaireconError, match="safety screen"):

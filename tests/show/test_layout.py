@@ -15,7 +15,7 @@ WORDS = st.lists(st.text("abcdefgh", min_size=1, max_size=12), min_size=1, max_s
 @given(st.lists(st.tuples(WORDS, WORDS), min_size=1, max_size=6), st.integers(60, 100))
 def test_a_folded_table_keeps_to_the_width_and_loses_no_word(rows, width):
     frame = pd.DataFrame(rows, columns=["what", "why"]).assign(all_in="1,234")
-    lines = as_text(frame, "", fold=True, width=width).splitlines()
+    lines = as_text(frame, fold=True, width=width).splitlines()
     assert max(map(len, lines)) <= width
     body = " ".join(lines[2:]).replace("1,234", "").split()
     assert sum(map(len, body)) == sum(len(text.replace(" ", "")) for row in rows for text in row)
@@ -23,7 +23,7 @@ def test_a_folded_table_keeps_to_the_width_and_loses_no_word(rows, width):
 
 def test_headings_fold_before_words_do():
     frame = pd.DataFrame({"way": ["rebuild here and carry a spare"], "how often it fails again": ["0.4"]})
-    assert as_text(frame, "", fold=True, width=42).splitlines()[-1] == "rebuild here and carry a spare    0.4"
+    assert as_text(frame, fold=True, width=42).splitlines()[-1] == "rebuild here and carry a spare    0.4"
 
 
 @given(st.lists(WORDS, min_size=1, max_size=6), st.integers(20, 60))

@@ -29,8 +29,7 @@ from repairecon.whole_boat.answer import (
     whole_boats,
 )
 from repairecon.whole_boat.charts import caption
-from repairecon.whole_boat.season import season
-from repairecon.whole_boat.units import UnitLine, life_of, unit_line
+from repairecon.whole_boat.units import UnitLine, life_of, season, unit_line
 from repairecon.whole_boat.words import first_screen, page, spares_words
 
 # invented figures
@@ -128,8 +127,9 @@ def test_the_season_against_a_plain_simulation(boat: Path) -> None:
             fails = rng.random(n) < each
             stopped |= fails & line.critical
             if cost is not None:
-                days = cost.days_away.likely if cost.days_away.sure else _drawn(cost.days_away, rng, n)
-                away = (rng.random(n) < cost.p_away) * (_drawn(cost.cost_away, rng, n) + cost.lost_day * days)
+                years = cost.years
+                days = years.days_away.likely if years.days_away.sure else _drawn(years.days_away, rng, n)
+                away = (rng.random(n) < years.p_away) * (_drawn(years.cost_away, rng, n) + cost.lost_day * days)
                 total += fails * (rng.choice(cost.totals, n) + away)
     assert made.mean == pytest.approx(total.mean(), abs=4 * total.std() / n**0.5)
     assert made.p90 == pytest.approx(float(np.quantile(total, 0.9)), rel=0.03)
