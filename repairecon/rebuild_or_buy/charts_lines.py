@@ -94,8 +94,10 @@ def _text(name: str, more: str, room: float) -> str:
 
 
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
-    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other. They stay
-    between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``."""
+    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other.
+
+    They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
+    """
     from scipy.optimize import isotonic_regression
 
     order = np.argsort(wanted, kind="stable")
@@ -168,8 +170,10 @@ def _pays(course: Floats) -> str:
 
 # ---- the chance of staying below ----------------------------------------------------------------
 def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each way a line: the chance that it costs no more than a sum. ``curves`` has a column a way, the index is the
-    cost [home money] ascending, the values are chances."""
+    """For each way a line: the chance that it costs no more than a sum.
+
+    ``curves`` has a column a way, the index is the cost [home money] ascending, the values are chances.
+    """
     costs = curves.index.to_numpy(dtype=float)
     ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
     margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)

@@ -48,7 +48,9 @@ class Compiled:
 
 class Program:
     """A case compiled from stage ``done`` on: bills by the place of a way, and of the stage after which it is taken.
-    Like patterns and like terms are kept once."""
+
+    Like patterns and like terms are kept once.
+    """
 
     def __init__(self, case: Case, costs: WaysCost, done: int) -> None:
         self.tree, self.done, self._costs, self._ways = costs.tree, done, costs, case.ways

@@ -257,8 +257,10 @@ def _table(x: Input, alike: bool, made: dict[object, Singles]) -> Singles:
 
 
 class Draws:
-    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit. ``first`` names the
-    inputs (or ``PACE``) that tell most, most telling first."""
+    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit.
+
+    ``first`` names the inputs (or ``PACE``) that tell most, most telling first.
+    """
 
     def __init__(
         self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()

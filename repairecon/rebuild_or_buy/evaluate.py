@@ -33,8 +33,10 @@ class Leaves:
 
 @dataclass(frozen=True)
 class Piece:
-    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not. ``ahead``:
-    all is ordered while the old unit still works, so that no wait counts."""
+    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not.
+
+    ``ahead``: all is ordered while the old unit still works, so that no wait counts.
+    """
 
     bill: Compiled
     on: Leaves | None = None

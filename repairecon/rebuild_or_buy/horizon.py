@@ -31,7 +31,10 @@ APART = 1_000_003
 
 class Horizon:
     """The years after the job, each part worked out when it is first asked for; at 0 years the present cost is this
-    job's. ``years`` as the owner sees them; ``best`` the allowed way with the least present cost."""
+    job's.
+
+    ``years`` as the owner sees them; ``best`` the allowed way with the least present cost.
+    """
 
     def __init__(self, model: Model, outcomes: Outcomes, years: Years) -> None:
         self.years, self._model, self._outcomes = years, model, outcomes
@@ -208,7 +211,9 @@ def cheapest_over_years(
     ledger: Ledger, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
 ) -> tuple[Floats, Floats]:
     """Chance that each allowed way has the least discounted cost over the horizon (W,), and its standard error.
-    ``paths`` courses of failures for each way and replicate."""
+
+    ``paths`` courses of failures for each way and replicate.
+    """
     totals = joint_totals(ledger.model, draws, seed)
     wins = np.zeros((len(ledger.ways), len(totals)))
     for r, now in enumerate(totals):

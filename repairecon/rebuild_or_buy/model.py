@@ -25,8 +25,10 @@ from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
 @dataclass(frozen=True)
 class Stop:
-    """Leaves in which a rebuild ends at one stage, in sets that look alike by then. ``ids`` set of each of them,
-    ``patterns`` (K, sets) expectation of each pattern over a set."""
+    """Leaves in which a rebuild ends at one stage, in sets that look alike by then.
+
+    ``ids`` set of each of them, ``patterns`` (K, sets) expectation of each pattern over a set.
+    """
 
     stage: int
     at: Ints
@@ -35,8 +37,10 @@ class Stop:
 
 
 class Chooser:
-    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths. ``always``
-    names a unit that is bought after the rebuild of a way has ended, whatever the others would cost."""
+    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths.
+
+    ``always`` names a unit that is bought after the rebuild of a way has ended, whatever the others would cost.
+    """
 
     def __init__(
         self, model: Model, at: AtMeans, own_hour: float, lost_day: float, always: Mapping[int, int] | None = None

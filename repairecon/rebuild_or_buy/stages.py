@@ -64,8 +64,10 @@ class Decision:
         return stop
 
     def _leaving(self, weights: Floats) -> Floats:
-        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later. Where
-        that has no price, infinite if this unit is more likely to blame than not."""
+        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later.
+
+        Where that has no price, infinite if this unit is more likely to blame than not.
+        """
         cost = np.zeros(len(self.chance))
         this = np.where(self.other, 0.0, weights)
         if this.any():
@@ -95,8 +97,11 @@ class Decision:
         return float(self.by_set(w).sum() / w.sum())
 
     def by_set(self, weights: Floats) -> Floats:
-        """Least cost times chance in each set of leaves that look alike at the first point. The same backward induction
-        as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is many times quicker."""
+        """Least cost times chance in each set of leaves that look alike at the first point.
+
+        The same backward induction as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is
+        many times quicker.
+        """
         possible = weights > 0
         w = np.where(possible, weights, 0.0)[self.nested.order]
         stop, go = self.stops(weights)[:, self.nested.order], self.go_cost[self.nested.order]

@@ -40,8 +40,10 @@ class ThumbRule:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The choice with its margin. ``gap`` is the expected total saved against ``second``. ``ties`` are ways that cost
-    the same as the best; of these it is the simplest, then the quickest."""
+    """The choice with its margin. ``gap`` is the expected total saved against ``second``.
+
+    ``ties`` are ways that cost the same as the best; of these it is the simplest, then the quickest.
+    """
 
     best: str
     second: str

@@ -259,8 +259,10 @@ class WaysCost:
         return bill
 
     def price_covers(self, way: Way) -> bool:
-        """Whether the price of a unit sent away covers what is found: as the way says, else if the price is a range. It
-        is taken to where the case names nobody whose hours could be paid on top."""
+        """Whether the price of a unit sent away covers what is found: as the way says, else if the price is a range.
+
+        It is taken to where the case names nobody whose hours could be paid on top.
+        """
         nobody = not any(by in self.case.terms.labour for by in SHOPS)
         stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
         return stated or nobody

@@ -38,8 +38,10 @@ def _same_chances(a: Tree, b: Tree) -> bool:
 
 
 def p_spare_left(model: Model, i: int) -> float:
-    """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came. Where the bought unit
-    goes into service and never comes, another is bought and the old one is the spare still."""
+    """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came.
+
+    Where the bought unit goes into service and never comes, another is bought and the old one is the spare still.
+    """
     way = model.case.ways[i]
     if not way.bought:
         return 0.0
@@ -96,8 +98,10 @@ class Ledger:
         self.unspared = self.total + years.p_away * self.away  # cost of a failure without one
 
     def plain(self, i: int) -> int:
-        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts. Where the
-        safety screen holds both, it is the cheapest way that may be chosen alone, if there is one."""
+        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts.
+
+        Where the safety screen holds both, it is the cheapest way that may be chosen alone, if there is one.
+        """
         i = self.unit_of(i)
         way = self.case.ways[i]
         if not way.bought:
@@ -215,8 +219,10 @@ def over_the_years(ledger: Ledger) -> pd.DataFrame:
 
 
 def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = FACTORS) -> float | None:
-    """Median life at which a way costs as much as the cheapest allowed other one; its own stretched by factors. None
-    where there is none within them."""
+    """Median life at which a way costs as much as the cheapest allowed other one; its own stretched by factors.
+
+    None where there is none within them.
+    """
     from scipy import optimize
 
     others = np.where(ledger.allowed, ledger.present, np.inf)

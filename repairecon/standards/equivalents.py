@@ -54,8 +54,10 @@ _CLAUSE_END = re.compile(r"[,;:()]|\bBUT\b|\bSONDERN\b|$")
 
 
 def identify(text: str, kind: str = "") -> Designation | None:
-    """What a written name of a standard part says, or None where it names none. ``kind`` (a ``Designation.kind``) helps
-    where a writing may mean several: ``25x40x7``, ``117``, ``Z``."""
+    """What a written name of a standard part says, or None where it names none.
+
+    ``kind`` (a ``Designation.kind``) helps where a writing may mean several: ``25x40x7``, ``117``, ``Z``.
+    """
     words = plain(text)
     found = _read(words, kind) if words else None
     return None if found is None else replace(found, text=text)
@@ -207,8 +209,11 @@ _VERDICTS = {
 
 
 def same_part(wanted: str, offered: str, fluid: str = "") -> tuple[str, dict[str, object]]:
-    """Whether an offered part is the wanted one: the words for the screen, and plain data. The data hold ``verdict``,
-    ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted one first."""
+    """Whether an offered part is the wanted one: the words for the screen, and plain data.
+
+    The data hold ``verdict``, ``reasons``, ``differs``, ``caution``, ``status``, ``sources`` and ``parts``, the wanted
+    one first.
+    """
     found = equivalent(wanted, offered, fluid=fluid)
     known = bool(materials.fluids_of(fluid)) if fluid else None
     lines = [f"Wanted {wanted}, offered {offered}: {_VERDICTS[found.verdict]}."]

@@ -235,8 +235,10 @@ def compare_features(judging: Judging, after: str = "") -> None:
 
 
 def _pair(feature: Row, want: str, has: str, judging: Judging) -> Row | None:
-    """The first row of ``feature_pairs.csv`` for two values of a feature. ``=`` is the same value, ``when`` another
-    feature of the wanted or, where it says so, of the offered part."""
+    """The first row of ``feature_pairs.csv`` for two values of a feature.
+
+    ``=`` is the same value, ``when`` another feature of the wanted or, where it says so, of the offered part.
+    """
     for row in rows("feature_pairs"):
         if (row["kind"], row["feature"]) == (feature["kind"], feature["feature"]):
             name, _, value = row["when"].partition("=")

@@ -50,8 +50,10 @@ class Option(NamedTuple):
 
 
 class Spec(NamedTuple):
-    """How a kind is measured: labels and limits by letter, how many sizes, and what else to note. Of the letters in
-    ``either`` a part has or needs one only, so that a bare size may be of each."""
+    """How a kind is measured: labels and limits by letter, how many sizes, and what else to note.
+
+    Of the letters in ``either`` a part has or needs one only, so that a bare size may be of each.
+    """
 
     labels: Mapping[str, list[str]]
     limits: Mapping[str, tuple[str, str]]

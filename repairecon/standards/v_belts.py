@@ -48,8 +48,10 @@ def _cell(row: Row, column: str) -> Decimal | None:
 
 
 def lengths(row: Row, value: Decimal, line: str) -> dict[str, Decimal]:
-    """The lengths [mm] (Li, Ld, La) of a belt of a section that can be known from the length [mm] of one line. Outside
-    less inside is as printed, else 2 x pi x height; where the datum line lies between is the section table's."""
+    """The lengths [mm] (Li, Ld, La) of a belt of a section that can be known from the length [mm] of one line.
+
+    Outside less inside is as printed, else 2 x pi x height; where the datum line lies between is the section table's.
+    """
     height = _cell(row, "height_mm")
     total = _cell(row, "La_minus_Li_mm") or (height and _DIGITS.multiply(Decimal(2 * math.pi), height))
     inner, outer = _cell(row, "Ld_minus_Li_mm"), _cell(row, "La_minus_Ld_mm")
