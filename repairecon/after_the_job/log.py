@@ -18,7 +18,7 @@ from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
 from repairecon.rebuild_or_buy.tree import Finding, Tree, grow
-from repairecon.records import QUANTITIES, Done, JobLog, Logged, Quote, Range, Source, Supplier
+from repairecon.records import DAYS_A_YEAR, QUANTITIES, Done, JobLog, Logged, Quote, Range, Source, Supplier
 
 CLAIMED = 0.8
 LEAST_JOBS = 8
@@ -35,7 +35,6 @@ EDGES = (0.0, *(x - FINE for x in (0.2, 0.4, 0.6, 0.8)), 1.0)
 POINTS = np.array([0.1, 0.5, 0.9])
 """Shares of cases below the stated values."""
 
-YEAR = 365.25
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -206,7 +205,7 @@ def _years(start: str, end: str) -> float | None:
     if not start or not end:
         return None
     days = (datetime.date.fromisoformat(end) - datetime.date.fromisoformat(start)).days
-    return max(days, 0) / YEAR
+    return max(days, 0) / DAYS_A_YEAR
 
 
 def _ends(r: Range) -> dict[str, float]:

@@ -12,13 +12,12 @@ from repairecon.buying.basket import Offer, Order, grouped
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.parcel import Border, Line, ParcelTerms
 from repairecon.formulas import ranges
-from repairecon.records import Case, Equivalence, OrderWishes, Part, Quote, RepaireconError, Supplier
+from repairecon.records import DAYS_A_YEAR, Case, Equivalence, OrderWishes, Part, Quote, RepaireconError, Supplier
 from repairecon.standards.equivalents import equivalent
 
 MAKERS = ("maker's part", "original-supplier part")
 """Classes that count as the maker's own."""
 
-YEAR = 365.25
 SAME_TERMS = (
     "vat_included", "vat_rate", "imported", "free_above", "minimum_order", "discount_rate", "card_fee_rate",
     "insurance_rate", "cost_handling", "by_hand",
@@ -112,7 +111,7 @@ def _age(q: Quote, wishes: OrderWishes, today: date) -> tuple[float, str]:
         stale = f"valid until {q.valid_until} only: ask anew" if date.fromisoformat(q.valid_until) < today else ""
     else:
         stale = f"quoted on {q.quoted_on}, which is old: ask anew" if age > wishes.old_after_days else ""
-    return (float((1.0 + wishes.price_inflation_rate) ** (age / YEAR)) if stale else 1.0), stale
+    return (float((1.0 + wishes.price_inflation_rate) ** (age / DAYS_A_YEAR)) if stale else 1.0), stale
 
 
 def _days(q: Quote, supplier: Supplier, part: Part | None, wishes: OrderWishes) -> float:

@@ -20,8 +20,7 @@ from repairecon.read.problems import Problems, key, shown
 from repairecon.read.reading import LabourBook, Money, named_rows
 from repairecon.read.tables import Row, Table, read_table
 from repairecon.read.toml_file import TomlFile, read_toml
-from repairecon.read.values import DAYS_A_YEAR
-from repairecon.records import BoatUnit, Case, OnHand, Source
+from repairecon.records import DAYS_A_YEAR, BoatUnit, Case, OnHand, Source
 
 JOBS, LOG, LEARNED, BOOK, ON_HAND = "jobs", "log", "learned.toml", "spares.book", "on_hand.csv"
 WORKBOOK = "boat.xlsx"

@@ -16,8 +16,8 @@ from repairecon.read.columns import FILES
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Problems, key
 from repairecon.read.tables import Row, Table
-from repairecon.read.values import DAYS_A_YEAR, plain
-from repairecon.records import FromStock, OnHand, Part, Unit
+from repairecon.read.values import plain
+from repairecon.records import DAYS_A_YEAR, FromStock, OnHand, Part, Unit
 from repairecon.standards.equivalents import equivalent
 
 _WORD = re.compile(r"\w+")

@@ -34,7 +34,6 @@ class Limits:
 
 
 LARGEST = 1e12
-DAYS_A_YEAR = 365.25
 MONEY = Limits(0.0, LARGEST)
 FRACTION = Limits(0.0, 1.0, fraction=True)
 COUNT = Limits(1.0, 1e6, whole=True)

@@ -6,12 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from repairecon.read import values
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import Names, key, shown
 from repairecon.read.reading import Reading
 from repairecon.read.tables import NOTHING, Row
-from repairecon.records import NO_WAY, WAY_KINDS, OwnLife, Range, Unit, Way
+from repairecon.records import DAYS_A_YEAR, NO_WAY, WAY_KINDS, OwnLife, Range, Unit, Way
 
 BOUGHT = ("new", "pattern", "second-hand")
 """Kinds that can be bought while the old unit is kept."""
@@ -105,7 +104,7 @@ def _until(reading: Reading, line: _Line) -> Range | None:
         row.fault("until_hours_likely", "hours beside days", "keep one of the two")
     if hours is not None and days is None:
         if reading.hours_a_year:
-            return hours.scaled(values.DAYS_A_YEAR / reading.hours_a_year)
+            return hours.scaled(DAYS_A_YEAR / reading.hours_a_year)
         write = "write hours_a_year under [years] in case.toml, or until_days instead"
         row.fault("until_hours_likely", "running hours, and no hours_a_year", write)
     given = row.has_range("until_days") or row.has_range("until_hours")

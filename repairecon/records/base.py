@@ -15,6 +15,7 @@ SHAPES = ("pert", "triangular", "lognormal", "uniform")
 """Shapes an uncertain number may have."""
 Shape = Literal["pert", "triangular", "lognormal", "uniform"]
 ASSUMED = "assumed"
+DAYS_A_YEAR = 365.25
 
 
 @dataclass(frozen=True)

@@ -14,13 +14,14 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
+from repairecon.records import DAYS_A_YEAR
 from repairecon.show import plots
 from repairecon.show.plots import BESIDE, HALO, INK, MAIN, QUIET, TURN, Margins, money_said, wrap, write
 from repairecon.show.words import chance_words, money, price, whole
 from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT
 from repairecon.spares_aboard.job import SparesAnswer
 
-BAR, YEAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 365.25, 18, 5.0, 1.8
+BAR, MOST_DRAWN, MEDIUM, LEAST = 0.28, 18, 5.0, 1.8
 """Thickness of a bar [inch], days, lots drawn, heights of pictures on a narrow page without their rows [inch]."""
 
 
@@ -169,7 +170,7 @@ def expiry_timeline(
 
 
 def _year(day: date) -> float:
-    return day.year + (day - date(day.year, 1, 1)).days / YEAR
+    return day.year + (day - date(day.year, 1, 1)).days / DAYS_A_YEAR
 
 
 def _life(ax: Axes, item: str, now: float, ends: tuple[float, float], y: float) -> None:

@@ -24,11 +24,10 @@ from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.records import Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
+from repairecon.records import DAYS_A_YEAR, Item, Movement, Passage, Range, RepaireconError, SpareWish, UnitAboard
 from repairecon.spares_aboard.boat_units import UNKNOWN, BoatAround, Renewals, Standing
 
 Floats = NDArray[np.float64]
-YEAR = 365.25
 _SMALL = 1e-9
 """Chance of more than the numbers kept that may be left out."""
 _LONG_ENOUGH_DAYS = 90.0
@@ -210,7 +209,7 @@ def line_of(look: Look, card: Item, aboard: tuple[float, float], last: Movement 
 def record_of(held: Sequence[Movement], units: Sequence[UnitAboard], today: datetime.date) -> Record:
     """Fitted and used, as it stands, over the years of the book."""
     first = min((m.on_date for m in held), default=today.isoformat())
-    years = max((today - datetime.date.fromisoformat(first)).days, 0) / YEAR
+    years = max((today - datetime.date.fromisoformat(first)).days, 0) / DAYS_A_YEAR
     jobs: dict[int, dict[tuple[str, str], float]] = defaultdict(lambda: defaultdict(float))
     clock = {u.name: float(u.hours) for u in units if u.hours is not None}
     readings = {u.name: [(u.hours_on, clock[u.name])] if u.name in clock and u.hours_on else [] for u in units}
@@ -231,7 +230,7 @@ def record_of(held: Sequence[Movement], units: Sequence[UnitAboard], today: date
 def _pace(seen: Sequence[tuple[str, float]]) -> float:
     (first, low), (last, high) = min(seen), max(seen)
     days = (datetime.date.fromisoformat(last) - datetime.date.fromisoformat(first)).days
-    return (high - low) / days * YEAR if days >= _LONG_ENOUGH_DAYS and high > low else 0.0
+    return (high - low) / days * DAYS_A_YEAR if days >= _LONG_ENOUGH_DAYS and high > low else 0.0
 
 
 def _at_a_time(look: Look, card: Item, wish: SpareWish) -> tuple[int, float]:
@@ -246,7 +245,7 @@ def _at_a_time(look: Look, card: Item, wish: SpareWish) -> tuple[int, float]:
 def _wanted(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
     """Chances of 0, 1, 2, ... jobs until a part can be had: by the case, a guess, or the book's own record."""
     if (case := look.cases.get(card.name)) is not None:
-        mean = case.failures_a_year * (look.days / YEAR)
+        mean = case.failures_a_year * (look.days / DAYS_A_YEAR)
         chances = _far_enough(lambda most: demand.poisson_demand(mean, most), top, card)
         return Wanted(chances=chances, mean=mean, source="case", units=1)
     if wish.failures_per_year or wish.failures_per_1000_hours:
@@ -267,7 +266,7 @@ def _far_enough(made: Callable[[int | None], Floats], top: int, card: Item) -> F
 
 def _guessed(look: Look, card: Item, wish: SpareWish, top: int) -> Wanted:
     chances, mean, units = np.ones(1), 0.0, look.standing(card)
-    by_years = wish.failures_per_year, look.days / YEAR, [1.0] * len(units)
+    by_years = wish.failures_per_year, look.days / DAYS_A_YEAR, [1.0] * len(units)
     by_hours = wish.failures_per_1000_hours, (look.hours or 0.0) / 1000.0, [u.hours_a_year / 1000.0 for u in units]
     for guess, period, clock in (by_years, by_hours):
         if guess is None:
@@ -324,7 +323,7 @@ def _learned(look: Look, card: Item, top: int) -> Wanted:
     pace = max((record.pace[u] for u in card.units if u in record.pace), default=0.0)
     engine = max(record.pace.values(), default=0.0)
     by_clock = hours is not None and pace > 0.0 and pace >= _WITH_THE_ENGINE * engine
-    ahead = (hours or 0.0) / pace if by_clock else look.days / YEAR
+    ahead = (hours or 0.0) / pace if by_clock else look.days / DAYS_A_YEAR
     wanted = partial(Wanted, source="record", units=len(units), seen=seen, years=record.years, ages=_ages(units))
     if any(u.age is not None for u in units):
         before = sum(record.years if u.since is None else max(record.years - u.since, 0.0) for u in units)

@@ -11,14 +11,14 @@ import pandas as pd
 from repairecon.book.lists import Delivery
 from repairecon.book.own_list import ImportPlan
 from repairecon.book.spares_book import SparesBook
-from repairecon.records import Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
+from repairecon.records import DAYS_A_YEAR, Counted, Found, Happened, Movement, ReceiveLine, ReorderLine
 from repairecon.show.sheet import Panel
 from repairecon.show.words import chance_words, days_words, money, number, price, quantity, tenths, whole
 from repairecon.spares_aboard.demand import CaseWorth
 from repairecon.spares_aboard.holdings import INSPECT, OVER, RUNS_OUT, good_until
 from repairecon.spares_aboard.job import SparesAnswer
 
-MOST, MOST_NAMED, YEAR = 15, 3, 365.25
+MOST, MOST_NAMED = 15, 3
 WHAT_WORTH_IS = (
     "Worth: what being without would cost on average, less what the spare loses by lying unused. Its price is not "
     "lost: what is not used is still there after the passage."
@@ -165,7 +165,7 @@ def _priced(price_from: str) -> str:
 def _since(ages: Sequence[float]) -> str:
     if not ages:
         return ""
-    first, last = (days_words(YEAR * x) if x < 1.0 else f"{number(x)} years" for x in (ages[0], ages[-1]))
+    first, last = (days_words(DAYS_A_YEAR * x) if x < 1.0 else f"{number(x)} years" for x in (ages[0], ages[-1]))
     return f", renewed {first} ago" if first == last else f", renewed {first} to {last} ago"
 
 

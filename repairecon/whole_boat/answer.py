@@ -20,7 +20,7 @@ from repairecon.read.problems import key
 from repairecon.read.reading import Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
-from repairecon.records import RepaireconError
+from repairecon.records import DAYS_A_YEAR, RepaireconError
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard
 from repairecon.whole_boat.units import Season, UnitLine, season, unit_line
@@ -129,7 +129,7 @@ def whole_boat(folder: str | os.PathLike[str], season_days: float = 365.0, seed:
     """
     if not 1.0 <= season_days <= 3650.0:
         raise RepaireconError(f"season_days: found {season_days}; give days from 1 to 3650")
-    boat, years = read_boat(folder), season_days / 365.25
+    boat, years = read_boat(folder), season_days / DAYS_A_YEAR
     lines = [case_line(job, seed=seed) for job in boat.jobs if not (Path(job) / DECIDED).exists()]
     spares, failed = _spares(book_path(Path(folder)), boat)
     jobs = tuple(line for line in lines if not line.faults)

@@ -8,6 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
+from repairecon.records import DAYS_A_YEAR
 from repairecon.show import plots
 from repairecon.show.plots import BESIDE, INK, MAIN, Margins, money_said, wrap, write
 from repairecon.show.words import chance_words, days_words
@@ -22,7 +23,7 @@ def season_chart(b: BoatLine, ax: Axes | None = None) -> Axes:
     units = sorted((u for u in b.units if u.expected is not None), key=lambda u: -(u.expected or 0.0))
     rows = [{"unit": f"{u.unit} ({u.count})" if u.count > 1 else u.unit, "expected": u.expected, "p": u.p_fails}
             for u in units]  # fmt: skip
-    title = f"What fails within {days_words(b.season.years * 365.25)} is expected to cost"
+    title = f"What fails within {days_words(b.season.years * DAYS_A_YEAR)} is expected to cost"
     return season_costs(pd.DataFrame(rows, columns=["unit", "expected", "p"]), b.currency, title, caption(b), ax)
 
 

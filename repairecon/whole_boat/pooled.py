@@ -11,13 +11,13 @@ import numpy as np
 from repairecon.formulas.integer_program import Program
 from repairecon.formulas.pools import best_split
 from repairecon.read.problems import key
+from repairecon.records import DAYS_A_YEAR
 from repairecon.whole_boat.answer import BoatLine
 from repairecon.whole_boat.units import UnitLine
 
 MOST = 6
 """Pieces of one spare for all boats of a base up to which it is thought of."""
 
-YEAR = 365.25
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,8 +57,8 @@ def _ladder(some: Sequence[tuple[BoatLine, UnitLine]]) -> list[Pool]:
     """0, 1, 2, ... pieces of one spare, each split as well as can be; what each number saves a year."""
     first, one = some[0]
     rates = [-np.log1p(-min(u.p_fails_a_year, 0.999)) for _, u in some]
-    order, bring = max(u.order_days for _, u in some) / YEAR, [u.bring_days / YEAR for _, u in some]
-    lost, without = [u.lost_day * YEAR for _, u in some], [u.cost_without or 0.0 for _, u in some]
+    order, bring = max(u.order_days for _, u in some) / DAYS_A_YEAR, [u.bring_days / DAYS_A_YEAR for _, u in some]
+    lost, without = [u.lost_day * DAYS_A_YEAR for _, u in some], [u.cost_without or 0.0 for _, u in some]
     rows = best_split(MOST, rates, (order, bring), lost, without)
     price, a_year = max(u.price_new or 0.0 for _, u in some), max(u.spare_cost or 0.0 for _, u in some)
     return [

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from repairecon.records import RepaireconError
+from repairecon.records import DAYS_A_YEAR, RepaireconError
 from repairecon.show.layout import as_text, capital, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import chance_words, days_words, hours_words, money, whole
@@ -138,7 +138,7 @@ def step_words(step: Step, currency: str) -> str:
 
 def season_words(b: BoatLine) -> str:
     """What the season is expected to cost, and the chance that something critical stops her."""
-    s, many = b.season, days_words(b.season.years * 365.25)
+    s, many = b.season, days_words(b.season.years * DAYS_A_YEAR)
     said = [
         f"Within {many} what fails is expected to cost {money(s.mean, b.currency)}; nine seasons in ten stay under "
         f"{money(s.p90, b.currency)}. Something critical without a spare aboard fails {chance_words(s.p_stops)}."

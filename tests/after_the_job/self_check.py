@@ -143,4 +143,4 @@ def _rows(case: Case, model: Model, job: str, values: Floats, leaf: int) -> Iter
 def _total(model: Model, values: Floats, leaf: NDArray[np.intp], way: str) -> float:
     drawn = Drawn(model.program, values, leaf)
     cash, hours, days = drawn.evaluate(model.plain.way(model.ways.index(way)))
-    return float(np.ravel(cash + model.own_hour * hours + drawn.lost_day * days)[0])
+    return float(np.ravel(cash + model.own_hour * hours + values[model.program.lost_day] * days)[0])

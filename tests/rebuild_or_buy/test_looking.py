@@ -46,7 +46,7 @@ def bare(p: np.ndarray, ids: np.ndarray, stop: np.ndarray) -> Decision:
 
 def perfect(states: ArrayLike) -> np.ndarray:
     column = np.asarray(states)
-    return tree_formulas.look_likelihood(column, int(column.max()) + 1)
+    return tree_formulas.look_likelihood(column, int(column.max()) + 1, 1.0)
 
 
 # ---- published decisions ----------------------------------------------------------------------

@@ -202,7 +202,7 @@ def test_the_answer_averages_over_what_may_be_found(seed: int, done: int) -> Non
         for o, outcome in enumerate(model.tree.outcomes[e]):
             p = float(model.tree.chance[model.tree.states[:, e] == o].sum())
             told += p * value(model_of(made, {}, done, (Finding(event, outcome),)))
-        perfect = tree.look_likelihood(model.tree.states[:, e], len(model.tree.outcomes[e]))
+        perfect = tree.look_likelihood(model.tree.states[:, e], len(model.tree.outcomes[e]), 1.0)
         assert look_worth(here, perfect) == pytest.approx(here.value() - told, abs=1e-9)
         assert told <= here.value() + 1e-9
 
@@ -277,5 +277,5 @@ def test_knowing_of_the_shaft_where_another_unit_may_be_to_blame() -> None:
     told = [value(model_of(made, found=(Finding("shaft", o),))) for o in ("good", "bad")]
     # Bad: new at 503 after all, not measured first; good: the rebuild at 115. Then left first, as before.
     assert told == pytest.approx([0.5 * (115 + 14), 0.5 * (503 + 14)])
-    worth = look_worth(here, tree.look_likelihood(model.tree.states[:, e], 2))
+    worth = look_worth(here, tree.look_likelihood(model.tree.states[:, e], 2, 1.0))
     assert worth == pytest.approx(here.value() - sum(told) / 2)

@@ -15,7 +15,7 @@ from wide_case import wide
 
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Finding, branch_touches, grow, with_findings
-from repairecon.records import STAGES, Case, FindingError, RepaireconError
+from repairecon.records import STAGES, Case, FindingError
 
 CASES = {"reference": case(), "wide": wide()}
 
@@ -161,9 +161,3 @@ def test_findings_that_cannot_be() -> None:
         with_findings(world, sure({"shaft": "bent"}))
     with pytest.raises(FindingError, match="cannot all be true"):
         with_findings(world, sure({"shaft": "good", "gear": "no longer made"}))
-
-
-def test_chances_that_do_not_sum_to_one_are_refused() -> None:
-    rows = (branch("casing", "sound", 0.5), branch("casing", "cracked", 0.4))
-    with pytest.raises(RepaireconError, match=r"events\.csv"):
-        grow(case(branches=rows))
