@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from repairecon.read.job_log import read_log
 from repairecon.records import JobLog, Logged, Source
 
 DATA = Path(__file__).parents[2] / "data"
+logged = partial(Logged, closed_on="", source=Source("x"))
 Z90 = 1.2815515655446004
 
 
@@ -92,34 +94,12 @@ def test_how_often_the_advice_is_wrong_and_right() -> None:
 
 def test_sure_ranges_and_other_quantities_are_left_out() -> None:
     log = log_of(np.array([10.0, 12.0]))
-    sure = Logged(
-        job="x",
-        closed_on="",
-        unit="pump",
-        kind="range",
-        name="own hours",
-        source=Source("x"),
-        p10=5.0,
-        p50=5.0,
-        p90=5.0,
-        actual=6.0,
-    )
+    sure = logged(kind="range", name="own hours", job="x", unit="pump", p10=5.0, p50=5.0, p90=5.0, actual=6.0)
     assert held(JobLog((*log.rows, sure)))[0].of == 2
 
 
 def test_pinball_loss_by_hand() -> None:
-    row = Logged(
-        job="x",
-        closed_on="",
-        unit="pump",
-        kind="range",
-        name="days",
-        source=Source("x"),
-        p10=5.0,
-        p50=10.0,
-        p90=20.0,
-        actual=12.0,
-    )
+    row = logged(kind="range", name="days", job="x", unit="pump", p10=5.0, p50=10.0, p90=20.0, actual=12.0)
     h = held(JobLog((row,)))[0]
     assert h.loss == pytest.approx((0.1 * 7 + 0.5 * 2 + 0.1 * 8) / 3 / 10)
 
@@ -129,17 +109,7 @@ def test_median_life_as_the_handbook_has_it() -> None:
     ages = [55, 187, 216, 240, 244, 335, 361, 373, 375, 386]
     told = [(float(a) / 100, True) for a in ages] + 10 * [(5.0, False)]
     rows = [
-        Logged(
-            job=f"{k}",
-            closed_on="",
-            unit="winch",
-            kind="life",
-            name="x",
-            source=Source("x"),
-            group="new",
-            years=y,
-            happened=f,
-        )
+        logged(kind="life", name="x", job=f"{k}", unit="winch", group="new", years=y, happened=f)
         for k, (y, f) in enumerate(told)
     ]
     found = after_the_job(None, JobLog(tuple(rows)))
@@ -152,17 +122,7 @@ def test_median_life_as_the_handbook_has_it() -> None:
 
 def test_chances_by_hand() -> None:
     rows = [
-        Logged(
-            job="x",
-            closed_on="",
-            unit="pump",
-            kind="chance",
-            name="e",
-            source=Source("x"),
-            outcome="o",
-            chance=p,
-            happened=h,
-        )
+        logged(kind="chance", name="e", job="x", unit="pump", outcome="o", chance=p, happened=h)
         for p, h in ((0.9, True), (0.1, False), (0.8, True), (0.3, False))
     ]
     c = calibration(JobLog(tuple(rows)))

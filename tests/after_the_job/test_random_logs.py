@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from repairecon.read.problems import Problems
 from repairecon.records import LOG_KINDS, QUANTITIES, STAGES, JobLog, Logged, Source
 
 ODD = (0.0, 1e-12, 1e-3, 0.5, 1.0, 3.0, 10.0, 250.0, 1e6)
+logged = partial(Logged, closed_on="", source=Source("x"))
 
 
 def a_row(rng: random.Random, job: str) -> Logged:
@@ -59,18 +61,7 @@ def test_any_log(seed: int, tmp_path: Path) -> None:
 
 
 def test_a_slip_of_the_pen_does_not_stop_the_next_case(tmp_path: Path) -> None:
-    row = Logged(
-        job="a",
-        closed_on="",
-        unit="pump",
-        kind="hours",
-        name="x",
-        source=Source("x"),
-        group="strip",
-        p50=0.001,
-        actual=9e5,
-        first_time=True,
-    )
+    row = logged(kind="hours", name="x", job="a", unit="pump", group="strip", p50=0.001, actual=9e5, first_time=True)
     learned = after_the_job(None, JobLog((row,))).learned
     assert max(h.high for h in learned.hours) == 100.0
     (tmp_path / "learned.toml").write_text(learned_text(learned), encoding="utf-8")
@@ -81,17 +72,7 @@ def test_a_chance_worked_out_falls_into_its_group() -> None:
     """0.1 + 0.1 and 1 - 0.8 are the same chance, whatever their last digit."""
     stated = (0.2, 1.0 - 0.8, 0.19999999999999998)
     rows = [
-        Logged(
-            job=f"{k}",
-            closed_on="",
-            unit="pump",
-            kind="chance",
-            name="x",
-            source=Source("x"),
-            outcome="o",
-            chance=p,
-            happened=False,
-        )
+        logged(kind="chance", name="x", job=f"{k}", unit="pump", outcome="o", chance=p, happened=False)
         for k, p in enumerate(stated)
     ]
     found = calibration(JobLog(tuple(rows)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from repairecon.records import ChanceCount, HoursBias, JobLog, Learned, LearnedL
 
 DATA = Path(__file__).parents[2] / "data"
 AT = Source("x")
+logged = partial(Logged, job="a, b", closed_on="", unit="windlass", source=AT)
 ROWS = (
     Logged(
         job="a, b",
@@ -27,54 +29,11 @@ ROWS = (
         p90=2.0,
         actual=3.0,
     ),
-    Logged(
-        job="a, b",
-        closed_on="",
-        unit="windlass",
-        kind="chance",
-        name="core",
-        source=AT,
-        outcome="refused",
-        chance=0.2,
-        happened=False,
-    ),
-    Logged(
-        job="a, b",
-        closed_on="",
-        unit="windlass",
-        kind="count",
-        name="core",
-        source=AT,
-        given="neglect=long",
-        outcome="taken",
-        actual=0.25,
-    ),
-    Logged(
-        job="a, b",
-        closed_on="",
-        unit="windlass",
-        kind="hours",
-        name="strip",
-        source=AT,
-        group="strip",
-        p50=2.0,
-        actual=2.5,
-        first_time=True,
-    ),
-    Logged(
-        job="a, b", closed_on="", unit="windlass", kind="price", name="seal", source=AT, p50=2.0, actual=2.5, years=0.5
-    ),
-    Logged(
-        job="a, b",
-        closed_on="",
-        unit="windlass",
-        kind="life",
-        name="new",
-        source=AT,
-        group="new",
-        hours=900.0,
-        happened=True,
-    ),
+    logged(kind="chance", name="core", outcome="refused", chance=0.2, happened=False),
+    logged(kind="count", name="core", given="neglect=long", outcome="taken", actual=0.25),
+    logged(kind="hours", name="strip", group="strip", p50=2.0, actual=2.5, first_time=True),
+    logged(kind="price", name="seal", p50=2.0, actual=2.5, years=0.5),
+    logged(kind="life", name="new", group="new", hours=900.0, happened=True),
 )
 LEARNED = Learned(
     jobs=3,
