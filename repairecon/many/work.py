@@ -11,6 +11,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from itertools import islice
@@ -80,11 +81,9 @@ def _on_cores(work: Callable[[T], R], things: Iterator[T], workers: int) -> Iter
     while True:
         with ProcessPoolExecutor(workers) as pool:
             begin: Any = partial(pool.submit, work)  # type: ignore[call-arg]
-            try:
+            with suppress(BrokenProcessPool):
                 yield from _in_order(things, begin, lambda: AHEAD * workers, under_way, lambda _, made: made.result())
                 return
-            except BrokenProcessPool:
-                pass
         while under_way:
             yield _alone(work, under_way.popleft()[0])
 
