@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -93,6 +94,14 @@ def test_what_kills_each_worker_is_given_up_alone() -> None:
     assert list(each(always_dies, range(12), 2)) == [Lost(x) if x == 5 else x for x in range(12)]
 
 
+def _address(file: Path) -> str:
+    """What a scheduler wrote of where it is; "" until it is written."""
+    try:
+        return str(json.loads(file.read_text())["address"])
+    except (OSError, ValueError):
+        return ""
+
+
 # ---- a cluster, with a real scheduler and worker processes on this machine ------------------------
 @pytest.fixture
 def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
@@ -105,14 +114,13 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]
         command = [sys.executable, "-m", "distributed.cli." + words[0], *words[1:]]
         started.append(subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL))
 
-    file = str(tmp_path / "scheduler.json")
-    start("dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", file, "--host", "127.0.0.1")
-    until = time.monotonic() + 30
-    while not Path(file).exists() and time.monotonic() < until:
+    file = tmp_path / "scheduler.json"
+    start("dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(file), "--host", "127.0.0.1")
+    until = time.monotonic() + 60
+    # the file is there before it is written: empty or half a line is "not yet"
+    while not (address := _address(file)) and time.monotonic() < until:
         time.sleep(0.05)
-    import json
-
-    address = json.loads(Path(file).read_text())["address"]
+    assert address, "no scheduler after a minute"
     for _ in range(2):
         start("dask_worker", address, "--nthreads", "1", "--no-dashboard", "--no-nanny",
               "--local-directory", str(tmp_path))  # fmt: skip
