@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 import pandas as pd
@@ -229,24 +229,28 @@ def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = FACTO
     others[i] = np.inf
     if ledger.years.horizon_years == 0 or not np.isfinite(others).any():
         return None
-    bare, low = float(ledger.now[i]) - ledger.resale(i) - float(others.min()), factors[0]
-    while low < 1.0:  # from a twentieth on, or from what the steps can still follow
-        try:
-            ledger.later(i, low)
-            break
-        except RepaireconError:
-            low *= 2.0
+    bare = float(ledger.now[i]) - ledger.resale(i) - float(others.min())
 
+    @cache
     def dearer(stretched: float) -> float:
         """How much dearer than the other, in logarithms where that can be: by them it is nearly a straight line."""
         later = ledger.later(i, math.exp(stretched))
         return math.log(max(later, 1e-300) / -bare) if bare < 0 else bare + later
 
-    ends = math.log(min(low, 1.0)), math.log(factors[1])
-    if dearer(ends[0]) * dearer(ends[1]) > 0:
-        return None
-    factor = math.exp(float(optimize.brentq(dearer, *ends, xtol=BREAK_EVEN_RIGHT)))
-    return lives.median_life(ledger.clocks(i, factor), ledger.years)
+    # from its own life outwards, by halves or doubles: far shorter lives than needed take far more steps
+    longer = dearer(0.0) > 0
+    near, end, step = 0.0, math.log(factors[longer]), math.log(2.0) if longer else -math.log(2.0)
+    while near != end:
+        far = min(near + step, end) if longer else max(near + step, end)
+        try:
+            crossed = dearer(near) * dearer(far) <= 0
+        except RepaireconError:  # shorter lives than the steps can follow
+            return None
+        if crossed:
+            factor = math.exp(float(optimize.brentq(dearer, *sorted((near, far)), xtol=BREAK_EVEN_RIGHT)))
+            return lives.median_life(ledger.clocks(i, factor), ledger.years)
+        near = far
+    return None
 
 
 def _replacement_age(ledger: Ledger, i: int) -> float:
