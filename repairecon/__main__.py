@@ -204,7 +204,7 @@ def _new_boat(args: argparse.Namespace) -> None:
 
 
 def _what_if(args: argparse.Namespace) -> int:
-    from repairecon.rebuild_or_buy.what_if_app import serve
+    from repairecon.rebuild_or_buy.what_if import serve
 
     return serve(args.folder, args.port, not args.no_browser)
 

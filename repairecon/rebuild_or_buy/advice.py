@@ -9,12 +9,10 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import verdict
-from repairecon.rebuild_or_buy.bench import NOW, STRIP, StopWhen, places, point_name, stop_when
+from repairecon.rebuild_or_buy.bench import NOW, STRIP, StopWhen, Worth, looks_at_hand, places, point_name, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
-from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, lead_gone
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
@@ -251,7 +249,7 @@ def _choice(answer: Answer) -> tuple[Choice, list[str]]:
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
     """The look to begin with: of those worth having the first in the mechanic's order, none much better after it; else,
     where another thing is often to blame, the first that tells whether this unit is."""
-    found = list(looking.looks_at_hand(answer.model, made, answer.numbers))
+    found = list(looks_at_hand(answer.model, made, answer.numbers))
     least = WORTH_HAVING * abs(chosen.total)
     if net := [w.net for w in found if w.net > least]:
         return next(w for w in found if w.net >= MUCH_BETTER * max(net))

@@ -2,52 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from repairecon.buying.buying import Priced
 from repairecon.buying.inputs import mean_of
+from repairecon.formulas.tree import StopRule
 from repairecon.read.look_again import Remark, look_again
 from repairecon.rebuild_or_buy import bench as at_the_bench
-from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import sensitivity, verdict
 from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
-from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, point_name, stop_when
+from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, Worth, places, point_name, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.learned import LifeFit
-from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, TOTAL, Outcomes
-from repairecon.rebuild_or_buy.remedies import Met
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
-from repairecon.rebuild_or_buy.size import costs_something
 from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, grow
-from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, costs_something, grow
+from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule
 from repairecon.rebuild_or_buy.years import p_spare_left
-from repairecon.records import Assumed, Case, Way, Years
+from repairecon.records import Case, Way, Years
 from repairecon.show.sheet import Panel, Shown
 from repairecon.show.words import money
 
-if TYPE_CHECKING:
-    from repairecon.formulas.tree import StopRule
-
 
 @dataclass(frozen=True)
-class Asked:
-    """What the owner asked: findings so far, the last stage done, the years looked ahead, own lives as fitted."""
+class Met:
+    """How an outcome is met: ``remedy`` ('' where the rebuild ends), and ``then`` if that does not hold."""
 
-    found: tuple[Finding, ...]
-    stage: str
-    years: Years
-    life_fits: tuple[LifeFit, ...]
+    way: str
+    event: str
+    outcome: str
+    remedy: str
+    then: str = ""
 
 
+@dataclass(eq=False, repr=False)
 class Answer(Shown):
     """All that the job finds, each part worked out when it is first asked for, and the same in any order of asking.
 
@@ -57,15 +52,20 @@ class Answer(Shown):
     and of the sampled P90); ``cost_lost_days_mean``.
     """
 
-    def __init__(self, case: Case, model: Model, outcomes: Outcomes, why_not: dict[str, str], asked: Asked) -> None:
-        self.case, self.model, self.outcomes = case, model, outcomes
-        self.table: pd.DataFrame = table_of(model, outcomes, why_not)
-        self.verdict: Verdict = verdict.verdict(case, self.table, outcomes)
-        self.found, self.stage, self.life_fits = asked.found, asked.stage, asked.life_fits
-        self.horizon = Horizon(model, outcomes, asked.years)
-        self.assumed: tuple[Assumed, ...] = case.assumed
-        self.cautions: tuple[str, ...] = (*case.unit.cautions, *verdict.waived(case))
-        self.cost_own_hour = model.own_hour
+    case: Case
+    model: Model
+    outcomes: Outcomes
+    why_not: dict[str, str]
+    found: tuple[Finding, ...]
+    stage: str
+    years: Years
+    life_fits: tuple[LifeFit, ...]
+
+    def __post_init__(self) -> None:
+        self.verdict = verdict.verdict(self.case, self.table, self.outcomes)
+        self.horizon = Horizon(self.model, self.outcomes, self.years)
+        self.assumed, self.cautions = self.case.assumed, (*self.case.unit.cautions, *verdict.waived(self.case))
+        self.cost_own_hour = self.model.own_hour
 
     def said(self) -> Panel:
         """The unit and the advice."""
@@ -187,15 +187,42 @@ class Answer(Shown):
     @cached_property
     def looks_at_hand(self) -> tuple[Worth, ...]:
         """What the looks that the case names are worth, best net worth first."""
-        found = list(looking.looks_at_hand(self.model, self.decision, self.numbers))
-        return tuple(looking.in_order(found))
+        found = list(at_the_bench.looks_at_hand(self.model, self.decision, self.numbers))
+        return tuple(at_the_bench.in_order(found))
 
     @cached_property
     def looks(self) -> tuple[Worth, ...]:
         """What looking and asking are worth, best net worth first."""
-        return tuple(looking.looks(self.model, self.decision, self.numbers))
+        return tuple(at_the_bench.looks(self.model, self.decision, self.numbers))
 
     # ---- tables -----------------------------------------------------------------------------
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """A row a way."""
+        model, outcomes, tallies = self.model, self.outcomes, self.outcomes.tallies
+        columns: dict[str, Any] = {
+            "kind": [w.kind for w in model.case.ways], "allowed": list(model.allowed),
+            "why_not": [self.why_not[w] for w in model.ways],
+        }  # fmt: skip
+        for q, name in enumerate(QUANTITIES):
+            columns[f"{name}_mean"] = outcomes.mean[:, q]
+            columns |= {f"{name}_p{p}": [float(t[q].quantile(p / 100)) for t in tallies] for p in (10, 50, 90)}
+            columns[f"{name}_se"] = outcomes.sampled_se[:, q]
+            columns[f"{name}_p90_se"] = [t[q].quantile_se(0.9) for t in tallies]
+        columns["cost_lost_days_mean"] = outcomes.mean[:, 2] * model.lost_day
+        if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
+            columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
+        bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
+        columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
+        columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
+        columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
+        instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
+        columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
+        ends = [model.ends.get(i) for i in range(len(bought))]
+        columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
+        columns["p_spare"] = [p_spare_left(model, i) for i in range(len(bought))]
+        return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
+
     @cached_property
     def leaves(self) -> pd.DataFrame:
         """A row a leaf: chance, outcomes, what the damage adds to the planned rebuild, whether it ends it."""
@@ -272,35 +299,6 @@ class Answer(Shown):
         grid = np.linspace(low - 0.02 * (high - low), high, 240)
         curves = {way: t.chance_up_to(grid) for way, t in totals.items()}
         return pd.DataFrame(curves, index=pd.Index(grid, name="total"))
-
-
-# ---- the tables ---------------------------------------------------------------------------------
-def table_of(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd.DataFrame:
-    """A row a way."""
-    tallies = outcomes.tallies
-    columns: dict[str, Any] = {
-        "kind": [w.kind for w in model.case.ways], "allowed": list(model.allowed),
-        "why_not": [why_not[w] for w in model.ways],
-    }  # fmt: skip
-    for q, name in enumerate(QUANTITIES):
-        columns[f"{name}_mean"] = outcomes.mean[:, q]
-        columns |= {f"{name}_p{p}": [float(t[q].quantile(p / 100)) for t in tallies] for p in (10, 50, 90)}
-        columns[f"{name}_se"] = outcomes.sampled_se[:, q]
-        columns[f"{name}_p90_se"] = [t[q].quantile_se(0.9) for t in tallies]
-    columns["cost_lost_days_mean"] = outcomes.mean[:, 2] * model.lost_day
-    if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
-        columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
-    bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
-    columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
-    columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
-    columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
-    instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
-    columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
-    ends = [model.ends.get(i) for i in range(len(bought))]
-    columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
-    columns["p_spare"] = [p_spare_left(model, i) for i in range(len(bought))]
-    return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
-
 
 
 def _main_rebuild(model: Model) -> int | None:

@@ -17,8 +17,7 @@ from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.compile import Program, plain_buys
 from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, term_means
-from repairecon.rebuild_or_buy.size import check_inputs
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, grow
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, check_inputs, grow
 from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
@@ -329,6 +328,12 @@ class Model:
     def totals(self) -> Floats:
         """Expected total of every way (W,), ways that may not be chosen at infinity."""
         return np.where(self.allowed, self.expected() @ np.array(self.weights) + self.late, np.inf)
+
+    def life_shares(self, i: int) -> dict[float, float]:
+        """Shares of its life that the remedies leave the unit of a way, with their chances."""
+        values, which = np.unique(self.costs.life_share(self.case.ways[i]), return_inverse=True)
+        chances = np.bincount(which.ravel(), self.tree.chance, len(values))
+        return dict(zip(values.tolist(), chances.tolist(), strict=True))
 
     def like(self, *, case: Case | None = None, tree: Tree | None = None, done: int | None = None) -> Model:
         """The same ways, orders and remedies with another case, other leaves or other work done."""

@@ -9,8 +9,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.bench import StopWhen
-from repairecon.rebuild_or_buy.looks import Worth
+from repairecon.rebuild_or_buy.bench import StopWhen, Worth
 from repairecon.rebuild_or_buy.sensitivity import Flip
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
 from repairecon.records import STAGES

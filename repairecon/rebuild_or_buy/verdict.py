@@ -11,8 +11,7 @@ from repairecon.buying.inputs import mean_of
 from repairecon.formulas.equivalent_costs import certainty_equivalent
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes
-from repairecon.rebuild_or_buy.ranking import SIMPLE
+from repairecon.rebuild_or_buy.outcomes import SIMPLE, TOTAL, Outcomes
 from repairecon.records import Case, Way
 
 OFFHAND = ("pattern", "second-hand")

@@ -14,7 +14,7 @@ import numpy as np
 
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Product
-from repairecon.rebuild_or_buy.size import shares
+from repairecon.rebuild_or_buy.tree import shares
 from repairecon.rebuild_or_buy.work import Bill, Floor, Orders, Wanted, Work
 from repairecon.records import Branch, Case, Part, Remedy, Task, Way
 

@@ -20,7 +20,6 @@ from repairecon.formulas.lives import mean_p_spare_works
 from repairecon.rebuild_or_buy import lives
 from repairecon.rebuild_or_buy.lives import Clocks, Failures
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.remedies import life_shares
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Tree, grow
 from repairecon.records import RepaireconError, Way, Years
 
@@ -167,7 +166,7 @@ class Ledger:
     @cached_property
     def shares(self) -> list[dict[float, float]]:
         """Shares of its life that remedies leave the unit of each way, with their chances."""
-        return [life_shares(self.model, i) for i in range(len(self.ways))]
+        return [self.model.life_shares(i) for i in range(len(self.ways))]
 
     @cached_property
     def failures(self) -> list[Failures]:

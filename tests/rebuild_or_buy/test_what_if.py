@@ -12,8 +12,7 @@ import pytest
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR
-from repairecon.rebuild_or_buy.what_if import WhatIf
-from repairecon.rebuild_or_buy.what_if_app import App, page_words
+from repairecon.rebuild_or_buy.what_if import App, WhatIf, page_words
 from repairecon.records import RepaireconError
 
 DATA = Path(__file__).parents[2] / "data"
