@@ -3,7 +3,7 @@ and the page to read and print."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -102,7 +102,7 @@ def how_counted(answer: Answer) -> str:
 def bench(answer: Answer) -> Blocks:
     """When to go on, when to stop."""
     alone = " (costs by this job alone)" if answer.advice.basis == "years" else ""
-    return [Panel(f"At the bench: when to go on, when to stop{alone}", sentences.bench(answer))]
+    return [Panel(f"At the bench: when to go on, when to stop{alone}", filter(None, sentences.bench(answer)))]
 
 
 def _panel(title: str, say: Callable[[Answer], Iterable[str]]) -> Callable[[Answer], Blocks]:
@@ -126,7 +126,12 @@ def ranges(answer: Answer) -> Blocks:
         "cheapest in": rows["p_cheapest"].map(chance_words).where(rows["allowed"], "barred"),
     }  # fmt: skip
     sheet = Sheet(pd.DataFrame(shown), f"Good and bad cases, in {currency} all in")
-    return [sheet, Panel("", [sentences.how_sampled(answer)], listed=False)]
+    o, courses = answer.outcomes, whole(len(answer.leaves))
+    sampled = (
+        f"Averages are exact over {courses} courses of what may be found; ranges and chances of being cheapest come "
+        f"from {whole(o.draws)} draws (seed {o.seed})."
+    )
+    return [sheet, Panel("", [sampled], listed=False)]
 
 
 def years(answer: Answer) -> Blocks:
@@ -181,21 +186,16 @@ def assumed(answer: Answer) -> Blocks:
     for a in answer.assumed:
         by_source.setdefault(a.source, []).append(f"{_name(a.name)}: {_value(a)}")
     taken = {"taken as": ["; ".join(values) for values in by_source.values()], "because": list(by_source)}
+    boat: dict[str, list[str]] = {}  # keys of boat.toml in words, a line a file
+    for line in answer.case.from_boat:
+        file, _, what = line.partition(": ")
+        name = what.rpartition(".")[2]
+        boat.setdefault(file, []).append(MEANING.get(name, name))
     yours = {"Your rows in place of assumed ones": answer.case.replaced,
              "Assumed rows that you dropped": answer.case.dropped,
-             "From the boat's folder": _of_the_boat(answer.case.from_boat)}  # fmt: skip
+             "From the boat's folder": [f"{file}: {', '.join(what)}" for file, what in boat.items()]}  # fmt: skip
     sheet = Sheet(pd.DataFrame(taken), f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
     return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
-
-
-def _of_the_boat(taken: Sequence[str]) -> list[str]:
-    """What the case has from its boat, a line a file; keys of boat.toml in words."""
-    by_file: dict[str, list[str]] = {}
-    for line in taken:
-        file, _, what = line.partition(": ")
-        key = what.rpartition(".")[2]
-        by_file.setdefault(file, []).append(MEANING.get(key, key))
-    return [f"{file}: {', '.join(what)}" for file, what in by_file.items()]
 
 
 def _name(name: str) -> str:
@@ -224,44 +224,29 @@ PARTS: Mapping[str, Callable[[Answer], Blocks]] = {
 
 def page(answer: Answer, today: date | None = None) -> str:
     """The whole answer as one offline page: the advice on top, pictures beside the words they prove."""
+    from repairecon.rebuild_or_buy import charts
+    from repairecon.show.plots import Picture
     from repairecon.show.report import about, render
 
     case = answer.case
     where = about(f"Case {Path(case.folder).name}", today or date.today(), case.unit.figures)
     first, *why = headline.advice(answer)
-    locker = [f"From the locker: {said}" for said in sentences.from_the_locker(answer)]
-    said = [s for s in (first, " ".join(why), *sentences.so_far(answer), *locker) if s]
-    return render(title(answer), where, said, _main(answer), _rest(answer))
+    locker = sentences.from_the_locker(answer)
+    said = [first, " ".join(why), *sentences.so_far(answer), locker and f"From the locker: {locker}."]
 
+    def picture(draw: Callable[..., Any], height: float, shown: bool = True, **how: int) -> list[Picture]:
+        return [Picture(partial(draw, answer, **how), height)] if shown else []
 
-def _main(answer: Answer) -> Iterator[Any]:
-    from repairecon.rebuild_or_buy import charts
-    from repairecon.show.plots import Picture
-
-    yield ways(answer)
-    yield from cautions(answer)
-    yield Picture(partial(charts.ranges, answer), LEAST + EACH_WAY * len(answer.table))
-    yield from looks(answer)
-    yield from bench(answer)
-    if answer.leaves["ends_rebuild"].any() or len(answer.nodes) > 1:
-        yield Picture(partial(charts.tree, answer, keep=ENDS), HIGH)
-    yield years(answer)[0]
-    if answer.horizon.years.horizon_years > 0:
-        yield Picture(partial(charts.years, answer), LOW)
-    yield from flips(answer)
-    if answer.swings:
-        yield Picture(partial(charts.swings, answer), LOW)
-
-
-def _rest(answer: Answer) -> Iterator[Any]:
-    from repairecon.rebuild_or_buy import charts
-    from repairecon.show.plots import Picture
-
-    yield from ranges(answer)
-    yield Picture(partial(charts.curves, answer), HIGH)
-    yield Picture(partial(charts.days, answer), HIGH)
-    yield from years(answer)[1:]
-    if not answer.horizon.spare_lines.empty:
-        yield Picture(partial(charts.spare, answer), LOW)
-    for part in (rules, prices, assumed):
-        yield from part(answer)
+    over, *table_of_years = years(answer)
+    main = [
+        ways(answer), *cautions(answer), *picture(charts.ranges, LEAST + EACH_WAY * len(answer.table)), *looks(answer),
+        *bench(answer), *picture(charts.tree, HIGH, len(answer.nodes) > 1, keep=ENDS),
+        over, *picture(charts.years, LOW, answer.horizon.years.horizon_years > 0),
+        *flips(answer), *picture(charts.swings, LOW, bool(answer.swings)),
+    ]  # fmt: skip
+    rest = [
+        *ranges(answer), *picture(charts.curves, HIGH), *picture(charts.days, HIGH), *table_of_years,
+        *picture(charts.spare, LOW, not answer.horizon.spare_lines.empty), *rules(answer), *prices(answer),
+        *assumed(answer),
+    ]  # fmt: skip
+    return render(title(answer), where, list(filter(None, said)), main, rest)

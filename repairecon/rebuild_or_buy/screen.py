@@ -32,6 +32,7 @@ def first_screen(answer: Answer, width: int = 0) -> str:
     ask, cautions = [capital(q) for q in answer.model.buying.questions[:2]], answer.cautions
     slips = [r.what for r in answer.look_again if r.could_turn]
     do, *why = headline.advice(answer)
+    locker = sentences.from_the_locker(answer)
     # what it comes to is never cut
     forms = [(9 if why[many - 1].startswith(headline.SPARE) else 4, _lines(" ".join(why[:many]), width))
              for many in range(len(why), 0, -1)]  # fmt: skip
@@ -43,7 +44,7 @@ def first_screen(answer: Answer, width: int = 0) -> str:
         blank,
         _ways(answer, width), Block([(5, [shortened(parts.ways(answer).title, width)]), (0, [])]),
         blank,
-        Block.of("From the locker:", sentences.from_the_locker(answer), width, 5, 1),
+        Block.of("From the locker:", [f"{locker}."] if locker else [], width, 5, 1),
         Block.of(look, looks, width, 7, 4),
         Block.of("When to stop:", _stops(answer), width, 6, 2),
         Block.of("It turns:", _turns(answer), width, 6, 3),

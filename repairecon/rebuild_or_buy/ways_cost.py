@@ -15,8 +15,8 @@ import numpy as np
 from repairecon.buying.buying import Buying, Demand, Priced
 from repairecon.buying.inputs import ONE, Product
 from repairecon.rebuild_or_buy.tree import shares
-from repairecon.rebuild_or_buy.work import Bill, Floor, Orders, Wanted, Work
-from repairecon.records import Branch, Case, Part, Remedy, Task, Way
+from repairecon.rebuild_or_buy.work import Bill, Wanted, Work
+from repairecon.records import Branch, Case, Remedy, Task, Way
 
 from repairecon.rebuild_or_buy.tree import (  # isort: skip
     NEVER_ENDS, STAGE, Bools, Floats, Ints, Tree, branch_touches, end_of, named_in,
@@ -56,15 +56,12 @@ class WaysCost:
 
     def __init__(self, case: Case, tree: Tree, buying: Buying, remedied: Remedied | None = None) -> None:
         self.case, self.tree, self.buying, self.remedied = case, tree, buying, dict(remedied or {})
-        self.work = Work(case.terms)
-        self.orders = Orders(buying, self.work)
+        self.work = Work(case.terms, buying)
         self.order_stage = ORDER_STAGE[case.terms.order_parts]
         self.everywhere = np.ones(len(tree.chance), dtype=bool)
         self.seen = list(self._seen())
-        met = {
-            w.way: {(e, o) for (way, e, o), taken in self.remedied.items() if way == w.way and taken} for w in case.ways
-        }
-        self.ends = {w.way: end_of(case, tree, w, met[w.way]) for w in case.ways}
+        met = {(way, event, outcome) for (way, event, outcome), taken in self.remedied.items() if taken}
+        self.ends = {w.way: end_of(case, tree, w, {key[1:] for key in met if key[0] == w.way}) for w in case.ways}
 
     def _seen(self) -> Iterator[Seen]:
         """The outcomes that show at a stage, of averaged events as often as their chances have it."""
@@ -123,12 +120,6 @@ class WaysCost:
         order = tuple((part, n) for part, n in sure.items() if n)
         return order or self.buying.plan
 
-    def takes(self, part: Part, way: Way) -> bool:
-        """Whether a planned part is for a way."""
-        if part.needed != "always":
-            return False
-        return named_in(part.ways, way) if part.ways else way.traits.rebuilds == "here"
-
     # ---- a rebuild here -----------------------------------------------------------------------
     def rebuild(self, way: Way, *, at_leisure: bool = False, upto: int = NEVER_ENDS) -> Bill:
         """Rebuilding the old unit at the boat; at leisure: bench work only, the boat is in service meanwhile."""
@@ -140,8 +131,14 @@ class WaysCost:
                 done, while_waiting = (end >= stage).astype(float), self.order_stage < stage < REBUILD_STARTS
                 self.work.task(bill, task, done, done - waited if while_waiting else None)
         wanted = self._wanted(bill, way, end, upto, at_leisure)
-        floor = self._work_while_waiting(way)
-        self.orders.add(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
+        # bench work that runs while early-ordered parts are on their way: a floor under the wait
+        work = Bill()
+        for task, stage in self.tasks_of(way):
+            if self.order_stage < stage < REBUILD_STARTS:
+                self.work.task(work, task, 1.0)
+        products = ((t, c) for t, c in work.days.items() if isinstance(t, Product))
+        floor = tuple((term.inputs[0], float(np.max(coef))) for term, coef in products)
+        self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
         if at_leisure:
             bill.days.clear()
         return bill
@@ -149,12 +146,27 @@ class WaysCost:
     def _wanted(
         self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
     ) -> list[Wanted]:
-        """Parts planned and parts for what is found, whose work goes into the bill."""
-        return self._planned(way, self.order_stage, end) + self._damage_here(bill, way, end, upto, at_leisure)
+        """Parts planned and parts for what is found, whose work goes into the bill; at leisure nothing that shows first
+        once it runs, and nothing that bears on the unit bought for service."""
+        wanted = self._planned(way, self.order_stage, end)
+        for seen in self.seen:
+            branch, bought = seen.branch, self.case.way(way.bought) if at_leisure else None
+            left_out = bought is not None and (seen.stage > REBUILD_STARTS or branch_touches(branch, bought))
+            if branch_touches(branch, way) and not left_out:
+                worked = self._worked(seen, way, end, upto)
+                wanted += self._damage(bill, seen, branch.by, worked, end)
+                # the remedy taken, on top of the outcome's own row; where it does not hold, the next one
+                often = ONE
+                for remedy in self.remedies_taken(way, branch):
+                    self.work.remedy(bill, remedy, often, worked)
+                    wanted += self._parts(seen, remedy.parts, end, often)
+                    often = often.times(self.work.fails(remedy))
+        return wanted
 
     def _planned(self, way: Way, stage: int, end: Ints) -> list[Wanted]:
         """Planned parts that a way takes, ordered at the end of a stage."""
-        parts = (p for p in self.case.parts if self.takes(p, way))
+        planned = [p for p in self.case.parts if p.needed == "always"]
+        parts = [p for p in planned if (named_in(p.ways, way) if p.ways else way.traits.rebuilds == "here")]
         return [Wanted(stage, p.part, np.where(end > stage, p.quantity, 0)) for p in parts]
 
     def not_done_yet(self, way: Way, begun: Way, upto: int) -> Bill:
@@ -170,28 +182,6 @@ class WaysCost:
                 worked = self._worked(seen, way, end, upto)
                 self.work.outcome(bill, seen.branch, seen.branch.by, worked, seen.often)
         return bill
-
-    def _work_while_waiting(self, way: Way) -> Floor:
-        """Days of bench work that run while early-ordered parts are on their way: a floor under the wait."""
-        work = Bill()
-        for task, stage in self.tasks_of(way):
-            if self.order_stage < stage < REBUILD_STARTS:
-                self.work.task(work, task, 1.0)
-        products = ((t, c) for t, c in work.days.items() if isinstance(t, Product))
-        return tuple((term.inputs[0], float(np.max(coef))) for term, coef in products)
-
-    def _damage_here(self, bill: Bill, way: Way, end: Ints, upto: int, at_leisure: bool) -> list[Wanted]:
-        """Work of the outcomes that bear on a rebuild here; at leisure none that shows first once it runs, and none
-        that bears on the unit bought for service."""
-        wanted = []
-        for seen in self.seen:
-            branch, bought = seen.branch, self.case.way(way.bought) if at_leisure else None
-            left_out = bought is not None and (seen.stage > REBUILD_STARTS or branch_touches(branch, bought))
-            if branch_touches(branch, way) and not left_out:
-                worked = self._worked(seen, way, end, upto)
-                wanted += self._damage(bill, seen, branch.by, worked, end)
-                wanted += self._remedy(bill, way, seen, worked, end)
-        return wanted
 
     def _worked(self, seen: Seen, way: Way, end: Ints, upto: int = NEVER_ENDS) -> Floats:
         """How often (L,) an outcome is worked on: at the stage where a rebuild ends only the outcome that ends it."""
@@ -214,15 +204,6 @@ class WaysCost:
     def remedies_taken(self, way: Way, branch: Branch) -> tuple[Remedy, ...]:
         """The remedy that an outcome is met by, then the one taken if that does not hold."""
         return self.remedied.get((way.way, branch.event, branch.outcome), ())
-
-    def _remedy(self, bill: Bill, way: Way, seen: Seen, worked: Floats, end: Ints) -> list[Wanted]:
-        """Work of the remedy taken, on top of the outcome's own row; where it does not hold, of the next one."""
-        often, wanted = ONE, list[Wanted]()
-        for remedy in self.remedies_taken(way, seen.branch):
-            self.work.remedy(bill, remedy, often, worked)
-            wanted += self._parts(seen, remedy.parts, end, often)
-            often = often.times(self.work.fails(remedy))
-        return wanted
 
     def life_share(self, way: Way) -> Floats:
         """Expected share of its life (L,) that the remedies taken leave a rebuilt unit."""
@@ -255,23 +236,17 @@ class WaysCost:
         for seen in self._open_damage(way, after):
             if not self._covered(way, seen.branch):
                 wanted += self._damage(bill, seen, self._worker(seen.branch), self._worked(seen, way, end), end)
-        self.orders.add(bill, wanted, end >= REBUILD_STARTS, {})
+        self.work.order(bill, wanted, end >= REBUILD_STARTS, {})
         return bill
-
-    def price_covers(self, way: Way) -> bool:
-        """Whether the price of a unit sent away covers what is found: as the way says, else if the price is a range.
-
-        It is taken to where the case names nobody whose hours could be paid on top.
-        """
-        nobody = not any(by in self.case.terms.labour for by in SHOPS)
-        stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
-        return stated or nobody
 
     def _covered(self, way: Way, branch: Branch) -> bool:
         """Whether an outcome is in the price of a unit sent away: it shows on the rebuilder's bench, and no row says
-        that it comes on top by naming the way."""
+        that it comes on top by naming the way. What is found is in the price as the way says, else if the price is a
+        range, and where the case names nobody whose hours could be paid on top."""
         on_top = any(w in (way.way, way.kind) for w in branch.ways)
-        return STAGE[branch.seen_at] in AT_THE_BENCH and not on_top and self.price_covers(way)
+        nobody = not any(by in self.case.terms.labour for by in SHOPS)
+        stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
+        return STAGE[branch.seen_at] in AT_THE_BENCH and not on_top and (stated or nobody)
 
     def _open_damage(self, way: Way, after: int) -> list[Seen]:
         """Outcomes that bear on a way, those left out that a rebuild which got to stage ``after`` has paid already."""
@@ -372,24 +347,19 @@ class WaysCost:
         for seen in self._open_damage(way, after):
             worked = self._worked(seen, way, never_ends)
             wanted += self._damage(bill, seen, seen.branch.by, worked, never_ends)
-        self.orders.add(bill, wanted, self.everywhere, {})
+        self.work.order(bill, wanted, self.everywhere, {})
         return bill
 
     def _refund(self, bill: Bill, way: Way, after: int) -> None:
         """The core surcharge comes back for an old unit that is taken; one that was stripped is not sent."""
         if way.core_surcharge.high <= 0:
             return
-        refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
-        bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -self.core_accepted(way, after))
-        if after < STAGE["strip"] or way.core_if_stripped:
-            self.work.pay(bill, "core carriage", way, way.core_carriage)
-
-    def core_accepted(self, way: Way, after: int) -> Floats:
-        """One in the leaves in which the old unit can still earn its refund after a rebuild that got to a stage."""
-        if after >= STAGE["strip"] and not way.core_if_stripped:
-            return np.zeros(len(self.everywhere))
-        ok = self.everywhere.copy()
+        sent = after < STAGE["strip"] or way.core_if_stripped
+        accepted = np.full(len(self.everywhere), float(sent))
         for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
             if branch.core_refused and (not branch.ways or named_in(branch.ways, way)):
-                ok &= ~holds
-        return ok.astype(float)
+                accepted[holds] = 0.0
+        refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
+        bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -accepted)
+        if sent:
+            self.work.pay(bill, "core carriage", way, way.core_carriage)

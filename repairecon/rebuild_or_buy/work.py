@@ -73,11 +73,22 @@ LABELS = {
 }
 
 
-class Work:
-    """Writes prices, tasks and outcomes of a case into bills, and registers the inputs that they take."""
+@dataclass
+class Wanted:
+    """Pieces of a part wanted in each leaf by an order placed at the end of a stage, as often as chances come up."""
 
-    def __init__(self, terms: Terms) -> None:
-        self.terms, self.home, self.inputs = terms, terms.currency, Inputs()
+    stage: int
+    part: str
+    pieces: Ints
+    often: Product = ONE
+
+
+class Work:
+    """Writes prices, tasks, outcomes and orders of a case into bills, and registers the inputs that they take; each
+    demand is priced once."""
+
+    def __init__(self, terms: Terms, buying: Buying) -> None:
+        self.terms, self.home, self.inputs, self.lines = terms, terms.currency, Inputs(), cache(buying.order)
 
     # ---- prices ---------------------------------------------------------------------------
     def price(self, p: Priced) -> Product:
@@ -183,25 +194,8 @@ class Work:
             hours = self.inputs.hours(key, f"fitting hours, {way.way}", way.fitting_hours)
             self.hours(bill, hours, way.fitting_by, times)
 
-
-# ---- orders -----------------------------------------------------------------------------------
-@dataclass
-class Wanted:
-    """Pieces of a part wanted in each leaf by an order placed at the end of a stage, as often as chances come up."""
-
-    stage: int
-    part: str
-    pieces: Ints
-    often: Product = ONE
-
-
-class Orders:
-    """The orders of a case, each demand priced once."""
-
-    def __init__(self, buying: Buying, work: Work) -> None:
-        self.work, self.lines = work, cache(buying.order)
-
-    def add(
+    # ---- orders ---------------------------------------------------------------------------
+    def order(
         self, bill: Bill, wanted: Iterable[Wanted], waited: Bools, floors: dict[int, Floor], leisure: bool = False
     ) -> None:
         """Write the orders of each stage into a bill. ``waited`` leaves in which somebody waits for them; ``floors``
@@ -213,9 +207,9 @@ class Orders:
             parts[w.part] = parts[w.part] + w.pieces if w.part in parts else w.pieces
         for (stage, often), parts in sorted(orders.items(), key=lambda order: order[0]):
             floor = () if often else floors.get(stage, ())
-            self._one(bill, parts, waited, (floor, Product(often)), leisure)
+            self._order(bill, parts, waited, (floor, Product(often)), leisure)
 
-    def _one(
+    def _order(
         self, bill: Bill, parts: dict[str, Ints], waited: Bools, how: tuple[Floor, Product], leisure: bool
     ) -> None:
         """One order; leaves that want the same share the basket that is cheapest for it."""
@@ -235,12 +229,12 @@ class Orders:
                 key = p.item, p.lead_key + p.again + (p.supplier.supplier if p.supplier else ""), p.band
                 _, row = lines.setdefault(key, (p, np.zeros((3, count))))
                 row[:, d] += (p.goods, p.carriage, p.fixed)
-            leads = (self.work.lead(p) for p in order)
+            leads = (self.lead(p) for p in order)
             waits.append(tuple(dict.fromkeys(lead.inputs[0] for lead in leads if lead is not None)))
         for p, row in lines.values():
             same = (row == row[:, :1]).all()
             goods, carriage, fixed = row[:, 0].tolist() if same else row[:, which]
-            self.work.order_line(bill, p, (goods, carriage, fixed), often)
+            self.order_line(bill, p, (goods, carriage, fixed), often)
         for longest in dict.fromkeys(waits):
             if longest or floor:
                 here = np.array([w == longest for w in waits])[which] & waited
