@@ -54,9 +54,9 @@ class Choice:
 def cheapest(model: Model, totals: Floats, best: str = "") -> Choice:
     """The way with the least of some totals (W,) among those that may be chosen; of a tie the one that is named."""
     open_ways = np.where(model.allowed, totals, np.inf)
-    order = [int(i) for i in np.argsort(open_ways, kind="stable")]
+    order = [int(i) for i in np.argsort(open_ways, kind="stable") if np.isfinite(open_ways[i])]
     first = model.ways.index(best) if best else order[0]
-    second = next((i for i in order if i != first and np.isfinite(open_ways[i])), first)
+    second = next((i for i in order if i != first), first)
     gap = float(open_ways[second] - open_ways[first])
     return Choice(model.ways[first], model.ways[second] if second != first else "", float(open_ways[first]), gap)
 

@@ -187,8 +187,8 @@ class Answer(Shown):
     @cached_property
     def looks_at_hand(self) -> tuple[Worth, ...]:
         """What the looks that the case names are worth, best net worth first."""
-        found = list(at_the_bench.looks_at_hand(self.model, self.decision, self.numbers))
-        return tuple(at_the_bench.in_order(found))
+        found = at_the_bench.looks_at_hand(self.model, self.decision, self.numbers)
+        return tuple(sorted(found, key=lambda w: w.rank))
 
     @cached_property
     def looks(self) -> tuple[Worth, ...]:

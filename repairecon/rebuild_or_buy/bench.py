@@ -15,7 +15,7 @@ from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import Number
-from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, main_rebuild
+from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Tree, end_of
 from repairecon.records import ORDER_TIMES, STAGES, Case, Range
 
@@ -68,7 +68,7 @@ def closed_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
 def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
     """The choice at the bench in figures."""
     totals, best = model.totals, int(model.totals.argmin())
-    can_strip = main_rebuild(model) is not None and model.done < STRIP
+    can_strip = bool(rebuilds_here(model)) and model.done < STRIP
     limit, way = _repair_limit(made)
     now = {p.choice for p in places(model, made, rule) if p.point == model.done}
     spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
@@ -108,7 +108,7 @@ def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
 def order_times(model: Model) -> pd.DataFrame:
     """Parts ordered earlier or later: expected total and days by the best rule, and parts bought in vain."""
     case, rows = model.case, []
-    for order in ORDER_TIMES if main_rebuild(model) is not None else ():
+    for order in ORDER_TIMES if rebuilds_here(model) else ():
         same = order == case.terms.order_parts
         other = model if same else model.like(case=replace(case, terms=replace(case.terms, order_parts=order)))
         if other.costs.order_stage < model.done:
@@ -219,6 +219,11 @@ class Worth:
     has_look: bool
     error: float = 0.0  # of the steps taken through a price's range
 
+    @property
+    def rank(self) -> tuple[float, float, str]:
+        """Best net worth first."""
+        return -self.net, -self.evpi, self.look
+
 
 def look_worth(made: Decision, likelihood: Floats) -> float:
     """Expected value of a showing with ``likelihood`` (L, showings), never below 0; what is bought after a failed
@@ -269,12 +274,14 @@ def _decisions(model: Model, made: Decision, number: Number, r: Range) -> Callab
         return known
     here, there = known(number.now), known(2.0 * number.now)
 
+    def between(a: Floats, b: Floats, part: float) -> Floats:
+        with np.errstate(invalid="ignore"):
+            return np.where(np.isfinite(a), a + part * (b - a), np.inf)
+
     def on_the_line(x: float) -> Decision:
-        part, costs = x / number.now - 1.0, []
-        for a, b in ((here.stop_cost, there.stop_cost), (here.go_cost, there.go_cost)):
-            with np.errstate(invalid="ignore"):
-                costs.append(np.where(np.isfinite(a), a + part * (b - a), np.inf))
-        return replace(here, stop_cost=costs[0], go_cost=costs[1])
+        part = x / number.now - 1.0
+        return replace(here, stop_cost=between(here.stop_cost, there.stop_cost, part),
+                       go_cost=between(here.go_cost, there.go_cost, part))  # fmt: skip
 
     return on_the_line
 
@@ -298,14 +305,18 @@ def _rough_worth(number: Number) -> float:
 
 def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
     """Every look of the case and every event and uncertain price without one, best net worth first."""
-    found = [*looks_at_hand(model, made, listed), *_without_a_look(model, made, listed)]
+    found = list(looks_at_hand(model, made, listed))
+    seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
+    for event, name in enumerate(model.tree.events):
+        if name not in seen:
+            worth = event_worth(model, made, event)
+            found.append(Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False))
+    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -_rough_worth(n))
+    for number in ranked[:MOST_NUMBERS]:
+        worth, error = number_worth(model, made, number)
+        found.append(Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error))
     noise = 1e-9 * max(abs(made.value()), 1.0)
-    return in_order([w for w in found if w.has_look or w.evpi > noise])
-
-
-def in_order(found: Sequence[Worth]) -> list[Worth]:
-    """Best net worth first."""
-    return sorted(found, key=lambda w: (-w.net, -w.evpi, w.look))
+    return sorted((w for w in found if w.has_look or w.evpi > noise), key=lambda w: w.rank)
 
 
 def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
@@ -330,13 +341,3 @@ def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Ite
         yield Worth(look.look, about, perfect, sample, cost, sample - cost, True, error)
 
 
-def _without_a_look(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
-    seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
-    for event, name in enumerate(model.tree.events):
-        if name not in seen:
-            worth = event_worth(model, made, event)
-            yield Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False)
-    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -_rough_worth(n))
-    for number in ranked[:MOST_NUMBERS]:
-        worth, error = number_worth(model, made, number)
-        yield Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error)

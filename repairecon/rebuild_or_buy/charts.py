@@ -6,7 +6,6 @@ returns the axes drawn in.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,7 +13,6 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
-from matplotlib.transforms import Bbox
 
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy import charts_lines, charts_tree
@@ -23,8 +21,8 @@ from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
     BESIDE, HALO, INK, LINE, LOW, MAIN, MAIN_TINT, NO_BREAK, QUIET, SIZE, TURN, TURN_DARK, TURN_TINT, Margins,
-    Place, axis_label, figure_of, framing, inches, inches_down, limits, money_said, money_ticks, per_inch,
-    slot, stage, tall, ticks, with_unit, wrap, write,
+    axis_label, framing, inches, inches_down, limits, money_said, money_ticks, name_rows, per_inch,
+    slot, stage, tall, with_unit, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import chance_words, days_words, number
 
@@ -65,7 +63,7 @@ def days(answer: Answer, ax: Axes | None = None) -> Axes:
             f"Lower and further left is better. {capital(chosen)} is back within {within} nine times in ten; if you "
             f"sail before that, take {fast}: within {soonest}."
         )
-    return money_against_days(answer.table, answer.case.terms.currency, caption, ax)
+    return charts_lines.money_against_days(answer.table, answer.case.terms.currency, caption, ax)
 
 
 def tree(answer: Answer, ax: Axes | None = None, keep: int = charts_tree.KEEP_ENDS) -> Axes:
@@ -118,135 +116,34 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     (limits the digits shown), ``allowed``, ``why_not``."""
     rows = table.sort_values("total_mean", kind="stable")
     width = slot(ax)[0]
-    margins = Margins(left=0.23 * width, right=0.2 * width, axis=0.3)
-    texts = []
-    for way, row in rows.iterrows():
-        mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
-        beside = wrap(f"● average {mean}\n◆ cash only {cash}", margins.right - 0.15)
-        texts.append((wrap(str(way), margins.left - 0.15), wrap(_cost_words(row, currency), 0.57 * width), beside))
-    heights = [max(tall(name), tall(mean), 0.24 + tall(said)) + 0.2 for name, said, mean in texts]
-    ax = stage(ax, "What each way costs, all in", caption, sum(heights), margins, least=LOW)
+    margins = Margins(left=0.2 * width, right=0.36 * width, axis=0.3)
+    texts = [wrap(_cost_words(row, currency), margins.right - 0.15) for _, row in rows.iterrows()]
+    ax, middles = name_rows(ax, "What each way costs, all in", caption, list(rows.index), margins,
+                            row=[tall(text) + 0.15 for text in texts])  # fmt: skip
     ax.set_xlim(*limits(rows[["total_p10", "total_p90", "total_mean", "cash_mean"]].to_numpy(float).ravel()))
-    inches_down(ax, sum(heights))
     money_ticks(ax, "x", currency)
-    top = 0.0
-    for (way, row), (name, said, mean), height in zip(rows.iterrows(), texts, heights, strict=True):
-        _cost_bar(ax, str(way), row, top + (height - 0.24 - tall(said)) / 2 + 0.1, said)
-        ink = INK if row["allowed"] else QUIET
-        write(ax, (0.0, top + height / 2), name, BESIDE, (-9.0, 0.0), ha="right", color=ink)
-        write(ax, (1.0, top + height / 2), mean, BESIDE, (9.0, 0.0), color=ink)
-        top += height
+    for (way, row), text, y in zip(rows.iterrows(), texts, middles, strict=True):
+        look: dict[str, Any] = {"facecolor": MAIN_TINT, "edgecolor": MAIN, "linewidth": 1.2}
+        if not row["allowed"]:
+            look = {"facecolor": "white", "edgecolor": QUIET, "linewidth": 0.9, "hatch": "////"}
+        bar = Rectangle((row["total_p10"], y - 0.08), row["total_p90"] - row["total_p10"], 0.16, gid=f"range {way}")
+        bar.set(zorder=2, **look)
+        ax.add_patch(bar)
+        mark: dict[str, Any] = {"mec": "white", "clip_on": False}
+        ink = MAIN if row["allowed"] else QUIET
+        ax.plot([row["total_mean"]], [y], "o", ms=8, color=ink, zorder=4, gid=f"mean {way}", **mark)
+        ax.plot([row["cash_mean"]], [y], "D", ms=5.5, color=INK, zorder=3, gid=f"cash {way}", **mark)
+        write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=INK if row["allowed"] else QUIET)
     return ax
 
 
 def _cost_words(row: pd.Series[Any], currency: str) -> str:
     half, bad = (money_said(row[column], currency, row["total_p90_se"]) for column in ("total_p50", "total_p90"))
+    mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
     sure = row["total_p10"] == row["total_p90"]
-    words = f"nearly always {half}" if sure else f"half the time under {half}, 1 in 10 over {bad}"
-    return words if row["allowed"] else f"{words}\nleft out: {row['why_not'] or 'not allowed'}"
-
-
-def _cost_bar(ax: Axes, way: str, row: pd.Series[Any], y: float, said: str) -> None:
-    """Bar and marks of a way; its words under it start at its low end unless they would leave the plot."""
-    low, high, allowed = float(row["total_p10"]), float(row["total_p90"]), bool(row["allowed"])
-    look: dict[str, Any] = {"facecolor": MAIN_TINT, "edgecolor": MAIN, "linewidth": 1.2}
-    if not allowed:
-        look = {"facecolor": "white", "edgecolor": QUIET, "linewidth": 0.9, "hatch": "////"}
-    ax.add_patch(Rectangle((low, y - 0.08), high - low, 0.16, gid=f"range {way}", zorder=2, **look))
-    mark: dict[str, Any] = {"mec": "white", "clip_on": False}
-    ink = MAIN if allowed else QUIET
-    ax.plot([row["total_mean"]], [y], "o", ms=8, color=ink, zorder=4, gid=f"mean {way}", **mark)
-    ax.plot([row["cash_mean"]], [y], "D", ms=5.5, color=INK, zorder=3, gid=f"cash {way}", **mark)
-    first, last = ax.get_xlim()
-    need = max(map(inches, said.split("\n"))) * per_inch(ax)
-    write(ax, (max(first, min(low, last - need)), y + 0.15), said, va="top", color=QUIET, path_effects=HALO)
-
-
-# ---- money against days -------------------------------------------------------------------------
-def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey.
-    ``table`` is that of the answer: ``days_p10``, ``days_p50``, ``days_p90`` [day], ``cash_p10``, ``cash_mean``,
-    ``cash_p90`` [home money], ``allowed``."""
-    width, margins = slot(ax)[0], Margins(left=1.3, right=0.4, axis=0.55)
-    title = "Cash against days out of service; grey ways are worse on both"
-    ax = stage(ax, title, caption, 2.6 + 0.25 * len(table), margins)
-    ax.set_xlim(*limits(table[["days_p10", "days_p50", "days_p90"]].to_numpy(float).ravel(), 1.0))
-    ax.set_ylim(*limits(table[["cash_p10", "cash_mean", "cash_p90"]].to_numpy(float).ravel()))
-    ticks(ax, "x", days_words)
-    money_ticks(ax, "y", currency)
-    axis_label(ax, "x", "out of service: half the time no longer")
-    axis_label(ax, "y", "cash out, on average")
-    named: dict[str, str] = {}
-    beaten = _beaten(table)
-    for way, row in table.iterrows():
-        x, y, ink = float(row["days_p50"]), float(row["cash_mean"]), QUIET if way in beaten else MAIN
-        whisker: dict[str, Any] = {"color": ink, "linewidth": 1.4, "alpha": 0.4, "zorder": 2}
-        ax.plot([row["days_p10"], row["days_p90"]], [y, y], gid=f"days {way}", **whisker)
-        ax.plot([x, x], [row["cash_p10"], row["cash_p90"]], gid=f"cash {way}", **whisker)
-        face = ink if row["allowed"] else "white"
-        ax.plot([x], [y], "o", ms=9, color=face, mec=ink, mew=1.6, zorder=4, gid=f"way {way}", clip_on=False)
-        numbers = f"\n{days_words(row['days_p50'])}, {money_said(row['cash_mean'], currency)}"
-        barred = "" if row["allowed"] else "\nnot allowed"
-        named[str(way)] = f"{wrap(str(way), min(1.9, 0.25 * width))}{'' if way in beaten else numbers}{barred}"
-    _label_points(ax, table, named, beaten)
-    return ax
-
-
-def _beaten(table: pd.DataFrame) -> set[Any]:
-    """The ways that an allowed way beats: no worse on days and cash, better on one of them."""
-    points = table[["days_p50", "cash_mean"]].to_numpy(float)[:, None]
-    rivals = points[table["allowed"].to_numpy(bool)][:, 0]
-    better = (rivals <= points).all(axis=2) & (rivals < points).any(axis=2)
-    return set(table.index[better.any(axis=1)])
-
-
-def _label_points(ax: Axes, table: pd.DataFrame, named: Mapping[str, str], beaten: set[Any]) -> None:
-    """The names beside their points, clear of each other, of the points and if possible of the whiskers."""
-    to_points, move = 72.0 / figure_of(ax).dpi, ax.transData.transform
-    low, dots, high = (to_points * move(table[[days, cash]].to_numpy(float)) for days, cash in (
-        ("days_p10", "cash_p10"), ("days_p50", "cash_mean"), ("days_p90", "cash_p90")))  # fmt: skip
-    taken = [Bbox.from_bounds(x - 6, y - 6, 12, 12) for x, y in dots]
-    ends = [pair for (x0, y0), (x, y), (x1, y1) in zip(low, dots, high, strict=True)
-            for pair in ([(x0, y), (x1, y)], [(x, y0), (x, y1)])]  # fmt: skip
-    whiskers = [Bbox(pair).padded(1.5) for pair in ends]
-    page = Bbox(to_points * ax.bbox.get_points())
-    for (x, y), (way, row) in zip(dots, table.iterrows(), strict=True):
-        name, at = named[str(way)], (row["days_p50"], row["cash_mean"])
-        size = 72.0 * max(map(inches, name.split("\n"))), 72.0 * tall(name)
-        box = _free_place((x, y), size, page, taken, whiskers)
-        taken.append(box)
-        whiskers += _along((x, y), box)
-        near = float(np.clip(x, box.x0, box.x1)) - x, float(np.clip(y, box.y0, box.y1)) - y
-        if np.hypot(*near) > 16.0:
-            thin = {"arrowstyle": "-", "color": QUIET, "linewidth": 0.7, "shrinkA": 0.0, "shrinkB": 5.0}
-            ax.annotate("", at, xytext=near, textcoords="offset points", arrowprops=thin, annotation_clip=False)
-        align = "left" if box.x0 >= x else "right" if box.x1 <= x else "center"
-        edge = {"left": box.x0, "right": box.x1, "center": (box.x0 + box.x1) / 2}[align] - x
-        write(ax, at, name, "data", (edge, (box.y0 + box.y1) / 2 - y), color=QUIET if way in beaten else INK, ha=align,
-              zorder=5, path_effects=HALO)  # fmt: skip
-
-
-def _along(at: Place, box: Bbox) -> list[Bbox]:
-    """Small boxes along the line that leads from a point to its label."""
-    spots = np.linspace(at, (np.clip(at[0], box.x0, box.x1), np.clip(at[1], box.y0, box.y1)), 14)
-    return [Bbox.from_bounds(x - 0.5, y - 0.5, 1, 1) for x, y in spots if np.hypot(x - at[0], y - at[1]) > 10.0]
-
-
-def _free_place(at: Place, size: Place, page: Bbox, taken: Sequence[Bbox], avoid: Sequence[Bbox]) -> Bbox:
-    """The nearest place for a label round a point that covers nothing, else as little as possible."""
-    best, least = Bbox.from_bounds(at[0] + 8, at[1], *size), np.inf
-    for reach in (8.0, 14.0, 22.0, 34.0, 50.0, 70.0, 95.0, 125.0, 160.0, 200.0, 250.0, 300.0):
-        for turn in np.deg2rad([20, 160, 340, 200, 0, 180, 90, 270, 45, 135, 315, 225, 65, 115, 295, 245]):
-            x = at[0] + np.cos(turn) * (reach + size[0] / 2) - size[0] / 2
-            y = at[1] + np.sin(turn) * (reach + size[1] / 2) - size[1] / 2
-            box = Bbox.from_bounds(x, y, *size)
-            outside = x < page.x0 or y < page.y0 or box.x1 > page.x1 or box.y1 > page.y1
-            crossed = sum(step.count_overlaps(taken) > 0 for step in _along(at, box)[:-1])
-            covered = 1000.0 * (box.count_overlaps(taken) + outside) + 25.0 * box.count_overlaps(avoid)
-            covered += 60.0 * crossed + reach
-            if covered < least:
-                best, least = box, covered
-    return best
+    words = f"nearly always {half}" if sure else f"half the time under {half},\n1 in 10 over {bad}"
+    left_out = "" if row["allowed"] else f"\nleft out: {row['why_not'] or 'not allowed'}"
+    return f"● average {mean}\n◆ cash only {cash}\n{words}{left_out}"
 
 
 # ---- what moves the lead ---------------------------------------------------------------------------

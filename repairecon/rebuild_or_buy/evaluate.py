@@ -254,30 +254,27 @@ class Drawn:
     def evaluate(self, pieces: Pieces) -> Triple:
         """(cash, own hours, days) in every row; to be read only, as arrays are handed on as they are."""
         n, total = len(self.leaf), list[Any]([0.0, 0.0, 0.0])
-        if len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances:
+        alone = len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances
+        if alone:
             total = list(self.run(pieces[0]))
-        else:
-            for piece in pieces:
-                self._add(total, piece, n)
-        a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in total)
-        return a, b, c
-
-    def _add(self, total: list[Any], piece: Piece, n: int) -> None:
-        often, rows = as_often(self.values, piece), None
-        if piece.on is not None:
-            if piece.on not in self._rows:
-                self._rows[piece.on] = rows_of(piece.on.mask, self.leaf)
-            rows = self._rows[piece.on]
-            often = often if np.ndim(often) == 0 else often[rows]
-        elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
-            rows, often = np.flatnonzero(often), 1.0
-        for o, value in enumerate(self.run(piece, rows)):
-            if np.ndim(value) == 0 and value == 0.0:
-                continue
-            amount = value if np.ndim(often) == 0 and often == 1.0 else value * often
-            if rows is None:
-                total[o] = total[o] + amount
-            else:
+        for piece in () if alone else pieces:
+            often, rows = as_often(self.values, piece), None
+            if piece.on is not None:
+                if piece.on not in self._rows:
+                    self._rows[piece.on] = rows_of(piece.on.mask, self.leaf)
+                rows = self._rows[piece.on]
+                often = often if np.ndim(often) == 0 else often[rows]
+            elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
+                rows, often = np.flatnonzero(often), 1.0
+            for o, value in enumerate(self.run(piece, rows)):
+                if np.ndim(value) == 0 and value == 0.0:
+                    continue
+                amount = value if np.ndim(often) == 0 and often == 1.0 else value * often
+                if rows is None:
+                    total[o] = total[o] + amount
+                    continue
                 if np.ndim(total[o]) == 0:
                     total[o] = np.full(n, total[o], dtype=getattr(amount, "dtype", np.float64))
                 total[o][rows] += amount
+        a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in total)
+        return a, b, c

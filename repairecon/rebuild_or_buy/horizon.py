@@ -125,20 +125,14 @@ def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
 
 def worth_by_days(ledger: Ledger, steps: int = 25) -> pd.DataFrame:
     """Net worth of each pair's spare against the days that each failure away takes."""
-    now = mean_of(ledger.years.days_away)
-    days = np.linspace(0.0, max(2.0 * now, 10.0), steps)
-    pairs = zip(*(_with_days(ledger, float(d) - now)[1:] for d in days), strict=True)
-    rows = [(c.combination, d, c.net) for pair in pairs for d, c in zip(days, pair, strict=True)]
+    now, rows = mean_of(ledger.years.days_away), []
+    for days in np.linspace(0.0, max(2.0 * now, 10.0), steps):
+        other = copy(ledger)
+        other.unspared = ledger.total + ledger.years.p_away * (ledger.away + (float(days) - now) * ledger.day)
+        dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
+        other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
+        rows += [(c.combination, days, c.net) for c in spare_combinations(other, 0.0)[1:]]
     return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
-
-
-def _with_days(ledger: Ledger, more: float) -> list[Combination]:
-    """The combinations if a failure away took so many more days."""
-    other = copy(ledger)
-    other.unspared = ledger.total + ledger.years.p_away * (ledger.away + more * ledger.day)
-    dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
-    other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
-    return spare_combinations(other, 0.0)
 
 
 # ---- drawn courses -------------------------------------------------------------------------------
@@ -158,31 +152,26 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
 
 
 def paid_later(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
-    """Discounted cost of later failures so far (years, paths) in drawn courses."""
-    times = failure_times(ledger.clocks(i, drawn=True), ledger.years, paths, seed, ledger.ways[i])
+    """Discounted cost of later failures so far (years, paths) in drawn courses; the mean cost of one is that of
+    ``Ledger.failure``."""
+    name, plain, years = ledger.ways[i], ledger.plain(i), ledger.years
+    times = failure_times(ledger.clocks(i, drawn=True), years, paths, seed, name)
     fails = np.isfinite(times)
-    costs = _failure_costs(ledger, outcomes, i, seed, int(fails.sum()))
+
+    def drawn(what: str) -> Floats:
+        return path_draws(seed, f"{name}:{what}", (int(fails.sum()),))
+
+    costs = _totals(outcomes, plain, float(ledger.total[plain]), drawn("repair"))
+    away = by_steps(years.cost_away, drawn("away")) + by_steps(years.days_away, drawn("days")) * ledger.day
+    costs = costs + (drawn("where") < years.p_away) * away
+    if ledger.case.ways[i].bought:
+        costs = np.where(drawn("spare") < ledger.p_spare[i], ledger.swapped[plain], costs)
     if months := ledger.warranty_months(i):
         ran = np.diff(np.where(fails, times, 0.0), axis=0, prepend=0.0)[fails]
         costs = costs - np.where(ran <= months / MONTHS, ledger.warranty_pays(i), 0.0)
     worth = np.zeros(times.shape)
     worth[fails] = costs * (1.0 + ledger.rate) ** -times[fails]
     return np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
-
-
-def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, count: int) -> Floats:
-    """Drawn costs of so many later failures; their mean is that of ``Ledger.failure``."""
-    name, plain, years = ledger.ways[i], ledger.plain(i), ledger.years
-
-    def drawn(what: str) -> Floats:
-        return path_draws(seed, f"{name}:{what}", (count,))
-
-    total = _totals(outcomes, plain, float(ledger.total[plain]), drawn("repair"))
-    money, days = by_steps(years.cost_away, drawn("away")), by_steps(years.days_away, drawn("days"))
-    cost = total + (drawn("where") < years.p_away) * (money + days * ledger.day)
-    if ledger.case.ways[i].bought:
-        cost = np.where(drawn("spare") < ledger.p_spare[i], ledger.swapped[plain], cost)
-    return np.asarray(cost)
 
 
 def _totals(outcomes: Outcomes, i: int, mean: float, uniform: Floats) -> Floats:

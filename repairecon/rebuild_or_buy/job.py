@@ -13,7 +13,7 @@ import numpy as np
 from repairecon.buying.buying import Buying
 from repairecon.kinds.facts import kinds
 from repairecon.kinds.words import meaning
-from repairecon.kinds.worn import Judgement, measures, worn
+from repairecon.kinds.worn import measures, worn
 from repairecon.read.values import listed
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.bench import closed_already
@@ -133,21 +133,18 @@ def findings_measured(case: Case, measured: str) -> str:
         if found.verdict == "ask":
             why = found.note or "write the figure with its unit"
             raise RepaireconError(f"measured: {found.measure} {value}: {why}")
-        findings += [_finding(case, found)] if found.verdict == "worn" else []
+        if found.verdict == "worn":
+            # the outcome whose words are nearest to the measure, what is then done breaking ties
+            place, then = set(meaning(found.measure)), set(meaning(found.what_then))
+            said = [(b, set(meaning(b.outcome))) for b in case.branches]
+            ranked = [(len(place & words), len(then & words), b.chance, b.key) for b, words in said if place & words]
+            if not ranked:
+                raise RepaireconError(
+                    f"measured: {found.measure} is past its limit ({found.limit}; then: {found.what_then}), and no "
+                    "outcome of this case says so; name it with --found"
+                )
+            findings.append(max(ranked)[-1])
     return "; ".join(findings)
-
-
-def _finding(case: Case, judged: Judgement) -> str:
-    """The outcome whose words are nearest to the measure, what is then done breaking ties."""
-    place, then = set(meaning(judged.measure)), set(meaning(judged.what_then))
-    said = [(b, set(meaning(b.outcome))) for b in case.branches]
-    ranked = [(len(place & words), len(then & words), b.chance, b.key) for b, words in said if place & words]
-    if not ranked:
-        raise RepaireconError(
-            f"measured: {judged.measure} is past its limit ({judged.limit}; then: {judged.what_then}), and no outcome "
-            "of this case says so; name it with --found"
-        )
-    return max(ranked)[-1]
 
 
 # ---- which remedy an outcome is met by, for each way: the one with the least expected total of the whole way ----
@@ -184,29 +181,26 @@ def _best(cost: Callable[[Taken], float], choices: dict[Key, list[tuple[Remedy, 
     return best
 
 
-def _cost(model: Model, way: Way) -> float:
-    """Expected total of a way, and of the failures over the years that remedies bring by leaving a shorter life."""
-    years, i = model.case.years, model.ways.index(way.way)
-    total = float(model.expected()[i] @ np.array(model.weights))
-    lives = years.horizon_years > 0 and (way.life_years is not None or way.life_hours is not None)
-    shares = model.life_shares(i) if lives else {}
-    if not shares.keys() - {1.0}:
-        return total
-    each = {s: discounted_failures(clocks_of(model.case, way, s), years) for s in {1.0, *shares}}
-    more = sum(p * (each[s] - each[1.0]) for s, p in shares.items())
-    return total + more * (total + years.p_away * cost_away(years, model.lost_day))
-
-
 def best_model(case: Case, tree: Tree, allowed: dict[str, bool], done: int, own_hour: float | None) -> Model:
     """The model of a case with the best remedies."""
-    buying, chosen = Buying(case), Taken()
+    buying, years, chosen = Buying(case), case.years, Taken()
     buys = [w for w in case.ways if w.traits.buys and not w.traits.rebuilds]
     for way in case.ways if case.remedies else ():
         # beside the way itself only what may be bought once a rebuild has ended
         few = replace(case, ways=tuple(w for w in case.ways if w is way or w in buys))
 
         def cost(taken: Taken, few: Case = few, way: Way = way) -> float:
-            return _cost(Model(few, tree, allowed, done, own_hour, buying, taken), way)
+            """Expected total, and that of failures over the years that remedies bring by leaving a shorter life."""
+            model = Model(few, tree, allowed, done, own_hour, buying, taken)
+            i = model.ways.index(way.way)
+            total = float(model.expected()[i] @ np.array(model.weights))
+            lives = years.horizon_years > 0 and (way.life_years is not None or way.life_hours is not None)
+            shares = model.life_shares(i) if lives else {}
+            if not shares.keys() - {1.0}:
+                return total
+            each = {s: discounted_failures(clocks_of(few, way, s), years) for s in {1.0, *shares}}
+            more = sum(p * (each[s] - each[1.0]) for s, p in shares.items())
+            return total + more * (total + years.p_away * cost_away(years, model.lost_day))
 
         if choices := dict(_choices(case, way)):
             chosen |= _best(cost, choices)

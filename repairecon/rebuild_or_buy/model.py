@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
@@ -109,7 +108,14 @@ class Chooser:
             after = max(stop.stage, self.model.done)
             totals = [self.at.pattern_sum(self.buy(b, after), self.weights) @ stop.patterns for b in options]
             best = np.array(options)[np.argmin(totals, axis=0)]
-            found += [(after, self._mask(i, stop, best == b), int(b)) for b in np.unique(best)]
+            for b in np.unique(best):
+                chosen = best == b
+                key = i, stop.stage, chosen.tobytes()  # like choices share their leaves
+                if key not in self.model.masks:
+                    mask = np.zeros(len(self.at.chance), dtype=bool)
+                    mask[stop.at[chosen[stop.ids]]] = True
+                    self.model.masks[key] = Leaves(mask)
+                found.append((after, self.model.masks[key], int(b)))
         return found
 
     def options(self, i: int) -> list[int]:
@@ -126,15 +132,6 @@ class Chooser:
                 "add a way of kind new to ways.csv"
             )
         return options
-
-    def _mask(self, i: int, stop: Stop, chosen: NDArray[np.bool_]) -> Leaves:
-        """Leaves of the sets where a unit is chosen, kept so that like choices share them."""
-        key = i, stop.stage, chosen.tobytes()
-        if key not in self.model.masks:
-            mask = np.zeros(len(self.at.chance), dtype=bool)
-            mask[stop.at[chosen[stop.ids]]] = True
-            self.model.masks[key] = Leaves(mask)
-        return self.model.masks[key]
 
     def bought_after(self, i: int) -> Ints:
         """Place of the way that buys after an ended rebuild in each leaf, -1 where it does not end."""

@@ -298,13 +298,19 @@ def _effects(model: Model) -> Floats:
     variances = [x.mean * (1.0 - x.mean) if x.is_chance else ranges.variance(r.low, r.likely, r.high, r.shape)
                  for x, r in ((x, x.range) for x in inputs)]  # fmt: skip
     spreads, hours = np.sqrt(variances), np.array([x.shared_hours for x in inputs], dtype=bool)
-    at, ways = _over_some_leaves(model), model.plain.all_ways()
+    # the inputs at their means over leaves spread evenly by chance, the longest wait that of the means
+    cumulative = np.cumsum(model.tree.chance)
+    some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
+    chance, terms = np.bincount(some, minlength=len(cumulative)) / LEAVES, model.plain.at.terms.copy()
+    longest = [(k, term) for k, term in enumerate(program.terms) if isinstance(term, LongestWait)]
+    for k, term in longest:
+        terms[k] = _longest(model, term)
+    at, ways = AtMeans(program, chance, np.array([x.mean for x in inputs]), terms, {}), model.plain.all_ways()
     expected, coefficients = np.array([at.expected(pieces) for pieces in ways]), _coefficients(model, at)
     effects = _slopes(model, coefficients) * spreads
-    for k, term in enumerate(program.terms):
-        if isinstance(term, LongestWait):
-            for i in term.waits:
-                effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
+    for k, term in longest:
+        for i in term.waits:
+            effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
     effects[:, program.lost_day] += expected[:, 2] * spreads[program.lost_day]
     for i in model.never.values():
         at.inputs[i] += spreads[i]
@@ -314,18 +320,6 @@ def _effects(model: Model) -> Floats:
     pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
     effects[:, hours] *= np.sqrt(1.0 - rho)
     return np.concatenate([effects, pace], axis=1)
-
-
-def _over_some_leaves(model: Model) -> AtMeans:
-    """The model at the means of its inputs over leaves spread evenly by chance, the longest wait that of the means."""
-    cumulative = np.cumsum(model.tree.chance)
-    some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
-    chance = np.bincount(some, minlength=len(cumulative)) / LEAVES
-    terms = model.plain.at.terms.copy()
-    for k, term in enumerate(model.program.terms):
-        if isinstance(term, LongestWait):
-            terms[k] = _longest(model, term)
-    return AtMeans(model.program, chance, np.array([x.mean for x in model.inputs]), terms, {})
 
 
 def _longest(model: Model, term: LongestWait, moved: int = -1, by: float = 0.0) -> float:

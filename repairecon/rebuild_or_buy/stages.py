@@ -164,11 +164,6 @@ def rebuilds_here(model: Model) -> list[int]:
     return sorted(found, key=lambda i: (float(model.totals[i]), model.ways[i]))
 
 
-def main_rebuild(model: Model) -> int | None:
-    """The depth of rebuild with the least expected total, if one may be chosen."""
-    return next(iter(rebuilds_here(model)), None)
-
-
 def decision(
     model: Model, weights: Weights | None = None, chooser: Chooser | None = None, depth: int | None = None,
     more: Floats | None = None,
@@ -180,8 +175,9 @@ def decision(
     come.
     """
     chosen, weights = chooser or model.plain, weights or model.weights
-    r = main_rebuild(model) if depth is None else depth
-    others = [k for k in rebuilds_here(model) if k != r]
+    here = rebuilds_here(model)
+    r = next(iter(here), None) if depth is None else depth
+    others = [k for k in here if k != r]
     more = np.zeros(len(model.ways)) if more is None else more
     made = _one_depth(model, chosen, weights, r, more)
     if r is None or not others:
@@ -257,20 +253,15 @@ class Depths:
         """Cost of going over to each other depth (S, L), with the best choice from there on."""
         count, points = len(self.made), len(self.made[0].points)
         ahead = np.array([d.go_cost for d in self.made])
-        stops = [self._open_stops(d) for d in self.made]
+        stops = [d.stop_cost.copy() for d in self.made]
+        for stop, made in zip(stops, self.made, strict=True):
+            if made.other.any():  # leaving the unit alone once begun: as long as that has been seen to be right
+                stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
         columns = np.full((count - 1, points, ahead.shape[1]), np.inf)
         for s in range(points - 1, -1, -1):
             columns[:, s] = [self.over[0, b, s] + ahead[b] for b in range(1, count)]
             ahead = np.array([self._followed(a, s, ahead, stops[a][s], weights, nested) for a in range(count)])
         return {self.at + b: columns[b] for b in range(count - 1)}
-
-    def _open_stops(self, made: Decision) -> Floats:
-        """Stops of a depth once begun; leaving the unit alone as long as that has been seen to be right."""
-        stop = made.stop_cost
-        if made.other.any():
-            stop = stop.copy()
-            stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
-        return stop
 
     def _followed(self, a: int, s: int, ahead: Floats, stop: Floats, weights: Floats, nested: Nested) -> Floats:
         """Cost in each leaf from the end of stage ``s`` on at one depth: the cheapest of going on, going over and

@@ -190,7 +190,7 @@ def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (
     states, chance = np.full((1, len(_named(case, ()))), -1, dtype=np.int16), np.ones(1)
     if states.size and not bare:
         try:
-            averaged = _to_average(case, found, keep)
+            averaged = to_average(case, found, keep)
             states, chance = _leaves(case, averaged, found, AT_ALL)
         except tree_formulas.TooManyLeavesError as error:
             raise RepaireconError(f"events.csv: {error}: {THIN_OUT}") from error
@@ -202,19 +202,6 @@ def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (
     held = _held(case, names, states)
     outcomes = tuple(map(tuple, names.values()))
     return with_findings(Tree(tuple(names), outcomes, seen, states, chance, held, averaged), found)
-
-
-def _to_average(case: Case, found: Sequence[Finding], keep: Collection[str]) -> frozenset[str]:
-    """Events to count by their averages: none as long as the tree is small enough without."""
-
-    def fits(averaged: Collection[str], limit: int = FEW_LEAVES) -> bool:
-        try:
-            _leaves(case, averaged, found, limit)
-        except tree_formulas.TooManyLeavesError:
-            return False
-        return True
-
-    return frozenset() if fits((), MOST_LEAVES) else to_average(case, {*keep, *(f.event for f in found)}, fits)
 
 
 def named_in(ways: tuple[str, ...], way: Way) -> bool:
@@ -325,16 +312,24 @@ def by_condition(rows: Sequence[Branch]) -> list[list[Branch]]:
     return list(groups.values())
 
 
-def to_average(case: Case, keep: Collection[str], fits: Callable[[Collection[str]], bool]) -> frozenset[str]:
-    """The fewest events to average, those that move least first, until the rest ``fits``; all that can be if none do.
+def to_average(case: Case, found: Sequence[Finding], keep: Collection[str]) -> frozenset[str]:
+    """The fewest events to average, those that move least first, until the tree is small enough; none as long as it is
+    so without, all that can be if none do. ``keep`` stay laid out, and events of which something was found."""
 
-    ``keep`` are events that must stay laid out: what was found of them counts.
-    """
+    def fits(averaged: Collection[str], limit: int = FEW_LEAVES) -> bool:
+        try:
+            _leaves(case, averaged, found, limit)
+        except tree_formulas.TooManyLeavesError:
+            return False
+        return True
+
+    if fits((), MOST_LEAVES):
+        return frozenset()
     events: dict[str, list[Branch]] = defaultdict(list)
     for b in case.branches:
         events[b.event].append(b)
-    depended_on = {event for b in case.branches for event, _ in b.given}
-    barred = {*keep, *depended_on, *(look.event for look in case.looks), *(r.event for r in case.remedies)}
+    barred = {*keep, *(f.event for f in found), *(event for b in case.branches for event, _ in b.given)}
+    barred |= {*(look.event for look in case.looks), *(r.event for r in case.remedies)}
     open_to = {e: rows for e, rows in events.items() if e not in barred and _adds_up(case, rows)}
     order = sorted(open_to, key=lambda e: (_moves(case, open_to[e]), e))
     return frozenset(order[: bisect_left(range(len(order)), True, key=lambda n: fits(order[:n]))])

@@ -130,10 +130,7 @@ class Work:
 
     def money(self, what: str, way: Way, r: Range) -> Product:
         """An amount of home money that a way names."""
-        return self._money(f"{what}:{way.way}", f"{MONEY[what]}, {way.way}", r)
-
-    def _money(self, key: str, label: str, r: Range) -> Product:
-        return self.inputs.number(key, label, self.home, r)
+        return self.inputs.number(f"{what}:{way.way}", f"{MONEY[what]}, {way.way}", self.home, r)
 
     # ---- work -----------------------------------------------------------------------------
     def hours(self, bill: Bill, hours: Product, by: str, times: Coef, day_times: Coef | None = None) -> None:
@@ -177,7 +174,8 @@ class Work:
             worked = self.inputs.hours(f"{row} hours:{name}", label[0], hours)
             self.hours(bill, worked.times(often), by, times, day_times)
         if cost.high > 0:
-            bill.pay(self._money(f"{row} cost:{name}", label[1], cost).times(often), times)
+            paid = self.inputs.number(f"{row} cost:{name}", label[1], self.home, cost)
+            bill.pay(paid.times(often), times)
         if days.high > 0:
             out = self.inputs.number(f"{row} days:{name}", label[2], "days", days)
             bill.take(out.times(often), times if day_times is None else day_times)

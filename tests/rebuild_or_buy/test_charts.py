@@ -59,7 +59,7 @@ def test_dollar_signs_are_never_formulas() -> None:
     drawn = [
         charts.cost_ranges(table.assign(allowed=False, why_not=bad), "$", bad),
         charts_lines.chance_below(curves(3).rename(columns={"send away": bad}), "$", bad),
-        charts.money_against_days(table, "$", bad),
+        charts_lines.money_against_days(table, "$", bad),
         charts_tree.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
         charts.lead_swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
         charts_lines.cost_over_years(years(3).replace({"send away": bad}), "$", bad),
@@ -95,11 +95,11 @@ def test_a_sampled_range_shows_no_more_digits_than_it_supports() -> None:
     # three standard errors of 90 reach past 100: hundreds are all that can be said; averages are exact
     table = ways_table(1).assign(total_p50=1234.0, total_p90=1777.0, total_mean=1399.0, cash_mean=1111.0)
     rough = " ".join(text for text, _ in boxes(charts.cost_ranges(table.assign(total_p90_se=90.0), "EUR")))
-    assert "under EUR 1,200, 1 in 10 over EUR 1,800" in rough
+    assert "under EUR 1,200,\n1 in 10 over EUR 1,800" in rough
     assert "average EUR 1,399" in rough
     assert "cash only EUR 1,111" in rough
     for exact in (table, table.assign(total_p90_se=np.nan)):
-        assert "EUR 1,234, 1 in 10 over EUR 1,777" in " ".join(
+        assert "EUR 1,234,\n1 in 10 over EUR 1,777" in " ".join(
             t for t, _ in boxes(charts.cost_ranges(exact, "EUR"))
         )
 
@@ -120,7 +120,7 @@ def test_odd_costs_are_drawn_whole(numbers: list[list[float]]) -> None:
     table[["total_p10", "total_p50", "total_p90"]] = numbers
     table["total_mean"] = table["cash_mean"] = table["total_p50"]
     table["cash_p10"], table["cash_p90"] = table["total_p10"], table["total_p90"]
-    for ax in (charts.cost_ranges(table, "EUR"), charts.money_against_days(table, "EUR")):
+    for ax in (charts.cost_ranges(table, "EUR"), charts_lines.money_against_days(table, "EUR")):
         assert overlapping(boxes(ax)) == []
         low, high = ax.get_xlim() if ax.get_xlim()[0] < table["total_p10"].min() + 1 else ax.get_ylim()
         assert low < high
@@ -135,14 +135,14 @@ def test_odd_costs_are_drawn_whole(numbers: list[list[float]]) -> None:
 @pytest.mark.parametrize("seed", range(12))
 def test_names_of_crowded_points_stay_apart(seed: int) -> None:
     table = ways_table(9, seed)
-    assert overlapping(boxes(charts.money_against_days(table, "EUR", CAPTION))) == []
+    assert overlapping(boxes(charts_lines.money_against_days(table, "EUR", CAPTION))) == []
 
 
 def test_names_of_equal_points_stay_apart() -> None:
     table = ways_table(9)
     table.loc[:, "days_p10":"days_p90"] = 7.0
     table.loc[:, "cash_mean":"cash_p90"] = 500.0
-    found = boxes(charts.money_against_days(table, "EUR", CAPTION))
+    found = boxes(charts_lines.money_against_days(table, "EUR", CAPTION))
     assert overlapping(found) == []
     # equal ways do not beat each other: all nine say their numbers
     assert sum("7 days, EUR 500" in text for text, _ in found) == 9
@@ -151,7 +151,7 @@ def test_names_of_equal_points_stay_apart() -> None:
 def test_points_whiskers_and_the_beaten_ways() -> None:
     table = ways_table(4)
     table["days_p50"], table["cash_mean"] = [5.0, 9.0, 9.0, 2.0], [700.0, 400.0, 450.0, 950.0]
-    ax = charts.money_against_days(table, "EUR", CAPTION)
+    ax = charts_lines.money_against_days(table, "EUR", CAPTION)
     for way, row in table.iterrows():
         point = by_gid(ax, f"way {way}")
         assert (point.get_xdata()[0], point.get_ydata()[0]) == (row["days_p50"], row["cash_mean"])
@@ -164,7 +164,7 @@ def test_points_whiskers_and_the_beaten_ways() -> None:
 
 def test_a_way_that_may_not_be_chosen_beats_nobody() -> None:
     table = ways_table(2).assign(days_p50=[9.0, 2.0], cash_mean=[900.0, 100.0], allowed=[True, False])
-    ax = charts.money_against_days(table, "EUR")
+    ax = charts_lines.money_against_days(table, "EUR")
     assert by_gid(ax, "way rebuild here").get_color() == MAIN
     assert by_gid(ax, "way send away").get_markerfacecolor() == "white"
 
