@@ -72,12 +72,10 @@ class Basis:
     # ---- which basis --------------------------------------------------------------------------
     @cached_property
     def this_job(self) -> Choice:
-        """The cheapest by this job alone."""
         return cheapest(self.model, self.model.totals, self.best)
 
     @cached_property
     def over_years(self) -> Choice:
-        """The cheapest over the years looked ahead."""
         return cheapest(self.model, self.horizon.ledger.present)
 
     @cached_property
@@ -99,7 +97,6 @@ class Basis:
 
     @cached_property
     def choice(self) -> Choice:
-        """The cheapest on the basis that holds."""
         return self.over_years if self.kind == "years" else self.this_job
 
     @cached_property

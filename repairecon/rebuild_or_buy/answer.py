@@ -74,7 +74,6 @@ class Answer(Shown):
         return said(self)
 
     def money(self, amount: float, se: float = 0.0) -> str:
-        """An amount of home money in words."""
         return money(amount, self.case.terms.currency, se)
 
     @cached_property
@@ -91,7 +90,6 @@ class Answer(Shown):
 
     @cached_property
     def advice(self) -> Advice:
-        """What to do now."""
         return advice(self)
 
     @cached_property
@@ -107,7 +105,6 @@ class Answer(Shown):
     # ---- what it hangs on -------------------------------------------------------------------
     @cached_property
     def numbers(self) -> tuple[Number, ...]:
-        """Every number of the case."""
         return tuple(sensitivity.numbers(self.model))
 
     @cached_property
@@ -133,7 +130,6 @@ class Answer(Shown):
     # ---- at the bench -----------------------------------------------------------------------
     @cached_property
     def decision(self) -> Decision:
-        """The staged choice from where the owner stands."""
         return decision(self.model, more=self.model.late)
 
     @cached_property
@@ -146,7 +142,6 @@ class Answer(Shown):
 
     @cached_property
     def bench(self) -> Bench:
-        """The choice at the bench in figures."""
         return at_the_bench.bench(self.model, self.decision, self._rule)
 
     @cached_property
@@ -168,7 +163,6 @@ class Answer(Shown):
 
     @cached_property
     def policy(self) -> pd.DataFrame:
-        """A row a place of choice."""
         rows = [(point_name(p.point, self.model.done), p.findings, p.chance, p.choice, p.cost_go_on, p.cost_stop,
                  p.best_stop) for p in self._reached]  # fmt: skip
         columns = ["stage", "findings", "chance", "choice", "cost_go_on", "repair_limit", "limit_way"]
@@ -176,12 +170,10 @@ class Answer(Shown):
 
     @cached_property
     def stop_when(self) -> tuple[StopWhen, ...]:
-        """Findings on which to stop."""
         return tuple(stop_when(self._reached))
 
     @cached_property
     def order_times(self) -> pd.DataFrame:
-        """A row a time of ordering the parts."""
         return at_the_bench.order_times(self.model)
 
     @cached_property
@@ -311,7 +303,6 @@ def _main_rebuild(model: Model) -> int | None:
     return None
 
 
-
 def _events_that_matter(model: Model, rebuild: Way) -> set[str]:
     """Events that bear on the rebuild, and those that they depend on."""
     met = {(r.event, r.outcome) for r in model.case.remedies}
@@ -320,4 +311,3 @@ def _events_that_matter(model: Model, rebuild: Way) -> set[str]:
     while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
         matter |= more
     return matter
-

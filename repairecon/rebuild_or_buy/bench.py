@@ -66,7 +66,6 @@ def closed_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
 
 
 def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
-    """The choice at the bench in figures."""
     totals, best = model.totals, int(model.totals.argmin())
     can_strip = bool(rebuilds_here(model)) and model.done < STRIP
     limit, way = _repair_limit(made)
@@ -320,7 +319,6 @@ def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]
 
 
 def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
-    """Every look that the case names."""
     by_item = {n.item: n for n in listed if n.item}
     # a unit that is off cannot be tested where it sat
     off = {b.event for b in model.case.branches if b.not_this_unit} if model.done >= STAGE["removal"] else set()
@@ -339,5 +337,3 @@ def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Ite
             sample = perfect
         about = look.event or f"price of {look.price_of}"
         yield Worth(look.look, about, perfect, sample, cost, sample - cost, True, error)
-
-

@@ -117,7 +117,6 @@ class BenchSheet:
 
     @property
     def taken_as(self) -> str:
-        """What kind of unit the sheet is for."""
         if self.known is None:
             ask = self.match.certainty == "ask"
             doubt = f"{self.match.said}; until that is settled" if ask else "kind of unit not known here"
@@ -138,7 +137,6 @@ class BenchSheet:
 
     @property
     def tools(self) -> Sequence[str]:
-        """What to have at hand."""
         return _once(u for t in self.tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS
 
     @property
@@ -299,17 +297,16 @@ def as_text(sheet: BenchSheet, width: int = 100) -> str:
     first = ("Before anything is opened", (*sheet.cautions, sheet.who_may))
     parts = ["\n".join(wrapped(line, width=width) for line in head if line)]
     parts += [section(title, lines, width) for title, lines in (first, *((title, [x]) for title, x in sheet.at_hand))]
-    parts.append("Step by step\n" + "\n".join(_step_text(step, width) for step in sheet.steps))
+    lines = ["Step by step"]
+    for step in sheet.steps:
+        inside = [text if text.startswith("may be: ") else f"look: {text}" for text in step.look_at]
+        inside += [f"{event}: {' '.join(f'{_BOX} {o}' for o in outcomes)}" for event, outcomes in step.tick]
+        inside += [f"{name}: {_BLANK} {said}" for name, said in step.measures]
+        lines.append(wrapped(f"{step.stage}: {step.heading}", f"{_BOX} ", width))
+        lines += [textwrap.fill(text, width, initial_indent="    ", subsequent_indent="      ") for text in inside]
+    parts.append("\n".join(lines))
     parts += [section(title, lines, width) for title, lines in sheet.after if lines]
     return "\n\n".join(parts) + "\n"
-
-
-def _step_text(step: SheetStep, width: int) -> str:
-    inside = [text if text.startswith("may be: ") else f"look: {text}" for text in step.look_at]
-    inside += [f"{event}: {' '.join(f'{_BOX} {o}' for o in outcomes)}" for event, outcomes in step.tick]
-    inside += [f"{name}: {_BLANK} {said}" for name, said in step.measures]
-    lines = [(f"{step.stage}: {step.heading}", f"{_BOX} ", "    "), *((text, "    ", "      ") for text in inside)]
-    return "\n".join(textwrap.fill(text, width, initial_indent=a, subsequent_indent=b) for text, a, b in lines)
 
 
 # ---- as a page -----------------------------------------------------------------------------------

@@ -33,17 +33,14 @@ def ranges(answer: Answer, ax: Axes | None = None) -> Axes:
     chosen, steady = answer.advice.way, answer.verdict.steadiest
     bad_cases = answer.table.loc[[chosen, steady], ["total_p90", "total_p90_se"]].to_numpy()
     over, mildest = (answer.money(p90, se) for p90, se in bad_cases)
-    caption = f"Keep {over} ready before you begin: {chosen} has the mildest bad case."
-    if chosen != steady:
-        caption = (
-            f"Look at the right-hand ends first: if you could not bear {over} for {chosen}, "
-            f"take {steady}, which stays under {mildest} nine times in ten."
-        )
+    caption = (
+        f"Look at the right-hand ends first: one time in ten {chosen} comes to more than {over}; {steady} has the "
+        f"mildest bad case, {mildest}."
+    )
     return cost_ranges(answer.table, answer.case.terms.currency, caption, ax)
 
 
 def curves(answer: Answer, ax: Axes | None = None) -> Axes:
-    """The chance that a way costs no more than a sum."""
     chosen = answer.advice.way
     middle = answer.money(answer.table.loc[chosen, "total_p50"], answer.table.loc[chosen, "total_p90_se"])
     caption = (
@@ -54,15 +51,12 @@ def curves(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def days(answer: Answer, ax: Axes | None = None) -> Axes:
-    """Cash against days out of service."""
     chosen, fast = answer.advice.way, answer.verdict.fastest
     within, soonest = (days_words(answer.table.loc[way, "days_p90"]) for way in (chosen, fast))
-    caption = f"Lower and further left is better: {chosen} is the soonest, back within {soonest} nine times in ten."
-    if chosen != fast:
-        caption = (
-            f"Lower and further left is better. {capital(chosen)} is back within {within} nine times in ten; if you "
-            f"sail before that, take {fast}: within {soonest}."
-        )
+    caption = (
+        f"Lower and further left is better. {capital(chosen)} is back within {within} nine times in ten; the soonest "
+        f"is {fast}, within {soonest}."
+    )
     return charts_lines.money_against_days(answer.table, answer.case.terms.currency, caption, ax)
 
 
@@ -89,7 +83,6 @@ def swings(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def years(answer: Answer, ax: Axes | None = None) -> Axes:
-    """What each way that may be chosen costs over the years."""
     h, fan = answer.horizon, answer.horizon.fan
     allowed = answer.table.index[answer.table["allowed"]]
     caption = (
@@ -100,7 +93,6 @@ def years(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def spare(answer: Answer, ax: Axes | None = None) -> Axes:
-    """What a spare aboard is worth."""
     h = answer.horizon
     caption = (
         "Carry the spare whose line is highest at the days more that a failure away takes you (the case says "

@@ -190,7 +190,6 @@ class Tree:
         return [key for key in self.rows if not self.below[key]]
 
     def under(self, key: int) -> list[int]:
-        """Every branch below one."""
         return [found for child in self.below[key] for found in (child, *self.under(child))]
 
     def ends_of(self, key: int) -> int:

@@ -31,7 +31,6 @@ QUANTITIES = ("cash", "total", "total_own_time_free", "days", "own_hours")
 
 
 def add(jobs: Any) -> None:
-    """Add the job to the command line."""
     job = jobs.add_parser("rebuild-or-buy", help="what every way out costs, in how many days, and what to do")
     job.add_argument("folder", help="case folder (case.toml and, as far as you have them, the CSV files) or workbook")
     job.add_argument("more", nargs="*", metavar="FOLDER", help="more cases, or folders of cases: then a line each")
@@ -250,7 +249,6 @@ def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
 
 
 def _words(line: CaseLine) -> str:
-    """One case as a line of text."""
     if line.faults:
         return f"{line.case}: no answer: {shortened(line.faults, 200)}"
     total, days = money(line.total or 0.0, line.currency), days_words(line.days or 0.0)

@@ -350,5 +350,4 @@ def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats
 
 
 def path_draws(seed: int, name: str, shape: tuple[int, ...]) -> Floats:
-    """Uniform numbers for what happens along the paths."""
     return generator(seed, f"paths:{name}").random(shape)

@@ -133,7 +133,6 @@ class AtMeans:
 
     @cached_property
     def waits(self) -> Bools:
-        """Terms that are a wait."""
         inputs = self.program.inputs
         return np.array([any(inputs[i].is_wait for i in inputs_of(term)) for term in self.program.terms])
 

@@ -103,7 +103,6 @@ def worth(answer: Answer) -> str:
 
 
 def tie(answer: Answer) -> str:
-    """That two ways are too close to call."""
     a = answer.advice
     if a.ties:
         return f"{capital(named(a.ties))} would cost the same; {a.way} is the simpler or the quicker."

@@ -45,7 +45,6 @@ class Horizon:
 
     @cached_property
     def ledger(self) -> Ledger:
-        """What the ways cost over the years."""
         return Ledger(self._model, self.years, self._outcomes.mean[:, TOTAL])
 
     @cached_property
@@ -73,7 +72,6 @@ class Horizon:
 
     @cached_property
     def best_spare(self) -> str:
-        """The combination with the highest net worth."""
         return max(self.spares, key=lambda c: c.net).combination if self.spares else ""
 
     @cached_property

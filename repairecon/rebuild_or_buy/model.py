@@ -119,7 +119,6 @@ class Chooser:
         return found
 
     def options(self, i: int) -> list[int]:
-        """What may be bought after the rebuild of a way has ended."""
         way = self.model.case.ways[i]
         if i in self.always:
             return [self.always[i]]
@@ -200,7 +199,6 @@ class Chooser:
         return (Piece(self.program.spare[b], self.model.never_ended[i], comes),)
 
     def all_ways(self) -> tuple[Pieces, ...]:
-        """Every way of the case."""
         return tuple(self.way(i) for i in range(len(self.model.ways)))
 
 
@@ -263,7 +261,6 @@ class Model:
 
     @cached_property
     def never_ended(self) -> dict[int, Leaves]:
-        """By way the leaves in which its rebuild comes off."""
         return {i: Leaves(ends == NEVER_ENDS) for i, ends in self.ends.items()}
 
     # ---- expectations -----------------------------------------------------------------------------
@@ -298,7 +295,6 @@ class Model:
 
     @cached_property
     def plain(self) -> Chooser:
-        """What is chosen as the case stands."""
         return self.chooser()
 
     def expected(

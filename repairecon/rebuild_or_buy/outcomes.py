@@ -116,7 +116,6 @@ class Tally:
         self.low, self.high = np.inf, -np.inf
 
     def add(self, x: NDArray[Any], replicate: Replicate) -> None:
-        """Count some more values."""
         scaled = (x - self.start).astype(np.float32, copy=False) * np.float32(1.0 / self.width)
         index = np.clip(scaled, 0, BINS - 1, out=scaled).astype(np.intp)
         counts = np.bincount(index, minlength=BINS).astype(np.int32)
@@ -136,7 +135,6 @@ class Tally:
 
     @property
     def edges(self) -> Floats:
-        """Ends of the bins."""
         return np.asarray(self.start + self.width * np.arange(BINS + 1))
 
     def quantile(self, p: Floats | float) -> Floats:
@@ -248,7 +246,6 @@ class Outcomes:
         self._wins, self._regret, self._back, self._late = np.zeros((4, ways, each))
 
     def add(self, values: Values, replicate: Replicate) -> None:
-        """Count a block of values by way and quantity."""
         n = by_replicate(np.ones(len(values[0][0])), replicate)
         self.tallies = self.tallies or [[Tally(row[q]) for q in range(len(QUANTITIES))] for row in values]
         for q in range(len(QUANTITIES)):

@@ -42,7 +42,6 @@ MEANING = {
 
 
 def title(answer: Answer) -> str:
-    """The unit and what is wrong with it."""
     unit = answer.case.unit
     return capital(unit.name) + (f": {unit.symptom}" if unit.symptom else "")
 
@@ -71,7 +70,6 @@ def ranked(answer: Answer) -> pd.DataFrame:
 
 
 def _amounts(rows: pd.DataFrame, column: str, error: str = "") -> list[str]:
-    """Money without its currency, with the digits that a standard error supports."""
     return [money(x, "", se) for x, se in zip(rows[column], rows[error] if error else [0.0] * len(rows), strict=True)]
 
 
@@ -100,7 +98,6 @@ def how_counted(answer: Answer) -> str:
 
 
 def bench(answer: Answer) -> Blocks:
-    """When to go on, when to stop."""
     alone = " (costs by this job alone)" if answer.advice.basis == "years" else ""
     return [Panel(f"At the bench: when to go on, when to stop{alone}", filter(None, sentences.bench(answer)))]
 
@@ -166,7 +163,6 @@ def rules(answer: Answer) -> Blocks:
 
 
 def prices(answer: Answer) -> Blocks:
-    """Where each price comes from."""
     rows, currency = answer.lines, answer.case.terms.currency
     shown = {
         "item": rows["item"], "needed": rows["needed"], "pieces": rows["pieces"],
@@ -211,7 +207,7 @@ def _value(a: Assumed) -> str:
 
 def again(answer: Answer) -> Blocks:
     """What may be a slip of the pen, and how to say that it is right."""
-    lines = [f"{r.what} ({r.where}; if right: checked = \"{r.rule}\" under [unit])" for r in answer.look_again]
+    lines = [f'{r.what} ({r.where}; if right: checked = "{r.rule}" under [unit])' for r in answer.look_again]
     return [Panel("Look again", lines or ["No figure of yours looks like a slip."])]
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from repairecon.rebuild_or_buy import headline, parts, sentences
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.lives import clocks_of, median_life
+from repairecon.rebuild_or_buy.lives import median_life
 from repairecon.rebuild_or_buy.stages import LEAVE
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import text_of
@@ -97,8 +97,7 @@ def _turns(answer: Answer) -> list[str]:
     a, lines = answer.advice, []
     if a.basis == "years" and a.life_turns is not None:
         ledger = answer.horizon.ledger
-        unit = answer.case.ways[ledger.unit_of(answer.model.ways.index(a.way))]
-        expected = median_life(clocks_of(answer.case, unit), ledger.years)
+        expected = median_life(ledger.clocks(answer.model.ways.index(a.way)), ledger.years)
         side = "under" if a.life_turns < expected else "over"
         lines.append(f"{a.way} lasting {side} {tenths(a.life_turns)} years, {tenths(expected)} expected")
     if a.way == answer.verdict.best:

@@ -146,7 +146,6 @@ class Flip:
 
     @property
     def within_range(self) -> bool:
-        """Whether the flip lies inside the number's own range."""
         return self.low <= self.value_flip <= self.high
 
 
@@ -251,7 +250,6 @@ class Swing:
 
     @property
     def wide(self) -> float:
-        """By how much the lead moves."""
         return abs(self.lead_high - self.lead_low)
 
 

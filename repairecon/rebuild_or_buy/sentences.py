@@ -81,7 +81,6 @@ def so_far(answer: Answer) -> list[str]:
 
 
 def from_the_locker(answer: Answer) -> str:
-    """Spares aboard that the job takes."""
     taken = answer.case.from_stock
     return ", ".join(x.part + (f" ({x.have} of {x.wanted})" if x.have < x.wanted else "") for x in taken)
 
@@ -126,7 +125,6 @@ def next_step(answer: Answer) -> str:
 
 
 def repair_limit(answer: Answer) -> str:
-    """The most still worth spending on the rebuild."""
     b = answer.bench
     return b.limit_way and (
         f"The most worth spending on it from here is {answer.money(b.repair_limit)} all in, or "
@@ -151,7 +149,6 @@ def stop_rule(answer: Answer, stops: Sequence[StopWhen]) -> list[str]:
 
 
 def order_time(answer: Answer) -> str:
-    """When to order the parts."""
     rows = answer.order_times
     if rows.empty:
         return ""
@@ -185,7 +182,6 @@ def looks(answer: Answer, most: int = 6) -> list[str]:
 
 
 def look(answer: Answer, worth: Worth) -> str:
-    """One look that pays."""
     return f"{capital(worth.look)}: costs {answer.money(worth.cost)}, saves {answer.money(worth.evsi)} on average."
 
 
@@ -222,7 +218,6 @@ def thumb_rules(answer: Answer) -> Iterator[str]:
 
 
 def nevers(answer: Answer) -> Iterator[str]:
-    """Ways that may never come, and what is done then."""
     for way, row in answer.table[answer.table["p_never"] > 0].iterrows():
         taken = answer.case.way(str(way))
         then = "it never comes in time; nothing else is left then but to wait"

@@ -44,7 +44,6 @@ class Tree:
     averaged: frozenset[str] = frozenset()
 
     def column(self, event: str) -> int:
-        """Index of an event by name."""
         if event not in self.events:
             raise FindingError(f"no event {event!r}; the events are: {', '.join(self.events) or 'none'}")
         return self.events.index(event)

@@ -282,13 +282,11 @@ class WaysCost:
         return bill
 
     def breaks(self, way: Way) -> Bill:
-        """What more breaks if it fails before the lasting repair."""
         bill = Bill()
         self.work.pay(bill, "more", way, way.more_cost)
         return bill
 
     def away(self) -> Bill:
-        """What a failure away from base costs more."""
         bill, years = Bill(), self.case.years
         if years.cost_away.high > 0:
             bill.pay(self.work.inputs.number("away", "failure away from base", self.work.home, years.cost_away))

@@ -56,7 +56,6 @@ class WhatIf:
     _answers: dict[str, Answer] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def reset(self) -> None:
-        """Everything as the case has it."""
         self.values, self.found, self.off, self.cash_at_most, self.within_days = {}, {}, set(), None, None
 
     @property

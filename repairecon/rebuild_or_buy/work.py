@@ -47,7 +47,6 @@ class Bill:
     take = partialmethod(add, "days")
 
     def minus(self, other: Bill) -> Bill:
-        """This bill less another one."""
         left = Bill()
         for output in OUTPUTS:
             mine, its = getattr(self, output), getattr(other, output)
@@ -57,7 +56,6 @@ class Bill:
 
 
 def _under(branch: Branch) -> str:
-    """An outcome and its condition."""
     given = "; ".join(f"{e}={o}" for e, o in branch.given)
     return f"{branch.key} given {given}" if given else branch.key
 
@@ -92,7 +90,6 @@ class Work:
 
     # ---- prices ---------------------------------------------------------------------------
     def price(self, p: Priced) -> Product:
-        """Price of an item as quoted."""
         if p.supplier is None:
             return self.inputs.number(f"price:{p.item}", f"price of {p.item}", self.home, p.range, item=p.item)
         name, money = f"{p.supplier.supplier}{p.again}", p.supplier.currency
@@ -100,7 +97,6 @@ class Work:
         return self.inputs.number(key, label, money, p.range, item=p.item, offer=p.offer)
 
     def lead(self, p: Priced) -> Product | None:
-        """Days to wait for an item."""
         if p.lead is None:
             return None
         whose = p.lead_key.partition(":")[2].replace("@", " from ")
@@ -124,12 +120,10 @@ class Work:
         self.order_line(bill, p, (bought * p.goods, p.carriage, p.fixed))
 
     def pay(self, bill: Bill, what: str, way: Way, r: Range, times: Coef = 1.0) -> None:
-        """Such an amount paid, if there is one."""
         if r.high > 0:
             bill.pay(self.money(what, way, r), times)
 
     def money(self, what: str, way: Way, r: Range) -> Product:
-        """An amount of home money that a way names."""
         return self.inputs.number(f"{what}:{way.way}", f"{MONEY[what]}, {way.way}", self.home, r)
 
     # ---- work -----------------------------------------------------------------------------
@@ -144,11 +138,9 @@ class Work:
         bill.take(hours, (times if day_times is None else day_times) / self.terms.hours_per_day)
 
     def task(self, bill: Bill, task: Task, times: Coef, day_times: Coef | None = None) -> None:
-        """One row of tasks.csv."""
         self._done(bill, ("task", task.task), (task.hours, task.cost, task.days), task.by, times, day_times=day_times)
 
     def outcome(self, bill: Bill, branch: Branch, by: str, times: Coef, often: Product = ONE) -> None:
-        """Extra hours, outside work and days of an outcome."""
         ranges = branch.extra_hours, branch.outside_cost, branch.extra_days
         self._done(bill, ("outcome", _under(branch)), ranges, by, times, often=often)
 
@@ -186,7 +178,6 @@ class Work:
         return self.inputs.chance(f"fails:{name}", f"{name} does not hold", 1.0 - remedy.p_holds, remedy.source)
 
     def fitting(self, bill: Bill, way: Way, times: Coef) -> None:
-        """Hours to fit the unit of a way."""
         if way.fitting_hours.high > 0:
             key = f"fitting hours:{way.way}"
             hours = self.inputs.hours(key, f"fitting hours, {way.way}", way.fitting_hours)
