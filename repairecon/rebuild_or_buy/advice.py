@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from repairecon.rebuild_or_buy import verdict
-from repairecon.rebuild_or_buy.bench import NOW, STRIP, StopWhen, Worth, looks_at_hand, places, point_name, stop_when
+from repairecon.rebuild_or_buy.bench import STRIP, StopWhen, Worth, looks_at_hand, places, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
 from repairecon.rebuild_or_buy.model import Model
@@ -279,4 +279,4 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
 def _stops(answer: Answer, made: Decision) -> tuple[StopWhen, ...]:
     """On what to stop by the rule on the basis, the first step left out."""
     found = stop_when(list(places(answer.model, made)))
-    return tuple(s for s in found if point_name(s.point, answer.model.done) != NOW)
+    return tuple(s for s in found if s.point != answer.model.done)

@@ -1,7 +1,8 @@
-"""Part of the main job: strip it first? what now? when to stop and buy?"""
+"""Part of the main job: strip it first? what now? when to stop and buy? what is a look worth?"""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -22,6 +23,8 @@ from repairecon.records import ORDER_TIMES, STAGES, Case, Range
 STRIP = STAGE["strip"]
 NOW = "now"
 NOT_COMING_UP = "does not come up"
+MOST_TOGETHER = 3
+"""Findings of which a stop may hang on all."""
 
 
 @dataclass(frozen=True)
@@ -168,38 +171,35 @@ class StopWhen:
     chance: float
 
 
-def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen]:
+def stop_when(reached: Sequence[Place]) -> list[StopWhen]:
     """The stops of a rule said by as few findings as will do. At each stage the smallest sets of findings are taken
     that occur in stops of one action only and in no place at which one goes on, the most frequent first, until every
     stop is covered."""
-    stops = sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON})
-    return [found for point, action in stops
-            for found in _cover(point, action, [p for p in reached if p.point == point], most_together)]  # fmt: skip
+    said = list[StopWhen]()
+    for point, action in sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON}):
+        here = [p for p in reached if p.point == point]
+        left, others = ([p for p in here if (p.choice == action) is stops] for stops in (True, False))
+        if not others:
+            said.append(StopWhen(point, (), action, sum(p.chance for p in left)))
+            continue
+        for size in range(1, MOST_TOGETHER + 1):
+            found: dict[frozenset[tuple[str, str]], float] = defaultdict(float)
+            for p in left:
+                for pairs in combinations(p.findings.items(), size):
+                    found[frozenset(pairs)] += p.chance
+            vague = {key: sum(outcome == NOT_COMING_UP for _, outcome in key) for key in found}
+            for key in sorted(found, key=lambda k: (vague[k], -found[k], sorted(k))):
+                covered = [p for p in left if key <= p.findings.items()]
+                if covered and not any(key <= p.findings.items() for p in others):
+                    said.append(StopWhen(point, tuple(sorted(key)), action, sum(p.chance for p in covered)))
+                    left = [p for p in left if p not in covered]
+        said += [StopWhen(point, tuple(p.findings.items()), action, p.chance) for p in left]
+    return said
 
 
-def _cover(point: int, action: str, here: list[Place], most: int) -> Iterator[StopWhen]:
-    left, others = ([p for p in here if (p.choice == action) is stops] for stops in (True, False))
-    if not others:
-        yield StopWhen(point, (), action, sum(p.chance for p in left))
-        return
-    for size in range(1, most + 1):
-        found: dict[frozenset[tuple[str, str]], float] = {}
-        for p in left:
-            for pairs in combinations(p.findings.items(), size):
-                key = frozenset(pairs)
-                found[key] = found.get(key, 0.0) + p.chance
-        vague = {key: sum(outcome == NOT_COMING_UP for _, outcome in key) for key in found}
-        for key in sorted(found, key=lambda k: (vague[k], -found[k], sorted(k))):
-            covered = [p for p in left if key <= p.findings.items()]
-            if covered and not any(key <= p.findings.items() for p in others):
-                yield StopWhen(point, tuple(sorted(key)), action, sum(p.chance for p in covered))
-                left = [p for p in left if p not in covered]
-        if not left:
-            return
-    for p in left:
-        yield StopWhen(point, tuple(p.findings.items()), action, p.chance)
-
-
+# ---- what a look is worth before it is paid for: a test, a phone call, an hour's measuring ----------------
+# All is worked out against the best rule with the freedom to stop: events exactly, prices and waits by steps
+# through their range at the conditional mean of each step.
 STEPS = 12
 TAIL = 1e-4
 MOST_NUMBERS = 6

@@ -86,10 +86,8 @@ class SheetStep:
 
 
 class BenchSheet:
-    """What stands on the page: the case's own work, events, parts and sizes over those of its kind.
-
-    ``answer`` gives the stop rule; without it the sheet names what ends a rebuild of this kind.
-    """
+    """What stands on the page: the case's own work, events, parts and sizes over those of its kind. ``answer`` gives
+    the stop rule; without it the sheet names what ends a rebuild of this kind."""
 
     def __init__(self, case: Case, answer: Answer | None = None) -> None:
         unit, guessed = case.unit, any(a.name == "kind of unit" for a in case.assumed)

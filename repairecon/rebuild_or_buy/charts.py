@@ -1,8 +1,6 @@
 """The pictures of an answer with what to do said under each; those with a row or a point a way or number drawn here.
-
 Those that draw take a frame, the name of the home money, a caption, and axes to draw in (a new figure without); each
-returns the axes drawn in.
-"""
+returns the axes drawn in."""
 
 from __future__ import annotations
 
@@ -20,9 +18,8 @@ from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, HALO, INK, LINE, LOW, MAIN, MAIN_TINT, NO_BREAK, QUIET, SIZE, TURN, TURN_DARK, TURN_TINT, Margins,
-    axis_label, framing, inches, inches_down, limits, money_said, money_ticks, name_rows, per_inch,
-    slot, stage, tall, with_unit, wrap, write,
+    BESIDE, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, TURN, TURN_DARK, TURN_TINT, Margins, axis_label, framing,
+    inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, with_unit, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import chance_words, days_words, number
 
@@ -139,69 +136,55 @@ def _cost_words(row: pd.Series[Any], currency: str) -> str:
 
 
 # ---- what moves the lead ---------------------------------------------------------------------------
-ROWS, LEAST, SLANT = 9, 0.05, 0.1
-"""Most rows, least move of the lead that matters [share of the greatest], half the fall of a line [inch]."""
+ROWS, LEAST = 9, 0.05
+"""Most rows, least move of the lead that matters [share of the greatest]."""
 WIDE_HALO = (withStroke(linewidth=4.0, foreground="white"),)
-HEAD = 2 * LINE + 0.12
 TITLE = "How the lead of the best way moves with each number"
 
 
 def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each number a line from the lead at its low value, above, to that at its high, below; the worst fall on top.
-
-    ``frame`` has a row a number: ``number`` (its name), ``unit``, ``value_low``, ``value_high`` (one in ten is lower,
-    one in ten higher), ``lead_low``, ``lead_high`` (by how much the best way leads the next at that value, below 0 if
-    another is cheaper), ``lead_now`` (the same in all rows) [home money]. Numbers that hardly move the lead are not
-    drawn but counted in words.
-    """
+    """For each number a line from the lead at its low value to that at its high, the worst fall on top. ``frame`` has a
+    row a number: ``number`` (its name), ``unit``, ``value_low``, ``value_high`` (one in ten is lower, one in ten
+    higher), ``lead_low``, ``lead_high`` (by how much the best way leads the next at that value, below 0 if another is
+    cheaper), ``lead_now`` (the same in all rows) [home money]. Numbers that hardly move the lead are not drawn but
+    counted in words."""
     width, height = slot(ax)
-    margins = Margins(left=0.2 * width, right=0.22 * width, axis=0.55)
-    room = height - sum(framing(TITLE, caption, width, margins)[2:]) if height else np.inf
+    margins = Margins(left=0.2 * width, right=0.22 * width, axis=0.55, top=2 * LINE + 0.1)
     leads = frame[["lead_low", "lead_high"]].to_numpy(float)
     moves, worst = np.abs(leads - frame[["lead_now"]].to_numpy(float)).max(axis=1), leads.min(axis=1)
     weight = moves / (moves.max() or 1.0) + (worst < 0.0)  # one that can flip the choice weighs more
-    said = [_swing_words(row, currency, margins) for _, row in frame.iterrows()]
-    rows = pd.concat([frame.reset_index(drop=True).assign(move=moves, worst=worst), pd.DataFrame(said)], axis=1)
+    said = pd.DataFrame([_swing_words(row, currency, margins) for _, row in frame.iterrows()])
+    rows = pd.concat([frame.reset_index(drop=True).assign(move=moves, worst=worst), said], axis=1)
     rows = rows.iloc[np.argsort(-weight, kind="stable")]
     for many in range(min(ROWS, max(1, int((weight >= LEAST).sum()))), 0, -1):
-        rest = wrap(_rest_words(rows.iloc[many:], currency), (margins.left + margins.right) / 0.42)
-        kept = rows.iloc[:many].sort_values("worst", kind="stable")
-        total = HEAD + float(kept["tall"].sum()) + (tall(rest) + 0.08 if rest else 0.0)
-        if total <= room:
+        kept, rest = rows.iloc[:many].sort_values("worst", kind="stable"), rows.iloc[many:]
+        told = caption
+        if len(rest):
+            most, flip = money_said(float(rest["move"].max()), currency), int((rest["worst"] < 0.0).sum())
+            left = "1 more number, not drawn, moves" if len(rest) == 1 else f"{len(rest)} more numbers, not drawn, move"
+            told += f"\n{left} the lead by {most} at most{f'; {flip} can flip the choice' if flip else ''}."
+        if not height or kept["tall"].sum() <= height - sum(framing(TITLE, told, width, margins)[2:]):
             break
-    ax = stage(ax, TITLE, caption, total, margins, least=LOW)
+    ax, middles = name_rows(ax, TITLE, told.strip(), list(kept["number"]), margins, row=list(kept["tall"]))
     _swing_scales(ax, kept)
-    inches_down(ax, total)
     money_ticks(ax, "x", currency)
-    _head(ax, kept, currency)
-    top = HEAD
-    for _, row in kept.iterrows():
-        _row(ax, row, top + row["tall"] / 2)
-        top += row["tall"]
-    write(ax, (0.0, total), rest, BESIDE, (-72.0 * margins.left, 0.0), va="bottom", color=QUIET)
+    _marks(ax, float(kept["lead_now"].iloc[0]), currency)
+    for (_, row), y in zip(kept.iterrows(), middles, strict=True):
+        _swing(ax, row, y)
     return ax
 
 
 def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[str, Any]:
-    """What is said of a number: its name, its two values and what becomes of the lead; and the height of it [inch]."""
+    """What is said of a number: its two values and what becomes of the lead; and the height of it [inch]."""
     low, high = (f"if {with_unit(float(row[end]), str(row['unit']), currency)}" for end in ("value_low", "value_high"))
     leads = row["lead_low"], row["lead_high"]
     said = f"stays ahead, by {money_said(min(leads), currency)} at least"
     if min(leads) < 0.0:
         both, end = " at both ends," if max(leads) < 0.0 else "", low if leads[0] <= leads[1] else high
         said = f"another way is cheaper{both} by {money_said(-min(leads), currency)} {end}"
-    said, name = wrap(said, margins.right - 0.15), wrap(str(row["number"]), margins.left - 0.15, SIZE * 1.12)
-    height = max(tall(name), tall(said), 2 * SLANT + LINE) + 0.16
+    said = wrap(said, margins.right - 0.15)
     low, high = (text.replace(" ", NO_BREAK) for text in (low, high))
-    return {"name": name, "low": low, "high": high, "said": said, "tall": height}
-
-
-def _rest_words(rest: pd.DataFrame, currency: str) -> str:
-    if rest.empty:
-        return ""
-    most, flip = money_said(float(rest["move"].max()), currency), int((rest["worst"] < 0.0).sum())
-    many = "1 more number, not drawn, moves" if len(rest) == 1 else f"{len(rest)} more numbers, not drawn, move"
-    return f"{many} the lead by {most} at most{f'; {flip} can flip the choice' if flip else ''}."
+    return {"low": low, "high": high, "said": said, "tall": max(tall(said), 2 * LINE) + 0.16}
 
 
 def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
@@ -216,41 +199,32 @@ def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
         if before + after + scale * (high - low) <= width:
             break
     ax.set_xlim(low - before / scale, high + after / scale)
-    axis_label(ax, "x", wrap("lead over the next way; upper end: 1 in 10 lower, lower end: 1 in 10 higher", width))
+    axis_label(ax, "x", wrap("lead over the next way, where the number is as low or as high as 1 time in 10", width))
 
 
-def _head(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
+def _marks(ax: Axes, now: float, currency: str) -> None:
     """The mark at zero and the lead as the case stands, named above the lines, words kept within the plot."""
-    now, bottom = float(kept["lead_now"].iloc[0]), HEAD + float(kept["tall"].sum())
-    low, high = ax.get_xlim()
-    for band in ((ax.get_ylim()[1], LINE), (bottom, ax.get_ylim()[0])):  # no grid behind words
-        ax.fill_betweenx(band, low, high, color="white", linewidth=0.0, zorder=1.5)
-    ax.fill_betweenx([LINE, bottom], low, 0.0, color=TURN_TINT, alpha=0.45, linewidth=0.0, zorder=0)
-    ax.plot([0.0, 0.0], [LINE, bottom], color=TURN, linewidth=2.0, zorder=2, gid="flip")
-    lead = f"● now {'ahead' if now >= 0.0 else 'behind'} by {money_said(abs(now), currency)}"
-    for x, y, text, ink in ((0.0, LINE / 2, "choice flips here", TURN_DARK), (now, 1.5 * LINE + 0.04, lead, MAIN)):
+    (low, high), top = ax.get_xlim(), ax.get_ylim()[1]
+    ax.axvspan(low, 0.0, color=TURN_TINT, alpha=0.45, linewidth=0.0, zorder=0)
+    ax.axvline(0.0, color=TURN, linewidth=2.0, zorder=2, gid="flip")
+    ax.axvline(now, color=MAIN, linewidth=1.0, zorder=2, gid="now")
+    lead = f"now {'ahead' if now >= 0.0 else 'behind'} by {money_said(abs(now), currency)}"
+    for x, up, text, ink in ((0.0, 1.5, "choice flips here", TURN_DARK), (now, 0.5, lead, MAIN)):
         half = inches(text) * per_inch(ax) / 2
         at = float(np.clip(x, low + half, max(low + half, high - half)))
-        write(ax, (at, y), text, ha="center", color=ink, path_effects=HALO)
+        write(ax, (at, top), text, shift=(0.0, 72.0 * (up * LINE + 0.03)), ha="center", color=ink)
 
 
-def _row(ax: Axes, row: pd.Series[Any], y: float) -> None:
+def _swing(ax: Axes, row: pd.Series[Any], y: float) -> None:
     """One number: its line, the flipped part of it, and the values at its ends."""
-    name, ends, now = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float), float(row["lead_now"])
-    heights, order = np.array([y - SLANT, y + SLANT]), np.argsort(ends)
+    name, ends = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float)
     style: dict[str, Any] = {"linewidth": 2.6, "solid_capstyle": "round"}
-    ax.plot(ends, heights, color=MAIN, gid=f"swing {name}", zorder=3, **style)
+    ax.plot(ends, [y, y], color=MAIN, gid=f"swing {name}", zorder=3, **style)
     if ends.min() < 0.0:
-        below = np.minimum(ends, 0.0)
-        at = np.interp(below, ends[order], heights[order]) if ends[0] != ends[1] else heights
-        ax.plot(below, at, color=TURN, gid=f"flipped {name}", zorder=4, **style)
-    if ends.min() <= now <= ends.max() and ends.min() < ends.max():
-        at = np.interp(now, ends[order], heights[order])
-        ax.plot([now], [at], "o", ms=9, color=MAIN, mec="white", zorder=6, gid=f"now {name}")
-    left = -1 if ends[0] <= ends[1] else 1
-    for text, end, height, side in zip((row["low"], row["high"]), ends, heights, (left, -left), strict=True):
-        ax.plot([end], [height], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
-        write(ax, (float(end), float(height)), text, shift=(7.0 * side, 0.0), ha="right" if side < 0 else "left",
+        ax.plot(np.minimum(ends, 0.0), [y, y], color=TURN, gid=f"flipped {name}", zorder=4, **style)
+    left = ends[0] <= ends[1]
+    for text, end, first in ((row["low"], ends[0], left), (row["high"], ends[1], not left)):
+        ax.plot([end], [y], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
+        write(ax, (float(end), y), text, shift=(-7.0 if first else 7.0, 0.0), ha="right" if first else "left",
               path_effects=WIDE_HALO)  # fmt: skip
-    write(ax, (0.0, y), row["name"], BESIDE, (-9.0, 0.0), ha="right", weight="bold")
     write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)

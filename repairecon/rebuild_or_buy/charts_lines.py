@@ -1,8 +1,6 @@
-"""Charts with a line a way, named where it ends: the years, a spare, the chance of staying below; and what-if.
-
-Each takes figures, the name of the home money, a caption that says what to do, and axes to draw in (a new figure
-without); each returns the axes drawn in.
-"""
+"""Charts with a line a way, named where it ends: the years, a spare, the chance of staying below; and what-if. Each
+takes figures, the name of the home money, a caption that says what to do, and axes to draw in (a new figure without);
+each returns the axes drawn in."""
 
 from __future__ import annotations
 
@@ -99,10 +97,8 @@ def _text(name: str, more: str, room: float) -> str:
 
 
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
-    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other.
-
-    They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
-    """
+    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other. They stay
+    between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``."""
     from scipy.optimize import isotonic_regression
 
     order = np.argsort(wanted, kind="stable")
@@ -175,10 +171,8 @@ def _pays(course: Floats) -> str:
 
 # ---- the chance of staying below ----------------------------------------------------------------
 def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each way a line: the chance that it costs no more than a sum.
-
-    ``curves`` has a column a way, the index is the cost [home money] ascending, the values are chances.
-    """
+    """For each way a line: the chance that it costs no more than a sum. ``curves`` has a column a way, the index is the
+    cost [home money] ascending, the values are chances."""
     costs, anchors, looks = curves.index.to_numpy(dtype=float), [], []
     ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
     margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)
@@ -220,10 +214,9 @@ def _reaches(costs: Floats, chances: Floats, level: float) -> float:
 
 # ---- money against days -------------------------------------------------------------------------
 def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey:
-    an allowed way is no worse on days and cash, and better on one of them. ``table`` is that of the answer:
-    ``days_p10``, ``days_p50``, ``days_p90`` [day], ``cash_p10``, ``cash_mean``, ``cash_p90`` [home money],
-    ``allowed``."""
+    """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey: an
+    allowed way is no worse on days and cash, and better on one of them. ``table`` is that of the answer: ``days_p10``,
+    ``days_p50``, ``days_p90`` [day], ``cash_p10``, ``cash_mean``, ``cash_p90`` [home money], ``allowed``."""
     points = table[["days_p50", "cash_mean"]].to_numpy(float)
     rivals = points[table["allowed"].to_numpy(bool)]
     better = (rivals <= points[:, None]).all(axis=2) & (rivals < points[:, None]).any(axis=2)

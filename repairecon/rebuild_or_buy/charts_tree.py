@@ -26,12 +26,10 @@ BEND, TAIL, STREAM, GAP = 0.26, 0.145, 1.6, 0.08
 
 def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None,
                 keep: int = KEEP_ENDS) -> Axes:  # fmt: skip
-    """What may be found inside, as a stream that parts from left to right: as wide as it is likely.
-
-    ``nodes`` has a row a branch, each after the one that it follows: ``id``, ``parent`` (-1 for the first), ``event``,
-    ``label`` (its outcome), ``chance`` given its parent, ``extra_cost`` (expected, of the rebuild) [home money],
-    ``ends_rebuild``, ``note``. At most ``keep`` ends are drawn, fewer if the given axes are low; the rarest are merged.
-    """
+    """What may be found inside, as a stream that parts from left to right: as wide as it is likely. ``nodes`` has a row
+    a branch, each after the one that it follows: ``id``, ``parent`` (-1 for the first), ``event``, ``label`` (its
+    outcome), ``chance`` given its parent, ``extra_cost`` (expected, of the rebuild) [home money], ``ends_rebuild``,
+    ``note``. At most ``keep`` ends are drawn, fewer if the given axes are low; the rarest are merged."""
     tree, margins = Tree(nodes.to_dict("records")), Margins(0.0, 0.0, axis=0.0)
     title = "What may be found inside, and what it adds to the rebuild"
     own_width = float(np.clip(3.6 + 2.0 * max(tree.depth.values()), WIDTH, WIDE))
@@ -197,13 +195,11 @@ class Tree:
         return sum(map(self.ends_of, self.below[key])) or 1
 
     def pruned(self, keep: int) -> Tree:
-        """The tree with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left.
-
-        ``merged`` is 0, or the number of ends that the row stands for. All branches whose chance of ever being reached
-        is below a limit go, the lowest limit that suffices: several under one parent become one row "others (n)" with
-        the sum of their chances and their mean extra cost weighted by chance; one alone stays and loses what follows
-        it, and so does a branch after which all are rare. The chances under a parent add up to what they did before.
-        """
+        """The tree with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left. ``merged`` is
+        0, or the number of ends that the row stands for. All branches whose chance of ever being reached is below a
+        limit go, the lowest limit that suffices: several under one parent become one row "others (n)" with the sum of
+        their chances and their mean extra cost weighted by chance; one alone stays and loses what follows it, and so
+        does a branch after which all are rare. The chances under a parent add up to what they did before."""
         limits = [*sorted({0.0, *self.joint.values()}), float("inf")]
         at = bisect_left(limits[:-1], True, key=lambda limit: len(Tree(self._cut_below(-1, limit)).ends) <= keep)
         return Tree(self._cut_below(-1, limits[at]))

@@ -147,10 +147,8 @@ def _way(way: str, row: Any) -> dict[str, Any]:
 
 @dataclass(frozen=True, kw_only=True)
 class CaseLine:
-    """One case: what to do in words, what that comes to and against what [home money], days, own hours.
-
-    ``total`` is over so many ``years``, or of this job alone (0). ``faults`` is why there is no answer, else empty.
-    """
+    """One case: what to do in words, what that comes to and against what [home money], days, own hours. ``total`` is
+    over so many ``years``, or of this job alone (0). ``faults`` is why there is no answer, else empty."""
 
     case: str
     unit: str = ""

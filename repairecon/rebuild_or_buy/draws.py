@@ -1,9 +1,7 @@
-"""The only randomness: evenly spread points by named input, drawn in blocks.
-
-What an input draws depends on the seed and on its name alone, so that a new quote leaves the draws of every other
-input as they were. The few inputs that tell most (``first``) take their columns from a Sobol sequence in that order, so
-that they go evenly together; all else but those columns is theirs by name too. The others have random columns by name.
-"""
+"""The only randomness: evenly spread points by named input, drawn in blocks. What an input draws depends on the seed
+and on its name alone, so that a new quote leaves the draws of every other input as they were. The few inputs that tell
+most (``first``) take their columns from a Sobol sequence in that order, so that they go evenly together; all else but
+those columns is theirs by name too. The others have random columns by name."""
 
 from __future__ import annotations
 
@@ -242,10 +240,8 @@ class Block:
 
 
 class Draws:
-    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit.
-
-    ``first`` names the inputs (or ``PACE``) that tell most, most telling first.
-    """
+    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit. ``first`` names the
+    inputs (or ``PACE``) that tell most, most telling first."""
 
     def __init__(
         self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()

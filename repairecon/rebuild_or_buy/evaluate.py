@@ -1,8 +1,6 @@
-"""What pieces of bills come to: at the means of the inputs (exact expectations) or for drawn inputs.
-
-A piece is a bill that counts on some leaves, as often as some chances come up. Which pieces make up a way is chosen
-elsewhere (``model``); here they are only added up.
-"""
+"""What pieces of bills come to: at the means of the inputs (exact expectations) or for drawn inputs. A piece is a bill
+that counts on some leaves, as often as some chances come up. Which pieces make up a way is chosen elsewhere
+(``model``); here they are only added up."""
 
 from __future__ import annotations
 
@@ -33,10 +31,8 @@ class Leaves:
 
 @dataclass(frozen=True)
 class Piece:
-    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not.
-
-    ``ahead``: all is ordered while the old unit still works, so that no wait counts.
-    """
+    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not. ``ahead``:
+    all is ordered while the old unit still works, so that no wait counts."""
 
     bill: Compiled
     on: Leaves | None = None

@@ -1,8 +1,6 @@
-"""The years after the job as the answer has them: every way, what a spare aboard is worth, drawn courses.
-
-Later failures of one way tell nothing of another's. Given this job's totals and what one way's failures cost, the
-chance that every other way costs more is a product of shares of their drawn courses, so that few draws do.
-"""
+"""The years after the job as the answer has them: every way, what a spare aboard is worth, drawn courses. Later
+failures of one way tell nothing of another's. Given this job's totals and what one way's failures cost, the chance that
+every other way costs more is a product of shares of their drawn courses, so that few draws do."""
 
 from __future__ import annotations
 
@@ -31,10 +29,7 @@ APART = 1_000_003
 
 class Horizon:
     """The years after the job, each part worked out when it is first asked for; at 0 years the present cost is this
-    job's.
-
-    ``years`` as the owner sees them; ``best`` the allowed way with the least present cost.
-    """
+    job's. ``years`` as the owner sees them; ``best`` the allowed way with the least present cost."""
 
     def __init__(self, model: Model, outcomes: Outcomes, years: Years) -> None:
         self.years, self._model, self._outcomes = years, model, outcomes
@@ -198,9 +193,7 @@ def cheapest_over_years(
     ledger: Ledger, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
 ) -> tuple[Floats, Floats]:
     """Chance that each allowed way has the least discounted cost over the horizon (W,), and its standard error.
-
-    ``paths`` courses of failures for each way and replicate.
-    """
+    ``paths`` courses of failures for each way and replicate."""
     totals = joint_totals(ledger.model, draws, seed)
     wins = np.zeros((len(ledger.ways), len(totals)))
     for r, now in enumerate(totals):

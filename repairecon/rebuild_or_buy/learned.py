@@ -171,11 +171,8 @@ MOST_SHAPE = 10.0
 
 @dataclass(frozen=True)
 class LifeFit:
-    """What the lives of one way tell by one clock.
-
-    ``median_low`` to ``median_high`` and ``shape_low`` to ``shape_high`` are 90 % intervals. Where the lives
-    cannot tell, ``refused`` says why and the figures are nan.
-    """
+    """What the lives of one way tell by one clock. ``median_low`` to ``median_high`` and ``shape_low`` to
+    ``shape_high`` are 90 % intervals. Where the lives cannot tell, ``refused`` says why and the figures are nan."""
 
     way: str
     clock: Clock
@@ -206,10 +203,8 @@ class LifeFit:
 
 
 def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
-    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too.
-
-    A pair that had the life of the way that it puts in service keeps having it.
-    """
+    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too. A pair that had
+    the life of the way that it puts in service keeps having it."""
     fits = tuple(_fits(case))
     fitted = {w.way: _lived(w, [f for f in fits if f.way == w.way and not f.refused]) for w in case.ways}
     ways = tuple(_followed(case, w, fitted) for w in case.ways)

@@ -1,8 +1,6 @@
-"""A case ready to be asked: its tree, its ways' bills compiled, and of which pieces each way is made up.
-
-What is bought after a rebuild has ended, and instead of what never comes, is chosen by the least expected total on what
-is known by then, at the inputs' means.
-"""
+"""A case ready to be asked: its tree, its ways' bills compiled, and of which pieces each way is made up. What is bought
+after a rebuild has ended, and instead of what never comes, is chosen by the least expected total on what is known by
+then, at the inputs' means."""
 
 from __future__ import annotations
 
@@ -23,10 +21,8 @@ from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
 @dataclass(frozen=True)
 class Stop:
-    """Leaves in which a rebuild ends at one stage, in sets that look alike by then.
-
-    ``ids`` set of each of them, ``patterns`` (K, sets) expectation of each pattern over a set.
-    """
+    """Leaves in which a rebuild ends at one stage, in sets that look alike by then. ``ids`` set of each of them,
+    ``patterns`` (K, sets) expectation of each pattern over a set."""
 
     stage: int
     at: Ints
@@ -35,10 +31,8 @@ class Stop:
 
 
 class Chooser:
-    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths.
-
-    ``always`` names a unit that is bought after the rebuild of a way has ended, whatever the others would cost.
-    """
+    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths. ``always``
+    names a unit that is bought after the rebuild of a way has ended, whatever the others would cost."""
 
     def __init__(
         self, model: Model, at: AtMeans, own_hour: float, lost_day: float, always: Mapping[int, int] | None = None
@@ -203,12 +197,10 @@ class Chooser:
 
 
 class Model:
-    """Ways, leaves and inputs of one case.
-
-    ``done`` is the stage up to which the work is done already (-1: none begun): all that is worked out lies after it,
-    and what it took is kept apart. ``own_hour`` is what an own hour is worth, by default as the case says. ``buying``
-    holds the orders chosen for another model of the case, ``remedied`` the remedies taken (see ``remedies``).
-    """
+    """Ways, leaves and inputs of one case. ``done`` is the stage up to which the work is done already (-1: none begun):
+    all that is worked out lies after it, and what it took is kept apart. ``own_hour`` is what an own hour is worth, by
+    default as the case says. ``buying`` holds the orders chosen for another model of the case, ``remedied`` the
+    remedies taken (see ``remedies``)."""
 
     def __init__(
         self, case: Case, tree: Tree, allowed: Mapping[str, bool], done: int = -1, own_hour: float | None = None,

@@ -164,11 +164,9 @@ class Tally:
 
 
 class Ranking:
-    """Chances, draw by draw, that a way is the cheapest allowed one, and that it is cheaper than another.
-
-    In a draw every way's total is a straight line in the cost of a lost day. Where two lines cross tells for which
-    costs one way is the cheaper; the chance of those costs is known exactly, so that draws of it are not needed.
-    """
+    """Chances, draw by draw, that a way is the cheapest allowed one, and that it is cheaper than another. In a draw
+    every way's total is a straight line in the cost of a lost day. Where two lines cross tells for which costs one way
+    is the cheaper; the chance of those costs is known exactly, so that draws of it are not needed."""
 
     def __init__(self, day: Range, allowed: NDArray[np.bool_], simplest: Sequence[int] = ()) -> None:
         self.allowed, self.place = allowed, {w: k for k, w in enumerate(simplest or range(len(allowed)))}
@@ -194,10 +192,9 @@ class Ranking:
 
     def add_up(self, money: Sequence[Singles], days: Sequence[Singles], count: Count) -> tuple[Any, Pairs]:
         """Chance of being the cheapest (W, n), and by pair of ways the chance, counted, that the first is cheaper.
-
         ``money`` is what a way's total comes to with a lost day costing nothing (where that is sure, the whole total,
-        and 0 days); of equal ways the simpler has the first place, and either is the cheaper with a chance of a half.
-        """
+        and 0 days); of equal ways the simpler has the first place, and either is the cheaper with a chance of a
+        half."""
         pairs, shape = Pairs(), (len(money), len(money[0]))
         begin, end = np.zeros(shape, dtype=np.float32), np.ones(shape, dtype=np.float32)
         for a in range(len(money)):
@@ -217,12 +214,10 @@ class Ranking:
 
 
 class Outcomes:
-    """Exact means by way (W, Q), sampled ranges, and a block of draws side by side with its inputs.
-
-    Ranking and all but the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent
-    replicates; that of the date is 0 where days are sure: then its figures are exact. ``sample`` holds ``inputs``
-    (J, n), ``leaf`` (n,) and ``total`` (W, n).
-    """
+    """Exact means by way (W, Q), sampled ranges, and a block of draws side by side with its inputs. Ranking and all but
+    the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent replicates; that of the
+    date is 0 where days are sure: then its figures are exact. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,) and
+    ``total`` (W, n)."""
 
     def __init__(self, model: Model, seed: int) -> None:
         self.model, self.ways, self.seed, self.draws = model, model.ways, seed, 0

@@ -59,10 +59,8 @@ def advice(answer: Answer) -> Blocks:
 
 
 def ranked(answer: Answer) -> pd.DataFrame:
-    """The table of ways on the basis of the advice, cheapest first, those that may not be chosen last.
-
-    ``present`` is the present cost over the years, without all else that is worked out for them.
-    """
+    """The table of ways on the basis of the advice, cheapest first, those that may not be chosen last. ``present`` is
+    the present cost over the years, without all else that is worked out for them."""
     cost = answer.table["total_mean"]
     if answer.advice.basis == "years":
         cost = pd.Series(answer.horizon.ledger.present, index=answer.table.index)

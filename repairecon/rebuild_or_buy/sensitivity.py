@@ -1,9 +1,7 @@
 """What the choice hangs on: every number of a case, where another way takes over, and how far each moves the lead.
-
 Expected totals are straight lines in every price, hour and day as long as the buys that follow an ended rebuild stay as
 they are, and a long wait's is curved only by the other waits of its order. So each number's flip is first read off its
-line, then made exact with those buys chosen anew.
-"""
+line, then made exact with those buys chosen anew."""
 
 from __future__ import annotations
 
@@ -48,11 +46,8 @@ def lead_of(totals: Floats, best: int) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Number:
-    """One number on which the choice may hang.
-
-    ``slopes`` of the totals now, None where they are not straight lines; ``index`` its place among the inputs, -1 for
-    the owner's own figures.
-    """
+    """One number on which the choice may hang. ``slopes`` of the totals now, None where they are not straight lines;
+    ``index`` its place among the inputs, -1 for the owner's own figures."""
 
     model: Model = field(repr=False)
     name: str
@@ -154,11 +149,8 @@ def _far(now: float, value: float) -> float:
 
 
 def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Flip]:
-    """Nearest flip of each number, down to 0 and up to REACH times its mean; nearest first.
-
-    At most MOST are made exact and returned; the expected totals of the best way and of the way named are equal at
-    ``value_flip``.
-    """
+    """Nearest flip of each number, down to 0 and up to REACH times its mean; nearest first. At most MOST are made exact
+    and returned; the expected totals of the best way and of the way named are equal at ``value_flip``."""
     found = []
     for x, guess, end in _guesses(model, numbers(model) if listed is None else listed, best):
         value, lead = None, lead_of(x.totals(guess), best)
@@ -212,10 +204,8 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
 
 
 def _most_days(model: Model, best: int) -> Floats:
-    """By how much the lead may shrink at most for a day more or less of each wait or of work under one (J,).
-
-    The longest of several moves by no more than the one that is moved.
-    """
+    """By how much the lead may shrink at most for a day more or less of each wait or of work under one (J,). The
+    longest of several moves by no more than the one that is moved."""
     coefficients = _coefficients(model, model.plain.at)
     apart = np.abs(coefficients - coefficients[best]).max(axis=0)
     most: Floats = _slopes(model, apart[None])[0]

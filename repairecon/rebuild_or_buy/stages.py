@@ -1,8 +1,6 @@
-"""The choice at the bench: at each stage, with what has been seen by then, go on or stop and buy.
-
-All costs are expected totals counted from where the owner stands now; what is spent before is kept
-apart. Every set of leaves that look alike by the end of a stage is one place of choice.
-"""
+"""The choice at the bench: at each stage, with what has been seen by then, go on or stop and buy. All costs are
+expected totals counted from where the owner stands now; what is spent before is kept apart. Every set of leaves that
+look alike by the end of a stage is one place of choice."""
 
 from __future__ import annotations
 
@@ -25,12 +23,10 @@ SEND_AWAY_UNTIL = STAGE["removal"]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Decision:
-    """The staged choice as arrays over leaves.
-
-    If another unit ever is to blame, the last action is leaving this one alone, whose cost is filled in here: now at
-    the risk of ``elsewhere_cost`` when that was wrong, later only where it has been seen to be right, and not before
-    stage ``first``. Going over to another depth of rebuild is a stop as well.
-    """
+    """The staged choice as arrays over leaves. If another unit ever is to blame, the last action is leaving this one
+    alone, whose cost is filled in here: now at the risk of ``elsewhere_cost`` when that was wrong, later only where it
+    has been seen to be right, and not before stage ``first``. Going over to another depth of rebuild is a stop as
+    well."""
 
     chance: Floats
     points: tuple[int, ...]  # stages at whose end one may stop (-1: now, nothing done)
@@ -64,10 +60,8 @@ class Decision:
         return stop
 
     def _leaving(self, weights: Floats) -> Floats:
-        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later.
-
-        Where that has no price, infinite if this unit is more likely to blame than not.
-        """
+        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later. Where
+        that has no price, infinite if this unit is more likely to blame than not."""
         cost = np.zeros(len(self.chance))
         this = np.where(self.other, 0.0, weights)
         if this.any():
@@ -97,11 +91,8 @@ class Decision:
         return float(self.by_set(w).sum() / w.sum())
 
     def by_set(self, weights: Floats) -> Floats:
-        """Least cost times chance in each set of leaves that look alike at the first point.
-
-        The same backward induction as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is
-        many times quicker.
-        """
+        """Least cost times chance in each set of leaves that look alike at the first point. The same backward induction
+        as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is many times quicker."""
         possible = weights > 0
         w = np.where(possible, weights, 0.0)[self.nested.order]
         stop, go = self.stops(weights)[:, self.nested.order], self.go_cost[self.nested.order]
@@ -136,11 +127,9 @@ class Decision:
 
 @dataclass(frozen=True, eq=False)
 class AfterAway:
-    """One stop by sending away, where the rebuilder may give the unit up.
-
-    ``fixed`` (L,) all but what is then bought; ``choices`` for each stage at which it ends its leaves, the sets that
-    look alike by then, and what each buy adds there (buys, leaves).
-    """
+    """One stop by sending away, where the rebuilder may give the unit up. ``fixed`` (L,) all but what is then bought;
+    ``choices`` for each stage at which it ends its leaves, the sets that look alike by then, and what each buy adds
+    there (buys, leaves)."""
 
     stage: int
     action: int
@@ -169,11 +158,9 @@ def decision(
     more: Floats | None = None,
 ) -> Decision:  # fmt: skip
     """The staged choice of a case from stage ``model.done`` on; ``weights`` of cash, own hours and days in a cost.
-
     ``depth`` is the rebuild that is begun, by default the one with the least expected total; at each stage up to the
     ordering of parts one may go over to another. ``more`` (W,) is what each way costs besides: a date missed, years to
-    come.
-    """
+    come."""
     chosen, weights = chooser or model.plain, weights or model.weights
     here = rebuilds_here(model)
     r = next(iter(here), None) if depth is None else depth

@@ -1,8 +1,6 @@
-"""What a way costs: which task, part, unit and outcome is paid, worked or waited for, and in which leaves.
-
-Everything is counted from the beginning of the job; ``after`` is the stage up to which a rebuild has got before the
-way is taken (-1: none begun), ``upto`` the stage at whose end one stops counting.
-"""
+"""What a way costs: which task, part, unit and outcome is paid, worked or waited for, and in which leaves. Everything
+is counted from the beginning of the job; ``after`` is the stage up to which a rebuild has got before the way is taken
+(-1: none begun), ``upto`` the stage at whose end one stops counting."""
 
 from __future__ import annotations
 

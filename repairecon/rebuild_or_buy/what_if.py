@@ -1,7 +1,5 @@
 """What if: the few numbers that can turn the advice moved by hand, findings set, ways left out, a date and a budget.
-
-All is worked out exactly at the means, in the time of drawing a picture; nothing is written until it is asked for.
-"""
+All is worked out exactly at the means, in the time of drawing a picture; nothing is written until it is asked for."""
 
 from __future__ import annotations
 
@@ -41,11 +39,9 @@ _REACH = 3.0
 
 @dataclass
 class WhatIf:
-    """A case with what the owner tries on it; change the fields, then ask for ``rows`` and ``said``.
-
-    ``values`` by name of a dial, ``found`` an outcome by event, ``off`` ways left out, ``cash_at_most`` [home money]
-    and ``within_days`` [days] what a way may take on average.
-    """
+    """A case with what the owner tries on it; change the fields, then ask for ``rows`` and ``said``. ``values`` by name
+    of a dial, ``found`` an outcome by event, ``off`` ways left out, ``cash_at_most`` [home money] and ``within_days``
+    [days] what a way may take on average."""
 
     case: Case
     values: dict[str, float] = field(default_factory=dict)
@@ -54,9 +50,6 @@ class WhatIf:
     cash_at_most: float | None = None
     within_days: float | None = None
     _answers: dict[str, Answer] = field(default_factory=dict, init=False, repr=False, compare=False)
-
-    def reset(self) -> None:
-        self.values, self.found, self.off, self.cash_at_most, self.within_days = {}, {}, set(), None, None
 
     @property
     def answer(self) -> Answer:
@@ -142,10 +135,8 @@ class WhatIf:
 
     # ---- on request alone ----------------------------------------------------------------------
     def keep(self, folder: str | os.PathLike[str]) -> tuple[Path, list[str]]:
-        """Write what case.toml can hold of this, beside a copy of what was.
-
-        Returns the copy, and the dials that stand elsewhere, with where, which are not written.
-        """
+        """Write what case.toml can hold of this, beside a copy of what was. Returns the copy, and the dials that stand
+        elsewhere, with where, which are not written."""
         figures = (("owner", "cost_own_hour", self.values.get(HOUR)), ("owner", "cost_lost_day", self.values.get(DAY)),
                    ("needed", "within_days", self.within_days), ("owner", "cap_cost", self.cash_at_most))  # fmt: skip
         sections: dict[str, dict[str, str | float]] = {"found": dict(self.found), "owner": {}, "needed": {}}

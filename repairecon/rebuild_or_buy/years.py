@@ -1,8 +1,5 @@
-"""The years after the job: failures to come by way, and what they cost.
-
-Every later failure is answered by the same way again, at today's expected total of that way; the expected numbers of
-failures come from ``lives``.
-"""
+"""The years after the job: failures to come by way, and what they cost. Every later failure is answered by the same way
+again, at today's expected total of that way; the expected numbers of failures come from ``lives``."""
 
 from __future__ import annotations
 
@@ -29,10 +26,8 @@ BREAK_EVEN_RIGHT = 1e-6
 
 
 def p_spare_left(model: Model, i: int) -> float:
-    """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came.
-
-    Where the bought unit goes into service and never comes, another is bought and the old one is the spare still.
-    """
+    """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came. Where the bought unit
+    goes into service and never comes, another is bought and the old one is the spare still."""
     way = model.case.ways[i]
     if not way.bought:
         return 0.0
@@ -74,10 +69,8 @@ class Ledger:
         self.unspared = self.total + years.p_away * self.away  # cost of a failure without one
 
     def plain(self, i: int) -> int:
-        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts.
-
-        Where the safety screen holds both, it is the cheapest way that may be chosen alone, if there is one.
-        """
+        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts. Where the
+        safety screen holds both, it is the cheapest way that may be chosen alone, if there is one."""
         i = self.unit_of(i)
         way = self.case.ways[i]
         if not way.bought:
@@ -206,10 +199,8 @@ def over_the_years(ledger: Ledger) -> pd.DataFrame:
 
 
 def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = FACTORS) -> float | None:
-    """Median life at which a way costs as much as the cheapest allowed other one; its own stretched by factors.
-
-    None where there is none within them.
-    """
+    """Median life at which a way costs as much as the cheapest allowed other one; its own stretched by factors. None
+    where there is none within them."""
     from scipy import optimize
 
     others = np.where(ledger.allowed, ledger.present, np.inf)
