@@ -11,7 +11,7 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
-from repairecon.buying.inputs import Product, Term, inputs_of
+from repairecon.buying.inputs import ONE, Product, Term, inputs_of
 from repairecon.rebuild_or_buy.tree import STAGE, Floats
 from repairecon.rebuild_or_buy.ways_cost import OWN_SPARE, WaysCost, lasting
 from repairecon.rebuild_or_buy.work import OUTPUTS, Bill
@@ -142,7 +142,10 @@ class Program:
         if p > 0:
             chance = self._costs.work.inputs.chance(f"{what}:{way.way}", f"{way.way} {label}", p, way.source)
             self.never[i] = self._input(chance)
-            self.late[i] = self._bill(self._costs.waited_in_vain(way))
+            wait = Bill()
+            if way.kind != OWN_SPARE:  # a spare aboard is not waited for
+                wait.take(ONE, self._costs.case.terms.give_up_days)
+            self.late[i] = self._bill(wait)
             for other in (-1, *(b for b in plain_buys(self._ways) if b != i)):
                 instead = None if other < 0 else self._ways[other]
                 for after in range(self.done, len(STAGE)):

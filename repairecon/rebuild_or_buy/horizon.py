@@ -10,7 +10,6 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws, replicate_se
@@ -194,31 +193,21 @@ def cheapest_over_years(
 ) -> tuple[Floats, Floats]:
     """Chance that each allowed way has the least discounted cost over the horizon (W,), and its standard error.
     ``paths`` courses of failures for each way and replicate."""
-    totals = joint_totals(ledger.model, draws, seed)
+    totals, allowed = joint_totals(ledger.model, draws, seed), np.flatnonzero(ledger.allowed)
     wins = np.zeros((len(ledger.ways), len(totals)))
     for r, now in enumerate(totals):
-        mine = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
-        wins[:, r] = _wins(now, mine, ledger.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
+        later = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
+        start, n = path_draws(seed, f"cheapest:{r}", (len(now), 2)), now.shape[1]
+        # courses of a way's own failures, evenly spread over their costs and in no order that the totals know of
+        step = int(n * 0.6180339887) | 1
+        while np.gcd(step, n) > 1:
+            step += 2
+        for w in allowed:
+            place = ((np.arange(n) * step + int(start[w, 0] * n)) % n + start[w, 1]) / n
+            cost, chance = now[w] + later[w, (place * paths).astype(np.intp)], np.ones(n)
+            for v in allowed[allowed != w]:
+                chance *= 1.0 - np.searchsorted(later[v], cost - now[v], side="right") / paths
+            wins[w, r] = chance.sum()
     counts = np.array([t.shape[1] for t in totals])
     p = wins.sum(axis=1)
     return p / p.sum(), np.asarray(replicate_se(wins, counts)) * counts.sum() / p.sum()
-
-
-def _wins(now: Floats, later: Floats, allowed: NDArray[np.bool_], start: Floats) -> Floats:
-    """Sum over draws of the chance that each way is the cheapest."""
-    ways, n = now.shape
-    paths = later.shape[1]
-    # Courses of a way's own failures, evenly spread over their costs and in no order that the totals know of.
-    step = int(n * 0.6180339887) | 1
-    while np.gcd(step, n) > 1:
-        step += 2
-    won = np.zeros(ways)
-    for w in np.flatnonzero(allowed):
-        place = ((np.arange(n) * step + int(start[w, 0] * n)) % n + start[w, 1]) / n
-        cost = now[w] + later[w, (place * paths).astype(np.intp)]
-        chance = np.ones(n)
-        for v in np.flatnonzero(allowed):
-            if v != w:
-                chance *= 1.0 - np.searchsorted(later[v], cost - now[v], side="right") / paths
-        won[w] = chance.sum()
-    return won

@@ -157,7 +157,12 @@ class Chooser:
             return (main, *self.buy(self.model.ways.index(way.bought), done, ahead))
         if way.traits.rebuilds == "away":
             return self.sent_away(i, done, ahead)
-        return (main, *self._ended(i), *(self._spare(i) if way.bought else ()))
+        if not way.bought:
+            return (main, *self._ended(i))
+        # the unit bought on top of a rebuild that came off; one that never comes is not paid for
+        b = self.model.ways.index(way.bought)
+        comes = ((self.program.never[b], False),) if b in self.program.never else ()
+        return (main, *self._ended(i), Piece(self.program.spare[b], self.model.never_ended[i], comes))
 
     def _for_a_while(self, i: int) -> Pieces:
         """Carrying on or a temporary repair: if it holds, the lasting way with all ordered ahead; if it fails before,
@@ -186,12 +191,6 @@ class Chooser:
         held, failed = (min((self._total(self.way(k, ahead)), k) for k in good)[1] for ahead in (True, False))
         return (None if way.then == NO_WAY else held), failed
 
-    def _spare(self, i: int) -> Pieces:
-        """The unit bought on top of a rebuild that came off; one that never comes is not paid for."""
-        b = self.model.ways.index(self.model.case.ways[i].bought)
-        comes = ((self.program.never[b], False),) if b in self.program.never else ()
-        return (Piece(self.program.spare[b], self.model.never_ended[i], comes),)
-
     def all_ways(self) -> tuple[Pieces, ...]:
         return tuple(self.way(i) for i in range(len(self.model.ways)))
 
@@ -200,7 +199,7 @@ class Model:
     """Ways, leaves and inputs of one case. ``done`` is the stage up to which the work is done already (-1: none begun):
     all that is worked out lies after it, and what it took is kept apart. ``own_hour`` is what an own hour is worth, by
     default as the case says. ``buying`` holds the orders chosen for another model of the case, ``remedied`` the
-    remedies taken (see ``remedies``)."""
+    remedies taken (see ``job``)."""
 
     def __init__(
         self, case: Case, tree: Tree, allowed: Mapping[str, bool], done: int = -1, own_hour: float | None = None,

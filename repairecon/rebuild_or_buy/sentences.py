@@ -244,12 +244,6 @@ def years(answer: Answer) -> Iterator[str]:
         if answer.table.loc[h.best, "p_spare"] > answer.table.loc[today, "p_spare"]:
             why = "the other leaves a spare aboard"
         yield f"{capital(today)} is cheaper today but {more} dearer over these years: {why}."
-    for way in dict.fromkeys((h.best, today)):
-        turns, expected = h.ways.loc[way, ["break_even_life", "median_life"]]
-        ahead = "is no longer cheapest if half of such last under"
-        if not pd.isna(turns):
-            ahead = ahead if turns < expected else "would be cheapest if half of such lasted over"
-            yield f"{capital(way)} {ahead} {tenths(turns)} years ({tenths(expected)} expected)."
     age = best["best_replacement_age"]
     yield f"Renewing {h.best} " + ("in time, before it fails, does not pay within these years."
                                    if age > h.years.horizon_years

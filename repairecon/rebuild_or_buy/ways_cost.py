@@ -216,24 +216,40 @@ class WaysCost:
                 share[holds] *= left + p * taken[-1].life_share
         return share
 
-    # ---- sent away ----------------------------------------------------------------------------
+    # ---- sent away, or bought -----------------------------------------------------------------
     def send_away(self, way: Way, after: int = -1) -> Bill:
         """A specialist rebuilds the old unit; what the owner has done up to a stage is left out."""
-        bill, end, price = Bill(), self.ends[way.way], self.price_of(way)
+        bill, end = Bill(), self.ends[way.way]
         done = (end == NEVER_ENDS).astype(float)
-        self.work.unit(bill, price, done)
+        self.work.unit(bill, self.price_of(way), done)
         self.work.pay(bill, "strip", way, way.strip_charge, 1.0 - done)  # taken apart for nothing
         self.work.pay(bill, "core carriage", way, way.core_carriage)
-        if (lead := self.work.lead(price)) is not None:
+        return self._from_elsewhere(bill, way, after, end)
+
+    def buy(self, way: Way, after: int = -1) -> Bill:
+        """A bought unit that came, fitted."""
+        bill = self.purchase(way)
+        self._refund(bill, way, after)
+        if way.old_unit in ("sold", "scrap"):
+            self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
+        return self._from_elsewhere(bill, way, after, np.full(len(self.everywhere), NEVER_ENDS, dtype=np.int64))
+
+    def _from_elsewhere(self, bill: Bill, way: Way, after: int, end: Ints) -> Bill:
+        """Wait, work that is not done yet, fitting and damage of a unit that comes from elsewhere."""
+        away, done = way.traits.rebuilds == "away", (end == NEVER_ENDS).astype(float)
+        if (lead := self.work.lead(self.price_of(way))) is not None and way.kind != OWN_SPARE:
             bill.take(lead)
         for task, stage in self.tasks_of(way):
-            if stage > after:
+            # a bought one that failed at its first run comes off again, and what follows it goes on
+            off_again = not away and after >= STAGE["first run"] and stage in (STAGE["removal"], STAGE["first run"])
+            if stage > after or off_again:
                 self.work.task(bill, task, (end >= stage).astype(float))
         self.work.fitting(bill, way, done)
-        wanted = self._planned(way, STAGE["removal"], end)
+        wanted = self._planned(way, STAGE["removal"], end) if away else []
         for seen in self._open_damage(way, after):
-            if not self._covered(way, seen.branch):
-                wanted += self._damage(bill, seen, self._worker(seen.branch), self._worked(seen, way, end), end)
+            if not (away and self._covered(way, seen.branch)):
+                by = self._worker(seen.branch) if away else seen.branch.by
+                wanted += self._damage(bill, seen, by, self._worked(seen, way, end), end)
         self.work.order(bill, wanted, end >= REBUILD_STARTS, {})
         return bill
 
@@ -293,13 +309,6 @@ class WaysCost:
         return bill
 
     # ---- what never comes -------------------------------------------------------------------------
-    def waited_in_vain(self, way: Way) -> Bill:
-        """The wait for what never comes; a spare aboard is not waited for."""
-        bill = Bill()
-        if way.kind != OWN_SPARE:
-            bill.take(ONE, self.case.terms.give_up_days)
-        return bill
-
     def lost(self, way: Way, instead: Way | None, after: int) -> Bill:
         """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
         other does not need as well. A spare that is dead shows at its first run: all its work."""
@@ -323,27 +332,6 @@ class WaysCost:
         if way.kind != OWN_SPARE or self.price_of(way).range.high > 0:
             self.work.unit(bill, self.price_of(way))
         self.work.pay(bill, "core", way, way.core_surcharge)
-        return bill
-
-    def buy(self, way: Way, after: int = -1) -> Bill:
-        """A bought unit that came, fitted."""
-        bill = self.purchase(way)
-        self._refund(bill, way, after)
-        if way.old_unit in ("sold", "scrap"):
-            self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
-        if (lead := self.work.lead(self.price_of(way))) is not None and way.kind != OWN_SPARE:
-            bill.take(lead)
-        for task, stage in self.tasks_of(way):
-            # a unit that failed at its first run comes off again, and what follows it goes on
-            off_again = after >= STAGE["first run"] and stage in (STAGE["removal"], STAGE["first run"])
-            if stage > after or off_again:
-                self.work.task(bill, task, 1.0)
-        self.work.fitting(bill, way, 1.0)
-        wanted, never_ends = [], np.full(len(self.everywhere), NEVER_ENDS, dtype=np.int64)
-        for seen in self._open_damage(way, after):
-            worked = self._worked(seen, way, never_ends)
-            wanted += self._damage(bill, seen, seen.branch.by, worked, never_ends)
-        self.work.order(bill, wanted, self.everywhere, {})
         return bill
 
     def _refund(self, bill: Bill, way: Way, after: int) -> None:

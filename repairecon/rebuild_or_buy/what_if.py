@@ -123,15 +123,15 @@ class WhatIf:
         gap = money(rows[others[0], 3] - rows[best, 3], currency)
         return [first, f"{comes}, {gap} less than {ways[others[0]]}."]
 
-    def table(self) -> list[tuple[str, str, str, str, str]]:
-        """Rows to be shown: way, cash, own hours, all in, days; the cheapest first, those left out last."""
-        rows, currency = self.expected, self.case.terms.currency
+    def table(self) -> pd.DataFrame:
+        """Cash, own hours, all in and days of each way in words; the cheapest first, those left out last."""
+        rows, currency, ways = self.expected, self.case.terms.currency, self.answer.model.ways
         shown = []
         for i in np.argsort(rows[:, 3], kind="stable"):
             cash, hours, days, total = rows[i]
             all_in = money(total, currency) if np.isfinite(total) else "left out"
-            shown.append((self.answer.model.ways[i], money(cash, currency), tenths(hours), all_in, tenths(days)))
-        return shown
+            shown.append((ways[i], money(cash, currency), tenths(hours), all_in, tenths(days)))
+        return pd.DataFrame(shown, columns=["way", "cash", "own hours", "all in", "days"])
 
     # ---- on request alone ----------------------------------------------------------------------
     def keep(self, folder: str | os.PathLike[str]) -> tuple[Path, list[str]]:
@@ -268,13 +268,12 @@ def what_if(folder: str | os.PathLike[str]) -> Any:
 def page_words(what: WhatIf) -> str:
     """Advice and table as a piece of a page."""
     said = Panel(what.case.unit.name, what.said, listed=False)._repr_html_()
-    table = pd.DataFrame(what.table(), columns=["way", "cash", "own hours", "all in", "days"])
-    return f'<div aria-live="polite">{said}</div>{Sheet(table)._repr_html_()}'
+    return f'<div aria-live="polite">{said}</div>{Sheet(what.table())._repr_html_()}'
 
 
 def serve(folder: str | os.PathLike[str], port: int = 0, browser: bool = True) -> int:
     """Serve what-if of a case on this machine alone until it is stopped; exit code of the server."""
-    if importlib.util.find_spec("voila") is None or importlib.util.find_spec("ipywidgets") is None:
+    if importlib.util.find_spec("voila") is None:
         raise RepaireconError(NEEDS)
     App(folder)  # faults of the case come here, in the terminal
     with served_notebook(_CELL.format(folder=str(Path(folder).resolve()))) as (path, settings):
