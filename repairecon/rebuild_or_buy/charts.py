@@ -4,6 +4,8 @@ returns the axes drawn in."""
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,13 +15,14 @@ from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 
 from repairecon.buying.inputs import mean_of
-from repairecon.rebuild_or_buy import charts_lines, charts_tree
+from repairecon.rebuild_or_buy import charts_lines
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, TURN, TURN_DARK, TURN_TINT, Margins, axis_label, framing,
-    inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, with_unit, wrap, write,
+    BESIDE, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, TURN, TURN_DARK, TURN_TINT, Margins, axis_label,
+    chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks, with_unit,
+    wrap, write,
 )  # fmt: skip
 from repairecon.show.words import chance_words, days_words, number
 
@@ -57,16 +60,17 @@ def days(answer: Answer, ax: Axes | None = None) -> Axes:
     return charts_lines.money_against_days(answer.table, answer.case.terms.currency, caption, ax)
 
 
-def tree(answer: Answer, ax: Axes | None = None, keep: int = charts_tree.KEEP_ENDS) -> Axes:
+def tree(answer: Answer, ax: Axes | None = None, keep: int = 14) -> Axes:
     """What may be found inside, with so many ends at most."""
     ended = answer.leaves["chance"][answer.leaves["ends_rebuild"]].sum()
     bad = answer.leaves.loc[(answer.leaves["chance"] * answer.leaves["expected_extra_cost"]).idxmax()]
     dear = answer.money(bad["expected_extra_cost"])
     caption = (
-        f"Follow the broad streams from the left. {capital(chance_words(ended))} that the rebuild ends in a bought "
-        f"unit on top of what is spent; the course that weighs most adds {dear} ({chance_words(bad['chance'])})."
+        f"Each row is a part of the one that it stands under. {capital(chance_words(ended))} that the rebuild ends in "
+        f"a bought unit on top of what is spent; the course that weighs most adds {dear} "
+        f"({chance_words(bad['chance'])})."
     )
-    return charts_tree.damage_tree(answer.nodes, answer.case.terms.currency, caption, ax, keep)
+    return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax, keep)
 
 
 def swings(answer: Answer, ax: Axes | None = None) -> Axes:
@@ -228,3 +232,126 @@ def _swing(ax: Axes, row: pd.Series[Any], y: float) -> None:
         write(ax, (float(end), y), text, shift=(-7.0 if first else 7.0, 0.0), ha="right" if first else "left",
               path_effects=WIDE_HALO)  # fmt: skip
     write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
+
+
+# ---- what may be found inside ------------------------------------------------------------------------
+Row = Mapping[str, Any]
+KEEP_ENDS, INDENT = 14, 0.17
+"""Ends that are drawn at most; how far a branch stands in from the one that it follows [inch]."""
+
+
+def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None,
+                keep: int = KEEP_ENDS) -> Axes:  # fmt: skip
+    """What may be found inside: a row a branch under the one that it follows, its bar that part of the other's. Where
+    only one thing can follow it has no row. ``nodes`` has a row a branch, each after the one that it follows: ``id``,
+    ``parent`` (-1 for the first), ``event``, ``label`` (its outcome), ``chance`` given its parent, ``extra_cost``
+    (expected, of the rebuild) [home money], ``ends_rebuild``, ``note``. At most ``keep`` ends are drawn, fewer if the
+    given axes are low; the rarest are merged."""
+    whole, title = Tree(nodes.to_dict("records")), "What may be found inside, and what it adds to the rebuild"
+    width, height = slot(ax)
+    margins = Margins(left=0.33 * width, right=0.3 * width, axis=0.55)
+    for ends in range(min(keep, len(whole.ends)), 0, -1):
+        tree = whole.pruned(ends)
+        rows = [row for first in tree.below[-1] for row in tree.shown(first)]
+        names = [wrap(_branch_name(tree.rows[key]), margins.left - INDENT * depth - 0.15) for key, _, depth, _ in rows]
+        texts = [wrap(_branch_words(tree, key, last, currency), margins.right - 0.15) for key, last, *_ in rows]
+        heights = [max(tall(name), tall(text)) + 0.1 for name, text in zip(names, texts, strict=True)]
+        if not height or sum(heights) <= height - sum(framing(title, caption, width, margins)[2:]):
+            break
+    ax, middles = name_rows(ax, title, caption, [""] * len(rows), margins, row=heights)
+    ax.set_xlim(0.0, 1.0)
+    ticks(ax, "x", chance_said)
+    axis_label(ax, "x", "chance in all")
+    for (key, last, depth, start), name, text, y in zip(rows, names, texts, middles, strict=True):
+        ends_it = tree.rows[last]["ends_rebuild"]
+        tint = TURN if ends_it else REST_TINT if tree.rows[key]["merged"] else MAIN
+        ax.add_patch(Rectangle((start, y - 0.07), tree.joint[key], 0.14, facecolor=tint, gid=f"branch {key}"))
+        write(ax, (0.0, y), name, BESIDE, (72.0 * (INDENT * depth - margins.left), 0.0))
+        write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=TURN_DARK if ends_it else INK)
+    return ax
+
+
+def _branch_name(row: Row) -> str:
+    return f"{row['event']}: {row['label']}" if row["event"] else str(row["label"])
+
+
+def _branch_words(tree: Tree, key: int, last: int, currency: str) -> str:
+    """Chance after the branch that it follows, extra cost, and what is done where it ends."""
+    row, end = tree.rows[key], tree.rows[last]
+    extra, more = end["extra_cost"], "more" if end["extra_cost"] > 0 else "less"
+    change = f"{money_said(abs(extra), currency)}{NO_BREAK}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
+    chance = chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1.0 else ""
+    chance = f"together {chance}" if row["merged"] else chance
+    said = ", ".join(filter(None, (chance, change)))
+    return "\n".join(filter(None, (said, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))
+
+
+class Tree:
+    """The branches with who follows whom and the chance of ever reaching each."""
+
+    def __init__(self, rows: Iterable[Row]) -> None:
+        self.rows: dict[int, Row] = {}
+        self.below: dict[int, list[int]] = {-1: []}
+        self.joint = {-1: 1.0}
+        for row in rows:
+            key, parent = row["id"], row["parent"]
+            self.rows[key], self.below[key] = row, []
+            self.below[parent].append(key)
+            self.joint[key] = self.joint[parent] * row["chance"]
+
+    @property
+    def ends(self) -> list[int]:
+        return [key for key in self.rows if not self.below[key]]
+
+    def shown(self, key: int, depth: int = 0, start: float = 0.0) -> Iterator[tuple[int, int, int, float]]:
+        """A branch and those below it that have a row: each with the last of those that alone follow it, how deep it
+        lies, and the chance of all that stand before it."""
+        last = key
+        while len(self.below[last]) == 1:
+            last = self.below[last][0]
+        yield key, last, depth, start
+        for child in self.below[last]:
+            yield from self.shown(child, depth + 1, start)
+            start += self.joint[child]
+
+    def ends_of(self, key: int) -> int:
+        """How many ends lie at or below a branch."""
+        return sum(map(self.ends_of, self.below[key])) or 1
+
+    def pruned(self, keep: int) -> Tree:
+        """The tree with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left. ``merged`` is
+        0, or the number of ends that the row stands for. All branches whose chance of ever being reached is below a
+        limit go, the lowest limit that suffices: several under one parent become one row "others (n)" with the sum of
+        their chances and their mean extra cost weighted by chance; one alone stays and loses what follows it, and so
+        does a branch after which all are rare. The chances under a parent add up to what they did before."""
+        limits = [*sorted({0.0, *self.joint.values()}), float("inf")]
+        at = bisect_left(limits[:-1], True, key=lambda limit: len(Tree(self._cut_below(-1, limit)).ends) <= keep)
+        return Tree(self._cut_below(-1, limits[at]))
+
+    def _cut_below(self, parent: int, limit: float) -> Iterator[Row]:
+        """The rows whose chance is not below a limit, the rare ones of each parent merged."""
+        rare = [key for key in self.below[parent] if self.joint[key] < limit]
+        for key in self.below[parent]:
+            if key in rare and len(rare) > 1:
+                continue
+            row, ends = {**self.rows[key], "merged": 0}, self.ends_of(key)
+            followed = key not in rare and any(self.joint[child] >= limit for child in self.below[key])
+            if not followed and self.below[key]:
+                hidden = f"{ends} case{'s' if ends > 1 else ''}, not drawn"
+                row["note"] = "\n".join(filter(None, (row["note"], hidden)))
+            yield row
+            if followed:
+                yield from self._cut_below(key, limit)
+        if len(rare) > 1:
+            yield self._merged(rare)
+
+    def _merged(self, rare: Sequence[int]) -> Row:
+        rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
+        chance, ending, events = rows["chance"].sum(), rows["ends_rebuild"], set(rows["event"])
+        extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
+        return {
+            "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
+            "event": events.pop() if len(events) == 1 else "", "chance": chance, "extra_cost": extra,
+            "ends_rebuild": ending.all(), "merged": ends,
+            "note": "some end the rebuild" if ending.any() and not ending.all() else "",
+        }  # fmt: skip

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
@@ -171,14 +172,8 @@ def stretches(draws: int) -> Iterator[Stretch]:
 
 def ends_round(draws: int) -> bool:
     """Whether a number of draws gives every replicate as many whole rounds."""
-    if draws % REPLICATES:
-        return False
-    done, each = 0, draws // REPLICATES
-    for _, bits in rounds():
-        if done >= each:
-            return done == each
-        done += 1 << bits
-    return False
+    each = draws / REPLICATES
+    return next(done for done in accumulate(1 << bits for _, bits in rounds()) if done >= each) == each
 
 
 class Points:

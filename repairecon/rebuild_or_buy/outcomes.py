@@ -137,9 +137,13 @@ class Tally:
     def edges(self) -> Floats:
         return np.asarray(self.start + self.width * np.arange(BINS + 1))
 
+    @property
+    def _cumulative(self) -> Floats:
+        return np.asarray(np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum())
+
     def quantile(self, p: Floats | float) -> Floats:
         """Value below which a share p of the draws lies."""
-        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
+        cumulative = self._cumulative
         strictly = np.concatenate([[True], np.diff(cumulative) > 0])
         strictly[:-1] |= np.concatenate([np.diff(cumulative) > 0])
         found = np.interp(p, cumulative[strictly], self.edges[strictly])
@@ -158,8 +162,7 @@ class Tally:
 
     def chance_up_to(self, x: Floats) -> Floats:
         """Share of draws that are no more than x."""
-        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
-        share = np.interp(x, self.edges, cumulative)
+        share = np.interp(x, self.edges, self._cumulative)
         return np.where(x >= self.high, 1.0, np.where(x < self.low, 0.0, share))
 
 

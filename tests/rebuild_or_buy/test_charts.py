@@ -15,7 +15,7 @@ from chart_checks import BAD_FORMULA, CAPTION, WAYS, boxes, by_gid, named, outsi
 from chart_frames import DEEP, MAKERS, SWINGS, WHY_NOT, curves, draw, spares, ways_table, years
 from matplotlib.patches import Rectangle
 
-from repairecon.rebuild_or_buy import charts, charts_lines, charts_tree
+from repairecon.rebuild_or_buy import charts, charts_lines
 from repairecon.show.plots import MAIN, QUIET, alt_text, save_png
 
 
@@ -60,7 +60,7 @@ def test_dollar_signs_are_never_formulas() -> None:
         charts.cost_ranges(table.assign(allowed=False, why_not=bad), "$", bad),
         charts_lines.chance_below(curves(3).rename(columns={"send away": bad}), "$", bad),
         charts_lines.money_against_days(table, "$", bad),
-        charts_tree.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
+        charts.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
         charts.lead_swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
         charts_lines.cost_over_years(years(3).replace({"send away": bad}), "$", bad),
         charts_lines.spare_worth(spares(3).replace({f"{WAYS[1]}, spare aboard": bad}), "$", bad),
