@@ -31,17 +31,6 @@ from repairecon.show.sheet import Panel, Shown
 from repairecon.show.words import money
 
 
-@dataclass(frozen=True)
-class Met:
-    """How an outcome is met: ``remedy`` ('' where the rebuild ends), and ``then`` if that does not hold."""
-
-    way: str
-    event: str
-    outcome: str
-    remedy: str
-    then: str = ""
-
-
 @dataclass(eq=False, repr=False)
 class Answer(Shown):
     """All that the job finds, each part worked out when it is first asked for, and the same in any order of asking.
@@ -91,12 +80,6 @@ class Answer(Shown):
     @cached_property
     def advice(self) -> Advice:
         return advice(self)
-
-    @cached_property
-    def remedies(self) -> tuple[Met, ...]:
-        """How each outcome that has remedies is met, by way."""
-        taken = self.model.costs.remedied.items()
-        return tuple(Met(*key, *([r.remedy for r in remedies] or [""])[:2]) for key, remedies in taken)
 
     @property
     def _best(self) -> int:

@@ -93,13 +93,10 @@ def worth(answer: Answer) -> str:
             f"Over the {number(a.years)} years you keep her, {what} comes to {answer.money(total)} in today's "
             f"money{lead}; this job alone {today}."
         )
-    if opened:
-        return f"That comes to {answer.money(total)} all in on average{lead}."
     cash, hours = answer.money(row["cash_mean"]), hours_words(row["own_hours_mean"])
-    return (
-        f"{capital(a.way)} comes to {answer.money(total)} on average ({cash} cash, {hours} own hours, "
-        f"{days_words(row['days_mean'])} out of use){lead}."
-    )
+    out = f" ({cash} cash, {hours} own hours, {days_words(row['days_mean'])} out of use)"
+    what, out = ("That", "") if opened else (capital(a.way), out)
+    return f"{what} comes to {answer.money(total)} all in on average{out}{lead}."
 
 
 def tie(answer: Answer) -> str:

@@ -87,11 +87,12 @@ def bench(answer: Answer) -> Iterator[str]:
     """Next step, stop rule, how a finding is best met, most still worth spending, when to order, what is left out."""
     yield next_step(answer)
     yield from stop_rule(answer, answer.advice.stops)
-    several_ways = len({m.way for m in answer.remedies}) > 1
-    for met in answer.remedies:
-        then = f"; if that does not hold, {met.then}" if met.then and met.then != met.remedy else ""
-        how, several = met.remedy or "end the rebuild", f" ({met.way})" if several_ways else ""
-        yield f"{capital(met.event)} {met.outcome}{several}: {how}{then}."
+    met = answer.model.costs.remedied
+    for (way, event, outcome), remedies in met.items():
+        first, second = [*(r.remedy for r in remedies), "end the rebuild", ""][:2]
+        then = f"; if that does not hold, {second}" if len(remedies) > 1 and second != first else ""
+        several = f" ({way})" if len({key[0] for key in met}) > 1 else ""
+        yield f"{capital(event)} {outcome}{several}: {first}{then}."
     yield repair_limit(answer)
     given_up = answer.table["p_given_up"][answer.table["allowed"] & (answer.table["p_given_up"] > 0)]
     for way, p in given_up.head(1).items():

@@ -50,7 +50,7 @@ class Decision:
             return self.stop_cost
         stop = self.stop_cost.copy()
         if self.depths is not None:
-            for a, column in self.depths.columns(weights, self.nested).items():
+            for a, column in self.depths.columns(weights).items():
                 stop[:, :, a] = column
         if self.other.any():
             open_points = np.array(self.points)[:, None] >= self.first
@@ -140,11 +140,16 @@ class AfterAway:
         """Cost of the stop in each leaf, the cheapest buy chosen for each set."""
         cost = self.fixed.copy()
         for at, ids, added in self.choices:
-            count = int(ids.max()) + 1
-            sums = np.array([np.bincount(ids, weights[at] * row, count) for row in added])
-            best = sums.argmin(axis=0)[ids]
-            cost[at] += added[best, np.arange(len(at))]
+            cost[at] += _cheapest(added, weights[at], ids)
         return cost
+
+
+def _cheapest(costs: Floats, weights: Floats, ids: Ints) -> Floats:
+    """Cost in each leaf of the option (options, L) that is the cheapest for its set of leaves that look alike."""
+    with np.errstate(invalid="ignore"):
+        weighed = np.where(weights > 0, weights * costs, 0.0)
+    sums = np.array([np.bincount(ids, row) for row in weighed])
+    return np.asarray(costs[sums.argmin(axis=0)[ids], np.arange(len(ids))])
 
 
 def rebuilds_here(model: Model) -> list[int]:
@@ -215,6 +220,7 @@ def _going_over(
     """The first of some depths' decisions once one may go over from each to each of the others."""
     first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
     over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
+    over[range(len(ways)), range(len(ways))] = 0.0
     for (begun, to, point), bill in model.program.over.items():
         if begun in ways and to in ways and point in first.points:
             a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
@@ -236,33 +242,21 @@ class Depths:
     over: Floats
     at: int
 
-    def columns(self, weights: Floats, nested: Nested) -> dict[int, Floats]:
-        """Cost of going over to each other depth (S, L), with the best choice from there on."""
-        count, points = len(self.made), len(self.made[0].points)
+    def columns(self, weights: Floats) -> dict[int, Floats]:
+        """Cost of going over to each other depth (S, L), with the best choice from there on: at each set of leaves that
+        look alike the cheapest of going on, going over and stopping."""
+        count, ids = len(self.made), self.made[0].ids
         ahead = np.array([d.go_cost for d in self.made])
         stops = [d.stop_cost.copy() for d in self.made]
         for stop, made in zip(stops, self.made, strict=True):
             if made.other.any():  # leaving the unit alone once begun: as long as that has been seen to be right
                 stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
-        columns = np.full((count - 1, points, ahead.shape[1]), np.inf)
-        for s in range(points - 1, -1, -1):
-            columns[:, s] = [self.over[0, b, s] + ahead[b] for b in range(1, count)]
-            ahead = np.array([self._followed(a, s, ahead, stops[a][s], weights, nested) for a in range(count)])
+        columns = np.full((count - 1, *ids.shape), np.inf)
+        for s in range(len(ids) - 1, -1, -1):
+            columns[:, s] = (self.over[0, :, s] + ahead)[1:]
+            options = [np.concatenate([self.over[a, :, s] + ahead, stops[a][s].T]) for a in range(count)]
+            ahead = np.array([_cheapest(costs, weights, ids[s]) for costs in options])
         return {self.at + b: columns[b] for b in range(count - 1)}
-
-    def _followed(self, a: int, s: int, ahead: Floats, stop: Floats, weights: Floats, nested: Nested) -> Floats:
-        """Cost in each leaf from the end of stage ``s`` on at one depth: the cheapest of going on, going over and
-        stopping, chosen for each set of leaves that look alike."""
-        options = [ahead[b] + (self.over[a, b, s] if b != a else 0.0) for b in range(len(self.made))]
-        costs = np.concatenate([np.array(options).T, stop], axis=1)
-        w = weights[nested.order]
-        with np.errstate(invalid="ignore"):
-            sums = np.where(w[:, None] > 0, w[:, None] * costs[nested.order], 0.0)
-        best = np.add.reduceat(sums, nested.starts[s], axis=0).argmin(axis=1)
-        sizes = np.diff(np.append(nested.starts[s], len(w)))
-        choice = np.empty(len(w), dtype=np.intp)
-        choice[nested.order] = np.repeat(best, sizes)
-        return np.asarray(costs[np.arange(len(w)), choice])
 
 
 def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats, weights: Weights) -> list[AfterAway]:

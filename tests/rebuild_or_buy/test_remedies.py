@@ -114,6 +114,7 @@ def _options(case: Case, key: tuple[str, str], found: list[Remedy]) -> list[tupl
 def test_the_answer_tells_how_each_finding_is_met() -> None:
     case = made(remedy("sleeve", 60, p_holds=0.8), remedy("new shaft", 150))
     answer = rebuild_or_buy(case, 200)
-    assert [(m.event, m.remedy, m.then) for m in answer.remedies] == [("shaft", "sleeve", "new shaft")]
+    met = answer.model.costs.remedied
+    assert [(key[1], *(r.remedy for r in taken)) for key, taken in met.items()] == [("shaft", "sleeve", "new shaft")]
     assert "by sleeve" in set(answer.nodes["note"])
     assert np.isfinite(answer.bench.value)
