@@ -12,10 +12,9 @@ import numpy as np
 
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
-from repairecon.rebuild_or_buy.compile import Program, plain_buys
-from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, term_means
+from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, Program, term_means
 from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, check_inputs, grow
-from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting
+from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting, plain_buys
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
 

@@ -4,7 +4,7 @@ is counted from the beginning of the job; ``after`` is the stage up to which a r
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -47,6 +47,11 @@ class Seen:
 def lasting(way: Way) -> bool:
     """Whether a way ends with a sound unit in service."""
     return way.traits.in_service in ("rebuilt", "bought")
+
+
+def plain_buys(ways: Sequence[Way]) -> list[int]:
+    """Places of the ways that only buy."""
+    return [i for i, w in enumerate(ways) if w.traits.buys and not w.traits.rebuilds]
 
 
 class WaysCost:
