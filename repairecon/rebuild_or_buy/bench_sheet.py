@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -182,23 +182,25 @@ class BenchSheet:
             here = [s for k, s in zip(at, steps, strict=True) if k == nearest]
             return max(here, key=lambda s: (len(said & meaning(s.work)), s.needed == "always"))
 
-        for stage, name, limit, then in self.limits():
+        limits = [("measure", *row) for row in _GENERAL_LIMITS]
+        if self.known is not None:
+            stages = {row["measure"]: row["stage"] for _, row in of_kind("limit_stages", self.known.kind)}
+            limits = [(stages[row["measure"]], row["measure"], row["limit"], row["what_then"].removeprefix("-"))
+                      for _, row in of_kind("limits", self.known.kind)]  # fmt: skip
+        for stage, name, limit, then in limits:
             said = f"limit: {limit}" + (f" (else: {then})" if then else "")
             step(stage, name).measures.append((name, said))
         for stage, text in (*self.looks(), *self.causes()):
             step(stage, text).look_at.append(text)
-        for stage, event, outcomes in self.events():
-            step(stage, event).tick.append((event, outcomes))
+        found: dict[tuple[str, str], dict[str, None]] = {}  # findings of the case's own tree, to be ticked
+        for b in self.own_events:
+            found.setdefault((b.seen_at, b.event), {})[b.outcome] = None
+        ticks = [(stage, event, tuple(seen)) for (stage, event), seen in found.items()]
+        if (left := len(ticks) - _MOST_EVENTS) > 0:
+            ticks[_MOST_EVENTS:] = [(ticks[-1][0], f"{left} more events", ("see events.csv",))]
+        for stage, event, seen in ticks:
+            step(stage, event).tick.append((event, seen))
         return steps
-
-    def limits(self) -> Iterator[tuple[str, str, str, str]]:
-        """Stage, measure, its limit as it is known, and what to do beyond it."""
-        if self.known is None:
-            yield from (("measure", *row) for row in _GENERAL_LIMITS)
-            return
-        stages = {row["measure"]: row["stage"] for _, row in of_kind("limit_stages", self.known.kind)}
-        for _, row in of_kind("limits", self.known.kind):
-            yield stages[row["measure"]], row["measure"], row["limit"], row["what_then"].removeprefix("-")
 
     def looks(self) -> list[tuple[str, str]]:
         """Looks before anything comes apart, the case's own or the mechanic's for this symptom."""
@@ -216,16 +218,6 @@ class BenchSheet:
             cure = next((f" ({r.name})" for r in self.known.remedies_of(f)), "")
             found.setdefault(f.seen_at, []).append((f.seen_at, f"may be: {f.cause}{cure}"))
         return [pair for pairs in found.values() for pair in pairs[:_MOST_CAUSES]]
-
-    def events(self) -> list[tuple[str, str, Sequence[str]]]:
-        """Findings of the case's own tree, to be ticked."""
-        outcomes: dict[tuple[str, str], dict[str, None]] = {}
-        for b in self.own_events:
-            outcomes.setdefault((b.seen_at, b.event), {})[b.outcome] = None
-        ticks = [(*at, tuple(seen)) for at, seen in outcomes.items()]
-        left = len(ticks) - _MOST_EVENTS
-        more = [(ticks[-1][0], f"{left} more events", ("see events.csv",))] if left > 0 else []
-        return [*ticks[:_MOST_EVENTS], *more]
 
     # ---- parts, stop rule, calls -------------------------------------------------------------------
     @property
