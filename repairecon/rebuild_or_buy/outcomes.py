@@ -333,7 +333,7 @@ class Outcomes:
             error = self.tallies[way][TOTAL].quantile_se(0.9)
             if np.isfinite(totals[way]) and error > SURE_SHARE * abs(self.mean[way, TOTAL]):
                 return False
-        return bool(replicate_se(self._below[best, second], self._ranked) <= SURE_CHANCE)
+        return bool(self.beats_se[best, second] <= SURE_CHANCE)
 
 
 def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int], object] | None = None) -> Outcomes:

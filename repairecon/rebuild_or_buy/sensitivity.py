@@ -182,7 +182,15 @@ def lead_gone(number: Number, best: int, start: float, end: float, right: float)
 def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tuple[Number, float, float]]:
     """The nearest crossings of straight lines on the way to an end, then the numbers whose totals are no straight line
     and may flip: number, guess and end."""
-    totals, most_days = model.totals, _most_days(model, best)
+    totals, coefficients = model.totals, _coefficients(model, model.plain.at)
+    # by how much the lead may shrink at most for a day more or less of each wait or of work under one (J,): the longest
+    # of several moves by no more than the one that is moved
+    differ = np.abs(coefficients - coefficients[best]).max(axis=0)
+    most_days = _slopes(model, differ[None])[0]
+    for k, term in enumerate(model.program.terms):
+        if isinstance(term, LongestWait):
+            for i, per_unit in (*((i, 1.0) for i in term.waits), *term.floor):
+                most_days[i] += differ[k] * abs(per_unit)
     lead, apart = lead_of(totals, best), float(np.abs(totals[np.isfinite(totals)]).max())
     straight, curved = [], []
     for number in listed:
@@ -201,19 +209,6 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
             kept += 1
             yield number, value, min(end, number.most)
     yield from ((number, end, end) for _, number, end in sorted(curved, key=lambda guess: guess[0])[: 2 * MOST])
-
-
-def _most_days(model: Model, best: int) -> Floats:
-    """By how much the lead may shrink at most for a day more or less of each wait or of work under one (J,). The
-    longest of several moves by no more than the one that is moved."""
-    coefficients = _coefficients(model, model.plain.at)
-    apart = np.abs(coefficients - coefficients[best]).max(axis=0)
-    most: Floats = _slopes(model, apart[None])[0]
-    for k, term in enumerate(model.program.terms):
-        if isinstance(term, LongestWait):
-            for i, per_unit in (*((i, 1.0) for i in term.waits), *term.floor):
-                most[i] += apart[k] * abs(per_unit)
-    return most
 
 
 def _crossing(number: Number, slopes: Floats, totals: Floats, best: int, end: float) -> float | None:
