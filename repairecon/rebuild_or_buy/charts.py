@@ -253,7 +253,8 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     for ends in range(min(keep, len(whole.ends)), 0, -1):
         tree = whole.pruned(ends)
         rows = [row for first in tree.below[-1] for row in tree.shown(first)]
-        names = [wrap(_branch_name(tree.rows[key]), margins.left - INDENT * depth - 0.15) for key, _, depth, _ in rows]
+        called = [": ".join(filter(None, (tree.rows[key]["event"], tree.rows[key]["label"]))) for key, *_ in rows]
+        names = [wrap(name, margins.left - INDENT * row[2] - 0.15) for name, row in zip(called, rows, strict=True)]
         texts = [wrap(_branch_words(tree, key, last, currency), margins.right - 0.15) for key, last, *_ in rows]
         heights = [max(tall(name), tall(text)) + 0.1 for name, text in zip(names, texts, strict=True)]
         if not height or sum(heights) <= height - sum(framing(title, caption, width, margins)[2:]):
@@ -269,10 +270,6 @@ def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
         write(ax, (0.0, y), name, BESIDE, (72.0 * (INDENT * depth - margins.left), 0.0))
         write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=TURN_DARK if ends_it else INK)
     return ax
-
-
-def _branch_name(row: Row) -> str:
-    return f"{row['event']}: {row['label']}" if row["event"] else str(row["label"])
 
 
 def _branch_words(tree: Tree, key: int, last: int, currency: str) -> str:

@@ -17,8 +17,9 @@ from repairecon.many.work import Lost, cores, each
 from repairecon.read.boat import boat_folder, home_of
 from repairecon.read.case_folder import cases_in
 from repairecon.read.result_table import ResultTable, mark_of, to_parquet
-from repairecon.rebuild_or_buy import headline, parts, screen
+from repairecon.rebuild_or_buy import headline, parts
 from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.horizon import Combination
 from repairecon.rebuild_or_buy.job import AUTO, DRAWS, findings_measured, rebuild_or_buy
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import keep_tables, plain, print_json
@@ -89,18 +90,17 @@ def run(args: argparse.Namespace) -> int | None:
     elif args.json:
         print_json(as_json(answer))
     elif args.full or args.part:
-        print(for_terminal(screen.full(answer, args.part or "")), end="")
+        print(for_terminal(parts.full(answer, args.part or "")), end="")
     else:
-        print(for_terminal(screen.first_screen(answer)), end="")
+        print(for_terminal(parts.first_screen(answer)), end="")
     return None
 
 
 # ---- plain data ----------------------------------------------------------------------------------
 def _spare(answer: Answer) -> dict[str, Any]:
-    h = answer.horizon
-    best = next((c for c in h.spares if c.combination == h.best_spare), None)
-    worth, net = (best.worth, best.net) if best else (0.0, 0.0)
-    return {"best": h.best_spare, "worth": worth, "net": net, "by_combination": h.spares}
+    spares = answer.horizon.spares
+    best = max(spares, key=lambda c: c.net, default=Combination("", 0.0, 0.0, 0.0, 0.0, 0.0))
+    return {"best": best.combination, "worth": best.worth, "net": best.net, "by_combination": spares}
 
 
 _DATA: dict[str, str | Callable[[Answer], Any]] = {
@@ -235,8 +235,13 @@ def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
         failed += bool(line.faults)
         if args.json:
             plain.append(asdict(line))
-        else:
-            tqdm.write(_words(line), file=sys.stdout)
+            continue
+        said = f"{line.case}: no answer: {shortened(line.faults, 200)}"
+        if not line.faults:
+            total, days = money(line.total or 0.0, line.currency), days_words(line.days or 0.0)
+            basis = f"over {whole(line.years)} years" if line.years else "all in"
+            said = f"{line.case}: {total} {basis}, back in {days}. {shortened(line.what, 160)}"
+        tqdm.write(said, file=sys.stdout)
     if args.json:
         print_json(plain)
     if table and table.suffix == ".parquet":
@@ -244,11 +249,3 @@ def print_lines(folders: Sequence[str], args: argparse.Namespace) -> int:
     if failed and not args.json:
         print(f"{failed} of {len(folders)} cases have no answer.")
     return 2 if failed else 0
-
-
-def _words(line: CaseLine) -> str:
-    if line.faults:
-        return f"{line.case}: no answer: {shortened(line.faults, 200)}"
-    total, days = money(line.total or 0.0, line.currency), days_words(line.days or 0.0)
-    basis = f"over {whole(line.years)} years" if line.years else "all in"
-    return f"{line.case}: {total} {basis}, back in {days}. {shortened(line.what, 160)}"

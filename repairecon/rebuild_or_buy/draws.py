@@ -1,7 +1,6 @@
 """The only randomness: evenly spread points by named input, drawn in blocks. What an input draws depends on the seed
-and on its name alone, so that a new quote leaves the draws of every other input as they were. The few inputs that tell
-most (``first``) take their columns from a Sobol sequence in that order, so that they go evenly together; all else but
-those columns is theirs by name too. The others have random columns by name."""
+and on its name alone, so that a new quote leaves the draws of all others as they were. Only the few inputs that tell
+most (``first``) take their columns from a Sobol sequence in that order, so that they go evenly together."""
 
 from __future__ import annotations
 

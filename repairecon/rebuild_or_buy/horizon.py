@@ -65,10 +65,6 @@ class Horizon:
         return tuple(spare_combinations(self.ledger, sum(p.landed for p in buying.order(buying.plan))))
 
     @cached_property
-    def best_spare(self) -> str:
-        return max(self.spares, key=lambda c: c.net).combination if self.spares else ""
-
-    @cached_property
     def fan(self) -> pd.DataFrame:
         """Cost so far by year and way."""
         if self.years.horizon_years == 0:

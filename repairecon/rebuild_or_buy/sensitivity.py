@@ -1,7 +1,6 @@
 """What the choice hangs on: every number of a case, where another way takes over, and how far each moves the lead.
-Expected totals are straight lines in every price, hour and day as long as the buys that follow an ended rebuild stay as
-they are, and a long wait's is curved only by the other waits of its order. So each number's flip is first read off its
-line, then made exact with those buys chosen anew."""
+Expected totals are straight lines in nearly every number as long as the buys that follow an ended rebuild stay as they
+are: each number's flip is first read off its line, then made exact with those buys chosen anew."""
 
 from __future__ import annotations
 

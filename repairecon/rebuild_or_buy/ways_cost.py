@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
-from repairecon.buying.buying import Buying, Demand, Priced
+from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import ONE, Product
 from repairecon.rebuild_or_buy.tree import shares
 from repairecon.rebuild_or_buy.work import Bill, Wanted, Work
@@ -101,27 +101,21 @@ class WaysCost:
 
     @cached_property
     def prices(self) -> dict[str, tuple[Priced, ...]]:
-        """The lines that each part takes: in the planned order as it stands, or by itself where it is not in that."""
-        planned: dict[str, tuple[Priced, ...]] = {}
-        for p in self.buying.order(self.planned_order):
-            planned[p.item] = (*planned.get(p.item, ()), p)
-        return {p.part: planned.get(p.part) or self.buying.order(((p.part, p.quantity),)) for p in self.case.parts}
-
-    @cached_property
-    def planned_order(self) -> Demand:
-        """What the first rebuild here orders at its time for sure: the planned parts, and those of damage that is known
+        """The lines that each part takes: in the planned order as it stands, or by itself where it is not in that. This
+        is what the first rebuild here orders at its time for sure: the planned parts, and those of damage that is known
         to be there."""
-        way = next((w for w in self.case.ways if w.kind == "rebuild"), None)
-        if way is None:
-            return self.buying.plan
-        end = self.ends[way.way]
-        goes_on = end > self.order_stage
-        wanted = [w for w in self._wanted(Bill(), way, end) if w.stage == self.order_stage and w.often == ONE]
-        sure: dict[str, int] = {p.part: 0 for p in self.case.parts}
-        for w in wanted:
-            sure[w.part] += int(w.pieces[goes_on].min()) if goes_on.any() else 0
-        order = tuple((part, n) for part, n in sure.items() if n)
-        return order or self.buying.plan
+        way, sure = next((w for w in self.case.ways if w.kind == "rebuild"), None), {p.part: 0 for p in self.case.parts}
+        if way is not None:
+            end = self.ends[way.way]
+            goes_on = end > self.order_stage
+            for w in self._wanted(Bill(), way, end) if goes_on.any() else ():
+                if w.stage == self.order_stage and w.often == ONE:
+                    sure[w.part] += int(w.pieces[goes_on].min())
+        planned: dict[str, list[Priced]] = {}
+        for p in self.buying.order(tuple((part, n) for part, n in sure.items() if n) or self.buying.plan):
+            planned.setdefault(p.item, []).append(p)
+        alone = {p.part: ((p.part, p.quantity),) for p in self.case.parts}
+        return {part: tuple(planned.get(part, ())) or self.buying.order(order) for part, order in alone.items()}
 
     # ---- a rebuild here -----------------------------------------------------------------------
     def rebuild(self, way: Way, *, at_leisure: bool = False, upto: int = NEVER_ENDS) -> Bill:

@@ -1,7 +1,6 @@
-"""Bills: cash, own hours and days of a piece of work or of an order as sums of inputs, leaf by leaf. A bill holds for
-each output a coefficient for each term, one number or one a leaf. A term is a product of independent inputs or the
-longest of several waits (``buying.inputs``), so that a bill at the means of its terms is the exact expectation; with
-drawn inputs the same bill gives the draws."""
+"""Bills: cash, own hours and days of some work or of an order, a coefficient for each term, one number or one a leaf.
+A term is a product of independent inputs or the longest of several waits (``buying.inputs``): at the means of its terms
+a bill is the exact expectation, with drawn inputs it gives the draws."""
 
 from __future__ import annotations
 
