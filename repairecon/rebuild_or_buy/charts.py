@@ -109,7 +109,7 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     (limits the digits shown), ``allowed``, ``why_not``."""
     rows = table.sort_values("total_mean", kind="stable")
     width = slot(ax)[0]
-    margins = Margins(left=0.2 * width, right=0.36 * width, axis=0.3)
+    margins = Margins(left=0.23 * width, right=0.36 * width, axis=0.3)
     texts = [wrap(_cost_words(row, currency), margins.right - 0.15) for _, row in rows.iterrows()]
     ax, middles = name_rows(ax, "What each way costs, all in", caption, list(rows.index), margins,
                             row=[tall(text) + 0.15 for text in texts])  # fmt: skip
@@ -203,7 +203,7 @@ def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
         if before + after + scale * (high - low) <= width:
             break
     ax.set_xlim(low - before / scale, high + after / scale)
-    axis_label(ax, "x", wrap("lead over the next way, where the number is as low or as high as 1 time in 10", width))
+    axis_label(ax, "x", wrap("lead over the next way; each end: 1 time in 10", width))
 
 
 def _marks(ax: Axes, now: float, currency: str) -> None:

@@ -21,8 +21,8 @@ from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import chance_words, hours_words, measured, money, number, price, tenths, whole
 
 Blocks = Sequence[Panel | Sheet]
-EACH_WAY, LEAST, LOW, HIGH = 0.95, 2.4, 5.0, 6.5
-"""Height of the picture of ranges on a narrow page, a way and in all; of low and high pictures [inch]."""
+EACH_WAY, LEAST, LOW, HIGH, TALL = 0.95, 2.4, 5.0, 6.5, 9.0
+"""Height of the picture of ranges on a narrow page, a way and in all; of low, high and tall pictures [inch]."""
 ENDS = 9
 """Ends of the tree that stay legible on paper."""
 MEANING = {
@@ -236,9 +236,9 @@ def page(answer: Answer, today: date | None = None) -> str:
     over, *table_of_years = years(answer)
     main = [
         ways(answer), *cautions(answer), *picture(charts.ranges, LEAST + EACH_WAY * len(answer.table)), *looks(answer),
-        *bench(answer), *picture(charts.tree, HIGH, len(answer.nodes) > 1, keep=ENDS),
+        *bench(answer), *picture(charts.tree, TALL, len(answer.nodes) > 1, keep=ENDS),
         over, *picture(charts.years, LOW, answer.horizon.years.horizon_years > 0),
-        *flips(answer), *picture(charts.swings, LOW, bool(answer.swings)),
+        *flips(answer), *picture(charts.swings, HIGH, bool(answer.swings)),
     ]  # fmt: skip
     rest = [
         *ranges(answer), *picture(charts.curves, HIGH), *picture(charts.days, HIGH), *table_of_years,
