@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from repairecon.rebuild_or_buy.answer import Answer
     from repairecon.rebuild_or_buy.job import rebuild_or_buy
     from repairecon.rebuild_or_buy.verdict import Verdict, screen
-    from repairecon.rebuild_or_buy.what_if_app import what_if
+    from repairecon.rebuild_or_buy.what_if import what_if
     from repairecon.spares_aboard.job import SparesAnswer, spares_aboard
     from repairecon.standards.equivalents import equivalent
     from repairecon.whole_boat.answer import whole_boat
@@ -48,7 +48,7 @@ _FOUND_IN = {
     "export_book": "book.csv_folder", "new_case": "read.starter", "open_book": "book.spares_book",
     "read_case": "read.case_folder", "read_closed": "read.closed", "read_log": "read.job_log",
     "rebuild_or_buy": "rebuild_or_buy.job", "screen": "rebuild_or_buy.verdict",
-    "spares_aboard": "spares_aboard.job", "what_if": "rebuild_or_buy.what_if_app", "whole_boat": "whole_boat.answer",
+    "spares_aboard": "spares_aboard.job", "what_if": "rebuild_or_buy.what_if", "whole_boat": "whole_boat.answer",
 }  # fmt: skip
 
 

@@ -152,7 +152,7 @@ def _question(args: argparse.Namespace) -> None:
 def _found(args: argparse.Namespace) -> None:
     from repairecon.read.case_workbook import is_workbook
     from repairecon.read.findings import keep_findings, pieces
-    from repairecon.rebuild_or_buy.screen import first_screen
+    from repairecon.rebuild_or_buy.parts import first_screen
 
     found, measured = pieces(args.found), pieces(args.measured)
     if not (found or measured or args.stage):
@@ -187,9 +187,9 @@ def _answer_of(folder: Path) -> str:
         from repairecon.compare_quotes import summary
 
         return summary.first_screen(repairecon.compare_quotes(case))
-    from repairecon.rebuild_or_buy import screen
+    from repairecon.rebuild_or_buy import parts
 
-    return screen.first_screen(repairecon.rebuild_or_buy(case))
+    return parts.first_screen(repairecon.rebuild_or_buy(case))
 
 
 def _new_boat(args: argparse.Namespace) -> None:
@@ -204,7 +204,7 @@ def _new_boat(args: argparse.Namespace) -> None:
 
 
 def _what_if(args: argparse.Namespace) -> int:
-    from repairecon.rebuild_or_buy.what_if_app import serve
+    from repairecon.rebuild_or_buy.what_if import serve
 
     return serve(args.folder, args.port, not args.no_browser)
 

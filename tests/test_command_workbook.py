@@ -14,7 +14,7 @@ import pytest
 from quote_cases import case_of, quotes_of
 
 from repairecon.__main__ import main
-from repairecon.rebuild_or_buy.many_cases import case_line, case_lines
+from repairecon.rebuild_or_buy.command import case_line, case_lines
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 SELLERS = [{"supplier": "dealer", "lead_days_likely": 2}, {"supplier": "stockist", "lead_days_likely": 8}]

@@ -15,7 +15,7 @@ from repairecon.formulas.bayes import LinearBelief, belief_interval, linear_upda
 from repairecon.formulas.lives import fit_weibull
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key
-from repairecon.rebuild_or_buy.learned import counts_for, groups, kind_of
+from repairecon.rebuild_or_buy.learned import counted, kind_of
 from repairecon.records import STAGES, Branch, Case, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
 from repairecon.records.base import Source
 from repairecon.records.done import SupplierKept
@@ -222,12 +222,7 @@ def _shift(kind: str, name: str, before: Ends, after: Ends, jobs: float) -> Shif
 
 
 def _chances(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterator[Shift]:
-    counts = counts_for(branches, unit, learned)
-    for (event, given), members in groups(branches).items():
-        seen = counts[members]
-        if not seen.any():
-            continue
-        prior = np.array([branches[k].weight * branches[k].chance for k in members])
+    for (event, given), members, prior, seen in counted(branches, unit, learned):
         after = prior + seen
         before, now = prior / (prior.sum() or 1.0), after / after.sum()
         for n, k in enumerate(members):

@@ -9,12 +9,10 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import verdict
-from repairecon.rebuild_or_buy.bench import NOW, STRIP, StopWhen, places, point_name, stop_when
+from repairecon.rebuild_or_buy.bench import STRIP, StopWhen, Worth, looks_at_hand, places, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.lives import in_service, life_is_stated
-from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, lead_gone
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
@@ -56,9 +54,9 @@ class Choice:
 def cheapest(model: Model, totals: Floats, best: str = "") -> Choice:
     """The way with the least of some totals (W,) among those that may be chosen; of a tie the one that is named."""
     open_ways = np.where(model.allowed, totals, np.inf)
-    order = [int(i) for i in np.argsort(open_ways, kind="stable")]
+    order = [int(i) for i in np.argsort(open_ways, kind="stable") if np.isfinite(open_ways[i])]
     first = model.ways.index(best) if best else order[0]
-    second = next((i for i in order if i != first and np.isfinite(open_ways[i])), first)
+    second = next((i for i in order if i != first), first)
     gap = float(open_ways[second] - open_ways[first])
     return Choice(model.ways[first], model.ways[second] if second != first else "", float(open_ways[first]), gap)
 
@@ -74,12 +72,10 @@ class Basis:
     # ---- which basis --------------------------------------------------------------------------
     @cached_property
     def this_job(self) -> Choice:
-        """The cheapest by this job alone."""
         return cheapest(self.model, self.model.totals, self.best)
 
     @cached_property
     def over_years(self) -> Choice:
-        """The cheapest over the years looked ahead."""
         return cheapest(self.model, self.horizon.ledger.present)
 
     @cached_property
@@ -101,7 +97,6 @@ class Basis:
 
     @cached_property
     def choice(self) -> Choice:
-        """The cheapest on the basis that holds."""
         return self.over_years if self.kind == "years" else self.this_job
 
     @cached_property
@@ -251,7 +246,7 @@ def _choice(answer: Answer) -> tuple[Choice, list[str]]:
 def _look(answer: Answer, made: Decision, chosen: Choice) -> Worth | None:
     """The look to begin with: of those worth having the first in the mechanic's order, none much better after it; else,
     where another thing is often to blame, the first that tells whether this unit is."""
-    found = list(looking.looks_at_hand(answer.model, made, answer.numbers))
+    found = list(looks_at_hand(answer.model, made, answer.numbers))
     least = WORTH_HAVING * abs(chosen.total)
     if net := [w.net for w in found if w.net > least]:
         return next(w for w in found if w.net >= MUCH_BETTER * max(net))
@@ -284,4 +279,4 @@ def _first_step(answer: Answer, made: Decision, chosen: Choice, look: Worth | No
 def _stops(answer: Answer, made: Decision) -> tuple[StopWhen, ...]:
     """On what to stop by the rule on the basis, the first step left out."""
     found = stop_when(list(places(answer.model, made)))
-    return tuple(s for s in found if point_name(s.point, answer.model.done) != NOW)
+    return tuple(s for s in found if s.point != answer.model.done)

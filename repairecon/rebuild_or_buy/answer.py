@@ -2,52 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from repairecon.buying.buying import Priced
 from repairecon.buying.inputs import mean_of
+from repairecon.formulas.tree import StopRule
 from repairecon.read.look_again import Remark, look_again
 from repairecon.rebuild_or_buy import bench as at_the_bench
-from repairecon.rebuild_or_buy import looks as looking
 from repairecon.rebuild_or_buy import sensitivity, verdict
 from repairecon.rebuild_or_buy.advice import Advice, Basis, advice
-from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, places, point_name, stop_when
+from repairecon.rebuild_or_buy.bench import Bench, Place, StopWhen, Worth, places, point_name, stop_when
 from repairecon.rebuild_or_buy.horizon import Horizon
 from repairecon.rebuild_or_buy.learned import LifeFit
-from repairecon.rebuild_or_buy.looks import Worth
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import QUANTITIES, TOTAL, Outcomes
-from repairecon.rebuild_or_buy.remedies import Met
 from repairecon.rebuild_or_buy.sensitivity import Flip, Number, Swing
-from repairecon.rebuild_or_buy.size import costs_something
 from repairecon.rebuild_or_buy.stages import GO_ON, Decision, decision, rebuilds_here
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, grow
-from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule, Verdict
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, Finding, branch_touches, costs_something, grow
+from repairecon.rebuild_or_buy.verdict import Risk, ThumbRule
 from repairecon.rebuild_or_buy.years import p_spare_left
-from repairecon.records import Assumed, Case, Way, Years
+from repairecon.records import Case, Way, Years
 from repairecon.show.sheet import Panel, Shown
 from repairecon.show.words import money
 
-if TYPE_CHECKING:
-    from repairecon.formulas.tree import StopRule
 
-
-@dataclass(frozen=True)
-class Asked:
-    """What the owner asked: findings so far, the last stage done, the years looked ahead, own lives as fitted."""
-
-    found: tuple[Finding, ...]
-    stage: str
-    years: Years
-    life_fits: tuple[LifeFit, ...]
-
-
+@dataclass(eq=False, repr=False)
 class Answer(Shown):
     """All that the job finds, each part worked out when it is first asked for, and the same in any order of asking.
 
@@ -57,15 +41,20 @@ class Answer(Shown):
     and of the sampled P90); ``cost_lost_days_mean``.
     """
 
-    def __init__(self, case: Case, model: Model, outcomes: Outcomes, why_not: dict[str, str], asked: Asked) -> None:
-        self.case, self.model, self.outcomes = case, model, outcomes
-        self.table: pd.DataFrame = table_of(model, outcomes, why_not)
-        self.verdict: Verdict = verdict.verdict(case, self.table, outcomes)
-        self.found, self.stage, self.life_fits = asked.found, asked.stage, asked.life_fits
-        self.horizon = Horizon(model, outcomes, asked.years)
-        self.assumed: tuple[Assumed, ...] = case.assumed
-        self.cautions: tuple[str, ...] = (*case.unit.cautions, *verdict.waived(case))
-        self.cost_own_hour = model.own_hour
+    case: Case
+    model: Model
+    outcomes: Outcomes
+    why_not: dict[str, str]
+    found: tuple[Finding, ...]
+    stage: str
+    years: Years
+    life_fits: tuple[LifeFit, ...]
+
+    def __post_init__(self) -> None:
+        self.verdict = verdict.verdict(self.case, self.table, self.outcomes)
+        self.horizon = Horizon(self.model, self.outcomes, self.years)
+        self.assumed, self.cautions = self.case.assumed, (*self.case.unit.cautions, *verdict.waived(self.case))
+        self.cost_own_hour = self.model.own_hour
 
     def said(self) -> Panel:
         """The unit and the advice."""
@@ -74,7 +63,6 @@ class Answer(Shown):
         return said(self)
 
     def money(self, amount: float, se: float = 0.0) -> str:
-        """An amount of home money in words."""
         return money(amount, self.case.terms.currency, se)
 
     @cached_property
@@ -91,14 +79,7 @@ class Answer(Shown):
 
     @cached_property
     def advice(self) -> Advice:
-        """What to do now."""
         return advice(self)
-
-    @cached_property
-    def remedies(self) -> tuple[Met, ...]:
-        """How each outcome that has remedies is met, by way."""
-        taken = self.model.costs.remedied.items()
-        return tuple(Met(*key, *([r.remedy for r in remedies] or [""])[:2]) for key, remedies in taken)
 
     @property
     def _best(self) -> int:
@@ -107,7 +88,6 @@ class Answer(Shown):
     # ---- what it hangs on -------------------------------------------------------------------
     @cached_property
     def numbers(self) -> tuple[Number, ...]:
-        """Every number of the case."""
         return tuple(sensitivity.numbers(self.model))
 
     @cached_property
@@ -133,7 +113,6 @@ class Answer(Shown):
     # ---- at the bench -----------------------------------------------------------------------
     @cached_property
     def decision(self) -> Decision:
-        """The staged choice from where the owner stands."""
         return decision(self.model, more=self.model.late)
 
     @cached_property
@@ -146,7 +125,6 @@ class Answer(Shown):
 
     @cached_property
     def bench(self) -> Bench:
-        """The choice at the bench in figures."""
         return at_the_bench.bench(self.model, self.decision, self._rule)
 
     @cached_property
@@ -168,7 +146,6 @@ class Answer(Shown):
 
     @cached_property
     def policy(self) -> pd.DataFrame:
-        """A row a place of choice."""
         rows = [(point_name(p.point, self.model.done), p.findings, p.chance, p.choice, p.cost_go_on, p.cost_stop,
                  p.best_stop) for p in self._reached]  # fmt: skip
         columns = ["stage", "findings", "chance", "choice", "cost_go_on", "repair_limit", "limit_way"]
@@ -176,26 +153,51 @@ class Answer(Shown):
 
     @cached_property
     def stop_when(self) -> tuple[StopWhen, ...]:
-        """Findings on which to stop."""
         return tuple(stop_when(self._reached))
 
     @cached_property
     def order_times(self) -> pd.DataFrame:
-        """A row a time of ordering the parts."""
         return at_the_bench.order_times(self.model)
 
     @cached_property
     def looks_at_hand(self) -> tuple[Worth, ...]:
         """What the looks that the case names are worth, best net worth first."""
-        found = list(looking.looks_at_hand(self.model, self.decision, self.numbers))
-        return tuple(looking.in_order(found))
+        found = at_the_bench.looks_at_hand(self.model, self.decision, self.numbers)
+        return tuple(sorted(found, key=lambda w: w.rank))
 
     @cached_property
     def looks(self) -> tuple[Worth, ...]:
         """What looking and asking are worth, best net worth first."""
-        return tuple(looking.looks(self.model, self.decision, self.numbers))
+        return tuple(at_the_bench.looks(self.model, self.decision, self.numbers))
 
     # ---- tables -----------------------------------------------------------------------------
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """A row a way."""
+        model, outcomes, tallies = self.model, self.outcomes, self.outcomes.tallies
+        columns: dict[str, Any] = {
+            "kind": [w.kind for w in model.case.ways], "allowed": list(model.allowed),
+            "why_not": [self.why_not[w] for w in model.ways],
+        }  # fmt: skip
+        for q, name in enumerate(QUANTITIES):
+            columns[f"{name}_mean"] = outcomes.mean[:, q]
+            columns |= {f"{name}_p{p}": [float(t[q].quantile(p / 100)) for t in tallies] for p in (10, 50, 90)}
+            columns[f"{name}_se"] = outcomes.sampled_se[:, q]
+            columns[f"{name}_p90_se"] = [t[q].quantile_se(0.9) for t in tallies]
+        columns["cost_lost_days_mean"] = outcomes.mean[:, 2] * model.lost_day
+        if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
+            columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
+        bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
+        columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
+        columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
+        columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
+        instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
+        columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
+        ends = [model.ends.get(i) for i in range(len(bought))]
+        columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
+        columns["p_spare"] = [p_spare_left(model, i) for i in range(len(bought))]
+        return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
+
     @cached_property
     def leaves(self) -> pd.DataFrame:
         """A row a leaf: chance, outcomes, what the damage adds to the planned rebuild, whether it ends it."""
@@ -274,35 +276,6 @@ class Answer(Shown):
         return pd.DataFrame(curves, index=pd.Index(grid, name="total"))
 
 
-# ---- the tables ---------------------------------------------------------------------------------
-def table_of(model: Model, outcomes: Outcomes, why_not: Mapping[str, str]) -> pd.DataFrame:
-    """A row a way."""
-    tallies = outcomes.tallies
-    columns: dict[str, Any] = {
-        "kind": [w.kind for w in model.case.ways], "allowed": list(model.allowed),
-        "why_not": [why_not[w] for w in model.ways],
-    }  # fmt: skip
-    for q, name in enumerate(QUANTITIES):
-        columns[f"{name}_mean"] = outcomes.mean[:, q]
-        columns |= {f"{name}_p{p}": [float(t[q].quantile(p / 100)) for t in tallies] for p in (10, 50, 90)}
-        columns[f"{name}_se"] = outcomes.sampled_se[:, q]
-        columns[f"{name}_p90_se"] = [t[q].quantile_se(0.9) for t in tallies]
-    columns["cost_lost_days_mean"] = outcomes.mean[:, 2] * model.lost_day
-    if outcomes.back_by is not None and outcomes.back_by_se is not None and outcomes.late is not None:
-        columns |= {"back_by": outcomes.back_by, "back_by_se": outcomes.back_by_se, "cost_late_mean": outcomes.late}
-    bought = [model.ways.index(w.bought or w.way) for w in model.case.ways]  # by a pair, else the way itself
-    columns["p_nothing"] = [model.plain.p_nothing(i, model.done) for i in bought]
-    columns |= {"p_cheapest": outcomes.p_cheapest, "expected_regret": outcomes.regret}
-    columns["p_never"] = [float(model.inputs[model.never[i]].mean) if i in model.never else 0.0 for i in bought]
-    instead = [model.plain.instead(i, model.done) if i in model.never else [] for i in bought]
-    columns["instead"] = [model.ways[others[0]] if others else "" for others in instead]
-    ends = [model.ends.get(i) for i in range(len(bought))]
-    columns["p_given_up"] = [0.0 if e is None else float(model.tree.chance[e < NEVER_ENDS].sum()) for e in ends]
-    columns["p_spare"] = [p_spare_left(model, i) for i in range(len(bought))]
-    return pd.DataFrame(columns, index=pd.Index(model.ways, name="way"))
-
-
-
 def _main_rebuild(model: Model) -> int | None:
     """The rebuild that tree and leaves are shown for: the one with the least total of the first kind there is."""
     expected = model.expected() @ np.array(model.weights)
@@ -313,7 +286,6 @@ def _main_rebuild(model: Model) -> int | None:
     return None
 
 
-
 def _events_that_matter(model: Model, rebuild: Way) -> set[str]:
     """Events that bear on the rebuild, and those that they depend on."""
     met = {(r.event, r.outcome) for r in model.case.remedies}
@@ -322,4 +294,3 @@ def _events_that_matter(model: Model, rebuild: Way) -> set[str]:
     while more := {o for b in model.case.branches if b.event in matter for o, _ in b.given} - matter:
         matter |= more
     return matter
-

@@ -1,24 +1,30 @@
-"""Part of the main job: strip it first? what now? when to stop and buy?"""
+"""Part of the main job: strip it first? what now? when to stop and buy? what is a look worth?"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
+from repairecon.buying.inputs import mean_of
+from repairecon.formulas import ranges
 from repairecon.formulas import tree as tree_formulas
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, main_rebuild
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Ints, Tree, end_of
-from repairecon.records import ORDER_TIMES, STAGES, Case
+from repairecon.rebuild_or_buy.sensitivity import Number
+from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, Decision, decision, rebuilds_here
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Tree, end_of
+from repairecon.records import ORDER_TIMES, STAGES, Case, Range
 
 STRIP = STAGE["strip"]
 NOW = "now"
 NOT_COMING_UP = "does not come up"
+MOST_TOGETHER = 3
+"""Findings of which a stop may hang on all."""
 
 
 @dataclass(frozen=True)
@@ -63,9 +69,8 @@ def closed_already(case: Case, tree: Tree, done: int) -> dict[str, str]:
 
 
 def bench(model: Model, made: Decision, rule: tree_formulas.StopRule) -> Bench:
-    """The choice at the bench in figures."""
     totals, best = model.totals, int(model.totals.argmin())
-    can_strip = main_rebuild(model) is not None and model.done < STRIP
+    can_strip = bool(rebuilds_here(model)) and model.done < STRIP
     limit, way = _repair_limit(made)
     now = {p.choice for p in places(model, made, rule) if p.point == model.done}
     spent = next((bill for (_, k), bill in model.program.spent.items() if k == model.done >= 0), None)
@@ -105,7 +110,7 @@ def stops(made: Decision, rule: tree_formulas.StopRule) -> list[str]:
 def order_times(model: Model) -> pd.DataFrame:
     """Parts ordered earlier or later: expected total and days by the best rule, and parts bought in vain."""
     case, rows = model.case, []
-    for order in ORDER_TIMES if main_rebuild(model) is not None else ():
+    for order in ORDER_TIMES if rebuilds_here(model) else ():
         same = order == case.terms.order_parts
         other = model if same else model.like(case=replace(case, terms=replace(case.terms, order_parts=order)))
         if other.costs.order_stage < model.done:
@@ -166,33 +171,169 @@ class StopWhen:
     chance: float
 
 
-def stop_when(reached: Sequence[Place], most_together: int = 3) -> list[StopWhen]:
+def stop_when(reached: Sequence[Place]) -> list[StopWhen]:
     """The stops of a rule said by as few findings as will do. At each stage the smallest sets of findings are taken
     that occur in stops of one action only and in no place at which one goes on, the most frequent first, until every
     stop is covered."""
-    stops = sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON})
-    return [found for point, action in stops
-            for found in _cover(point, action, [p for p in reached if p.point == point], most_together)]  # fmt: skip
+    said = list[StopWhen]()
+    for point, action in sorted({(p.point, p.choice) for p in reached if p.choice != GO_ON}):
+        here = [p for p in reached if p.point == point]
+        left, others = ([p for p in here if (p.choice == action) is stops] for stops in (True, False))
+        if not others:
+            said.append(StopWhen(point, (), action, sum(p.chance for p in left)))
+            continue
+        for size in range(1, MOST_TOGETHER + 1):
+            found: dict[frozenset[tuple[str, str]], float] = defaultdict(float)
+            for p in left:
+                for pairs in combinations(p.findings.items(), size):
+                    found[frozenset(pairs)] += p.chance
+            vague = {key: sum(outcome == NOT_COMING_UP for _, outcome in key) for key in found}
+            for key in sorted(found, key=lambda k: (vague[k], -found[k], sorted(k))):
+                covered = [p for p in left if key <= p.findings.items()]
+                if covered and not any(key <= p.findings.items() for p in others):
+                    said.append(StopWhen(point, tuple(sorted(key)), action, sum(p.chance for p in covered)))
+                    left = [p for p in left if p not in covered]
+        said += [StopWhen(point, tuple(p.findings.items()), action, p.chance) for p in left]
+    return said
 
 
-def _cover(point: int, action: str, here: list[Place], most: int) -> Iterator[StopWhen]:
-    left, others = ([p for p in here if (p.choice == action) is stops] for stops in (True, False))
-    if not others:
-        yield StopWhen(point, (), action, sum(p.chance for p in left))
-        return
-    for size in range(1, most + 1):
-        found: dict[frozenset[tuple[str, str]], float] = {}
-        for p in left:
-            for pairs in combinations(p.findings.items(), size):
-                key = frozenset(pairs)
-                found[key] = found.get(key, 0.0) + p.chance
-        vague = {key: sum(outcome == NOT_COMING_UP for _, outcome in key) for key in found}
-        for key in sorted(found, key=lambda k: (vague[k], -found[k], sorted(k))):
-            covered = [p for p in left if key <= p.findings.items()]
-            if covered and not any(key <= p.findings.items() for p in others):
-                yield StopWhen(point, tuple(sorted(key)), action, sum(p.chance for p in covered))
-                left = [p for p in left if p not in covered]
-        if not left:
-            return
-    for p in left:
-        yield StopWhen(point, tuple(p.findings.items()), action, p.chance)
+# ---- what a look is worth before it is paid for: a test, a phone call, an hour's measuring ----------------
+# All is worked out against the best rule with the freedom to stop: events exactly, prices and waits by steps
+# through their range at the conditional mean of each step.
+STEPS = 12
+TAIL = 1e-4
+MOST_NUMBERS = 6
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What knowing is worth, and what the look at hand brings, in home money."""
+
+    look: str
+    about: str  # the event or the number
+    evpi: float  # expected value of perfect information on it
+    evsi: float  # that of this look, which may be wrong; of a sure and free one where no look is known
+    cost: float  # own hours and days at their price
+    net: float  # ``evsi`` less ``cost``
+    has_look: bool
+    error: float = 0.0  # of the steps taken through a price's range
+
+    @property
+    def rank(self) -> tuple[float, float, str]:
+        """Best net worth first."""
+        return -self.net, -self.evpi, self.look
+
+
+def look_worth(made: Decision, likelihood: Floats) -> float:
+    """Expected value of a showing with ``likelihood`` (L, showings), never below 0; what is bought after a failed
+    sending away is chosen anew on what is shown."""
+    joint = made.chance[:, None] * likelihood
+    p = joint.sum(axis=0)
+    shown = sum(p[k] * made.known(joint[:, k] / p[k]).value() for k in np.flatnonzero(p > 0))
+    return max(made.value() - float(shown), 0.0)
+
+
+def event_worth(model: Model, made: Decision, event: int, p_right: float = 1.0) -> float:
+    """Expected value of a look at one event; of perfect information where it is always right."""
+    states = model.tree.states[:, event]
+    if p_right == 1.0 and np.ptp(states) == 0:
+        return 0.0
+    return look_worth(made, tree_formulas.look_likelihood(states, len(model.tree.outcomes[event]), p_right))
+
+
+def number_worth(model: Model, made: Decision, number: Number) -> tuple[float, float]:
+    """Expected value of knowing a price or a wait before choosing, and the most by which it may be off. The least cost
+    is concave in a price: over each step its mean lies between the chord of the step's ends and its value at the step's
+    conditional mean, and the middle of the two is taken. For a wait that is an estimate."""
+    r = number.range
+    if r is None or r.sure or number.index < 0:
+        return 0.0, 0.0
+    at, means = _decisions(model, made, number, r), _steps(r, STEPS)
+    p = np.clip(np.linspace(0.0, 1.0, STEPS + 1), TAIL, 1.0 - TAIL)
+    edges = ranges.quantile(p, r.low, r.likely, r.high, r.shape)
+    middle, ends = (np.array([at(min(float(x), number.most)).value() for x in xs]) for xs in (means, edges))
+    part = (means - edges[:-1]) / np.diff(edges)
+    above, below = float(middle.mean()), float((ends[:-1] + part * np.diff(ends)).mean())
+    return max(made.value() - (above + below) / 2, 0.0), abs(above - below) / 2
+
+
+def _decisions(model: Model, made: Decision, number: Number, r: Range) -> Callable[[float], Decision]:
+    """The staged choice with the number known; costs are straight lines in a price, so two points draw them."""
+
+    def known(x: float) -> Decision:
+        return decision(model, None, model.chooser(model.at(fixed={number.index: x})), more=made.more)
+
+    def bought(x: float) -> list[Ints]:
+        """What is bought after a failed sending away."""
+        chooser = model.chooser(model.at(fixed={number.index: x}))
+        return [chooser.bought_after(i) for i in sorted({i for i, _ in model.program.away})]
+
+    straight = made.depths is None and number.slopes is not None
+    if not straight or not np.array_equal(bought(r.low), bought(2.0 * r.high)):
+        return known
+    here, there = known(number.now), known(2.0 * number.now)
+
+    def between(a: Floats, b: Floats, part: float) -> Floats:
+        with np.errstate(invalid="ignore"):
+            return np.where(np.isfinite(a), a + part * (b - a), np.inf)
+
+    def on_the_line(x: float) -> Decision:
+        part = x / number.now - 1.0
+        return replace(here, stop_cost=between(here.stop_cost, there.stop_cost, part),
+                       go_cost=between(here.go_cost, there.go_cost, part))  # fmt: skip
+
+    return on_the_line
+
+
+def _steps(r: Range, count: int) -> Floats:
+    return ranges.cell_means(np.linspace(0.0, 1.0, count + 1), r.low, r.likely, r.high, r.shape)
+
+
+def _rough_worth(number: Number) -> float:
+    """What knowing the number is worth before choosing a way now: to rank by."""
+    r = number.range
+    if r is None or r.sure or number.index < 0:
+        return 0.0
+    if number.slopes is None:
+        lines = np.array([number.known(float(x)) for x in _steps(r, 3)]).T
+    else:
+        slopes = np.where(np.isfinite(number.slopes), number.slopes, 0.0)
+        lines = number.totals(number.now)[:, None] + slopes[:, None] * (_steps(r, 2 * STEPS) - number.now)
+    return float(lines.mean(axis=1).min() - lines.min(axis=0).mean())
+
+
+def looks(model: Model, made: Decision, listed: Sequence[Number]) -> list[Worth]:
+    """Every look of the case and every event and uncertain price without one, best net worth first."""
+    found = list(looks_at_hand(model, made, listed))
+    seen, priced = ({getattr(look, what) for look in model.case.looks} for what in ("event", "price_of"))
+    for event, name in enumerate(model.tree.events):
+        if name not in seen:
+            worth = event_worth(model, made, event)
+            found.append(Worth(f"know {name} beforehand", name, worth, worth, 0.0, worth, False))
+    ranked = sorted((n for n in listed if n.item not in priced - {""}), key=lambda n: -_rough_worth(n))
+    for number in ranked[:MOST_NUMBERS]:
+        worth, error = number_worth(model, made, number)
+        found.append(Worth(f"know the {number.name} beforehand", number.name, worth, worth, 0.0, worth, False, error))
+    noise = 1e-9 * max(abs(made.value()), 1.0)
+    return sorted((w for w in found if w.has_look or w.evpi > noise), key=lambda w: w.rank)
+
+
+def looks_at_hand(model: Model, made: Decision, listed: Sequence[Number]) -> Iterator[Worth]:
+    by_item = {n.item: n for n in listed if n.item}
+    # a unit that is off cannot be tested where it sat
+    off = {b.event for b in model.case.branches if b.not_this_unit} if model.done >= STAGE["removal"] else set()
+    for look in model.case.looks:
+        if look.event in off:
+            continue
+        error, cost = 0.0, float(np.dot(model.weights, [mean_of(r) for r in (look.cost, look.hours, look.days)]))
+        if look.event:
+            event = model.tree.column(look.event)
+            perfect = sample = event_worth(model, made, event)
+            if look.p_right < 1.0:
+                sample = event_worth(model, made, event, look.p_right)
+        else:
+            number = by_item.get(look.price_of)
+            perfect, error = number_worth(model, made, number) if number else (0.0, 0.0)
+            sample = perfect
+        about = look.event or f"price of {look.price_of}"
+        yield Worth(look.look, about, perfect, sample, cost, sample - cost, True, error)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -86,10 +86,8 @@ class SheetStep:
 
 
 class BenchSheet:
-    """What stands on the page: the case's own work, events, parts and sizes over those of its kind.
-
-    ``answer`` gives the stop rule; without it the sheet names what ends a rebuild of this kind.
-    """
+    """What stands on the page: the case's own work, events, parts and sizes over those of its kind. ``answer`` gives
+    the stop rule; without it the sheet names what ends a rebuild of this kind."""
 
     def __init__(self, case: Case, answer: Answer | None = None) -> None:
         unit, guessed = case.unit, any(a.name == "kind of unit" for a in case.assumed)
@@ -117,7 +115,6 @@ class BenchSheet:
 
     @property
     def taken_as(self) -> str:
-        """What kind of unit the sheet is for."""
         if self.known is None:
             ask = self.match.certainty == "ask"
             doubt = f"{self.match.said}; until that is settled" if ask else "kind of unit not known here"
@@ -138,7 +135,6 @@ class BenchSheet:
 
     @property
     def tools(self) -> Sequence[str]:
-        """What to have at hand."""
         return _once(u for t in self.tasks if t.by == "owner" for u in t.tools) if self.known else _GENERAL_TOOLS
 
     @property
@@ -186,23 +182,25 @@ class BenchSheet:
             here = [s for k, s in zip(at, steps, strict=True) if k == nearest]
             return max(here, key=lambda s: (len(said & meaning(s.work)), s.needed == "always"))
 
-        for stage, name, limit, then in self.limits():
+        limits = [("measure", *row) for row in _GENERAL_LIMITS]
+        if self.known is not None:
+            stages = {row["measure"]: row["stage"] for _, row in of_kind("limit_stages", self.known.kind)}
+            limits = [(stages[row["measure"]], row["measure"], row["limit"], row["what_then"].removeprefix("-"))
+                      for _, row in of_kind("limits", self.known.kind)]  # fmt: skip
+        for stage, name, limit, then in limits:
             said = f"limit: {limit}" + (f" (else: {then})" if then else "")
             step(stage, name).measures.append((name, said))
         for stage, text in (*self.looks(), *self.causes()):
             step(stage, text).look_at.append(text)
-        for stage, event, outcomes in self.events():
-            step(stage, event).tick.append((event, outcomes))
+        found: dict[tuple[str, str], dict[str, None]] = {}  # findings of the case's own tree, to be ticked
+        for b in self.own_events:
+            found.setdefault((b.seen_at, b.event), {})[b.outcome] = None
+        ticks = [(stage, event, tuple(seen)) for (stage, event), seen in found.items()]
+        if (left := len(ticks) - _MOST_EVENTS) > 0:
+            ticks[_MOST_EVENTS:] = [(ticks[-1][0], f"{left} more events", ("see events.csv",))]
+        for stage, event, seen in ticks:
+            step(stage, event).tick.append((event, seen))
         return steps
-
-    def limits(self) -> Iterator[tuple[str, str, str, str]]:
-        """Stage, measure, its limit as it is known, and what to do beyond it."""
-        if self.known is None:
-            yield from (("measure", *row) for row in _GENERAL_LIMITS)
-            return
-        stages = {row["measure"]: row["stage"] for _, row in of_kind("limit_stages", self.known.kind)}
-        for _, row in of_kind("limits", self.known.kind):
-            yield stages[row["measure"]], row["measure"], row["limit"], row["what_then"].removeprefix("-")
 
     def looks(self) -> list[tuple[str, str]]:
         """Looks before anything comes apart, the case's own or the mechanic's for this symptom."""
@@ -220,16 +218,6 @@ class BenchSheet:
             cure = next((f" ({r.name})" for r in self.known.remedies_of(f)), "")
             found.setdefault(f.seen_at, []).append((f.seen_at, f"may be: {f.cause}{cure}"))
         return [pair for pairs in found.values() for pair in pairs[:_MOST_CAUSES]]
-
-    def events(self) -> list[tuple[str, str, Sequence[str]]]:
-        """Findings of the case's own tree, to be ticked."""
-        outcomes: dict[tuple[str, str], dict[str, None]] = {}
-        for b in self.own_events:
-            outcomes.setdefault((b.seen_at, b.event), {})[b.outcome] = None
-        ticks = [(*at, tuple(seen)) for at, seen in outcomes.items()]
-        left = len(ticks) - _MOST_EVENTS
-        more = [(ticks[-1][0], f"{left} more events", ("see events.csv",))] if left > 0 else []
-        return [*ticks[:_MOST_EVENTS], *more]
 
     # ---- parts, stop rule, calls -------------------------------------------------------------------
     @property
@@ -299,17 +287,16 @@ def as_text(sheet: BenchSheet, width: int = 100) -> str:
     first = ("Before anything is opened", (*sheet.cautions, sheet.who_may))
     parts = ["\n".join(wrapped(line, width=width) for line in head if line)]
     parts += [section(title, lines, width) for title, lines in (first, *((title, [x]) for title, x in sheet.at_hand))]
-    parts.append("Step by step\n" + "\n".join(_step_text(step, width) for step in sheet.steps))
+    lines = ["Step by step"]
+    for step in sheet.steps:
+        inside = [text if text.startswith("may be: ") else f"look: {text}" for text in step.look_at]
+        inside += [f"{event}: {' '.join(f'{_BOX} {o}' for o in outcomes)}" for event, outcomes in step.tick]
+        inside += [f"{name}: {_BLANK} {said}" for name, said in step.measures]
+        lines.append(wrapped(f"{step.stage}: {step.heading}", f"{_BOX} ", width))
+        lines += [textwrap.fill(text, width, initial_indent="    ", subsequent_indent="      ") for text in inside]
+    parts.append("\n".join(lines))
     parts += [section(title, lines, width) for title, lines in sheet.after if lines]
     return "\n\n".join(parts) + "\n"
-
-
-def _step_text(step: SheetStep, width: int) -> str:
-    inside = [text if text.startswith("may be: ") else f"look: {text}" for text in step.look_at]
-    inside += [f"{event}: {' '.join(f'{_BOX} {o}' for o in outcomes)}" for event, outcomes in step.tick]
-    inside += [f"{name}: {_BLANK} {said}" for name, said in step.measures]
-    lines = [(f"{step.stage}: {step.heading}", f"{_BOX} ", "    "), *((text, "    ", "      ") for text in inside)]
-    return "\n".join(textwrap.fill(text, width, initial_indent=a, subsequent_indent=b) for text, a, b in lines)
 
 
 # ---- as a page -----------------------------------------------------------------------------------

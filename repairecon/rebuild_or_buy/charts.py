@@ -1,12 +1,11 @@
 """The pictures of an answer with what to do said under each; those with a row or a point a way or number drawn here.
-
 Those that draw take a frame, the name of the home money, a caption, and axes to draw in (a new figure without); each
-returns the axes drawn in.
-"""
+returns the axes drawn in."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,17 +13,16 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
-from matplotlib.transforms import Bbox
 
 from repairecon.buying.inputs import mean_of
-from repairecon.rebuild_or_buy import charts_lines, charts_tree
+from repairecon.rebuild_or_buy import charts_lines
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.show.layout import capital
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, HALO, INK, LINE, LOW, MAIN, MAIN_TINT, NO_BREAK, QUIET, SIZE, TURN, TURN_DARK, TURN_TINT, Margins,
-    Place, axis_label, figure_of, framing, inches, inches_down, limits, money_said, money_ticks, per_inch,
-    slot, stage, tall, ticks, with_unit, wrap, write,
+    BESIDE, INK, LINE, MAIN, MAIN_TINT, NO_BREAK, QUIET, REST_TINT, TURN, TURN_DARK, TURN_TINT, Margins, axis_label,
+    chance_said, framing, inches, limits, money_said, money_ticks, name_rows, per_inch, slot, tall, ticks, with_unit,
+    wrap, write,
 )  # fmt: skip
 from repairecon.show.words import chance_words, days_words, number
 
@@ -35,17 +33,14 @@ def ranges(answer: Answer, ax: Axes | None = None) -> Axes:
     chosen, steady = answer.advice.way, answer.verdict.steadiest
     bad_cases = answer.table.loc[[chosen, steady], ["total_p90", "total_p90_se"]].to_numpy()
     over, mildest = (answer.money(p90, se) for p90, se in bad_cases)
-    caption = f"Keep {over} ready before you begin: {chosen} has the mildest bad case."
-    if chosen != steady:
-        caption = (
-            f"Look at the right-hand ends first: if you could not bear {over} for {chosen}, "
-            f"take {steady}, which stays under {mildest} nine times in ten."
-        )
+    caption = (
+        f"Look at the right-hand ends first: one time in ten {chosen} comes to more than {over}; {steady} has the "
+        f"mildest bad case, {mildest}."
+    )
     return cost_ranges(answer.table, answer.case.terms.currency, caption, ax)
 
 
 def curves(answer: Answer, ax: Axes | None = None) -> Axes:
-    """The chance that a way costs no more than a sum."""
     chosen = answer.advice.way
     middle = answer.money(answer.table.loc[chosen, "total_p50"], answer.table.loc[chosen, "total_p90_se"])
     caption = (
@@ -56,28 +51,26 @@ def curves(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def days(answer: Answer, ax: Axes | None = None) -> Axes:
-    """Cash against days out of service."""
     chosen, fast = answer.advice.way, answer.verdict.fastest
     within, soonest = (days_words(answer.table.loc[way, "days_p90"]) for way in (chosen, fast))
-    caption = f"Lower and further left is better: {chosen} is the soonest, back within {soonest} nine times in ten."
-    if chosen != fast:
-        caption = (
-            f"Lower and further left is better. {capital(chosen)} is back within {within} nine times in ten; if you "
-            f"sail before that, take {fast}: within {soonest}."
-        )
-    return money_against_days(answer.table, answer.case.terms.currency, caption, ax)
+    caption = (
+        f"Lower and further left is better. {capital(chosen)} is back within {within} nine times in ten; the soonest "
+        f"is {fast}, within {soonest}."
+    )
+    return charts_lines.money_against_days(answer.table, answer.case.terms.currency, caption, ax)
 
 
-def tree(answer: Answer, ax: Axes | None = None, keep: int = charts_tree.KEEP_ENDS) -> Axes:
+def tree(answer: Answer, ax: Axes | None = None, keep: int = 14) -> Axes:
     """What may be found inside, with so many ends at most."""
     ended = answer.leaves["chance"][answer.leaves["ends_rebuild"]].sum()
     bad = answer.leaves.loc[(answer.leaves["chance"] * answer.leaves["expected_extra_cost"]).idxmax()]
     dear = answer.money(bad["expected_extra_cost"])
     caption = (
-        f"Follow the broad streams from the left. {capital(chance_words(ended))} that the rebuild ends in a bought "
-        f"unit on top of what is spent; the course that weighs most adds {dear} ({chance_words(bad['chance'])})."
+        f"Each row is a part of the one that it stands under. {capital(chance_words(ended))} that the rebuild ends in "
+        f"a bought unit on top of what is spent; the course that weighs most adds {dear} "
+        f"({chance_words(bad['chance'])})."
     )
-    return charts_tree.damage_tree(answer.nodes, answer.case.terms.currency, caption, ax, keep)
+    return damage_tree(answer.nodes, answer.case.terms.currency, caption, ax, keep)
 
 
 def swings(answer: Answer, ax: Axes | None = None) -> Axes:
@@ -91,7 +84,6 @@ def swings(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def years(answer: Answer, ax: Axes | None = None) -> Axes:
-    """What each way that may be chosen costs over the years."""
     h, fan = answer.horizon, answer.horizon.fan
     allowed = answer.table.index[answer.table["allowed"]]
     caption = (
@@ -102,7 +94,6 @@ def years(answer: Answer, ax: Axes | None = None) -> Axes:
 
 
 def spare(answer: Answer, ax: Axes | None = None) -> Axes:
-    """What a spare aboard is worth."""
     h = answer.horizon
     caption = (
         "Carry the spare whose line is highest at the days more that a failure away takes you (the case says "
@@ -118,201 +109,86 @@ def cost_ranges(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes 
     (limits the digits shown), ``allowed``, ``why_not``."""
     rows = table.sort_values("total_mean", kind="stable")
     width = slot(ax)[0]
-    margins = Margins(left=0.23 * width, right=0.2 * width, axis=0.3)
-    texts = []
-    for way, row in rows.iterrows():
-        mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
-        beside = wrap(f"● average {mean}\n◆ cash only {cash}", margins.right - 0.15)
-        texts.append((wrap(str(way), margins.left - 0.15), wrap(_cost_words(row, currency), 0.57 * width), beside))
-    heights = [max(tall(name), tall(mean), 0.24 + tall(said)) + 0.2 for name, said, mean in texts]
-    ax = stage(ax, "What each way costs, all in", caption, sum(heights), margins, least=LOW)
+    margins = Margins(left=0.23 * width, right=0.36 * width, axis=0.3)
+    texts = [wrap(_cost_words(row, currency), margins.right - 0.15) for _, row in rows.iterrows()]
+    ax, middles = name_rows(ax, "What each way costs, all in", caption, list(rows.index), margins,
+                            row=[tall(text) + 0.15 for text in texts])  # fmt: skip
     ax.set_xlim(*limits(rows[["total_p10", "total_p90", "total_mean", "cash_mean"]].to_numpy(float).ravel()))
-    inches_down(ax, sum(heights))
     money_ticks(ax, "x", currency)
-    top = 0.0
-    for (way, row), (name, said, mean), height in zip(rows.iterrows(), texts, heights, strict=True):
-        _cost_bar(ax, str(way), row, top + (height - 0.24 - tall(said)) / 2 + 0.1, said)
-        ink = INK if row["allowed"] else QUIET
-        write(ax, (0.0, top + height / 2), name, BESIDE, (-9.0, 0.0), ha="right", color=ink)
-        write(ax, (1.0, top + height / 2), mean, BESIDE, (9.0, 0.0), color=ink)
-        top += height
+    for (way, row), text, y in zip(rows.iterrows(), texts, middles, strict=True):
+        look: dict[str, Any] = {"facecolor": MAIN_TINT, "edgecolor": MAIN, "linewidth": 1.2}
+        if not row["allowed"]:
+            look = {"facecolor": "white", "edgecolor": QUIET, "linewidth": 0.9, "hatch": "////"}
+        bar = Rectangle((row["total_p10"], y - 0.08), row["total_p90"] - row["total_p10"], 0.16, gid=f"range {way}")
+        bar.set(zorder=2, **look)
+        ax.add_patch(bar)
+        mark: dict[str, Any] = {"mec": "white", "clip_on": False}
+        ink = MAIN if row["allowed"] else QUIET
+        ax.plot([row["total_mean"]], [y], "o", ms=8, color=ink, zorder=4, gid=f"mean {way}", **mark)
+        ax.plot([row["cash_mean"]], [y], "D", ms=5.5, color=INK, zorder=3, gid=f"cash {way}", **mark)
+        write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=INK if row["allowed"] else QUIET)
     return ax
 
 
 def _cost_words(row: pd.Series[Any], currency: str) -> str:
     half, bad = (money_said(row[column], currency, row["total_p90_se"]) for column in ("total_p50", "total_p90"))
+    mean, cash = (money_said(row[column], currency) for column in ("total_mean", "cash_mean"))
     sure = row["total_p10"] == row["total_p90"]
-    words = f"nearly always {half}" if sure else f"half the time under {half}, 1 in 10 over {bad}"
-    return words if row["allowed"] else f"{words}\nleft out: {row['why_not'] or 'not allowed'}"
-
-
-def _cost_bar(ax: Axes, way: str, row: pd.Series[Any], y: float, said: str) -> None:
-    """Bar and marks of a way; its words under it start at its low end unless they would leave the plot."""
-    low, high, allowed = float(row["total_p10"]), float(row["total_p90"]), bool(row["allowed"])
-    look: dict[str, Any] = {"facecolor": MAIN_TINT, "edgecolor": MAIN, "linewidth": 1.2}
-    if not allowed:
-        look = {"facecolor": "white", "edgecolor": QUIET, "linewidth": 0.9, "hatch": "////"}
-    ax.add_patch(Rectangle((low, y - 0.08), high - low, 0.16, gid=f"range {way}", zorder=2, **look))
-    mark: dict[str, Any] = {"mec": "white", "clip_on": False}
-    ink = MAIN if allowed else QUIET
-    ax.plot([row["total_mean"]], [y], "o", ms=8, color=ink, zorder=4, gid=f"mean {way}", **mark)
-    ax.plot([row["cash_mean"]], [y], "D", ms=5.5, color=INK, zorder=3, gid=f"cash {way}", **mark)
-    first, last = ax.get_xlim()
-    need = max(map(inches, said.split("\n"))) * per_inch(ax)
-    write(ax, (max(first, min(low, last - need)), y + 0.15), said, va="top", color=QUIET, path_effects=HALO)
-
-
-# ---- money against days -------------------------------------------------------------------------
-def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey.
-    ``table`` is that of the answer: ``days_p10``, ``days_p50``, ``days_p90`` [day], ``cash_p10``, ``cash_mean``,
-    ``cash_p90`` [home money], ``allowed``."""
-    width, margins = slot(ax)[0], Margins(left=1.3, right=0.4, axis=0.55)
-    title = "Cash against days out of service; grey ways are worse on both"
-    ax = stage(ax, title, caption, 2.6 + 0.25 * len(table), margins)
-    ax.set_xlim(*limits(table[["days_p10", "days_p50", "days_p90"]].to_numpy(float).ravel(), 1.0))
-    ax.set_ylim(*limits(table[["cash_p10", "cash_mean", "cash_p90"]].to_numpy(float).ravel()))
-    ticks(ax, "x", days_words)
-    money_ticks(ax, "y", currency)
-    axis_label(ax, "x", "out of service: half the time no longer")
-    axis_label(ax, "y", "cash out, on average")
-    named: dict[str, str] = {}
-    beaten = _beaten(table)
-    for way, row in table.iterrows():
-        x, y, ink = float(row["days_p50"]), float(row["cash_mean"]), QUIET if way in beaten else MAIN
-        whisker: dict[str, Any] = {"color": ink, "linewidth": 1.4, "alpha": 0.4, "zorder": 2}
-        ax.plot([row["days_p10"], row["days_p90"]], [y, y], gid=f"days {way}", **whisker)
-        ax.plot([x, x], [row["cash_p10"], row["cash_p90"]], gid=f"cash {way}", **whisker)
-        face = ink if row["allowed"] else "white"
-        ax.plot([x], [y], "o", ms=9, color=face, mec=ink, mew=1.6, zorder=4, gid=f"way {way}", clip_on=False)
-        numbers = f"\n{days_words(row['days_p50'])}, {money_said(row['cash_mean'], currency)}"
-        barred = "" if row["allowed"] else "\nnot allowed"
-        named[str(way)] = f"{wrap(str(way), min(1.9, 0.25 * width))}{'' if way in beaten else numbers}{barred}"
-    _label_points(ax, table, named, beaten)
-    return ax
-
-
-def _beaten(table: pd.DataFrame) -> set[Any]:
-    """The ways that an allowed way beats: no worse on days and cash, better on one of them."""
-    points = table[["days_p50", "cash_mean"]].to_numpy(float)[:, None]
-    rivals = points[table["allowed"].to_numpy(bool)][:, 0]
-    better = (rivals <= points).all(axis=2) & (rivals < points).any(axis=2)
-    return set(table.index[better.any(axis=1)])
-
-
-def _label_points(ax: Axes, table: pd.DataFrame, named: Mapping[str, str], beaten: set[Any]) -> None:
-    """The names beside their points, clear of each other, of the points and if possible of the whiskers."""
-    to_points, move = 72.0 / figure_of(ax).dpi, ax.transData.transform
-    low, dots, high = (to_points * move(table[[days, cash]].to_numpy(float)) for days, cash in (
-        ("days_p10", "cash_p10"), ("days_p50", "cash_mean"), ("days_p90", "cash_p90")))  # fmt: skip
-    taken = [Bbox.from_bounds(x - 6, y - 6, 12, 12) for x, y in dots]
-    ends = [pair for (x0, y0), (x, y), (x1, y1) in zip(low, dots, high, strict=True)
-            for pair in ([(x0, y), (x1, y)], [(x, y0), (x, y1)])]  # fmt: skip
-    whiskers = [Bbox(pair).padded(1.5) for pair in ends]
-    page = Bbox(to_points * ax.bbox.get_points())
-    for (x, y), (way, row) in zip(dots, table.iterrows(), strict=True):
-        name, at = named[str(way)], (row["days_p50"], row["cash_mean"])
-        size = 72.0 * max(map(inches, name.split("\n"))), 72.0 * tall(name)
-        box = _free_place((x, y), size, page, taken, whiskers)
-        taken.append(box)
-        whiskers += _along((x, y), box)
-        near = float(np.clip(x, box.x0, box.x1)) - x, float(np.clip(y, box.y0, box.y1)) - y
-        if np.hypot(*near) > 16.0:
-            thin = {"arrowstyle": "-", "color": QUIET, "linewidth": 0.7, "shrinkA": 0.0, "shrinkB": 5.0}
-            ax.annotate("", at, xytext=near, textcoords="offset points", arrowprops=thin, annotation_clip=False)
-        align = "left" if box.x0 >= x else "right" if box.x1 <= x else "center"
-        edge = {"left": box.x0, "right": box.x1, "center": (box.x0 + box.x1) / 2}[align] - x
-        write(ax, at, name, "data", (edge, (box.y0 + box.y1) / 2 - y), color=QUIET if way in beaten else INK, ha=align,
-              zorder=5, path_effects=HALO)  # fmt: skip
-
-
-def _along(at: Place, box: Bbox) -> list[Bbox]:
-    """Small boxes along the line that leads from a point to its label."""
-    spots = np.linspace(at, (np.clip(at[0], box.x0, box.x1), np.clip(at[1], box.y0, box.y1)), 14)
-    return [Bbox.from_bounds(x - 0.5, y - 0.5, 1, 1) for x, y in spots if np.hypot(x - at[0], y - at[1]) > 10.0]
-
-
-def _free_place(at: Place, size: Place, page: Bbox, taken: Sequence[Bbox], avoid: Sequence[Bbox]) -> Bbox:
-    """The nearest place for a label round a point that covers nothing, else as little as possible."""
-    best, least = Bbox.from_bounds(at[0] + 8, at[1], *size), np.inf
-    for reach in (8.0, 14.0, 22.0, 34.0, 50.0, 70.0, 95.0, 125.0, 160.0, 200.0, 250.0, 300.0):
-        for turn in np.deg2rad([20, 160, 340, 200, 0, 180, 90, 270, 45, 135, 315, 225, 65, 115, 295, 245]):
-            x = at[0] + np.cos(turn) * (reach + size[0] / 2) - size[0] / 2
-            y = at[1] + np.sin(turn) * (reach + size[1] / 2) - size[1] / 2
-            box = Bbox.from_bounds(x, y, *size)
-            outside = x < page.x0 or y < page.y0 or box.x1 > page.x1 or box.y1 > page.y1
-            crossed = sum(step.count_overlaps(taken) > 0 for step in _along(at, box)[:-1])
-            covered = 1000.0 * (box.count_overlaps(taken) + outside) + 25.0 * box.count_overlaps(avoid)
-            covered += 60.0 * crossed + reach
-            if covered < least:
-                best, least = box, covered
-    return best
+    words = f"nearly always {half}" if sure else f"half the time under {half},\n1 in 10 over {bad}"
+    left_out = "" if row["allowed"] else f"\nleft out: {row['why_not'] or 'not allowed'}"
+    return f"● average {mean}\n◆ cash only {cash}\n{words}{left_out}"
 
 
 # ---- what moves the lead ---------------------------------------------------------------------------
-ROWS, LEAST, SLANT = 9, 0.05, 0.1
-"""Most rows, least move of the lead that matters [share of the greatest], half the fall of a line [inch]."""
+ROWS, LEAST = 9, 0.05
+"""Most rows, least move of the lead that matters [share of the greatest]."""
 WIDE_HALO = (withStroke(linewidth=4.0, foreground="white"),)
-HEAD = 2 * LINE + 0.12
 TITLE = "How the lead of the best way moves with each number"
 
 
 def lead_swings(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each number a line from the lead at its low value, above, to that at its high, below; the worst fall on top.
-
-    ``frame`` has a row a number: ``number`` (its name), ``unit``, ``value_low``, ``value_high`` (one in ten is lower,
-    one in ten higher), ``lead_low``, ``lead_high`` (by how much the best way leads the next at that value, below 0 if
-    another is cheaper), ``lead_now`` (the same in all rows) [home money]. Numbers that hardly move the lead are not
-    drawn but counted in words.
-    """
+    """For each number a line from the lead at its low value to that at its high, the worst fall on top. ``frame`` has a
+    row a number: ``number`` (its name), ``unit``, ``value_low``, ``value_high`` (one in ten is lower, one in ten
+    higher), ``lead_low``, ``lead_high`` (by how much the best way leads the next at that value, below 0 if another is
+    cheaper), ``lead_now`` (the same in all rows) [home money]. Numbers that hardly move the lead are not drawn but
+    counted in words."""
     width, height = slot(ax)
-    margins = Margins(left=0.2 * width, right=0.22 * width, axis=0.55)
-    room = height - sum(framing(TITLE, caption, width, margins)[2:]) if height else np.inf
+    margins = Margins(left=0.2 * width, right=0.22 * width, axis=0.55, top=2 * LINE + 0.1)
     leads = frame[["lead_low", "lead_high"]].to_numpy(float)
     moves, worst = np.abs(leads - frame[["lead_now"]].to_numpy(float)).max(axis=1), leads.min(axis=1)
     weight = moves / (moves.max() or 1.0) + (worst < 0.0)  # one that can flip the choice weighs more
-    said = [_swing_words(row, currency, margins) for _, row in frame.iterrows()]
-    rows = pd.concat([frame.reset_index(drop=True).assign(move=moves, worst=worst), pd.DataFrame(said)], axis=1)
+    said = pd.DataFrame([_swing_words(row, currency, margins) for _, row in frame.iterrows()])
+    rows = pd.concat([frame.reset_index(drop=True).assign(move=moves, worst=worst), said], axis=1)
     rows = rows.iloc[np.argsort(-weight, kind="stable")]
     for many in range(min(ROWS, max(1, int((weight >= LEAST).sum()))), 0, -1):
-        rest = wrap(_rest_words(rows.iloc[many:], currency), (margins.left + margins.right) / 0.42)
-        kept = rows.iloc[:many].sort_values("worst", kind="stable")
-        total = HEAD + float(kept["tall"].sum()) + (tall(rest) + 0.08 if rest else 0.0)
-        if total <= room:
+        kept, rest = rows.iloc[:many].sort_values("worst", kind="stable"), rows.iloc[many:]
+        told = caption
+        if len(rest):
+            most, flip = money_said(float(rest["move"].max()), currency), int((rest["worst"] < 0.0).sum())
+            left = "1 more number, not drawn, moves" if len(rest) == 1 else f"{len(rest)} more numbers, not drawn, move"
+            told += f"\n{left} the lead by {most} at most{f'; {flip} can flip the choice' if flip else ''}."
+        if not height or kept["tall"].sum() <= height - sum(framing(TITLE, told, width, margins)[2:]):
             break
-    ax = stage(ax, TITLE, caption, total, margins, least=LOW)
+    ax, middles = name_rows(ax, TITLE, told.strip(), list(kept["number"]), margins, row=list(kept["tall"]))
     _swing_scales(ax, kept)
-    inches_down(ax, total)
     money_ticks(ax, "x", currency)
-    _head(ax, kept, currency)
-    top = HEAD
-    for _, row in kept.iterrows():
-        _row(ax, row, top + row["tall"] / 2)
-        top += row["tall"]
-    write(ax, (0.0, total), rest, BESIDE, (-72.0 * margins.left, 0.0), va="bottom", color=QUIET)
+    _marks(ax, float(kept["lead_now"].iloc[0]), currency)
+    for (_, row), y in zip(kept.iterrows(), middles, strict=True):
+        _swing(ax, row, y)
     return ax
 
 
 def _swing_words(row: pd.Series[Any], currency: str, margins: Margins) -> dict[str, Any]:
-    """What is said of a number: its name, its two values and what becomes of the lead; and the height of it [inch]."""
+    """What is said of a number: its two values and what becomes of the lead; and the height of it [inch]."""
     low, high = (f"if {with_unit(float(row[end]), str(row['unit']), currency)}" for end in ("value_low", "value_high"))
     leads = row["lead_low"], row["lead_high"]
     said = f"stays ahead, by {money_said(min(leads), currency)} at least"
     if min(leads) < 0.0:
         both, end = " at both ends," if max(leads) < 0.0 else "", low if leads[0] <= leads[1] else high
         said = f"another way is cheaper{both} by {money_said(-min(leads), currency)} {end}"
-    said, name = wrap(said, margins.right - 0.15), wrap(str(row["number"]), margins.left - 0.15, SIZE * 1.12)
-    height = max(tall(name), tall(said), 2 * SLANT + LINE) + 0.16
+    said = wrap(said, margins.right - 0.15)
     low, high = (text.replace(" ", NO_BREAK) for text in (low, high))
-    return {"name": name, "low": low, "high": high, "said": said, "tall": height}
-
-
-def _rest_words(rest: pd.DataFrame, currency: str) -> str:
-    if rest.empty:
-        return ""
-    most, flip = money_said(float(rest["move"].max()), currency), int((rest["worst"] < 0.0).sum())
-    many = "1 more number, not drawn, moves" if len(rest) == 1 else f"{len(rest)} more numbers, not drawn, move"
-    return f"{many} the lead by {most} at most{f'; {flip} can flip the choice' if flip else ''}."
+    return {"low": low, "high": high, "said": said, "tall": max(tall(said), 2 * LINE) + 0.16}
 
 
 def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
@@ -327,41 +203,152 @@ def _swing_scales(ax: Axes, kept: pd.DataFrame) -> None:
         if before + after + scale * (high - low) <= width:
             break
     ax.set_xlim(low - before / scale, high + after / scale)
-    axis_label(ax, "x", wrap("lead over the next way; upper end: 1 in 10 lower, lower end: 1 in 10 higher", width))
+    axis_label(ax, "x", wrap("lead over the next way; each end: 1 time in 10", width))
 
 
-def _head(ax: Axes, kept: pd.DataFrame, currency: str) -> None:
+def _marks(ax: Axes, now: float, currency: str) -> None:
     """The mark at zero and the lead as the case stands, named above the lines, words kept within the plot."""
-    now, bottom = float(kept["lead_now"].iloc[0]), HEAD + float(kept["tall"].sum())
-    low, high = ax.get_xlim()
-    for band in ((ax.get_ylim()[1], LINE), (bottom, ax.get_ylim()[0])):  # no grid behind words
-        ax.fill_betweenx(band, low, high, color="white", linewidth=0.0, zorder=1.5)
-    ax.fill_betweenx([LINE, bottom], low, 0.0, color=TURN_TINT, alpha=0.45, linewidth=0.0, zorder=0)
-    ax.plot([0.0, 0.0], [LINE, bottom], color=TURN, linewidth=2.0, zorder=2, gid="flip")
-    lead = f"● now {'ahead' if now >= 0.0 else 'behind'} by {money_said(abs(now), currency)}"
-    for x, y, text, ink in ((0.0, LINE / 2, "choice flips here", TURN_DARK), (now, 1.5 * LINE + 0.04, lead, MAIN)):
+    (low, high), top = ax.get_xlim(), ax.get_ylim()[1]
+    ax.axvspan(low, 0.0, color=TURN_TINT, alpha=0.45, linewidth=0.0, zorder=0)
+    ax.axvline(0.0, color=TURN, linewidth=2.0, zorder=2, gid="flip")
+    ax.axvline(now, color=MAIN, linewidth=1.0, zorder=2, gid="now")
+    lead = f"now {'ahead' if now >= 0.0 else 'behind'} by {money_said(abs(now), currency)}"
+    for x, up, text, ink in ((0.0, 1.5, "choice flips here", TURN_DARK), (now, 0.5, lead, MAIN)):
         half = inches(text) * per_inch(ax) / 2
         at = float(np.clip(x, low + half, max(low + half, high - half)))
-        write(ax, (at, y), text, ha="center", color=ink, path_effects=HALO)
+        write(ax, (at, top), text, shift=(0.0, 72.0 * (up * LINE + 0.03)), ha="center", color=ink)
 
 
-def _row(ax: Axes, row: pd.Series[Any], y: float) -> None:
+def _swing(ax: Axes, row: pd.Series[Any], y: float) -> None:
     """One number: its line, the flipped part of it, and the values at its ends."""
-    name, ends, now = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float), float(row["lead_now"])
-    heights, order = np.array([y - SLANT, y + SLANT]), np.argsort(ends)
+    name, ends = str(row["number"]), row[["lead_low", "lead_high"]].to_numpy(float)
     style: dict[str, Any] = {"linewidth": 2.6, "solid_capstyle": "round"}
-    ax.plot(ends, heights, color=MAIN, gid=f"swing {name}", zorder=3, **style)
+    ax.plot(ends, [y, y], color=MAIN, gid=f"swing {name}", zorder=3, **style)
     if ends.min() < 0.0:
-        below = np.minimum(ends, 0.0)
-        at = np.interp(below, ends[order], heights[order]) if ends[0] != ends[1] else heights
-        ax.plot(below, at, color=TURN, gid=f"flipped {name}", zorder=4, **style)
-    if ends.min() <= now <= ends.max() and ends.min() < ends.max():
-        at = np.interp(now, ends[order], heights[order])
-        ax.plot([now], [at], "o", ms=9, color=MAIN, mec="white", zorder=6, gid=f"now {name}")
-    left = -1 if ends[0] <= ends[1] else 1
-    for text, end, height, side in zip((row["low"], row["high"]), ends, heights, (left, -left), strict=True):
-        ax.plot([end], [height], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
-        write(ax, (float(end), float(height)), text, shift=(7.0 * side, 0.0), ha="right" if side < 0 else "left",
+        ax.plot(np.minimum(ends, 0.0), [y, y], color=TURN, gid=f"flipped {name}", zorder=4, **style)
+    left = ends[0] <= ends[1]
+    for text, end, first in ((row["low"], ends[0], left), (row["high"], ends[1], not left)):
+        ax.plot([end], [y], "o", ms=5, color=TURN if end < 0.0 else MAIN, mec="white", zorder=5)
+        write(ax, (float(end), y), text, shift=(-7.0 if first else 7.0, 0.0), ha="right" if first else "left",
               path_effects=WIDE_HALO)  # fmt: skip
-    write(ax, (0.0, y), row["name"], BESIDE, (-9.0, 0.0), ha="right", weight="bold")
     write(ax, (1.0, y), row["said"], BESIDE, (9.0, 0.0), color=TURN_DARK if ends.min() < 0.0 else INK)
+
+
+# ---- what may be found inside ------------------------------------------------------------------------
+Row = Mapping[str, Any]
+KEEP_ENDS, INDENT = 14, 0.17
+"""Ends that are drawn at most; how far a branch stands in from the one that it follows [inch]."""
+
+
+def damage_tree(nodes: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None,
+                keep: int = KEEP_ENDS) -> Axes:  # fmt: skip
+    """What may be found inside: a row a branch under the one that it follows, its bar that part of the other's. Where
+    only one thing can follow it has no row. ``nodes`` has a row a branch, each after the one that it follows: ``id``,
+    ``parent`` (-1 for the first), ``event``, ``label`` (its outcome), ``chance`` given its parent, ``extra_cost``
+    (expected, of the rebuild) [home money], ``ends_rebuild``, ``note``. At most ``keep`` ends are drawn, fewer if the
+    given axes are low; the rarest are merged."""
+    whole, title = Tree(nodes.to_dict("records")), "What may be found inside, and what it adds to the rebuild"
+    width, height = slot(ax)
+    margins = Margins(left=0.33 * width, right=0.3 * width, axis=0.55)
+    for ends in range(min(keep, len(whole.ends)), 0, -1):
+        tree = whole.pruned(ends)
+        rows = [row for first in tree.below[-1] for row in tree.shown(first)]
+        called = [": ".join(filter(None, (tree.rows[key]["event"], tree.rows[key]["label"]))) for key, *_ in rows]
+        names = [wrap(name, margins.left - INDENT * row[2] - 0.15) for name, row in zip(called, rows, strict=True)]
+        texts = [wrap(_branch_words(tree, key, last, currency), margins.right - 0.15) for key, last, *_ in rows]
+        heights = [max(tall(name), tall(text)) + 0.1 for name, text in zip(names, texts, strict=True)]
+        if not height or sum(heights) <= height - sum(framing(title, caption, width, margins)[2:]):
+            break
+    ax, middles = name_rows(ax, title, caption, [""] * len(rows), margins, row=heights)
+    ax.set_xlim(0.0, 1.0)
+    ticks(ax, "x", chance_said)
+    axis_label(ax, "x", "chance in all")
+    for (key, last, depth, start), name, text, y in zip(rows, names, texts, middles, strict=True):
+        ends_it = tree.rows[last]["ends_rebuild"]
+        tint = TURN if ends_it else REST_TINT if tree.rows[key]["merged"] else MAIN
+        ax.add_patch(Rectangle((start, y - 0.07), tree.joint[key], 0.14, facecolor=tint, gid=f"branch {key}"))
+        write(ax, (0.0, y), name, BESIDE, (72.0 * (INDENT * depth - margins.left), 0.0))
+        write(ax, (1.0, y), text, BESIDE, (9.0, 0.0), color=TURN_DARK if ends_it else INK)
+    return ax
+
+
+def _branch_words(tree: Tree, key: int, last: int, currency: str) -> str:
+    """Chance after the branch that it follows, extra cost, and what is done where it ends."""
+    row, end = tree.rows[key], tree.rows[last]
+    extra, more = end["extra_cost"], "more" if end["extra_cost"] > 0 else "less"
+    change = f"{money_said(abs(extra), currency)}{NO_BREAK}{more}" if abs(extra) >= 0.5 else ""  # no "EUR 0 less"
+    chance = chance_said(row["chance"]) if row["parent"] >= 0 or row["chance"] < 1.0 else ""
+    chance = f"together {chance}" if row["merged"] else chance
+    said = ", ".join(filter(None, (chance, change)))
+    return "\n".join(filter(None, (said, "ends the rebuild" if end["ends_rebuild"] else "", end["note"])))
+
+
+class Tree:
+    """The branches with who follows whom and the chance of ever reaching each."""
+
+    def __init__(self, rows: Iterable[Row]) -> None:
+        self.rows: dict[int, Row] = {}
+        self.below: dict[int, list[int]] = {-1: []}
+        self.joint = {-1: 1.0}
+        for row in rows:
+            key, parent = row["id"], row["parent"]
+            self.rows[key], self.below[key] = row, []
+            self.below[parent].append(key)
+            self.joint[key] = self.joint[parent] * row["chance"]
+
+    @property
+    def ends(self) -> list[int]:
+        return [key for key in self.rows if not self.below[key]]
+
+    def shown(self, key: int, depth: int = 0, start: float = 0.0) -> Iterator[tuple[int, int, int, float]]:
+        """A branch and those below it that have a row: each with the last of those that alone follow it, how deep it
+        lies, and the chance of all that stand before it."""
+        last = key
+        while len(self.below[last]) == 1:
+            last = self.below[last][0]
+        yield key, last, depth, start
+        for child in self.below[last]:
+            yield from self.shown(child, depth + 1, start)
+            start += self.joint[child]
+
+    def ends_of(self, key: int) -> int:
+        """How many ends lie at or below a branch."""
+        return sum(map(self.ends_of, self.below[key])) or 1
+
+    def pruned(self, keep: int) -> Tree:
+        """The tree with its rarest branches merged, so that at most ``keep`` ends (1 or more) are left. ``merged`` is
+        0, or the number of ends that the row stands for. All branches whose chance of ever being reached is below a
+        limit go, the lowest limit that suffices: several under one parent become one row "others (n)" with the sum of
+        their chances and their mean extra cost weighted by chance; one alone stays and loses what follows it, and so
+        does a branch after which all are rare. The chances under a parent add up to what they did before."""
+        limits = [*sorted({0.0, *self.joint.values()}), float("inf")]
+        at = bisect_left(limits[:-1], True, key=lambda limit: len(Tree(self._cut_below(-1, limit)).ends) <= keep)
+        return Tree(self._cut_below(-1, limits[at]))
+
+    def _cut_below(self, parent: int, limit: float) -> Iterator[Row]:
+        """The rows whose chance is not below a limit, the rare ones of each parent merged."""
+        rare = [key for key in self.below[parent] if self.joint[key] < limit]
+        for key in self.below[parent]:
+            if key in rare and len(rare) > 1:
+                continue
+            row, ends = {**self.rows[key], "merged": 0}, self.ends_of(key)
+            followed = key not in rare and any(self.joint[child] >= limit for child in self.below[key])
+            if not followed and self.below[key]:
+                hidden = f"{ends} case{'s' if ends > 1 else ''}, not drawn"
+                row["note"] = "\n".join(filter(None, (row["note"], hidden)))
+            yield row
+            if followed:
+                yield from self._cut_below(key, limit)
+        if len(rare) > 1:
+            yield self._merged(rare)
+
+    def _merged(self, rare: Sequence[int]) -> Row:
+        rows, ends = pd.DataFrame([self.rows[key] for key in rare]), sum(map(self.ends_of, rare))
+        chance, ending, events = rows["chance"].sum(), rows["ends_rebuild"], set(rows["event"])
+        extra = np.average(rows["extra_cost"], weights=rows["chance"]) if chance > 0 else rows["extra_cost"].mean()
+        return {
+            "id": rare[0], "parent": rows["parent"][0], "label": f"others ({ends})",
+            "event": events.pop() if len(events) == 1 else "", "chance": chance, "extra_cost": extra,
+            "ends_rebuild": ending.all(), "merged": ends,
+            "note": "some end the rebuild" if ending.any() and not ending.all() else "",
+        }  # fmt: skip

@@ -1,8 +1,6 @@
-"""Charts with a line a way, named where it ends: the years, a spare, the chance of staying below; and what-if.
-
-Each takes figures, the name of the home money, a caption that says what to do, and axes to draw in (a new figure
-without); each returns the axes drawn in.
-"""
+"""Charts with a line a way, named where it ends: the years, a spare, the chance of staying below; and what-if. Each
+takes figures, the name of the home money, a caption that says what to do, and axes to draw in (a new figure without);
+each returns the axes drawn in."""
 
 from __future__ import annotations
 
@@ -70,22 +68,27 @@ class _Lines:
                 style = {"linewidth": 2.2, "zorder": 4, "linestyle": DASHES[place % len(DASHES)]}
             ax.plot(*points.T, color=self.ink(place), gid=f"course {name}", **style)
             ax.plot(*points[-1:].T, "o", ms=5, color=self.ink(place), mec="white", zorder=5)
-        self._name_ends(ax, texts, room)
+        looks = [(self.ink(k), "bold" if k < self.bold else "normal") for k in range(len(self.courses))]
+        ends = [points[-1] for points in self.courses.values()]
+        name_points(ax, ends, list(zip(self.courses, self.said, strict=True)), room, looks)
         return ax
 
-    def _name_ends(self, ax: Axes, texts: Sequence[str], room: float) -> None:
-        """Texts in the right margin, led to from the ends of their lines; names alone if room is scarce."""
-        up = ax.bbox.height / figure_of(ax).dpi
-        if 1.08 * sum(map(tall, texts)) > up:
-            texts = [_text(name, "", room) for name in self.courses]
-        low, high = ax.get_ylim()
-        scale, right = up / (high - low), ax.get_xlim()[1]
-        ends = [points[-1] for points in self.courses.values()]
-        places = spread([scale * (y - low) for _, y in ends], [1.08 * tall(text) for text in texts], 0.0, up)
-        for nth, ((x, y), place, text) in enumerate(zip(ends, places, texts, strict=True)):
-            level, ink = low + place / scale, self.ink(nth)
-            ax.plot([x, right], [y, level], color=ink, linewidth=0.9, linestyle=DOTTED, clip_on=False)
-            write(ax, (1.0, level), text, BESIDE, (6.0, 0.0), color=ink, weight="bold" if nth < self.bold else "normal")
+
+def name_points(
+    ax: Axes, points: Sequence[Any], said: Sequence[tuple[str, str]], room: float, looks: Sequence[tuple[str, str]]
+) -> None:
+    """Names and what else is said in the right margin, led to from their points (x, y); names alone if room is scarce.
+    ``looks`` are ink and weight of each."""
+    up, (low, high) = ax.bbox.height / figure_of(ax).dpi, ax.get_ylim()
+    texts = [_text(name, more, room) for name, more in said]
+    if 1.08 * sum(map(tall, texts)) > up:
+        texts = [_text(name, "", room) for name, _ in said]
+    scale, right = up / (high - low), ax.get_xlim()[1]
+    places = spread([scale * (y - low) for _, y in points], [1.08 * tall(text) for text in texts], 0.0, up)
+    for (x, y), place, text, (ink, weight) in zip(points, places, texts, looks, strict=True):
+        level = low + place / scale
+        ax.plot([x, right], [y, level], color=ink, linewidth=0.9, linestyle=DOTTED, clip_on=False)
+        write(ax, (1.0, level), text, BESIDE, (6.0, 0.0), color=ink, weight=weight)
 
 
 def _text(name: str, more: str, room: float) -> str:
@@ -94,10 +97,8 @@ def _text(name: str, more: str, room: float) -> str:
 
 
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
-    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other.
-
-    They stay between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``.
-    """
+    """Places as near as possible (least squares) to the wanted ones, in their order and clear of each other. They stay
+    between ``low`` and ``high`` if that is wide enough for all sizes, else they start at ``low``."""
     from scipy.optimize import isotonic_regression
 
     order = np.argsort(wanted, kind="stable")
@@ -170,15 +171,14 @@ def _pays(course: Floats) -> str:
 
 # ---- the chance of staying below ----------------------------------------------------------------
 def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
-    """For each way a line: the chance that it costs no more than a sum.
-
-    ``curves`` has a column a way, the index is the cost [home money] ascending, the values are chances.
-    """
-    costs = curves.index.to_numpy(dtype=float)
+    """For each way a line: the chance that it costs no more than a sum. ``curves`` has a column a way, the index is the
+    cost [home money] ascending, the values are chances."""
+    costs, anchors, looks = curves.index.to_numpy(dtype=float), [], []
     ways = sorted(curves.columns, key=lambda way: _reaches(costs, curves[way].to_numpy(float), 0.5))
     margins = Margins(left=0.95, right=0.23 * slot(ax)[0], axis=0.55)
-    names = [wrap(str(way), margins.right - 0.3) for way in ways]
-    ax = stage(ax, "The chance that it costs no more than...", caption, 1.2 * sum(map(tall, names)), margins)
+    room = margins.right - 0.2
+    heights = np.array([tall(_text(str(way), "", room)) for way in ways])
+    ax = stage(ax, "The chance that it costs no more than...", caption, 1.2 * heights.sum(), margins)
     ax.set_xlim(*limits(costs))
     ax.set_ylim(0.0, 1.03)
     money_ticks(ax, "x", currency)
@@ -186,15 +186,18 @@ def chance_below(curves: pd.DataFrame, currency: str, caption: str = "", ax: Axe
     ax.set_yticks(parts, [chance_said(p) for p in parts], parse_math=False)
     ax.grid(True, axis="y", color=PALE, linewidth=0.8)
     axis_label(ax, "x", "all-in cost")
-    for place, (way, name, level) in enumerate(zip(ways, names, _levels(ax, names), strict=True)):
+    # named at heights evenly spread from the top down
+    shares = heights * figure_of(ax).dpi / ax.bbox.height * 1.03
+    each = shares + max(0.0, (0.96 - shares.sum()) / len(ways))
+    for place, (way, level) in enumerate(zip(ways, 0.98 - np.cumsum(each) + each / 2, strict=True)):
         chances, ink = curves[way].to_numpy(float), LINES[place % len(LINES)]
         dash = DASHES[place % len(DASHES)]
         ax.plot(costs, chances, color=ink, linewidth=2.0, linestyle=dash, gid=f"curve {way}", zorder=3)
         start = min(_reaches(costs, chances, level), float(costs[-1]))
-        on_line = float(np.interp(start, costs, chances)) if start == costs[-1] else level
-        ax.plot([start, ax.get_xlim()[1]], [on_line, level], color=ink, linewidth=0.9, linestyle=DOTTED)
-        ax.plot([start], [on_line], "o", ms=6, color=ink, mec="white", zorder=4)
-        write(ax, (1.0, level), name, BESIDE, (6.0, 0.0), color=ink, weight="bold")
+        anchors.append((start, float(np.interp(start, costs, chances)) if start == costs[-1] else float(level)))
+        ax.plot(*np.transpose(anchors[-1:]), "o", ms=6, color=ink, mec="white", zorder=4)
+        looks.append((ink, "bold"))
+    name_points(ax, anchors, [(str(way), "") for way in ways], room, looks)
     return ax
 
 
@@ -209,12 +212,37 @@ def _reaches(costs: Floats, chances: Floats, level: float) -> float:
     return float(np.interp(level, rising[near], costs[near]))
 
 
-def _levels(ax: Axes, names: Sequence[str]) -> list[float]:
-    """Heights of the labels in the margin, from the top down, evenly spread and apart."""
-    low, high = ax.get_ylim()
-    shares = np.array([tall(name) for name in names]) * figure_of(ax).dpi / ax.bbox.height * (high - low)
-    gap = max(0.0, (0.96 - shares.sum()) / len(names))
-    return [float(v) for v in 0.98 - np.cumsum(shares + gap) + (shares + gap) / 2]
+# ---- money against days -------------------------------------------------------------------------
+def money_against_days(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
+    """Every way as a point of days out of service and cash, its good and bad case as whiskers; the beaten ones grey: an
+    allowed way is no worse on days and cash, and better on one of them. ``table`` is that of the answer: ``days_p10``,
+    ``days_p50``, ``days_p90`` [day], ``cash_p10``, ``cash_mean``, ``cash_p90`` [home money], ``allowed``."""
+    points = table[["days_p50", "cash_mean"]].to_numpy(float)
+    rivals = points[table["allowed"].to_numpy(bool)]
+    better = (rivals <= points[:, None]).all(axis=2) & (rivals < points[:, None]).any(axis=2)
+    margins = Margins(left=1.3, right=end_margin(slot(ax)[0]), axis=0.55)
+    said, looks = [], []
+    for (way, row), beaten in zip(table.iterrows(), better.any(axis=1), strict=True):
+        numbers = "" if beaten else f"{days_words(row['days_p50'])}, {money_said(row['cash_mean'], currency)}"
+        said.append((str(way), "\n".join(filter(None, (numbers, "" if row["allowed"] else "not allowed")))))
+        looks.append((QUIET if beaten else MAIN, "normal" if beaten else "bold"))
+    room = margins.right - 0.2
+    height = max(2.6 + 0.25 * len(table), 1.15 * sum(tall(_text(*one, room)) for one in said))
+    ax = stage(ax, "Cash against days out of service; grey ways are worse on both", caption, height, margins)
+    ax.set_xlim(*limits(table[["days_p10", "days_p50", "days_p90"]].to_numpy(float).ravel(), 1.0))
+    ax.set_ylim(*limits(table[["cash_p10", "cash_mean", "cash_p90"]].to_numpy(float).ravel()))
+    ticks(ax, "x", days_words)
+    money_ticks(ax, "y", currency)
+    axis_label(ax, "x", "out of service: half the time no longer")
+    axis_label(ax, "y", "cash out, on average")
+    for (way, row), (x, y), (ink, _) in zip(table.iterrows(), points, looks, strict=True):
+        whisker: dict[str, Any] = {"color": ink, "linewidth": 1.4, "alpha": 0.4, "zorder": 2}
+        ax.plot([row["days_p10"], row["days_p90"]], [y, y], gid=f"days {way}", **whisker)
+        ax.plot([x, x], [row["cash_p10"], row["cash_p90"]], gid=f"cash {way}", **whisker)
+        face = ink if row["allowed"] else "white"
+        ax.plot([x], [y], "o", ms=9, color=face, mec=ink, mew=1.6, zorder=4, gid=f"way {way}", clip_on=False)
+    name_points(ax, points, said, room, looks)
+    return ax
 
 
 # ---- what if ------------------------------------------------------------------------------------

@@ -1,14 +1,12 @@
-"""The only randomness: evenly spread points by named input, drawn in blocks.
-
-What an input draws depends on the seed and on its name alone, so that a new quote leaves the draws of every other
-input as they were. The few inputs that tell most (``first``) take their columns from a Sobol sequence in that order, so
-that they go evenly together; all else but those columns is theirs by name too. The others have random columns by name.
-"""
+"""The only randomness: evenly spread points by named input, drawn in blocks. What an input draws depends on the seed
+and on its name alone, so that a new quote leaves the draws of all others as they were. Only the few inputs that tell
+most (``first``) take their columns from a Sobol sequence in that order, so that they go evenly together."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
@@ -42,29 +40,24 @@ Singles = NDArray[np.float32]
 
 
 # ---- values by steps of chance: tables of conditional means keep the mean of each range ----
-def mean_table(r: Range) -> Floats:
-    """Conditional mean of a range in each of CELLS equal steps of chance."""
-    edges = np.linspace(0.0, 1.0, CELLS + 1)
-    return cell_means(edges, r.low, r.likely, r.high, r.shape)
-
-
-def by_steps(r: Range, uniform: Floats) -> Floats:
-    """Values of a range for uniform numbers, by steps; far quicker than its quantiles, and the mean is kept."""
-    return np.asarray(mean_table(r).take((uniform * CELLS).astype(np.intp)))
-
-
-def normal_table(r: Range) -> Floats:
-    """Conditional mean of a range in each of Z_CELLS steps of a standard normal score."""
+def value_table(r: Range, normal: bool = False) -> Floats:
+    """Conditional mean of a range in each of CELLS equal steps of chance, or of Z_CELLS steps of a normal score."""
+    if not normal:
+        return cell_means(np.linspace(0.0, 1.0, CELLS + 1), r.low, r.likely, r.high, r.shape)
     from scipy import special
 
     z = np.linspace(-Z_MAX, Z_MAX, Z_CELLS + 1)
     z[0], z[-1] = -np.inf, np.inf
     p = special.ndtr(z)
-    weight = np.diff(p)
     table = cell_means(p, r.low, r.likely, r.high, r.shape)
-    far = weight < 1e-7
+    far = np.diff(p) < 1e-7
     table[far] = ranges.quantile((p[1:] + p[:-1])[far] / 2, r.low, r.likely, r.high, r.shape)
     return table
+
+
+def by_steps(r: Range, uniform: Floats) -> Floats:
+    """Values of a range for uniform numbers, by steps; far quicker than its quantiles, and the mean is kept."""
+    return np.asarray(value_table(r).take((uniform * CELLS).astype(np.intp)))
 
 
 def score_table() -> Floats:
@@ -178,14 +171,8 @@ def stretches(draws: int) -> Iterator[Stretch]:
 
 def ends_round(draws: int) -> bool:
     """Whether a number of draws gives every replicate as many whole rounds."""
-    if draws % REPLICATES:
-        return False
-    done, each = 0, draws // REPLICATES
-    for _, bits in rounds():
-        if done >= each:
-            return done == each
-        done += 1 << bits
-    return False
+    each = draws / REPLICATES
+    return next(done for done in accumulate(1 << bits for _, bits in rounds()) if done >= each) == each
 
 
 class Points:
@@ -246,21 +233,9 @@ class Block:
     replicate: NDArray[np.intp] | int
 
 
-def _table(x: Input, alike: bool, made: dict[object, Singles]) -> Singles:
-    """Values by steps; none for a chance. Like ranges share a table."""
-    r = x.range
-    key = (x.is_chance, alike, r.low, r.likely, r.high, r.shape)
-    if key not in made:
-        table = np.zeros(0) if x.is_chance else (normal_table if alike else mean_table)(r)
-        made[key] = table.astype(np.float32)
-    return made[key]
-
-
 class Draws:
-    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit.
-
-    ``first`` names the inputs (or ``PACE``) that tell most, most telling first.
-    """
+    """Blocks of drawn inputs and of leaves; the same seed gives the same blocks, bit for bit. ``first`` names the
+    inputs (or ``PACE``) that tell most, most telling first."""
 
     def __init__(
         self, inputs: Sequence[Input], leaf_chance: Floats, correlation: float, seed: int, first: Sequence[str] = ()
@@ -276,9 +251,15 @@ class Draws:
         scores = score_table() * Z_STEPS
         self.pace_table = (scores * np.sqrt(correlation) + Z_CELLS / 2).astype(np.float32)
         self.scores = (scores * np.sqrt(1.0 - correlation)).astype(np.float32)
+        self.tables = list[Singles]()
         self.alike = [inputs[k].shared_hours and correlation > 0.0 for k in self.uncertain]
-        made: dict[object, Singles] = {}
-        self.tables = [_table(inputs[k], alike, made) for k, alike in zip(self.uncertain, self.alike, strict=True)]
+        made: dict[object, Singles] = {}  # values by steps; like ranges share a table
+        for k, alike in zip(self.uncertain, self.alike, strict=True):
+            r = inputs[k].range
+            key = None if inputs[k].is_chance else (alike, r.low, r.likely, r.high, r.shape)
+            if key not in made:
+                made[key] = (np.zeros(0) if key is None else value_table(r, alike)).astype(np.float32)
+            self.tables.append(made[key])
         names = [*(inputs[k].key for k in self.uncertain), PACE]
         self.streams = [generator(seed, name).bit_generator for name in names]
         self.tree = generator(seed, "tree")
@@ -307,26 +288,23 @@ class Draws:
             if stretch.start == 0 and stretch.replicates[0] == 0:
                 columns, shift, place_shift = self._columns()
             points = Points(stretch, columns, shift, place_shift)
-            self._draw(points)
+            index, pace, score = self.index[: points.n], self.pace[: points.n], self.score[: points.n]
+            points.digits(len(self.uncertain), CELL_DIGITS, index)
+            self.pace_table.take(index, out=pace, mode="clip")
+            for source, (k, alike, table) in enumerate(zip(self.uncertain, self.alike, self.tables, strict=True)):
+                out = self.values[k, : points.n]
+                if not len(table):
+                    points.digits(source, DIGITS, index)
+                    np.less(index, self.inputs[k].mean * 2.0**DIGITS, out=out, casting="unsafe")
+                    continue
+                points.digits(source, CELL_DIGITS, index)
+                if alike:
+                    self.scores.take(index, out=score, mode="clip")
+                    score += pace
+                    np.copyto(index, score, casting="unsafe")
+                table.take(index, out=out, mode="clip")
             replicate = int(points.replicate[0]) if len(stretch.replicates) == 1 else points.replicate
             yield Block(self.values[:, : points.n], self.leaves(points), replicate)
-
-    def _draw(self, points: Points) -> None:
-        index, pace, score = self.index[: points.n], self.pace[: points.n], self.score[: points.n]
-        points.digits(len(self.uncertain), CELL_DIGITS, index)
-        self.pace_table.take(index, out=pace, mode="clip")
-        for source, (k, alike, table) in enumerate(zip(self.uncertain, self.alike, self.tables, strict=True)):
-            out = self.values[k, : points.n]
-            if not len(table):
-                points.digits(source, DIGITS, index)
-                np.less(index, self.inputs[k].mean * 2.0**DIGITS, out=out, casting="unsafe")
-                continue
-            points.digits(source, CELL_DIGITS, index)
-            if alike:
-                self.scores.take(index, out=score, mode="clip")
-                score += pace
-                np.copyto(index, score, casting="unsafe")
-            table.take(index, out=out, mode="clip")
 
 
 def failure_times(clocks: Clocks, years: Years, paths: int, seed: int, name: str) -> Floats:
@@ -362,5 +340,4 @@ def _standing(spread: Floats, life: Floats, shape: float, age: Floats) -> Floats
 
 
 def path_draws(seed: int, name: str, shape: tuple[int, ...]) -> Floats:
-    """Uniform numbers for what happens along the paths."""
     return generator(seed, f"paths:{name}").random(shape)

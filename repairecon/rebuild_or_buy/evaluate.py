@@ -1,14 +1,12 @@
-"""What pieces of bills come to: at the means of the inputs (exact expectations) or for drawn inputs.
-
-A piece is a bill that counts on some leaves, as often as some chances come up. Which pieces make up a way is chosen
-elsewhere (``model``); here they are only added up.
-"""
+"""The bills of all ways of a case as arrays, and what pieces of them come to, at the means of the inputs (exact
+expectations) or drawn. A piece is a bill on some leaves, as often as some chances come up; ``model`` chooses pieces."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import permutations
 from typing import Any
 
 import numpy as np
@@ -16,14 +14,141 @@ from numpy.typing import NDArray
 
 from repairecon.buying.inputs import ONE, Input, LongestWait, Product, Term, inputs_of
 from repairecon.formulas.ranges import expected_maximum
-from repairecon.rebuild_or_buy.compile import EVERYWHERE, Compiled, Program
-from repairecon.rebuild_or_buy.tree import Bools, Floats
+from repairecon.rebuild_or_buy.tree import STAGE, Bools, Floats
+from repairecon.rebuild_or_buy.ways_cost import OWN_SPARE, WaysCost, lasting, plain_buys
+from repairecon.rebuild_or_buy.work import OUTPUTS, Bill
+from repairecon.records import Case, Source, Way
 
+# ---- terms, and patterns of coefficients over the leaves that many terms share ----------------
 Triple = tuple[Any, Any, Any]
 MOSTLY = 0.5
 """Share of draws from which on a chance is multiplied in instead of picking the draws in which it comes up."""
+EVERYWHERE = 0
+"""The first pattern: one in every leaf."""
+_GRID = 2.0**43
+"""Steps of one between the values of a pattern."""
 
 
+@dataclass(frozen=True, eq=False)
+class Compiled:
+    """A bill as output, pattern, term and scale of each coefficient."""
+
+    output: NDArray[np.intp]
+    pattern: NDArray[np.intp]
+    term: NDArray[np.intp]
+    scale: Floats
+
+    @cached_property
+    def groups(self) -> tuple[dict[int, list[tuple[int, float]]], ...]:
+        """By output and pattern the terms that share it, each with its scale."""
+        found: tuple[dict[int, list[tuple[int, float]]], ...] = tuple({} for _ in OUTPUTS)
+        for o, k, t, scale in zip(
+            *(a.tolist() for a in (self.output, self.pattern, self.term, self.scale)), strict=True
+        ):
+            found[o].setdefault(k, []).append((t, scale))
+        return found
+
+
+class Program:
+    """A case compiled from stage ``done`` on: bills by the place of a way, and of the stage after which it is taken.
+    Like patterns and like terms are kept once."""
+
+    def __init__(self, case: Case, costs: WaysCost, done: int) -> None:
+        self.done, self._costs, self._ways = done, costs, case.ways
+        self._terms: dict[Term, int] = {}
+        self._rows: dict[bytes, tuple[int, Floats]] = {}
+        self._pattern(np.ones(len(costs.tree.chance)))
+        ways, buys, bill, inputs = case.ways, plain_buys(case.ways), self._bill, costs.work.inputs
+        here = [i for i, w in enumerate(ways) if w.kind == "rebuild"]
+        rebuilds = {i: w.traits.rebuilds for i, w in enumerate(ways) if w.traits.rebuilds}
+        self.ends = {i: costs.ends[ways[i].way] for i in rebuilds}  # stages (L,)
+        self.main = {i: bill(self._rebuild(ways[i])) for i, where in rebuilds.items() if where == "here"}
+        points = range(done, len(STAGE))
+        self.spent = {(i, k): bill(costs.rebuild(ways[i], upto=k) if k >= 0 else Bill()) for i in here for k in points}
+        away = [i for i, where in rebuilds.items() if where == "away"]
+        self.away = {(i, after): bill(costs.send_away(ways[i], after)) for i in away for after in points}
+        self.main |= {i: self.away[i, done] for i in away}
+        self.spare = {i: bill(costs.purchase(ways[i])) for i in buys}  # the price alone
+        self.bought = {(i, after): bill(costs.buy(ways[i], after)) for i in buys for after in points}
+        # from one depth of rebuild to another, as long as no parts are ordered: the other's work that is not done yet
+        self.over = {(a, b, point): bill(costs.not_done_yet(ways[b], ways[a], point))
+                     for a, b in permutations(here, 2) for point in range(done, costs.order_stage + 1)}  # fmt: skip
+        self.never: dict[int, int] = {}  # the input that it never comes, or that a spare is dead
+        self.late: dict[int, Compiled] = {}  # the wait for a way that never comes
+        # its work by then, by way, the one taken instead (-1: none) and stage
+        self.lost: dict[tuple[int, int, int], Compiled] = {}
+        for i, way in enumerate(ways):
+            self._never(i, way)
+        # carrying on, temporary repairs and doing without
+        self.main |= {i: bill(costs.meanwhile(w)) for i, w in enumerate(ways) if not lasting(w)}
+        old = {i: w for i, w in enumerate(ways) if w.traits.in_service == "old"}
+        self.breaks = {i: bill(costs.breaks(w)) for i, w in old.items()}  # what more breaks
+        self.fails = {i: self._input(inputs.chance(f"fails:{w.way}", f"{w.way} fails before", w.p_fails, w.source))
+                      for i, w in old.items()}  # fmt: skip
+        self.away_more, self.p_away = bill(costs.away()) if old else None, -1  # of a failure away from base
+        if old:
+            p, source = case.years.p_away, Source("case.toml")
+            self.p_away = self._input(inputs.chance("fails away", "it fails away from base", p, source))
+        name, unit = "cost of a day out of service", f"{case.terms.currency} a day"
+        self.lost_day = self._input(inputs.number("lost day", name, unit, case.terms.cost_lost_day))
+        self.inputs, self.terms = tuple(inputs.items), tuple(self._terms)
+        self.patterns = np.array([row for _, row in self._rows.values()])
+
+    def _term(self, term: Term) -> int:
+        return self._terms.setdefault(term, len(self._terms))
+
+    def _input(self, product: Product) -> int:
+        self._term(product)  # it may stand in no bill
+        return product.inputs[0]
+
+    def _pattern(self, row: Floats) -> int:
+        return self._rows.setdefault(row.tobytes(), (len(self._rows), row))[0]
+
+    def _bill(self, bill: Bill) -> Compiled:
+        items, flat = self._costs.work.inputs.items, []
+        for o, output in enumerate(OUTPUTS):
+            amounts = getattr(bill, output).items()
+            # in an order of terms in which no order of rows changes how sums are rounded
+            for term, coef in sorted(amounts, key=lambda amount: sorted(items[i].key for i in inputs_of(amount[0]))):
+                pattern, scale = EVERYWHERE, coef
+                if isinstance(coef, np.ndarray):
+                    scale = float(coef[np.argmax(np.abs(coef))]) if coef.ndim else float(coef)
+                    # on a grid, so that sums made in another order share their pattern
+                    on_grid = np.floor(coef / scale * _GRID + 0.5) / _GRID if coef.ndim and np.ptp(coef) else None
+                    pattern = EVERYWHERE if on_grid is None else self._pattern(on_grid)
+                flat.append((o, pattern, self._term(term), float(scale)))
+        o_, k_, t_ = (np.array([row[i] for row in flat], dtype=np.intp) for i in range(3))
+        return Compiled(o_, k_, t_, np.array([row[3] for row in flat], dtype=np.float64))
+
+    def _rebuild(self, way: Way) -> Bill:
+        leisure = way.traits.in_service == "bought"
+        whole = self._costs.rebuild(way, at_leisure=leisure)
+        return whole.minus(self._costs.rebuild(way, at_leisure=leisure, upto=self.done)) if self.done >= 0 else whole
+
+    def _never(self, i: int, way: Way) -> None:
+        """The chance that a way never comes, as its quote has it or else as the way itself, and what is lost by it."""
+        p, what, label = way.p_never, "never", "never comes"
+        if way.kind == OWN_SPARE:
+            p, what, label = way.p_dead, "dead", "is dead"
+        elif i in plain_buys(self._ways):
+            quote = self._costs.price_of(way).quote
+            p = quote.p_never if quote is not None and quote.p_never > 0 else p
+        elif way.traits.rebuilds != "away":
+            return
+        if p > 0:
+            chance = self._costs.work.inputs.chance(f"{what}:{way.way}", f"{way.way} {label}", p, way.source)
+            self.never[i] = self._input(chance)
+            wait = Bill()
+            if way.kind != OWN_SPARE:  # a spare aboard is not waited for
+                wait.take(ONE, self._costs.case.terms.give_up_days)
+            self.late[i] = self._bill(wait)
+            for other in (-1, *(b for b in plain_buys(self._ways) if b != i)):
+                instead = None if other < 0 else self._ways[other]
+                for after in range(self.done, len(STAGE)):
+                    self.lost[i, other, after] = self._bill(self._costs.lost(way, instead, after))
+
+
+# ---- pieces ---------------------------------------------------------------------------
 @dataclass(frozen=True, eq=False)
 class Leaves:
     """Some leaves of the tree."""
@@ -33,10 +158,8 @@ class Leaves:
 
 @dataclass(frozen=True)
 class Piece:
-    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not.
-
-    ``ahead``: all is ordered while the old unit still works, so that no wait counts.
-    """
+    """A bill that counts on some leaves (None: all), as often as chances come up or, where False, do not. ``ahead``:
+    all is ordered while the old unit still works, so that no wait counts."""
 
     bill: Compiled
     on: Leaves | None = None
@@ -44,7 +167,6 @@ class Piece:
     ahead: bool = False
 
     def given(self, chances: tuple[tuple[int, bool], ...]) -> Piece:
-        """The same as often as some more chances come up."""
         return replace(self, chances=(*self.chances, *chances))
 
 
@@ -100,9 +222,6 @@ class AtMeans:
                 values[k] = sum(c * means[i] for i, c in term.floor) * np.prod(means[list(term.often)])
         return values
 
-    def _terms(self, piece: Piece) -> Floats:
-        return self.terms_ahead if piece.ahead else self.terms
-
     def _over_leaves(self, on: Leaves | None) -> Floats:
         """Expectation of each pattern over some leaves (K,)."""
         if on not in self._pattern_chance:
@@ -115,7 +234,11 @@ class AtMeans:
         total = np.zeros(3)
         for piece in pieces:
             b = piece.bill
-            amounts = self._terms(piece)[b.term] * b.scale * self._over_leaves(piece.on)[b.pattern]
+            amounts = (
+                (self.terms_ahead if piece.ahead else self.terms)[b.term]
+                * b.scale
+                * self._over_leaves(piece.on)[b.pattern]
+            )
             total += as_often(self.inputs, piece) * np.bincount(b.output, amounts, 3)
         return total
 
@@ -133,7 +256,6 @@ class AtMeans:
 
     @cached_property
     def waits(self) -> Bools:
-        """Terms that are a wait."""
         inputs = self.program.inputs
         return np.array([any(inputs[i].is_wait for i in inputs_of(term)) for term in self.program.terms])
 
@@ -142,7 +264,11 @@ class AtMeans:
         bill = piece.bill
         key = bill, piece.ahead, weights
         if key not in self._by_pattern:
-            amounts = self._terms(piece)[bill.term] * bill.scale * np.array(weights)[bill.output]
+            amounts = (
+                (self.terms_ahead if piece.ahead else self.terms)[bill.term]
+                * bill.scale
+                * np.array(weights)[bill.output]
+            )
             sums = np.bincount(bill.pattern, amounts, len(self.program.patterns))
             self._by_pattern[key] = np.asarray(sums, dtype=np.float64)
         return self._by_pattern[key]
@@ -174,14 +300,6 @@ def added(total: Any, value: Any, scale: Any = 1.0) -> Any:
         return value * scale if type(total) is float and total == 0.0 else total + value * scale
     total += value if type(scale) is float and scale == 1.0 else value * scale
     return total
-
-
-def rows_of(leaves: Bools, leaf: NDArray[np.intp]) -> Any:
-    """Rows that lie in some leaves; a slice where they are neighbours (rows are sorted by leaf)."""
-    wanted = np.flatnonzero(leaves)
-    if len(wanted) and len(leaf) and wanted[-1] - wanted[0] + 1 == len(wanted):
-        return slice(int(np.searchsorted(leaf, wanted[0])), int(np.searchsorted(leaf, wanted[-1], side="right")))
-    return np.flatnonzero(leaves.take(leaf))
 
 
 class Drawn:
@@ -220,6 +338,15 @@ class Drawn:
             product = product * self.values[i]
         return product
 
+    def _rows_of(self, leaves: Leaves) -> Any:
+        """Rows that lie in some leaves; a slice where they are neighbours (rows are sorted by leaf)."""
+        if leaves not in self._rows:
+            wanted = np.flatnonzero(leaves.mask)
+            self._rows[leaves] = np.flatnonzero(leaves.mask.take(self.leaf))
+            if len(wanted) and wanted[-1] - wanted[0] + 1 == len(wanted):
+                self._rows[leaves] = slice(*np.searchsorted(self.leaf, [wanted[0], wanted[-1] + 1]).tolist())
+        return self._rows[leaves]
+
     def _pattern(self, k: int, rows: Any) -> Any:
         if k not in self._spread:
             self._spread[k] = self.patterns[k].take(self.leaf)
@@ -228,56 +355,46 @@ class Drawn:
     def run(self, piece: Piece, rows: Any = None) -> Triple:
         """(cash, own hours, days) of a bill on some rows; over all rows it is worked out once, and only to be read."""
         key = piece.bill, piece.ahead
-        if rows is None:
-            if key not in self._whole:
-                self._whole[key] = self._worked_out(piece, None)
-            return self._whole[key]
         if key in self._whole:
-            a, b, c = (t if np.ndim(t) == 0 else t[rows] for t in self._whole[key])
+            a, b, c = (t if rows is None or np.ndim(t) == 0 else t[rows] for t in self._whole[key])
             return a, b, c
-        return self._worked_out(piece, rows)
-
-    def _worked_out(self, piece: Piece, rows: Any) -> Triple:
         outputs = []
         for groups in piece.bill.groups:
             total: Any = 0.0
-            for group in groups:
+            for pattern, amounts in groups.items():
                 inner: Any = 0.0
-                for k, scale in zip(group.terms, group.scales, strict=True):
+                for k, scale in amounts:
                     v = self.term(k, piece.ahead)
                     inner = added(inner, v if rows is None or np.ndim(v) == 0 else v[rows], scale)
-                whole = group.pattern == EVERYWHERE
-                total = added(total, inner) if whole else added(total, inner, self._pattern(group.pattern, rows))
+                total = added(total, inner, 1.0 if pattern == EVERYWHERE else self._pattern(pattern, rows))
             outputs.append(total)
-        return outputs[0], outputs[1], outputs[2]
+        cash, hours, days = outputs
+        if rows is None:
+            self._whole[key] = cash, hours, days
+        return cash, hours, days
 
     def evaluate(self, pieces: Pieces) -> Triple:
         """(cash, own hours, days) in every row; to be read only, as arrays are handed on as they are."""
         n, total = len(self.leaf), list[Any]([0.0, 0.0, 0.0])
-        if len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances:
+        alone = len(pieces) == 1 and pieces[0].on is None and not pieces[0].chances
+        if alone:
             total = list(self.run(pieces[0]))
-        else:
-            for piece in pieces:
-                self._add(total, piece, n)
-        a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in total)
-        return a, b, c
-
-    def _add(self, total: list[Any], piece: Piece, n: int) -> None:
-        often, rows = as_often(self.values, piece), None
-        if piece.on is not None:
-            if piece.on not in self._rows:
-                self._rows[piece.on] = rows_of(piece.on.mask, self.leaf)
-            rows = self._rows[piece.on]
-            often = often if np.ndim(often) == 0 else often[rows]
-        elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
-            rows, often = np.flatnonzero(often), 1.0
-        for o, value in enumerate(self.run(piece, rows)):
-            if np.ndim(value) == 0 and value == 0.0:
-                continue
-            amount = value if np.ndim(often) == 0 and often == 1.0 else value * often
-            if rows is None:
-                total[o] = total[o] + amount
-            else:
+        for piece in () if alone else pieces:
+            often, rows = as_often(self.values, piece), None
+            if piece.on is not None:
+                rows = self._rows_of(piece.on)
+                often = often if np.ndim(often) == 0 else often[rows]
+            elif np.ndim(often) and often.mean() < MOSTLY and np.all((often == 0.0) | (often == 1.0)):
+                rows, often = np.flatnonzero(often), 1.0
+            for o, value in enumerate(self.run(piece, rows)):
+                if np.ndim(value) == 0 and value == 0.0:
+                    continue
+                amount = value if np.ndim(often) == 0 and often == 1.0 else value * often
+                if rows is None:
+                    total[o] = total[o] + amount
+                    continue
                 if np.ndim(total[o]) == 0:
                     total[o] = np.full(n, total[o], dtype=getattr(amount, "dtype", np.float64))
                 total[o][rows] += amount
+        a, b, c = (t if np.ndim(t) else np.broadcast_to(np.float64(t), (n,)) for t in total)
+        return a, b, c

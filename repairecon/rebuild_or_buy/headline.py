@@ -29,11 +29,24 @@ def advice(answer: Answer) -> list[str]:
 
 
 def do(answer: Answer) -> str:
-    """What to do now."""
-    a = answer.advice
+    """What to do now: strip, then go on or turn to something else, how often each; or the way to take, of a makeshift
+    for how long, at what risk, and what then."""
+    a, case, table = answer.advice, answer.case, answer.table
     if a.do == "leave":
         return f"Leave this unit alone and look elsewhere first: {'; '.join(a.because)}."
-    act = strip(answer) if strips(answer) else take(answer)
+    way = case.way(a.way)
+    act = step(answer, a.way)
+    if strips(answer):
+        rebuilds = [w.way for w in case.ways if w.kind == "rebuild" and table.loc[w.way, "allowed"]]
+        rebuild = a.way if a.way in rebuilds else min(rebuilds, key=lambda w: float(table.loc[w, "total_mean"]))
+        on = chance_words(1.0 - sum(s.chance for s in a.stops if s.action != LEAVE))
+        instead = " or ".join(step(answer, action) for action in _stops(answer))
+        begin = "strip it, then" if answer.model.done < STAGE["strip"] else "go on, and"
+        act = f"{begin} decide by what you find: {step(answer, rebuild)} ({on}), else {instead}"
+    elif way.traits.in_service == "old" and way.until_days is not None:
+        risk = f" ({chance_words(way.p_fails)} that it fails before)" if way.p_fails > 0 else ""
+        then = {"": "the lasting repair", NO_WAY: "nothing more if it holds"}.get(way.then, way.then)
+        act += f" for about {days_words(mean_of(way.until_days))}{risk}, then {then}"
     if a.look is None:
         return f"{capital(act)}."
     price = f"costs {answer.money(a.look.cost)}, saves {answer.money(a.look.evsi)} on average"
@@ -61,27 +74,6 @@ def _stops(answer: Answer) -> list[str]:
     return sorted(often, key=lambda action: -often[action])
 
 
-def strip(answer: Answer) -> str:
-    """Strip, then go on or turn to something else: how often each."""
-    a, case = answer.advice, answer.case
-    rebuilds = [w.way for w in case.ways if w.kind == "rebuild" and answer.table.loc[w.way, "allowed"]]
-    rebuild = a.way if a.way in rebuilds else min(rebuilds, key=lambda w: float(answer.table.loc[w, "total_mean"]))
-    on = chance_words(1.0 - sum(s.chance for s in a.stops if s.action != LEAVE))
-    instead = " or ".join(step(answer, action) for action in _stops(answer))
-    begin = "strip it, then" if answer.model.done < STAGE["strip"] else "go on, and"
-    return f"{begin} decide by what you find: {step(answer, rebuild)} ({on}), else {instead}"
-
-
-def take(answer: Answer) -> str:
-    """The way to take, as a clause; of a makeshift for how long, at what risk, and what then."""
-    way = answer.case.way(answer.advice.way)
-    if way.traits.in_service != "old" or way.until_days is None:
-        return step(answer, way.way)
-    risk = f" ({chance_words(way.p_fails)} that it fails before)" if way.p_fails > 0 else ""
-    then = {"": "the lasting repair", NO_WAY: "nothing more if it holds"}.get(way.then, way.then)
-    return f"{step(answer, way.way)} for about {days_words(mean_of(way.until_days))}{risk}, then {then}"
-
-
 def worth(answer: Answer) -> str:
     """What the advice comes to, against what, and on which basis."""
     a = answer.advice
@@ -101,17 +93,13 @@ def worth(answer: Answer) -> str:
             f"Over the {number(a.years)} years you keep her, {what} comes to {answer.money(total)} in today's "
             f"money{lead}; this job alone {today}."
         )
-    if opened:
-        return f"That comes to {answer.money(total)} all in on average{lead}."
     cash, hours = answer.money(row["cash_mean"]), hours_words(row["own_hours_mean"])
-    return (
-        f"{capital(a.way)} comes to {answer.money(total)} on average ({cash} cash, {hours} own hours, "
-        f"{days_words(row['days_mean'])} out of use){lead}."
-    )
+    out = f" ({cash} cash, {hours} own hours, {days_words(row['days_mean'])} out of use)"
+    what, out = ("That", "") if opened else (capital(a.way), out)
+    return f"{what} comes to {answer.money(total)} all in on average{out}{lead}."
 
 
 def tie(answer: Answer) -> str:
-    """That two ways are too close to call."""
     a = answer.advice
     if a.ties:
         return f"{capital(named(a.ties))} would cost the same; {a.way} is the simpler or the quicker."

@@ -1,8 +1,6 @@
-"""The years after the job as the answer has them: every way, what a spare aboard is worth, drawn courses.
-
-Later failures of one way tell nothing of another's. Given this job's totals and what one way's failures cost, the
-chance that every other way costs more is a product of shares of their drawn courses, so that few draws do.
-"""
+"""The years after the job as the answer has them: every way, what a spare aboard is worth, drawn courses. Later
+failures of one way tell nothing of another's. Given this job's totals and what one way's failures cost, the chance that
+every other way costs more is a product of shares of their drawn courses, so that few draws do."""
 
 from __future__ import annotations
 
@@ -12,7 +10,6 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
 from repairecon.rebuild_or_buy.draws import REPLICATES, by_steps, failure_times, path_draws, replicate_se
@@ -31,10 +28,7 @@ APART = 1_000_003
 
 class Horizon:
     """The years after the job, each part worked out when it is first asked for; at 0 years the present cost is this
-    job's.
-
-    ``years`` as the owner sees them; ``best`` the allowed way with the least present cost.
-    """
+    job's. ``years`` as the owner sees them; ``best`` the allowed way with the least present cost."""
 
     def __init__(self, model: Model, outcomes: Outcomes, years: Years) -> None:
         self.years, self._model, self._outcomes = years, model, outcomes
@@ -45,7 +39,6 @@ class Horizon:
 
     @cached_property
     def ledger(self) -> Ledger:
-        """What the ways cost over the years."""
         return Ledger(self._model, self.years, self._outcomes.mean[:, TOTAL])
 
     @cached_property
@@ -70,11 +63,6 @@ class Horizon:
             return ()
         buying = self._model.buying
         return tuple(spare_combinations(self.ledger, sum(p.landed for p in buying.order(buying.plan))))
-
-    @cached_property
-    def best_spare(self) -> str:
-        """The combination with the highest net worth."""
-        return max(self.spares, key=lambda c: c.net).combination if self.spares else ""
 
     @cached_property
     def fan(self) -> pd.DataFrame:
@@ -125,20 +113,14 @@ def spare_combinations(ledger: Ledger, kit_cost: float) -> list[Combination]:
 
 def worth_by_days(ledger: Ledger, steps: int = 25) -> pd.DataFrame:
     """Net worth of each pair's spare against the days that each failure away takes."""
-    now = mean_of(ledger.years.days_away)
-    days = np.linspace(0.0, max(2.0 * now, 10.0), steps)
-    pairs = zip(*(_with_days(ledger, float(d) - now)[1:] for d in days), strict=True)
-    rows = [(c.combination, d, c.net) for pair in pairs for d, c in zip(days, pair, strict=True)]
+    now, rows = mean_of(ledger.years.days_away), []
+    for days in np.linspace(0.0, max(2.0 * now, 10.0), steps):
+        other = copy(ledger)
+        other.unspared = ledger.total + ledger.years.p_away * (ledger.away + (float(days) - now) * ledger.day)
+        dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
+        other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
+        rows += [(c.combination, days, c.net) for c in spare_combinations(other, 0.0)[1:]]
     return pd.DataFrame(rows, columns=["combination", "days_saved", "worth"])
-
-
-def _with_days(ledger: Ledger, more: float) -> list[Combination]:
-    """The combinations if a failure away took so many more days."""
-    other = copy(ledger)
-    other.unspared = ledger.total + ledger.years.p_away * (ledger.away + more * ledger.day)
-    dearer = np.array([other.failure(i) - ledger.failure(i) for i in range(len(ledger.ways))])
-    other.present = ledger.present + np.array([f.discounted for f in ledger.failures]) * dearer
-    return spare_combinations(other, 0.0)
 
 
 # ---- drawn courses -------------------------------------------------------------------------------
@@ -158,31 +140,26 @@ def cost_over_years(ledger: Ledger, outcomes: Outcomes, seed: int, paths: int = 
 
 
 def paid_later(ledger: Ledger, outcomes: Outcomes, i: int, grid: Floats, seed: int, paths: int) -> Floats:
-    """Discounted cost of later failures so far (years, paths) in drawn courses."""
-    times = failure_times(ledger.clocks(i, drawn=True), ledger.years, paths, seed, ledger.ways[i])
+    """Discounted cost of later failures so far (years, paths) in drawn courses; the mean cost of one is that of
+    ``Ledger.failure``."""
+    name, plain, years = ledger.ways[i], ledger.plain(i), ledger.years
+    times = failure_times(ledger.clocks(i, drawn=True), years, paths, seed, name)
     fails = np.isfinite(times)
-    costs = _failure_costs(ledger, outcomes, i, seed, int(fails.sum()))
+
+    def drawn(what: str) -> Floats:
+        return path_draws(seed, f"{name}:{what}", (int(fails.sum()),))
+
+    costs = _totals(outcomes, plain, float(ledger.total[plain]), drawn("repair"))
+    away = by_steps(years.cost_away, drawn("away")) + by_steps(years.days_away, drawn("days")) * ledger.day
+    costs = costs + (drawn("where") < years.p_away) * away
+    if ledger.case.ways[i].bought:
+        costs = np.where(drawn("spare") < ledger.p_spare[i], ledger.swapped[plain], costs)
     if months := ledger.warranty_months(i):
         ran = np.diff(np.where(fails, times, 0.0), axis=0, prepend=0.0)[fails]
         costs = costs - np.where(ran <= months / MONTHS, ledger.warranty_pays(i), 0.0)
     worth = np.zeros(times.shape)
     worth[fails] = costs * (1.0 + ledger.rate) ** -times[fails]
     return np.array([(worth * (times <= year)).sum(axis=0) for year in grid])
-
-
-def _failure_costs(ledger: Ledger, outcomes: Outcomes, i: int, seed: int, count: int) -> Floats:
-    """Drawn costs of so many later failures; their mean is that of ``Ledger.failure``."""
-    name, plain, years = ledger.ways[i], ledger.plain(i), ledger.years
-
-    def drawn(what: str) -> Floats:
-        return path_draws(seed, f"{name}:{what}", (count,))
-
-    total = _totals(outcomes, plain, float(ledger.total[plain]), drawn("repair"))
-    money, days = by_steps(years.cost_away, drawn("away")), by_steps(years.days_away, drawn("days"))
-    cost = total + (drawn("where") < years.p_away) * (money + days * ledger.day)
-    if ledger.case.ways[i].bought:
-        cost = np.where(drawn("spare") < ledger.p_spare[i], ledger.swapped[plain], cost)
-    return np.asarray(cost)
 
 
 def _totals(outcomes: Outcomes, i: int, mean: float, uniform: Floats) -> Floats:
@@ -211,34 +188,22 @@ def cheapest_over_years(
     ledger: Ledger, outcomes: Outcomes, seed: int, draws: int = DRAWS, paths: int = PATHS
 ) -> tuple[Floats, Floats]:
     """Chance that each allowed way has the least discounted cost over the horizon (W,), and its standard error.
-
-    ``paths`` courses of failures for each way and replicate.
-    """
-    totals = joint_totals(ledger.model, draws, seed)
+    ``paths`` courses of failures for each way and replicate."""
+    totals, allowed = joint_totals(ledger.model, draws, seed), np.flatnonzero(ledger.allowed)
     wins = np.zeros((len(ledger.ways), len(totals)))
     for r, now in enumerate(totals):
-        mine = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
-        wins[:, r] = _wins(now, mine, ledger.allowed, path_draws(seed, f"cheapest:{r}", (len(now), 2)))
+        later = np.sort(later_costs(ledger, outcomes, seed + r * APART, paths), axis=1)
+        start, n = path_draws(seed, f"cheapest:{r}", (len(now), 2)), now.shape[1]
+        # courses of a way's own failures, evenly spread over their costs and in no order that the totals know of
+        step = int(n * 0.6180339887) | 1
+        while np.gcd(step, n) > 1:
+            step += 2
+        for w in allowed:
+            place = ((np.arange(n) * step + int(start[w, 0] * n)) % n + start[w, 1]) / n
+            cost, chance = now[w] + later[w, (place * paths).astype(np.intp)], np.ones(n)
+            for v in allowed[allowed != w]:
+                chance *= 1.0 - np.searchsorted(later[v], cost - now[v], side="right") / paths
+            wins[w, r] = chance.sum()
     counts = np.array([t.shape[1] for t in totals])
     p = wins.sum(axis=1)
     return p / p.sum(), np.asarray(replicate_se(wins, counts)) * counts.sum() / p.sum()
-
-
-def _wins(now: Floats, later: Floats, allowed: NDArray[np.bool_], start: Floats) -> Floats:
-    """Sum over draws of the chance that each way is the cheapest."""
-    ways, n = now.shape
-    paths = later.shape[1]
-    # Courses of a way's own failures, evenly spread over their costs and in no order that the totals know of.
-    step = int(n * 0.6180339887) | 1
-    while np.gcd(step, n) > 1:
-        step += 2
-    won = np.zeros(ways)
-    for w in np.flatnonzero(allowed):
-        place = ((np.arange(n) * step + int(start[w, 0] * n)) % n + start[w, 1]) / n
-        cost = now[w] + later[w, (place * paths).astype(np.intp)]
-        chance = np.ones(n)
-        for v in np.flatnonzero(allowed):
-            if v != w:
-                chance *= 1.0 - np.searchsorted(later[v], cost - now[v], side="right") / paths
-        won[w] = chance.sum()
-    return won

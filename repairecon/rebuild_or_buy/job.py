@@ -3,27 +3,36 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from itertools import product
+from math import prod
 
 import numpy as np
 
+from repairecon.buying.buying import Buying
 from repairecon.kinds.facts import kinds
 from repairecon.kinds.words import meaning
-from repairecon.kinds.worn import Judgement, measures, worn
+from repairecon.kinds.worn import measures, worn
 from repairecon.read.values import listed
-from repairecon.rebuild_or_buy.answer import Answer, Asked
+from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.bench import closed_already
 from repairecon.rebuild_or_buy.learned import with_learned, with_own_lives
+from repairecon.rebuild_or_buy.lives import clocks_of, discounted_failures
+from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import sample
-from repairecon.rebuild_or_buy.remedies import best_model
-from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow
+from repairecon.rebuild_or_buy.tree import STAGE, Finding, Tree, branch_touches, grow, remedies_for
 from repairecon.rebuild_or_buy.verdict import screen
-from repairecon.records import STAGES, Case, RepaireconError
+from repairecon.rebuild_or_buy.years import cost_away
+from repairecon.records import STAGES, Branch, Case, Remedy, RepaireconError, Way
 
 DRAWS = 20_000
 AUTO = "auto"
 MOST_YEARS = 60
+Key = tuple[str, str, str]
+Taken = dict[Key, tuple[Remedy, ...]]
+MOST_TRIED = 64
+"""Choices for a way up to which all are tried; with more, one outcome after another until nothing gets better."""
 
 
 def rebuild_or_buy(
@@ -61,7 +70,7 @@ def rebuild_or_buy(
     outcomes = sample(model, None if draws == AUTO else int(draws), seed, progress)
     if outcomes.late is not None:
         model.late = outcomes.late
-    return Answer(stated, model, outcomes, why_not, Asked(findings, stage, case.years, fits))
+    return Answer(stated, model, outcomes, why_not, findings, stage, case.years, fits)
 
 
 def _check(case: Case, draws: int | str, seed: int, stage: str, hour: float | None, years: float | None) -> None:
@@ -106,10 +115,8 @@ def read_findings(found: Mapping[str, str] | str) -> tuple[Finding, ...]:
 
 # ---- what was measured at the bench as findings: judged by the limits of the kind, then held against the tree ----
 def findings_measured(case: Case, measured: str) -> str:
-    """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind.
-
-    ``measured`` are ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``.
-    """
+    """Findings, as ``found`` takes them, that measurements stand for by the limits of the unit's kind. ``measured`` are
+    ``measure=value`` pieces joined by ``;``, as in ``seal track groove=0.2``."""
     kind, findings = case.unit.kind, list[str]()
     for piece in listed(measured):
         if kind not in kinds():
@@ -124,18 +131,75 @@ def findings_measured(case: Case, measured: str) -> str:
         if found.verdict == "ask":
             why = found.note or "write the figure with its unit"
             raise RepaireconError(f"measured: {found.measure} {value}: {why}")
-        findings += [_finding(case, found)] if found.verdict == "worn" else []
+        if found.verdict == "worn":
+            # the outcome whose words are nearest to the measure, what is then done breaking ties
+            place, then = set(meaning(found.measure)), set(meaning(found.what_then))
+            said = [(b, set(meaning(b.outcome))) for b in case.branches]
+            ranked = [(len(place & words), len(then & words), b.chance, b.key) for b, words in said if place & words]
+            if not ranked:
+                raise RepaireconError(
+                    f"measured: {found.measure} is past its limit ({found.limit}; then: {found.what_then}), and no "
+                    "outcome of this case says so; name it with --found"
+                )
+            findings.append(max(ranked)[-1])
     return "; ".join(findings)
 
 
-def _finding(case: Case, judged: Judgement) -> str:
-    """The outcome whose words are nearest to the measure, what is then done breaking ties."""
-    place, then = set(meaning(judged.measure)), set(meaning(judged.what_then))
-    said = [(b, set(meaning(b.outcome))) for b in case.branches]
-    ranked = [(len(place & words), len(then & words), b.chance, b.key) for b, words in said if place & words]
-    if not ranked:
-        raise RepaireconError(
-            f"measured: {judged.measure} is past its limit ({judged.limit}; then: {judged.what_then}), and no outcome "
-            "of this case says so; name it with --found"
-        )
-    return max(ranked)[-1]
+# ---- which remedy an outcome is met by, for each way: the one with the least expected total of the whole way ----
+def _choices(case: Case, way: Way) -> Iterator[tuple[Key, list[tuple[Remedy, ...]]]]:
+    """Outcomes that a way can meet, each with the remedies in the orders in which they may be taken."""
+    shown: dict[tuple[str, str], Branch] = {}
+    for b in case.branches:
+        if b.seen_at and branch_touches(b, way):
+            shown.setdefault((b.event, b.outcome), b)
+    for (event, outcome), b in shown.items():
+        remedies = remedies_for(case, way, event, outcome)
+        options: list[tuple[Remedy, ...]] = []
+        for first in remedies:
+            again = [r for r in remedies if r is not first] or [first]
+            options += [(first,)] if first.p_holds >= 1.0 else [(first, then) for then in again]
+        if options:
+            yield (way.way, event, outcome), options + ([()] if b.ends_rebuild else [])
+
+
+def _best(cost: Callable[[Taken], float], choices: dict[Key, list[tuple[Remedy, ...]]]) -> Taken:
+    count = prod(len(options) for options in choices.values())
+    if count <= MOST_TRIED:
+        every = [dict(zip(choices, taken, strict=True)) for taken in product(*choices.values())]
+        return min(every, key=cost) if count > 1 else every[0]
+    best = {key: options[0] for key, options in choices.items()}
+    least, better = cost(best), True
+    while better:
+        better = False
+        for key, options in choices.items():
+            for taken in options:
+                now = cost(best | {key: taken})
+                if now < least - 1e-9:
+                    best, least, better = best | {key: taken}, now, True
+    return best
+
+
+def best_model(case: Case, tree: Tree, allowed: dict[str, bool], done: int, own_hour: float | None) -> Model:
+    """The model of a case with the best remedies."""
+    buying, years, chosen = Buying(case), case.years, Taken()
+    buys = [w for w in case.ways if w.traits.buys and not w.traits.rebuilds]
+    for way in case.ways if case.remedies else ():
+        # beside the way itself only what may be bought once a rebuild has ended
+        few = replace(case, ways=tuple(w for w in case.ways if w is way or w in buys))
+
+        def cost(taken: Taken, few: Case = few, way: Way = way) -> float:
+            """Expected total, and that of failures over the years that remedies bring by leaving a shorter life."""
+            model = Model(few, tree, allowed, done, own_hour, buying, taken)
+            i = model.ways.index(way.way)
+            total = float(model.expected()[i] @ np.array(model.weights))
+            lives = years.horizon_years > 0 and (way.life_years is not None or way.life_hours is not None)
+            shares = model.life_shares(i) if lives else {}
+            if not shares.keys() - {1.0}:
+                return total
+            each = {s: discounted_failures(clocks_of(few, way, s), years) for s in {1.0, *shares}}
+            more = sum(p * (each[s] - each[1.0]) for s, p in shares.items())
+            return total + more * (total + years.p_away * cost_away(years, model.lost_day))
+
+        if choices := dict(_choices(case, way)):
+            chosen |= _best(cost, choices)
+    return Model(case, tree, allowed, done, own_hour, buying, chosen)

@@ -9,7 +9,6 @@ from math import nan
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.formulas.lives import fit_weibull
 from repairecon.read.problems import key
@@ -55,23 +54,27 @@ def with_waits_kept(case: Case) -> Case:
     return replace(case, **made, assumed=(*case.assumed, *moved))
 
 
-def counts_for(branches: Sequence[Branch], unit: str, learned: Learned) -> NDArray[np.float64]:
-    """Jobs that showed each branch: those on the same kind of unit in full, others for the strength stated."""
-
-    def share(b: Branch, c: ChanceCount) -> float:
-        if tuple(map(key, (*condition(b), b.outcome))) != tuple(map(key, (c.event, c.given, c.outcome))):
-            return 0.0
-        return c.count if key(unit) == key(c.unit) else learned.strength * c.count
-
-    return np.array([sum(share(b, c) for c in learned.chances) for b in branches])
-
-
 def groups(branches: Sequence[Branch]) -> dict[Condition, list[int]]:
     """Places of the branches of each event under each condition."""
     found: dict[Condition, list[int]] = {}
     for k, b in enumerate(branches):
         found.setdefault(condition(b), []).append(k)
     return found
+
+
+def counted(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterator[tuple[Condition, list[int], Any, Any]]:
+    """Each event and condition of which jobs tell, the places of its branches, and their counts: those before, and the
+    jobs that showed each, those on the same kind of unit in full, others for the strength stated."""
+
+    def share(b: Branch, c: ChanceCount) -> float:
+        if tuple(map(key, (*condition(b), b.outcome))) != tuple(map(key, (c.event, c.given, c.outcome))):
+            return 0.0
+        return c.count if key(unit) == key(c.unit) else learned.strength * c.count
+
+    for at, members in groups(branches).items():
+        seen = np.array([sum(share(branches[k], c) for c in learned.chances) for k in members])
+        if seen.any():
+            yield at, members, np.array([branches[k].weight * branches[k].chance for k in members]), seen
 
 
 def _source(learned: Learned) -> str:
@@ -88,12 +91,8 @@ def _times(r: Range, factor: float, learned: Learned) -> Range:
 
 def _chances(case: Case, learned: Learned) -> Part:
     branches, moved = list(case.branches), list[Moved]()
-    counts = counts_for(case.branches, kind_of(case), learned)
-    for (event, given), members in groups(case.branches).items():
-        if not counts[members].any():
-            continue
-        prior = np.array([branches[k].weight * branches[k].chance for k in members])
-        after = prior + counts[members]  # Dirichlet counts: A. B. Downey, Think Bayes, 2nd ed. (2021), ch. 18
+    for (event, given), members, prior, seen in counted(case.branches, kind_of(case), learned):
+        after = prior + seen  # Dirichlet counts: A. B. Downey, Think Bayes, 2nd ed. (2021), ch. 18
         for k, chance in zip(members, (after / after.sum()).tolist(), strict=True):
             was, branches[k] = branches[k].chance, replace(branches[k], chance=chance)
             if abs(chance - was) > MOVED:
@@ -172,11 +171,8 @@ MOST_SHAPE = 10.0
 
 @dataclass(frozen=True)
 class LifeFit:
-    """What the lives of one way tell by one clock.
-
-    ``median_low`` to ``median_high`` and ``shape_low`` to ``shape_high`` are 90 % intervals. Where the lives
-    cannot tell, ``refused`` says why and the figures are nan.
-    """
+    """What the lives of one way tell by one clock. ``median_low`` to ``median_high`` and ``shape_low`` to
+    ``shape_high`` are 90 % intervals. Where the lives cannot tell, ``refused`` says why and the figures are nan."""
 
     way: str
     clock: Clock
@@ -207,10 +203,8 @@ class LifeFit:
 
 
 def with_own_lives(case: Case) -> tuple[Case, tuple[LifeFit, ...]]:
-    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too.
-
-    A pair that had the life of the way that it puts in service keeps having it.
-    """
+    """The case with the lives that could be fitted, and every fit by way and clock, refused ones too. A pair that had
+    the life of the way that it puts in service keeps having it."""
     fits = tuple(_fits(case))
     fitted = {w.way: _lived(w, [f for f in fits if f.way == w.way and not f.refused]) for w in case.ways}
     ways = tuple(_followed(case, w, fitted) for w in case.ways)

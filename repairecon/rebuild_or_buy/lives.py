@@ -1,8 +1,6 @@
 """The life of a unit, of the one that a way puts into service or of one that has stood aboard; its failures to come.
-
-The median life is one number of this unit and not drawn anew at each failure: everything is worked out for each of
-some steps through its range and then averaged. Both clocks, years and hours, share the step.
-"""
+The median life is one number of this unit and not drawn anew at each failure: everything is worked out for each of some
+steps through its range and then averaged. Both clocks, years and hours, share the step."""
 
 from __future__ import annotations
 
@@ -33,9 +31,7 @@ WARRANTY_STEPS, FITTED_STEPS = 12, 100
 @dataclass(frozen=True)
 class Clocks:
     """Characteristic lives for values through the median's range (S,), with their weights and the age at the start.
-
-    Each rebuild to come leaves ``wear_kept`` of the wear since the one before.
-    """
+    Each rebuild to come leaves ``wear_kept`` of the wear since the one before."""
 
     life_years: Floats
     life_hours: Floats
@@ -103,10 +99,8 @@ def real_rate(years: Years) -> float:
 
 
 def counts(clocks: Clocks, years: Years, p_goes_on: Sequence[float] = (1.0,)) -> Sequence[Floats]:
-    """Expected failures by the end of each step (steps + 1, S), by chance that a failure is followed by another.
-
-    Steps are so short that no more than a tenth of the units ends within a part of one, if that can be.
-    """
+    """Expected failures by the end of each step (steps + 1, S), by chance that a failure is followed by another. Steps
+    are so short that no more than a tenth of the units ends within a part of one, if that can be."""
     h, hours, kept, early = years.horizon_years, years.hours_a_year, clocks.wear_kept, clocks.p_early
     life, ages = clocks.life(hours), clocks.age_years + np.array([0.0, kept * h])
     steps, most, parts, at_worst = (100, 3_200, 4, 0.1) if kept > 0 else (400, 51_200, 2, 0.3)
@@ -151,10 +145,8 @@ def failures(clocks: Clocks, years: Years) -> Failures:
 
 
 def under_warranty(clocks: Clocks, years: Years, months: float) -> float:
-    """Discounted failures over a horizon above 0 that fall within the warranty of the unit that fails.
-
-    Every unit fitted has its warranty, also one that was given under warranty.
-    """
+    """Discounted failures over a horizon above 0 that fall within the warranty of the unit that fails. Every unit
+    fitted has its warranty, also one that was given under warranty."""
     h, rate = years.horizon_years, real_rate(years)
     count = counts(clocks, years)[0]
     count = count[np.linspace(0, len(count) - 1, FITTED_STEPS + 1).astype(int)]
@@ -204,11 +196,9 @@ def case_before(papers: BoatPapers, unit: BoatUnit) -> Case:
 
 @dataclass(frozen=True)
 class Life:
-    """The life of a unit that has stood and run for a while.
-
-    ``clocks`` are those of a new one, a value for each of some steps through the median's range; ``worn`` (S,) the
-    years of use at the pace ahead that wear it as much as its age and its hours have.
-    """
+    """The life of a unit that has stood and run for a while. ``clocks`` are those of a new one, a value for each of
+    some steps through the median's range; ``worn`` (S,) the years of use at the pace ahead that wear it as much as its
+    age and its hours have."""
 
     clocks: Clocks
     worn: Floats
@@ -237,10 +227,8 @@ class Life:
 
 
 def life_of(case: Case, unit: BoatUnit, today: str) -> tuple[Life, tuple[str, ...]]:
-    """The life of a unit as old as it is, and what was assumed of its age.
-
-    Both clocks' hazards add up: ``(age / life_years)**k + (hours / life_hours)**k`` is put as an age by one clock.
-    """
+    """The life of a unit as old as it is, and what was assumed of its age. Both clocks' hazards add up: ``(age /
+    life_years)**k + (hours / life_hours)**k`` is put as an age by one clock."""
     new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
     clocks = replace(clocks_of(case, new), age_years=0.0, p_early=0.0)
     pace, k = case.years.hours_a_year, clocks.shape

@@ -1,8 +1,6 @@
-"""A case ready to be asked: its tree, its ways' bills compiled, and of which pieces each way is made up.
-
-What is bought after a rebuild has ended, and instead of what never comes, is chosen by the least expected total on what
-is known by then, at the inputs' means.
-"""
+"""A case ready to be asked: its tree, its ways' bills compiled, and of which pieces each way is made up. What is bought
+after a rebuild has ended, and instead of what never comes, is chosen by the least expected total on what is known by
+then, at the inputs' means."""
 
 from __future__ import annotations
 
@@ -11,24 +9,19 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
-from repairecon.rebuild_or_buy.compile import Program, plain_buys
-from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, term_means
-from repairecon.rebuild_or_buy.size import check_inputs
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, grow
-from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting
+from repairecon.rebuild_or_buy.evaluate import AtMeans, Leaves, Piece, Pieces, Program, term_means
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Ints, Nested, Tree, check_inputs, grow
+from repairecon.rebuild_or_buy.ways_cost import Remedied, WaysCost, lasting, plain_buys
 from repairecon.records import NO_WAY, Case, Range, RepaireconError
 
 
 @dataclass(frozen=True)
 class Stop:
-    """Leaves in which a rebuild ends at one stage, in sets that look alike by then.
-
-    ``ids`` set of each of them, ``patterns`` (K, sets) expectation of each pattern over a set.
-    """
+    """Leaves in which a rebuild ends at one stage, in sets that look alike by then. ``ids`` set of each of them,
+    ``patterns`` (K, sets) expectation of each pattern over a set."""
 
     stage: int
     at: Ints
@@ -37,10 +30,8 @@ class Stop:
 
 
 class Chooser:
-    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths.
-
-    ``always`` names a unit that is bought after the rebuild of a way has ended, whatever the others would cost.
-    """
+    """The pieces of each way of a model with its inputs at given means, own hours and days at given worths. ``always``
+    names a unit that is bought after the rebuild of a way has ended, whatever the others would cost."""
 
     def __init__(
         self, model: Model, at: AtMeans, own_hour: float, lost_day: float, always: Mapping[int, int] | None = None
@@ -110,11 +101,17 @@ class Chooser:
             after = max(stop.stage, self.model.done)
             totals = [self.at.pattern_sum(self.buy(b, after), self.weights) @ stop.patterns for b in options]
             best = np.array(options)[np.argmin(totals, axis=0)]
-            found += [(after, self._mask(i, stop, best == b), int(b)) for b in np.unique(best)]
+            for b in np.unique(best):
+                chosen = best == b
+                key = i, stop.stage, chosen.tobytes()  # like choices share their leaves
+                if key not in self.model.masks:
+                    mask = np.zeros(len(self.at.chance), dtype=bool)
+                    mask[stop.at[chosen[stop.ids]]] = True
+                    self.model.masks[key] = Leaves(mask)
+                found.append((after, self.model.masks[key], int(b)))
         return found
 
     def options(self, i: int) -> list[int]:
-        """What may be bought after the rebuild of a way has ended."""
         way = self.model.case.ways[i]
         if i in self.always:
             return [self.always[i]]
@@ -127,15 +124,6 @@ class Chooser:
                 "add a way of kind new to ways.csv"
             )
         return options
-
-    def _mask(self, i: int, stop: Stop, chosen: NDArray[np.bool_]) -> Leaves:
-        """Leaves of the sets where a unit is chosen, kept so that like choices share them."""
-        key = i, stop.stage, chosen.tobytes()
-        if key not in self.model.masks:
-            mask = np.zeros(len(self.at.chance), dtype=bool)
-            mask[stop.at[chosen[stop.ids]]] = True
-            self.model.masks[key] = Leaves(mask)
-        return self.model.masks[key]
 
     def bought_after(self, i: int) -> Ints:
         """Place of the way that buys after an ended rebuild in each leaf, -1 where it does not end."""
@@ -168,7 +156,12 @@ class Chooser:
             return (main, *self.buy(self.model.ways.index(way.bought), done, ahead))
         if way.traits.rebuilds == "away":
             return self.sent_away(i, done, ahead)
-        return (main, *self._ended(i), *(self._spare(i) if way.bought else ()))
+        if not way.bought:
+            return (main, *self._ended(i))
+        # the unit bought on top of a rebuild that came off; one that never comes is not paid for
+        b = self.model.ways.index(way.bought)
+        comes = ((self.program.never[b], False),) if b in self.program.never else ()
+        return (main, *self._ended(i), Piece(self.program.spare[b], self.model.never_ended[i], comes))
 
     def _for_a_while(self, i: int) -> Pieces:
         """Carrying on or a temporary repair: if it holds, the lasting way with all ordered ahead; if it fails before,
@@ -197,24 +190,15 @@ class Chooser:
         held, failed = (min((self._total(self.way(k, ahead)), k) for k in good)[1] for ahead in (True, False))
         return (None if way.then == NO_WAY else held), failed
 
-    def _spare(self, i: int) -> Pieces:
-        """The unit bought on top of a rebuild that came off; one that never comes is not paid for."""
-        b = self.model.ways.index(self.model.case.ways[i].bought)
-        comes = ((self.program.never[b], False),) if b in self.program.never else ()
-        return (Piece(self.program.spare[b], self.model.never_ended[i], comes),)
-
     def all_ways(self) -> tuple[Pieces, ...]:
-        """Every way of the case."""
         return tuple(self.way(i) for i in range(len(self.model.ways)))
 
 
 class Model:
-    """Ways, leaves and inputs of one case.
-
-    ``done`` is the stage up to which the work is done already (-1: none begun): all that is worked out lies after it,
-    and what it took is kept apart. ``own_hour`` is what an own hour is worth, by default as the case says. ``buying``
-    holds the orders chosen for another model of the case, ``remedied`` the remedies taken (see ``remedies``).
-    """
+    """Ways, leaves and inputs of one case. ``done`` is the stage up to which the work is done already (-1: none begun):
+    all that is worked out lies after it, and what it took is kept apart. ``own_hour`` is what an own hour is worth, by
+    default as the case says. ``buying`` holds the orders chosen for another model of the case, ``remedied`` the
+    remedies taken (see ``job``)."""
 
     def __init__(
         self, case: Case, tree: Tree, allowed: Mapping[str, bool], done: int = -1, own_hour: float | None = None,
@@ -267,7 +251,6 @@ class Model:
 
     @cached_property
     def never_ended(self) -> dict[int, Leaves]:
-        """By way the leaves in which its rebuild comes off."""
         return {i: Leaves(ends == NEVER_ENDS) for i, ends in self.ends.items()}
 
     # ---- expectations -----------------------------------------------------------------------------
@@ -302,7 +285,6 @@ class Model:
 
     @cached_property
     def plain(self) -> Chooser:
-        """What is chosen as the case stands."""
         return self.chooser()
 
     def expected(
@@ -329,6 +311,12 @@ class Model:
     def totals(self) -> Floats:
         """Expected total of every way (W,), ways that may not be chosen at infinity."""
         return np.where(self.allowed, self.expected() @ np.array(self.weights) + self.late, np.inf)
+
+    def life_shares(self, i: int) -> dict[float, float]:
+        """Shares of its life that the remedies leave the unit of a way, with their chances."""
+        values, which = np.unique(self.costs.life_share(self.case.ways[i]), return_inverse=True)
+        chances = np.bincount(which.ravel(), self.tree.chance, len(values))
+        return dict(zip(values.tolist(), chances.tolist(), strict=True))
 
     def like(self, *, case: Case | None = None, tree: Tree | None = None, done: int | None = None) -> Model:
         """The same ways, orders and remedies with another case, other leaves or other work done."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date
 from itertools import product
 from typing import Any
@@ -13,15 +13,14 @@ from numpy.typing import NDArray
 
 from repairecon.buying.inputs import inputs_of, mean_of
 from repairecon.buying.offers import today_of
-from repairecon.rebuild_or_buy.draws import BLOCK, REPLICATES, Block, Draws, ends_round, replicate_se
+from repairecon.formulas import ranges
+from repairecon.rebuild_or_buy.draws import REPLICATES, Block, Draws, ends_round, replicate_se
 from repairecon.rebuild_or_buy.evaluate import Drawn, Pieces
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.ranking import Ranking, simplest_first
 from repairecon.rebuild_or_buy.sensitivity import most_moving
-from repairecon.rebuild_or_buy.size import check_draws
-from repairecon.rebuild_or_buy.tree import Floats
+from repairecon.rebuild_or_buy.tree import Floats, check_draws
 from repairecon.rebuild_or_buy.work import OUTPUTS
-from repairecon.records import Case
+from repairecon.records import Case, Range
 
 QUANTITIES = ("cash", "own_hours", "days", "total", "total_own_time_free")
 TOTAL, DAYS = QUANTITIES.index("total"), QUANTITIES.index("days")
@@ -35,6 +34,17 @@ SURE_CHANCE = 0.0025
 MOST_CHANCES = 8
 BINS = 4096
 COARSE = 256
+STEPS, LONG_STEPS = 4096, 16_384
+"""Steps through the range of the cost of a lost day; of a long-tailed one."""
+LEFT = 1e-6
+SIMPLE = (
+    "carry on", "own spare", "new", "pattern", "exchange", "second-hand", "send away", "rebuild", "temporary",
+    "without", "buy and rebuild", "rebuild and spare",
+)  # fmt: skip
+"""Kinds of way, the simplest to do first: of ways that cost the same the simpler is taken."""
+Singles = NDArray[np.float32]
+Count = Callable[[Any], Any]
+Pairs = dict[tuple[int, int], Any]
 Values = list[tuple[Any, ...]]
 Replicate = NDArray[np.intp] | int
 
@@ -97,33 +107,24 @@ def _exactly(model: Model, due: DueDate, pieces: Pieces) -> tuple[float, float] 
 class Tally:
     """Counts of values in bins, and in coarse bins for each replicate."""
 
-    def __init__(self, first: NDArray[Any], scratch: tuple[NDArray[Any], NDArray[np.intp]] | None = None) -> None:
+    def __init__(self, first: NDArray[Any]) -> None:
         low, high = float(first.min()), float(first.max())
         span = max(high - low, 1e-6 * max(abs(low), abs(high), 1.0))
-        self.start = low - 0.5 * span
-        self.width = 2.0 * span / BINS
+        self.start, self.width = low - 0.5 * span, 2.0 * span / BINS
         self.counts = np.zeros(BINS, dtype=np.int32)
         self.by_replicate = np.zeros((REPLICATES, COARSE), dtype=np.int32)
         self.low, self.high = np.inf, -np.inf
-        own: tuple[NDArray[Any], NDArray[np.intp]] = (np.empty(BLOCK), np.empty(BLOCK, dtype=np.intp))
-        self._scaled, self._index = scratch or own
 
     def add(self, x: NDArray[Any], replicate: Replicate) -> None:
-        """Count some more values."""
-        n = len(x)
-        scaled, index = self._scaled[:n], self._index[:n]
-        np.subtract(x, self.start, out=scaled)
-        scaled *= 1.0 / self.width
-        np.clip(scaled, 0, BINS - 1, out=scaled)
-        np.copyto(index, scaled, casting="unsafe")
+        scaled = (x - self.start).astype(np.float32, copy=False) * np.float32(1.0 / self.width)
+        index = np.clip(scaled, 0, BINS - 1, out=scaled).astype(np.intp)
         counts = np.bincount(index, minlength=BINS).astype(np.int32)
         self.counts += counts
         if isinstance(replicate, int):
             self.by_replicate[replicate] += counts.reshape(COARSE, -1).sum(axis=1, dtype=np.int32)
         else:
-            index //= BINS // COARSE
-            index += replicate * COARSE
-            counts = np.bincount(index, minlength=REPLICATES * COARSE).astype(np.int32)
+            coarse = index // (BINS // COARSE) + replicate * COARSE
+            counts = np.bincount(coarse, minlength=REPLICATES * COARSE).astype(np.int32)
             self.by_replicate += counts.reshape(REPLICATES, COARSE)
         self.low, self.high = min(self.low, float(x.min())), max(self.high, float(x.max()))
 
@@ -134,12 +135,15 @@ class Tally:
 
     @property
     def edges(self) -> Floats:
-        """Ends of the bins."""
         return np.asarray(self.start + self.width * np.arange(BINS + 1))
+
+    @property
+    def _cumulative(self) -> Floats:
+        return np.asarray(np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum())
 
     def quantile(self, p: Floats | float) -> Floats:
         """Value below which a share p of the draws lies."""
-        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
+        cumulative = self._cumulative
         strictly = np.concatenate([[True], np.diff(cumulative) > 0])
         strictly[:-1] |= np.concatenate([np.diff(cumulative) > 0])
         found = np.interp(p, cumulative[strictly], self.edges[strictly])
@@ -158,95 +162,178 @@ class Tally:
 
     def chance_up_to(self, x: Floats) -> Floats:
         """Share of draws that are no more than x."""
-        cumulative = np.concatenate([[0], np.cumsum(self.counts)]) / self.counts.sum()
-        share = np.interp(x, self.edges, cumulative)
+        share = np.interp(x, self.edges, self._cumulative)
         return np.where(x >= self.high, 1.0, np.where(x < self.low, 0.0, share))
 
 
-@dataclass(kw_only=True)
+class Ranking:
+    """Chances, draw by draw, that a way is the cheapest allowed one, and that it is cheaper than another. In a draw
+    every way's total is a straight line in the cost of a lost day. Where two lines cross tells for which costs one way
+    is the cheaper; the chance of those costs is known exactly, so that draws of it are not needed."""
+
+    def __init__(self, day: Range, allowed: NDArray[np.bool_], simplest: Sequence[int] = ()) -> None:
+        self.allowed, self.place = allowed, {w: k for k, w in enumerate(simplest or range(len(allowed)))}
+        ends, self.steps = np.array([day.low, day.high]), STEPS
+        if day.shape == "lognormal" and not day.sure:
+            self.steps = LONG_STEPS
+            ends = ranges.quantile(np.array([LEFT, 1.0 - LEFT]), day.low, day.likely, day.high, day.shape)
+        self.low, width = float(ends[0]), max(float(ends[1] - ends[0]), 1e-9 * max(abs(day.low), 1.0))
+        self.scale = self.steps / width
+        middles = self.low + (np.arange(self.steps) + 0.5) / self.scale
+        chance = ranges.cdf(middles, day.low, day.likely, day.high, day.shape)
+        self.table = np.concatenate([[0.0], chance, [1.0]]).astype(np.float32)
+
+    def _crossing(self, money: Singles, days: Singles) -> tuple[Singles, NDArray[np.bool_]]:
+        """Chance of the costs of a day below the one that makes ``money + days * cost`` 0; where that is 0 at any
+        cost."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            x = (money / days).astype(np.float32)
+            x = x * np.float32(-self.scale) + np.float32(1.0 - self.low * self.scale)
+        equal = np.isnan(x)
+        x[equal] = 0.0
+        return self.table.take(np.clip(x, 0.0, self.steps + 1.0).astype(np.intp), mode="clip"), equal
+
+    def add_up(self, money: Sequence[Singles], days: Sequence[Singles], count: Count) -> tuple[Any, Pairs]:
+        """Chance of being the cheapest (W, n), and by pair of ways the chance, counted, that the first is cheaper.
+        ``money`` is what a way's total comes to with a lost day costing nothing (where that is sure, the whole total,
+        and 0 days); of equal ways the simpler has the first place, and either is the cheaper with a chance of a
+        half."""
+        pairs, shape = Pairs(), (len(money), len(money[0]))
+        begin, end = np.zeros(shape, dtype=np.float32), np.ones(shape, dtype=np.float32)
+        for a in range(len(money)):
+            for b in range(a):
+                gap = days[a] - days[b]
+                x, equal = self._crossing(money[a] - money[b], gap)
+                over = np.signbit(gap).astype(np.float32)  # 0 where a is the cheaper at low costs of a day, else 1
+                pairs[a, b] = count(np.where(equal, np.float32(0.5), np.abs(x - over)))
+                if self.allowed[a] and self.allowed[b]:
+                    for way, other in ((a, over), (b, 1.0 - over)):
+                        np.maximum(begin[way], np.where(equal, 0.0, np.minimum(x, other)), out=begin[way])
+                        np.minimum(end[way], np.where(equal, 1.0, np.maximum(x, other)), out=end[way])
+                    end[a if self.place[a] > self.place[b] else b][equal] = 0.0
+        chance = np.maximum(end - begin, 0.0)
+        chance[~self.allowed] = 0.0
+        return chance, pairs
+
+
 class Outcomes:
-    """Exact means by way, sampled ranges, and a block of draws side by side with its inputs.
+    """Exact means by way (W, Q), sampled ranges, and a block of draws side by side with its inputs. Ranking and all but
+    the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent replicates; that of the
+    date is 0 where days are sure: then its figures are exact. ``sample`` holds ``inputs`` (J, n), ``leaf`` (n,) and
+    ``total`` (W, n)."""
 
-    Ranking and all but the totals are of the first COUNTED draws. All ``_se`` are from the spread of independent
-    replicates; those of the date are 0 where days are sure: then both figures are exact.
-    """
-
-    ways: tuple[str, ...]
-    draws: int
-    seed: int
-    mean: Floats  # exact (W, Q)
-    sampled_mean: Floats
-    sampled_se: Floats
-    tallies: list[list[Tally]]  # by way and quantity
-    p_cheapest: Floats  # (W,) over allowed ways, sums to one
-    p_cheapest_se: Floats
-    regret: Floats  # (W,) expected extra total against the cheapest allowed way of each draw
-    regret_se: Floats
-    beats: Floats  # (W, W) chance that the row's total is below the column's, equal ones counted half
-    beats_se: Floats
-    back_by: Floats | None = None  # (W,) chance of being back by the date, where the case names one
-    back_by_se: Floats | None = None
-    late: Floats | None = None  # what missing the date adds to the total
-    late_se: Floats | None = None
-    sample: dict[str, NDArray[np.generic]] = field(repr=False, default_factory=dict)
-    """``inputs`` (J, n), ``leaf`` (n,), ``total`` (W, n)."""
-
-
-class _Sums:
-    """Running sums by replicate; totals of all draws, the other quantities and the ranking of the first COUNTED."""
-
-    def __init__(self, model: Model) -> None:
-        self.allowed, ways = model.allowed, len(model.ways)
-        self.day = model.case.terms.cost_lost_day
-        self.ranking = Ranking(self.day, self.allowed, simplest_first(model.case))
-        self.n = 0
-        self.ranked = np.zeros(REPLICATES)
-        self.counted = np.zeros((len(QUANTITIES), REPLICATES))
-        self.sums = np.zeros((ways, len(QUANTITIES), REPLICATES))
-        self.wins = np.zeros((ways, REPLICATES))
-        self.regret = np.zeros((ways, REPLICATES))
-        self.below = np.zeros((ways, ways, REPLICATES))
-        self.tallies: list[list[Tally]] = []
-        self.due = DueDate.of(model.case)
-        self.back, self.late = np.zeros((2, ways, REPLICATES))
+    def __init__(self, model: Model, seed: int) -> None:
+        self.model, self.ways, self.seed, self.draws = model, model.ways, seed, 0
+        cash, hours, days = model.expected().T
+        free = cash + model.lost_day * days
+        self.mean = np.stack([cash, hours, days, free + model.own_hour * hours, free], axis=1)
+        self.tallies: list[list[Tally]] = []  # by way and quantity
+        self.sample: dict[str, NDArray[np.generic]] = {}
+        kinds = [w.kind for w in model.case.ways]
+        simplest = sorted(range(len(kinds)), key=lambda i: (SIMPLE.index(kinds[i]), self.ways[i]))
+        self._ranking = Ranking(model.case.terms.cost_lost_day, model.allowed, simplest)
+        self._due = DueDate.of(model.case)
+        # chance of being back by the date and what missing it adds to the total (W,), where the case names one
+        self.back_by: Floats | None = None
+        self.back_by_se: Floats | None = None
+        self.late: Floats | None = None
+        # sums by replicate
+        ways, each = len(self.ways), REPLICATES
+        self._ranked, self._counted = np.zeros(each), np.zeros((len(QUANTITIES), each))
+        self._sums, self._below = np.zeros((ways, len(QUANTITIES), each)), np.zeros((ways, ways, each))
+        self._wins, self._regret, self._back, self._late = np.zeros((4, ways, each))
 
     def add(self, values: Values, replicate: Replicate) -> None:
-        """Count a block of values by way and quantity."""
         n = by_replicate(np.ones(len(values[0][0])), replicate)
-        if not self.tallies:
-            scratch = np.empty(BLOCK, dtype=np.float32), np.empty(BLOCK, dtype=np.intp)
-            self.tallies = [[Tally(v, scratch) for v in row] for row in values]
+        self.tallies = self.tallies or [[Tally(row[q]) for q in range(len(QUANTITIES))] for row in values]
         for q in range(len(QUANTITIES)):
-            if q == TOTAL or self.n < COUNTED:
+            if q == TOTAL or self.draws < COUNTED:
                 for w, row in enumerate(values):
                     self.tallies[w][q].add(row[q], replicate)
-                    self.sums[w, q] += by_replicate(row[q], replicate)
-                self.counted[q] += n
-        if self.due is not None:
+                    self._sums[w, q] += by_replicate(row[q], replicate)
+                self._counted[q] += n
+        if self._due is not None:
             for w, row in enumerate(values):
-                self.back[w] += by_replicate((row[DAYS] <= self.due.within).astype(float), replicate)
-                self.late[w] += by_replicate(self.due.cost(row[DAYS]), replicate)
-        if self.n < COUNTED:
+                self._back[w] += by_replicate((row[DAYS] <= self._due.within).astype(float), replicate)
+                self._late[w] += by_replicate(self._due.cost(row[DAYS]), replicate)
+        if self.draws < COUNTED:
             self._rank(values, replicate, n)
-            self.ranked += n
-        self.n += len(values[0][0])
+        self.draws += len(values[0][0])
 
     def _rank(self, values: Values, replicate: Replicate, n: Floats) -> None:
         def count(x: Any) -> Floats:
             return by_replicate(x, replicate)
 
-        totals = [row[TOTAL] for row in values]
-        best = np.minimum.reduce([t for t, allowed in zip(totals, self.allowed, strict=True) if allowed])
+        totals, allowed = [row[TOTAL] for row in values], self.model.allowed
+        best = np.minimum.reduce([t for t, may in zip(totals, allowed, strict=True) if may])
         for w, total in enumerate(totals):
-            self.regret[w] += count(total - best)
+            self._regret[w] += count(total - best)
         money, days = ([row[q] for row in values] for q in (MONEY, DAYS))
-        if self.day.sure:
+        if self.model.case.terms.cost_lost_day.sure:
             money, days = totals, [np.zeros_like(t) for t in totals]
-        p, pairs = self.ranking.add_up(money, days, count)
-        self.wins += [count(share) for share in p]
+        p, pairs = self._ranking.add_up(money, days, count)
+        self._wins += [count(share) for share in p]
         for (a, b), first in pairs.items():
-            self.below[a, b] += first
-            self.below[b, a] += n - first
+            self._below[a, b] += first
+            self._below[b, a] += n - first
+        self._ranked += n
+
+    def date(self) -> None:
+        """Tell what the date costs: exactly where days are sure, else as drawn."""
+        if (due := self._due) is None:
+            return
+        n = self._ranked if self.draws <= COUNTED else self._counted[TOTAL]
+        self.back_by, self.late = (np.asarray(x.sum(axis=-1) / n.sum()) for x in (self._back, self._late))
+        self.back_by_se = np.asarray(replicate_se(self._back, n))
+        for w, pieces in enumerate(self.model.plain.all_ways()):
+            exact = _exactly(self.model, due, pieces)
+            if exact is not None:
+                self.back_by[w], self.late[w] = exact
+                self.back_by_se[w] = 0.0
+        self.mean[:, TOTAL : TOTAL + 2] += self.late[:, None]
+
+    # ---- what came of it, by way (W,) ---------------------------------------------------------
+    @property
+    def sampled_mean(self) -> Floats:
+        return np.asarray(self._sums.sum(axis=-1) / self._counted.sum(axis=-1))
+
+    @property
+    def sampled_se(self) -> Floats:
+        return np.stack([replicate_se(self._sums[:, q], n) for q, n in enumerate(self._counted)], axis=1)
+
+    @property
+    def p_cheapest(self) -> Floats:
+        """Over allowed ways; sums to one."""
+        p = self._wins.sum(axis=-1) / self._ranked.sum()
+        return np.asarray(p / p.sum())
+
+    @property
+    def p_cheapest_se(self) -> Floats:
+        return np.asarray(replicate_se(self._wins, self._ranked))
+
+    @property
+    def regret(self) -> Floats:
+        """Expected extra total against the cheapest allowed way of each draw."""
+        return np.asarray(self._regret.sum(axis=-1) / self._ranked.sum())
+
+    @property
+    def beats(self) -> Floats:
+        """Chance (W, W) that the row's total is below the column's, equal ones counted half."""
+        return np.asarray(self._below.sum(axis=-1) / self._ranked.sum())
+
+    @property
+    def beats_se(self) -> Floats:
+        return np.asarray(replicate_se(self._below, self._ranked))
+
+    def sure_enough(self) -> bool:
+        """Whether the bad case of the two best ways and the chance that one beats the other may be shown in full."""
+        totals = np.where(self.model.allowed, self.mean[:, TOTAL], np.inf)
+        best, second = (int(i) for i in np.argsort(totals, kind="stable")[[0, min(1, len(totals) - 1)]])
+        for way in (best, second):
+            error = self.tallies[way][TOTAL].quantile_se(0.9)
+            if np.isfinite(totals[way]) and error > SURE_SHARE * abs(self.mean[way, TOTAL]):
+                return False
+        return bool(self.beats_se[best, second] <= SURE_CHANCE)
 
 
 def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int], object] | None = None) -> Outcomes:
@@ -255,49 +342,20 @@ def sample(model: Model, draws: int | None, seed: int, progress: Callable[[int],
     of draws done after each block."""
     ways = model.plain.all_ways()
     check_draws(draws or 0, sum(len(p.bill.scale) for pieces in ways for p in pieces), len(ways))
-    cash, hours, days = model.expected().T
-    free = cash + model.lost_day * days
-    mean = np.stack([cash, hours, days, free + model.own_hour * hours, free], axis=1)
-    so_far = _Sums(model)
-    kept: dict[str, NDArray[np.generic]] = {}
+    drawn = Outcomes(model, seed)
     for block, values in evaluated_blocks(model, MOST_DRAWS if draws is None else draws, seed):
-        so_far.add(values, block.replicate)
-        if not kept:
+        drawn.add(values, block.replicate)
+        if not drawn.sample:
             some = slice(None, None, max(len(block.leaf) // KEPT, 1))
-            kept = {"inputs": block.values[:, some].copy(), "leaf": block.leaf[some].copy()}
-            kept["total"] = np.array([v[TOTAL][some] for v in values], dtype=float)
+            drawn.sample = {"inputs": block.values[:, some].copy(), "leaf": block.leaf[some].copy(),
+                            "total": np.array([v[TOTAL][some] for v in values], dtype=float)}  # fmt: skip
         if progress is not None:
             progress(len(block.leaf))
         del values
-        if draws is None and ends_round(so_far.n) and _sure_enough(so_far, mean):
+        if draws is None and ends_round(drawn.draws) and drawn.sure_enough():
             break
-    p, regret, beats = (x.sum(axis=-1) / so_far.ranked.sum() for x in (so_far.wins, so_far.regret, so_far.below))
-    p_se, regret_se, beats_se = (replicate_se(x, so_far.ranked) for x in (so_far.wins, so_far.regret, so_far.below))
-    sampled = so_far.sums.sum(axis=-1) / so_far.counted.sum(axis=-1)
-    errors = np.stack([replicate_se(so_far.sums[:, q], n) for q, n in enumerate(so_far.counted)], axis=1)
-    dated = _dated(model, so_far)
-    mean[:, TOTAL : TOTAL + 2] += np.reshape(dated.get("late", 0.0), (-1, 1))
-    return Outcomes(
-        ways=model.ways, draws=so_far.n, seed=seed, mean=mean, sampled_mean=sampled, sampled_se=errors,
-        tallies=so_far.tallies, p_cheapest=p / p.sum(), p_cheapest_se=p_se, regret=regret, regret_se=regret_se,
-        beats=beats, beats_se=beats_se, sample=kept, **dated,
-    )  # fmt: skip
-
-
-def _dated(model: Model, so_far: _Sums) -> dict[str, Floats]:
-    """Chance of being back by the date and what missing it costs: exact where days are sure, else as drawn."""
-    due = so_far.due
-    if due is None:
-        return {}
-    n = np.array([so_far.ranked if so_far.n <= COUNTED else so_far.counted[TOTAL]])
-    back, late = so_far.back.sum(axis=-1) / n.sum(), so_far.late.sum(axis=-1) / n.sum()
-    errors = [np.asarray(replicate_se(x, n[0])) for x in (so_far.back, so_far.late)]
-    for w, pieces in enumerate(model.plain.all_ways()):
-        exact = _exactly(model, due, pieces)
-        if exact is not None:
-            back[w], late[w] = exact
-            errors[0][w] = errors[1][w] = 0.0
-    return {"back_by": back, "back_by_se": errors[0], "late": late, "late_se": errors[1]}
+    drawn.date()
+    return drawn
 
 
 def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Block, Values]]:
@@ -312,24 +370,11 @@ def evaluated_blocks(model: Model, draws: int, seed: int) -> Iterator[tuple[Bloc
         del drawn  # room for what comes of it
         values: Values = []
         for cash, hours, days in triples:
-            money = cash + hour * hours
+            money, cash_in = cash + hour * hours, cash
             if due is not None:
                 late = due.cost(days)
                 money, cash_in = money + late, cash + late
-            else:
-                cash_in = cash
             lost = lost_day * days
             values.append((cash, hours, days, money + lost, cash_in + lost, money))
         yield block, values
         del values, triples, cash, hours, days, money, lost  # and for the next block
-
-
-def _sure_enough(so_far: _Sums, mean: Floats) -> bool:
-    """Whether the bad case of the two best ways and the chance that one beats the other may be shown in full."""
-    totals = np.where(so_far.allowed, mean[:, TOTAL], np.inf)
-    best, second = (int(i) for i in np.argsort(totals, kind="stable")[[0, min(1, len(totals) - 1)]])
-    for way in (best, second):
-        error = so_far.tallies[way][TOTAL].quantile_se(0.9)
-        if np.isfinite(totals[way]) and error > SURE_SHARE * abs(mean[way, TOTAL]):
-            return False
-    return bool(replicate_se(so_far.below[best, second], so_far.ranked) <= SURE_CHANCE)

@@ -1,9 +1,9 @@
-"""The parts of the answer, each as titled sentences and tables of words: the same in terminal, notebook and page;
-and the page to read and print."""
+"""The parts of the answer, each as titled sentences and tables of words, the same in terminal, notebook and page; the
+one screen that a terminal shows first; and the page to read and print."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -13,14 +13,16 @@ import pandas as pd
 
 from repairecon.rebuild_or_buy import headline, sentences
 from repairecon.rebuild_or_buy.answer import Answer
+from repairecon.rebuild_or_buy.lives import median_life
+from repairecon.rebuild_or_buy.stages import LEAVE
 from repairecon.records import Assumed, Moved
-from repairecon.show.layout import capital
-from repairecon.show.sheet import Panel, Sheet
-from repairecon.show.words import chance_words, hours_words, money, number, price, tenths, whole
+from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
+from repairecon.show.sheet import Panel, Sheet, text_of
+from repairecon.show.words import chance_words, hours_words, measured, money, number, price, tenths, whole
 
 Blocks = Sequence[Panel | Sheet]
-EACH_WAY, LEAST, LOW, HIGH = 0.95, 2.4, 5.0, 6.5
-"""Height of the picture of ranges on a narrow page, a way and in all; of low and high pictures [inch]."""
+EACH_WAY, LEAST, LOW, HIGH, TALL = 0.95, 2.4, 5.0, 6.5, 9.0
+"""Height of the picture of ranges on a narrow page, a way and in all; of low, high and tall pictures [inch]."""
 ENDS = 9
 """Ends of the tree that stay legible on paper."""
 MEANING = {
@@ -42,7 +44,6 @@ MEANING = {
 
 
 def title(answer: Answer) -> str:
-    """The unit and what is wrong with it."""
     unit = answer.case.unit
     return capital(unit.name) + (f": {unit.symptom}" if unit.symptom else "")
 
@@ -60,10 +61,8 @@ def advice(answer: Answer) -> Blocks:
 
 
 def ranked(answer: Answer) -> pd.DataFrame:
-    """The table of ways on the basis of the advice, cheapest first, those that may not be chosen last.
-
-    ``present`` is the present cost over the years, without all else that is worked out for them.
-    """
+    """The table of ways on the basis of the advice, cheapest first, those that may not be chosen last. ``present`` is
+    the present cost over the years, without all else that is worked out for them."""
     cost = answer.table["total_mean"]
     if answer.advice.basis == "years":
         cost = pd.Series(answer.horizon.ledger.present, index=answer.table.index)
@@ -71,7 +70,6 @@ def ranked(answer: Answer) -> pd.DataFrame:
 
 
 def _amounts(rows: pd.DataFrame, column: str, error: str = "") -> list[str]:
-    """Money without its currency, with the digits that a standard error supports."""
     return [money(x, "", se) for x, se in zip(rows[column], rows[error] if error else [0.0] * len(rows), strict=True)]
 
 
@@ -100,9 +98,8 @@ def how_counted(answer: Answer) -> str:
 
 
 def bench(answer: Answer) -> Blocks:
-    """When to go on, when to stop."""
     alone = " (costs by this job alone)" if answer.advice.basis == "years" else ""
-    return [Panel(f"At the bench: when to go on, when to stop{alone}", sentences.bench(answer))]
+    return [Panel(f"At the bench: when to go on, when to stop{alone}", filter(None, sentences.bench(answer)))]
 
 
 def _panel(title: str, say: Callable[[Answer], Iterable[str]]) -> Callable[[Answer], Blocks]:
@@ -126,7 +123,12 @@ def ranges(answer: Answer) -> Blocks:
         "cheapest in": rows["p_cheapest"].map(chance_words).where(rows["allowed"], "barred"),
     }  # fmt: skip
     sheet = Sheet(pd.DataFrame(shown), f"Good and bad cases, in {currency} all in")
-    return [sheet, Panel("", [sentences.how_sampled(answer)], listed=False)]
+    o, courses = answer.outcomes, whole(len(answer.leaves))
+    sampled = (
+        f"Averages are exact over {courses} courses of what may be found; ranges and chances of being cheapest come "
+        f"from {whole(o.draws)} draws (seed {o.seed})."
+    )
+    return [sheet, Panel("", [sampled], listed=False)]
 
 
 def years(answer: Answer) -> Blocks:
@@ -161,7 +163,6 @@ def rules(answer: Answer) -> Blocks:
 
 
 def prices(answer: Answer) -> Blocks:
-    """Where each price comes from."""
     rows, currency = answer.lines, answer.case.terms.currency
     shown = {
         "item": rows["item"], "needed": rows["needed"], "pieces": rows["pieces"],
@@ -181,21 +182,16 @@ def assumed(answer: Answer) -> Blocks:
     for a in answer.assumed:
         by_source.setdefault(a.source, []).append(f"{_name(a.name)}: {_value(a)}")
     taken = {"taken as": ["; ".join(values) for values in by_source.values()], "because": list(by_source)}
+    boat: dict[str, list[str]] = {}  # keys of boat.toml in words, a line a file
+    for line in answer.case.from_boat:
+        file, _, what = line.partition(": ")
+        name = what.rpartition(".")[2]
+        boat.setdefault(file, []).append(MEANING.get(name, name))
     yours = {"Your rows in place of assumed ones": answer.case.replaced,
              "Assumed rows that you dropped": answer.case.dropped,
-             "From the boat's folder": _of_the_boat(answer.case.from_boat)}  # fmt: skip
+             "From the boat's folder": [f"{file}: {', '.join(what)}" for file, what in boat.items()]}  # fmt: skip
     sheet = Sheet(pd.DataFrame(taken), f"Assumed, as the case does not say ({whole(len(answer.assumed))})")
     return [sheet, *(Panel(title, [sentences.plain(x) for x in rows]) for title, rows in yours.items() if rows)]
-
-
-def _of_the_boat(taken: Sequence[str]) -> list[str]:
-    """What the case has from its boat, a line a file; keys of boat.toml in words."""
-    by_file: dict[str, list[str]] = {}
-    for line in taken:
-        file, _, what = line.partition(": ")
-        key = what.rpartition(".")[2]
-        by_file.setdefault(file, []).append(MEANING.get(key, key))
-    return [f"{file}: {', '.join(what)}" for file, what in by_file.items()]
 
 
 def _name(name: str) -> str:
@@ -211,7 +207,7 @@ def _value(a: Assumed) -> str:
 
 def again(answer: Answer) -> Blocks:
     """What may be a slip of the pen, and how to say that it is right."""
-    lines = [f"{r.what} ({r.where}; if right: checked = \"{r.rule}\" under [unit])" for r in answer.look_again]
+    lines = [f'{r.what} ({r.where}; if right: checked = "{r.rule}" under [unit])' for r in answer.look_again]
     return [Panel("Look again", lines or ["No figure of yours looks like a slip."])]
 
 
@@ -224,44 +220,152 @@ PARTS: Mapping[str, Callable[[Answer], Blocks]] = {
 
 def page(answer: Answer, today: date | None = None) -> str:
     """The whole answer as one offline page: the advice on top, pictures beside the words they prove."""
+    from repairecon.rebuild_or_buy import charts
+    from repairecon.show.plots import Picture
     from repairecon.show.report import about, render
 
     case = answer.case
     where = about(f"Case {Path(case.folder).name}", today or date.today(), case.unit.figures)
     first, *why = headline.advice(answer)
-    locker = [f"From the locker: {said}" for said in sentences.from_the_locker(answer)]
-    said = [s for s in (first, " ".join(why), *sentences.so_far(answer), *locker) if s]
-    return render(title(answer), where, said, _main(answer), _rest(answer))
+    locker = sentences.from_the_locker(answer)
+    said = [first, " ".join(why), *sentences.so_far(answer), locker and f"From the locker: {locker}."]
+
+    def picture(draw: Callable[..., Any], height: float, shown: bool = True, **how: int) -> list[Picture]:
+        return [Picture(partial(draw, answer, **how), height)] if shown else []
+
+    over, *table_of_years = years(answer)
+    main = [
+        ways(answer), *cautions(answer), *picture(charts.ranges, LEAST + EACH_WAY * len(answer.table)), *looks(answer),
+        *bench(answer), *picture(charts.tree, TALL, len(answer.nodes) > 1, keep=ENDS),
+        over, *picture(charts.years, LOW, answer.horizon.years.horizon_years > 0),
+        *flips(answer), *picture(charts.swings, HIGH, bool(answer.swings)),
+    ]  # fmt: skip
+    rest = [
+        *ranges(answer), *picture(charts.curves, HIGH), *picture(charts.days, HIGH), *table_of_years,
+        *picture(charts.spare, LOW, not answer.horizon.spare_lines.empty), *rules(answer), *prices(answer),
+        *assumed(answer),
+    ]  # fmt: skip
+    return render(title(answer), where, list(filter(None, said)), main, rest)
 
 
-def _main(answer: Answer) -> Iterator[Any]:
-    from repairecon.rebuild_or_buy import charts
-    from repairecon.show.plots import Picture
-
-    yield ways(answer)
-    yield from cautions(answer)
-    yield Picture(partial(charts.ranges, answer), LEAST + EACH_WAY * len(answer.table))
-    yield from looks(answer)
-    yield from bench(answer)
-    if answer.leaves["ends_rebuild"].any() or len(answer.nodes) > 1:
-        yield Picture(partial(charts.tree, answer, keep=ENDS), HIGH)
-    yield years(answer)[0]
-    if answer.horizon.years.horizon_years > 0:
-        yield Picture(partial(charts.years, answer), LOW)
-    yield from flips(answer)
-    if answer.swings:
-        yield Picture(partial(charts.swings, answer), LOW)
+# ---- in a terminal: one screen first, all of it or one part on request ----
+MOST_LINES, FEWEST_WAYS = 24, 4
+LEAST_SAID = 0.5
+"""A look that saves less than this [home currency] would be said to save nothing."""
+OWN_FILES = {
+    "case.toml", "parts.csv", "tasks.csv", "events.csv", "ways.csv", "suppliers.csv", "quotes.csv", "looks.csv",
+    "lives.csv", "carriage.csv", "remedies.csv", "learned.toml",
+}  # fmt: skip
+"""What the owner wrote; a number from elsewhere is a default."""
 
 
-def _rest(answer: Answer) -> Iterator[Any]:
-    from repairecon.rebuild_or_buy import charts
-    from repairecon.show.plots import Picture
+def first_screen(answer: Answer, width: int = 0) -> str:
+    """The advice, the ways, what to look at, when to stop, what would change it: at most MOST_LINES lines."""
+    width = width or terminal_width()
+    # only one look is the first: where the advice names it, the others are further ones
+    look = "Worth a look too:" if any(w.look == answer.advice.what for w in answer.looks_at_hand) else "Look first:"
+    paying = [w for w in answer.looks_at_hand if w.net >= LEAST_SAID and w.look != answer.advice.what]
+    looks = [sentences.look(answer, w) for w in paying]
+    ask, cautions = [capital(q) for q in answer.model.buying.questions[:2]], answer.cautions
+    slips = [r.what for r in answer.look_again if r.could_turn]
+    do, *why = headline.advice(answer)
+    locker = sentences.from_the_locker(answer)
+    # what it comes to is never cut
+    forms = [(9 if why[many - 1].startswith(headline.SPARE) else 4, _lines(" ".join(why[:many]), width))
+             for many in range(len(why), 0, -1)]  # fmt: skip
+    blank = Block([(0, [""])])
+    blocks = [
+        Block([(8, _head(answer, width, 2)), (0, _head(answer, width, 1))]),
+        Block.of("", sentences.so_far(answer), width, 6, 3),
+        Block([(0, _lines(do, width))]), Block(forms or [(0, [])]),
+        blank,
+        _ways(answer, width), Block([(5, [shortened(ways(answer).title, width)]), (0, [])]),
+        blank,
+        Block.of("From the locker:", [f"{locker}."] if locker else [], width, 5, 1),
+        Block.of(look, looks, width, 7, 4),
+        Block.of("When to stop:", _stops(answer), width, 6, 2),
+        Block.of("It turns:", _turns(answer), width, 6, 3),
+        Block.of("Guesses:", _guesses(answer), width, 6, 4),
+        Block.of("Ask before you order:", ask, width, 5, 2),
+        Block.of("Look again:", _counted(slips, len(answer.look_again) - len(slips), "--full") if slips else [],
+                 width, 5, 2),
+        Block.of("Before you start:", _counted(cautions, len(cautions) - 2, "--part cautions"), width, 5, 1),
+        Block([(0, _lines(f"More: --full --part {'|'.join(PARTS)}", width))]),
+    ]  # fmt: skip
+    return "\n".join(fitted(blocks, MOST_LINES)) + "\n"
 
-    yield from ranges(answer)
-    yield Picture(partial(charts.curves, answer), HIGH)
-    yield Picture(partial(charts.days, answer), HIGH)
-    yield from years(answer)[1:]
-    if not answer.horizon.spare_lines.empty:
-        yield Picture(partial(charts.spare, answer), LOW)
-    for part in (rules, prices, assumed):
-        yield from part(answer)
+
+def _lines(text: str, width: int) -> list[str]:
+    return wrapped(text, width=width).split("\n")
+
+
+def _head(answer: Answer, width: int, lines: int) -> list[str]:
+    """The unit and whose figures these are, in so many lines at most."""
+    figures = f"figures: {answer.case.unit.figures}" if answer.case.unit.figures else ""
+    room = width - len(figures) - 2
+    head = _lines(title(answer), room)
+    if len(head) > lines:
+        head = [*head[: lines - 1], shortened(title(answer), room)]
+    return [f"{head[0]}{figures.rjust(width - len(head[0]))}".rstrip(), *head[1:]]
+
+
+def _ways(answer: Answer, width: int) -> Block:
+    """The table of ways, a line each; where the page is low, the dearest go first."""
+    table = ways(answer).table
+    room = width - sum(2 + max(map(len, [name, *table[name]])) for name in table.columns[1:])
+    table["way"] = [shortened(name, room) for name in table["way"]]
+    head, _, *rows = as_text(table).split("\n")
+    forms: list[tuple[int, list[str]]] = [(8, [head, *rows])]
+    for many in range(len(rows) - 2, FEWEST_WAYS - 1, -1):
+        forms.append((7, [head, *rows[:many], f"({whole(len(rows) - many)} dearer ways: --full)"]))
+    return Block(forms)
+
+
+def _stops(answer: Answer) -> list[str]:
+    """The rules of when to stop that the advice does not say, and the most worth spending."""
+    if not headline.strips(answer):
+        return []
+    here = [s for s in answer.advice.stops if s.action != LEAVE]
+    return [s for s in (*sentences.stop_rule(answer, here), sentences.repair_limit(answer)) if s]
+
+
+def _turns(answer: Answer) -> list[str]:
+    """What would change the advice, nearest first; over the years the life at which it turns."""
+    a, lines = answer.advice, []
+    if a.basis == "years" and a.life_turns is not None:
+        ledger = answer.horizon.ledger
+        expected = median_life(ledger.clocks(answer.model.ways.index(a.way)), ledger.years)
+        side = "under" if a.life_turns < expected else "over"
+        lines.append(f"{a.way} lasting {side} {tenths(a.life_turns)} years, {tenths(expected)} expected")
+    if a.way == answer.verdict.best:
+        inside = [f for f in answer.flips if f.within_range]
+        lines += [sentences.flip(f) for f in inside[:2]]
+        if not inside and answer.flips:
+            lines.append(f"no number within its range; the nearest is {sentences.flip(answer.flips[0])}")
+    return [f"{capital(line) if k else line}." for k, line in enumerate(lines)]
+
+
+def _counted(lines: Sequence[str], rest: int, where: str) -> list[str]:
+    """The first two lines, and how many more stand elsewhere."""
+    return [*lines[:2], *([f"({whole(rest)} more: {where})"] if rest > 0 else [])]
+
+
+def _guesses(answer: Answer) -> list[str]:
+    """Assumed numbers that can turn the advice between their good and bad case; the others counted."""
+    many = len(answer.assumed)
+    if not many:
+        return []
+    assumed = {n.name for n in answer.numbers if n.range is not None and n.source.partition(":")[0] not in OWN_FILES}
+    swings = answer.swings if assumed else ()  # dear, and none of them would be said
+    turning = [s for s in swings if min(s.lead_low, s.lead_high) < 0 and s.number in assumed]
+    said = "; ".join(f"{sentences.plain_number(s.number)} ({measured(s.value_low, s.unit)} to "
+                     f"{measured(s.value_high, s.unit)})" for s in turning)  # fmt: skip
+    if not said:
+        return [f"{whole(many)} assumed figures (--part assumed); no guessed price, hour or day turns it."]
+    return [f"{said} can turn it.", f"{whole(many)} figures are assumed (--part assumed)."]
+
+
+def full(answer: Answer, part: str = "") -> str:
+    """All of the answer, or one part: only that is worked out."""
+    every = [*advice(answer), *(b for show in PARTS.values() for b in show(answer))] if not part else []
+    return text_of(every or PARTS[part](answer))

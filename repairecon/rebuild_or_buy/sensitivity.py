@@ -1,9 +1,6 @@
 """What the choice hangs on: every number of a case, where another way takes over, and how far each moves the lead.
-
-Expected totals are straight lines in every price, hour and day as long as the buys that follow an ended rebuild stay as
-they are, and a long wait's is curved only by the other waits of its order. So each number's flip is first read off its
-line, then made exact with those buys chosen anew.
-"""
+Expected totals are straight lines in nearly every number as long as the buys that follow an ended rebuild stay as they
+are: each number's flip is first read off its line, then made exact with those buys chosen anew."""
 
 from __future__ import annotations
 
@@ -48,11 +45,8 @@ def lead_of(totals: Floats, best: int) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Number:
-    """One number on which the choice may hang.
-
-    ``slopes`` of the totals now, None where they are not straight lines; ``index`` its place among the inputs, -1 for
-    the owner's own figures.
-    """
+    """One number on which the choice may hang. ``slopes`` of the totals now, None where they are not straight lines;
+    ``index`` its place among the inputs, -1 for the owner's own figures."""
 
     model: Model = field(repr=False)
     name: str
@@ -146,7 +140,6 @@ class Flip:
 
     @property
     def within_range(self) -> bool:
-        """Whether the flip lies inside the number's own range."""
         return self.low <= self.value_flip <= self.high
 
 
@@ -155,11 +148,8 @@ def _far(now: float, value: float) -> float:
 
 
 def flips(model: Model, best: int, listed: Sequence[Number] | None = None) -> list[Flip]:
-    """Nearest flip of each number, down to 0 and up to REACH times its mean; nearest first.
-
-    At most MOST are made exact and returned; the expected totals of the best way and of the way named are equal at
-    ``value_flip``.
-    """
+    """Nearest flip of each number, down to 0 and up to REACH times its mean; nearest first. At most MOST are made exact
+    and returned; the expected totals of the best way and of the way named are equal at ``value_flip``."""
     found = []
     for x, guess, end in _guesses(model, numbers(model) if listed is None else listed, best):
         value, lead = None, lead_of(x.totals(guess), best)
@@ -191,7 +181,15 @@ def lead_gone(number: Number, best: int, start: float, end: float, right: float)
 def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tuple[Number, float, float]]:
     """The nearest crossings of straight lines on the way to an end, then the numbers whose totals are no straight line
     and may flip: number, guess and end."""
-    totals, most_days = model.totals, _most_days(model, best)
+    totals, coefficients = model.totals, _coefficients(model, model.plain.at)
+    # by how much the lead may shrink at most for a day more or less of each wait or of work under one (J,): the longest
+    # of several moves by no more than the one that is moved
+    differ = np.abs(coefficients - coefficients[best]).max(axis=0)
+    most_days = _slopes(model, differ[None])[0]
+    for k, term in enumerate(model.program.terms):
+        if isinstance(term, LongestWait):
+            for i, per_unit in (*((i, 1.0) for i in term.waits), *term.floor):
+                most_days[i] += differ[k] * abs(per_unit)
     lead, apart = lead_of(totals, best), float(np.abs(totals[np.isfinite(totals)]).max())
     straight, curved = [], []
     for number in listed:
@@ -210,21 +208,6 @@ def _guesses(model: Model, listed: Sequence[Number], best: int) -> Iterator[tupl
             kept += 1
             yield number, value, min(end, number.most)
     yield from ((number, end, end) for _, number, end in sorted(curved, key=lambda guess: guess[0])[: 2 * MOST])
-
-
-def _most_days(model: Model, best: int) -> Floats:
-    """By how much the lead may shrink at most for a day more or less of each wait or of work under one (J,).
-
-    The longest of several moves by no more than the one that is moved.
-    """
-    coefficients = _coefficients(model, model.plain.at)
-    apart = np.abs(coefficients - coefficients[best]).max(axis=0)
-    most: Floats = _slopes(model, apart[None])[0]
-    for k, term in enumerate(model.program.terms):
-        if isinstance(term, LongestWait):
-            for i, per_unit in (*((i, 1.0) for i in term.waits), *term.floor):
-                most[i] += apart[k] * abs(per_unit)
-    return most
 
 
 def _crossing(number: Number, slopes: Floats, totals: Floats, best: int, end: float) -> float | None:
@@ -251,7 +234,6 @@ class Swing:
 
     @property
     def wide(self) -> float:
-        """By how much the lead moves."""
         return abs(self.lead_high - self.lead_low)
 
 
@@ -298,13 +280,19 @@ def _effects(model: Model) -> Floats:
     variances = [x.mean * (1.0 - x.mean) if x.is_chance else ranges.variance(r.low, r.likely, r.high, r.shape)
                  for x, r in ((x, x.range) for x in inputs)]  # fmt: skip
     spreads, hours = np.sqrt(variances), np.array([x.shared_hours for x in inputs], dtype=bool)
-    at, ways = _over_some_leaves(model), model.plain.all_ways()
+    # the inputs at their means over leaves spread evenly by chance, the longest wait that of the means
+    cumulative = np.cumsum(model.tree.chance)
+    some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
+    chance, terms = np.bincount(some, minlength=len(cumulative)) / LEAVES, model.plain.at.terms.copy()
+    longest = [(k, term) for k, term in enumerate(program.terms) if isinstance(term, LongestWait)]
+    for k, term in longest:
+        terms[k] = _longest(model, term)
+    at, ways = AtMeans(program, chance, np.array([x.mean for x in inputs]), terms, {}), model.plain.all_ways()
     expected, coefficients = np.array([at.expected(pieces) for pieces in ways]), _coefficients(model, at)
     effects = _slopes(model, coefficients) * spreads
-    for k, term in enumerate(program.terms):
-        if isinstance(term, LongestWait):
-            for i in term.waits:
-                effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
+    for k, term in longest:
+        for i in term.waits:
+            effects[:, i] += coefficients[:, k] * (_longest(model, term, i, spreads[i]) - at.terms[k])
     effects[:, program.lost_day] += expected[:, 2] * spreads[program.lost_day]
     for i in model.never.values():
         at.inputs[i] += spreads[i]
@@ -314,18 +302,6 @@ def _effects(model: Model) -> Floats:
     pace = effects[:, hours].sum(axis=1, keepdims=True) * np.sqrt(rho)
     effects[:, hours] *= np.sqrt(1.0 - rho)
     return np.concatenate([effects, pace], axis=1)
-
-
-def _over_some_leaves(model: Model) -> AtMeans:
-    """The model at the means of its inputs over leaves spread evenly by chance, the longest wait that of the means."""
-    cumulative = np.cumsum(model.tree.chance)
-    some = np.searchsorted(cumulative / cumulative[-1], (np.arange(LEAVES) + 0.5) / LEAVES)
-    chance = np.bincount(some, minlength=len(cumulative)) / LEAVES
-    terms = model.plain.at.terms.copy()
-    for k, term in enumerate(model.program.terms):
-        if isinstance(term, LongestWait):
-            terms[k] = _longest(model, term)
-    return AtMeans(model.program, chance, np.array([x.mean for x in model.inputs]), terms, {})
 
 
 def _longest(model: Model, term: LongestWait, moved: int = -1, by: float = 0.0) -> float:

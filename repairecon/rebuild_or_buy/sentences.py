@@ -9,8 +9,7 @@ from typing import Any
 import pandas as pd
 
 from repairecon.rebuild_or_buy.answer import Answer
-from repairecon.rebuild_or_buy.bench import StopWhen
-from repairecon.rebuild_or_buy.looks import Worth
+from repairecon.rebuild_or_buy.bench import StopWhen, Worth
 from repairecon.rebuild_or_buy.sensitivity import Flip
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE
 from repairecon.records import STAGES
@@ -38,7 +37,7 @@ DOING = {
 }  # fmt: skip
 OVER = f"{GO_ON} as "
 """How going over to another depth of rebuild is named among the stops."""
-DONE = {"send away": "send it away", "exchange": "take the exchange unit"}
+DONE = {"send away": "send it away", "exchange": "take the exchange unit", LEAVE: "look elsewhere"}
 
 
 def step(answer: Answer, way: str) -> str:
@@ -52,11 +51,8 @@ def step(answer: Answer, way: str) -> str:
 
 
 def plain(text: str) -> str:
-    """A name of the case's files as words.
-
-    ``shaft=grooved given neglect=salt`` is "shaft grooved (neglect salt)", ``what core=refused brings`` is
-    "if core refused".
-    """
+    """A name of the case's files as words. ``shaft=grooved given neglect=salt`` is "shaft grooved (neglect salt)",
+    ``what core=refused brings`` is "if core refused"."""
     words = re.sub(r"\s*=\s*", " ", text.replace("_", " "))
     words = re.sub(r"\bwhat (.+) brings\b", r"if \1", words)
     return re.sub(r" given (.+)$", r" (\1)", words)
@@ -81,29 +77,35 @@ def so_far(answer: Answer) -> list[str]:
     return lines
 
 
-def from_the_locker(answer: Answer) -> list[str]:
-    """Spares aboard that the job takes, in one sentence."""
-    taken = [x.part + (f" ({x.have} of {x.wanted})" if x.have < x.wanted else "") for x in answer.case.from_stock]
-    return [f"{', '.join(taken)}."] if taken else []
+def from_the_locker(answer: Answer) -> str:
+    taken = answer.case.from_stock
+    return ", ".join(x.part + (f" ({x.have} of {x.wanted})" if x.have < x.wanted else "") for x in taken)
 
 
 # ---------------------------------------------------------------- at the bench
-def bench(answer: Answer) -> list[str]:
-    """Next step, stop rule, most still worth spending, when to order."""
-    rebuild = [*stop_rule(answer, answer.advice.stops), *_met(answer), repair_limit(answer), *_begun(answer)]
-    return [line for line in (next_step(answer), *rebuild, order_time(answer), not_looked_at(answer)) if line]
-
-
-def not_looked_at(answer: Answer) -> str:
-    """Which events the rule leaves out, where the tree would be too large with all of them."""
-    averaged = sorted(answer.model.tree.averaged)
-    if not averaged:
-        return ""
-    return (
-        "Counted in every cost, but not looked at by this rule, as there are too many to lay out: "
-        f"{', '.join(averaged)}. "
-        "Once one is found, keep it in the case, and the rule counts it."
-    )
+def bench(answer: Answer) -> Iterator[str]:
+    """Next step, stop rule, how a finding is best met, most still worth spending, when to order, what is left out."""
+    yield next_step(answer)
+    yield from stop_rule(answer, answer.advice.stops)
+    met = answer.model.costs.remedied
+    for (way, event, outcome), remedies in met.items():
+        first, second = [*(r.remedy for r in remedies), "end the rebuild", ""][:2]
+        then = f"; if that does not hold, {second}" if len(remedies) > 1 and second != first else ""
+        several = f" ({way})" if len({key[0] for key in met}) > 1 else ""
+        yield f"{capital(event)} {outcome}{several}: {first}{then}."
+    yield repair_limit(answer)
+    given_up = answer.table["p_given_up"][answer.table["allowed"] & (answer.table["p_given_up"] > 0)]
+    for way, p in given_up.head(1).items():
+        yield f"{capital(str(way))}: {chance_words(p)} that it ends in a bought unit after all."
+    for way, b in answer.benches.items() if len(answer.benches) > 1 else ():
+        most = f"at most {answer.money(b.repair_limit)} is worth spending on it"
+        yield f"Begun as {way}: {answer.money(b.value)} on average; {most}."
+    yield order_time(answer)
+    if averaged := sorted(answer.model.tree.averaged):
+        yield (
+            "Counted in every cost, but not looked at by this rule, as there are too many to lay out: "
+            f"{', '.join(averaged)}. Once one is found, keep it in the case, and the rule counts it."
+        )
 
 
 def next_step(answer: Answer) -> str:
@@ -114,35 +116,13 @@ def next_step(answer: Answer) -> str:
         first = "Go on, and decide as below" if less is None else "Strip it and decide by what you find"
         saved = answer.money(b.cost_commit - b.value)
         return f"{first}: {answer.money(b.value)} on average, {saved} less than {b.best_commit} come what may."
-    if b.now == LEAVE:
-        return "Leave this unit alone and look elsewhere first: it is probably not to blame."
-    if b.now not in answer.table.index:
+    if b.now not in (LEAVE, *answer.table.index):
         return "It depends on what you see now, as below."
-    more = "" if less is None else f" Stripping it first costs {answer.money(-less)} more."
+    more = "" if less is None or b.now == LEAVE else f" Stripping it first costs {answer.money(-less)} more."
     return f"{'Stop here' if answer.stage else 'Do not begin'}: {step(answer, b.now)}.{more}"
 
 
-def _met(answer: Answer) -> Iterator[str]:
-    """How a finding is best met."""
-    several_ways = len({m.way for m in answer.remedies}) > 1
-    for met in answer.remedies:
-        then = f"; if that does not hold, {met.then}" if met.then and met.then != met.remedy else ""
-        how, several = met.remedy or "end the rebuild", f" ({met.way})" if several_ways else ""
-        yield f"{capital(met.event)} {met.outcome}{several}: {how}{then}."
-
-
-def _begun(answer: Answer) -> Iterator[str]:
-    """How often the rebuild cannot be finished, and what each other depth of it comes to if that is begun."""
-    given_up = answer.table["p_given_up"][answer.table["allowed"] & (answer.table["p_given_up"] > 0)]
-    for way, p in given_up.head(1).items():
-        yield f"{capital(str(way))}: {chance_words(p)} that it ends in a bought unit after all."
-    for way, b in answer.benches.items() if len(answer.benches) > 1 else ():
-        most = f"at most {answer.money(b.repair_limit)} is worth spending on it"
-        yield f"Begun as {way}: {answer.money(b.value)} on average; {most}."
-
-
 def repair_limit(answer: Answer) -> str:
-    """The most still worth spending on the rebuild."""
     b = answer.bench
     return b.limit_way and (
         f"The most worth spending on it from here is {answer.money(b.repair_limit)} all in, or "
@@ -157,18 +137,16 @@ def stop_rule(answer: Answer, stops: Sequence[StopWhen]) -> list[str]:
         places.setdefault((s.point, s.action), []).append(s)
     lines = []
     for (point, action), some in places.items():
-        do = "look elsewhere" if action == LEAVE else step(answer, action)
         when, often = AFTER["now" if point < 0 else STAGES[point]], chance_words(sum(s.chance for s in some))
         said = [" with ".join(o if action == LEAVE else f"{event} {o}" for event, o in s.findings) for s in some]
         rarer = len(said) - MOST_FINDINGS
         more = "one rarer finding" if rarer == 1 else f"one of {whole(rarer)} rarer findings"
         found = "; or ".join([*said[:MOST_FINDINGS], *([more] if rarer > 0 else [])])
-        lines.append(f"{capital(when)}: {do}{found and f' if you find {found}'} ({often}).")
+        lines.append(f"{capital(when)}: {step(answer, action)}{found and f' if you find {found}'} ({often}).")
     return lines
 
 
 def order_time(answer: Answer) -> str:
-    """When to order the parts."""
     rows = answer.order_times
     if rows.empty:
         return ""
@@ -202,7 +180,6 @@ def looks(answer: Answer, most: int = 6) -> list[str]:
 
 
 def look(answer: Answer, worth: Worth) -> str:
-    """One look that pays."""
     return f"{capital(worth.look)}: costs {answer.money(worth.cost)}, saves {answer.money(worth.evsi)} on average."
 
 
@@ -239,7 +216,6 @@ def thumb_rules(answer: Answer) -> Iterator[str]:
 
 
 def nevers(answer: Answer) -> Iterator[str]:
-    """Ways that may never come, and what is done then."""
     for way, row in answer.table[answer.table["p_never"] > 0].iterrows():
         taken = answer.case.way(str(way))
         then = "it never comes in time; nothing else is left then but to wait"
@@ -248,15 +224,6 @@ def nevers(answer: Answer) -> Iterator[str]:
         elif row["instead"]:
             then = f"it never comes; after the wait you take {row['instead']}"
         yield f"{capital(str(way))}: {chance_words(row['p_never'])} that {then}."
-
-
-def how_sampled(answer: Answer) -> str:
-    """What is exact and what is sampled."""
-    o = answer.outcomes
-    return (
-        f"Averages are exact over {whole(len(answer.leaves))} courses of what may be found; ranges and chances of "
-        f"being cheapest come from {whole(o.draws)} draws (seed {o.seed})."
-    )
 
 
 # ---------------------------------------------------------------- over the years
@@ -278,12 +245,6 @@ def years(answer: Answer) -> Iterator[str]:
         if answer.table.loc[h.best, "p_spare"] > answer.table.loc[today, "p_spare"]:
             why = "the other leaves a spare aboard"
         yield f"{capital(today)} is cheaper today but {more} dearer over these years: {why}."
-    for way in dict.fromkeys((h.best, today)):
-        turns, expected = h.ways.loc[way, ["break_even_life", "median_life"]]
-        ahead = "is no longer cheapest if half of such last under"
-        if not pd.isna(turns):
-            ahead = ahead if turns < expected else "would be cheapest if half of such lasted over"
-            yield f"{capital(way)} {ahead} {tenths(turns)} years ({tenths(expected)} expected)."
     age = best["best_replacement_age"]
     yield f"Renewing {h.best} " + ("in time, before it fails, does not pay within these years."
                                    if age > h.years.horizon_years

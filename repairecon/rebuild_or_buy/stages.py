@@ -1,8 +1,6 @@
-"""The choice at the bench: at each stage, with what has been seen by then, go on or stop and buy.
-
-All costs are expected totals counted from where the owner stands now; what is spent before is kept
-apart. Every set of leaves that look alike by the end of a stage is one place of choice.
-"""
+"""The choice at the bench: at each stage, with what has been seen by then, go on or stop and buy. All costs are
+expected totals counted from where the owner stands now; what is spent before is kept apart. Every set of leaves that
+look alike by the end of a stage is one place of choice."""
 
 from __future__ import annotations
 
@@ -25,12 +23,10 @@ SEND_AWAY_UNTIL = STAGE["removal"]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Decision:
-    """The staged choice as arrays over leaves.
-
-    If another unit ever is to blame, the last action is leaving this one alone, whose cost is filled in here: now at
-    the risk of ``elsewhere_cost`` when that was wrong, later only where it has been seen to be right, and not before
-    stage ``first``. Going over to another depth of rebuild is a stop as well.
-    """
+    """The staged choice as arrays over leaves. If another unit ever is to blame, the last action is leaving this one
+    alone, whose cost is filled in here: now at the risk of ``elsewhere_cost`` when that was wrong, later only where it
+    has been seen to be right, and not before stage ``first``. Going over to another depth of rebuild is a stop as
+    well."""
 
     chance: Floats
     points: tuple[int, ...]  # stages at whose end one may stop (-1: now, nothing done)
@@ -54,7 +50,7 @@ class Decision:
             return self.stop_cost
         stop = self.stop_cost.copy()
         if self.depths is not None:
-            for a, column in self.depths.columns(weights, self.nested).items():
+            for a, column in self.depths.columns(weights).items():
                 stop[:, :, a] = column
         if self.other.any():
             open_points = np.array(self.points)[:, None] >= self.first
@@ -64,10 +60,8 @@ class Decision:
         return stop
 
     def _leaving(self, weights: Floats) -> Floats:
-        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later.
-
-        Where that has no price, infinite if this unit is more likely to blame than not.
-        """
+        """Cost now of looking elsewhere: nothing if another unit is to blame, else the best way after all, later. Where
+        that has no price, infinite if this unit is more likely to blame than not."""
         cost = np.zeros(len(self.chance))
         this = np.where(self.other, 0.0, weights)
         if this.any():
@@ -97,11 +91,8 @@ class Decision:
         return float(self.by_set(w).sum() / w.sum())
 
     def by_set(self, weights: Floats) -> Floats:
-        """Least cost times chance in each set of leaves that look alike at the first point.
-
-        The same backward induction as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is
-        many times quicker.
-        """
+        """Least cost times chance in each set of leaves that look alike at the first point. The same backward induction
+        as ``formulas.tree.optimal_stopping``, in sums over sets: without the rule it is many times quicker."""
         possible = weights > 0
         w = np.where(possible, weights, 0.0)[self.nested.order]
         stop, go = self.stops(weights)[:, self.nested.order], self.go_cost[self.nested.order]
@@ -136,11 +127,9 @@ class Decision:
 
 @dataclass(frozen=True, eq=False)
 class AfterAway:
-    """One stop by sending away, where the rebuilder may give the unit up.
-
-    ``fixed`` (L,) all but what is then bought; ``choices`` for each stage at which it ends its leaves, the sets that
-    look alike by then, and what each buy adds there (buys, leaves).
-    """
+    """One stop by sending away, where the rebuilder may give the unit up. ``fixed`` (L,) all but what is then bought;
+    ``choices`` for each stage at which it ends its leaves, the sets that look alike by then, and what each buy adds
+    there (buys, leaves)."""
 
     stage: int
     action: int
@@ -151,11 +140,16 @@ class AfterAway:
         """Cost of the stop in each leaf, the cheapest buy chosen for each set."""
         cost = self.fixed.copy()
         for at, ids, added in self.choices:
-            count = int(ids.max()) + 1
-            sums = np.array([np.bincount(ids, weights[at] * row, count) for row in added])
-            best = sums.argmin(axis=0)[ids]
-            cost[at] += added[best, np.arange(len(at))]
+            cost[at] += _cheapest(added, weights[at], ids)
         return cost
+
+
+def _cheapest(costs: Floats, weights: Floats, ids: Ints) -> Floats:
+    """Cost in each leaf of the option (options, L) that is the cheapest for its set of leaves that look alike."""
+    with np.errstate(invalid="ignore"):
+        weighed = np.where(weights > 0, weights * costs, 0.0)
+    sums = np.array([np.bincount(ids, row) for row in weighed])
+    return np.asarray(costs[sums.argmin(axis=0)[ids], np.arange(len(ids))])
 
 
 def rebuilds_here(model: Model) -> list[int]:
@@ -164,24 +158,18 @@ def rebuilds_here(model: Model) -> list[int]:
     return sorted(found, key=lambda i: (float(model.totals[i]), model.ways[i]))
 
 
-def main_rebuild(model: Model) -> int | None:
-    """The depth of rebuild with the least expected total, if one may be chosen."""
-    return next(iter(rebuilds_here(model)), None)
-
-
 def decision(
     model: Model, weights: Weights | None = None, chooser: Chooser | None = None, depth: int | None = None,
     more: Floats | None = None,
 ) -> Decision:  # fmt: skip
     """The staged choice of a case from stage ``model.done`` on; ``weights`` of cash, own hours and days in a cost.
-
     ``depth`` is the rebuild that is begun, by default the one with the least expected total; at each stage up to the
     ordering of parts one may go over to another. ``more`` (W,) is what each way costs besides: a date missed, years to
-    come.
-    """
+    come."""
     chosen, weights = chooser or model.plain, weights or model.weights
-    r = main_rebuild(model) if depth is None else depth
-    others = [k for k in rebuilds_here(model) if k != r]
+    here = rebuilds_here(model)
+    r = next(iter(here), None) if depth is None else depth
+    others = [k for k in here if k != r]
     more = np.zeros(len(model.ways)) if more is None else more
     made = _one_depth(model, chosen, weights, r, more)
     if r is None or not others:
@@ -232,6 +220,7 @@ def _going_over(
     """The first of some depths' decisions once one may go over from each to each of the others."""
     first, leave = made[0], len(made[0].actions) - int(made[0].other.any())
     over = np.full((len(ways), len(ways), *first.spent.shape), np.inf)
+    over[range(len(ways)), range(len(ways))] = 0.0
     for (begun, to, point), bill in model.program.over.items():
         if begun in ways and to in ways and point in first.points:
             a, b, s = ways.index(begun), ways.index(to), first.points.index(point)
@@ -253,38 +242,21 @@ class Depths:
     over: Floats
     at: int
 
-    def columns(self, weights: Floats, nested: Nested) -> dict[int, Floats]:
-        """Cost of going over to each other depth (S, L), with the best choice from there on."""
-        count, points = len(self.made), len(self.made[0].points)
+    def columns(self, weights: Floats) -> dict[int, Floats]:
+        """Cost of going over to each other depth (S, L), with the best choice from there on: at each set of leaves that
+        look alike the cheapest of going on, going over and stopping."""
+        count, ids = len(self.made), self.made[0].ids
         ahead = np.array([d.go_cost for d in self.made])
-        stops = [self._open_stops(d) for d in self.made]
-        columns = np.full((count - 1, points, ahead.shape[1]), np.inf)
-        for s in range(points - 1, -1, -1):
-            columns[:, s] = [self.over[0, b, s] + ahead[b] for b in range(1, count)]
-            ahead = np.array([self._followed(a, s, ahead, stops[a][s], weights, nested) for a in range(count)])
+        stops = [d.stop_cost.copy() for d in self.made]
+        for stop, made in zip(stops, self.made, strict=True):
+            if made.other.any():  # leaving the unit alone once begun: as long as that has been seen to be right
+                stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
+        columns = np.full((count - 1, *ids.shape), np.inf)
+        for s in range(len(ids) - 1, -1, -1):
+            columns[:, s] = (self.over[0, :, s] + ahead)[1:]
+            options = [np.concatenate([self.over[a, :, s] + ahead, stops[a][s].T]) for a in range(count)]
+            ahead = np.array([_cheapest(costs, weights, ids[s]) for costs in options])
         return {self.at + b: columns[b] for b in range(count - 1)}
-
-    def _open_stops(self, made: Decision) -> Floats:
-        """Stops of a depth once begun; leaving the unit alone as long as that has been seen to be right."""
-        stop = made.stop_cost
-        if made.other.any():
-            stop = stop.copy()
-            stop[:, :, -1] = np.where(made.other, made.spent, np.inf)
-        return stop
-
-    def _followed(self, a: int, s: int, ahead: Floats, stop: Floats, weights: Floats, nested: Nested) -> Floats:
-        """Cost in each leaf from the end of stage ``s`` on at one depth: the cheapest of going on, going over and
-        stopping, chosen for each set of leaves that look alike."""
-        options = [ahead[b] + (self.over[a, b, s] if b != a else 0.0) for b in range(len(self.made))]
-        costs = np.concatenate([np.array(options).T, stop], axis=1)
-        w = weights[nested.order]
-        with np.errstate(invalid="ignore"):
-            sums = np.where(w[:, None] > 0, w[:, None] * costs[nested.order], 0.0)
-        best = np.add.reduceat(sums, nested.starts[s], axis=0).argmin(axis=1)
-        sizes = np.diff(np.append(nested.starts[s], len(w)))
-        choice = np.empty(len(w), dtype=np.intp)
-        choice[nested.order] = np.repeat(best, sizes)
-        return np.asarray(costs[np.arange(len(w)), choice])
 
 
 def _after_away(chosen: Chooser, i: int, place: tuple[int, int], column: Floats, weights: Weights) -> list[AfterAway]:

@@ -1,15 +1,20 @@
-"""The hidden state of the unit: every leaf of the tree, which branch rows hold in each, and where rebuilds end."""
+"""The hidden state of the unit: every leaf of the tree, which branch rows hold in each, and where rebuilds end; and how
+large that and the rest of the work may be."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain, combinations
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
+from repairecon.buying.inputs import Product, mean_of
 from repairecon.formulas import tree as tree_formulas
-from repairecon.rebuild_or_buy.size import THIN_OUT, check_leaves, to_average
 from repairecon.records import STAGES, WAY_GROUPS, Branch, Case, FindingError, Remedy, RepaireconError, Way
 
 NEVER_ENDS = len(STAGES)
@@ -24,12 +29,9 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Tree:
-    """Leaves of the tree.
-
-    ``states`` (L, E): outcome index of each event, -1 where the event does not happen.
+    """Leaves of the tree. ``states`` (L, E): outcome index of each event, -1 where the event does not happen.
     ``chance`` (L,). ``holds`` (B, L): whether a branch row of the case applies in a leaf; of an event that is
-    ``averaged``, and so not among ``events``, whether its condition does.
-    """
+    ``averaged``, and so not among ``events``, whether its condition does."""
 
     events: tuple[str, ...]
     outcomes: tuple[tuple[str, ...], ...]
@@ -40,7 +42,6 @@ class Tree:
     averaged: frozenset[str] = frozenset()
 
     def column(self, event: str) -> int:
-        """Index of an event by name."""
         if event not in self.events:
             raise FindingError(f"no event {event!r}; the events are: {', '.join(self.events) or 'none'}")
         return self.events.index(event)
@@ -80,11 +81,9 @@ class Tree:
 
 @dataclass(frozen=True)
 class Nested:
-    """Leaves in an order in which the sets that look alike are side by side at every point.
-
-    ``starts`` (by point) where each set begins among the leaves, ``within`` where it begins among the sets of the next
-    point (of the last point: among the leaves).
-    """
+    """Leaves in an order in which the sets that look alike are side by side at every point. ``starts`` (by point) where
+    each set begins among the leaves, ``within`` where it begins among the sets of the next point (of the last point:
+    among the leaves)."""
 
     order: Ints
     starts: tuple[Ints, ...]
@@ -186,7 +185,7 @@ def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (
     states, chance = np.full((1, len(_named(case, ()))), -1, dtype=np.int16), np.ones(1)
     if states.size and not bare:
         try:
-            averaged = _to_average(case, found, keep)
+            averaged = to_average(case, found, keep)
             states, chance = _leaves(case, averaged, found, AT_ALL)
         except tree_formulas.TooManyLeavesError as error:
             raise RepaireconError(f"events.csv: {error}: {THIN_OUT}") from error
@@ -198,19 +197,6 @@ def grow(case: Case, found: Sequence[Finding] = (), *, keep: Collection[str] = (
     held = _held(case, names, states)
     outcomes = tuple(map(tuple, names.values()))
     return with_findings(Tree(tuple(names), outcomes, seen, states, chance, held, averaged), found)
-
-
-def _to_average(case: Case, found: Sequence[Finding], keep: Collection[str]) -> frozenset[str]:
-    """Events to count by their averages: none as long as the tree is small enough without."""
-
-    def fits(averaged: Collection[str], limit: int = FEW_LEAVES) -> bool:
-        try:
-            _leaves(case, averaged, found, limit)
-        except tree_formulas.TooManyLeavesError:
-            return False
-        return True
-
-    return frozenset() if fits((), MOST_LEAVES) else to_average(case, {*keep, *(f.event for f in found)}, fits)
 
 
 def named_in(ways: tuple[str, ...], way: Way) -> bool:
@@ -236,10 +222,8 @@ def remedies_for(case: Case, way: Way, event: str, outcome: str) -> list[Remedy]
 
 
 def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | None = None) -> Ints:
-    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not.
-
-    ``met`` are the outcomes that are met by a remedy and end nothing; by default all that have one.
-    """
+    """Stage at which the rebuild of a way ends in each leaf; NEVER_ENDS where it does not. ``met`` are the outcomes
+    that are met by a remedy and end nothing; by default all that have one."""
     stage = np.full(len(tree.chance), NEVER_ENDS, dtype=np.int64)
     for b, holds in zip(case.branches, tree.holds, strict=True):
         if b.ends_rebuild and way.traits.rebuilds and branch_touches(b, way):
@@ -247,3 +231,143 @@ def end_of(case: Case, tree: Tree, way: Way, met: Collection[tuple[str, str]] | 
                 continue
             stage[holds] = np.minimum(stage[holds], STAGE[b.seen_at])
     return stage
+
+
+# ---- how large the work is, known before it is begun: what is refused, what is averaged ----
+# The measures were taken on cases of one event of 500 to 2,000 outcomes, chains, independent events, 300 to 2,000 parts
+# and 400,000 draws (``tests/hardness/bombs.py``), on one core of 2024.
+MOST_BYTES = 2e9
+MOST_SECONDS = 60.0
+BYTES_A_HOLD = 48.0
+"""For each row of events in each leaf: whether it holds, and what it costs there, in double and in single."""
+SECONDS_A_HOLD = 8e-7
+"""For each of these and each rebuild."""
+BYTES_AN_INPUT = 80_000.0
+"""For each uncertain number: its values in a block of draws, their steps, their points."""
+SECONDS_A_PAIR = 6e-8
+"""For each pair of uncertain numbers: each is moved once, and all costs added up."""
+SECONDS_A_DRAW = 1e-8
+"""For each draw and each amount in it."""
+AMOUNTS_A_WAY = 10
+"""What is counted of a way in each draw, whatever it costs."""
+MOST_TOGETHER = 3
+"""Outcomes with costs that an event may have: each is told from those before it by one chance, so the terms double."""
+THIN_OUT = "put outcomes that cost about the same together, or leave out events that change little"
+
+
+def check_leaves(rows: int, leaves: int, rebuilds: int) -> None:
+    """Refuse a tree whose rows and leaves are too many together."""
+    holds = float(rows * leaves)
+    _check(
+        holds * BYTES_A_HOLD, holds * SECONDS_A_HOLD * max(rebuilds, 1),
+        f"events.csv: {rows} rows and {leaves} courses of events for {rebuilds} rebuilds",
+        THIN_OUT,
+    )  # fmt: skip
+
+
+def check_inputs(inputs: int, ways: int) -> None:
+    """Refuse more uncertain numbers than can be drawn and moved."""
+    _check(
+        inputs * BYTES_AN_INPUT, inputs**2 * SECONDS_A_PAIR,
+        f"{inputs} uncertain prices, waits and hours in {ways} ways",
+        "write parts that are bought together as one row, or one kit",
+    )  # fmt: skip
+
+
+def check_draws(draws: int, amounts: int, ways: int) -> None:
+    """Refuse more draws than a limited time has room for."""
+    each = SECONDS_A_DRAW * (amounts + AMOUNTS_A_WAY * ways)
+    _check(0.0, draws * each, f"{draws} draws", f"at most {int(MOST_SECONDS / each)} of this case, or auto")
+
+
+def _check(needs: float, seconds: float, what: str, thin_out: str) -> None:
+    limits = (needs / 1e9, MOST_BYTES / 1e9, "GB of memory"), (seconds / 60, MOST_SECONDS / 60, "minutes")
+    for found, most, unit in limits:
+        if found > most:
+            raise RepaireconError(f"{what} would take about {int(found)} {unit} (limit {int(most)}): {thin_out}")
+
+
+# ---- averaged ------------------------------------------------------------------------------------
+# An event on which nothing else depends adds hours, money and days as often as it comes up: a chance among the inputs,
+# so that expected costs stay exact and draws go as before. Only the choice at the bench does not look at it. This is
+# done where the tree would be too large, with the events that move least.
+def costs_something(branch: Branch) -> bool:
+    """Whether an outcome takes hours, money, days or parts."""
+    return bool(branch.parts) or any(r.high > 0 for r in (branch.extra_hours, branch.outside_cost, branch.extra_days))
+
+
+def by_condition(rows: Sequence[Branch]) -> list[list[Branch]]:
+    """The outcomes of an event that cost something, by the condition under which they stand."""
+    groups: dict[object, list[Branch]] = defaultdict(list)
+    for b in filter(costs_something, rows):
+        groups[frozenset(b.given)].append(b)
+    return list(groups.values())
+
+
+def to_average(case: Case, found: Sequence[Finding], keep: Collection[str]) -> frozenset[str]:
+    """The fewest events to average, those that move least first, until the tree is small enough; none as long as it is
+    so without, all that can be if none do. ``keep`` stay laid out, and events of which something was found."""
+
+    def fits(averaged: Collection[str], limit: int = FEW_LEAVES) -> bool:
+        try:
+            _leaves(case, averaged, found, limit)
+        except tree_formulas.TooManyLeavesError:
+            return False
+        return True
+
+    if fits((), MOST_LEAVES):
+        return frozenset()
+    events: dict[str, list[Branch]] = defaultdict(list)
+    for b in case.branches:
+        events[b.event].append(b)
+    barred = {*keep, *(f.event for f in found), *(event for b in case.branches for event, _ in b.given)}
+    barred |= {*(look.event for look in case.looks), *(r.event for r in case.remedies)}
+    open_to = {e: rows for e, rows in events.items() if e not in barred and _adds_up(case, rows)}
+    order = sorted(open_to, key=lambda e: (_moves(case, open_to[e]), e))
+    return frozenset(order[: bisect_left(range(len(order)), True, key=lambda n: fits(order[:n]))])
+
+
+def _adds_up(case: Case, rows: Sequence[Branch]) -> bool:
+    """Whether an event only adds costs: it ends and refuses nothing, and its parts come without a wait of their own."""
+    if any(b.ends_rebuild or b.core_refused or b.not_this_unit for b in rows):
+        return False
+    at_once = {p.part for p in case.parts if p.lead_days is None or p.lead_days.high <= 0}
+    at_once -= {q.item for q in case.quotes}
+    if any(part not in at_once for b in rows for part, _ in b.parts):
+        return False
+    most = 1 if any(b.parts for b in rows) else MOST_TOGETHER
+    return all(len(group) <= most for group in by_condition(rows))
+
+
+def _moves(case: Case, rows: Sequence[Branch]) -> float:
+    """How far an event moves a total: the largest spread that one of its outcomes makes [home money]."""
+    prices = {p.part: mean_of(p.price) for p in case.parts if p.price is not None}
+    a_day = mean_of(case.terms.cost_lost_day)
+
+    def cost(b: Branch) -> float:
+        paid = case.terms.labour.get(b.by)
+        hour = case.terms.cost_own_hour if paid is None else mean_of(paid.cost_hour)
+        parts = sum(n * prices.get(part, 0.0) for part, n in b.parts)
+        hours, days = mean_of(b.extra_hours), mean_of(b.extra_days)
+        return parts + mean_of(b.outside_cost) + hours * (hour + a_day / case.terms.hours_per_day) + days * a_day
+
+    return max((sqrt(b.chance * (1.0 - b.chance)) * cost(b) for b in rows), default=0.0)
+
+
+def shares(
+    rows: Sequence[Branch], chance: Callable[[Branch, float], Product]
+) -> Iterator[tuple[Branch, float, Product]]:
+    """How often each outcome of an averaged event comes up under its condition: a sum of products of chances. Of the
+    outcomes that cost something each comes up by a ``chance`` of its own if none before it did; "not the first, but the
+    second" is the second less both together."""
+    for group in by_condition(rows):
+        left, before = 1.0, list[Product]()
+        for b in group:
+            own = chance(b, min(b.chance / left, 1.0) if left > 0 else 0.0)
+            for both in chain.from_iterable(combinations(before, n) for n in range(len(before) + 1)):
+                product = own
+                for other in both:
+                    product = other.times(product)
+                yield b, (-1.0) ** len(both), product
+            before.append(own)
+            left -= b.chance

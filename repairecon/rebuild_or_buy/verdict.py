@@ -11,8 +11,7 @@ from repairecon.buying.inputs import mean_of
 from repairecon.formulas.equivalent_costs import certainty_equivalent
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.outcomes import TOTAL, Outcomes
-from repairecon.rebuild_or_buy.ranking import SIMPLE
+from repairecon.rebuild_or_buy.outcomes import SIMPLE, TOTAL, Outcomes
 from repairecon.records import Case, Way
 
 OFFHAND = ("pattern", "second-hand")
@@ -23,10 +22,9 @@ SAME = 1e-9
 @dataclass(frozen=True)
 class ThumbRule:
     """A rule in use beside the computed answer: the price of a repair against that of new, as owners mean it.
-
     ``rebuild_cost`` money for the parts and the outside labour of ``way`` as planned, without own hours and without
-    what may be found; ``price_new`` what a new unit costs; ``limit`` the most that the rule would spend on the repair.
-    """
+    what may be found; ``price_new`` what a new unit costs; ``limit`` the most that the rule would spend on the
+    repair."""
 
     rule: str
     source: str
@@ -40,10 +38,8 @@ class ThumbRule:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The choice with its margin. ``gap`` is the expected total saved against ``second``.
-
-    ``ties`` are ways that cost the same as the best; of these it is the simplest, then the quickest.
-    """
+    """The choice with its margin. ``gap`` is the expected total saved against ``second``. ``ties`` are ways that cost
+    the same as the best; of these it is the simplest, then the quickest."""
 
     best: str
     second: str
@@ -57,11 +53,9 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Risk:
-    """The choice of an owner who minds the bad case.
-
-    ``frame`` has a row a way: ``certainty_equivalent`` (home money) and ``p_over_cap``; ``best`` the choice
-    by both, '' where no allowed way meets the cap; ``changes`` whether that differs from the verdict.
-    """
+    """The choice of an owner who minds the bad case. ``frame`` has a row a way: ``certainty_equivalent`` (home money)
+    and ``p_over_cap``; ``best`` the choice by both, '' where no allowed way meets the cap; ``changes`` whether that
+    differs from the verdict."""
 
     tolerance: float | None
     cap: float | None

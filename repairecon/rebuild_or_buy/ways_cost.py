@@ -1,22 +1,20 @@
-"""What a way costs: which task, part, unit and outcome is paid, worked or waited for, and in which leaves.
-
-Everything is counted from the beginning of the job; ``after`` is the stage up to which a rebuild has got before the
-way is taken (-1: none begun), ``upto`` the stage at whose end one stops counting.
-"""
+"""What a way costs: which task, part, unit and outcome is paid, worked or waited for, and in which leaves. Everything
+is counted from the beginning of the job; ``after`` is the stage up to which a rebuild has got before the way is taken
+(-1: none begun), ``upto`` the stage at whose end one stops counting."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from repairecon.buying.buying import Buying, Demand, Priced
+from repairecon.buying.buying import Buying, Priced
 from repairecon.buying.inputs import ONE, Product
-from repairecon.rebuild_or_buy.size import shares
-from repairecon.rebuild_or_buy.work import Bill, Floor, Orders, Wanted, Work
-from repairecon.records import Branch, Case, Part, Remedy, Task, Way
+from repairecon.rebuild_or_buy.tree import shares
+from repairecon.rebuild_or_buy.work import Bill, Wanted, Work
+from repairecon.records import Branch, Case, Remedy, Task, Way
 
 from repairecon.rebuild_or_buy.tree import (  # isort: skip
     NEVER_ENDS, STAGE, Bools, Floats, Ints, Tree, branch_touches, end_of, named_in,
@@ -51,20 +49,22 @@ def lasting(way: Way) -> bool:
     return way.traits.in_service in ("rebuilt", "bought")
 
 
+def plain_buys(ways: Sequence[Way]) -> list[int]:
+    """Places of the ways that only buy."""
+    return [i for i, w in enumerate(ways) if w.traits.buys and not w.traits.rebuilds]
+
+
 class WaysCost:
     """Writes the bills of a case's ways over the leaves of its tree."""
 
     def __init__(self, case: Case, tree: Tree, buying: Buying, remedied: Remedied | None = None) -> None:
         self.case, self.tree, self.buying, self.remedied = case, tree, buying, dict(remedied or {})
-        self.work = Work(case.terms)
-        self.orders = Orders(buying, self.work)
+        self.work = Work(case.terms, buying)
         self.order_stage = ORDER_STAGE[case.terms.order_parts]
         self.everywhere = np.ones(len(tree.chance), dtype=bool)
         self.seen = list(self._seen())
-        met = {
-            w.way: {(e, o) for (way, e, o), taken in self.remedied.items() if way == w.way and taken} for w in case.ways
-        }
-        self.ends = {w.way: end_of(case, tree, w, met[w.way]) for w in case.ways}
+        met = {(way, event, outcome) for (way, event, outcome), taken in self.remedied.items() if taken}
+        self.ends = {w.way: end_of(case, tree, w, {key[1:] for key in met if key[0] == w.way}) for w in case.ways}
 
     def _seen(self) -> Iterator[Seen]:
         """The outcomes that show at a stage, of averaged events as often as their chances have it."""
@@ -101,33 +101,21 @@ class WaysCost:
 
     @cached_property
     def prices(self) -> dict[str, tuple[Priced, ...]]:
-        """The lines that each part takes: in the planned order as it stands, or by itself where it is not in that."""
-        planned: dict[str, tuple[Priced, ...]] = {}
-        for p in self.buying.order(self.planned_order):
-            planned[p.item] = (*planned.get(p.item, ()), p)
-        return {p.part: planned.get(p.part) or self.buying.order(((p.part, p.quantity),)) for p in self.case.parts}
-
-    @cached_property
-    def planned_order(self) -> Demand:
-        """What the first rebuild here orders at its time for sure: the planned parts, and those of damage that is known
+        """The lines that each part takes: in the planned order as it stands, or by itself where it is not in that. This
+        is what the first rebuild here orders at its time for sure: the planned parts, and those of damage that is known
         to be there."""
-        way = next((w for w in self.case.ways if w.kind == "rebuild"), None)
-        if way is None:
-            return self.buying.plan
-        end = self.ends[way.way]
-        goes_on = end > self.order_stage
-        wanted = [w for w in self._wanted(Bill(), way, end) if w.stage == self.order_stage and w.often == ONE]
-        sure: dict[str, int] = {p.part: 0 for p in self.case.parts}
-        for w in wanted:
-            sure[w.part] += int(w.pieces[goes_on].min()) if goes_on.any() else 0
-        order = tuple((part, n) for part, n in sure.items() if n)
-        return order or self.buying.plan
-
-    def takes(self, part: Part, way: Way) -> bool:
-        """Whether a planned part is for a way."""
-        if part.needed != "always":
-            return False
-        return named_in(part.ways, way) if part.ways else way.traits.rebuilds == "here"
+        way, sure = next((w for w in self.case.ways if w.kind == "rebuild"), None), {p.part: 0 for p in self.case.parts}
+        if way is not None:
+            end = self.ends[way.way]
+            goes_on = end > self.order_stage
+            for w in self._wanted(Bill(), way, end) if goes_on.any() else ():
+                if w.stage == self.order_stage and w.often == ONE:
+                    sure[w.part] += int(w.pieces[goes_on].min())
+        planned: dict[str, list[Priced]] = {}
+        for p in self.buying.order(tuple((part, n) for part, n in sure.items() if n) or self.buying.plan):
+            planned.setdefault(p.item, []).append(p)
+        alone = {p.part: ((p.part, p.quantity),) for p in self.case.parts}
+        return {part: tuple(planned.get(part, ())) or self.buying.order(order) for part, order in alone.items()}
 
     # ---- a rebuild here -----------------------------------------------------------------------
     def rebuild(self, way: Way, *, at_leisure: bool = False, upto: int = NEVER_ENDS) -> Bill:
@@ -140,8 +128,14 @@ class WaysCost:
                 done, while_waiting = (end >= stage).astype(float), self.order_stage < stage < REBUILD_STARTS
                 self.work.task(bill, task, done, done - waited if while_waiting else None)
         wanted = self._wanted(bill, way, end, upto, at_leisure)
-        floor = self._work_while_waiting(way)
-        self.orders.add(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
+        # bench work that runs while early-ordered parts are on their way: a floor under the wait
+        work = Bill()
+        for task, stage in self.tasks_of(way):
+            if self.order_stage < stage < REBUILD_STARTS:
+                self.work.task(work, task, 1.0)
+        products = ((t, c) for t, c in work.days.items() if isinstance(t, Product))
+        floor = tuple((term.inputs[0], float(np.max(coef))) for term, coef in products)
+        self.work.order(bill, wanted, waited, {self.order_stage: floor} if floor else {}, at_leisure)
         if at_leisure:
             bill.days.clear()
         return bill
@@ -149,12 +143,27 @@ class WaysCost:
     def _wanted(
         self, bill: Bill, way: Way, end: Ints, upto: int = NEVER_ENDS, at_leisure: bool = False
     ) -> list[Wanted]:
-        """Parts planned and parts for what is found, whose work goes into the bill."""
-        return self._planned(way, self.order_stage, end) + self._damage_here(bill, way, end, upto, at_leisure)
+        """Parts planned and parts for what is found, whose work goes into the bill; at leisure nothing that shows first
+        once it runs, and nothing that bears on the unit bought for service."""
+        wanted = self._planned(way, self.order_stage, end)
+        for seen in self.seen:
+            branch, bought = seen.branch, self.case.way(way.bought) if at_leisure else None
+            left_out = bought is not None and (seen.stage > REBUILD_STARTS or branch_touches(branch, bought))
+            if branch_touches(branch, way) and not left_out:
+                worked = self._worked(seen, way, end, upto)
+                wanted += self._damage(bill, seen, branch.by, worked, end)
+                # the remedy taken, on top of the outcome's own row; where it does not hold, the next one
+                often = ONE
+                for remedy in self.remedies_taken(way, branch):
+                    self.work.remedy(bill, remedy, often, worked)
+                    wanted += self._parts(seen, remedy.parts, end, often)
+                    often = often.times(self.work.fails(remedy))
+        return wanted
 
     def _planned(self, way: Way, stage: int, end: Ints) -> list[Wanted]:
         """Planned parts that a way takes, ordered at the end of a stage."""
-        parts = (p for p in self.case.parts if self.takes(p, way))
+        planned = [p for p in self.case.parts if p.needed == "always"]
+        parts = [p for p in planned if (named_in(p.ways, way) if p.ways else way.traits.rebuilds == "here")]
         return [Wanted(stage, p.part, np.where(end > stage, p.quantity, 0)) for p in parts]
 
     def not_done_yet(self, way: Way, begun: Way, upto: int) -> Bill:
@@ -170,28 +179,6 @@ class WaysCost:
                 worked = self._worked(seen, way, end, upto)
                 self.work.outcome(bill, seen.branch, seen.branch.by, worked, seen.often)
         return bill
-
-    def _work_while_waiting(self, way: Way) -> Floor:
-        """Days of bench work that run while early-ordered parts are on their way: a floor under the wait."""
-        work = Bill()
-        for task, stage in self.tasks_of(way):
-            if self.order_stage < stage < REBUILD_STARTS:
-                self.work.task(work, task, 1.0)
-        products = ((t, c) for t, c in work.days.items() if isinstance(t, Product))
-        return tuple((term.inputs[0], float(np.max(coef))) for term, coef in products)
-
-    def _damage_here(self, bill: Bill, way: Way, end: Ints, upto: int, at_leisure: bool) -> list[Wanted]:
-        """Work of the outcomes that bear on a rebuild here; at leisure none that shows first once it runs, and none
-        that bears on the unit bought for service."""
-        wanted = []
-        for seen in self.seen:
-            branch, bought = seen.branch, self.case.way(way.bought) if at_leisure else None
-            left_out = bought is not None and (seen.stage > REBUILD_STARTS or branch_touches(branch, bought))
-            if branch_touches(branch, way) and not left_out:
-                worked = self._worked(seen, way, end, upto)
-                wanted += self._damage(bill, seen, branch.by, worked, end)
-                wanted += self._remedy(bill, way, seen, worked, end)
-        return wanted
 
     def _worked(self, seen: Seen, way: Way, end: Ints, upto: int = NEVER_ENDS) -> Floats:
         """How often (L,) an outcome is worked on: at the stage where a rebuild ends only the outcome that ends it."""
@@ -215,15 +202,6 @@ class WaysCost:
         """The remedy that an outcome is met by, then the one taken if that does not hold."""
         return self.remedied.get((way.way, branch.event, branch.outcome), ())
 
-    def _remedy(self, bill: Bill, way: Way, seen: Seen, worked: Floats, end: Ints) -> list[Wanted]:
-        """Work of the remedy taken, on top of the outcome's own row; where it does not hold, of the next one."""
-        often, wanted = ONE, list[Wanted]()
-        for remedy in self.remedies_taken(way, seen.branch):
-            self.work.remedy(bill, remedy, often, worked)
-            wanted += self._parts(seen, remedy.parts, end, often)
-            often = often.times(self.work.fails(remedy))
-        return wanted
-
     def life_share(self, way: Way) -> Floats:
         """Expected share of its life (L,) that the remedies taken leave a rebuilt unit."""
         share = np.ones(len(self.everywhere))
@@ -237,41 +215,51 @@ class WaysCost:
                 share[holds] *= left + p * taken[-1].life_share
         return share
 
-    # ---- sent away ----------------------------------------------------------------------------
+    # ---- sent away, or bought -----------------------------------------------------------------
     def send_away(self, way: Way, after: int = -1) -> Bill:
         """A specialist rebuilds the old unit; what the owner has done up to a stage is left out."""
-        bill, end, price = Bill(), self.ends[way.way], self.price_of(way)
+        bill, end = Bill(), self.ends[way.way]
         done = (end == NEVER_ENDS).astype(float)
-        self.work.unit(bill, price, done)
+        self.work.unit(bill, self.price_of(way), done)
         self.work.pay(bill, "strip", way, way.strip_charge, 1.0 - done)  # taken apart for nothing
         self.work.pay(bill, "core carriage", way, way.core_carriage)
-        if (lead := self.work.lead(price)) is not None:
+        return self._from_elsewhere(bill, way, after, end)
+
+    def buy(self, way: Way, after: int = -1) -> Bill:
+        """A bought unit that came, fitted."""
+        bill = self.purchase(way)
+        self._refund(bill, way, after)
+        if way.old_unit in ("sold", "scrap"):
+            self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
+        return self._from_elsewhere(bill, way, after, np.full(len(self.everywhere), NEVER_ENDS, dtype=np.int64))
+
+    def _from_elsewhere(self, bill: Bill, way: Way, after: int, end: Ints) -> Bill:
+        """Wait, work that is not done yet, fitting and damage of a unit that comes from elsewhere."""
+        away, done = way.traits.rebuilds == "away", (end == NEVER_ENDS).astype(float)
+        if (lead := self.work.lead(self.price_of(way))) is not None and way.kind != OWN_SPARE:
             bill.take(lead)
         for task, stage in self.tasks_of(way):
-            if stage > after:
+            # a bought one that failed at its first run comes off again, and what follows it goes on
+            off_again = not away and after >= STAGE["first run"] and stage in (STAGE["removal"], STAGE["first run"])
+            if stage > after or off_again:
                 self.work.task(bill, task, (end >= stage).astype(float))
         self.work.fitting(bill, way, done)
-        wanted = self._planned(way, STAGE["removal"], end)
+        wanted = self._planned(way, STAGE["removal"], end) if away else []
         for seen in self._open_damage(way, after):
-            if not self._covered(way, seen.branch):
-                wanted += self._damage(bill, seen, self._worker(seen.branch), self._worked(seen, way, end), end)
-        self.orders.add(bill, wanted, end >= REBUILD_STARTS, {})
+            if not (away and self._covered(way, seen.branch)):
+                by = self._worker(seen.branch) if away else seen.branch.by
+                wanted += self._damage(bill, seen, by, self._worked(seen, way, end), end)
+        self.work.order(bill, wanted, end >= REBUILD_STARTS, {})
         return bill
-
-    def price_covers(self, way: Way) -> bool:
-        """Whether the price of a unit sent away covers what is found: as the way says, else if the price is a range.
-
-        It is taken to where the case names nobody whose hours could be paid on top.
-        """
-        nobody = not any(by in self.case.terms.labour for by in SHOPS)
-        stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
-        return stated or nobody
 
     def _covered(self, way: Way, branch: Branch) -> bool:
         """Whether an outcome is in the price of a unit sent away: it shows on the rebuilder's bench, and no row says
-        that it comes on top by naming the way."""
+        that it comes on top by naming the way. What is found is in the price as the way says, else if the price is a
+        range, and where the case names nobody whose hours could be paid on top."""
         on_top = any(w in (way.way, way.kind) for w in branch.ways)
-        return STAGE[branch.seen_at] in AT_THE_BENCH and not on_top and self.price_covers(way)
+        nobody = not any(by in self.case.terms.labour for by in SHOPS)
+        stated = way.price_covers if way.price_covers is not None else not self.price_of(way).range.sure
+        return STAGE[branch.seen_at] in AT_THE_BENCH and not on_top and (stated or nobody)
 
     def _open_damage(self, way: Way, after: int) -> list[Seen]:
         """Outcomes that bear on a way, those left out that a rebuild which got to stage ``after`` has paid already."""
@@ -307,13 +295,11 @@ class WaysCost:
         return bill
 
     def breaks(self, way: Way) -> Bill:
-        """What more breaks if it fails before the lasting repair."""
         bill = Bill()
         self.work.pay(bill, "more", way, way.more_cost)
         return bill
 
     def away(self) -> Bill:
-        """What a failure away from base costs more."""
         bill, years = Bill(), self.case.years
         if years.cost_away.high > 0:
             bill.pay(self.work.inputs.number("away", "failure away from base", self.work.home, years.cost_away))
@@ -322,13 +308,6 @@ class WaysCost:
         return bill
 
     # ---- what never comes -------------------------------------------------------------------------
-    def waited_in_vain(self, way: Way) -> Bill:
-        """The wait for what never comes; a spare aboard is not waited for."""
-        bill = Bill()
-        if way.kind != OWN_SPARE:
-            bill.take(ONE, self.case.terms.give_up_days)
-        return bill
-
     def lost(self, way: Way, instead: Way | None, after: int) -> Bill:
         """What is done for a way that never comes before another is taken, besides waiting: its tasks by then that the
         other does not need as well. A spare that is dead shows at its first run: all its work."""
@@ -354,42 +333,16 @@ class WaysCost:
         self.work.pay(bill, "core", way, way.core_surcharge)
         return bill
 
-    def buy(self, way: Way, after: int = -1) -> Bill:
-        """A bought unit that came, fitted."""
-        bill = self.purchase(way)
-        self._refund(bill, way, after)
-        if way.old_unit in ("sold", "scrap"):
-            self.work.pay(bill, "old unit", way, way.old_unit_price, -1.0)
-        if (lead := self.work.lead(self.price_of(way))) is not None and way.kind != OWN_SPARE:
-            bill.take(lead)
-        for task, stage in self.tasks_of(way):
-            # a unit that failed at its first run comes off again, and what follows it goes on
-            off_again = after >= STAGE["first run"] and stage in (STAGE["removal"], STAGE["first run"])
-            if stage > after or off_again:
-                self.work.task(bill, task, 1.0)
-        self.work.fitting(bill, way, 1.0)
-        wanted, never_ends = [], np.full(len(self.everywhere), NEVER_ENDS, dtype=np.int64)
-        for seen in self._open_damage(way, after):
-            worked = self._worked(seen, way, never_ends)
-            wanted += self._damage(bill, seen, seen.branch.by, worked, never_ends)
-        self.orders.add(bill, wanted, self.everywhere, {})
-        return bill
-
     def _refund(self, bill: Bill, way: Way, after: int) -> None:
         """The core surcharge comes back for an old unit that is taken; one that was stripped is not sent."""
         if way.core_surcharge.high <= 0:
             return
-        refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
-        bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -self.core_accepted(way, after))
-        if after < STAGE["strip"] or way.core_if_stripped:
-            self.work.pay(bill, "core carriage", way, way.core_carriage)
-
-    def core_accepted(self, way: Way, after: int) -> Floats:
-        """One in the leaves in which the old unit can still earn its refund after a rebuild that got to a stage."""
-        if after >= STAGE["strip"] and not way.core_if_stripped:
-            return np.zeros(len(self.everywhere))
-        ok = self.everywhere.copy()
+        sent = after < STAGE["strip"] or way.core_if_stripped
+        accepted = np.full(len(self.everywhere), float(sent))
         for branch, holds in zip(self.case.branches, self.tree.holds, strict=True):
             if branch.core_refused and (not branch.ways or named_in(branch.ways, way)):
-                ok &= ~holds
-        return ok.astype(float)
+                accepted[holds] = 0.0
+        refund = self.work.inputs.chance(f"refund:{way.way}", f"core accepted, {way.way}", way.p_refund, way.source)
+        bill.pay(self.work.money("core", way, way.core_surcharge).times(refund), -accepted)
+        if sent:
+            self.work.pay(bill, "core carriage", way, way.core_carriage)

@@ -1,25 +1,33 @@
 """What if: the few numbers that can turn the advice moved by hand, findings set, ways left out, a date and a budget.
-
-All is worked out exactly at the means, in the time of drawing a picture; nothing is written until it is asked for.
-"""
+All is worked out exactly at the means, in the time of drawing a picture; nothing is written until it is asked for."""
 
 from __future__ import annotations
 
+import html
+import importlib.util
 import os
-from collections.abc import Mapping
+import subprocess
+import sys
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
+from repairecon.book.on_hand import read_case_aboard
 from repairecon.read.findings import keep_changes
+from repairecon.read.served import served_notebook
 from repairecon.rebuild_or_buy import headline
 from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR, Number, choice
 from repairecon.rebuild_or_buy.tree import Floats
-from repairecon.records import STAGES, Case
+from repairecon.records import STAGES, Case, RepaireconError
+from repairecon.show.plots import drawn
+from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import days_words, money, tenths
 
 DIALS = 5
@@ -31,11 +39,9 @@ _REACH = 3.0
 
 @dataclass
 class WhatIf:
-    """A case with what the owner tries on it; change the fields, then ask for ``rows`` and ``said``.
-
-    ``values`` by name of a dial, ``found`` an outcome by event, ``off`` ways left out, ``cash_at_most`` [home money]
-    and ``within_days`` [days] what a way may take on average.
-    """
+    """A case with what the owner tries on it; change the fields, then ask for ``rows`` and ``said``. ``values`` by name
+    of a dial, ``found`` an outcome by event, ``off`` ways left out, ``cash_at_most`` [home money] and ``within_days``
+    [days] what a way may take on average."""
 
     case: Case
     values: dict[str, float] = field(default_factory=dict)
@@ -44,10 +50,6 @@ class WhatIf:
     cash_at_most: float | None = None
     within_days: float | None = None
     _answers: dict[str, Answer] = field(default_factory=dict, init=False, repr=False, compare=False)
-
-    def reset(self) -> None:
-        """Everything as the case has it."""
-        self.values, self.found, self.off, self.cash_at_most, self.within_days = {}, {}, set(), None, None
 
     @property
     def answer(self) -> Answer:
@@ -121,22 +123,20 @@ class WhatIf:
         gap = money(rows[others[0], 3] - rows[best, 3], currency)
         return [first, f"{comes}, {gap} less than {ways[others[0]]}."]
 
-    def table(self) -> list[tuple[str, str, str, str, str]]:
-        """Rows to be shown: way, cash, own hours, all in, days; the cheapest first, those left out last."""
-        rows, currency = self.expected, self.case.terms.currency
+    def table(self) -> pd.DataFrame:
+        """Cash, own hours, all in and days of each way in words; the cheapest first, those left out last."""
+        rows, currency, ways = self.expected, self.case.terms.currency, self.answer.model.ways
         shown = []
         for i in np.argsort(rows[:, 3], kind="stable"):
             cash, hours, days, total = rows[i]
             all_in = money(total, currency) if np.isfinite(total) else "left out"
-            shown.append((self.answer.model.ways[i], money(cash, currency), tenths(hours), all_in, tenths(days)))
-        return shown
+            shown.append((ways[i], money(cash, currency), tenths(hours), all_in, tenths(days)))
+        return pd.DataFrame(shown, columns=["way", "cash", "own hours", "all in", "days"])
 
     # ---- on request alone ----------------------------------------------------------------------
     def keep(self, folder: str | os.PathLike[str]) -> tuple[Path, list[str]]:
-        """Write what case.toml can hold of this, beside a copy of what was.
-
-        Returns the copy, and the dials that stand elsewhere, with where, which are not written.
-        """
+        """Write what case.toml can hold of this, beside a copy of what was. Returns the copy, and the dials that stand
+        elsewhere, with where, which are not written."""
         figures = (("owner", "cost_own_hour", self.values.get(HOUR)), ("owner", "cost_lost_day", self.values.get(DAY)),
                    ("needed", "within_days", self.within_days), ("owner", "cap_cost", self.cash_at_most))  # fmt: skip
         sections: dict[str, dict[str, str | float]] = {"found": dict(self.found), "owner": {}, "needed": {}}
@@ -156,3 +156,128 @@ def _dial(number: Number, turns: float | None) -> Number:
     high = max(ends) if max(ends) > min(ends) else max(_REACH * number.now, 30.0)
     low = min(*ends, 0.8 * (turns or number.low))
     return replace(number, low=low, high=high)
+
+
+NEEDS = "what-if needs the extra of that name: pip install 'repairecon[what-if]'"
+UNKNOWN = "not known yet"
+STEPS = 60
+_CELL = "import repairecon\nrepairecon.what_if({folder!r})"
+
+
+class App:
+    """The widgets of one case and what they do; ``box`` shows itself in a notebook."""
+
+    def __init__(self, folder: str | os.PathLike[str]) -> None:
+        try:
+            import ipywidgets as w
+        except ImportError as error:
+            raise RepaireconError(NEEDS) from error
+        self.folder, self.what = Path(folder), WhatIf(read_case_aboard(folder))
+        self.moved: Number = self.what.dials[0]
+        wide, label = w.Layout(width="38em", max_width="100%"), {"description_width": "20em"}
+        self.sliders = {
+            d.name: w.FloatSlider(
+                value=d.now, min=d.low, max=d.high, step=(d.high - d.low) / STEPS, continuous_update=False,
+                readout_format=".4", description=f"{d.name} [{d.unit}]", tooltip=d.source, layout=wide, style=label,
+            )
+            for d in self.what.dials
+        }  # fmt: skip
+        self.findings = {
+            event: w.ToggleButtons(options=[UNKNOWN, *outcomes], description=event, style={"button_width": "auto"})
+            for event, outcomes in self.what.events.items()
+        }
+        self.ways = {way: w.Checkbox(value=True, description=way, indent=False) for way in self.what.answer.model.ways}
+        self.cash = w.FloatText(value=0, description="cash at most (0: no limit)", layout=wide, style=label)
+        self.days = w.FloatText(value=0, description="days at most (0: no limit)", layout=wide, style=label)
+        self.reset = w.Button(description="Reset", tooltip="everything as the case has it")
+        self.keep = w.Button(description="Keep this", tooltip="write it into case.toml, with a copy of what was")
+        self.words, self.note = w.HTML(), w.HTML()
+        self.bars, self.lines = (w.Image(format="png", layout=w.Layout(max_width="100%")) for _ in range(2))
+        for dial, slider in self._dials:
+            slider.observe(partial(self._moved, dial), "value")
+        others = [*self.findings.values(), *self.ways.values(), self.cash, self.days]
+        for other in others:
+            other.observe(lambda _: self.show(), "value")
+        self._start = [(widget, widget.value) for widget in (*self.sliders.values(), *others)]
+        self.reset.on_click(lambda _: self._reset())
+        self.keep.on_click(lambda _: self._keep())
+        self.show()
+        self.box = self._laid_out(w)
+
+    def _laid_out(self, w: Any) -> Any:
+        controls = w.VBox([
+            w.HTML("<h3>Move a number</h3>"), *self.sliders.values(), self.cash, self.days,
+            w.HTML("<h3>What is found</h3>"), *self.findings.values(), w.HTML("<h3>Ways</h3>"), *self.ways.values(),
+            w.HBox([self.reset, self.keep]), self.note,
+        ], layout=w.Layout(width="40em", max_width="100%"))  # fmt: skip
+        shown = w.VBox([self.words, self.bars, self.lines], layout=w.Layout(width="46em", max_width="100%"))
+        return w.HBox([shown, controls], layout=w.Layout(flex_flow="row wrap"))
+
+    def _moved(self, dial: Number, _: Any) -> None:
+        self.moved = dial
+        self.show()
+
+    @property
+    def _dials(self) -> Iterable[tuple[Number, Any]]:
+        return zip(self.what.dials, self.sliders.values(), strict=True)
+
+    def show(self) -> None:
+        """Advice, table and pictures as the widgets stand."""
+        from repairecon.rebuild_or_buy import charts_lines
+
+        what = self.what
+        what.values = {d.name: s.value for d, s in self._dials if abs(s.value - d.now) > s.step / 2}
+        what.found = {event: b.value for event, b in self.findings.items() if b.value != UNKNOWN}
+        what.off = {way for way, box in self.ways.items() if not box.value}
+        what.cash_at_most, what.within_days = self.cash.value or None, self.days.value or None
+        try:
+            self.words.value = page_words(what)
+        except RepaireconError as error:
+            self.words.value = _alert(error)
+            return
+        draws = ((self.bars, charts_lines.totals), (self.lines, partial(charts_lines.along, dial=self.moved)))
+        for image, draw in draws:
+            image.value, image.alt = drawn(draw(what), 80)
+
+    def _reset(self) -> None:
+        for widget, value in self._start:
+            widget.value = value
+        self.note.value = ""
+
+    def _keep(self) -> None:
+        try:
+            copy, elsewhere = self.what.keep(self.folder)
+        except RepaireconError as error:
+            self.note.value = _alert(error)
+            return
+        said = f"Written into case.toml; as it was: {copy.name}."
+        if elsewhere:
+            said += f" Not written, change them where they stand: {'; '.join(elsewhere)}."
+        self.note.value = f"<p>{html.escape(said)}</p>"
+
+
+def _alert(error: RepaireconError) -> str:
+    return f'<p role="alert">{html.escape(str(error))}</p>'
+
+
+def what_if(folder: str | os.PathLike[str]) -> Any:
+    """Widgets to move the numbers of a case by hand, for a notebook; nothing is written until it is asked for."""
+    return App(folder).box
+
+
+def page_words(what: WhatIf) -> str:
+    """Advice and table as a piece of a page."""
+    said = Panel(what.case.unit.name, what.said, listed=False)._repr_html_()
+    return f'<div aria-live="polite">{said}</div>{Sheet(what.table())._repr_html_()}'
+
+
+def serve(folder: str | os.PathLike[str], port: int = 0, browser: bool = True) -> int:
+    """Serve what-if of a case on this machine alone until it is stopped; exit code of the server."""
+    if importlib.util.find_spec("voila") is None:
+        raise RepaireconError(NEEDS)
+    App(folder)  # faults of the case come here, in the terminal
+    with served_notebook(_CELL.format(folder=str(Path(folder).resolve()))) as (path, settings):
+        words = [sys.executable, "-m", "voila", str(path), "--Voila.ip=127.0.0.1", "--template=lab"]
+        words += [] if browser else ["--no-browser"]
+        words += [f"--port={port}"] if port else []
+        return subprocess.run(words, check=False, env={**os.environ, **settings}).returncode

@@ -1,9 +1,6 @@
-"""Bills: cash, own hours and days of a piece of work or of an order as sums of inputs, leaf by leaf.
-
-A bill holds for each output a coefficient for each term, one number or one a leaf. A term is a product of independent
-inputs or the longest of several waits (``buying.inputs``), so that a bill at the means of its terms is the exact
-expectation; with drawn inputs the same bill gives the draws.
-"""
+"""Bills: cash, own hours and days of some work or of an order, a coefficient for each term, one number or one a leaf.
+A term is a product of independent inputs or the longest of several waits (``buying.inputs``): at the means of its terms
+a bill is the exact expectation, with drawn inputs it gives the draws."""
 
 from __future__ import annotations
 
@@ -47,7 +44,6 @@ class Bill:
     take = partialmethod(add, "days")
 
     def minus(self, other: Bill) -> Bill:
-        """This bill less another one."""
         left = Bill()
         for output in OUTPUTS:
             mine, its = getattr(self, output), getattr(other, output)
@@ -57,7 +53,6 @@ class Bill:
 
 
 def _under(branch: Branch) -> str:
-    """An outcome and its condition."""
     given = "; ".join(f"{e}={o}" for e, o in branch.given)
     return f"{branch.key} given {given}" if given else branch.key
 
@@ -73,15 +68,25 @@ LABELS = {
 }
 
 
-class Work:
-    """Writes prices, tasks and outcomes of a case into bills, and registers the inputs that they take."""
+@dataclass
+class Wanted:
+    """Pieces of a part wanted in each leaf by an order placed at the end of a stage, as often as chances come up."""
 
-    def __init__(self, terms: Terms) -> None:
-        self.terms, self.home, self.inputs = terms, terms.currency, Inputs()
+    stage: int
+    part: str
+    pieces: Ints
+    often: Product = ONE
+
+
+class Work:
+    """Writes prices, tasks, outcomes and orders of a case into bills, and registers the inputs that they take; each
+    demand is priced once."""
+
+    def __init__(self, terms: Terms, buying: Buying) -> None:
+        self.terms, self.home, self.inputs, self.lines = terms, terms.currency, Inputs(), cache(buying.order)
 
     # ---- prices ---------------------------------------------------------------------------
     def price(self, p: Priced) -> Product:
-        """Price of an item as quoted."""
         if p.supplier is None:
             return self.inputs.number(f"price:{p.item}", f"price of {p.item}", self.home, p.range, item=p.item)
         name, money = f"{p.supplier.supplier}{p.again}", p.supplier.currency
@@ -89,7 +94,6 @@ class Work:
         return self.inputs.number(key, label, money, p.range, item=p.item, offer=p.offer)
 
     def lead(self, p: Priced) -> Product | None:
-        """Days to wait for an item."""
         if p.lead is None:
             return None
         whose = p.lead_key.partition(":")[2].replace("@", " from ")
@@ -113,16 +117,11 @@ class Work:
         self.order_line(bill, p, (bought * p.goods, p.carriage, p.fixed))
 
     def pay(self, bill: Bill, what: str, way: Way, r: Range, times: Coef = 1.0) -> None:
-        """Such an amount paid, if there is one."""
         if r.high > 0:
             bill.pay(self.money(what, way, r), times)
 
     def money(self, what: str, way: Way, r: Range) -> Product:
-        """An amount of home money that a way names."""
-        return self._money(f"{what}:{way.way}", f"{MONEY[what]}, {way.way}", r)
-
-    def _money(self, key: str, label: str, r: Range) -> Product:
-        return self.inputs.number(key, label, self.home, r)
+        return self.inputs.number(f"{what}:{way.way}", f"{MONEY[what]}, {way.way}", self.home, r)
 
     # ---- work -----------------------------------------------------------------------------
     def hours(self, bill: Bill, hours: Product, by: str, times: Coef, day_times: Coef | None = None) -> None:
@@ -136,11 +135,9 @@ class Work:
         bill.take(hours, (times if day_times is None else day_times) / self.terms.hours_per_day)
 
     def task(self, bill: Bill, task: Task, times: Coef, day_times: Coef | None = None) -> None:
-        """One row of tasks.csv."""
         self._done(bill, ("task", task.task), (task.hours, task.cost, task.days), task.by, times, day_times=day_times)
 
     def outcome(self, bill: Bill, branch: Branch, by: str, times: Coef, often: Product = ONE) -> None:
-        """Extra hours, outside work and days of an outcome."""
         ranges = branch.extra_hours, branch.outside_cost, branch.extra_days
         self._done(bill, ("outcome", _under(branch)), ranges, by, times, often=often)
 
@@ -166,7 +163,8 @@ class Work:
             worked = self.inputs.hours(f"{row} hours:{name}", label[0], hours)
             self.hours(bill, worked.times(often), by, times, day_times)
         if cost.high > 0:
-            bill.pay(self._money(f"{row} cost:{name}", label[1], cost).times(often), times)
+            paid = self.inputs.number(f"{row} cost:{name}", label[1], self.home, cost)
+            bill.pay(paid.times(often), times)
         if days.high > 0:
             out = self.inputs.number(f"{row} days:{name}", label[2], "days", days)
             bill.take(out.times(often), times if day_times is None else day_times)
@@ -177,31 +175,13 @@ class Work:
         return self.inputs.chance(f"fails:{name}", f"{name} does not hold", 1.0 - remedy.p_holds, remedy.source)
 
     def fitting(self, bill: Bill, way: Way, times: Coef) -> None:
-        """Hours to fit the unit of a way."""
         if way.fitting_hours.high > 0:
             key = f"fitting hours:{way.way}"
             hours = self.inputs.hours(key, f"fitting hours, {way.way}", way.fitting_hours)
             self.hours(bill, hours, way.fitting_by, times)
 
-
-# ---- orders -----------------------------------------------------------------------------------
-@dataclass
-class Wanted:
-    """Pieces of a part wanted in each leaf by an order placed at the end of a stage, as often as chances come up."""
-
-    stage: int
-    part: str
-    pieces: Ints
-    often: Product = ONE
-
-
-class Orders:
-    """The orders of a case, each demand priced once."""
-
-    def __init__(self, buying: Buying, work: Work) -> None:
-        self.work, self.lines = work, cache(buying.order)
-
-    def add(
+    # ---- orders ---------------------------------------------------------------------------
+    def order(
         self, bill: Bill, wanted: Iterable[Wanted], waited: Bools, floors: dict[int, Floor], leisure: bool = False
     ) -> None:
         """Write the orders of each stage into a bill. ``waited`` leaves in which somebody waits for them; ``floors``
@@ -213,9 +193,9 @@ class Orders:
             parts[w.part] = parts[w.part] + w.pieces if w.part in parts else w.pieces
         for (stage, often), parts in sorted(orders.items(), key=lambda order: order[0]):
             floor = () if often else floors.get(stage, ())
-            self._one(bill, parts, waited, (floor, Product(often)), leisure)
+            self._order(bill, parts, waited, (floor, Product(often)), leisure)
 
-    def _one(
+    def _order(
         self, bill: Bill, parts: dict[str, Ints], waited: Bools, how: tuple[Floor, Product], leisure: bool
     ) -> None:
         """One order; leaves that want the same share the basket that is cheapest for it."""
@@ -235,12 +215,12 @@ class Orders:
                 key = p.item, p.lead_key + p.again + (p.supplier.supplier if p.supplier else ""), p.band
                 _, row = lines.setdefault(key, (p, np.zeros((3, count))))
                 row[:, d] += (p.goods, p.carriage, p.fixed)
-            leads = (self.work.lead(p) for p in order)
+            leads = (self.lead(p) for p in order)
             waits.append(tuple(dict.fromkeys(lead.inputs[0] for lead in leads if lead is not None)))
         for p, row in lines.values():
             same = (row == row[:, :1]).all()
             goods, carriage, fixed = row[:, 0].tolist() if same else row[:, which]
-            self.work.order_line(bill, p, (goods, carriage, fixed), often)
+            self.order_line(bill, p, (goods, carriage, fixed), often)
         for longest in dict.fromkeys(waits):
             if longest or floor:
                 here = np.array([w == longest for w in waits])[which] & waited

@@ -1,8 +1,5 @@
-"""The years after the job: failures to come by way, and what they cost.
-
-Every later failure is answered by the same way again, at today's expected total of that way; the expected numbers of
-failures come from ``lives``.
-"""
+"""The years after the job: failures to come by way, and what they cost. Every later failure is answered by the same way
+again, at today's expected total of that way; the expected numbers of failures come from ``lives``."""
 
 from __future__ import annotations
 
@@ -20,8 +17,7 @@ from repairecon.formulas.lives import mean_p_spare_works
 from repairecon.rebuild_or_buy import lives
 from repairecon.rebuild_or_buy.lives import Clocks, Failures
 from repairecon.rebuild_or_buy.model import Model
-from repairecon.rebuild_or_buy.remedies import life_shares
-from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, Tree, grow
+from repairecon.rebuild_or_buy.tree import NEVER_ENDS, STAGE, Floats, grow
 from repairecon.records import RepaireconError, Way, Years
 
 FACTORS = (0.05, 20.0)
@@ -29,19 +25,9 @@ BREAK_EVEN_RIGHT = 1e-6
 """Share of a break-even life that it may be off by."""
 
 
-def _same_chances(a: Tree, b: Tree) -> bool:
-    """Whether nothing found so far tells of this unit; the leaves may be in another order."""
-    if not a.events or a.states.shape != b.states.shape:
-        return a.states.shape == b.states.shape
-    here, fresh = (w.chance[np.lexsort(w.states.T)] for w in (a, b))
-    return bool(np.array_equal(here, fresh))
-
-
 def p_spare_left(model: Model, i: int) -> float:
-    """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came.
-
-    Where the bought unit goes into service and never comes, another is bought and the old one is the spare still.
-    """
+    """Chance that a way ends with a spare aboard: its rebuild came off, and a bought spare came. Where the bought unit
+    goes into service and never comes, another is bought and the old one is the spare still."""
     way = model.case.ways[i]
     if not way.bought:
         return 0.0
@@ -51,24 +37,6 @@ def p_spare_left(model: Model, i: int) -> float:
     never = model.never.get(model.ways.index(way.bought))
     comes = 1.0 if never is None else 1.0 - float(model.inputs[never].mean)
     return float(model.tree.chance[ends == NEVER_ENDS].sum()) * comes
-
-
-def fetches(model: Model, i: int, resale_share: float) -> float:
-    """What the spare of a pair fetches in the end, if it is aboard. A bought spare: a share of its plain price. The old
-    unit rebuilt: the ``old_unit_price`` of the pair if the case gives one, else a share of the lowest plain price of a
-    unit, as nobody pays more for it."""
-
-    def plain_price(way: Way) -> float:
-        """Tax and duty in, without carriage, handling and core surcharge."""
-        p = model.costs.price_of(way)
-        return p.goods * mean_of(p.range)
-
-    way = model.case.ways[i]
-    if way.traits.in_service == "rebuilt":
-        return resale_share * plain_price(model.case.way(way.bought))
-    if way.old_unit_price.high > 0:
-        return mean_of(way.old_unit_price)
-    return resale_share * min(plain_price(model.case.ways[b]) for b in model.buys)
 
 
 def cost_away(years: Years, lost_day: float) -> float:
@@ -82,9 +50,12 @@ class Ledger:
     def __init__(self, model: Model, years: Years, now: Floats) -> None:
         self.model, self.years, self.now, self.day = model, years, now, model.lost_day
         self.case, self.ways, self.allowed = model.case, model.ways, model.allowed
-        self.fresh, unfound = model, grow(model.case)
-        if model.done >= 0 or not _same_chances(model.tree, unfound):
-            self.fresh = model.like(tree=unfound, done=-1)
+        unfound = grow(model.case)
+        same = model.tree.states.shape == unfound.states.shape  # where nothing found so far tells of this unit
+        if same and unfound.events:  # the leaves may be in another order
+            here, fresh = (tree.chance[np.lexsort(tree.states.T)] for tree in (model.tree, unfound))
+            same = np.array_equal(here, fresh)
+        self.fresh = model if same and model.done < 0 else model.like(tree=unfound, done=-1)
         self.expected = self.fresh.expected()
         self.total = self.expected @ np.array(model.weights)
         self.undelayed = self.expected @ np.array([1.0, model.own_hour, 0.0])
@@ -98,10 +69,8 @@ class Ledger:
         self.unspared = self.total + years.p_away * self.away  # cost of a failure without one
 
     def plain(self, i: int) -> int:
-        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts.
-
-        Where the safety screen holds both, it is the cheapest way that may be chosen alone, if there is one.
-        """
+        """The way by which later failures of a way are made good: for a pair the cheaper of its two parts. Where the
+        safety screen holds both, it is the cheapest way that may be chosen alone, if there is one."""
         i = self.unit_of(i)
         way = self.case.ways[i]
         if not way.bought:
@@ -122,11 +91,25 @@ class Ledger:
         return np.asarray(np.minimum(self.swap + self.undelayed, self.unspared))
 
     def resale(self, i: int) -> float:
-        """Present value of what a spare fetches with the boat."""
+        """Present value of what the spare of a pair fetches with the boat, if it is aboard. A bought spare: a share of
+        its plain price. The old unit rebuilt: the ``old_unit_price`` of the pair if the case gives one, else a share of
+        the lowest plain price of a unit, as nobody pays more for it."""
         if self.years.horizon_years == 0 or self.spare_left[i] == 0:
             return 0.0
-        later = float((1.0 + self.rate) ** -self.years.horizon_years)
-        return float(self.spare_left[i]) * fetches(self.fresh, i, self.years.resale_share) * later
+
+        def plain_price(way: Way) -> float:
+            """Tax and duty in, without carriage, handling and core surcharge."""
+            p = self.fresh.costs.price_of(way)
+            return p.goods * mean_of(p.range)
+
+        way, share = self.case.ways[i], self.years.resale_share
+        if way.traits.in_service == "rebuilt":
+            fetched = share * plain_price(self.case.way(way.bought))
+        elif way.old_unit_price.high > 0:
+            fetched = mean_of(way.old_unit_price)
+        else:
+            fetched = share * min(plain_price(self.case.ways[b]) for b in self.fresh.buys)
+        return float(self.spare_left[i] * fetched * (1.0 + self.rate) ** -self.years.horizon_years)
 
     def unit_of(self, i: int) -> int:
         """The way whose unit is in service in the end: after a way for a while the one taken then."""
@@ -157,21 +140,18 @@ class Ledger:
         return total
 
     def warranty_months(self, i: int) -> float:
-        """Warranty of the unit that is in service in the end."""
         return lives.in_service(self.case, self.case.ways[self.unit_of(i)]).warranty_months or 0.0
 
     def warranty_pays(self, i: int) -> float:
-        """Money of a failure under warranty."""
         return max(float(self.expected[self.plain(i), 0]), 0.0)
 
     @cached_property
     def shares(self) -> list[dict[float, float]]:
         """Shares of its life that remedies leave the unit of each way, with their chances."""
-        return [life_shares(self.model, i) for i in range(len(self.ways))]
+        return [self.model.life_shares(i) for i in range(len(self.ways))]
 
     @cached_property
     def failures(self) -> list[Failures]:
-        """Failures to come by way."""
         found = []
         for i, shares in enumerate(self.shares):
             each = [(p, lives.failures(self.clocks(i, share), self.years)) for share, p in shares.items()]
@@ -219,10 +199,8 @@ def over_the_years(ledger: Ledger) -> pd.DataFrame:
 
 
 def break_even_life(ledger: Ledger, i: int, factors: tuple[float, float] = FACTORS) -> float | None:
-    """Median life at which a way costs as much as the cheapest allowed other one; its own stretched by factors.
-
-    None where there is none within them.
-    """
+    """Median life at which a way costs as much as the cheapest allowed other one; its own stretched by factors. None
+    where there is none within them."""
     from scipy import optimize
 
     others = np.where(ledger.allowed, ledger.present, np.inf)

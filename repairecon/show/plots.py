@@ -243,12 +243,12 @@ def inches_down(ax: Axes, total: float) -> None:
 
 
 def name_rows(
-    ax: Axes | None, title: str, caption: str, names: Sequence[object], margins: Margins, *, row: float = 0.3,
-    least: float = LOW, bold: Collection[int] = (),
+    ax: Axes | None, title: str, caption: str, names: Sequence[object], margins: Margins, *,
+    row: float | Sequence[float] = 0.3, least: float = LOW, bold: Collection[int] = (),
 ) -> tuple[Axes, list[float]]:  # fmt: skip
     """Axes with a name a row from the top, at least ``row`` [inch] each; and the middle of each row [inch down]."""
     said = [wrap(str(name), margins.left - 0.15) for name in names]
-    heights = np.array([max(tall(name) + 0.1, row) for name in said])
+    heights = np.maximum([tall(name) + 0.1 for name in said], row)
     ax = stage(ax, title, caption, float(heights.sum()), margins, least=least)
     inches_down(ax, float(heights.sum()))
     middles = (np.cumsum(heights) - heights / 2).tolist()

@@ -19,7 +19,7 @@ from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key
 from repairecon.read.reading import Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
-from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
+from repairecon.rebuild_or_buy.command import CaseLine, case_line
 from repairecon.records import DAYS_A_YEAR, RepaireconError
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard

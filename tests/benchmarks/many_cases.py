@@ -16,7 +16,7 @@ from pathlib import Path
 
 from repairecon.many.work import each
 from repairecon.read.starter import new_case
-from repairecon.rebuild_or_buy.many_cases import case_line, case_lines
+from repairecon.rebuild_or_buy.command import case_line, case_lines
 
 DRAWS = 1024
 

@@ -46,9 +46,9 @@ def totals(model: Model, rows: Rows) -> list[Any]:
 def _piece(piece: Piece, rows: Rows, worth: tuple[Any, ...]) -> Any:
     total: Any = 0.0
     for groups, each in zip(piece.bill.groups, worth, strict=True):
-        for group in groups:
-            inner = sum(scale * rows.term(k) for k, scale in zip(group.terms, group.scales, strict=True))
-            total = total + each * rows.pattern(group.pattern) * inner
+        for pattern, amounts in groups.items():
+            inner = sum(scale * rows.term(k) for k, scale in amounts)
+            total = total + each * rows.pattern(pattern) * inner
     for i, happens in piece.chances:
         total = total * (rows.inputs[i] if happens else 1.0 - rows.inputs[i])
     return total if piece.on is None else total * rows.of_leaf(piece.on.mask)

@@ -14,7 +14,7 @@ import repairecon
 from repairecon.buying.buying import Buying
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.offers import border
-from repairecon.rebuild_or_buy.screen import full as summary
+from repairecon.rebuild_or_buy.parts import full as summary
 from repairecon.records import RepaireconError
 
 HOME = 'vat_rate = 0.21\ncurrency = "EUR"\nexchange_date = 2026-10-01\n[money.exchange]\nGBP = 1.2\n'

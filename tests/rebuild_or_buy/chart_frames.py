@@ -9,7 +9,7 @@ import pandas as pd
 from chart_checks import CAPTION, WAYS
 from matplotlib.axes import Axes
 
-from repairecon.rebuild_or_buy import charts, charts_lines, charts_tree
+from repairecon.rebuild_or_buy import charts, charts_lines
 
 WHY_NOT = "it keeps the sea out, and price alone does not choose that"
 
@@ -91,7 +91,7 @@ def spares(many: int) -> pd.DataFrame:
 
 def pruned(nodes: pd.DataFrame, keep: int) -> pd.DataFrame:
     """The tree with its rarest branches merged."""
-    return pd.DataFrame(charts_tree.Tree(nodes.to_dict("records")).pruned(keep).rows.values())
+    return pd.DataFrame(charts.Tree(nodes.to_dict("records")).pruned(keep).rows.values())
 
 
 MAKERS: dict[str, Any] = {
@@ -103,6 +103,6 @@ MAKERS: dict[str, Any] = {
 
 def draw(name: str, frame: pd.DataFrame, ax: Axes | None = None, caption: str = CAPTION) -> Axes:
     """A chart by its name."""
-    module = next(m for m in (charts_tree, charts_lines, charts) if hasattr(m, name))
+    module = next(m for m in (charts_lines, charts) if hasattr(m, name))
     found: Axes = getattr(module, name)(frame, "EUR", caption, ax)
     return found

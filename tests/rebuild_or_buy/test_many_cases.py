@@ -11,8 +11,8 @@ import pytest
 from repairecon.__main__ import main
 from repairecon.read.case_folder import cases_in
 from repairecon.read.starter import new_boat, new_case
-from repairecon.rebuild_or_buy import many_cases
-from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line, case_lines
+from repairecon.rebuild_or_buy import command
+from repairecon.rebuild_or_buy.command import CaseLine, case_line, case_lines
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +55,7 @@ def test_what_is_in_the_table_is_not_done_again(
         asked.append(folder)
         return case_line(folder, draws, seed)
 
-    monkeypatch.setattr(many_cases, "case_line", counted)
+    monkeypatch.setattr(command, "case_line", counted)
     assert list(case_lines(folders, 64, table=table)) == first
     assert asked == folders[3:]  # a folder that is not there has no mark
     boat = Path(folders[1]).parent.parent / "boat.toml"

@@ -7,7 +7,7 @@ import reference_case as rc
 
 from repairecon.rebuild_or_buy.command import as_json
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
-from repairecon.rebuild_or_buy.screen import full
+from repairecon.rebuild_or_buy.parts import full
 from repairecon.records import OwnLife, Source, Years
 
 # Standby pump seals, hours: published worksheet; taken here as thousandths, in years.

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from repairecon.formulas import ranges
-from repairecon.rebuild_or_buy.ranking import Ranking
+from repairecon.rebuild_or_buy.outcomes import Ranking
 from repairecon.records import Range
 
 TRIED = 40_000

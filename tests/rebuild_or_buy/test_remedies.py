@@ -13,7 +13,7 @@ from reference_case import HERE, branch, terms, way
 from small_case import part, small, sure
 
 from repairecon import rebuild_or_buy
-from repairecon.rebuild_or_buy.remedies import best_model, life_shares
+from repairecon.rebuild_or_buy.job import best_model
 from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import Case, Range, Remedy, Years
 
@@ -81,7 +81,7 @@ def test_a_remedy_that_leaves_a_short_life_is_passed_over_where_years_count() ->
         case = made(short, whole, ways=(lived, NEW), years=Years(horizon_years=years))
         model = best_model(case, grow(case), {}, -1, None)
         assert model.costs.remedied["rebuild", "shaft", "grooved"][0].remedy == taken
-    assert life_shares(best_model(made(short), grow(made(short)), {}, -1, None), 0) == pytest.approx(
+    assert best_model(made(short), grow(made(short)), {}, -1, None).life_shares(0) == pytest.approx(
         {0.5: 0.4, 1.0: 0.6}
     )
 
@@ -114,6 +114,7 @@ def _options(case: Case, key: tuple[str, str], found: list[Remedy]) -> list[tupl
 def test_the_answer_tells_how_each_finding_is_met() -> None:
     case = made(remedy("sleeve", 60, p_holds=0.8), remedy("new shaft", 150))
     answer = rebuild_or_buy(case, 200)
-    assert [(m.event, m.remedy, m.then) for m in answer.remedies] == [("shaft", "sleeve", "new shaft")]
+    met = answer.model.costs.remedied
+    assert [(key[1], *(r.remedy for r in taken)) for key, taken in met.items()] == [("shaft", "sleeve", "new shaft")]
     assert "by sleeve" in set(answer.nodes["note"])
     assert np.isfinite(answer.bench.value)

@@ -13,7 +13,7 @@ from other_advice import Instead, advised
 
 import repairecon
 from repairecon.book.on_hand import read_case_aboard
-from repairecon.rebuild_or_buy import headline, parts, screen, sentences
+from repairecon.rebuild_or_buy import headline, parts, sentences
 from repairecon.rebuild_or_buy.bench import StopWhen
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.records import Needed, OrderWishes
@@ -42,20 +42,20 @@ def sizes(text):
 @pytest.mark.parametrize("name", DEMOS)
 @pytest.mark.parametrize("width", [80, 100, 120])
 def test_it_is_one_screen(demos, name, width):
-    lines, wide = sizes(screen.first_screen(demos[name], width))
+    lines, wide = sizes(parts.first_screen(demos[name], width))
     assert lines <= 24
     assert wide <= width
 
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_there_is_one_first_look_and_none_that_saves_nothing(demos, name):
-    text = " ".join(screen.first_screen(demos[name], 100).split())
+    text = " ".join(parts.first_screen(demos[name], 100).split())
     assert ("First: " in text) + ("Look first: " in text) <= 1
     assert "saves EUR 0 " not in text
 
 
 def test_what_turns_the_advice_is_not_denied_below(demos):
-    text = " ".join(screen.first_screen(demos["alternator"], 100).split())
+    text = " ".join(parts.first_screen(demos["alternator"], 100).split())
     assert "It turns: " in text
     assert "Price of exchange above" in text
     assert "; no price, hour or day turns it" not in text
@@ -68,12 +68,12 @@ def test_it_stays_one_screen_with_long_names_and_many_cautions(many):
     names = {w.way: f"{k} {LONG}" if k >= many else w.way for k, w in enumerate(base.ways)}
     ways = tuple(replace(w, way=names[w.way], bought=names.get(w.bought, "")) for w in base.ways)
     unit = replace(base.unit, name=LONG, symptom=LONG, cautions=(LONG,) * 9)
-    lines, wide = sizes(screen.first_screen(rebuild_or_buy(rc.case(unit=unit, ways=ways), draws=200), 80))
+    lines, wide = sizes(parts.first_screen(rebuild_or_buy(rc.case(unit=unit, ways=ways), draws=200), 80))
     assert (lines <= 24, wide <= 80) == (True, True)
 
 
 def test_advice_comes_first_then_the_ways_then_what_would_change_it(demos):
-    text = screen.first_screen(demos["starter"], 80)
+    text = parts.first_screen(demos["starter"], 80)
     order = [
         "Starter",
         "That comes to",
@@ -88,7 +88,7 @@ def test_advice_comes_first_then_the_ways_then_what_would_change_it(demos):
 
 
 def test_every_way_is_there_or_counted(demos):
-    text = screen.first_screen(demos["windlass"], 80)
+    text = parts.first_screen(demos["windlass"], 80)
     shown = [way for way in demos["windlass"].table.index if f"\n{way[:20]}" in text]
     left = len(demos["windlass"].table) - len(shown)
     assert demos["windlass"].advice.way in shown
@@ -98,10 +98,10 @@ def test_every_way_is_there_or_counted(demos):
 @pytest.mark.parametrize("name", parts.PARTS)
 def test_each_part_alone_and_in_the_whole(demos, name, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
-    part = screen.full(demos["windlass"], name)
+    part = parts.full(demos["windlass"], name)
     assert part.strip()
     assert sizes(part)[1] <= 80
-    assert part.strip() in screen.full(demos["windlass"])
+    assert part.strip() in parts.full(demos["windlass"])
 
 
 def test_only_what_is_printed_is_asked_for(answer):
@@ -112,9 +112,9 @@ def test_only_what_is_printed_is_asked_for(answer):
             self.asked.add(name)
             return getattr(self._answer, name)
 
-    screen.full(Counted(answer), "cautions")
+    parts.full(Counted(answer), "cautions")
     assert Counted.asked == {"cautions"}
-    screen.full(Counted(answer), "assumed")
+    parts.full(Counted(answer), "assumed")
     assert Counted.asked == {"cautions", "assumed", "case"}
 
 
@@ -211,7 +211,7 @@ def test_barred_ways_and_the_waiver_are_in_the_advice():
     for way in barred.table.index[~barred.table["allowed"]]:
         assert way in text
     assert "[[waiver]]" in text
-    assert "(barred)" in screen.first_screen(barred, 80)
+    assert "(barred)" in parts.first_screen(barred, 80)
 
 
 WRONG = (
@@ -228,7 +228,7 @@ WRONG = (
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_no_phrase_of_the_machine_reaches_the_owner(demos, name):
-    bench = "\n".join(screen.full(demos[name], part) for part in ("bench", "looks", "years", "flips", "rules"))
+    bench = "\n".join(parts.full(demos[name], part) for part in ("bench", "looks", "years", "flips", "rules"))
     text = "\n".join([*headline.advice(demos[name]), bench])
     assert [phrase for phrase in WRONG if phrase in text] == []
 
@@ -240,7 +240,7 @@ def test_the_chance_of_being_back_by_the_date_stands_beside_each_way():
     table = parts.ways(answer).table.set_index("way")
     for way, row in answer.table[answer.table["allowed"]].iterrows():
         assert table.loc[way, "by 2026-05-11"] == words.chance_words(row["back_by"])
-    assert sizes(screen.first_screen(answer, 80))[1] <= 80
+    assert sizes(parts.first_screen(answer, 80))[1] <= 80
     assert headline.back_by(answer).startswith("Back by 2026-05-11: ")
     within = rebuild_or_buy(rc.case(needed=Needed(within_days=10.0)), draws=2_000)
     assert headline.back_by(within).startswith("Back in 10 days: ")
@@ -261,8 +261,8 @@ def test_without_a_date_nothing_is_said_of_one(answer):
 def test_spares_and_figures_of_the_boat_are_said() -> None:
     """Of the demo boat's book and folder: two seals and a gasket lie aboard, money and owner stand in boat.toml."""
     answer = rebuild_or_buy(read_case_aboard(DATA / "boat" / "jobs" / "raw_water_pump"), 300)
-    assert "From the locker: shaft seal, bearing, cover gasket." in screen.first_screen(answer, 80)
-    assumed = screen.full(answer, "assumed")
+    assert "From the locker: shaft seal, bearing, cover gasket." in parts.first_screen(answer, 80)
+    assumed = parts.full(answer, "assumed")
     assert "From the boat's folder" in assumed
     assert "- boat.toml: currency, vat rate" in assumed
     assert "worth of an own hour" in assumed.partition("From the boat's folder")[2]

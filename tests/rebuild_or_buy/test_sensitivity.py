@@ -87,7 +87,7 @@ def with_input(made: Case, label: str, k: float) -> Case:
         quotes=scale(
             made.quotes,
             quoted=lambda q: f"price of {q.item} at {q.supplier}",
-            lead_days=lambda q: f"days to wait for {q.item}@{q.supplier}",
+            lead_days=lambda q: f"days to wait for {q.item} from {q.supplier}",
         ),
     )
     assert new != made, label

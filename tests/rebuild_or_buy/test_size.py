@@ -53,7 +53,7 @@ def test_what_is_large_is_done(tmp_path, name):
 
 def test_more_uncertain_numbers_than_memory_holds(tmp_path, capsys, monkeypatch):
     """With a limit of 20 MB in place of 2 GB, and 200 parts in place of 20,000."""
-    monkeypatch.setattr(import_module("repairecon.rebuild_or_buy.size"), "MOST_BYTES", 2e7)
+    monkeypatch.setattr(import_module("repairecon.rebuild_or_buy.tree"), "MOST_BYTES", 2e7)
     for file, text in {"case.toml": CASE, "ways.csv": WAYS, **parts(200)}.items():
         (tmp_path / file).write_text(text)
     assert main(["rebuild-or-buy", str(tmp_path)]) == 2

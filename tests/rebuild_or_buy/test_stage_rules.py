@@ -18,8 +18,7 @@ from test_stages import BARRED, model_of
 from wide_case import wide
 
 from repairecon.formulas import tree
-from repairecon.rebuild_or_buy.bench import Place, StopWhen, places, stop_when
-from repairecon.rebuild_or_buy.looks import look_worth
+from repairecon.rebuild_or_buy.bench import Place, StopWhen, look_worth, places, stop_when
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.stages import GO_ON, LEAVE, decision
 from repairecon.rebuild_or_buy.tree import STAGE, Finding, grow, with_findings

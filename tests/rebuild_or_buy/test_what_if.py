@@ -12,8 +12,7 @@ import pytest
 from repairecon.read.case_folder import read_case
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.sensitivity import DAY, HOUR
-from repairecon.rebuild_or_buy.what_if import WhatIf
-from repairecon.rebuild_or_buy.what_if_app import App, page_words
+from repairecon.rebuild_or_buy.what_if import App, WhatIf, page_words
 from repairecon.records import RepaireconError
 
 DATA = Path(__file__).parents[2] / "data"
@@ -31,10 +30,14 @@ def what() -> WhatIf:
     return WhatIf(read_case(DATA / "alternator"))
 
 
+def as_it_is(what: WhatIf) -> None:
+    what.values, what.found, what.off, what.cash_at_most, what.within_days = {}, {}, set(), None, None
+
+
 @pytest.fixture(autouse=True)
 def untouched(what: WhatIf) -> None:
     """Each test begins with the case as it is."""
-    what.reset()
+    as_it_is(what)
 
 
 def totals(what: WhatIf) -> dict[str, float]:
@@ -75,12 +78,12 @@ def test_what_is_found_left_out_or_too_dear(what: WhatIf) -> None:
     what.off = {best}
     assert totals(what)[best] == np.inf
     assert best not in what.said[0]
-    what.reset()
+    as_it_is(what)
     event, outcomes = next(iter(what.events.items()))
     what.found = {event: outcomes[-1]}
     there = rebuild_or_buy(what.case, 64, found=f"{event}={outcomes[-1]}").table
     assert totals(what) == pytest.approx(there["total_mean"].where(there["allowed"], np.inf).to_dict())
-    what.reset()
+    as_it_is(what)
     rows = what.expected
     what.cash_at_most = float(np.median(rows[:, 0]))
     assert [np.isfinite(t) for t in what.expected[:, 3]] == [

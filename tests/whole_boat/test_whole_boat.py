@@ -14,7 +14,7 @@ from repairecon.read.boat import read_papers
 from repairecon.read.case_folder import unit_case
 from repairecon.read.problems import Problems
 from repairecon.read.starter import new_boat, new_case
-from repairecon.rebuild_or_buy.many_cases import CaseLine
+from repairecon.rebuild_or_buy.command import CaseLine
 from repairecon.records import CaseError, Range, RepaireconError
 from repairecon.whole_boat.answer import (
     JOB,
