@@ -14,7 +14,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from repairecon.after_the_job import words
+from repairecon.after_the_job import screen
 from repairecon.after_the_job.job import AfterTheJob
 from repairecon.rebuild_or_buy.sentences import plain
 from repairecon.show import plots
@@ -62,7 +62,7 @@ def bridge_chart(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes
         ax.add_patch(Rectangle(place, abs(end - start), 0.2, facecolor=ink, gid=f"bar {k}", zorder=2))
         if k < last:
             ax.plot([end, end], [y, middles[k + 1]], color=QUIET, linewidth=0.8, zorder=1)
-        said = money_said(end, currency) if total else words.signed(amounts[k], currency).replace(" ", plots.NO_BREAK)
+        said = money_said(end, currency) if total else screen.signed(amounts[k], currency).replace(" ", plots.NO_BREAK)
         write(ax, (max(start, end), y), said, "data", (6.0, 0.0), color=shade, path_effects=HALO)
     return ax
 
@@ -137,7 +137,7 @@ def moved_chart(frame: pd.DataFrame, title: str, unit: str = "", caption: str = 
     margins = Margins(left=0.32 * width, right=0.22 * width, axis=0.35)
     ax, middles = plots.name_rows(ax, title, caption, list(frame["name"]), margins, row=0.46)
     ax.set_xlim(*((0.0, 1.0) if unit == "chance" else plots.limits(frame[columns].to_numpy(float).ravel())))
-    say = chance_words if unit == "chance" else words.times
+    say = chance_words if unit == "chance" else screen.times
     plots.ticks(ax, "x", chance_words if unit == "chance" else number)
     for y, (_, row) in zip(middles, frame.iterrows(), strict=True):
         ends = (("before", "before_low", "before_high", -0.09, QUIET, "s"), ("after", "low", "high", 0.09, MAIN, "o"))
@@ -157,8 +157,8 @@ def bridge_caption(found: AfterTheJob) -> str:
         return ""
     name, amount = next(iter(b.groups.items()))
     more, less = NEXT.get(name, ("put it into the next case",) * 2)
-    said = words.signed(amount, found.currency)
-    return f"The largest reason is {words.GROUPS[name]} ({said}): {more if amount > 0 else less}."
+    said = screen.signed(amount, found.currency)
+    return f"The largest reason is {screen.GROUPS[name]} ({said}): {more if amount > 0 else less}."
 
 
 def held_caption(found: AfterTheJob) -> str:
@@ -173,9 +173,9 @@ def held_caption(found: AfterTheJob) -> str:
 def chances_caption(found: AfterTheJob) -> str:
     """Under the stated chances."""
     c = found.calibration
-    if c is None or c.many < words.LEAST_STATED:
+    if c is None or c.many < screen.LEAST_STATED:
         return "Too few stated chances to tell anything yet: go on writing down what you find."
-    off = words.off_groups(c)
+    off = screen.off_groups(c)
     if not off:
         return "Every range meets the dashed line: keep your chances as they are."
     g = max(off, key=lambda g: g.many)
@@ -187,7 +187,7 @@ def chances_caption(found: AfterTheJob) -> str:
 def bridge_picture(found: AfterTheJob) -> Iterator[plots.Picture]:
     """The bridge, if there is a closed job."""
     if (b := found.bridge) is not None:
-        steps = [(words.step_name(s), s.amount) for s in words.largest_steps(b)]
+        steps = [(screen.step_name(s), s.amount) for s in screen.largest_steps(b)]
         bars = [("estimate", b.estimate["total"]), *steps, ("what it came to", b.actual["total"])]
         frame = pd.DataFrame(bars, columns=["name", "amount"])
         yield plots.Picture(partial(bridge_chart, frame, found.currency, bridge_caption(found)), HIGH)
@@ -198,7 +198,7 @@ def log_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
     if found.held:
         frame = pd.DataFrame([vars(h) for h in found.held])
         yield plots.Picture(partial(held_chart, frame, held_caption(found)), FEW)
-    if (c := found.calibration) is not None and c.many >= words.LEAST_STATED:
+    if (c := found.calibration) is not None and c.many >= screen.LEAST_STATED:
         frame = pd.DataFrame([g._asdict() for g in c.groups])
         yield plots.Picture(partial(chances_chart, frame, chances_caption(found)), MEDIUM)
 
@@ -208,7 +208,7 @@ def learned_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
     caption = "Grey is what was believed before, with its 8 in 10 range; let the next case use the lower bars."
     titles = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
     for kind, title in titles.items():
-        moved = [vars(s) | {"name": plain(s.name)} for s in words.most_moved(found, 8) if s.kind == kind]
+        moved = [vars(s) | {"name": plain(s.name)} for s in screen.most_moved(found, 8) if s.kind == kind]
         unit = "chance" if kind == "chance" else "times"
         if moved:
             draw = partial(moved_chart, pd.DataFrame(moved), title, unit, caption)

@@ -11,8 +11,7 @@ from pathlib import Path
 
 from repairecon.after_the_job import log as job_log
 from repairecon.after_the_job import spares_book
-from repairecon.after_the_job.bridge import Bridge, bridge, found_in_order, pieces_paid, settled, worker
-from repairecon.after_the_job.estimate import Estimate
+from repairecon.after_the_job.bridge import Bridge, Estimate, bridge, found_in_order, pieces_paid, settled, worker
 from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.buying.inputs import mean_of
@@ -39,6 +38,13 @@ def decide(
     ``way`` is the way chosen, by default the best; ``on`` the day (year-month-day, default today); ``found`` what is
     known so far, as for the first job. A frozen decision is never written over.
     """
+    from repairecon.book.spares_book import book_at
+    from repairecon.read.orders import write_receipts
+
+    try:
+        day = datetime.date.fromisoformat(on) if on else datetime.date.today()
+    except ValueError as error:
+        raise RepaireconError(f"on: found {on!r}; write a date as year-month-day, such as 2026-03-31") from error
     case = read_case_aboard(folder)
     answer = rebuild_or_buy(case, draws, seed, found=found, cost_own_hour=cost_own_hour)
     chosen = way or answer.verdict.best
@@ -49,30 +55,17 @@ def decide(
         for way, row in answer.table.iterrows()
     }
     decision = Decision(
-        folder="", way=chosen, decided_on=_day(on), seed=seed, draws=draws, found=found, currency=case.terms.currency,
-        cost_own_hour=answer.cost_own_hour, figures=figures, seal="", best=answer.verdict.best,
+        folder="", way=chosen, decided_on=day.isoformat(), seed=seed, draws=draws, found=found,
+        currency=case.terms.currency, cost_own_hour=answer.cost_own_hour, figures=figures, seal="",
+        best=answer.verdict.best,
     )  # fmt: skip
     freeze(folder, decision, case)
-    _what_came(folder)
-    return decision
-
-
-def _what_came(folder: str | os.PathLike[str]) -> None:
-    """What had come by orders before the decision, into the sheet that it wrote."""
-    from repairecon.book.spares_book import book_at
-    from repairecon.read.orders import write_receipts
-
+    # what had come by orders before the decision, into the sheet that it wrote
     if (home := boat_folder(folder)) and (path := book_path(home)):
         job = Path(os.path.realpath(folder))
         with book_at(path) as book:
             write_receipts(job, {}, book.came_for_jobs().get(job.name, {}))
-
-
-def _day(on: str) -> str:
-    try:
-        return (datetime.date.fromisoformat(on) if on else datetime.date.today()).isoformat()
-    except ValueError as error:
-        raise RepaireconError(f"on: found {on!r}; write a date as year-month-day, such as 2026-03-31") from error
+    return decision
 
 
 @dataclass(frozen=True, kw_only=True)

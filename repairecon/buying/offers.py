@@ -17,7 +17,6 @@ from repairecon.standards.equivalents import equivalent
 
 MAKERS = ("maker's part", "original-supplier part")
 """Classes that count as the maker's own."""
-
 SAME_TERMS = (
     "vat_included", "vat_rate", "imported", "free_above", "minimum_order", "discount_rate", "card_fee_rate",
     "insurance_rate", "cost_handling", "by_hand",
@@ -47,7 +46,6 @@ class Offered:
 
     @property
     def makers(self) -> bool:
-        """Whether it is the maker's own part."""
         return self.quote.part_class in MAKERS
 
 
@@ -63,7 +61,12 @@ def weigh(case: Case, wanted: Mapping[str, int], wishes: OrderWishes, take_near:
     for q in case.quotes:
         if q.item in wanted:
             part, supplier = parts.get(q.item), sellers[q.supplier]
-            factor, stale = _age(q, wishes, today)
+            age = (today - date.fromisoformat(q.quoted_on)).days if q.quoted_on else 0
+            stale = f"quoted on {q.quoted_on}, which is old: ask anew" if age > wishes.old_after_days else ""
+            if q.valid_until:
+                over = date.fromisoformat(q.valid_until) < today
+                stale = f"valid until {q.valid_until} only: ask anew" if over else ""
+            factor = float((1.0 + wishes.price_inflation_rate) ** (age / DAYS_A_YEAR)) if stale else 1.0
             offered = Offered(
                 quote=q, supplier=supplier, pieces=wanted[q.item], fit=_fit(part, q), age_factor=factor, stale=stale,
                 days=_days(q, supplier, part, wishes), left_out="",
@@ -102,16 +105,6 @@ def _question(o: Offered, part: Part | None) -> str:
     wanted = " ".join(filter(None, (part.standard_size, part.material)))
     offered = " ".join(filter(None, (o.quote.designation, o.quote.material)))
     return f"ask {o.quote.supplier} whether {offered} is {wanted} ({'; '.join(dict.fromkeys(o.fit.reasons))})"
-
-
-def _age(q: Quote, wishes: OrderWishes, today: date) -> tuple[float, str]:
-    """What its price has grown by, and whether it is out of date."""
-    age = (today - date.fromisoformat(q.quoted_on)).days if q.quoted_on else 0
-    if q.valid_until:
-        stale = f"valid until {q.valid_until} only: ask anew" if date.fromisoformat(q.valid_until) < today else ""
-    else:
-        stale = f"quoted on {q.quoted_on}, which is old: ask anew" if age > wishes.old_after_days else ""
-    return (float((1.0 + wishes.price_inflation_rate) ** (age / DAYS_A_YEAR)) if stale else 1.0), stale
 
 
 def _days(q: Quote, supplier: Supplier, part: Part | None, wishes: OrderWishes) -> float:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from repairecon.buying.basket import grouped
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import ALL_FIT, BY_DAYS, BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
 from repairecon.show.layout import capital
 from repairecon.show.words import days_words, money, number, price, rate, share, whole
 
@@ -65,20 +65,6 @@ def from_stock(answer: QuotesAnswer) -> list[str]:
     """What is not ordered, as it lies aboard."""
     taken = [f"{x.part} ({min(x.have, x.wanted)} of {x.wanted})" for x in answer.case.from_stock]
     return [f"From the spares aboard, not ordered: {', '.join(taken)}."] if taken else []
-
-
-def why_more(answer: QuotesAnswer) -> list[str]:
-    """Why more is bought than is wanted, a word a line of the basket: its pack, or what the seller gives for more."""
-    lines, said = {(o.quote.item, str(o.quote.source)): o for o in answer.offers}, []
-    for _, row in answer.basket.iterrows():
-        o = lines[row["part"], row["source"]]
-        if (row["packs"] - 1) * row["pack"] < row["wanted"]:
-            said.append("pack")
-        elif o.quote.breaks:
-            said.append("price by the number")
-        else:
-            said.append("minimum order" if o.supplier.minimum_order else "free carriage")
-    return said
 
 
 def _counted(answer: QuotesAnswer) -> str:
@@ -187,27 +173,6 @@ def stale(answer: QuotesAnswer) -> list[str]:
     return [f"{capital(r['part'])} from {r['supplier']}: {r['stale']}." for _, r in rows.iterrows()]
 
 
-def caption_parcels(answer: QuotesAnswer) -> str:
-    """Under the bars of the suppliers."""
-    charges = answer.basket["landed"].sum() - answer.basket["goods"].sum()
-    part = share(charges / answer.total if answer.total else 0.0)
-    return f"Send these orders. Of what you pay, {part} is carriage, tax and charges, not goods."
-
-
-def caption_days(answer: QuotesAnswer) -> str:
-    """Under money against days."""
-    f, currency = answer.frontier, answer.case.terms.currency
-    if BY_DAYS in answer.late:
-        return "What waiting saves was not searched to the end in the time allowed."
-    if len(f) < 2:
-        return "Waiting longer saves nothing: order now."
-    first, last = f.iloc[0], f.iloc[-1]
-    return (
-        f"If a day out of use costs you less than the line falls in a day, wait: from {days_words(first['days'])} to "
-        f"{days_words(last['days'])} it falls by {money(first['total'] - last['total'], currency)}."
-    )
-
-
 def counts(answer: QuotesAnswer) -> list[str]:
     """How many quotes were left out."""
     out = answer.lines[answer.lines["left_out"] != ""]
@@ -226,22 +191,18 @@ def terms(answer: QuotesAnswer) -> Iterator[str]:
         yield f"1 {code} = {currency} {t.exchange[code]} (as of {t.exchange_date or 'no date given'})."
     if imported:
         yield _border(answer)
-    yield from _unweighed(answer)
-    if (growth := answer.wishes.price_inflation_rate) > 0:
-        yield f"Quotes that are out of date are raised from their day by {rate(growth)} a year."
-
-
-def _unweighed(answer: QuotesAnswer) -> Iterator[str]:
-    """Suppliers whose carriage goes by weight, where a weight is not known."""
+    # suppliers whose carriage goes by weight, where a weight is not known
     for name, mine in grouped(answer.offers, lambda o: o.supplier.supplier).items():
-        terms, lacking = answer.found.order.suppliers[name], [o.quote.item for o in mine if o.quote.weight_kg is None]
-        if mine[0].supplier.bands and not terms.bands:
-            parts = list(dict.fromkeys(lacking))
+        used, seller = answer.found.order.suppliers[name], mine[0].supplier
+        if seller.bands and not used.bands:
+            parts = list(dict.fromkeys(o.quote.item for o in mine if o.quote.weight_kg is None))
             named = ", ".join(parts[:MOST_SAID]) + (", ..." if len(parts) > MOST_SAID else "")
             yield (
                 f"{capital(name)} sends by weight, but no weight is given for {named}: carriage of the heaviest "
-                f"parcel is taken, {price(terms.carriage, mine[0].supplier.currency)}."
+                f"parcel is taken, {price(used.carriage, seller.currency)}."
             )
+    if (growth := answer.wishes.price_inflation_rate) > 0:
+        yield f"Quotes that are out of date are raised from their day by {rate(growth)} a year."
 
 
 def _border(answer: QuotesAnswer) -> str:

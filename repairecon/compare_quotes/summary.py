@@ -37,8 +37,16 @@ MOST_LINES, SELLER = 24, 14
 def basket_table(answer: QuotesAnswer) -> pd.DataFrame:
     """What to order, supplier by supplier."""
     b, currency = answer.basket, answer.case.terms.currency
-    more = sentences.why_more(answer)
-    pieces = [str(n) if n == w else f"{n} for {w} ({more[k]})" for k, n, w in b[["quantity", "wanted"]].itertuples()]
+    quotes = {(o.quote.item, str(o.quote.source)): o for o in answer.offers}
+    pieces = []
+    for _, row in b.iterrows():
+        o, much = quotes[row["part"], row["source"]], str(row["quantity"])
+        if row["quantity"] != row["wanted"]:  # more is bought for its pack, or for what the seller gives for more
+            why = "minimum order" if o.supplier.minimum_order else "free carriage"
+            why = "price by the number" if o.quote.breaks else why
+            why = "pack" if (row["packs"] - 1) * row["pack"] < row["wanted"] else why
+            much += f" for {row['wanted']} ({why})"
+        pieces.append(much)
     quoted = [f"{n} x {price(q, c)}" for n, q, c in zip(b["packs"], b["quoted"], b["currency"], strict=True)]
     return pd.DataFrame({
         "part": b["part"], "order from": b["supplier"], "pieces": pieces, "as quoted": quoted,
@@ -82,21 +90,18 @@ def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
 
 def lines_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Every quote, a row a part: landed alone, days, whether it is bought or why not; the cheapest first."""
-    rows = []
-    for part, quotes in answer.lines.groupby("part", sort=False):
-        said = [_quote_words(row, answer.case.terms.currency) for _, row in quotes.sort_values("alone").iterrows()]
-        rows.append((f"{part} ({answer.wanted[str(part)]})", "; ".join(said)))
-    return pd.DataFrame(rows, columns=["part", "each quote, landed if ordered alone"])
-
-
-def _quote_words(row: pd.Series[Any], currency: str) -> str:
-    """A quote in short; what a table of sizes says of it stands with the designations."""
-    alone = "not sold so" if row["alone"] != row["alone"] else price(row["alone"], currency)
-    why = row["left_out"].partition(": ")[0] if row["fit"] in ("near", "not") else row["left_out"]
-    notes = "; ".join(filter(None, ("bought" if row["packs"] else "", why, row["stale"])))
-    quoted = price(row["quoted"], row["currency"]) + (f" for {row['pack']}" if row["pack"] > 1 else "")
-    more = (quoted, f"{whole(row['days'])} days", notes, f"row {row['source'].rpartition(':')[2]}")
-    return f"{row['supplier']} {alone} ({', '.join(filter(None, more))})"
+    rows, currency = dict[str, list[str]](), answer.case.terms.currency
+    for _, row in answer.lines.sort_values("alone", kind="stable").iterrows():
+        alone = "not sold so" if row["alone"] != row["alone"] else price(row["alone"], currency)
+        # what a table of sizes says of it stands with the designations
+        why = row["left_out"].partition(": ")[0] if row["fit"] in ("near", "not") else row["left_out"]
+        notes = "; ".join(filter(None, ("bought" if row["packs"] else "", why, row["stale"])))
+        quoted = price(row["quoted"], row["currency"]) + (f" for {row['pack']}" if row["pack"] > 1 else "")
+        more = (quoted, f"{whole(row['days'])} days", notes, f"row {row['source'].rpartition(':')[2]}")
+        rows.setdefault(row["part"], []).append(f"{row['supplier']} {alone} ({', '.join(filter(None, more))})")
+    parts = dict.fromkeys(answer.lines["part"])
+    said = [(f"{part} ({answer.wanted[part]})", "; ".join(rows[part])) for part in parts]
+    return pd.DataFrame(said, columns=["part", "each quote, landed if ordered alone"])
 
 
 def equivalents_table(answer: QuotesAnswer) -> pd.DataFrame:
@@ -153,16 +158,6 @@ def full(answer: QuotesAnswer) -> str:
     return text_of([verdict(answer), *main(answer, pictures=False), *rest(answer)])
 
 
-def assumed(answer: QuotesAnswer) -> list[str]:
-    """The defaults that bear on an order."""
-    known = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
-    return [
-        f"{BEARING[a.name]}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})"
-        for a in answer.assumed
-        if a.name in BEARING and not (known and a.name == "lead_days")
-    ]
-
-
 def verdict(answer: QuotesAnswer) -> Panel:
     """From whom to order, what it comes to, what was asked for."""
     said = [*sentences.verdict(answer), *sentences.from_stock(answer), " ".join(sentences.heading(answer))]
@@ -202,7 +197,13 @@ def rest(answer: QuotesAnswer) -> Iterator[Panel | Sheet]:
         "Every designation, held against the one wanted": equivalents_table(answer),
     }
     yield from (Sheet(table, title) for title, table in tables.items() if len(table))
-    if said := assumed(answer):
+    known = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
+    said = [
+        f"{BEARING[a.name]}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})"
+        for a in answer.case.assumed
+        if a.name in BEARING and not (known and a.name == "lead_days")
+    ]
+    if said:
         yield Panel("Assumed, as the case does not say", said)
 
 
@@ -266,7 +267,7 @@ def as_json(answer: QuotesAnswer) -> dict[str, Any]:
         **{name: _rows(getattr(answer, name)) for name in frames},
         "uncovered": [{"part": part, "why": why} for part, why in answer.uncovered],
         "saved_without_badge": answer.saved_without_badge, "quotes": _rows(answer.lines),
-        "assumed": [vars(a) for a in answer.assumed], "cautions": list(answer.case.unit.cautions),
+        "assumed": [vars(a) for a in answer.case.assumed], "cautions": list(answer.case.unit.cautions),
     }  # fmt: skip
     return data | ({"not_worked_out": list(dict.fromkeys(answer.late))} if answer.late else {})
 
