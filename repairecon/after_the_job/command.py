@@ -18,46 +18,35 @@ from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
 from repairecon.show.answer_tables import add_faces, give, keep_tables, plain, print_json
 
-OPTIONS: dict[str, dict[str, Any]] = {
-    "--decide": {
-        "nargs": "?", "const": "", "metavar": "WAY", "help": "freeze the case as decided (default: the best way)",
-    },
-    "--on": {"default": "", "metavar": "DATE", "help": "day of the decision, year-month-day (default today)"},
-    "--found": {"default": "", "metavar": "EVENT=OUTCOME", "help": "findings at the decision, joined by ';'"},
-    "--log": {"type": Path, "metavar": "FOLDER", "help": "job log (default: that of the boat, else job_log beside)"},
-    "--add-to-log": {"action": "store_true", "help": "add this job to the log"},
-    "--learn": {"type": Path, "metavar": "FILE", "help": "write what the log teaches, for a next case to use"},
-    "--strength": {
-        "type": float, "default": STRENGTH, "help": "what a job on another kind of unit counts for (%(default)s)",
-    },
-}  # fmt: skip
-INTO_THE_BOOK: dict[str, dict[str, Any]] = {
-    "--book": {
-        "nargs": "?", "const": "", "metavar": "FILE",
-        "help": "spares book that the job's parts come into and leave (default: that of the boat)",
-    },
-    "--write": {"action": "store_true", "help": "write the job into the book"},
-    "--unit": {"default": "", "metavar": "NAME", "help": "unit of the book (default: as the case calls it)"},
-    "--clock": {"type": float, "metavar": "HOURS", "help": "hours on the unit's clock"},
-    "--moved-on": {"default": "", "metavar": "DATE", "help": "day of the movements (default: end of the job)"},
-    "--locker": {"default": "", "metavar": "NAME", "help": "where things without a locker of their own go"},
-    "--item": {
-        "action": "append", "default": [], "metavar": "NAME=ITEM",
-        "help": "item of the book for a part or unit of the case; NAME= leaves it out (may be given again)",
-    },
-    "--new-cards": {"action": "store_true", "help": "make cards for what the book does not know"},
-}  # fmt: skip
-
 
 def add(jobs: Any) -> None:
     """Add the job to the command line."""
     job = jobs.add_parser("after-the-job", help="estimate against actual, and what a log of jobs teaches")
     job.add_argument("folder", help="folder of a case that was decided, with its actual.csv; or folder of a job log")
-    book = job.add_argument_group("into the spares book", "without --write only shown; written once, all or nothing")
-    for group, options in ((job, OPTIONS), (book, INTO_THE_BOOK)):
-        for name, how in options.items():
-            group.add_argument(name, **how)
+    freeze = "freeze the case as decided (default: the best way)"
+    job.add_argument("--decide", nargs="?", const="", metavar="WAY", help=freeze)
+    job.add_argument("--on", default="", metavar="DATE", help="day of the decision, year-month-day (default today)")
+    job.add_argument("--found", default="", metavar="EVENT=OUTCOME", help="findings at the decision, joined by ';'")
+    where = "job log (default: that of the boat, else job_log beside)"
+    job.add_argument("--log", type=Path, metavar="FOLDER", help=where)
+    job.add_argument("--add-to-log", action="store_true", help="add this job to the log")
+    teaches = "write what the log teaches, for a next case to use"
+    job.add_argument("--learn", type=Path, metavar="FILE", help=teaches)
+    other = "what a job on another kind of unit counts for (%(default)s)"
+    job.add_argument("--strength", type=float, default=STRENGTH, help=other)
     add_faces(job)
+    book = job.add_argument_group("into the spares book", "without --write only shown; written once, all or nothing")
+    into = "spares book that the job's parts come into and leave (default: that of the boat)"
+    book.add_argument("--book", nargs="?", const="", metavar="FILE", help=into)
+    book.add_argument("--write", action="store_true", help="write the job into the book")
+    book.add_argument("--unit", default="", metavar="NAME", help="unit of the book (default: as the case calls it)")
+    book.add_argument("--clock", type=float, metavar="HOURS", help="hours on the unit's clock")
+    moved_on = "day of the movements (default: end of the job)"
+    book.add_argument("--moved-on", default="", metavar="DATE", help=moved_on)
+    book.add_argument("--locker", default="", metavar="NAME", help="where things without a locker of their own go")
+    item = "item of the book for a part or unit of the case; NAME= leaves it out (may be given again)"
+    book.add_argument("--item", action="append", default=[], metavar="NAME=ITEM", help=item)
+    book.add_argument("--new-cards", action="store_true", help="make cards for what the book does not know")
     job.set_defaults(run=run)
 
 
