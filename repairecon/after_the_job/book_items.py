@@ -84,7 +84,6 @@ class BookItems:
             and (m.order_line in self.orders if m.order_line else m.on_date >= decided_on)
         ]  # fmt: skip
         self.problems: list[str] = []
-        self.items: dict[str, Item] = {}
         self.cards: dict[str, dict[str, Any]] = {}
         units = Names(u.name for u in book.units())
         tried = [wishes.unit] if wishes.unit else [case.unit.name, case.unit.kind]
@@ -135,7 +134,6 @@ class BookItems:
             if key(line.part) == key(name) and (line.item or line.received):
                 card = self.book.card_of(line, order.unit)
                 assert card is not None
-                self.items[card.name] = card
                 return {"item": card.name, "known_by": "name" if key(card.name) == key(name) else "its order"}
         own = name if part else f"{self.unit}, {name}"
         # the card that an order without lines, named as the part is, came in under since the decision
@@ -144,8 +142,11 @@ class BookItems:
         if ordered := [item for item in map(self._named, came) if item and self._fits(part, item, quiet=True)]:
             by = "name" if key(ordered[0].name) == key(name) else "the order received"
             return {"item": ordered[0].name, "known_by": by}
-        if part and part.standard_size and (item := self._sized(part)) is not None:
-            return {"item": item.name, "known_by": part.standard_size}
+        if part and part.standard_size:
+            same = [i for i in self.book.items() if i.designation and _verdict(part, i) == "same"]
+            item = same[0] if len(same) == 1 else self._named(part.standard_size)
+            if item is not None and self._fits(part, item):
+                return {"item": item.name, "known_by": part.standard_size}
         item = self._named(name) or self._named(own)
         if item is not None and self._fits(part, item, quiet=self.wishes.new_cards):
             return {"item": item.name, "known_by": "name"}
@@ -162,15 +163,6 @@ class BookItems:
             near = Problems().advice(name, names, "name its item, or make a card for it")
             self.problems.append(f"the book has no item {shown(name)}: {near}")
         return {"item": ""}
-
-    def _sized(self, part: Part) -> Item | None:
-        """The card of the same standard size; one of the same size in another material is said to be in the way."""
-        same = [i for i in self.book.items() if i.designation and _verdict(part, i) == "same"]
-        item = same[0] if len(same) == 1 else self._named(part.standard_size)
-        if item is None or not self._fits(part, item):
-            return None
-        self.items[item.name] = item
-        return item
 
     def _fits(self, part: Part | None, item: Item, quiet: bool = False) -> bool:
         """Whether a card can be the part: of no other size and no other material, as far as either is known."""
@@ -193,15 +185,12 @@ class BookItems:
 
     def _named(self, word: str, must: bool = False) -> Item | None:
         with noting(self.problems if must else []):
-            item = self.book.item(word)
-            self.items[item.name] = item
-            return item
+            return self.book.item(word)
         return None
 
     def locker(self, item: str) -> str:
         """Where an item belongs; empty where nobody has said."""
-        card = self.items.get(item)
-        return (card.locker if card else "") or self.wishes.locker
+        return ("" if item in self.cards else self.book.item(item).locker) or self.wishes.locker
 
 
 def _ordered_as(part: str) -> str:

@@ -153,7 +153,6 @@ def bridge_caption(found: AfterTheJob) -> str:
 
 
 def held_caption(found: AfterTheJob) -> str:
-    """Under the places of the jobs."""
     bad = [h for h in found.held if h.says == "too narrow"]
     if bad:
         worst = max(bad, key=lambda h: h.factor)
@@ -162,7 +161,6 @@ def held_caption(found: AfterTheJob) -> str:
 
 
 def chances_caption(found: AfterTheJob) -> str:
-    """Under the stated chances."""
     c = found.calibration
     if c is None or c.many < screen.LEAST_STATED:
         return "Too few stated chances to tell anything yet: go on writing down what you find."
@@ -192,7 +190,6 @@ def log_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
 
 
 def learned_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
-    """What moved most."""
     caption = "Grey is what was believed before, with its 8 in 10 range; let the next case use the lower bars."
     titles = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
     for kind, title in titles.items():

@@ -20,7 +20,6 @@ from repairecon.show.answer_tables import add_faces, give, keep_tables, plain, p
 
 
 def add(jobs: Any) -> None:
-    """Add the job to the command line."""
     job = jobs.add_parser("after-the-job", help="estimate against actual, and what a log of jobs teaches")
     job.add_argument("folder", help="folder of a case that was decided, with its actual.csv; or folder of a job log")
     freeze = "freeze the case as decided (default: the best way)"

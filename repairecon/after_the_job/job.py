@@ -120,7 +120,6 @@ class AfterTheJob(Shown):
 
     @property
     def decision(self) -> Decision | None:
-        """The decision."""
         return self.closed.decision if self.closed else None
 
     @property
@@ -153,7 +152,6 @@ class AfterTheJob(Shown):
 
     @cached_property
     def log(self) -> JobLog:
-        """The past jobs and this one."""
         return job_log.with_job(self.past, self.logged)
 
     @cached_property

@@ -16,7 +16,7 @@ from repairecon.read.closed import Closed
 from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
-from repairecon.rebuild_or_buy.tree import Finding, Tree, grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import DAYS_A_YEAR, QUANTITIES, Done, JobLog, Logged, Quote, Range, Source, Supplier
 
 CLAIMED = 0.8
@@ -135,7 +135,15 @@ class Keeper:
         end = grow(self.case, [*known, *found])
         for f in found:
             if (f.event, f.outcome) not in sure:
-                yield from self._stated(grow(self.case, known, keep={f.event}), f, rows[f.event])
+                # each outcome but the first, given what was found before it and that the event happens
+                tree = grow(self.case, known, keep={f.event})
+                e = tree.column(f.event)
+                happens = float(tree.chance[tree.states[:, e] >= 0].sum())
+                for k, outcome in enumerate(tree.outcomes[e]):
+                    p = float(tree.chance[tree.states[:, e] == k].sum()) / happens if happens > 0 else 0.0
+                    if k and p < 1.0:
+                        stated = {"outcome": outcome, "chance": min(p, 1.0), "happened": outcome == f.outcome}
+                        yield self._row("chance", f.event, rows[f.event], **stated)
             known.append(f)
             # the outcome under each condition that may have held, for the chance that it did
             for b, holds in zip(self.case.branches, end.holds, strict=True):
@@ -143,16 +151,6 @@ class Keeper:
                 if (b.event, b.outcome) == (f.event, f.outcome) and share > 0:
                     given = condition(b)[1]
                     yield self._row("count", f.event, rows[f.event], given=given, outcome=f.outcome, actual=share)
-
-    def _stated(self, tree: Tree, f: Finding, row: Done) -> Iterator[Logged]:
-        """The chance of each outcome but the first, given what was found before it and that the event happens."""
-        e = tree.column(f.event)
-        happens = float(tree.chance[tree.states[:, e] >= 0].sum())
-        for k, outcome in enumerate(tree.outcomes[e]):
-            p = float(tree.chance[tree.states[:, e] == k].sum()) / happens if happens > 0 else 0.0
-            if k and p < 1.0:
-                came = outcome == f.outcome
-                yield self._row("chance", f.event, row, outcome=outcome, chance=min(p, 1.0), happened=came)
 
     def _hours(self) -> Iterator[Logged]:
         """Against the case's own hours, not those learned before: the bias is that of the owner's guesses."""

@@ -57,7 +57,6 @@ NO_CHANGE = {
 
 
 def signed(amount: float, currency: str) -> str:
-    """An amount more or less."""
     return f"{money(abs(amount), currency)} {'more' if amount > 0 else 'less'}"
 
 
@@ -130,7 +129,6 @@ def off_groups(c: Calibration) -> list[Group]:
 
 
 def chances(found: AfterTheJob) -> str:
-    """Whether stated chances were honest."""
     c = found.calibration
     if c is None:
         return ""
@@ -165,7 +163,6 @@ def figure(kind: str, x: float) -> str:
 
 
 def shift(s: Shift) -> str:
-    """A figure before and after."""
     low, high = figure(s.kind, s.low).removesuffix(" times"), figure(s.kind, s.high)
     ends = f"{low} to {high}" if isfinite(s.high) else "open"
     now = figure(s.kind, s.after)
@@ -204,7 +201,6 @@ def learned(found: AfterTheJob) -> list[str]:
 
 
 def decided(found: AfterTheJob) -> str:
-    """What was decided and when."""
     d, b = found.decision, found.bridge
     if d is None:
         return f"{len(found.log.jobs)} jobs in the log."
@@ -251,7 +247,6 @@ def _table(name: str, rows: dict[str, dict[str, str]]) -> pd.DataFrame:
 
 
 def step_name(s: Step) -> str:
-    """A step with its group."""
     alone = not s.name or s.name.startswith((s.group, "up to"))
     return plain((s.name or s.group) if alone else f"{s.group}: {s.name}")
 
@@ -269,7 +264,6 @@ def ways_table(found: AfterTheJob, h: Hindsight) -> pd.DataFrame:
 
 
 def held_table(found: AfterTheJob) -> pd.DataFrame:
-    """Whether the ranges held, in words."""
     return _table("ranges of", {
         h.quantity: {
             "inside": f"{h.inside} of {h.of}", "true share": f"{chance_words(h.low)} to {chance_words(h.high)}",
@@ -281,7 +275,6 @@ def held_table(found: AfterTheJob) -> pd.DataFrame:
 
 
 def learned_table(found: AfterTheJob) -> pd.DataFrame:
-    """Every figure before and after the log."""
     rows = [
         (s.kind, plain(s.name), figure(s.kind, s.before), figure(s.kind, s.after),
          f"{figure(s.kind, s.low).removesuffix(' times')} to {figure(s.kind, s.high)}", number(s.jobs))
@@ -349,7 +342,6 @@ def verdict(found: AfterTheJob) -> Panel:
 
 
 def full(found: AfterTheJob) -> str:
-    """All of it as text for a terminal."""
     return text_of([verdict(found), *main(found, pictures=False), *rest(found)])
 
 
@@ -385,7 +377,6 @@ def rest(found: AfterTheJob) -> Iterator[Panel | Sheet]:
 
 
 def page(found: AfterTheJob, today: date | None = None) -> str:
-    """The whole answer as one offline page."""
     from repairecon.show.report import about, render
 
     panel, where = verdict(found), about(f"Job {found.name}", today or date.today(), _title(found)[1])

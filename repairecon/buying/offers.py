@@ -147,12 +147,6 @@ def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> Par
     )  # fmt: skip
 
 
-def border(case: Case) -> Border:
-    """Tax at home and the rules at the border."""
-    same = {name: getattr(case.customs, name) for name in SAME_BORDER}
-    return Border(home_vat_rate=case.terms.vat_rate, vat_back=case.customs.buyer == "VAT-registered", **same)
-
-
 def line_of(o: Offered) -> Line:
     """A quote's line at its mean price of today."""
     q = o.quote
@@ -171,11 +165,13 @@ def order_of(
     sellers = grouped((o.quote for o in offers), lambda q: q.supplier)
     barred = {k for k, o in enumerate(offers) if o.left_out and not (all_fit and o.ask)}
     by_part = grouped(range(len(offers)), lambda k: offers[k].quote.item)
+    rules = {name: getattr(case.customs, name) for name in SAME_BORDER}
+    border = Border(home_vat_rate=case.terms.vat_rate, vat_back=case.customs.buyer == "VAT-registered", **rules)
     return Order(
         wanted=dict(wanted),
         offers=tuple(Offer(o.quote.item, o.supplier.supplier, line_of(o), o.days, o.makers) for o in offers),
         suppliers={name: parcel_terms(case, case.supplier(name), mine) for name, mine in sellers.items()},
-        border=border(case), deadline_days=inf if wishes.deadline_days is None else wishes.deadline_days,
+        border=border, deadline_days=inf if wishes.deadline_days is None else wishes.deadline_days,
         most_parcels=wishes.most_parcels, without=frozenset(wishes.without) & set(sellers),
         makers_only=frozenset(p.part for p in case.parts if p.makers_only and p.part in wanted),
         only={part: frozenset(mine) - barred for part, mine in by_part.items() if not barred.isdisjoint(mine)},

@@ -22,7 +22,6 @@ MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "q
 
 
 def add(jobs: Any) -> None:
-    """Add the job, and the import of price lists, to the command line."""
     job = jobs.add_parser("compare-quotes", help="which quotes to take, landed")
     job.add_argument("folder", help="case folder with parts.csv, suppliers.csv and quotes.csv")
     job.add_argument("more", nargs="*", metavar="FOLDER", help="more jobs, of this boat or others, ordered together")

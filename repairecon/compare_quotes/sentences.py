@@ -73,18 +73,34 @@ def _counted(answer: QuotesAnswer) -> str:
 
 def beside(answer: QuotesAnswer) -> Iterator[str]:
     """What the other ways of ordering would cost more."""
-    currency, table = answer.case.terms.currency, answer.alternatives.set_index("way")
-    if CHOSEN not in table.index:
+    currency, table = answer.case.terms.currency, answer.alternatives.set_index("way", drop=False)
+    ways = dict(table.iterrows())
+    if CHOSEN not in ways:
         return
     if answer.saved_without_badge > 0.5:
         saved = money(answer.saved_without_badge, currency)
         yield f"Against the maker's parts throughout, parts without the badge and bought together save {saved}."
-    for way, words in ((ALL_FIT, _all_fit), (BY_LINE, _line_by_line), (ONE, _one_supplier)):
-        if way in table.index:
-            yield from words(answer, table.loc[way])
-    if NEXT in table.index:
-        most = "" if table.loc[NEXT, "proven"] else " at most"
-        yield f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more{most}."
+    if (row := ways.get(ALL_FIT)) is not None:
+        brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
+        if not same_parts(answer, row):
+            brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
+        yield f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."
+    if (row := ways.get(BY_LINE)) is not None and same_parts(answer, row) and abs(row["over"]) > 0.5:
+        over, parcels = price(abs(row["over"]), currency), _many(row["parcels"], "parcel")
+        if row["over"] > 0.0:
+            said = "looks best and is not: with carriage, tax and charges it comes to"
+            yield f"Each part at its cheapest price {said} {over} more, in {parcels}."
+        else:  # it asks for more parcels than are wished for
+            limit = _many(answer.wishes.most_parcels or 1, "parcel")
+            less = f"so much less each part at its cheapest, in {parcels}"
+            yield f"The limit of {limit} costs you {over} or more: {less}."
+    if (row := ways.get(ONE)) is not None and len(answer.found.parcels) > 1:
+        if same_parts(answer, row):
+            yield f"All from one supplier ({row['suppliers']}): {price(row['over'], currency)} more."
+        else:
+            yield f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."
+    if (row := ways.get(NEXT)) is not None:
+        yield f"The second-best basket costs {price(row['over'], currency)} more{'' if row['proven'] else ' at most'}."
     if not table["proven"].all():
         yield "With so many quotes not every other way of ordering was searched to the end; none is cheaper."
 
@@ -100,40 +116,9 @@ def same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
     return set(row["lacks"]) == {part for part, _ in answer.uncovered}
 
 
-def _all_fit(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
-    """What the quotes to ask about would save."""
-    currency = answer.case.terms.currency
-    if same_parts(answer, row):
-        brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
-    else:
-        brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
-    yield f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."
-
-
 def ask(answer: QuotesAnswer) -> list[str]:
     """Quotes left out until a question is answered."""
     return [f"{capital(r['part'])}: {r['question']}." for _, r in answer.ask.iterrows()]
-
-
-def _line_by_line(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
-    over, parcels = price(abs(row["over"]), answer.case.terms.currency), _many(row["parcels"], "parcel")
-    if not same_parts(answer, row):
-        return
-    if row["over"] > 0.5:
-        said = "looks best and is not: with carriage, tax and charges it comes to"
-        yield f"Each part at its cheapest price {said} {over} more, in {parcels}."
-    if row["over"] < -0.5:  # it asks for more parcels than are wished for
-        limit = _many(answer.wishes.most_parcels or 1, "parcel")
-        yield f"The limit of {limit} costs you {over} or more: so much less each part at its cheapest, in {parcels}."
-
-
-def _one_supplier(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
-    if len(answer.found.parcels) == 1:
-        return
-    if same_parts(answer, row):
-        yield f"All from one supplier ({row['suppliers']}): {price(row['over'], answer.case.terms.currency)} more."
-    else:
-        yield f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."
 
 
 def entering(answer: QuotesAnswer) -> list[str]:

@@ -15,6 +15,7 @@ from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import CHOSEN, charges
 from repairecon.read.look_again import look_again
 from repairecon.records import Supplier
+from repairecon.show.answer_tables import plain
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import days_words, price, rate, span, whole
@@ -154,7 +155,6 @@ def _lines(answer: QuotesAnswer, width: int) -> Block:
 
 
 def full(answer: QuotesAnswer) -> str:
-    """All of the answer as text for a terminal."""
     return text_of([verdict(answer), *main(answer, pictures=False), *rest(answer)])
 
 
@@ -208,7 +208,6 @@ def rest(answer: QuotesAnswer) -> Iterator[Panel | Sheet]:
 
 
 def page(answer: QuotesAnswer) -> str:
-    """The whole answer as one offline page."""
     from repairecon.show.report import about, render
 
     case, panel = answer.case, verdict(answer)
@@ -259,19 +258,13 @@ def _carriage(used: ParcelTerms, s: Supplier) -> str:
 def as_json(answer: QuotesAnswer) -> dict[str, Any]:
     """Everything but the pictures; money in the home currency, unrounded."""
     frames = ("basket", "alternatives", "frontier", "equivalents", "ask")
-    data = {
+    data: dict[str, Any] = plain({
         "job": "compare-quotes", "case": answer.case.folder, "currency": answer.case.terms.currency,
         "today": answer.today.isoformat(), "figures": answer.case.unit.figures, "wanted": dict(answer.wanted),
-        "wishes": vars(answer.wishes), "total": answer.total, "proven": answer.proven,
-        "gap": None if answer.gap == float("inf") else answer.gap, "days": answer.days,
-        **{name: _rows(getattr(answer, name)) for name in frames},
+        "wishes": answer.wishes, "total": answer.total, "proven": answer.proven, "gap": answer.gap,
+        "days": answer.days, **{name: getattr(answer, name) for name in frames},
         "uncovered": [{"part": part, "why": why} for part, why in answer.uncovered],
-        "saved_without_badge": answer.saved_without_badge, "quotes": _rows(answer.lines),
-        "assumed": [vars(a) for a in answer.case.assumed], "cautions": list(answer.case.unit.cautions),
-    }  # fmt: skip
+        "saved_without_badge": answer.saved_without_badge, "quotes": answer.lines, "assumed": answer.case.assumed,
+        "cautions": answer.case.unit.cautions,
+    })  # fmt: skip
     return data | ({"not_worked_out": list(dict.fromkeys(answer.late))} if answer.late else {})
-
-
-def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows as plain values; what is not a number becomes null."""
-    return [{str(k): None if v is None or v != v else v for k, v in row.items()} for row in frame.to_dict("records")]

@@ -56,7 +56,6 @@ def plain(x: Any) -> Any:
 
 
 def print_json(data: Any) -> None:
-    """Print plain data for other programs."""
     print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
 
 

@@ -225,7 +225,6 @@ def ticks(ax: Axes, axis: Literal["x", "y"], say: Callable[[float], str], intege
 
 
 def money_ticks(ax: Axes, axis: Literal["x", "y"], currency: str) -> None:
-    """Ticks of an axis of money."""
     ticks(ax, axis, lambda v: money_said(v, currency))
 
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import os
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import partial
-from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +24,7 @@ from repairecon.read.reading import Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.many_cases import CaseLine, case_line
 from repairecon.records import DAYS_A_YEAR, RepaireconError
+from repairecon.show.answer_tables import plain
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard
 from repairecon.whole_boat.units import Season, UnitLine, season, unit_line
@@ -250,23 +250,23 @@ def not_read(boats: Iterable[BoatLine | NoBoat]) -> list[tuple[str, str]]:
     return [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)] + inside
 
 
-def as_json(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> dict[str, object]:
+def as_json(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> dict[str, Any]:
     """Plain data for other programs; home money, chances 0..1, days and years as the names say."""
     names = ("boat", "folder", "base", "currency", "today")
     kept = ("case", "unit", "do", "what", "way", "total", "days")
     made = [
         {
             **{name: getattr(b, name) for name in names},
-            "units": [{k: None if v in (inf, -inf) else v for k, v in vars(u).items()} for u in b.units],
-            "jobs": [{name: getattr(job, name) for name in kept} for job in b.jobs],
-            "season": asdict(b.season),
-            "spares": {k: v for k, v in asdict(b.spares).items() if k != "buys"} if b.spares else {},
-            "serves": [asdict(x) for x in b.serves], "next": [asdict(x) for x in b.steps],
+            "units": b.units, "jobs": [{name: getattr(job, name) for name in kept} for job in b.jobs],
+            "season": b.season,
+            "spares": {name: x for name, x in vars(b.spares).items() if name != "buys"} if b.spares else {},
+            "serves": b.serves, "next": b.steps,
         }
         for b in boats if isinstance(b, BoatLine)
     ]  # fmt: skip
     failed = [{"folder": folder, "faults": why} for folder, why in not_read(boats)]
-    return {"boats": made, "failed": failed, "pools": [asdict(p) for p in shared]}
+    data: dict[str, Any] = plain({"boats": made, "failed": failed, "pools": shared})
+    return data
 
 
 # ---- spares for several boats of one base ------------------------------------------------------------

@@ -15,7 +15,6 @@ FAULTY = 2
 
 
 def add(jobs: Any) -> None:
-    """Add the job to the command line."""
     job = jobs.add_parser("whole-boat", help="every unit and open job of a boat, or of several, and what to do next")
     job.add_argument("folders", nargs="+", metavar="BOAT", help="folders of boats (repairecon new-boat makes one)")
     job.add_argument("--season-days", type=float, default=365.0, help="how far ahead (%(default)s)")

@@ -45,18 +45,12 @@ class Failing:
 
     @property
     def more_away(self) -> float:
-        """What being away from base adds, as often as she is."""
         return self.years.p_away * cost_away(self.years, self.lost_day)
 
     @property
     def mean(self) -> float:
         """Expected cost of a failure, exact."""
         return self.total + self.more_away
-
-    @property
-    def saved_by_spare(self) -> float:
-        """What a spare aboard spares each time."""
-        return self.more_away + max(self.days - self.swap_days, 0.0) * self.lost_day
 
 
 def failing(answer: Answer) -> Failing:
@@ -129,10 +123,12 @@ def unit_line(
         return line, None
     new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
     cost, price = failing(rebuild_or_buy(case, DRAWS, seed)), mean_of(unit.price_new)
+    # what a spare aboard spares each time
+    spared = cost.more_away + max(cost.days - cost.swap_days, 0.0) * cost.lost_day
     rate = (1.0 + case.years.discount_rate) / (1.0 + case.years.inflation_rate) - 1.0
     return replace(
         line, way=cost.way, cost_each=cost.mean, days=cost.days, expected=unit.count * p * cost.mean, price_new=price,
-        spare_worth=unit.count * a_year * cost.saved_by_spare, spare_cost=_spare_cost(price, case, rate),
+        spare_worth=unit.count * a_year * spared, spare_cost=_spare_cost(price, case, rate),
         renew_saves=unit.count * renew_saves(life, cost, rate),
         cost_without=case.years.p_away * mean_of(case.years.cost_away),
         lost_day=cost.lost_day, order_days=mean_of(new.lead_days) if new.lead_days else 0.0,
@@ -162,8 +158,6 @@ def renew_saves(life: Life, cost: Failing, rate: float) -> float:
     years = float(life.clocks.mean(life.clocks.life(life.hours_a_year)))
     _, a_year = renewal.best_replacement_age(planned, failed, years, k, min(max(rate, 0.0), 1.0))
     return life.p_fails(1.0) * (failed - planned) - a_year
-
-
 
 
 # ---- the season: all units together ---------------------------------------------------------------

@@ -85,6 +85,6 @@ def test_chances_and_their_ranges() -> None:
 
 def test_before_and_after() -> None:
     ax = charts.moved_chart(MOVED, "Chances")
-    assert list(by_gid(ax, "after shaft=grooved given neglect=long").get_xdata()) == [0.4, 0.6]
+    assert list(by_gid(ax, "after shaft grooved (neglect long)").get_xdata()) == [0.4, 0.6]
     assert len(named(ax, "before ")) == 2
     assert "now 50 in 100" in said(ax)

@@ -235,9 +235,10 @@ def test_a_changed_decision_ends_with_2(boat: Path, capsys: pytest.CaptureFixtur
     assert "changed since the decision" in capsys.readouterr().err
 
 
-def test_report_is_one_offline_page(boat: Path, tmp_path: Path) -> None:
+def test_report_is_one_offline_page_and_the_job_is_logged_too(boat: Path, tmp_path: Path) -> None:
     line = [sys.executable, "-m", "repairecon", "after-the-job", str(boat), "--report", str(tmp_path / "r.html")]
-    subprocess.run(line, check=True, capture_output=True)
+    subprocess.run([*line, "--add-to-log"], check=True, capture_output=True)
+    assert boat.name in repairecon.read_log(boat.parent / "job_log").jobs
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "Do the ranges hold" in page
     assert page.count("data:image/png") >= 5
