@@ -40,9 +40,7 @@ NEXT = {
 """What follows for next time, by the largest reason: if it came to more, and if to less."""
 
 
-def bridge_chart(
-    bars: Sequence[tuple[str, float]], currency: str, caption: str = "", ax: Axes | None = None
-) -> Axes:
+def bridge_chart(bars: Sequence[tuple[str, float]], currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """A bar for the estimate, one for each reason hung where the last ended, and one for what it came to.
 
     ``bars`` are names and amounts from the estimate to the actual [home money]; those between are differences and add

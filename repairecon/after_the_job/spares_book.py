@@ -123,9 +123,7 @@ def into_the_book(
     return IntoTheBook(unit=items.unit, lines=lines, problems=tuple(problems), done=done, spare=spare)
 
 
-def _written(
-    items: BookItems, lines: Sequence[BookLine], reference: str, label: str, write: bool
-) -> JobInBook | None:
+def _written(items: BookItems, lines: Sequence[BookLine], reference: str, label: str, write: bool) -> JobInBook | None:
     """The act itself, or a trial of it; what the book refuses in a trial goes with the problems."""
     received, fitted = list(_receive_lines(lines, items, label)), list(_fit_lines(lines, items, label))
     if not received and not fitted:

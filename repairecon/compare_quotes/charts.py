@@ -19,8 +19,8 @@ from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import BY_DAYS, by_supplier
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, Picture, axis_label, check, end_margin, figure_of, inches,
-    inches_down, limits, money_said, money_ticks, per_inch, slot, stage, tall, ticks, wrap, write,
+    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, Picture, axis_label, check, end_margin, figure_of, inches, limits,
+    money_said, money_ticks, name_rows, per_inch, slot, stage, ticks, wrap, write,
 )  # fmt: skip
 from repairecon.show.words import days_words, money, share
 
@@ -67,19 +67,14 @@ def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax
         raise ValueError(f"{rows.shape[1]} charges are more than the {len(FILLS)} that can be told apart")
     width = slot(ax)[0]
     margins = Margins(left=0.23 * width, right=0.13 * width, axis=0.3, top=0.34)
-    names = [wrap(str(name), margins.left - 0.15) for name in rows.index]
-    heights = [max(ROW, tall(name) + 0.2) for name in names]
-    ax = stage(ax, "What each supplier is paid, landed", caption, sum(heights), margins, least=2.0)
+    title = "What each supplier is paid, landed"
+    ax, middles = name_rows(ax, title, caption, list(rows.index), margins, row=ROW, least=2.0)
     ax.set_xlim(0.0, 1.02 * float(rows.sum(axis=1).max()) or 1.0)
-    inches_down(ax, sum(heights))
     money_ticks(ax, "x", currency)
     _key(ax, [str(c) for c in rows.columns])
-    top = 0.0
-    for name, (supplier, row), height in zip(names, rows.iterrows(), heights, strict=True):
-        _bar(ax, str(supplier), row.to_numpy(float).tolist(), top + height / 2, currency)
-        write(ax, (0.0, top + height / 2), name, BESIDE, (-9.0, 0.0), ha="right")
-        write(ax, (1.0, top + height / 2), money_said(float(row.sum()), currency), BESIDE, (9.0, 0.0), weight="bold")
-        top += height
+    for y, (supplier, row) in zip(middles, rows.iterrows(), strict=True):
+        _bar(ax, str(supplier), row.to_numpy(float).tolist(), y, currency)
+        write(ax, (1.0, y), money_said(float(row.sum()), currency), BESIDE, (9.0, 0.0), weight="bold")
     return ax
 
 

@@ -91,18 +91,19 @@ def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
 
 def lines_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Every quote, a row a part: landed alone, days, whether it is bought or why not; the cheapest first."""
-    rows, currency = dict[str, list[str]](), answer.case.terms.currency
-    for _, row in answer.lines.sort_values("alone", kind="stable").iterrows():
-        alone = "not sold so" if row["alone"] != row["alone"] else price(row["alone"], currency)
-        # what a table of sizes says of it stands with the designations
-        why = row["left_out"].partition(": ")[0] if row["fit"] in ("near", "not") else row["left_out"]
-        notes = "; ".join(filter(None, ("bought" if row["packs"] else "", why, row["stale"])))
-        quoted = price(row["quoted"], row["currency"]) + (f" for {row['pack']}" if row["pack"] > 1 else "")
-        more = (quoted, f"{whole(row['days'])} days", notes, f"row {row['source'].rpartition(':')[2]}")
-        rows.setdefault(row["part"], []).append(f"{row['supplier']} {alone} ({', '.join(filter(None, more))})")
-    parts = dict.fromkeys(answer.lines["part"])
-    said = [(f"{part} ({answer.wanted[part]})", "; ".join(rows[part])) for part in parts]
-    return pd.DataFrame(said, columns=["part", "each quote, landed if ordered alone"])
+    rows, currency = [], answer.case.terms.currency
+    for part, quotes in answer.lines.groupby("part", sort=False):
+        said = []
+        for _, row in quotes.sort_values("alone").iterrows():
+            alone = "not sold so" if row["alone"] != row["alone"] else price(row["alone"], currency)
+            # what a table of sizes says of it stands with the designations
+            why = row["left_out"].partition(": ")[0] if row["fit"] in ("near", "not") else row["left_out"]
+            notes = "; ".join(filter(None, ("bought" if row["packs"] else "", why, row["stale"])))
+            quoted = price(row["quoted"], row["currency"]) + (f" for {row['pack']}" if row["pack"] > 1 else "")
+            more = (quoted, f"{whole(row['days'])} days", notes, f"row {row['source'].rpartition(':')[2]}")
+            said.append(f"{row['supplier']} {alone} ({', '.join(filter(None, more))})")
+        rows.append((f"{part} ({answer.wanted[str(part)]})", "; ".join(said)))
+    return pd.DataFrame(rows, columns=["part", "each quote, landed if ordered alone"])
 
 
 def equivalents_table(answer: QuotesAnswer) -> pd.DataFrame:

@@ -105,8 +105,7 @@ def with_unit(value: float, unit: str, currency: str) -> str:
     return money_said(value, currency) if unit == currency else measured(value, unit)
 
 
-def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (0.0, 0.0),
-           **style: Any) -> Text:  # fmt: skip
+def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (0.0, 0.0), **style: Any) -> Text:
     """Text at a place, shifted by points; a dollar sign in it is only a dollar sign."""
     look: dict[str, Any] = {"fontsize": SIZE, "color": INK, "linespacing": 1.15, "va": "center", "ha": "left"}
     look |= style
