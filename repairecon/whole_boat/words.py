@@ -14,7 +14,7 @@ from repairecon.records import DAYS_A_YEAR, RepaireconError
 from repairecon.show.layout import as_text, capital, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import chance_words, days_words, hours_words, money, whole
-from repairecon.whole_boat.answer import JOB, STOCK, BoatLine, NoBoat, Pool, Step, in_order, not_read
+from repairecon.whole_boat.answer import JOB, RENEW, SPARE, STOCK, BoatLine, NoBoat, Pool, Step, in_order, not_read
 from repairecon.whole_boat.units import UnitLine
 
 if TYPE_CHECKING:
@@ -81,21 +81,37 @@ def verdict(b: BoatLine) -> Panel:
 
 def blocks(b: BoatLine, *, alone: bool = True) -> Iterator[Panel | Sheet | Picture]:
     """What an owner reads of a boat, ``alone`` after her advice, or among others."""
-    from repairecon.show.plots import Picture
-    from repairecon.whole_boat.charts import season_chart
+    from repairecon.show.plots import Picture, bar_rows
 
     steps = [step_words(step, b.currency) for step in b.steps]
     if not alone:
         yield Panel(b.boat, [*steps, season_words(b)])
     elif steps[1:]:
         yield Panel("What to do after that", steps[1:])
-    if any(u.expected is not None for u in b.units):
-        yield Picture(partial(season_chart, b), 1.6 + EACH_UNIT * len(b.units))
+    bars = [(_named(u), u.expected, f"fails {chance_words(u.p_fails)}") for u in b.units if u.expected is not None]
+    if bars:
+        bars.sort(key=lambda bar: -bar[1])
+        title = f"What fails within {days_words(b.season.years * DAYS_A_YEAR)} is expected to cost"
+        yield Picture(partial(bar_rows, bars, title, caption(b), b.currency), 1.6 + EACH_UNIT * len(b.units))
     if b.units:
         yield Sheet(unit_table(b), "Each unit, the likeliest to fail first")
     yield Panel("Spares", spares_words(b), listed=False)
     if failed := not_read([b]):
         yield Panel("Not read", [f"{folder}: {why}" for folder, why in failed])
+
+
+def caption(b: BoatLine) -> str:
+    """What to do about the dearest unit."""
+    unit = max(b.units, key=lambda u: u.expected or 0.0).unit
+    pays = {step.kind for step in b.steps if step.of == unit}
+    todo = "neither a spare nor renewing it pays, so look after it and keep the money ready"
+    if SPARE in pays:
+        todo = "a spare aboard pays"
+    elif RENEW in pays:
+        todo = "renewing it before it fails pays"
+    elif b.spares and unit in b.spares.units:
+        todo = "its spare is aboard, keep that in order"
+    return f"Begin with the longest bar, {unit}: {todo}."
 
 
 def page(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> str:
@@ -152,6 +168,10 @@ def season_words(b: BoatLine) -> str:
     return " ".join([*said, *([f"Age not known, taken as half the usual life: {guessed}."] if guessed else [])])
 
 
+def _named(u: UnitLine) -> str:
+    return f"{u.unit} ({u.count})" if u.count > 1 else u.unit
+
+
 def unit_table(b: BoatLine) -> pd.DataFrame:
     """A row a unit, the likeliest to fail first."""
 
@@ -162,7 +182,7 @@ def unit_table(b: BoatLine) -> pd.DataFrame:
 
     rows = [
         {
-            "unit": f"{u.unit} ({u.count})" if u.count > 1 else u.unit,
+            "unit": _named(u),
             "critical": "yes" if u.critical else "",
             "age": "?" if u.age_years is None else whole(u.age_years),
             "fails, in 100": whole(100 * u.p_fails),

@@ -28,9 +28,8 @@ from repairecon.whole_boat.answer import (
     whole_boat,
     whole_boats,
 )
-from repairecon.whole_boat.charts import caption
 from repairecon.whole_boat.units import UnitLine, life_of, season, unit_line
-from repairecon.whole_boat.words import first_screen, page, spares_words
+from repairecon.whole_boat.words import caption, first_screen, page, spares_words
 
 # invented figures
 BOAT = """[boat]
