@@ -163,33 +163,28 @@ def _found(args: argparse.Namespace) -> None:
 
 
 def _workbook(args: argparse.Namespace) -> None:
+    from repairecon.book.on_hand import read_case_aboard
     from repairecon.read.case_workbook_out import write_case_workbook
 
     def answer() -> list[list[Any]]:
+        """The first screen of the answer for the folder, a row a line."""
+        if (Path(args.folder) / "boat.toml").is_file():
+            from repairecon.whole_boat.words import first_screen as boat_screen
+
+            text = boat_screen([repairecon.whole_boat(args.folder)])
+        elif (case := read_case_aboard(args.folder)).quotes_alone:
+            from repairecon.compare_quotes.summary import first_screen as quotes_screen
+
+            text = quotes_screen(repairecon.compare_quotes(case))
+        else:
+            from repairecon.rebuild_or_buy.parts import first_screen
+
+            text = first_screen(repairecon.rebuild_or_buy(case))
         made = ["made by", f"repairecon {version()}; no command reads this sheet"]
-        lines = _answer_of(Path(args.folder)).rstrip().split("\n")
-        return [["answer of", date.today()], made, [], *([line] for line in lines)]
+        return [["answer of", date.today()], made, [], *([line] for line in text.rstrip().split("\n"))]
 
     write_case_workbook(Path(args.folder), Path(args.workbook), answer)
     print(f"Wrote {args.workbook}. It stands for the folder in every command.")
-
-
-def _answer_of(folder: Path) -> str:
-    """The first screen of the answer for a folder."""
-    from repairecon.book.on_hand import read_case_aboard
-
-    if (folder / "boat.toml").is_file():
-        from repairecon.whole_boat import words
-
-        return words.first_screen([repairecon.whole_boat(folder)])
-    case = read_case_aboard(folder)
-    if case.quotes_alone:
-        from repairecon.compare_quotes import summary
-
-        return summary.first_screen(repairecon.compare_quotes(case))
-    from repairecon.rebuild_or_buy import parts
-
-    return parts.first_screen(repairecon.rebuild_or_buy(case))
 
 
 def _new_boat(args: argparse.Namespace) -> None:

@@ -14,9 +14,8 @@ from typing import Any
 from repairecon.book.ledger import noting
 from repairecon.book.on_order import JOB
 from repairecon.book.spares_book import SparesBook
-from repairecon.book.stock import stands
 from repairecon.read.problems import Names, Problems, key, shown
-from repairecon.records import Case, Item, Movement, Part, StoresMoved
+from repairecon.records import Case, Item, Part, StoresMoved
 from repairecon.standards.equivalents import equivalent
 
 _CLAIM = re.compile(r"(\d+(?:\.\d+)?) of movement (\d+)\b")
@@ -74,18 +73,17 @@ class BookItems:
     def __init__(self, case: Case, book: SparesBook, wishes: BookWishes, job: str, decided_on: str) -> None:
         self.case, self.book, self.wishes = case, book, wishes
         self.parts = {p.part: p for p in case.parts}
-        undone_by = book.undone_by()
-        self.standing = [m for m in book.movements() if m.undoes is None and stands(m.number, undone_by)]
+        self.standing = book.standing()
         self.orders = {x.line: (o, x) for o in book.orders() if key(o.job) == key(job) for x in o.lines}
         self.called = {key(name): item for name, item in wishes.called.items()}
         # what an order brought is of the job that it was for, whenever it came
         self.deliveries = [
             m
             for m in self.standing
-            if _came(m) and (m.order_line in self.orders if m.order_line else m.on_date >= decided_on)
-        ]
+            if m.kind == "bought" and not m.reference.startswith(JOB)
+            and (m.order_line in self.orders if m.order_line else m.on_date >= decided_on)
+        ]  # fmt: skip
         self.problems: list[str] = []
-        self.items: dict[str, Item] = {}
         self.cards: dict[str, dict[str, Any]] = {}
         units = Names(u.name for u in book.units())
         tried = [wishes.unit] if wishes.unit else [case.unit.name, case.unit.kind]
@@ -103,16 +101,19 @@ class BookItems:
                 self.problems.append(f"{shown(name)} is not among what was bought or fitted: {advice}")
         found = {name: self._found(name) for name in dict.fromkeys(m.item for m in moved)}
         # deliveries with the pieces that no other job has taken as its own, and what is still to come
-        left = {m.number: (self._brought(m), float(m.quantity)) for m in self.deliveries}
+        left: dict[int, tuple[str, float]] = {}
+        for d in self.deliveries:
+            what = _ordered_as(self.orders[d.order_line][1].part) if d.order_line else d.item
+            left[d.number] = what, float(d.quantity)
         notes = [m.note for m in self.standing if m.reference.startswith(JOB)]
         for pieces, number in (claim for note in notes for claim in _CLAIM.findall(note)):
             if int(number) in left:
                 what, rest = left[int(number)]
                 left[int(number)] = what, rest - float(pieces)
-        still = {line: (self._ordered_as(x.part), float(x.open)) for line, (_, x) in self.orders.items()}
+        still = {line: (_ordered_as(x.part), float(x.open)) for line, (_, x) in self.orders.items()}
         made = []
         for m in moved:
-            of, part = found[m.item], self._ordered_as(m.item)
+            of, part = found[m.item], _ordered_as(m.item)
             taken: list[tuple[int, float]] = []
             ordered: list[tuple[int, float]] = []
             if m.movement == "bought" and of["item"]:
@@ -121,14 +122,6 @@ class BookItems:
                 ordered += _take(still, part, m.quantity - sum(n for _, n in taken))
             made.append(BookLine(moved=m, received=tuple(taken), on_order=tuple(ordered), **of))
         return tuple(made)
-
-    def _brought(self, m: Movement) -> str:
-        """What a delivery is of: the part that was ordered, else the item."""
-        return self._ordered_as(self.orders[m.order_line][1].part) if m.order_line else m.item
-
-    def _ordered_as(self, part: str) -> str:
-        """A part of an order, never to be taken for the name of an item."""
-        return f"ordered: {key(part)}"
 
     def _found(self, name: str) -> dict[str, Any]:
         """The item of a name of the case, as fields of a line."""
@@ -141,15 +134,21 @@ class BookItems:
             if key(line.part) == key(name) and (line.item or line.received):
                 card = self.book.card_of(line, order.unit)
                 assert card is not None
-                self.items[card.name] = card
                 return {"item": card.name, "known_by": "name" if key(card.name) == key(name) else "its order"}
         own = name if part else f"{self.unit}, {name}"
-        if (item := self._ordered(name, own)) is not None:
-            return {"item": item.name, "known_by": "name" if key(item.name) == key(name) else "the order received"}
-        if part and part.standard_size and (item := self._sized(part)) is not None:
-            return {"item": item.name, "known_by": part.standard_size}
+        # the card that an order without lines, named as the part is, came in under since the decision
+        came = [m.item for m in self.deliveries if not m.order_line and (
+            key(name) in (key(m.item), key(m.note)) or key(own) == key(m.item))]  # fmt: skip
+        if ordered := [item for item in map(self._named, came) if item and self._fits(part, item, quiet=True)]:
+            by = "name" if key(ordered[0].name) == key(name) else "the order received"
+            return {"item": ordered[0].name, "known_by": by}
+        if part and part.standard_size:
+            same = [i for i in self.book.items() if i.designation and _verdict(part, i) == "same"]
+            item = same[0] if len(same) == 1 else self._named(part.standard_size)
+            if item is not None and self._fits(part, item):
+                return {"item": item.name, "known_by": part.standard_size}
         item = self._named(name) or self._named(own)
-        if item is not None and (part is None or self._fits(part, item, quiet=self.wishes.new_cards)):
+        if item is not None and self._fits(part, item, quiet=self.wishes.new_cards):
             return {"item": item.name, "known_by": "name"}
         if self.wishes.new_cards:
             own = own if item is None else f"{name}, {self.unit}"
@@ -165,28 +164,11 @@ class BookItems:
             self.problems.append(f"the book has no item {shown(name)}: {near}")
         return {"item": ""}
 
-    def _ordered(self, name: str, own: str) -> Item | None:
-        """The card that a line of an order, named as the part is, came in under since the decision."""
-        part = self.parts.get(name)
-        for m in self.deliveries:
-            if not m.order_line and (key(name) in (key(m.item), key(m.note)) or key(own) == key(m.item)):
-                item = self._named(m.item)
-                if item is not None and (part is None or self._fits(part, item, quiet=True)):
-                    return item
-        return None
-
-    def _sized(self, part: Part) -> Item | None:
-        """The card of the same standard size; one of the same size in another material is said to be in the way."""
-        same = [i for i in self.book.items() if i.designation and _verdict(part, i) == "same"]
-        item = same[0] if len(same) == 1 else self._named(part.standard_size)
-        if item is None or not self._fits(part, item):
-            return None
-        self.items[item.name] = item
-        return item
-
-    def _fits(self, part: Part, item: Item, quiet: bool = False) -> bool:
+    def _fits(self, part: Part | None, item: Item, quiet: bool = False) -> bool:
         """Whether a card can be the part: of no other size and no other material, as far as either is known."""
         problem = ""
+        if part is None:
+            return True
         if part.material and item.material and key(part.material) != key(item.material):
             problem = (
                 f"{shown(part.part)}: {shown(item.name)} is of that size but of {shown(item.material)}, not "
@@ -203,19 +185,17 @@ class BookItems:
 
     def _named(self, word: str, must: bool = False) -> Item | None:
         with noting(self.problems if must else []):
-            item = self.book.item(word)
-            self.items[item.name] = item
-            return item
+            return self.book.item(word)
         return None
 
     def locker(self, item: str) -> str:
         """Where an item belongs; empty where nobody has said."""
-        card = self.items.get(item)
-        return (card.locker if card else "") or self.wishes.locker
+        return ("" if item in self.cards else self.book.item(item).locker) or self.wishes.locker
 
 
-def _came(m: Movement) -> bool:
-    return m.kind == "bought" and not m.reference.startswith(JOB)
+def _ordered_as(part: str) -> str:
+    """A part of an order, never to be taken for the name of an item."""
+    return f"ordered: {key(part)}"
 
 
 def _take(left: dict[int, tuple[str, float]], item: str, pieces: float) -> Iterator[tuple[int, float]]:

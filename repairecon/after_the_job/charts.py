@@ -1,21 +1,23 @@
 """The pictures of this job.
 
-Each chart takes a frame, a caption that says what to do, said below it, and axes to draw in (a new figure without), and
-returns the axes; what shows it on a page makes the frame and the caption.
+Each chart takes what it shows, a caption that says what to do, said below it, and axes to draw in (a new figure
+without), and returns the axes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 
 import numpy as np
-import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from repairecon.after_the_job import words
+from repairecon.after_the_job import screen
 from repairecon.after_the_job.job import AfterTheJob
+from repairecon.after_the_job.learning import Shift
+from repairecon.after_the_job.log import Held
+from repairecon.formulas.scores import Group
 from repairecon.rebuild_or_buy.sentences import plain
 from repairecon.show import plots
 from repairecon.show.plots import BESIDE, HALO, INK, LOW, MAIN, QUIET, TURN, TURN_DARK, Margins, money_said, write
@@ -38,18 +40,17 @@ NEXT = {
 """What follows for next time, by the largest reason: if it came to more, and if to less."""
 
 
-def bridge_chart(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
+def bridge_chart(bars: Sequence[tuple[str, float]], currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
     """A bar for the estimate, one for each reason hung where the last ended, and one for what it came to.
 
-    ``frame`` has a row a bar from the estimate to the actual: ``name``, ``amount`` [home money]; those between are
-    differences and add up.
+    ``bars`` are names and amounts from the estimate to the actual [home money]; those between are differences and add
+    up.
     """
-    plots.check(frame, ["amount"], ["name"])
-    width, last = plots.slot(ax)[0], len(frame) - 1
+    width, last = plots.slot(ax)[0], len(bars) - 1
     margins = Margins(left=0.34 * width, right=0.15 * width, axis=0.3)
     title = "From the estimate to what it came to"
-    ax, middles = plots.name_rows(ax, title, caption, list(frame["name"]), margins, bold=(0, last))
-    amounts = frame["amount"].to_numpy(float)
+    ax, middles = plots.name_rows(ax, title, caption, [name for name, _ in bars], margins, bold=(0, last))
+    amounts = np.array([amount for _, amount in bars])
     ends = np.cumsum(amounts)
     starts = ends - amounts
     starts[-1], ends[-1] = 0.0, amounts[-1]
@@ -62,47 +63,39 @@ def bridge_chart(frame: pd.DataFrame, currency: str, caption: str = "", ax: Axes
         ax.add_patch(Rectangle(place, abs(end - start), 0.2, facecolor=ink, gid=f"bar {k}", zorder=2))
         if k < last:
             ax.plot([end, end], [y, middles[k + 1]], color=QUIET, linewidth=0.8, zorder=1)
-        said = money_said(end, currency) if total else words.signed(amounts[k], currency).replace(" ", plots.NO_BREAK)
+        said = money_said(end, currency) if total else screen.signed(amounts[k], currency).replace(" ", plots.NO_BREAK)
         write(ax, (max(start, end), y), said, "data", (6.0, 0.0), color=shade, path_effects=HALO)
     return ax
 
 
-def held_chart(frame: pd.DataFrame, caption: str = "", ax: Axes | None = None) -> Axes:
+def held_chart(held: Sequence[Held], caption: str = "", ax: Axes | None = None) -> Axes:
     """A dot a job in the scale of its own stated range, a row a quantity.
 
-    ``frame`` has a row a quantity: ``quantity``, ``places`` (normal scores of what came), ``inside`` and ``of`` (how
-    many of how many lay in the range), ``says`` (what follows). In the axes 0 is the middle of a range, the shaded band
-    reaches from its low to its high end.
+    In the axes 0 is the middle of a range, the shaded band reaches from its low to its high end.
     """
-    plots.check(frame, ["inside", "of"], ["quantity", "says", "places"])
     width = plots.slot(ax)[0]
     margins = Margins(left=0.14 * width, right=0.26 * width, axis=0.5)
-    ax, middles = plots.name_rows(ax, "Where jobs fell in the ranges stated for them", caption, list(frame["quantity"]),
-                                  margins, row=0.62, bold=range(len(frame)))  # fmt: skip
+    title, names = "Where jobs fell in the ranges stated for them", [h.quantity for h in held]
+    ax, middles = plots.name_rows(ax, title, caption, names, margins, row=0.62, bold=range(len(held)))
     ax.set_xlim(-FAR - 0.3, FAR + 0.3)
     ax.axvspan(-EDGE_SCORE, EDGE_SCORE, color=plots.MAIN_TINT, zorder=0, gid="stated range")
     ax.set_xticks([-EDGE_SCORE, 0.0, EDGE_SCORE], ["1 in 10\nunder", "half", "1 in 10\nover"])
-    for y, (_, row) in zip(middles, frame.iterrows(), strict=True):
-        places = np.asarray(row["places"], dtype=float)
+    for y, h in zip(middles, held, strict=True):
+        places = np.asarray(h.places, dtype=float)
         out, spread = np.abs(places) > EDGE_SCORE, np.zeros(len(places))
         # steps up and down that keep neighbours apart
         spread[np.argsort(places, kind="stable")] = np.resize([0.0, 1.0, -1.0, 0.5, -0.5], len(places))
         for chosen, ink, mark in ((~out, MAIN, "o"), (out, TURN, "D")):
             at = np.clip(places[chosen], -FAR, FAR), y + 0.16 * spread[chosen]
             ax.plot(*at, mark, ms=5.5, color=ink, mec="white", mew=0.6,
-                    gid=f"{'outside' if mark == 'D' else 'inside'} {row['quantity']}")  # fmt: skip
-        said = f"{whole(row['inside'])} of {whole(row['of'])} inside\n{row['says']}"
-        bad = row["says"] in ("too narrow", "too wide")
-        write(ax, (1.0, y), said, BESIDE, (9.0, 0.0), color=TURN_DARK if bad else INK)
+                    gid=f"{'outside' if mark == 'D' else 'inside'} {h.quantity}")  # fmt: skip
+        shade = TURN_DARK if h.says in ("too narrow", "too wide") else INK
+        write(ax, (1.0, y), f"{whole(h.inside)} of {whole(h.of)} inside\n{h.says}", BESIDE, (9.0, 0.0), color=shade)
     return ax
 
 
-def chances_chart(frame: pd.DataFrame, caption: str = "", ax: Axes | None = None) -> Axes:
-    """How often things came that had been given a chance, a mark a group of chances with its range.
-
-    ``frame`` has a row a group: ``stated``, ``happened``, ``low``, ``high`` (chances), ``many``.
-    """
-    plots.check(frame, ["stated", "happened", "low", "high", "many"])
+def chances_chart(groups: Sequence[Group], caption: str = "", ax: Axes | None = None) -> Axes:
+    """How often things came that had been given a chance, a mark a group of chances with its range."""
     width = plots.slot(ax)[0]
     margins = Margins(left=0.16 * width, right=0.28 * width, axis=0.55)
     ax = plots.stage(ax, "Stated chances and what came", caption, 3.0, margins, least=LOW)
@@ -112,41 +105,37 @@ def chances_chart(frame: pd.DataFrame, caption: str = "", ax: Axes | None = None
     plots.ticks(ax, "y", plots.chance_said)
     plots.axis_label(ax, "x", "chance stated")
     ax.plot([0, 1], [0, 1], color=QUIET, linewidth=1.0, linestyle=(0, (4, 3)), zorder=1, gid="honest")
-    for k, row in frame.reset_index(drop=True).iterrows():
-        out = not row["low"] <= row["stated"] <= row["high"]
-        ink = TURN if out else MAIN
-        ax.plot([row["stated"]] * 2, [row["low"], row["high"]], color=ink, linewidth=2.0, gid=f"range {k}", zorder=2)
-        ax.plot(row["stated"], row["happened"], "D" if out else "o", ms=8, color=ink, mec="white", gid=f"group {k}",
-                clip_on=False, zorder=3)  # fmt: skip
-        write(ax, (row["stated"], row["happened"]), f"of {whole(row['many'])}", "data", (10.0, 0.0), color=QUIET,
-              path_effects=HALO)  # fmt: skip
+    for k, g in enumerate(groups):
+        out = not g.low <= g.stated <= g.high
+        ink, mark = (TURN, "D") if out else (MAIN, "o")
+        ax.plot([g.stated] * 2, [g.low, g.high], color=ink, linewidth=2.0, gid=f"range {k}", zorder=2)
+        ax.plot(g.stated, g.happened, mark, ms=8, color=ink, mec="white", gid=f"group {k}", clip_on=False, zorder=3)
+        many = f"of {whole(g.many)}"
+        write(ax, (g.stated, g.happened), many, "data", (10.0, 0.0), color=QUIET, path_effects=HALO)
     said = "on the dashed line: came as often as stated; a mark above it came more often"
     write(ax, (1.0, 0.5), plots.wrap(said, margins.right - 0.2), "axes fraction", (10.0, 0.0), color=QUIET)
     return ax
 
 
-def moved_chart(frame: pd.DataFrame, title: str, unit: str = "", caption: str = "", ax: Axes | None = None) -> Axes:
-    """Two bars a figure: the range believed before, in grey, and below it the one after.
-
-    ``frame`` has a row a figure: ``name``, ``before``, ``before_low``, ``before_high``, ``after``, ``low``, ``high``;
-    ``unit`` is "chance", else they are times a guess.
-    """
-    columns = ["before", "before_low", "before_high", "after", "low", "high"]
-    plots.check(frame, columns, ["name"])
+def moved_chart(moved: Sequence[Shift], title: str, caption: str = "", ax: Axes | None = None) -> Axes:
+    """Two bars a figure, chances or times a guess: the range believed before, in grey, and below it the one after."""
+    chances = moved[0].kind == "chance"
     width = plots.slot(ax)[0]
     margins = Margins(left=0.32 * width, right=0.22 * width, axis=0.35)
-    ax, middles = plots.name_rows(ax, title, caption, list(frame["name"]), margins, row=0.46)
-    ax.set_xlim(*((0.0, 1.0) if unit == "chance" else plots.limits(frame[columns].to_numpy(float).ravel())))
-    say = chance_words if unit == "chance" else words.times
-    plots.ticks(ax, "x", chance_words if unit == "chance" else number)
-    for y, (_, row) in zip(middles, frame.iterrows(), strict=True):
-        ends = (("before", "before_low", "before_high", -0.09, QUIET, "s"), ("after", "low", "high", 0.09, MAIN, "o"))
-        for middle, low, high, shift, ink, mark in ends:
-            ax.plot([row[low], row[high]], [y + shift] * 2, color=ink, linewidth=3.0, solid_capstyle="butt",
-                    gid=f"{middle} {row['name']}")  # fmt: skip
-            ax.plot(row[middle], y + shift, mark, ms=7, color=ink, mec="white", zorder=3)
-        write(ax, (1.0, y - 0.09), f"before {say(row['before'])}", BESIDE, (9.0, 0.0), color=QUIET)
-        write(ax, (1.0, y + 0.09), f"now {say(row['after'])}", BESIDE, (9.0, 0.0), color=INK, weight="bold")
+    ax, middles = plots.name_rows(ax, title, caption, [plain(s.name) for s in moved], margins, row=0.46)
+    ends = [x for s in moved for x in (s.before_low, s.before, s.before_high, s.low, s.after, s.high)]
+    ax.set_xlim(*((0.0, 1.0) if chances else plots.limits(ends)))
+    say = chance_words if chances else screen.times
+    plots.ticks(ax, "x", chance_words if chances else number)
+    for y, s in zip(middles, moved, strict=True):
+        bars = (("before", s.before, s.before_low, s.before_high, -0.09, QUIET, "s"),
+                ("after", s.after, s.low, s.high, 0.09, MAIN, "o"))  # fmt: skip
+        for when, middle, low, high, shift, ink, mark in bars:
+            ax.plot([low, high], [y + shift] * 2, color=ink, linewidth=3.0, solid_capstyle="butt",
+                    gid=f"{when} {plain(s.name)}")  # fmt: skip
+            ax.plot(middle, y + shift, mark, ms=7, color=ink, mec="white", zorder=3)
+        write(ax, (1.0, y - 0.09), f"before {say(s.before)}", BESIDE, (9.0, 0.0), color=QUIET)
+        write(ax, (1.0, y + 0.09), f"now {say(s.after)}", BESIDE, (9.0, 0.0), color=INK, weight="bold")
     return ax
 
 
@@ -157,12 +146,11 @@ def bridge_caption(found: AfterTheJob) -> str:
         return ""
     name, amount = next(iter(b.groups.items()))
     more, less = NEXT.get(name, ("put it into the next case",) * 2)
-    said = words.signed(amount, found.currency)
-    return f"The largest reason is {words.GROUPS[name]} ({said}): {more if amount > 0 else less}."
+    said = screen.signed(amount, found.currency)
+    return f"The largest reason is {screen.GROUPS[name]} ({said}): {more if amount > 0 else less}."
 
 
 def held_caption(found: AfterTheJob) -> str:
-    """Under the places of the jobs."""
     bad = [h for h in found.held if h.says == "too narrow"]
     if bad:
         worst = max(bad, key=lambda h: h.factor)
@@ -171,11 +159,10 @@ def held_caption(found: AfterTheJob) -> str:
 
 
 def chances_caption(found: AfterTheJob) -> str:
-    """Under the stated chances."""
     c = found.calibration
-    if c is None or c.many < words.LEAST_STATED:
+    if c is None or c.many < screen.LEAST_STATED:
         return "Too few stated chances to tell anything yet: go on writing down what you find."
-    off = words.off_groups(c)
+    off = screen.off_groups(c)
     if not off:
         return "Every range meets the dashed line: keep your chances as they are."
     g = max(off, key=lambda g: g.many)
@@ -187,29 +174,22 @@ def chances_caption(found: AfterTheJob) -> str:
 def bridge_picture(found: AfterTheJob) -> Iterator[plots.Picture]:
     """The bridge, if there is a closed job."""
     if (b := found.bridge) is not None:
-        steps = [(words.step_name(s), s.amount) for s in words.largest_steps(b)]
+        steps = [(screen.step_name(s), s.amount) for s in screen.largest_steps(b)]
         bars = [("estimate", b.estimate["total"]), *steps, ("what it came to", b.actual["total"])]
-        frame = pd.DataFrame(bars, columns=["name", "amount"])
-        yield plots.Picture(partial(bridge_chart, frame, found.currency, bridge_caption(found)), HIGH)
+        yield plots.Picture(partial(bridge_chart, bars, found.currency, bridge_caption(found)), HIGH)
 
 
 def log_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
     """The pictures of the log, as far as it fills them."""
     if found.held:
-        frame = pd.DataFrame([vars(h) for h in found.held])
-        yield plots.Picture(partial(held_chart, frame, held_caption(found)), FEW)
-    if (c := found.calibration) is not None and c.many >= words.LEAST_STATED:
-        frame = pd.DataFrame([g._asdict() for g in c.groups])
-        yield plots.Picture(partial(chances_chart, frame, chances_caption(found)), MEDIUM)
+        yield plots.Picture(partial(held_chart, found.held, held_caption(found)), FEW)
+    if (c := found.calibration) is not None and c.many >= screen.LEAST_STATED:
+        yield plots.Picture(partial(chances_chart, c.groups, chances_caption(found)), MEDIUM)
 
 
 def learned_pictures(found: AfterTheJob) -> Iterator[plots.Picture]:
-    """What moved most."""
     caption = "Grey is what was believed before, with its 8 in 10 range; let the next case use the lower bars."
     titles = {"chance": "Chances before and after", "hours": "Your hours over your guesses, before and after"}
     for kind, title in titles.items():
-        moved = [vars(s) | {"name": plain(s.name)} for s in words.most_moved(found, 8) if s.kind == kind]
-        unit = "chance" if kind == "chance" else "times"
-        if moved:
-            draw = partial(moved_chart, pd.DataFrame(moved), title, unit, caption)
-            yield plots.Picture(draw, 2.0 + 0.42 * len(moved))
+        if moved := [s for s in screen.most_moved(found, 8) if s.kind == kind]:
+            yield plots.Picture(partial(moved_chart, moved, title, caption), 2.0 + 0.42 * len(moved))

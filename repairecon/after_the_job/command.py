@@ -16,65 +16,37 @@ from repairecon.read.case_workbook_out import folder_of
 from repairecon.read.closed import FOLDER, read_closed
 from repairecon.read.job_log import FILE, add_to_log, read_log, write_learned
 from repairecon.records import RepaireconError
-from repairecon.show.answer_tables import keep_tables, plain, print_json
-from repairecon.show.layout import for_terminal
-
-OPTIONS: dict[str, dict[str, Any]] = {
-    "--decide": {
-        "nargs": "?", "const": "", "metavar": "WAY", "help": "freeze the case as decided (default: the best way)",
-    },
-    "--on": {"default": "", "metavar": "DATE", "help": "day of the decision, year-month-day (default today)"},
-    "--found": {"default": "", "metavar": "EVENT=OUTCOME", "help": "findings at the decision, joined by ';'"},
-    "--log": {"type": Path, "metavar": "FOLDER", "help": "job log (default: that of the boat, else job_log beside)"},
-    "--add-to-log": {"action": "store_true", "help": "add this job to the log"},
-    "--learn": {"type": Path, "metavar": "FILE", "help": "write what the log teaches, for a next case to use"},
-    "--strength": {
-        "type": float, "default": STRENGTH, "help": "what a job on another kind of unit counts for (%(default)s)",
-    },
-}  # fmt: skip
-INTO_THE_BOOK: dict[str, dict[str, Any]] = {
-    "--book": {
-        "nargs": "?", "const": "", "metavar": "FILE",
-        "help": "spares book that the job's parts come into and leave (default: that of the boat)",
-    },
-    "--write": {"action": "store_true", "help": "write the job into the book"},
-    "--unit": {"default": "", "metavar": "NAME", "help": "unit of the book (default: as the case calls it)"},
-    "--clock": {"type": float, "metavar": "HOURS", "help": "hours on the unit's clock"},
-    "--moved-on": {"default": "", "metavar": "DATE", "help": "day of the movements (default: end of the job)"},
-    "--locker": {"default": "", "metavar": "NAME", "help": "where things without a locker of their own go"},
-    "--item": {
-        "action": "append", "default": [], "metavar": "NAME=ITEM",
-        "help": "item of the book for a part or unit of the case; NAME= leaves it out (may be given again)",
-    },
-    "--new-cards": {"action": "store_true", "help": "make cards for what the book does not know"},
-}  # fmt: skip
+from repairecon.show.answer_tables import add_faces, give, keep_tables, plain, print_json
 
 
 def add(jobs: Any) -> None:
-    """Add the job to the command line."""
     job = jobs.add_parser("after-the-job", help="estimate against actual, and what a log of jobs teaches")
     job.add_argument("folder", help="folder of a case that was decided, with its actual.csv; or folder of a job log")
+    freeze = "freeze the case as decided (default: the best way)"
+    job.add_argument("--decide", nargs="?", const="", metavar="WAY", help=freeze)
+    job.add_argument("--on", default="", metavar="DATE", help="day of the decision, year-month-day (default today)")
+    job.add_argument("--found", default="", metavar="EVENT=OUTCOME", help="findings at the decision, joined by ';'")
+    where = "job log (default: that of the boat, else job_log beside)"
+    job.add_argument("--log", type=Path, metavar="FOLDER", help=where)
+    job.add_argument("--add-to-log", action="store_true", help="add this job to the log")
+    teaches = "write what the log teaches, for a next case to use"
+    job.add_argument("--learn", type=Path, metavar="FILE", help=teaches)
+    other = "what a job on another kind of unit counts for (%(default)s)"
+    job.add_argument("--strength", type=float, default=STRENGTH, help=other)
+    add_faces(job)
     book = job.add_argument_group("into the spares book", "without --write only shown; written once, all or nothing")
-    face = job.add_mutually_exclusive_group()
-    for group, options in ((job, OPTIONS), (book, INTO_THE_BOOK)):
-        for name, how in options.items():
-            group.add_argument(name, **how)
-    face.add_argument("--json", action="store_true", help="plain data for other programs")
-    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
-    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
-    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
+    into = "spares book that the job's parts come into and leave (default: that of the boat)"
+    book.add_argument("--book", nargs="?", const="", metavar="FILE", help=into)
+    book.add_argument("--write", action="store_true", help="write the job into the book")
+    book.add_argument("--unit", default="", metavar="NAME", help="unit of the book (default: as the case calls it)")
+    book.add_argument("--clock", type=float, metavar="HOURS", help="hours on the unit's clock")
+    moved_on = "day of the movements (default: end of the job)"
+    book.add_argument("--moved-on", default="", metavar="DATE", help=moved_on)
+    book.add_argument("--locker", default="", metavar="NAME", help="where things without a locker of their own go")
+    item = "item of the book for a part or unit of the case; NAME= leaves it out (may be given again)"
+    book.add_argument("--item", action="append", default=[], metavar="NAME=ITEM", help=item)
+    book.add_argument("--new-cards", action="store_true", help="make cards for what the book does not know")
     job.set_defaults(run=run)
-
-
-def _log_folder(args: argparse.Namespace) -> Path:
-    """The log that was named, that is the folder itself, or that lies beside it."""
-    if args.log is not None:
-        return Path(args.log)
-    folder = Path(args.folder)
-    if (folder / FILE).is_file() and not (folder / FOLDER).exists():
-        return folder
-    home = boat_folder(folder)
-    return home / LOG if home else folder.resolve().parent / "job_log"
 
 
 def run(args: argparse.Namespace) -> None:
@@ -85,39 +57,29 @@ def run(args: argparse.Namespace) -> None:
         made = decide(args.folder, args.decide, on=args.on, found=args.found)
         print(f"Froze the decision for {made.way}. Fill in {args.folder}/actual.csv as the work goes on.")
         return
-    at = _log_folder(args)
-    alone = at == Path(args.folder)
+    folder, home = Path(args.folder), boat_folder(args.folder)
+    # the log that was named, that is the folder itself, that of the boat or that lies beside the job
+    beside = home / LOG if home else folder.resolve().parent / "job_log"
+    is_log = (folder / FILE).is_file() and not (folder / FOLDER).exists()
+    at = args.log or (folder if is_log else beside)
+    alone = at == folder
     if args.report is not None and alone:
         raise RepaireconError("a report is of a closed job: name its folder, and the log with --log")
     found = after_the_job(None if alone else read_closed(args.folder), read_log(at), args.strength)
-    if args.tables is not None:
-        keep_tables(args.tables, args.job, as_json(found))
     if args.book is not None:
-        _into_the_book(args, found)
-    elif args.write:
+        keep_tables(args.tables, args.job, as_json(found))
+        _into_the_book(args, found, home)
+        return
+    if args.write:
         raise RepaireconError("--write needs --book; the log has --add-to-log")
-    elif args.report is not None:
-        from repairecon.after_the_job.screen import page
-        from repairecon.show.report import write_page
-
-        write_page(args.report, lambda: page(found))
-        print(f"Wrote {args.report}")
-    else:
-        _look_back(args, found, at, alone)
-
-
-def _look_back(args: argparse.Namespace, found: AfterTheJob, at: Path, alone: bool) -> None:
+    _refuse_empty(args, found)
     from repairecon.after_the_job import screen
 
-    _refuse_empty(args, found)
-    if args.json:
-        print_json(as_json(found))
-    else:
-        print(for_terminal(screen.full(found) if args.full else screen.first_screen(found)), end="")
+    show = screen.full if args.full else screen.first_screen
+    give(args, lambda: as_json(found), lambda: screen.page(found), lambda: show(found))
     out = sys.stderr if args.json else sys.stdout
     if args.add_to_log and not alone:
         print(f"Added {found.name} to {add_to_log(at, found.logged)}", file=out)
-        home = boat_folder(args.folder)
         if home is not None and at.resolve() == home / LOG:
             write_learned(at / LEARNED, found.learned)
             print(f"Wrote {at / LEARNED}, which each job of hers uses from now on", file=out)
@@ -142,28 +104,25 @@ def _refuse_empty(args: argparse.Namespace, found: AfterTheJob) -> None:
         )
 
 
-def _called(pairs: list[str]) -> dict[str, str]:
-    split = {pair: [text.strip() for text in pair.split("=", 1)] for pair in pairs}
-    for pair, texts in split.items():
-        if len(texts) < 2 or not texts[0]:
-            raise RepaireconError(f"--item: found {pair!r}; write NAME=ITEM, or NAME= to leave it out of the book")
-    return dict(split.values())
-
-
-def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
+def _into_the_book(args: argparse.Namespace, found: AfterTheJob, home: Path | None) -> None:
     """Show what the job would do to the book, or do it."""
-    from repairecon.after_the_job import book_words
+    from repairecon.after_the_job import spares_book
     from repairecon.after_the_job.book_items import BookWishes
     from repairecon.after_the_job.spares_book import into_the_book
     from repairecon.book.spares_book import book_place, open_book
 
     if args.report is not None or args.add_to_log or args.learn is not None:
         raise RepaireconError("--book goes by itself: give --report, --add-to-log and --learn in a call of their own")
+    called = {}
+    for pair in args.item:
+        name, mark, item = (text.strip() for text in pair.partition("="))
+        if not mark or not name:
+            raise RepaireconError(f"--item: found {pair!r}; write NAME=ITEM, or NAME= to leave it out of the book")
+        called[name] = item
     wishes = BookWishes(
-        called=_called(args.item), unit=args.unit, hours=args.clock, on=args.moved_on, locker=args.locker,
+        called=called, unit=args.unit, hours=args.clock, on=args.moved_on, locker=args.locker,
         new_cards=args.new_cards,
     )  # fmt: skip
-    home = boat_folder(args.folder)
     if not args.book and home is None:
         raise RepaireconError("--book: this case is in no boat; name the file of the book")
     with open_book(book_place(args.book or home or "")) as book:
@@ -174,22 +133,22 @@ def _into_the_book(args: argparse.Namespace, found: AfterTheJob) -> None:
             line["moved"]["source"] = str(x.moved.source)
         print_json(plain(data))
     else:
-        print(book_words.summary(found, made), end="")
+        print(spares_book.summary(found, made), end="")
 
 
 def as_json(found: AfterTheJob) -> dict[str, Any]:
     """Dictionaries, lists, numbers and text; home money, chances 0..1; None where there is no closed job."""
-    from repairecon.after_the_job import words
+    from repairecon.after_the_job import screen
 
     b, h, c, currency = found.bridge, found.hindsight, found.calibration, found.currency
-    ranges = [{**asdict(h), "sentence": words.held(h)} for h in found.held]
+    ranges = [{**asdict(h), "sentence": screen.held(h)} for h in found.held]
     chances = c and {
         **asdict(c), "parts": c.parts._asdict(), "groups": [g._asdict() for g in c.groups],
-        "sentence": words.chances(found),
+        "sentence": screen.chances(found),
     }  # fmt: skip
     bridge = b and {
         **asdict(b), "difference": b.difference, "groups": b.groups, "not_told": b.not_written,
-        "sentence": words.bridge(b, currency),
+        "sentence": screen.bridge(b, currency),
     }  # fmt: skip
     if bridge:
         del bridge["not_written"]
@@ -201,9 +160,9 @@ def as_json(found: AfterTheJob) -> dict[str, Any]:
         "first_run": found.first_run or None,
         "filled_in": not found.nothing_written,
         "bridge": bridge,
-        "hindsight": h and {**asdict(h), "sentences": words.choice(h, currency)},
+        "hindsight": h and {**asdict(h), "sentences": screen.choice(h, currency)},
         "coverage": {"ranges": ranges, "chances": chances},
-        "learned": {**asdict(found.learned), "shifts": found.shifts, "sentences": words.learned(found)},
+        "learned": {**asdict(found.learned), "shifts": found.shifts, "sentences": screen.learned(found)},
         "movements": [{**asdict(m), "source": str(m.source)} for m in found.movements],
         "jobs": list(found.log.jobs),
     }

@@ -11,8 +11,7 @@ from pathlib import Path
 
 from repairecon.after_the_job import log as job_log
 from repairecon.after_the_job import spares_book
-from repairecon.after_the_job.bridge import Bridge, bridge, found_in_order, pieces_paid, settled, worker
-from repairecon.after_the_job.estimate import Estimate
+from repairecon.after_the_job.bridge import Bridge, Estimate, bridge, found_in_order, pieces_paid, settled, worker
 from repairecon.after_the_job.learning import STRENGTH, Shift, learn, shifts
 from repairecon.book.on_hand import read_case_aboard
 from repairecon.buying.inputs import mean_of
@@ -39,6 +38,13 @@ def decide(
     ``way`` is the way chosen, by default the best; ``on`` the day (year-month-day, default today); ``found`` what is
     known so far, as for the first job. A frozen decision is never written over.
     """
+    from repairecon.book.spares_book import book_at
+    from repairecon.read.orders import write_receipts
+
+    try:
+        day = datetime.date.fromisoformat(on) if on else datetime.date.today()
+    except ValueError as error:
+        raise RepaireconError(f"on: found {on!r}; write a date as year-month-day, such as 2026-03-31") from error
     case = read_case_aboard(folder)
     answer = rebuild_or_buy(case, draws, seed, found=found, cost_own_hour=cost_own_hour)
     chosen = way or answer.verdict.best
@@ -49,30 +55,17 @@ def decide(
         for way, row in answer.table.iterrows()
     }
     decision = Decision(
-        folder="", way=chosen, decided_on=_day(on), seed=seed, draws=draws, found=found, currency=case.terms.currency,
-        cost_own_hour=answer.cost_own_hour, figures=figures, seal="", best=answer.verdict.best,
+        folder="", way=chosen, decided_on=day.isoformat(), seed=seed, draws=draws, found=found,
+        currency=case.terms.currency, cost_own_hour=answer.cost_own_hour, figures=figures, seal="",
+        best=answer.verdict.best,
     )  # fmt: skip
     freeze(folder, decision, case)
-    _what_came(folder)
-    return decision
-
-
-def _what_came(folder: str | os.PathLike[str]) -> None:
-    """What had come by orders before the decision, into the sheet that it wrote."""
-    from repairecon.book.spares_book import book_at
-    from repairecon.read.orders import write_receipts
-
+    # what had come by orders before the decision, into the sheet that it wrote
     if (home := boat_folder(folder)) and (path := book_path(home)):
         job = Path(os.path.realpath(folder))
         with book_at(path) as book:
             write_receipts(job, {}, book.came_for_jobs().get(job.name, {}))
-
-
-def _day(on: str) -> str:
-    try:
-        return (datetime.date.fromisoformat(on) if on else datetime.date.today()).isoformat()
-    except ValueError as error:
-        raise RepaireconError(f"on: found {on!r}; write a date as year-month-day, such as 2026-03-31") from error
+    return decision
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,7 +120,6 @@ class AfterTheJob(Shown):
 
     @property
     def decision(self) -> Decision | None:
-        """The decision."""
         return self.closed.decision if self.closed else None
 
     @property
@@ -148,9 +140,31 @@ class AfterTheJob(Shown):
 
     @cached_property
     def hindsight(self) -> Hindsight | None:
-        """The choice, then and now."""
-        c, b, before = self.closed, self.bridge, self.estimate
-        return _hindsight(c, b, before, self.allowed) if c and b and before else None
+        """Every way worked out anew with the outcomes found as certain and with prices, hours and waits where known.
+
+        A way that was not taken keeps its own uncertainty: nobody knows what it would have come to.
+        """
+        b, before = self.bridge, self.estimate
+        if self.closed is None or b is None or before is None:
+            return None
+        case, decision, actual = before.case, self.closed.decision, self.closed.actual
+        known = [*read_findings(decision.found), *found_in_order(case, actual)]
+        estimate = Estimate(case, known, self.allowed, decision.cost_own_hour, before.model.buying)
+        held = settled(case, decision, actual) | dict(_known(estimate, actual))
+        now = {w: total for w, total in estimate.totals_anew(held).items() if self.allowed.get(w, True)}
+        then = {w: decision.figures[w]["total"].mean for w in now}
+        chosen, came = decision.figures[decision.way]["total"], b.actual["total"]
+        best_then = min(then, key=lambda w: then[w])
+        gap_then = chosen.mean - then[best_then]
+        others = [w for w in now if w != b.way]
+        best_other = min(others, key=lambda w: now[w], default=b.way)
+        gap_now = came - now[best_other] if others else 0.0
+        return Hindsight(
+            chosen=decision.way, best_then=best_then, gap_then=gap_then,
+            good_decision=gap_then <= 0 or _near_tie(case, decision, best_then, gap_then),
+            luck="bad" if came > chosen.p90 else "good" if came < chosen.p10 else "ordinary",
+            best_now=best_other if gap_now > 0 else b.way, gap_now=gap_now, actual=came, then=then, now=now,
+        )  # fmt: skip
 
     @cached_property
     def logged(self) -> tuple[Logged, ...]:
@@ -160,7 +174,6 @@ class AfterTheJob(Shown):
 
     @cached_property
     def log(self) -> JobLog:
-        """The past jobs and this one."""
         return job_log.with_job(self.past, self.logged)
 
     @cached_property
@@ -204,45 +217,16 @@ def after_the_job(closed: Closed | None, log: JobLog = NO_LOG, strength: float =
         return AfterTheJob("job log", strength, log)
     allowed = {way: not why for way, why in screen(closed.case).items()}
     before = Estimate(with_learned(closed.case))
-    written = _written(closed)
-    made = bridge(before.case, closed.decision, closed.actual, allowed, before.model.buying) if written else None
-    return AfterTheJob(closed.name, strength, log, closed, allowed, before, made)
-
-
-def _written(closed: Closed) -> bool:
-    """Whether the sheet says anything that its form did not say when it was made."""
+    # whether the sheet says anything that its form did not say when it was made
     kept = kept_findings(closed.case)
-    return any(
+    written = any(
         (r.filled and not (r.kind == "found" and r.outcome == kept.get(r.name)))
         or r.kind == "never came"
         or (r.kind == "way" and r.name not in ("", closed.decision.way))
         for r in closed.actual.rows
     )
-
-
-def _hindsight(closed: Closed, b: Bridge, before: Estimate, allowed: Mapping[str, bool]) -> Hindsight:
-    """Every way worked out anew with the outcomes found as certain and with prices, hours and waits where known.
-
-    A way that was not taken keeps its own uncertainty: nobody knows what it would have come to.
-    """
-    case, decision, actual = before.case, closed.decision, closed.actual
-    known = [*read_findings(decision.found), *found_in_order(case, actual)]
-    estimate = Estimate(case, known, allowed, decision.cost_own_hour, before.model.buying)
-    held = settled(case, decision, actual) | dict(_known(estimate, actual))
-    now = {w: total for w, total in estimate.totals_anew(held).items() if allowed.get(w, True)}
-    then = {w: decision.figures[w]["total"].mean for w in now}
-    chosen, came = decision.figures[decision.way]["total"], b.actual["total"]
-    best_then = min(then, key=lambda w: then[w])
-    gap_then = chosen.mean - then[best_then]
-    others = [w for w in now if w != b.way]
-    best_other = min(others, key=lambda w: now[w], default=b.way)
-    gap_now = came - now[best_other] if others else 0.0
-    return Hindsight(
-        chosen=decision.way, best_then=best_then, gap_then=gap_then,
-        good_decision=gap_then <= 0 or _near_tie(case, decision, best_then, gap_then),
-        luck="bad" if came > chosen.p90 else "good" if came < chosen.p10 else "ordinary",
-        best_now=best_other if gap_now > 0 else b.way, gap_now=gap_now, actual=came, then=then, now=now,
-    )  # fmt: skip
+    made = bridge(before.case, closed.decision, closed.actual, allowed, before.model.buying) if written else None
+    return AfterTheJob(closed.name, strength, log, closed, allowed, before, made)
 
 
 def _near_tie(case: Case, decision: Decision, best: str, gap: float) -> bool:

@@ -16,7 +16,7 @@ from repairecon.formulas.lives import fit_weibull
 from repairecon.read.defaults import Defaults
 from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.learned import counted, kind_of
-from repairecon.records import STAGES, Branch, Case, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
+from repairecon.records import STAGES, Case, ChanceCount, HoursBias, JobLog, Learned, LearnedLife, Logged
 from repairecon.records.base import Source
 from repairecon.records.done import SupplierKept
 
@@ -40,14 +40,10 @@ DRIFT, DRIFT_YEARS, PRICE_SHIFT_JOBS, PRICE_SCALE = 0.02, 11.0, 4.0, 0.02
 FAILURES, FAILURE_YEARS = 1.0, 10.0
 """One failure in ten unit-years before any life is known; assumed."""
 
-LEAST_WAIT = 0.5
-"""Days that what came at once counts for, as a wait of none has no logarithm."""
-
-LEAST_AGES = 3
-"""Prices of a known age, the least that show a drift."""
-
+LEAST_WAIT, LEAST_AGES = 0.5, 3
+"""Days that what came at once counts for, as a wait of none has no logarithm; ages of prices, fewest that show a rise.
+"""
 WIDE = 0.8
-_NOWHERE = Source("")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,8 +77,8 @@ class Pace:
 
     def factor(self, stage: str, first_time: bool) -> Ends:
         """Middle of the factor and its range."""
-        middle, low, high = np.exp(belief_interval(self.belief, self.row(stage, first_time), 0.0, WIDE))
-        return float(middle), float(low), float(high)
+        middle, low, high = np.exp(belief_interval(self.belief, self.row(stage, first_time), 0.0, WIDE)).tolist()
+        return middle, low, high
 
 
 Ends = tuple[float, float, float]
@@ -134,7 +130,7 @@ def kept(log: JobLog, kind: str) -> Pace:
             parcels.setdefault((r.job, key(r.group)), []).append(over)
     rows = [
         Logged(job=job, closed_on="", unit="", kind=kind, name="", group=supplier, first_time=False, p50=1.0,
-               actual=float(np.exp(np.mean(sorted(overs)))), source=_NOWHERE)
+               actual=float(np.exp(np.mean(sorted(overs)))), source=Source(""))
         for (job, supplier), overs in sorted(parcels.items())
     ]  # fmt: skip
     return pace(rows, sorted({r.group for r in rows}), scale)
@@ -177,10 +173,18 @@ def learn(log: JobLog, strength: float = STRENGTH) -> Learned:
         LearnedLife(unit=r.unit, way_kind=r.group, years=r.years, hours=r.hours, failed=bool(r.happened))
         for r in log.of("life")
     )
+    worked, priced, biases = log.of("hours"), log.of("price"), list[HoursBias]()
+    found = pace(worked)
+    for stage, first in product(STAGES, (True, False)) if worked else ():
+        jobs = len({r.job for r in worked if r.group == stage})
+        middle, low, high = _bounded(found.factor(stage, first))
+        biases.append(HoursBias(group=stage, first_time=first, factor=middle, low=low, high=high, jobs=jobs))
+    rise = None
+    if len({r.years for r in priced if r.years is not None}) >= LEAST_AGES:
+        rise = min(max(float(np.expm1(drift(priced).mean[1])), RATES[0]), RATES[1])
     return Learned(
-        jobs=len(log.jobs), strength=strength, chances=_counts(log.of("count")),
-        hours=tuple(_biases(log.of("hours"))), drift_rate=_drift_rate(log.of("price")), lives=lives,
-        suppliers=tuple(_suppliers(log)),
+        jobs=len(log.jobs), strength=strength, chances=_counts(log.of("count")), hours=tuple(biases), drift_rate=rise,
+        lives=lives, suppliers=tuple(_suppliers(log)),
     )  # fmt: skip
 
 
@@ -195,25 +199,14 @@ def _counts(rows: Sequence[Logged]) -> tuple[ChanceCount, ...]:
     )
 
 
-def _biases(rows: Sequence[Logged]) -> Iterator[HoursBias]:
-    found = pace(rows)
-    for stage, first in product(STAGES, (True, False)) if rows else ():
-        jobs = len({r.job for r in rows if r.group == stage})
-        middle, low, high = _bounded(found.factor(stage, first))
-        yield HoursBias(group=stage, first_time=first, factor=middle, low=low, high=high, jobs=jobs)
-
-
-def _drift_rate(rows: Sequence[Logged]) -> float | None:
-    if len({r.years for r in rows if r.years is not None}) < LEAST_AGES:
-        return None
-    return min(max(float(np.expm1(drift(rows).mean[1])), RATES[0]), RATES[1])
-
-
 def shifts(case: Case | None, log: JobLog, learned: Learned) -> tuple[Shift, ...]:
     """Figures before and after the log, side by side; chances need the case in which they stand."""
-    found, lives = _chances(case.branches, kind_of(case), learned) if case else (), log.of("life")
-    drifts = _drift(log.of("price"), learned)
-    return (*found, *_hours(log.of("hours")), *drifts, *_kept(log), *_rates(lives), *_lives(lives))
+    found, lives, prices = _chances(case, learned) if case else (), log.of("life"), log.of("price")
+    drifts = (drift_before(), drift(prices))
+    was, now = (np.expm1(belief_interval(x, [0.0, 1.0], 0.0, WIDE)).tolist() for x in drifts)
+    aged = sum(r.years is not None for r in prices)
+    rise = () if learned.drift_rate is None else (_shift("price", "rise a year", was, now, aged),)
+    return (*found, *_hours(log.of("hours")), *rise, *_kept(log), *_rates(lives), *_lives(lives))
 
 
 def _shift(kind: str, name: str, before: Ends, after: Ends, jobs: float) -> Shift:
@@ -221,8 +214,9 @@ def _shift(kind: str, name: str, before: Ends, after: Ends, jobs: float) -> Shif
     return Shift(kind=kind, name=name, jobs=jobs, **dict(zip(names, (*before, *after), strict=True)))
 
 
-def _chances(branches: Sequence[Branch], unit: str, learned: Learned) -> Iterator[Shift]:
-    for (event, given), members, prior, seen in counted(branches, unit, learned):
+def _chances(case: Case, learned: Learned) -> Iterator[Shift]:
+    branches = case.branches
+    for (event, given), members, prior, seen in counted(branches, kind_of(case), learned):
         after = prior + seen
         before, now = prior / (prior.sum() or 1.0), after / after.sum()
         for n, k in enumerate(members):
@@ -241,12 +235,6 @@ def _hours(rows: Sequence[Logged]) -> Iterator[Shift]:
             yield _shift("hours", name, before.factor(stage, first), after.factor(stage, first), len(jobs))
 
 
-def _drift(rows: Sequence[Logged], learned: Learned) -> Iterator[Shift]:
-    if learned.drift_rate is not None:
-        aged = sum(r.years is not None for r in rows)
-        yield _shift("price", "rise a year", _yearly(drift_before()), _yearly(drift(rows)), aged)
-
-
 def _kept(log: JobLog) -> Iterator[Shift]:
     for kind, scale in (("days", SPREAD_SCALE), ("price", PRICE_SCALE)):
         found, before = kept(log, kind), pace_before(("",), scale=scale)
@@ -255,11 +243,6 @@ def _kept(log: JobLog) -> Iterator[Shift]:
             if jobs:
                 was, now = before.factor("", False), found.factor(key(name), False)
                 yield _shift(f"{kind}, supplier", name, was, now, len(jobs))
-
-
-def _yearly(belief: LinearBelief) -> Ends:
-    middle, low, high = np.expm1(belief_interval(belief, [0.0, 1.0], 0.0, WIDE))
-    return float(middle), float(low), float(high)
 
 
 def _rates(rows: Sequence[Logged]) -> Iterator[Shift]:

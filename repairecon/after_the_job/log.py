@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from repairecon.after_the_job.bridge import Bridge, found_in_order, pieces_paid, taken, worker
-from repairecon.after_the_job.estimate import Estimate
+from repairecon.after_the_job.bridge import Bridge, Estimate, found_in_order, pieces_paid, worker
 from repairecon.buying.buying import Priced
 from repairecon.formulas import ranges, scores
 from repairecon.formulas.scores import BrierParts, Group
@@ -17,7 +16,7 @@ from repairecon.read.closed import Closed
 from repairecon.read.problems import key
 from repairecon.rebuild_or_buy.job import read_findings
 from repairecon.rebuild_or_buy.learned import condition, kind_of
-from repairecon.rebuild_or_buy.tree import Finding, Tree, grow
+from repairecon.rebuild_or_buy.tree import grow
 from repairecon.records import DAYS_A_YEAR, QUANTITIES, Done, JobLog, Logged, Quote, Range, Source, Supplier
 
 CLAIMED = 0.8
@@ -34,7 +33,6 @@ EDGES = (0.0, *(x - FINE for x in (0.2, 0.4, 0.6, 0.8)), 1.0)
 
 POINTS = np.array([0.1, 0.5, 0.9])
 """Shares of cases below the stated values."""
-
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,19 +115,16 @@ class Keeper:
 
     def rows(self) -> Iterator[Logged]:
         """Ranges, chances, counts, hours, prices, days, lives."""
-        for of in (self._ranges, self._found, self._hours, self._prices, self._days):
+        # a job that went another way than decided says nothing of its ranges, nor does what is not written in full
+        ranges_of = self.decision.figures[self.decision.way] if self.made.way == self.decision.way else {}
+        for name, f in ranges_of.items():
+            if name in self.made.whole:
+                yield self._row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.made.actual[name])
+        for of in (self._found, self._hours, self._prices, self._days):
             yield from of()
         for r in self.actual.of("life"):
             kind = self.case.way(r.name).kind
             yield self._row("life", r.name, r, group=kind, years=r.years, hours=r.hours, happened=bool(r.failed))
-
-    def _ranges(self) -> Iterator[Logged]:
-        """Only of quantities written in full; a job that went another way than decided says nothing of its ranges."""
-        if taken(self.decision, self.actual) != self.decision.way:
-            return
-        for name, f in self.decision.figures[self.decision.way].items():
-            if name in self.made.whole:
-                yield self._row("range", name, p10=f.p10, p50=f.p50, p90=f.p90, actual=self.made.actual[name])
 
     def _found(self) -> Iterator[Logged]:
         """Stated chances as findings came in, and the condition under which each outcome counts."""
@@ -140,26 +135,22 @@ class Keeper:
         end = grow(self.case, [*known, *found])
         for f in found:
             if (f.event, f.outcome) not in sure:
-                yield from self._stated(grow(self.case, known, keep={f.event}), f, rows[f.event])
+                # each outcome but the first, given what was found before it and that the event happens
+                tree = grow(self.case, known, keep={f.event})
+                e = tree.column(f.event)
+                happens = float(tree.chance[tree.states[:, e] >= 0].sum())
+                for k, outcome in enumerate(tree.outcomes[e]):
+                    p = float(tree.chance[tree.states[:, e] == k].sum()) / happens if happens > 0 else 0.0
+                    if k and p < 1.0:
+                        stated = {"outcome": outcome, "chance": min(p, 1.0), "happened": outcome == f.outcome}
+                        yield self._row("chance", f.event, rows[f.event], **stated)
             known.append(f)
-            yield from self._counts(end, f, rows[f.event])
-
-    def _stated(self, tree: Tree, f: Finding, row: Done) -> Iterator[Logged]:
-        """The chance of each outcome but the first, given what was found before it and that the event happens."""
-        e = tree.column(f.event)
-        happens = float(tree.chance[tree.states[:, e] >= 0].sum())
-        for k, outcome in enumerate(tree.outcomes[e]):
-            p = float(tree.chance[tree.states[:, e] == k].sum()) / happens if happens > 0 else 0.0
-            if k and p < 1.0:
-                came = outcome == f.outcome
-                yield self._row("chance", f.event, row, outcome=outcome, chance=min(p, 1.0), happened=came)
-
-    def _counts(self, end: Tree, f: Finding, row: Done) -> Iterator[Logged]:
-        """The outcome under each condition that may have held, for the chance that it did."""
-        for b, holds in zip(self.case.branches, end.holds, strict=True):
-            share = float(end.chance[holds].sum())
-            if (b.event, b.outcome) == (f.event, f.outcome) and share > 0:
-                yield self._row("count", f.event, row, given=condition(b)[1], outcome=f.outcome, actual=min(share, 1.0))
+            # the outcome under each condition that may have held, for the chance that it did
+            for b, holds in zip(self.case.branches, end.holds, strict=True):
+                share = min(float(end.chance[holds].sum()), 1.0)
+                if (b.event, b.outcome) == (f.event, f.outcome) and share > 0:
+                    given = condition(b)[1]
+                    yield self._row("count", f.event, rows[f.event], given=given, outcome=f.outcome, actual=share)
 
     def _hours(self) -> Iterator[Logged]:
         """Against the case's own hours, not those learned before: the bias is that of the owner's guesses."""
@@ -179,9 +170,12 @@ class Keeper:
             core = self.case.way(r.name).core_surcharge.likely if r.kind == "unit" else 0.0
             quote, seller = self._promise(priced)
             each, stated = (r.paid - core) / bought, (quote.quoted if quote else priced.range).scaled(priced.a_piece)
-            age = _years(priced.quote.quoted_on if priced.quote else "", self.decision.decided_on)
             if each > 0 and stated.likely > 0:
-                name = seller.supplier if seller else ""
+                name, age = seller.supplier if seller else "", None
+                if priced.quote and priced.quote.quoted_on:
+                    days = (priced.quote.quoted_on, self.decision.decided_on)
+                    quoted_on, decided_on = map(datetime.date.fromisoformat, days)
+                    age = max((decided_on - quoted_on).days, 0) / DAYS_A_YEAR
                 yield self._row("price", r.name, r, group=name, **_ends(stated), actual=each, years=age)
 
     def _days(self) -> Iterator[Logged]:
@@ -201,13 +195,6 @@ class Keeper:
         return quote, was.supplier(quote.supplier)
 
 
-def _years(start: str, end: str) -> float | None:
-    if not start or not end:
-        return None
-    days = (datetime.date.fromisoformat(end) - datetime.date.fromisoformat(start)).days
-    return max(days, 0) / DAYS_A_YEAR
-
-
 def _ends(r: Range) -> dict[str, float]:
     ends = ranges.quantile(POINTS, r.low, r.likely, r.high, r.shape).tolist()
     return dict(zip(("p10", "p50", "p90"), ends, strict=True))
@@ -216,11 +203,10 @@ def _ends(r: Range) -> dict[str, float]:
 def held(log: JobLog) -> tuple[Held, ...]:
     """Whether the stated ranges held, by quantity; hours task by task are left out, as those of a job share a pace."""
     rows = {q: [r for r in log.of("range") if r.name == q] for q in QUANTITIES} | {"prices": log.of("price")}
-    return tuple(_held(q, wide) for q, some in rows.items() if (wide := [r for r in some if _is_wide(r)]))
-
-
-def _is_wide(r: Logged) -> bool:
-    return r.p10 is not None and r.p90 is not None and r.p10 < r.p90
+    wide = {
+        q: [r for r in some if r.p10 is not None and r.p90 is not None and r.p10 < r.p90] for q, some in rows.items()
+    }
+    return tuple(_held(q, some) for q, some in wide.items() if some)
 
 
 def _held(name: str, wide: Sequence[Logged]) -> Held:
@@ -232,21 +218,16 @@ def _held(name: str, wide: Sequence[Logged]) -> Held:
     # the pinball loss: least on average when the true quantile is stated (Gneiting, Raftery, JASA 102 (2007), 6.1)
     misses = [(p, seen - q) for p, q in zip(POINTS, (p10, p50, p90), strict=True)]
     loss = np.mean([np.maximum(p * miss, (p - 1.0) * miss) for p, miss in misses], axis=0)
+    # advice only where the factor is beyond its doubt; that they hold only where the share inside is well known
+    exact_low, exact_high = scores.share_interval(inside, many, SURE, "exact")
+    says = "hold" if exact_high - exact_low < TIGHT and exact_low <= CLAIMED <= exact_high else "cannot tell"
+    if many >= LEAST_JOBS:
+        says = "too narrow" if factor_low > 1.0 else "too wide" if factor_high < 1.0 else says
     return Held(
         quantity=name, inside=inside, of=many, low=low, high=high, factor=factor, factor_low=factor_low,
         factor_high=factor_high, loss=float(np.mean(loss / np.where(p50 > 0, p50, 1.0))),
-        says=_says(inside, many, factor_low, factor_high), places=tuple(places[np.isfinite(places)].tolist()),
+        says=says, places=tuple(places[np.isfinite(places)].tolist()),
     )  # fmt: skip
-
-
-def _says(inside: int, of: int, factor_low: float, factor_high: float) -> str:
-    """Advice only where the factor is beyond its doubt; that they hold only where the share inside is well known."""
-    low, high = scores.share_interval(inside, of, SURE, "exact")
-    if of >= LEAST_JOBS and factor_low > 1.0:
-        return "too narrow"
-    if of >= LEAST_JOBS and factor_high < 1.0:
-        return "too wide"
-    return "hold" if high - low < TIGHT and low <= CLAIMED <= high else "cannot tell"
 
 
 def calibration(log: JobLog) -> Calibration | None:

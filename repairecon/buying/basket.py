@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import ceil, inf
 from typing import TypeVar
 
-from repairecon.buying.clock import Clock
 from repairecon.buying.parcel import Border, LandedParcel, Line, ParcelTerms, price_parcel
 from repairecon.buying.parcel_program import ParcelRows, cells_of
 from repairecon.formulas.integer_program import Found, Program
@@ -29,6 +29,29 @@ Packs = Mapping[int, int]
 """Packs of each offer bought, by its index in the order."""
 Cuts = Mapping[str, tuple[float, ...]]
 """Values at which a supplier's parcel is cut into intervals."""
+
+
+class Clock:
+    """The time that all searches of a job share: seconds that run from the beginning on, but for pauses, so that no
+    reader's time counts."""
+
+    def __init__(self, seconds: float = 60.0, now: Callable[[], float] = time.perf_counter) -> None:
+        self.now, self._ends, self._kept = now, now() + seconds, seconds
+
+    @property
+    def left(self) -> float:
+        """Until no search is begun any more [s]."""
+        return self._ends - self.now()
+
+    def part(self, share: float, most: float = inf) -> Clock:
+        """A clock over a share of what is left, running at once; this one runs on."""
+        return Clock(min(share * self.left, most), self.now)
+
+    def pause(self) -> None:
+        self._kept = self.left
+
+    def go_on(self) -> None:
+        self._ends = self.now() + self._kept
 
 
 def grouped(things: Iterable[T], name_of: Callable[[T], K]) -> dict[K, list[T]]:
@@ -70,7 +93,6 @@ class Order:
 
     @cached_property
     def usable(self) -> list[int]:
-        """The offers that may be bought, by index."""
         return [i for i in range(len(self.offers)) if self.allows(i)]
 
     def allows(self, index: int) -> bool:
@@ -195,27 +217,21 @@ class BasketRows:
             terms, cut = order.suppliers[name], self.cuts.get(name, ())
             self.parcels[name] = ParcelRows(self.program, terms, order.border, lines, cut, extra.margin)
         self.levels = grouped((x for p in self.parcels.values() for x in p.levels), lambda level: level.offer)
-        self._cover()
-        self._wishes()
-
-    def _cover(self) -> None:
         program, self.missed = self.program, dict[str, int]()
-        for part, offers in grouped(self.order.usable, self.order.part_of).items():
-            pieces = self.order.wanted[part]
+        for part, offers in grouped(order.usable, order.part_of).items():
+            pieces = order.wanted[part]
             # a pack brings no more than what is wanted: so the relaxation cannot cover a part by a third of a pack
-            terms = [
-                (level.useful, float(min(self.order.offers[i].line.pack, pieces)))
-                for i in offers
-                for level in self.levels[i]
-            ]
-            if self.extra.may_miss:
+            packs = {i: float(min(order.offers[i].line.pack, pieces)) for i in offers}
+            covers = [(level.useful, packs[i]) for i in offers for level in self.levels[i]]
+            if extra.may_miss:
                 self.missed[part] = program.column(upper=1.0, whole=True)
-                terms.append((self.missed[part], float(pieces)))
-            program.row(terms, low=float(pieces))
-        if self.extra.may_miss:  # how many are missed counts then, not what the others cost
+                covers.append((self.missed[part], float(pieces)))
+            program.row(covers, low=float(pieces))
+        if extra.may_miss:  # how many are missed counts then, not what the others cost
             program.cost = [0.0] * len(program.cost)
             for column in self.missed.values():
                 program.cost[column] = 1.0
+        self._wishes()
 
     def _wishes(self) -> None:
         program, extra = self.program, self.extra
@@ -297,7 +313,16 @@ def cheapest_basket(order: Order, clock: Clock | None = None, extra: Extra = NO_
     below; from memory).
     """
     clock = clock or Clock()
-    missing = _why_not(order)
+    served, offered = set(map(order.part_of, order.usable)), grouped(range(len(order.offers)), order.part_of)
+    missing: tuple[Uncovered, ...] = ()
+    for part in (part for part in order.wanted if part not in served):
+        # the first of the wishes that leaves no offer, and the soonest there is
+        left, why, soonest = offered.get(part, []), "no offer at all", None
+        for wish, passes in _WISHES.items():
+            if left:
+                why, soonest = wish, min(order.offers[i].days for i in left) if wish == _LATE else None
+                left = [i for i in left if passes(order, i)]
+        missing += (Uncovered(part, why, soonest),)
     basket = _refined(order, extra, clock)
     if basket.status == "nothing can be had" and order.usable and extra == NO_MORE:
         missing += _over_the_limits(order, clock)
@@ -334,20 +359,6 @@ def _priced(order: Order, packs: Packs) -> Basket | None:
         return basket if basket.total < inf else None
     except ValueError:
         return None
-
-
-def _why_not(order: Order) -> tuple[Uncovered, ...]:
-    """Parts without an offer that may be bought: the first of the wishes that leaves none, and the soonest [day]."""
-    served, offered = set(map(order.part_of, order.usable)), grouped(range(len(order.offers)), order.part_of)
-    absent = []
-    for part in (part for part in order.wanted if part not in served):
-        left, why, soonest = offered.get(part, []), "no offer at all", None
-        for wish, passes in _WISHES.items():
-            if left:
-                why, soonest = wish, min(order.offers[i].days for i in left) if wish == _LATE else None
-                left = [i for i in left if passes(order, i)]
-        absent.append(Uncovered(part, why, soonest))
-    return tuple(absent)
 
 
 def _over_the_limits(order: Order, clock: Clock) -> tuple[Uncovered, ...]:

@@ -11,12 +11,11 @@ from math import inf
 
 import numpy as np
 
-from repairecon.buying.basket import check_size, grouped, price_packs
-from repairecon.buying.clock import Clock
+from repairecon.buying.basket import Clock, check_size, grouped, price_packs
 from repairecon.buying.inputs import mean_of
 from repairecon.buying.offers import Offered, order_of, weigh
 from repairecon.buying.other_baskets import frontier
-from repairecon.buying.parcel import CLOSE, Border, LandedLine, LandedParcel, Line, ParcelTerms, price_parcel
+from repairecon.buying.parcel import CLOSE, LandedParcel, Line, price_parcel
 from repairecon.records import NOTHING, Case, OrderWishes, Quote, Range, RepaireconError, Source, Supplier
 
 Demand = tuple[tuple[str, int], ...]
@@ -151,11 +150,15 @@ class Buying:
     @cached_property
     def straight(self) -> dict[str, tuple[float, float]]:
         """Fixed cost a parcel, and home money for one quoted, of suppliers whose terms are straight lines."""
-        found = {}
+        found, rules = {}, self.border
+        changing = rules.duty_free_up_to > 0.0 or rules.vat_free_up_to > 0.0
         for name, some in grouped(self.whole.offers, lambda o: o.supplier).items():
             terms, mine = self.terms[name], [o.line for o in some]
             rates = {line.duty_rate for line in mine}
-            steps = terms.bands or terms.minimum_order or terms.free_above is not None or _limits(terms, self.border)
+            steps = terms.bands or terms.minimum_order or terms.free_above is not None
+            if terms.imported:  # the border's rules may change with what is in the parcel
+                steps = steps or (rules.hand_allowance > 0.0 if terms.by_hand else changing)
+                steps = steps or rules.flat_duty_rate is not None
             if not steps and len(rates) == 1 and not any(len(line.prices) > 1 or line.core for line in mine):
                 rate = rates.pop()
                 # not from 0: a parcel of no value passes the border free
@@ -218,7 +221,12 @@ class Buying:
     def order(self, demand: Demand, leisure: bool = False) -> tuple[Priced, ...]:
         """The lines of an order; its wait counts as far as it is longer than that for what nobody quotes for."""
         unquoted = [(item, n) for item, n in demand if item not in self.by_item]
-        if missing := [self._no_price(item) for item, _ in unquoted if self.own[item][0] is None]:
+        missing = []
+        for item in (item for item, _ in unquoted if self.own[item][0] is None):
+            why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
+            said = f"{self.own[item][2]}: {item} has neither a price nor a quote that may be taken. {why}"
+            missing.append(said.strip())
+        if missing:
             raise RepaireconError("\n".join(missing))
         own = tuple(
             Priced(item=item, range=price or NOTHING, supplier=None, quote=None, lead=lead, packs=n, goods=float(n),
@@ -238,12 +246,6 @@ class Buying:
         k = next(k for k in self.by_item[item] if self.whole.supplier_of(k) + self.again[k] == supplier)
         return self._lines({k: self.lines[k].packs_for(pieces)})[0]
 
-    def _no_price(self, item: str) -> str:
-        """What stands against every quote for an item that has no price of its own."""
-        why = "; ".join(f"{o.quote.supplier}: {o.left_out}" for o in self.barred if o.quote.item == item)
-        source = self.own[item][2]
-        return f"{source}: {item} has neither a price nor a quote that may be taken. {why}".strip()
-
     def _price_without(self, k: int) -> float:
         """Mean price of an offer, as quoted, at which its order would be made without it."""
         item = self.offers[k].quote.item
@@ -262,44 +264,29 @@ class Buying:
         return mean_of(line.range) + more / line.goods if line.goods > 0.0 else inf
 
     def _lines(self, packs: Mapping[int, int]) -> tuple[Priced, ...]:
-        return tuple(
-            self._line(self.terms[name], k, line, _band(self.terms[name], parcel))
-            for name, (indexes, parcel) in self.parcels(packs).items()
-            for k, line in zip(indexes, parcel.lines, strict=True)
-        )
-
-    def _line(self, terms: ParcelTerms, k: int, line: LandedLine, band: float | None) -> Priced:
-        """A landed line taken apart: within the rules that hold for its parcel every charge is a straight line."""
-        before = line.goods + line.core + line.carriage
-        charged = line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
-        factor = 1.0 + charged / before if before > 0.0 else 0.0
-        o = self.offers[k]
-        goods, fixed = _over(line.goods * factor, mean_of(o.quote.quoted))
-        rate = next((quoted for up_to, quoted in terms.bands if up_to == band), terms.carriage)
-        carriage, rest = _over(line.carriage * factor, rate)
-        lead, key = self.leads[k]
-        return Priced(
-            item=o.quote.item, range=o.quote.quoted, supplier=o.supplier, quote=o.quote, lead=lead, lead_key=key,
-            source=o.quote.source, packs=line.packs, goods=goods, carriage=carriage,
-            fixed=fixed + (rest + line.core * factor + line.handling + line.core_refund),
-            band=band, offer=k, again=self.again[k],
-        )  # fmt: skip
-
-
-def _limits(terms: ParcelTerms, rules: Border) -> bool:
-    """Whether the border's rules change with what is in the parcel."""
-    if not terms.imported:
-        return False
-    own = rules.hand_allowance > 0.0 if terms.by_hand else rules.duty_free_up_to > 0.0 or rules.vat_free_up_to > 0.0
-    return own or rules.flat_duty_rate is not None
+        """Landed lines taken apart: within the rules that hold for its parcel every charge is a straight line."""
+        made = []
+        for name, (indexes, parcel) in self.parcels(packs).items():
+            terms, weight = self.terms[name], parcel.weight_kg
+            # the weight band whose carriage is paid, if any
+            fitting = (b for b in terms.bands if weight <= b[0] + CLOSE and not parcel.carriage_free)
+            band, rate = next(fitting, (None, terms.carriage))
+            for k, line in zip(indexes, parcel.lines, strict=True):
+                before = line.goods + line.core + line.carriage
+                charged = line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
+                factor = 1.0 + charged / before if before > 0.0 else 0.0
+                o, (lead, key) = self.offers[k], self.leads[k]
+                goods, fixed = _over(line.goods * factor, mean_of(o.quote.quoted))
+                carriage, rest = _over(line.carriage * factor, rate)
+                made.append(Priced(
+                    item=o.quote.item, range=o.quote.quoted, supplier=o.supplier, quote=o.quote, lead=lead,
+                    lead_key=key, source=o.quote.source, packs=line.packs, goods=goods, carriage=carriage,
+                    fixed=fixed + (rest + line.core * factor + line.handling + line.core_refund),
+                    band=band, offer=k, again=self.again[k],
+                ))  # fmt: skip
+        return tuple(made)
 
 
 def _over(cost: float, quoted: float) -> tuple[float, float]:
     """A cost as so much for one of what is quoted, and the rest that is fixed."""
     return (cost / quoted, 0.0) if quoted > 0.0 else (0.0, cost)
-
-
-def _band(terms: ParcelTerms, parcel: LandedParcel) -> float | None:
-    """The weight band whose carriage is paid, if any."""
-    fitting = (up_to for up_to, _ in terms.bands if parcel.weight_kg <= up_to + CLOSE and not parcel.carriage_free)
-    return next(fitting, None)

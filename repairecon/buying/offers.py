@@ -17,7 +17,6 @@ from repairecon.standards.equivalents import equivalent
 
 MAKERS = ("maker's part", "original-supplier part")
 """Classes that count as the maker's own."""
-
 SAME_TERMS = (
     "vat_included", "vat_rate", "imported", "free_above", "minimum_order", "discount_rate", "card_fee_rate",
     "insurance_rate", "cost_handling", "by_hand",
@@ -47,7 +46,6 @@ class Offered:
 
     @property
     def makers(self) -> bool:
-        """Whether it is the maker's own part."""
         return self.quote.part_class in MAKERS
 
 
@@ -63,7 +61,12 @@ def weigh(case: Case, wanted: Mapping[str, int], wishes: OrderWishes, take_near:
     for q in case.quotes:
         if q.item in wanted:
             part, supplier = parts.get(q.item), sellers[q.supplier]
-            factor, stale = _age(q, wishes, today)
+            age = (today - date.fromisoformat(q.quoted_on)).days if q.quoted_on else 0
+            stale = f"quoted on {q.quoted_on}, which is old: ask anew" if age > wishes.old_after_days else ""
+            if q.valid_until:
+                over = date.fromisoformat(q.valid_until) < today
+                stale = f"valid until {q.valid_until} only: ask anew" if over else ""
+            factor = float((1.0 + wishes.price_inflation_rate) ** (age / DAYS_A_YEAR)) if stale else 1.0
             offered = Offered(
                 quote=q, supplier=supplier, pieces=wanted[q.item], fit=_fit(part, q), age_factor=factor, stale=stale,
                 days=_days(q, supplier, part, wishes), left_out="",
@@ -102,16 +105,6 @@ def _question(o: Offered, part: Part | None) -> str:
     wanted = " ".join(filter(None, (part.standard_size, part.material)))
     offered = " ".join(filter(None, (o.quote.designation, o.quote.material)))
     return f"ask {o.quote.supplier} whether {offered} is {wanted} ({'; '.join(dict.fromkeys(o.fit.reasons))})"
-
-
-def _age(q: Quote, wishes: OrderWishes, today: date) -> tuple[float, str]:
-    """What its price has grown by, and whether it is out of date."""
-    age = (today - date.fromisoformat(q.quoted_on)).days if q.quoted_on else 0
-    if q.valid_until:
-        stale = f"valid until {q.valid_until} only: ask anew" if date.fromisoformat(q.valid_until) < today else ""
-    else:
-        stale = f"quoted on {q.quoted_on}, which is old: ask anew" if age > wishes.old_after_days else ""
-    return (float((1.0 + wishes.price_inflation_rate) ** (age / DAYS_A_YEAR)) if stale else 1.0), stale
 
 
 def _days(q: Quote, supplier: Supplier, part: Part | None, wishes: OrderWishes) -> float:
@@ -154,12 +147,6 @@ def parcel_terms(case: Case, supplier: Supplier, quotes: Sequence[Quote]) -> Par
     )  # fmt: skip
 
 
-def border(case: Case) -> Border:
-    """Tax at home and the rules at the border."""
-    same = {name: getattr(case.customs, name) for name in SAME_BORDER}
-    return Border(home_vat_rate=case.terms.vat_rate, vat_back=case.customs.buyer == "VAT-registered", **same)
-
-
 def line_of(o: Offered) -> Line:
     """A quote's line at its mean price of today."""
     q = o.quote
@@ -178,11 +165,13 @@ def order_of(
     sellers = grouped((o.quote for o in offers), lambda q: q.supplier)
     barred = {k for k, o in enumerate(offers) if o.left_out and not (all_fit and o.ask)}
     by_part = grouped(range(len(offers)), lambda k: offers[k].quote.item)
+    rules = {name: getattr(case.customs, name) for name in SAME_BORDER}
+    border = Border(home_vat_rate=case.terms.vat_rate, vat_back=case.customs.buyer == "VAT-registered", **rules)
     return Order(
         wanted=dict(wanted),
         offers=tuple(Offer(o.quote.item, o.supplier.supplier, line_of(o), o.days, o.makers) for o in offers),
         suppliers={name: parcel_terms(case, case.supplier(name), mine) for name, mine in sellers.items()},
-        border=border(case), deadline_days=inf if wishes.deadline_days is None else wishes.deadline_days,
+        border=border, deadline_days=inf if wishes.deadline_days is None else wishes.deadline_days,
         most_parcels=wishes.most_parcels, without=frozenset(wishes.without) & set(sellers),
         makers_only=frozenset(p.part for p in case.parts if p.makers_only and p.part in wanted),
         only={part: frozenset(mine) - barred for part, mine in by_part.items() if not barred.isdisjoint(mine)},

@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, inf
 
-from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Extra, Order, cheapest_basket, grouped
-from repairecon.buying.clock import Clock
+from repairecon.buying.basket import CENT, NO_MORE, Basket, BasketRows, Clock, Extra, Order, cheapest_basket, grouped
 from repairecon.buying.parcel import price_parcel
 
 Search = Callable[[Order, Clock | None, Extra], Basket]

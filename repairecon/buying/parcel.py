@@ -15,9 +15,7 @@ CLOSE = 1e-6
 """Money and kilograms are compared with limits to this much, so that noise in the last digit decides nothing."""
 ABOVE = 1e-3
 """What is over a limit is over it by this much money at least."""
-CHARGES = (
-    "goods", "core", "carriage", "insurance", "card_fee", "duty", "vat", "handling", "vat_back", "core_refund",
-)  # fmt: skip
+CHARGES = ("goods", "core", "carriage", "insurance", "card_fee", "duty", "vat", "handling", "vat_back", "core_refund")
 """The charges of a line, in the order in which they fall."""
 
 

@@ -89,14 +89,9 @@ class ParcelRows:
     """Writes a supplier's parcel into a program: ``used`` is its column of 0 or 1."""
 
     def __init__(
-        self,
-        program: Program,
-        terms: ParcelTerms,
-        border: Border,
-        offers: Offers,
-        cuts: tuple[float, ...] = (),
+        self, program: Program, terms: ParcelTerms, border: Border, offers: Offers, cuts: tuple[float, ...] = (),
         margin: float = 0.0,
-    ) -> None:
+    ) -> None:  # fmt: skip
         self.program, self.terms, self.border, self.margin = program, terms, border, margin
         domestic_vat = 0.0 if terms.imported or border.vat_back else terms.vat_rate
         self.gross = (1.0 + terms.insurance_rate + terms.card_fee_rate) * (1.0 + domestic_vat)
@@ -114,7 +109,6 @@ class ParcelRows:
             self._offer(offer, line, pieces)
         self.most_value, self.most_kilos = self._mosts(offers)
         self._charging(cuts)
-        self._goods_and_weight()
         self._taxes()
 
     # what is possible at all
@@ -225,9 +219,7 @@ class ParcelRows:
                     chosen = program.column(cost, 1.0, whole=True)
                     self.ways.append(Charging(carriage, up_to_kg, is_free, rule=r, low=low, high=high, chosen=chosen))
         program.row([(way.chosen, 1.0) for way in self.ways] + [(self.used, -1.0)], 0.0, 0.0)
-
-    def _goods_and_weight(self) -> None:
-        terms, program = self.terms, self.program
+        # goods and weight by which a carriage may be taken
         goods = [(c, level.price * w) for level in self.levels for c, w in level.packs]
         free = [way.chosen for way in self.ways if way.is_free]
         least = terms.minimum_order + (self.margin if terms.minimum_order else 0.0)

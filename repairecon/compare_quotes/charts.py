@@ -15,15 +15,14 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.transforms import Affine2D, Bbox, ScaledTranslation
 
-from repairecon.compare_quotes import sentences
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import by_supplier
+from repairecon.compare_quotes.tables import BY_DAYS, by_supplier
 
 from repairecon.show.plots import (  # isort: skip
-    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, Picture, axis_label, check, end_margin, figure_of, inches,
-    inches_down, limits, money_said, money_ticks, per_inch, slot, stage, tall, ticks, wrap, write,
+    BESIDE, HALO, INK, LINE, MAIN, QUIET, Margins, Picture, axis_label, check, end_margin, figure_of, inches, limits,
+    money_said, money_ticks, name_rows, per_inch, slot, stage, ticks, wrap, write,
 )  # fmt: skip
-from repairecon.show.words import days_words
+from repairecon.show.words import days_words, money, share
 
 FILLS = (("#1f6fa8", ""), ("#f0b35a", ""), ("#22303c", ""), ("#cbe1f0", "////"), ("#b5567f", ""), ("#e4e8eb", "...."))
 """Fill and hatch of each charge in turn: told apart by lightness and pattern as well as by colour."""
@@ -35,14 +34,25 @@ LOW, HIGH = 5.0, 6.0
 
 def parcels_picture(answer: QuotesAnswer) -> Picture:
     """What each supplier of the basket is paid."""
-    table, caption = by_supplier(answer.basket), sentences.caption_parcels(answer)
-    return Picture(partial(landed_by_supplier, table, answer.case.terms.currency, caption), HIGH)
+    b = answer.basket
+    part = share((b["landed"].sum() - b["goods"].sum()) / answer.total if answer.total else 0.0)
+    caption = f"Send these orders. Of what you pay, {part} is carriage, tax and charges, not goods."
+    return Picture(partial(landed_by_supplier, by_supplier(b), answer.case.terms.currency, caption), HIGH)
 
 
 def days_picture(answer: QuotesAnswer) -> Picture:
     """Money against days."""
-    caption = sentences.caption_days(answer)
-    return Picture(partial(order_against_days, answer.frontier, answer.case.terms.currency, caption), LOW)
+    f, currency = answer.frontier, answer.case.terms.currency
+    first, last = f.iloc[0], f.iloc[-1]
+    caption = (
+        f"If a day out of use costs you less than the line falls in a day, wait: from {days_words(first['days'])} to "
+        f"{days_words(last['days'])} it falls by {money(first['total'] - last['total'], currency)}."
+    )
+    if BY_DAYS in answer.late:
+        caption = "What waiting saves was not searched to the end in the time allowed."
+    elif len(f) < 2:
+        caption = "Waiting longer saves nothing: order now."
+    return Picture(partial(order_against_days, f, currency, caption), LOW)
 
 
 def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax: Axes | None = None) -> Axes:
@@ -57,19 +67,14 @@ def landed_by_supplier(table: pd.DataFrame, currency: str, caption: str = "", ax
         raise ValueError(f"{rows.shape[1]} charges are more than the {len(FILLS)} that can be told apart")
     width = slot(ax)[0]
     margins = Margins(left=0.23 * width, right=0.13 * width, axis=0.3, top=0.34)
-    names = [wrap(str(name), margins.left - 0.15) for name in rows.index]
-    heights = [max(ROW, tall(name) + 0.2) for name in names]
-    ax = stage(ax, "What each supplier is paid, landed", caption, sum(heights), margins, least=2.0)
+    title = "What each supplier is paid, landed"
+    ax, middles = name_rows(ax, title, caption, list(rows.index), margins, row=ROW, least=2.0)
     ax.set_xlim(0.0, 1.02 * float(rows.sum(axis=1).max()) or 1.0)
-    inches_down(ax, sum(heights))
     money_ticks(ax, "x", currency)
     _key(ax, [str(c) for c in rows.columns])
-    top = 0.0
-    for name, (supplier, row), height in zip(names, rows.iterrows(), heights, strict=True):
-        _bar(ax, str(supplier), row.to_numpy(float).tolist(), top + height / 2, currency)
-        write(ax, (0.0, top + height / 2), name, BESIDE, (-9.0, 0.0), ha="right")
-        write(ax, (1.0, top + height / 2), money_said(float(row.sum()), currency), BESIDE, (9.0, 0.0), weight="bold")
-        top += height
+    for y, (supplier, row) in zip(middles, rows.iterrows(), strict=True):
+        _bar(ax, str(supplier), row.to_numpy(float).tolist(), y, currency)
+        write(ax, (1.0, y), money_said(float(row.sum()), currency), BESIDE, (9.0, 0.0), weight="bold")
     return ax
 
 
@@ -134,8 +139,7 @@ def order_against_days(frontier: pd.DataFrame, currency: str, caption: str = "",
 
 def _name_steps(ax: Axes, rows: pd.DataFrame, currency: str, room: float) -> None:
     """Days and money at the steps with room for them; the end of the line says from whom."""
-    dpi = figure_of(ax).dpi
-    taken: list[Bbox] = []
+    dpi, taken = figure_of(ax).dpi, list[Bbox]()
     for days, total in rows[["days", "total"]].to_numpy(float)[:-1]:
         text = f"{days_words(days)}: {money_said(total, currency)}"
         x, y = ax.transData.transform((days, total))

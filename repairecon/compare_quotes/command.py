@@ -9,11 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from repairecon.book.on_hand import read_case_aboard
-from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes
-from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, QuotesImport, preview
+from repairecon.compare_quotes.job import SECONDS, QuotesAnswer, compare_quotes, together
+from repairecon.read.quotes_import import ADDED, CHANGED, LEFT_OUT, SAME, preview
 from repairecon.records import RepaireconError
-from repairecon.show.answer_tables import keep_tables, print_json
-from repairecon.show.layout import for_terminal
+from repairecon.show.answer_tables import add_faces, give
 
 SHOWN = 40
 """Rows shown of each sort; a price list has thousands that are of no use to the case."""
@@ -23,7 +22,6 @@ MONEY = ("quoted_goods", "quoted_discount", "quoted_carriage", "quoted_fees", "q
 
 
 def add(jobs: Any) -> None:
-    """Add the job, and the import of price lists, to the command line."""
     job = jobs.add_parser("compare-quotes", help="which quotes to take, landed")
     job.add_argument("folder", help="case folder with parts.csv, suppliers.csv and quotes.csv")
     job.add_argument("more", nargs="*", metavar="FOLDER", help="more jobs, of this boat or others, ordered together")
@@ -38,11 +36,7 @@ def add(jobs: Any) -> None:
     orders = "write an order to send to each supplier, and own_landed.xlsx to keep"
     job.add_argument("--orders", type=Path, metavar="FOLDER", help=orders)
     job.add_argument("--ship-to", default="", metavar="PLACE", help="where the goods shall go, for the orders")
-    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
-    face = job.add_mutually_exclusive_group()
-    face.add_argument("--json", action="store_true", help="plain data for other programs")
-    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
-    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
+    face = add_faces(job)
     face.add_argument("--order", action="store_true", help="show what the order puts on record in the boat's book")
     job.add_argument("--write", action="store_true", help="with --order: put it on record and write its files")
     job.add_argument("--again", action="store_true", help="with --order: although parts are on record already")
@@ -69,14 +63,14 @@ def run(args: argparse.Namespace) -> None:
     wishes |= {"wanted": dict(args.wanted or ()) or None, "without": tuple(args.without or ()) or None}
     case = read_case_aboard(args.folder, order=True)
     if args.more:
-        from repairecon.compare_quotes.together import shares_words, together
-
         if args.order or args.wanted:
             why = "--order and --want are for one job: order each by itself, or write files with --orders"
             raise RepaireconError(why)
         made = together([case, *(read_case_aboard(f, order=True) for f in args.more)], args.also_damage)
         if not args.json:
-            print("\n".join([*shares_words(made), ""]))
+            for part, some in made.shares.items():
+                print(f"{part}: {', '.join(f'{pieces} for {folder}' for folder, pieces in some.items())}")
+            print()
         case, wishes["wanted"] = made.case, made.wanted
     answer = compare_quotes(case, **wishes)
     if args.order:
@@ -84,18 +78,10 @@ def run(args: argparse.Namespace) -> None:
         return
     from repairecon.compare_quotes import summary  # with its words and tables: not for the help
 
-    if args.report is not None:
-        from repairecon.show.report import write_page
-
-        write_page(args.report, lambda: summary.page(answer))
-        print(f"Wrote {args.report}")
-    _write_orders(answer, args.orders, args.ship_to)
-    if args.tables is not None:
-        keep_tables(args.tables, args.job, summary.as_json(answer))
-    if args.json:
-        print_json(summary.as_json(answer))
-    elif args.report is None:
-        print(for_terminal(summary.full(answer) if args.full else summary.first_screen(answer)), end="")
+    if args.orders is not None:
+        _write_orders(answer, args.orders, args.ship_to)
+    show = summary.full if args.full else summary.first_screen
+    give(args, lambda: summary.as_json(answer), lambda: summary.page(answer), lambda: show(answer))
 
 
 def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:
@@ -124,9 +110,7 @@ def _order(args: argparse.Namespace, answer: QuotesAnswer) -> str:
     return "\n".join([*lines, "On record." if args.write else "Nothing was written: --write puts it on record."])
 
 
-def _write_orders(answer: QuotesAnswer, folder: Path | None, ship_to: str) -> None:
-    if folder is None:
-        return
+def _write_orders(answer: QuotesAnswer, folder: Path, ship_to: str) -> None:
     from repairecon.read.orders import earlier_orders, write_orders
     from repairecon.show.words import cents
 
@@ -169,13 +153,9 @@ def _column(text: str) -> tuple[str, str]:
 def run_import(args: argparse.Namespace) -> None:
     """Say what the list brings, and write it unless it is a dry run."""
     columns = dict(args.column) if args.column else None
-    words = (args.folder, args.list, columns, args.supplier, args.sheet, args.quoted_on, args.decimal)
-    done = preview(*words)
-    print(story(done if args.dry_run else done.write(args.keep_columns)), end="")
-
-
-def story(done: QuotesImport) -> str:
-    """What the list brings, sort by sort."""
+    done = preview(args.folder, args.list, columns, args.supplier, args.sheet, args.quoted_on, args.decimal)
+    if not args.dry_run:
+        done = done.write(args.keep_columns)
     where = f"{done.file}, sheet {done.sheet}" if done.sheet else done.file
     lines = [where, *(f"  {note}" for note in done.notes)]
     for becomes in (ADDED, CHANGED, SAME, LEFT_OUT):
@@ -188,4 +168,4 @@ def story(done: QuotesImport) -> str:
         if len(rows) > SHOWN:
             lines.append(f"  ... and {len(rows) - SHOWN} more")
     lines.append("quotes.csv was written." if done.written else "Nothing was written.")
-    return "\n".join(lines) + "\n"
+    print("\n".join(lines))

@@ -1,11 +1,11 @@
-"""The second job: which quotes to take, what each comes to at the door, and the same part without the badge."""
+"""The second job: which quotes to take, what each comes to at the door; several jobs ordered together."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import date
 from functools import cached_property
 from math import inf
@@ -13,14 +13,13 @@ from typing import Any
 
 import pandas as pd
 
-from repairecon.buying.basket import Basket, cheapest_basket, check_size
-from repairecon.buying.clock import Clock
+from repairecon.buying.basket import Basket, Clock, cheapest_basket, check_size
 from repairecon.buying.offers import Offered, order_of, today_of, weigh
 from repairecon.buying.other_baskets import frontier, quick_basket
 from repairecon.compare_quotes import tables
-from repairecon.read.problems import Names, Problems
+from repairecon.read.problems import Names, Problems, key
 from repairecon.rebuild_or_buy.learned import with_waits_kept
-from repairecon.records import Assumed, Case, Ordered, OrderLine, OrderTotal, OrderWishes, RepaireconError
+from repairecon.records import Case, Ordered, OrderLine, OrderTotal, OrderWishes, Part, Quote, RepaireconError, Supplier
 from repairecon.show.sheet import Panel, Shown
 
 SECONDS = 60.0
@@ -61,11 +60,6 @@ class QuotesAnswer(Shown):
     def today(self) -> date:
         """The day the owner decides on."""
         return today_of(self.wishes)
-
-    @property
-    def assumed(self) -> tuple[Assumed, ...]:
-        """Defaults that the case does not state."""
-        return self.case.assumed
 
     @cached_property
     def basket(self) -> pd.DataFrame:
@@ -121,11 +115,14 @@ class QuotesAnswer(Shown):
 
     @cached_property
     def frontier(self) -> pd.DataFrame:
-        return tables.frontier(self.by_days)
+        rows = [(b.days, b.total, len(b.parcels), ", ".join(b.suppliers), b.proven) for b in self.by_days]
+        return pd.DataFrame(rows, columns=["days", "total", "parcels", "suppliers", "proven"])
 
     @cached_property
     def ask(self) -> pd.DataFrame:
-        return tables.to_ask(self.offers)
+        asked = (o for o in self.offers if o.ask)
+        rows = [(o.quote.item, o.quote.supplier, o.quote.designation, o.ask, str(o.quote.source)) for o in asked]
+        return pd.DataFrame(rows, columns=["part", "supplier", "offered", "question", "source"])
 
     @cached_property
     def alternatives(self) -> pd.DataFrame:
@@ -138,12 +135,16 @@ class QuotesAnswer(Shown):
 
     @property
     def saved_without_badge(self) -> float:
-        """What the basket saves against the maker's parts throughout."""
-        return tables.saved_without_badge(self.alternatives)
+        """What the basket saves against the maker's parts throughout; 0 where these cover other parts."""
+        rows = self.alternatives.set_index("way")
+        if not {tables.MAKERS_ONLY, tables.CHOSEN} <= set(rows.index):
+            return 0.0
+        makers, chosen = rows.loc[tables.MAKERS_ONLY], rows.loc[tables.CHOSEN]
+        return float(makers["over"]) if set(makers["lacks"]) == set(chosen["lacks"]) else 0.0
 
     @cached_property
     def alone(self) -> tuple[float, ...]:
-        """Landed cost of each quote ordered alone, nan where it is not sold so."""
+        """Landed cost of each quote ordered alone, nan if not sold so."""
         return tuple(tables.alone(self.found.order, k) for k in range(len(self.offers)))
 
     @cached_property
@@ -256,3 +257,78 @@ def wanted_parts(case: Case, wanted: Mapping[str, int] | None, also_damage: bool
             else "no part is wanted: add parts that are always needed to parts.csv, or name some"
         )
     return pieces
+
+
+# ---- several jobs ordered together: the same part is one part, so that packs and carriage are shared --------------
+_SHARED: dict[str, Callable[[Case], object]] = {
+    "home money": lambda case: case.terms.currency, "rate of tax": lambda case: case.terms.vat_rate,
+    "rates of exchange": lambda case: dict(case.terms.exchange),
+    "terms at the border": lambda case: _bare(case.customs),
+}  # fmt: skip
+"""What jobs must share to be in one parcel."""
+
+
+@dataclass(frozen=True)
+class Together:
+    """One case made of several, what is wanted of each part, and of which jobs: ``shares`` pieces by job, by part."""
+
+    case: Case
+    wanted: dict[str, int]
+    shares: dict[str, dict[str, int]]
+
+
+def together(cases: Sequence[Case], also_damage: bool = False) -> Together:
+    """The orders of several jobs, of one or several boats, put together; ``also_damage`` as for one.
+
+    Parts of the same standard size and material are one part, else those of the same name for a kind of unit.
+    RepaireconError with all that differs where the jobs do not buy on the same terms.
+    """
+    first = cases[0]
+    faults = [
+        f"{case.folder}: another {what} than {first.folder}"
+        for case in cases[1:] for what, of in _SHARED.items() if of(case) != of(first)
+    ]  # fmt: skip
+    names: dict[tuple[str, ...], str] = {}
+    parts: dict[str, Part] = {}
+    quotes: dict[str, Quote] = {}
+    sellers: dict[str, Supplier] = {}
+    shares: dict[str, dict[str, int]] = {}
+    for case in cases:
+        called = {p.part: _name(p, case, names, parts) for p in case.parts}
+        for seller in case.suppliers:
+            known = sellers.setdefault(key(seller.supplier), seller)
+            if _bare(known) != _bare(seller):
+                faults.append(f"{case.folder}: {seller.supplier} has other terms than in the jobs before")
+        for q in case.quotes:
+            if q.item in called:
+                named = replace(q, item=called[q.item])
+                quotes.setdefault(_bare(named), named)
+        wrong: list[str] = []
+        for part, pieces in wanted_parts(case, None, also_damage, wrong).items():
+            shares.setdefault(called[part], {})[case.folder] = pieces
+    if faults:
+        raise RepaireconError("These jobs cannot be ordered together:\n" + "\n".join(dict.fromkeys(faults)))
+    if not shares:
+        raise RepaireconError("nothing to order: no job wants a part that does not lie aboard")
+    made = replace(
+        first, unit=replace(first.unit, name=f"{len(cases)} jobs together"), parts=tuple(parts.values()),
+        quotes=tuple(quotes.values()), suppliers=tuple(sellers.values()), from_stock=(), found="",
+    )  # fmt: skip
+    return Together(made, {part: sum(some.values()) for part, some in shares.items()}, shares)
+
+
+def _bare(x: Any) -> str:
+    """A record without where it stands."""
+    return repr({f.name: _bare(getattr(x, f.name)) for f in fields(x) if f.name != "source"} if is_dataclass(x) else x)
+
+
+def _name(part: Part, case: Case, names: dict[tuple[str, ...], str], parts: dict[str, Part]) -> str:
+    """The name of a part among all jobs; a name that stands for another part already gets its unit beside it."""
+    sized = (key(part.standard_size), key(part.material))
+    same = sized if part.standard_size else (key(part.part), key(case.unit.kind))
+    mark = (*same, key(part.fluid), str(part.makers_only))
+    if mark not in names:
+        taken = key(part.part) in map(key, parts)
+        names[mark] = f"{part.part} ({case.unit.name}, {len(parts) + 1})" if taken else part.part
+        parts[names[mark]] = replace(part, part=names[mark])
+    return names[mark]

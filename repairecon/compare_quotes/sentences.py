@@ -10,7 +10,7 @@ import pandas as pd
 
 from repairecon.buying.basket import grouped
 from repairecon.compare_quotes.job import QuotesAnswer
-from repairecon.compare_quotes.tables import ALL_FIT, BY_DAYS, BY_LINE, CHOSEN, NEXT, ONE
+from repairecon.compare_quotes.tables import ALL_FIT, BY_LINE, CHOSEN, NEXT, ONE
 from repairecon.show.layout import capital
 from repairecon.show.words import days_words, money, number, price, rate, share, whole
 
@@ -67,38 +67,40 @@ def from_stock(answer: QuotesAnswer) -> list[str]:
     return [f"From the spares aboard, not ordered: {', '.join(taken)}."] if taken else []
 
 
-def why_more(answer: QuotesAnswer) -> list[str]:
-    """Why more is bought than is wanted, a word a line of the basket: its pack, or what the seller gives for more."""
-    lines, said = {(o.quote.item, str(o.quote.source)): o for o in answer.offers}, []
-    for _, row in answer.basket.iterrows():
-        o = lines[row["part"], row["source"]]
-        if (row["packs"] - 1) * row["pack"] < row["wanted"]:
-            said.append("pack")
-        elif o.quote.breaks:
-            said.append("price by the number")
-        else:
-            said.append("minimum order" if o.supplier.minimum_order else "free carriage")
-    return said
-
-
 def _counted(answer: QuotesAnswer) -> str:
     return "likely" if answer.wishes.deadline_by == "likely" else "nine times in ten"
 
 
 def beside(answer: QuotesAnswer) -> Iterator[str]:
     """What the other ways of ordering would cost more."""
-    currency, table = answer.case.terms.currency, answer.alternatives.set_index("way")
-    if CHOSEN not in table.index:
+    currency, table = answer.case.terms.currency, answer.alternatives.set_index("way", drop=False)
+    ways = dict(table.iterrows())
+    if CHOSEN not in ways:
         return
     if answer.saved_without_badge > 0.5:
         saved = money(answer.saved_without_badge, currency)
         yield f"Against the maker's parts throughout, parts without the badge and bought together save {saved}."
-    for way, words in ((ALL_FIT, _all_fit), (BY_LINE, _line_by_line), (ONE, _one_supplier)):
-        if way in table.index:
-            yield from words(answer, table.loc[way])
-    if NEXT in table.index:
-        most = "" if table.loc[NEXT, "proven"] else " at most"
-        yield f"The second-best basket costs {price(table.loc[NEXT, 'over'], currency)} more{most}."
+    if (row := ways.get(ALL_FIT)) is not None:
+        brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
+        if not same_parts(answer, row):
+            brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
+        yield f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."
+    if (row := ways.get(BY_LINE)) is not None and same_parts(answer, row) and abs(row["over"]) > 0.5:
+        over, parcels = price(abs(row["over"]), currency), _many(row["parcels"], "parcel")
+        if row["over"] > 0.0:
+            said = "looks best and is not: with carriage, tax and charges it comes to"
+            yield f"Each part at its cheapest price {said} {over} more, in {parcels}."
+        else:  # it asks for more parcels than are wished for
+            limit = _many(answer.wishes.most_parcels or 1, "parcel")
+            less = f"so much less each part at its cheapest, in {parcels}"
+            yield f"The limit of {limit} costs you {over} or more: {less}."
+    if (row := ways.get(ONE)) is not None and len(answer.found.parcels) > 1:
+        if same_parts(answer, row):
+            yield f"All from one supplier ({row['suppliers']}): {price(row['over'], currency)} more."
+        else:
+            yield f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."
+    if (row := ways.get(NEXT)) is not None:
+        yield f"The second-best basket costs {price(row['over'], currency)} more{'' if row['proven'] else ' at most'}."
     if not table["proven"].all():
         yield "With so many quotes not every other way of ordering was searched to the end; none is cheaper."
 
@@ -114,40 +116,9 @@ def same_parts(answer: QuotesAnswer, row: pd.Series[Any]) -> bool:
     return set(row["lacks"]) == {part for part, _ in answer.uncovered}
 
 
-def _all_fit(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
-    """What the quotes to ask about would save."""
-    currency = answer.case.terms.currency
-    if same_parts(answer, row):
-        brings = f"it saves {price(-row['over'], currency)}" if row["over"] < -0.005 else "it saves nothing"
-    else:
-        brings = f"{', '.join(p for p, _ in answer.uncovered if p not in row['lacks'])} can be had too"
-    yield f"If what you must ask about is the part, {brings}: {price(row['total'], currency)} in all."
-
-
 def ask(answer: QuotesAnswer) -> list[str]:
     """Quotes left out until a question is answered."""
     return [f"{capital(r['part'])}: {r['question']}." for _, r in answer.ask.iterrows()]
-
-
-def _line_by_line(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
-    over, parcels = price(abs(row["over"]), answer.case.terms.currency), _many(row["parcels"], "parcel")
-    if not same_parts(answer, row):
-        return
-    if row["over"] > 0.5:
-        said = "looks best and is not: with carriage, tax and charges it comes to"
-        yield f"Each part at its cheapest price {said} {over} more, in {parcels}."
-    if row["over"] < -0.5:  # it asks for more parcels than are wished for
-        limit = _many(answer.wishes.most_parcels or 1, "parcel")
-        yield f"The limit of {limit} costs you {over} or more: so much less each part at its cheapest, in {parcels}."
-
-
-def _one_supplier(answer: QuotesAnswer, row: pd.Series[Any]) -> Iterator[str]:
-    if len(answer.found.parcels) == 1:
-        return
-    if same_parts(answer, row):
-        yield f"All from one supplier ({row['suppliers']}): {price(row['over'], answer.case.terms.currency)} more."
-    else:
-        yield f"No supplier has all; {row['suppliers']} has {row['covers']} of {len(answer.wanted)} parts."
 
 
 def entering(answer: QuotesAnswer) -> list[str]:
@@ -187,27 +158,6 @@ def stale(answer: QuotesAnswer) -> list[str]:
     return [f"{capital(r['part'])} from {r['supplier']}: {r['stale']}." for _, r in rows.iterrows()]
 
 
-def caption_parcels(answer: QuotesAnswer) -> str:
-    """Under the bars of the suppliers."""
-    charges = answer.basket["landed"].sum() - answer.basket["goods"].sum()
-    part = share(charges / answer.total if answer.total else 0.0)
-    return f"Send these orders. Of what you pay, {part} is carriage, tax and charges, not goods."
-
-
-def caption_days(answer: QuotesAnswer) -> str:
-    """Under money against days."""
-    f, currency = answer.frontier, answer.case.terms.currency
-    if BY_DAYS in answer.late:
-        return "What waiting saves was not searched to the end in the time allowed."
-    if len(f) < 2:
-        return "Waiting longer saves nothing: order now."
-    first, last = f.iloc[0], f.iloc[-1]
-    return (
-        f"If a day out of use costs you less than the line falls in a day, wait: from {days_words(first['days'])} to "
-        f"{days_words(last['days'])} it falls by {money(first['total'] - last['total'], currency)}."
-    )
-
-
 def counts(answer: QuotesAnswer) -> list[str]:
     """How many quotes were left out."""
     out = answer.lines[answer.lines["left_out"] != ""]
@@ -226,22 +176,18 @@ def terms(answer: QuotesAnswer) -> Iterator[str]:
         yield f"1 {code} = {currency} {t.exchange[code]} (as of {t.exchange_date or 'no date given'})."
     if imported:
         yield _border(answer)
-    yield from _unweighed(answer)
-    if (growth := answer.wishes.price_inflation_rate) > 0:
-        yield f"Quotes that are out of date are raised from their day by {rate(growth)} a year."
-
-
-def _unweighed(answer: QuotesAnswer) -> Iterator[str]:
-    """Suppliers whose carriage goes by weight, where a weight is not known."""
+    # suppliers whose carriage goes by weight, where a weight is not known
     for name, mine in grouped(answer.offers, lambda o: o.supplier.supplier).items():
-        terms, lacking = answer.found.order.suppliers[name], [o.quote.item for o in mine if o.quote.weight_kg is None]
-        if mine[0].supplier.bands and not terms.bands:
-            parts = list(dict.fromkeys(lacking))
+        used, seller = answer.found.order.suppliers[name], mine[0].supplier
+        if seller.bands and not used.bands:
+            parts = list(dict.fromkeys(o.quote.item for o in mine if o.quote.weight_kg is None))
             named = ", ".join(parts[:MOST_SAID]) + (", ..." if len(parts) > MOST_SAID else "")
             yield (
                 f"{capital(name)} sends by weight, but no weight is given for {named}: carriage of the heaviest "
-                f"parcel is taken, {price(terms.carriage, mine[0].supplier.currency)}."
+                f"parcel is taken, {price(used.carriage, seller.currency)}."
             )
+    if (growth := answer.wishes.price_inflation_rate) > 0:
+        yield f"Quotes that are out of date are raised from their day by {rate(growth)} a year."
 
 
 def _border(answer: QuotesAnswer) -> str:

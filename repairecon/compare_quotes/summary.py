@@ -15,6 +15,7 @@ from repairecon.compare_quotes.job import QuotesAnswer
 from repairecon.compare_quotes.tables import CHOSEN, charges
 from repairecon.read.look_again import look_again
 from repairecon.records import Supplier
+from repairecon.show.answer_tables import plain
 from repairecon.show.layout import Block, as_text, capital, fitted, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet, text_of
 from repairecon.show.words import days_words, price, rate, span, whole
@@ -37,8 +38,16 @@ MOST_LINES, SELLER = 24, 14
 def basket_table(answer: QuotesAnswer) -> pd.DataFrame:
     """What to order, supplier by supplier."""
     b, currency = answer.basket, answer.case.terms.currency
-    more = sentences.why_more(answer)
-    pieces = [str(n) if n == w else f"{n} for {w} ({more[k]})" for k, n, w in b[["quantity", "wanted"]].itertuples()]
+    quotes = {(o.quote.item, str(o.quote.source)): o for o in answer.offers}
+    pieces = []
+    for _, row in b.iterrows():
+        o, much = quotes[row["part"], row["source"]], str(row["quantity"])
+        if row["quantity"] != row["wanted"]:  # more is bought for its pack, or for what the seller gives for more
+            why = "minimum order" if o.supplier.minimum_order else "free carriage"
+            why = "price by the number" if o.quote.breaks else why
+            why = "pack" if (row["packs"] - 1) * row["pack"] < row["wanted"] else why
+            much += f" for {row['wanted']} ({why})"
+        pieces.append(much)
     quoted = [f"{n} x {price(q, c)}" for n, q, c in zip(b["packs"], b["quoted"], b["currency"], strict=True)]
     return pd.DataFrame({
         "part": b["part"], "order from": b["supplier"], "pieces": pieces, "as quoted": quoted,
@@ -82,21 +91,19 @@ def _against(answer: QuotesAnswer, row: pd.Series[Any]) -> str:
 
 def lines_table(answer: QuotesAnswer) -> pd.DataFrame:
     """Every quote, a row a part: landed alone, days, whether it is bought or why not; the cheapest first."""
-    rows = []
+    rows, currency = [], answer.case.terms.currency
     for part, quotes in answer.lines.groupby("part", sort=False):
-        said = [_quote_words(row, answer.case.terms.currency) for _, row in quotes.sort_values("alone").iterrows()]
+        said = []
+        for _, row in quotes.sort_values("alone").iterrows():
+            alone = "not sold so" if row["alone"] != row["alone"] else price(row["alone"], currency)
+            # what a table of sizes says of it stands with the designations
+            why = row["left_out"].partition(": ")[0] if row["fit"] in ("near", "not") else row["left_out"]
+            notes = "; ".join(filter(None, ("bought" if row["packs"] else "", why, row["stale"])))
+            quoted = price(row["quoted"], row["currency"]) + (f" for {row['pack']}" if row["pack"] > 1 else "")
+            more = (quoted, f"{whole(row['days'])} days", notes, f"row {row['source'].rpartition(':')[2]}")
+            said.append(f"{row['supplier']} {alone} ({', '.join(filter(None, more))})")
         rows.append((f"{part} ({answer.wanted[str(part)]})", "; ".join(said)))
     return pd.DataFrame(rows, columns=["part", "each quote, landed if ordered alone"])
-
-
-def _quote_words(row: pd.Series[Any], currency: str) -> str:
-    """A quote in short; what a table of sizes says of it stands with the designations."""
-    alone = "not sold so" if row["alone"] != row["alone"] else price(row["alone"], currency)
-    why = row["left_out"].partition(": ")[0] if row["fit"] in ("near", "not") else row["left_out"]
-    notes = "; ".join(filter(None, ("bought" if row["packs"] else "", why, row["stale"])))
-    quoted = price(row["quoted"], row["currency"]) + (f" for {row['pack']}" if row["pack"] > 1 else "")
-    more = (quoted, f"{whole(row['days'])} days", notes, f"row {row['source'].rpartition(':')[2]}")
-    return f"{row['supplier']} {alone} ({', '.join(filter(None, more))})"
 
 
 def equivalents_table(answer: QuotesAnswer) -> pd.DataFrame:
@@ -149,18 +156,7 @@ def _lines(answer: QuotesAnswer, width: int) -> Block:
 
 
 def full(answer: QuotesAnswer) -> str:
-    """All of the answer as text for a terminal."""
     return text_of([verdict(answer), *main(answer, pictures=False), *rest(answer)])
-
-
-def assumed(answer: QuotesAnswer) -> list[str]:
-    """The defaults that bear on an order."""
-    known = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
-    return [
-        f"{BEARING[a.name]}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})"
-        for a in answer.assumed
-        if a.name in BEARING and not (known and a.name == "lead_days")
-    ]
 
 
 def verdict(answer: QuotesAnswer) -> Panel:
@@ -202,12 +198,17 @@ def rest(answer: QuotesAnswer) -> Iterator[Panel | Sheet]:
         "Every designation, held against the one wanted": equivalents_table(answer),
     }
     yield from (Sheet(table, title) for title, table in tables.items() if len(table))
-    if said := assumed(answer):
+    known = all(o.quote.lead_days or o.supplier.lead_days for o in answer.offers)
+    said = [
+        f"{BEARING[a.name]}: {a.value}{f' {a.unit}' if a.value[:1].isdigit() else ''} ({a.source})"
+        for a in answer.case.assumed
+        if a.name in BEARING and not (known and a.name == "lead_days")
+    ]
+    if said:
         yield Panel("Assumed, as the case does not say", said)
 
 
 def page(answer: QuotesAnswer) -> str:
-    """The whole answer as one offline page."""
     from repairecon.show.report import about, render
 
     case, panel = answer.case, verdict(answer)
@@ -258,19 +259,13 @@ def _carriage(used: ParcelTerms, s: Supplier) -> str:
 def as_json(answer: QuotesAnswer) -> dict[str, Any]:
     """Everything but the pictures; money in the home currency, unrounded."""
     frames = ("basket", "alternatives", "frontier", "equivalents", "ask")
-    data = {
+    data: dict[str, Any] = plain({
         "job": "compare-quotes", "case": answer.case.folder, "currency": answer.case.terms.currency,
         "today": answer.today.isoformat(), "figures": answer.case.unit.figures, "wanted": dict(answer.wanted),
-        "wishes": vars(answer.wishes), "total": answer.total, "proven": answer.proven,
-        "gap": None if answer.gap == float("inf") else answer.gap, "days": answer.days,
-        **{name: _rows(getattr(answer, name)) for name in frames},
+        "wishes": answer.wishes, "total": answer.total, "proven": answer.proven, "gap": answer.gap,
+        "days": answer.days, **{name: getattr(answer, name) for name in frames},
         "uncovered": [{"part": part, "why": why} for part, why in answer.uncovered],
-        "saved_without_badge": answer.saved_without_badge, "quotes": _rows(answer.lines),
-        "assumed": [vars(a) for a in answer.assumed], "cautions": list(answer.case.unit.cautions),
-    }  # fmt: skip
+        "saved_without_badge": answer.saved_without_badge, "quotes": answer.lines, "assumed": answer.case.assumed,
+        "cautions": answer.case.unit.cautions,
+    })  # fmt: skip
     return data | ({"not_worked_out": list(dict.fromkeys(answer.late))} if answer.late else {})
-
-
-def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Rows as plain values; what is not a number becomes null."""
-    return [{str(k): None if v is None or v != v else v for k, v in row.items()} for row in frame.to_dict("records")]

@@ -11,15 +11,14 @@ from math import ceil, inf, isfinite, nan
 
 import pandas as pd
 
-from repairecon.buying.basket import Basket, Order, Uncovered, cheapest_basket
-from repairecon.buying.clock import Clock
+from repairecon.buying.basket import Basket, Clock, Order, Uncovered, cheapest_basket
 from repairecon.buying.offers import Offered
 
 from repairecon.buying.other_baskets import (  # isort: skip
     entering_prices, goods_cost, line_by_line, one_supplier, quick_basket, second_best, soonest_possible,
 )  # fmt: skip
 from repairecon.buying.parcel import (  # isort: skip
-    CHARGES, CLOSE, LandedLine, ParcelTerms, parcel_carriage, price_parcel,
+    CHARGES, CLOSE, LandedLine, parcel_carriage, price_parcel,
 )  # fmt: skip
 from repairecon.records import Case, Ordered, OrderedLine, OrderLine, OrderTotal
 
@@ -43,7 +42,6 @@ def tells(basket: Basket) -> bool:
 
 
 def _landed(offers: Sequence[Offered], basket: Basket) -> Iterator[tuple[Offered, LandedLine]]:
-    """The lines bought, each with its quote."""
     for indexes, parcel in basket.parcels.values():
         yield from zip([offers[k] for k in indexes], parcel.lines, strict=True)
 
@@ -109,13 +107,6 @@ def alone(order: Order, k: int) -> float:
     return min(costs, default=nan)
 
 
-def to_ask(offers: Sequence[Offered]) -> pd.DataFrame:
-    """A row a quote of which the tables cannot tell whether it is the part, and what to ask."""
-    asked = (o for o in offers if o.ask)
-    rows = [(o.quote.item, o.quote.supplier, o.quote.designation, o.ask, str(o.quote.source)) for o in asked]
-    return pd.DataFrame(rows, columns=["part", "supplier", "offered", "question", "source"])
-
-
 def other_ways(
     basket: Basket, all_fit: Order | None, by_days: Sequence[Basket], clock: Clock, quick: bool
 ) -> tuple[dict[str, Basket], list[str]]:
@@ -159,15 +150,6 @@ def alternatives(ways: Mapping[str, Basket], chosen: Basket) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def saved_without_badge(table: pd.DataFrame) -> float:
-    """What the basket saves against the maker's parts throughout; 0 where these cover other parts."""
-    rows = table.set_index("way")
-    if not {MAKERS_ONLY, CHOSEN} <= set(rows.index):
-        return 0.0
-    like = set(rows.loc[MAKERS_ONLY, "lacks"]) == set(rows.loc[CHOSEN, "lacks"])
-    return float(rows.loc[MAKERS_ONLY, "over"]) if like else 0.0
-
-
 def equivalents(offers: Sequence[Offered], alone: Sequence[float]) -> pd.DataFrame:
     """A row a quote whose designation was held against the one wanted, and what it saves against the maker's."""
     makers: dict[str, float] = {}
@@ -194,12 +176,6 @@ def why_uncovered(case: Case, offers: Sequence[Offered], missing: Uncovered) -> 
         return missing.why
     own = [str(p.source) for p in case.parts if p.part == missing.part and p.price is not None]
     return f"no quote; parts.csv gives a price, but nobody to order from ({own[0]})" if own else "nobody quotes for it"
-
-
-def frontier(by_days: Sequence[Basket]) -> pd.DataFrame:
-    """A row a deadline that is worth something: days, total, from whom."""
-    rows = [(b.days, b.total, len(b.parcels), ", ".join(b.suppliers), b.proven) for b in by_days]
-    return pd.DataFrame(rows, columns=["days", "total", "parcels", "suppliers", "proven"])
 
 
 def charges(b: pd.DataFrame) -> pd.DataFrame:
@@ -238,6 +214,9 @@ def order_totals(offers: Sequence[Offered], basket: Basket) -> tuple[OrderTotal,
     for name, (indexes, parcel) in basket.parcels.items():
         terms, currency = basket.order.suppliers[name], offers[indexes[0]].supplier.currency
         before = sum(line.packs * line.quoted_price for line in parcel.lines)
+        tax = "" if terms.vat_included else "lines are without VAT, the total is with it"
+        if terms.imported:
+            tax = "sold for export: the total is without the supplier's VAT" if terms.vat_included else ""
         net = sum(parcel.charge(charge) for charge in ("goods", "core", "carriage", "insurance", "card_fee"))
         totals.append(OrderTotal(
             supplier=name, currency=currency, quoted_goods=before, quoted_discount=before - parcel.quoted_goods,
@@ -245,7 +224,7 @@ def order_totals(offers: Sequence[Offered], basket: Basket) -> tuple[OrderTotal,
             quoted_fees=(parcel.charge("insurance") + parcel.charge("card_fee")) / terms.net,
             quoted_core=parcel.charge("core") / terms.net,
             quoted_total=net / terms.exchange * (1.0 if terms.imported else 1.0 + terms.vat_rate),
-            cost_landed=parcel.total, lead_days=max(offers[k].days for k in indexes), note=_tax(terms),
+            cost_landed=parcel.total, lead_days=max(offers[k].days for k in indexes), note=tax,
         ))  # fmt: skip
     return tuple(totals)
 
@@ -254,32 +233,21 @@ def orders(case: Case, offers: Sequence[Offered], basket: Basket, day: str) -> t
     """The orders as the spares book keeps them, one a supplier, landed by the piece."""
     made, parts = [], {p.part for p in case.parts}
     for name, (indexes, parcel) in basket.parcels.items():
-        terms, bought = basket.order.suppliers[name], [offers[k] for k in indexes]
-        both = zip(bought, parcel.lines, strict=True)
-        lines = tuple(_on_record(o, line, o.quote.item not in parts) for o, line in both)
+        terms, bought, lines = basket.order.suppliers[name], [offers[k] for k in indexes], []
+        for o, line in zip(bought, parcel.lines, strict=True):
+            billed, pieces = line.goods + line.core + line.carriage, line.packs * o.quote.pack
+            # all charges but handling go by what is billed
+            charged = billed + line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
+            carriage = (line.carriage / billed * charged if billed else 0.0) + line.handling
+            cost, carried, duty = (Decimal(repr(charge / pieces)) for charge in (line.total, carriage, line.duty))
+            lines.append(OrderedLine(
+                part=o.quote.item, pieces=Decimal(pieces), packs=line.packs,
+                quoted_pack=Decimal(repr(line.quoted_price)), cost_unit=cost, carriage_unit=carried, duty_unit=duty,
+                designation=o.quote.designation, material=o.quote.material, whole_unit=o.quote.item not in parts,
+            ))  # fmt: skip
         made.append(Ordered(
             on_date=day, supplier=name, job=os.path.basename(os.path.realpath(case.folder)), unit=case.unit.name,  # noqa: PTH119
             currency=bought[0].supplier.currency, rate=Decimal(repr(terms.exchange)),
-            expected_days=ceil(max(o.days for o in bought)), lines=lines,
+            expected_days=ceil(max(o.days for o in bought)), lines=tuple(lines),
         ))  # fmt: skip
     return tuple(made)
-
-
-def _on_record(o: Offered, line: LandedLine, whole_unit: bool) -> OrderedLine:
-    """A line with what a piece of it costs landed; all charges but handling go by what is billed."""
-    billed, pieces = line.goods + line.core + line.carriage, line.packs * o.quote.pack
-    charged = billed + line.insurance + line.card_fee + line.duty + line.vat + line.vat_back
-    carriage = (line.carriage / billed * charged if billed else 0.0) + line.handling
-    cost, carried, duty = (Decimal(repr(charge / pieces)) for charge in (line.total, carriage, line.duty))
-    return OrderedLine(
-        part=o.quote.item, pieces=Decimal(pieces), packs=line.packs, quoted_pack=Decimal(repr(line.quoted_price)),
-        cost_unit=cost, carriage_unit=carried, duty_unit=duty, designation=o.quote.designation,
-        material=o.quote.material, whole_unit=whole_unit,
-    )  # fmt: skip
-
-
-def _tax(terms: ParcelTerms) -> str:
-    """What the supplier's own VAT does to the total."""
-    if terms.imported:
-        return "sold for export: the total is without the supplier's VAT" if terms.vat_included else ""
-    return "" if terms.vat_included else "lines are without VAT, the total is with it"

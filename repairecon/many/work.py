@@ -85,16 +85,14 @@ def _on_cores(work: Callable[[T], R], things: Iterator[T], workers: int) -> Iter
                 yield from _in_order(things, begin, lambda: AHEAD * workers, under_way, lambda _, made: made.result())
                 return
         while under_way:
-            yield _alone(work, under_way.popleft()[0])
-
-
-def _alone(work: Callable[[T], R], thing: T) -> R | Lost[T]:
-    """In a process of its own: others at work beside it may have been the ones that died."""
-    with ProcessPoolExecutor(1) as pool:
-        try:
-            return pool.submit(work, thing).result()
-        except BrokenProcessPool:
-            return Lost(thing)
+            thing, _ = under_way.popleft()
+            # in a process of its own: others at work beside it may have been the ones that died
+            with ProcessPoolExecutor(1) as pool:
+                try:
+                    done: R | Lost[T] = pool.submit(work, thing).result()
+                except BrokenProcessPool:
+                    done = Lost(thing)
+            yield done
 
 
 # ---- a cluster -----------------------------------------------------------------------------------

@@ -139,7 +139,10 @@ def write_orders(
     of = {key(t.supplier): [line for line in lines if key(line.supplier) == key(t.supplier)] for t in totals}
     if len(of) != len(totals) or of.keys() != {key(line.supplier) for line in lines}:
         raise RepaireconError("each supplier's order needs its lines and one total")
-    files, sheets = {}, {_FIRST: _rows(dict.fromkeys(_TOTALS), _all_totals(of, totals, home_currency))}
+    first = _FIRST
+    while key(first) in of:  # a supplier of that name has the sheet
+        first = f"all {first}"
+    files, sheets = {}, {first: _rows(dict.fromkeys(_TOTALS), _all_totals(of, totals, home_currency))}
     for name, total in zip(file_names(t.supplier for t in totals), totals, strict=True):
         order = [*map(_line, of[key(total.supplier)]), *_sums(total)]
         sent = _rows(_SENT, [{"ship_to": ship_to, **row} if "quoted" in row else row for row in order])

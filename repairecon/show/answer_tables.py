@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import argparse
 import datetime
 import json
 import re
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, is_dataclass
 from decimal import Decimal
 from math import isfinite
@@ -16,6 +17,8 @@ from typing import Any, TypeAlias
 import pandas as pd
 
 from repairecon.read.result_table import write_tables
+from repairecon.show.layout import for_terminal
+from repairecon.show.report import write_page
 
 Rows: TypeAlias = list[list[Any]]
 Record: TypeAlias = dict[tuple[str, ...], Any]
@@ -53,7 +56,6 @@ def plain(x: Any) -> Any:
 
 
 def print_json(data: Any) -> None:
-    """Print plain data for other programs."""
     print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
 
 
@@ -139,6 +141,31 @@ def _cell(x: Any) -> Any:
         except ValueError:
             return x
     return x if x is None or isinstance(x, bool | int | float | datetime.date) else str(x)
+
+
+def add_faces(job: Any) -> Any:
+    """Add to a command how its answer may be had; the group in which only one can be asked for."""
+    job.add_argument("--tables", type=Path, metavar="FOLDER", help="write every table of the answer: CSV and one .xlsx")
+    face = job.add_mutually_exclusive_group()
+    face.add_argument("--json", action="store_true", help="plain data for other programs")
+    face.add_argument("--report", type=Path, metavar="FILE.html", help="write one offline page with the pictures")
+    face.add_argument("--full", action="store_true", help="print everything, not the first screen alone")
+    return face
+
+
+def give(
+    args: argparse.Namespace, data: Callable[[], Mapping[str, Any]], page: Callable[[], str], text: Callable[[], str]
+) -> None:
+    """Write the tables and the page that were asked for; without a page print plain data or the screen."""
+    if args.tables is not None:
+        keep_tables(args.tables, args.job, data())
+    if args.report is not None:
+        write_page(args.report, page)
+        print(f"Wrote {args.report}")
+    elif args.json:
+        print_json(data())
+    else:
+        print(for_terminal(text()), end="")
 
 
 def keep_tables(folder: Path | None, job: str, data: Mapping[str, Any]) -> None:

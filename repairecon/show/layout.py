@@ -29,7 +29,7 @@ def for_terminal(text: str) -> str:
 
 
 def capital(text: str) -> str:
-    """The first letter large, the rest as it is."""
+    """The first letter large."""
     return text[:1].upper() + text[1:]
 
 

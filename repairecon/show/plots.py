@@ -15,6 +15,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
+from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 from matplotlib.text import Text
 from matplotlib.textpath import text_to_path
@@ -105,8 +106,7 @@ def with_unit(value: float, unit: str, currency: str) -> str:
     return money_said(value, currency) if unit == currency else measured(value, unit)
 
 
-def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (0.0, 0.0),
-           **style: Any) -> Text:  # fmt: skip
+def write(ax: Axes, at: Place, text: str, coords: Any = "data", shift: Place = (0.0, 0.0), **style: Any) -> Text:
     """Text at a place, shifted by points; a dollar sign in it is only a dollar sign."""
     look: dict[str, Any] = {"fontsize": SIZE, "color": INK, "linespacing": 1.15, "va": "center", "ha": "left"}
     look |= style
@@ -225,7 +225,6 @@ def ticks(ax: Axes, axis: Literal["x", "y"], say: Callable[[float], str], intege
 
 
 def money_ticks(ax: Axes, axis: Literal["x", "y"], currency: str) -> None:
-    """Ticks of an axis of money."""
     ticks(ax, axis, lambda v: money_said(v, currency))
 
 
@@ -255,6 +254,22 @@ def name_rows(
     for k, (name, y) in enumerate(zip(said, middles, strict=True)):
         write(ax, (0.0, y), name, BESIDE, (-9.0, 0.0), ha="right", weight="bold" if k in bold else "normal")
     return ax, middles
+
+
+def bar_rows(
+    bars: Sequence[tuple[str, float, str]], title: str, caption: str, currency: str, ax: Axes | None = None
+) -> Axes:
+    """A bar a row from the top: its name, its length [home money] and what is said beside it after that."""
+    width = slot(ax)[0]
+    margins = Margins(left=0.25 * width, right=0.27 * width, axis=0.3)
+    ax, middles = name_rows(ax, title, caption, [name for name, _, _ in bars], margins, row=0.42, least=2.0)
+    ax.set_xlim(0.0, 1.03 * max(length for _, length, _ in bars) or 1.0)
+    money_ticks(ax, "x", currency)
+    for y, (name, length, said) in zip(middles, bars, strict=True):
+        ax.add_patch(Rectangle((0.0, y - 0.13), length, 0.26, facecolor=MAIN, zorder=2, gid=f"bar {name}"))
+        text = f"{money_said(length, currency)}; {said}"
+        write(ax, (1.0, y), wrap(text, margins.right - 0.2), BESIDE, (9.0, 0.0))
+    return ax
 
 
 def axis_label(ax: Axes, axis: Literal["x", "y"], text: str) -> None:

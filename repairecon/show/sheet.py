@@ -99,9 +99,9 @@ class Shown(ABC):
         return self.said()._repr_html_()
 
 
-def text_of(blocks: Iterable[object], width: int = 0) -> str:
+def text_of(blocks: Iterable[object]) -> str:
     """Sentences and tables as plain text in the terminal's width; pictures are left out."""
-    width, said = width or terminal_width(), []
+    width, said = terminal_width(), []
     for b in blocks:
         if isinstance(b, Panel) and b.lines:
             lines = [wrapped(line, "- " if b.listed else "", width) for line in b.lines]

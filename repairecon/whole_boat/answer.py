@@ -1,17 +1,20 @@
-"""A boat on one screen: her open jobs, her units before they fail, her spares; and what to do next."""
+"""A boat: her open jobs, her units before they fail, her spares, what to do next; what boats of one base may share."""
 
 from __future__ import annotations
 
 import os
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import partial
-from math import inf
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from repairecon.book.spares_book import book_at
+from repairecon.formulas.integer_program import Program
+from repairecon.formulas.pools import best_split
 from repairecon.many.work import Lost, each
 from repairecon.read.boat import BoatPapers, book_path, read_boat
 from repairecon.read.closed import FOLDER as DECIDED
@@ -21,6 +24,7 @@ from repairecon.read.reading import Money
 from repairecon.rebuild_or_buy.advice import HOUR_IN_ORDER
 from repairecon.rebuild_or_buy.command import CaseLine, case_line
 from repairecon.records import DAYS_A_YEAR, RepaireconError
+from repairecon.show.answer_tables import plain
 from repairecon.show.sheet import Panel, Shown
 from repairecon.spares_aboard.job import spares_aboard
 from repairecon.whole_boat.units import Season, UnitLine, season, unit_line
@@ -159,7 +163,6 @@ def _spares(path: Path | None, boat: BoatPapers) -> tuple[SparesLine | None, tup
         whole = set(found.turning["item"]) if len(found.turning) else set()
         served = {key(u) for card in cards.values() if card.name in whole for u in card.units}
         worth_it = found.carry[found.carry["buy"] > 0].itertuples(index=False)
-        coming = ((o, line) for o in orders for line in o.open)
         return SparesLine(
             worth=found.worth.fifo, short=tuple(line.item.name for line in found.below_minimum),
             due=tuple(dict.fromkeys(found.expiring["item"] if len(found.expiring) else ())),
@@ -168,7 +171,7 @@ def _spares(path: Path | None, boat: BoatPapers) -> tuple[SparesLine | None, tup
             on_order=tuple(
                 OnOrder(part=line.part, pieces=int(line.open), job=o.job, expected_on=o.expected_on,
                         late_days=o.late_days(boat.today))
-                for o, line in coming
+                for o in orders for line in o.open
             ),
         ), ()  # fmt: skip
     except RepaireconError as error:
@@ -190,12 +193,9 @@ def _serves(units: Iterable[UnitLine]) -> tuple[Serves, ...]:
 
 
 def steps(
-    jobs: Sequence[CaseLine],
-    units: Sequence[UnitLine],
-    spares: SparesLine | None,
-    hour: float,
+    jobs: Sequence[CaseLine], units: Sequence[UnitLine], spares: SparesLine | None, hour: float,
     critical: frozenset[str] = frozenset(),
-) -> tuple[Step, ...]:
+) -> tuple[Step, ...]:  # fmt: skip
     """What to do next, best first: the jobs of critical units, then by what is saved a unit of money and hours.
 
     ``hour`` is what an own hour counts [home money], ``critical`` names critical units, those that have failed as well.
@@ -206,28 +206,21 @@ def steps(
         for line in jobs
     ]  # fmt: skip
     there = set(spares.units) if spares else set()
-    for unit in units:
-        found += _before_it_fails(unit, unit.unit in there)
+    for unit in (u for u in units if u.price_new is not None):
+        plain: dict[str, Any] = {"hours": 0.0, "critical": unit.critical, "of": unit.unit}
+        price, worth = unit.price_new or 0.0, (unit.spare_worth or 0.0) - (unit.spare_cost or 0.0)
+        if unit.unit not in there:
+            found.append(Step(kind=SPARE, what=f"Buy a spare {unit.unit}", saves=worth, money=price, **plain))
+        renew = f"Renew the {unit.unit} before it fails"
+        found.append(Step(kind=RENEW, what=renew, saves=unit.renew_saves or 0.0, money=price * unit.count, **plain))
     for item, worth, cost in spares.buys if spares else ():
         found.append(Step(kind=STOCK, what=f"Buy {item}", saves=worth - cost, money=cost, hours=0.0, critical=False))
-    return _in_order((s for s in found if s.kind == JOB or s.saves >= LEAST), hour)
+    return in_order((s for s in found if s.kind == JOB or s.saves >= LEAST), hour)
 
 
-def _in_order(found: Iterable[Step], hour: float) -> tuple[Step, ...]:
+def in_order(found: Iterable[Step], hour: float = HOUR_IN_ORDER) -> tuple[Step, ...]:
+    """Steps, the best first: jobs of critical units, then by what is saved a unit of money and hours."""
     return tuple(sorted(found, key=lambda s: (not (s.kind == JOB and s.critical), -s.ratio(hour), s.boat, s.what)))
-
-
-def _before_it_fails(unit: UnitLine, spare_there: bool) -> Iterator[Step]:
-    """A spare for a unit, or its renewal in port, where that pays."""
-    if unit.price_new is None:
-        return
-    plain: dict[str, Any] = {"hours": 0.0, "critical": unit.critical, "of": unit.unit}
-    worth = (unit.spare_worth or 0.0) - (unit.spare_cost or 0.0)
-    if not spare_there:
-        yield Step(kind=SPARE, what=f"Buy a spare {unit.unit}", saves=worth, money=unit.price_new, **plain)
-    money = unit.price_new * unit.count
-    saves = unit.renew_saves or 0.0
-    yield Step(kind=RENEW, what=f"Renew the {unit.unit} before it fails", saves=saves, money=money, **plain)
 
 
 def boat_or_faults(folder: str, season_days: float, seed: int) -> BoatLine | NoBoat:
@@ -239,13 +232,9 @@ def boat_or_faults(folder: str, season_days: float, seed: int) -> BoatLine | NoB
 
 
 def whole_boats(
-    folders: Iterable[str | os.PathLike[str]],
-    season_days: float = 365.0,
-    seed: int = 1,
-    *,
-    workers: int = 1,
+    folders: Iterable[str | os.PathLike[str]], season_days: float = 365.0, seed: int = 1, *, workers: int = 1,
     scheduler: str = "",
-) -> Iterator[BoatLine | NoBoat]:
+) -> Iterator[BoatLine | NoBoat]:  # fmt: skip
     """Look at several boats, in their order; ``workers`` and ``scheduler`` as for many cases."""
     work = partial(boat_or_faults, season_days=season_days, seed=seed)
     for found in each(work, [str(f) for f in folders], workers, scheduler):
@@ -255,28 +244,92 @@ def whole_boats(
             yield found
 
 
-def all_steps(boats: Iterable[BoatLine | NoBoat], hour: float = HOUR_IN_ORDER) -> tuple[Step, ...]:
-    """The steps of several boats in one order, each with the name of its boat."""
-    return _in_order((replace(s, boat=b.boat) for b in boats if isinstance(b, BoatLine) for s in b.steps), hour)
+def not_read(boats: Iterable[BoatLine | NoBoat]) -> list[tuple[str, str]]:
+    """Folders and files that could not be read, with why; first the folders without a boat."""
+    inside = [pair for b in boats if isinstance(b, BoatLine) for pair in b.failed]
+    return [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)] + inside
 
 
-def as_json(boats: Sequence[BoatLine | NoBoat]) -> dict[str, object]:
+def as_json(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> dict[str, Any]:
     """Plain data for other programs; home money, chances 0..1, days and years as the names say."""
-    read = [b for b in boats if isinstance(b, BoatLine)]
-    failed = [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)] + [x for b in read for x in b.failed]
-    return {"boats": [_boat(b) for b in read], "failed": [{"folder": f, "faults": why} for f, why in failed]}
-
-
-def _boat(b: BoatLine) -> dict[str, object]:
-    spares = asdict(b.spares) if b.spares else {}
-    spares.pop("buys", None)
+    names = ("boat", "folder", "base", "currency", "today")
     kept = ("case", "unit", "do", "what", "way", "total", "days")
-    return {
-        **{name: getattr(b, name) for name in ("boat", "folder", "base", "currency", "today")},
-        "units": [{k: None if v in (inf, -inf) else v for k, v in vars(u).items()} for u in b.units],
-        "jobs": [{name: getattr(job, name) for name in kept} for job in b.jobs],
-        "season": asdict(b.season),
-        "spares": spares,
-        "serves": [asdict(x) for x in b.serves],
-        "next": [asdict(x) for x in b.steps],
-    }
+    made = [
+        {
+            **{name: getattr(b, name) for name in names},
+            "units": b.units, "jobs": [{name: getattr(job, name) for name in kept} for job in b.jobs],
+            "season": b.season,
+            "spares": {name: x for name, x in vars(b.spares).items() if name != "buys"} if b.spares else {},
+            "serves": b.serves, "next": b.steps,
+        }
+        for b in boats if isinstance(b, BoatLine)
+    ]  # fmt: skip
+    failed = [{"folder": folder, "faults": why} for folder, why in not_read(boats)]
+    data: dict[str, Any] = plain({"boats": made, "failed": failed, "pools": shared})
+    return data
+
+
+# ---- spares for several boats of one base ------------------------------------------------------------
+MOST = 6
+"""Pieces of one spare for all boats of a base up to which it is thought of."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pool:
+    """One spare unit that boats of a base share, by its maker's number.
+
+    ``at_base`` and ``aboard`` (a number a boat) are what is worth having, for ``cost`` [home money]; they save
+    ``saves`` a year, what they cost a year taken off [home money/year].
+    """
+
+    base: str
+    unit: str
+    maker_number: str
+    boats: tuple[str, ...]
+    at_base: int
+    aboard: tuple[int, ...]
+    cost: float
+    saves: float
+
+
+def pools(boats: Sequence[BoatLine], budget: float | None = None) -> tuple[Pool, ...]:
+    """Spares worth having at each base and aboard its boats, what saves most first; boats of one base and money share.
+
+    ``budget`` is to spend at most over all [home money]; None: all that is worth its price.
+    """
+    shared: dict[tuple[str, str, str], list[tuple[BoatLine, UnitLine]]] = defaultdict(list)
+    for boat in boats:
+        for unit in boat.units:
+            if unit.price_new and unit.maker_number and unit.cost_without is not None:
+                shared[key(boat.base), boat.currency, key(unit.maker_number)].append((boat, unit))
+    ladders = [ladder for some in shared.values() if (ladder := _ladder(some))]
+    chosen = _within(ladders, budget)
+    return tuple(sorted(chosen, key=lambda p: (-p.saves, p.base, p.unit)))
+
+
+def _ladder(some: Sequence[tuple[BoatLine, UnitLine]]) -> list[Pool]:
+    """0, 1, 2, ... pieces of one spare, each split as well as can be; what each number saves a year."""
+    first, one = some[0]
+    rates = [-np.log1p(-min(u.p_fails_a_year, 0.999)) for _, u in some]
+    order, bring = max(u.order_days for _, u in some) / DAYS_A_YEAR, [u.bring_days / DAYS_A_YEAR for _, u in some]
+    lost, without = [u.lost_day * DAYS_A_YEAR for _, u in some], [u.cost_without or 0.0 for _, u in some]
+    rows = best_split(MOST, rates, (order, bring), lost, without)
+    price, a_year = max(u.price_new or 0.0 for _, u in some), max(u.spare_cost or 0.0 for _, u in some)
+    return [
+        Pool(base=first.base, unit=one.unit, maker_number=one.maker_number, boats=tuple(b.boat for b, _ in some),
+             at_base=at_base, aboard=aboard, cost=n * price, saves=rows[0][2] - cost - n * a_year)
+        for n, (at_base, aboard, cost) in enumerate(rows)
+    ]  # fmt: skip
+
+
+def _within(ladders: Sequence[Sequence[Pool]], budget: float | None) -> Iterable[Pool]:
+    """One rung of each ladder so that most is saved within the budget, proven by an integer program."""
+    program, columns = Program(), list[tuple[int, Pool]]()
+    for ladder in ladders:
+        rungs = [(program.column(-rung.saves, 1.0, whole=True), rung) for rung in ladder]
+        program.row([(c, 1.0) for c, _ in rungs], 1.0, 1.0)
+        columns += rungs
+    if budget is not None:
+        program.row([(c, rung.cost) for c, rung in columns], high=budget)
+    point = program.solve(60.0, gap=0.0).point
+    return (rung for c, rung in columns if point is not None and point[c] > 0.5 and rung.cost > 0)

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import equivalent_costs, renewal
 from repairecon.read.boat import BoatPapers, age_years
-from repairecon.rebuild_or_buy.answer import Answer
 from repairecon.rebuild_or_buy.draws import by_steps, generator
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
 from repairecon.rebuild_or_buy.lives import Life, case_before, life_of
@@ -30,15 +29,10 @@ BRING_DAYS = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class Failing:
-    """What it costs when a unit fails [home money]: the cheapest way, what being away from base adds, days lost.
+    """What it costs when a unit fails [home money], by the cheapest way; ``totals`` are sampled totals of that way."""
 
-    ``totals`` are sampled totals of that way, ``swap_days`` what a spare aboard takes to fit.
-    """
-
-    way: str
     total: float
     days: float
-    swap_days: float
     years: Years
     lost_day: float
     totals: Floats = field(repr=False)
@@ -52,23 +46,6 @@ class Failing:
     def mean(self) -> float:
         """Expected cost of a failure, exact."""
         return self.total + self.more_away
-
-    @property
-    def saved_by_spare(self) -> float:
-        """What a spare aboard spares each time."""
-        return self.more_away + max(self.days - self.swap_days, 0.0) * self.lost_day
-
-
-def failing(answer: Answer) -> Failing:
-    """What a failure costs, by the answer of its case."""
-    case, best = answer.case, answer.verdict.best
-    row, years, terms = answer.table.loc[best], case.years, case.terms
-    return Failing(
-        way=best, total=float(row["total_mean"]), days=float(row["days_mean"]),
-        swap_days=mean_of(years.swap_hours) / terms.hours_per_day, years=years,
-        lost_day=mean_of(terms.cost_lost_day),
-        totals=np.asarray(answer.outcomes.sample["total"][answer.model.ways.index(best)], dtype=float),
-    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,11 +105,21 @@ def unit_line(
     if unit.price_new is None:
         return line, None
     new = next((w for w in case.ways if w.kind == "new"), case.ways[0])
-    cost, price = failing(rebuild_or_buy(case, DRAWS, seed)), mean_of(unit.price_new)
+    answer, price = rebuild_or_buy(case, DRAWS, seed), mean_of(unit.price_new)
+    best, terms = answer.verdict.best, answer.case.terms
+    row = answer.table.loc[best]
+    cost = Failing(
+        total=float(row["total_mean"]), days=float(row["days_mean"]), years=answer.case.years,
+        lost_day=mean_of(terms.cost_lost_day),
+        totals=np.asarray(answer.outcomes.sample["total"][answer.model.ways.index(best)], dtype=float),
+    )  # fmt: skip
+    # what a spare aboard spares each time, the days that it takes to fit not spared
+    swap_days = mean_of(cost.years.swap_hours) / terms.hours_per_day
+    spared = cost.more_away + max(cost.days - swap_days, 0.0) * cost.lost_day
     rate = (1.0 + case.years.discount_rate) / (1.0 + case.years.inflation_rate) - 1.0
     return replace(
-        line, way=cost.way, cost_each=cost.mean, days=cost.days, expected=unit.count * p * cost.mean, price_new=price,
-        spare_worth=unit.count * a_year * cost.saved_by_spare, spare_cost=_spare_cost(price, case, rate),
+        line, way=best, cost_each=cost.mean, days=cost.days, expected=unit.count * p * cost.mean, price_new=price,
+        spare_worth=unit.count * a_year * spared, spare_cost=_spare_cost(price, case, rate),
         renew_saves=unit.count * renew_saves(life, cost, rate),
         cost_without=case.years.p_away * mean_of(case.years.cost_away),
         lost_day=cost.lost_day, order_days=mean_of(new.lead_days) if new.lead_days else 0.0,
@@ -162,8 +149,6 @@ def renew_saves(life: Life, cost: Failing, rate: float) -> float:
     years = float(life.clocks.mean(life.clocks.life(life.hours_a_year)))
     _, a_year = renewal.best_replacement_age(planned, failed, years, k, min(max(rate, 0.0), 1.0))
     return life.p_fails(1.0) * (failed - planned) - a_year
-
-
 
 
 # ---- the season: all units together ---------------------------------------------------------------

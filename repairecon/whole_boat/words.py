@@ -14,8 +14,7 @@ from repairecon.records import DAYS_A_YEAR, RepaireconError
 from repairecon.show.layout import as_text, capital, shortened, terminal_width, wrapped
 from repairecon.show.sheet import Panel, Sheet
 from repairecon.show.words import chance_words, days_words, hours_words, money, whole
-from repairecon.whole_boat.answer import JOB, BoatLine, NoBoat, Step, all_steps
-from repairecon.whole_boat.pooled import Pool
+from repairecon.whole_boat.answer import JOB, RENEW, SPARE, STOCK, BoatLine, NoBoat, Pool, Step, in_order, not_read
 from repairecon.whole_boat.units import UnitLine
 
 if TYPE_CHECKING:
@@ -28,24 +27,28 @@ STEPS, FLEET_STEPS, UNITS, EACH_UNIT = 5, 8, 5, 0.42
 def first_screen(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = (), *, full: bool = False) -> str:
     """One boat in full, or several with a line each and their steps in one order."""
     read = [b for b in boats if isinstance(b, BoatLine)]
-    lines, width = list(_one(read[0], full) if read and len(boats) == 1 else _several(read, full)), terminal_width()
-    lists = {"Spares to share": _shared(read, shared)}
-    failed = not_read(boats)
-    lists[f"Not read ({len(failed)}):"] = [f"{folder}: {faults}" for folder, faults in failed]
+    lines, width = list(_one(read[0], full) if len(boats) == 1 and read else []), terminal_width()
+    if len(boats) > 1 and read:
+        said = [f"{nth}. {words}" for nth, words in enumerate(_steps_of(read)[: None if full else FLEET_STEPS], 1)]
+        lines = [as_text(boat_table(read), fold=True, width=width), "", "What to do next"]
+        lines += [shortened(step, max(width * 2, 120)) for step in said]
+    failed = [f"{folder}: {faults}" for folder, faults in not_read(boats)]
+    lists = {"Spares to share": _shared(read, shared), f"Not read ({len(failed)}):": failed}
     for title, said in lists.items():
         lines += ["", title, *(wrapped(line, "  ", width) for line in said)] if said else []
     return "\n".join(lines).lstrip("\n") + "\n"
 
 
 def _shared(boats: Sequence[BoatLine], shared: Sequence[Pool]) -> list[str]:
-    money_of = {b.base: b.currency for b in boats}
-    return [pool_words(p, money_of[p.base]) for p in shared]
-
-
-def not_read(boats: Sequence[BoatLine | NoBoat]) -> list[tuple[str, str]]:
-    """Folders and files that could not be read, with why."""
-    failed = [(b.folder, b.faults) for b in boats if isinstance(b, NoBoat)]
-    return failed + [pair for b in boats if isinstance(b, BoatLine) for pair in b.failed]
+    """Where each shared spare lies, for whom, and what it saves."""
+    money_of, said = {b.base: b.currency for b in boats}, []
+    for p in shared:
+        places = [f"{p.at_base} at {p.base or 'the base'}"] if p.at_base else []
+        places += [f"{n} aboard {boat}" for boat, n in zip(p.boats, p.aboard, strict=True) if n]
+        cost, saves = (money(x, money_of[p.base]) for x in (p.cost, p.saves))
+        where = f"{p.unit} ({p.maker_number}) for {len(p.boats)} boats: {', '.join(places)}"
+        said.append(f"{where}: {cost}, saves {saves} a year beyond its cost.")
+    return said
 
 
 def _one(b: BoatLine, full: bool) -> Iterator[str]:
@@ -67,9 +70,7 @@ def _one(b: BoatLine, full: bool) -> Iterator[str]:
         if not full and len(table) > UNITS:
             yield f"({len(table) - UNITS} less likely units: --full)"
     yield ""
-    yield wrapped(spares_words(b), "", width)
-    if b.serves:
-        yield wrapped(serves_words(b), "", width)
+    yield from (wrapped(said, "", width) for said in spares_words(b))
 
 
 def verdict(b: BoatLine) -> Panel:
@@ -80,21 +81,37 @@ def verdict(b: BoatLine) -> Panel:
 
 def blocks(b: BoatLine, *, alone: bool = True) -> Iterator[Panel | Sheet | Picture]:
     """What an owner reads of a boat, ``alone`` after her advice, or among others."""
-    from repairecon.show.plots import Picture
-    from repairecon.whole_boat.charts import season_chart
+    from repairecon.show.plots import Picture, bar_rows
 
     steps = [step_words(step, b.currency) for step in b.steps]
     if not alone:
         yield Panel(b.boat, [*steps, season_words(b)])
     elif steps[1:]:
         yield Panel("What to do after that", steps[1:])
-    if any(u.expected is not None for u in b.units):
-        yield Picture(partial(season_chart, b), 1.6 + EACH_UNIT * len(b.units))
+    bars = [(_named(u), u.expected, f"fails {chance_words(u.p_fails)}") for u in b.units if u.expected is not None]
+    if bars:
+        bars.sort(key=lambda bar: -bar[1])
+        title = f"What fails within {days_words(b.season.years * DAYS_A_YEAR)} is expected to cost"
+        yield Picture(partial(bar_rows, bars, title, caption(b), b.currency), 1.6 + EACH_UNIT * len(b.units))
     if b.units:
         yield Sheet(unit_table(b), "Each unit, the likeliest to fail first")
-    yield Panel("Spares", [spares_words(b), *([serves_words(b)] if b.serves else [])], listed=False)
+    yield Panel("Spares", spares_words(b), listed=False)
     if failed := not_read([b]):
         yield Panel("Not read", [f"{folder}: {why}" for folder, why in failed])
+
+
+def caption(b: BoatLine) -> str:
+    """What to do about the dearest unit."""
+    unit = max(b.units, key=lambda u: u.expected or 0.0).unit
+    pays = {step.kind for step in b.steps if step.of == unit}
+    todo = "neither a spare nor renewing it pays, so look after it and keep the money ready"
+    if SPARE in pays:
+        todo = "a spare aboard pays"
+    elif RENEW in pays:
+        todo = "renewing it before it fails pays"
+    elif b.spares and unit in b.spares.units:
+        todo = "its spare is aboard, keep that in order"
+    return f"Begin with the longest bar, {unit}: {todo}."
 
 
 def page(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> str:
@@ -122,7 +139,8 @@ def page(boats: Sequence[BoatLine | NoBoat], shared: Sequence[Pool] = ()) -> str
 def _steps_of(boats: Sequence[BoatLine]) -> list[str]:
     """The steps of several boats in one order."""
     money_of = {b.boat: b.currency for b in boats}
-    return [f"{step.boat}: {step_words(step, money_of[step.boat])}" for step in all_steps(boats)]
+    steps = in_order(replace(step, boat=b.boat) for b in boats for step in b.steps)
+    return [f"{step.boat}: {step_words(step, money_of[step.boat])}" for step in steps]
 
 
 def step_words(step: Step, currency: str) -> str:
@@ -132,7 +150,7 @@ def step_words(step: Step, currency: str) -> str:
         saved = f", {money(step.saves, currency)} less than the next best" if step.saves >= 1 else ""
         takes = f"{money(step.money, currency)} and {hours_words(step.hours)} hours of yours"
         return f"{first}{step.what.rstrip('.')}. About {takes}{saved}."
-    when = "a season" if step.kind == "stock" else "a year"
+    when = "a season" if step.kind == STOCK else "a year"
     return f"{step.what}: {money(step.money, currency)}, saves {money(step.saves, currency)} {when} beyond its cost."
 
 
@@ -150,61 +168,51 @@ def season_words(b: BoatLine) -> str:
     return " ".join([*said, *([f"Age not known, taken as half the usual life: {guessed}."] if guessed else [])])
 
 
+def _named(u: UnitLine) -> str:
+    return f"{u.unit} ({u.count})" if u.count > 1 else u.unit
+
+
 def unit_table(b: BoatLine) -> pd.DataFrame:
     """A row a unit, the likeliest to fail first."""
+
+    def spare_of(u: UnitLine) -> str:
+        if u.spare_worth is None or u.spare_cost is None:
+            return "?"
+        return "pays" if u.spare_worth > u.spare_cost else "no"
+
     rows = [
         {
-            "unit": f"{u.unit} ({u.count})" if u.count > 1 else u.unit,
+            "unit": _named(u),
             "critical": "yes" if u.critical else "",
             "age": "?" if u.age_years is None else whole(u.age_years),
             "fails, in 100": whole(100 * u.p_fails),
             "half gone in": f"{whole(u.due_years)} years" if isfinite(u.due_years) else "-",
             "costs each": "?" if u.cost_each is None else money(u.cost_each, b.currency),
             "days": "?" if u.days is None else whole(u.days),
-            "spare": "aboard" if b.spares and u.unit in b.spares.units else _pays(u),
+            "spare": "aboard" if b.spares and u.unit in b.spares.units else spare_of(u),
         }
         for u in sorted(b.units, key=lambda u: (-u.p_fails, u.unit))
     ]
     return pd.DataFrame(rows)
 
 
-def _pays(u: UnitLine) -> str:
-    if u.spare_worth is None or u.spare_cost is None:
-        return "?"
-    return "pays" if u.spare_worth > u.spare_cost else "no"
-
-
-def spares_words(b: BoatLine) -> str:
-    """The spares in a sentence."""
-    s = b.spares
+def spares_words(b: BoatLine) -> list[str]:
+    """What the spares book says; which one standard part serves most."""
+    serves = [f"One part that serves most: {x.size} ({', '.join(x.units)})." for x in b.serves[:1]]
+    s, most = b.spares, 4
     if s is None:
-        return "No spares book is read."
+        return ["No spares book is read.", *serves]
     coming = [
         f"{x.pieces} {x.part} for {x.job}"
         + (f", {days_words(x.late_days)} late" if x.late_days else f", by {x.expected_on}" if x.expected_on else "")
         for x in s.on_order
     ]
     lists = {"Below their minimum": s.short, "Out of date or soon": s.due, "On order": coming}
-    said = [f"{lead}: {_some(names)}." for lead, names in lists.items() if names]
-    return " ".join([f"Spares: {money(s.worth, b.currency)} at cost.", *said])
-
-
-def serves_words(b: BoatLine) -> str:
-    """Which one standard part serves most."""
-    return f"One part that serves most: {b.serves[0].size} ({', '.join(b.serves[0].units)})."
-
-
-def _some(names: Sequence[str], most: int = 4) -> str:
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return "; ".join(names[:most]) + more
-
-
-def pool_words(p: Pool, currency: str) -> str:
-    """Where a shared spare lies, for whom, and what it saves."""
-    places = [f"{p.at_base} at {p.base or 'the base'}"] if p.at_base else []
-    places += [f"{n} aboard {boat}" for boat, n in zip(p.boats, p.aboard, strict=True) if n]
-    saved = f"{money(p.cost, currency)}, saves {money(p.saves, currency)} a year beyond its cost"
-    return f"{p.unit} ({p.maker_number}) for {len(p.boats)} boats: {', '.join(places)}: {saved}."
+    said = [f"Spares: {money(s.worth, b.currency)} at cost."]
+    for lead, names in lists.items():
+        more = f" and {len(names) - most} more" if len(names) > most else ""
+        said += [f"{lead}: {'; '.join(names[:most])}{more}."] if names else []
+    return [" ".join(said), *serves]
 
 
 def boat_table(boats: Sequence[BoatLine]) -> pd.DataFrame:
@@ -220,15 +228,3 @@ def boat_table(boats: Sequence[BoatLine]) -> pd.DataFrame:
         for b in boats
     ]  # fmt: skip
     return pd.DataFrame(rows)
-
-
-def _several(boats: Sequence[BoatLine], full: bool) -> Iterator[str]:
-    """A line a boat, then what to do next over all of them."""
-    if not boats:
-        return
-    width = terminal_width()
-    yield as_text(boat_table(boats), fold=True, width=width)
-    yield ""
-    yield "What to do next"
-    for nth, words in enumerate(_steps_of(boats)[: None if full else FLEET_STEPS], 1):
-        yield shortened(f"{nth}. {words}", max(width * 2, 120))

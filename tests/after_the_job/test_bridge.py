@@ -11,8 +11,7 @@ import pytest
 from done_case import ACTUAL, CASH, DAYS, HOURS, write_case
 
 from repairecon import FindingError, RepaireconError, read_case, rebuild_or_buy
-from repairecon.after_the_job.bridge import bridge, settled, worker
-from repairecon.after_the_job.estimate import Estimate
+from repairecon.after_the_job.bridge import Estimate, bridge, settled, worker
 from repairecon.after_the_job.job import after_the_job, decide
 from repairecon.after_the_job.screen import full
 from repairecon.read.closed import Closed, read_closed

@@ -14,9 +14,8 @@ from hypothesis import strategies as st
 from quoted_done import write_quoted
 
 from repairecon.after_the_job import charts
-from repairecon.after_the_job.bridge import found_in_order
+from repairecon.after_the_job.bridge import Estimate, found_in_order
 from repairecon.after_the_job.command import as_json
-from repairecon.after_the_job.estimate import Estimate
 from repairecon.after_the_job.job import after_the_job, decide
 from repairecon.after_the_job.screen import full
 from repairecon.read.case_folder import read_case

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from repairecon.after_the_job import charts, screen, words
+from repairecon.after_the_job import charts, screen
 from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.job import after_the_job
 from repairecon.after_the_job.log import calibration
@@ -52,8 +52,8 @@ def test_any_log(seed: int, tmp_path: Path) -> None:
     found = after_the_job(None, read_log(tmp_path))
     assert "nan" not in screen.full(found)
     json.dumps(as_json(found), allow_nan=False)
-    words.held_table(found)
-    words.learned_table(found)
+    screen.held_table(found)
+    screen.learned_table(found)
     charts.held_caption(found)
     charts.chances_caption(found)
     (tmp_path / "learned.toml").write_text(learned_text(found.learned), encoding="utf-8")

@@ -14,7 +14,7 @@ from done_case import ACTUAL, write_case
 
 from repairecon import RepaireconError
 from repairecon.__main__ import main
-from repairecon.after_the_job import book_words
+from repairecon.after_the_job import spares_book
 from repairecon.after_the_job.book_items import BookWishes
 from repairecon.after_the_job.job import AfterTheJob, after_the_job, decide
 from repairecon.after_the_job.spares_book import into_the_book
@@ -231,7 +231,7 @@ def test_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_words(found: AfterTheJob, book: SparesBook) -> None:
     made = into_the_book(found, book, True, BookWishes(called={"shaft": ""}))
-    text = book_words.summary(found, made)
+    text = spares_book.summary(found, made)
     assert text.startswith("Written into the spares book\nBilge pump, 2026-05-13.")
     assert "left out" in text
     assert "trial" not in text

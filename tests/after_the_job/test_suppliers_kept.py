@@ -11,7 +11,7 @@ from quoted_done import write_quoted
 
 from repairecon.after_the_job import learning
 from repairecon.after_the_job.job import after_the_job, decide
-from repairecon.after_the_job.words import learned as learned_words
+from repairecon.after_the_job.screen import learned as learned_words
 from repairecon.compare_quotes.job import compare_quotes
 from repairecon.read.case_folder import read_case
 from repairecon.read.closed import Closed, read_actual, read_closed

@@ -14,7 +14,7 @@ import pytest
 
 import repairecon
 from repairecon.__main__ import main
-from repairecon.after_the_job import charts, words
+from repairecon.after_the_job import charts, screen
 from repairecon.after_the_job.command import as_json
 from repairecon.after_the_job.job import AfterTheJob, Hindsight
 from repairecon.after_the_job.log import with_job
@@ -62,11 +62,11 @@ def test_plain_data_of_a_log_alone() -> None:
 
 def test_words_of_the_bridge(found: AfterTheJob) -> None:
     assert found.bridge is not None
-    text = words.bridge(found.bridge, "EUR")
+    text = screen.bridge(found.bridge, "EUR")
     assert "EUR 917" in text
     assert "EUR 344 more" in text
     assert "inside the range" in text
-    table = words.bridge_table(found, most=6)
+    table = screen.bridge_table(found, most=6)
     assert len(table) == 8
     steps = list(table["step"])
     assert (steps[0], steps[-1]) == ("estimate", "actual")
@@ -76,7 +76,7 @@ def test_words_of_the_bridge(found: AfterTheJob) -> None:
 def test_small_steps_keep_the_sum(found: AfterTheJob) -> None:
     assert found.bridge is not None
     for most in (1, 2, 7, 100):
-        steps = words.largest_steps(found.bridge, most)
+        steps = screen.largest_steps(found.bridge, most)
         assert sum(s.amount for s in steps) == pytest.approx(found.bridge.difference)
         assert len(steps) <= max(most, 1) or most == 100
 
@@ -93,7 +93,7 @@ def test_small_steps_keep_the_sum(found: AfterTheJob) -> None:
 def test_decision_and_luck_are_told_apart(found: AfterTheJob, change: dict[str, object], said: list[str]) -> None:
     assert found.hindsight is not None
     h: Hindsight = replace(found.hindsight, **change)
-    text = " ".join(words.choice(h, "EUR"))
+    text = " ".join(screen.choice(h, "EUR"))
     for w in said:
         assert w in text
     if not h.good_decision:
@@ -102,11 +102,11 @@ def test_decision_and_luck_are_told_apart(found: AfterTheJob, change: dict[str, 
 
 def test_no_advice_where_the_log_cannot_tell(found: AfterTheJob) -> None:
     h = found.held[1]
-    assert "1.56 times as wide would have held eight in ten (1.03 to 2.52 times)" in words.held(h)
-    few = words.held(replace(h, says="cannot tell", inside=1, of=2))
+    assert "1.56 times as wide would have held eight in ten (1.03 to 2.52 times)" in screen.held(h)
+    few = screen.held(replace(h, says="cannot tell", inside=1, of=2))
     assert "no advice" in few
     assert "wide" not in few
-    assert "leave them" in words.held(replace(h, says="hold"))
+    assert "leave them" in screen.held(replace(h, says="hold"))
 
 
 def test_text_from_files_is_escaped(found: AfterTheJob) -> None:
@@ -235,9 +235,10 @@ def test_a_changed_decision_ends_with_2(boat: Path, capsys: pytest.CaptureFixtur
     assert "changed since the decision" in capsys.readouterr().err
 
 
-def test_report_is_one_offline_page(boat: Path, tmp_path: Path) -> None:
+def test_report_is_one_offline_page_and_the_job_is_logged_too(boat: Path, tmp_path: Path) -> None:
     line = [sys.executable, "-m", "repairecon", "after-the-job", str(boat), "--report", str(tmp_path / "r.html")]
-    subprocess.run(line, check=True, capture_output=True)
+    subprocess.run([*line, "--add-to-log"], check=True, capture_output=True)
+    assert boat.name in repairecon.read_log(boat.parent / "job_log").jobs
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "Do the ranges hold" in page
     assert page.count("data:image/png") >= 5
@@ -247,37 +248,37 @@ def test_report_is_one_offline_page(boat: Path, tmp_path: Path) -> None:
 def test_nothing_written_down_is_said_so(found: AfterTheJob) -> None:
     assert found.bridge is not None
     blank = replace(found.bridge, steps=(), actual=found.bridge.estimate, whole=())
-    text = words.bridge(blank, "EUR")
+    text = screen.bridge(blank, "EUR")
     assert text == "All that was written down is as expected: EUR 573 all in for rebuild here."
-    assert "It took" not in words.decided(replace(found, bridge=blank))
-    assert "own hours" in words.decided(found)
+    assert "It took" not in screen.decided(replace(found, bridge=blank))
+    assert "own hours" in screen.decided(found)
     other = replace(found, bridge=replace(found.bridge, way="exchange"))
-    assert "In the end: exchange." in words.decided(other)
+    assert "In the end: exchange." in screen.decided(other)
 
 
 def test_a_difference_of_nothing_is_not_told_as_more_or_less(found: AfterTheJob) -> None:
     assert found.bridge is not None
     near = replace(found.bridge, actual={**found.bridge.actual, "total": found.bridge.estimate["total"] + 0.3})
-    assert "all in, as expected;" in words.bridge(near, "EUR")
+    assert "all in, as expected;" in screen.bridge(near, "EUR")
 
 
 def test_few_jobs_are_told_in_one_line(found: AfterTheJob) -> None:
     few = changed(found, held=tuple(replace(h, says="cannot tell", inside=1, of=1) for h in found.held))
-    lines = words.all_held(few)
+    lines = screen.all_held(few)
     assert len(lines) == 1
     assert lines[0].startswith("Too few to tell whether these ranges hold (inside the range stated: cash 1 of 1, ")
-    lines = words.all_held(found)
-    assert lines[:2] == [words.held(h) for h in found.held if h.says == "too narrow"]
+    lines = screen.all_held(found)
+    assert lines[:2] == [screen.held(h) for h in found.held if h.says == "too narrow"]
     assert lines[2].startswith("These ranges hold (inside the range stated: cash 22 of 26, ")
 
 
 def test_few_chances_are_not_judged(found: AfterTheJob) -> None:
     assert found.calibration is not None
     few = changed(found, calibration=replace(found.calibration, many=2))
-    assert "too few to tell" in words.chances(few)
+    assert "too few to tell" in screen.chances(few)
     assert "Too few" in charts.chances_caption(few)
     alone = replace(found.calibration, groups=(found.calibration.groups[0]._replace(many=1, low=0.9, high=1.0),))
-    assert words.off_groups(alone) == []
+    assert screen.off_groups(alone) == []
 
 
 @pytest.mark.parametrize(("amount", "words"), [(400.0, "quote before"), (-400.0, "take these prices")])
@@ -289,6 +290,6 @@ def test_the_caption_of_the_bridge_knows_dearer_from_cheaper(found: AfterTheJob,
 
 
 def test_what_was_fitted_was_not_paid_a_second_time(found: AfterTheJob) -> None:
-    table = words.movements_table(found)
+    table = screen.movements_table(found)
     assert set(table.loc[table["movement"] == "fitted", "paid"]) == {""}
     assert "EUR 9.80" in set(table["paid"])

@@ -13,8 +13,7 @@ import pytest
 from basket_makers import MOST_PACKS, orders
 from hypothesis import given, settings
 
-from repairecon.buying.basket import Offer, Order, Uncovered, cheapest_basket, price_packs
-from repairecon.buying.clock import Clock
+from repairecon.buying.basket import Clock, Offer, Order, Uncovered, cheapest_basket, price_packs
 from repairecon.buying.other_baskets import line_by_line, one_supplier
 from repairecon.buying.parcel import Border, Line, ParcelTerms
 

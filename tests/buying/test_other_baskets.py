@@ -11,8 +11,7 @@ import pytest
 from basket_makers import MOST_PACKS, orders
 from hypothesis import given, settings
 
-from repairecon.buying.basket import Offer, Order, cheapest_basket
-from repairecon.buying.clock import Clock
+from repairecon.buying.basket import Clock, Offer, Order, cheapest_basket
 from repairecon.buying.other_baskets import (
     entering_prices,
     frontier,

@@ -13,8 +13,7 @@ import pytest
 from quote_cases import case_of, named, quotes_of, table, write_rows
 
 import repairecon
-from repairecon.buying.basket import Basket, BasketRows, Offer, Order, check_size
-from repairecon.buying.clock import Clock
+from repairecon.buying.basket import Basket, BasketRows, Clock, Offer, Order, check_size
 from repairecon.buying.parcel import CHARGES, Border, Line, ParcelTerms
 from repairecon.compare_quotes import job
 from repairecon.compare_quotes.job import QuotesAnswer

@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 
 from repairecon.__main__ import main
-from repairecon.compare_quotes.job import compare_quotes
-from repairecon.compare_quotes.together import together
+from repairecon.compare_quotes.job import compare_quotes, together
 from repairecon.read.case_folder import read_case
 from repairecon.records import Case, RepaireconError
 

@@ -72,6 +72,14 @@ def test_an_order_by_hand(tmp_path: Path) -> None:
     ]
 
 
+def test_a_supplier_called_like_the_sheet_of_totals_loses_nothing(tmp_path: Path) -> None:
+    *_, own = write_orders(tmp_path / "orders", [line(supplier="Orders")], [total("Orders")], "EUR")
+    with pd.ExcelFile(own) as book:
+        assert book.sheet_names == ["all orders", "Orders"]
+        assert list(book.parse("all orders")["supplier"]) == ["Orders", "all"]
+        assert book.parse("Orders")["item"][0] == "bearing"
+
+
 def test_what_is_sent_holds_none_of_the_owners_own_figures(tmp_path: Path) -> None:
     """Landed cost, home money, class, row of the file, wait and remarks are the owner's; all are in the own file."""
     own = {"part_class": "pattern part", "note": "which is old: ask anew", "currency": "GBP"}

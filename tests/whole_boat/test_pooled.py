@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from repairecon.read.starter import new_boat
-from repairecon.whole_boat.answer import BoatLine, whole_boat
-from repairecon.whole_boat.pooled import _ladder, _within, pools
+from repairecon.whole_boat.answer import BoatLine, _ladder, _within, pools, whole_boat
 from repairecon.whole_boat.units import UnitLine
 from repairecon.whole_boat.words import first_screen
 

@@ -28,9 +28,8 @@ from repairecon.whole_boat.answer import (
     whole_boat,
     whole_boats,
 )
-from repairecon.whole_boat.charts import caption
 from repairecon.whole_boat.units import UnitLine, life_of, season, unit_line
-from repairecon.whole_boat.words import first_screen, page, spares_words
+from repairecon.whole_boat.words import caption, first_screen, page, spares_words
 
 # invented figures
 BOAT = """[boat]
@@ -252,5 +251,5 @@ def test_what_is_on_order_is_said(found: BoatLine) -> None:
     coming = [OnOrder(part=p, pieces=2, job="pump", expected_on=on, late_days=late)
               for p, on, late in (("seal", "2026-05-28", 4), ("ring", "2026-06-03", 0), ("belt", "", 0))]  # fmt: skip
     spares = SparesLine(worth=10.0, short=(), due=(), units=(), buys=(), on_order=tuple(coming))
-    said = spares_words(replace(found, spares=spares))
+    said, *_ = spares_words(replace(found, spares=spares))
     assert said.endswith("On order: 2 seal for pump, 4 days late; 2 ring for pump, by 2026-06-03; 2 belt for pump.")
