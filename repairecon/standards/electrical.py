@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from decimal import Decimal
 
-from repairecon.standards.findings import Found, Judging, beside, by_row, compare_sizes
-from repairecon.standards.tables import Row, rows
+from repairecon.standards.findings import Found, Judging, beside, by_row, compare
+from repairecon.standards.tables import rows
 from repairecon.standards.words import NUMBER, Text, exact, shown
 
 FUSE = "fuse"
@@ -143,8 +142,9 @@ def read_sized(text: Text) -> Found | None:
 
 def read_battery(text: Text) -> Found | None:
     """A battery by its standard size, or by length x width x height."""
-    named = ((r, name) for r in rows("batteries") for name in _battery_names(r, text.sure))
-    row = next((r for r, name in named if text.take(rf"(?<![\w.]){name}(?![\w.])")), None)
+    named = ((row, row["written"], row["written_short"] if text.sure else "") for row in rows("batteries"))
+    names = ((row, "|".join(filter(None, (name, short)))) for row, name, short in named)
+    row = next((row for row, name in names if text.take(rf"(?<![\w.])(?:{name})(?![\w.])")), None)
     if not (text.sure or row is not None):
         return None
     marks = _said(text, capacity=_AMP_HOURS, voltage=_VOLTS)
@@ -155,33 +155,11 @@ def read_battery(text: Text) -> Found | None:
     return found
 
 
-def _battery_names(row: Row, sure: bool) -> Iterator[str]:
-    if row["standard"] == "BCI":
-        short = row["name"].removeprefix("BCI ")
-        yield f"(?:BCI|GROUP|GROUP SIZE) ?{short}"
-        if sure and not short.isdigit():
-            yield short
-    else:
-        yield from (name.strip() for name in row["name"].split("/"))
-        yield from re.findall(r"BCI \w+", row["also_named"])
-        if sure and row["also_named"]:
-            yield row["also_named"].split()[0]
-
-
-def compare(judging: Judging) -> None:
+def compare_electrical(judging: Judging) -> None:
     """All findings on two electrical parts of one kind."""
     wanted = judging.wanted
-    alike = compare_sizes(judging)
-    if wanted.kind in (BRUSH, BATTERY):
-        if alike:
-            judging.note_sizes("size", beside(wanted.kind)[0], "")
-        judging.caution(
-            "Size is not all: ask the grade, the lead and the shape of the running face." if wanted.kind == BRUSH
-            else "See where the poles are, the hold-down and the capacity, and the charge voltage."
-        )  # fmt: skip
-    elif wanted.kind == FUSE:
-        judging.caution("A fuse protects the cable: take the current that the cable stands, never a larger one.")
-        if not all(judging.marks("size")) and judging.verdict == "same":
-            judging.near("the size of the body is not said by both: ask", "size")
+    compare(judging)
+    if wanted.kind == FUSE and not all(judging.marks("size")) and judging.verdict == "same":
+        judging.near("the size of the body is not said by both: ask", "size")
     if judging.verdict == "same":
         judging.note(f"the same by all that is said: {wanted.size}")

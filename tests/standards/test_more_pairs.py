@@ -296,3 +296,14 @@ def test_lines_of_quotes_are_identified(line: str, kind: str, size: str) -> None
 )  # fmt: skip
 def test_lines_that_name_no_standard_part(line: str) -> None:
     assert identify(line) is None
+
+
+# of two sizes with OD between them the outside diameter is the one behind, and it is larger than the bore
+@pytest.mark.parametrize(("written", "bore"), [
+    ("hose 38 mm OD 47 mm", 38.0), ("exhaust hose 38 mm outside diameter 47 mm", 38.0), ("hose OD 47 mm 38 mm", 38.0),
+    ("hose ID 38 mm OD 47 mm", 38.0), ("hose 76 mm OD 47 mm", None), ("hose OD 47 mm", None),
+])  # fmt: skip
+def test_an_outside_diameter_is_no_bore(written: str, bore: float | None) -> None:
+    part = identify(written)
+    assert (part.dims["bore"] if part else None) == bore
+    assert equivalent("hose 47 mm", written).verdict in ("not", "unknown")
