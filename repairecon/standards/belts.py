@@ -16,13 +16,14 @@ TOOTHED = "toothed belt"
 V_BELT = "V-belt"
 _MM = Decimal(1)
 _RIBS = (
-    (r"(?<![\w.])(?P<ribs>\d{1,2}) ?(?P<side>[DE])?(?P<profile>P[HJKLM]) ?-?(?P<length>\d{3,4})(?![\w.])", _MM),
-    (r"(?<![\w.])(?P<profile>P[HJKLM]) ?(?P<length>\d{3,4})[- /]+(?P<ribs>\d{1,2})(?![\w.])", _MM),
-    (r"(?<![\w.])(?P<length>\d{3,4}) ?(?P<profile>P[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", _MM),
-    (r"(?<![\w.])(?P<length>\d{3,4})(?P<profile>[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", INCH / 10),
-    (r"(?<![\w.])(?P<profile>K)(?P<ribs>\d\d)0(?P<length>\d{3,4})(?![\w.])", INCH / 10),
-)
-"""Writings of a multi-rib belt, the last one a maker's, and the unit [mm] of the length."""
+    (r"(?<![\w.])(?P<ribs>\d{1,2}) ?(?P<side>[DE])?(?P<profile>P[HJKLM]) ?-?(?P<length>\d{3,4})(?![\w.])", _MM, ""),
+    (r"(?<![\w.])(?P<profile>P[HJKLM]) ?(?P<length>\d{3,4})[- /]+(?P<ribs>\d{1,2})(?![\w.])", _MM, ""),
+    (r"(?<![\w.])(?P<length>\d{3,4}) ?(?P<profile>P[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", _MM, ""),
+    (r"(?<![\w.])(?P<length>\d{3,4})(?P<profile>[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", INCH / 10, ""),
+    (r"(?<![\w.])(?P<profile>K)(?P<ribs>\d\d)0(?P<length>\d{3,4})(?![\w.])", INCH / 10,
+     "by the maker's number: it may be the outside length, about 13 mm more"),
+)  # fmt: skip
+"""Writings of a multi-rib belt, the unit [mm] of the length, and what is to be said of it."""
 _TEETH = (
     (r"(?<![\w.])(?P<length>\d{2,4}) ?(?P<profile>MXL|XXH|XL|XH|L|H) ?-?(?P<width>\d{3})(?![\w.])",
      "{length}{profile}{width}", (INCH / 10, INCH / 100)),
@@ -38,17 +39,16 @@ _TEETH = (
 
 def read_ribbed(text: Text) -> Found | None:
     """A multi-rib belt: 6PK1200, PK1200-6, 470K6, K060470."""
-    for pattern, unit in _RIBS:
-        sure = unit == _MM or pattern == _RIBS[-1][0] or text.sure or not re.search(r"\d[HL]\d{3}", text.left)
+    for pattern, unit, length in _RIBS:
+        sure = unit == _MM or length or text.sure or not re.search(r"\d[HL]\d{3}", text.left)
         if found := text.take(pattern) if sure else None:
             side, ribs = found.groupdict().get("side") or "", found["ribs"]
             profile = f"P{found['profile'].removeprefix('P')}"
             dims = {"ribs": Decimal(ribs), "Le": Decimal(found["length"]) * unit}
-            sides, stretch = "double" if side == "D" else "", "elastic" if side == "E" else ""
+            marks = {"profile": profile, "length": length, "sides": "double" if side == "D" else "",
+                     "stretch": "elastic" if side == "E" else ""}  # fmt: skip
             size, row = f"{int(ribs)}{side}{profile}{whole(dims['Le'])}", by("belts_multirib", "profile")[profile]
-            belt = by_row(RIBBED, size, dims, row, {"profile": profile, "sides": sides, "stretch": stretch})
-            if pattern == _RIBS[-1][0]:
-                belt.marks["length"] = "by the maker's number: it may be the outside length, about 13 mm more"
+            belt = by_row(RIBBED, size, dims, row, marks)
             said = text.take(r"(?<![\w.])(\d{1,2}) ?(?:RIBS?|GROOVES?)(?!\w)") if unit == _MM else None
             if said and said[1] != ribs:
                 belt.against.append(f"says {said[0]!r}, but {belt.size} has {ribs}")

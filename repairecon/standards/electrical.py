@@ -96,7 +96,19 @@ def read_lamp(text: Text) -> Found | None:
     based = (row for row in rows("lamp_bases") if text.take(rf"(?<![\w.]){re.escape(row['base'].upper())}(?![\w])"))
     if row := next(based, None):
         found.marks["base"], found.used = row["base"], [row]
-    category = _category(text, found)
+    # a category such as P21W says the base, the power and by PY the colour
+    written = ((row, name) for row in rows("lamp_bases")
+               for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]))  # fmt: skip
+    named = (pair for pair in written if text.take(rf"(?<![\w.]){re.escape(pair[1])}(?![\w/])"))
+    row, category = next(named, (None, ""))
+    if row is not None:
+        if found.marks.get("base", row["base"]) != row["base"]:
+            found.against.append(f"says {category}, which has the base {row['base']}")
+        found.marks["base"], found.used = row["base"], [row]
+        if watts := re.search(r"(\d+(?:/\d+)?)W", category):
+            found.marks["power"] = watts[1]
+        if category.startswith("PY"):
+            found.marks["colour"] = "amber"
     if not (text.sure or found.marks):
         return None
     if power := text.take(_POWER):
@@ -111,22 +123,6 @@ def read_lamp(text: Text) -> Found | None:
     found.marks["filament"] = "two" if "/" in found.marks.get("power", "") or base in ("BAY15d", "W3x16q") else ""
     found.size = " ".join(filter(None, (found.marks.get(name) for name in ("base", "power", "voltage"))))
     return found if base or found.dims else None
-
-
-def _category(text: Text, found: Found) -> str:
-    """A category such as P21W, which says the base, the power and by PY the colour."""
-    for row in rows("lamp_bases"):
-        for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]):
-            if text.take(rf"(?<![\w.]){re.escape(name)}(?![\w/])"):
-                if found.marks.get("base", row["base"]) != row["base"]:
-                    found.against.append(f"says {name}, which has the base {row['base']}")
-                found.marks["base"], found.used = row["base"], [row]
-                if watts := re.search(r"(\d+(?:/\d+)?)W", name):
-                    found.marks["power"] = watts[1]
-                if name.startswith("PY"):
-                    found.marks["colour"] = "amber"
-                return str(name)
-    return ""
 
 
 def read_sized(text: Text) -> Found | None:

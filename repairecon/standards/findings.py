@@ -21,15 +21,6 @@ _CHAIN = re.compile(
     rf"(?<![\w.\-/])((?:{PART})(?:\s*X\s*(?:{PART}))+)(?![\w./]*\d)(?:\s*(MM|IN(?:CH(?:ES)?)?|\"))?(?!\w)"
 )
 _SINGLE = re.compile(rf"(?<![\w.\-/])({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")(?!\w)")
-_QUANTITY = re.compile(
-    r"(?<![\w.\-/X])(?:(?:PACK|PACKET|BAG|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}"
-    r"|\d{1,4} ?(?:X|PCS?|PCES|PIECES?|OFF|STK|STUCK|STUECK|STUKS|ST|PIEZAS|PEZZI|UNITS?|EA)(?=[ ),;\]]|$)"
-    r"|\d{1,2} ?NO\.?(?= ))(?![\w.])"
-    r"|^(?:TWO|THREE|FOUR|FIVE|SIX|EIGHT|TEN)(?= (?:OIL|LIP|SHAFT|BALL|BEARING|O-|O |BELT|V-|[\d.]+X))"
-)
-_TIMES = re.compile(r"(?<=[A-Z¦)])[ (]X ?\d{1,2}(?=\)?$)")
-_SOLD_WHOLE = ("rolling bearing", "lip seal", "circlip", "fuse", "relay", "lamp")
-"""Kinds of which no size is written behind a last x, so that x2 is a number of pieces."""
 _FIGURES = re.compile(r"[-+.#]*\d+(?:[./-]\d+)*[-+./\"]*")
 _ORDER: tuple[AlikeVerdict, ...] = ("same", "near", "unknown", "not")
 _GENERIC = {
@@ -69,16 +60,6 @@ def by_row(
 ) -> Found:
     """A part that is listed if there is a row for it."""
     return Found(kind, size, dims, dict(marks or {}), [] if row is None else [row], row is not None)
-
-
-def of_kind(words: str, kind: str, sure: bool) -> Text:
-    """A name to be read as one of a kind, less how many are meant, labelled sizes and listed phrases."""
-    text = Text(words, kind, sure)
-    while text.take(_QUANTITY) or (kind in _SOLD_WHOLE and text.take(_TIMES)):
-        pass
-    text.take_labelled()
-    text.take_phrases()
-    return text
 
 
 def finish(text: Text, found: Found) -> Designation:

@@ -191,6 +191,8 @@ _MARK = r"\s*(?:\"|IN(?:CH(?:ES)?)?)?\s*"
 _INCH = re.compile(rf"(?<![\w./-])({PART}){_MARK}X\s*({PART}){_MARK}X\s*({PART})(?:\s*(\"|IN(?:CH(?:ES)?)?\b))?")
 _THINNEST = Decimal(3)
 """A shaft [mm] thinner than any lip seal is made for: a smaller number is of inches."""
+_LARGEST_INCH_STEP = Decimal(3)
+"""How much larger [in] than its shaft the bore of a seal in inches may be (common practice, no source)."""
 
 
 def read_lip_seal(text: Text) -> Found | None:
@@ -214,10 +216,11 @@ def read_lip_seal(text: Text) -> Found | None:
 
 def _lip_sizes(text: Text) -> list[Decimal]:
     """The sizes [mm] of a name: shaft, bore, width and a second width over the lip where there is one."""
-    # in inches: by their sign, by fractions, or by a shaft too thin for mm
+    # in inches: by their sign, by a shaft too thin for mm, or by fractions; 30x52x7/8 is 7 mm wide and 8 over the lip
     inch = _INCH.search(text.left)
     ends = [s for s in map(inches, inch.group(1, 2, 3)) if s] if inch else []
-    if inch and len(ends) == 3 and ends[0] < ends[1] and (inch[4] or "/" in inch[0] or ends[0] < _THINNEST):
+    fractions = inch is not None and "/" in inch[0] and len(ends) == 3 and ends[1] - ends[0] < _LARGEST_INCH_STEP
+    if inch and len(ends) == 3 and ends[0] < ends[1] and (inch[4] or fractions or ends[0] < _THINNEST):
         text.cut(*inch.span())
         return [s * INCH for s in ends]
     if metric := _METRIC.search(text.left):

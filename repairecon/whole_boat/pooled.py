@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from repairecon.formulas.demand import best_split
 from repairecon.formulas.integer_program import Program
-from repairecon.formulas.pools import best_split
 from repairecon.read.problems import key
 from repairecon.records import DAYS_A_YEAR
 from repairecon.whole_boat.answer import BoatLine
