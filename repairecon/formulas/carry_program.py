@@ -173,16 +173,9 @@ class _GroupUse:
 
 
 def best_carry(
-    demands: Sequence[ArrayLike],
-    modes: Sequence[Mode],
-    have: ArrayLike,
-    cost_buy: ArrayLike,
-    most: ArrayLike,
-    *,
-    cost_left: ArrayLike,
-    limits: Sequence[tuple[ArrayLike, float]] = (),
-    seconds: float = 20.0,
-) -> Program:
+    demands: Sequence[ArrayLike], modes: Sequence[Mode], have: ArrayLike, cost_buy: ArrayLike, most: ArrayLike, *,
+    cost_left: ArrayLike, limits: Sequence[tuple[ArrayLike, float]] = (), seconds: float = 20.0,
+) -> Program:  # fmt: skip
     """The purchases that are worth most within money, weight and room.
 
     Parameters

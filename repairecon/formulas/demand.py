@@ -54,9 +54,7 @@ def poisson_demand(mean: ArrayLike, most: int | None = None) -> Floats:
     return np.asarray(np.exp(logs))
 
 
-def uncertain_demand(
-    failures_known: float, exposure_known: float, exposure: float, most: int | None = None
-) -> Floats:
+def uncertain_demand(failures_known: float, exposure_known: float, exposure: float, most: int | None = None) -> Floats:
     """Chances of 0, 1, 2, ... failures when the rate itself is only known from so much experience.
 
     Parameters
@@ -313,12 +311,9 @@ def pooled_lacks(
 
 
 def best_split(
-    most: int,
-    rates: Sequence[float],
-    waits: tuple[float, Sequence[float]],
-    cost_lacking: Sequence[float],
+    most: int, rates: Sequence[float], waits: tuple[float, Sequence[float]], cost_lacking: Sequence[float],
     cost_each: Sequence[float],
-) -> list[tuple[int, tuple[int, ...], float]]:
+) -> list[tuple[int, tuple[int, ...], float]]:  # fmt: skip
     """The cheapest split of 0, 1, ... pieces over the base and the boats.
 
     Parameters

@@ -196,12 +196,8 @@ def expiry_day(
     >>> int(expiry_day(0.0, 5)), int(expiry_day(0.0, 5, 2, True))
     (1826, 2557)
     """
-    start, initial, more, good = np.broadcast_arrays(
-        np.asarray(from_day, dtype=float),
-        np.asarray(initial_years, dtype=float),
-        np.asarray(extension_years, dtype=float),
-        np.asarray(inspected, dtype=bool),
-    )
+    given = (np.asarray(x, dtype=float) for x in (from_day, initial_years, extension_years))
+    start, initial, more, good = np.broadcast_arrays(*given, np.asarray(inspected, dtype=bool))
     years = initial + np.where(good, more, 0.0)
     known = np.isfinite(start) & np.isfinite(years)
     day = np.floor(np.where(known, start, 0.0)).astype(np.int64).astype("datetime64[D]")

@@ -86,13 +86,11 @@ def _first(name: str) -> str:
 
 
 def _whole(kind: str, words: frozenset[str]) -> list[_Name]:
-    """The names of a kind that a text holds whole."""
     return [n for n in _names() if n.kind == kind and n.words <= words]
 
 
 @cache
 def _own_words() -> dict[str, frozenset[str]]:
-    """Every word that a kind's names use."""
     return {kind: frozenset().union(*(n.words for n in _names() if n.kind == kind)) for kind in by("kinds", "kind")}
 
 

@@ -52,7 +52,6 @@ class SymptomMatch:
 
 @cache
 def _commonness() -> Counter[str]:
-    """In how many symptoms a word is used."""
     return Counter(word for row in rows("symptoms") for word in _bag(f"{row['symptom']}; {row['words']}"))
 
 

@@ -65,8 +65,11 @@ def listed() -> tuple[Listed, ...]:
     found = [(r["designation"], DEEP_GROOVE, r) for r in rows("bearings")]
     found += [(r["designation"], types("family")[r["family"]], r) for r in rows("bearings_more")]
     found += [(r["pair"], _TAPER, r) for r in rows("bearings_taper_inch")]
-    return tuple(Listed(name, type_, dict(zip("dDB", map(exact, (
-        r["d_mm"] or r["F_mm"], r["D_mm"], r.get("T_mm") or r["B_mm"])), strict=True)), r) for name, type_, r in found)
+    parts = []
+    for name, type_, row in found:
+        sizes = map(exact, (row["d_mm"] or row["F_mm"], row["D_mm"], row.get("T_mm") or row["B_mm"]))
+        parts.append(Listed(name, type_, dict(zip("dDB", sizes, strict=True)), row))
+    return tuple(parts)
 
 
 def _key(name: str) -> str:

@@ -32,7 +32,6 @@ _PINS_OF = {"changeover": "5", "two make": "5", "make": "4"}
 
 
 def _said(text: Text, **patterns: re.Pattern[str]) -> dict[str, str]:
-    """Features by what is written for them, as far as it is."""
     return {name: match[1] for name, pattern in patterns.items() if (match := text.take(pattern))}
 
 
