@@ -27,7 +27,7 @@ JOBS = ("rebuild_or_buy", "compare_quotes", "spares_aboard", "after_the_job", "w
 """The jobs: each may import the shared rooms and the jobs before it, no other."""
 FACES = ("__init__", "__main__")
 KNOWN = {*ROOMS, *JOBS, *FACES}
-TABLES = ("repairecon.standards.tables", "repairecon.kinds.tables")
+TABLES = ("repairecon.standards.tables", "repairecon.kinds.facts")
 DRAWS = "repairecon.rebuild_or_buy.draws"
 WORDS = "repairecon.show.words"
 LAYOUT = "repairecon.show.layout"

@@ -86,9 +86,7 @@ def linear_update(prior: LinearBelief, design: ArrayLike, seen: ArrayLike) -> Li
     return LinearBelief(mean, precision, prior.shape + len(y) / 2.0, prior.scale + max(more, 0.0))
 
 
-def belief_interval(
-    belief: LinearBelief, row: ArrayLike, more: float, confidence: float
-) -> tuple[float, float, float]:
+def belief_interval(belief: LinearBelief, row: ArrayLike, more: float, confidence: float) -> tuple[float, float, float]:
     """Middle and range of a sum of coefficients, or of the next observation of it.
 
     Parameters

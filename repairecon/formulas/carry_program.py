@@ -111,7 +111,9 @@ def _scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = CO
     """
     counts, chance = np.zeros((1, 0), dtype=np.int64), np.ones(1)
     for demand, cap in zip(demands, caps, strict=True):
-        each = _capped(demand, cap)
+        chances = np.asarray(demand, dtype=float)
+        last = min(cap, len(chances) - 1)
+        each = np.append(chances[: last + 1], p_above(chances)[last])
         joint = (chance[:, np.newaxis] * each).ravel()
         before, number = np.divmod(np.arange(len(joint)), len(each))
         keep = np.flatnonzero(joint > 0.0)
@@ -119,13 +121,6 @@ def _scenarios(demands: Sequence[ArrayLike], caps: Sequence[int], most: int = CO
             keep = np.sort(keep[np.argsort(-joint[keep], kind="stable")[:most]])
         counts, chance = np.column_stack([counts[before[keep]], number[keep]]), joint[keep]
     return counts, chance
-
-
-def _capped(demand: ArrayLike, cap: int) -> Floats:
-    """Chances of 0, 1, ... cap, and of more; what is missing from 1 is more."""
-    chances = np.asarray(demand, dtype=float)
-    last = min(cap, len(chances) - 1)
-    return np.append(chances[: last + 1], p_above(chances)[last])
 
 
 class _GroupUse:
@@ -178,16 +173,9 @@ class _GroupUse:
 
 
 def best_carry(
-    demands: Sequence[ArrayLike],
-    modes: Sequence[Mode],
-    have: ArrayLike,
-    cost_buy: ArrayLike,
-    most: ArrayLike,
-    *,
-    cost_left: ArrayLike,
-    limits: Sequence[tuple[ArrayLike, float]] = (),
-    seconds: float = 20.0,
-) -> Program:
+    demands: Sequence[ArrayLike], modes: Sequence[Mode], have: ArrayLike, cost_buy: ArrayLike, most: ArrayLike, *,
+    cost_left: ArrayLike, limits: Sequence[tuple[ArrayLike, float]] = (), seconds: float = 20.0,
+) -> Program:  # fmt: skip
     """The purchases that are worth most within money, weight and room.
 
     Parameters

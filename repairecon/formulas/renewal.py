@@ -6,6 +6,8 @@ time 0 is a unit dead on arrival, replaced at once. The other pages take Weibull
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
@@ -142,18 +144,13 @@ def _solved(
         stop = min(start + BLOCK, steps)
         further = np.maximum(ends[start + 1 : stop + 1, None] - middle[:stop], 0.0)
         alive = (1.0 - p_early) * np.exp(-scale[:, :, None] * _added(shape, after[:stop], further))
-        counts[:, :, start + 1 : stop + 1] = _next(counts[:, :, 1 : start + 1], alive, kinds, known[:, :, start:stop])
+        # going on with a chance, those that do not go on stay put: 1 - g F = 1 - g + g S
+        goes_on = kinds[:, :, None, None]
+        stays = 1.0 - goes_on + goes_on * alive
+        rest = known[:, :, start:stop, None] - stays[..., :start] @ counts[:, :, 1 : start + 1, None]
+        counts[:, :, start + 1 : stop + 1] = np.linalg.solve(np.tril(stays[..., start:]), rest)[..., 0]
     counts[:, :, 1:] = at_start[:, :, None] + np.cumsum(counts[:, :, 1:], axis=2)
     return counts
-
-
-def _next(before: Floats, alive: Floats, kinds: Floats, known: Floats) -> Floats:
-    """Failures in the next steps, shape (kinds, lives, steps); ``alive`` (lives, steps, all steps so far)."""
-    # going on with a chance, those that do not go on stay put: 1 - g F = 1 - g + g S
-    goes_on = kinds[:, :, None, None]
-    stays, last = 1.0 - goes_on + goes_on * alive, before.shape[2]
-    rest = known[..., None] - stays[..., :last] @ before[..., None]
-    return np.asarray(np.linalg.solve(np.tril(stays[..., last:]), rest)[..., 0])
 
 
 def _added(shape: float, age: Floats, further: Floats) -> Floats:
@@ -195,7 +192,12 @@ def best_replacement_age(
 
     def cost_and_slope(log_age: float) -> tuple[float, float]:
         age = min(np.exp(log_age), life * 40.0 ** (1.0 / shape))
-        lasting, reached = _lasting(age, life, shape, force)
+        # discounted time until that age or the failure, by a double exponential rule; chance of reaching it, discounted
+        x = np.linspace(-3.5, 3.5, 201)
+        share = 1.0 / (1.0 + np.exp(-np.pi * np.sinh(x)))
+        weight = (x[1] - x[0]) * np.pi * np.cosh(x) * share * (1.0 - share)
+        lasting = float(age * (weight @ np.exp(-((age * share / life) ** shape) - force * age * share)))
+        reached = float(np.exp(-((age / life) ** shape) - force * age))
         cost = cost_planned * reached + cost_failure * (1.0 - reached - force * lasting)
         hazard = shape / life * (age / life) ** (shape - 1.0)
         gain = ((cost_failure - cost_planned) * hazard - cost_planned * force) * lasting
@@ -208,10 +210,29 @@ def best_replacement_age(
     return float(np.exp(best)), cost_and_slope(best)[0]
 
 
-def _lasting(age: float, life: float, shape: float, force: float) -> tuple[float, float]:
-    """Discounted time until an age or the failure, by a double exponential rule; chance of reaching it, discounted."""
-    x = np.linspace(-3.5, 3.5, 201)
-    share = 1.0 / (1.0 + np.exp(-np.pi * np.sinh(x)))
-    weight = (x[1] - x[0]) * np.pi * np.cosh(x) * share * (1.0 - share)
-    alive = np.exp(-((age * share / life) ** shape) - force * age * share)
-    return float(age * (weight @ alive)), float(np.exp(-((age / life) ** shape) - force * age))
+def equivalent_annual_cost(cost_present: float, discount_rate: float, years: float) -> float:
+    """Yearly cost worth the same as a cost today: makes unequal lives comparable.
+
+    Parameters
+    ----------
+    cost_present, discount_rate, years : float
+        Present cost of a whole life or horizon [home money]; discount rate, above -1 [1/year]; that life, above 0
+        [year].
+
+    Returns
+    -------
+    float
+        Equivalent annual cost, at each year's end [home money/year].
+
+    Notes
+    -----
+    ``cost_present d / (1 - (1 + d)**-n)``, at a rate of 0 ``cost_present / n``. Comparing unequal lives by it supposes
+    that each is followed by another of its kind. Source: OpenStax, Principles of Finance, 2e, ch. 16, "Choosing between
+    Projects with Different Lives".
+
+    >>> round(equivalent_annual_cost(49474, 0.10, 3))
+    19894
+    """
+    if discount_rate == 0.0:
+        return cost_present / years
+    return cost_present / (-math.expm1(-years * math.log1p(discount_rate)) / discount_rate)

@@ -1,8 +1,9 @@
-"""A probability tree laid out as its leaves; what a finding does to them; when to stop, by what is seen by then."""
+"""A probability tree laid out as its leaves; what a finding does to them; when to stop; a gamble as one sure cost."""
 
 from __future__ import annotations
 
 import heapq
+import math
 from collections.abc import Mapping, Sequence
 from graphlib import TopologicalSorter
 from typing import NamedTuple
@@ -73,7 +74,11 @@ def enumerate_leaves(
             )
         outcome = np.array([k for row in happens[:-1] for k in np.flatnonzero(row)] + [NOT_HAPPENING])
         share = np.append(tables[event][happens[:-1]], 1.0)
-        parent, branch = _branch_out(group, branches)
+        # parent leaf and branch number of every new leaf, children of one parent side by side
+        count = branches[group]
+        parent = np.repeat(np.arange(len(group)), count)
+        first_child, first_branch = np.cumsum(count) - count, np.cumsum(branches) - branches
+        branch = np.arange(len(parent)) + (first_branch[group] - first_child)[parent]
         if known and event in known:
             so = outcome[branch] == known[event]
             parent, branch = parent[so], branch[so]
@@ -110,15 +115,6 @@ def _group_that_applies(event: int, givens: Sequence[Given], states: States) -> 
             group[holds] = row
     otherwise = next((row for row, given in enumerate(givens) if not given), none)
     return np.where(group < none, group, otherwise)
-
-
-def _branch_out(group: Ints, branches: Ints) -> tuple[Ints, Ints]:
-    """Parent leaf and branch number of every new leaf, children of one parent side by side."""
-    count = branches[group]
-    parent = np.repeat(np.arange(len(group)), count)
-    first_child = np.cumsum(count) - count
-    first_branch = np.cumsum(branches) - branches
-    return parent, np.arange(len(parent)) + (first_branch[group] - first_child)[parent]
 
 
 def given_findings(chance: ArrayLike, likelihood: ArrayLike) -> tuple[Floats, float]:
@@ -197,8 +193,15 @@ def information_sets(states: ArrayLike, columns: Sequence[int]) -> tuple[Ints, i
     for column in columns:
         seen = table[:, column].astype(np.int64) - NOT_HAPPENING
         radix = int(seen.max()) + 1
-        code = code * radix + seen
-        code, n = _without_gaps(code, n * radix)
+        code, size = code * radix + seen, n * radix
+        if size > max(_DENSE_CODES, 4 * len(code)):
+            values, ids = np.unique(code, return_inverse=True)
+            code, n = ids.reshape(-1).astype(np.int64), len(values)
+        else:
+            used = np.zeros(size, dtype=np.int64)
+            used[code] = 1
+            number = np.cumsum(used)
+            code, n = number[code] - 1, int(number[-1])
     return code, n
 
 
@@ -208,17 +211,6 @@ def _expected_by_set(ids: Ints, chance: Floats, values: Floats) -> tuple[Floats,
     sums = np.stack([np.bincount(ids, weights=chance * column) for column in values.T], axis=1)
     with np.errstate(invalid="ignore"):
         return sums / set_chance[:, np.newaxis], set_chance
-
-
-def _without_gaps(code: Ints, size: int) -> tuple[Ints, int]:
-    """Codes below `size` renumbered 0, 1, ... in their order, and how many there are."""
-    if size > max(_DENSE_CODES, 4 * len(code)):
-        values, ids = np.unique(code, return_inverse=True)
-        return ids.reshape(-1).astype(np.int64), len(values)
-    used = np.zeros(size, dtype=np.int64)
-    used[code] = 1
-    number = np.cumsum(used)
-    return number[code] - 1, int(number[-1])
 
 
 class StageRule(NamedTuple):
@@ -280,9 +272,16 @@ def optimal_stopping(chance: ArrayLike, ids_by_stage: ArrayLike, stop_cost: Arra
     sets = np.asarray(ids_by_stage, dtype=np.int64).reshape(-1, len(p))
     stages: list[StageRule] = []
     for ids, stop in zip(sets[::-1], stops[::-1], strict=True):
-        rule, value = _one_stage(p, ids, stop, ahead)
-        stages.append(rule)
-        ahead = value[ids]
+        expected, p_set = _expected_by_set(ids, p, np.concatenate([ahead[:, np.newaxis], stop], axis=1))
+        go, by_action = expected[:, 0], expected[:, 1:]
+        if by_action.shape[1] == 0:
+            by_action = np.where(np.isnan(go), np.nan, np.inf)[:, np.newaxis]
+        best, cheapest = by_action.argmin(axis=1).astype(np.int64), by_action.min(axis=1)
+        stops_here = np.isfinite(cheapest) & (cheapest <= go + _SAME * np.abs(np.where(np.isfinite(go), go, 0.0)))
+        choice = np.where(stops_here, best, GO_ON)
+        choice[p_set == 0] = best[p_set == 0] = CANNOT_COME
+        stages.append(StageRule(choice, go, cheapest, best, p_set))
+        ahead = np.minimum(go, cheapest)[ids]
     return StopRule(float(p @ ahead), tuple(stages[::-1]))
 
 
@@ -318,16 +317,44 @@ def follow(rule: StopRule, ids_by_stage: ArrayLike, stop_cost: ArrayLike, go_cos
     return Followed(stage, action, cost)
 
 
-def _one_stage(p: Floats, ids: Ints, stop: Floats, ahead: Floats) -> tuple[StageRule, Floats]:
-    """The rule of one stage and its value by set, `ahead` being the value in each leaf if one goes on."""
-    table = np.concatenate([ahead[:, np.newaxis], stop], axis=1)
-    expected, p_set = _expected_by_set(ids, p, table)
-    go, by_action = expected[:, 0], expected[:, 1:]
-    if by_action.shape[1] == 0:
-        by_action = np.where(np.isnan(go), np.nan, np.inf)[:, np.newaxis]
-    best = by_action.argmin(axis=1).astype(np.int64)
-    cheapest = by_action.min(axis=1)
-    stops = np.isfinite(cheapest) & (cheapest <= go + _SAME * np.abs(np.where(np.isfinite(go), go, 0.0)))
-    choice = np.where(stops, best, GO_ON)
-    choice[p_set == 0] = best[p_set == 0] = CANNOT_COME
-    return StageRule(choice, go, cheapest, best, p_set), np.minimum(go, cheapest)
+def certainty_equivalent(costs: ArrayLike, tolerance: float, weights: ArrayLike) -> float:
+    """Sure cost that is as bad as an uncertain one, by exponential utility.
+
+    Parameters
+    ----------
+    costs, weights : array (outcomes,)
+        Costs of the outcomes [home money]; chance of each, need not add up to 1 [-].
+    tolerance : float
+        Risk tolerance: about the amount for which one would just take an even chance of winning it against losing
+        half of it [home money]; inf = the mean decides, 0 = the worst does.
+
+    Returns
+    -------
+    float
+        Certainty equivalent [home money], from the mean to the worst cost.
+
+    Notes
+    -----
+    ``T ln(mean of exp(cost / T))``, taken from the mean where the costs differ by less than T and from the worst
+    otherwise, so that it neither overflows nor loses digits. Outcomes of weight 0 do not count. Source: R. A. Howard,
+    "Decision analysis: practice and promise", Management Science 34 (1988) 679-695; R. T. Clemen, Making Hard
+    Decisions, 2nd ed., ch. 13 (exponential utility; the example is from memory).
+
+    >>> worth = -certainty_equivalent([-2000.0, -1000.0, -500.0], 900.0, [0.4, 0.4, 0.2])
+    >>> round(1.0 - math.exp(-worth / 900.0), 4)
+    0.7102
+    """
+    cost, chance = np.asarray(costs, dtype=float), np.asarray(weights, dtype=float)
+    cost, chance = cost[chance > 0.0], chance[chance > 0.0] / chance.sum()
+    worst = float(cost.max())
+    if tolerance == 0.0 or worst == cost.min():
+        return worst
+    mean = float(chance @ cost)
+    if math.isinf(tolerance):
+        return mean
+    if worst - mean < tolerance:
+        surplus = tolerance * math.log1p(float(chance @ np.expm1((cost - mean) / tolerance)))
+        return min(mean + max(surplus, 0.0), worst)
+    with np.errstate(over="ignore"):
+        share = float(chance @ np.exp((cost - worst) / tolerance))
+    return max(worst + tolerance * math.log(share), mean)

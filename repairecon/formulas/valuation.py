@@ -196,28 +196,18 @@ def expiry_day(
     >>> int(expiry_day(0.0, 5)), int(expiry_day(0.0, 5, 2, True))
     (1826, 2557)
     """
-    start, initial, more, good = np.broadcast_arrays(
-        np.asarray(from_day, dtype=float),
-        np.asarray(initial_years, dtype=float),
-        np.asarray(extension_years, dtype=float),
-        np.asarray(inspected, dtype=bool),
-    )
+    given = (np.asarray(x, dtype=float) for x in (from_day, initial_years, extension_years))
+    start, initial, more, good = np.broadcast_arrays(*given, np.asarray(inspected, dtype=bool))
     years = initial + np.where(good, more, 0.0)
     known = np.isfinite(start) & np.isfinite(years)
-    days = _months_on(np.where(known, start, 0.0), np.floor(12.0 * np.where(known, years, 0.0) + 1e-6))
+    day = np.floor(np.where(known, start, 0.0)).astype(np.int64).astype("datetime64[D]")
+    month = day.astype("datetime64[M]")
+    goal = month + np.floor(12.0 * np.where(known, years, 0.0) + 1e-6).astype(np.int64)
+    within, first = (day - month.astype("datetime64[D]")).astype(np.int64), goal.astype("datetime64[D]")
+    last = ((goal + 1).astype("datetime64[D]") - first).astype(np.int64) - 1
+    days = (first.astype(np.int64) + np.minimum(within, last)).astype(np.float64)
     ended = np.where(np.isinf(years) & ~np.isnan(start), np.inf, np.where(known, days, start))
     return np.asarray(ended)[()]
-
-
-def _months_on(start: Floats, months: Floats) -> Floats:
-    """The same day of the month so many months on, or that month's last day."""
-    day = np.floor(start).astype(np.int64).astype("datetime64[D]")
-    month = day.astype("datetime64[M]")
-    within = (day - month.astype("datetime64[D]")).astype(np.int64)
-    goal = month + months.astype(np.int64)
-    last = ((goal + 1).astype("datetime64[D]") - goal.astype("datetime64[D]")).astype(np.int64) - 1
-    first = goal.astype("datetime64[D]").astype(np.int64)
-    return np.asarray((first + np.minimum(within, last)).astype(np.float64))
 
 
 def cost_left_over(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Look, Temporary, facts, share
+from repairecon.kinds.facts import CarryOn, Failure, KindFacts, Temporary, facts, share
 from repairecon.kinds.symptoms import SymptomMatch
 from repairecon.kinds.words import meaning
 from repairecon.records import Range
@@ -19,7 +19,6 @@ WHERE = "this unit"
 INSIDE = "inside"
 """The event that says what is wrong in it."""
 TO_BLAME = "to blame"
-_AS_IT_IS = "carry on as it is"
 
 _GUESSED = (
     ("specialist", "specialist's rebuild", "send away"),
@@ -49,12 +48,22 @@ def case_rows(
     """
     known = facts(kind)
     names = [symptom.symptom] if symptom and symptom.symptom else list(known.symptoms)
-    causes = _causes(known, names)
+    # causes with their chances, those of several symptoms counted alike and joined by name
+    joined: dict[str, tuple[Failure, float]] = {}
+    for f in (f for name in names for f in known.failures_of(name)):
+        joined[f.cause] = f, joined.get(f.cause, (f, 0.0))[1] + f.chance.likely / len(names)
+    total = sum(p for _, p in joined.values())
+    causes = [(f, p / total) for f, p in joined.values()]
     carry = known.carry_on_of(names[0]) if len(names) == 1 else None
     mends = [t for t in known.temporary if t.possible and t.symptom in names]
+    kit, kit_share = Row(), known.ratio("kit")
+    if price_kit is None and kit_share is not None:  # what is always renewed
+        kit = {"part": "rebuild kit", "description": ", ".join(r.part for r in known.always_renew), "quantity": "1",
+               "needed": "always", **_money("price", kit_share, price_new),
+               "source": kit_share.source.note or _ASSUMED}  # fmt: skip
     files = {
-        "parts.csv": [] if price_kit is not None else _parts(known, price_new), "tasks.csv": _tasks(known, price_new),
-        "events.csv": _blame(causes) + _inside(causes, price_new) + _saving(known, causes) + _later(known, price_new),
+        "parts.csv": [kit] if kit else [], "tasks.csv": _tasks(known, price_new),
+        "events.csv": _opened(known, causes, price_new) + _later(known, price_new),
         "looks.csv": _looks(known, names, causes, price_new), "remedies.csv": _remedies(known, causes, price_new),
         "ways.csv": _ways(known, price_new, carry, mends, own),
     }  # fmt: skip
@@ -68,33 +77,14 @@ def outcome_name(cause: str) -> str:
     return re.sub(r"\s*[;=]\s*", ", ", cause)
 
 
-def _causes(known: KindFacts, names: list[str]) -> list[tuple[Failure, float]]:
-    """Causes with their chances, those of several symptoms counted alike and joined by name."""
-    joined: dict[str, tuple[Failure, float]] = {}
-    for name in names:
-        for f in known.failures_of(name):
-            before = joined.get(f.cause, (f, 0.0))[1]
-            joined[f.cause] = (f, before + f.chance.likely / len(names))
-    total = sum(p for _, p in joined.values())
-    return [(f, p / total) for f, p in joined.values()]
-
-
-def _blame(causes: list[tuple[Failure, float]]) -> list[Row]:
-    """Whether it is this unit at all, as it shows when the unit is stripped and nothing is wrong with it."""
-    inside = sum(p for f, p in causes if f.this_unit)
+def _opened(known: KindFacts, causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
+    """Whether it is this unit at all, what is wrong in it if so, and whether what is worn can be saved."""
+    mine = [(f, p) for f, p in causes if f.this_unit]
+    inside, events = sum(p for _, p in mine), list[Row]()
     other = [_branch(WHERE, outcome_name(f.cause), p, "strip", f.source.note, ways="all", not_this_unit="yes")
              for f, p in causes if not f.this_unit]  # fmt: skip
-    if not other or inside <= 0:
-        return []
-    return [_branch(WHERE, TO_BLAME, inside, "strip", "sum of the causes that lie in it", ways="all"), *other]
-
-
-def _inside(causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
-    """What is wrong in it, given that it is to blame."""
-    mine = [(f, p) for f, p in causes if f.this_unit]
-    total = sum(p for _, p in mine)
-    given = f"{WHERE}={TO_BLAME}" if len(mine) < len(causes) else ""
-    rows = []
+    if other and inside > 0:
+        events += [_branch(WHERE, TO_BLAME, inside, "strip", "sum of the causes that lie in it", ways="all"), *other]
     for f, p in mine:
         more = {"ways": "all"}
         if f.mend == "fix":
@@ -103,22 +93,18 @@ def _inside(causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
             more |= {"not_this_unit": "yes", **_three("extra_hours", hours), **_money("outside_cost", cost, price_new)}
         elif f.mend == "end":
             more = {"ends_rebuild": "yes"}
-        rows.append(_branch(INSIDE, outcome_name(f.cause), p / total, "strip", f.source.note, given=given, **more))
-    return rows
-
-
-def _saving(known: KindFacts, causes: list[tuple[Failure, float]]) -> list[Row]:
-    """Whether what is worn can be saved: the share of rebuilds given up, less what the causes themselves end."""
-    if not _can_rebuild(known):
-        return []
-    mine = [(f, p) for f, p in causes if f.this_unit]
-    ended = sum(p for f, p in mine if f.mend == "end") / (sum(p for _, p in mine) or 1.0)
-    given_up = share(known.kind, "given up: full rebuild")
-    rest, why = max(0.02, given_up.likely - ended), given_up.source.note
-    return [
-        _branch("saving it", "parts and housing will do", 1 - rest, "measure", why),
-        _branch("saving it", "past saving, or a part not to be had", rest, "measure", why, ends_rebuild="yes"),
-    ]
+        given = f"{WHERE}={TO_BLAME}" if other else ""
+        events.append(_branch(INSIDE, outcome_name(f.cause), p / inside, "strip", f.source.note, given=given, **more))
+    if _can_rebuild(known):
+        # the share of rebuilds given up, less what the causes themselves end
+        ended = sum(p for f, p in mine if f.mend == "end") / (inside or 1.0)
+        given_up = share(known.kind, "given up: full rebuild")
+        rest, why = max(0.02, given_up.likely - ended), given_up.source.note
+        events += [
+            _branch("saving it", "parts and housing will do", 1 - rest, "measure", why),
+            _branch("saving it", "past saving, or a part not to be had", rest, "measure", why, ends_rebuild="yes"),
+        ]
+    return events
 
 
 def _later(known: KindFacts, price_new: Range) -> list[Row]:
@@ -162,16 +148,6 @@ def _branch(event: str, outcome: str, chance: float, seen_at: str, source: str, 
             "source": source or _ASSUMED, **more}  # fmt: skip
 
 
-def _parts(known: KindFacts, price_new: Range) -> list[Row]:
-    """The kit: what is always renewed."""
-    share = known.ratio("kit")
-    if share is None:
-        return []
-    row = {"part": "rebuild kit", "description": ", ".join(r.part for r in known.always_renew), "quantity": "1"}
-    source = share.source.note or _ASSUMED
-    return [{**row, "needed": "always", **_money("price", share, price_new), "source": source}]
-
-
 def _tasks(known: KindFacts, price_new: Range) -> list[Row]:
     """Work that is always needed, what the boat ashore costs where it must come out, and what is used up."""
     rows: list[Row] = []
@@ -193,26 +169,21 @@ def _looks(known: KindFacts, names: list[str], causes: list[tuple[Failure, float
     """Looks in the mechanic's order; each tells whether it is this unit, or what is wrong in it."""
     rows: list[Row] = []
     for look in [x for name in names[:1] for x in known.looks_of(name)]:
-        event = _tells(look, causes)
+        # what it tells of, by the words it shares with the causes; an early look asks whether it is this unit
+        said = meaning(f"{look.tells} {look.name}")
+        shared: dict[bool, list[int]] = {True: [], False: []}
+        for f, _ in causes:
+            shared[f.this_unit].append(len(said & meaning(f.cause)))
+        other, inside = max(shared[False], default=0), max(shared[True], default=0)
+        event = INSIDE if len(shared[True]) > 1 else ""
+        if shared[False] and (other > inside or (other == inside and look.order <= 2) or not event):
+            event = WHERE
         if event and not _ABOUT_PRICE.search(f"{look.name} {look.tells}"):
             paid = _LOOK_COSTS.get(look.costs, _SMALL_COST)
             cost = _money("cost", _about(paid), price_new) if paid else {}
             rows.append({"look": look.name, "event": event, **_three("hours", _about(look.hours, low=0.6)), **cost,
                          "p_right": repr(look.p_right), "source": look.source.note or _ASSUMED})  # fmt: skip
     return rows
-
-
-def _tells(look: Look, causes: list[tuple[Failure, float]]) -> str:
-    """The event a look tells of, by the words it shares with the causes; an early look asks whether it is this unit."""
-    said = meaning(f"{look.tells} {look.name}")
-    shared: dict[bool, list[int]] = {True: [], False: []}
-    for f, _ in causes:
-        shared[f.this_unit].append(len(said & meaning(f.cause)))
-    other, inside = max(shared[False], default=0), max(shared[True], default=0)
-    some_inside = len(shared[True]) > 1
-    if shared[False] and (other > inside or (other == inside and look.order <= 2) or not some_inside):
-        return WHERE
-    return INSIDE if some_inside else ""
 
 
 def _remedies(known: KindFacts, causes: list[tuple[Failure, float]], price_new: Range) -> list[Row]:
@@ -243,38 +214,33 @@ def _ways(known: KindFacts, price_new: Range, carry: CarryOn | None, mends: list
             guess = f"price not asked: {share.source.note or _ASSUMED}"
             rows.append({"way": way, "kind": kind, **_money("price", share, price_new), "source": guess})
     rows.append({"way": "new", "kind": "new", "source": "price as given"})
+    on = {"way": "carry on as it is", "kind": "carry on"}
     if carry is not None and carry.may != "never":
-        rows.append(_carry_on(carry, price_new))
+        days = carry.within_days or _DAYS_OF[carry.may]
+        spans = days / 30.0 if carry.per == "month" else days * _RUNNING_HOURS_A_DAY / 10.0
+        fails = 1.0 - (1.0 - min(carry.chance_fails.likely, 0.999)) ** spans
+        said = {"make safe": carry.makes_safe, "watch for": carry.watch_for}
+        rows.append({
+            **on, **_three("until_days", Range(0.5 * days, days, days)), "p_fails": repr(fails),
+            **_money("more_cost", carry.more_cost_share, price_new), "works_meanwhile": carry.still_works,
+            "not_when": f"only while: {carry.when}" if carry.when else "",
+            "note": "; ".join(f"{do}: {what}" for do, what in said.items() if what),
+            "source": carry.source.note or _ASSUMED,
+        })  # fmt: skip
     if mends:
-        rows.append(_temporary(mends[0], price_new))
+        mend = mends[0]
+        cost = {} if mend.cost_share is None else _money("price", mend.cost_share, price_new)
+        a_day = 24.0 if mend.holds_unit == "hours by the clock" else _RUNNING_HOURS_A_DAY
+        rows.append({
+            "way": "mend for now", "kind": "temporary", **cost, **_three("fitting_hours", _about(mend.own_hours)),
+            "fitting_by": "owner",
+            **_three("until_days", (mend.holds or Range(2.0, 10.0, 40.0)).scaled(1.0 / a_day)),
+            "p_fails": repr(1.0 - mend.chance_holds), "works_meanwhile": "yes", "not_when": mend.not_allowed_when,
+            "note": mend.said, "source": mend.source.note or _ASSUMED,
+        })  # fmt: skip
     if carry is not None and carry.may == "never" and carry.why:
-        rows.append({"way": _AS_IT_IS, "kind": "carry on", "never": "yes", "note": carry.why, "source": carry.why})
+        rows.append({**on, "never": "yes", "note": carry.why, "source": carry.why})
     return rows
-
-
-def _carry_on(carry: CarryOn, price_new: Range) -> Row:
-    days = carry.within_days or _DAYS_OF[carry.may]
-    spans = days / 30.0 if carry.per == "month" else days * _RUNNING_HOURS_A_DAY / 10.0
-    fails = 1.0 - (1.0 - min(carry.chance_fails.likely, 0.999)) ** spans
-    said = {"make safe": carry.makes_safe, "watch for": carry.watch_for}
-    return {
-        "way": _AS_IT_IS, "kind": "carry on", **_three("until_days", Range(0.5 * days, days, days)),
-        "p_fails": repr(fails), **_money("more_cost", carry.more_cost_share, price_new),
-        "works_meanwhile": carry.still_works, "not_when": f"only while: {carry.when}" if carry.when else "",
-        "note": "; ".join(f"{do}: {what}" for do, what in said.items() if what),
-        "source": carry.source.note or _ASSUMED,
-    }  # fmt: skip
-
-
-def _temporary(t: Temporary, price_new: Range) -> Row:
-    holds = t.holds or Range(2.0, 10.0, 40.0)
-    a_day = 24.0 if t.holds_unit == "hours by the clock" else _RUNNING_HOURS_A_DAY
-    cost = _money("price", t.cost_share, price_new) if t.cost_share is not None else {}
-    return {
-        "way": "mend for now", "kind": "temporary", **cost, **_three("fitting_hours", _about(t.own_hours)),
-        "fitting_by": "owner", **_three("until_days", holds.scaled(1.0 / a_day)), "p_fails": repr(1.0 - t.chance_holds),
-        "works_meanwhile": "yes", "not_when": t.not_allowed_when, "note": t.said, "source": t.source.note or _ASSUMED,
-    }  # fmt: skip
 
 
 def _three(name: str, r: Range) -> Row:

@@ -1,23 +1,69 @@
-"""Everything that is known of one kind of unit, as typed records with the row each figure stands in."""
+"""The tables of this room, read here alone; what is known of a kind as records, with the row each figure stands in."""
 
 from __future__ import annotations
 
+import csv
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cache
+from importlib import resources
 from types import MappingProxyType
 from typing import Any, Literal, TypeVar, cast
 
-from repairecon.kinds.names import OwnRebuild
-from repairecon.kinds.tables import Row, of_kind, parts, rows, source, spread
 from repairecon.records import Range, Source
 
+Row = Mapping[str, str]
+OwnRebuild = Literal["yes", "with care", "licensed practice only"]
 T = TypeVar("T")
 Needed = Literal["always", "if found", "ashore"]
 StillWorks = Literal["yes", "partly", "no"]
 Mend = Literal["kit", "remedy", "fix", "end", "elsewhere"]
 CarryOnRule = Literal["as long as watched", "until a date", "to the next port", "never"]
+
+
+@cache
+def rows(name: str) -> tuple[Row, ...]:
+    """All rows of one table, cells as written."""
+    text = resources.files("repairecon.kinds").joinpath("data", f"{name}.csv").read_text("utf-8")
+    return tuple(MappingProxyType(row) for row in csv.DictReader(text.splitlines()))
+
+
+@cache
+def of_kind(name: str, kind: str) -> tuple[tuple[int, Row], ...]:
+    """Rows of one table that belong to a kind, each with its line in the file (the heading is line 1)."""
+    return tuple((line, row) for line, row in enumerate(rows(name), 2) if row["kind"] == kind)
+
+
+@cache
+def by(name: str, column: str) -> Mapping[str, Row]:
+    """Rows of one table by the value of a column, in their order."""
+    return {row[column]: row for row in rows(name)}
+
+
+def said_by(codes: str) -> str:
+    """Who says it, in words, for codes such as ``S01; P2``."""
+    known = by("sources", "code")
+    return "; ".join(dict.fromkeys(known[code]["said_by"] for code in parts(codes)))
+
+
+def source(name: str, line: int, codes: str) -> Source:
+    """The row a figure stands in, with who says it."""
+    return Source(file=f"kinds/{name}.csv", row=line, note=said_by(codes))
+
+
+def parts(cell: str, mark: str = ";") -> tuple[str, ...]:
+    """The items of a cell that holds several."""
+    return tuple(item.strip() for item in cell.split(mark) if item.strip())
+
+
+def spread(row: Row, name: str, where: Source) -> Range | None:
+    """The three columns ``name_low``, ``name_likely``, ``name_high`` (or without a name) as a range; None if empty."""
+    cells = [row[f"{name}_{end}".lstrip("_")] for end in ("low", "likely", "high")]
+    if not any(cells):
+        return None
+    low, likely, high = map(float, cells)
+    return Range(low=low, likely=likely, high=high, source=where)
 
 
 @dataclass(frozen=True)
@@ -44,7 +90,6 @@ class Failure:
 
     symptom: str
     cause: str
-    outcome: str
     this_unit: bool
     chance: Range
     seen_at: str
@@ -75,7 +120,6 @@ class Remedy:
 
     finding: str
     name: str
-    parts: str
     own_hours: float
     parts_share: Range
     outside_share: Range
@@ -93,16 +137,6 @@ class Renewal:
     why: str
     generic: str
     usual_sizes: str
-    source: Source
-
-
-@dataclass(frozen=True)
-class Ratio:
-    """A price against the price of new (``pattern``: against the dearest of the same part)."""
-
-    key: str
-    share: Range
-    note: str
     source: Source
 
 
@@ -170,13 +204,13 @@ class KindFacts:
     looks: tuple[Look, ...]
     remedies: tuple[Remedy, ...]
     always_renew: tuple[Renewal, ...]
-    ratios: tuple[Ratio, ...]
+    ratios: Mapping[str, Range]
     carry_on: tuple[CarryOn, ...]
     temporary: tuple[Temporary, ...]
 
     def ratio(self, key: str) -> Range | None:
-        """The share of the price of new for kit, exchange, specialist, second-hand, pattern or main part."""
-        return next((r.share for r in self.ratios if r.key == key), None)
+        """The share of the price of new for kit, exchange, specialist, second-hand, main part or pattern."""
+        return self.ratios.get(key)
 
     def failures_of(self, symptom: str) -> tuple[Failure, ...]:
         """What may stand behind one symptom."""
@@ -196,7 +230,6 @@ class KindFacts:
 
 
 _STRICT: tuple[CarryOnRule, ...] = ("never", "to the next port", "until a date", "as long as watched")
-_BY_COMMA = ("special_tools", "consumables")
 _READ: Mapping[str, Callable[[str], object]] = {
     "float": lambda cell: float(cell or 0), "float | None": lambda cell: float(cell) if cell else None, "int": int,
     "bool": lambda cell: cell == "yes",
@@ -222,23 +255,26 @@ def facts(kind: str) -> KindFacts:
         looks=_records(Look, "looks", kind, name="look", costs="cost_hint"),
         remedies=_records(Remedy, "remedies", kind, name="remedy", life="life_share"),
         always_renew=_records(Renewal, "always_renew", kind),
-        ratios=_records(Ratio, "ratios", kind, share=""),
+        ratios={row["key"]: cast(Range, spread(row, "", where)) for row, where in _sourced("ratios", kind)},
         carry_on=_records(CarryOn, "carry_on", kind, may="may_carry_on", per="unit"),
         temporary=_records(Temporary, "temporary", kind, name="temporary_repair", holds="holds_hours",
                            chance_holds="chance_it_holds"),
     )  # fmt: skip
 
 
-def _records(make: Callable[..., T], table: str, kind: str, **columns: str) -> tuple[T, ...]:
-    """The rows of a kind as records; ``columns`` where a field is not called as its column."""
-    found = []
+def _sourced(table: str, kind: str) -> Iterator[tuple[Row, Source]]:
+    """The rows of a kind with where they stand and who says it."""
     for line, row in of_kind(table, kind):
         where = source(table, line, row["source"])
         figures = row.get("figures_source", row.get("chance_source", row.get("source_is_for", "hours")))
         if "from memory" in figures and row["source"] != "from memory":
             where = replace(where, note=f"{where.note}; figures from memory")
-        found.append(_record(make, row, where, columns, source=where))
-    return tuple(found)
+        yield row, where
+
+
+def _records(make: Callable[..., T], table: str, kind: str, **columns: str) -> tuple[T, ...]:
+    """The rows of a kind as records; ``columns`` where a field is not called as its column."""
+    return tuple(_record(make, row, where, columns, source=where) for row, where in _sourced(table, kind))
 
 
 def _record(
@@ -246,18 +282,16 @@ def _record(
 ) -> T:
     """One row as a record: each field from its column, read as the field's type says."""
     for f in fields(cast(Any, make)):
-        if f.name not in made:
-            made[f.name] = _cell(row, columns.get(f.name, f.name), f"{f.type}", where)
+        column, kind_of = columns.get(f.name, f.name), f"{f.type}"
+        if f.name in made:
+            continue
+        if kind_of.startswith("Range"):
+            made[f.name] = spread(row, column, where)
+        elif kind_of.startswith("tuple"):
+            made[f.name] = parts(row[column], "," if column in ("special_tools", "consumables") else ";")
+        else:
+            made[f.name] = _READ.get(kind_of, str)(row[column])
     return make(**made)
-
-
-def _cell(row: Row, column: str, kind_of: str, where: Source) -> object:
-    if kind_of.startswith("Range"):
-        return spread(row, column, where)
-    text = row.get(column, "")
-    if kind_of.startswith("tuple"):
-        return parts(text, "," if column in _BY_COMMA else ";")
-    return _READ.get(kind_of, str)(text)
 
 
 def share(kind: str, what: str) -> Range:

@@ -10,11 +10,10 @@ from functools import cache
 from math import log
 from typing import Literal, NamedTuple
 
-from repairecon.kinds.tables import by, parts, rows
+from repairecon.kinds.facts import OwnRebuild, by, parts, rows
 from repairecon.kinds.words import Tokens, fold, glued, listed, mended, replaced, singular
 
 Certainty = Literal["exact", "taken as", "ask", "none"]
-OwnRebuild = Literal["yes", "with care", "licensed practice only"]
 
 LEVELS: tuple[OwnRebuild, ...] = ("yes", "with care", "licensed practice only")
 """Who may rebuild, from the freest to the strictest."""
@@ -87,13 +86,11 @@ def _first(name: str) -> str:
 
 
 def _whole(kind: str, words: frozenset[str]) -> list[_Name]:
-    """The names of a kind that a text holds whole."""
     return [n for n in _names() if n.kind == kind and n.words <= words]
 
 
 @cache
 def _own_words() -> dict[str, frozenset[str]]:
-    """Every word that a kind's names use."""
     return {kind: frozenset().union(*(n.words for n in _names() if n.kind == kind)) for kind in by("kinds", "kind")}
 
 
@@ -137,21 +134,6 @@ def _asked() -> dict[frozenset[str], Tokens]:
     return {frozenset(plain_words(row["word"])): parts(row["may_mean"]) for row in rows("ambiguous_names")}
 
 
-def _hits(words: frozenset[str]) -> list[_Hit]:
-    """The best name of each kind, likeliest kind first."""
-    best: dict[str, _Hit] = {}
-    for name in _names():
-        both, rest = name.words & words, words - name.words
-        if both:
-            idle = rest & (listed("idle") | _own_words()[name.kind])
-            hit = _weigh(both)
-            found = hit / _weigh(name.words)
-            used = hit / (hit + _weigh(rest - idle) + _IDLE_COUNTS * len(idle) ** 0.5)
-            at = _Hit(name.kind, 2 * found * used / (found + used), hit, both, name.head in both)
-            best[name.kind] = max(best.get(name.kind, at), at, key=lambda h: (h.score, h.weight))
-    return sorted(best.values(), key=lambda h: (-h.score, -h.weight, h.kind))
-
-
 def match_kind(name: str) -> KindMatch:
     """Match the name of a unit, as its owner writes it, to a kind.
 
@@ -160,17 +142,26 @@ def match_kind(name: str) -> KindMatch:
     """
     words = frozenset(plain_words(name))
     meant = words - listed("idle") or words
-    hits = _hits(words)
+    best: dict[str, _Hit] = {}  # the best name of each kind
+    for known in _names():
+        if both := known.words & words:
+            idle = (words - known.words) & (listed("idle") | _own_words()[known.kind])
+            hit = _weigh(both)
+            found = hit / _weigh(known.words)
+            used = hit / (hit + _weigh(words - known.words - idle) + _IDLE_COUNTS * len(idle) ** 0.5)
+            at = _Hit(known.kind, 2 * found * used / (found + used), hit, both, known.head in both)
+            best[known.kind] = max(best.get(known.kind, at), at, key=lambda h: (h.score, h.weight))
+    hits = sorted(best.values(), key=lambda h: (-h.score, -h.weight, h.kind))
     choice = _asked().get(words) or _asked().get(meant)
     if choice and not any(h.score > 0.9 and h.covered > meant for h in hits):
-        return _ask(name, words, choice, meant)
+        return _match(name, words, "ask", choice, meant)
     # without the kinds that an asked-about word could mean when the other words say which (alternator regulator)
     for asked, meanings in _asked().items():
         if asked < words and len(asked) == 1:
             fits = [h for h in hits if h.kind in meanings and h.covered - asked - listed("idle")]
             if len({h.kind for h in fits}) == 1:
                 hits = [h for h in hits if h.kind not in meanings or h in fits]
-    return _judged(name, words, hits) if hits and hits[0].score >= _ASKED else _none(name, words)
+    return _judged(name, words, hits) if hits and hits[0].score >= _ASKED else _match(name, words, "none")
 
 
 def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
@@ -179,43 +170,22 @@ def _judged(name: str, words: frozenset[str], hits: list[_Hit]) -> KindMatch:
     full = _whole(best.kind, words)
     if head in listed("part") and head not in {n.head for n in full}:
         part = f"its {head} only (no kind)"
-        return _ask(name, words, (best.kind, part), best.covered) if full else _none(name, words)
+        return _match(name, words, "ask", (best.kind, part), best.covered) if full else _match(name, words, "none")
     near = [h for h in hits if best.score - h.score < _APART and not h.covered < best.covered]
     if best.score >= _TAKEN and len(near) == 1 and best.has_head:
-        exact = any(n.words == words for n in full)
-        return _known_kind(name, words, best.kind, "exact" if exact else "taken as")
+        return _match(name, words, "exact" if any(n.words == words for n in full) else "taken as", (best.kind,))
     asked = _asked().get(frozenset([head]), ())
     if not full and (_dangers(words - _own_words()[best.kind]) or not (best.has_head or best.kind in asked)):
-        return _none(name, words)
+        return _match(name, words, "none")
     choice = tuple(h.kind for h in near[:4])
     if best.kind not in asked or best.covered <= {head}:
         choice = asked or choice
-    return _ask(name, words, choice, best.covered if full else frozenset())
+    return _match(name, words, "ask", choice, best.covered if full else frozenset())
 
 
 def as_kind(match: KindMatch, kind: str) -> KindMatch:
     """The same name once it is known which kind is meant."""
-    return _known_kind(match.written, frozenset(plain_words(match.written)), kind, "taken as")
-
-
-def _known_kind(name: str, words: frozenset[str], kind: str, certainty: Certainty) -> KindMatch:
-    said = f"taken as: {kind}" if certainty == "taken as" else kind
-    return _match(name, words - _own_words()[kind], (kind,), certainty, said=said)
-
-
-def _ask(name: str, words: frozenset[str], choice: Tokens, explained: frozenset[str]) -> KindMatch:
-    kinds = tuple(c for c in choice if c in by("kinds", "kind"))
-    options = [c.removesuffix(" (no kind)") for c in choice]
-    question = f"Is it this: {options[0]}?"
-    if len(options) > 1:
-        question = f"Which is it: {', '.join(options[:-1])} or {options[-1]}?"
-    # what a whole name explains is judged by its kind; any other word keeps the danger that it tells of
-    whole = explained.union(*(n.words for k in kinds for n in _whole(k, words)))
-    return _match(name, words - whole, kinds, "ask", question=question, said=f"not sure: {' or '.join(options)}")
-
-
-def _none(name: str, words: frozenset[str]) -> KindMatch:
-    return _match(name, words, (), "none", said="no kind of unit that is known here: judged by its words alone")
+    return _match(match.written, frozenset(plain_words(match.written)), "taken as", (kind,))
 
 
 @cache
@@ -230,11 +200,22 @@ def _dangers(words: frozenset[str]) -> list[tuple[str, str]]:
 
 
 def _match(
-    name: str, rest: frozenset[str], kinds: Tokens, certainty: Certainty, question: str = "", said: str = ""
+    name: str, words: frozenset[str], certainty: Certainty, choice: Tokens = (), explained: frozenset[str] = frozenset()
 ) -> KindMatch:
     """The record, its safety the strictest of all candidates and of the words that they do not explain."""
+    kinds = tuple(c for c in choice if c in by("kinds", "kind"))
+    question, said = "", "no kind of unit that is known here: judged by its words alone"
+    if certainty == "ask":
+        *others, last = (c.removesuffix(" (no kind)") for c in choice)
+        question = f"Which is it: {', '.join(others)} or {last}?" if others else f"Is it this: {last}?"
+        said = f"not sure: {' or '.join((*others, last))}"
+        # what a whole name explains is judged by its kind; any other word keeps the danger that it tells of
+        explained = explained.union(*(n.words for k in kinds for n in _whole(k, words)))
+    elif kinds:
+        said = f"taken as: {kinds[0]}" if certainty == "taken as" else kinds[0]
+        explained = _own_words()[kinds[0]]
     classes, known = by("safety_classes", "safety_class"), [by("kinds", "kind")[k] for k in kinds]
-    danger = _dangers(rest)
+    danger = _dangers(words - explained)
     of_words = [means for means, _ in danger] or ([] if kinds else ["none"])
     levels = [row["own_rebuild"] for row in known] + [classes[c]["unknown_unit_rebuild"] for c in of_words]
     # the table has the strictest class first

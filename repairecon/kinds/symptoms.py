@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from functools import cache
 from math import log
 
+from repairecon.kinds.facts import of_kind, parts, rows
 from repairecon.kinds.names import Certainty, KindMatch, as_kind
-from repairecon.kinds.tables import of_kind, parts, rows
 from repairecon.kinds.words import Tokens, fold, listed, meaning
 
 _LEAST = 2.0
@@ -52,7 +52,6 @@ class SymptomMatch:
 
 @cache
 def _commonness() -> Counter[str]:
-    """In how many symptoms a word is used."""
     return Counter(word for row in rows("symptoms") for word in _bag(f"{row['symptom']}; {row['words']}"))
 
 
@@ -112,7 +111,12 @@ def match_symptom(kind: str, sentence: str) -> SymptomMatch:
             scores[p.symptom] += _PHRASE * _weigh(meaning(p.because))
     ranked = sorted(scores, key=lambda s: -scores[s])
     best = scores[ranked[0]]
-    elsewhere = tuple(p for p in pointers if p.kind != kind) or _heard_elsewhere(sentence, kind, best)
+    elsewhere = [p for p in pointers if p.kind != kind]
+    if not elsewhere and best < 2 * _LEAST:
+        # another kind's symptom, where a sentence that says little of this kind says much of that one
+        others = [(row["kind"], row["symptom"]) for row in rows("symptoms") if row["kind"] != kind]
+        top, other = max((score(sentence, *other), other) for other in others)
+        elsewhere = [Pointer(*other, because=sentence)] if top > 4 * _LEAST + 2 * best else []
     works = any(f" {phrase} " in f" {fold(sentence)} " for phrase in listed("fine"))
     fine = "you say that it works" if works and best < 3 * _LEAST else ""
     lost = best < _LEAST or bool(fine)
@@ -140,28 +144,19 @@ def _nothing_wrong(kind: str, sentence: str) -> str:
     return ""
 
 
-def _heard_elsewhere(sentence: str, kind: str, best: float) -> tuple[Pointer, ...]:
-    """Another kind's symptom, where a sentence that says little of this kind says much of that one."""
-    if best >= 2 * _LEAST:
-        return ()
-    others = [(row["kind"], row["symptom"]) for row in rows("symptoms") if row["kind"] != kind]
-    top, other = max((score(sentence, *other), other) for other in others)
-    return (Pointer(other[0], other[1], because=sentence),) if top > 4 * _LEAST + 2 * best else ()
-
-
 @cache
 def _clauses(kind: str) -> tuple[tuple[frozenset[str], str], ...]:
     """The words that tell of each thing that can be found on a kind, a cause or a finding to be remedied."""
     known = [row["cause"] for _, row in of_kind("failures", kind)]
     known += [row["finding"] for _, row in of_kind("remedies", kind)]
-    found = [(meaning(clause), cause) for cause in dict.fromkeys(known) for clause in _alternatives(cause)]
-    return tuple((words, cause) for words, cause in found if _is_finding(words))
-
-
-def _is_finding(words: frozenset[str]) -> bool:
-    # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or plain damage
-    part = any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
-    return bool(words & _tells("damage") or (part and words & _tells("state")))
+    found: list[tuple[frozenset[str], str]] = []
+    for cause in dict.fromkeys(known):
+        for words in map(meaning, _alternatives(cause)):
+            # "intake hose" names only a part, "leaks" only a symptom: a finding has a part and its state, or damage
+            part = any(not w.startswith("@") and not meaning(w) & _tells("state") for w in words)
+            if words & _tells("damage") or (part and words & _tells("state")):
+                found.append((words, cause))
+    return tuple(found)
 
 
 @cache

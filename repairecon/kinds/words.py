@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Collection, Iterable
 from functools import cache
 
-from repairecon.kinds.tables import rows
+from repairecon.kinds.facts import rows
 
 Tokens = tuple[str, ...]
 

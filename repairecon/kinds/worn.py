@@ -7,9 +7,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-from repairecon.kinds.facts import facts, kinds
+from repairecon.kinds.facts import facts, kinds, of_kind, parts, rows, said_by
 from repairecon.kinds.names import match_kind
-from repairecon.kinds.tables import of_kind, parts, rows, said_by
 from repairecon.kinds.words import fold, meaning
 
 Verdict = Literal["within", "worn", "ask"]
@@ -51,8 +50,13 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
     ``value`` is a number in the limit's own unit, a number with its unit ("3 thou"), one against another ("10.9 of
     12.4"), or words ("a nail catches"); None asks for the limit alone.
     """
-    said = "" if value is None else f"{value}".strip()
-    likely = _likely_rows(kind, measure)
+    said, asked = "" if value is None else f"{value}".strip(), meaning(measure)
+    # limits whose name shares most of its words with the owner's, best first; those about as near come along
+    names = [(meaning(row["measure"]), row) for _, row in of_kind("limits", kind)]
+    scored = [(2 * len(asked & name) / (len(asked) + len(name) or 1), row) for name, row in names]
+    best = max((score for score, _ in scored), default=0.0)
+    near = [(score, row) for score, row in scored if score >= 0.6 * best and score > 0.25]
+    likely = [row for _, row in sorted(near, key=lambda pair: -pair[0])]
     if not likely:
         note = f"no such measure is known of it; known are: {'; '.join(measures(kind))}"
         return Judgement(kind, said, note)
@@ -63,19 +67,6 @@ def worn(kind: str, measure: str, value: str | float | None = None) -> Judgement
         note = f"{note} {_BY_TYPE}".strip()
     return Judgement(kind, said, note, verdict, row["measure"], row["limit"], row["what_then"].removeprefix("-"),
                      said_by(row["source"]))  # fmt: skip
-
-
-def _likely_rows(kind: str, measure: str) -> list[Mapping[str, str]]:
-    """Limits whose name shares most of its words with the owner's, best first; those about as near come along."""
-    said = meaning(measure)
-    scored = []
-    for _, row in of_kind("limits", kind):
-        name = meaning(row["measure"])
-        both = len(said & name)
-        scored.append((2 * both / (len(said) + len(name) or 1), row))
-    best = max((s for s, _ in scored), default=0.0)
-    near = [(s, row) for s, row in scored if s >= 0.6 * best and s > 0.25]
-    return [row for _, row in sorted(near, key=lambda pair: -pair[0])]
 
 
 def _wanted(row: Mapping[str, str]) -> str:
@@ -98,21 +89,16 @@ def _judge(row: Mapping[str, str], said: str) -> tuple[Verdict, str]:
     low, high = float(row["limit_low"]), float(row["limit_high"])
     if (number < 0 and row["unit"] != "C") or (number > _NO_SUCH_SIZE * high and "under" in row["value_is"]):
         return "ask", _wanted(row)
-    verdict = _against(row, number, low, high)
-    if verdict == "ask":
-        note = "Between the limits that are known: see your book."
-    return verdict, note
-
-
-def _against(row: Mapping[str, str], number: float, low: float, high: float) -> Verdict:
-    if row["worn_when"] == "outside":
-        return "within" if low <= number <= high else "worn"
-    if row["worn_when"] == "below":
-        return "worn" if number < low else "within" if number >= high else "ask"
     # a wear limit may be reached, a date or a count of hours is due on its day
-    due = number >= high if row["unit"] in _TIMES else number > high
-    below = number < low if row["unit"] in _TIMES else number <= low
-    return "worn" if due else "within" if below else "ask"
+    dated = row["unit"] in _TIMES
+    past, short = (number >= high, number < low) if dated else (number > high, number <= low)
+    if row["worn_when"] == "outside":
+        return "within" if low <= number <= high else "worn", note
+    if row["worn_when"] == "below":
+        past, short = number < low, number >= high
+    if past or short:
+        return "worn" if past else "within", note
+    return "ask", "Between the limits that are known: see your book."
 
 
 def _number(row: Mapping[str, str], said: str) -> tuple[float | None, str]:

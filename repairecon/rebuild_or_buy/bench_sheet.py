@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Any
 
 from repairecon.kinds import facts, match_kind, match_symptom, settle
-from repairecon.kinds.tables import of_kind
+from repairecon.kinds.facts import of_kind
 from repairecon.kinds.words import meaning
 from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.answer import Answer

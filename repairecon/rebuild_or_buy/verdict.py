@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas.equivalent_costs import certainty_equivalent
+from repairecon.formulas.tree import certainty_equivalent
 from repairecon.rebuild_or_buy.evaluate import Piece
 from repairecon.rebuild_or_buy.model import Model
 from repairecon.rebuild_or_buy.outcomes import SIMPLE, TOTAL, Outcomes

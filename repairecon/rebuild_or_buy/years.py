@@ -12,8 +12,8 @@ import pandas as pd
 
 from repairecon.buying.inputs import mean_of
 from repairecon.formulas import renewal
-from repairecon.formulas.equivalent_costs import equivalent_annual_cost
 from repairecon.formulas.lives import mean_p_spare_works
+from repairecon.formulas.renewal import equivalent_annual_cost
 from repairecon.rebuild_or_buy import lives
 from repairecon.rebuild_or_buy.lives import Clocks, Failures
 from repairecon.rebuild_or_buy.model import Model

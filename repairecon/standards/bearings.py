@@ -13,6 +13,10 @@ from repairecon.standards.findings import Found, Judging, by_row, compare_featur
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import GAP, PART, Text, exact, millimetres, shown
 
+KIND = "rolling bearing"
+NOT_SAID = "not said"
+DEEP_GROOVE = "deep groove ball bearing"
+_TAPER = "taper roller bearing"
 _JOINED = (
     (re.compile(r"ABEC[ -]?(\d)"), r"ABEC\1"),
     (re.compile(r"\bC[ -](\d)\b"), r"C\1"),
@@ -22,63 +26,6 @@ _JOINED = (
 )
 _BEFORE = {"S", "W"}
 _TOKEN = re.compile(rf"[^\s\-/.,;:()_+\[\]{GAP}]+")
-
-
-@cache
-def _pieces() -> re.Pattern[str]:
-    codes = sorted((c for c in by("bearing_marks", "code") if c not in _BEFORE), key=len, reverse=True)
-    return re.compile("|".join(map(re.escape, codes)))
-
-
-def _split(token: str) -> list[str]:
-    """The codes that a token is made of without a rest, the longest first; empty if there is a rest."""
-    for length in range(len(token), 0, -1):
-        if _pieces().fullmatch(token[:length]):
-            rest = _split(token[length:])
-            if rest or length == len(token):
-                return [token[:length], *rest]
-    return []
-
-
-def _take_marks(text: Text, found: Found, prefix: str, end: int) -> bool:
-    """Take the signs anywhere beside a number whose gap ends at a place; True where one joined to it is not known."""
-    table = by("bearing_marks", "code")
-    codes = [] if not prefix else [prefix if prefix in _BEFORE else "SS"]
-    unread = False
-    for token in list(_TOKEN.finditer(text.left)):
-        joined = token.start() >= end and not re.search(rf"[\s,;()\[\]{GAP}]", text.left[end : token.start()])
-        pieces = _split(token[0])
-        if pieces and (joined or len(pieces) == 1 or any(map(str.isdigit, token[0]))):
-            text.cut(*token.span())
-            codes += pieces
-        elif joined:
-            unread = True
-        end = token.end() if joined else end
-    said: dict[str, list[str]] = {}
-    for code in codes:
-        said.setdefault(table[code]["feature"], []).append(table[code]["value"])
-    for feature, values in said.items():
-        found.marks[feature] = _both_sides(values) if feature == "sealing" else values[0]
-        several = list(dict.fromkeys(values))
-        if len(several) > 1 and not (feature == "sealing" and "one" in values[0]):
-            found.against.append(f"says two things of its {feature}: {' and '.join(several)}")
-    found.used += [table[code] for code in codes]
-    return unread
-
-
-def _both_sides(values: list[str]) -> str:
-    """One sealing of what is said: two signs of one side each, such as Z and RS, are of the two sides."""
-    whole = next((v for v in values if not v.startswith("one ")), "")
-    if whole or len(values) == 1:
-        return whole or values[0]
-    kinds = sorted({v.removeprefix("one ") for v in values})
-    return f"two {kinds[0]}s" if len(kinds) == 1 else " and ".join(f"one {k}" for k in kinds)
-
-
-KIND = "rolling bearing"
-NOT_SAID = "not said"
-DEEP_GROOVE = "deep groove ball bearing"
-_TAPER = "taper roller bearing"
 _START = r"(?:(?<![\w./])(?<!\d-)|(?<![\w.])\d{1,2}X(?=\d{4}))"
 _END = r"(?!\d|X\d|MM|\.\d(?!RS|Z|RZ)|/\d(?!RS|R?Z)|-\d{3})"
 _SMALL_CODES = {"00": 10, "01": 12, "02": 15, "03": 17}
@@ -118,8 +65,11 @@ def listed() -> tuple[Listed, ...]:
     found = [(r["designation"], DEEP_GROOVE, r) for r in rows("bearings")]
     found += [(r["designation"], types("family")[r["family"]], r) for r in rows("bearings_more")]
     found += [(r["pair"], _TAPER, r) for r in rows("bearings_taper_inch")]
-    return tuple(Listed(name, type_, dict(zip("dDB", map(exact, (
-        r["d_mm"] or r["F_mm"], r["D_mm"], r.get("T_mm") or r["B_mm"])), strict=True)), r) for name, type_, r in found)
+    parts = []
+    for name, type_, row in found:
+        sizes = map(exact, (row["d_mm"] or row["F_mm"], row["D_mm"], row.get("T_mm") or row["B_mm"]))
+        parts.append(Listed(name, type_, dict(zip("dDB", sizes, strict=True)), row))
+    return tuple(parts)
 
 
 def _key(name: str) -> str:
@@ -131,17 +81,48 @@ def by_name() -> Mapping[str, Listed]:
     """Listed bearings by each of their written names without spaces."""
     found: dict[str, Listed] = {}
     for part in listed():
-        for name in (part.name, *part.row.get("alt_designation", "").replace(",", " ").split()):
+        names = [part.name, *part.row.get("alt_designation", "").replace(",", " ").split()]
+        if cone := part.row.get("cone"):
+            cup = part.row["cup"]
+            # the trade leaves off what cone and cup share: L44649/10 is L44649 and L44610
+            names += [f"{cup}/{cone}", *([f"{cone}/{cup[-2:]}"] if cup[:-2] == cone[:-2] else [])]
+        for name in names:
             found.setdefault(_key(name), part)
     return MappingProxyType(found)
 
 
 def read(text: Text) -> Found | None:
     """A rolling bearing's written name; where sure also any number of a series, and three sizes."""
+    if text.feature("numbering") == "GOST":
+        return None  # in the older eastern numbering the same figures name other bearings
     for pattern, instead in _JOINED:
         text.left = pattern.sub(instead, text.left)
-    found = _inch_pair(text) or _eastern(text) or _numbered(text)
+    found = _inch_pair(text) or _numbered(text)
     return found or (_by_sizes(text) if text.sure else None)
+
+
+@cache
+def _inch_names() -> tuple[re.Pattern[str], re.Pattern[str], Mapping[str, str]]:
+    """Inch taper bearings by their pairs in any writing, and their cones and cups alone."""
+    pairs = [name for name, part in by_name().items() if "cone" in part.row]
+    halves = {row[half]: half for row in rows("bearings_taper_inch") for half in ("cone", "cup")}
+    joined, alone = ("|".join(map(re.escape, sorted(names, key=len, reverse=True))) for names in (pairs, halves))
+    return (re.compile(rf"{_START}({joined.replace('/', '[ /-]+')})(?![\w])"),
+            re.compile(rf"{_START}({alone})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
+
+
+def _inch_pair(text: Text) -> Found | None:
+    """Cone and cup of an inch taper bearing; one of them alone is not the whole."""
+    joined, alone, halves = _inch_names()
+    if pair := text.take(joined):
+        part = by_name()[re.sub(r"[ /-]+", "/", pair[1])]
+        return by_row(KIND, part.name, dict(part.dims), part.row, {"type": _TAPER})
+    half = alone.search(text.left)
+    if half and (text.sure or not half[1].isdigit()):
+        text.cut(*half.span())
+        other = (half[1], "not", f"the {halves[half[1]]} alone: a taper bearing is cone and cup")
+        return Found(KIND, half[1], {}, {"type": _TAPER}, listed=False, others=[other])
+    return None
 
 
 def _numbered(text: Text) -> Found | None:
@@ -151,19 +132,16 @@ def _numbered(text: Text) -> Found | None:
             part = by_name().get(name)
             lettered = types("prefix").get(re.sub("[^A-Z].*", "", name), "")
             clear = type_ == DEEP_GROOVE or part is not None or (text.sure and bool(type_)) or bool(lettered)
-            if clear and (type_ in ("", DEEP_GROOVE) or text.sure or _stands_alone(text, match)):
+            # a bare number of four or five figures is a bearing's only where it begins the name, or signs follow
+            begins = not text.left[: match.start()].replace(GAP, "").strip(" ,;:(")
+            signs = re.match(r"[-/ ]?(?:2?RS|2?Z|C\d)", text.left[match.end() :])
+            if clear and (type_ in ("", DEEP_GROOVE) or text.sure or begins or signs):
                 text.cut(*match.span())
                 found = Found(KIND, part.name if part else name, listed=part is not None)
                 found.marks["type"] = part.type if part else type_ or lettered
                 _build(text, found, name, match[1] or "", match.end())
                 return found
     return None
-
-
-def _stands_alone(text: Text, found: re.Match[str]) -> bool:
-    """A bare number of four or five figures is a bearing's only where it begins the name, or signs follow."""
-    before = text.left[: found.start()].replace(GAP, "").strip(" ,;:(")
-    return not before or bool(re.match(r"[-/ ]?(?:2?RS|2?Z|C\d)", text.left[found.end() :]))
 
 
 def _build(text: Text, found: Found, name: str, prefix: str, end: int) -> None:
@@ -188,58 +166,41 @@ def _build(text: Text, found: Found, name: str, prefix: str, end: int) -> None:
     _claims(text, found)
 
 
-def _eastern(text: Text) -> Found | None:
-    """A number of the older eastern (GOST) numbering, where it is said or nothing else is numbered so."""
-    gost = any(e.value == "GOST" for _, e in text.entries)
-    clashes = (row for row in rows("bearing_name_clashes") if row["numbering_2"] == "GOST" and (
-        gost or (row["meaning_1"] == "none" and (text.sure or len(row["name"]) > 4))))  # fmt: skip
-    row = next((row for row in clashes if text.take(rf"{_START}{row['name']}(?![\w.])")), None)
-    if row is None:
-        return None
-    text.drop("numbering")
-    meaning = row["meaning_2"]
-    number = re.search(r"N[A-Z/]* ?\d{3,4}|\d{4,5}", meaning)
-    name = _key(number[0]) if number else row["name"]
-    part = by_name().get(name.replace("N/NU", "NU"))
-    marks = {"type": part.type if part else meaning, "numbering": "GOST"}
-    for word, sealing in (("two seals", "two contact seals"), ("two shields", "two shields")):
-        if word in meaning:
-            marks["sealing"] = sealing
-    if marks["type"].startswith("cylindrical"):
-        marks["flanges"] = re.sub(r"\d", "", name)
-    sizes = dict(zip("dDB", map(exact, row["size_2_mm"].split("x")), strict=True))
-    return Found(KIND, part.name if part else name, dict(part.dims) if part else sizes, marks, [row], part is not None)
-
-
 @cache
-def _inch_names() -> tuple[re.Pattern[str], Mapping[str, Row], re.Pattern[str], Mapping[str, str]]:
-    """Inch taper bearings by their pairs in any writing, and their cones and cups alone."""
-    pairs: dict[str, Row] = {}
-    halves: dict[str, str] = {}
-    for row in rows("bearings_taper_inch"):
-        cone, cup = row["cone"], row["cup"]
-        # the trade leaves off what cone and cup share: L44649/10 is L44649 and L44610
-        short = [f"{cone}/{cup[-2:]}"] if cup[:-2] == cone[:-2] else []
-        pairs |= dict.fromkeys((f"{cone}/{cup}", f"{cup}/{cone}", *short), row)
-        halves |= {cone: "cone", cup: "cup"}
-    joined = "|".join(re.escape(n).replace("/", "[ /-]+") for n in sorted(pairs, key=len, reverse=True))
-    alone = "|".join(sorted(halves, key=len, reverse=True))
-    return (re.compile(rf"{_START}({joined})(?![\w])"), MappingProxyType(pairs),
-            re.compile(rf"{_START}({alone})(?![\w/])"), MappingProxyType(halves))  # fmt: skip
+def _codes() -> re.Pattern[str]:
+    """One code of a sign that is made of codes without a rest, the longest first."""
+    written = sorted((c for c in by("bearing_marks", "code") if c not in _BEFORE), key=len, reverse=True)
+    any_code = "|".join(map(re.escape, written))
+    return re.compile(rf"({any_code})(?=(?:{any_code})*$)")
 
 
-def _inch_pair(text: Text) -> Found | None:
-    """Cone and cup of an inch taper bearing; one of them alone is not the whole."""
-    joined, pairs, alone, halves = _inch_names()
-    if pair := text.take(joined):
-        part = by_name()[_key(pairs[re.sub(r"[ /-]+", "/", pair[1])]["pair"])]
-        return by_row(KIND, part.name, dict(part.dims), part.row, {"type": _TAPER})
-    half = alone.search(text.left)
-    if half and (text.sure or not half[1].isdigit()):
-        text.cut(*half.span())
-        other = (half[1], "not", f"the {halves[half[1]]} alone: a taper bearing is cone and cup")
-        return Found(KIND, half[1], {}, {"type": _TAPER}, listed=False, others=[other])
-    return None
+def _take_marks(text: Text, found: Found, prefix: str, end: int) -> bool:
+    """Take the signs anywhere beside a number whose gap ends at a place; True where one joined to it is not known."""
+    table = by("bearing_marks", "code")
+    codes = [] if not prefix else [prefix if prefix in _BEFORE else "SS"]
+    unread = False
+    for token in list(_TOKEN.finditer(text.left)):
+        joined = token.start() >= end and not re.search(rf"[\s,;()\[\]{GAP}]", text.left[end : token.start()])
+        pieces = _codes().findall(token[0])
+        if "".join(pieces) == token[0] and (joined or len(pieces) == 1 or any(map(str.isdigit, token[0]))):
+            text.cut(*token.span())
+            codes += pieces
+        elif joined:
+            unread = True
+        end = token.end() if joined else end
+    found.used += [table[code] for code in codes]
+    for feature in dict.fromkeys(table[code]["feature"] for code in codes):
+        values = [table[code]["value"] for code in codes if table[code]["feature"] == feature]
+        found.marks[feature] = values[0]
+        if feature == "sealing" and len(values) > 1:
+            # two signs of one side each, such as Z and RS, are of the two sides
+            halves = sorted({value.removeprefix("one ") for value in values})
+            both = f"two {halves[0]}s" if len(halves) == 1 else " and ".join(f"one {half}" for half in halves)
+            found.marks[feature] = next((value for value in values if not value.startswith("one ")), both)
+        several = list(dict.fromkeys(values))
+        if len(several) > 1 and not (feature == "sealing" and "one" in values[0]):
+            found.against.append(f"says two things of its {feature}: {' and '.join(several)}")
+    return unread
 
 
 def _build_of(type_: str, name: str) -> dict[str, str]:
@@ -316,7 +277,6 @@ def compare(judging: Judging) -> None:
         judging.unknown(f"{part.size} is not in the table{known}: measure it, or ask for d x D x B")
     if absent or not compare_sizes(judging):
         return
-    judging.note_sizes("d x D x B", "dDB")
     if wanted.size != offered.size:
         said = f"{offered.size} and {wanted.size} have the same three sizes; corners, steel or build may differ: ask"
         judging.near(said, "number")
@@ -341,12 +301,11 @@ def _clearance(judging: Judging) -> None:
         return
     words = []
     for part, group in zip(judging.both, (want, has), strict=True):
-        row = clearance(part.dims["d"], group)
-        if row is None:
-            words.append(f"{group} (not in the table)")
-        else:
+        span = "(not in the table)"
+        if row := clearance(part.dims["d"], group):
             judging.used(row)
-            words.append(f"{group} {row['clearance_min_um']}-{row['clearance_max_um']} um")
+            span = f"{row['clearance_min_um']}-{row['clearance_max_um']} um"
+        words.append(f"{group} {span}")
     said = f"radial clearance differs at this bore: wanted {words[0]}, offered {words[1]}"
     if {want, has} == {"CN", "CM"}:
         judging.near(f"{said}; CM is a closer choice inside CN, made for electric motors", "clearance")

@@ -1,75 +1,59 @@
-"""Multi-rib and toothed belts: their written names, and whether one can stand for another."""
+"""Multi-rib, toothed and V-belts: sections, profiles, which circumference a number names, what can stand for what."""
 
 from __future__ import annotations
 
+import math
 import re
-from decimal import Decimal
+from decimal import Context, Decimal
+from functools import cache
 
 from repairecon.standards.findings import Found, Judging, by_row, compare_sizes
-from repairecon.standards.tables import by, rows
-from repairecon.standards.words import INCH, NUMBER, Text, shown, whole
+from repairecon.standards.tables import Row, by, rows
+from repairecon.standards.words import INCH, NUMBER, Text, exact, share, shown, whole
 
 RIBBED = "multi-rib belt"
 TOOTHED = "toothed belt"
-LENGTH_SLACK = Decimal("1.5")
-"""mm within which a length of inches and one of mm are written for the same belt."""
-RIBS_NEAR_SHARE = Decimal("0.015")
-"""Share of the length that a tensioner takes up (common practice, no source)."""
+V_BELT = "V-belt"
+_MM = Decimal(1)
 _RIBS = (
-    re.compile(r"(?<![\w.])(?P<ribs>\d{1,2}) ?(?P<side>[DE])?(?P<profile>P[HJKLM]) ?-?(?P<length>\d{3,4})(?![\w.])"),
-    re.compile(r"(?<![\w.])(?P<profile>P[HJKLM]) ?(?P<length>\d{3,4})[- /]+(?P<ribs>\d{1,2})(?![\w.])"),
-    re.compile(r"(?<![\w.])(?P<length>\d{3,4}) ?(?P<profile>P[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])"),
-)
-_INCH_RIBS = re.compile(r"(?<![\w.])(?P<length>\d{3,4})(?P<profile>[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])")
-_K = re.compile(r"(?<![\w.])K(?P<ribs>\d\d)0(?P<length>\d{3,4})(?![\w.])")
-_METRIC = re.compile(
-    rf"(?<![\w.])(?:(?P<before>{NUMBER})[ -]?)?(?P<profile>AT5|AT10|T2\.5|T5|T10)[ X/-]?(?P<length>\d{{3,4}})"
-    r"(?:[X/ -](?P<width>\d{1,3})(?: ?MM)?)?(?![\w.])"
-)
-_INCH = re.compile(r"(?<![\w.])(?P<length>\d{2,4}) ?(?P<profile>MXL|XXH|XL|XH|L|H) ?-?(?P<width>\d{3})(?![\w.])")
-_CURVED_FIRST = re.compile(
-    r"(?<![\w.])(?:HTD[ -]?)?(?P<profile>3M|5M|8M|14M|20M|S\d{1,2}M)[ -](?P<length>\d{3,4})"
-    r"[ -](?P<width>\d{1,3})(?![\w.])"
-)
-_CURVED = re.compile(
-    r"(?<![\w.])(?:HTD[ -]?)?(?P<length>\d{2,4})[ -]?(?:HTD[ -]?)?(?P<profile>3M|5M|8M|14M|20M|8MGT|5MGT|S\d{1,2}M)"
-    r"(?:[ -]?(?P<width>\d{1,3}))?(?![\w.])"
-)
-_MM = Decimal(1), Decimal(1)
+    (r"(?<![\w.])(?P<ribs>\d{1,2}) ?(?P<side>[DE])?(?P<profile>P[HJKLM]) ?-?(?P<length>\d{3,4})(?![\w.])", _MM, ""),
+    (r"(?<![\w.])(?P<profile>P[HJKLM]) ?(?P<length>\d{3,4})[- /]+(?P<ribs>\d{1,2})(?![\w.])", _MM, ""),
+    (r"(?<![\w.])(?P<length>\d{3,4}) ?(?P<profile>P[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", _MM, ""),
+    (r"(?<![\w.])(?P<length>\d{3,4})(?P<profile>[HJKLM]) ?(?P<ribs>\d{1,2})(?![\w.])", INCH / 10, ""),
+    (r"(?<![\w.])(?P<profile>K)(?P<ribs>\d\d)0(?P<length>\d{3,4})(?![\w.])", INCH / 10,
+     "by the maker's number: it may be the outside length, about 13 mm more"),
+)  # fmt: skip
+"""Writings of a multi-rib belt, the unit [mm] of the length, and what is to be said of it."""
 _TEETH = (
-    (_INCH, "{length}{profile}{width}", (INCH / 10, INCH / 100)),
-    (_CURVED_FIRST, "{length}-{profile}-{width}", _MM),
-    (_CURVED, "{length}-{profile}-{width}", _MM),
-    (_METRIC, "{profile}/{length}", _MM),
-)
+    (r"(?<![\w.])(?P<length>\d{2,4}) ?(?P<profile>MXL|XXH|XL|XH|L|H) ?-?(?P<width>\d{3})(?![\w.])",
+     "{length}{profile}{width}", (INCH / 10, INCH / 100)),
+    (r"(?<![\w.])(?:HTD[ -]?)?(?P<profile>3M|5M|8M|14M|20M|S\d{1,2}M)[ -](?P<length>\d{3,4})"
+     r"[ -](?P<width>\d{1,3})(?![\w.])", "{length}-{profile}-{width}", (_MM, _MM)),
+    (r"(?<![\w.])(?:HTD[ -]?)?(?P<length>\d{2,4})[ -]?(?:HTD[ -]?)?(?P<profile>3M|5M|8M|14M|20M|8MGT|5MGT|S\d{1,2}M)"
+     r"(?:[ -]?(?P<width>\d{1,3}))?(?![\w.])", "{length}-{profile}-{width}", (_MM, _MM)),
+    (rf"(?<![\w.])(?:(?P<before>{NUMBER})[ -]?)?(?P<profile>AT5|AT10|T2\.5|T5|T10)[ X/-]?(?P<length>\d{{3,4}})"
+     r"(?:[X/ -](?P<width>\d{1,3})(?: ?MM)?)?(?![\w.])", "{profile}/{length}", (_MM, _MM)),
+)  # fmt: skip
 """Writings of a toothed belt, what each is called, and the units [mm] of its length and width."""
 
 
 def read_ribbed(text: Text) -> Found | None:
     """A multi-rib belt: 6PK1200, PK1200-6, 470K6, K060470."""
-    for pattern in _RIBS:
-        if found := text.take(pattern):
-            side = found.groupdict().get("side") or ""
-            belt = _ribbed(found["ribs"], found["profile"], Decimal(found["length"]), side)
-            said = text.take(r"(?<![\w.])(\d{1,2}) ?(?:RIBS?|GROOVES?)(?!\w)")
-            if said and said[1] != found["ribs"]:
-                belt.against.append(f"says {said[0]!r}, but {belt.size} has {found['ribs']}")
+    for pattern, unit, length in _RIBS:
+        sure = unit == _MM or length or text.sure or not re.search(r"\d[HL]\d{3}", text.left)
+        if found := text.take(pattern) if sure else None:
+            side, ribs = found.groupdict().get("side") or "", found["ribs"]
+            profile = f"P{found['profile'].removeprefix('P')}"
+            dims = {"ribs": Decimal(ribs), "Le": Decimal(found["length"]) * unit}
+            marks = {"profile": profile, "length": length, "sides": "double" if side == "D" else "",
+                     "stretch": "elastic" if side == "E" else ""}  # fmt: skip
+            size, row = f"{int(ribs)}{side}{profile}{whole(dims['Le'])}", by("belts_multirib", "profile")[profile]
+            belt = by_row(RIBBED, size, dims, row, marks)
+            said = text.take(r"(?<![\w.])(\d{1,2}) ?(?:RIBS?|GROOVES?)(?!\w)") if unit == _MM else None
+            if said and said[1] != ribs:
+                belt.against.append(f"says {said[0]!r}, but {belt.size} has {ribs}")
             return belt
-    inch = text.take(_INCH_RIBS) if text.sure or not re.search(r"\d[HL]\d{3}", text.left) else None
-    if inch:
-        return _ribbed(inch["ribs"], f"P{inch['profile']}", Decimal(inch["length"]) / 10 * INCH)
-    if maker := text.take(_K):
-        belt = _ribbed(maker["ribs"], "PK", Decimal(maker["length"]) / 10 * INCH)
-        belt.marks["length"] = "by the maker's number: it may be the outside length, about 13 mm more"
-        return belt
     return None
-
-
-def _ribbed(ribs: str, profile: str, length: Decimal, side: str = "") -> Found:
-    marks = {"profile": profile, "sides": "double" if side == "D" else "", "stretch": "elastic" if side == "E" else ""}
-    dims = {"ribs": Decimal(ribs), "Le": length}
-    return by_row(RIBBED, f"{int(ribs)}{side}{profile}{whole(length)}", dims, by("belts_multirib", "profile")[profile],
-                  marks)  # fmt: skip
 
 
 def read_toothed(text: Text) -> Found | None:
@@ -77,55 +61,339 @@ def read_toothed(text: Text) -> Found | None:
     if re.search(r"\d ?(?:MXL|XL|\dM|T5|T10)", text.left):
         text.take(r"\b(?:MXL|XL|HTD|AT5|AT10|T5|T10|[358]M|14M)(?= ¦)")  # said once more: XL belt 230XL037
     for pattern, name, (length_unit, width_unit) in _TEETH:
-        found = pattern.search(text.left)
+        found = re.search(pattern, text.left)
         said = found.groupdict() if found else {}
         wide = said.get("before") or said.get("width")
-        if found is None or (pattern is _METRIC and not (text.sure or wide or "/" in found[0])):
+        if found is None or ("before" in said and not (text.sure or wide or "/" in found[0])):
             continue
         text.cut(*found.span())
         width = Decimal(wide) * width_unit if wide else text.sized("width")
         dims = {"length": Decimal(said["length"]) * length_unit} | ({} if width is None else {"width": width})
-        return _toothed(said["profile"], name.format(**{**said, "width": said["width"] or "?"}), dims)
+        mark, marked = said["profile"], ((r, r["mark"]) for r in rows("belts_synchronous"))
+        row = next((r for r, m in marked if mark in (m.removeprefix("HTD "), *m.replace(" ", "").split("/"))), None)
+        belt = by_row(TOOTHED, name.format(**{**said, "width": said["width"] or "?"}), dims, row, {"profile": mark})
+        if row:
+            belt.marks["profile word"] = {"roun": "round tooth", "trap": "trapezoidal"}.get(row["profile"][:4], "")
+            belt.figures = {"pitch": float(row["pitch_mm"])}
+        return belt
     return None
 
 
-def _toothed(mark: str, size: str, dims: dict[str, Decimal]) -> Found:
-    marked = ((r, r["mark"]) for r in rows("belts_synchronous"))
-    row = next((r for r, m in marked if mark in (m.removeprefix("HTD "), *m.replace(" ", "").split("/"))), None)
-    found = by_row(TOOTHED, size, dims, row, {"profile": mark})
-    if row:
-        found.marks["profile word"] = {"roun": "round tooth", "trap": "trapezoidal"}.get(row["profile"][:4], "")
-        found.figures = {"pitch": float(row["pitch_mm"])}
-    return found
-
-
-def compare(judging: Judging) -> None:
+def compare_profiles(judging: Judging) -> None:
     """All findings on two multi-rib or two toothed belts."""
     for part in judging.both:
         if not part.listed:
             judging.unknown(f"{part.size} is of a profile that is not in the table")
         if "length" in part.marks:
             judging.near(f"{part.size}: the length is {part.marks['length']}: ask", "length")
-    want, has = judging.marks("profile")
-    if want != has:
+    profiles = judging.marks("profile")
+    if profiles[0] != profiles[1]:
         ribs = {row["profile"]: row["rib_pitch_mm"] for row in rows("belts_multirib")}
         known = [shown(part.figures["pitch"]) if part.figures else "?" for part in judging.both]
-        pitches = [ribs.get(profile, pitch) for profile, pitch in zip((want, has), known, strict=True)]
-        judging.note(f"{has} has {pitches[1]} mm pitch, {want} {pitches[0]} mm")
-    else:
-        _compare_length(judging)
-        compare_sizes(judging)
-
-
-def _compare_length(judging: Judging) -> None:
+        pitches = [ribs.get(profile, pitch) for profile, pitch in zip(profiles, known, strict=True)]
+        judging.note(f"{profiles[1]} has {pitches[1]} mm pitch, {profiles[0]} {pitches[0]} mm")
+        return
     letter, slack, otherwise = "length", Decimal("0.6"), "the teeth number differs"
     if judging.wanted.kind == RIBBED:
-        letter, slack, otherwise = "Le", LENGTH_SLACK, "too far"
+        letter, slack, otherwise = "Le", Decimal("1.5"), "too far"  # 1.5 mm: one of inches, one of mm
     (want, has), gap = judging.sizes(letter), abs(judging.gap(letter))
     said = f"length {shown(has)} against {shown(want)} mm"
     if gap <= slack:
         judging.note(f"{said}: the same")
-    elif letter == "Le" and gap <= RIBS_NEAR_SHARE * want:
+    elif letter == "Le" and gap <= Decimal("0.015") * want:  # what a tensioner takes up (common practice, no source)
         judging.near(f"{said}: only if the tensioner has that travel", "length")
     else:
         judging.refuse(f"{said}: {otherwise}", "length")
+    compare_sizes(judging)
+
+
+_ENDS = r"(?:\s*(?:MM)?\s*[-/]?\s*\(?(LI|LD|LW|LP|LA|LE|INSIDE|OUTSIDE|PITCH|DATUM|EFFECTIVE)\)?)?(?:\s*MM)?"
+_LINES = {
+    "LI": "Li", "INSIDE": "Li", "LD": "Ld", "LW": "Ld", "LP": "Ld", "PITCH": "Ld", "DATUM": "Ld",
+    "LA": "La", "LE": "La", "OUTSIDE": "La", "EFFECTIVE": "La",
+}  # fmt: skip
+_BY_WIDTH = {"Li": ("classical",), "Ld": ("classical", "wedge"), "La": ("automotive",)}
+WIDTH_SLACK = Decimal("0.8")
+"""How far top widths [mm] may be apart for one groove: the printed widths of one groove differ by up to 0.7."""
+HEIGHT_SLACK = Decimal("1")
+"""How far heights [mm] may be apart (common practice, no source)."""
+INCH_ROUNDING = Decimal("1")
+"""mm within which a length of inches and one of mm are written for the same belt."""
+LINES = {"Li": "inside", "Ld": "datum", "La": "outside"}
+MEANS = {name: line for line, name in LINES.items()}
+_OUTSIDE_INCHES = {"A": 2, "B": 3, "C": 4}
+"""What an American number, the inside length, lacks of the outside length [in]."""
+_FM = re.compile(r"(?<![\w.-])2(\d{3})(?![\w.])")
+_GOST = re.compile(rf"(?:[^\s(]\(([БВГДАО])\)|(?<!\w)([БВГДАО])|(?<!\w)Z ?\([0O]\))[ -]*({NUMBER})")
+_SAE = re.compile(r"(?<![\w.-])(SAE ?)?(9\.5|1[0-7])A[- ]?(\d{3,4})(?![\w.])")
+_SIZES = re.compile(rf"(?<![\w.])(?:AVX? ?)?({NUMBER})X({NUMBER}){_ENDS}(?![\w.])")
+
+
+def lengths(row: Row, value: Decimal, line: str) -> dict[str, Decimal]:
+    """The lengths [mm] (Li, Ld, La) of a belt of a section that can be known from the length [mm] of one line.
+
+    Outside less inside is as printed, else 2 x pi x height; where the datum line lies between is the section table's.
+    """
+    columns = ("height_mm", "La_minus_Li_mm", "Ld_minus_Li_mm", "La_minus_Ld_mm")
+    height, total, inner, outer = (exact(row[column]) if row[column] else None for column in columns)
+    total = total or (height and Context(prec=4).multiply(Decimal(2 * math.pi), height))
+    if outer is None and total is not None and inner is not None and row["family"] == "GOST":
+        outer = total - inner
+    steps = {"Li": {"La": total, "Ld": inner}, "Ld": {"Li": inner and -inner, "La": outer},
+             "La": {"Li": total and -total, "Ld": outer and -outer}}[line]  # fmt: skip
+    return {line: value} | {other: value + step for other, step in steps.items() if step is not None}
+
+
+@cache
+def sections() -> dict[str, Row]:
+    """Rows of the sections by each of their written names."""
+    return {name: row for row in reversed(rows("belts_sections")) for name in row["names"].split()}
+
+
+@cache
+def _named_pattern() -> re.Pattern[str]:
+    letters = [n for n in sections() if not n.isdigit() and n != "FM" and not re.match("GOST|JIS|SAE|AMER|[А-Я]", n)]
+    words = "|".join(sorted((re.escape(n) for n in letters), key=len, reverse=True))
+    others = r"CX|DX|[58]V|5VX|8VX|3VX|XPC|[ABC]A|15N|25N"
+    prefix = r"(?:(JIS|GOST|SAE)[ -]?(?:K ?6323 ?)?)?"
+    width = r"(?:\s*\(\d+\))?([ -]*\d\d?(?:\.\d)?X)?"
+    return re.compile(rf"(?<![\w.]){prefix}({others}|{words}|1\dA){width}(?:[ :X/-]*({NUMBER}))?{_ENDS}(?![\w.])")
+
+
+def read_v_belt(text: Text) -> Found | None:
+    """A V-belt's written name; where sure also a bare section and a bare width x length."""
+    text.left = re.sub(r"\b(AVX?) (?=1[037]\b|1[037]X)", r"\1", text.left)
+    found = _coded(text) or _named(text)
+    if found is None:
+        return None
+    if build := text.feature("build"):
+        # a word for the build goes before the letter: a cogged A belt is an AX one
+        found.marks["build"] = build
+        text.drop("build")
+    text.take(r"(?:(?<=¦)|(?<=\s))X(?=\s|$)")
+    return found
+
+
+def _coded(text: Text) -> Found | None:
+    """The eastern writing (GOST 1284.1) by a Cyrillic letter or as Z(0)-1000, a code of SAE J636, a raw edge belt."""
+    if eastern := text.take(_GOST):
+        return _by_section(eastern[1] or eastern[2] or "GOSTZ", eastern[3], "")
+    if sae := text.take(_SAE) if text.sure or "A0" in text.left else None:
+        if sae[1]:
+            return _by_section(f"SAE{sae[2]}A", shown(Decimal(sae[3])), "")
+        # without SAE it cannot be known whether the width is of mm or of SAE J636
+        size, dims = f"{sae[2]}A{sae[3]}", {"top_width": Decimal(sae[2]), "La": Decimal(sae[3])}
+        why = ("doubtful: without the word SAE", "unknown", f"{sae[2]}A may be metric or SAE: measure the top width")
+        return Found(V_BELT, size, dims, {"section": size}, listed=False, others=[why])
+    raw = _FM.search(text.left)
+    if raw and (text.sure or (text.alone == raw[0] and not re.fullmatch(r"2[23](?:[01]\d|2[0-2])", raw[0]))):
+        text.cut(*raw.span())
+        return _by_section("FM", raw[1], "")
+    return None
+
+
+def _named(text: Text) -> Found | None:
+    named = _named_pattern().search(text.left)
+    if named and (named[1] or text.sure or _is_section(named[2], named[4] or "", text.alone == named[0])):
+        text.cut(*named.span())
+        name = "".join(named.group(1, 2)) if named[1] else named[2]
+        # DIN 2215 writes a classical belt as width x inside length
+        line = _LINES.get(named[5] or "", "Li" if named[3] else "")
+        number = named[4] or ""
+        if named[3] and number and number == sections().get(name, {}).get("height_mm"):
+            number = ""  # width x height names the section once more
+        if not number and (labelled := text.sized("length")) is not None:
+            number = shown(labelled)
+        return _by_section(name, number, line)
+    sizes = _SIZES.search(text.left)
+    width, length = (Decimal(sizes[1]), Decimal(sizes[2])) if sizes else (Decimal(0), Decimal(0))
+    plausible = 5 <= width <= 50 and length > (2 if sizes and sizes[3] else 15) * width
+    if sizes is None or not (text.sure or plausible):
+        return None
+    text.cut(*sizes.span())
+    return _by_width(width, sizes[2], _LINES.get(sizes[3] or "", ""))
+
+
+def _is_section(name: str, number: str, alone: bool) -> bool:
+    """Whether a name that does not say belt is of one: a single letter needs a number, alone on its line."""
+    if name == "M" or re.fullmatch(r"1\dA", name):
+        return False
+    if len(name) > 1 and (number or alone):
+        return bool(number) or len(name) == 3 or not name.isalpha()
+    return alone and (Decimal(number) >= 10 if number else name == "Z")
+
+
+def _by_section(name: str, number: str, line: str) -> Found:
+    row = sections().get(name)
+    if row is None:
+        return Found(V_BELT, f"{name} {number}".strip(), marks={"section": name}, listed=False)
+    found = _of_row(row, row["names"].split()[0])
+    if name.startswith("AVX"):
+        found.marks["build"] = "cogged"
+    if number:
+        found.size += f" {number}{f' {line}' if line else ''}"
+        _add_length(found, row, Decimal(number), line)
+    return found
+
+
+def _of_row(row: Row, size: str) -> Found:
+    marks = {name: row[name] for name in ("section", "family", "build")}
+    marks["profile"] = {"wedge": "narrow", "classical": "classical"}.get(row["family"], "")
+    dims = {c: exact(row[f"{c}_mm"]) for c in ("top_width", "height", "datum_width") if row[f"{c}_mm"]}
+    return Found(V_BELT, size, dims, marks, [row])
+
+
+def _add_length(found: Found, row: Row, number: Decimal, line: str) -> None:
+    """The lengths that a number names, by the line that was said or the one that the section's numbers mean."""
+    meaning = row["number"]
+    in_inches = meaning.endswith(" in") and number <= 360  # a larger number behind a letter is of mm
+    value = number * INCH if in_inches else number
+    if not line and meaning.endswith("in/10"):
+        in_inches, value = True, number / 10 * INCH
+    # ISO 4184 names classical belts in mm by their datum length (from memory)
+    line = line or ("Ld" if meaning.endswith(" in") and not in_inches else MEANS[meaning.split()[0]])
+    found.marks |= {"line": line, "number": "in" if in_inches else "mm"}
+    known = lengths(row, value, line)
+    if min(known.values()) < 100:  # mm; no closed V-belt is shorter
+        found.listed = False
+        return
+    found.dims |= known
+    letter = row["names"].removeprefix("AMERICAN")[0]
+    if in_inches and line == "La":
+        found.figures["outside_in"] = float(value / INCH)
+    elif in_inches and line == "Li" and row["family"] in ("classical", "American") and letter in _OUTSIDE_INCHES:
+        found.figures["outside_in"] = float(number + _OUTSIDE_INCHES[letter])
+    entry = next((e for e in rows("belts_lengths") if e["section"] in row["names"].split()
+                  and in_inches != e["circumference_named"].endswith("mm)") and exact(e["number"]) == number
+                  and MEANS[e["circumference_named"].split()[0]] == line), None)  # fmt: skip
+    if entry is not None:
+        found.used.append(entry)
+        keys = ("Li_catalogue1_mm", "Li_catalogue2_mm")
+        found.figures |= {key: float(entry[key]) for key in keys if entry[key]}
+
+
+def _by_width(width: Decimal, number: str, line: str) -> Found:
+    table = rows("belts_sections")
+    found = [r for r in table if r["family"] in _BY_WIDTH[line or "La"] and r["build"] != "cogged" and r["number"]]
+    if line in ("", "La"):
+        found = [r for r in found if not r["section"].startswith("SAE") and (line or r["section"] != "AV17")]
+    near = [r for r in found if abs(exact(r["top_width_mm"]) - width) <= WIDTH_SLACK]
+    size = f"{shown(width)} x {number}{f' {line}' if line else ''}"
+    if not near and not line:
+        near = [r for r in table if r["family"] == "classical" and exact(r["top_width_mm"]) == width]
+    if not near:
+        return Found(V_BELT, size, {"top_width": width}, listed=False)
+    row = min(near, key=lambda r: abs(exact(r["top_width_mm"]) - width))
+    belt = _of_row(row, size)
+    if not line:
+        belt.marks["guess"] = "bare width x length"
+    _add_length(belt, row, Decimal(number), line or ("La" if row["family"] == "automotive" else "Li"))
+    return belt
+
+
+def compare_v_belts(judging: Judging) -> None:
+    """All findings on two V-belts."""
+    wanted, offered = judging.both
+    if judging.absent("is not in the table of belt sections: measure top width, height and length"):
+        return
+    for part in judging.both:
+        if "guess" in part.marks and wanted.size != offered.size:
+            line = LINES[part.marks["line"]]
+            judging.near(f"{part.size} does not say which length it names; {line} length is taken: ask", "length")
+    if _section(judging):
+        _length(judging)
+
+
+def _section(judging: Judging) -> bool:
+    """Findings on the sections; False where the one does not lie in the groove of the other."""
+    (want, has), builds = judging.marks("section"), judging.marks("build")
+    profiles = [f"{shown(part.dims['top_width'])} x {shown(part.dims['height']) if 'height' in part.dims else '?'} mm"
+                for part in judging.both]  # fmt: skip
+    if want == has:
+        judging.note(f"same section: {want}, {profiles[0]}")
+        return True
+    labels, dims = [section.split(" (")[0] for section in (want, has)], [part.dims for part in judging.both]
+    printed = all(dims[0].get(c) == dims[1].get(c) for c in ("top_width", "height", "datum_width"))
+    # GOST 1284.1 gives the classical sections of ISO 4184
+    eastern = set(judging.marks("family")) == {"GOST", "classical"} and printed and bool(builds[0])
+    if builds[0] == builds[1] and (eastern or {want, has} == {"3V (9N)", "9N (3V)"}):
+        judging.note(f"same section by two standards: {labels[0]} and {labels[1]}, {profiles[0]}")
+        return True
+    names = f"{labels[1]} ({profiles[1]}) against {labels[0]} ({profiles[0]})"
+    width = judging.gap("top_width")
+    if abs(width) > WIDTH_SLACK:
+        wide = "wider: rides high" if width > 0 else "narrower: sinks into the groove"
+        judging.refuse(f"{names}: {shown(abs(width))} mm {wide}", "section", "top width")
+        return False
+    if judging.have("height") < 2:
+        judging.near(f"{names}: same groove by top width; a height is not in the table", "section")
+        return True
+    gap = judging.gap("height")
+    far = f"{names}: like top width, {shown(abs(gap))} mm"
+    if gap > HEIGHT_SLACK:
+        judging.refuse(f"{far} deeper: may run on the bottom of the groove and slip", "section", "height")
+    elif gap < -HEIGHT_SLACK:
+        judging.refuse(f"{far} less deep: less wedge, lower rating; a weak stop-gap", "section", "height")
+    elif gap:
+        deeper = "deeper: must not bottom in the groove" if gap > 0 else "less deep: a little less wedge"
+        judging.near(f"{far} {deeper}", "section", "height")
+    else:
+        judging.near(f"{names}: runs in the same groove, another construction", "section")
+    return True
+
+
+def _length(judging: Judging) -> None:
+    wanted, offered = judging.both
+    missing = [part for part in judging.both if "line" not in part.marks]
+    if len(missing) == 1:
+        said = wanted if missing == [offered] else offered
+        known = ", ".join(f"{shown(said.dims[c])} mm {name} length" for c, name in LINES.items() if c in said.dims)
+        if missing[0].marks["family"] == "wedge" and (value := exact(said.dims.get("Ld", 0))):
+            wedge = (exact(row["number"]) for row in rows("belts_lengths") if row["section"] == "SPZ" and
+                     row["Ld_catalogue1_mm"])  # fmt: skip
+            gap = min((number - value for number in wedge), key=abs)
+            how = f"{shown(abs(gap))} mm {'shorter' if gap < 0 else 'longer'}"
+            known += f"; the nearest wedge belt length of the list is {shown(value + gap)}, {how}"
+        judging.near(f"{missing[0].size} says no length; {said.size} is {known}: ask for it", "length")
+        return
+    if missing:
+        if wanted.marks["section"] != offered.marks["section"]:
+            judging.near("no length is said, and the two name their lengths differently: compare in mm", "length")
+        return
+    lines, sections_ = judging.marks("line"), judging.marks("section")
+    # what both name, else outside where both are known, else any other
+    order = ("Ld", "Li", "La") if sections_[0] == sections_[1] else ("La", "Ld", "Li")
+    line = lines[0] if lines[0] == lines[1] else next((c for c in order if judging.have(c) == 2), "")
+    if line:
+        _compare_line(judging, line)
+    else:
+        judging.unknown("the tables cannot bring their lengths to one line: measure round the outside", "length")
+
+
+def _compare_line(judging: Judging, line: str) -> None:
+    (want, has), lines = judging.sizes(line), judging.marks("line")
+    gap = judging.gap(line)
+    inch = [part.figures["outside_in"] for part in judging.both if "outside_in" in part.figures]
+    said = f"{LINES[line]} length {shown(has)} mm against {shown(want)} mm"
+    if len(inch) == 2 and (line == "La" or lines[0] != lines[1]):
+        want = exact(inch[0]) * INCH
+        gap = judging.gap(line, exact(inch[1]) * INCH - want)
+        said = f"outside length {shown(inch[1])} in against {shown(inch[0])} in (A, B, C: number + 2, 3, 4 in)"
+    slack = INCH_ROUNDING if len(set(judging.marks("number"))) > 1 else Decimal("0.5")
+    if abs(gap) <= slack:
+        judging.note(f"{said}: the same")
+        return
+    # a catalogue lists the number of one under the inside length of the other
+    printed = [part.figures.get(f"Li_catalogue{n}_mm") == other.dims.get("Li") for n in (1, 2)
+               for part, other in (judging.both, judging.both[::-1])]  # fmt: skip
+    if line == "Li" and len(set(judging.marks("section"))) == 1 and any(printed):
+        judging.note(f"{said}: a list sells the one as the other")
+        return
+    words = f"{said}: {shown(abs(gap))} mm ({share(gap, want)} %) {'longer' if gap > 0 else 'shorter'}"
+    # a usual tensioner takes up 2 % (common practice, no source); the published list of SPZ sold for 3V goes to 1.7 %
+    if abs(gap) <= Decimal("0.02") * want:
+        judging.near(f"{words}; only if the tensioner has that travel", "length")
+    elif "JIS" in judging.marks("family"):
+        judging.unknown(f"{words}; but what a JIS number names is doubtful: measure round the outside", "length")
+    else:
+        judging.refuse(f"{words}, more than a tensioner usually takes up", "length")

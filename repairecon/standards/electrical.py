@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from decimal import Decimal
 
-from repairecon.standards.findings import Found, Judging, beside, by_row, compare_sizes
-from repairecon.standards.tables import Row, rows
+from repairecon.standards.findings import Found, Judging, beside, by_row, compare
+from repairecon.standards.tables import rows
 from repairecon.standards.words import NUMBER, Text, exact, shown
 
 FUSE = "fuse"
@@ -33,7 +32,6 @@ _PINS_OF = {"changeover": "5", "two make": "5", "make": "4"}
 
 
 def _said(text: Text, **patterns: re.Pattern[str]) -> dict[str, str]:
-    """Features by what is written for them, as far as it is."""
     return {name: match[1] for name, pattern in patterns.items() if (match := text.take(pattern))}
 
 
@@ -97,7 +95,19 @@ def read_lamp(text: Text) -> Found | None:
     based = (row for row in rows("lamp_bases") if text.take(rf"(?<![\w.]){re.escape(row['base'].upper())}(?![\w])"))
     if row := next(based, None):
         found.marks["base"], found.used = row["base"], [row]
-    category = _category(text, found)
+    # a category such as P21W says the base, the power and by PY the colour
+    written = ((row, name) for row in rows("lamp_bases")
+               for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]))  # fmt: skip
+    named = (pair for pair in written if text.take(rf"(?<![\w.]){re.escape(pair[1])}(?![\w/])"))
+    row, category = next(named, (None, ""))
+    if row is not None:
+        if found.marks.get("base", row["base"]) != row["base"]:
+            found.against.append(f"says {category}, which has the base {row['base']}")
+        found.marks["base"], found.used = row["base"], [row]
+        if watts := re.search(r"(\d+(?:/\d+)?)W", category):
+            found.marks["power"] = watts[1]
+        if category.startswith("PY"):
+            found.marks["colour"] = "amber"
     if not (text.sure or found.marks):
         return None
     if power := text.take(_POWER):
@@ -114,22 +124,6 @@ def read_lamp(text: Text) -> Found | None:
     return found if base or found.dims else None
 
 
-def _category(text: Text, found: Found) -> str:
-    """A category such as P21W, which says the base, the power and by PY the colour."""
-    for row in rows("lamp_bases"):
-        for name in re.findall(r"\b(?=[\d/]*[A-Z])[A-Z]{0,2}Y?\d[\w/]*", row["used_by"]):
-            if text.take(rf"(?<![\w.]){re.escape(name)}(?![\w/])"):
-                if found.marks.get("base", row["base"]) != row["base"]:
-                    found.against.append(f"says {name}, which has the base {row['base']}")
-                found.marks["base"], found.used = row["base"], [row]
-                if watts := re.search(r"(\d+(?:/\d+)?)W", name):
-                    found.marks["power"] = watts[1]
-                if name.startswith("PY"):
-                    found.marks["colour"] = "amber"
-                return str(name)
-    return ""
-
-
 def read_sized(text: Text) -> Found | None:
     """A carbon brush (tangential x axial x radial size, IEC 60136) or a battery (length x width x height)."""
     size = text.take(_BY_SIZES)
@@ -143,8 +137,9 @@ def read_sized(text: Text) -> Found | None:
 
 def read_battery(text: Text) -> Found | None:
     """A battery by its standard size, or by length x width x height."""
-    named = ((r, name) for r in rows("batteries") for name in _battery_names(r, text.sure))
-    row = next((r for r, name in named if text.take(rf"(?<![\w.]){name}(?![\w.])")), None)
+    named = ((row, row["written"], row["written_short"] if text.sure else "") for row in rows("batteries"))
+    names = ((row, "|".join(filter(None, (name, short)))) for row, name, short in named)
+    row = next((row for row, name in names if text.take(rf"(?<![\w.])(?:{name})(?![\w.])")), None)
     if not (text.sure or row is not None):
         return None
     marks = _said(text, capacity=_AMP_HOURS, voltage=_VOLTS)
@@ -155,33 +150,11 @@ def read_battery(text: Text) -> Found | None:
     return found
 
 
-def _battery_names(row: Row, sure: bool) -> Iterator[str]:
-    if row["standard"] == "BCI":
-        short = row["name"].removeprefix("BCI ")
-        yield f"(?:BCI|GROUP|GROUP SIZE) ?{short}"
-        if sure and not short.isdigit():
-            yield short
-    else:
-        yield from (name.strip() for name in row["name"].split("/"))
-        yield from re.findall(r"BCI \w+", row["also_named"])
-        if sure and row["also_named"]:
-            yield row["also_named"].split()[0]
-
-
-def compare(judging: Judging) -> None:
+def compare_electrical(judging: Judging) -> None:
     """All findings on two electrical parts of one kind."""
     wanted = judging.wanted
-    alike = compare_sizes(judging)
-    if wanted.kind in (BRUSH, BATTERY):
-        if alike:
-            judging.note_sizes("size", beside(wanted.kind)[0], "")
-        judging.caution(
-            "Size is not all: ask the grade, the lead and the shape of the running face." if wanted.kind == BRUSH
-            else "See where the poles are, the hold-down and the capacity, and the charge voltage."
-        )  # fmt: skip
-    elif wanted.kind == FUSE:
-        judging.caution("A fuse protects the cable: take the current that the cable stands, never a larger one.")
-        if not all(judging.marks("size")) and judging.verdict == "same":
-            judging.near("the size of the body is not said by both: ask", "size")
+    compare(judging)
+    if wanted.kind == FUSE and not all(judging.marks("size")) and judging.verdict == "same":
+        judging.near("the size of the body is not said by both: ask", "size")
     if judging.verdict == "same":
         judging.note(f"the same by all that is said: {wanted.size}")

@@ -9,8 +9,8 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from repairecon.records import Designation, Equivalence
-from repairecon.standards import bearings, belts, electrical, hoses, materials, rings_keys, seals, threads, v_belts
-from repairecon.standards.findings import Found, Judging, compare_features, compare_words, finish, of_kind
+from repairecon.standards import bearings, belts, electrical, fasteners, hoses, materials, seals
+from repairecon.standards.findings import Found, Judging, compare_features, compare_words, finish
 from repairecon.standards.words import Text, kinds_said, plain
 
 
@@ -23,21 +23,21 @@ class Family(NamedTuple):
 
 
 FAMILIES = {
-    threads.KIND: Family(threads.read, threads.compare),
-    rings_keys.CIRCLIP: Family(rings_keys.read_ring, rings_keys.compare, alone=False),
-    rings_keys.KEY: Family(rings_keys.read_key, rings_keys.compare, alone=False),
-    rings_keys.WOODRUFF: Family(rings_keys.read_woodruff, rings_keys.compare, alone=False),
-    rings_keys.PIN: Family(rings_keys.read_pin, rings_keys.compare, alone=False),
+    fasteners.THREADED: Family(fasteners.read_thread, fasteners.compare_threads),
+    fasteners.CIRCLIP: Family(fasteners.read_ring, fasteners.compare_keyed, alone=False),
+    fasteners.KEY: Family(fasteners.read_key, fasteners.compare_keyed, alone=False),
+    fasteners.WOODRUFF: Family(fasteners.read_woodruff, fasteners.compare_keyed, alone=False),
+    fasteners.PIN: Family(fasteners.read_pin, fasteners.compare_keyed, alone=False),
     hoses.KIND: Family(hoses.read, hoses.compare, alone=False),
     seals.PUMP_SEAL: Family(seals.read_pump_seal, seals.compare_pump_seals),
-    electrical.FUSE: Family(electrical.read_fuse, electrical.compare, alone=False),
-    electrical.RELAY: Family(electrical.read_relay, electrical.compare, alone=False),
-    electrical.LAMP: Family(electrical.read_lamp, electrical.compare),
-    electrical.BRUSH: Family(electrical.read_sized, electrical.compare, alone=False),
-    electrical.BATTERY: Family(electrical.read_battery, electrical.compare),
-    belts.RIBBED: Family(belts.read_ribbed, belts.compare),
-    belts.TOOTHED: Family(belts.read_toothed, belts.compare),
-    v_belts.KIND: Family(v_belts.read, v_belts.compare),
+    electrical.FUSE: Family(electrical.read_fuse, electrical.compare_electrical, alone=False),
+    electrical.RELAY: Family(electrical.read_relay, electrical.compare_electrical, alone=False),
+    electrical.LAMP: Family(electrical.read_lamp, electrical.compare_electrical),
+    electrical.BRUSH: Family(electrical.read_sized, electrical.compare_electrical, alone=False),
+    electrical.BATTERY: Family(electrical.read_battery, electrical.compare_electrical),
+    belts.RIBBED: Family(belts.read_ribbed, belts.compare_profiles),
+    belts.TOOTHED: Family(belts.read_toothed, belts.compare_profiles),
+    belts.V_BELT: Family(belts.read_v_belt, belts.compare_v_belts),
     bearings.KIND: Family(bearings.read, bearings.compare),
     seals.LIP_SEAL: Family(seals.read_lip_seal, seals.compare_lip_seals),
     seals.O_RING: Family(seals.read_ring, seals.compare_rings),
@@ -46,6 +46,15 @@ FAMILIES = {
 }
 """The families by kind; a name that says no kind is tried in this order."""
 _RUBBER = (seals.O_RING, seals.LIP_SEAL, materials.KIND, hoses.KIND, seals.PUMP_SEAL)
+_QUANTITY = re.compile(
+    r"(?<![\w.\-/X])(?:(?:PACK|PACKET|BAG|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}"
+    r"|\d{1,4} ?(?:X|PCS?|PCES|PIECES?|OFF|STK|STUCK|STUECK|STUKS|ST|PIEZAS|PEZZI|UNITS?|EA)(?=[ ),;\]]|$)"
+    r"|\d{1,2} ?NO\.?(?= ))(?![\w.])"
+    r"|^(?:TWO|THREE|FOUR|FIVE|SIX|EIGHT|TEN)(?= (?:OIL|LIP|SHAFT|BALL|BEARING|O-|O |BELT|V-|[\d.]+X))"
+)
+_TIMES = re.compile(r"(?<=[A-Z¦)])[ (]X ?\d{1,2}(?=\)?$)")
+_SOLD_WHOLE = ("rolling bearing", "lip seal", "circlip", "fuse", "relay", "lamp")
+"""Kinds of which no size is written behind a last x, so that x2 is a number of pieces."""
 _NEGATION = re.compile(
     r"\b(?:NOT(?: AN?| THE)?(?: SAME AS)?|INSTEAD OF|IN PLACE OF|IN LIEU OF|RATHER THAN|"
     r"UNLIKE|EXCEPT|OTHER THAN|DIFFERENT (?:FROM|TO)|NICHT|STATT|ANSTATT|PAS|WAS|FORMERLY|NO LONGER)\b(?!\.)"
@@ -85,7 +94,7 @@ def _positive(words: str, kind: str) -> Designation | None:
     said = [k for k in kinds_said(words) if k in FAMILIES]
     if kind and kind not in said and not (said and kind == materials.KIND):
         said = [kind, *said] if not said or kind in FAMILIES else said
-    if v_belts.KIND in said:
+    if belts.V_BELT in said:
         said = [belts.RIBBED, belts.TOOTHED, *said]
     for name in said:
         if (found := _of_kind(words, name, True)) is not None:
@@ -105,31 +114,32 @@ def _positive(words: str, kind: str) -> Designation | None:
 
 
 def _of_kind(words: str, kind: str, sure: bool) -> Designation | None:
-    if not (sure or FAMILIES[kind].alone):
+    family = FAMILIES[kind]
+    if not (sure or family.alone):
         return None
-    text = of_kind(words, kind, sure)
-    if (found := FAMILIES[kind].read(text)) is None:
+    text = Text(words, kind, sure)
+    while text.take(_QUANTITY) or (kind in _SOLD_WHOLE and text.take(_TIMES)):
+        pass
+    text.take_labelled()
+    text.take_phrases()
+    found = family.read(text)
+    if found is None:
         return None
-    if kind != materials.KIND and found.size:
-        _second(text, found)
+    # a second designation in one name must name the same size
+    belt = kind == belts.V_BELT
+    probe = Text(text.left, kind, belt and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
+    second = kind != materials.KIND and bool(found.size) and (probe.sure or family.alone)
+    again = family.read(probe) if second else None
+    if again is not None and again.dims:
+        text.left = probe.left
+        common = set(found.dims) & set(again.dims)
+        slack = belts.INCH_ROUNDING if belt else materials.SAME_SIZE
+        apart = any(abs(found.dims[c] - again.dims[c]) > slack for c in common)
+        if apart and "x" in again.size:
+            found.against.append(f"says {again.size}, but {found.size} is another size")
+        elif apart or not common:
+            found.others.append((again.size, "unknown", f"it names {found.size} and {again.size}"))
     return finish(text, found)
-
-
-def _second(text: Text, found: Found) -> None:
-    """A second designation in one name must name the same size."""
-    belt = found.kind == v_belts.KIND
-    probe = Text(text.left, found.kind, belt and bool(re.search(r"\b[A-EZ] ?\d", text.left)))
-    again = FAMILIES[found.kind].read(probe) if probe.sure or FAMILIES[found.kind].alone else None
-    if again is None or not again.dims:
-        return
-    text.left = probe.left
-    common = set(found.dims) & set(again.dims)
-    slack = v_belts.INCH_ROUNDING if belt else materials.SAME_SIZE
-    apart = any(abs(found.dims[c] - again.dims[c]) > slack for c in common)
-    if apart and "x" in again.size:
-        found.against.append(f"says {again.size}, but {found.size} is another size")
-    elif apart or not common:
-        found.others.append((again.size, "unknown", f"it names {found.size} and {again.size}"))
 
 
 def equivalent(
@@ -190,7 +200,7 @@ def _said_beside(part: Designation, fluid: str, material: str) -> Designation:
     if said and (part.kind, said) != (bearings.KIND, "steel"):
         marks["material"] = said
     met = {names[0] for names in materials.fluids_of(fluid)}
-    if part.kind == threads.KIND and "seawater" in met:
+    if part.kind == fasteners.THREADED and "seawater" in met:
         marks.setdefault("place", "sea water")
     if part.kind == bearings.KIND and met & {"seawater", "water_cold"}:
         marks.setdefault("place", "wet")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache, partialmethod
@@ -21,15 +21,6 @@ _CHAIN = re.compile(
     rf"(?<![\w.\-/])((?:{PART})(?:\s*X\s*(?:{PART}))+)(?![\w./]*\d)(?:\s*(MM|IN(?:CH(?:ES)?)?|\"))?(?!\w)"
 )
 _SINGLE = re.compile(rf"(?<![\w.\-/])({PART})\s*(MM|IN(?:CH(?:ES)?)?|\")(?!\w)")
-_QUANTITY = re.compile(
-    r"(?<![\w.\-/X])(?:(?:PACK|PACKET|BAG|SET|BOX|QTY|QUANTITY|LOT)(?: OF)?[ :]*\d{1,4}"
-    r"|\d{1,4} ?(?:X|PCS?|PCES|PIECES?|OFF|STK|STUCK|STUECK|STUKS|ST|PIEZAS|PEZZI|UNITS?|EA)(?=[ ),;\]]|$)"
-    r"|\d{1,2} ?NO\.?(?= ))(?![\w.])"
-    r"|^(?:TWO|THREE|FOUR|FIVE|SIX|EIGHT|TEN)(?= (?:OIL|LIP|SHAFT|BALL|BEARING|O-|O |BELT|V-|[\d.]+X))"
-)
-_TIMES = re.compile(r"(?<=[A-Z¦)])[ (]X ?\d{1,2}(?=\)?$)")
-_SOLD_WHOLE = ("rolling bearing", "lip seal", "circlip", "fuse", "relay", "lamp")
-"""Kinds of which no size is written behind a last x, so that x2 is a number of pieces."""
 _FIGURES = re.compile(r"[-+.#]*\d+(?:[./-]\d+)*[-+./\"]*")
 _ORDER: tuple[AlikeVerdict, ...] = ("same", "near", "unknown", "not")
 _GENERIC = {
@@ -69,16 +60,6 @@ def by_row(
 ) -> Found:
     """A part that is listed if there is a row for it."""
     return Found(kind, size, dims, dict(marks or {}), [] if row is None else [row], row is not None)
-
-
-def of_kind(words: str, kind: str, sure: bool) -> Text:
-    """A name to be read as one of a kind, less how many are meant, labelled sizes and listed phrases."""
-    text = Text(words, kind, sure)
-    while text.take(_QUANTITY) or (kind in _SOLD_WHOLE and text.take(_TIMES)):
-        pass
-    text.take_labelled()
-    text.take_phrases()
-    return text
 
 
 def finish(text: Text, found: Found) -> Designation:
@@ -190,16 +171,12 @@ class Judging:
         self._gaps[letter] = float(gap)
         return gap
 
-    def absent(self, says: str, verdict: AlikeVerdict = "unknown") -> bool:
+    def absent(self, says: str, verdict: AlikeVerdict = "unknown", *differs: str) -> bool:
         """Findings on parts that are in no table; True where there is one."""
         absent = [part.size for part in self.both if not part.listed]
         for size in absent:
-            self.find(verdict, f"{size} {says}")
+            self.find(verdict, f"{size} {says}", *differs)
         return bool(absent)
-
-    def note_sizes(self, what: str, letters: Iterable[str], unit: str = " mm") -> None:
-        """Say which sizes are the same."""
-        self.note(f"same {what}: {' x '.join(shown(self.wanted.dims[c]) for c in letters)}{unit}")
 
     def done(self) -> Equivalence:
         """The finished comparison."""
@@ -271,18 +248,48 @@ def compare_words(part: Designation, whose: str, judging: Judging) -> None:
             judging.near(f"{says} {words!r}, which is in no table: ask", "words")
 
 
-def compare_sizes(judging: Judging, *letters: str) -> bool:
-    """Findings on the sizes [mm] of ``sizes.csv``, all or some of them; True where none differs."""
-    alike = True
-    for row in rows("sizes"):
-        letter, name = row["letter"], row["name"]
-        if row["kind"] != judging.wanted.kind or (letters and letter not in letters):
-            continue
-        if judging.have(letter) == 1:
-            judging.near(f"only one of the two says its {name}", name)
-        elif judging.have(letter) and abs(gap := judging.gap(letter)) > exact(row["slack_mm"]):
-            want, has = map(shown, judging.sizes(letter))
-            says = row["larger" if gap > 0 else "smaller"] or f"the {name} is {{has}} mm against {{want}} mm"
-            judging.find(cast(AlikeVerdict, row["verdict"]), says.format(want=want, has=has, gap=shown(abs(gap))), name)
-            alike = False
+def compare_sizes(judging: Judging) -> bool:
+    """Findings on the sizes [mm] of ``sizes.csv``; True where those that must be the same are."""
+    own = [row for row in rows("sizes") if row["kind"] == judging.wanted.kind and judging.have(row["letter"])]
+    alike = [_same_size(row, judging) for row in own if row["verdict"] == "not"]
+    noted = {row["letter"]: row["noted"] for row in own if row["noted"] and judging.have(row["letter"]) == 2}
+    if noted and all(alike):
+        sizes = " x ".join(shown(judging.wanted.dims[letter]) for letter in noted)
+        judging.note(f"same {next(iter(noted.values()))}: {sizes} mm")
+    for row in own:
+        if row["verdict"] == "near":
+            _same_size(row, judging)
+    return all(alike)
+
+
+def _same_size(row: Row, judging: Judging) -> bool:
+    letter, name = row["letter"], row["name"]
+    if judging.have(letter) == 1:
+        judging.near(f"only one of the two says its {name}", name)
+        return True
+    gap, (want, has) = judging.gap(letter), map(shown, judging.sizes(letter))
+    if abs(gap) <= exact(row["slack_mm"]):
+        return True
+    says = row["larger" if gap > 0 else "smaller"] or f"the {name} is {{has}} mm against {{want}} mm"
+    judging.find(cast(AlikeVerdict, row["verdict"]), says.format(want=want, has=has, gap=shown(abs(gap))), name)
+    return False
+
+
+CAUTIONS = {
+    "lip seal": "Feel the shaft where the lip ran: on a groove a new seal of any make will leak.",
+    "pump shaft seal": "Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.",
+    "carbon brush": "Size is not all: ask the grade, the lead and the shape of the running face.",
+    "battery": "See where the poles are, the hold-down and the capacity, and the charge voltage.",
+    "fuse": "A fuse protects the cable: take the current that the cable stands, never a larger one.",
+}
+"""What can go wrong with a part of a kind although it fits."""
+
+
+def compare(judging: Judging) -> bool:
+    """Findings on the sizes of two parts, then on what ``features.csv`` compares after them; True where sizes agree."""
+    alike = compare_sizes(judging)
+    if alike:
+        compare_features(judging, after="sizes")
+    if judging.wanted.kind in CAUTIONS:
+        judging.caution(CAUTIONS[judging.wanted.kind])
     return alike

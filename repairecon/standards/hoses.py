@@ -8,7 +8,7 @@ from decimal import Decimal
 from repairecon.standards.findings import Found, Judging, compare_features
 from repairecon.standards.materials import take_material
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.words import INCH, PART, Text, exact, millimetres, shown
+from repairecon.standards.words import INCH, PART, Size, Text, exact, millimetres, shown
 
 KIND = "hose"
 SAME_BORE = Decimal("0.45")
@@ -49,7 +49,14 @@ def read(text: Text) -> Found | None:
     if services:
         several = [s for s in services if s != "water" or len(services) == 1]
         found.marks["service"] = several[0] if set(several) <= set(FUEL) else " and ".join(several)
-    bore = text.sized("bore", "inner", "diameter") or written_bore(text)
+    bore = text.sized("bore", "inner", "diameter")
+    if bore is None:
+        bore = written_bore(text)
+        outer = next((size for size in text.sizes if size.label == "outer" and size.shown[0].isdigit()), None)
+        if bore and outer and re.search(rf"{re.escape(outer.shown)} *{PART}", text.words):
+            # 38 mm OD 47 mm: OD is of the number behind it, if that can be; no outside diameter is a bore
+            text.sizes[text.sizes.index(outer)] = Size("outer", bore, f"OD {shown(bore)} MM")
+            bore = outer.value if outer.value < bore else None
     if bore is None:
         return None
     take_material(text, found)
@@ -75,18 +82,6 @@ def written_bore(text: Text) -> Decimal | None:
 
 def compare(judging: Judging) -> None:
     """All findings on two hoses."""
-    _bores(judging)
-    want, has = judging.marks("service")
-    if want in FUEL or judging.wanted.marks.get("standard") in _FUEL_STANDARDS:
-        _fuel(judging)
-    elif want and has and want != has:
-        _services(want, has, judging)
-    compare_features(judging, after="sizes")
-    if not any(judging.marks("material")):
-        judging.caution("Ask the working pressure and temperature; a suction hose needs a wire helix.")
-
-
-def _bores(judging: Judging) -> None:
     want, has = judging.sizes("bore")
     judging.gap("bore")
     listed = nominal(want), nominal(has)
@@ -95,6 +90,20 @@ def _bores(judging: Judging) -> None:
     else:
         what = "does not go on the tail and throttles the flow" if has < want else "is loose on the tail and leaks"
         judging.refuse(f"bore {shown(has)} against {shown(want)} mm: {what}", "bore")
+    old, new = judging.marks("service")
+    unfit = (row for row in rows("hose_unfit_words") if old in row["wanted_service"] and new in row["offered_words"])
+    if old in FUEL or judging.wanted.marks.get("standard") in _FUEL_STANDARDS:
+        _fuel(judging)
+    elif old and new and old != new and (row := next(unfit, None)):
+        judging.used(row)
+        judging.refuse(f"a hose for {new} for {old}: {row['note']}", "service")
+    elif {old, new} == {"water", "raw water"}:
+        judging.near(f"for {new} against {old}: ask whether it stands suction", "service")
+    elif old and new and old != new:
+        judging.refuse(f"a hose for {new} is not one for {old}", "service")
+    compare_features(judging, after="sizes")
+    if not any(judging.marks("material")):
+        judging.caution("Ask the working pressure and temperature; a suction hose needs a wire helix.")
 
 
 def _one_tail(*bores: Decimal) -> bool:
@@ -106,17 +115,6 @@ def _one_tail(*bores: Decimal) -> bool:
         if any(of_tail for of_tail, *_ in near) and all(map(any, near)):
             return True
     return False
-
-
-def _services(want: str, has: str, judging: Judging) -> None:
-    unfit = (r for r in rows("hose_unfit_words") if want in r["wanted_service"] and has in r["offered_words"])
-    if row := next(unfit, None):
-        judging.used(row)
-        judging.refuse(f"a hose for {has} for {want}: {row['note']}", "service")
-    elif {want, has} == {"water", "raw water"}:
-        judging.near(f"for {has} against {want}: ask whether it stands suction", "service")
-    else:
-        judging.refuse(f"a hose for {has} is not one for {want}", "service")
 
 
 def _fuel(judging: Judging) -> None:

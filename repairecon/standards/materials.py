@@ -115,7 +115,17 @@ def compare(judging: Judging, fluid: str) -> None:
             judging.note(said)
         else:
             judging.near(f"{said}: ask, and say the fluid", "material")
-    _ageing(wanted, offered, fluid, met, judging)
+    # hot coolant or water also counts as hot water, which ages without ruining at once
+    degrees = [float(t) for t in re.findall(rf"({NUMBER})\s*°?\s*C\b", plain(fluid))]
+    watery = any(names[0] in ("glycol_coolant", "water_cold", "seawater") for names in met)
+    hot = "HOT" in plain(fluid).split() or any(t >= HOT for t in degrees)
+    row = rating(offered or wanted, ("hot_water_steam",))
+    if watery and hot and row and row["rating"] == "bad":
+        judging.used(row)
+        if offered and offered != wanted:
+            judging.near(f"{offered} ages in hot water: shorter life", "material")
+        else:
+            judging.caution(f"{offered or wanted} ages in hot water.")
 
 
 def _in_fluid(wanted: str, offered: str, names: tuple[str, ...], judging: Judging) -> None:
@@ -171,20 +181,6 @@ def _other(wanted: str, offered: str, fluid_said: bool, judging: Judging) -> Non
         judging.note(f"working range in lip seals: {words[0]}, {words[1]}")
 
 
-def _ageing(wanted: str, offered: str, fluid: str, met: tuple[tuple[str, ...], ...], judging: Judging) -> None:
-    """Hot coolant or water also counts as hot water, which ages without ruining at once."""
-    degrees = [float(t) for t in re.findall(rf"({NUMBER})\s*°?\s*C\b", plain(fluid))]
-    watery = any(names[0] in ("glycol_coolant", "water_cold", "seawater") for names in met)
-    hot = "HOT" in plain(fluid).split() or any(t >= HOT for t in degrees)
-    row = rating(offered or wanted, ("hot_water_steam",))
-    if watery and hot and row and row["rating"] == "bad":
-        judging.used(row)
-        if offered and offered != wanted:
-            judging.near(f"{offered} ages in hot water: shorter life", "material")
-        else:
-            judging.caution(f"{offered or wanted} ages in hot water.")
-
-
 MAKERS = "maker's number"
 
 
@@ -222,13 +218,9 @@ def shelf_life(material: str, cured: int) -> tuple[ShelfLife, ...]:
     name, found = material_of(material), []
     for row in rows("rubber_storage"):
         if name and name in re.findall(r"[A-Z]{2,5}", row["material_families"]):
-            first, total, more = (_years(row[f"{c}_years"]) for c in ("initial", "total", "extension"))
+            cells = (re.match(r"\d+", row[f"{column}_years"]) for column in ("initial", "total", "extension"))
+            first, total, more = (int(cell[0]) if cell else None for cell in cells)
             total = total or ((first or 0) + more if more else first)
             last, inspected = (None if first is None else cured + (years or 0) for years in (first, total))
             found.append(ShelfLife(row["standard"], last, inspected, row["status"]))
     return tuple(found)
-
-
-def _years(cell: str) -> int | None:
-    found = re.match(r"\d+", cell)
-    return None if found is None else int(found[0])

@@ -11,7 +11,7 @@ from itertools import permutations
 
 from repairecon.records.standards import Candidate, WhichPart
 from repairecon.standards.equivalents import FAMILIES
-from repairecon.standards.measured_parts import BELTS, Measures, fits, specs
+from repairecon.standards.measured_parts import BELTS, Measures, fits, letters, words_of
 from repairecon.standards.tables import rows
 from repairecon.standards.words import INCH, PART, Text, kinds_said, millimetres, plain, shown, whole
 
@@ -45,7 +45,7 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
     text = plain(words)
     sizes = _measures(text)
     sizes.hints = f"{kind} {text}".casefold()
-    asked = kind_of(kind) if kind else next(iter(k for k in kinds_said(text) if k in (*specs(), *BELTS)), "")
+    asked = kind_of(kind) if kind else next(iter(k for k in kinds_said(text) if k in BELTS or letters(k)), "")
     if not sizes.named and not sizes.bare:
         how = "no size could be read: write them like 16.98 x 39.99 x 12.02 or shaft 25, bore 40"
         return WhichPart(words, (), (how,))
@@ -71,10 +71,13 @@ def which_part(measured: str | Mapping[str, float], kind: str = "") -> WhichPart
 def _with_notes(notes: list[str], parts: tuple[Candidate, ...], sizes: list[Decimal]) -> list[str]:
     """The notes with what is to be said of no part, of rows that are not published, and of several kinds."""
     if not parts:
-        inch = _in_inches(sizes)
-        said = [f"these are whole parts of an inch: ask for {inch} in, an inch size"] if inch else []
+        # as fractions of an inch, where each lies within 0.05 mm of a sixteenth
+        sixteenths = [int(whole(value * 16 / INCH)) for value in sizes]
+        near = all(n and abs(n * INCH / 16 - v) <= Decimal("0.05") for n, v in zip(sixteenths, sizes, strict=True))
+        names = (f"{n // 16 or ''} {Fraction(n % 16, 16) or ''}".strip() for n in sixteenths)
+        said = [f"these are whole parts of an inch: ask for {' x '.join(names)} in, an inch size"]
         none = "no listed standard part has these sizes; it may be worn, special or of a maker's own size"
-        return [none, *said, *notes]
+        return [none, *(said if near and len(sizes) > 1 else []), *notes]
     more = []
     if any(p.status != "published" for p in parts):
         more.append("not every row behind these names is published: see the status, and measure again")
@@ -82,19 +85,6 @@ def _with_notes(notes: list[str], parts: tuple[Candidate, ...], sizes: list[Deci
         kinds = ", ".join(dict.fromkeys(p.kind for p in parts))
         more.append(f"say the kind of part to narrow this down: {kinds}")
     return [*notes, *more]
-
-
-def _in_inches(values: list[Decimal]) -> str:
-    """Sizes as fractions of an inch where each lies within 0.05 mm of a sixteenth, else empty."""
-    names = []
-    for value in values:
-        sixteenths = int(whole(value * 16 / INCH))
-        if not sixteenths or abs(sixteenths * INCH / 16 - value) > Decimal("0.05"):
-            return ""
-        ones, rest = divmod(sixteenths, 16)
-        part = str(Fraction(rest, 16)) if rest else ""
-        names.append(" ".join(n for n in (str(ones) if ones else "", part) if n))
-    return " x ".join(names) if len(names) > 1 else ""
 
 
 def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
@@ -109,15 +99,17 @@ def _kinds(asked: str, sizes: Measures, kind: str) -> list[str]:
     if asked in ("parallel key", "lip seal") and count == 2:
         return [asked, "Woodruff key" if asked == "parallel key" else "O-ring"]
     if asked:
-        return [asked] if asked in (*specs(), *BELTS) else []
+        return [asked] if asked in BELTS or letters(asked) else []
     if "ribs" in sizes.named:
         return ["multi-rib belt"]
     if "tpi" in sizes.named or ("pitch" in sizes.named and "teeth" not in sizes.named):
         return ["threaded part"]
     if any("length" in name for name in sizes.named) and "width" in sizes.named and len(sizes.named) < 4:
         return ["V-belt", "parallel key"]
-    return [name for name, spec in specs().items() if name not in _RARE and count in spec.counts
-            and set(sizes.named) <= {label for labels in spec.labels.values() for label in labels}]  # fmt: skip
+    known = {row["kind"]: "|".join(r["value"] for r in letters(row["kind"]).values()).split("|")
+             for row in rows("measured_kinds")}  # fmt: skip
+    return [name for name, labels in known.items() if name not in _RARE and set(sizes.named) <= set(labels)
+            and str(count) in " ".join(words_of(name, "counts")).split()]  # fmt: skip
 
 
 def _measures(words: str) -> Measures:

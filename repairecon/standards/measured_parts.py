@@ -7,7 +7,6 @@ tables that list its parts, and what else to note.
 from __future__ import annotations
 
 import re
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -18,11 +17,12 @@ from typing import NamedTuple
 
 from repairecon.records.standards import Candidate
 from repairecon.standards import bearings
-from repairecon.standards.rings_keys import rings
+from repairecon.standards.belts import LINES, MEANS, lengths
+from repairecon.standards.fasteners import rings
 from repairecon.standards.tables import Row, rows
-from repairecon.standards.v_belts import LINES, MEANS, lengths
 from repairecon.standards.words import INCH, exact, shown, whole
 
+_BUILDS = ("ball", "roller", "needle", "taper", "thrust", "angular", "self-aligning")
 FREE = ("l",)
 """A length that is cut to fit or wears, so it is named and not looked up."""
 _IT11 = ((10, "0.09"), (18, "0.11"), (30, "0.13"), (50, "0.16"), (80, "0.19"), (120, "0.22"), (180, "0.25"),
@@ -49,19 +49,6 @@ class Option(NamedTuple):
     rank: int = 0
 
 
-class Spec(NamedTuple):
-    """How a kind is measured: labels and limits by letter, how many sizes, and what else to note.
-
-    Of the letters in ``either`` a part has or needs one only, so that a bare size may be of each.
-    """
-
-    labels: Mapping[str, list[str]]
-    limits: Mapping[str, tuple[str, str]]
-    notes: list[str]
-    counts: list[int]
-    either: list[str]
-
-
 @dataclass
 class Answer:
     """Parts with how far they are off (0 best), notes, and near ones that it cannot be."""
@@ -77,25 +64,53 @@ class Answer:
 
 
 @cache
-def specs() -> Mapping[str, Spec]:
-    """How each kind is measured."""
-    by_role: dict[str, dict[str, list[Row]]] = {}
-    for row in rows("measured_kinds"):
-        by_role.setdefault(row["kind"], defaultdict(list))[row["role"]].append(row)
-    return MappingProxyType({kind: Spec(
-        labels={r["name"]: r["value"].split("|") for r in own["letter"]},
-        limits={r["name"]: (r["low_mm"], r["high_mm"]) for r in own["letter"]},
-        notes=[r["value"] for r in own["note"]],
-        counts=[int(n) for r in own["counts"] for n in r["value"].split()],
-        either=[letter for r in own["either"] for letter in r["value"].split()],
-    ) for kind, own in by_role.items() if own["letter"]})  # fmt: skip
+def letters(kind: str) -> Mapping[str, Row]:
+    """How each size of a kind is measured, by its letter: labels, and how far it may be off."""
+    return {row["name"]: row for row in rows("measured_kinds") if (row["kind"], row["role"]) == (kind, "letter")}
+
+
+@cache
+def words_of(kind: str, role: str) -> tuple[str, ...]:
+    """What else is said of measuring a kind: ``note``; ``counts``, how many sizes; ``either``, letters of which one."""
+    return tuple(row["value"] for row in rows("measured_kinds") if (row["kind"], row["role"]) == (kind, role))
 
 
 @cache
 def options(kind: str) -> tuple[Option, ...]:
-    """The listed parts of a kind."""
-    own = {"rolling bearing": _bearings, "circlip": _circlips, "hose": _hoses, "carbon brush": _brushes}
-    return tuple({o.name: o for o in reversed([*own.get(kind, lambda: _by_table(kind))()])}.values())[::-1]
+    """The listed parts of a kind, of several of one name the first."""
+    found: dict[str, Option] = {}
+    for option in _listed(kind):
+        found.setdefault(option.name, option)
+    return tuple(found.values())
+
+
+def _listed(kind: str) -> Iterator[Option]:
+    if kind == "rolling bearing":
+        for part in bearings.listed():
+            status, rank = part.row["status"], int(part.type != bearings.DEEP_GROOVE)
+            note = part.type if status == "published" else f"{part.type}; {status}"
+            yield Option(part.name.replace(" ", ""), part.dims, note, status, rank)
+            if part.row.get("series") == "NU22":
+                # ISO 15: the spherical roller bearing of dimension series 22 has the same three sizes
+                number, note = part.name.replace("NU 22", "222"), "spherical roller bearing, ISO 15 dimension series 22"
+                yield Option(number, part.dims, note, "from memory", 2)
+    elif kind == "circlip":
+        for (nominal, place, type_), row in rings().items():
+            thick = exact(row.get("thickness_s_mm") or row["thickness_mm"])
+            standard = "DIN 6799" if type_ == "E" else "DIN 471" if place == "shaft" else "DIN 472"
+            name = f"{standard}{' heavy' if type_ == 'heavy' else ''} {shown(nominal)}x{shown(thick)}"
+            yield Option(name, {place: nominal, "s": thick}, f"for a {place}", row["status"], int(type_ == "E"))
+    elif kind == "hose":
+        for row in rows("hose_bores"):
+            names = (f"{row['bore_nominal_mm']} mm", row["inch"] and f"{row['inch']} in", row["dash"])
+            for rank, name in ((rank, name) for rank, name in enumerate(names) if name):
+                yield Option(name, {"bore": exact(row["bore_nominal_mm"])}, row["note"], row["status"], rank)
+    elif kind == "carbon brush":
+        sizes = [(row["t_or_a_or_r_mm"], row["status"]) for row in rows("brushes_sizes")]
+        for (t, status), (a, _) in product(sizes, repeat=2):
+            yield Option(f"brush {t}x{a}", {"t": exact(t), "a": exact(a)}, "preferred sizes", status)
+    else:
+        yield from _by_table(kind)
 
 
 def _by_table(kind: str) -> Iterator[Option]:
@@ -117,78 +132,34 @@ def _by_table(kind: str) -> Iterator[Option]:
                 yield Option(name, dims, note, row["status"], rank)
 
 
-def _bearings() -> Iterator[Option]:
-    for part in bearings.listed():
-        status = part.row["status"]
-        note = part.type if status == "published" else f"{part.type}; {status}"
-        yield Option(part.name.replace(" ", ""), part.dims, note, status, int(part.type != bearings.DEEP_GROOVE))
-        if part.row.get("series") == "NU22":
-            # ISO 15: the spherical roller bearing of dimension series 22 has the same three sizes
-            number, note = part.name.replace("NU 22", "222"), "spherical roller bearing, ISO 15 dimension series 22"
-            yield Option(number, part.dims, note, "from memory", 2)
-
-
-def _circlips() -> Iterator[Option]:
-    for (nominal, place, type_), row in rings().items():
-        thick = exact(row.get("thickness_s_mm") or row["thickness_mm"])
-        standard = "DIN 6799" if type_ == "E" else "DIN 471" if place == "shaft" else "DIN 472"
-        name = f"{standard}{' heavy' if type_ == 'heavy' else ''} {shown(nominal)}x{shown(thick)}"
-        yield Option(name, {place: nominal, "s": thick}, f"for a {place}", row["status"], int(type_ == "E"))
-
-
-def _hoses() -> Iterator[Option]:
-    for row in rows("hose_bores"):
-        names = (f"{row['bore_nominal_mm']} mm", row["inch"] and f"{row['inch']} in", row["dash"])
-        for rank, name in enumerate(names):
-            if name:
-                yield Option(name, {"bore": exact(row["bore_nominal_mm"])}, row["note"], row["status"], rank)
-
-
-def _brushes() -> Iterator[Option]:
-    sizes = [(row["t_or_a_or_r_mm"], row["status"]) for row in rows("brushes_sizes")]
-    for (t, status), (a, _) in product(sizes, repeat=2):
-        yield Option(f"brush {t}x{a}", {"t": exact(t), "a": exact(a)}, "preferred sizes", status)
-
-
 def fits(kind: str, sizes: Measures) -> Answer:
     """The listed parts of a kind whose every measured size lies between its limits."""
-    spec, answer = specs()[kind], Answer()
-    tries = [v for skipped in ("", *spec.either) if (v := _assign(spec, sizes, skipped))]
+    own, answer = letters(kind), Answer()
+    # of either letters a part has or needs one only, so that a bare size may be of each
+    tries = [v for skip in ("", *" ".join(words_of(kind, "either")).split()) if (v := _assign(kind, sizes, skip))]
     near: list[tuple[Decimal, str]] = []
-    for values in {tuple(v.items()): v for v in tries}.values():
-        _hold(kind, values, sizes.hints, answer, near)
-    best: dict[str, tuple[Decimal, Candidate]] = {}
-    for off, part in sorted(answer.parts, key=lambda pair: pair[0]):
-        best.setdefault(part.designation, (off, part))
-    return Answer([*best.values()], [*spec.notes] if tries else [], [said for _, said in sorted(near)[:3]])
-
-
-def _hold(
-    kind: str, values: Mapping[str, Decimal], hints: str, answer: Answer, near: list[tuple[Decimal, str]]
-) -> None:
-    """Hold one reading of the sizes against every listed part; parts off in one size alone go to ``near``."""
-    spec = specs()[kind]
-    for option in options(kind):
-        gaps = {c: values[c] - option.dims[c] for c in spec.labels if c in values and c in option.dims}
+    claims = [word for word in _BUILDS if word in sizes.hints]
+    for values, option in product({tuple(v.items()): v for v in tries}.values(), options(kind)):
+        gaps = {c: values[c] - option.dims[c] for c in own if c in values and c in option.dims}
         if not gaps or len(gaps) < len(set(values) - set(FREE)):
             continue
         off = {c: _off(gap, _limits(kind, c, option.dims[c])) for c, gap in gaps.items()}
         worst = max(off, key=lambda c: off[c])
         if off[worst] <= 1:
-            score = sum(off.values(), Decimal(0)) / len(off) + option.rank + 3 * _unlike_words(option, hints)
+            # a bearing said to be of balls comes before one of rollers, which stays: the words may be wrong
+            rolling = "bearing" in option.note or "needle" in option.note
+            unlike = rolling and not all(word in option.note for word in claims)
+            score = sum(off.values(), Decimal(0)) / len(off) + option.rank + 3 * unlike
             name = option.name + "".join(f"x{shown(values[c])}" for c in FREE if c in values)
             answer.add(score, name, kind, gaps, option.note, option.status)
         elif sum(o > 1 for o in off.values()) == 1 and off[worst] < 40:
-            said = f"its {spec.labels[worst][0]} is {shown(option.dims[worst])} mm, measured {shown(values[worst])}"
-            near.append((off[worst], f"{option.name}: {said}"))
-
-
-def _unlike_words(option: Option, hints: str) -> bool:
-    """A bearing said to be of balls is named before one of rollers, which stays on the list: the words may be wrong."""
-    if "bearing" not in option.note and "needle" not in option.note:
-        return False
-    claims = [w for w in ("ball", "roller", "needle", "taper", "thrust", "angular", "self-aligning") if w in hints]
-    return bool(claims) and not all(w in option.note for w in claims)
+            label, nominal = own[worst]["value"].split("|")[0], shown(option.dims[worst])
+            said = f"{option.name}: its {label} is {nominal} mm, measured {shown(values[worst])}"
+            near.append((off[worst], said))
+    best: dict[str, tuple[Decimal, Candidate]] = {}
+    for score, part in sorted(answer.parts, key=lambda pair: pair[0]):
+        best.setdefault(part.designation, (score, part))
+    return Answer([*best.values()], [*words_of(kind, "note")] if tries else [], [said for _, said in sorted(near)[:3]])
 
 
 def _off(gap: Decimal, limits: tuple[Decimal, Decimal]) -> Decimal:
@@ -198,19 +169,19 @@ def _off(gap: Decimal, limits: tuple[Decimal, Decimal]) -> Decimal:
     return gap / high if gap > 0 else gap / low
 
 
-def _assign(spec: Spec, sizes: Measures, skipped: str) -> dict[str, Decimal]:
+def _assign(kind: str, sizes: Measures, skipped: str) -> dict[str, Decimal]:
     """Measured sizes by the letters of a kind; a label that the kind does not have makes none."""
     values: dict[str, Decimal] = {}
     for name, value in sizes.named.items():
-        letters = [c for c, words in spec.labels.items() if name in words]
+        named = [c for c, row in letters(kind).items() if name in row["value"].split("|")]
         # on a seal or ring between a shaft and a bore, the bore is outside
         if name == "bore" and "shaft" in sizes.named:
-            letters = [c for c in letters if c == "D"] or letters
-        letter = next((c for c in letters if c not in values), "")
+            named = [c for c in named if c == "D"] or named
+        letter = next((c for c in named if c not in values), "")
         if not letter:
             return {}
         values[letter] = value
-    free = [c for c in spec.labels if c not in values and c != skipped]
+    free = [c for c in letters(kind) if c not in values and c != skipped]
     return {} if len(sizes.bare) > len(free) else values | dict(zip(free, sizes.bare, strict=False))
 
 
@@ -220,16 +191,12 @@ def _limits(kind: str, letter: str, nominal: Decimal) -> tuple[Decimal, Decimal]
     if kind == "hose":  # from the least to the largest bore of a nominal size (ISO 1307)
         row = next(r for r in rows("hose_bores") if exact(r["bore_nominal_mm"]) == nominal)
         return exact(row["bore_min_mm"]) - nominal, exact(row["bore_max_mm"]) - nominal
-    low, high = specs()[kind].limits[letter]
-    return _amount(low, nominal), _amount(high, nominal)
-
-
-def _amount(words: str, nominal: Decimal) -> Decimal:
-    total = Decimal(0)
-    for sign, number, share in re.findall(r"([-+]?) ?([\d.]+|IT11)( n)?", words):
-        value = next(Decimal(t) for to, t in _IT11 if nominal <= to) if number == "IT11" else Decimal(number)
-        total += (-value if sign == "-" else value) * (nominal if share else 1)
-    return total
+    ends = [Decimal(0), Decimal(0)]
+    for k, column in enumerate(("low_mm", "high_mm")):
+        for sign, number, share in re.findall(r"([-+]?) ?([\d.]+|IT11)( n)?", letters(kind)[letter][column]):
+            value = next(Decimal(t) for to, t in _IT11 if nominal <= to) if number == "IT11" else Decimal(number)
+            ends[k] += (-value if sign == "-" else value) * (nominal if share else 1)
+    return ends[0], ends[1]
 
 
 _STRETCH = Decimal("0.012")
@@ -271,16 +238,11 @@ def _v_belts(sizes: Measures) -> Answer:
             if height is not None and tall:
                 gaps["height"] = height - exact(tall)
             note = f"{row['top_width_mm']} x {tall or '?'} mm{', ' + row['build'] if row['build'] else ''}"
-            off = abs(gap) + abs(gaps.get("height", Decimal(0))) + _rarity(row)
+            off = abs(gap) + abs(gaps.get("height", Decimal(0))) + Decimal(_FIRST.get(row["family"], "2"))
+            # sections that a boat meets go first, whole ones before those of which the table knows no height
+            off += (0 if tall else 1) + (Decimal("0.3") if "V" in row["names"][1:2] or row["names"] == "9N" else 0)
             answer.add(off, name, "V-belt", gaps, note, row["status"])
     return answer
-
-
-def _rarity(row: Row) -> Decimal:
-    """Sections that a boat meets go first, whole ones before those of which the table knows no height."""
-    american = "V" in row["names"][1:2] or row["names"] == "9N"
-    no_height = Decimal(0) if row["height_mm"] else Decimal(1)
-    return Decimal(_FIRST.get(row["family"], "2")) + no_height + (Decimal("0.3") if american else Decimal(0))
 
 
 def _v_belt(row: Row, length: Decimal | None, line: str) -> tuple[str, dict[str, Decimal]] | None:
@@ -295,22 +257,18 @@ def _v_belt(row: Row, length: Decimal | None, line: str) -> tuple[str, dict[str,
     if value is None or value < 100:
         return None
     unit = Decimal(1) if meaning.endswith("mm") else INCH / 10 if meaning.endswith("in/10") else INCH
-    number = _listed_number(row, value, unit)
+    # the nearest number of the lists, a little shorter rather than longer; else the rounded number
+    numbers = (exact(e["number"]) for e in rows("belts_lengths") if e["section"] in row["names"].split()
+               and (unit == 1 or not e["circumference_named"].endswith("mm)")))  # fmt: skip
+    offs = [(value - n * unit, n) for n in numbers]
+    near = [(off, n) for off, n in offs if -Decimal("0.004") * value <= off <= _STRETCH * value]
+    step = Decimal(5) if unit == INCH / 10 else Decimal(1)
+    number = whole(value / unit / step) * step
+    if near:
+        number = min(near, key=lambda pair: abs(pair[0]) if pair[0] <= 0 else pair[0] * Decimal("0.8"))[1]
     apart = " " if len(label) > 2 and not label[0].isdigit() else ""
     name = f"{label}x{number} La" if row["family"] == "automotive" and unit == 1 else f"{label}{apart}{number}"
     return name, {own: value - number * unit}
-
-
-def _listed_number(row: Row, value: Decimal, unit: Decimal) -> Decimal:
-    """The nearest number of the lists, a little shorter rather than longer; else the rounded number."""
-    numbers = (exact(e["number"]) for e in rows("belts_lengths") if e["section"] in row["names"].split()
-               and (unit == 1 or not e["circumference_named"].endswith("mm)")))  # fmt: skip
-    offs = [(value - number * unit, number) for number in numbers]
-    near = [(off, number) for off, number in offs if -Decimal("0.004") * value <= off <= _STRETCH * value]
-    if near:
-        return min(near, key=lambda pair: abs(pair[0]) if pair[0] <= 0 else pair[0] * Decimal("0.8"))[1]
-    step = Decimal(5) if unit == INCH / 10 else Decimal(1)
-    return whole(value / unit / step) * step
 
 
 def _ribbed(sizes: Measures) -> Answer:

@@ -6,7 +6,7 @@ import re
 from decimal import Decimal
 from functools import cache
 
-from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.findings import TAKEN_AS_WRITTEN, Found, Judging, by_row, compare
 from repairecon.standards.hoses import written_bore
 from repairecon.standards.materials import material_of, take_material
 from repairecon.standards.tables import Row, by, rows
@@ -153,7 +153,7 @@ def compare_rings(judging: Judging) -> None:
     gaps = {c: judging.gap(c) for c in ("id", "cs", "od")}
     judging.absent(TAKEN_AS_WRITTEN, "same")
     if max(abs(gaps["id"]), abs(gaps["cs"])) <= SAME:
-        judging.note_sizes("size", ("id", "cs"))
+        judging.note(f"same size: {shown(wanted.dims['id'])} x {shown(wanted.dims['cs'])} mm")
     else:
         _gaps(gaps, judging)
 
@@ -191,6 +191,8 @@ _MARK = r"\s*(?:\"|IN(?:CH(?:ES)?)?)?\s*"
 _INCH = re.compile(rf"(?<![\w./-])({PART}){_MARK}X\s*({PART}){_MARK}X\s*({PART})(?:\s*(\"|IN(?:CH(?:ES)?)?\b))?")
 _THINNEST = Decimal(3)
 """A shaft [mm] thinner than any lip seal is made for: a smaller number is of inches."""
+_LARGEST_INCH_STEP = Decimal(3)
+"""How much larger [in] than its shaft the bore of a seal in inches may be (common practice, no source)."""
 
 
 def read_lip_seal(text: Text) -> Found | None:
@@ -214,9 +216,13 @@ def read_lip_seal(text: Text) -> Found | None:
 
 def _lip_sizes(text: Text) -> list[Decimal]:
     """The sizes [mm] of a name: shaft, bore, width and a second width over the lip where there is one."""
-    if inch := _inches(text.left):
-        text.take(_INCH)
-        return inch
+    # in inches: by their sign, by a shaft too thin for mm, or by fractions; 30x52x7/8 is 7 mm wide and 8 over the lip
+    inch = _INCH.search(text.left)
+    ends = [s for s in map(inches, inch.group(1, 2, 3)) if s] if inch else []
+    fractions = inch is not None and "/" in inch[0] and len(ends) == 3 and ends[1] - ends[0] < _LARGEST_INCH_STEP
+    if inch and len(ends) == 3 and ends[0] < ends[1] and (inch[4] or fractions or ends[0] < _THINNEST):
+        text.cut(*inch.span())
+        return [s * INCH for s in ends]
     if metric := _METRIC.search(text.left):
         sizes = [Decimal(s) for s in metric.groups() if s is not None]
         fits = sizes[0] < sizes[1] and (text.sure or sizes[2] < sizes[1])
@@ -232,15 +238,6 @@ def _lip_sizes(text: Text) -> list[Decimal]:
     return []
 
 
-def _inches(words: str) -> list[Decimal]:
-    """Sizes [mm] of a seal written in inches: by their sign, by fractions, or by a shaft too thin for mm."""
-    found = _INCH.search(words)
-    sizes = [s for s in map(inches, found.group(1, 2, 3)) if s] if found else []
-    if found is None or len(sizes) < 3 or sizes[0] >= sizes[1]:
-        return []
-    return [s * INCH for s in sizes] if found[4] or "/" in found[0] or sizes[0] < _THINNEST else []
-
-
 def _type(text: Text, look: bool = False) -> str:
     table = by("seal_types", "code")
     for token in re.finditer(r"(?<![A-Z0-9.])([A-Z]{1,4})(?![A-Z0-9.])", text.left):
@@ -254,15 +251,7 @@ def _type(text: Text, look: bool = False) -> str:
 def compare_lip_seals(judging: Judging) -> None:
     """All findings on the sizes and types of two lip seals."""
     judging.absent(TAKEN_AS_WRITTEN, "same")
-    fits = compare_sizes(judging, "d", "D")
-    judging.gap("b")
-    if fits:
-        judging.note_sizes("shaft and bore", "dD")
-        compare_sizes(judging, "b")
-        if judging.wanted.dims.get("b_over_lip") != judging.offered.dims.get("b_over_lip"):
-            judging.near("only one of the two is written with a second width over the lip", "width")
-        compare_features(judging, after="sizes")
-    judging.caution("Feel the shaft where the lip ran: on a groove a new seal of any make will leak.")
+    compare(judging)
 
 
 PUMP_SEAL = "pump shaft seal"
@@ -296,7 +285,6 @@ def read_pump_seal(text: Text) -> Found | None:
 
 def compare_pump_seals(judging: Judging) -> None:
     """All findings on two pump shaft seals: all sizes but the shaft are the maker's unless the standard is said."""
-    compare_sizes(judging)
+    compare(judging)
     if not all(judging.marks("lengths")) and judging.wanted.text != judging.offered.text:
         judging.unknown("only the shaft is said: ask for seat bore, seat depth and working length, or EN 12756", "size")
-    judging.caution("Compare shaft, seat bore, seat depth and working length with the old seal before you fit it.")

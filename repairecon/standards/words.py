@@ -207,7 +207,7 @@ class Text:
         for start, end, key, entries in matches(self.left, kind):
             if key == "IN" and re.search(r"[\d\"]\s*$", self.left[:start]):
                 continue  # a unit, no word
-            entry = _chosen(entries, kind, before, _kind_follows(self.left[end:]))
+            entry = _chosen(entries, kind, before, self.left[end:])
             if entry is None:
                 before = ""
                 continue
@@ -256,14 +256,6 @@ def matches(words: str, kind: str) -> Iterator[tuple[int, int, str, tuple[Entry,
         i += 1
 
 
-def _kind_follows(behind: str) -> bool:
-    """Whether a name of a kind comes next, as in alternator belt."""
-    first = next(matches(behind, ""), None)
-    if first is None or behind[: first[0]].strip(" -"):
-        return False
-    return first[2].isalpha() and any(e.role == "kind" for e in first[3])
-
-
 def _use_follows(behind: str, kind: str) -> bool:
     """Whether the word behind ``for`` or ``of`` names a use or a place; a part for 6203 need not be a 6203."""
     if re.match(rf"\s*(?:THE |A |AN |MY )?(?:{GAP}|$|[,;:)])", behind):
@@ -276,15 +268,18 @@ def _use_follows(behind: str, kind: str) -> bool:
 _PRIORITY = ("feature", "kind", "use", "place of use", "lack", "negation", "other", "condition", "for", "harmless")
 
 
-def _chosen(entries: tuple[Entry, ...], kind: str, before: str, kind_follows: bool) -> Entry | None:
+def _chosen(entries: tuple[Entry, ...], kind: str, before: str, behind: str) -> Entry | None:
+    """What a phrase says of a kind, by the role of the phrase before it and by what is behind it."""
     ordered = sorted(entries, key=lambda e: (_PRIORITY.index(e.role), e.role == "kind" and e.kind != kind))
     for entry in ordered:
-        if "use" in entry.role:
-            named = before in ("for", "use", "place of use") or (kind_follows and entry.role == "use")
-            if not named and any(e.role == "other" for e in ordered):
-                continue
+        if "use" not in entry.role:
+            return entry
+        # a use is one behind for, or before the name of a kind, as in alternator belt
+        named, first = before in ("for", "use", "place of use"), next(matches(behind, ""), None)
+        if not named and entry.role == "use" and first and not behind[: first[0]].strip(" -"):
+            named = first[2].isalpha() and any(e.role == "kind" for e in first[3])
+        if named or not any(e.role == "other" for e in ordered):
             return entry if named else Entry("other", value="unknown")
-        return entry
     return None
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from repairecon.buying.inputs import mean_of
-from repairecon.formulas import equivalent_costs, renewal
+from repairecon.formulas import renewal
 from repairecon.read.boat import BoatPapers, age_years
 from repairecon.rebuild_or_buy.draws import by_steps, generator
 from repairecon.rebuild_or_buy.job import rebuild_or_buy
@@ -133,7 +133,7 @@ def _spare_cost(price: float, case: Case, rate: float) -> float:
     span = min(years.horizon_years or years.shelf_life_years, years.shelf_life_years)
     resale = years.resale_share * price if years.horizon_years and years.horizon_years < years.shelf_life_years else 0.0
     sold = resale * (1.0 + rate) ** -span
-    return equivalent_costs.equivalent_annual_cost(price - sold, rate, span)
+    return renewal.equivalent_annual_cost(price - sold, rate, span)
 
 
 def renew_saves(life: Life, cost: Failing, rate: float) -> float:

@@ -1,4 +1,4 @@
-"""The sure cost against textbook numbers, closed forms and limits; the level cost a year against published tables."""
+"""The sure cost (of tree) against textbooks, closed forms and limits; the level cost a year (of renewal): tables."""
 
 import math
 
@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special
 
-from repairecon.formulas.equivalent_costs import certainty_equivalent, equivalent_annual_cost
+from repairecon.formulas.renewal import equivalent_annual_cost
+from repairecon.formulas.tree import certainty_equivalent
 
 costs_lists = st.lists(st.floats(-1e5, 1e5), min_size=1, max_size=12)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from repairecon.formulas.pools import best_split, pooled_lacks
+from repairecon.formulas.demand import best_split, pooled_lacks
 
 
 def lacks(stock: int, mean: float) -> float:

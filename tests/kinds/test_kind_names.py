@@ -6,8 +6,8 @@ import pytest
 from kinds.spellings import spellings
 
 from repairecon.kinds import facts, kinds, match_kind, settle
+from repairecon.kinds.facts import rows
 from repairecon.kinds.names import LEVELS
-from repairecon.kinds.tables import rows
 
 ORDER = [r["safety_class"] for r in rows("safety_classes")]
 WRITTEN = [(kind, text) for kind in kinds() for n in (kind, *facts(kind).other_names) for text in spellings(n)]

@@ -12,7 +12,7 @@ from scipy import constants
 
 import repairecon.kinds
 from repairecon.kinds import facts, kinds, own_hours
-from repairecon.kinds.tables import of_kind, parts, rows, said_by
+from repairecon.kinds.facts import of_kind, parts, rows, said_by
 
 NAMES = sorted(p.stem for p in (Path(repairecon.kinds.__file__).parent / "data").glob("*.csv"))
 SYMPTOMS = {(r["kind"], r["symptom"]) for r in rows("symptoms")}

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from repairecon.kinds import kinds, worn
-from repairecon.kinds.tables import rows
+from repairecon.kinds.facts import rows
 from repairecon.kinds.worn import kinds_listed, measures, worn_said
 
 JUDGED = [

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from repairecon.kinds import facts, kinds
-from repairecon.kinds.tables import of_kind, rows
+from repairecon.kinds.facts import of_kind, rows
 from repairecon.read import read_case
 from repairecon.rebuild_or_buy import sentences
 from repairecon.rebuild_or_buy.bench_sheet import BenchSheet, as_html, as_text

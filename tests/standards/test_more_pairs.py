@@ -296,3 +296,26 @@ def test_lines_of_quotes_are_identified(line: str, kind: str, size: str) -> None
 )  # fmt: skip
 def test_lines_that_name_no_standard_part(line: str) -> None:
     assert identify(line) is None
+
+
+# of two sizes with OD between them the outside diameter is the one behind, and it is larger than the bore
+@pytest.mark.parametrize(("written", "bore"), [
+    ("hose 38 mm OD 47 mm", 38.0), ("exhaust hose 38 mm outside diameter 47 mm", 38.0), ("hose OD 47 mm 38 mm", 38.0),
+    ("hose ID 38 mm OD 47 mm", 38.0), ("hose 76 mm OD 47 mm", None), ("hose OD 47 mm", None),
+])  # fmt: skip
+def test_an_outside_diameter_is_no_bore(written: str, bore: float | None) -> None:
+    part = identify(written)
+    assert (part.dims["bore"] if part else None) == bore
+    assert equivalent("hose 47 mm", written).verdict in ("not", "unknown")
+
+
+# trade writing of a seal that is wider over its lip: 7 mm wide, 8 mm over the lip; no 30 inches
+@pytest.mark.parametrize(("written", "sizes"), [
+    ("oil seal 30x52x7/8", [30.0, 52.0, 7.0, 8.0]), ("oil seal 1-3/16 x 2-1/16 x 9/32", [30.1625, 52.3875, 7.14375]),
+    ("oil seal 3 x 4 x 3/8", [76.2, 101.6, 9.525]),
+])  # fmt: skip
+def test_a_second_width_is_no_fraction_of_an_inch(written: str, sizes: list[float]) -> None:
+    part = identify(written)
+    assert part is not None
+    assert list(part.dims.values()) == sizes
+    assert equivalent("oil seal 30x52x7", written).verdict == ("near" if sizes[0] == 30.0 else "not")

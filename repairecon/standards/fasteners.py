@@ -1,4 +1,4 @@
-"""Threaded parts: bolts, screws, nuts and pipe fittings by thread, length, grade and head."""
+"""Circlips of shaft and bore, parallel keys, Woodruff keys, pins; bolts, nuts and pipe fittings by their threads."""
 
 from __future__ import annotations
 
@@ -9,11 +9,172 @@ from functools import cache
 from types import MappingProxyType
 
 from repairecon.records import AlikeVerdict
-from repairecon.standards.findings import Found, Judging, by_row, compare_features, compare_sizes
+from repairecon.standards.findings import (
+    TAKEN_AS_WRITTEN,
+    Found,
+    Judging,
+    by_row,
+    compare,
+    compare_features,
+    compare_sizes,
+)
 from repairecon.standards.tables import Row, by, rows
 from repairecon.standards.words import NUMBER, PART, Text, exact, millimetres, shown
 
-KIND = "threaded part"
+CIRCLIP = "circlip"
+KEY = "parallel key"
+WOODRUFF = "Woodruff key"
+PIN = "pin"
+_SIZE = re.compile(
+    rf"(?<![\w./])(?:([AB]{{1,2}}) ?)?({NUMBER})(?:X({NUMBER}))?(?:X({NUMBER}))?(?: ?MM)?(?![\d/\"]|X\d|\.\d)(?!\w)"
+)
+_INCH_SIGN = r"(?:\"|IN(?:CH(?:ES)?)?)"
+_INCH = re.compile(
+    rf"(?<![\w./])({PART}){_INCH_SIGN}? ?X ?({PART})(?:{_INCH_SIGN}? ?X ?({PART}))? ?({_INCH_SIGN})?(?!\w)"
+)
+_KEY_NUMBER = re.compile(r"(?<![\w./])(?:#|NO\.? ?|NR\.? ?)?(\d{3,4}(?:\.5)?)(?![\w./]| ?MM)")
+_PINS = {
+    "spring pin, heavy": "ISO 8752", "spring pin, light": "ISO 13337", "spring pin, coiled": "ISO 8750",
+    "split pin": "ISO 1234", "taper pin": "ISO 2339", "parallel pin": "ISO 2338", "grooved pin": "ISO 8739",
+}  # fmt: skip
+_STANDARD_PIN = re.compile(rf"(?<![\w./])({NUMBER})(?: ?M6|H8)?(?:X({NUMBER}))?(?: ?MM)?(?![\d/]|X\d|\.\d)(?!\w)")
+
+
+@cache
+def rings() -> Mapping[tuple[Decimal, str, str], Row]:
+    """Retaining rings by nominal diameter, place and type (``""``, ``heavy``, ``E``)."""
+    listed = [(row, row["standard"], "") for row in rows("circlips_keys") if row["item"] == CIRCLIP]
+    listed += [(row, row["item"], "heavy") for row in rows("retaining_rings_heavy")]
+    listed += [(row, "shaft", "E") for row in rows("pins_clips") if row["item"].startswith("E-clip")]
+    return MappingProxyType({
+        (exact(row["nominal_mm"]), "shaft" if "shaft" in place else "bore", type_): row for row, place, type_ in listed
+    })  # fmt: skip
+
+
+def read_ring(text: Text) -> Found | None:
+    """A circlip by its standard or place and its nominal diameter."""
+    place = text.feature("place")
+    heavy = text.take(r"(?<=[\s¦])H(?=[\s-]*\d)") or text.feature("duty") == "heavy"
+    type_ = "heavy" if heavy else "E" if text.feature("form") == "E" else ""
+    label = next((s.label for s in text.sizes if s.label in ("shaft", "bore", "diameter")), "")
+    size = None if label else text.take(_SIZE)
+    nominal = Decimal(size[2]) if size else text.sized(label)
+    if nominal is None:
+        return None
+    said = label.replace("diameter", "")
+    against = [f"says both {place} and {said}"] if place and said and place != said else []
+    place = place or said or ("shaft" if type_ == "E" else "")
+    thick = Decimal(size[3]) if size and size[3] else text.sized("thickness")
+    heavy_row = rings().get((nominal, place, "heavy"))
+    if not type_ and heavy_row and exact(heavy_row["thickness_s_mm"]) == thick:
+        type_ = "heavy"
+    row, dims = rings().get((nominal, place, type_)), {"nominal": nominal}
+    if row is not None:
+        columns = {"thickness_s": "thickness_mm" if type_ == "E" else "thickness_s_mm", "groove_d": "groove_d_mm",
+                   "groove_width_m": "groove_width_m_mm"}  # fmt: skip
+        dims |= {letter: exact(row[c]) for letter, c in columns.items() if row.get(c)}
+    if thick is not None:
+        dims["thickness_s"] = thick
+    marks = {"place": place, "duty": "heavy" if type_ == "heavy" else "", "form": "E" if type_ == "E" else ""}
+    ring = by_row(CIRCLIP, " ".join(filter(None, (type_, shown(nominal), place))), dims, row, marks)
+    ring.against += against
+    return ring
+
+
+def read_key(text: Text) -> Found | None:
+    """A parallel key: b x h x length, with its form."""
+    inch = _INCH.search(text.left)
+    if inch and ("/" in inch[0] or inch[4]):
+        text.cut(*inch.span())
+        known = filter(None, (millimetres(s, None if "/" in s else "IN") for s in inch.group(1, 2, 3) if s))
+        return Found(KEY, inch[0].strip(), dict(zip(("b", "h", "length"), known, strict=False)), listed=False)
+    size = text.take(_SIZE)
+    if size is None or size[3] is None:
+        return None
+    letter = text.take(r"(?<![A-Z\d.])(?:FORM ?)?(AB|[AB])(?![\w.])") if not size[1] else None
+    dims = dict(zip(("b", "h", "length"), [Decimal(s) for s in size.group(2, 3, 4) if s], strict=False))
+    if "length" not in dims and (long := text.sized("length")):
+        dims["length"] = long
+    keys = (r for r in rows("circlips_keys") if r["item"] == KEY)
+    row = next((r for r in keys if (exact(r["b_mm"]), exact(r["h_mm"])) == (dims["b"], dims["h"])), None)
+    form = size[1] or (letter[1] if letter else "")
+    return by_row(KEY, "x".join(map(shown, dims.values())), dims, row, {"form": form})
+
+
+def read_woodruff(text: Text) -> Found | None:
+    """A Woodruff key: b x h, b x h x diameter, or an inch key by its number or by width x diameter."""
+    size = _SIZE.search(text.left)
+    if size is None or size[3] is None:
+        return _woodruff_number(text)
+    text.take(_SIZE)
+    dims = {"b": Decimal(size[2]), "h": Decimal(size[3])}
+    name = "x".join(map(shown, dims.values()))
+    row = by("woodruff_metric", "designation").get(name)
+    if row is not None:
+        dims["D"] = exact(row["diameter_D_mm"])
+    found = by_row(WOODRUFF, name, dims, row)
+    if size[4]:
+        third = found.dims.setdefault("D", Decimal(size[4]))
+        if abs(third - Decimal(size[4])) > Decimal("0.5"):
+            found.against.append(f"says diameter {size[4]}, but {name} has {shown(third)}")
+    return found
+
+
+def _woodruff_number(text: Text) -> Found | None:
+    """An inch key by its number, or by the width x diameter that the number names: 1/8 x 1/2."""
+    table, inch, row = by("woodruff_inch", "key_number"), _INCH.search(text.left), None
+    if inch and "/" in inch[0] and not inch[3]:
+        sizes = [millimetres(s, None if "/" in s else "IN") or Decimal(0) for s in inch.group(1, 2)]
+        row = next((r for r in table.values() if all(
+            abs(exact(r[c]) - s) < Decimal("0.01") for c, s in zip(("width_mm", "diameter_mm"), sizes, strict=True)
+        )), None)  # fmt: skip
+    if row:
+        text.take(_INCH)
+        number = row["key_number"]
+    elif written := text.take(_KEY_NUMBER):
+        number, row = written[1], table.get(written[1])
+    else:
+        return None
+    letters = {"b": "width_mm", "h": "height_mm", "D": "diameter_mm"}
+    dims = {letter: exact(row[column]) for letter, column in letters.items()} if row else {}
+    return by_row(WOODRUFF, f"No. {number}", dims, row, {"system": "inch"} if row else {})
+
+
+def read_pin(text: Text) -> Found | None:
+    """A pin by its standard or name, nominal diameter and length."""
+    item = text.feature("item")
+    size = text.take(_STANDARD_PIN) if item else None
+    if size is None:
+        return None
+    if item.startswith("spring pin") and (duty := text.feature("duty")):
+        item = "spring pin, coiled" if "coiled" in item else f"spring pin, {duty}"
+        text.drop("duty", "item")
+    dims = {"nominal": Decimal(size[1])} | ({"length": Decimal(size[2])} if size[2] else {})
+    row = by("pins_clips", "designation").get(f"{_PINS[item]} - {shown(dims['nominal'])}")
+    return by_row(PIN, f"{item} {'x'.join(map(shown, dims.values()))}", dims, row, {"item": item})
+
+
+def compare_keyed(judging: Judging) -> None:
+    """All findings on two circlips, two keys or two pins."""
+    wanted, offered = judging.both
+    if wanted.kind != CIRCLIP and wanted.size == offered.size and wanted.dims:
+        judging.absent(TAKEN_AS_WRITTEN, "same")
+    else:
+        judging.absent("is not in the table of sizes: measure it", "unknown", "size")
+    if wanted.kind == CIRCLIP and not any(judging.marks("place")):
+        judging.unknown("say whether the ring sits on a shaft (DIN 471) or in a bore (DIN 472)", "place")
+    alike = compare(judging) if wanted.dims and offered.dims else False
+    if alike and judging.have("thickness_s") == 2 and (gap := judging.gap("thickness_s")):
+        want, has = judging.sizes("thickness_s")
+        groove = wanted.dims.get("groove_width_m")
+        said = f"{shown(has)} mm thick against {shown(want)} mm"
+        if groove is not None and has > exact(groove):
+            judging.refuse(f"{said}: does not go into a groove {shown(groove)} mm wide", "thickness")
+        else:
+            judging.near(f"{said}: holds less, or is loose in the groove" if gap < 0 else said, "thickness")
+
+
+THREADED = "threaded part"
 STEEPEST = Decimal("0.26")
 """Largest pitch as a share of the diameter; a second number above is a length (ISO 261 sizes)."""
 _METRIC = re.compile(
@@ -61,12 +222,21 @@ def by_name() -> Mapping[str, Row]:
     return MappingProxyType(found)
 
 
-def read(text: Text) -> Found | None:
+def read_thread(text: Text) -> Found | None:
     """A thread, with length, grade and head where said."""
     found = _metric(text) or _dash_size(text) or _pipe(text) or _unified(text)
     if found is None:
         return None
-    _taper_said(text, found)
+    # BSP with the word parallel is G, with taper R; the word must agree with any other pipe thread
+    said = text.feature("taper")
+    text.drop("taper")
+    family, _, size = found.marks["thread"].partition(" ")
+    if said and family == "BSP":
+        family = "G" if said == "parallel" else "R"
+        found.size = found.marks["thread"] = f"{family} {size}"
+    taper = family in ("R", "Rc", "NPT", "NPTF")
+    if said and taper != (said == "tapered"):
+        found.against.append(f"says {said}, but {found.size} is {'tapered' if taper else 'parallel'}")
     if grade := text.take(_GRADE):
         steel = STEELS.get(grade[4] or "", grade[1] or "")
         found.marks |= {"steel": steel, "class": grade[2] or grade[3] or "", "material": "stainless" if steel else ""}
@@ -96,22 +266,9 @@ def _dash_size(text: Text) -> Found | None:
         return None
     form, dash = match[1] or match[4], f"-{int(match[2] or match[3])}"
     row, (column, cone) = by("hose_fittings_dash", "dash").get(dash), _DASH_FORMS[form]
-    if row is None or not row[column]:
-        return by_row(KIND, f"{form} {dash}", {}, None, {"thread": f"{form} {dash}"})
-    return by_row(KIND, f"{form} {dash}", {}, row, {"thread": row[column], "cone": cone})
-
-
-def _taper_said(text: Text, found: Found) -> None:
-    """BSP with the word parallel is G, with taper R; the word must agree with any other pipe thread."""
-    said = text.feature("taper")
-    text.drop("taper")
-    family, _, size = found.marks["thread"].partition(" ")
-    if said and family == "BSP":
-        family = "G" if said == "parallel" else "R"
-        found.size = found.marks["thread"] = f"{family} {size}"
-    taper = family in ("R", "Rc", "NPT", "NPTF")
-    if said and taper != (said == "tapered"):
-        found.against.append(f"says {said}, but {found.size} is {'tapered' if taper else 'parallel'}")
+    listed = row is not None and bool(row[column])
+    marks = {"thread": row[column], "cone": cone} if row and listed else {"thread": f"{form} {dash}"}
+    return by_row(THREADED, f"{form} {dash}", {}, row if listed else None, marks)
 
 
 def _metric(text: Text) -> Found | None:
@@ -131,7 +288,7 @@ def _metric(text: Text) -> Found | None:
 
 def _known(name: str, row: Row | None, dims: dict[str, Decimal] | None = None) -> Found:
     sizes = {"major": exact(row["major_d_mm"]), "pitch": exact(row["pitch_mm"])} if row else {}
-    return by_row(KIND, name, {**(dims or {}), **sizes}, row, {"thread": row["designation"] if row else name})
+    return by_row(THREADED, name, {**(dims or {}), **sizes}, row, {"thread": row["designation"] if row else name})
 
 
 def _pipe(text: Text) -> Found | None:
@@ -169,13 +326,16 @@ def _unified(text: Text) -> Found | None:
     return found
 
 
-def compare(judging: Judging) -> None:
+def compare_threads(judging: Judging) -> None:
     """All findings on two threaded parts."""
     if not _threads(judging):
         return
     compare_sizes(judging)
     _steels(judging)
-    (want, has), (least, tensile) = judging.marks("class"), map(_tensile, judging.marks("class"))
+    (want, has), listed = judging.marks("class"), rows("stainless_classes")
+    # tensile strength [N/mm2]; the figure before the point of a steel class is a hundredth of it (ISO 898-1)
+    table = {row["mark"].split("-")[-1]: Decimal(row["tensile_N_mm2"]) for row in listed}
+    least, tensile = (table.get(c) or Decimal(c.split(".")[0]) * 100 if "." in c else table.get(c) for c in (want, has))
     if least and tensile and tensile < least:
         judging.refuse(f"strength {has} ({tensile} N/mm2) against {want} ({least} N/mm2): weaker", "class")
     elif want and has and want != has:
@@ -233,11 +393,3 @@ def _steels(judging: Judging) -> None:
         judging.near(f"the offer does not say its steel, {want} is wanted: ask for the mark on the head", "steel")
     else:
         judging.near(f"the offer is {has}; the steel of the old one was not said", "steel")
-
-
-def _tensile(mark: str) -> Decimal | None:
-    """Tensile strength [N/mm2]; the figure before the point of a steel class is a hundredth of it (ISO 898-1)."""
-    for row in rows("stainless_classes"):
-        if row["mark"].split("-")[-1] == mark:
-            return exact(row["tensile_N_mm2"]) if re.fullmatch(NUMBER, row["tensile_N_mm2"]) else None
-    return Decimal(mark.split(".")[0]) * 100 if "." in mark else None
