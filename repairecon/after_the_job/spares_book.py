@@ -15,8 +15,7 @@ from repairecon.after_the_job.book_items import NO_WISHES, BookItems, BookLine, 
 from repairecon.after_the_job.bridge import days_out, pieces_paid, taken
 from repairecon.after_the_job.estimate import Estimate
 from repairecon.book.ledger import noting
-from repairecon.book.on_order import JOB
-from repairecon.book.spares_book import SparesBook
+from repairecon.book.spares_book import JOB, SparesBook
 from repairecon.buying.inputs import mean_of
 from repairecon.read.closed import Closed
 from repairecon.read.problems import shown
